@@ -1,0 +1,280 @@
+"""Addresses, masks, prefixes, ranges and MACs as small ordered values, with readers stricter than the standard library.
+
+An address is an integer and its family (4 or 6). Readers raise ValueError whose text says what is wrong with the
+value and, where it can be known, what was meant; the caller adds the place.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import re
+from typing import NamedTuple
+
+# RFC 3986 section 3.2.2, dec-octet: no leading zeros. Checked before use, since RFC 6943 section 3.1.1 shows how
+# loosely other software reads the rest.
+_OCTET = r"(?:25[0-5]|2[0-4][0-9]|1[0-9][0-9]|[1-9]?[0-9])"
+_V4 = re.compile(rf"{_OCTET}(?:\.{_OCTET}){{3}}", re.ASCII)
+_QUAD = re.compile(r"[0-9]+(?:\.[0-9]+){3}", re.ASCII)
+_LENGTH = re.compile(r"0|[1-9][0-9]{0,2}", re.ASCII)
+_HEX12 = re.compile(r"[0-9A-Fa-f]{12}", re.ASCII)
+_MAC_FORMS = (
+    re.compile(r"[0-9A-Fa-f]{2}(?:-[0-9A-Fa-f]{2}){5}", re.ASCII),
+    re.compile(r"[0-9A-Fa-f]{2}(?::[0-9A-Fa-f]{2}){5}", re.ASCII),
+    re.compile(r"[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}", re.ASCII),
+    _HEX12,
+)
+
+WIDTH = {4: 32, 6: 128}
+LONGEST_TEXT = 100
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= LONGEST_TEXT else text[:LONGEST_TEXT] + "\u2026")
+
+
+def quad(value: int) -> str:
+    """Write a 32-bit integer as dotted decimal."""
+    return f"{value >> 24}.{value >> 16 & 255}.{value >> 8 & 255}.{value & 255}"
+
+
+def mac_text(value: int) -> str:
+    """Write a 48-bit integer as IEEE 802 writes a MAC: `00-00-5E-00-53-21`."""
+    return "-".join(f"{octet:02X}" for octet in value.to_bytes(6, "big"))
+
+
+class Address(NamedTuple):
+    """One IP address: `family` 4 or 6, `value` as an unsigned integer."""
+
+    family: int
+    value: int
+
+    def __str__(self) -> str:
+        return quad(self.value) if self.family == 4 else _v6_text(self.value)
+
+    @classmethod
+    def from_text(cls, text: str) -> Address:
+        """Read one address; ValueError says why it cannot be one."""
+        text = text.strip()
+        if ":" in text:
+            return cls(6, _v6_value(text))
+        if _V4.fullmatch(text):
+            return cls(4, int.from_bytes(bytes(map(int, text.split("."))), "big"))
+        raise ValueError(_why_not_v4(text))
+
+
+def _v6_text(value: int) -> str:
+    address = ipaddress.IPv6Address(value)
+    mapped = address.ipv4_mapped  # RFC 5952 section 5 recommends the mixed form
+    return f"::ffff:{mapped}" if mapped is not None else str(address)
+
+
+def _v6_value(text: str) -> int:
+    if "%" in text:
+        raise ValueError(f"{_shown(text)} names a zone; write the address alone")
+    try:
+        return int(ipaddress.IPv6Address(text))
+    except ValueError as error:
+        raise ValueError(f"{_shown(text)} is not an IPv6 address") from error
+
+
+def _why_not_v4(text: str) -> str:
+    if not text:
+        return "the address is empty"
+    if _QUAD.fullmatch(text) and len(text) <= LONGEST_TEXT:
+        octets = text.split(".")
+        zeros = [octet for octet in octets if len(octet) > 1 and octet.startswith("0")]
+        if zeros:
+            return (
+                f"{_shown(text)} has an octet with a leading zero ({zeros[0]}), "
+                "read as decimal by some software and as octal by other"
+            )
+        return f"{_shown(text)} has an octet above 255"
+    if "/" in text:
+        return f"{_shown(text)} holds a prefix length; an address alone is expected"
+    return f"{_shown(text)} is not an address of four decimal octets"
+
+
+class Prefix(NamedTuple):
+    """An IP prefix: `family`, the first address's `value` (host bits zero) and `length` in bits."""
+
+    family: int
+    value: int
+    length: int
+
+    def __str__(self) -> str:
+        return f"{Address(self.family, self.value)}/{self.length}"
+
+    @property
+    def size(self) -> int:
+        """Count of addresses inside."""
+        return 1 << (WIDTH[self.family] - self.length)
+
+    @property
+    def first(self) -> Address:
+        """The network address."""
+        return Address(self.family, self.value)
+
+    @property
+    def last(self) -> Address:
+        """The highest address; in IPv4 the directed broadcast, except in /31 and /32."""
+        return Address(self.family, self.value + self.size - 1)
+
+    @property
+    def usable(self) -> Range:
+        """Addresses a host may have: all but the first and the last in IPv4 (RFC 1122 section 3.2.1.3), both in
+        /31 (RFC 3021) and /32; in IPv6 all but the subnet-router anycast (RFC 4291 section 2.6.1), all in /127
+        (RFC 6164) and /128."""
+        short = self.size <= 2
+        low = self.value if short else self.value + 1
+        high = self.last.value - (1 if self.family == 4 and not short else 0)
+        return Range(self.family, low, high)
+
+    def holds(self, address: Address) -> bool:
+        """Say whether the address lies inside."""
+        return address.family == self.family and self.value <= address.value < self.value + self.size
+
+    def overlaps(self, other: Prefix) -> bool:
+        """Say whether the two prefixes share an address."""
+        return self.family == other.family and self.value <= other.last.value and other.value <= self.last.value
+
+    @classmethod
+    def of(cls, address: Address, length: int) -> Prefix:
+        """The prefix of this length that holds the address."""
+        shift = WIDTH[address.family] - length
+        return cls(address.family, address.value >> shift << shift, length)
+
+    @classmethod
+    def from_text(cls, text: str) -> Prefix:
+        """Read `address/length`; a prefix with host bits set is refused, naming the prefix meant."""
+        address, length = _split(text)
+        prefix = cls.of(address, length)
+        if prefix.value != address.value:
+            raise ValueError(f"{_shown(text.strip())} has host bits set; the prefix meant is probably {prefix}")
+        return prefix
+
+
+def _split(text: str) -> tuple[Address, int]:
+    head, slash, tail = text.strip().partition("/")
+    if not slash:
+        raise ValueError(f"{_shown(text)} has no prefix length; expected address/length, for example 10.0.0.0/24")
+    address = Address.from_text(head)
+    if not _LENGTH.fullmatch(tail) or int(tail) > WIDTH[address.family]:
+        raise ValueError(f"{_shown(text)} has no prefix length from 0 to {WIDTH[address.family]} behind the slash")
+    return address, int(tail)
+
+
+class InterfaceAddress(NamedTuple):
+    """An address with the length of its subnet's prefix, as `10.62.20.1/24`."""
+
+    address: Address
+    length: int
+
+    def __str__(self) -> str:
+        return f"{self.address}/{self.length}"
+
+    @property
+    def prefix(self) -> Prefix:
+        """The subnet this address is in by its own length."""
+        return Prefix.of(self.address, self.length)
+
+    @classmethod
+    def from_text(cls, text: str) -> InterfaceAddress:
+        """Read `address/length`, host bits allowed."""
+        return cls(*_split(text))
+
+
+class Range(NamedTuple):
+    """Addresses from `low` to `high`, both included, of one family."""
+
+    family: int
+    low: int
+    high: int
+
+    def __str__(self) -> str:
+        low = str(Address(self.family, self.low))
+        return low if self.low == self.high else f"{low}-{Address(self.family, self.high)}"
+
+    @property
+    def size(self) -> int:
+        """Count of addresses inside."""
+        return self.high - self.low + 1
+
+    def holds(self, address: Address) -> bool:
+        """Say whether the address lies inside."""
+        return address.family == self.family and self.low <= address.value <= self.high
+
+    @classmethod
+    def from_text(cls, text: str) -> Range:
+        """Read `a-b` with a <= b, a single address, or a prefix."""
+        text = text.strip()
+        if "/" in text:
+            prefix = Prefix.from_text(text)
+            return cls(prefix.family, prefix.value, prefix.last.value)
+        head, _, tail = text.partition("-")
+        low = Address.from_text(head)
+        high = Address.from_text(tail) if "-" in text else low
+        if low.family != high.family:
+            raise ValueError(f"{_shown(text)} mixes IPv4 and IPv6")
+        if low.value > high.value:
+            raise ValueError(f"{_shown(text)} is reversed: it ends before it begins")
+        return cls(low.family, low.value, high.value)
+
+
+class Mask(NamedTuple):
+    """A typed mask: `value` as bits, and the prefix `length`, or None where it is not a contiguous host mask."""
+
+    family: int
+    value: int
+    length: int | None
+
+    def __str__(self) -> str:
+        return quad(self.value) if self.family == 4 else f"/{self.length}"
+
+    @classmethod
+    def from_text(cls, text: str, family: int = 4) -> Mask:
+        """Read a dotted quad or `/24`. Quads that are no contiguous mask (RFC 1812 section 10.2.2), 0.0.0.0 and
+        wildcard forms give a mask without length; text that is no mask at all raises ValueError."""
+        text = text.strip()
+        width = WIDTH[family]
+        if text.startswith("/"):
+            if not _LENGTH.fullmatch(text[1:]) or int(text[1:]) > width:
+                raise ValueError(f"{_shown(text)} is not a prefix length from /1 to /{width}")
+            length = int(text[1:])
+            return cls(family, ((1 << length) - 1) << (width - length), length or None)
+        if family == 6 or not _V4.fullmatch(text):
+            raise ValueError(
+                f"{_shown(text)} is not a mask; expected 255.255.255.0 or /24"
+                if family == 4
+                else f"{_shown(text)} is not a prefix length such as /64"
+            )
+        value = Address.from_text(text).value
+        flipped = value ^ 0xFFFFFFFF
+        contiguous = flipped & (flipped + 1) == 0
+        return cls(4, value, 32 - flipped.bit_length() if contiguous and value else None)
+
+
+class Mac(NamedTuple):
+    """A 48-bit MAC address."""
+
+    value: int
+
+    def __str__(self) -> str:
+        return mac_text(self.value)
+
+    @property
+    def group(self) -> bool:
+        """The group bit: not the address of one station (RFC 7042 section 2.1)."""
+        return bool(self.value >> 40 & 1)
+
+    @property
+    def local(self) -> bool:
+        """The locally administered bit (RFC 7042 section 2.1)."""
+        return bool(self.value >> 40 & 2)
+
+    @classmethod
+    def from_text(cls, text: str) -> Mac:
+        """Read the hyphen, colon, dot and bare forms, in any case."""
+        text = text.strip()
+        if not any(form.fullmatch(text) for form in _MAC_FORMS):
+            raise ValueError(f"{_shown(text)} is not a MAC of twelve hexadecimal digits, for example 00-00-5E-00-53-21")
+        return cls(int(re.sub("[-:.]", "", text), 16))

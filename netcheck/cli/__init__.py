@@ -1,0 +1,1 @@
+"""One module a command: read arguments, call, print, exit code."""

@@ -1,0 +1,78 @@
+"""The console command: loads only the command that is asked for, and turns errors of the user's into words."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+
+import typer
+
+from netcheck import __version__
+from netcheck.errors import NetcheckError
+from netcheck.text import safe
+
+# Name and module of each command, in the order of the work. A module holds `command`, or `app` where it has
+# commands of its own. It imports what is heavy inside its function, so that `--help` and `check` start at once.
+COMMANDS: tuple[tuple[str, str], ...] = (
+    ("check", "netcheck.cli.check"),
+    ("rules", "netcheck.cli.rules"),
+    ("prove", "netcheck.cli.prove"),
+    ("verify", "netcheck.cli.verify"),
+    ("report", "netcheck.cli.report"),
+    ("demo", "netcheck.cli.demo"),
+)
+INTERRUPTED = 130  # 128 + SIGINT, the shells' custom
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"netcheck {__version__}")
+        raise typer.Exit
+
+
+def _main(
+    version: bool = typer.Option(False, "--version", help="Print the version.", callback=_version, is_eager=True),
+) -> None:
+    """Check a controls network's address plan, and prove port by port that each device answers."""
+
+
+def build(words: list[str]) -> typer.Typer:
+    """Build the application with the one command that `words` begin with, or with all where none is recognised."""
+    app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+    app.callback()(_main)
+    wanted = [entry for entry in COMMANDS if words and entry[0] == words[0]] or COMMANDS
+    for name, path in wanted:
+        module = import_module(path)
+        if hasattr(module, "app"):
+            app.add_typer(module.app, name=name)
+        else:
+            app.command(name)(module.command)
+    return app
+
+
+def complain(error: NetcheckError) -> None:
+    """Print every problem of an error on standard error, one a line, harmless to the terminal."""
+    for problem in error.problems:
+        print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
+
+
+def run() -> None:
+    """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
+    words = sys.argv[1:]
+    try:
+        code = build(words)(words, prog_name="netcheck", standalone_mode=False)
+        sys.stdout.flush()
+    except NetcheckError as error:
+        complain(error)
+        code = error.exit_code
+    except typer.exceptions.TyperException as error:
+        error.show()
+        code = error.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        print("netcheck: interrupted", file=sys.stderr)
+        code = INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,1 @@
+"""What is intended: the plan's model, its readers and its writer."""

@@ -1,0 +1,1 @@
+"""The prober (no I/O inside), observations, the judge and the driver loop."""

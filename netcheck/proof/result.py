@@ -1,0 +1,171 @@
+"""What a finished port comes to: verdict, evidence and tallies, and its JSON form, used by record, report and screen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from netcheck.addr import Mac, mac_text, quad
+
+
+class Verdict(StrEnum):
+    """What a port's observations prove; the order is the judge's, the last two apart."""
+
+    SILENT = "silent"
+    CONTESTED = "contested"
+    RELAYED = "relayed"
+    SWAPPED = "swapped"
+    WRONG_HARDWARE = "wrong-hardware"
+    IMPOSTOR = "impostor"
+    STILL_ANSWERING = "still-answering"
+    UNSETTLED = "unsettled"
+    NOT_BACK = "not-back"
+    PROVEN = "proven"
+    NOT_TESTED = "not-tested"
+
+
+class Phase(StrEnum):
+    """Cable in, cable out, cable in again."""
+
+    IN = "in"
+    OUT = "out"
+    BACK = "back"
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Probes of one kind in one phase: sent, and answered in time by the device under test."""
+
+    sent: int = 0
+    answered: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Rtt:
+    """Round-trip times of echoes, in milliseconds."""
+
+    min: float
+    median: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseResult:
+    """One phase in numbers; `seconds` is its length."""
+
+    arp: Tally = Tally()
+    echo: Tally = Tally()
+    seconds: float = 0.0
+    rtt: Rtt | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """The phase as in 4-proof.md: `arp` and `echo` are [sent, answered]."""
+        rtt = None if self.rtt is None else {"min": self.rtt.min, "median": self.rtt.median, "max": self.rtt.max}
+        return {
+            "arp": [self.arp.sent, self.arp.answered],
+            "echo": [self.echo.sent, self.echo.answered],
+            "seconds": self.seconds,
+            "rtt_ms": rtt,
+        }
+
+    @classmethod
+    def from_json(cls, shape: dict[str, Any]) -> PhaseResult:
+        """Read what `to_json` wrote; KeyError, TypeError or ValueError where it is something else."""
+        rtt = shape["rtt_ms"]
+        return cls(
+            Tally(*map(int, shape["arp"])),
+            Tally(*map(int, shape["echo"])),
+            float(shape["seconds"]),
+            None if rtt is None else Rtt(float(rtt["min"]), float(rtt["median"]), float(rtt["max"])),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """Somebody else that was heard: MAC, the address it spoke for, in which phase, and whose MAC it is known to be."""
+
+    mac: int
+    address: int
+    phase: str
+    known_as: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The outcome for one port. MACs are 48-bit and addresses 32-bit integers; `address` is text, since an IPv6
+    interface is listed too. `notes` are further sentences, `evidence` pairs of a name and what was learned."""
+
+    interface: str
+    port: str
+    address: str
+    verdict: Verdict
+    why: str
+    mac: int | None = None
+    vendor: str | None = None
+    echo: str | None = None  # "answered", "blocked", or None where nothing was heard
+    cable: str | None = None  # "carrier", "operator" or "inferred"
+    connector: str | None = None  # "operator", "lldp" or "assumed"
+    identity: str | None = None  # "planned" or "learned"
+    luck: float | None = None
+    unheard: float | None = None
+    others: tuple[Other, ...] = ()
+    phases: tuple[tuple[Phase, PhaseResult], ...] = ()
+    notes: tuple[str, ...] = ()
+    evidence: tuple[tuple[str, str], ...] = field(default=())
+
+    @property
+    def subject(self) -> str:
+        """`device/interface:port`."""
+        return f"{self.interface}:{self.port}"
+
+    def to_json(self) -> dict[str, Any]:
+        """The object of 4-proof.md, with `notes` and `evidence` added."""
+        return {
+            "interface": self.interface,
+            "port": self.port,
+            "address": self.address,
+            "verdict": str(self.verdict),
+            "why": self.why,
+            "mac": None if self.mac is None else mac_text(self.mac),
+            "vendor": self.vendor,
+            "echo": self.echo,
+            "cable": self.cable,
+            "connector": self.connector,
+            "identity": self.identity,
+            "luck": self.luck,
+            "unheard": self.unheard,
+            "others": [
+                {"mac": mac_text(o.mac), "address": quad(o.address), "phase": o.phase, "known_as": o.known_as or None}
+                for o in self.others
+            ],
+            "phases": {
+                str(phase): dict(self.phases)[phase].to_json() if phase in dict(self.phases) else {} for phase in Phase
+            },
+            "notes": list(self.notes),
+            "evidence": dict(self.evidence),
+        }
+
+    @classmethod
+    def from_json(cls, shape: dict[str, Any]) -> Proof:
+        """Read what `to_json` wrote; KeyError, TypeError or ValueError where it is something else."""
+        return cls(
+            str(shape["interface"]), str(shape["port"]), str(shape["address"]),
+            Verdict(shape["verdict"]), str(shape["why"]),
+            None if shape["mac"] is None else Mac.from_text(shape["mac"]).value,
+            *(_optional_text(shape[key]) for key in ("vendor", "echo", "cable", "connector", "identity")),
+            *(None if shape[key] is None else float(shape[key]) for key in ("luck", "unheard")),
+            tuple(_other(other) for other in shape["others"]),
+            tuple((phase, PhaseResult.from_json(shape["phases"][phase])) for phase in Phase if shape["phases"][phase]),
+            tuple(map(str, shape["notes"])),
+            tuple((str(name), str(said)) for name, said in shape["evidence"].items()),
+        )  # fmt: skip
+
+
+def _optional_text(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
+def _other(shape: dict[str, Any]) -> Other:
+    address = int.from_bytes(bytes(map(int, str(shape["address"]).split("."))), "big")
+    return Other(Mac.from_text(shape["mac"]).value, address, str(shape["phase"]), str(shape["known_as"] or ""))

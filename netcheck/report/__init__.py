@@ -1,0 +1,1 @@
+"""Findings and verdicts as terminal text, HTML, CSV, JSON and more."""

@@ -1,0 +1,1 @@
+"""A simulated bench in virtual time: devices, a switch, cables and faults."""

@@ -1,0 +1,1 @@
+"""Arithmetic on address space: intervals, free gaps, suggestions."""

@@ -1,0 +1,1 @@
+"""What is already there: site hosts and the readers of each source."""

@@ -1,0 +1,31 @@
+"""Text from outside made safe to show: control, bidirectional and invisible characters become visible escapes."""
+
+from __future__ import annotations
+
+import re
+
+# C0, DEL and C1 controls (ECMA-48 section 4.1.1); bidirectional controls, line separators, zero-width and tag
+# characters (Unicode, from memory); lone surrogates, which no UTF-8 sink can take.
+_UNSAFE = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff]"
+    "|[\U000e0000-\U000e007f]"
+)
+
+
+def _escape(found: re.Match[str]) -> str:
+    point = ord(found.group())
+    if point < 0x100:
+        return f"\\x{point:02x}"
+    return f"\\u{point:04x}" if point < 0x10000 else f"\\U{point:08x}"
+
+
+def safe(text: str, limit: int = 400) -> str:
+    """Return `text` on one line, harmless to a terminal or a file, cut after `limit` characters with a mark."""
+    cut = text if len(text) <= limit else text[:limit] + "\u2026"
+    return _UNSAFE.sub(_escape, cut)
+
+
+def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
+    """Return items as prose: `a`, `a and b`, `a, b and c`; beyond `most`, the rest as a count."""
+    shown = items if len(items) <= most else [*items[:most], f"{len(items) - most} more"]
+    return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} {joint} {shown[-1]}" if shown else "none"

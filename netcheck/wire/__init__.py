@@ -1,0 +1,1 @@
+"""Frames and links: what goes over an interface and how."""

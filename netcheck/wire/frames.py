@@ -1,0 +1,128 @@
+"""Frames built and read as bytes: ARP (RFC 826), IPv4 (RFC 791) and ICMP echo (RFC 792). MACs and addresses are ints.
+
+Readers take any bytes at all, check every length, and return None for what is not well formed.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+
+BROADCAST = 0xFFFF_FFFF_FFFF
+ETHERTYPE_IPV4 = 0x0800  # RFC 7042 appendix B
+ETHERTYPE_ARP = 0x0806
+ETHERTYPE_LLDP = 0x88CC
+REQUEST, REPLY = 1, 2  # RFC 826, ar$op
+ECHO_REPLY, ECHO_REQUEST = 0, 8  # RFC 792
+SHORTEST = 60  # bytes before the frame check sequence: RFC 894, 46 octets of data
+
+_ARP = struct.Struct("!6s6sH HHBBH 6sI6sI")
+_ETHERNET_IP = struct.Struct("!6s6sH BBHHHBBHII")
+_ECHO = struct.Struct("!BBHHH")
+
+
+@dataclass(frozen=True, slots=True)
+class Arp:
+    """An ARP packet for IPv4 on Ethernet, with the Ethernet addresses it came in."""
+
+    destination: int
+    source: int
+    op: int
+    sender_mac: int
+    sender_ip: int
+    target_mac: int
+    target_ip: int
+
+
+@dataclass(frozen=True, slots=True)
+class Echo:
+    """An ICMP echo request or reply (`type`), with the Ethernet and IP addresses it came in."""
+
+    destination: int
+    source: int
+    source_ip: int
+    target_ip: int
+    ttl: int
+    type: int
+    identifier: int
+    sequence: int
+    payload: bytes
+
+
+def checksum(data: bytes) -> int:
+    """The Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words."""
+    if len(data) % 2:
+        data += b"\0"
+    total: int = sum(struct.unpack(f"!{len(data) // 2}H", data))
+    while total >> 16:
+        total = (total & 0xFFFF) + (total >> 16)
+    return total ^ 0xFFFF
+
+
+def padded(frame: bytes) -> bytes:
+    """Fill up to the shortest Ethernet frame with zeros."""
+    return frame.ljust(SHORTEST, b"\0")
+
+
+def arp_to_wire(arp: Arp) -> bytes:
+    """Build an ARP frame of 42 bytes, without padding."""
+    return _ARP.pack(
+        arp.destination.to_bytes(6, "big"), arp.source.to_bytes(6, "big"), ETHERTYPE_ARP,
+        1, ETHERTYPE_IPV4, 6, 4, arp.op,
+        arp.sender_mac.to_bytes(6, "big"), arp.sender_ip, arp.target_mac.to_bytes(6, "big"), arp.target_ip,
+    )  # fmt: skip
+
+
+def arp_request(mac: int, sender_ip: int, target_ip: int, to: int = BROADCAST) -> bytes:
+    """An ARP request; with sender 0 it is a probe (RFC 5227 section 1.1); with `to` a unicast poll."""
+    return arp_to_wire(Arp(to, mac, REQUEST, mac, sender_ip, 0, target_ip))
+
+
+def arp_reply(mac: int, sender_ip: int, to_mac: int, to_ip: int) -> bytes:
+    """An ARP reply, unicast to the asker."""
+    return arp_to_wire(Arp(to_mac, mac, REPLY, mac, sender_ip, to_mac, to_ip))
+
+
+def echo_to_wire(echo: Echo, packet_id: int = 0) -> bytes:
+    """Build an echo request or reply; `packet_id` is the IPv4 identification."""
+    head = struct.pack("!BBHHH", echo.type, 0, 0, echo.identifier, echo.sequence)
+    body = _ECHO.pack(echo.type, 0, checksum(head + echo.payload), echo.identifier, echo.sequence) + echo.payload
+    fields = (0x45, 0, 20 + len(body), packet_id, 0x4000 if echo.type == ECHO_REQUEST else 0, echo.ttl, 1)
+    ip = struct.pack("!BBHHHBBHII", *fields, 0, echo.source_ip, echo.target_ip)
+    return _ETHERNET_IP.pack(
+        echo.destination.to_bytes(6, "big"), echo.source.to_bytes(6, "big"), ETHERTYPE_IPV4,
+        *fields, checksum(ip), echo.source_ip, echo.target_ip,
+    ) + body  # fmt: skip
+
+
+def arp_from_wire(frame: bytes) -> Arp | None:
+    """Read an ARP frame for IPv4 on Ethernet, or return None."""
+    if len(frame) < _ARP.size:
+        return None
+    to, source, kind, hrd, pro, hln, pln, op, sender, spa, target, tpa = _ARP.unpack_from(frame)
+    if (kind, hrd, pro, hln, pln) != (ETHERTYPE_ARP, 1, ETHERTYPE_IPV4, 6, 4) or op not in (REQUEST, REPLY):
+        return None
+    number = int.from_bytes
+    return Arp(number(to, "big"), number(source, "big"), op, number(sender, "big"), spa, number(target, "big"), tpa)
+
+
+def echo_from_wire(frame: bytes) -> Echo | None:
+    """Read an ICMP echo request or reply in an unfragmented IPv4 packet whose checksums are right, or return None."""
+    if len(frame) < 42 or frame[12:14] != b"\x08\x00" or frame[14] >> 4 != 4 or frame[23] != 1:
+        return None
+    header = (frame[14] & 15) * 4
+    total = int.from_bytes(frame[16:18], "big")
+    if header < 20 or total < header + 8 or len(frame) < 14 + total or frame[20] & 0x3F or frame[21]:
+        return None
+    packet = frame[14 : 14 + total]
+    if checksum(packet[:header]) or checksum(packet[header:]):
+        return None
+    kind, code, _, identifier, sequence = _ECHO.unpack_from(packet, header)
+    if code or kind not in (ECHO_REPLY, ECHO_REQUEST):
+        return None
+    to, source, _ = struct.unpack_from("!6s6sH", frame)
+    source_ip, target_ip = struct.unpack_from("!II", packet, 12)
+    return Echo(
+        int.from_bytes(to, "big"), int.from_bytes(source, "big"), source_ip, target_ip, packet[8],
+        kind, identifier, sequence, packet[header + 8 :],
+    )  # fmt: skip

@@ -1,0 +1,74 @@
+"""The link: how frames leave and arrive, what the carrier does, and the one clock that everything is timed by.
+
+Implementations: `raw`, `portable`, `unprivileged` in this folder, and the rig. A link has one or more ways: way 0 is
+the interface under test, further ways are the station's other interfaces, where a false answer could come from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Protocol, Self
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One interface of the station: its name, its MAC (48-bit), and its operating system's IPv4 addresses there as
+    (32-bit address, prefix length)."""
+
+    name: str
+    mac: int
+    addresses: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A frame that arrived on a way. `at` is in seconds on the link's clock, the kernel's stamp where there is one."""
+
+    at: float
+    way: int
+    frame: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Carrier:
+    """The carrier of a way changed (cable or far end), as seen at `at`. `gone` says that the interface itself was
+    removed or shut, after which nothing more can come from it."""
+
+    at: float
+    way: int
+    up: bool
+    gone: bool = False
+
+
+class Link(Protocol):
+    """A handful of verbs; none of them interprets a frame. Errors are LinkError, with what to do."""
+
+    kind: str  # "raw", "portable", "unprivileged" or "rig"
+    ways: tuple[Way, ...]
+    hears_all: bool  # False where a second owner of an address could not be heard: no verdict above `unsettled`
+
+    def now(self) -> float:
+        """Seconds on the link's clock, the clock of every `at`. It never goes back."""
+
+    def send(self, frame: bytes, way: int = 0) -> float:
+        """Send one Ethernet frame (padded here to 60 bytes) and return when. A frame that cannot leave because the
+        carrier is down or the interface is gone is dropped without error: the silence is the evidence."""
+
+    def receive(self, until: float) -> list[Heard | Carrier]:
+        """Wait until something arrives, or until the clock reads `until`; return all that is there, oldest first.
+        Returns an empty list on time-out. With `until` in the past it looks without waiting."""
+
+    def carrier(self, way: int = 0) -> bool:
+        """Say whether the way has carrier now."""
+
+    def close(self) -> None:
+        """Give everything back; safe to call twice. Nothing stays configured."""
+
+    def __enter__(self) -> Self:
+        """Return the link itself."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close."""
