@@ -67,8 +67,8 @@ def run() -> None:
         complain(error)
         code = error.exit_code
     except typer.exceptions.TyperException as error:
-        error.show()
-        code = error.exit_code
+        print(f"netcheck: {safe(error.format_message(), 2000)} (see `netcheck --help`)", file=sys.stderr)
+        code = 2
     except (KeyboardInterrupt, typer.Abort):
         print("netcheck: interrupted", file=sys.stderr)
         code = INTERRUPTED

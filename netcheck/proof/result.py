@@ -1,4 +1,4 @@
-"""What a finished port comes to: verdict, evidence and tallies, and its JSON form, used by record, report and screen."""
+"""What a finished port comes to: verdict, evidence and tallies, and its JSON form."""
 
 from __future__ import annotations
 
@@ -149,17 +149,30 @@ class Proof:
     @classmethod
     def from_json(cls, shape: dict[str, Any]) -> Proof:
         """Read what `to_json` wrote; KeyError, TypeError or ValueError where it is something else."""
+        phases = shape["phases"]
         return cls(
-            str(shape["interface"]), str(shape["port"]), str(shape["address"]),
-            Verdict(shape["verdict"]), str(shape["why"]),
-            None if shape["mac"] is None else Mac.from_text(shape["mac"]).value,
-            *(_optional_text(shape[key]) for key in ("vendor", "echo", "cable", "connector", "identity")),
-            *(None if shape[key] is None else float(shape[key]) for key in ("luck", "unheard")),
-            tuple(_other(other) for other in shape["others"]),
-            tuple((phase, PhaseResult.from_json(shape["phases"][phase])) for phase in Phase if shape["phases"][phase]),
-            tuple(map(str, shape["notes"])),
-            tuple((str(name), str(said)) for name, said in shape["evidence"].items()),
-        )  # fmt: skip
+            interface=str(shape["interface"]),
+            port=str(shape["port"]),
+            address=str(shape["address"]),
+            verdict=Verdict(shape["verdict"]),
+            why=str(shape["why"]),
+            mac=None if shape["mac"] is None else Mac.from_text(shape["mac"]).value,
+            vendor=_optional_text(shape["vendor"]),
+            echo=_optional_text(shape["echo"]),
+            cable=_optional_text(shape["cable"]),
+            connector=_optional_text(shape["connector"]),
+            identity=_optional_text(shape["identity"]),
+            luck=_optional_number(shape["luck"]),
+            unheard=_optional_number(shape["unheard"]),
+            others=tuple(_other(other) for other in shape["others"]),
+            phases=tuple((phase, PhaseResult.from_json(phases[phase])) for phase in Phase if phases[phase]),
+            notes=tuple(map(str, shape["notes"])),
+            evidence=tuple((str(name), str(said)) for name, said in shape["evidence"].items()),
+        )
+
+
+def _optional_number(value: object) -> float | None:
+    return None if value is None else float(str(value))
 
 
 def _optional_text(value: object) -> str | None:
