@@ -1,0 +1,141 @@
+"""The columns behind a table of site hosts: integers in arrays, texts end to end in one run of bytes."""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import ClassVar
+
+from netcheck.addr import Address, Mac
+
+
+class Texts:
+    """A column of texts, kept as UTF-8 end to end."""
+
+    def __init__(self) -> None:
+        self._bytes = bytearray()
+        self._ends = array("Q", [0])
+
+    def __len__(self) -> int:
+        return len(self._ends) - 1
+
+    def __getitem__(self, row: int) -> str:
+        return self._bytes[self._ends[row] : self._ends[row + 1]].decode("utf-8", "surrogatepass")
+
+    def filled(self, row: int) -> bool:
+        """Say whether the text of a row is not empty."""
+        return self._ends[row] != self._ends[row + 1]
+
+    def add(self, text: str) -> None:
+        """Append one text."""
+        if text:
+            self._bytes += text.encode("utf-8", "surrogatepass")
+        self._ends.append(len(self._bytes))
+
+    def extend(self, other: Texts) -> None:
+        """Append another column's texts."""
+        base = len(self._bytes)
+        self._bytes += other._bytes
+        self._ends.extend(base + end for end in other._ends[1:])
+
+
+class Addresses:
+    """A column of addresses: IPv4 in 32 bits each, the rare IPv6 beside it by row."""
+
+    def __init__(self) -> None:
+        self.low = array("I")
+        self.wide: dict[int, int] = {}
+
+    def __len__(self) -> int:
+        return len(self.low)
+
+    def __getitem__(self, row: int) -> Address:
+        value = self.wide.get(row)
+        return Address(4, self.low[row]) if value is None else Address(6, value)
+
+    def add(self, address: Address) -> None:
+        """Append one address."""
+        if address.family == 6:
+            self.wide[len(self.low)] = address.value
+        self.low.append(address.value if address.family == 4 else 0)
+
+    def extend(self, other: Addresses) -> None:
+        """Append another column's addresses."""
+        base = len(self.low)
+        self.wide.update((base + row, value) for row, value in other.wide.items())
+        self.low.extend(other.low)
+
+
+class HostColumns:
+    """What was read, a row a host, in the order read. `begin` names the file that the rows after it come from."""
+
+    NO_MAC: ClassVar[int] = 1 << 48
+
+    def __init__(self) -> None:
+        self.files: list[str] = []
+        self.addresses = Addresses()
+        self.macs = array("Q")
+        self.lines = array("Q")
+        self.sources = array("I")
+        self.seen = array("I")  # proleptic Gregorian ordinal, 0 for unknown
+        self.names = Texts()
+        self.notes = Texts()
+
+    def __len__(self) -> int:
+        return len(self.macs)
+
+    def begin(self, file: str) -> None:
+        """Name the file of the rows that follow."""
+        if not self.files or self.files[-1] != file:
+            self.files.append(file)
+
+    def add(
+        self, address: Address, mac: Mac | None, line: int, name: str = "", note: str = "", seen: date | None = None
+    ) -> None:
+        """Append one host of the file begun last."""
+        self.addresses.add(address)
+        self.macs.append(self.NO_MAC if mac is None else mac.value)
+        self.lines.append(line)
+        self.sources.append(len(self.files) - 1)
+        self.seen.append(seen.toordinal() if seen else 0)
+        self.names.add(name)
+        self.notes.add(note)
+
+    def extend(self, other: HostColumns) -> None:
+        """Append the rows of other columns."""
+        base = len(self.files)
+        self.files.extend(other.files)
+        self.sources.extend(base + source for source in other.sources)
+        self.addresses.extend(other.addresses)
+        self.macs.extend(other.macs)
+        self.lines.extend(other.lines)
+        self.seen.extend(other.seen)
+        self.names.extend(other.names)
+        self.notes.extend(other.notes)
+
+    def sorted(self) -> tuple[array[int], array[int], list[int]]:
+        """The rows in order of address, the IPv4 values ascending, the IPv6 values ascending."""
+        low, wide = self.addresses.low, self.addresses.wide
+        narrow = sorted((row for row in range(len(low)) if row not in wide), key=low.__getitem__)
+        broad = sorted(wide, key=wide.__getitem__)
+        values = array("I", map(low.__getitem__, narrow))
+        return array("I", [*narrow, *broad]), values, [wide[row] for row in broad]
+
+
+class Index:
+    """Rows found by an integer key in O(log n); rows of one key come in their own order."""
+
+    def __init__(self, rows: Iterable[int], keys: Sequence[int]) -> None:
+        self._rows = array("I", sorted(rows, key=keys.__getitem__))
+        self._keys = keys
+
+    def find(self, key: int) -> list[int]:
+        """Every row with this key."""
+        at = bisect_left(self._rows, key, key=self._keys.__getitem__)
+        found = []
+        while at < len(self._rows) and self._keys[self._rows[at]] == key:
+            found.append(self._rows[at])
+            at += 1
+        return found

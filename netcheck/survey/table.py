@@ -1,0 +1,172 @@
+"""Site hosts in columns: a million rows in compact arrays, searched by address, MAC and name.
+
+Addresses are integers sorted by family and value; the rest of a row is put together as a `SiteHost` only when asked
+for. Building is O(n log n), a search O(log n) plus what it yields.
+"""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+from netcheck.addr import WIDTH, Address, Mac, Prefix, Range
+from netcheck.survey.columns import HostColumns, Index
+
+
+@dataclass(frozen=True, slots=True)
+class SiteHost:
+    """Something already on the site: what one row of one survey file says. `line` is the row, counted from 1."""
+
+    address: Address
+    mac: Mac | None = None
+    name: str = ""
+    note: str = ""
+    seen: date | None = None
+    file: str = ""
+    line: int = 0
+
+    @property
+    def where(self) -> str:
+        """`site-hosts.csv: row 7`."""
+        return f"{self.file}: row {self.line}"
+
+
+class HostTable:
+    """Site hosts in order of address (IPv4 before IPv6), rows of one address in the order they were read."""
+
+    def __init__(self, columns: HostColumns) -> None:
+        self._columns = columns
+        self._order, self._v4, self._v6 = columns.sorted()
+
+    @classmethod
+    def of(cls, hosts: Iterable[SiteHost]) -> HostTable:
+        """Build a table from single hosts."""
+        columns = HostColumns()
+        for host in hosts:
+            _add(columns, host)
+        return cls(columns)
+
+    @classmethod
+    def merged(cls, tables: Iterable[HostTable]) -> HostTable:
+        """Build one table that holds the rows of several."""
+        columns = HostColumns()
+        for table in tables:
+            columns.extend(table._columns)
+        return cls(columns)
+
+    def __len__(self) -> int:
+        return len(self._order)
+
+    def __iter__(self) -> Iterator[SiteHost]:
+        return map(self._host, self._order)
+
+    def at(self, address: Address) -> tuple[SiteHost, ...]:
+        """Every row that has the address; more than one where surveys or rows repeat it."""
+        return tuple(self.between(address, address))
+
+    def between(self, low: Address, high: Address) -> Iterator[SiteHost]:
+        """The rows from `low` to `high`, both included, ascending; the two are of one family."""
+        start, end = self._span(Range(low.family, low.value, high.value))
+        offset = self._offset(low.family)
+        return (self._host(self._order[index + offset]) for index in range(start, end))
+
+    def values(self, within: Range) -> Iterator[int]:
+        """The distinct addresses inside a range as ascending integers."""
+        values = self._values(within.family)
+        start, end = self._span(within)
+        return (values[index] for index in range(start, end) if index == start or values[index] != values[index - 1])
+
+    def count(self, within: Range) -> int:
+        """How many distinct addresses lie inside a range."""
+        return sum(1 for _ in self.values(within))
+
+    def around(self, address: Address, within: Prefix) -> Iterator[SiteHost]:
+        """The rows inside a prefix by their distance from an address, nearest first, distance 0 included; of two
+        equally near the lower address first."""
+        if address.family != within.family:
+            return
+        values, offset = self._values(within.family), self._offset(within.family)
+        low, high = self._span(Range(within.family, within.value, within.last.value))
+        right = bisect_left(values, address.value, low, high)
+        left = right - 1
+        while left >= low or right < high:
+            if right >= high or (left >= low and address.value - values[left] <= values[right] - address.value):
+                yield self._host(self._order[left + offset])
+                left -= 1
+            else:
+                yield self._host(self._order[right + offset])
+                right += 1
+
+    def nearest(self, address: Address, within: Prefix) -> SiteHost | None:
+        """The row nearest to an address inside a prefix, distance 0 included."""
+        return next(self.around(address, within), None)
+
+    def by_mac(self, mac: Mac) -> tuple[SiteHost, ...]:
+        """Every row with this MAC, in the order read."""
+        return tuple(map(self._host, self._macs.find(mac.value)))
+
+    def by_name(self, name: str) -> tuple[SiteHost, ...]:
+        """Every row with this name, in the order read; case and a final dot do not count."""
+        wanted = folded(name)
+        found = map(self._host, self._names.find(hash(wanted)))
+        return tuple(host for host in found if wanted and folded(host.name) == wanted)
+
+    def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
+        """The rows of each address that has more than one."""
+        for family in WIDTH:
+            values, offset = self._values(family), self._offset(family)
+            start = 0
+            while start < len(values):
+                end = bisect_right(values, values[start], start)
+                if end - start > 1:
+                    yield tuple(self._host(self._order[index + offset]) for index in range(start, end))
+                start = end
+
+    def _values(self, family: int) -> Sequence[int]:
+        return self._v4 if family == 4 else self._v6
+
+    def _offset(self, family: int) -> int:
+        return 0 if family == 4 else len(self._v4)
+
+    def _span(self, within: Range) -> tuple[int, int]:
+        values = self._values(within.family)
+        start = bisect_left(values, within.low)
+        return start, bisect_right(values, within.high, start)
+
+    @cached_property
+    def _macs(self) -> Index:
+        macs = self._columns.macs
+        return Index((row for row, mac in enumerate(macs) if mac != HostColumns.NO_MAC), macs)
+
+    @cached_property
+    def _names(self) -> Index:
+        names = self._columns.names
+        keys = array("q", (hash(folded(names[row])) for row in range(len(names))))
+        return Index((row for row in range(len(names)) if names.filled(row)), keys)
+
+    def _host(self, row: int) -> SiteHost:
+        columns = self._columns
+        mac, seen = columns.macs[row], columns.seen[row]
+        return SiteHost(
+            columns.addresses[row],
+            None if mac == HostColumns.NO_MAC else Mac(mac),
+            columns.names[row],
+            columns.notes[row],
+            date.fromordinal(seen) if seen else None,
+            columns.files[columns.sources[row]],
+            columns.lines[row],
+        )
+
+
+def folded(name: str) -> str:
+    """A name as it is compared: without case, outer space and final dot (RFC 4343 section 2 on case)."""
+    return name.strip().rstrip(".").casefold()
+
+
+def _add(columns: HostColumns, host: SiteHost) -> None:
+    columns.begin(host.file)
+    columns.add(host.address, host.mac, host.line, host.name, host.note, host.seen)
