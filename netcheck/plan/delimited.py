@@ -1,0 +1,138 @@
+"""Delimited text (CSV and its kin) as numbered records: encoding found by itself, quotes never run away.
+
+Rows are counted as a spreadsheet counts them, from 1. Memory is bounded whatever the file holds.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import BinaryIO, TextIO
+
+from netcheck.errors import Problem
+from netcheck.files import LONGEST_LINE, FileError, long_line
+
+DELIMITERS = (",", ";", "\t", "|")
+RECORD_LINES = 100  # a quoted field that goes on for longer was never closed
+_HEAD = 1 << 16
+csv.field_size_limit(4 * LONGEST_LINE)  # above any block of lines, so that the limit of a line is the one that is said
+_BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One row's cells. `fault` says what is wrong with its quotes; the cells are then read as far as they go."""
+
+    row: int
+    cells: tuple[str, ...]
+    fault: str = ""
+
+    @property
+    def empty(self) -> bool:
+        """Say whether no cell holds anything but space."""
+        return not any(map(str.strip, self.cells))
+
+
+def encoding_of(stream: BinaryIO) -> str:
+    """Find a text's encoding: by its mark, UTF-16 by its zero bytes, UTF-8 if all of it reads so, else Windows-1252.
+
+    The stream is left at its beginning. FileError where it is no text.
+    """
+    head = stream.read(_HEAD)
+    stream.seek(0)
+    for mark, name in _BOMS:
+        if head.startswith(mark):
+            return name
+    if b"\0" in head:
+        return _wide_encoding(head)
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        while chunk := stream.read(_HEAD):
+            decoder.decode(chunk)
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return "cp1252"
+    finally:
+        stream.seek(0)
+    return "utf-8"
+
+
+def _wide_encoding(head: bytes) -> str:
+    pairs = len(head) // 2
+    even, odd = head[0::2].count(0), head[1::2].count(0)
+    if pairs and odd > pairs // 2 and even <= pairs // 10:
+        return "utf-16-le"
+    if pairs and even > pairs // 2 and odd <= pairs // 10:
+        return "utf-16-be"
+    problem = Problem("it holds zero bytes and is no text", do="Save the table as CSV and name that file")
+    raise FileError(problem)
+
+
+def text_of(stream: BinaryIO) -> TextIO:
+    """Wrap a byte stream as text in its own encoding; bytes that mean nothing there become U+FFFD."""
+    return io.TextIOWrapper(stream, encoding_of(stream), errors="replace", newline="")
+
+
+def lines_of(text: TextIO) -> Iterator[str]:
+    """Yield lines with their ends; a line above 1 MiB is refused with its size."""
+    number = 1
+    while line := text.readline(LONGEST_LINE + 1):
+        if len(line) > LONGEST_LINE and not line.endswith(("\n", "\r")):
+            size = len(line)
+            while (more := text.readline(LONGEST_LINE)) and not more.endswith(("\n", "\r")):
+                size += len(more)
+            raise FileError(Problem(long_line(number, size + len(more)), do="Break it into several lines"))
+        yield line
+        number += 1
+
+
+class _Lines:
+    """Lines that can be given back."""
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self._source = iter(lines)
+        self._waiting: deque[str] = deque()
+
+    def take(self) -> str | None:
+        return self._waiting.popleft() if self._waiting else next(self._source, None)
+
+    def give_back(self, lines: list[str]) -> None:
+        self._waiting.extendleft(reversed(lines))
+
+
+def records_of(text: Iterable[str], delimiter: str) -> Iterator[Record]:
+    """Yield the records of delimited lines (RFC 4180 section 2, any delimiter and line end)."""
+    lines, row = _Lines(text), 0
+    while (line := lines.take()) is not None:
+        row += 1
+        if '"' not in line:
+            yield Record(row, tuple(line.rstrip("\r\n").split(delimiter)))
+            continue
+        block = _until_closed(line, lines)
+        cells, used, fault = _parsed(block, delimiter)
+        lines.give_back(block[used:])
+        yield Record(row, cells, fault)
+
+
+def _until_closed(line: str, lines: _Lines) -> list[str]:
+    block, quotes, size = [line], line.count('"'), len(line)
+    while quotes % 2 and size <= LONGEST_LINE and len(block) < RECORD_LINES:
+        if (more := lines.take()) is None:
+            break
+        block.append(more)
+        quotes, size = quotes + more.count('"'), size + len(more)
+    return block
+
+
+def _parsed(block: list[str], delimiter: str) -> tuple[tuple[str, ...], int, str]:
+    reader = csv.reader(iter(block), delimiter=delimiter, strict=True)
+    try:
+        return tuple(next(reader)), reader.line_num, ""
+    except csv.Error:
+        lenient = csv.reader(iter(block[:1]), delimiter=delimiter)
+        cells = tuple(cell.rstrip("\r\n") for cell in next(lenient))
+        return cells, 1, "its quotes do not fit together"
