@@ -34,13 +34,14 @@ class Remarks:
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """A survey file's site hosts. `skipped` are rows without a readable address; `unread` are other cells that could
-    not be read in rows that were kept without them."""
+    """A survey file's site hosts. `skipped` are rows whose address cannot be read; `addressless` rows that name none,
+    such as a title above the header; `unread` other cells that cannot be read, in rows kept without them."""
 
     entry: SurveyEntry
     hosts: HostTable
     kind: str
     skipped: Remarks = field(default=Remarks())
+    addressless: Remarks = field(default=Remarks())
     unread: Remarks = field(default=Remarks())
 
     @property

@@ -1,0 +1,67 @@
+"""Reads a plan's surveys with the reader that fits each: named by `kind`, or recognised from the content."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from netcheck.errors import NetcheckError, Problem, SurveyError
+from netcheck.plan.model import Plan, SurveyEntry
+from netcheck.survey import tabular
+from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.source import Survey
+from netcheck.text import listed, safe
+
+_HEAD = 1 << 16
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One kind of survey: recognised by a file's first bytes, read as a stream."""
+
+    kind: str
+    recognises: Callable[[bytes], bool]
+    read: Callable[[Source, Gathering], None]
+
+
+# In the order in which they are asked; the table is last, since any text may be one.
+READERS: tuple[Reader, ...] = (Reader("csv", tabular.recognises, tabular.read),)
+
+
+def read_surveys(plan: Plan) -> tuple[Survey, ...]:
+    """Read every survey of a plan; SurveyError holds the problems of all that cannot be read at all."""
+    surveys: list[Survey] = []
+    problems: list[Problem] = []
+    for entry in plan.surveys:
+        try:
+            surveys.append(read_survey(entry, Path(plan.folder)))
+        except NetcheckError as error:
+            problems += [Problem(one.what, entry.file, one.do) for one in error.problems]
+    if problems:
+        raise SurveyError(*problems)
+    return tuple(surveys)
+
+
+def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
+    """Read one survey file, looked up from a folder."""
+    source = Source(entry, folder / entry.file)
+    reader = _reader_for(source)
+    gathering = Gathering(entry.file)
+    reader.read(source, gathering)
+    return gathering.survey(entry, reader.kind)
+
+
+def _reader_for(source: Source) -> Reader:
+    kinds = [reader.kind for reader in READERS]
+    if source.entry.kind:
+        fits = [reader for reader in READERS if reader.kind == source.entry.kind]
+        what = f'the kind "{safe(source.entry.kind, 60)}" of survey is not known'
+    else:
+        with source.open() as stream:
+            head = stream.read(_HEAD)
+        fits = [reader for reader in READERS if reader.recognises(head)]
+        what = "its kind of survey is not recognised"
+    if not fits:
+        raise SurveyError(Problem(what, do=f"Known kinds: {listed(kinds)}"))
+    return fits[0]

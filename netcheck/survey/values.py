@@ -1,0 +1,92 @@
+"""Reads the values of other people's lists: addresses, MACs and dates in the forms such lists use."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from functools import lru_cache
+
+from netcheck.addr import Address, InterfaceAddress, Mac
+from netcheck.text import safe
+
+_PARTS = re.compile(r"[\s;,]+")
+# macOS prints MAC octets without leading zeros (public samples of `arp -a`).
+_UNPADDED = re.compile(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
+# What lists write where nothing is known; common practice, no source.
+_NOTHING = frozenset(
+    {"", "-", "--", "?", "n/a", "na", "none", "null", "unknown", "incomplete", "(incomplete)", "<none>"}
+)
+_NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
+_ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
+_OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
+_MOST_ADDRESSES = 64  # in one cell
+
+
+def says_nothing(text: str) -> bool:
+    """Say whether a cell is empty or holds one of the signs that lists write for "not known"."""
+    return text.strip().casefold() in _NOTHING
+
+
+def addresses_from(text: str) -> tuple[Address, ...]:
+    """Read a cell's address or addresses, each alone or with a prefix length; ValueError says why none is there."""
+    text = text.strip()
+    parts = _PARTS.split(text, _MOST_ADDRESSES)
+    if len(parts) == 1:
+        return (_address(text),)
+    return tuple(_address(part) for part in parts if part)
+
+
+def _address(text: str) -> Address:
+    if "/" not in text:
+        return Address.from_text(text)
+    found = InterfaceAddress.from_text(text)
+    if found.prefix.size > 2 and found.address == found.prefix.first:
+        raise ValueError(f"{found} is a prefix and no host")
+    return found.address
+
+
+def holds_address(text: str) -> bool:
+    """Say whether a cell can be read as an address or several."""
+    try:
+        return bool(addresses_from(text))
+    except ValueError:
+        return False
+
+
+def mac_from(text: str) -> Mac | None:
+    """Read a MAC, unpadded octets too; None where the list says that it is not known, ValueError where it is none."""
+    if says_nothing(text):
+        return None
+    text = text.strip()
+    if _UNPADDED.fullmatch(text):
+        text = "-".join(octet.zfill(2) for octet in re.split("[:-]", text))
+    mac = Mac.from_text(text)
+    if mac.value in _NOBODY:
+        raise ValueError(f"{mac} is nobody's MAC")
+    return mac
+
+
+@lru_cache(1024)
+def date_from(text: str) -> date | None:
+    """Read a day: ISO 8601, or day and month in the order that only one reading allows; ValueError where it is none
+    or could be two. A clock time after it is not used."""
+    if says_nothing(text):
+        return None
+    text = text.strip()
+    if found := _ISO.fullmatch(text):
+        return date(int(found[1]), int(found[2]), int(found[3]))
+    if found := _OTHER.fullmatch(text):
+        return _day_month(int(found[1]), found[2], int(found[3]), int(found[4]))
+    raise ValueError(f"{_quoted(text)} is not a day such as 2026-10-28")
+
+
+def _day_month(first: int, separator: str, second: int, year: int) -> date:
+    if separator == "." or first > 12 or first == second:
+        return date(year, second, first)
+    if second > 12:
+        return date(year, first, second)
+    raise ValueError(f"{first}{separator}{second}{separator}{year} could be two days; write it as 2026-10-28")
+
+
+def _quoted(text: str) -> str:
+    return f"{safe(text, 60)!r}"
