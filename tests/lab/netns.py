@@ -1,0 +1,264 @@
+"""A laboratory of network namespaces on the real kernel, built for one test and taken down whatever happens.
+
+    def test_something(lab: Lab) -> None:
+        station, device = lab.namespace("station"), lab.namespace("device")
+        lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
+        lab.address(device, "eth0", "192.0.2.20/24")
+        with lab.inside(station):                      # this thread opens its sockets in there; they stay there
+            link = open_raw("eth0")
+        lab.down(device, "eth0")                       # the station loses its carrier
+        lab.call(station, some_module_function, 1, 2)  # or a whole process inside; arguments and result are pickled
+        lab.start(device, ["python", "-m", "..."])     # ended by its process id when the laboratory closes
+
+To have the fixture, a conftest.py says `from tests.lab.netns import lab  # noqa: F401`. Tests that use it carry
+`@pytest.mark.lab`. Without root, `ip` or namespaces the fixture skips with the reason, and fails where CI=true.
+Namespaces are named `<prefix>-<process id>-<serial>-<name>`; those of processes that died are removed by the next run.
+No IPv6 inside, so that links are silent until somebody speaks.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import importlib.util
+import os
+import pickle
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from itertools import count
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+import pytest
+
+CLONE_NEWNET = 0x40000000  # setns(2)
+NETNS = Path("/run/netns")
+End = tuple[str, str]  # (namespace, interface)
+
+Answer = TypeVar("Answer")
+_serial = count(1)
+
+
+class LabError(Exception):
+    """A command of the laboratory failed; says which, and what it printed."""
+
+
+def why_not() -> str:
+    """Say why no laboratory can be built here; empty where one can."""
+    if sys.platform != "linux":
+        return "network namespaces exist on Linux only"
+    if os.geteuid() != 0:
+        return "network namespaces need root"
+    try:
+        subprocess.run(["ip", "-V"], capture_output=True, check=True)
+    except (OSError, subprocess.CalledProcessError):
+        return "the command `ip` (iproute2) is not there"
+    made = subprocess.run(["unshare", "--net", "true"], capture_output=True, text=True)
+    return f"namespaces are refused here: {made.stderr.strip()}" if made.returncode else ""
+
+
+@pytest.fixture
+def lab() -> Iterator[Lab]:
+    """An empty laboratory; skips where none can be built, fails instead where CI=true."""
+    if reason := why_not():
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
+    with Lab() as made:
+        yield made
+
+
+class Lab:
+    """Namespaces, what joins them and what runs in them. Methods raise LabError where the kernel refuses."""
+
+    def __init__(self, prefix: str = "ncw") -> None:
+        self.prefix = prefix
+        self._namespaces: list[str] = []
+        self._processes: list[subprocess.Popen[bytes]] = []
+
+    def __enter__(self) -> Self:
+        _remove_orphans(self.prefix)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the processes started here, by id, and remove the namespaces with all that is in them."""
+        for process in self._processes:
+            self.stop(process)
+        for name in self._namespaces:
+            subprocess.run(["ip", "netns", "del", name], capture_output=True)
+        self._processes.clear()
+        self._namespaces.clear()
+
+    # Building
+
+    def namespace(self, name: str = "") -> str:
+        """Make a namespace with its loopback up and IPv6 off; returns its real name, unique on this machine."""
+        full = f"{self.prefix}-{os.getpid()}-{next(_serial)}" + (f"-{name}" if name else "")
+        _ip("netns", "add", full)
+        self._namespaces.append(full)
+        self.sysctl(full, {"net.ipv6.conf.all.disable_ipv6": 1, "net.ipv6.conf.default.disable_ipv6": 1})
+        self.up(full, "lo")
+        return full
+
+    def veth(self, one: End, other: End, *, macs: tuple[str, str] | None = None, up: bool = True) -> None:
+        """Join two namespaces by a cable: a veth pair, with these MACs, both ends up."""
+        _ip("-n", one[0], "link", "add", one[1], "type", "veth", "peer", "name", other[1], "netns", other[0])
+        for end, mac in zip((one, other), macs or (), strict=False):
+            self.mac(*end, mac)
+        if up:
+            self.up(*one)
+            self.up(*other)
+
+    def bridge(self, namespace: str, name: str, ports: Sequence[str] = ()) -> None:
+        """Make a switch of these interfaces: no spanning tree, forwarding at once."""
+        _ip("-n", namespace, "link", "add", name, "type", "bridge", "forward_delay", "0")
+        for port in ports:
+            _ip("-n", namespace, "link", "set", port, "master", name)
+            self.up(namespace, port)
+        self.up(namespace, name)
+
+    def address(self, namespace: str, interface: str, *addresses: str) -> None:
+        """Add addresses with prefix length, such as 192.0.2.20/24."""
+        for address in addresses:
+            _ip("-n", namespace, "addr", "add", address, "dev", interface)
+
+    def mac(self, namespace: str, interface: str, mac: str) -> None:
+        """Set a MAC, written in any form with hyphens or colons."""
+        _ip("-n", namespace, "link", "set", interface, "address", mac.replace("-", ":"))
+
+    def up(self, namespace: str, interface: str) -> None:
+        """Bring an interface up."""
+        _ip("-n", namespace, "link", "set", interface, "up")
+
+    def down(self, namespace: str, interface: str) -> None:
+        """Bring an interface down; the far end of its cable loses its carrier."""
+        _ip("-n", namespace, "link", "set", interface, "down")
+
+    def remove(self, namespace: str, interface: str) -> None:
+        """Remove an interface, and with a veth its far end."""
+        _ip("-n", namespace, "link", "del", interface)
+
+    def sysctl(self, namespace: str, values: dict[str, int | str]) -> None:
+        """Set kernel settings inside, for example {"net.ipv4.conf.all.arp_ignore": 1}."""
+        settings = [f"{key}={value}" for key, value in values.items()]
+        _run(["ip", "netns", "exec", namespace, "sysctl", "-q", "-w", *settings])
+
+    def arp_strict(self, namespace: str) -> None:
+        """Let each interface answer only for its own address, as controllers do (arp_ignore 1, arp_announce 2)."""
+        self.sysctl(namespace, {"net.ipv4.conf.all.arp_ignore": 1, "net.ipv4.conf.all.arp_announce": 2})
+
+    def proxy_arp(self, namespace: str, interface: str, on: bool = True) -> None:
+        """Let a router answer for everything it has a route to behind another interface."""
+        values: dict[str, int | str] = {f"net.ipv4.conf.{interface}.proxy_arp": int(on), "net.ipv4.ip_forward": int(on)}
+        self.sysctl(namespace, values)
+
+    def echo_blocked(self, namespace: str, blocked: bool = True) -> None:
+        """Let echo requests go unanswered, or answer them again."""
+        self.sysctl(namespace, {"net.ipv4.icmp_echo_ignore_all": int(blocked)})
+
+    def reverse_path(self, namespace: str, mode: int) -> None:
+        """Set the reverse-path filter of all interfaces: 0 off, 1 strict, 2 loose."""
+        self.sysctl(namespace, {"net.ipv4.conf.all.rp_filter": mode, "net.ipv4.conf.default.rp_filter": mode})
+
+    # Running
+
+    def run(self, namespace: str, command: Sequence[str], timeout: float = 60) -> subprocess.CompletedProcess[str]:
+        """Run a command inside and return what it did, failed or not."""
+        whole = ["ip", "netns", "exec", namespace, *command]
+        return subprocess.run(whole, capture_output=True, text=True, timeout=timeout)
+
+    def start(self, namespace: str, command: Sequence[str], **popen: Any) -> subprocess.Popen[bytes]:
+        """Start a command inside; it is ended when the laboratory closes."""
+        process = subprocess.Popen(["ip", "netns", "exec", namespace, *command], **popen)
+        self._processes.append(process)
+        return process
+
+    def stop(self, process: subprocess.Popen[bytes]) -> None:
+        """End one started process by its id and wait for it."""
+        if process.poll() is None:
+            process.terminate()
+        try:
+            process.wait(5)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        for stream in (process.stdin, process.stdout, process.stderr):
+            if stream is not None:
+                stream.close()
+
+    def call(self, namespace: str, function: Callable[..., Answer], *arguments: Any, timeout: float = 60) -> Answer:
+        """Run a module-level function in a process of its own inside; what it raises is raised here as LabError.
+
+        Its file is loaded anew in there, so it may live in any test module; arguments and answer are pickled.
+        """
+        task = pickle.dumps((function.__code__.co_filename, function.__name__, arguments))
+        command = ["ip", "netns", "exec", namespace, sys.executable, __file__]
+        done = subprocess.run(command, input=task, capture_output=True, timeout=timeout)
+        if done.returncode:
+            raise LabError(f"{function.__name__} failed inside {namespace}:\n{done.stderr.decode(errors='replace')}")
+        answer: Answer = pickle.loads(done.stdout)
+        return answer
+
+    @contextmanager
+    def inside(self, namespace: str) -> Iterator[None]:
+        """Put this thread into the namespace for the block: sockets opened in it stay in the namespace for good.
+
+        /proc/net and /sys/class/net still show where the process began; use `call` or `run` for what reads them.
+        """
+        with open("/proc/thread-self/ns/net") as home:
+            with open(NETNS / namespace) as there:
+                _enter(there.fileno())
+            try:
+                yield
+            finally:
+                _enter(home.fileno())
+
+
+def _ip(*arguments: str) -> None:
+    _run(["ip", *arguments])
+
+
+def _run(command: Sequence[str]) -> None:
+    done = subprocess.run(command, capture_output=True, text=True)
+    if done.returncode:
+        raise LabError(f"{' '.join(command)}: {done.stderr.strip() or done.stdout.strip()}")
+
+
+def _enter(descriptor: int) -> None:
+    """Call setns(2) for this thread, which Python offers from 3.12 on."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    if libc.setns(descriptor, CLONE_NEWNET):
+        raise LabError(f"setns: {os.strerror(ctypes.get_errno())}")
+
+
+def _remove_orphans(prefix: str) -> None:
+    """Remove what a killed process of ours left behind: its id is in the name, and it lives no more."""
+    for path in NETNS.glob(f"{prefix}-*-*"):
+        owner = path.name.removeprefix(f"{prefix}-").split("-")[0]
+        old = time.time() - path.stat().st_mtime > 600
+        if owner.isdigit() and old and not Path("/proc", owner).exists():
+            subprocess.run(["ip", "netns", "del", path.name], capture_output=True)
+
+
+def _serve() -> None:
+    """The far side of `Lab.call`: read the task from standard input, write the answer to what was standard output."""
+    with os.fdopen(os.dup(1), "wb") as answers:
+        os.dup2(2, 1)  # what the function prints is no part of the answer
+        path, name, arguments = pickle.load(sys.stdin.buffer)
+        spec = importlib.util.spec_from_file_location(f"inside_{Path(path).stem}", path)
+        assert spec is not None
+        assert spec.loader is not None
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[spec.name] = module
+        spec.loader.exec_module(module)
+        pickle.dump(getattr(module, name)(*arguments), answers)
+
+
+if __name__ == "__main__":
+    _serve()
