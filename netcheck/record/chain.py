@@ -1,0 +1,170 @@
+"""The chain as pure functions: a line's canonical bytes and hash, and whether a stored line fits behind the one before.
+
+A stored line is the canonical JSON of one object (keys sorted, separators `,` and `:`, UTF-8, no ASCII escaping) with
+`n`, `type`, `at`, `prev` and `hash`; `hash` is the SHA-256 of the same form without `hash`, in lower-case hexadecimal.
+Readers raise ValueError whose text is the reason, ready to stand behind "line 7 does not fit: ".
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from enum import StrEnum
+from typing import Any
+
+GENESIS = "0" * 64  # the first line's `prev`
+LINE_LIMIT = 1 << 20  # bytes, the line's end not counted
+DIGITS_LIMIT = 400  # of an integer; a double has at most 309 before its point
+# Years have four digits, seconds end at 59: RFC 3339 section 5.6, with milliseconds and Z always written.
+_AT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z", re.ASCII)
+_HEX = re.compile(r"[0-9a-f]{64}", re.ASCII)
+_SURROGATE = re.compile("[\ud800-\udfff]")
+
+
+class Kind(StrEnum):
+    """What a line tells."""
+
+    START = "start"
+    EVENT = "event"
+    PROOF = "proof"
+    END = "end"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line that fits: its number from 0, kind, UTC time as written, its own fields, and its hash."""
+
+    n: int
+    kind: Kind
+    at: str
+    fields: Mapping[str, Any]
+    hash: str
+
+
+def canonical(shape: Mapping[str, Any]) -> bytes:
+    """Write the one form that is hashed; ValueError for NaN, infinities and lone surrogates."""
+    return json.dumps(shape, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
+
+
+def moment_text(moment: datetime) -> str:
+    """Write an aware time as UTC with milliseconds: `2026-11-02T09:14:03.120Z`."""
+    if moment.tzinfo is None:
+        raise ValueError("a time without zone cannot go into a record")
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
+
+
+def to_line(n: int, kind: Kind, at: str, fields: Mapping[str, Any], prev: str) -> tuple[bytes, str]:
+    """Write line `n` behind the hash `prev`; return its bytes, end of line included, and its hash."""
+    shape = {**fields, "n": n, "type": str(kind), "at": at, "prev": prev}
+    shape = _storable(shape)
+    own = hashlib.sha256(canonical(shape)).hexdigest()
+    return canonical({**shape, "hash": own}) + b"\n", own
+
+
+def _storable(value: Any) -> Any:
+    # Arguments and host names may hold bytes that are no UTF-8; Python carries them as lone surrogates.
+    match value:
+        case str():
+            return _SURROGATE.sub(lambda found: f"\\u{ord(found.group()):04x}", value)
+        case dict():
+            return {_storable(key): _storable(inner) for key, inner in value.items()}
+        case list() | tuple():
+            return [_storable(inner) for inner in value]
+        case _:
+            return value
+
+
+def from_line(raw: bytes, n: int, prev: str) -> Line:
+    """Read one stored line (without its end) that must be number `n` behind `prev`; ValueError says what is wrong."""
+    shape = _object(raw)
+    _same_bytes(raw, shape)
+    own = shape.pop("hash", None)
+    if not isinstance(own, str) or not _HEX.fullmatch(own):
+        raise ValueError("it has no `hash` of 64 lower-case hexadecimal digits")
+    if hashlib.sha256(canonical(shape)).hexdigest() != own:
+        raise ValueError("its `hash` is not that of its content: the line was changed after it was written")
+    found, found_prev = shape.pop("n", None), shape.pop("prev", None)
+    if type(found) is not int or found != n:
+        raise ValueError(f"its number `n` is {_brief(found)}, expected {n}: lines are missing, added or moved")
+    if found_prev != prev:
+        raise ValueError("its `prev` is not the hash of the line before: lines were replaced, added or moved")
+    return Line(n, _kind(shape.pop("type", None), n), _at(shape.pop("at", None)), shape, own)
+
+
+def _object(raw: bytes) -> dict[str, Any]:
+    if not raw.strip():
+        raise ValueError("it is blank")
+    if raw.startswith(b"\xef\xbb\xbf"):
+        raise ValueError("it begins with a byte order mark")
+    try:
+        text = raw.decode("utf-8")
+        shape = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant, parse_int=_integer)
+    except UnicodeDecodeError as error:
+        raise ValueError(f"byte {error.start + 1} of it is not UTF-8") from error
+    except json.JSONDecodeError as error:
+        raise ValueError(f"it is not JSON: {error.msg} at character {error.pos + 1}") from error
+    except RecursionError as error:
+        raise ValueError("it is nested too deeply") from error
+    if not isinstance(shape, dict):
+        raise ValueError("it is not a JSON object")
+    return shape
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    shape: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in shape:
+            raise ValueError(f"the key {_brief(key)} stands in it twice")
+        shape[key] = value
+    return shape
+
+
+def _integer(text: str) -> int:
+    # Python refuses to turn more than 4300 digits into an integer (CVE-2020-10735), as some settings do sooner.
+    if len(text) > DIGITS_LIMIT:
+        raise ValueError(f"it holds a number of {len(text)} digits; at most {DIGITS_LIMIT} are read")
+    return int(text)
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(f"it holds {name}, which is not JSON")
+
+
+def _same_bytes(raw: bytes, shape: dict[str, Any]) -> None:
+    try:
+        same = canonical(shape) == raw
+    except UnicodeEncodeError as error:
+        raise ValueError("it holds a lone surrogate") from error
+    except RecursionError as error:
+        raise ValueError("it is nested too deeply") from error
+    except ValueError as error:
+        raise ValueError("it holds a number that is not finite") from error
+    if not same:
+        raise ValueError("its bytes are not in canonical form: it was written anew by something else")
+
+
+def _kind(value: Any, n: int) -> Kind:
+    if value not in tuple(Kind):
+        raise ValueError(f"its `type` is {_brief(value)}, expected start, event, proof or end")
+    if (value == Kind.START) != (n == 0):
+        raise ValueError(f"its `type` is {value}: a record has exactly one `start`, its first line")
+    return Kind(value)
+
+
+def _at(value: Any) -> str:
+    try:
+        if isinstance(value, str) and _AT.fullmatch(value):
+            datetime.fromisoformat(value)
+            return value
+    except ValueError:
+        pass
+    raise ValueError(f"its `at` is {_brief(value)}, expected UTC such as 2026-11-02T09:14:03.120Z")
+
+
+def _brief(value: Any) -> str:
+    text = ascii(value) if isinstance(value, (str, int, float, bool)) or value is None else f"a {type(value).__name__}"
+    return text if len(text) <= 60 else text[:60] + "…"

@@ -1,0 +1,155 @@
+"""Verifies records and reads them for reports; `verify_steps` is pure, `verify` and `read_record` open the file."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from netcheck.errors import RecordError
+from netcheck.files import open_plain, refused_by_system
+from netcheck.proof.result import Verdict
+from netcheck.record.chain import Kind, Line
+from netcheck.record.model import Content, Run
+from netcheck.record.reading import Fault, Step, Torn, follow, proof_of, raw_lines
+
+SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory: some 10,000 proofs; `verify` has no limit
+
+
+class State(StrEnum):
+    """What a record's chain is worth."""
+
+    INTACT = "intact"
+    BROKEN = "broken"
+    TORN = "torn"
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What a record's chain came to. Counts are of the lines that fit; `seal` is the hash of the last of them, and
+    empty where the chain is broken or empty. `plan` and `revision` are as the first line names them."""
+
+    lines: int = 0
+    proofs: int = 0
+    verdicts: tuple[tuple[str, int], ...] = ()
+    ended: bool = False
+    seal: str = ""
+    flaw: Fault | Torn | None = None
+    plan: str = ""
+    revision: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def state(self) -> State:
+        """Intact, broken or torn."""
+        if self.flaw is None:
+            return State.INTACT
+        return State.TORN if isinstance(self.flaw, Torn) else State.BROKEN
+
+    @property
+    def passes(self) -> bool:
+        """Say whether every byte of the record fits."""
+        return self.flaw is None
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A record that was read: its file's name as given, what its fitting lines say, and how its chain stands."""
+
+    path: str
+    content: Content
+    verification: Verification
+
+
+def verify_steps(steps: Iterable[Step]) -> Verification:
+    """Judge a record by its steps, in bounded memory."""
+    count: Counter[Kind] = Counter()
+    verdicts: Counter[str] = Counter()
+    doubts = _Doubts()
+    first: Run | None = None
+    last: Line | None = None
+    flaw: Fault | Torn | None = None
+    for step in steps:
+        if not isinstance(step, Line):
+            flaw = step
+            break
+        count[step.kind] += 1
+        first = first or Run.from_json(step.fields)
+        verdicts.update(doubts.see(step, last))
+        last = step
+    if last is None and flaw is None:
+        flaw = Fault(1, "the file is empty; a record begins with a `start` line")
+    return Verification(
+        lines=count.total(),
+        proofs=count[Kind.PROOF],
+        verdicts=tuple((str(verdict), verdicts[verdict]) for verdict in Verdict if verdicts[verdict]),
+        ended=last is not None and last.kind is Kind.END and flaw is None,
+        seal=last.hash if last is not None and not isinstance(flaw, Fault) else "",
+        flaw=flaw,
+        plan=first.plan if first else "",
+        revision=first.revision if first else "",
+        notes=doubts.notes(),
+    )
+
+
+class _Doubts:
+    """What does not break a chain but should be known: a clock set back, proofs that cannot be read."""
+
+    def __init__(self) -> None:
+        self.back = 0  # the first line whose time is before that of the one above it
+        self.unread = 0  # the first proof that cannot be read, and how many there are
+        self.unread_count = 0
+
+    def see(self, line: Line, last: Line | None) -> list[str]:
+        """Note what is odd about a line; return its verdict, if it has one."""
+        if last is not None and line.at < last.at:
+            self.back = self.back or line.n + 1
+        if line.kind is not Kind.PROOF:
+            return []
+        try:
+            return [str(proof_of(line).verdict)]
+        except ValueError:
+            self.unread = self.unread or line.n + 1
+            self.unread_count += 1
+            return []
+
+    def notes(self) -> tuple[str, ...]:
+        """The doubts as sentences."""
+        back = f"the time of line {self.back} is before that of the line above it: the clock was set back"
+        unread = f"proofs that fit the chain but cannot be read: {self.unread_count}; the first is line {self.unread}"
+        return (*([back] if self.back else []), *([unread] if self.unread else []))
+
+
+def verify(path: Path) -> Verification:
+    """Verify the record at `path`, as a stream; FileError where the file cannot be read at all."""
+    with closing(open_plain(path)) as stream:
+        return verify_steps(_reading(path, follow(raw_lines(stream))))
+
+
+def _reading(path: Path, steps: Iterator[Step]) -> Iterator[Step]:
+    try:
+        yield from steps
+    except OSError as error:
+        raise refused_by_system(error, path) from error
+
+
+def read_record(path: Path) -> Record:
+    """Read a record for a report; RecordError where it is too large or its first line does not fit.
+
+    Where a later line does not fit, the content ends before it and `verification` says which line it was."""
+    with closing(open_plain(path)) as stream:
+        size = os.fstat(stream.fileno()).st_size
+        if size > SIZE_LIMIT:
+            raise RecordError.of(
+                f"the record has {size} bytes; at most {SIZE_LIMIT} are read", where=str(path), do="Verify it instead"
+            )
+        steps = tuple(_reading(path, follow(raw_lines(stream))))
+    verification = verify_steps(steps)
+    if not verification.lines:
+        reason = str(verification.flaw)
+        raise RecordError.of(f"this is no record: {reason}", where=str(path), do="Give a file that `prove` wrote")
+    return Record(str(path), Content.from_lines(step for step in steps if isinstance(step, Line)), verification)

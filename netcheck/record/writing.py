@@ -1,0 +1,247 @@
+"""Writes a record line by line, each on the disk before the next thing happens, and takes up a record that is there.
+
+The only state is the file: a process killed at any byte leaves lines that fit and at most one torn line behind them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, NamedTuple
+
+from netcheck.errors import NetcheckError, Problem, RecordError
+from netcheck.files import refused_by_system
+from netcheck.proof.result import Proof
+from netcheck.record.chain import GENESIS, LINE_LIMIT, Kind, Line, moment_text, to_line
+from netcheck.record.lock import hold
+from netcheck.record.model import PLAN_CHANGED, RESUMED, TORN, Content, Run
+from netcheck.record.reading import Fault, Step, Torn, follow, raw_lines
+from netcheck.record.verification import SIZE_LIMIT
+from netcheck.text import listed
+
+_FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_KEPT = "Nothing in it was changed. Keep it, and give another --record"
+
+Clock = Callable[[], datetime]
+
+
+class _Tail(NamedTuple):
+    """Where the record ends: its size in bytes, how many lines it has, the last line's hash."""
+
+    size: int
+    lines: int
+    hash: str
+
+
+class Recorder:
+    """An open record that this process alone writes. Use `Recorder.open`, and close it or use it in `with`.
+
+    `notes` says in sentences what opening met: a record taken up again, torn bytes set aside, a changed plan.
+    `finished` holds the latest proof of each port whose row in the plan is still the one that was proven.
+    Errors: RecordError, also from `event`, `proof` and `end` where the disk takes no more.
+    """
+
+    def __init__(self, path: Path, handle: int, run: Run, rows: Mapping[str, str], clock: Clock) -> None:
+        self.path = path
+        self.notes: tuple[str, ...] = ()
+        self.finished: dict[str, Proof] = {}
+        self._handle = handle
+        self._run = run
+        self._rows = rows
+        self._clock = clock
+        self._tail = _Tail(0, 0, GENESIS)
+        self._writing = False
+
+    @classmethod
+    def open(cls, path: Path, run: Run, rows: Mapping[str, str], clock: Clock) -> Recorder:
+        """Create the record at `path`, or take it up where it stopped.
+
+        `rows` are the plan's row hashes by interface (`plan.rows.row_hashes`); `clock` returns aware times. RecordError
+        where the file is no record, its chain is broken, it belongs to another plan, or another process writes it."""
+        handle = _open(path)
+        recorder = cls(path, handle, run, rows, clock)
+        try:
+            recorder._take_up()
+        except NetcheckError:
+            recorder.close()
+            raise
+        except OSError as error:
+            recorder.close()
+            raise _cannot(path, error) from error
+        return recorder
+
+    @property
+    def seal(self) -> str:
+        """The hash of the last line."""
+        return self._tail.hash
+
+    def event(self, kind: str, text: str, **facts: object) -> None:
+        """Write what happened: a word for its kind, a sentence, and facts that JSON can hold."""
+        self._append(Kind.EVENT, {"event": kind, "text": text, **({"facts": facts} if facts else {})})
+
+    def proof(self, proof: Proof) -> None:
+        """Write the outcome for one port, with the hash of the row it was proven for."""
+        self._append(Kind.PROOF, {"proof": proof.to_json(), "row": self._rows.get(proof.interface, "")})
+        self.finished[proof.subject] = proof
+
+    def end(self, summary: Mapping[str, int]) -> None:
+        """Write that the run came to its end, with the count of each verdict."""
+        self._append(Kind.END, {"summary": dict(summary)})
+
+    def close(self) -> None:
+        """Close the file and give up the lock; what was written is on the disk already."""
+        if self._handle >= 0:
+            os.close(self._handle)
+            self._handle = -1
+
+    def __enter__(self) -> Recorder:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _take_up(self) -> None:
+        _lock(self.path, self._handle)
+        steps = _steps(self.path, self._handle)
+        lines = [step for step in steps if isinstance(step, Line)]
+        content = Content.from_lines(lines)
+        _refuse(self.path, steps, content, self._run)
+        torn = steps[-1] if steps and isinstance(steps[-1], Torn) else None
+        if torn:
+            self._set_aside(torn)
+        size = os.fstat(self._handle).st_size
+        self._tail = _Tail(size, len(lines), lines[-1].hash) if lines else self._tail
+        if not lines:
+            self._append(Kind.START, self._run.to_json())
+            _sync_folder(self.path.parent)
+        if torn:
+            digest = hashlib.sha256(torn.data).hexdigest()
+            self.event(TORN, self.notes[-1], bytes=len(torn.data), sha256=digest)
+        if lines:
+            self._go_on(content)
+
+    def _set_aside(self, torn: Torn) -> None:
+        aside = _beside(self.path)
+        with aside.open("ab") as stream:
+            stream.write((b"\n" if stream.tell() else b"") + torn.data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        _sync_folder(aside.parent)
+        os.ftruncate(self._handle, os.fstat(self._handle).st_size - len(torn.data))
+        os.fsync(self._handle)
+        self.notes += (f"{torn}; they were moved to {aside.name}, and the record goes on before them",)
+
+    def _go_on(self, content: Content) -> None:
+        was, now = content.sha256, self._run.sha256
+        self.finished = {p.proof.subject: p.proof for p in content.proofs if p.stands(now, self._rows)}
+        text = f"taken up again; ports that have their proof: {len(self.finished)}"
+        self.event(RESUMED, text, **self._run.to_json())
+        self.notes += (text,)
+        if was != now:
+            again = [p.proof.subject for p in content.proofs if not p.stands(now, self._rows)]
+            effect = f"its row changed or is gone: {listed(again, 20)}" if again else "every proof stays valid"
+            text = f"the plan changed: its SHA-256 was {was} and is now {now}; {effect}"
+            self.event(PLAN_CHANGED, text, was=was, now=now, again=again)
+            self.notes += (text,)
+
+    def _append(self, kind: Kind, fields: Mapping[str, Any]) -> None:
+        tail = self._tail
+        line, own = to_line(tail.lines, kind, moment_text(self._clock()), fields, tail.hash)
+        if len(line) > LINE_LIMIT + 1:
+            what = f"a line of {len(line) - 1} bytes cannot be written; a line of a record has at most {LINE_LIMIT}"
+            raise RecordError.of(what, where=str(self.path))
+        self._mend()
+        try:
+            self._writing = True
+            _write(self._handle, line)
+        except OSError as error:
+            with suppress(OSError):
+                self._mend()
+            raise _cannot(self.path, error) from error
+        self._tail = _Tail(tail.size + len(line), tail.lines + 1, own)
+        self._writing = False
+
+    def _mend(self) -> None:
+        """Take back a line that a full disk or Ctrl-C cut short; refuse where something else wrote into the file."""
+        size = os.fstat(self._handle).st_size
+        if size == self._tail.size:
+            return
+        if not self._writing:
+            raise RecordError.of("something else changed the record while it was being written", where=str(self.path))
+        os.ftruncate(self._handle, self._tail.size)
+
+
+def _open(path: Path) -> int:
+    try:
+        handle = os.open(path, _FLAGS | os.O_CREAT, 0o644)
+    except (OSError, ValueError) as error:
+        raise _cannot(path, error) from error
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise RecordError.of("a record must be a regular file", where=str(path), do="Give another --record")
+    return handle
+
+
+def _lock(path: Path, handle: int) -> None:
+    try:
+        hold(handle)
+    except BlockingIOError as error:
+        what, do = "another process is writing this record", "Let it end, or give another --record"
+        raise RecordError.of(what, where=str(path), do=do) from error
+
+
+def _cannot(path: Path, error: OSError | ValueError) -> RecordError:
+    if isinstance(error, FileNotFoundError):
+        return RecordError(Problem("the record cannot be written: its folder is not there", str(path), "Make it first"))
+    said = refused_by_system(error, path).at(str(path))
+    do = f"{said.do or 'Choose another place'}; running again with the same record takes it up where it stopped"
+    return RecordError(Problem(f"the record cannot be written: {said.what}", said.where, do))
+
+
+def _steps(path: Path, handle: int) -> tuple[Step, ...]:
+    size = os.fstat(handle).st_size
+    if size > SIZE_LIMIT:
+        raise RecordError.of(f"the file has {size} bytes; at most {SIZE_LIMIT} are read", where=str(path), do=_KEPT)
+    with os.fdopen(os.dup(handle), "rb") as stream:
+        stream.seek(0)
+        return tuple(follow(raw_lines(stream)))
+
+
+def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> None:
+    last = steps[-1] if steps else None
+    if isinstance(last, Fault) and last.line == 1:
+        raise RecordError.of(f"this is no record of netcheck: {last}", where=str(path), do=_KEPT)
+    if isinstance(last, Fault):
+        raise RecordError.of(f"its chain is broken: {last}", where=str(path), do=_KEPT)
+    if content.runs and content.runs[0].plan != run.plan:
+        what = f"this record belongs to the plan {content.runs[0].plan!r}, not to {run.plan!r}"
+        raise RecordError.of(what, where=f"{path}: line 1", do=_KEPT)
+
+
+def _beside(path: Path) -> Path:
+    return path.with_name(path.name + ".torn")
+
+
+def _write(handle: int, line: bytes) -> None:
+    rest = memoryview(line)
+    while rest:
+        rest = rest[os.write(handle, rest) :]
+    os.fsync(handle)
+
+
+def _sync_folder(folder: Path) -> None:
+    # Not every system can open a folder; where it cannot, its own rules for new names hold.
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

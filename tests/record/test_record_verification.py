@@ -1,0 +1,241 @@
+"""Tests of verifying and reading: what passes, what does not, and what is kept of a damaged record."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.errors import RecordError
+from netcheck.files import FileError
+from netcheck.proof.result import Proof, Verdict
+from netcheck.record.chain import GENESIS, Kind, to_line
+from netcheck.record.model import Run
+from netcheck.record.reading import Fault, Torn, follow, raw_lines
+from netcheck.record.verification import SIZE_LIMIT, State, Verification, read_record, verify, verify_steps
+from netcheck.record.writing import Recorder
+
+AT = "2026-11-02T09:14:03.120Z"
+RUN = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+
+
+def chained(*parts: tuple[Kind, dict[str, object]], at: tuple[str, ...] = ()) -> bytes:
+    """Lines in order, each behind the one before."""
+    data, prev = b"", GENESIS
+    for n, (kind, fields) in enumerate(parts):
+        line, prev = to_line(n, kind, at[n] if at else AT, fields, prev)
+        data += line
+    return data
+
+
+PROOF = Proof("pasteuriser-plc/cpu", "1", "192.0.2.61", Verdict.PROVEN, "made").to_json()
+SOUND = chained(
+    (Kind.START, RUN.to_json()),
+    (Kind.EVENT, {"event": "x", "text": "y"}),
+    (Kind.PROOF, {"proof": PROOF, "row": "aaaa"}),
+    (Kind.END, {"summary": {"proven": 1}}),
+)
+
+
+def verified(data: bytes) -> Verification:
+    """Verify bytes without a file."""
+    return verify_steps(follow(raw_lines(io.BytesIO(data))))
+
+
+def test_an_intact_record(finished: Path) -> None:
+    """Lines, proofs, verdicts, end and seal are counted and named."""
+    verification = verify(finished)
+    seal = json.loads(finished.read_bytes().splitlines()[-1])["hash"]
+    assert verification == Verification(
+        lines=5,
+        proofs=2,
+        verdicts=(("silent", 1), ("proven", 1)),
+        ended=True,
+        seal=seal,
+        plan="Tarn Hollow creamery",
+        revision="C",
+    )
+    assert (verification.state, verification.passes) == (State.INTACT, True)
+
+
+def test_lines_taken_off_the_end_are_not_noticed_but_by_the_seal() -> None:
+    """A chain alone cannot show it; the record has no `end`, and another seal than the one on paper."""
+    cut = SOUND[: SOUND.rindex(b"\n", 0, -1) + 1]
+    assert (verified(cut).passes, verified(cut).ended) == (True, False)
+    assert verified(cut).seal != verified(SOUND).seal
+
+
+LINES = SOUND.splitlines(keepends=True)
+DAMAGED = [
+    pytest.param(b"", 1, id="empty"),
+    pytest.param(SOUND[:-1], 4, id="no-final-newline"),
+    pytest.param(SOUND + b"\n", 5, id="blank-line-behind"),
+    pytest.param(SOUND.replace(b"\n", b"\n\n", 1), 2, id="blank-line-between"),
+    pytest.param(SOUND.replace(b"\n", b"\r\n"), 1, id="carriage-returns"),
+    pytest.param(b"\xef\xbb\xbf" + SOUND, 1, id="byte-order-mark"),
+    pytest.param(b"".join(LINES[1:]), 1, id="first-line-gone"),
+    pytest.param(b"".join([LINES[0], *LINES[2:]]), 2, id="second-line-gone"),
+    pytest.param(b"".join([LINES[0], LINES[1], *LINES[1:]]), 3, id="line-twice"),
+    pytest.param(b"".join([LINES[0], LINES[2], LINES[1], LINES[3]]), 2, id="lines-swapped"),
+    pytest.param(SOUND + SOUND, 5, id="file-twice"),
+    pytest.param(SOUND.replace(b'"verdict":"proven"', b'"verdict":"silent"'), 3, id="verdict-changed"),
+    pytest.param(SOUND + b"x" * (1 << 20) + b"\n", 5, id="line-at-the-limit-is-read"),
+    pytest.param(SOUND + b"x" * ((1 << 20) + 1) + b"\n", 5, id="line-above-the-limit"),
+    pytest.param(SOUND + b"x" * 5_000_000, 5, id="no-end-above-the-limit"),
+]
+
+
+@pytest.mark.parametrize(("data", "line"), DAMAGED)
+def test_a_damaged_record_names_the_line(data: bytes, line: int) -> None:
+    """Nothing of this passes, and the first line that does not fit is named by its number."""
+    flaw = verified(data).flaw
+    assert flaw is not None
+    assert flaw.line == line
+    assert f"(n {line - 1})" in str(flaw)
+
+
+@pytest.mark.parametrize("end", [b"\n", b""], ids=["with-end", "without-end"])
+def test_a_long_line_is_refused_with_its_size(end: bytes) -> None:
+    """Size and limit are said, and the line is not held in memory."""
+    flaw = verified(SOUND + b"x" * 5_000_001 + end).flaw
+    assert isinstance(flaw, Fault)
+    assert "5000001 bytes" in flaw.reason
+    assert "at most 1048576" in flaw.reason
+
+
+def test_a_torn_record_is_torn_and_not_broken() -> None:
+    """The word differs, since a battery that died is no forgery; the seal is that of the whole lines."""
+    verification = verified(SOUND + b'{"at":"2026-11')
+    assert verification.state is State.TORN
+    assert verification.flaw == Torn(5, b'{"at":"2026-11')
+    assert verification.seal == verified(SOUND).seal
+    assert not verification.ended
+
+
+def test_a_forged_line_with_its_own_hash_made_anew_breaks_the_next() -> None:
+    """Changing a line and its hash shows one line later, at the `prev` that no longer fits."""
+    shape = json.loads(LINES[1])
+    del shape["hash"]
+    shape["text"] = "z"
+    digest = hashlib.sha256(json.dumps(shape, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+    forged = json.dumps({**shape, "hash": digest}, sort_keys=True, separators=(",", ":")).encode() + b"\n"
+    flaw = verified(b"".join([LINES[0], forged, *LINES[2:]])).flaw
+    assert flaw == Fault(3, "its `prev` is not the hash of the line before: lines were replaced, added or moved")
+
+
+@given(at=st.integers(0, len(SOUND) - 1), byte=st.integers(0, 255))
+def test_any_changed_byte_is_noticed(at: int, byte: int) -> None:
+    """One byte set to any other value never passes."""
+    mutated = SOUND[:at] + bytes([byte]) + SOUND[at + 1 :]
+    assert verified(mutated).passes == (mutated == SOUND)
+
+
+@given(at=st.integers(0, len(SOUND)), more=st.binary(min_size=1, max_size=40))
+def test_any_added_bytes_are_noticed(at: int, more: bytes) -> None:
+    """Bytes put in anywhere never pass."""
+    assert not verified(SOUND[:at] + more + SOUND[at:]).passes
+
+
+@given(start=st.integers(0, len(SOUND) - 1), length=st.integers(1, 200))
+def test_any_bytes_taken_out_are_noticed(start: int, length: int) -> None:
+    """Bytes taken out never pass, unless whole lines went from the end."""
+    cut = SOUND[:start] + SOUND[start + length :]
+    whole = SOUND.startswith(cut) and cut.endswith(b"\n")
+    assert verified(cut).passes == whole
+
+
+@given(st.binary(max_size=300))
+def test_any_bytes_are_survived(data: bytes) -> None:
+    """Random bytes are never a record and never an unforeseen error."""
+    assert not verified(data).passes
+
+
+@given(st.text(alphabet='{}[]",:0123456789.eE+-tfn \\u\n', max_size=200))
+def test_any_json_like_text_is_survived(text: str) -> None:
+    """Text that looks like JSON is never a record and never an unforeseen error."""
+    assert not verified(text.encode()).passes
+
+
+UNREAD = [
+    pytest.param({}, id="no-proof"),
+    pytest.param({"proof": None}, id="null"),
+    pytest.param({"proof": []}, id="list"),
+    pytest.param({"proof": {**PROOF, "verdict": "splendid"}}, id="unknown-verdict"),
+    pytest.param({"proof": {**PROOF, "mac": 5}}, id="mac-a-number"),
+    pytest.param({"proof": {**PROOF, "luck": "nan"}}, id="luck-not-a-number"),
+    pytest.param({"proof": {**PROOF, "luck": 10**300 * 10**50}}, id="luck-too-large"),
+    pytest.param({"proof": {**PROOF, "phases": {"in": [1]}}}, id="phases-wrong"),
+    pytest.param({"proof": {**PROOF, "evidence": []}}, id="evidence-a-list"),
+    pytest.param({"proof": {**PROOF, "others": [{"mac": "00-00-5E-00-53-01", "address": "1.2.3.4.5"}]}}, id="others"),
+    pytest.param({"proof": {**PROOF, "why": {"a": 1}}}, id="why-no-text"),
+]
+
+
+@pytest.mark.parametrize("fields", UNREAD)
+def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object], tmp_path: Path) -> None:
+    """The chain is intact, a note names the line, and no proof comes out of it."""
+    path = tmp_path / "run.jsonl"
+    path.write_bytes(chained((Kind.START, RUN.to_json()), (Kind.PROOF, fields)))
+    record = read_record(path)
+    assert record.verification.passes
+    assert record.verification.notes == ("proofs that fit the chain but cannot be read: 1; the first is line 2",)
+    assert record.content.proofs == ()
+
+
+def test_a_clock_set_back_is_noted() -> None:
+    """Time that runs back breaks nothing, but is said."""
+    at = (AT, "2026-11-02T09:14:03.119Z")
+    verification = verified(chained((Kind.START, {}), (Kind.END, {}), at=at))
+    assert verification.passes
+    assert verification.notes == ("the time of line 2 is before that of the line above it: the clock was set back",)
+
+
+def test_proofs_behind_a_broken_line_are_not_read(finished: Path) -> None:
+    """What stands before the first bad line is kept, what stands behind it is not."""
+    lines = finished.read_bytes().splitlines(keepends=True)
+    finished.write_bytes(b"".join([*lines[:3], lines[3].replace(b"silent", b"proven"), *lines[4:]]))
+    record = read_record(finished)
+    assert record.verification.state is State.BROKEN
+    assert (record.verification.seal, record.verification.ended) == ("", False)
+    assert [p.proof.subject for p in record.content.proofs] == ["pasteuriser-plc/cpu:1"]
+
+
+def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
+    """A chain with strange fields is read without an error; what is no text is empty."""
+    path = tmp_path / "run.jsonl"
+    strange = {"plan": {"name": 5, "sha256": [1]}, "station": None, "permit": {}}
+    path.write_bytes(chained((Kind.START, strange), (Kind.EVENT, {"event": 1, "facts": []}), (Kind.EVENT, {})))
+    content = read_record(path).content
+    assert content.runs == (Run("", "", "", ""),)
+    assert [(event.kind, event.text, event.facts) for event in content.events] == [("", "", {}), ("", "", {})]
+
+
+def test_what_cannot_be_read_as_a_record(finished: Path, tmp_path: Path) -> None:
+    """Missing, a folder, no record, too large: each in words, none with a traceback."""
+    with pytest.raises(FileError, match="not there"):
+        verify(tmp_path / "none.jsonl")
+    with pytest.raises(FileError, match="folder"):
+        read_record(tmp_path)
+    (tmp_path / "letter.txt").write_text("Dear all,\n")
+    with pytest.raises(RecordError, match="no record: line 1"):
+        read_record(tmp_path / "letter.txt")
+    with finished.open("r+b") as stream:
+        stream.truncate(SIZE_LIMIT + 1)
+    with pytest.raises(RecordError, match=f"{SIZE_LIMIT + 1} bytes; at most {SIZE_LIMIT}"):
+        read_record(finished)
+
+
+def test_rows_survive_writing_and_reading(recorder: Callable[..., Recorder], finished: Path) -> None:
+    """Each proof knows its line, its time, the plan and the row it was made for."""
+    first = read_record(finished).content.proofs[0]
+    assert (first.line, first.at, first.sha256, first.row) == (3, "2026-11-02T09:14:05.122Z", "11" * 32, "aaaa")
+    assert first.stands("11" * 32, {"pasteuriser-plc/cpu": "other"})
+    assert first.stands("22" * 32, {"pasteuriser-plc/cpu": "aaaa"})
+    assert not first.stands("22" * 32, {"pasteuriser-plc/cpu": "other"})
+    assert not first.stands("11" * 32, {})

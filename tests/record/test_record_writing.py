@@ -1,0 +1,307 @@
+"""Tests of the recorder: every line on the disk, resuming after any cut, and files it must refuse."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import resource
+import signal
+import subprocess
+import sys
+import textwrap
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from netcheck.errors import RecordError
+from netcheck.files import FileError
+from netcheck.proof.result import Proof, Verdict
+from netcheck.record.model import Run
+from netcheck.record.reading import Torn
+from netcheck.record.verification import read_record, verify
+from netcheck.record.writing import Recorder
+
+Open = Callable[..., Recorder]
+Make = Callable[..., Proof]
+MakeRun = Callable[..., Run]
+CPU, LAN = "pasteuriser-plc/cpu:1", "line-panel/lan:1"
+
+
+def shapes(path: Path) -> list[dict[str, object]]:
+    """The record's lines as plain JSON."""
+    return [json.loads(line) for line in path.read_bytes().splitlines()]
+
+
+def test_the_first_line_says_what_the_run_was_made_with(finished: Path) -> None:
+    """`start` holds plan, revision, SHA-256, version, station, interface and permit."""
+    start = shapes(finished)[0]
+    assert {key: start[key] for key in start if key not in ("hash", "prev")} == {
+        "n": 0,
+        "type": "start",
+        "at": "2026-11-02T09:14:03.120Z",
+        "plan": {"name": "Tarn Hollow creamery", "revision": "C", "sha256": "11" * 32},
+        "netcheck": "0.1.0",
+        "station": "192.0.2.245/24",
+        "interface": "eth0",
+        "permit": "work order 4711",
+    }
+
+
+def test_a_proof_line_holds_the_object_of_the_json_output(finished: Path, proof: Make) -> None:
+    """The proof is stored as `prove --format json` prints it, beside its row's hash."""
+    line = shapes(finished)[2]
+    assert (line["type"], line["row"], line["proof"]) == ("proof", "aaaa", proof("pasteuriser-plc/cpu").to_json())
+
+
+def test_the_seal_is_the_last_hash(recorder: Open, proof: Make, tmp_path: Path) -> None:
+    """After each line the seal is that line's hash, and the line is in the file."""
+    with recorder() as record:
+        for step in (lambda: record.event("x", "y"), lambda: record.proof(proof("a/b")), lambda: record.end({})):
+            step()
+            assert shapes(tmp_path / "run.jsonl")[-1]["hash"] == record.seal
+
+
+def test_resuming_takes_up_the_finished_ports(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
+    """A second run knows the latest proof of each port and goes on in the same chain, past the first one's `end`."""
+    with recorder() as record:
+        assert {subject: p.verdict for subject, p in record.finished.items()} == {CPU: "proven", LAN: "silent"}
+        assert record.notes == ("taken up again; ports that have their proof: 2",)
+        record.proof(proof("line-panel/lan"))
+        assert record.finished[LAN].verdict is Verdict.PROVEN
+    verification = verify(finished)
+    assert (verification.passes, verification.ended, verification.lines, verification.proofs) == (True, False, 7, 3)
+    content = read_record(finished).content
+    assert [p.proof.verdict for p in content.proofs] == ["proven", "proven"]
+    assert content.runs == (run(), run())
+
+
+def test_a_changed_plan_keeps_the_proofs_of_unchanged_rows(recorder: Open, run: MakeRun, finished: Path) -> None:
+    """The event names both hashes and the ports to prove again; only those are asked for."""
+    rows = {"pasteuriser-plc/cpu": "aaaa", "line-panel/lan": "changed"}
+    with recorder(run("22" * 32), rows) as record:
+        assert list(record.finished) == [CPU]
+        assert "11" * 32 in record.notes[1]
+        assert "22" * 32 in record.notes[1]
+        assert LAN in record.notes[1]
+    event = shapes(finished)[-1]
+    assert event["facts"] == {"was": "11" * 32, "now": "22" * 32, "again": [LAN]}
+    with recorder(run("22" * 32), rows) as record:
+        assert list(record.finished) == [CPU]
+    assert [shape["event"] for shape in shapes(finished)[5:]] == ["resumed", "plan-changed", "resumed"]
+
+
+def test_a_row_that_is_gone_or_back_again(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
+    """A proof counts for the row it was made for: it sleeps while the row is another, and stands when it is back."""
+    with recorder(run("22" * 32), {"line-panel/lan": "bbbb"}) as record:
+        assert list(record.finished) == [LAN]
+    with recorder(run("33" * 32), {"pasteuriser-plc/cpu": "other", "line-panel/lan": "bbbb"}) as record:
+        record.proof(proof("pasteuriser-plc/cpu"))
+    with recorder() as record:
+        assert list(record.finished) == [LAN]
+
+
+def test_another_plan_is_refused(recorder: Open, run: MakeRun, finished: Path) -> None:
+    """A record of another site is named and left as it is."""
+    before = finished.read_bytes()
+    with pytest.raises(RecordError, match=r"line 1: .*'Tarn Hollow creamery', not to 'Elsewhere'.*another --record"):
+        recorder(run(plan="Elsewhere"))
+    assert finished.read_bytes() == before
+
+
+FOREIGN = [
+    pytest.param(b"hello", id="text"),
+    pytest.param(b"hello\n", id="text-line"),
+    pytest.param(b"\n", id="blank-line"),
+    pytest.param(b"\0" * 4096, id="zeros"),
+    pytest.param(b'{"at":"2026"}\n', id="another-json"),
+    pytest.param(b"x" * 3_000_000, id="long-line"),
+]
+
+
+@pytest.mark.parametrize("content", FOREIGN)
+def test_a_file_that_is_no_record_is_refused(content: bytes, recorder: Open, tmp_path: Path) -> None:
+    """Whatever else stands under the name is not touched."""
+    path = tmp_path / "run.jsonl"
+    path.write_bytes(content)
+    with pytest.raises(RecordError, match=r"run\.jsonl: .*line 1 .*Nothing in it was changed"):
+        recorder()
+    assert path.read_bytes() == content
+    assert os.listdir(tmp_path) == ["run.jsonl"]
+
+
+@pytest.mark.parametrize("line", range(1, 6))
+def test_a_broken_chain_is_refused(line: int, recorder: Open, finished: Path) -> None:
+    """A changed byte in any line stops the run before it writes, and the line is named."""
+    lines = finished.read_bytes().splitlines(keepends=True)
+    lines[line - 1] = lines[line - 1].replace(b"2026-11", b"2026-10")
+    finished.write_bytes(b"".join(lines))
+    with pytest.raises(RecordError, match=rf"line {line} \(n {line - 1}\)"):
+        recorder()
+    assert finished.read_bytes() == b"".join(lines)
+
+
+def test_only_one_writes(recorder: Open, proof: Make, finished: Path) -> None:
+    """A second writer is turned away with words while the first goes on, and may write when it has ended."""
+    with recorder() as first:
+        with pytest.raises(RecordError, match=r"another process is writing this record.*another --record"):
+            recorder()
+        first.proof(proof("filler-drive/lan"))
+    recorder().close()
+    assert verify(finished).passes
+
+
+def test_cut_at_every_byte(recorder: Open, finished: Path, tmp_path: Path) -> None:
+    """Wherever a write ends, resuming keeps every whole line, sets the rest aside and chains on."""
+    whole = finished.read_bytes()
+    ends = [at + 1 for at, byte in enumerate(whole) if byte == 0x0A]
+    aside = tmp_path / "run.jsonl.torn"
+    for cut in range(len(whole) + 1):
+        finished.write_bytes(whole[:cut])
+        kept = max((end for end in ends if end <= cut), default=0)
+        with recorder() as record:
+            assert list(record.finished) == [CPU, LAN][: max(0, whole[:kept].count(b"\n") - 2)]
+            assert ("torn" in " ".join(record.notes)) == (kept < cut)
+        after = finished.read_bytes()
+        assert after[:kept] == whole[:kept]
+        assert verify(finished).passes
+        if kept < cut:
+            assert aside.read_bytes() == whole[kept:cut]
+            aside.unlink()
+        assert not aside.exists()
+
+
+def test_torn_pieces_are_gathered(recorder: Open, finished: Path, tmp_path: Path) -> None:
+    """A second torn tail stands behind the first, and the record tells the size and hash of each."""
+    for tail in (b'{"at":"2026', b'{"at":"20'):
+        with finished.open("ab") as stream:
+            stream.write(tail)
+        recorder().close()
+    assert (tmp_path / "run.jsonl.torn").read_bytes() == b'{"at":"2026\n{"at":"20'
+    torn = [shape["facts"] for shape in shapes(finished) if shape.get("event") == "torn"]
+    assert torn == [
+        {"bytes": len(tail), "sha256": hashlib.sha256(tail).hexdigest()} for tail in (b'{"at":"2026', b'{"at":"20')
+    ]
+
+
+def test_a_block_of_zeros_at_the_end_is_torn(recorder: Open, finished: Path) -> None:
+    """After a power cut a block may read as zeros, its line's end on the disk: that is a torn line, no forgery."""
+    whole = finished.read_bytes()
+    finished.write_bytes(whole + b"\0" * 512 + b'"}\n')
+    assert isinstance(verify(finished).flaw, Torn)
+    recorder().close()
+    assert finished.read_bytes().startswith(whole)
+    assert verify(finished).passes
+
+
+def test_killed_while_it_writes(run: MakeRun, recorder: Open, tmp_path: Path) -> None:
+    """A writer killed by SIGKILL loses nothing that it had acknowledged."""
+    script = """
+        import sys
+        from datetime import datetime, UTC
+        from pathlib import Path
+        from netcheck.proof.result import Proof, Verdict
+        from netcheck.record.model import Run
+        from netcheck.record.writing import Recorder
+        run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+        record = Recorder.open(Path(sys.argv[1]), run, {}, lambda: datetime.now(UTC))
+        for port in range(1_000_000):
+            record.proof(Proof("pasteuriser-plc/cpu", str(port), "192.0.2.61", Verdict.PROVEN, "x" * 20_000))
+            print(record.seal, flush=True)
+    """
+    path = tmp_path / "run.jsonl"
+    with subprocess.Popen([sys.executable, "-c", textwrap.dedent(script), path], stdout=subprocess.PIPE) as writer:
+        assert writer.stdout is not None
+        seals = [writer.stdout.readline() for _ in range(20)]
+        os.kill(writer.pid, signal.SIGKILL)
+        seals += writer.stdout.readlines()
+    whole = [line for line in seals if line.endswith(b"\n")]
+    hashes = [shape["hash"] for shape in shapes_of_whole_lines(path)]
+    assert [line.decode().strip() for line in whole] == hashes[1 : len(whole) + 1]
+    with recorder(run(), {"pasteuriser-plc/cpu": "x"}) as record:
+        assert len(record.finished) == len(hashes) - 1
+    assert verify(path).passes
+
+
+def shapes_of_whole_lines(path: Path) -> list[dict[str, object]]:
+    """The lines that have their end, as plain JSON."""
+    return [json.loads(line) for line in path.read_bytes().splitlines(keepends=True) if line.endswith(b"\n")]
+
+
+def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: Path) -> None:
+    """Where the system takes only part of a line, the part is taken back and the error says what to do."""
+    size = finished.stat().st_size
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)  # then a write beyond the limit fails with EFBIG
+    record = recorder()
+    kept = finished.read_bytes()
+    try:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (len(kept) + 100, hard))
+        with pytest.raises(RecordError, match=r"cannot be written.*takes it up where it stopped"):
+            record.proof(proof("filler-drive/lan"))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, ignored)
+    assert finished.read_bytes() == kept
+    record.proof(proof("filler-drive/lan"))
+    record.close()
+    assert verify(finished).passes
+    assert finished.stat().st_size > size
+
+
+def test_interrupted_before_a_line(run: MakeRun, proof: Make, tmp_path: Path) -> None:
+    """Ctrl-C while the clock is read or the line is made leaves a record that can be ended."""
+    path = tmp_path / "run.jsonl"
+    with Recorder.open(path, run(), {}, iter_clock([0, 1, KeyboardInterrupt(), 3])) as record:
+        record.proof(proof("a/b"))
+        with pytest.raises(KeyboardInterrupt):
+            record.proof(proof("a/c"))
+        record.end({})
+    assert (verify(path).passes, verify(path).lines) == (True, 3)
+
+
+def iter_clock(steps: list[int | BaseException]) -> Callable[[], datetime]:
+    """A clock whose looks give a second or raise."""
+    times = iter(steps)
+
+    def look() -> datetime:
+        step = next(times)
+        if isinstance(step, BaseException):
+            raise step
+        return datetime(2026, 11, 2, 9, 14, step, tzinfo=UTC)
+
+    return look
+
+
+def test_something_else_writes(recorder: Open, proof: Make, finished: Path) -> None:
+    """Bytes that another program put into an open record are left, and the run stops with words."""
+    with recorder() as record:
+        with finished.open("ab") as stream:
+            stream.write(b"intruder")
+        with pytest.raises(RecordError, match="something else changed the record"):
+            record.proof(proof("filler-drive/lan"))
+    assert finished.read_bytes().endswith(b"intruder")
+
+
+def test_a_line_above_the_limit_is_refused(recorder: Open, finished: Path) -> None:
+    """A megabyte of text does not get in, and the record stays sound."""
+    with recorder() as record:
+        with pytest.raises(RecordError, match=r"a line of 10\d{5} bytes .* at most 1048576"):
+            record.event("long", "x" * (1 << 20))
+        record.event("short", "x")
+    assert verify(finished).passes
+
+
+def test_places_where_no_record_can_be(recorder: Open, run: MakeRun, tmp_path: Path) -> None:
+    """A folder, a pipe, a missing folder: each in words."""
+    os.mkfifo(tmp_path / "run.jsonl")
+    with pytest.raises(RecordError, match="regular file"):
+        recorder()
+    with pytest.raises(RecordError, match="cannot be written: it is a folder"):
+        Recorder.open(tmp_path, run(), {}, iter_clock([]))
+    with pytest.raises(RecordError, match="cannot be written: its folder is not there"):
+        Recorder.open(tmp_path / "none" / "run.jsonl", run(), {}, iter_clock([]))
+    with pytest.raises(FileError, match="pipe"):
+        verify(tmp_path / "run.jsonl")
