@@ -1,0 +1,91 @@
+"""What verifying a record came to, as text and as JSON; pure functions of the verification."""
+
+from __future__ import annotations
+
+from typing import Any, assert_never
+
+from netcheck.record.reading import Fault, Torn
+from netcheck.record.verification import State, Verification
+from netcheck.text import safe
+
+PAPER = (
+    "Write the seal on the signed paper: the chain shows that no line was changed, added or taken out; "
+    "only the seal on paper shows that the whole file was not written anew."
+)
+
+
+def to_text(name: str, verification: Verification) -> str:
+    """Several lines, the verdict on the first; `name` is the record's, as the user gave it."""
+    lines = [f"{safe(name)}: {_headline(verification)}"]
+    if verification.plan:
+        lines.append(f"  plan: {safe(verification.plan)}, revision {safe(verification.revision) or 'none'}")
+    verdicts = ", ".join(f"{count} {verdict}" for verdict, count in verification.verdicts)
+    lines.append(f"  proofs: {verification.proofs}" + (f" ({verdicts})" if verdicts else ""))
+    lines += [f"  note: {safe(note)}" for note in notes(verification)]
+    if verification.seal:
+        lines.append(f"  seal: {verification.seal}")
+    lines.append(f"  {what_to_do(verification)}")
+    return "\n".join(lines)
+
+
+def _headline(verification: Verification) -> str:
+    count = f"{verification.lines} lines fit" if verification.lines != 1 else "1 line fits"
+    match verification.flaw:
+        case None:
+            return f"intact: {count}"
+        case Torn() as torn:
+            return f"torn: {torn}; {count} before it"
+        case Fault() as fault:
+            return f"broken: {safe(str(fault))}; {count} before it"
+        case other:
+            assert_never(other)
+
+
+def notes(verification: Verification) -> tuple[str, ...]:
+    """What should be known beside the state of the chain."""
+    ended = verification.ended or verification.state is not State.INTACT
+    return (*(() if ended else ("it has no `end` line: the run stopped before its end",)), *verification.notes)
+
+
+def what_to_do(verification: Verification) -> str:
+    """One sentence on what the state asks for."""
+    match verification.state:
+        case State.INTACT:
+            return PAPER
+        case State.TORN:
+            return (
+                "The writing stopped in the middle of a line. Run the proving again with this record: it sets the "
+                "torn bytes aside and goes on. The seal is that of the lines that fit."
+            )
+        case State.BROKEN:
+            return (
+                "That line and all behind it are no evidence. Keep the file as it is, ask who had it, and compare it "
+                "with another copy or with the seal on the signed paper."
+            )
+        case other:
+            assert_never(other)
+
+
+def to_json(name: str, verification: Verification) -> dict[str, Any]:
+    """One object; `line` counts from 1, `n` is the number that the line should carry, both null where all fits."""
+    flaw = verification.flaw
+    return {
+        "record": name,
+        "state": str(verification.state),
+        "lines": verification.lines,
+        "proofs": verification.proofs,
+        "verdicts": dict(verification.verdicts),
+        "ended": verification.ended,
+        "line": flaw.line if flaw else None,
+        "n": flaw.line - 1 if flaw else None,
+        "reason": _reason(flaw),
+        "seal": verification.seal or None,
+        "notes": list(notes(verification)),
+        "plan": {"name": verification.plan, "revision": verification.revision},
+    }
+
+
+def _reason(flaw: Fault | Torn | None) -> str | None:
+    if flaw is None:
+        return None
+    return flaw.reason if isinstance(flaw, Fault) else str(flaw)

@@ -1,0 +1,143 @@
+"""Tests of `netcheck verify` from the command line: words, JSON and exit codes."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from netcheck.proof.result import Proof, Verdict
+from netcheck.record.model import Run
+from netcheck.record.writing import Recorder
+
+
+def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    program = [sys.executable, "-c", "from netcheck.cli.main import run; run()", "verify"]
+    return subprocess.run([*program, *words], capture_output=True, text=True, timeout=60, check=False)
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Path:
+    """A record of one proof that came to its end."""
+    path = tmp_path / "run.jsonl"
+    run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+    with Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)) as recorder:
+        recorder.proof(Proof("pasteuriser-plc/cpu", "1", "192.0.2.61", Verdict.PROVEN, "made"))
+        recorder.end({"proven": 1})
+    return path
+
+
+def seal_of(path: Path) -> str:
+    """The last line's hash, read as plain JSON."""
+    return str(json.loads(path.read_bytes().splitlines()[-1])["hash"])
+
+
+def test_an_intact_record(record: Path) -> None:
+    """Exit 0; the seal is printed with what to do with it."""
+    result = netcheck(record)
+    assert (result.returncode, result.stderr) == (0, "")
+    assert result.stdout == (
+        f"{record}: intact: 3 lines fit\n"
+        "  plan: Tarn Hollow creamery, revision C\n"
+        "  proofs: 1 (1 proven)\n"
+        f"  seal: {seal_of(record)}\n"
+        "  Write the seal on the signed paper: the chain shows that no line was changed, added or taken out; "
+        "only the seal on paper shows that the whole file was not written anew.\n"
+    )
+
+
+def test_a_record_without_end_is_intact_with_a_note(record: Path) -> None:
+    """Exit 0, and the note says that the run stopped."""
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:2]))
+    result = netcheck(record)
+    assert result.returncode == 0
+    assert "note: it has no `end` line" in result.stdout
+
+
+def test_a_changed_line_is_named(record: Path) -> None:
+    """Exit 1 with the line's number, and no seal to write anywhere."""
+    record.write_bytes(record.read_bytes().replace(b"192.0.2.61", b"192.0.2.62"))
+    result = netcheck(record)
+    assert result.returncode == 1
+    assert "broken: line 2 (n 1) does not fit: its `hash` is not that of its content" in result.stdout
+    assert "seal:" not in result.stdout
+
+
+def test_a_torn_record_says_torn(record: Path) -> None:
+    """Exit 1 with the word, and the seal of what fits."""
+    record.write_bytes(record.read_bytes()[:-5])
+    result = netcheck(record)
+    assert result.returncode == 1
+    assert "torn: the last line, 3 (n 2), is torn" in result.stdout
+    assert f"seal: {json.loads(record.read_bytes().splitlines()[1])['hash']}" in result.stdout
+
+
+def test_json(record: Path, tmp_path: Path) -> None:
+    """One record is an object, several are a list; the worst exit code counts."""
+    result = netcheck("--format", "json", record)
+    assert result.returncode == 0
+    assert json.loads(result.stdout) == {
+        "record": str(record),
+        "state": "intact",
+        "lines": 3,
+        "proofs": 1,
+        "verdicts": {"proven": 1},
+        "ended": True,
+        "line": None,
+        "n": None,
+        "reason": None,
+        "seal": seal_of(record),
+        "notes": [],
+        "plan": {"name": "Tarn Hollow creamery", "revision": "C"},
+    }
+    broken = tmp_path / "broken.jsonl"
+    broken.write_bytes(record.read_bytes().replace(b"192.0.2.61", b"192.0.2.62"))
+    result = netcheck("--format", "json", record, broken)
+    assert result.returncode == 1
+    first, second = json.loads(result.stdout)
+    assert (first["state"], second["state"]) == ("intact", "broken")
+    assert (second["line"], second["n"], second["seal"]) == (2, 1, None)
+    assert "hash" in second["reason"]
+
+
+def test_files_that_cannot_be_read(record: Path, tmp_path: Path) -> None:
+    """Exit 2 in words, after the result of the file that can be read."""
+    result = netcheck(tmp_path / "none.jsonl", record, tmp_path)
+    assert result.returncode == 2
+    assert "intact" in result.stdout
+    assert "none.jsonl: the file is not there" in result.stderr
+    assert "folder" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_hostile_names_do_not_reach_the_terminal(tmp_path: Path) -> None:
+    """Escape sequences and bidirectional controls in a record or its name are shown as escapes."""
+    path = tmp_path / "a\x1b]0;x\x07.jsonl"
+    run = Run("site \x1b[31m\u202e", "C", "11" * 32, "0.1.0")
+    Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)).close()
+    result = netcheck(path)
+    assert result.returncode == 0
+    assert "\x1b" not in result.stdout + result.stderr
+    assert "site \\x1b[31m\\u202e" in result.stdout
+
+
+@pytest.mark.parametrize("content", [b"", b"Dear all,\n", b"{}\n", b"\0" * 100], ids=["empty", "text", "json", "zeros"])
+def test_a_file_that_is_no_record_does_not_pass(content: bytes, tmp_path: Path) -> None:
+    """Whatever else it is, line 1 does not fit."""
+    path = tmp_path / "letter.txt"
+    path.write_bytes(content)
+    result = netcheck(path)
+    assert result.returncode == 1
+    assert "line 1 (n 0) does not fit" in result.stdout
+
+
+def test_help_shows_an_example() -> None:
+    """`--help` names the exit codes and an example."""
+    result = netcheck("--help")
+    assert result.returncode == 0
+    assert "netcheck verify tarn-hollow-2026-11-02.jsonl" in result.stdout
