@@ -83,7 +83,7 @@ def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
             above = False
             continue
         titles = {_plain(cell) for cell in row.cells}
-        score = 10 * len(titles & wanted) + sum(not titles.isdisjoint(words) for words in _WORDS.values())
+        score = 10 * len(titles & wanted) + sum(not titles.isdisjoint(words) for words in (*_WORDS.values(), _PERHAPS))
         if score > most and (above or score > 1):
             best, most = row, score
     return best

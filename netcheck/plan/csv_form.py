@@ -1,0 +1,112 @@
+"""Reads the plan's tables kept as CSV: one row an entry, the keys as titles in the first row."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from netcheck.errors import Problem
+from netcheck.files import FileError, read_bounded
+from netcheck.plan.delimited import DELIMITERS, Record, lines_of, records_of, text_of
+from netcheck.plan.entries import Entry
+from netcheck.plan.fitting import keys_of, suggestion
+from netcheck.plan.model import Place
+from netcheck.plan.shapes import Shape
+from netcheck.text import safe
+
+TABLE_LIMIT = 16 << 20
+LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
+_BETWEEN = re.compile(r"[\s;]+")
+_DASH = re.compile(r"\s*-\s*")
+
+
+def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Problem]) -> tuple[Entry, ...]:
+    """Read one CSV table into entries; what is wrong with it is added to `problems`."""
+    try:
+        data = read_bounded(folder / file, TABLE_LIMIT)
+        lines = list(lines_of(text_of(io.BytesIO(data))))
+    except FileError as error:
+        problems.append(error.at(safe(file)))
+        return ()
+    known = keys_of(shape)
+    delimiter = max(DELIMITERS, key=lambda one: _titles_known(lines, one, known))
+    records = [record for record in records_of(lines, delimiter) if not record.empty]
+    if not records:
+        problems.append(Problem("it is empty", safe(file), f"Its first row holds the titles: {', '.join(known)}"))
+        return ()
+    faults = [
+        Problem(one.fault, f"{safe(file)}: row {one.row}", "Close them in this row") for one in records if one.fault
+    ]
+    problems += faults
+    return () if faults else entries_of(records, shape, safe(file), problems)
+
+
+def title_of(cell: str) -> str:
+    """A column's title as a key: `Host name` is `host-name`."""
+    return re.sub(r"[\s_]+", "-", cell.strip().casefold())
+
+
+def _titles_known(lines: Sequence[str], delimiter: str, known: Sequence[str]) -> int:
+    first = next((record for record in records_of(lines[:20], delimiter) if not record.empty), None)
+    return sum(title_of(cell) in known for cell in first.cells) if first else 0
+
+
+def entries_of(records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem]) -> tuple[Entry, ...]:
+    """Turn rows into entries, the first row being the titles."""
+    titles = [title_of(cell) for cell in records[0].cells]
+    wrong = list(_title_problems(titles, shape, f"{file}: row {records[0].row}"))
+    wrong += _untitled(titles, records, file)
+    problems += wrong
+    entries = []
+    for record in records[1:]:
+        place = Place(file, f"row {record.row}")
+        surplus = record.cells[len(titles) :]
+        if any(map(str.strip, surplus)):
+            what = f"it has {len(record.cells)} cells, and the titles {len(titles)}"
+            problems.append(Problem(what, str(place), "Put a cell that holds a separator in double quotes"))
+        else:
+            entries.append(Entry(_row(titles, record.cells), place, typed=False))
+    return () if wrong else tuple(entries)
+
+
+def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterator[Problem]:
+    known = keys_of(shape)
+    for column, title in enumerate(titles):
+        if title and title not in known:
+            near = suggestion(title, known)
+            do = "" if near else f"Known here: {', '.join(known)}"
+            yield Problem(f'column "{safe(title, 60)}" is not known{near}', where, do)
+        elif title and title in titles[:column]:
+            yield Problem(f'column "{title}" is there twice', where)
+    for key in required_of(shape):
+        if key not in titles:
+            yield Problem(f'column "{key}" is missing', where)
+
+
+def _untitled(titles: list[str], records: Sequence[Record], file: str) -> Iterator[Problem]:
+    for column, title in enumerate(titles):
+        used = next((one for one in records[1:] if column < len(one.cells) and one.cells[column].strip()), None)
+        if not title and used is not None:
+            yield Problem(f"column {column + 1} holds a value and has no title", f"{file}: row {used.row}")
+
+
+def required_of(shape: type[Shape]) -> list[str]:
+    """The keys without which no entry of a shape can be."""
+    return [field.alias or "" for field in shape.model_fields.values() if field.is_required()]
+
+
+def _row(titles: Sequence[str], cells: Sequence[str]) -> dict[str, object]:
+    """The filled cells by title; an empty cell is a missing value."""
+    pairs = zip(titles, map(str.strip, cells), strict=False)
+    return {title: cell_value(title, text) for title, text in pairs if title and text}
+
+
+def cell_value(title: str, text: str) -> object:
+    """A cell's text, or the list it holds where its column is one of lists."""
+    if title not in LISTS:
+        return text
+    if title in ("pools", "reserved"):
+        text = _DASH.sub("-", text)
+    return [part for part in _BETWEEN.split(text) if part]

@@ -1,0 +1,58 @@
+"""A plan's tables as its files hold them, before anything is made of them; every form is read into this one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import ValidationError
+
+from netcheck.errors import Problem
+from netcheck.plan.fitting import problems_of
+from netcheck.plan.model import Place
+from netcheck.plan.shapes import Shape
+
+S = TypeVar("S", bound=Shape)
+MOST_PROBLEMS = 1000  # listed of one plan
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One table or row: its keys and values, and where it stands. `typed` values are TOML's own; the others are the
+    texts of a table's cells, and numbers are read out of them."""
+
+    data: Mapping[str, object]
+    place: Place
+    typed: bool = True
+
+    def text(self, key: str) -> str:
+        """The text under a key, empty where there is none."""
+        value = self.data.get(key)
+        return value.strip() if isinstance(value, str) else ""
+
+    def fitted(self, shape: type[S], problems: list[Problem]) -> S | None:
+        """Fit the entry to a shape; what does not fit is added to `problems`, and None returned."""
+        try:
+            return shape.model_validate(dict(self.data), strict=self.typed)
+        except ValidationError as error:
+            if len(problems) < MOST_PROBLEMS:
+                problems += problems_of(error, shape, self.place, self.typed)
+            return None
+
+
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """All entries of a plan by kind. `files` are the plan's own files in the order they are named."""
+
+    site: Entry
+    subnets: tuple[Entry, ...] = ()
+    devices: tuple[Entry, ...] = ()
+    interfaces: tuple[Entry, ...] = ()
+    routers: tuple[Entry, ...] = ()
+    conversations: tuple[Entry, ...] = ()
+    stations: tuple[Entry, ...] = ()
+    surveys: tuple[Entry, ...] = ()
+    accepted: tuple[Entry, ...] = ()
+    files: tuple[Path, ...] = field(default=())

@@ -1,0 +1,110 @@
+"""Says in the user's words what pydantic found not to fit a shape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, time
+from difflib import get_close_matches
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from netcheck.errors import Problem
+from netcheck.plan.model import Place
+from netcheck.plan.shapes import Shape
+from netcheck.text import listed, safe
+
+# What was expected, by the beginning of pydantic's name for the error.
+_EXPECTED = (
+    ("too_short", "at least one item"),
+    ("string", "text in quotes"),
+    ("int", "a whole number"),
+    ("float", "a number"),
+    ("finite", "a number"),
+    ("bool", "true or false"),
+    ("date", "a date such as 2026-10-28"),
+    ("list", "a list in square brackets"),
+    ("dict", "a table"),
+    ("model", "a table"),
+)
+_LIMITS = {
+    "greater_than": ("above", "gt"),
+    "greater_than_equal": ("from", "ge"),
+    "less_than": ("below", "lt"),
+    "less_than_equal": ("up to", "le"),
+}
+
+
+def problems_of(error: ValidationError, shape: type[Shape], place: Place, typed: bool) -> Iterator[Problem]:
+    """One problem for each thing that does not fit."""
+    for detail in error.errors(include_url=False):
+        yield _problem(detail, shape, place, "key" if typed else "column")
+
+
+def suggestion(word: str, known: list[str]) -> str:
+    """`; did you mean "address"?` where a known word is near, else nothing."""
+    near = get_close_matches(word.casefold()[:100], known, 1)
+    return f'; did you mean "{near[0]}"?' if near else ""
+
+
+def _problem(detail: ErrorDetails, shape: type[Shape], place: Place, noun: str) -> Problem:
+    key = _path(detail["loc"], noun)
+    if detail["type"] == "extra_forbidden":
+        known = keys_of(shape, detail["loc"])
+        near = suggestion(str(detail["loc"][-1]), known)
+        return Problem(f"{key} is not known{near}", str(place), "" if near else f"Known here: {listed(known, 20)}")
+    if detail["type"] == "missing":
+        return Problem(f"{key} is {'missing' if noun == 'key' else 'empty'}", str(place))
+    return Problem(f"{key}: expected {_expected(detail)}, found {found(detail['input'])}", str(place))
+
+
+def keys_of(shape: type[Shape], path: tuple[int | str, ...] = ()) -> list[str]:
+    """The keys that a shape knows, or that the shape of the value at a path in it knows."""
+    fields = shape.model_fields.values()
+    aliases = {field.alias or "": field.annotation for field in fields}
+    inner = next((part for part in path[:-1] if isinstance(part, str)), None)
+    for nested in _shapes_in(aliases.get(inner or "")):
+        return keys_of(nested)
+    return list(aliases)
+
+
+def _shapes_in(annotation: object) -> Iterator[type[Shape]]:
+    if isinstance(annotation, type) and issubclass(annotation, Shape):
+        yield annotation
+    for part in getattr(annotation, "__args__", ()):
+        yield from _shapes_in(part)
+
+
+def _path(loc: tuple[int | str, ...], noun: str) -> str:
+    """`key "ports", item 2`."""
+    parts = [f"item {part + 1}" if isinstance(part, int) else f'{noun} "{safe(part, 60)}"' for part in loc]
+    return ", ".join(parts)
+
+
+def _expected(detail: ErrorDetails) -> str:
+    kind = detail["type"]
+    if detail["input"] == "":
+        return "something that is not empty"
+    if kind in _LIMITS:
+        word, limit = _LIMITS[kind]
+        return f"a number {word} {detail['ctx'][limit]}"
+    return next((words for start, words in _EXPECTED if kind.startswith(start)), "another value")
+
+
+def found(value: object) -> str:
+    """A value as its file writes it, in few words."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str():
+            return f'"{safe(value, 60)}"'
+        case int():
+            return str(value) if abs(value) < 10**15 else "a very large number"
+        case float():
+            return repr(value)
+        case date() | time():
+            return safe(value.isoformat())
+        case list():
+            return "a list"
+        case _:
+            return "a table"

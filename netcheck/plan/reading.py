@@ -1,0 +1,111 @@
+"""Reads a plan in any of its forms: a folder, a `plan.toml`."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+from netcheck.errors import PlanError, Problem
+from netcheck.files import FileError, feed
+from netcheck.plan.building import Parts, build
+from netcheck.plan.entries import MOST_PROBLEMS, Tables
+from netcheck.plan.model import Place, Plan
+from netcheck.plan.references import reference_problems
+from netcheck.plan.toml_form import read_toml
+from netcheck.text import listed, safe
+
+PLAN_FILE = "plan.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One form of plan file: the ending of its name, and its reader."""
+
+    ending: str
+    read: Callable[[Path, list[Problem]], Tables | None]
+
+
+FORMS: tuple[Form, ...] = (Form(".toml", read_toml),)
+
+
+def read_plan(path: str | Path) -> Plan:
+    """Read a plan: its folder or its `plan.toml`. PlanError holds every fault of structure in all of its files;
+    values that cannot be read are no such fault, but cells without a value."""
+    file = _file_of(Path(path))
+    problems: list[Problem] = []
+    tables = _form_of(file).read(file, problems)
+    if tables is None:
+        raise PlanError(*problems)
+    parts = build(tables, problems)
+    problems += islice(reference_problems(tables), MOST_PROBLEMS)
+    digest = _digest(tables, parts, file.parent, problems)
+    if problems or parts.site is None:
+        raise PlanError(*problems[:MOST_PROBLEMS])
+    return Plan(
+        parts.site.name,
+        _slug(file),
+        str(file.parent),
+        digest,
+        parts.site.revision,
+        parts.site.keep_clear,
+        parts.site.survey_max_age,
+        parts.site.crowded,
+        parts.subnets,
+        parts.interfaces,
+        parts.routers,
+        parts.conversations,
+        parts.stations,
+        parts.surveys,
+        parts.accepted,
+        Place(safe(file.name)),
+    )
+
+
+def _file_of(path: Path) -> Path:
+    try:
+        if not path.is_dir():
+            return path
+        file = path / PLAN_FILE
+        if not file.exists():
+            do = "Name a folder that holds one, or the file itself"
+            raise PlanError(Problem(f"there is no {PLAN_FILE} in this folder", safe(str(path)), do))
+    except (OSError, ValueError):
+        return path
+    return file
+
+
+def _form_of(file: Path) -> Form:
+    for form in FORMS:
+        if file.suffix.casefold() == form.ending:
+            return form
+    endings = listed([form.ending for form in FORMS], joint="or")
+    problem = Problem(
+        "this is no plan", safe(str(file)), f"A plan is a folder with {PLAN_FILE}, or a file ending in {endings}"
+    )
+    raise PlanError(problem)
+
+
+def _slug(file: Path) -> str:
+    if file.name != PLAN_FILE:
+        return file.stem
+    return file.absolute().resolve().parent.name or "plan"
+
+
+def _digest(tables: Tables, parts: Parts, folder: Path, problems: list[Problem]) -> str:
+    """SHA-256 over the bytes of all files one after the other: what `cat` of them, in the order named, gives."""
+    digest = hashlib.sha256()
+    for path in tables.files:
+        _feed(digest, path, "", [])  # its problems are known from reading it
+    for survey in parts.surveys:
+        _feed(digest, folder / survey.file, f"{survey.place}: file {safe(survey.file, 200)}", problems)
+    return digest.hexdigest()
+
+
+def _feed(digest: hashlib._Hash, path: Path, where: str, problems: list[Problem]) -> None:
+    try:
+        feed(digest, path)
+    except FileError as error:
+        problems.append(error.at(where))

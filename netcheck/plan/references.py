@@ -1,0 +1,119 @@
+"""Checks that the names in a plan are told apart, and that every name it refers to is there.
+
+It looks at the tables as they stand in the files, so that an entry with a fault of its own is neither missed nor
+missing elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from netcheck.errors import Problem
+from netcheck.plan.building import interfaces_in
+from netcheck.plan.entries import Entry, Tables
+from netcheck.plan.model import Place
+from netcheck.text import listed, safe
+
+_COMPARED = 300  # names looked at for one that was perhaps meant
+
+
+@dataclass(frozen=True, slots=True)
+class _Loose:
+    """An interface's names, whether or not its other values fit."""
+
+    subject: str
+    subnet: str
+    behind: str
+    ports: tuple[str, ...]
+    place: Place
+
+    @classmethod
+    def of(cls, device: str, name: str, entry: Entry) -> _Loose:
+        ports = entry.data.get("ports", ["1"])
+        texts = [str(one).strip() for one in ports if isinstance(one, int | str)] if isinstance(ports, list) else []
+        subject = f"{device}/{name}" if device and name else ""
+        return cls(subject, entry.text("subnet"), entry.text("behind"), tuple(texts), entry.place)
+
+
+def reference_problems(tables: Tables) -> Iterator[Problem]:
+    """Every name that is there twice, and every name that is not there at all."""
+    interfaces = tuple(_interfaces(tables))
+    yield from _twice("subnet", _names(tables.subnets))
+    yield from _twice("device", _names(tables.devices))
+    yield from _twice("interface", ((one.subject, one.place) for one in interfaces))
+    for interface in interfaces:
+        yield from _twice("port", ((port, interface.place) for port in interface.ports))
+    yield from _twice("router", _names(tables.routers))
+    yield from _twice("station", _names(tables.stations))
+    yield from _unknown_subnets(tables, interfaces)
+    yield from _unknown_ends(tables, interfaces)
+    yield from _unknown_ports(interfaces)
+    yield from _circles(interfaces)
+
+
+def _names(entries: Iterable[Entry]) -> Iterator[tuple[str, Place]]:
+    return ((entry.text("name"), entry.place) for entry in entries)
+
+
+def _interfaces(tables: Tables) -> Iterator[_Loose]:
+    for device in tables.devices:
+        for inner in interfaces_in(device):
+            yield _Loose.of(device.text("name"), inner.text("name"), inner)
+    for row in tables.interfaces:
+        yield _Loose.of(row.text("device"), row.text("interface"), row)
+
+
+def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
+    first: dict[str, Place] = {}
+    for name, place in names:
+        if name and name in first:
+            before = "" if str(first[name]) == str(place) else f", first at {first[name]}"
+            yield Problem(f'{what} "{safe(name, 80)}" is there twice{before}', str(place), "Rename one of them")
+        first.setdefault(name, place)
+
+
+def _unknown_subnets(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+    known = dict.fromkeys(name for name, _ in _names(tables.subnets) if name)
+    for interface in interfaces:
+        if interface.subnet and interface.subnet not in known:
+            yield _unknown("subnet", interface.subnet, known, interface.place)
+
+
+def _unknown_ends(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+    known = dict.fromkeys(one.subject for one in interfaces if one.subject)
+    for conversation in tables.conversations:
+        for end in (conversation.text("from"), conversation.text("to")):
+            if end and end not in known:
+                yield _unknown("interface", end, known, conversation.place)
+
+
+def _unknown_ports(interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+    known = {f"{one.subject}:{port}": None for one in interfaces for port in one.ports}
+    for interface in interfaces:
+        if interface.behind and interface.behind not in known:
+            yield _unknown("port", interface.behind, known, interface.place)
+
+
+def _unknown(what: str, name: str, names: Iterable[str], place: Place) -> Problem:
+    known = list(names)
+    near = get_close_matches(name[:200], known[:_COMPARED], 1)
+    hint = f'; did you mean "{safe(near[0], 80)}"?' if near else ""
+    do = "" if near else f"Known: {listed([safe(one, 80) for one in known], 20)}"
+    return Problem(f'{what} "{safe(name, 80)}" is not in the plan{hint}', str(place), do)
+
+
+def _circles(interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+    """`behind` leads away from an interface, and may not lead back to it."""
+    owner = {f"{one.subject}:{port}": one for one in interfaces for port in one.ports}
+    seen: set[str] = set()
+    for start in interfaces:
+        path: set[str] = set()
+        here: _Loose | None = start
+        while here is not None and here.subject not in seen and here.subject not in path:
+            path.add(here.subject)
+            here = owner.get(here.behind)
+        if here is not None and here.subject in path:
+            yield Problem(f'"{safe(here.subject)}" hangs behind itself', str(here.place), "Mend the key `behind`")
+        seen |= path

@@ -1,0 +1,194 @@
+"""The shapes of the plan's tables as they stand in files; pydantic reports everything that does not fit.
+
+Keys are the design's own words with hyphens. Values that may be unreadable without stopping a check (addresses, masks,
+MACs, prefixes, ranges) are plain text here.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+FORMAT = 1
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_NUMBER_LIMIT = 10**9  # beyond it a number is a mistake, and is refused before anything has to print it
+
+
+def _hyphened(name: str) -> str:
+    return name.rstrip("_").replace("_", "-")
+
+
+def _label(value: object) -> object:
+    """Take a whole number for the text that it is written as: slots and ports are often bare numbers."""
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) < _NUMBER_LIMIT:
+        return str(value)
+    return value
+
+
+def _day(value: object) -> object:
+    """Take a date and time, or a date in quotes, for the date."""
+    if isinstance(value, datetime):
+        return value.date()
+    if isinstance(value, str) and _DAY.fullmatch(value):
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            return value
+    return value
+
+
+Name = Annotated[str, BeforeValidator(_label), Field(min_length=1)]
+Label = Annotated[str, BeforeValidator(_label)]
+Day = Annotated[date, BeforeValidator(_day), Field(strict=True)]
+Count = Annotated[int, Field(ge=0, lt=_NUMBER_LIMIT)]
+Share = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
+
+
+class Shape(BaseModel):
+    """Base of all shapes: hyphened keys, unknown keys refused, outer space taken off texts."""
+
+    model_config = ConfigDict(
+        alias_generator=_hyphened, extra="forbid", frozen=True, str_strip_whitespace=True, validate_default=False
+    )
+
+
+class SiteShape(Shape):
+    """`[site]`."""
+
+    name: Name
+    revision: Label = ""
+    keep_clear: Count = 0
+    survey_max_age: Count = 30
+    crowded: Share = 0.8
+
+
+class SubnetShape(Shape):
+    """`[[subnet]]`."""
+
+    name: Name
+    prefix: Name
+    gateway: str = ""
+    vlan: Annotated[int, Field(gt=-_NUMBER_LIMIT, lt=_NUMBER_LIMIT)] | None = None
+    island: str = ""
+    pools: list[str] = []
+    reserved: list[str] = []
+
+
+class InterfaceShape(Shape):
+    """`[[device.interface]]`."""
+
+    name: Name
+    slot: Label = ""
+    subnet: Name
+    address: str = ""
+    mask: str = ""
+    gateway: str = ""
+    mac: str = ""
+    host_name: str = ""
+    switch_port: Label = ""
+    ports: Annotated[list[Name], Field(min_length=1)] = ["1"]
+    behind: str = ""
+    granted: str = ""
+
+
+class InterfaceRow(InterfaceShape):
+    """One row of a table of interfaces: the interface, and its device's own keys."""
+
+    name: Name = Field(alias="interface")
+    device: Name
+    kind: str = ""
+    place: Label = ""
+
+
+class DeviceShape(Shape):
+    """`[[device]]`, its interfaces still to be looked at."""
+
+    name: Name
+    kind: str = ""
+    place: Label = ""
+    interface: list[dict[str, Any]] = []
+
+
+class RouteShape(Shape):
+    """One of a router's `routes`."""
+
+    to: Name
+    via: Name
+
+
+class RouterShape(Shape):
+    """`[[router]]`."""
+
+    name: Name
+    interfaces: list[Name]
+    routes: list[RouteShape] = []
+    island: str = ""
+
+
+class ConversationShape(Shape):
+    """`[[conversation]]`."""
+
+    from_: Name
+    to: Name
+    why: str = ""
+
+
+class StationShape(Shape):
+    """`[[station]]`."""
+
+    name: Name
+    address: Name
+    island: str = ""
+
+
+class ColumnsShape(Shape):
+    """A survey's `columns`: which title of the file stands for which of our fields."""
+
+    address: Label = ""
+    mac: Label = ""
+    name: Label = ""
+    note: Label = ""
+    seen: Label = ""
+
+
+class SurveyShape(Shape):
+    """`[[survey]]`."""
+
+    file: Name
+    taken: Day | None = None
+    covers: list[str] = []
+    kind: str = ""
+    columns: ColumnsShape = ColumnsShape()
+    island: str = ""
+
+
+class AcceptedShape(Shape):
+    """`[[accepted]]`."""
+
+    rule: Name
+    subject: Name
+    by: Name
+    because: Name
+    until: Day | None = None
+    address: str = ""
+    with_: str = ""
+
+
+class PlanShape(Shape):
+    """The top of `plan.toml`: which tables there are, their entries still to be looked at."""
+
+    format: int
+    site: dict[str, Any]
+    subnet: list[dict[str, Any]] = []
+    device: list[dict[str, Any]] = []
+    router: list[dict[str, Any]] = []
+    conversation: list[dict[str, Any]] = []
+    station: list[dict[str, Any]] = []
+    survey: list[dict[str, Any]] = []
+    accepted: list[dict[str, Any]] = []
+    subnets: Name | None = None
+    interfaces: Name | None = None
+    conversations: Name | None = None
