@@ -1,4 +1,5 @@
-"""Frames built and read as bytes: ARP (RFC 826), IPv4 (RFC 791) and ICMP echo (RFC 792). MACs and addresses are ints.
+"""Frames built and read as bytes: ARP (RFC 826), ICMP echo (RFC 792) in IPv4 (RFC 791), and LLDP (IEEE 802.1AB), which
+is only read. MACs and addresses are ints.
 
 Readers take any bytes at all, check every length, and return None for what is not well formed.
 """
@@ -7,6 +8,8 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
+
+from netcheck.addr import mac_text, quad
 
 BROADCAST = 0xFFFF_FFFF_FFFF
 ETHERTYPE_IPV4 = 0x0800  # RFC 7042 appendix B
@@ -47,6 +50,25 @@ class Echo:
     identifier: int
     sequence: int
     payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Lldp:
+    """What a neighbour says of itself on this very cable: bridges never forward it. `ttl` in seconds, 0 says that it
+    is leaving. Texts are as sent, from outside: make them safe before showing them."""
+
+    source: int
+    chassis: str
+    port: str
+    ttl: int
+    port_description: str = ""
+    system_name: str = ""
+
+
+def believable(mac: int) -> bool:
+    """Say whether a MAC can be one station's: no group address (which RFC 1812 section 3.3.2 forbids to believe in an
+    ARP answer), not all zeros."""
+    return mac != 0 and not mac >> 40 & 1
 
 
 def checksum(data: bytes) -> int:
@@ -126,3 +148,56 @@ def echo_from_wire(frame: bytes) -> Echo | None:
         int.from_bytes(to, "big"), int.from_bytes(source, "big"), source_ip, target_ip, packet[8],
         kind, identifier, sequence, packet[header + 8 :],
     )  # fmt: skip
+
+
+# TLV types and subtypes: IEEE 802.1AB. A MAC is subtype 4 in the chassis id and 3 in the port id, a network address 5
+# and 4.
+_CHASSIS, _PORT, _TTL, _PORT_DESCRIPTION, _SYSTEM_NAME = 1, 2, 3, 4, 5
+_CHASSIS_MAC, _CHASSIS_ADDRESS, _PORT_MAC, _PORT_ADDRESS = 4, 5, 3, 4
+
+
+def lldp_from_wire(frame: bytes) -> Lldp | None:
+    """Read an LLDP frame with the three obligatory parts in their order, or return None; a later part that is given
+    twice counts the first time."""
+    if frame[12:14] != b"\x88\xcc":
+        return None
+    parts = _lldp_parts(frame)
+    if parts is None or [kind for kind, _ in parts[:3]] != [_CHASSIS, _PORT, _TTL]:
+        return None
+    chassis, port, ttl = (value for _, value in parts[:3])
+    if len(chassis) < 2 or len(port) < 2 or len(ttl) < 2:
+        return None
+    said = dict(reversed(parts[3:]))
+    return Lldp(
+        int.from_bytes(frame[6:12], "big"),
+        _lldp_name(chassis, _CHASSIS_MAC, _CHASSIS_ADDRESS),
+        _lldp_name(port, _PORT_MAC, _PORT_ADDRESS),
+        int.from_bytes(ttl[:2], "big"),
+        said.get(_PORT_DESCRIPTION, b"").decode(errors="replace"),
+        said.get(_SYSTEM_NAME, b"").decode(errors="replace"),
+    )
+
+
+def _lldp_parts(frame: bytes) -> list[tuple[int, bytes]] | None:
+    """All parts up to the end mark or the end of the frame; None where one is longer than what is there."""
+    parts, at = [], 14
+    while at + 2 <= len(frame):
+        head = int.from_bytes(frame[at : at + 2], "big")
+        kind, end = head >> 9, at + 2 + (head & 0x1FF)
+        if kind == 0:
+            break
+        if end > len(frame):
+            return None
+        parts.append((kind, frame[at + 2 : end]))
+        at = end
+    return parts
+
+
+def _lldp_name(value: bytes, mac: int, address: int) -> str:
+    """A chassis or port id as text, by its subtype: MAC, IPv4 address (family 1), else the text itself."""
+    subtype, rest = value[0], value[1:]
+    if subtype == mac and len(rest) == 6:
+        return mac_text(int.from_bytes(rest, "big"))
+    if subtype == address and len(rest) == 5 and rest[0] == 1:
+        return quad(int.from_bytes(rest[1:], "big"))
+    return rest.decode(errors="replace")
