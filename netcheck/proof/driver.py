@@ -1,0 +1,59 @@
+"""The driver: joins a prober to a link and an operator. The only loop of a run; I/O is in the link and the operator."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from netcheck.proof.events import Event, Key
+from netcheck.proof.prober import Prober
+from netcheck.wire.link import Heard, Link
+
+
+class Operator(Protocol):
+    """Somebody, or a script, that presses keys and is told what happens."""
+
+    def pressed(self) -> Iterable[Key]:
+        """Keys pressed since the last call; never waits."""
+
+    def told(self, event: Event) -> None:
+        """Hear of an event."""
+
+
+Frames = Callable[[float, int, bytes, bool], None]  # at, way, frame, outbound: for a capture
+
+
+def drive(prober: Prober, link: Link, operator: Operator, frames: Frames | None = None) -> None:
+    """Run the prober to its end. On Ctrl-C it is stopped, its events are told, and KeyboardInterrupt goes on."""
+    try:
+        prober.start(link.now(), {way: link.carrier(way) for way in range(len(link.ways))})
+        while not prober.done:
+            _turn(prober, link, operator, frames)
+    except KeyboardInterrupt:
+        prober.stop("the run was interrupted")
+        prober.turn(link.now())
+        raise
+    finally:
+        _tell(prober, operator)
+
+
+def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> None:
+    for key in operator.pressed():
+        prober.press(key)
+    for send in prober.turn(link.now()):
+        at = link.send(send.frame, send.way)
+        prober.sent(send, at)
+        if frames is not None:
+            frames(at, send.way, send.frame, True)
+    _tell(prober, operator)
+    if prober.done:
+        return
+    for item in link.receive(prober.wake):
+        prober.hear(item)
+        if frames is not None and isinstance(item, Heard):
+            frames(item.at, item.way, item.frame, False)
+
+
+def _tell(prober: Prober, operator: Operator) -> None:
+    for event in prober.take_events():
+        operator.told(event)

@@ -1,0 +1,198 @@
+"""From a plan to what the prober needs: the ports, their subnets, and who is known by which address and MAC."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from netcheck.addr import Address
+from netcheck.errors import Problem, UsageError
+from netcheck.plan.model import Interface, Plan, Subnet
+from netcheck.text import listed
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A port to be proven. `barred` says why it cannot be probed; `address` is then 0."""
+
+    interface: str
+    port: str
+    device: str
+    address: int
+    address_text: str
+    subnet: str
+    mac: int | None = None
+    ordinal: int = 0  # 0 for the first port of its interface
+    ports: int = 1  # how many its interface has
+    barred: str = ""
+    behind: str = ""  # the port that its interface hangs behind
+
+    @property
+    def subject(self) -> str:
+        """`device/interface:port`."""
+        return f"{self.interface}:{self.port}"
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """A subnet as the prober sees it: IPv4 integers. `spare` are addresses that nobody should own, best first."""
+
+    name: str
+    first: int
+    length: int
+    gateway: int | None = None
+    station: int | None = None  # the plan's station address in it
+    spare: tuple[int, ...] = ()
+
+    def holds(self, address: int) -> bool:
+        """Say whether the address is inside the prefix."""
+        return self.first >> (32 - self.length) == address >> (32 - self.length)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteHostSeen:
+    """A site host as a plain value."""
+
+    address: int
+    mac: int | None
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Everything the prober works from. `targets` are all ports of the plan, `asked` those to be proven, in order."""
+
+    targets: tuple[Target, ...]
+    asked: tuple[Target, ...]
+    nets: tuple[Net, ...]
+    stations: frozenset[int] = frozenset()
+    macs: dict[int, str] = field(default_factory=dict)  # planned MAC -> device/interface
+    site_macs: dict[int, str] = field(default_factory=dict)  # surveyed MAC -> words for it
+
+    def net(self, name: str) -> Net:
+        """The subnet of that name."""
+        return next(net for net in self.nets if net.name == name)
+
+
+def aim_at(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] = ()) -> Aim:
+    """Work out the aim of a run; UsageError for a subject in `only` that the plan does not have (exit 2)."""
+    listed_hosts = tuple(hosts)
+    targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
+    nets = tuple(_net(plan, subnet, listed_hosts) for subnet in plan.subnets if _v4(subnet))
+    macs = {i.mac.value.value: i.subject for i in plan.interfaces if i.mac is not None and i.mac.value is not None}
+    site_macs = {host.mac: _host_words(host) for host in listed_hosts if host.mac is not None}
+    return Aim(targets, _chosen(targets, only), nets, _stations(plan), macs, site_macs)
+
+
+def _host_words(host: SiteHostSeen) -> str:
+    at = Address(4, host.address)
+    return f"site host {host.name} ({at})" if host.name else f"site host {at}"
+
+
+def _v4(subnet: Subnet) -> bool:
+    return subnet.prefix.value is not None and subnet.prefix.value.family == 4
+
+
+def _stations(plan: Plan) -> frozenset[int]:
+    values = (station.address.value for station in plan.stations)
+    return frozenset(value.address.value for value in values if value is not None and value.address.family == 4)
+
+
+def _chosen(targets: tuple[Target, ...], only: Sequence[str]) -> tuple[Target, ...]:
+    known = {target.subject for target in targets} | {target.interface for target in targets}
+    problems = [
+        Problem(
+            f"--only {subject}: the plan has no such interface or port",
+            do=f"Use one of {listed(sorted(known), joint='or')}",
+        )
+        for subject in only
+        if subject not in known
+    ]
+    if problems:
+        raise UsageError(*problems)
+    if not only:
+        return targets
+    return tuple(target for target in targets if target.subject in only or target.interface in only)
+
+
+def _targets_of(plan: Plan, interface: Interface) -> list[Target]:
+    value = interface.address.value if interface.address is not None else None
+    barred = _barred(plan, interface)
+    return [
+        Target(
+            interface=interface.subject,
+            port=port,
+            device=interface.device,
+            address=value.value if value is not None and not barred else 0,
+            address_text="" if interface.address is None else str(value or interface.address.text),
+            subnet=interface.subnet,
+            mac=None if interface.mac is None or interface.mac.value is None else interface.mac.value.value,
+            ordinal=ordinal,
+            ports=len(interface.ports),
+            barred=barred,
+            behind=interface.behind,
+        )
+        for ordinal, port in enumerate(interface.ports)
+    ]
+
+
+def _barred(plan: Plan, interface: Interface) -> str:
+    if interface.address is None:
+        return "it has no address in the plan"
+    value = interface.address.value
+    if value is None:
+        return f"its address cannot be read: {interface.address.why}"
+    if value.family == 6:
+        return "IPv6 is not probed"
+    prefix = plan.subnet_of(interface).prefix.value
+    if prefix is None:
+        return "its subnet's prefix cannot be read"
+    if not prefix.holds(value):
+        return f"its address is not inside {prefix}, the prefix of its subnet {interface.subnet}"
+    if not prefix.usable.holds(value):
+        return "its address is the network or broadcast address of its subnet"
+    return ""
+
+
+def _net(plan: Plan, subnet: Subnet, hosts: tuple[SiteHostSeen, ...]) -> Net:
+    prefix = subnet.prefix.value
+    assert prefix is not None  # only readable ones come here
+    gateway = subnet.gateway.value if subnet.gateway is not None else None
+    stations = [
+        station.address.value.address.value
+        for station in plan.stations
+        if station.address.value is not None
+        and station.island == subnet.island
+        and prefix.holds(station.address.value.address)
+    ]
+    return Net(
+        name=subnet.name,
+        first=prefix.value,
+        length=prefix.length,
+        gateway=gateway.value if gateway is not None and prefix.holds(gateway) else None,
+        station=stations[0] if stations else None,
+        spare=_spare(plan, subnet, hosts),
+    )
+
+
+def _spare(plan: Plan, subnet: Subnet, hosts: tuple[SiteHostSeen, ...], most: int = 2) -> tuple[int, ...]:
+    """The highest usable addresses that nobody should own (6-settled-details.md 9)."""
+    prefix = subnet.prefix.value
+    assert prefix is not None
+    taken = {host.address for host in hosts} | _stations(plan)
+    taken |= {i.address.value.value for i in plan.interfaces if i.address is not None and i.address.value is not None}
+    taken |= {i.gateway.value.value for i in plan.interfaces if i.gateway is not None and i.gateway.value is not None}
+    taken |= {s.gateway.value.value for s in plan.subnets if s.gateway is not None and s.gateway.value is not None}
+    taken |= {a.value.address.value for router in plan.routers for a in router.interfaces if a.value is not None}
+    closed = [r.value for s in plan.subnets for r in (*s.pools, *s.reserved) if r.value is not None]
+    found: list[int] = []
+    address = prefix.usable.high
+    while address >= prefix.usable.low and len(found) < most:
+        barred = [r for r in closed if r.family == 4 and r.low <= address <= r.high]
+        if barred:
+            address = min(r.low for r in barred) - 1
+            continue
+        if address not in taken:
+            found.append(address)
+        address -= 1
+    return tuple(found)

@@ -1,0 +1,128 @@
+"""Virtual devices for the rig: they answer ARP and echo as a stack does, with the faults that fool a ping by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from netcheck.rig.network import Jack, Rig
+from netcheck.wire.frames import (
+    ECHO_REPLY,
+    ECHO_REQUEST,
+    REQUEST,
+    Arp,
+    Echo,
+    arp_from_wire,
+    arp_reply,
+    arp_request,
+    echo_from_wire,
+    echo_to_wire,
+)
+
+SELF_CHECK = 6.0  # seconds from link-up to first use of an address: RFC 5227 section 2.1.1 gives 4 to 7
+
+
+@dataclass(slots=True)
+class Faults:
+    """What is wrong with a device. Times are seconds; every field's default is a healthy device's."""
+
+    echo: bool = True  # answers echo
+    arp: bool = True  # answers ARP
+    slow: float = 0.0  # thinks this long before every answer
+    boots_in: float = 0.0  # silent this long after its cable came in
+    checks_itself: bool = False  # RFC 5227 at link-up; gives the address up for good when somebody else probes it
+    dies_when_pulled: bool = False  # never returns
+    wrong_identifier: bool = False
+    wrong_payload: bool = False
+    wrong_source: int = 0  # answers echo from this address instead
+    echo_from: int = 0  # sends echo answers from this MAC
+    answers_all: bool = False  # proxy ARP: answers for every address but those with sender 0
+    weak: bool = False  # answers at every jack for the addresses of all
+    deaf_to: Callable[[int], bool] | None = None  # ignores senders with such addresses (wrong mask, reverse path)
+
+
+@dataclass(eq=False)
+class VirtualDevice:
+    """A device with one or more jacks and the addresses it owns at each."""
+
+    rig: Rig
+    addresses: dict[Jack, set[int]]
+    faults: Faults = field(default_factory=Faults)
+    up_from: float = 0.0
+    dead: bool = False
+    gave_up: bool = False
+    _checking: bool = False
+
+    def __post_init__(self) -> None:
+        """Become the host of its jacks."""
+        for jack in self.addresses:
+            jack.host = self
+
+    def cable(self, jack: Jack, up: bool) -> None:
+        """Start again when a cable comes in; die, if that is its fault, when it goes out."""
+        if not up:
+            self.dead = self.dead or self.faults.dies_when_pulled
+            return
+        self.up_from = self.rig.now() + self.faults.boots_in
+        if self.faults.checks_itself:
+            self.up_from = self.rig.now() + SELF_CHECK
+            self._checking = True
+            for turn in range(3):
+                self.rig.after(0.5 + 1.5 * turn, lambda: self._probe(jack))
+            self.rig.after(SELF_CHECK, self._checked)
+
+    def _probe(self, jack: Jack) -> None:
+        for address in self.addresses[jack]:
+            self.rig.transmit(jack, arp_request(jack.mac, 0, address))
+
+    def _checked(self) -> None:
+        self._checking = False
+
+    def hear(self, jack: Jack, frame: bytes) -> None:
+        """Answer what is asked, as far as the faults let it."""
+        arp = arp_from_wire(frame)
+        if arp is not None and self._checking and arp.op == REQUEST and arp.sender_ip == 0 and self._owns(jack, arp):
+            self.gave_up = True
+        if self.dead or self.gave_up or self.rig.now() < self.up_from:
+            return
+        if arp is not None and arp.op == REQUEST and self.faults.arp:
+            self._answer_arp(jack, arp)
+        elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:
+            self._answer_echo(jack, echo)
+
+    def _owns(self, jack: Jack, arp: Arp) -> bool:
+        return arp.target_ip in self._owned(jack)
+
+    def _owned(self, jack: Jack) -> set[int]:
+        return set().union(*self.addresses.values()) if self.faults.weak else self.addresses[jack]
+
+    def _deaf(self, sender: int) -> bool:
+        return bool(sender) and self.faults.deaf_to is not None and self.faults.deaf_to(sender)
+
+    def _answer_arp(self, jack: Jack, arp: Arp) -> None:
+        proxied = self.faults.answers_all and arp.sender_ip != 0
+        if (self._owns(jack, arp) or proxied) and not self._deaf(arp.sender_ip):
+            self._reply(jack, arp_reply(jack.mac, arp.target_ip, arp.sender_mac, arp.sender_ip))
+
+    def _answer_echo(self, jack: Jack, echo: Echo) -> None:
+        faults = self.faults
+        if not (echo.target_ip in self._owned(jack) or faults.answers_all) or self._deaf(echo.source_ip):
+            return
+        answer = Echo(
+            echo.source,
+            faults.echo_from or jack.mac,
+            faults.wrong_source or echo.target_ip,
+            echo.source_ip,
+            64,
+            ECHO_REPLY,
+            echo.identifier ^ faults.wrong_identifier,
+            echo.sequence,
+            echo.payload[::-1] + b"?" if faults.wrong_payload else echo.payload,
+        )
+        self._reply(jack, echo_to_wire(answer))
+
+    def _reply(self, jack: Jack, frame: bytes) -> None:
+        if self.faults.slow:
+            self.rig.after(self.faults.slow, lambda: self.rig.transmit(jack, frame))
+        else:
+            self.rig.transmit(jack, frame)

@@ -1,0 +1,166 @@
+"""The simulated bench: cables, segments and a clock that only moves when somebody waits. It is a link like any other.
+
+Everything that happens is an entry in one time-ordered queue; the same seed gives the same run.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from itertools import count
+from random import Random
+from types import TracebackType
+from typing import Protocol, Self
+
+from netcheck.wire.frames import padded
+from netcheck.wire.link import Carrier, Heard, Way
+
+FLIGHT = 0.0001  # seconds a frame takes across a segment
+BROADCAST_BYTES = b"\xff" * 6
+
+
+class Host(Protocol):
+    """What sits at the far end of a cable."""
+
+    def hear(self, jack: Jack, frame: bytes) -> None:
+        """Take a frame that arrived at one of its jacks."""
+
+    def cable(self, jack: Jack, up: bool) -> None:
+        """Notice that a jack's cable came in or out."""
+
+
+@dataclass(eq=False)
+class Jack:
+    """One end of a cable at a segment. `loss` is the share of frames lost each way; `delay` seconds are added each way;
+    `forwards_after` is how long a switch port blocks after the cable came in (spanning tree)."""
+
+    mac: int
+    host: Host | None = None
+    plugged: bool = True
+    loss: float = 0.0
+    delay: float = 0.0
+    forwards_after: float = 0.0
+    forwarding_from: float = 0.0
+    segment: Segment | None = None
+
+
+@dataclass(eq=False)
+class Segment:
+    """Jacks that hear one another: a switch, or, with `direct`, one cable between two jacks."""
+
+    jacks: list[Jack] = field(default_factory=list)
+    direct: bool = False
+
+    def join(self, jack: Jack) -> Jack:
+        """Plug a jack in here."""
+        jack.segment = self
+        self.jacks.append(jack)
+        return jack
+
+
+class Rig:
+    """A link whose far side is simulated. `at` and `after` put actions on the clock, also for the technician's hand."""
+
+    kind = "rig"
+    hears_all = True
+
+    def __init__(self, seed: int, ways: Sequence[Way], segments: Sequence[Segment]) -> None:
+        """`segments[n]` is what way n of the station is plugged into."""
+        self.ways = tuple(ways)
+        self.random = Random(seed)
+        self.sent: list[tuple[float, int, bytes]] = []  # every frame the station sent
+        self._now = 1000.0
+        self._queue: list[tuple[float, int, Callable[[], None]]] = []
+        self._ties = count()
+        self._heard: list[Heard | Carrier] = []
+        self.jacks = [segment.join(Jack(way.mac)) for way, segment in zip(self.ways, segments, strict=True)]
+
+    # The link
+
+    def now(self) -> float:
+        """Virtual seconds."""
+        return self._now
+
+    def send(self, frame: bytes, way: int = 0) -> float:
+        """Send a frame from the station."""
+        self.sent.append((self._now, way, frame))
+        self.transmit(self.jacks[way], padded(frame))
+        return self._now
+
+    def receive(self, until: float) -> list[Heard | Carrier]:
+        """Let time pass until something arrives or `until` is reached."""
+        while not self._heard and self._queue and self._queue[0][0] <= until:
+            at, _, action = heapq.heappop(self._queue)
+            self._now = max(self._now, at)
+            action()
+        if not self._heard:
+            self._now = max(self._now, until)
+        heard, self._heard = self._heard, []
+        return heard
+
+    def carrier(self, way: int = 0) -> bool:
+        """A direct cable has carrier while both ends are in; a switch always gives it to a cable that is in."""
+        jack = self.jacks[way]
+        segment = jack.segment
+        if segment is None or not jack.plugged:
+            return False
+        others = [other for other in segment.jacks if other is not jack]
+        return not segment.direct or any(other.plugged for other in others)
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+    def __enter__(self) -> Self:
+        """Return the rig."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Nothing to give back."""
+
+    # The bench
+
+    def at(self, when: float, action: Callable[[], None]) -> None:
+        """Do something at a virtual time."""
+        heapq.heappush(self._queue, (when, next(self._ties), action))
+
+    def after(self, seconds: float, action: Callable[[], None]) -> None:
+        """Do something so many seconds from now."""
+        self.at(self._now + seconds, action)
+
+    def plug(self, jack: Jack, plugged: bool) -> None:
+        """Put a cable in or pull it, and let its host and the station notice."""
+        if jack.plugged == plugged:
+            return
+        before = [self.carrier(way) for way in range(len(self.ways))]
+        jack.plugged = plugged
+        jack.forwarding_from = self._now + jack.forwards_after
+        if jack.host is not None:
+            jack.host.cable(jack, plugged)
+        for way, was in enumerate(before):
+            up = self.carrier(way)
+            if up != was:
+                self._heard.append(Carrier(self._now, way, up))
+
+    def transmit(self, source: Jack, frame: bytes) -> None:
+        """Carry a frame from a jack to all it is meant for."""
+        if not self._passes(source):
+            return
+        assert source.segment is not None
+        for jack in source.segment.jacks:
+            if jack is not source and (frame[:6] in (BROADCAST_BYTES, jack.mac.to_bytes(6, "big")) or frame[0] & 1):
+                self.after(FLIGHT + source.delay + jack.delay, lambda jack=jack: self._deliver(jack, frame))  # type: ignore[misc]
+
+    def _passes(self, jack: Jack) -> bool:
+        lost = bool(jack.loss) and self.random.random() < jack.loss
+        return jack.segment is not None and jack.plugged and self._now >= jack.forwarding_from and not lost
+
+    def _deliver(self, jack: Jack, frame: bytes) -> None:
+        if not self._passes(jack):
+            return
+        if jack in self.jacks:
+            self._heard.append(Heard(self._now, self.jacks.index(jack), frame))
+        elif jack.host is not None:
+            jack.host.hear(jack, frame)

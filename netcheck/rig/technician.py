@@ -1,0 +1,51 @@
+"""A scripted technician: does at the bench what the prober asks for, after a moment, as a person would."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from netcheck.proof.events import Event, Key, What
+from netcheck.rig.network import Jack, Rig
+
+
+@dataclass(eq=False)
+class Technician:
+    """Pulls and plugs the cable of the port that is asked for. `jacks` maps ports to the cables that are pulled for
+    them: the wrong one, if the plan and the plant disagree. `hand` is how many seconds a movement takes."""
+
+    rig: Rig
+    jacks: dict[str, Jack]
+    hand: float = 2.0
+    confirms: bool = False  # presses Enter after each movement
+    pulls: bool = True
+    returns: bool = True
+    log: list[Event] = field(default_factory=list)
+    _keys: list[Key] = field(default_factory=list)
+
+    def pressed(self) -> Iterable[Key]:
+        """Keys pressed since the last call."""
+        keys, self._keys = self._keys, []
+        return keys
+
+    def press(self, key: Key) -> None:
+        """Press a key."""
+        self._keys.append(key)
+
+    def told(self, event: Event) -> None:
+        """Move the cable when told to."""
+        self.log.append(event)
+        jack = self.jacks.get(event.port)
+        if event.what is not What.DO or jack is None:
+            return
+        if event.text.startswith("Pull"):
+            self._move(jack, False, self.pulls)
+        elif event.text.startswith(("Plug", "Move", "See")):
+            self._move(jack, True, self.returns)
+
+    def _move(self, jack: Jack, plugged: bool, willing: bool) -> None:
+        if not willing:
+            return
+        self.rig.after(self.hand, lambda: self.rig.plug(jack, plugged))
+        if self.confirms:
+            self.rig.after(self.hand + 0.2, lambda: self.press(Key.ENTER))
