@@ -1,0 +1,144 @@
+"""Rules on an address by itself and within its subnet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.rules.examples import device, one, plan
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Mend, Rule
+from netcheck.rules.scene import Scene
+from netcheck.space.occupancy import Placed
+from netcheck.space.special import block_of, is_public
+from netcheck.space.usable import why_unusable
+from netcheck.text import listed
+
+
+def _outside(scene: Scene) -> Iterator[Breach]:
+    for placed, _ in scene.placed():
+        prefix = placed.subnet.prefix.value
+        if prefix is not None and not prefix.holds(placed.address):
+            yield breach(
+                f"{placed.address} is not inside {prefix}, the prefix of subnet {placed.subnet.name}", placed.interface
+            )
+
+
+def _why_unusable(placed: Placed) -> str:
+    return why_unusable(placed.address, placed.subnet.prefix.value)
+
+
+def _unusable(scene: Scene) -> Iterator[Breach]:
+    for placed, _ in scene.placed():
+        why = _why_unusable(placed)
+        if why:
+            yield breach(f"{placed.address} {why}; no device can have it", placed.interface)
+
+
+def _special(scene: Scene) -> Iterator[Breach]:
+    for placed, _ in scene.placed():
+        block = block_of(placed.address)
+        if block is not None and not block.private_use and not _why_unusable(placed):
+            message = f"{placed.address} is of {block.prefix}, set aside for {block.name} ({block.source})"
+            yield breach(message, placed.interface)
+
+
+def _public(scene: Scene) -> Iterator[Breach]:
+    for placed, _ in scene.placed():
+        if is_public(placed.address) and not _why_unusable(placed):
+            yield breach(f"{placed.address} is globally reachable, not an address for private use", placed.interface)
+
+
+def _planned_twice(scene: Scene) -> Iterator[Breach]:
+    for island in scene.islands.values():
+        for address, holders in island.placed_at.items():
+            if len(holders) > 1:
+                subjects = tuple(placed.interface.subject for placed in holders)
+                message = f"{address} is planned for {listed(list(subjects))}; {subjects[0]} comes first and keeps it"
+                yield breach(message, *(each.interface for each in holders))
+
+
+def _unplaced(scene: Scene) -> Iterator[Breach]:
+    for interface in scene.plan.interfaces:
+        if interface.address is None:
+            yield breach("it has no address yet", interface)
+
+
+OUTSIDE_SUBNET = Rule(
+    slug="outside-subnet",
+    severity=Severity.CONFLICT,
+    what="The address is not inside the prefix of the subnet that its interface names.",
+    why="A device takes for local only what its own address and mask make local. With an address from elsewhere it "
+    "hears its neighbours and cannot answer them, or talks to a segment it is not on.",
+    bad=one('address = "10.62.21.61"'),
+    good=one('address = "10.62.20.61"'),
+    source="RFC 1122 section 3.3.1.1",
+    check=_outside,
+    mend=Mend.EACH,
+)
+UNUSABLE_ADDRESS = Rule(
+    slug="unusable-address",
+    severity=Severity.CONFLICT,
+    what="No device can have the address: its subnet's network or directed-broadcast address (not in /31 and /32), "
+    "or one of 0/8, 127/8, multicast, 240/4 or limited broadcast.",
+    why="Some devices refuse such an address, others take it and then answer to broadcasts meant for everybody, or "
+    "are answered by nobody.",
+    bad=one('address = "10.62.20.255"'),
+    good=one('address = "10.62.20.254"'),
+    source="RFC 1122 section 3.2.1.3; RFC 1112 section 4; RFC 3021 section 2.1; RFC 4291 section 2.6.1",
+    check=_unusable,
+    mend=Mend.EACH,
+)
+SPECIAL_PURPOSE = Rule(
+    slug="special-purpose",
+    severity=Severity.RISK,
+    what="The address is inside an IANA special-purpose block other than private use, such as link-local, "
+    "documentation, benchmarking or shared space.",
+    why="Routers and firewalls drop many of these blocks, and devices assign link-local addresses by themselves; it "
+    "works on the bench and fails behind the first router.",
+    bad=one('address = "169.254.7.61"', subnet='prefix = "169.254.0.0/16"'),
+    good=one('address = "172.16.7.61"', subnet='prefix = "172.16.0.0/16"'),
+    source="IANA special-purpose address registries of 2026-07-18 (RFC 6890)",
+    check=_special,
+    mend=Mend.PRIVATE,
+)
+PUBLIC_ADDRESS = Rule(
+    slug="public-address",
+    severity=Severity.RISK,
+    what="The address is globally reachable.",
+    why="The address belongs to somebody on the Internet. Unless it is the site's own, traffic for the device may "
+    "leave the site, and the owner's servers cannot be reached from it.",
+    bad=one('address = "36.40.0.123"', subnet='prefix = "36.40.0.0/16"'),  # RFC 950 appendix II, example 1
+    good=one('address = "10.62.20.61"'),
+    source="RFC 1918 section 3; IANA special-purpose address registries of 2026-07-18 (RFC 6890)",
+    check=_public,
+    mend=Mend.PRIVATE,
+)
+PLANNED_TWICE = Rule(
+    slug="planned-twice",
+    severity=Severity.CONFLICT,
+    what="The same address is planned on two or more interfaces of one island.",
+    why="Whichever of them answers last is believed, so traffic for one device reaches the other; a controller that "
+    "notices the clash may give its address up and stop talking.",
+    bad=plan(
+        device("filler-plc", cpu='address = "10.62.20.61"'),
+        device("capper-plc", cpu='address = "10.62.20.61"'),
+    ),
+    good=plan(
+        device("filler-plc", cpu='address = "10.62.20.61"'),
+        device("capper-plc", cpu='address = "10.62.20.62"'),
+    ),
+    source="RFC 5227 section 2.4; RFC 826 (packet reception)",
+    check=_planned_twice,
+    mend=Mend.ALL_BUT_FIRST,
+)
+UNPLACED = Rule(
+    slug="unplaced",
+    severity=Severity.NOTE,
+    what="An interface has no address.",
+    why="It cannot be checked or proved yet; `netcheck suggest` proposes a free address for it.",
+    bad=one(""),
+    good=one('address = "10.62.20.61"'),
+    source="RFC 1122 section 3.3.1.6",
+    check=_unplaced,
+    mend=Mend.EACH,
+)

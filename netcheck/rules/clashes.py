@@ -1,0 +1,204 @@
+"""Rules on an address that somebody or something else holds: site hosts, pools, reserved ranges, gateways, stations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from netcheck.addr import Mac
+from netcheck.plan.model import Interface
+from netcheck.rules.examples import PROCESS, one
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Mend, Rule
+from netcheck.rules.scene import Scene
+from netcheck.space.occupancy import Held, Island, Placed
+from netcheck.survey.table import SiteHost, folded
+from netcheck.text import listed
+
+
+def described(host: SiteHost) -> str:
+    """A site host in words: MAC, name and where it was read."""
+    who = " ".join(filter(None, (str(host.mac) if host.mac else "a host of unknown MAC", host.name)))
+    return f"{who} ({host.where})"
+
+
+def _parties(hosts: list[SiteHost]) -> tuple[str, ...]:
+    """What the other party may be called: one host by MAC or name, several by all of them together."""
+    called = list(dict.fromkeys(str(host.mac or host.name or "unknown") for host in hosts))
+    names = (hosts[0].name,) if len(called) == 1 else ()
+    return (", ".join(called), *names)
+
+
+def _strangers(planned: Mac | None, hosts: tuple[SiteHost, ...]) -> list[SiteHost]:
+    """Of the hosts at an address, those that are not known to be the planned device itself."""
+    others = [host for host in hosts if host.mac is not None and host.mac != planned]
+    known = any(host.mac == planned and host.mac is not None for host in hosts)
+    return others if others or known else [host for host in hosts if host.mac is None]
+
+
+def _at_address(scene: Scene) -> Iterator[tuple[Placed, tuple[SiteHost, ...]]]:
+    """Placed interfaces with the site hosts that have their address, where the planned MAC leaves nothing undecided."""
+    for placed, island in scene.placed():
+        hosts = island.hosts.at(placed.address)
+        cell = placed.interface.mac
+        unreadable = cell is not None and cell.value is None and any(host.mac for host in hosts)
+        if hosts and not unreadable:
+            yield placed, hosts
+
+
+def _mac(interface: Interface) -> Mac | None:
+    return None if interface.mac is None else interface.mac.value
+
+
+def _taken(scene: Scene) -> Iterator[Breach]:
+    for placed, hosts in _at_address(scene):
+        strangers = _strangers(_mac(placed.interface), hosts)
+        if strangers:
+            message = f"{placed.address} is already used on the site by {listed([*map(described, strangers)])}"
+            yield breach(message, placed.interface, others=_parties(strangers))
+
+
+def _already(scene: Scene) -> Iterator[Breach]:
+    for placed, hosts in _at_address(scene):
+        if not _strangers(_mac(placed.interface), hosts):
+            seen = next(host for host in hosts if host.mac is not None)
+            message = f"{described(seen)} has {placed.address}: the device is already installed"
+            yield breach(message, placed.interface, others=[str(seen.mac)])
+
+
+def _inside(kind: str, holder: Callable[[Island, Placed], Held | None]) -> Callable[[Scene], Iterator[Breach]]:
+    def check(scene: Scene) -> Iterator[Breach]:
+        for placed, island in scene.placed():
+            held = None if placed.interface.granted else holder(island, placed)
+            if held:
+                message = f"{placed.address} is inside the {kind} {held.cell.text} of subnet {held.subnet.name}"
+                yield breach(message, placed.interface, others=(held.cell.text, held.subnet.name))
+
+    return check
+
+
+def _gateway(scene: Scene) -> Iterator[Breach]:
+    for placed, island in scene.placed():
+        owners = island.gateways_at.get(placed.address, ())
+        if owners and island.routers_at(placed.address) != {placed.interface.device}:
+            message = f"{placed.address} is {listed([*map(str, owners)])}"
+            parties = ", ".join(gateway.owner.name for gateway in owners)
+            yield breach(message, placed.interface, others=[parties])
+
+
+def _station(scene: Scene) -> Iterator[Breach]:
+    for placed, island in scene.placed():
+        for station in island.stations_at.get(placed.address, ())[:1]:
+            message = f"{placed.address} is the address of station {station.name}"
+            yield breach(message, placed.interface, others=[station.name])
+
+
+def _near(scene: Scene) -> Iterator[Breach]:
+    wanted = scene.plan.keep_clear
+    for placed, island in scene.placed() if wanted > 1 else ():
+        host = _nearest_stranger(scene, placed, island)
+        distance = abs(host.address.value - placed.address.value) if host else 0
+        if host and 0 < distance < wanted:
+            message = f"{placed.address} is {distance} from {host.address}, {described(host)}; keep-clear is {wanted}"
+            yield breach(message, placed.interface, others=(*_parties([host]), str(host.address)))
+
+
+def _nearest_stranger(scene: Scene, placed: Placed, island: Island) -> SiteHost | None:
+    prefix = placed.subnet.prefix.value
+    if prefix is None or not prefix.holds(placed.address):
+        return None
+    marks = scene.marks[placed.interface.device]
+    for host in island.hosts.around(placed.address, prefix):
+        if abs(host.address.value - placed.address.value) >= scene.plan.keep_clear:
+            return None
+        if host.mac not in marks and folded(host.name) not in marks:
+            return host
+    return None
+
+
+_CAMERA = "address,mac,name\n10.62.20.61,00-00-5E-00-53-99,gate-camera\n"
+_MAC = 'address = "10.62.20.61"\nmac = "00-00-5E-00-53-21"'
+_POOL = PROCESS + '\npools = ["10.62.20.200-10.62.20.239"]'
+_RESERVED = PROCESS + '\nreserved = ["10.62.20.1-10.62.20.19"]'
+_GATEWAY = PROCESS + '\ngateway = "10.62.20.1"'
+_STATION = '[[station]]\nname = "service laptop"\naddress = "10.62.20.245/24"'
+
+TAKEN_ON_SITE = Rule(
+    slug="taken-on-site",
+    severity=Severity.CONFLICT,
+    what="A site host has the address, with another MAC or with none known.",
+    why="The moment the new device is plugged in, two things answer for one address: the camera, the lease or the "
+    "forgotten laptop goes off the network, or the new device does, and it is not always the same one.",
+    bad=one(_MAC, hosts=_CAMERA),
+    good=one(_MAC.replace("20.61", "20.62"), hosts=_CAMERA),
+    source="RFC 5227 section 2.4",
+    check=_taken,
+    mend=Mend.EACH,
+)
+ALREADY_THERE = Rule(
+    slug="already-there",
+    severity=Severity.NOTE,
+    what="A site host has the address with the planned MAC: the device is already installed.",
+    why="It is no clash, and it says that somebody has been here before: prove the port, or take the row out.",
+    bad=one(_MAC, hosts=_CAMERA.replace("53-99", "53-21")),
+    good=one(_MAC, hosts="address\n10.62.20.80\n"),
+    source="common practice",
+    check=_already,
+)
+INSIDE_POOL = Rule(
+    slug="inside-pool",
+    severity=Severity.CONFLICT,
+    what="The address is inside a DHCP pool.",
+    why="The DHCP server may hand the same address to any laptop, months later, on the day nobody expects it. Ask the "
+    "site to take it out of the pool, and write `granted` once they have.",
+    bad=one('address = "10.62.20.201"', subnet=_POOL),
+    good=one('address = "10.62.20.201"\ngranted = "site IT, 2026-10-30"', subnet=_POOL),
+    source="RFC 2131 section 2.2",
+    check=_inside("pool", lambda island, placed: island.pools.at(placed.address)),
+    mend=Mend.EACH,
+)
+INSIDE_RESERVED = Rule(
+    slug="inside-reserved",
+    severity=Severity.CONFLICT,
+    what="The address is inside a reserved range.",
+    why="The site keeps these addresses for something of its own, such as switches and routers; it need not be there "
+    "yet.",
+    bad=one('address = "10.62.20.9"', subnet=_RESERVED),
+    good=one('address = "10.62.20.61"', subnet=_RESERVED),
+    source="common practice",
+    check=_inside("reserved range", lambda island, placed: island.reserved.at(placed.address)),
+    mend=Mend.EACH,
+)
+IS_GATEWAY = Rule(
+    slug="is-gateway",
+    severity=Severity.CONFLICT,
+    what="The address equals a subnet's gateway or a router's interface.",
+    why="A device with the gateway's address cuts every other device on the segment off from the rest of the site.",
+    bad=one('address = "10.62.20.1"', subnet=_GATEWAY),
+    good=one('address = "10.62.20.61"', subnet=_GATEWAY),
+    source="RFC 5227 section 2.4",
+    check=_gateway,
+    mend=Mend.EACH,
+)
+IS_STATION = Rule(
+    slug="is-station",
+    severity=Severity.CONFLICT,
+    what="The address equals a station's address.",
+    why="The technician's computer would disturb the very device it is meant to prove, and would answer in its place.",
+    bad=one('address = "10.62.20.245"', _STATION),
+    good=one('address = "10.62.20.61"', _STATION),
+    source="RFC 5227 section 2.4",
+    check=_station,
+    mend=Mend.EACH,
+)
+TOO_NEAR = Rule(
+    slug="too-near",
+    severity=Severity.RISK,
+    what="The address is nearer than `keep-clear` to the nearest site host in the subnet.",
+    why="Lists of what is on a site are never quite true, and its owner adds hosts next to the ones there are: the "
+    "neighbouring addresses are the likeliest to be taken by the day of the visit.",
+    bad=one('address = "10.62.20.63"', site="keep-clear = 4", hosts=_CAMERA),
+    good=one('address = "10.62.20.65"', site="keep-clear = 4", hosts=_CAMERA),
+    source="common practice",
+    check=_near,
+    mend=Mend.EACH,
+)

@@ -1,0 +1,105 @@
+"""Runs all rules on a plan: findings in order, accepted ones apart, fixes that fit together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import chain
+
+from netcheck.addr import WIDTH, Range
+from netcheck.plan.model import Plan
+from netcheck.rules.accepting import sort_out
+from netcheck.rules.agreed import ACCEPTED_UNUSED
+from netcheck.rules.catalogue import RULES
+from netcheck.rules.finding import Agreed, Breach, Finding, Severity
+from netcheck.rules.mending import mended
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.survey.source import Survey
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What a check came to: open findings, gravest first and in plan order, and the accepted ones in the same order."""
+
+    plan: Plan
+    findings: tuple[Finding, ...]
+    accepted: tuple[Agreed, ...]
+    site_hosts: int
+
+    def count(self, severity: Severity) -> int:
+        """How many open findings have a severity."""
+        return sum(finding.severity is severity for finding in self.findings)
+
+    @property
+    def summary(self) -> dict[str, int]:
+        """The counts, by the names that reports use."""
+        return {
+            **{severity.value: self.count(severity) for severity in Severity},
+            "accepted": len(self.accepted),
+            "interfaces": len(self.plan.interfaces),
+            "site_hosts": self.site_hosts,
+        }
+
+
+def check(
+    plan: Plan, surveys: tuple[Survey, ...], today: date, done: Callable[[Rule], None] = lambda rule: None
+) -> Checked:
+    """Run every rule; `today` dates surveys and accepted entries, `done` is told of each rule that was run."""
+    scene = Scene(plan, surveys, today)
+    found: list[Finding] = []
+    for rule in RULES:
+        found += _findings(rule, scene)
+        done(rule)
+    order = _Order(plan)
+    sorted_out = sort_out(order.sorted(found), plan.accepted, today)
+    leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=sorted_out.unused))
+    findings = order.sorted([*mended(scene, sorted_out.open), *leftover])
+    return Checked(plan, tuple(findings), sorted_out.agreed, _host_count(scene))
+
+
+def _findings(rule: Rule, scene: Scene) -> list[Finding]:
+    return [_finding(rule, breach) for breach in rule.check(scene)]
+
+
+def _finding(rule: Rule, breach: Breach) -> Finding:
+    return Finding(
+        rule.slug,
+        rule.severity,
+        breach.subjects,
+        breach.address,
+        breach.message,
+        rule.source,
+        None,
+        breach.where,
+        breach.others,
+    )
+
+
+def _host_count(scene: Scene) -> int:
+    whole = [Range(family, 0, (1 << width) - 1) for family, width in WIDTH.items()]
+    return sum(island.hosts.count(span) for island in scene.islands.values() for span in whole)
+
+
+class _Order:
+    """Severity, then the place of the first subject in the plan, then the order of the rules."""
+
+    def __init__(self, plan: Plan) -> None:
+        subjects = chain(
+            (subnet.name for subnet in plan.subnets),
+            (interface.subject for interface in plan.interfaces),
+            (each.name for group in (plan.routers, plan.stations) for each in group),
+            (survey.file for survey in plan.surveys),
+        )
+        self._place = {subject: place for place, subject in enumerate(subjects)}
+        self._severity = {severity: rank for rank, severity in enumerate(Severity)}
+        self._rule = {rule.slug: rank for rank, rule in enumerate(RULES)}
+
+    def sorted(self, findings: Iterable[Finding]) -> list[Finding]:
+        """Findings in order; those of one place and rule stay as they were found."""
+        return sorted(findings, key=self._key)
+
+    def _key(self, finding: Finding) -> tuple[int, int, int]:
+        place = self._place.get(finding.subjects[0], len(self._place))
+        return self._severity[finding.severity], place, self._rule[finding.rule]

@@ -1,0 +1,131 @@
+"""Rules on gateways, as typed into the device and as the subnet names them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.addr import Address, Prefix
+from netcheck.plan.model import Cell, Interface, Subnet
+from netcheck.rules.examples import PROCESS, device, one, plan
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.space.occupancy import Placed
+
+_LINK_LOCAL = Prefix.from_text("fe80::/10")  # on-link on every interface: RFC 4291 section 2.5.6
+
+
+def _value(cell: Cell[Address] | None) -> Address | None:
+    return None if cell is None else cell.value
+
+
+def _of_subnet(subnet: Subnet, gateway: Address, message: str) -> Breach:
+    return Breach((subnet.name,), message, str(subnet.place), str(gateway))
+
+
+def _link(placed: Placed) -> Prefix | None:
+    """What the device takes for local by its address and mask, the subnet's where none is typed; None undecided."""
+    prefix, mask = placed.subnet.prefix.value, placed.interface.mask
+    if mask is None:
+        same = prefix is not None and prefix.family == placed.address.family
+        return Prefix.of(placed.address, prefix.length) if prefix is not None and same else None
+    if mask.value is None or mask.value.length is None or mask.value.family != placed.address.family:
+        return None
+    return Prefix.of(placed.address, mask.value.length)
+
+
+def _off_link(scene: Scene) -> Iterator[Breach]:
+    for subnet in scene.plan.subnets:
+        gateway, prefix = _value(subnet.gateway), subnet.prefix.value
+        if gateway and prefix and not prefix.holds(gateway) and not _LINK_LOCAL.holds(gateway):
+            yield _of_subnet(subnet, gateway, f"the gateway {gateway} is not inside {prefix}")
+    for placed, _ in scene.placed():
+        gateway, link = _value(placed.interface.gateway), _link(placed)
+        if gateway and link and not link.holds(gateway) and not _LINK_LOCAL.holds(gateway):
+            message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
+            yield breach(message, placed.interface, others=[str(gateway)])
+
+
+def _unusable(scene: Scene) -> Iterator[Breach]:
+    for subnet in scene.plan.subnets:
+        gateway = _value(subnet.gateway)
+        end = _end(gateway, subnet)
+        if gateway and end:
+            yield _of_subnet(subnet, gateway, f"the gateway {gateway} is {end}")
+    for interface in scene.plan.interfaces:
+        gateway, whose = _in_use(scene, interface)
+        end = _end(gateway, scene.plan.subnet_of(interface)) if interface.gateway else ""
+        if gateway and gateway == _value(interface.address):
+            yield breach(f"{whose} {gateway} is the interface itself", interface, others=[str(gateway)])
+        elif gateway and end:
+            yield breach(f"{whose} {gateway} is {end}", interface, others=[str(gateway)])
+
+
+def _in_use(scene: Scene, interface: Interface) -> tuple[Address | None, str]:
+    """The gateway an interface uses and whose it is; a router needs none beyond what is typed into it."""
+    if interface.gateway is not None:
+        return _value(interface.gateway), "the typed gateway"
+    subnet, address = scene.plan.subnet_of(interface), _value(interface.address)
+    if address and interface.device in scene.islands[subnet.island].routers_at(address):
+        return None, ""
+    return _value(subnet.gateway), f"the gateway of its subnet {subnet.name},"
+
+
+def _end(gateway: Address | None, subnet: Subnet) -> str:
+    """Which unusable end of the subnet a gateway is, if any; IPv6 routers do own the subnet-router anycast address."""
+    prefix = subnet.prefix.value
+    if gateway is None or prefix is None or prefix.family == 6 or not prefix.holds(gateway):
+        return ""
+    if prefix.usable.holds(gateway):
+        return ""
+    return f"the {'network' if gateway.value == prefix.value else 'directed-broadcast'} address of {prefix}"
+
+
+def _differs(scene: Scene) -> Iterator[Breach]:
+    for interface in scene.plan.interfaces:
+        subnet = scene.plan.subnet_of(interface)
+        typed, planned = _value(interface.gateway), _value(subnet.gateway)
+        if typed and planned and typed != planned:
+            message = f"the typed gateway {typed} is not {planned}, the gateway of subnet {subnet.name}"
+            yield breach(message, interface, others=[str(typed)])
+
+
+_GATEWAY = PROCESS + '\ngateway = "10.62.20.1"'
+
+
+def _typed(gateway: str) -> str:
+    return f'address = "10.62.20.61"\ngateway = "{gateway}"'
+
+
+GATEWAY_OFF_LINK = Rule(
+    slug="gateway-off-link",
+    severity=Severity.CONFLICT,
+    what="The typed gateway is not on-link by the typed address and mask, or a subnet's gateway is outside its prefix.",
+    why="A device can only hand its packets to a gateway on its own segment. It answers locally and nobody beyond the "
+    "segment hears it.",
+    bad=one(_typed("10.62.21.1")),
+    good=one(_typed("10.62.20.1")),
+    source="RFC 1122 section 3.3.1.2",
+    check=_off_link,
+)
+GATEWAY_UNUSABLE = Rule(
+    slug="gateway-unusable",
+    severity=Severity.CONFLICT,
+    what="The gateway, typed or the subnet's, is the interface itself, or its subnet's network or broadcast address.",
+    why="Nothing forwards packets at such an address, so the device is cut off from everything beyond its segment.",
+    bad=one(_typed("10.62.20.255")),
+    good=one(_typed("10.62.20.254")),
+    source="RFC 1122 section 3.2.1.3; RFC 1122 section 3.3.1.2",
+    check=_unusable,
+)
+GATEWAY_DIFFERS = Rule(
+    slug="gateway-differs",
+    severity=Severity.RISK,
+    what="The typed gateway is not the subnet's.",
+    why="The device sends its far traffic to something that may not forward it. There may be a second router; then "
+    "the site has to say so.",
+    bad=plan(device("filler-plc", cpu=_typed("10.62.20.2")), subnet=_GATEWAY),
+    good=plan(device("filler-plc", cpu=_typed("10.62.20.1")), subnet=_GATEWAY),
+    source="RFC 1122 section 3.3.1.6",
+    check=_differs,
+)

@@ -1,0 +1,148 @@
+"""Rules on MACs and switch ports."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.addr import Mac
+from netcheck.plan.model import Interface
+from netcheck.rules.examples import device, one, plan
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.survey.table import SiteHost
+from netcheck.text import listed
+
+
+def _macs(scene: Scene) -> Iterator[tuple[Interface, Mac]]:
+    for interface in scene.plan.interfaces:
+        if interface.mac is not None and interface.mac.value is not None:
+            yield interface, interface.mac.value
+
+
+def _unusable(scene: Scene) -> Iterator[Breach]:
+    for interface, mac in _macs(scene):
+        if mac.value == 0:
+            yield breach(f"the MAC {mac} is all zeros", interface, others=[str(mac)])
+        elif mac.group:
+            why = "all ones, the broadcast address" if mac.value == (1 << 48) - 1 else "a group address"
+            yield breach(f"the MAC {mac} is {why}, not the address of one interface", interface, others=[str(mac)])
+
+
+def _local(scene: Scene) -> Iterator[Breach]:
+    for interface, mac in _macs(scene):
+        if mac.local:
+            yield breach(
+                f"the MAC {mac} is locally administered, not one that its maker assigned", interface, others=[str(mac)]
+            )
+
+
+def _planned_twice(scene: Scene) -> Iterator[Breach]:
+    groups: dict[Mac, list[Interface]] = {}
+    for interface, mac in _macs(scene):
+        groups.setdefault(mac, []).append(interface)
+    for mac, interfaces in groups.items():
+        if len(interfaces) > 1:
+            yield breach(f"the MAC {mac} is planned for {_subjects(interfaces)}", *interfaces, others=[str(mac)])
+
+
+def _subjects(interfaces: list[Interface]) -> str:
+    return listed([interface.subject for interface in interfaces])
+
+
+def _elsewhere(scene: Scene) -> Iterator[Breach]:
+    planned = {(mac, interface.address.value) for interface, mac in _macs(scene) if interface.address}
+    for interface, mac in _macs(scene):
+        address = interface.address.value if interface.address else None
+        if address is not None:
+            seen = [
+                host
+                for island in scene.islands.values()
+                for host in island.hosts.by_mac(mac)
+                if host.address.family == address.family and (mac, host.address) not in planned
+            ]
+            if seen:
+                yield breach(
+                    f"its MAC {mac} was seen on the site {_under(seen)}", interface, others=[str(seen[0].address)]
+                )
+
+
+def _under(seen: list[SiteHost]) -> str:
+    by_address = {host.address: host for host in reversed(seen)}
+    hosts = sorted(by_address.values(), key=lambda host: host.address)
+    return "under " + listed([f"{host.address} ({host.where})" for host in hosts])
+
+
+def _switch_ports(scene: Scene) -> Iterator[Breach]:
+    groups: dict[tuple[str, str], list[Interface]] = {}
+    for interface in scene.plan.interfaces:
+        if interface.switch_port is not None and interface.switch_port.text.strip():
+            key = scene.plan.island_of(interface), " ".join(interface.switch_port.text.casefold().split())
+            groups.setdefault(key, []).append(interface)
+    for users in groups.values():
+        subjects = {interface.subject for interface in users}
+        first = [each for each in users if each.behind.rpartition(":")[0] not in subjects]
+        if len(first) > 1 and first[0].switch_port:
+            message = f"switch port {first[0].switch_port.text.strip()} is planned for {_subjects(first)}"
+            yield breach(message, *first)
+
+
+def _mac(mac: str) -> str:
+    return f'address = "10.62.20.61"\nmac = "{mac}"'
+
+
+def _two(second: str) -> tuple[str, str]:
+    first = device("filler-plc", cpu=_mac("00-00-5E-00-53-21") + '\nswitch-port = "sw-3/7"')
+    return first, device("capper-plc", cpu=f'address = "10.62.20.62"\n{second}')
+
+
+MAC_UNUSABLE = Rule(
+    slug="mac-unusable",
+    severity=Severity.CONFLICT,
+    what="The MAC has the group bit set, or is all zeros or all ones.",
+    why="No interface has such a MAC, so the nameplate was read wrongly, and a proof against it could never pass.",
+    bad=one(_mac("01-00-5E-90-10-21")),
+    good=one(_mac("00-00-5E-00-53-21")),
+    source="RFC 7042 section 2.1",
+    check=_unusable,
+)
+MAC_LOCAL = Rule(
+    slug="mac-local",
+    severity=Severity.NOTE,
+    what="The MAC has the locally administered bit set.",
+    why="It was not given by the maker: a virtual machine, a bridge, or a digit read wrongly. It may change by itself.",
+    bad=one(_mac("02-00-5E-00-53-21")),
+    good=one(_mac("00-00-5E-00-53-21")),
+    source="RFC 7042 section 2.1",
+    check=_local,
+)
+MAC_PLANNED_TWICE = Rule(
+    slug="mac-planned-twice",
+    severity=Severity.CONFLICT,
+    what="One MAC is planned on two interfaces.",
+    why="A MAC is one interface's alone. A row was copied, and a proof would take the one device for the other.",
+    bad=plan(*_two('mac = "00:00:5e:00:53:21"')),
+    good=plan(*_two('mac = "00:00:5e:00:53:22"')),
+    source="RFC 7042 section 2.1",
+    check=_planned_twice,
+)
+MAC_ELSEWHERE = Rule(
+    slug="mac-elsewhere",
+    severity=Severity.RISK,
+    what="The survey saw the planned MAC under another address.",
+    why="The device is used hardware that still carries an old address, or the nameplate was copied from another one.",
+    bad=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-21\n"),
+    good=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-80\n"),
+    source="common practice",
+    check=_elsewhere,
+)
+SWITCH_PORT_TWICE = Rule(
+    slug="switch-port-twice",
+    severity=Severity.CONFLICT,
+    what="One switch port is planned for two interfaces.",
+    why="Only one cable fits. Interfaces that hang behind another one's port say so with `behind`.",
+    bad=plan(*_two('switch-port = "SW-3/7"')),
+    good=plan(*_two('switch-port = "sw-3/8"')),
+    source="common practice",
+    check=_switch_ports,
+)

@@ -1,0 +1,66 @@
+"""Rules on the mask as typed into the device."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.addr import Mask, Prefix
+from netcheck.plan.model import Interface
+from netcheck.rules.examples import one
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+
+
+def _masks(scene: Scene) -> Iterator[tuple[Interface, Mask, Prefix | None]]:
+    for interface in scene.plan.interfaces:
+        if interface.mask is not None and interface.mask.value is not None:
+            yield interface, interface.mask.value, scene.plan.subnet_of(interface).prefix.value
+
+
+def _meant(prefix: Prefix | None, mask: Mask) -> str:
+    if prefix is None or prefix.family != mask.family:
+        return ""
+    typed = Mask.from_text(f"/{prefix.length}", prefix.family)
+    return f"; {prefix} needs {typed}" + (f" (/{prefix.length})" if prefix.family == 4 else "")
+
+
+def _broken(scene: Scene) -> Iterator[Breach]:
+    for interface, mask, prefix in _masks(scene):
+        if mask.length is None:
+            yield breach(f"the typed mask {mask} is not ones followed by zeros{_meant(prefix, mask)}", interface)
+
+
+def _differs(scene: Scene) -> Iterator[Breach]:
+    for interface, mask, prefix in _masks(scene):
+        if prefix is not None and mask.length is not None and mask.length != prefix.length:
+            yield breach(f"the typed mask {mask} is /{mask.length}{_meant(prefix, mask)}", interface)
+
+
+def _typed(mask: str) -> str:
+    return f'address = "10.62.20.61"\nmask = "{mask}"'
+
+
+MASK_BROKEN = Rule(
+    slug="mask-broken",
+    severity=Severity.CONFLICT,
+    what="The typed mask is not contiguous.",
+    why="Such a mask is nearly always a slip of the finger. Devices that take it see odd addresses as local and their "
+    "neighbours as far away.",
+    bad=one(_typed("255.255.0.255")),
+    good=one(_typed("255.255.255.0")),
+    source="RFC 1812 section 10.2.2; RFC 4632 section 5.1",
+    check=_broken,
+)
+MASK_DIFFERS = Rule(
+    slug="mask-differs",
+    severity=Severity.CONFLICT,
+    what="The typed mask has another length than the subnet's prefix.",
+    why="The device answers from the bench, where everything is local, and is unreachable from the control room: with "
+    "too short a mask it asks its own segment for hosts that are behind the gateway, with too long a one it sends "
+    "local traffic to the gateway.",
+    bad=one(_typed("255.255.0.0")),
+    good=one(_typed("/24")),
+    source="RFC 1122 section 3.3.1.1; RFC 950 section 2.2",
+    check=_differs,
+)

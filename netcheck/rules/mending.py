@@ -1,0 +1,47 @@
+"""Gives findings their fixes: free addresses that all fit together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import assert_never
+
+from netcheck.rules.catalogue import RULE_NAMED
+from netcheck.rules.finding import Finding, Fix
+from netcheck.rules.rule import Mend
+from netcheck.rules.scene import Scene
+from netcheck.space.suggesting import ordinary_ranges, suggest
+
+
+def movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
+    """The subjects that need another address for the finding to go; none where no address can mend it."""
+    mend = RULE_NAMED[finding.rule].mend
+    match mend:
+        case Mend.NOTHING:
+            return ()
+        case Mend.EACH:
+            return finding.subjects
+        case Mend.ALL_BUT_FIRST:
+            return finding.subjects[1:]
+        case Mend.PRIVATE:
+            return tuple(subject for subject in finding.subjects if _has_private(scene, subject))
+        case _:
+            assert_never(mend)
+
+
+def _has_private(scene: Scene, subject: str) -> bool:
+    prefix = scene.plan.subnet_of(scene.plan.interface_named[subject]).prefix.value
+    return prefix is not None and bool(ordinary_ranges(prefix))
+
+
+def mended(scene: Scene, findings: Iterable[Finding]) -> list[Finding]:
+    """The findings, each with a fix where every subject that must move can be placed clear of the site hosts."""
+    moving = [(finding, movers(scene, finding)) for finding in findings]
+    wanted = {subject for _, subjects in moving for subject in subjects}
+    free = suggest(scene.plan, scene.islands, wanted, keep_clear_only=True)
+    return [
+        replace(finding, fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
+        if subjects and all(subject in free for subject in subjects)
+        else finding
+        for finding, subjects in moving
+    ]

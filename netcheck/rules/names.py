@@ -1,0 +1,117 @@
+"""Rules on host names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from netcheck.plan.model import Interface
+from netcheck.rules.examples import device, one, plan
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.survey.table import folded
+from netcheck.text import listed
+
+# RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.
+LONGEST_LABEL, LONGEST_NAME = 63, 253
+# RFC 952, assumption 1, with the first character relaxed to a letter or digit by RFC 1123 section 2.1.
+_LABEL = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?", re.ASCII)
+_FOREIGN = re.compile(r"[^A-Za-z0-9.-]", re.ASCII)
+
+
+def why_no_host_name(name: str) -> str:
+    """Why a text is no host name, as the end of a sentence; empty where it is one."""
+    foreign = _FOREIGN.search(name)
+    labels = name.split(".")
+    if foreign:
+        return f"holds {foreign.group()!r}; only letters, digits, hyphens and dots can be in a host name"
+    if len(name) > LONGEST_NAME:
+        return f"has {len(name)} characters; at most {LONGEST_NAME} are possible"
+    if not all(labels):
+        return "has an empty part between, before or after dots"
+    if any(len(label) > LONGEST_LABEL for label in labels):
+        return f"has a part of more than {LONGEST_LABEL} characters"
+    if not all(map(_LABEL.fullmatch, labels)):
+        return "has a part that begins or ends with a hyphen"
+    if len(labels) > 1 and labels[-1].isdigit():
+        return "ends in a number as an address does; the last part of a host name is alphabetic"
+    return ""
+
+
+def _named(scene: Scene) -> Iterator[tuple[Interface, str]]:
+    for interface in scene.plan.interfaces:
+        if interface.host_name is not None and interface.host_name.text.strip():
+            yield interface, interface.host_name.text.strip()
+
+
+def _unusable(scene: Scene) -> Iterator[Breach]:
+    for interface, name in _named(scene):
+        why = why_no_host_name(name)
+        if why:
+            yield breach(f"the host name {name!r} {why}", interface, others=[name])
+
+
+def _planned_twice(scene: Scene) -> Iterator[Breach]:
+    groups: dict[tuple[str, str], list[Interface]] = {}
+    for interface, name in _named(scene):
+        groups.setdefault((scene.plan.island_of(interface), folded(name)), []).append(interface)
+    for (_, name), interfaces in groups.items():
+        if len(interfaces) > 1:
+            subjects = listed([interface.subject for interface in interfaces])
+            yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
+
+
+def _taken(scene: Scene) -> Iterator[Breach]:
+    planned = {(folded(name), interface.address.value) for interface, name in _named(scene) if interface.address}
+    for interface, name in _named(scene):
+        address = interface.address.value if interface.address else None
+        if address is not None:
+            elsewhere = [
+                host
+                for host in scene.islands[scene.plan.island_of(interface)].hosts.by_name(name)
+                if host.address.family == address.family and (folded(name), host.address) not in planned
+            ]
+            if elsewhere:
+                shown = listed([f"{host.address} ({host.where})" for host in elsewhere])
+                yield breach(
+                    f"the host name {name} is already that of {shown}", interface, others=[str(elsewhere[0].address)]
+                )
+
+
+def _keys(name: str, last: int = 61) -> str:
+    return f'address = "10.62.20.{last}"\nhost-name = "{name}"'
+
+
+_FIRST = device("filler-plc", cpu=_keys("filler-plc"))
+
+NAME_UNUSABLE = Rule(
+    slug="name-unusable",
+    severity=Severity.CONFLICT,
+    what="The host name is not one by RFC 952 and RFC 1123.",
+    why="Name servers refuse it or some software cannot look it up, and it fails on the one panel that needs it.",
+    bad=one(_keys("filler_plc")),
+    good=one(_keys("filler-plc")),
+    source="RFC 952 assumption 1; RFC 1123 section 2.1; RFC 1035 section 2.3.4",
+    check=_unusable,
+)
+NAME_PLANNED_TWICE = Rule(
+    slug="name-planned-twice",
+    severity=Severity.CONFLICT,
+    what="One host name is planned on two interfaces, case ignored.",
+    why="Whoever connects by name reaches one of the two, and not always the same one.",
+    bad=plan(_FIRST, device("capper-plc", cpu=_keys("FILLER-PLC", 62))),
+    good=plan(_FIRST, device("capper-plc", cpu=_keys("CAPPER-PLC", 62))),
+    source="RFC 952 assumption 1; RFC 4343 section 2",
+    check=_planned_twice,
+)
+NAME_TAKEN_ON_SITE = Rule(
+    slug="name-taken-on-site",
+    severity=Severity.CONFLICT,
+    what="The survey has the host name at another address.",
+    why="The site's name service sends whoever asks for the device to something else.",
+    bad=one(_keys("filler-plc"), hosts="address,name\n10.62.20.80,filler-plc\n"),
+    good=one(_keys("filler-2-plc"), hosts="address,name\n10.62.20.80,filler-plc\n"),
+    source="RFC 952 assumption 1; common practice",
+    check=_taken,
+)

@@ -1,0 +1,47 @@
+"""Everything a rule may look at, with the indexes that several rules share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+from netcheck.addr import Mac
+from netcheck.plan.model import Accepted, Plan
+from netcheck.space.occupancy import Island, Placed, islands_of
+from netcheck.survey.source import Survey
+from netcheck.survey.table import folded
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A plan, its surveys and the day of the check. `unused` are accepted entries that matched no finding."""
+
+    plan: Plan
+    surveys: tuple[Survey, ...]
+    today: date
+    unused: tuple[Accepted, ...] = ()
+
+    @cached_property
+    def islands(self) -> dict[str, Island]:
+        """Islands by name."""
+        return islands_of(self.plan, self.surveys)
+
+    def placed(self) -> Iterator[tuple[Placed, Island]]:
+        """Every interface with a readable address, and its island."""
+        for island in self.islands.values():
+            for placed in island.placed:
+                yield placed, island
+
+    @cached_property
+    def marks(self) -> dict[str, set[Mac | str]]:
+        """The MACs and folded host names planned for each device."""
+        found: dict[str, set[Mac | str]] = {}
+        for interface in self.plan.interfaces:
+            marks = found.setdefault(interface.device, set())
+            if interface.mac is not None and interface.mac.value is not None:
+                marks.add(interface.mac.value)
+            if interface.host_name is not None and interface.host_name.text:
+                marks.add(folded(interface.host_name.text))
+        return found

@@ -1,0 +1,171 @@
+"""Rules on subnets and VLANs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+from itertools import combinations
+
+from netcheck.addr import Prefix
+from netcheck.plan.model import Subnet
+from netcheck.rules.examples import PROCESS, device, one, plan
+from netcheck.rules.finding import Breach, Severity, places
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.space.occupancy import Island
+from netcheck.space.usable import usable_ranges
+
+VLAN_LOW, VLAN_HIGH = 1, 4094  # RFC 4363 section 5, VlanId
+
+
+def _pair(first: Subnet, second: Subnet, message: str) -> Breach:
+    return Breach((first.name, second.name), message, places((first.place, second.place)))
+
+
+def _overlapping(subnets: Iterable[tuple[int, Subnet, Prefix]]) -> Iterator[tuple[int, int]]:
+    """Pairs that share addresses: two prefixes do only where one lies inside the other."""
+    around: list[tuple[int, Prefix]] = []
+    for index, _, prefix in sorted(subnets, key=lambda each: (each[2].family, each[2].value, each[2].length)):
+        while around and not around[-1][1].overlaps(prefix):
+            around.pop()
+        yield from ((min(index, other), max(index, other)) for other, _ in around)
+        around.append((index, prefix))
+
+
+def _overlap(scene: Scene) -> Iterator[Breach]:
+    for island in scene.islands.values():
+        readable = [
+            (index, subnet, subnet.prefix.value)
+            for index, subnet in enumerate(island.subnets)
+            if subnet.prefix.value is not None
+        ]
+        for first, second in sorted(_overlapping(readable)):
+            one, two = island.subnets[first], island.subnets[second]
+            message = f"{one.prefix.value} of {one.name} and {two.prefix.value} of {two.name} share addresses"
+            yield _pair(one, two, message)
+
+
+def _vlan_unusable(scene: Scene) -> Iterator[Breach]:
+    for subnet in scene.plan.subnets:
+        if subnet.vlan is not None and not VLAN_LOW <= subnet.vlan <= VLAN_HIGH:
+            message = f"VLAN ID {subnet.vlan} is not from {VLAN_LOW} to {VLAN_HIGH}"
+            yield Breach((subnet.name,), message, str(subnet.place))
+
+
+def _vlan_reused(scene: Scene) -> Iterator[Breach]:
+    for island in scene.islands.values():
+        users: dict[int, list[Subnet]] = {}
+        for subnet in island.subnets:
+            if subnet.vlan is not None:
+                users.setdefault(subnet.vlan, []).append(subnet)
+        for vlan, subnets in users.items():
+            for first, second in combinations(subnets, 2):
+                if not _dual_stack(first, second):
+                    yield _pair(first, second, f"VLAN ID {vlan} is used for both {first.name} and {second.name}")
+
+
+def _dual_stack(first: Subnet, second: Subnet) -> bool:
+    """An IPv4 and an IPv6 subnet on one VLAN are one segment with both protocols."""
+    one, two = first.prefix.value, second.prefix.value
+    return one is not None and two is not None and one.family != two.family
+
+
+def _crowded(scene: Scene) -> Iterator[Breach]:
+    limit = Fraction(str(scene.plan.crowded))
+    for island in scene.islands.values():
+        for subnet in island.subnets:
+            if subnet.prefix.value is not None:
+                used, usable = _use(island, subnet, subnet.prefix.value)
+                if usable and Fraction(used, usable) > limit:
+                    share = f"{100 * used / usable:.4g} %"
+                    message = f"{used} of {usable} usable addresses are in use or kept, {share}; the limit is "
+                    yield Breach((subnet.name,), message + f"{100 * float(limit):g} %", str(subnet.place))
+
+
+def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
+    """How many usable addresses are planned, a site host's or kept, the gateway not counted; and how many there are."""
+    used = usable = 0
+    gateway = subnet.gateway.value if subnet.gateway else None
+    for span in usable_ranges(prefix):
+        usable += span.size
+        used += island.filled.count(span)
+        used += sum(1 for value in island.hosts.values(span) if not island.filled.holds(prefix.family, value))
+        if gateway and span.holds(gateway):
+            used -= island.filled.holds(*gateway) or bool(island.hosts.at(gateway))
+    return used, usable
+
+
+def _same_subnet(scene: Scene) -> Iterator[Breach]:
+    groups: dict[tuple[str, str], list[str]] = {}
+    for interface in scene.plan.interfaces:
+        groups.setdefault((interface.device, interface.subnet), []).append(interface.subject)
+    for (device_name, subnet), subjects in groups.items():
+        if len(subjects) > 1:
+            where = places(scene.plan.interface_named[subject].place for subject in subjects)
+            message = (
+                f"{len(subjects)} interfaces of {device_name} are in subnet {subnet}: which one answers is undefined"
+            )
+            yield Breach(tuple(subjects), message, where)
+
+
+def _second(prefix: str, more: str = "") -> str:
+    return f'[[subnet]]\nname = "packing"\nprefix = "{prefix}"\n{more}'
+
+
+_BOTH = device("filler-plc", cpu='address = "10.62.20.61"', lan='address = "10.62.20.62"')
+_APART = device("filler-plc", cpu='address = "10.62.20.61"', lan='subnet = "packing"\naddress = "10.62.30.62"')
+
+SUBNETS_OVERLAP = Rule(
+    slug="subnets-overlap",
+    severity=Severity.CONFLICT,
+    what="Two subnets of one island share addresses.",
+    why="For the shared addresses two segments are right at once: hosts of the one take hosts of the other for local, "
+    "and a router sends to whichever prefix is longer.",
+    bad=plan(_second("10.62.20.128/25")),
+    good=plan(_second("10.62.21.0/25")),
+    source="RFC 1122 section 3.3.1.1; RFC 1812 section 5.2.4.3; common practice",
+    check=_overlap,
+)
+VLAN_UNUSABLE = Rule(
+    slug="vlan-unusable",
+    severity=Severity.CONFLICT,
+    what="The VLAN ID is outside 1..4094.",
+    why="0 means no VLAN and 4095 is reserved; a switch takes neither.",
+    bad=plan(subnet=PROCESS + "\nvlan = 4095"),
+    good=plan(subnet=PROCESS + "\nvlan = 4094"),
+    source="RFC 4363 section 5; RFC 6325 section 4.1.1",
+    check=_vlan_unusable,
+)
+VLAN_REUSED = Rule(
+    slug="vlan-reused",
+    severity=Severity.RISK,
+    what="One VLAN ID is used for two subnets of an island.",
+    why="Either both subnets are to share a segment, which the site has to know, or one of the numbers is wrong and "
+    "devices will be patched into somebody else's segment.",
+    bad=plan(_second("10.62.30.0/24", "vlan = 620"), subnet=PROCESS + "\nvlan = 620"),
+    good=plan(_second("10.62.30.0/24", "vlan = 630"), subnet=PROCESS + "\nvlan = 620"),
+    source="common practice",
+    check=_vlan_reused,
+)
+CROWDED = Rule(
+    slug="crowded",
+    severity=Severity.RISK,
+    what="Planned addresses, site hosts, pools and reserved ranges take more of a subnet's usable addresses than the "
+    "share `crowded`.",
+    why="The next device will not fit, and renumbering a running plant is far dearer than a larger subnet now.",
+    bad=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/29"\npools = ["10.62.20.3-10.62.20.6"]'),
+    good=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/28"\npools = ["10.62.20.3-10.62.20.6"]'),
+    source="common practice",
+    check=_crowded,
+)
+SAME_SUBNET_TWICE = Rule(
+    slug="same-subnet-twice",
+    severity=Severity.RISK,
+    what="Two interfaces of one device are in one subnet: which one answers is undefined.",
+    why="A device may answer for either address through either connector, so a cable can be dead and its address "
+    "still answers; no proof of a single port is possible then.",
+    bad=plan(_BOTH, _second("10.62.30.0/24")),
+    good=plan(_APART, _second("10.62.30.0/24")),
+    source="RFC 1122 section 3.3.4.2",
+    check=_same_subnet,
+)

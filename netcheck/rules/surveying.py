@@ -1,0 +1,104 @@
+"""Rules on the surveys themselves: what they cover, how old they are, where they disagree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import chain
+
+from netcheck.addr import Range
+from netcheck.plan.model import Subnet
+from netcheck.rules.examples import PROCESS, SURVEYED, one, plan
+from netcheck.rules.finding import Breach, Severity
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.space.intervals import Spans, prefixes_of, range_of
+from netcheck.survey.table import SiteHost
+from netcheck.text import listed
+
+
+def _not_surveyed(scene: Scene) -> Iterator[Breach]:
+    in_use = {interface.subnet for interface in scene.plan.interfaces}
+    covered = {name: _covered(scene, name) for name in scene.islands}
+    for subnet in scene.plan.subnets:
+        spans, prefix = covered[subnet.island], subnet.prefix.value
+        if subnet.name in in_use and spans is not None and prefix is not None:
+            gaps = list(spans.gaps(range_of(prefix)))
+            if gaps:
+                yield _uncovered(subnet, gaps, whole=sum(gap.size for gap in gaps) == prefix.size)
+
+
+def _covered(scene: Scene, island: str) -> Spans | None:
+    """What the surveys of an island cover together; None where a prefix cannot be read, so that it is not known."""
+    cells = [cell for entry in scene.plan.surveys if entry.island == island for cell in entry.covers]
+    prefixes = [cell.value for cell in cells if cell.value is not None]
+    return Spans(map(range_of, prefixes)) if len(prefixes) == len(cells) else None
+
+
+def _uncovered(subnet: Subnet, gaps: list[Range], whole: bool) -> Breach:
+    parts = listed([str(prefix) for prefix in chain.from_iterable(map(prefixes_of, gaps))])
+    part = f"no survey covers {parts}" if whole else f"no survey covers {parts} of {subnet.prefix.value}"
+    return Breach((subnet.name,), f"{part}, so nothing can be said about clashes there", str(subnet.place))
+
+
+def _stale(scene: Scene) -> Iterator[Breach]:
+    limit = scene.plan.survey_max_age
+    for entry in scene.plan.surveys:
+        age = (scene.today - entry.taken).days if entry.taken else 0
+        if age > limit:
+            message = f"the survey was taken on {entry.taken}, {age} days ago; the limit is {limit}"
+            yield Breach((entry.file,), message, str(entry.place))
+
+
+def _disagree(scene: Scene) -> Iterator[Breach]:
+    for island in scene.islands.values():
+        for hosts in island.hosts.repeated():
+            told: dict[int, SiteHost] = {}
+            for host in hosts:
+                if host.mac is not None:
+                    told.setdefault(host.mac.value, host)
+            if len(told) > 1:
+                yield _told(list(told.values()))
+
+
+def _told(hosts: list[SiteHost]) -> Breach:
+    files = tuple(dict.fromkeys(host.file for host in hosts))
+    address = str(hosts[0].address)
+    shown = listed([f"{host.mac} ({host.where})" for host in hosts])
+    macs = ", ".join(str(host.mac) for host in hosts)
+    return Breach(files, f"{address} is given different MACs: {shown}", hosts[0].where, address, (macs,))
+
+
+_PLACED = 'address = "10.62.20.61"'
+_OTHER = "address,mac\n10.62.20.80,00-00-5E-00-53-80\n"
+
+NOT_SURVEYED = Rule(
+    slug="not-surveyed",
+    severity=Severity.RISK,
+    what="A subnet with planned interfaces is not wholly covered by surveys: nothing can be said about clashes there.",
+    why="An address that no list mentions is not free, it is unknown. Ask IT for the list, or sweep the subnet.",
+    bad=one(_PLACED, survey='taken = 2026-10-28\ncovers = ["10.62.20.0/25"]'),
+    good=one(_PLACED, survey=SURVEYED),
+    source="common practice",
+    check=_not_surveyed,
+)
+SURVEY_STALE = Rule(
+    slug="survey-stale",
+    severity=Severity.RISK,
+    what="A survey is older than `survey-max-age`.",
+    why="A plant changes every week; what was free when the list was written may be taken by the day of the visit.",
+    bad=one(_PLACED, survey='taken = 2026-09-01\ncovers = ["10.62.20.0/24"]'),
+    good=one(_PLACED, survey=SURVEYED),
+    source="common practice",
+    check=_stale,
+)
+SURVEY_DISAGREES = Rule(
+    slug="survey-disagrees",
+    severity=Severity.RISK,
+    what="Surveys give one address two different MACs.",
+    why="Either two hosts already share the address, or one of the lists is out of date; a proof there could be taken "
+    "in by either.",
+    bad=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.80,00-00-5E-00-53-81\n"),
+    good=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.81,00-00-5E-00-53-81\n"),
+    source="RFC 5227 section 2.4; common practice",
+    check=_disagree,
+)

@@ -1,0 +1,155 @@
+"""What holds each address of an island: planned interfaces, site hosts, pools, reserved ranges, gateways, stations."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
+
+from netcheck.addr import Address, Range
+from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet
+from netcheck.space.intervals import Cover, Spans, single
+from netcheck.survey.source import Survey, hosts_of
+from netcheck.survey.table import HostTable
+
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """An interface with the address that could be read."""
+
+    interface: Interface
+    subnet: Subnet
+    address: Address
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A pool or reserved range with the subnet that names it."""
+
+    subnet: Subnet
+    span: Range
+    cell: Cell[Range]
+
+
+@dataclass(frozen=True, slots=True)
+class Gateway:
+    """Who has an address as a router does: a subnet's gateway, or one interface of a router."""
+
+    address: Address
+    owner: Subnet | Router
+
+    def __str__(self) -> str:
+        if isinstance(self.owner, Subnet):
+            return f"the gateway of subnet {self.owner.name}"
+        return f"an interface of router {self.owner.name}"
+
+
+@dataclass(frozen=True)
+class Island:
+    """One routing domain: its subnets, what is planned in them and what is there."""
+
+    name: str
+    subnets: tuple[Subnet, ...]
+    placed: tuple[Placed, ...]
+    hosts: HostTable
+    gateways: tuple[Gateway, ...]
+    stations: tuple[tuple[Address, Station], ...]
+
+    @cached_property
+    def pools(self) -> Cover[Held]:
+        """Every subnet's pools."""
+        return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.pools))
+
+    @cached_property
+    def reserved(self) -> Cover[Held]:
+        """Every subnet's reserved ranges."""
+        return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.reserved))
+
+    @cached_property
+    def placed_at(self) -> dict[Address, tuple[Placed, ...]]:
+        """Planned interfaces by address, in plan order."""
+        return _grouped((placed.address, placed) for placed in self.placed)
+
+    @cached_property
+    def gateways_at(self) -> dict[Address, tuple[Gateway, ...]]:
+        """Gateways and router interfaces by address."""
+        return _grouped((gateway.address, gateway) for gateway in self.gateways)
+
+    def routers_at(self, address: Address) -> set[str]:
+        """The names of the routers that have an address."""
+        gateways = self.gateways_at.get(address, ())
+        return {gateway.owner.name for gateway in gateways if isinstance(gateway.owner, Router)}
+
+    @cached_property
+    def stations_at(self) -> dict[Address, tuple[Station, ...]]:
+        """Stations by address."""
+        return _grouped(self.stations)
+
+    @cached_property
+    def filled(self) -> Spans:
+        """Planned addresses, pools and reserved ranges."""
+        kept = (held.span for each in self.subnets for held in _held(each, (*each.pools, *each.reserved)))
+        return Spans([*map(single, self.placed_at), *kept])
+
+    @cached_property
+    def claimed(self) -> Spans:
+        """Every address that the plan uses up: what is filled, gateways, routers and stations."""
+        singles = [*self.gateways_at, *self.stations_at]
+        return self.filled.joined(map(single, singles))
+
+
+def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
+    """Every island that the plan or a survey names, by name."""
+    names = dict.fromkeys(
+        each.island for group in (plan.subnets, plan.routers, plan.stations, plan.surveys) for each in group
+    )
+    placed = _grouped((one.subnet.island, one) for one in placed_of(plan))
+    subnets = _grouped((subnet.island, subnet) for subnet in plan.subnets)
+    gateways = _grouped(_gateways(plan))
+    stations = _grouped(
+        (each.island, (each.address.value.address, each)) for each in plan.stations if each.address.value is not None
+    )
+    return {
+        name: Island(
+            name,
+            subnets.get(name, ()),
+            placed.get(name, ()),
+            hosts_of(surveys, name),
+            gateways.get(name, ()),
+            stations.get(name, ()),
+        )
+        for name in names
+    }
+
+
+def placed_of(plan: Plan) -> Iterator[Placed]:
+    """The interfaces whose address can be read, in plan order."""
+    for interface in plan.interfaces:
+        if interface.address is not None and interface.address.value is not None:
+            yield Placed(interface, plan.subnet_of(interface), interface.address.value)
+
+
+def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[Held]:
+    return (Held(subnet, cell.value, cell) for cell in cells if cell.value is not None)
+
+
+def _grouped(pairs: Iterable[tuple[K, V]]) -> dict[K, tuple[V, ...]]:
+    groups: dict[K, list[V]] = defaultdict(list)
+    for key, value in pairs:
+        groups[key].append(value)
+    return {key: tuple(values) for key, values in groups.items()}
+
+
+def _gateways(plan: Plan) -> Iterator[tuple[str, Gateway]]:
+    for subnet in plan.subnets:
+        if subnet.gateway is not None and subnet.gateway.value is not None:
+            yield subnet.island, Gateway(subnet.gateway.value, subnet)
+    for router in plan.routers:
+        for cell in router.interfaces:
+            if cell.value is not None:
+                yield router.island, Gateway(cell.value.address, router)

@@ -1,0 +1,57 @@
+"""Which addresses a host may have at all, and why it may not have the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.addr import Address, Prefix, Range
+from netcheck.space.intervals import Cover, Spans, range_of
+
+# Never the address of a host: RFC 1122 section 3.2.1.3 (a)-(c), (g); RFC 1112 section 4; RFC 4291 sections 2.5.2,
+# 2.5.3, 2.7.
+_NEVER = tuple(
+    (range_of(Prefix.from_text(prefix)), why)
+    for prefix, why in (
+        ("255.255.255.255/32", "is the limited broadcast address"),
+        ("0.0.0.0/8", 'is of 0.0.0.0/8, "this network"'),
+        ("127.0.0.0/8", "is a loopback address"),
+        ("224.0.0.0/4", "is a multicast address"),
+        ("240.0.0.0/4", "is of the reserved block 240.0.0.0/4"),
+        ("::/128", "is the unspecified address"),
+        ("::1/128", "is the loopback address"),
+        ("ff00::/8", "is a multicast address"),
+    )
+)
+_NEVER_COVER = Cover(_NEVER)
+_NEVER_SPANS = Spans(span for span, _ in _NEVER)
+# RFC 2526 section 2: the highest 128 interface identifiers of a 64-bit prefix are anycast addresses; the range as
+# RFC 5453 section 3 lists it.
+_ANYCAST_LOW, _ANYCAST_HIGH = 0xFDFFFFFFFFFFFF80, 0xFDFFFFFFFFFFFFFF
+
+
+def why_unusable(address: Address, prefix: Prefix | None) -> str:
+    """Why no host of the subnet may have an address, as the end of a sentence; empty where it may, or lies outside."""
+    why = _NEVER_COVER.at(address)
+    if why is not None:
+        return why
+    if prefix is None or not prefix.holds(address):
+        return ""
+    if any(span.holds(address) for span in _anycast(prefix)):
+        return f"is a reserved anycast address of {prefix}"
+    if prefix.usable.holds(address):
+        return ""
+    if address.value == prefix.value:
+        return f"is the {'network' if address.family == 4 else 'subnet-router anycast'} address of {prefix}"
+    return f"is the directed-broadcast address of {prefix}"
+
+
+def usable_ranges(prefix: Prefix) -> Iterator[Range]:
+    """The addresses that hosts of a subnet may have, ascending."""
+    for span in _NEVER_SPANS.gaps(prefix.usable):
+        yield from Spans(_anycast(prefix)).gaps(span)
+
+
+def _anycast(prefix: Prefix) -> tuple[Range, ...]:
+    if prefix.family == 4 or prefix.length != 64:
+        return ()
+    return (Range(6, prefix.value + _ANYCAST_LOW, prefix.value + _ANYCAST_HIGH),)
