@@ -14,6 +14,7 @@ from netcheck.errors import Problem
 from netcheck.plan.building import interfaces_in
 from netcheck.plan.entries import Entry, Tables
 from netcheck.plan.model import Place
+from netcheck.plan.shapes import as_label
 from netcheck.text import listed, safe
 
 _COMPARED = 300  # names looked at for one that was perhaps meant
@@ -32,7 +33,8 @@ class _Loose:
     @classmethod
     def of(cls, device: str, name: str, entry: Entry) -> _Loose:
         ports = entry.data.get("ports", ["1"])
-        texts = [str(one).strip() for one in ports if isinstance(one, int | str)] if isinstance(ports, list) else []
+        labels = map(as_label, ports if isinstance(ports, list) else ())
+        texts = (one.strip() for one in labels if isinstance(one, str))
         subject = f"{device}/{name}" if device and name else ""
         return cls(subject, entry.text("subnet"), entry.text("behind"), tuple(texts), entry.place)
 

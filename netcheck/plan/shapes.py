@@ -21,7 +21,7 @@ def _hyphened(name: str) -> str:
     return name.rstrip("_").replace("_", "-")
 
 
-def _label(value: object) -> object:
+def as_label(value: object) -> object:
     """Take a whole number for the text that it is written as: slots and ports are often bare numbers."""
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) < _NUMBER_LIMIT:
         return str(value)
@@ -40,8 +40,8 @@ def _day(value: object) -> object:
     return value
 
 
-Name = Annotated[str, BeforeValidator(_label), Field(min_length=1)]
-Label = Annotated[str, BeforeValidator(_label)]
+Name = Annotated[str, BeforeValidator(as_label), Field(min_length=1)]
+Label = Annotated[str, BeforeValidator(as_label)]
 Day = Annotated[date, BeforeValidator(_day), Field(strict=True)]
 Count = Annotated[int, Field(ge=0, lt=_NUMBER_LIMIT)]
 Share = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
