@@ -9,7 +9,7 @@ from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import PlanError, Problem
-from netcheck.files import FileError, feed
+from netcheck.files import FileError, feed, refused_by_system
 from netcheck.plan.building import Parts, build
 from netcheck.plan.entries import MOST_PROBLEMS, Tables
 from netcheck.plan.model import Place, Plan
@@ -65,16 +65,18 @@ def read_plan(path: str | Path) -> Plan:
 
 
 def _file_of(path: Path) -> Path:
+    """The plan file that a path means."""
     try:
+        if not path.exists() and not path.is_symlink():
+            raise PlanError(Problem("there is no such file or folder", safe(str(path)), "Check its name"))
         if not path.is_dir():
             return path
-        file = path / PLAN_FILE
-        if not file.exists():
+        if not (path / PLAN_FILE).exists() and not (path / PLAN_FILE).is_symlink():
             do = "Name a folder that holds one, or the file itself"
             raise PlanError(Problem(f"there is no {PLAN_FILE} in this folder", safe(str(path)), do))
-    except (OSError, ValueError):
-        return path
-    return file
+    except (OSError, ValueError) as error:
+        raise PlanError(refused_by_system(error, path).at(safe(str(path)))) from error
+    return path / PLAN_FILE
 
 
 def _form_of(file: Path) -> Form:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from netcheck.errors import NetcheckError, Problem, SurveyError
+from netcheck.files import refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
 from netcheck.survey import tabular
 from netcheck.survey.gathering import Gathering, Source
@@ -46,9 +47,12 @@ def read_surveys(plan: Plan) -> tuple[Survey, ...]:
 def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
     """Read one survey file, looked up from a folder."""
     source = Source(entry, folder / entry.file)
-    reader = _reader_for(source)
     gathering = Gathering(entry.file)
-    reader.read(source, gathering)
+    try:
+        reader = _reader_for(source)
+        reader.read(source, gathering)
+    except OSError as error:
+        raise refused_by_system(error, source.path) from error
     return gathering.survey(entry, reader.kind)
 
 

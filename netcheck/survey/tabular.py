@@ -20,8 +20,8 @@ def recognises(head: bytes) -> bool:
 
 def read(source: Source, into: Gathering) -> None:
     """Read every row of the table as a stream; rows without a readable address are kept as skipped."""
-    with source.open() as stream:
-        lines = lines_of(text_of(stream))
+    with source.open() as stream, text_of(stream) as text:
+        lines = lines_of(text)
         sample = list(islice(lines, SAMPLE))
         if not any(map(str.strip, sample)):
             raise SurveyError(

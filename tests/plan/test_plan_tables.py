@@ -1,0 +1,166 @@
+"""Tables beside the plan as CSV give the same model, and say file, row and column where something is wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from netcheck.addr import Address, Range
+from netcheck.errors import PlanError
+from netcheck.plan.model import Plan
+from netcheck.plan.reading import read_plan
+
+TOP = 'format = 1\ninterfaces = "interfaces.csv"\n[site]\nname = "Filler line"\n'
+SUBNET = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'
+HEAD = "device,kind,place,interface,slot,subnet,address,mask,gateway,mac,host-name,switch-port,ports\n"
+ROW = "filler-plc,controller,filler,cpu,1,packing,10.62.30.70,/24,10.62.30.1,00005e005330,filler-plc,sw-2/2,{ports}\n"
+
+
+def plan_of(folder: Path, table: str | bytes, top: str = TOP + SUBNET, **tables: str) -> Plan:
+    """Write a plan with a table of interfaces, and read it."""
+    (folder / "plan.toml").write_text(top)
+    (folder / "interfaces.csv").write_bytes(table if isinstance(table, bytes) else table.encode())
+    for name, text in tables.items():
+        (folder / f"{name}.csv").write_text(text)
+    return read_plan(folder)
+
+
+def problems_of(folder: Path, table: str | bytes, **tables: str) -> list[str]:
+    """The problems of a plan that must have some."""
+    with pytest.raises(PlanError) as caught:
+        plan_of(folder, table, **tables)
+    return [str(problem) for problem in caught.value.problems]
+
+
+@pytest.mark.parametrize("ports", ["1 2", "1;2", "1; 2"])
+def test_a_row_is_an_interface(tmp_path: Path, ports: str) -> None:
+    """Every documented column arrives; lists are separated by spaces or semicolons."""
+    (interface,) = plan_of(tmp_path, HEAD + ROW.format(ports=ports)).interfaces
+    assert interface.subject == "filler-plc/cpu"
+    assert (interface.kind, interface.where, interface.slot) == ("controller", "filler", "1")
+    assert interface.address is not None
+    assert interface.address.value == Address.from_text("10.62.30.70")
+    assert str(interface.address.place) == "interfaces.csv: row 2"
+    assert interface.mac is not None
+    assert str(interface.mac.value) == "00-00-5E-00-53-30"
+    assert interface.ports == ("1", "2")
+
+
+def test_rows_and_devices_stand_beside_each_other(tmp_path: Path) -> None:
+    """Devices of the plan come first; a device may have interfaces in both."""
+    device = '[[device]]\nname = "filler-plc"\n[[device.interface]]\nname = "link"\nsubnet = "packing"\n'
+    plan = plan_of(tmp_path, HEAD + ROW.format(ports=""), TOP + SUBNET + device)
+    assert [one.subject for one in plan.interfaces] == ["filler-plc/link", "filler-plc/cpu"]
+    assert plan.interfaces[1].ports == ("1",)
+
+
+TABLE = HEAD + ROW.format(ports="1 2") + "\n" + 'cam,"a ""quoted"", note",,lan,,packing,10.62.30.9,,,,,,\n'
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        TABLE.encode(),
+        TABLE.encode("utf-8-sig"),
+        TABLE.encode("utf-16"),
+        TABLE.replace("\n", "\r\n").encode(),
+        TABLE.replace("\n", "\r").encode(),
+        TABLE.encode("utf-16-le"),
+        TABLE.replace(",", ";").replace("quoted;", "quoted,").encode(),
+        TABLE.replace(",", "\t").encode(),
+        TABLE.replace(",", "|").encode("cp1252"),
+        TABLE.replace("host-name", " Host Name ").replace("device,", "DEVICE,").encode(),
+    ],
+    ids=["utf-8", "mark", "utf-16", "crlf", "cr", "utf-16-no-mark", "semicolon", "tab", "bar", "titles"],
+)
+def test_every_way_a_spreadsheet_saves_reads_the_same(tmp_path: Path, data: bytes) -> None:
+    """Encoding, delimiter, line ends and the writing of titles make no difference."""
+    plan = plan_of(tmp_path, data)
+    assert [one.subject for one in plan.interfaces] == ["filler-plc/cpu", "cam/lan"]
+    assert [str(one.place) for one in plan.interfaces] == ["interfaces.csv: row 2", "interfaces.csv: row 4"]
+    assert plan.interfaces[1].kind.startswith('a "quoted"')
+
+
+def test_windows_1252_text_is_read(tmp_path: Path) -> None:
+    """A table saved in the old Windows code page keeps its letters."""
+    plan = plan_of(tmp_path, (HEAD + ROW.format(ports="").replace(",filler,", ",Süd,")).encode("cp1252"))
+    assert plan.interfaces[0].where == "Süd"
+
+
+def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
+    """Missing cells, numbers that are none, surplus cells, names twice, subnets that are not there."""
+    rows = (
+        ROW.format(ports="1 2")
+        + ROW.format(ports="1 1")
+        + "a,,,,,packing,,,,,,,\n"
+        + "b,,,lan,,pakcing,,,,,,,,,surplus\n"
+        + "c,,,lan,,pakcing\n"
+    )
+    found = problems_of(tmp_path, HEAD + rows)
+    expected = [
+        'interfaces.csv: row 3: interface "filler-plc/cpu" is there twice, first at interfaces.csv: row 2',
+        'interfaces.csv: row 3: port "1" is there twice',
+        'interfaces.csv: row 4: column "interface" is empty',
+        "interfaces.csv: row 5: it has 15 cells, and the titles 13",
+        'interfaces.csv: row 6: subnet "pakcing" is not in the plan; did you mean "packing"?',
+    ]
+    assert [words for words in expected if not any(one.startswith(words) for one in found)] == []
+    assert len(found) == len(expected)
+
+
+@pytest.mark.parametrize(
+    ("head", "words"),
+    [
+        (HEAD.replace("address", "adress"), 'column "adress" is not known; did you mean "address"?'),
+        (HEAD.replace("subnet,", "segment,"), 'column "subnet" is missing'),
+        (HEAD.replace("mask", "address"), 'column "address" is there twice'),
+        (HEAD.replace("slot", ""), "column 5 holds a value and has no title"),
+    ],
+)
+def test_titles_are_checked(tmp_path: Path, head: str, words: str) -> None:
+    """A misspelt title is not a column that nobody filled."""
+    assert any(words in one for one in problems_of(tmp_path, head + ROW.format(ports="")))
+
+
+def test_subnets_and_conversations_may_be_tables_too(tmp_path: Path) -> None:
+    """They use the same keys as titles."""
+    top = 'format = 1\nsubnets = "subnets.csv"\ninterfaces = "interfaces.csv"\nconversations = "talk.csv"\n'
+    subnets = (
+        "name,prefix,gateway,vlan,pools,reserved\n"
+        "packing,10.62.30.0/24,10.62.30.1,630,10.62.30.180 - 10.62.30.219,10.62.30.2-10.62.30.9; 10.62.30.250\n"
+    )
+    talk = "from,to,why\nfiller-plc/cpu,filler-plc/cpu,itself\n"
+    plan = plan_of(tmp_path, HEAD + ROW.format(ports=""), top + '[site]\nname = "x"\n', subnets=subnets, talk=talk)
+    (subnet,) = plan.subnets
+    assert (subnet.vlan, str(subnet.place)) == (630, "subnets.csv: row 2")
+    assert [cell.value for cell in subnet.pools] == [Range.from_text("10.62.30.180-10.62.30.219")]
+    assert [cell.text for cell in subnet.reserved] == ["10.62.30.2-10.62.30.9", "10.62.30.250"]
+    assert plan.conversations[0].why == "itself"
+
+
+def test_a_number_that_is_none_names_its_column(tmp_path: Path) -> None:
+    """Row and column stand in the message."""
+    top = TOP.replace("interfaces =", 'subnets = "subnets.csv"\ninterfaces =')
+    (tmp_path / "subnets.csv").write_text("name,prefix,vlan\npacking,10.62.30.0/24,six\n")
+    with pytest.raises(PlanError) as caught:
+        plan_of(tmp_path, HEAD, top)
+    assert str(caught.value) == 'subnets.csv: row 2: column "vlan": expected a whole number, found "six"'
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "it is empty"),
+        (b"\n \n", "it is empty"),
+        ((HEAD + 'a,"open,,lan,,packing\nb,,,lan,,packing\n').encode(), "row 2: its quotes do not fit together"),
+        (b"PK\x03\x04\0\0\0\0", "is no text"),
+        ((HEAD + "x" * (1 << 20) + "x").encode(), "line 2 has 1,048,577 bytes"),
+        (("x" * (1 << 20)).encode("utf-16-le"), "line 1 has"),
+    ],
+    ids=["empty", "blank", "quotes", "binary", "long-line", "long-wide-line"],
+)
+def test_a_hostile_table_is_refused_with_words(tmp_path: Path, data: bytes, words: str) -> None:
+    """The message names the file."""
+    found = problems_of(tmp_path, data)
+    assert any(one.startswith("interfaces.csv") and words in one for one in found)
