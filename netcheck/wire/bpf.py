@@ -1,0 +1,92 @@
+"""The classic BPF program that lets the kernel throw away what no part of netcheck reads.
+
+It passes, untagged or tagged with priority only (VLAN 0): all ARP, all LLDP, ICMP echo requests and replies sent to our
+MAC, and DHCP requests of others (UDP to port 67, RFC 2131 section 4.1), unfragmented. It drops what this station sends.
+Codes are those of linux/bpf_common.h and linux/filter.h. `wanted` says the same in Python, for links without filter.
+"""
+
+from __future__ import annotations
+
+import struct
+from typing import NamedTuple
+
+LONGEST = 2048  # bytes kept of a frame; ARP, LLDP and echo of Ethernet's usual 1514 fit
+
+LOAD_WORD, LOAD_HALF, LOAD_BYTE = 0x20, 0x28, 0x30  # BPF_LD with BPF_ABS
+LOAD_HALF_BEHIND, LOAD_BYTE_BEHIND = 0x48, 0x50  # with BPF_IND: behind the IPv4 header
+HEADER_LENGTH = 0xB1  # BPF_LDX, BPF_MSH: index = 4 * (low four bits of a byte)
+AND, EQUAL, ANY_BIT, RETURN = 0x54, 0x15, 0x45, 0x06
+
+_ANCILLARY = 0xFFFFF000  # SKF_AD_OFF, -0x1000
+PACKET_TYPE, VLAN_TAG, VLAN_PRESENT = _ANCILLARY + 4, _ANCILLARY + 44, _ANCILLARY + 48
+OUTGOING = 4  # PACKET_OUTGOING
+
+_INSTRUCTION = struct.Struct("=HBBI")
+
+
+class Step(NamedTuple):
+    """One instruction; `yes` and `no` name the label to jump to, "" the next instruction."""
+
+    code: int
+    k: int
+    yes: str = ""
+    no: str = ""
+    label: str = ""
+
+
+def _steps(mac: int) -> tuple[Step, ...]:
+    return (
+        Step(LOAD_WORD, PACKET_TYPE),
+        Step(EQUAL, OUTGOING, "drop"),
+        Step(LOAD_WORD, VLAN_PRESENT),
+        Step(EQUAL, 0, "untagged"),
+        Step(LOAD_WORD, VLAN_TAG),
+        Step(ANY_BIT, 0x0FFF, "drop"),
+        Step(LOAD_HALF, 12, label="untagged"),
+        Step(EQUAL, 0x0806, "pass"),
+        Step(EQUAL, 0x88CC, "pass"),
+        Step(EQUAL, 0x0800, "", "drop"),
+        Step(LOAD_HALF, 20),
+        Step(ANY_BIT, 0x3FFF, "drop"),  # more fragments, or not the first
+        Step(HEADER_LENGTH, 14),
+        Step(LOAD_BYTE, 23),
+        Step(EQUAL, 1, "icmp"),
+        Step(EQUAL, 17, "", "drop"),
+        Step(LOAD_HALF_BEHIND, 16),
+        Step(EQUAL, 67, "pass", "drop"),
+        Step(LOAD_BYTE_BEHIND, 14, label="icmp"),
+        Step(EQUAL, 0, "ours"),
+        Step(EQUAL, 8, "", "drop"),
+        Step(LOAD_HALF, 0, label="ours"),
+        Step(EQUAL, mac >> 32, "", "drop"),
+        Step(LOAD_WORD, 2),
+        Step(EQUAL, mac & 0xFFFFFFFF, "pass", "drop"),
+        Step(RETURN, LONGEST, label="pass"),
+        Step(RETURN, 0, label="drop"),
+    )
+
+
+def program(mac: int) -> bytes:
+    """The program for an interface with this MAC, as an array of struct sock_filter."""
+    steps = _steps(mac)
+    places = {step.label: at for at, step in enumerate(steps) if step.label}
+
+    def jump(at: int, label: str) -> int:
+        return places[label] - at - 1 if label else 0
+
+    return b"".join(
+        _INSTRUCTION.pack(step.code, jump(at, step.yes), jump(at, step.no), step.k) for at, step in enumerate(steps)
+    )
+
+
+def wanted(frame: bytes, mac: int) -> bool:
+    """The same choice by the frame's bytes alone."""
+    kind = frame[12:14]
+    if kind in (b"\x08\x06", b"\x88\xcc"):
+        return True
+    if kind != b"\x08\x00" or len(frame) < 24 or int.from_bytes(frame[20:22], "big") & 0x3FFF:
+        return False
+    behind = 14 + (frame[14] & 15) * 4
+    if frame[23] == 17:
+        return frame[behind + 2 : behind + 4] == b"\x00\x43"
+    return frame[23] == 1 and frame[behind : behind + 1] in (b"\x00", b"\x08") and frame[:6] == mac.to_bytes(6, "big")

@@ -1,0 +1,181 @@
+"""What Linux says about interfaces, addresses and neighbours: rtnetlink (RFC 3549), by the standard library alone.
+
+Everything goes through one socket of the caller's network namespace, by interface index, so a rename or a foreign /sys
+does no harm. Numbers are those of the kernel's linux/netlink.h, rtnetlink.h, if_link.h, if_addr.h and neighbour.h.
+Failures of the kernel are raised as OSError.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import struct
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+NEWLINK, DELLINK, GETLINK = 16, 17, 18
+GETADDR, GETNEIGH = 22, 30
+ERROR, DONE = 2, 3
+_REQUEST, _DUMP = 1, 0x300
+LINK_EVENTS = 1  # RTMGRP_LINK
+
+_UP, _LOOPBACK, _NO_ARP, _LOWER_UP = 0x1, 0x8, 0x80, 0x10000
+_ETHERNET = 1  # ARPHRD_ETHER
+_IFLA_ADDRESS, _IFLA_NAME, _IFLA_PARENT, _IFLA_MASTER, _IFLA_MASK, _IFLA_ELSEWHERE = 1, 3, 5, 10, 29, 37
+_NO_STATISTICS = 8  # RTEXT_FILTER_SKIP_STATS
+_NO_OWNER = 0x01 | 0x20 | 0x40  # neighbour states INCOMPLETE, FAILED, NOARP
+
+_HEAD = struct.Struct("=IHHII")  # length, type, flags, sequence, port
+_LINK = struct.Struct("=BxHiII")  # family, hardware type, index, flags, change mask
+_ADDRESS = struct.Struct("=BBBBI")  # family, prefix length, flags, scope, index
+_NEIGHBOUR = struct.Struct("=BxxxiHBB")  # family, index, state, flags, type
+_ATTRIBUTE = struct.Struct("=HH")  # length, type
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One message from the kernel: its type, the sequence number it answers (0 for an event) and its body."""
+
+    type: int
+    sequence: int
+    body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class LinkState:
+    """An interface as the kernel tells it. `up` is the administrator's wish, `carrier` the cable's (or far end's)
+    state; `parent` and `master` are indexes of the interface below and above it in this namespace, 0 for none."""
+
+    index: int
+    name: str
+    mac: int
+    up: bool
+    carrier: bool
+    ethernet: bool
+    loopback: bool
+    arp: bool
+    parent: int
+    master: int
+
+
+def opened(groups: int = 0) -> socket.socket:
+    """A route netlink socket, subscribed to these groups of events."""
+    netlink = socket.socket(socket.AF_NETLINK, socket.SOCK_RAW | socket.SOCK_CLOEXEC, socket.NETLINK_ROUTE)
+    try:
+        netlink.bind((0, groups))
+    except OSError:
+        netlink.close()
+        raise
+    return netlink
+
+
+def ask_link(netlink: socket.socket, index: int) -> None:
+    """Ask for the state of one interface; the answer carries its index as sequence number, also when it is an error."""
+    mask = _ATTRIBUTE.pack(8, _IFLA_MASK) + struct.pack("=I", _NO_STATISTICS)
+    body = _LINK.pack(0, 0, index, 0, 0) + mask
+    netlink.send(_HEAD.pack(_HEAD.size + len(body), GETLINK, _REQUEST, index, 0) + body)
+
+
+def messages(data: bytes) -> Iterator[Message]:
+    """Take a datagram apart; stops at the first message that does not fit."""
+    at = 0
+    while at + _HEAD.size <= len(data):
+        length, kind, _, sequence, _ = _HEAD.unpack_from(data, at)
+        if length < _HEAD.size or at + length > len(data):
+            return
+        yield Message(kind, sequence, data[at + _HEAD.size : at + length])
+        at += length + 3 & ~3
+
+
+def _attributes(body: bytes, at: int) -> dict[int, bytes]:
+    found = {}
+    while at + _ATTRIBUTE.size <= len(body):
+        length, kind = _ATTRIBUTE.unpack_from(body, at)
+        if length < _ATTRIBUTE.size or at + length > len(body):
+            break
+        found[kind & 0x3FFF] = body[at + _ATTRIBUTE.size : at + length]  # the two top bits are flags
+        at += length + 3 & ~3
+    return found
+
+
+def _number(value: bytes) -> int:
+    return int.from_bytes(value, sys.byteorder)
+
+
+def link_from(body: bytes) -> LinkState | None:
+    """Read the body of a link message; None where it is too short."""
+    if len(body) < _LINK.size:
+        return None
+    _, hardware, index, flags, _ = _LINK.unpack_from(body)
+    said = _attributes(body, _LINK.size)
+    mac = said.get(_IFLA_ADDRESS, b"")
+    here = _IFLA_ELSEWHERE not in said
+    return LinkState(
+        index=index,
+        name=said.get(_IFLA_NAME, b"").rstrip(b"\0").decode(errors="replace"),
+        mac=int.from_bytes(mac, "big") if len(mac) == 6 else 0,
+        up=bool(flags & _UP),
+        carrier=bool(flags & _LOWER_UP),
+        ethernet=hardware == _ETHERNET,
+        loopback=bool(flags & _LOOPBACK),
+        arp=not flags & _NO_ARP,
+        parent=_number(said.get(_IFLA_PARENT, b"")) if here else 0,
+        master=_number(said.get(_IFLA_MASTER, b"")),
+    )
+
+
+def _dump(kind: int, body: bytes) -> Iterator[bytes]:
+    """Ask for a whole table and yield the body of each entry."""
+    with opened() as netlink:
+        netlink.settimeout(5)
+        netlink.send(_HEAD.pack(_HEAD.size + len(body), kind, _REQUEST | _DUMP, 1, 0) + body)
+        while True:
+            for message in messages(netlink.recv(1 << 17)):
+                if message.type == DONE:
+                    return
+                if message.type == ERROR:
+                    raise error_from(message)
+                yield message.body
+
+
+def error_from(message: Message) -> OSError:
+    """The error that an error message carries."""
+    number = -int.from_bytes(message.body[:4], sys.byteorder, signed=True)
+    return OSError(number, os.strerror(number))
+
+
+def links() -> list[LinkState]:
+    """All interfaces of this namespace."""
+    return [state for body in _dump(GETLINK, _LINK.pack(0, 0, 0, 0, 0)) if (state := link_from(body)) is not None]
+
+
+def addresses() -> dict[int, list[tuple[int, int]]]:
+    """All IPv4 addresses, secondary ones too: index -> (address, prefix length)."""
+    found: dict[int, list[tuple[int, int]]] = {}
+    for body in _dump(GETADDR, _ADDRESS.pack(socket.AF_INET, 0, 0, 0, 0)):
+        if len(body) >= _ADDRESS.size:
+            family, length, _, _, index = _ADDRESS.unpack_from(body)
+            said = _attributes(body, _ADDRESS.size)
+            own = said.get(2, said.get(1, b""))  # IFA_LOCAL; on a point-to-point link IFA_ADDRESS is the far end
+            if family == socket.AF_INET and len(own) == 4:
+                found.setdefault(index, []).append((int.from_bytes(own, "big"), length))
+    return found
+
+
+def neighbours(index: int) -> dict[int, int]:
+    """The kernel's ARP table of one interface: address -> MAC, only what it holds for resolved."""
+    found = {}
+    for body in _dump(GETNEIGH, _NEIGHBOUR.pack(socket.AF_INET, 0, 0, 0, 0)):
+        if len(body) >= _NEIGHBOUR.size:
+            family, at, state, _, _ = _NEIGHBOUR.unpack_from(body)
+            said = _attributes(body, _NEIGHBOUR.size)
+            address, mac = said.get(1, b""), said.get(2, b"")
+            if (
+                family == socket.AF_INET
+                and at == index
+                and not state & _NO_OWNER
+                and (len(address), len(mac)) == (4, 6)
+            ):
+                found[int.from_bytes(address, "big")] = int.from_bytes(mac, "big")
+    return found

@@ -1,0 +1,301 @@
+"""The raw link on the real kernel: what it hears, when, and what becomes of the carrier."""
+
+from __future__ import annotations
+
+import socket
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import pytest
+
+from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_from_wire, arp_request, echo_from_wire, echo_to_wire, padded
+from netcheck.wire.link import Carrier, Heard
+from netcheck.wire.raw import BATCH, RawLink, open_raw
+from tests.lab.netns import Lab
+
+pytestmark = pytest.mark.lab
+
+STATION, STATION_IP = 0x00005E005301, 0xC0000201
+DEVICE, DEVICE_IP = 0x00005E005314, 0xC0000214
+ASK = arp_request(STATION, STATION_IP, DEVICE_IP)
+SAID = arp_request(DEVICE, DEVICE_IP, DEVICE_IP)  # an announcement
+
+
+@dataclass
+class Bench:
+    """A station with an open link, a device at the other end of its cable, and a packet socket of the device's."""
+
+    lab: Lab
+    station: str
+    device: str
+    link: RawLink
+    far: socket.socket
+
+    def heard(self, seconds: float = 0.3) -> list[bytes]:
+        """Frames that arrive in this time."""
+        return [news.frame for news in self.news(seconds) if isinstance(news, Heard)]
+
+    def news(self, seconds: float = 0.3) -> list[Heard | Carrier]:
+        """All that arrives in this time."""
+        found: list[Heard | Carrier] = []
+        until = self.link.now() + seconds
+        while self.link.now() < until:
+            found.extend(self.link.receive(until))
+        return found
+
+    def change(self, wanted: Callable[[Carrier], bool], seconds: float = 1.0) -> Carrier:
+        """The first carrier change of this kind."""
+        until = self.link.now() + seconds
+        while self.link.now() < until:
+            for news in self.link.receive(until):
+                if isinstance(news, Carrier) and wanted(news):
+                    return news
+        raise AssertionError("the carrier did not change")
+
+
+@pytest.fixture
+def bench(lab: Lab) -> Iterator[Bench]:
+    """A station and a device on one cable."""
+    station, device = lab.namespace("station"), lab.namespace("device")
+    lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
+    lab.address(station, "eth0", "192.0.2.1/24")
+    lab.address(device, "eth0", "192.0.2.20/24")
+    with lab.inside(device):
+        far = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
+        far.bind(("eth0", 0))
+    with lab.inside(station):
+        link = open_raw("eth0")
+    with far, link:
+        yield Bench(lab, station, device, link, far)
+
+
+def test_the_way_is_the_interface(bench: Bench) -> None:
+    """Name, MAC and the system's own address."""
+    way = bench.link.ways[0]
+    assert (way.name, way.mac, way.addresses) == ("eth0", STATION, ((STATION_IP, 24),))
+    assert (bench.link.kind, bench.link.hears_all, bench.link.carrier()) == ("raw", True, True)
+
+
+def test_a_device_answers_arp_and_echo(bench: Bench) -> None:
+    """The kernel of the device answers both; each answer comes after its question."""
+    sent = bench.link.send(ASK)
+    news = bench.link.receive(sent + 1)
+    assert isinstance(news[0], Heard)
+    arp = arp_from_wire(news[0].frame)
+    assert arp is not None
+    assert (arp.sender_mac, arp.sender_ip) == (DEVICE, DEVICE_IP)
+    assert sent < news[0].at < bench.link.now()
+    bench.link.send(echo_to_wire(Echo(DEVICE, STATION, STATION_IP, DEVICE_IP, 64, ECHO_REQUEST, 7, 8, b"x" * 16)))
+    echoes = [echo_from_wire(frame) for frame in bench.heard()]
+    assert [(echo.source, echo.source_ip, echo.identifier, echo.sequence) for echo in echoes if echo] == [
+        (DEVICE, DEVICE_IP, 7, 8)
+    ]
+
+
+def test_short_frames_leave_with_sixty_bytes(bench: Bench) -> None:
+    """RFC 894: padded here, since not every driver does."""
+    with bench.lab.inside(bench.device):
+        tap = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806))
+    with tap:
+        tap.settimeout(1)
+        bench.link.send(ASK)
+        assert tap.recv(100) == padded(ASK)
+
+
+def test_what_the_station_sends_is_not_heard(bench: Bench) -> None:
+    """Neither the link's own frames nor those of the operating system."""
+    bench.lab.echo_blocked(bench.device)
+    bench.lab.run(bench.station, ["ping", "-c", "2", "-i", "0.05", "-W", "0.1", "192.0.2.20"])
+    bench.link.send(arp_request(STATION, STATION_IP, 0xC0000299))
+    read = [arp_from_wire(frame) for frame in bench.heard()]
+    assert {(arp.op, arp.sender_mac) for arp in read if arp} == {(2, DEVICE)}
+    assert None not in read
+
+
+@pytest.mark.parametrize(
+    ("frame", "heard"),
+    [
+        pytest.param(SAID, SAID, id="announcement"),
+        pytest.param(SAID[:12] + b"\x81\x00\x00\x64" + SAID[12:], None, id="tagged for VLAN 100"),
+        pytest.param(SAID[:12] + b"\x81\x00\xc0\x00" + SAID[12:], SAID, id="priority tag only"),
+        pytest.param(SAID[:12] + b"\x08\x00" + b"\xff" * 40, None, id="broadcast that is no ARP"),
+        pytest.param(bytes.fromhex("0180c200000e00005e00531488cc") + b"\x02" * 46, None, id="lldp"),
+        pytest.param(SAID + b"\0" * 1472, SAID, id="as long as Ethernet allows"),
+    ],
+)
+def test_what_passes_the_filter(bench: Bench, frame: bytes, heard: bytes | None) -> None:
+    """ARP and LLDP of this segment pass, as sent; a frame of another VLAN and chatter do not."""
+    bench.far.send(frame)
+    bench.far.send(arp_request(DEVICE, 0, 1))  # shows that the other has had its turn
+    frames = bench.heard()
+    assert frames[-1][:42] == arp_request(DEVICE, 0, 1)
+    lldp = frame[12:14] == b"\x88\xcc"
+    assert [one if lldp else one[:42] for one in frames[:-1]] == ([frame] if lldp else [heard] if heard else [])
+
+
+def test_a_cut_jumbo_frame_does_no_harm(bench: Bench) -> None:
+    """More than is kept of a frame arrives: its first part is heard."""
+    for namespace in (bench.station, bench.device):
+        bench.lab.run(namespace, ["ip", "link", "set", "eth0", "mtu", "9000"])
+    bench.far.send(SAID.ljust(8000, b"\0"))
+    frames = bench.heard()
+    assert [len(frame) for frame in frames] == [2048]
+    assert arp_from_wire(frames[0]) == arp_from_wire(SAID)
+
+
+def test_times_are_those_of_arrival_not_of_reading(bench: Bench) -> None:
+    """A reader that was away for 100 ms still learns when each frame came; on a fresh socket too."""
+    sent = []
+    for _ in range(5):
+        sent.append(bench.link.now())
+        bench.far.send(SAID)
+        time.sleep(0.02)
+    news = bench.link.receive(0)
+    assert [one.at for one in news] == pytest.approx(sent, abs=0.005)
+    assert all(one.at >= at for one, at in zip(news, sent, strict=True))
+
+
+def test_none_is_lost_of_a_burst_that_nobody_reads(bench: Bench) -> None:
+    """A /22's worth of answers waits in the kernel: the default buffer would keep 256."""
+    for number in range(1022):
+        bench.far.send(arp_request(DEVICE, number, 1))
+    heard = [arp_from_wire(frame) for frame in bench.heard()]
+    assert [arp.sender_ip for arp in heard if arp] == list(range(1022))
+
+
+def test_none_is_lost_at_the_full_pace(bench: Bench) -> None:
+    """500 questions in a second, each answered."""
+    answers = 0
+    begin = bench.link.now()
+    for number in range(500):
+        bench.link.send(ASK)
+        due = begin + (number + 1) / 500
+        while bench.link.now() < due:
+            answers += len(bench.link.receive(due))
+    answers += len(bench.heard())
+    assert answers == 500
+    assert bench.link.now() - begin < 2
+
+
+def test_a_flood_does_not_hold_the_caller(bench: Bench) -> None:
+    """One call takes a batch, and the next the rest: nothing is lost in between."""
+    for number in range(BATCH + 500):
+        bench.far.send(arp_request(DEVICE, number, 1))
+    first, second = bench.link.receive(0), bench.link.receive(0)
+    assert (len(first), len(second)) == (BATCH, 500)
+
+
+def test_receiving_ends_when_told(bench: Bench) -> None:
+    """With nothing to hear it returns nothing, on time, and at once when the time is past."""
+    begin = bench.link.now()
+    assert bench.link.receive(begin + 0.25) == []
+    waited = bench.link.now() - begin
+    assert 0.25 <= waited < 0.5
+    begin = bench.link.now()
+    assert bench.link.receive(begin - 1) == []
+    assert bench.link.now() - begin < 0.1
+
+
+def test_the_cable_out_and_in_and_out_is_seen_at_once(bench: Bench) -> None:
+    """Also a second change within the second in which the kernel holds its events back."""
+    for up in (False, True, False, True):
+        before = bench.link.now()
+        (bench.lab.up if up else bench.lab.down)(bench.device, "eth0")
+        seen = bench.change(lambda carrier, up=up: carrier.up is up)  # type: ignore[misc]
+        assert before < seen.at < before + 0.25
+        assert (seen.way, seen.gone, bench.link.carrier()) == (0, False, up)
+        time.sleep(0.1)
+
+
+def test_frames_sent_without_carrier_vanish(bench: Bench) -> None:
+    """No error; the silence is the evidence."""
+    bench.lab.down(bench.device, "eth0")
+    bench.change(lambda carrier: not carrier.up)
+    for _ in range(300):
+        bench.link.send(ASK)
+    assert bench.heard() == []
+    bench.lab.up(bench.device, "eth0")
+    bench.change(lambda carrier: carrier.up)
+    bench.link.send(ASK)
+    assert len(bench.heard()) == 1
+
+
+def test_switched_off_is_gone_and_may_come_back(bench: Bench) -> None:
+    """An interface that is shut says so once; when it is switched on again it works again."""
+    bench.lab.down(bench.station, "eth0")
+    assert bench.change(lambda carrier: not carrier.up).gone
+    bench.link.send(ASK)
+    assert bench.news() == []
+    bench.lab.up(bench.station, "eth0")
+    assert not bench.change(lambda carrier: carrier.up).gone
+    bench.link.send(ASK)
+    assert len(bench.heard()) == 1
+
+
+def test_removed_is_gone_for_good(bench: Bench) -> None:
+    """An interface that is pulled out is no error; another one of the same name and index is not taken for it."""
+    index = bench.lab.run(bench.station, ["cat", "/sys/class/net/eth0/ifindex"]).stdout.strip()
+    bench.lab.remove(bench.station, "eth0")
+    gone = bench.change(lambda carrier: carrier.gone)
+    assert not gone.up
+    add = ["ip", "link", "add", "eth0", "index", index, "type", "bridge"]
+    assert bench.lab.run(bench.station, add).returncode == 0
+    bench.lab.up(bench.station, "eth0")
+    bench.link.send(ASK)
+    assert bench.news() == []
+    assert not bench.link.carrier()
+
+
+def test_two_ways_are_told_apart(lab: Lab) -> None:
+    """Each way hears its own cable, sends on it and has its own carrier; what arrives is in order of time."""
+    station, device = lab.namespace("station"), lab.namespace("device")
+    ends = {}
+    for name in ("eth0", "eth1"):
+        lab.veth((station, name), (device, name))
+        with lab.inside(device):
+            ends[name] = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806))
+            ends[name].bind((name, 0x0806))
+    with lab.inside(station):
+        link = open_raw("eth0", ["eth1"])
+    with link, ends["eth0"], ends["eth1"]:
+        for name in ("eth1", "eth0", "eth1"):
+            ends[name].send(SAID)
+            time.sleep(0.002)
+        heard = [news for news in link.receive(0) if isinstance(news, Heard)]
+        assert [news.way for news in heard] == [1, 0, 1]
+        link.send(ASK, way=1)
+        ends["eth1"].settimeout(1)
+        assert ends["eth1"].recv(100) == padded(ASK)
+        lab.down(device, "eth1")
+        changes = link.receive(link.now() + 1)
+        assert [(news.way, news.up) for news in changes if isinstance(news, Carrier)] == [(1, False)]
+        assert (link.carrier(0), link.carrier(1)) == (True, False)
+
+
+def test_nothing_stays_configured(bench: Bench) -> None:
+    """Not promiscuous while open; the groups joined are left on closing, which may be done twice."""
+    assert '"promiscuity":0' in bench.lab.run(bench.station, ["ip", "-j", "-d", "link", "show", "eth0"]).stdout
+    groups = ["ip", "maddr", "show", "dev", "eth0"]
+    assert "01:80:c2:00:00:0e" in bench.lab.run(bench.station, groups).stdout
+    bench.link.close()
+    bench.link.close()
+    assert "01:80:c2:00:00:0e" not in bench.lab.run(bench.station, groups).stdout
+
+
+def test_nothing_from_before_is_heard(lab: Lab) -> None:
+    """Opened in the middle of a flood of chatter, the link hears not one frame that its filter drops."""
+    station, device = lab.namespace("station"), lab.namespace("device")
+    lab.veth((station, "eth0"), (device, "eth0"))
+    chatter = (
+        "import socket, time\n"
+        "s = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0); s.bind(('eth0', 0)); end = time.time() + 5\n"
+        "while time.time() < end: s.send(b'\\xff' * 6 + bytes(6) + b'\\x08\\x00' + bytes(46))\n"
+    )
+    process = lab.start(device, ["python3", "-c", chatter])
+    time.sleep(0.2)
+    with lab.inside(station):
+        for _ in range(5):
+            with open_raw("eth0") as link:
+                assert [news for news in link.receive(link.now() + 0.05) if isinstance(news, Heard)] == []
+    assert process.poll() is None

@@ -1,0 +1,129 @@
+"""The station's interfaces, and errors of the system turned into words that say what to do."""
+
+from __future__ import annotations
+
+import errno
+import os
+
+import pytest
+
+from netcheck.errors import LinkError
+from netcheck.wire.opening import open_link
+from netcheck.wire.raw import open_raw
+from netcheck.wire.system import found, interfaces, link_error, other_interfaces_up
+from tests.lab.netns import Lab
+
+
+@pytest.fixture
+def station(lab: Lab) -> str:
+    """A station: eth0 with a cable, eth1 without one, wlan0 off, a bridge with a port, a sub-interface, a tunnel."""
+    here, there = lab.namespace("station"), lab.namespace("there")
+    lab.veth((here, "eth0"), (there, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
+    lab.address(here, "eth0", "192.0.2.1/24")
+    lab.veth((here, "eth1"), (there, "eth1"), macs=("00-00-5E-00-53-02", "00-00-5E-00-53-15"))
+    lab.down(there, "eth1")
+    lab.veth((here, "wlan0"), (there, "eth2"), up=False)
+    lab.veth((here, "port"), (there, "eth3"))
+    lab.bridge(here, "br0", ["port"])
+    for command in (
+        ["ip", "link", "add", "link", "eth0", "name", "sub0", "type", "macvlan"],
+        ["ip", "link", "set", "sub0", "up"],
+        ["ip", "tuntap", "add", "tun0", "mode", "tun"],
+        ["ip", "link", "set", "tun0", "up"],
+    ):
+        assert lab.run(here, command).returncode == 0
+    return here
+
+
+@pytest.mark.lab
+def test_interfaces_are_listed_with_their_state(lab: Lab, station: str) -> None:
+    """Name, state in words, MAC and addresses of each."""
+    with lab.inside(station):
+        listed = {one.name: one for one in interfaces()}
+    states = {name: listed[name].state for name in ("eth0", "eth1", "wlan0", "br0")}
+    assert states == {"eth0": "cable", "eth1": "no cable", "wlan0": "off", "br0": "cable"}
+    assert (listed["eth0"].mac, listed["eth0"].addresses) == (0x00005E005301, ((0xC0000201, 24),))
+    assert [name for name, one in listed.items() if not one.ethernet] == ["lo", "tun0"]
+
+
+@pytest.mark.lab
+def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, station: str) -> None:
+    """Not what is off, a tunnel, a port of a switch that is listed itself, or what shares the cable under test."""
+    with lab.inside(station):
+        assert other_interfaces_up("eth0") == ["eth1", "br0"]
+        assert other_interfaces_up("sub0") == ["eth1", "br0"]
+        assert other_interfaces_up("port") == ["eth0", "eth1", "sub0"]
+
+
+@pytest.mark.lab
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        pytest.param("eth9", "no interface 'eth9'.*eth0, eth1, wlan0, port, br0 and sub0", id="absent"),
+        pytest.param("wlan0", "wlan0 is switched off.*ip link set dev wlan0 up", id="off"),
+        pytest.param("lo", "lo is the loopback.*no ARP.*Ethernet", id="loopback"),
+        pytest.param("tun0", "tun0 is not Ethernet.*no ARP", id="tunnel"),
+        pytest.param("x\x1b[31m", r"no interface 'x\\\\x1b", id="hostile name"),
+        pytest.param("", "no interface ''", id="empty"),
+        pytest.param("e" * 500, "no interface 'e+\u2026'", id="endless name"),
+    ],
+)
+@pytest.mark.parametrize("kind", ["raw", "portable", "unprivileged"])
+def test_an_interface_that_cannot_be_used(lab: Lab, station: str, name: str, said: str, kind: str) -> None:
+    """Each link refuses it in the same words, with what to do; the exit code is 3."""
+    with lab.inside(station), pytest.raises(LinkError, match=said) as caught:
+        open_link(kind, name)
+    assert caught.value.exit_code == 3
+
+
+@pytest.mark.lab
+def test_another_interface_that_cannot_be_used_leaves_nothing_open(lab: Lab, station: str) -> None:
+    """Where a further way cannot be opened, what was opened before is closed again."""
+    before = len(os.listdir("/proc/self/fd"))
+    with lab.inside(station), pytest.raises(LinkError, match="eth9"):
+        open_raw("eth0", ["eth1", "eth9"])
+    assert len(os.listdir("/proc/self/fd")) == before
+
+
+def refused_without_rights(name: str) -> str:
+    """Runs inside a namespace: gives up all rights, then tries to open."""
+    os.setgroups([])
+    os.setgid(65534)
+    os.setuid(65534)
+    try:
+        open_raw(name)
+    except LinkError as error:
+        return str(error)
+    return "opened"
+
+
+@pytest.mark.lab
+def test_without_the_right_it_is_said_how_to_get_it(lab: Lab, station: str) -> None:
+    """Root, the capability of this very Python, or the unprivileged link, named with its best verdict."""
+    said = lab.call(station, refused_without_rights, "eth0")
+    for part in ("eth0: no right", "as root", "setcap cap_net_raw+ep /", "--link unprivileged", "unsettled"):
+        assert part in said
+
+
+@pytest.mark.parametrize(
+    ("number", "kind", "said"),
+    [
+        pytest.param(errno.EPERM, "raw", "eth0: no right to send and receive frames. Run it as root", id="raw right"),
+        pytest.param(errno.EACCES, "unprivileged", "no right to send echo.*ping_group_range", id="ping right"),
+        pytest.param(errno.ENODEV, "raw", "not there any more. Plug it in", id="removed"),
+        pytest.param(errno.ENETDOWN, "raw", "switched off.*ip link set dev eth0 up", id="off"),
+        pytest.param(errno.EMFILE, "raw", "too many open files.*ulimit", id="files"),
+        pytest.param(errno.ELOOP, "raw", "eth0: the system says: ", id="anything else"),
+    ],
+)
+def test_errors_of_the_system_become_ours(number: int, kind: str, said: str) -> None:
+    """What, where and what to do, for each number of the table and for one that is not in it."""
+    with pytest.raises(LinkError, match=said):
+        raise link_error(OSError(number, os.strerror(number)), "eth0", kind)
+
+
+@pytest.mark.lab
+def test_found_returns_what_can_be_used(lab: Lab, station: str) -> None:
+    """An interface without cable can be used: waiting for the cable is part of the work."""
+    with lab.inside(station):
+        assert [found(name).carrier for name in ("eth0", "eth1")] == [True, False]
