@@ -16,6 +16,7 @@ from netcheck.text import safe
 # commands of its own. It imports what is heavy inside its function, so that `--help` and `check` start at once.
 COMMANDS: tuple[tuple[str, str], ...] = (
     ("check", "netcheck.cli.check"),
+    ("map", "netcheck.cli.map"),
     ("rules", "netcheck.cli.rules"),
     ("prove", "netcheck.cli.prove"),
     ("verify", "netcheck.cli.verify"),

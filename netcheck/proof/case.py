@@ -70,6 +70,11 @@ class Case:
         self.connector = "operator"
         return True
 
+    @property
+    def phase(self) -> Phase:
+        """The phase that is running."""
+        return Phase.IN if self.out_from == EVER else Phase.OUT if self.back_from == EVER else Phase.BACK
+
     # Measures
 
     def first_answer(self, since: float) -> tuple[int, float] | None:

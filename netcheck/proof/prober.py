@@ -103,6 +103,16 @@ class Prober:
         """End the run: the port under test is cut short, the others are not tested."""
         self._stop = self._stop or why
 
+    def go_hands_free(self) -> None:
+        """Go on without keys: there is nobody left to press any."""
+        if not self.settings.hands_free:
+            self.settings = self.bench.settings = replace(self.settings, hands_free=True)
+
+    @property
+    def stopped(self) -> bool:
+        """The run was ended before its time; the port that it cut short has no proof."""
+        return bool(self._stop)
+
     # What comes out
 
     def turn(self, now: float) -> list[Send]:

@@ -37,6 +37,7 @@ class Faults:
     wrong_source: int = 0  # answers echo from this address instead
     echo_from: int = 0  # sends echo answers from this MAC
     answers_all: bool = False  # proxy ARP: answers for every address but those with sender 0
+    only_while_out: Jack | None = None  # answers only while this other cable is out
     weak: bool = False  # answers at every jack for the addresses of all
     deaf_to: Callable[[int], bool] | None = None  # ignores senders with such addresses (wrong mask, reverse path)
 
@@ -83,12 +84,16 @@ class VirtualDevice:
         arp = arp_from_wire(frame)
         if arp is not None and self._checking and arp.op == REQUEST and arp.sender_ip == 0 and self._owns(jack, arp):
             self.gave_up = True
-        if self.dead or self.gave_up or self.rig.now() < self.up_from:
+        if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden():
             return
         if arp is not None and arp.op == REQUEST and self.faults.arp:
             self._answer_arp(jack, arp)
         elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:
             self._answer_echo(jack, echo)
+
+    def _hidden(self) -> bool:
+        other = self.faults.only_while_out
+        return other is not None and other.plugged
 
     def _owns(self, jack: Jack, arp: Arp) -> bool:
         return arp.target_ip in self._owned(jack)

@@ -20,6 +20,7 @@ class Technician:
     confirms: bool = False  # presses Enter after each movement
     pulls: bool = True
     returns: bool = True
+    ended: bool = False
     log: list[Event] = field(default_factory=list)
     _keys: list[Key] = field(default_factory=list)
 

@@ -1,0 +1,35 @@
+"""Keeps every frame of a run in a capture file, with the port and the phase as its comment."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from types import TracebackType
+
+from netcheck.proof.prober import Prober
+from netcheck.wire.capture import CaptureWriter
+from netcheck.wire.link import Link
+
+
+class Capturing:
+    """A callable for the driver; use it in `with`."""
+
+    def __init__(self, path: Path, link: Link, prober: Prober) -> None:
+        """UsageError where the file is there already."""
+        self._writer = CaptureWriter(path, link.ways)
+        self._prober = prober
+        self._epoch = time.time() - link.now()
+
+    def __call__(self, at: float, way: int, frame: bytes, outbound: bool) -> None:
+        """Keep one frame."""
+        case = self._prober.case
+        comment = "" if case is None else f"{case.target.subject} {case.phase}"
+        self._writer.frame(self._epoch + at, way, frame, outbound, comment)
+
+    def __enter__(self) -> Capturing:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._writer.close()

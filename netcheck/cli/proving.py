@@ -1,0 +1,266 @@
+"""What prove and walk share: plan, permit, link, record, screen and the end of a run."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from random import SystemRandom
+
+import typer
+
+from netcheck import __version__
+from netcheck.addr import Address, InterfaceAddress, Mac, mac_text
+from netcheck.cli.capturing import Capturing
+from netcheck.cli.keyboard import Hands, keyboard
+from netcheck.cli.showing import Show
+from netcheck.errors import LinkError, Problem, UsageError
+from netcheck.plan.model import Plan
+from netcheck.plan.reading import read_plan
+from netcheck.plan.rows import row_hashes
+from netcheck.proof.driver import Frames, drive
+from netcheck.proof.events import Event, Key, Settings, What
+from netcheck.proof.judge import Names
+from netcheck.proof.prober import Prober
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
+from netcheck.proof.who import names_of
+from netcheck.record.model import Run
+from netcheck.record.writing import Recorder
+from netcheck.report.board import Board
+from netcheck.report.proofs import summary, to_json, to_lines
+from netcheck.survey.reading import read_surveys
+from netcheck.survey.source import hosts_of
+from netcheck.survey.table import HostTable
+from netcheck.text import safe
+from netcheck.wire.link import Link
+
+CAUTION = """\
+Before anything is sent:
+- Work only with the permission of the network's owner.
+- Pulling a cable can stop a running process or defeat a function that depends on the network. Do it only on equipment
+  that is released for the work, under the site's own lock-out rules. A pulled network cable isolates nothing.
+- Panels are opened by people qualified for it under local codes. netcheck does not replace them.
+"""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What the command line asked for."""
+
+    plan: Path
+    interface: str
+    only: tuple[str, ...]
+    settings: Settings
+    permit: str
+    link: str
+    record: Path | None
+    capture: Path | None
+    as_json: bool
+    quiet: bool
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The plan and what follows from it."""
+
+    plan: Plan
+    aim: Aim
+    names: Names
+
+
+def ground(path: Path, only: Sequence[str]) -> Ground:
+    """Read the plan and its surveys."""
+    plan = read_plan(path)
+    surveys = read_surveys(plan)
+    tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
+    aim = aim_at(plan, _in_subnets(plan, tables), only)
+    return Ground(plan, aim, names_of(aim, lambda mac: _surveyed(tables, mac)))
+
+
+def _in_subnets(plan: Plan, tables: Mapping[str, HostTable]) -> list[SiteHostSeen]:
+    """Site hosts inside the plan's IPv4 subnets, as plain values."""
+    found: list[SiteHostSeen] = []
+    for subnet in plan.subnets:
+        prefix = subnet.prefix.value
+        if prefix is not None and prefix.family == 4:
+            hosts = tables[subnet.island].between(prefix.first, prefix.last)
+            found += (SiteHostSeen(h.address.value, None if h.mac is None else h.mac.value, h.name) for h in hosts)
+    return found
+
+
+def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
+    """Words for a MAC by the surveys."""
+    for table in tables.values():
+        for host in table.by_mac(Mac(mac)):
+            return " ".join(("site host", *([host.name] if host.name else []), f"at {host.address}"))
+    return ""
+
+
+def permit_for(given: str) -> str:
+    """Show the caution, and return the permit: as given, or as typed on a terminal."""
+    print(CAUTION, file=sys.stderr)
+    if given.strip():
+        return given.strip()
+    if sys.stdin.isatty() and sys.stderr.isatty():
+        print("Permit (work order, or who permits it): ", end="", file=sys.stderr, flush=True)
+        typed = sys.stdin.readline().strip()
+        if typed:
+            return typed
+    raise UsageError(
+        Problem("no permit was given", do="Say under which work order or permission this is done: --permit TEXT")
+    )
+
+
+def open_the_link(order: Order) -> Link:
+    """Open the interface, and with --direct the station's other ones beside it."""
+    from netcheck.wire.opening import open_link
+    from netcheck.wire.system import interfaces_as_text, other_interfaces_up
+
+    if not order.interface:
+        raise UsageError(Problem(f"no interface was named; there are:\n{interfaces_as_text()}", do="Use -i NAME"))
+    others = other_interfaces_up(order.interface) if order.settings.direct else ()
+    return open_link(order.link, order.interface, others)
+
+
+class Operator:
+    """The person at the panel: keys in, screen and record out."""
+
+    def __init__(self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands) -> None:
+        self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
+
+    def pressed(self) -> list[Key]:
+        """Keys since the last call; with nobody left to press any, the run goes on by itself."""
+        self.show.refresh(self.link.now(), live_line(self.prober))
+        pressed = list(self.keys.pressed())
+        if self.keys.ended:
+            self.prober.go_hands_free()
+        return pressed
+
+    def told(self, event: Event) -> None:
+        """Show an event and write it down; a verdict of a port that was tested becomes its proof."""
+        self.show.take(event)
+        self.keys.told(event)
+        proof = event.proof
+        if proof is not None and proof.verdict is not Verdict.NOT_TESTED and not self.prober.stopped:
+            self.recorder.proof(proof)
+        elif event.what in (What.DO, What.SILENT, What.RETURNED, What.WARN, What.VERDICT, What.NOTE):
+            self.recorder.event(str(event.what), event.text, port=event.port)
+
+
+def live_line(prober: Prober) -> str:
+    """Figures of the port under test, for the screen."""
+    case = prober.case
+    if case is None or case.mac is None:
+        return ""
+    answers = sum(case.mac in probe.answers for probe in case.line.probes)
+    return f"{mac_text(case.mac)}  {answers} answers to {len(case.line.probes)} probes"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a run ended. `refused` says why the interface could not be used."""
+
+    proofs: tuple[Proof, ...]
+    record: Path
+    seal: str
+    refused: str
+    interrupted: bool
+
+
+def run(order: Order) -> int:
+    """Carry out a proving run on an interface, print what it proved, and return the exit code."""
+    base = ground(order.plan, order.only)
+    permit = permit_for(order.permit)
+    with open_the_link(order) as link:
+        outcome = conduct(order, base, permit, link)
+    return finish(order, outcome)
+
+
+def conduct(order: Order, base: Ground, permit: str, link: Link, hands: Hands | None = None) -> Outcome:
+    """Prove what is to be proven over a link, with the screen and the record; `hands` stand in for a keyboard."""
+    with ExitStack() as stack:
+        recorder = stack.enter_context(_recorder(order, base, link, permit))
+        done, aim = _to_do(base.aim, recorder, order.only)
+        prober = Prober(
+            aim, link.ways, base.names, order.settings, SystemRandom(),
+            hears_all=link.hears_all, proven=_proven(recorder),
+        )  # fmt: skip
+        frames = stack.enter_context(Capturing(order.capture, link, prober)) if order.capture is not None else None
+        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done)
+        for note in recorder.notes:
+            print(f"record: {safe(note, 1000)}", file=sys.stderr)
+        keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
+        show = stack.enter_context(Show(board, sys.stderr if order.as_json else sys.stdout, order.quiet))
+        interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys), frames)
+        recorder.end(summary(prober.proofs))
+    proofs = _in_order(base.aim, [*done, *prober.proofs])
+    return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted)
+
+
+def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> bool:
+    """Drive to the end; say whether Ctrl-C ended it."""
+    try:
+        drive(prober, link, operator, frames)
+    except KeyboardInterrupt:
+        return True
+    return False
+
+
+def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
+    today = datetime.now().astimezone().date()
+    path = order.record or Path(f"{base.plan.slug}-{today}.jsonl")
+    station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.ways[0].addresses) or "borrowed"
+    run_facts = Run(
+        plan=base.plan.name,
+        revision=base.plan.revision,
+        sha256=base.plan.sha256,
+        version=__version__,
+        station=f"{mac_text(link.ways[0].mac)}, {station}",
+        interface=f"{order.interface} ({link.kind})",
+        permit=permit,
+    )
+    return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC))
+
+
+def _to_do(aim: Aim, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Proof], Aim]:
+    """Proofs that stand from before, and the aim without their ports; what --only names is always done again."""
+    proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
+    kept = [] if only else [target for target in aim.asked if target.subject in proven]
+    asked = tuple(target for target in aim.asked if target not in kept)
+    return [proven[target.subject] for target in kept], Aim(
+        aim.targets, asked, aim.nets, aim.stations, aim.macs, aim.site_macs
+    )
+
+
+def _proven(recorder: Recorder) -> dict[int, str]:
+    return {
+        proof.mac: proof.interface
+        for proof in recorder.finished.values()
+        if proof.verdict is Verdict.PROVEN and proof.mac is not None
+    }
+
+
+def _in_order(aim: Aim, proofs: Sequence[Proof]) -> list[Proof]:
+    by_subject = {proof.subject: proof for proof in proofs}
+    return [by_subject[target.subject] for target in aim.asked if target.subject in by_subject]
+
+
+def finish(order: Order, outcome: Outcome) -> int:
+    """Print the end of a run and return its exit code; LinkError where the interface could not be used."""
+    if order.as_json:
+        typer.echo(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
+    else:
+        typer.echo("\n".join(to_lines(outcome.proofs)))
+        counts = ", ".join(f"{count} {word}" for word, count in summary(outcome.proofs).items())
+        typer.echo(f"\n{counts or 'nothing to do'}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
+    if outcome.refused:
+        do = "Give this computer, or the plan's station, an address that is free"
+        raise LinkError.of(outcome.refused, where=order.interface, do=do)
+    if outcome.interrupted:
+        raise KeyboardInterrupt
+    return 0 if all(proof.verdict is Verdict.PROVEN for proof in outcome.proofs) else 1

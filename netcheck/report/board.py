@@ -1,0 +1,85 @@
+"""The state of a proving run as a screen shows it: what to do now, and every port with its state as a word. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from netcheck.addr import mac_text
+from netcheck.proof.events import Event, What
+from netcheck.proof.result import Proof, Verdict
+
+# What a port is doing, in a word, after each kind of event.
+STATES = {
+    What.BEGIN: "looking",
+    What.HEARD: "answers",
+    What.SILENT: "silent",
+    What.ENOUGH: "put back",
+    What.RETURNED: "back",
+    What.WARN: "look here",
+}
+
+
+@dataclass(slots=True)
+class PortRow:
+    """One port on the screen. `who` is the MAC that answers, where it is known."""
+
+    subject: str
+    address: str
+    state: str = "waiting"
+    who: str = ""
+    proof: Proof | None = None
+
+
+@dataclass(slots=True)
+class Board:
+    """Everything on the screen. `doing` is the one thing to do now; `wait` says which wait is running until `until`."""
+
+    rows: dict[str, PortRow] = field(default_factory=dict)
+    current: str = ""
+    doing: str = "Starting"
+    wait: str = ""
+    until: float | None = None
+    warning: str = ""
+
+    @classmethod
+    def of(cls, ports: Iterable[tuple[str, str]], finished: Iterable[Proof]) -> Board:
+        """A board of ports (subject and address); `finished` were proven before, in the same record."""
+        board = cls({subject: PortRow(subject, address) for subject, address in ports})
+        for proof in finished:
+            board.close(proof)
+        return board
+
+    def take(self, event: Event) -> None:
+        """Change with an event."""
+        row = self.rows.get(event.port)
+        if row is not None and event.what in STATES:
+            row.state = STATES[event.what]
+        match event.what:
+            case What.BEGIN:
+                self.current, self.warning, self.wait, self.until = event.port, "", "", None
+            case What.DO:
+                self.doing, self.until, self.wait, self.warning = event.text, event.until, "", ""
+            case What.WAIT:
+                self.wait, self.until = event.text, event.until
+            case What.WARN:
+                self.warning = event.text
+            case What.SILENT:
+                self.doing, self.until, self.warning = event.text, None, ""
+            case What.HEARD | What.RETURNED:
+                self.doing, self.until, self.warning = f"{event.text}: leave the cable in", None, ""
+            case What.VERDICT if event.proof is not None:
+                self.close(event.proof)
+            case _:
+                pass
+
+    def close(self, proof: Proof) -> None:
+        """Put down a port's verdict."""
+        row = self.rows.setdefault(proof.subject, PortRow(proof.subject, proof.address))
+        row.state, row.proof = str(proof.verdict), proof
+        row.who = "" if proof.mac is None else mac_text(proof.mac)
+
+    def counts(self) -> dict[str, int]:
+        """How many ports have which verdict, in the judge's order; ports without one are left out."""
+        words = [row.proof.verdict for row in self.rows.values() if row.proof is not None]
+        return {str(verdict): words.count(verdict) for verdict in Verdict if verdict in words}

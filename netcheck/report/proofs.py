@@ -1,0 +1,53 @@
+"""Proofs as text for the terminal and as the JSON of 4-proof.md."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from netcheck.addr import mac_text
+from netcheck.proof.result import Proof, Verdict
+from netcheck.text import safe
+
+
+def summary(proofs: Sequence[Proof]) -> dict[str, int]:
+    """How many ports have which verdict, in the judge's order."""
+    words = [proof.verdict for proof in proofs]
+    return {str(verdict): words.count(verdict) for verdict in Verdict if verdict in words}
+
+
+def to_json(proofs: Sequence[Proof], record: str, seal: str) -> dict[str, Any]:
+    """The object that `--format json` prints."""
+    return {
+        "proofs": [proof.to_json() for proof in proofs],
+        "summary": summary(proofs),
+        "record": record,
+        "seal": seal,
+    }
+
+
+def to_lines(proofs: Sequence[Proof]) -> list[str]:
+    """One block a port: verdict, who, figures, and the sentence."""
+    lines = []
+    for proof in proofs:
+        who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
+        lines.append(f"{proof.verdict:<16} {safe(proof.subject)}  {safe(proof.address)}{who}")
+        lines.append(f"{'':16} {safe(proof.why, 1000)}")
+        figures = _figures(proof)
+        lines += [f"{'':16} {figures}"] if figures else []
+        lines += [f"{'':16} note: {safe(note, 1000)}" for note in proof.notes]
+        lines += [f"{'':16} {safe(name)}: {safe(said, 1000)}" for name, said in proof.evidence]
+    return lines
+
+
+def _figures(proof: Proof) -> str:
+    """Evidence in a line, so that `cable: inferred` always stands beside the verdict."""
+    parts = (
+        ("cable", proof.cable),
+        ("connector", proof.connector),
+        ("identity", proof.identity),
+        ("echo", proof.echo),
+        ("luck", None if proof.luck is None else f"{proof.luck:.1e}"),
+        ("unheard", None if proof.unheard is None else f"{proof.unheard:.1e}"),
+    )
+    return ", ".join(f"{name}: {value}" for name, value in parts if value is not None)

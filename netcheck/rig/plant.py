@@ -1,0 +1,50 @@
+"""A whole plan put on the bench: a device for every interface, on one switch, with the faults to train for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from netcheck.proof.targets import Aim
+from netcheck.rig.devices import Faults, VirtualDevice
+from netcheck.rig.network import Jack, Rig, Segment
+from netcheck.wire.link import Way
+
+STATION_MAC = 0x00005E0053FE  # documentation MACs: RFC 7042 section 2.1.2
+MADE_UP = 0x020000000000  # locally administered, for interfaces without a nameplate in the plan
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What is wrong at the plant, by `device/interface`."""
+
+    faults: Mapping[str, Faults] = field(default_factory=dict)
+    lossy: Mapping[str, float] = field(default_factory=dict)  # share of frames lost each way
+    impostors: tuple[str, ...] = ()  # somebody else owns the address and is heard once the cable is out
+    swapped: tuple[tuple[str, str], ...] = ()  # these two got each other's addresses
+    absent: tuple[str, ...] = ()
+
+
+def plant(aim: Aim, trouble: Trouble, seed: int) -> tuple[Rig, dict[str, Jack]]:
+    """Build the bench; returns it with the cable of every port. All subnets share the switch (RFC 1122 section 3.3.4.1
+    allows that), and every gateway is there. A device's ports share one cable: it is moved from port to port."""
+    switch = Segment()
+    rig = Rig(seed, [Way("rig0", STATION_MAC)], [switch])
+    addresses = {target.interface: target.address for target in aim.targets if not target.barred}
+    for one, other in trouble.swapped:
+        addresses[one], addresses[other] = addresses[other], addresses[one]
+    cables: dict[str, Jack] = {}
+    for number, (interface, address) in enumerate(addresses.items()):
+        mac = next((t.mac for t in aim.targets if t.interface == interface and t.mac), MADE_UP + number)
+        jack = switch.join(Jack(mac, loss=trouble.lossy.get(interface, 0.0)))
+        device = VirtualDevice(rig, {jack: {address}}, trouble.faults.get(interface, Faults()))
+        device.dead = interface in trouble.absent
+        cables[interface] = jack
+    for number, interface in enumerate(trouble.impostors):
+        jack = switch.join(Jack(MADE_UP + 0x1000 + number))
+        VirtualDevice(rig, {jack: {addresses[interface]}}, Faults(only_while_out=cables[interface]))
+    for number, net in enumerate(aim.nets):
+        if net.gateway is not None and net.gateway not in addresses.values():
+            jack = switch.join(Jack(MADE_UP + 0x2000 + number))
+            VirtualDevice(rig, {jack: {net.gateway}})
+    return rig, {target.subject: cables[target.interface] for target in aim.targets if target.interface in cables}
