@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from importlib import import_module
@@ -61,6 +62,8 @@ def complain(error: NetcheckError) -> None:
 def run() -> None:
     """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
     words = sys.argv[1:]
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character; that is no error
     try:
         code = build(words)(words, prog_name="netcheck", standalone_mode=False)
         sys.stdout.flush()

@@ -98,7 +98,8 @@ def _near(scene: Scene) -> Iterator[Breach]:
         host = _nearest_stranger(scene, placed, island)
         distance = abs(host.address.value - placed.address.value) if host else 0
         if host and 0 < distance < wanted:
-            message = f"{placed.address} is {distance} from {host.address}, {described(host)}; keep-clear is {wanted}"
+            near = f"{placed.address} is {distance} away from site host {host.address}, {described(host)}"
+            message = f"{near}; keep-clear is {wanted}"
             yield breach(message, placed.interface, others=(*_parties([host]), str(host.address)))
 
 

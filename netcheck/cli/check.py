@@ -1,0 +1,118 @@
+"""`netcheck check`: every conflict of a plan at once, each with its reason, its source and a fix that fits."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, assert_never
+
+import typer
+
+from netcheck.cli.progress import Steps
+from netcheck.errors import NetcheckError, Problem, UsageError
+
+if TYPE_CHECKING:
+    from netcheck.rules.engine import Checked
+
+
+class Format(StrEnum):
+    """How the findings are printed."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+def command(
+    plans: list[Path] = typer.Argument(
+        help="Plan folders, plan.toml files or workbooks.", metavar="PLAN...", show_default=False
+    ),
+    form: Format = typer.Option(Format.TEXT, "--format", help="How to print the findings."),
+    strict: bool = typer.Option(False, "--strict", help="Risks too give exit code 1."),
+    today: str = typer.Option(
+        "",
+        "--today",
+        metavar="DATE",
+        help="The day of the check, for the age of surveys; the default is today.",
+        show_default=False,
+    ),
+) -> None:
+    """Check a plan: every conflict at once, each with its reason, its source and, where there is one, a fix that fits.
+
+    Exit code: 0 no conflict, 1 conflicts (with --strict risks too), 2 bad use or a plan that cannot be read.
+
+    Example: netcheck check plans/tarn-hollow
+    """
+    day = day_from(today)
+    results, problems = [], list[Problem]()
+    for path in plans:
+        try:
+            results.append(run_check(path, day))
+        except NetcheckError as error:
+            problems += error.problems
+    _print(results, form, several=len(plans) > 1)
+    if problems:
+        raise UsageError(*problems)
+    raise typer.Exit(max(_code(checked, strict) for checked in results))
+
+
+def day_from(text: str) -> date:
+    """Read a day as 2026-11-02; empty means today."""
+    try:
+        return date.fromisoformat(text) if text else date.today()
+    except ValueError:
+        raise UsageError.of(f"--today {text!r} is no date", do="Write it as 2026-11-02") from None
+
+
+def run_check(path: Path, day: date) -> Checked:
+    """Read a plan with its surveys and run every rule, with a progress bar where it takes long."""
+    from netcheck.plan.reading import read_plan
+    from netcheck.rules.catalogue import RULES
+    from netcheck.rules.engine import check
+    from netcheck.survey.reading import read_surveys
+
+    with Steps(len(RULES) + 2) as steps:
+        steps.begin(f"reading {path}")
+        plan = read_plan(path)
+        steps.end()
+        steps.begin("reading the surveys")
+        surveys = read_surveys(plan)
+        steps.end()
+        steps.begin("running the rules")
+        return check(plan, surveys, day, done=lambda rule: steps.end())
+
+
+def _code(checked: Checked, strict: bool) -> int:
+    summary = checked.summary
+    return int(summary["conflict"] > 0 or (strict and summary["risk"] > 0))
+
+
+def _print(results: list[Checked], form: Format, *, several: bool) -> None:
+    match form:
+        case Format.JSON:
+            from netcheck.report.findings_json import to_json
+
+            shapes = [to_json(checked) for checked in results]
+            if shapes:
+                print(json.dumps(shapes if several else shapes[0], indent=2))
+        case Format.TEXT:
+            print("\n".join(map(_text, results)), end="")
+        case _:
+            assert_never(form)
+
+
+def _text(checked: Checked) -> str:
+    if not sys.stdout.isatty():
+        from netcheck.report.findings_text import to_text
+
+        return to_text(checked)
+    from rich.console import Console
+
+    from netcheck.report.findings_screen import to_screen
+
+    screen = Console()
+    colour = screen.color_system is not None and not screen.no_color
+    return to_screen(checked, shutil.get_terminal_size().columns, colour=colour, unicode=not screen.options.ascii_only)

@@ -1,0 +1,38 @@
+"""`netcheck rules`: lists the rules of the check, or explains one."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from difflib import get_close_matches
+
+import typer
+
+from netcheck.errors import UsageError
+
+PLAIN_WIDTH = 120  # columns where the output is no terminal
+READABLE = 100  # no line of prose is longer
+
+
+def command(
+    slug: str = typer.Argument("", help="The rule to explain.", metavar="[SLUG]", show_default=False),
+) -> None:
+    """List the rules that `check` runs, or explain one: what it says, why it matters, its source and an example.
+
+    Example: netcheck rules taken-on-site
+    """
+    from netcheck.report.rules_text import to_list, to_page
+    from netcheck.rules.catalogue import RULE_NAMED, RULES
+
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else PLAIN_WIDTH
+    if not slug:
+        print(to_list(RULES, min(width, PLAIN_WIDTH)), end="")
+    elif slug in RULE_NAMED:
+        print(to_page(RULE_NAMED[slug], min(width, READABLE)), end="")
+    else:
+        raise UsageError.of(f"there is no rule {slug[:60]!r}", do=_hint(slug, list(RULE_NAMED)))
+
+
+def _hint(slug: str, known: list[str]) -> str:
+    near = get_close_matches(slug[:60].casefold(), known, 1, 0.5)
+    return f"Did you mean {near[0]}?" if near else "`netcheck rules` lists them all"

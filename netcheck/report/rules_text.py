@@ -1,0 +1,48 @@
+"""The catalogue of rules as text: a list, and the page on one rule."""
+
+from __future__ import annotations
+
+import textwrap
+
+from netcheck.rules.rule import Example, Rule
+
+GAP = 2
+
+
+def to_list(rules: tuple[Rule, ...], width: int) -> str:
+    """All rules, one paragraph each: slug, severity and one sentence, wrapped to a width."""
+    slugs = max(len(rule.slug) for rule in rules) + GAP
+    severities = max(len(rule.severity) for rule in rules) + GAP
+    margin = slugs + severities
+    lines = []
+    for rule in rules:
+        first, *more = textwrap.wrap(rule.what, max(width - margin, 30), break_on_hyphens=False)
+        lines.append(f"{rule.slug:{slugs}}{rule.severity:{severities}}{first}")
+        lines += [" " * margin + line for line in more]
+    return "\n".join(lines) + "\n"
+
+
+def to_page(rule: Rule, width: int) -> str:
+    """What one rule says, why, its source, and its two examples."""
+    parts = [
+        f"{rule.slug} ({rule.severity})",
+        _paragraph("what", rule.what, width),
+        _paragraph("why", rule.why, width),
+        _paragraph("source", rule.source, width),
+        _example("This breaks it", rule.bad),
+        _example("This does not", rule.good),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _paragraph(head: str, text: str, width: int) -> str:
+    indent = " " * 8
+    return textwrap.fill(
+        text, max(width, 40), initial_indent=f"{head:8}", subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+def _example(head: str, example: Example) -> str:
+    files = [("plan.toml", example.plan), ("site-hosts.csv", example.hosts)]
+    shown = [f"{name}:\n{textwrap.indent(text.rstrip(), '    ')}" for name, text in files if text]
+    return f"{head}, " + "\n  and ".join(shown)

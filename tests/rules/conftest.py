@@ -1,0 +1,31 @@
+"""Checks the text of a small plan, through the readers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.reading import read_plan
+from netcheck.rules.engine import Checked, check
+from netcheck.survey.reading import read_surveys
+
+TODAY = date(2026, 11, 2)
+
+
+@pytest.fixture
+def checked(tmp_path: Path) -> Callable[..., Checked]:
+    """Writes a plan.toml, and a site-hosts.csv beside it where there are hosts, and checks it as of a day."""
+
+    def run(plan: str, hosts: str = "", today: date = TODAY, **files: str) -> Checked:
+        (tmp_path / "plan.toml").write_text(plan, "utf-8")
+        if hosts:
+            (tmp_path / "site-hosts.csv").write_text(hosts, "utf-8")
+        for name, text in files.items():
+            (tmp_path / f"{name}.csv").write_text(text, "utf-8")
+        read = read_plan(tmp_path)
+        return check(read, read_surveys(read), today)
+
+    return run

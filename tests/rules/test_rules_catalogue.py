@@ -1,0 +1,98 @@
+"""Every rule's own examples: `bad` breaks it, `good` does not, and the page says what the design asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from netcheck.rules.catalogue import RULE_NAMED, RULES
+from netcheck.rules.engine import Checked
+from netcheck.rules.rule import Rule
+
+# The table of the plan's rules: slug and severity. It is the contract, typed here a second time.
+CONTRACT = {
+    "unreadable-value": "conflict",
+    "outside-subnet": "conflict",
+    "unusable-address": "conflict",
+    "special-purpose": "risk",
+    "public-address": "risk",
+    "mask-broken": "conflict",
+    "mask-differs": "conflict",
+    "planned-twice": "conflict",
+    "taken-on-site": "conflict",
+    "already-there": "note",
+    "inside-pool": "conflict",
+    "inside-reserved": "conflict",
+    "is-gateway": "conflict",
+    "is-station": "conflict",
+    "mac-unusable": "conflict",
+    "mac-local": "note",
+    "mac-planned-twice": "conflict",
+    "mac-elsewhere": "risk",
+    "name-unusable": "conflict",
+    "name-planned-twice": "conflict",
+    "name-taken-on-site": "conflict",
+    "switch-port-twice": "conflict",
+    "gateway-off-link": "conflict",
+    "gateway-unusable": "conflict",
+    "gateway-differs": "risk",
+    "same-subnet-twice": "risk",
+    "subnets-overlap": "conflict",
+    "vlan-unusable": "conflict",
+    "vlan-reused": "risk",
+    "too-near": "risk",
+    "crowded": "risk",
+    "not-surveyed": "risk",
+    "survey-stale": "risk",
+    "survey-disagrees": "risk",
+    "unplaced": "note",
+    "accepted-unused": "note",
+}
+by_slug = pytest.mark.parametrize("rule", RULES, ids=[rule.slug for rule in RULES])
+
+
+def test_slugs_and_severities_are_the_contract() -> None:
+    """Nothing is missing, nothing else is there, and every severity is the table's."""
+    assert {rule.slug: rule.severity.value for rule in RULES} == CONTRACT
+    assert len(RULES) == len(RULE_NAMED)
+
+
+@by_slug
+def test_bad_breaks_the_rule(rule: Rule, checked: Callable[..., Checked]) -> None:
+    """The example that is meant to break the rule does."""
+    found = checked(rule.bad.plan, rule.bad.hosts)
+    assert rule.slug in {finding.rule for finding in found.findings}
+
+
+@by_slug
+def test_good_does_not(rule: Rule, checked: Callable[..., Checked]) -> None:
+    """Its mended twin does not, and breaks no rule that is a conflict."""
+    found = checked(rule.good.plan, rule.good.hosts)
+    assert rule.slug not in {finding.rule for finding in found.findings}
+    assert found.summary["conflict"] == 0
+
+
+@by_slug
+def test_findings_are_complete(rule: Rule, checked: Callable[..., Checked]) -> None:
+    """Every finding of the bad example has subjects, words, source, place and a key of its own."""
+    found = checked(rule.bad.plan, rule.bad.hosts)
+    for finding in found.findings:
+        assert finding.subjects
+        assert all(finding.subjects)
+        assert finding.message
+        assert "None" not in finding.message
+        assert finding.source == RULE_NAMED[finding.rule].source
+        assert finding.where.startswith(("plan.toml", "site-hosts.csv"))
+        assert finding.key.startswith(f"{finding.rule}-")
+    assert len({finding.key for finding in found.findings}) == len(found.findings)
+
+
+@by_slug
+def test_words_are_sentences(rule: Rule) -> None:
+    """What a rule says is one sentence; why it matters is there and is another."""
+    assert rule.what.endswith(".")
+    assert rule.why.endswith(".")
+    assert rule.why != rule.what
+    assert rule.source
+    assert rule.bad.plan != rule.good.plan or rule.bad.hosts != rule.good.hosts

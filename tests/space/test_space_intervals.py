@@ -1,0 +1,97 @@
+"""Sets of addresses agree with plain sets and with the standard library, and with RFC 4632's worked example."""
+
+from __future__ import annotations
+
+import ipaddress
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.addr import Address, Prefix, Range
+from netcheck.space.intervals import Cover, Spans, prefixes_of, range_of
+
+BASE = {4: int(ipaddress.ip_address("192.0.2.0")), 6: int(ipaddress.ip_address("2001:db8::"))}
+spans = st.builds(
+    lambda family, low, size: Range(family, BASE[family] + low, BASE[family] + low + size),
+    st.sampled_from([4, 6]),
+    st.integers(0, 60),
+    st.integers(0, 12),
+)
+WINDOWS = tuple(Range(family, base, base + 80) for family, base in BASE.items())
+
+
+def values(span: Range) -> set[Address]:
+    """Every address of a range."""
+    return {Address(span.family, value) for value in range(span.low, span.high + 1)}
+
+
+@given(st.lists(spans, max_size=12), spans)
+def test_spans_are_the_set_of_their_ranges(ranges: list[Range], window: Range) -> None:
+    """`holds`, `within`, `gaps` and `count` say of a set what a plain set of addresses says."""
+    held = set().union(*map(values, ranges))
+    found = Spans(ranges)
+    assert set().union(*map(values, found.within(window))) == values(window) & held
+    assert set().union(*map(values, found.gaps(window))) == values(window) - held
+    assert found.count(window) == len(values(window) & held)
+    assert all(found.holds(*address) == (address in held) for whole in WINDOWS for address in values(whole))
+    assert list(found.joined([window]).within(WINDOWS[0])) == list(Spans([*ranges, window]).within(WINDOWS[0]))
+
+
+@given(st.lists(spans, max_size=12))
+def test_spans_do_not_touch(ranges: list[Range]) -> None:
+    """Ranges that overlap or touch have become one, as the standard library collapses networks."""
+    for window in WINDOWS:
+        parts = list(Spans(ranges).within(window))
+        assert all(left.high + 1 < right.low for left, right in itertools.pairwise(parts))
+
+
+@given(st.lists(spans, max_size=10))
+def test_cover_gives_the_earliest_owner(ranges: list[Range]) -> None:
+    """Where ranges overlap, the one named first owns the address."""
+    cover = Cover((span, index) for index, span in enumerate(ranges))
+    for window in WINDOWS:
+        for address in values(window):
+            owners = [index for index, span in enumerate(ranges) if span.holds(address)]
+            assert cover.at(address) == (owners[0] if owners else None)
+
+
+@given(spans)
+def test_prefixes_of_a_range_as_the_standard_library_has_them(span: Range) -> None:
+    """A range falls into the prefixes that `ipaddress.summarize_address_range` gives."""
+    kind = ipaddress.IPv4Address if span.family == 4 else ipaddress.IPv6Address
+    wanted = ipaddress.summarize_address_range(kind(span.low), kind(span.high))
+    assert [str(prefix) for prefix in prefixes_of(span)] == [str(network) for network in wanted]
+
+
+@pytest.mark.parametrize("family", [4, 6])
+def test_the_whole_space_is_one_prefix(family: int) -> None:
+    """The edge of the number line: all addresses are /0."""
+    whole = Prefix(family, 0, 0)
+    assert list(prefixes_of(range_of(whole))) == [whole]
+
+
+# RFC 4632 section 6.1: what provider PA gave to its clients, and what it has left. The figure labels C4 as
+# 10.24.12.0/20, which has host bits set; the text gives the mask 255.255.252.0, a /22.
+GIVEN = ("10.24.0.0/21", "10.24.16.0/20", "10.24.8.0/22", "10.24.12.0/22", "10.24.32.0/23", "10.24.34.0/23")
+LEFT = (
+    "10.24.36.0/22",
+    "10.24.40.0/21",
+    "10.24.48.0/20",
+    "10.24.64.0/18",
+    "10.24.128.0/17",
+    "10.25.0.0/16",
+    "10.26.0.0/15",
+    "10.28.0.0/14",
+)
+
+
+def test_what_rfc_4632_leaves_free() -> None:
+    """RFC 4632 section 6.1: 10.24.0.0/13 less its clients' prefixes leaves 515,072 addresses in eight prefixes."""
+    block = range_of(Prefix.from_text("10.24.0.0/13"))
+    taken = Spans(range_of(Prefix.from_text(prefix)) for prefix in GIVEN)
+    gaps = list(taken.gaps(block))
+    assert taken.count(block) == 9216
+    assert sum(gap.size for gap in gaps) == 515072
+    assert tuple(str(prefix) for gap in gaps for prefix in prefixes_of(gap)) == LEFT

@@ -1,0 +1,250 @@
+"""Suggestions: free, apart from one another, and chosen by the preferences of the design in their order."""
+
+from __future__ import annotations
+
+import ipaddress
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.addr import Address, InterfaceAddress, Prefix, Range
+from netcheck.plan.model import Cell, Interface, Place, Plan, Station, Subnet, SurveyEntry
+from netcheck.space.free import FreeSpace
+from netcheck.space.occupancy import islands_of
+from netcheck.space.suggesting import Suggestion, suggest
+from netcheck.survey.source import Survey
+from netcheck.survey.table import HostTable, SiteHost
+
+HERE = Place("plan.toml")
+
+
+def subnet(name: str = "process", prefix: str = "10.62.20.0/24", gateway: str = "", pools: str = "") -> Subnet:
+    """A subnet, with a gateway and one pool where given."""
+    return Subnet(
+        name,
+        Cell(prefix, Prefix.from_text(prefix), HERE),
+        HERE,
+        Cell(gateway, Address.from_text(gateway), HERE) if gateway else None,
+        pools=(Cell(pools, Range.from_text(pools), HERE),) if pools else (),
+    )
+
+
+def interface(subject: str, address: str = "", kind: str = "", within: str = "process") -> Interface:
+    """An interface, placed where an address is given."""
+    device, _, name = subject.partition("/")
+    cell = Cell(address, Address.from_text(address), HERE) if address else None
+    return Interface(device, name, within, HERE, kind, address=cell)
+
+
+def plan(*interfaces: Interface, subnets: tuple[Subnet, ...] = (subnet(),), keep_clear: int = 0) -> Plan:
+    """A plan of these interfaces."""
+    return Plan("Example", "example", ".", "", keep_clear=keep_clear, subnets=subnets, interfaces=interfaces)
+
+
+def survey(*addresses: str) -> tuple[Survey, ...]:
+    """One survey with hosts at these addresses."""
+    hosts = HostTable.of(SiteHost(Address.from_text(address)) for address in addresses)
+    return (Survey(SurveyEntry("site-hosts.csv", HERE), hosts, "csv"),)
+
+
+def suggested(
+    plan: Plan, *hosts: str, wanted: str = "filler-plc/cpu", keep_clear_only: bool = False
+) -> Suggestion | None:
+    """What is proposed for one interface."""
+    islands = islands_of(plan, survey(*hosts))
+    return suggest(plan, islands, [wanted], keep_clear_only=keep_clear_only).get(wanted)
+
+
+def address_of(suggestion: Suggestion | None) -> str:
+    """The address in text."""
+    assert suggestion is not None
+    return str(suggestion.address)
+
+
+def test_the_middle_of_the_widest_gap_comes_last() -> None:
+    """With nothing else to go by, the widest gap is halved: site host .100 leaves .101 to .254, the middle .177."""
+    found = suggested(plan(interface("filler-plc/cpu")), "10.62.20.100")
+    assert address_of(found) == "10.62.20.177"
+    assert found is not None
+    assert found.why == "the middle of the widest free gap, 10.62.20.101-10.62.20.254"
+
+
+def test_the_last_octet_of_the_device_comes_before_the_middle() -> None:
+    """The device is .61 in the other subnet, so it is .61 here."""
+    other = interface("filler-plc/module", "10.62.30.61", within="packing")
+    subnets = (subnet(), subnet("packing", "10.62.30.0/24"))
+    found = suggested(plan(interface("filler-plc/cpu"), other, subnets=subnets))
+    assert address_of(found) == "10.62.20.61"
+    assert found is not None
+    assert "filler-plc/module" in found.why
+
+
+def test_the_run_of_a_kind_comes_before_the_last_octet() -> None:
+    """Controllers stand at .40 and .41, so this one is .42, though the device is .61 elsewhere."""
+    others = (
+        interface("filler-plc/module", "10.62.30.61", within="packing"),
+        interface("capper-plc/cpu", "10.62.20.40", "controller"),
+        interface("labeller-plc/cpu", "10.62.20.41", "controller"),
+    )
+    subnets = (subnet(), subnet("packing", "10.62.30.0/24"))
+    found = suggested(plan(interface("filler-plc/cpu", kind="controller"), *others, subnets=subnets))
+    assert address_of(found) == "10.62.20.42"
+
+
+def test_the_run_of_the_device_comes_before_that_of_its_kind() -> None:
+    """The device's own .80 counts more than another controller's .40."""
+    others = (
+        interface("capper-plc/cpu", "10.62.20.40", "controller"),
+        interface("filler-plc/module", "10.62.20.80", "controller"),
+    )
+    assert address_of(suggested(plan(interface("filler-plc/cpu", kind="controller"), *others))) == "10.62.20.81"
+
+
+def test_clearance_comes_before_everything() -> None:
+    """A site host at .42 with keep-clear 4 spoils the run at .41; what is left is the last octet."""
+    others = (
+        interface("filler-plc/module", "10.62.30.61", within="packing"),
+        interface("capper-plc/cpu", "10.62.20.41", "controller"),
+    )
+    subnets = (subnet(), subnet("packing", "10.62.30.0/24"))
+    crowd = plan(interface("filler-plc/cpu", kind="controller"), *others, subnets=subnets, keep_clear=4)
+    assert address_of(suggested(crowd, "10.62.20.42")) == "10.62.20.61"
+
+
+def test_nearer_where_nothing_is_farther_and_not_as_a_fix() -> None:
+    """In a /29 with a host in the middle nothing is 4 away: proposed all the same, but never as a fix."""
+    small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=4)
+    found = suggested(small, "10.62.20.3")
+    assert found is not None
+    assert "nearer than 4" in found.why
+    assert suggested(small, "10.62.20.3", keep_clear_only=True) is None
+
+
+def test_exactly_keep_clear_away_is_clear() -> None:
+    """In 10.62.20.0/29 with a host at .1 and keep-clear 5, only .6 is 5 away."""
+    small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=5)
+    assert address_of(suggested(small, "10.62.20.1", keep_clear_only=True)) == "10.62.20.6"
+
+
+def test_nothing_is_proposed_where_nothing_is_free() -> None:
+    """A /30 with a gateway and a planned interface is full."""
+    full = plan(
+        interface("filler-plc/cpu"),
+        interface("capper-plc/cpu", "10.62.20.2"),
+        subnets=(subnet(prefix="10.62.20.0/30", gateway="10.62.20.1"),),
+    )
+    assert suggested(full) is None
+
+
+def test_private_use_before_public_addresses() -> None:
+    """In a prefix that reaches beyond a private block (RFC 1918 section 3), only the private part is proposed."""
+    wide = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="172.0.0.0/11"),))
+    assert ipaddress.ip_address(address_of(suggested(wide))) in ipaddress.ip_network("172.16.0.0/12")
+
+
+def test_overlapping_subnets_share_no_proposal() -> None:
+    """Two subnets over the same two addresses: each interface gets one of them, though both would like the same."""
+    subnets = (subnet(prefix="10.62.20.0/31"), subnet("packing", "10.62.20.0/31"))
+    both = plan(interface("a/x"), interface("b/x", within="packing"), interface("c/x"), subnets=subnets)
+    found = suggest(both, islands_of(both, ()), ["a/x", "b/x", "c/x"])
+    assert sorted(str(each.address) for each in found.values()) == ["10.62.20.0", "10.62.20.1"]
+
+
+def test_ipv6_too() -> None:
+    """A /64 is no obstacle: the middle of 2^64 addresses, and the next one beside it for the same kind."""
+    wide = (subnet(prefix="fd00:62:20::/64"),)
+    found = suggest(
+        lone := plan(interface("a/x", kind="drive"), interface("b/x", kind="drive"), subnets=wide),
+        islands_of(lone, ()),
+        ["a/x", "b/x"],
+    )
+    first, second = (each.address for each in found.values())
+    assert second.value - first.value == 1
+    assert ipaddress.ip_address(str(first)) in ipaddress.ip_network("fd00:62:20::/64")
+
+
+def test_an_unreadable_prefix_gets_no_proposal() -> None:
+    """Nothing is guessed where the subnet is not known."""
+    broken = replace(subnet(), prefix=Cell("10.62.20.0/240", None, HERE, "no prefix"))
+    assert suggested(plan(interface("filler-plc/cpu"), subnets=(broken,))) is None
+
+
+octets = st.integers(0, 31)
+
+
+@given(
+    planned=st.lists(octets, max_size=12),
+    hosts=st.lists(octets, max_size=12),
+    pool=st.tuples(octets, octets),
+    station=octets,
+    keep_clear=st.integers(0, 5),
+    length=st.integers(27, 31),
+)
+def test_proposals_are_free_and_apart(
+    planned: list[int], hosts: list[int], pool: tuple[int, int], station: int, keep_clear: int, length: int
+) -> None:
+    """By the standard library's word: inside the subnet, a host of it, held by nobody, no two alike, the same again."""
+    network = ipaddress.ip_network(f"192.168.0.0/{length}")
+    base = int(network.network_address)
+    low, high = sorted(pool)
+    span = f"192.168.0.{low}-192.168.0.{high}"
+    placed = [interface(f"placed-{index}/x", f"192.168.0.{octet}") for index, octet in enumerate(planned)]
+    empty = [interface(f"empty-{index}/x", kind="drive") for index in range(4)]
+    laptop = Cell("", InterfaceAddress(Address(4, base + station), length), HERE)
+    whole = replace(
+        plan(*placed, *empty, subnets=(subnet(prefix=str(network), gateway="192.168.0.1", pools=span),)),
+        stations=(Station("laptop", laptop, HERE),),
+        keep_clear=keep_clear,
+    )
+    islands = islands_of(whole, survey(*(f"192.168.0.{octet}" for octet in hosts)))
+    wanted = [one.subject for one in empty]
+    found = suggest(whole, islands, wanted)
+    values = [each.address.value - base for each in found.values()]
+    taken = {*planned, *hosts, *range(low, high + 1), station, 1}
+    free = {int(host) - base for host in network.hosts()} - taken
+    assert len(values) == min(len(wanted), len(free))
+    assert len(set(values)) == len(values)
+    assert set(values) <= free
+    assert found == suggest(whole, islands, wanted)
+    clear = {
+        value for value in free if all(abs(value - host) >= keep_clear for host in hosts if host < 2 ** (32 - length))
+    }
+    strict = suggest(whole, islands, wanted, keep_clear_only=True)
+    assert {each.address.value - base for each in strict.values()} <= clear
+    assert len(strict) == min(len(wanted), len(clear))
+
+
+@given(st.lists(st.integers(0, 40), max_size=40))
+def test_free_space_is_what_has_not_been_taken(taken: list[int]) -> None:
+    """After any order of taking, `holds` is true of the rest, and the widest gap is that of the rest."""
+    free = FreeSpace([Range(4, 0, 9), Range(4, 20, 39)])
+    rest = {*range(10), *range(20, 40)}
+    for value in taken:
+        free.take(value)
+        rest.discard(value)
+        assert all(free.holds(each) == (each in rest) for each in range(41))
+        assert free.widest() == widest(rest)
+        assert bool(free) == bool(rest)
+
+
+def widest(values: set[int]) -> tuple[int, int] | None:
+    """The longest run of consecutive integers, the lowest of equals."""
+    runs: list[list[int]] = []
+    for value in sorted(values):
+        if runs and runs[-1][-1] == value - 1:
+            runs[-1].append(value)
+        else:
+            runs.append([value])
+    best = max(runs, key=lambda run: (len(run), -run[0]), default=None)
+    return (best[0], best[-1]) if best else None
+
+
+@pytest.mark.parametrize("kind", ["controller", ""], ids=["of a kind", "of none"])
+def test_a_run_goes_on(kind: str) -> None:
+    """Several new controllers stand side by side; devices of no kind are nobody's neighbours."""
+    three = plan(*(interface(f"plc-{index}/cpu", kind=kind) for index in range(3)))
+    found = suggest(three, islands_of(three, ()), [one.subject for one in three.interfaces])
+    values = [each.address.value for each in found.values()]
+    assert (values == [values[0], values[0] + 1, values[0] + 2]) == bool(kind)
