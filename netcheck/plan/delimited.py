@@ -10,8 +10,7 @@ import csv
 import io
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from typing import BinaryIO, TextIO
+from typing import BinaryIO, NamedTuple, TextIO
 
 from netcheck.errors import Problem
 from netcheck.files import LONGEST_LINE, FileError, long_line
@@ -23,8 +22,7 @@ csv.field_size_limit(4 * LONGEST_LINE)  # above any block of lines, so that the 
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
-@dataclass(frozen=True, slots=True)
-class Record:
+class Record(NamedTuple):
     """One row's cells. `fault` says what is wrong with its quotes; the cells are then read as far as they go."""
 
     row: int
@@ -91,14 +89,17 @@ def lines_of(text: TextIO) -> Iterator[str]:
 
 
 class _Lines:
-    """Lines that can be given back."""
+    """Lines that can be given back, even after the last."""
 
     def __init__(self, lines: Iterable[str]) -> None:
         self._source = iter(lines)
         self._waiting: deque[str] = deque()
 
-    def take(self) -> str | None:
-        return self._waiting.popleft() if self._waiting else next(self._source, None)
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        return self._waiting.popleft() if self._waiting else next(self._source)
 
     def give_back(self, lines: list[str]) -> None:
         self._waiting.extendleft(reversed(lines))
@@ -106,9 +107,8 @@ class _Lines:
 
 def records_of(text: Iterable[str], delimiter: str) -> Iterator[Record]:
     """Yield the records of delimited lines (RFC 4180 section 2, any delimiter and line end)."""
-    lines, row = _Lines(text), 0
-    while (line := lines.take()) is not None:
-        row += 1
+    lines = _Lines(text)
+    for row, line in enumerate(lines, 1):
         if '"' not in line:
             yield Record(row, tuple(line.rstrip("\r\n").split(delimiter)))
             continue
@@ -118,10 +118,10 @@ def records_of(text: Iterable[str], delimiter: str) -> Iterator[Record]:
         yield Record(row, cells, fault)
 
 
-def _until_closed(line: str, lines: _Lines) -> list[str]:
+def _until_closed(line: str, lines: Iterator[str]) -> list[str]:
     block, quotes, size = [line], line.count('"'), len(line)
     while quotes % 2 and size <= LONGEST_LINE and len(block) < RECORD_LINES:
-        if (more := lines.take()) is None:
+        if (more := next(lines, None)) is None:
             break
         block.append(more)
         quotes, size = quotes + more.count('"'), size + len(more)

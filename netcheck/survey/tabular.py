@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Sequence
 from itertools import chain, islice
 
 from netcheck.addr import Address
 from netcheck.errors import Problem, SurveyError
 from netcheck.plan.delimited import Record, lines_of, records_of, text_of
 from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.header import SAMPLE, Layout, layout_of
+from netcheck.survey.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.values import addresses_from, date_from, mac_from, says_nothing
 
 
@@ -31,35 +31,42 @@ def read(source: Source, into: Gathering) -> None:
         gather(records_of(chain(sample, lines), layout.delimiter), layout, into)
 
 
-def gather(records: Iterator[Record], layout: Layout, into: Gathering) -> None:
+def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:
     """Turn a table's records into site hosts."""
-    row_reader = _RowReader(layout, into)
+    rows = _Rows(layout, into)
     for record in records:
-        if record.empty or record.row == layout.header:
-            continue
-        if record.row < layout.header:
-            into.pass_over(record.row, "it stands above the header")
-            continue
         if record.fault:
             into.cannot_read(record.row, f"{record.fault}; the row was read up to the end of its line")
-        row_reader.read(record)
+        if record.row > layout.header:
+            rows.read(record)
+        elif record.row < layout.header and not record.empty:
+            into.pass_over(record.row, "it stands above the header")
 
 
-class _RowReader:
+class _Rows:
+    """Reads rows of one layout."""
+
     def __init__(self, layout: Layout, into: Gathering) -> None:
         self._addresses = layout.addresses
-        self._columns = dict(layout.fields)
-        self._bare = layout.header == 0
+        fields = dict(layout.fields)
+        self._mac, self._name, self._note, self._seen = (fields.get(name, -1) for name in FIELDS[1:])
+        used = {*layout.addresses, *fields.values()}
+        self._used = used if layout.header == 0 and self._note < 0 else None
         self._into = into
 
     def read(self, record: Record) -> None:
-        row, into = record.row, self._into
+        """Read one row below the header."""
+        cells, row, into = record.cells, record.row, self._into
+        width = len(cells)
         addresses = self._read_addresses(record)
         if not addresses:
             return
-        mac = into.attempt(row, mac_from, self._cell(record, "mac"))
-        seen = into.attempt(row, date_from, self._cell(record, "seen"))
-        name, note = self._cell(record, "name"), self._note(record)
+        mac = into.attempt(row, mac_from, cells[self._mac]) if 0 <= self._mac < width else None
+        seen = into.attempt(row, date_from, cells[self._seen]) if 0 <= self._seen < width else None
+        name = cells[self._name].strip() if 0 <= self._name < width else ""
+        note = cells[self._note].strip() if 0 <= self._note < width else ""
+        if self._used is not None:
+            note = self._rest(cells, self._used)
         for address in addresses:
             into.add(address, mac, row, name, note, seen)
 
@@ -68,28 +75,21 @@ class _RowReader:
         faults: list[str] = []
         for column in self._addresses:
             text = record.cells[column] if column < len(record.cells) else ""
-            if says_nothing(text):
-                continue
             try:
                 found += addresses_from(text)
             except ValueError as error:
-                faults.append(str(error))
+                if not says_nothing(text):
+                    faults.append(str(error))
         for fault in faults if found else ():
             self._into.cannot_read(record.row, fault)
         if not found and faults:
             self._into.skip(record.row, "; ".join(faults))
-        elif not found:
+        elif not found and not record.empty:
             self._into.pass_over(record.row, "it has no address")
         return found
 
-    def _cell(self, record: Record, name: str) -> str:
-        column = self._columns.get(name, -1)
-        return record.cells[column].strip() if 0 <= column < len(record.cells) else ""
-
-    def _note(self, record: Record) -> str:
-        """The note; in a table without header all that is neither address nor MAC."""
-        if not self._bare or "note" in self._columns:
-            return self._cell(record, "note")
-        used = {*self._addresses, *self._columns.values()}
-        rest = (cell.strip() for column, cell in enumerate(record.cells) if column not in used)
+    @staticmethod
+    def _rest(cells: Sequence[str], used: set[int]) -> str:
+        """What else a row holds, where no header says what it is."""
+        rest = (cell.strip() for column, cell in enumerate(cells) if column not in used)
         return ", ".join(filter(None, rest))

@@ -10,6 +10,7 @@ from netcheck.addr import Address, InterfaceAddress, Mac
 from netcheck.text import safe
 
 _PARTS = re.compile(r"[\s;,]+")
+_PLAIN_MAC = re.compile(r"[0-9A-Fa-f]{2}([:-]?)[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}", re.ASCII)
 # macOS prints MAC octets without leading zeros (public samples of `arp -a`).
 _UNPADDED = re.compile(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
 # What lists write where nothing is known; common practice, no source.
@@ -29,11 +30,11 @@ def says_nothing(text: str) -> bool:
 
 def addresses_from(text: str) -> tuple[Address, ...]:
     """Read a cell's address or addresses, each alone or with a prefix length; ValueError says why none is there."""
-    text = text.strip()
-    parts = _PARTS.split(text, _MOST_ADDRESSES)
-    if len(parts) == 1:
-        return (_address(text),)
-    return tuple(_address(part) for part in parts if part)
+    try:
+        return (Address.from_text(text),)  # nearly every cell of nearly every list
+    except ValueError:
+        parts = _PARTS.split(text.strip(), _MOST_ADDRESSES)
+        return tuple(_address(part) for part in parts if part or len(parts) == 1)
 
 
 def _address(text: str) -> Address:
@@ -55,15 +56,22 @@ def holds_address(text: str) -> bool:
 
 def mac_from(text: str) -> Mac | None:
     """Read a MAC, unpadded octets too; None where the list says that it is not known, ValueError where it is none."""
-    if says_nothing(text):
-        return None
     text = text.strip()
-    if _UNPADDED.fullmatch(text):
-        text = "-".join(octet.zfill(2) for octet in re.split("[:-]", text))
-    mac = Mac.from_text(text)
+    if plain := _PLAIN_MAC.fullmatch(text):  # nearly every cell again
+        mac = Mac(int(text.replace(plain[1], ""), 16))
+    elif says_nothing(text):
+        return None
+    else:
+        mac = _odd_mac(text)
     if mac.value in _NOBODY:
         raise ValueError(f"{mac} is nobody's MAC")
     return mac
+
+
+def _odd_mac(text: str) -> Mac:
+    if _UNPADDED.fullmatch(text):
+        text = "-".join(octet.zfill(2) for octet in re.split("[:-]", text))
+    return Mac.from_text(text)
 
 
 @lru_cache(1024)
