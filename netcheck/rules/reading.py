@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from netcheck.plan.model import Cell, Interface, Plan
+from netcheck.plan.model import Cell, Plan
 from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule
@@ -13,11 +13,14 @@ from netcheck.rules.scene import Scene
 from netcheck.survey.source import Survey
 from netcheck.text import listed
 
+Named = tuple[str, str, Cell[Any] | None]
+
 
 def _unreadable(scene: Scene) -> Iterator[Breach]:
-    for subject, cell in _cells(scene.plan):
+    for subject, what, cell in _cells(scene.plan):
         if cell is not None and cell.value is None:
-            yield Breach((subject,), cell.why, str(cell.place))
+            others = (f"{what} {cell.text}",)
+            yield Breach((subject,), f"the {what} cannot be read: {cell.why}", str(cell.place), others=others)
     for survey in scene.surveys:
         yield from _left_out(survey)
 
@@ -32,26 +35,31 @@ def _left_out(survey: Survey) -> Iterator[Breach]:
         yield Breach((survey.file,), message, str(skipped.first[0].place))
 
 
-def _cells(plan: Plan) -> Iterator[tuple[str, Cell[Any] | None]]:
+def _cells(plan: Plan) -> Iterator[Named]:
+    """Every cell of the plan that holds a typed value, with its subject and what it is."""
     for subnet in plan.subnets:
-        yield from _of(subnet.name, (subnet.prefix, subnet.gateway, *subnet.pools, *subnet.reserved))
+        yield subnet.name, "prefix", subnet.prefix
+        yield subnet.name, "gateway", subnet.gateway
+        yield from _several(subnet.name, "pool", subnet.pools)
+        yield from _several(subnet.name, "reserved range", subnet.reserved)
     for interface in plan.interfaces:
-        yield from _of(interface.subject, _interface_cells(interface))
+        yield interface.subject, "address", interface.address
+        yield interface.subject, "mask", interface.mask
+        yield interface.subject, "gateway", interface.gateway
+        yield interface.subject, "MAC", interface.mac
+        yield interface.subject, "host name", interface.host_name
     for router in plan.routers:
-        yield from _of(router.name, router.interfaces)
-        yield from _of(router.name, (cell for route in router.routes for cell in (route.to, route.via)))
+        yield from _several(router.name, "interface", router.interfaces)
+        yield from _several(router.name, "route's prefix", (route.to for route in router.routes))
+        yield from _several(router.name, "route's next hop", (route.via for route in router.routes))
     for station in plan.stations:
-        yield station.name, station.address
+        yield station.name, "address", station.address
     for survey in plan.surveys:
-        yield from _of(survey.file, survey.covers)
+        yield from _several(survey.file, "prefix covered", survey.covers)
 
 
-def _of(subject: str, cells: Iterable[Cell[Any] | None]) -> Iterator[tuple[str, Cell[Any] | None]]:
-    return ((subject, cell) for cell in cells)
-
-
-def _interface_cells(interface: Interface) -> tuple[Cell[Any] | None, ...]:
-    return (interface.address, interface.mask, interface.gateway, interface.mac, interface.host_name)
+def _several(subject: str, what: str, cells: Iterable[Cell[Any]]) -> Iterator[Named]:
+    return ((subject, what, cell) for cell in cells)
 
 
 UNREADABLE_VALUE = Rule(

@@ -1,0 +1,203 @@
+"""All fixes of one run fit together: applied at once, they leave none of the findings that they are meant to mend."""
+
+from __future__ import annotations
+
+import ipaddress
+from dataclasses import replace
+from datetime import date
+from typing import TypeVar
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from netcheck.addr import Address, InterfaceAddress, Mac, Prefix, Range
+from netcheck.plan.model import Accepted, Cell, Interface, Place, Plan, Router, Station, Subnet, SurveyEntry
+from netcheck.rules.engine import Checked, check
+from netcheck.rules.finding import Finding
+from netcheck.survey.source import Survey
+from netcheck.survey.table import HostTable, SiteHost
+
+T = TypeVar("T")
+HERE = Place("plan.toml")
+TODAY = date(2026, 11, 2)
+# The rules that another address can mend, as the design lists them for `suggest --write`.
+MENDABLE = {
+    "outside-subnet",
+    "unusable-address",
+    "planned-twice",
+    "taken-on-site",
+    "inside-pool",
+    "inside-reserved",
+    "is-gateway",
+    "is-station",
+    "special-purpose",
+    "public-address",
+    "too-near",
+}
+BASE = Address.from_text("10.62.20.0").value
+# Small, overlapping, documentation (RFC 5737) and partly public (RFC 1918 section 3) prefixes; in 172.0.0.0/11 all
+# below 172.16.0.0 is public.
+PREFIXES = ("10.62.20.0/28", "10.62.20.0/29", "10.62.20.16/29", "10.62.20.24/31", "192.0.2.0/29", "172.0.0.0/11")
+
+octets = st.integers(0, 40)
+addresses = st.one_of(
+    octets.map(lambda octet: Address(4, BASE + octet)),
+    st.sampled_from(["192.0.2.3", "127.0.0.1", "172.15.255.250", "172.16.0.3", "8.0.0.1"]).map(Address.from_text),
+)
+macs = st.none() | st.integers(0, 6).map(lambda low: Mac(0x00005E005300 + low))
+
+
+def cell(value: T) -> Cell[T]:
+    """A readable cell."""
+    return Cell(str(value), value, HERE)
+
+
+@st.composite
+def plans(draw: st.DrawFn) -> Plan:
+    """Crowded plans full of clashes, with site hosts on paper apart."""
+    prefixes = draw(st.lists(st.sampled_from(PREFIXES), min_size=1, max_size=3))
+    subnets = tuple(draw(subnet_of(f"subnet-{index}", text)) for index, text in enumerate(prefixes))
+    interfaces = tuple(
+        draw(interface_of(f"device-{index // 2}", f"if-{index}", subnets)) for index in range(draw(st.integers(1, 9)))
+    )
+    routers = (Router("router-1", (cell(InterfaceAddress(draw(addresses), 28)),), HERE),)
+    stations = (Station("laptop", cell(InterfaceAddress(draw(addresses), 28)), HERE),)
+    entry = SurveyEntry("site-hosts.csv", HERE, TODAY)
+    return Plan(
+        "Example",
+        "example",
+        ".",
+        "",
+        keep_clear=draw(st.integers(0, 4)),
+        subnets=subnets,
+        interfaces=interfaces,
+        routers=routers,
+        stations=stations,
+        surveys=(entry,),
+    )
+
+
+@st.composite
+def subnet_of(draw: st.DrawFn, name: str, text: str) -> Subnet:
+    """A subnet, perhaps with a gateway, a pool and a reserved range."""
+    low, high = sorted(draw(st.tuples(octets, octets)))
+    span = cell(Range(4, BASE + low, BASE + min(high, low + 5)))
+    island = draw(st.sampled_from(["site", "site", "line-2"]))
+    prefix = cell(Prefix.from_text(text))
+    gateway = cell(draw(addresses)) if draw(st.booleans()) else None
+    return Subnet(name, prefix, HERE, gateway, None, island, (span,) if draw(st.booleans()) else ())
+
+
+@st.composite
+def interface_of(draw: st.DrawFn, device: str, name: str, subnets: tuple[Subnet, ...]) -> Interface:
+    """An interface, perhaps placed, of one of two kinds or none."""
+    address = draw(st.none() | addresses)
+    mac = draw(macs)
+    return Interface(
+        device,
+        name,
+        draw(st.sampled_from(subnets)).name,
+        HERE,
+        draw(st.sampled_from(["", "drive", "controller"])),
+        address=cell(address) if address else None,
+        mac=cell(mac) if mac else None,
+        granted=draw(st.sampled_from(["", "", "site IT"])),
+    )
+
+
+def surveys_of(plan: Plan, hosts: list[SiteHost]) -> tuple[Survey, ...]:
+    """The plan's one survey, with these hosts."""
+    return (Survey(plan.surveys[0], HostTable.of(hosts), "csv"),)
+
+
+def applied(plan: Plan, found: Checked) -> Plan:
+    """The plan with every fix of a check put in."""
+    new = {
+        subject: address
+        for finding in found.findings
+        for subject, address in (finding.fix.addresses if finding.fix else ())
+    }
+    moved = (
+        replace(each, address=cell(new[each.subject])) if each.subject in new else each for each in plan.interfaces
+    )
+    return replace(plan, interfaces=tuple(moved))
+
+
+def mending(found: Checked) -> list[Finding]:
+    """Findings that have a fix."""
+    return [finding for finding in found.findings if finding.fix]
+
+
+hosts_lists = st.lists(st.builds(SiteHost, addresses, macs), max_size=8)
+
+
+@settings(max_examples=120, deadline=None)
+@given(plans(), hosts_lists)
+def test_all_fixes_together_leave_nothing_they_were_for(plan: Plan, hosts: list[SiteHost]) -> None:
+    """Every mended subject is free of what was mended, and nobody else got a new clash from it."""
+    before = check(plan, surveys_of(plan, hosts), TODAY)
+    after = check(applied(plan, before), surveys_of(plan, hosts), TODAY)
+    left = {(finding.rule, subject) for finding in after.findings for subject in finding.subjects}
+    for finding in mending(before):
+        assert finding.fix
+        for subject, _ in finding.fix.addresses:
+            assert (finding.rule, subject) not in left
+    had = {(finding.rule, subject) for finding in before.findings for subject in finding.subjects}
+    intrinsic = {"special-purpose", "public-address"}  # of a subnet that has no address for private use at all
+    assert {(rule, subject) for rule, subject in left - had if rule in MENDABLE - intrinsic} == set()
+
+
+@settings(max_examples=60, deadline=None)
+@given(plans(), hosts_lists)
+def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
+    """One subject has one new address in all its findings, and within an island no two subjects have the same."""
+    found = check(plan, surveys_of(plan, hosts), TODAY)
+    offers: dict[str, set[Address]] = {}
+    for finding in mending(found):
+        assert finding.fix
+        for subject, address in finding.fix.addresses:
+            offers.setdefault(subject, set()).add(address)
+    assert all(len(several) == 1 for several in offers.values())
+    taken = [(plan.island_of(plan.interface_named[subject]), *several) for subject, several in offers.items()]
+    assert len(set(taken)) == len(taken)
+    for subject, several in offers.items():
+        network = ipaddress.ip_network(str(plan.subnet_of(plan.interface_named[subject]).prefix.value))
+        assert all(ipaddress.ip_address(str(address)) in network for address in several)
+
+
+@settings(max_examples=60, deadline=None)
+@given(plans(), hosts_lists)
+def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHost]) -> None:
+    """A fix of `planned-twice` is for all subjects but the first; other rules offer one address to each subject."""
+    for finding in mending(check(plan, surveys_of(plan, hosts), TODAY)):
+        assert finding.fix
+        subjects = [subject for subject, _ in finding.fix.addresses]
+        assert subjects == list(finding.subjects[1:] if finding.rule == "planned-twice" else finding.subjects)
+        assert finding.rule in MENDABLE | {"unplaced"}
+
+
+@settings(max_examples=60, deadline=None)
+@given(plans(), hosts_lists, st.data())
+def test_accepted_addresses_are_left_alone(plan: Plan, hosts: list[SiteHost], data: st.DataObject) -> None:
+    """An accepted finding counts nowhere and gets no fix."""
+    before = check(plan, surveys_of(plan, hosts), TODAY)
+    if before.findings:
+        chosen = data.draw(st.sampled_from(before.findings))
+        entry = Accepted(
+            chosen.rule, chosen.subjects[0], "site IT", "seen", HERE, None, chosen.address or "", chosen.other
+        )
+        after = check(replace(plan, accepted=(entry,)), surveys_of(plan, hosts), TODAY)
+        assert [agreed.finding.key for agreed in after.accepted] == [chosen.key]
+        assert all(agreed.finding.fix is None for agreed in after.accepted)
+        assert chosen.key not in {finding.key for finding in after.findings}
+        assert len(after.findings) == len(before.findings) - 1
+
+
+@settings(max_examples=60, deadline=None)
+@given(plans(), hosts_lists)
+def test_the_same_again_each_by_its_own_key(plan: Plan, hosts: list[SiteHost]) -> None:
+    """A check is a function of its inputs, and no two findings have one key."""
+    surveys = surveys_of(plan, hosts)
+    found = check(plan, surveys, TODAY)
+    assert found == check(plan, surveys, TODAY)
+    assert len({finding.key for finding in found.findings}) == len(found.findings)

@@ -1,0 +1,43 @@
+"""Overlapping subnets: the sweep finds the pairs that the standard library finds one by one."""
+
+from __future__ import annotations
+
+import ipaddress
+from datetime import date
+from itertools import combinations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.addr import Address, Prefix
+from netcheck.plan.model import Cell, Place, Plan, Subnet
+from netcheck.rules.engine import check
+
+HERE = Place("plan.toml")
+prefixes = st.builds(
+    lambda family, low, bits: Prefix.of(Address(family, low << (96 if family == 6 else 0)), 24 + bits),
+    st.sampled_from([4, 6]),
+    st.integers(0x0A000000, 0x0A0001FF),
+    st.integers(0, 8),
+)
+
+
+@given(st.lists(st.tuples(prefixes, st.sampled_from(["site", "line-2"])), max_size=10))
+def test_pairs_that_share_addresses(subnets: list[tuple[Prefix, str]]) -> None:
+    """Of one island, exactly the pairs for which `ipaddress` says `overlaps`, the first in the plan named first."""
+    named = [
+        Subnet(f"s{index}", Cell(str(prefix), prefix, HERE), HERE, island=island)
+        for index, (prefix, island) in enumerate(subnets)
+    ]
+    found = check(Plan("Example", "example", ".", "", subnets=tuple(named)), (), date(2026, 11, 2))
+    networks = {one.name: ipaddress.ip_network(one.prefix.text) for one in named}
+    wanted = {
+        (one.name, two.name)
+        for one, two in combinations(named, 2)
+        if one.island == two.island
+        and networks[one.name].version == networks[two.name].version
+        and networks[one.name].overlaps(networks[two.name])
+    }
+    pairs = [finding.subjects for finding in found.findings if finding.rule == "subnets-overlap"]
+    assert set(pairs) == wanted
+    assert len(pairs) == len(wanted)
