@@ -7,12 +7,30 @@ look costs some 11 microseconds and shows the cable itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
 from netcheck.wire import netlink
 from netcheck.wire.link import Carrier
 from netcheck.wire.system import Interface
 
 EVERY = 0.02  # seconds from look to look
+
+
+class Watch(Protocol):
+    """What tells carrier changes, by whatever way the system has."""
+
+    @property
+    def due(self) -> float:
+        """When to look again."""
+
+    def look(self, now: float) -> list[Carrier]:
+        """Return what has changed."""
+
+    def carrier(self, way: int, now: float) -> bool:
+        """The carrier of a way."""
+
+    def close(self) -> None:
+        """Give back what it holds."""
 
 
 class CarrierWatch:

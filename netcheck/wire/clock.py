@@ -6,11 +6,35 @@ distance between the two is measured anew for each batch of frames, and a stamp 
 
 from __future__ import annotations
 
+import socket
+import struct
 import time
 from collections.abc import Callable
 
 TOLERANCE = 0.01  # seconds a stamp may lie outside what is possible before it counts as wrong
 _STEADY = 50_000  # nanoseconds: a measurement taken longer than this was interrupted, and is tried again
+
+_SO_TIMESTAMPNS = 64  # asm-generic/socket.h, SO_TIMESTAMPNS_NEW: 64 bit on every machine, Linux 5.1
+_STAMP = struct.Struct("=qq")  # seconds, nanoseconds
+ROOM = socket.CMSG_SPACE(_STAMP.size) if hasattr(socket, "CMSG_SPACE") else 0
+
+
+def stamps_on(of: socket.socket) -> bool:
+    """Have the kernel stamp what arrives on a socket; False where it cannot, and the time of reading must do."""
+    try:
+        of.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
+    except OSError:
+        return False
+    return True
+
+
+def stamp_in(extras: list[tuple[int, int, bytes]]) -> int | None:
+    """The stamp among what came beside a frame, in nanoseconds of the wall clock."""
+    for level, kind, data in extras:
+        if level == socket.SOL_SOCKET and kind == _SO_TIMESTAMPNS and len(data) == _STAMP.size:
+            seconds, nanoseconds = _STAMP.unpack(data)
+            return int(seconds) * 1_000_000_000 + int(nanoseconds)
+    return None
 
 
 class Clock:

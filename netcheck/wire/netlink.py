@@ -62,6 +62,7 @@ class LinkState:
 def opened(groups: int = 0) -> socket.socket:
     """A route netlink socket, subscribed to these groups of events."""
     netlink = socket.socket(socket.AF_NETLINK, socket.SOCK_RAW | socket.SOCK_CLOEXEC, socket.NETLINK_ROUTE)
+    netlink.settimeout(5)
     try:
         netlink.bind((0, groups))
     except OSError:
@@ -125,18 +126,16 @@ def link_from(body: bytes) -> LinkState | None:
     )
 
 
-def _dump(kind: int, body: bytes) -> Iterator[bytes]:
+def _dump(kind: int, body: bytes, netlink: socket.socket) -> Iterator[bytes]:
     """Ask for a whole table and yield the body of each entry."""
-    with opened() as netlink:
-        netlink.settimeout(5)
-        netlink.send(_HEAD.pack(_HEAD.size + len(body), kind, _REQUEST | _DUMP, 1, 0) + body)
-        while True:
-            for message in messages(netlink.recv(1 << 17)):
-                if message.type == DONE:
-                    return
-                if message.type == ERROR:
-                    raise error_from(message)
-                yield message.body
+    netlink.send(_HEAD.pack(_HEAD.size + len(body), kind, _REQUEST | _DUMP, 1, 0) + body)
+    while True:
+        for message in messages(netlink.recv(1 << 17)):
+            if message.type == DONE:
+                return
+            if message.type == ERROR:
+                raise error_from(message)
+            yield message.body
 
 
 def error_from(message: Message) -> OSError:
@@ -147,13 +146,17 @@ def error_from(message: Message) -> OSError:
 
 def links() -> list[LinkState]:
     """All interfaces of this namespace."""
-    return [state for body in _dump(GETLINK, _LINK.pack(0, 0, 0, 0, 0)) if (state := link_from(body)) is not None]
+    with opened() as netlink:
+        bodies = list(_dump(GETLINK, _LINK.pack(0, 0, 0, 0, 0), netlink))
+    return [state for body in bodies if (state := link_from(body)) is not None]
 
 
 def addresses() -> dict[int, list[tuple[int, int]]]:
     """All IPv4 addresses, secondary ones too: index -> (address, prefix length)."""
     found: dict[int, list[tuple[int, int]]] = {}
-    for body in _dump(GETADDR, _ADDRESS.pack(socket.AF_INET, 0, 0, 0, 0)):
+    with opened() as netlink:
+        bodies = list(_dump(GETADDR, _ADDRESS.pack(socket.AF_INET, 0, 0, 0, 0), netlink))
+    for body in bodies:
         if len(body) >= _ADDRESS.size:
             family, length, _, _, index = _ADDRESS.unpack_from(body)
             said = _attributes(body, _ADDRESS.size)
@@ -163,10 +166,10 @@ def addresses() -> dict[int, list[tuple[int, int]]]:
     return found
 
 
-def neighbours(index: int) -> dict[int, int]:
+def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
     """The kernel's ARP table of one interface: address -> MAC, only what it holds for resolved."""
     found = {}
-    for body in _dump(GETNEIGH, _NEIGHBOUR.pack(socket.AF_INET, 0, 0, 0, 0)):
+    for body in _dump(GETNEIGH, _NEIGHBOUR.pack(socket.AF_INET, 0, 0, 0, 0), netlink):
         if len(body) >= _NEIGHBOUR.size:
             family, at, state, _, _ = _NEIGHBOUR.unpack_from(body)
             said = _attributes(body, _NEIGHBOUR.size)

@@ -19,7 +19,7 @@ from typing import Self
 
 from netcheck.wire import bpf
 from netcheck.wire.carrier import CarrierWatch
-from netcheck.wire.clock import Clock
+from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import padded
 from netcheck.wire.link import Carrier, Heard, Way
 from netcheck.wire.system import Interface, found, link_error, needs_linux, on_linux
@@ -30,11 +30,9 @@ SETTLE = 0.02  # seconds until the kernel stamps at arrival: it switches stampin
 SEND_PATIENCE = 100_000  # microseconds a send may wait for room in the queue
 
 _ALL = 0x0003  # ETH_P_ALL; numbers of asm/socket.h and linux/if_packet.h that the socket module lacks
-_SO_ATTACH_FILTER, _SO_RCVBUFFORCE, _SO_TIMESTAMPNS = 26, 33, 64  # Linux 5.1
+_SO_ATTACH_FILTER, _SO_RCVBUFFORCE = 26, 33
 _SOL_PACKET, _ADD_MEMBERSHIP, _MR_MULTICAST, _IGNORE_OUTGOING = 263, 1, 0, 23
 _LLDP_GROUPS = (0x0180C200000E, 0x0180C2000003, 0x0180C2000000)  # IEEE 802.1AB
-_STAMP = struct.Struct("=qq")
-_ROOM = socket.CMSG_SPACE(_STAMP.size) if hasattr(socket, "CMSG_SPACE") else 0
 
 # A frame that cannot leave: the carrier is down, the interface is off or gone, or its queue stays full.
 _DROPPED = frozenset({errno.ENETDOWN, errno.ENXIO, errno.ENODEV, errno.EAGAIN, errno.ENOBUFS, errno.EIO})
@@ -61,13 +59,11 @@ def _opened(interface: Interface) -> socket.socket:
     packets = socket.socket(socket.AF_PACKET, socket.SOCK_RAW | socket.SOCK_CLOEXEC, 0)
     try:
         _attach(packets, bpf.program(interface.mac))
-        _try(packets, socket.SOL_SOCKET, _SO_TIMESTAMPNS, struct.pack("=i", 1))
+        stamps_on(packets)
         packets.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("@ll", 0, SEND_PATIENCE))
-        _enlarge(packets)
+        enlarge(packets)
         _try(packets, _SOL_PACKET, _IGNORE_OUTGOING, struct.pack("=i", 1))  # Linux 4.20; the filter drops them too
-        for group in _LLDP_GROUPS:  # ends with the socket
-            member = struct.pack("=iHH8s", interface.index, _MR_MULTICAST, 6, group.to_bytes(6, "big"))
-            _try(packets, _SOL_PACKET, _ADD_MEMBERSHIP, member)
+        join_lldp(packets, interface.index)
         packets.bind((interface.name, _ALL))
         if socket.if_nametoindex(interface.name) != interface.index:
             raise OSError(errno.ENODEV, "the interface was replaced while it was opened")
@@ -83,10 +79,17 @@ def _attach(packets: socket.socket, program: bytes) -> None:
     packets.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, where)
 
 
-def _enlarge(packets: socket.socket) -> None:
+def enlarge(packets: socket.socket) -> None:
     """Ask for the large buffer by right (CAP_NET_ADMIN), else as much as the system's limit gives."""
     if not _try(packets, socket.SOL_SOCKET, _SO_RCVBUFFORCE, struct.pack("=i", BUFFER)):
         _try(packets, socket.SOL_SOCKET, socket.SO_RCVBUF, struct.pack("=i", BUFFER))
+
+
+def join_lldp(packets: socket.socket, index: int) -> None:
+    """Have the interface pass LLDP's group addresses on, as long as the socket is open."""
+    for group in _LLDP_GROUPS:
+        member = struct.pack("=iHH8s", index, _MR_MULTICAST, 6, group.to_bytes(6, "big"))
+        _try(packets, _SOL_PACKET, _ADD_MEMBERSHIP, member)
 
 
 def _try(packets: socket.socket, level: int, option: int, value: bytes) -> bool:
@@ -149,9 +152,9 @@ class RawLink:
         receive, at, earliest = self._sockets[way].recvmsg, self._clock.at, self._empty_at[way]
         try:
             for _ in range(BATCH):
-                frame, extras, _, _ = receive(bpf.LONGEST, _ROOM, socket.MSG_DONTWAIT)
+                frame, extras, _, _ = receive(bpf.LONGEST, ROOM, socket.MSG_DONTWAIT)
                 latest = self._clock.now()
-                stamp = _stamp(extras)
+                stamp = stamp_in(extras)
                 news.append(Heard(latest if stamp is None else at(stamp, earliest, latest), way, frame))
         except OSError:
             self._empty_at[way] = self._clock.now()
@@ -173,11 +176,3 @@ class RawLink:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-
-def _stamp(extras: list[tuple[int, int, bytes]]) -> int | None:
-    for level, kind, data in extras:
-        if level == socket.SOL_SOCKET and kind == _SO_TIMESTAMPNS and len(data) == _STAMP.size:
-            seconds, nanoseconds = _STAMP.unpack(data)
-            return int(seconds) * 1_000_000_000 + int(nanoseconds)
-    return None

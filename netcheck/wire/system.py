@@ -53,7 +53,7 @@ def on_linux() -> bool:
 def interfaces() -> list[Interface]:
     """All interfaces of the station, by index; LinkError where the system does not tell."""
     if not on_linux():
-        from netcheck.wire.portable import interfaces_by_scapy
+        from netcheck.wire.elsewhere import interfaces_by_scapy
 
         return interfaces_by_scapy()
     try:

@@ -70,5 +70,6 @@ def test_neighbours_are_those_that_were_resolved(lab: Lab) -> None:
     lab.run(here, ["ping", "-c", "1", "-W", "0.1", "192.0.2.21"])
     with lab.inside(here):
         index = next(one.index for one in netlink.links() if one.name == "eth0")
-        assert netlink.neighbours(index) == {0xC0000214: 0x00005E005314}
-        assert netlink.neighbours(index + 1) == {}
+        with netlink.opened() as table:
+            assert netlink.neighbours(index, table) == {0xC0000214: 0x00005E005314}
+            assert netlink.neighbours(index + 1, table) == {}

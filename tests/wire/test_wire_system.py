@@ -8,7 +8,7 @@ import os
 import pytest
 
 from netcheck.errors import LinkError
-from netcheck.wire.opening import open_link
+from netcheck.wire.opening import KINDS, Kind, open_link
 from netcheck.wire.raw import open_raw
 from netcheck.wire.system import found, interfaces, link_error, other_interfaces_up
 from tests.lab.netns import Lab
@@ -68,8 +68,8 @@ def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, sta
         pytest.param("e" * 500, "no interface 'e+\u2026'", id="endless name"),
     ],
 )
-@pytest.mark.parametrize("kind", ["raw", "portable", "unprivileged"])
-def test_an_interface_that_cannot_be_used(lab: Lab, station: str, name: str, said: str, kind: str) -> None:
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_interface_that_cannot_be_used(lab: Lab, station: str, name: str, said: str, kind: Kind) -> None:
     """Each link refuses it in the same words, with what to do; the exit code is 3."""
     with lab.inside(station), pytest.raises(LinkError, match=said) as caught:
         open_link(kind, name)
