@@ -15,7 +15,6 @@ import typer
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, Mac, mac_text
-from netcheck.cli.capturing import Capturing
 from netcheck.cli.keyboard import Hands, keyboard
 from netcheck.cli.showing import Show
 from netcheck.errors import LinkError, Problem, UsageError
@@ -118,13 +117,23 @@ def permit_for(given: str) -> str:
 
 def open_the_link(order: Order) -> Link:
     """Open the interface, and with --direct the station's other ones beside it."""
-    from netcheck.wire.opening import open_link
-    from netcheck.wire.system import interfaces_as_text, other_interfaces_up
+    from netcheck.wire.opening import kind_from_text, open_link
+    from netcheck.wire.system import other_interfaces_up
 
     if not order.interface:
-        raise UsageError(Problem(f"no interface was named; there are:\n{interfaces_as_text()}", do="Use -i NAME"))
+        raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
     others = other_interfaces_up(order.interface) if order.settings.direct else ()
-    return open_link(order.link, order.interface, others)
+    return open_link(kind_from_text(order.link), order.interface, others)
+
+
+def _interfaces() -> str:
+    from netcheck.wire.system import interfaces
+
+    return ", ".join(
+        f"{safe(one.name)} ({', '.join([one.state, *(str(Address(4, a)) for a, _ in one.addresses)])})"
+        for one in interfaces()
+        if one.ethernet and not one.loopback
+    )
 
 
 class Operator:
@@ -190,7 +199,11 @@ def conduct(order: Order, base: Ground, permit: str, link: Link, hands: Hands | 
             aim, link.ways, base.names, order.settings, SystemRandom(),
             hears_all=link.hears_all, proven=_proven(recorder),
         )  # fmt: skip
-        frames = stack.enter_context(Capturing(order.capture, link, prober)) if order.capture is not None else None
+        frames: Frames | None = None
+        if order.capture is not None:
+            from netcheck.cli.capturing import Capturing
+
+            frames = stack.enter_context(Capturing(order.capture, link, prober))
         board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done)
         for note in recorder.notes:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
-from netcheck.proof.bench import Cut
+from netcheck.proof.bench import FRESH, Cut
 from netcheck.proof.case import EVER, Case
 from netcheck.proof.events import What
 from netcheck.proof.lines import Kind, Line
@@ -18,6 +18,7 @@ from netcheck.proof.observed import LEAST_ARP, Observed
 from netcheck.proof.result import Phase
 
 ENOUGH_IN = 30.0  # seconds after which a lossy device's cable is asked for all the same
+BEST_ARP = 8  # with so many answered first, phases in and out together need the fewest probes (17 where inferred)
 READY_MISSES = 20  # phase in goes on while phase out would need more misses than this
 TRIGGER = 1e-3  # a run of misses this unlikely opens phase out: a hint, not the evidence
 DOUBT = 6.0  # seconds a control may take to answer before it counts as fallen
@@ -167,7 +168,9 @@ def _ready(case: Case) -> bool:
         return True
     others, gateway = bench.companions(case.target, bench.now)
     known = bool(others or gateway) or all(line.asked >= 3 for line in bench.watched.values())
-    return known and case.needed() <= READY_MISSES
+    assert case.mac is not None
+    asked = case.line.tally(Kind.ARP, case.first, EVER, case.mac).sent
+    return known and case.needed() <= READY_MISSES and (asked >= BEST_ARP or not bench.asker.hears_all)
 
 
 def _controls_asked(case: Case, spare: tuple[int, ...]) -> bool:
@@ -313,7 +316,8 @@ def _answered_meanwhile(case: Case) -> bool:
 
 
 def _doubtful(case: Case) -> list[Line]:
-    return [line for line in case.controls if case.bench.doubtful(line, case.quiet_from)]
+    since = max(case.quiet_from, case.bench.now - FRESH)
+    return [line for line in case.controls if case.bench.doubtful(line, since)]
 
 
 def _close_out(case: Case) -> None:
