@@ -96,5 +96,6 @@ def next_step(checked: Checked) -> str:
     """What to do now, in one line; empty where nothing is to be done."""
     if not checked.findings:
         return ""
-    rule = checked.findings[0].rule
-    return f"`netcheck rules {rule}` explains a rule; a fix is a free address that fits all other fixes."
+    why = f"Why a rule matters: netcheck rules {checked.findings[0].rule}."
+    fixable = any(finding.fix for finding in checked.findings)
+    return f"{why} The fixes fit together: no address is offered twice." if fixable else why

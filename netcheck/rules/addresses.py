@@ -53,8 +53,9 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
         for address, holders in island.placed_at.items():
             if len(holders) > 1:
                 subjects = tuple(placed.interface.subject for placed in holders)
-                message = f"{address} is planned for {listed(list(subjects))}; {subjects[0]} comes first and keeps it"
-                yield breach(message, *(each.interface for each in holders))
+                yield breach(
+                    f"{address} is planned for {listed(list(subjects))}", *(each.interface for each in holders)
+                )
 
 
 def _unplaced(scene: Scene) -> Iterator[Breach]:

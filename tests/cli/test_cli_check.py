@@ -1,0 +1,247 @@
+"""`netcheck check` and `netcheck rules` as a user runs them: exit codes, streams, forms and whole outputs."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+GOLDEN = Path(__file__).with_name("golden")
+DAY = "2026-11-02"
+PLAN = """format = 1
+
+[site]
+name = "Example site"
+revision = "B"
+keep-clear = 2
+
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/24"
+gateway = "10.62.20.1"
+
+[[device]]
+name = "filler-plc"
+  [[device.interface]]
+  name = "cpu"
+  subnet = "process"
+  address = "10.62.21.61"
+  [[device.interface]]
+  name = "module"
+  subnet = "process"
+
+[[device]]
+name = "capper-plc"
+  [[device.interface]]
+  name = "cpu"
+  subnet = "process"
+  address = "10.62.20.80"
+  mac = "00-00-5E-00-53-21"
+
+[[device]]
+name = "labeller-plc"
+  [[device.interface]]
+  name = "cpu"
+  subnet = "process"
+  address = "10.62.20.80"
+
+[[survey]]
+file = "site-hosts.csv"
+taken = 2026-10-28
+covers = ["10.62.20.0/24"]
+
+[[accepted]]
+rule = "same-subnet-twice"
+subject = "filler-plc/cpu"
+by = "site IT"
+because = "both are needed"
+until = 2026-12-31
+"""
+HOSTS = "address,mac,name\n10.62.20.80,00-00-5E-00-53-99,gate-camera\n"
+CLEAN = PLAN.split("[[device]]")[0]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with the small plan."""
+    return written(tmp_path / "small", PLAN)
+
+
+def written(folder: Path, plan: str) -> Path:
+    """A plan folder with this plan.toml."""
+    folder.mkdir()
+    (folder / "plan.toml").write_text(plan, "utf-8")
+    (folder / "site-hosts.csv").write_text(HOSTS, "utf-8")
+    return folder
+
+
+def netcheck(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """Run the command line."""
+    command = [sys.executable, "-m", "netcheck", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=60)
+
+
+def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:
+    """What the command writes on a terminal of so many columns."""
+    main, side = pty.openpty()
+    environment = {**os.environ, "COLUMNS": str(columns), "LINES": "40", "TERM": "xterm", **variables}
+    command = [sys.executable, "-m", "netcheck", *map(str, words)]
+    process = subprocess.Popen(
+        command, stdout=side, stderr=subprocess.DEVNULL, stdin=subprocess.DEVNULL, env=environment
+    )
+    os.close(side)
+    parts = []
+    while True:
+        try:
+            part = os.read(main, 65536)
+        except OSError:  # the other end is closed: how Linux says end of file on a terminal
+            break
+        if not part:
+            break
+        parts.append(part)
+    os.close(main)
+    process.wait(60)
+    return b"".join(parts).decode()
+
+
+def test_json_is_the_golden_file(folder: Path) -> None:
+    """The whole JSON of a small plan, but for the program's version."""
+    result = netcheck("check", folder, "--format", "json", "--today", DAY)
+    assert result.stderr == ""
+    assert result.returncode == 1
+    found = json.loads(result.stdout)
+    assert re.fullmatch(r"\d+\.\d+\.\d+", found.pop("netcheck"))
+    assert found == json.loads((GOLDEN / "small.json").read_text("utf-8"))
+
+
+def test_text_is_the_golden_file(folder: Path) -> None:
+    """The whole plain text of the same plan."""
+    result = netcheck("check", folder, "--today", DAY)
+    assert result.stdout == (GOLDEN / "small.txt").read_text("utf-8")
+
+
+@pytest.mark.parametrize("columns", [80, 120])
+def test_screen_is_the_golden_file(columns: int, folder: Path) -> None:
+    """The tables on a terminal without colour: nothing is cut, and no line is longer than the terminal is wide."""
+    shown = on_terminal("check", folder, "--today", DAY, columns=columns, NO_COLOR="1").replace("\r\n", "\n")
+    plain = re.sub(r"\x1b\[[0-9;]*m", "", shown)
+    assert max(map(len, plain.splitlines())) <= columns
+    assert [line.rstrip() for line in plain.splitlines()] == (GOLDEN / f"screen-{columns}.txt").read_text(
+        "utf-8"
+    ).splitlines()
+
+
+def test_a_clean_plan_is_0(tmp_path: Path) -> None:
+    """No finding: exit 0, an empty list and counts of nothing."""
+    result = netcheck("check", written(tmp_path / "clean", CLEAN), "--format", "json")
+    assert result.returncode == 0
+    assert json.loads(result.stdout)["findings"] == []
+    assert json.loads(result.stdout)["summary"]["conflict"] == 0
+
+
+def test_strict_counts_risks(tmp_path: Path) -> None:
+    """A risk alone is exit 0, and 1 with --strict."""
+    risky = written(
+        tmp_path / "risky", CLEAN + "vlan = 5\n[[subnet]]\nname = 'b'\nprefix = '10.62.30.0/24'\nvlan = 5\n"
+    )
+    assert netcheck("check", risky).returncode == 0
+    assert netcheck("check", risky, "--strict").returncode == 1
+
+
+def test_several_plans_are_a_list_and_the_worst_code(tmp_path: Path, folder: Path) -> None:
+    """A clean plan and one with conflicts: a list in their order, exit 1."""
+    clean = written(tmp_path / "clean", CLEAN)
+    result = netcheck("check", clean, folder, "--format", "json", "--today", DAY)
+    assert result.returncode == 1
+    assert [each["summary"]["conflict"] > 0 for each in json.loads(result.stdout)] == [False, True]
+
+
+def test_a_plan_that_cannot_be_read_is_2_and_hides_no_other(tmp_path: Path, folder: Path) -> None:
+    """What is wrong goes to standard error without a traceback; the readable plan is printed all the same."""
+    bad = written(tmp_path / "bad", 'format = 1\nsurprise = 1\n[site]\nname = "x"\n')
+    result = netcheck("check", bad, folder, "--format", "json", "--today", DAY)
+    assert result.returncode == 2
+    assert "surprise" in result.stderr
+    assert "Traceback" not in result.stderr
+    assert [each["plan"]["name"] for each in json.loads(result.stdout)] == ["Example site"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("check", "no-such-folder"), "no-such-folder"),
+        (("check", ".", "--today", "2026-13-01"), "2026-11-02"),
+        (("check", ".", "--format", "pdf"), "pdf"),
+        (("check",), "PLAN"),
+        (("rules", "taken-onsite"), "taken-on-site"),
+        (("rules", "zzz"), "netcheck rules"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
+)
+def test_bad_use_is_2(words: tuple[str, ...], said: str, tmp_path: Path) -> None:
+    """One line on standard error that names what is wrong or what to do; nothing on standard output."""
+    result = netcheck(*words, cwd=tmp_path)
+    assert result.returncode == 2
+    assert said in result.stderr
+    assert result.stdout == ""
+    assert "Traceback" not in result.stderr
+
+
+def test_text_from_outside_is_harmless(tmp_path: Path) -> None:
+    """A camera's name with a terminal escape (ECMA-48) and markup: the terminal gets neither."""
+    folder = written(tmp_path / "hostile", PLAN)
+    (folder / "site-hosts.csv").write_text("address,name\n10.62.20.80,\x1b]0;owned\x07[bold]x[/bold]\u202e\n", "utf-8")
+    for text in (on_terminal("check", folder, columns=200), netcheck("check", folder).stdout):
+        assert "\x1b]" not in text
+        assert "\x07" not in text
+        assert "\u202e" not in text
+        assert "[bold]x[/bold]" in text
+
+
+def test_an_older_terminal_gets_ascii(folder: Path) -> None:
+    """Without UTF-8 the tables are drawn with ASCII, and nothing fails."""
+    shown = on_terminal("check", folder, columns=80, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert shown.isascii()
+    assert "outside-subnet" in shown
+
+
+def test_rules_lists_all_and_explains_one() -> None:
+    """The list has one line or more a rule; a page has what, why, source and both examples."""
+    listing = netcheck("rules")
+    assert listing.returncode == 0
+    assert "too-near            risk      The address is nearer" in listing.stdout
+    page = netcheck("rules", "too-near")
+    assert page.returncode == 0
+    for part in (
+        "too-near (risk)",
+        "what",
+        "why",
+        "source  common practice",
+        "keep-clear = 4",
+        "10.62.20.63",
+        "10.62.20.65",
+    ):
+        assert part in page.stdout
+
+
+@pytest.mark.parametrize("command", ["check", "rules"])
+def test_help_has_an_example(command: str) -> None:
+    """`--help` of each command shows how it is called."""
+    result = netcheck(command, "--help")
+    assert result.returncode == 0
+    assert f"Example: netcheck {command}" in result.stdout
+
+
+def test_check_imports_nothing_heavy(folder: Path) -> None:
+    """A small plan is checked without the libraries that only other commands need."""
+    code = "import sys\nfrom netcheck.cli.main import run\ntry:\n run()\nexcept SystemExit:\n pass\n"
+    heavy = "print(sorted({'scapy', 'openpyxl', 'jinja2', 'dns', 'tomlkit', 'netaddr'} & set(sys.modules)))"
+    command = [sys.executable, "-c", code + heavy, "check", str(folder), "--format", "json"]
+    result = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+    assert result.stdout.splitlines()[-1] == "[]"
