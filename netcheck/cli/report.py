@@ -1,0 +1,94 @@
+"""`netcheck report`: findings and proofs of a plan in files that the site's IT can read and answer."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from netcheck.cli.check import day_from
+from netcheck.cli.progress import Steps
+from netcheck.errors import NetcheckError, Problem, UsageError
+from netcheck.text import safe
+
+if TYPE_CHECKING:
+    from netcheck.record.verification import Record
+    from netcheck.report.model import Report
+
+
+def command(
+    plan: Path = typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False),
+    out: list[Path] = typer.Option(
+        [],
+        "--out",
+        metavar="FILE",
+        help="File to write, its kind by its ending: .html, .csv or .json. Repeatable.",
+        show_default=False,
+    ),
+    record: list[Path] = typer.Option(
+        [], "--record", metavar="RECORD", help="Record of a proving run. Repeatable.", show_default=False
+    ),
+    today: str = typer.Option(
+        "",
+        "--today",
+        metavar="DATE",
+        help="The day of the report, for the age of surveys; the default is today.",
+        show_default=False,
+    ),
+) -> None:
+    """Write the report on a plan and its proofs; nothing is written unless all of it can be.
+
+    Exit code: 0 written, 1 written but a record is torn or its chain is broken, 2 bad use or input.
+
+    Example: netcheck report plans/tarn-hollow --record run.jsonl --out report.html --out answers.csv
+    """
+    from netcheck.files import write_atomically
+    from netcheck.report.writing import kinds_for
+
+    if not out:
+        raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
+    targets = kinds_for(out)
+    report = _gather(plan, record, out, day_from(today))
+    ready = [(path, kind.write(report)) for path, kind in targets]
+    for path, data in ready:
+        write_atomically(path, data)
+        typer.echo(f"wrote {safe(str(path))}")
+    raise typer.Exit(1 if report.flawed else 0)
+
+
+def _gather(path: Path, record: list[Path], out: list[Path], day: date) -> Report:
+    from netcheck.plan.reading import read_plan
+    from netcheck.report.gathering import report_of
+    from netcheck.report.writing import demand_apart
+    from netcheck.rules.catalogue import RULES
+    from netcheck.rules.engine import check
+    from netcheck.survey.reading import read_surveys
+
+    with Steps(len(RULES) + 3) as steps:
+        steps.begin(f"reading {path}")
+        plan = read_plan(path)
+        demand_apart(out, plan, record)
+        steps.end()
+        steps.begin("reading the surveys")
+        surveys = read_surveys(plan)
+        steps.end()
+        steps.begin("running the rules")
+        checked = check(plan, surveys, day, done=lambda rule: steps.end())
+        steps.begin("reading the records")
+        return report_of(checked, surveys, _records(record), day)
+
+
+def _records(paths: list[Path]) -> tuple[Record, ...]:
+    from netcheck.record.verification import read_record
+
+    records, problems = [], list[Problem]()
+    for path in dict.fromkeys(paths):
+        try:
+            records.append(read_record(path))
+        except NetcheckError as error:
+            problems += error.problems
+    if problems:
+        raise UsageError(*problems)
+    return tuple(records)

@@ -1,0 +1,69 @@
+"""Findings as CSV, one a row, with empty columns for the reviewer's decision, remark and name.
+
+RFC 4180: every field quoted, lines ended by CRLF. The text is UTF-8; a byte order mark leads it only where it holds
+more than ASCII, since spreadsheets take a file without one for their local code page, while plain readers without one
+in ASCII need no care. Formulas are kept out by `guarded`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from netcheck.report.guard import guarded
+from netcheck.report.model import Report
+from netcheck.rules.finding import Finding
+from netcheck.text import safe
+
+COLUMNS = (
+    "rule",
+    "severity",
+    "subjects",
+    "address",
+    "message",
+    "source",
+    "fix",
+    "where",
+    "key",
+    "decision",
+    "remark",
+    "by",
+)
+LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
+
+
+def to_csv(report: Report) -> bytes:
+    """All open findings in the report's order."""
+    out = io.StringIO()
+    writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for finding in report.checked.findings:
+        writer.writerow(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(finding))
+    text = out.getvalue()
+    return text.encode("ascii" if text.isascii() else "utf-8-sig")
+
+
+def row_of(finding: Finding) -> tuple[str, ...]:
+    """One finding's cells in the order of `COLUMNS`; the last three are for the reviewer."""
+    return (
+        finding.rule,
+        str(finding.severity),
+        "; ".join(finding.subjects),
+        finding.address or "",
+        finding.message,
+        finding.source,
+        fix_text(finding),
+        finding.where,
+        finding.key,
+        "",
+        "",
+        "",
+    )
+
+
+def fix_text(finding: Finding) -> str:
+    """The fix in one cell: an address, or `subject=address` for each of several, joined by `; `."""
+    pairs = finding.fix.addresses if finding.fix else ()
+    if len(finding.subjects) == 1:
+        return "; ".join(str(address) for _, address in pairs)
+    return "; ".join(f"{subject}={address}" for subject, address in pairs)

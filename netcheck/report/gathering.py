@@ -1,0 +1,73 @@
+"""Gathers a plan's check and its records into the report value; pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from netcheck import __version__
+from netcheck.errors import Problem, RecordError
+from netcheck.plan.model import Interface, Plan
+from netcheck.plan.rows import row_hashes
+from netcheck.proof.result import Proof, Verdict
+from netcheck.record.verification import Record
+from netcheck.report.model import Evidence, PortResult, Report, short
+from netcheck.rules.catalogue import RULES
+from netcheck.rules.engine import Checked
+from netcheck.survey.source import Survey
+
+NONE_GIVEN = "No proof of this port is in the records given."
+
+
+def report_of(checked: Checked, surveys: tuple[Survey, ...], records: tuple[Record, ...], today: date) -> Report:
+    """Build the report; RecordError names every record that belongs to another plan."""
+    plan = checked.plan
+    _demand_own(plan, records)
+    proofs = _by_port(records)
+    rows = row_hashes(plan)
+    ports = tuple(
+        _result(interface, port, proofs.pop(f"{interface.subject}:{port}", ()), plan.sha256, rows)
+        for interface in (plan.interfaces if records else ())
+        for port in interface.ports
+    )
+    gone = tuple(several[0] for several in proofs.values())
+    return Report(checked, surveys, RULES, records, ports, gone, today, __version__)
+
+
+def _demand_own(plan: Plan, records: Iterable[Record]) -> None:
+    strange = [record for record in records if record.content.runs[0].plan != plan.name]
+    if strange:
+        raise RecordError(
+            *(
+                Problem(
+                    f"this record belongs to the plan {record.content.runs[0].plan!r}, not to {plan.name!r}",
+                    f"{record.path}: line 1",
+                    "Give the record of this plan, or report on that plan",
+                )
+                for record in strange
+            )
+        )
+
+
+def _by_port(records: Iterable[Record]) -> dict[str, tuple[Evidence, ...]]:
+    """All latest proofs by port, the newest first; of two of one time, that of the record named last."""
+    found: dict[str, list[Evidence]] = {}
+    for record in records:
+        for proved in record.content.proofs:
+            found.setdefault(proved.proof.subject, []).insert(0, Evidence(proved, short(record)))
+    newest = {port: sorted(several, key=lambda each: each.proved.at, reverse=True) for port, several in found.items()}
+    return {port: tuple(several) for port, several in newest.items()}
+
+
+def _result(
+    interface: Interface, port: str, found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]
+) -> PortResult:
+    standing = next((each for each in found if each.proved.stands(sha256, rows)), None)
+    earlier = tuple(each for each in found if each is not standing)
+    if standing is not None:
+        return PortResult(interface, standing.proved.proof, standing, earlier)
+    why = NONE_GIVEN
+    if found:
+        why = f"The plan's row changed after it was proven ({found[0]}): prove it again."
+    address = str(interface.address.value or interface.address.text) if interface.address else ""
+    return PortResult(interface, Proof(interface.subject, port, address, Verdict.NOT_TESTED, why), None, earlier)

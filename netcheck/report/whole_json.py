@@ -1,0 +1,51 @@
+"""The whole report as JSON: the check's object with the proofs, the records and their seals beside it."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from netcheck.record.verification import Record
+from netcheck.report import findings_json, verifications
+from netcheck.report.model import PortResult, Report, short
+from netcheck.report.proofs import summary
+
+
+def to_json(report: Report) -> bytes:
+    """Write it as ASCII, the keys in a fixed order; ends with a line break."""
+    return json.dumps(shape_of(report), indent=2, allow_nan=False).encode("ascii") + b"\n"
+
+
+def shape_of(report: Report) -> dict[str, Any]:
+    """`findings` and `accepted` are as `check` prints them, with each finding's `key`; `proofs` as `prove` does."""
+    checked = findings_json.to_json(report.checked)
+    keyed = zip(report.checked.findings, checked["findings"], strict=True)
+    return {
+        **checked,
+        "today": report.today.isoformat(),
+        "findings": [{**shape, "key": finding.key} for finding, shape in keyed],
+        "proofs": [_proof(port) for port in report.ports],
+        "verdicts": summary([port.proof for port in report.ports]),
+        "no_longer_planned": [evidence.proved.proof.to_json() for evidence in report.gone],
+        "records": [_record(record, report.plan.sha256) for record in report.records],
+    }
+
+
+def _proof(port: PortResult) -> dict[str, Any]:
+    evidence = port.evidence
+    return {
+        **port.proof.to_json(),
+        "at": evidence.proved.at if evidence else None,
+        "record": evidence.record if evidence else None,
+        "line": evidence.proved.line if evidence else None,
+        "not_counted": list(map(str, port.earlier)),
+    }
+
+
+def _record(record: Record, sha256: str) -> dict[str, Any]:
+    return {
+        **verifications.to_json(short(record), record.verification),
+        "plan_sha256": record.content.sha256,
+        "same_plan": record.content.sha256 == sha256,
+        "runs": [run.to_json() for run in record.content.runs],
+    }

@@ -1,0 +1,122 @@
+"""Tests of `netcheck report` from the command line: files, exit codes, and what it refuses."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.report.made import clock_from, every_verdict, plan_text, write_plan, write_record
+
+
+def netcheck(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own, in a folder."""
+    program = [sys.executable, "-c", "from netcheck.cli.main import run; run()", "report"]
+    return subprocess.run([*program, *words], capture_output=True, text=True, timeout=60, check=False, cwd=folder)
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Path:
+    """A folder with the plan, its record, and a record of another plan."""
+    plan = write_plan(tmp_path / "tarn-hollow")
+    write_record(tmp_path / "run.jsonl", plan, every_verdict(), clock_from())
+    other = write_plan(tmp_path / "other", plan_text().replace("Tarn Hollow creamery", "Elsewhere"))
+    write_record(tmp_path / "other.jsonl", other, (), clock_from())
+    return tmp_path
+
+
+ALL = ("tarn-hollow", "--record", "run.jsonl", "--today", "2026-11-20")
+
+
+def test_all_kinds_at_once(desk: Path) -> None:
+    """Each file is written once, says the same, and the exit code is 0 although the plan has conflicts."""
+    result = netcheck(desk, *ALL, "--out", "r.html", "--out", "r.csv", "--out", "r.JSON")
+    assert (result.returncode, result.stderr) == (0, "")
+    assert result.stdout == "wrote r.html\nwrote r.csv\nwrote r.JSON\n"
+    shape = json.loads((desk / "r.JSON").read_text())
+    page = (desk / "r.html").read_text(encoding="utf-8")
+    with (desk / "r.csv").open(newline="", encoding="utf-8") as stream:
+        keys = [row["key"] for row in csv.DictReader(stream)]
+    assert keys == [finding["key"] for finding in shape["findings"]]
+    assert all(f'id="{key}"' in page for key in keys)
+    assert shape["verdicts"]["proven"] == 2
+    assert shape["records"][0]["seal"] in page
+
+
+def test_the_same_day_gives_the_same_bytes(desk: Path) -> None:
+    """`--today` makes a report reproducible; another day may find other things."""
+    for name in ("a.html", "b.html"):
+        assert netcheck(desk, *ALL, "--out", name).returncode == 0
+    assert (desk / "a.html").read_bytes() == (desk / "b.html").read_bytes()
+    later = ("tarn-hollow", "--today", "2027-06-01", "--out", "later.json")
+    assert netcheck(desk, *later).returncode == 0
+    rules = [finding["rule"] for finding in json.loads((desk / "later.json").read_text())["findings"]]
+    assert "survey-stale" in rules
+
+
+def test_a_damaged_record_gives_exit_1_and_a_report(desk: Path) -> None:
+    """The report is written and says so; the code tells a script."""
+    record = desk / "run.jsonl"
+    record.write_bytes(record.read_bytes().replace(b"inferred", b"operator"))
+    result = netcheck(desk, *ALL, "--out", "r.html")
+    assert result.returncode == 1
+    assert "chain broken at line 5" in (desk / "r.html").read_text(encoding="utf-8")
+
+
+REFUSED = [
+    pytest.param((*ALL,), "no file to write was named", id="no-out"),
+    pytest.param(
+        (*ALL, "--out", "r.pdf"), "--out r.pdf has no ending that is known. Name it with .html, .csv", id="pdf"
+    ),
+    pytest.param((*ALL, "--out", "report"), "--out report has no ending that is known", id="no-ending"),
+    pytest.param((*ALL, "--out", "r.html", "--out", "./r.html"), "named twice", id="twice"),
+    pytest.param((*ALL, "--out", "r.html", "--out", "none/r.csv"), "none/r.csv: its folder is not there", id="folder"),
+    pytest.param((*ALL, "--out", "tarn-hollow/site-hosts.csv"), "would overwrite what it is made from", id="survey"),
+    pytest.param((*ALL, "--record", "other.jsonl", "--out", "r.html"), "other.jsonl: line 1: this record", id="other"),
+    pytest.param(
+        (*ALL, "--record", "none.jsonl", "--out", "r.html"), "none.jsonl: the file is not there", id="missing"
+    ),
+    pytest.param((*ALL, "--record", "tarn-hollow/plan.toml", "--out", "r.html"), "this is no record", id="no-record"),
+    pytest.param(("nowhere", "--out", "r.html"), "nowhere", id="no-plan"),
+    pytest.param((*ALL[:3], "--today", "2026-13-01", "--out", "r.html"), "--today '2026-13-01' is no date", id="day"),
+]
+
+
+@pytest.mark.parametrize(("words", "said"), REFUSED)
+def test_refused_in_words_with_nothing_written(words: tuple[str, ...], said: str, desk: Path) -> None:
+    """Exit 2, the reason on standard error, and no file new or changed, also of those that could be written."""
+    before = contents(desk)
+    result = netcheck(desk, *words)
+    assert result.returncode == 2
+    assert said in result.stderr
+    assert "Traceback" not in result.stderr
+    assert contents(desk) == before
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """All files below a folder, with their bytes."""
+    return {str(path): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def test_a_record_named_by_a_link_is_not_overwritten(desk: Path) -> None:
+    """Also where the name to write leads to an input by another way."""
+    os.link(desk / "run.jsonl", desk / "hard.json")
+    (desk / "soft.json").symlink_to("run.jsonl")
+    before = (desk / "run.jsonl").read_bytes()
+    for name in ("hard.json", "soft.json"):
+        result = netcheck(desk, *ALL, "--out", name)
+        assert result.returncode == 2
+        assert "would overwrite" in result.stderr
+    assert (desk / "run.jsonl").read_bytes() == before
+
+
+def test_help_shows_an_example(desk: Path) -> None:
+    """`--help` names the exit codes and an example."""
+    result = netcheck(desk, "--help")
+    assert result.returncode == 0
+    assert "netcheck report plans/tarn-hollow --record run.jsonl" in " ".join(result.stdout.split())

@@ -1,0 +1,28 @@
+"""A plan, a record with a proof of every verdict, and the report of both."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from netcheck.report.model import Report
+from tests.report.made import clock_from, every_verdict, report_from, write_plan, write_record
+
+
+@pytest.fixture
+def plan_folder(tmp_path: Path) -> Path:
+    """The plan's folder."""
+    return write_plan(tmp_path / "tarn-hollow")
+
+
+@pytest.fixture
+def record_path(tmp_path: Path, plan_folder: Path) -> Path:
+    """A record with a proof of every verdict."""
+    return write_record(tmp_path / "run.jsonl", plan_folder, every_verdict(), clock_from())
+
+
+@pytest.fixture
+def sample(plan_folder: Path, record_path: Path) -> Report:
+    """The whole report."""
+    return report_from(plan_folder, record_path)

@@ -1,0 +1,153 @@
+"""Tests of the report value: which proof of a port counts, which does not, and what is left open."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from netcheck.errors import RecordError
+from netcheck.proof.result import Verdict
+from netcheck.report.model import Report
+from netcheck.report.not_checked import not_checked
+from netcheck.report.words import CANNOT_SHOW, EVIDENCE_WORDS, alarms, chance, headline, meaning, verdict_sign
+from tests.report.made import clock_from, plan_text, proof_of, report_from, write_plan, write_record
+
+PROVEN = "Answered from one MAC, silent with the cable out, back again."
+
+
+def verdict_of(report: Report, subject: str) -> Verdict:
+    """The verdict that the report gives a port."""
+    return next(port.verdict for port in report.ports if port.proof.subject == subject)
+
+
+def test_every_port_of_the_plan_is_in_it_once(sample: Report) -> None:
+    """Ports come in the plan's order; one that no record tells of is `not-tested`."""
+    subjects = [port.proof.subject for port in sample.ports]
+    assert subjects[:3] == ["pasteuriser-plc/cpu:1", "pasteuriser-plc/cpu:2", "line-panel/lan:1"]
+    assert len(subjects) == len(set(subjects)) == 11
+    assert verdict_of(sample, "filler-plc/cpu:1") is Verdict.NOT_TESTED
+    assert dict(sample.verdicts)[Verdict.PROVEN] == 2
+    assert sum(count for _, count in sample.verdicts) == 11
+    assert {verdict for verdict, _ in sample.verdicts} == set(Verdict) - {Verdict.RELAYED}
+
+
+def test_the_newest_of_several_proofs_counts(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
+    """Of two records the later proof counts, whatever their order; the other one is named."""
+    later = (proof_of("line-panel/lan:1", Verdict.PROVEN, PROVEN),)
+    second = write_record(tmp_path / "second.jsonl", plan_folder, later, clock_from(3600))
+    for records in ((record_path, second), (second, record_path)):
+        report = report_from(plan_folder, *records)
+        port = next(port for port in report.ports if port.proof.subject == "line-panel/lan:1")
+        assert port.verdict is Verdict.PROVEN
+        assert port.evidence is not None
+        assert port.evidence.record == "second.jsonl"
+        assert list(map(str, port.earlier)) == ["silent at 2026-11-19T09:16:03.000Z (run.jsonl, line 4)"]
+
+
+def test_a_changed_row_has_to_be_proven_again(plan_folder: Path, record_path: Path) -> None:
+    """A proof for a row that was changed since does not count, and the report says why."""
+    write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))
+    report = report_from(plan_folder, record_path)
+    port = next(port for port in report.ports if port.proof.subject == "separator-drive/lan:1")
+    assert port.verdict is Verdict.NOT_TESTED
+    assert "row changed after it was proven (proven at 2026-11-19T09:16:43.000Z (run.jsonl, line 5))" in port.proof.why
+    assert verdict_of(report, "reception-plc/cpu:1") is Verdict.PROVEN
+
+
+def test_a_port_that_is_gone_from_the_plan(plan_folder: Path, record_path: Path) -> None:
+    """Its proof is listed apart and counts for nothing."""
+    write_plan(plan_folder, plan_text().replace('"reception-plc"', '"receiving-plc"'))
+    report = report_from(plan_folder, record_path)
+    assert [evidence.proved.proof.subject for evidence in report.gone] == ["reception-plc/cpu:1"]
+    assert verdict_of(report, "receiving-plc/cpu:1") is Verdict.NOT_TESTED
+
+
+def test_a_record_of_another_plan_is_refused(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
+    """Both names are said, with the record's place."""
+    other = write_plan(tmp_path / "other", plan_text().replace("Tarn Hollow creamery", "Elsewhere"))
+    with pytest.raises(RecordError, match=r"run\.jsonl: line 1: .*'Tarn Hollow creamery', not to 'Elsewhere'"):
+        report_from(other, record_path)
+
+
+def test_proofs_behind_a_broken_line_do_not_count(plan_folder: Path, record_path: Path) -> None:
+    """They are `not-tested`, and the alarm names the line."""
+    lines = record_path.read_bytes().splitlines(keepends=True)
+    lines[8] = lines[8].replace(b"carrier", b"barrier")
+    record_path.write_bytes(b"".join(lines))
+    report = report_from(plan_folder, record_path)
+    assert verdict_of(report, "cip-panel/lan:1") is Verdict.CONTESTED
+    assert verdict_of(report, "reception-plc/cpu:1") is Verdict.NOT_TESTED
+    (alarm,) = alarms(report)
+    assert alarm.startswith("run.jsonl: chain broken at line 9; that line and the proofs behind it are not evidence")
+
+
+def test_a_torn_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> None:
+    """What stands before the torn line counts, and the alarm says torn."""
+    record_path.write_bytes(record_path.read_bytes()[:-7])
+    report = report_from(plan_folder, record_path)
+    assert dict(report.verdicts)[Verdict.PROVEN] == 2
+    assert "torn" in alarms(report)[0]
+
+
+def test_headline(sample: Report, plan_folder: Path) -> None:
+    """One line says whether it may be installed and how much is proven."""
+    assert headline(sample) == "3 conflicts: this plan must not be installed so. 2 of 11 ports proven."
+    assert headline(report_from(plan_folder)) == "3 conflicts: this plan must not be installed so. No proof was given."
+    risks = tuple(finding for finding in sample.checked.findings if finding.severity == "risk")
+    mended = replace(sample, checked=replace(sample.checked, findings=risks))
+    assert headline(mended) == "No conflict; 1 risk to agree with the site. 2 of 11 ports proven."
+    clean = replace(sample, checked=replace(sample.checked, findings=()))
+    assert headline(clean) == "No conflict and no risk found. 2 of 11 ports proven."
+
+
+def test_what_was_not_checked(sample: Report, plan_folder: Path) -> None:
+    """Gaps of the plan, its surveys and its proofs are each said."""
+    gaps = not_checked(sample)
+    assert "Subnet packing: no survey covers 10.62.30.0/24, so nothing can be said about clashes there." in gaps
+    assert "Ports not tested: filler-plc/cpu:1." in gaps
+    assert any(gap.startswith("Rows of site-hosts.csv that could not be used: 1;") for gap in gaps)
+    assert any("conversations" in gap for gap in gaps)
+    assert any(gap.startswith("No record of a proving run") for gap in not_checked(report_from(plan_folder)))
+
+
+def test_an_address_that_is_missing_is_said(plan_folder: Path) -> None:
+    """An interface without an address is named among what was not checked."""
+    write_plan(plan_folder, plan_text().replace('  address = "10.62.20.72"\n', ""))
+    assert "Interfaces without an address: separator-drive/lan." in not_checked(report_from(plan_folder))
+
+
+@pytest.mark.parametrize("verdict", Verdict)
+def test_every_verdict_has_its_words(verdict: Verdict) -> None:
+    """Each verdict has a meaning of its own and a sign beside it."""
+    others = {meaning(other) for other in Verdict if other is not verdict}
+    assert meaning(verdict)
+    assert meaning(verdict) not in others
+    assert (verdict_sign(verdict) == "✓") == (verdict is Verdict.PROVEN)
+
+
+def test_what_a_proof_cannot_show_is_said() -> None:
+    """A restart at that moment, a perfect impersonator, another cable to the same device."""
+    text = " ".join(CANNOT_SHOW)
+    assert all(word in text for word in ("restarted", "imitates", "another cable"))
+    assert "restarted at that moment" in EVIDENCE_WORDS["cable"]["inferred"]
+
+
+# Own arithmetic: 1 / 4.1e-5 = 24390, to two digits 24,000.
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (4.1e-5, "4.1e-05, 1 in 24,000"),
+        (0.03125, "3.1e-02, 1 in 32"),
+        (1.0, "1.0e+00, 1 in 1"),
+        (1e-300, "1.0e-300, less than 1 in a thousand million"),
+        (0.0, "0"),
+        (-3.0, "-3"),
+        (7.5, "7.5"),
+    ],
+    ids=str,
+)
+def test_chances_are_written_twice(value: float, text: str) -> None:
+    """As a power of ten and as odds; what is no probability is written as it is."""
+    assert chance(value) == text

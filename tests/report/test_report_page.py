@@ -1,0 +1,280 @@
+"""Tests of the HTML report: what stands in it, that it needs nothing from elsewhere, and that data stays data."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.model import Plan
+from netcheck.proof.result import Phase, PhaseResult, Tally, Verdict
+from netcheck.report.model import Report
+from netcheck.report.page import to_html
+from netcheck.report.words import CANNOT_SHOW, CAUTION, CAUTION_NUMBERS
+from netcheck.rules.finding import Agreed
+from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
+
+VOID = {"meta", "link", "img", "br", "hr", "input", "col"}  # HTML Standard section 13.1.2, those of its void elements
+INLINE = {"span", "a", "strong", "em", "code"}
+HARMLESS = {
+    *("html", "head", "meta", "title", "style", "body", "header", "nav", "main", "section", "article", "aside"),
+    *("footer", "h1", "h2", "h3", "h4", "p", "a", "ul", "li", "dl", "dt", "dd", "div", "span", "strong", "em", "code"),
+    *("table", "caption", "colgroup", "col", "thead", "tbody", "tr", "th", "td"),
+}
+
+
+class Page(HTMLParser):
+    """The page as the standard library's parser sees it: elements, attributes, ids, text; nesting is checked."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: set[str] = set()
+        self.attributes: set[tuple[str, str | None]] = set()
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.text = ""
+        self._open: list[str] = []
+        self.feed(data.decode("utf-8"))
+        self.close()
+        assert self._open == []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.add(tag)
+        self.attributes.update(attrs)
+        self.ids += [value or "" for name, value in attrs if name == "id"]
+        self.links += [value or "" for name, value in attrs if name in ("href", "src")]
+        self._open += [] if tag in VOID else [tag]
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self._open.pop() == tag
+        self.text += "" if tag in INLINE else " "
+
+    def handle_data(self, data: str) -> None:
+        self.text += "" if self._open and self._open[-1] == "style" else data
+
+
+def flat(text: str) -> str:
+    """Text with its white space evened out."""
+    return " ".join(text.split())
+
+
+def test_the_page_is_one_harmless_file(sample: Report) -> None:
+    """No script, no form, nothing from elsewhere; the policy forbids what is not there."""
+    data = to_html(sample)
+    page = Page(data)
+    assert page.tags <= HARMLESS
+    assert not [name for name, _ in page.attributes if name.startswith("on") or name == "style"]
+    assert all(link.startswith("#") for link in page.links)
+    assert ("content", "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'") in (
+        page.attributes
+    )
+    assert not re.search(rb"url\(|@import|https?:", data)
+
+
+def test_every_link_leads_somewhere(sample: Report) -> None:
+    """Ids are there once, and every link's id is there."""
+    page = Page(to_html(sample))
+    assert len(page.ids) == len(set(page.ids))
+    assert {link.removeprefix("#") for link in page.links} <= set(page.ids)
+    assert {f"rule-{finding.rule}" for finding in sample.checked.findings} <= set(page.ids)
+
+
+def test_the_summary_says_what_is_what(sample: Report) -> None:
+    """Headline, plan, hash, day, surveys and gaps."""
+    text = flat(Page(to_html(sample)).text)
+    for said in (
+        "3 conflicts: this plan must not be installed so. 2 of 11 ports proven.",
+        "Tarn Hollow creamery revision C",
+        sample.plan.sha256,
+        "Checked for the day 2026-11-20",
+        "site-hosts.csv 2026-11-18 10.62.20.0/24 2",
+        "Subnet packing: no survey covers 10.62.30.0/24",
+    ):
+        assert said in text
+
+
+def test_every_finding_has_its_reason_its_fix_and_its_boxes(sample: Report) -> None:
+    """The words around a finding, in order; boxes and a remark line for the pen."""
+    text = flat(Page(to_html(sample)).text)
+    assert (
+        "2 ■ conflict line-panel/lan 10.62.20.205 plan.toml: device line-panel, interface lan "
+        "10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process."
+    ) in text
+    assert "Rule inside-pool; source: RFC 2131 section 2.2 10.62.20.125 agreed change question remark" in text
+    assert text.count("agreed change question remark") == len(sample.checked.findings)
+
+
+def test_a_golden_fragment(sample: Report) -> None:
+    """The markup of one overview row is fixed."""
+    assert """\
+<tr>
+<th scope="row" data-label="Port"><a href="#port-4">separator-drive/lan:1</a></th>
+<td data-label="Place">panel 3</td>
+<td data-label="Address" class="address">10.62.20.72</td>
+<td data-label="Verdict"><span class="chip verdict proven"><span aria-hidden="true">✓</span> proven</span> \
+<span class="cable weak">cable: inferred</span></td>
+<td data-label="Answered by" class="address">00-00-5E-00-53-23</td>
+<td data-label="When, UTC">2026-11-19 09:16:43</td>
+</tr>
+""" in to_html(sample).decode("utf-8")
+
+
+def test_cable_evidence_stands_beside_every_verdict(sample: Report) -> None:
+    """Wherever a verdict is said of a port, its cable evidence follows, `inferred` above all."""
+    text = flat(Page(to_html(sample)).text)
+    for port in sample.ports:
+        if port.proof.cable:
+            assert text.count(f"{port.proof.verdict} cable: {port.proof.cable}") >= 2
+    assert text.count("proven cable: inferred") == 2
+
+
+def test_a_port_in_full(sample: Report) -> None:
+    """Who answered, figures with their n, phases, others, notes and the line of the record."""
+    text = flat(Page(to_html(sample)).text)
+    for said in (
+        "With the cable out, 00-00-5E-00-53-90 (site host camera-7) answers for 10.62.20.61.",
+        "Answered by 00-00-5E-00-53-21 Recorded 2026-11-19 09:14:43 UTC, run.jsonl, line 2",
+        "Luck 4.1e-05, 1 in 24,000 Unheard owner 1.5e-05, 1 in 67,000",
+        "in 8.0 8 of 8 30 of 30 0.11, 0.21, 0.40 out 5.1 0 of 5 0 of 19 none",
+        "00-00-5E-00-53-90 for 10.62.20.61, phase out: site host camera-7",
+        "Luck no figure: without a link nothing can be sent",
+        "Echo blocked: ARP was answered, echo was not",
+        "control: 10.62.20.1 answered to the end",
+        "Identity planned: the plan names this MAC",
+    ):
+        assert said in text
+
+
+def test_numbers_and_limits_are_explained(sample: Report) -> None:
+    """Method, independence, what a proof cannot show, and the cautions."""
+    text = flat(Page(to_html(sample)).text)
+    assert "(n-k+1/2+i) / (n+1+i)" in text
+    assert all(flat(sentence) in text for sentence in (CAUTION_NUMBERS, *CANNOT_SHOW, *CAUTION))
+
+
+def test_the_seal_stands_with_how_to_verify_it(sample: Report) -> None:
+    """Seal, command, permit, and lines to sign on."""
+    text = flat(Page(to_html(sample)).text)
+    assert f"Seal {sample.records[0].verification.seal}" in text
+    assert "run netcheck verify run.jsonl and compare the seal with the one on the signed paper" in text
+    assert "Permit work order 118" in text
+    assert "signature under this seal" in text
+
+
+def test_rules_and_accepted_findings(sample: Report) -> None:
+    """Every rule with its text and source; the accepted finding with by whom, why and until when."""
+    text = flat(Page(to_html(sample)).text)
+    for rule in sample.rules:
+        assert flat(f"{rule.what} {rule.why} {rule.source}").replace("`", "") in text
+    assert "site IT the camera is taken down in week 50 2026-12-31" in text
+
+
+def test_a_broken_record_is_loud(plan_folder: Path, record_path: Path) -> None:
+    """The alarm stands in the summary and above the proofs, and no seal is given."""
+    lines = record_path.read_bytes().splitlines(keepends=True)
+    record_path.write_bytes(b"".join([*lines[:4], *lines[5:]]))
+    text = flat(Page(to_html(report_from(plan_folder, record_path))).text)
+    alarm = "Damaged record. run.jsonl: chain broken at line 5; that line and the proofs behind it are not evidence"
+    assert text.count(alarm) == 2
+    assert "Seal none: the chain is broken" in text
+
+
+def test_without_records_and_without_findings(plan_folder: Path, sample: Report) -> None:
+    """Empty parts say that they are empty."""
+    bare = report_from(plan_folder)
+    clean = replace(bare, checked=replace(bare.checked, findings=(), accepted=()), surveys=())
+    text = flat(Page(to_html(clean)).text)
+    assert "No conflict and no risk found. No proof was given." in text
+    assert "Findings None." in text
+    assert "No record of a proving run was given." in text
+    assert "Accepted findings (0) None." in text
+
+
+HOSTILE = [
+    pytest.param("<script>alert(1)</script>", id="script"),
+    pytest.param('"onload="alert(1)', id="attribute"),
+    pytest.param("'><img src=x onerror=alert(1)>", id="element"),
+    pytest.param("</style><script>x</script>", id="style-end"),
+    pytest.param("{{ 7 * 7 }}{% raw %}", id="template"),
+    pytest.param("=cmd|' /C calc'!A0", id="formula"),
+    pytest.param("\x1b[31m\x07\x00", id="escape-sequence"),
+    pytest.param("\u202eabc\u2066\u200b", id="bidi"),
+    pytest.param("`code` <b>", id="backticks"),
+    pytest.param("\ud800", id="lone-surrogate"),
+    pytest.param("&lt;&#x27;", id="entity"),
+    pytest.param("x" * 30_000, id="long"),
+]
+BAD_CHARACTERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_text_stays_text(text: str, sample: Report) -> None:
+    """Text from outside, in every place where it can stand, opens no element, no attribute and no script."""
+    data = to_html(poisoned(sample, text))
+    page = Page(data)
+    assert page.tags <= HARMLESS
+    assert not [name for name, _ in page.attributes if name.startswith("on") or name == "style"]
+    assert not BAD_CHARACTERS.search(data.decode("utf-8"))
+    if text.isprintable() and len(text) < 100:
+        assert page.text.replace("`", "").count(text.replace("`", "")) > 10
+
+
+def poisoned(report: Report, text: str) -> Report:
+    """The report with this text wherever text from outside can stand."""
+    finding = replace(report.checked.findings[0], message=text, where=text, subjects=(text, text), address=text)
+    agreed = Agreed(finding, by=text, because=text, until=None)
+    plan: Plan = replace(report.plan, name=text, revision=text)
+    port = report.ports[0]
+    other = replace(port.proof.others[0], phase=text, known_as=text)
+    proof = replace(
+        port.proof, interface=text, port=text, address=text, why=text, vendor=text, echo=text, cable=text,
+        connector=text, identity=text, others=(other,), notes=(text,), evidence=((text, text),),
+    )  # fmt: skip
+    result = replace(port, proof=proof, interface=replace(port.interface, where=text), earlier=(port.evidence,))
+    record = report.records[0]
+    runs = (replace(record.content.runs[0], station=text, interface=text, permit=text, revision=text, sha256=text),)
+    content = replace(record.content, runs=runs, sha256=text)
+    verification = replace(record.verification, notes=(text,), plan=text, revision=text)
+    survey = replace(report.surveys[0], entry=replace(report.surveys[0].entry, file=text))
+    return replace(
+        report,
+        checked=replace(report.checked, plan=plan, findings=(finding,), accepted=(agreed,)),
+        ports=(result, *report.ports[1:]),
+        records=(replace(record, path=text, content=content, verification=verification),),
+        surveys=(survey,),
+    )
+
+
+def test_a_hostile_plan_from_files(tmp_path: Path) -> None:
+    """The same through the readers: a plan and a record with markup for names."""
+    evil = "<script>alert(1)</script>"
+    plan = write_plan(tmp_path / "evil", plan_text().replace("Tarn Hollow creamery", evil).replace("panel 3", evil))
+    proof = proof_of("line-panel/lan:1", Verdict.PROVEN, evil, vendor=evil)
+    record = write_record(tmp_path / "<img src=x>.jsonl", plan, (proof,), clock_from())
+    page = Page(to_html(report_from(plan, record)))
+    assert page.tags <= HARMLESS
+    assert page.text.count(evil) > 10
+    assert "<img src=x>.jsonl" in page.text
+
+
+def test_the_same_report_gives_the_same_bytes(plan_folder: Path, record_path: Path) -> None:
+    """Nothing of the moment of writing gets in."""
+    assert to_html(report_from(plan_folder, record_path)) == to_html(report_from(plan_folder, record_path))
+
+
+def test_odd_numbers_are_survived(plan_folder: Path, tmp_path: Path) -> None:
+    """Figures that no prober would write do not stop the report."""
+    odd = ((Phase.IN, PhaseResult(Tally(-5, 10**30), Tally(0, 0), -1e300)),)
+    proofs = (proof_of("line-panel/lan:1", Verdict.PROVEN, "x", luck=-1.0, unheard=1e308, phases=odd),)
+    record = write_record(tmp_path / "odd.jsonl", plan_folder, proofs, clock_from())
+    assert "1e+308" in Page(to_html(report_from(plan_folder, record))).text
+
+
+def test_it_knows_every_verdict(sample: Report) -> None:
+    """The sample holds all verdicts but `relayed`, and each stands in the page with its meaning."""
+    text = flat(Page(to_html(sample)).text)
+    assert {proof.verdict for proof in every_verdict()} == set(Verdict) - {Verdict.RELAYED, Verdict.NOT_TESTED}
+    assert "impostor with the cable out, another device answered for the address" in text

@@ -1,0 +1,49 @@
+"""Tests of the whole report as JSON."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from netcheck.report import findings_json, proofs
+from netcheck.report.model import Report
+from netcheck.report.whole_json import to_json
+from tests.report.made import every_verdict, report_from
+
+
+def test_it_holds_what_check_and_prove_print(sample: Report) -> None:
+    """Findings are those of `check` with their keys, proofs those of `prove` with their place in the record."""
+    shape = json.loads(to_json(sample))
+    checked = findings_json.to_json(sample.checked)
+    assert {key: shape[key] for key in ("netcheck", "plan", "summary", "accepted")} == {
+        key: checked[key] for key in ("netcheck", "plan", "summary", "accepted")
+    }
+    assert [{key: f[key] for key in f if key != "key"} for f in shape["findings"]] == checked["findings"]
+    assert [f["key"] for f in shape["findings"]] == [finding.key for finding in sample.checked.findings]
+    own = proofs.to_json(every_verdict(), "", "")["proofs"]
+    extra = ("at", "record", "line", "not_counted")
+    assert [{key: p[key] for key in p if key not in extra} for p in shape["proofs"][:10]] == own
+    assert shape["proofs"][0]["line"] == 2
+    assert shape["verdicts"] == proofs.summary([port.proof for port in sample.ports])
+    assert shape["today"] == "2026-11-20"
+
+
+def test_it_tells_how_each_record_stands(sample: Report, record_path: Path, plan_folder: Path) -> None:
+    """State, seal and the bad line are there for a program to read."""
+    last = json.loads(record_path.read_bytes().splitlines()[-1])
+    (record,) = json.loads(to_json(sample))["records"]
+    assert (record["record"], record["state"], record["seal"], record["line"]) == (
+        "run.jsonl",
+        "intact",
+        last["hash"],
+        None,
+    )
+    assert (record["same_plan"], record["runs"][0]["permit"]) == (True, "work order 118")
+    record_path.write_bytes(record_path.read_bytes()[:-20])
+    (record,) = json.loads(to_json(report_from(plan_folder, record_path)))["records"]
+    assert (record["state"], record["line"]) == ("torn", 12)
+
+
+def test_the_same_report_gives_the_same_bytes(plan_folder: Path, record_path: Path) -> None:
+    """Nothing of the moment of writing gets in."""
+    assert to_json(report_from(plan_folder, record_path)) == to_json(report_from(plan_folder, record_path))
