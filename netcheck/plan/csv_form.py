@@ -31,8 +31,7 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
         problems.append(error.at(safe(file)))
         return ()
     known = keys_of(shape)
-    delimiter = max(DELIMITERS, key=lambda one: _titles_known(lines, one, known))
-    records = [record for record in records_of(lines, delimiter) if not record.empty]
+    records = [record for record in records_of(lines, delimiter_of(lines, known)) if not record.empty]
     if not records:
         problems.append(Problem("it is empty", safe(file), f"Its first row holds the titles: {', '.join(known)}"))
         return ()
@@ -46,6 +45,11 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
 def title_of(cell: str) -> str:
     """A column's title as a key: `Host name` is `host-name`."""
     return re.sub(r"[\s_]+", "-", cell.strip().casefold())
+
+
+def delimiter_of(lines: Sequence[str], known: Sequence[str]) -> str:
+    """The delimiter that makes most known titles of the first row."""
+    return max(DELIMITERS, key=lambda one: _titles_known(lines, one, known))
 
 
 def _titles_known(lines: Sequence[str], delimiter: str, known: Sequence[str]) -> int:

@@ -23,11 +23,13 @@ _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codec
 
 
 class Record(NamedTuple):
-    """One row's cells. `fault` says what is wrong with its quotes; the cells are then read as far as they go."""
+    """One row's cells. `fault` says what is wrong with its quotes; the cells are then read as far as they go. `lines`
+    is the number of lines that the row takes up."""
 
     row: int
     cells: tuple[str, ...]
     fault: str = ""
+    lines: int = 1
 
     @property
     def empty(self) -> bool:
@@ -115,7 +117,7 @@ def records_of(text: Iterable[str], delimiter: str) -> Iterator[Record]:
         block = _until_closed(line, lines)
         cells, used, fault = _parsed(block, delimiter)
         lines.give_back(block[used:])
-        yield Record(row, cells, fault)
+        yield Record(row, cells, fault, used)
 
 
 def _until_closed(line: str, lines: Iterator[str]) -> list[str]:

@@ -34,7 +34,7 @@ FORMS: tuple[Form, ...] = (Form(".toml", read_toml),)
 def read_plan(path: str | Path) -> Plan:
     """Read a plan: its folder or its `plan.toml`. PlanError holds every fault of structure in all of its files;
     values that cannot be read are no such fault, but cells without a value."""
-    file = _file_of(Path(path))
+    file = plan_file(Path(path))
     problems: list[Problem] = []
     tables = _form_of(file).read(file, problems)
     if tables is None:
@@ -64,7 +64,7 @@ def read_plan(path: str | Path) -> Plan:
     )
 
 
-def _file_of(path: Path) -> Path:
+def plan_file(path: Path) -> Path:
     """The plan file that a path means."""
     try:
         if not path.exists() and not path.is_symlink():

@@ -268,7 +268,7 @@ def test_any_bytes_are_a_survey_or_refused(tmp_path: Path, data: bytes) -> None:
 
 
 def test_a_large_survey_in_little_time_and_memory(tmp_path: Path) -> None:
-    """Under 300 bytes a row, so that a million rows fit 200 MiB with their indexes; time with room for slow machines."""
+    """About 300 bytes a row, so that a million fit 200 MiB in the main; time with room for slow machines."""
     count = 20_000
     with (tmp_path / "hosts.csv").open("w") as stream:
         stream.write("ip,mac,name,note\n")
