@@ -61,6 +61,7 @@ class Order:
     capture: Path | None
     as_json: bool
     quiet: bool
+    terse: bool = False  # say verdicts alone
 
 
 @dataclass(frozen=True)
@@ -207,8 +208,9 @@ def conduct(order: Order, base: Ground, permit: str, link: Link, hands: Hands | 
         board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done)
         for note in recorder.notes:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
+        stream = sys.stderr if order.as_json else sys.stdout
         keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
-        show = stack.enter_context(Show(board, sys.stderr if order.as_json else sys.stdout, order.quiet))
+        show = stack.enter_context(Show(board, stream, quiet=order.quiet, terse=order.terse))
         interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys), frames)
         recorder.end(summary(prober.proofs))
     proofs = _in_order(base.aim, [*done, *prober.proofs])

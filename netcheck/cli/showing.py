@@ -23,15 +23,15 @@ BELL_GAP = 0.18
 class Show:
     """Takes events; `refresh` is called at every turn with the link's time and a line of live figures."""
 
-    def __init__(self, board: Board, stream: TextIO, quiet: bool) -> None:
-        self.board, self.stream, self.quiet = board, stream, quiet
+    def __init__(self, board: Board, stream: TextIO, *, quiet: bool, terse: bool) -> None:
+        self.board, self.stream, self.quiet, self.terse = board, stream, quiet, terse
         self.console = Console(file=stream, highlight=False)
         self._live: Live | None = None
         self._drawn = 0.0
         self._bells: deque[float] = deque()
 
     def __enter__(self) -> Show:
-        if self.console.is_terminal:
+        if self.console.is_terminal and not self.terse:
             self._live = Live(console=self.console, auto_refresh=False, screen=True, vertical_overflow="crop")
             self._live.start()
         return self
@@ -44,7 +44,11 @@ class Show:
         """Show an event at once."""
         self.board.take(event)
         self._drawn = 0.0
-        if self._live is None:
+        if self.terse:
+            if event.proof is not None:
+                row = self.board.rows[event.port]
+                print(f"{event.proof.verdict:<16} {safe(event.port):<28} {safe(row.address):<15} {row.who}", flush=True)
+        elif self._live is None:
             port = f"{safe(event.port)}: " if event.port else ""
             print(f"{event.what:<8} {port}{safe(event.text, 1000)}", file=self.stream, flush=True)
         elif event.what in BELLS and not self.quiet and not self._bells:
