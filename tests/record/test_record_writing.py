@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import _thread
 import hashlib
 import json
 import os
@@ -10,6 +11,7 @@ import signal
 import subprocess
 import sys
 import textwrap
+import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -249,6 +251,26 @@ def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: P
     record.close()
     assert verify(finished).passes
     assert finished.stat().st_size > size
+
+
+def test_interrupted_at_any_moment(recorder: Open, proof: Make, finished: Path) -> None:
+    """Ctrl-C anywhere in writing a line leaves a record that can be gone on with and ended."""
+    record = recorder()
+    caught = 0
+    for step in range(150):
+        timer = threading.Timer((step % 50) * 40e-6, _thread.interrupt_main)
+        try:
+            timer.start()
+            while True:
+                record.proof(proof("filler-drive/lan", port=str(step)))
+        except KeyboardInterrupt:
+            caught += 1
+        timer.join()
+    record.end({})
+    record.close()
+    assert caught == 150
+    assert verify(finished).passes
+    assert verify(finished).ended
 
 
 def test_interrupted_before_a_line(run: MakeRun, proof: Make, tmp_path: Path) -> None:
