@@ -135,7 +135,7 @@ def write_atomically(path: Path, data: bytes) -> None:
             os.fsync(stream.fileno())
         os.chmod(temporary, _mode_for(target))
         os.replace(temporary, target)
-        _sync_folder(target.parent)
+        sync_folder(target.parent)
     except BaseException as error:
         with suppress(OSError):
             os.unlink(temporary)
@@ -163,7 +163,8 @@ def _mode_for(target: Path) -> int:
         return 0o666 & ~mask
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Bring a folder's names onto the disk, where the system can."""
     if not hasattr(os, "O_DIRECTORY"):  # Windows cannot open a folder
         return
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)

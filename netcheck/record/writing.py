@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any, NamedTuple
 
 from netcheck.errors import NetcheckError, Problem, RecordError
-from netcheck.files import refused_by_system
+from netcheck.files import refused_by_system, sync_folder
 from netcheck.proof.result import Proof
 from netcheck.record.chain import GENESIS, LINE_LIMIT, Kind, Line, moment_text, to_line
 from netcheck.record.lock import hold
@@ -121,7 +121,7 @@ class Recorder:
         self._tail = _Tail(size, len(lines), lines[-1].hash) if lines else self._tail
         if not lines:
             self._append(Kind.START, self._run.to_json())
-            _sync_folder(self.path.parent)
+            sync_folder(self.path.parent)
         if torn:
             digest = hashlib.sha256(torn.data).hexdigest()
             self.event(TORN, self.notes[-1], bytes=len(torn.data), sha256=digest)
@@ -134,7 +134,7 @@ class Recorder:
             stream.write((b"\n" if stream.tell() else b"") + torn.data)
             stream.flush()
             os.fsync(stream.fileno())
-        _sync_folder(aside.parent)
+        sync_folder(aside.parent)
         os.ftruncate(self._handle, os.fstat(self._handle).st_size - len(torn.data))
         os.fsync(self._handle)
         self.notes += (f"{torn}; they were moved to {aside.name}, and the record goes on before them",)
@@ -235,13 +235,3 @@ def _write(handle: int, line: bytes) -> None:
     while rest:
         rest = rest[os.write(handle, rest) :]
     os.fsync(handle)
-
-
-def _sync_folder(folder: Path) -> None:
-    # Not every system can open a folder; where it cannot, its own rules for new names hold.
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
