@@ -24,6 +24,9 @@ class Format(StrEnum):
 
     TEXT = "text"
     JSON = "json"
+    CSV = "csv"
+    MARKDOWN = "markdown"
+    JUNIT = "junit"
 
 
 def command(
@@ -47,13 +50,16 @@ def command(
     Example: netcheck check plans/tarn-hollow
     """
     day = day_from(today)
+    if form is Format.CSV and len(plans) > 1:
+        raise UsageError.of("--format csv holds the findings of one plan", do="Check the plans one by one")
     results, problems = [], list[Problem]()
     for path in plans:
         try:
             results.append(run_check(path, day))
         except NetcheckError as error:
             problems += error.problems
-    _print(results, form, several=len(plans) > 1)
+    if results:
+        _print(results, form, several=len(plans) > 1, strict=strict)
     if problems:
         raise UsageError(*problems)
     raise typer.Exit(max(_code(checked, strict) for checked in results))
@@ -90,16 +96,28 @@ def _code(checked: Checked, strict: bool) -> int:
     return int(summary["conflict"] > 0 or (strict and summary["risk"] > 0))
 
 
-def _print(results: list[Checked], form: Format, *, several: bool) -> None:
+def _print(results: list[Checked], form: Format, *, several: bool, strict: bool) -> None:
     match form:
         case Format.JSON:
             from netcheck.report.findings_json import to_json
 
             shapes = [to_json(checked) for checked in results]
-            if shapes:
-                print(json.dumps(shapes if several else shapes[0], indent=2))
+            print(json.dumps(shapes if several else shapes[0], indent=2))
         case Format.TEXT:
             print("\n".join(map(_text, results)), end="")
+        case Format.CSV:
+            from netcheck.report.answers_csv import findings_to_csv
+
+            sys.stdout.flush()
+            sys.stdout.buffer.write(findings_to_csv(results[0].findings))
+        case Format.MARKDOWN:
+            from netcheck.report.findings_markdown import to_markdown
+
+            print("\n".join(map(to_markdown, results)), end="")
+        case Format.JUNIT:
+            from netcheck.report.findings_junit import to_junit
+
+            print(to_junit(results, strict=strict), end="")
         case _:
             assert_never(form)
 

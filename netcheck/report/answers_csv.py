@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable
 
 from netcheck.report.guard import guarded
 from netcheck.report.model import Report
@@ -34,10 +35,15 @@ LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
 
 def to_csv(report: Report) -> bytes:
     """All open findings in the report's order."""
+    return findings_to_csv(report.checked.findings)
+
+
+def findings_to_csv(findings: Iterable[Finding]) -> bytes:
+    """These findings in their order."""
     out = io.StringIO()
     writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
     writer.writerow(COLUMNS)
-    for finding in report.checked.findings:
+    for finding in findings:
         writer.writerow(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(finding))
     text = out.getvalue()
     return text.encode("ascii" if text.isascii() else "utf-8-sig")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import os
 import pty
@@ -9,6 +11,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -135,6 +138,36 @@ def test_screen_is_the_golden_file(columns: int, folder: Path) -> None:
     assert [line.rstrip() for line in plain.splitlines()] == (GOLDEN / f"screen-{columns}.txt").read_text(
         "utf-8"
     ).splitlines()
+
+
+def test_csv_holds_a_row_a_finding(folder: Path) -> None:
+    """Read back by the standard library: the same rules and keys as the JSON has findings (RFC 4180)."""
+    result = netcheck("check", folder, "--format", "csv", "--today", DAY)
+    rows = list(csv.DictReader(io.StringIO(result.stdout)))
+    found = json.loads(netcheck("check", folder, "--format", "json", "--today", DAY).stdout)["findings"]
+    assert [row["rule"] for row in rows] == [each["rule"] for each in found]
+    assert [row["fix"] for row in rows if row["rule"] == "outside-subnet"] == ["10.62.20.168"]
+    assert netcheck("check", folder, folder, "--format", "csv").returncode == 2
+
+
+def test_junit_fails_what_gives_exit_1(folder: Path) -> None:
+    """Read back as XML: one case a rule, a failure for each rule with conflicts and no other."""
+    result = netcheck("check", folder, "--format", "junit", "--today", DAY)
+    (suite,) = ElementTree.fromstring(result.stdout)
+    failed = {case.get("name") for case in suite if case.find("failure") is not None}
+    assert failed == {"outside-subnet", "planned-twice", "taken-on-site"}
+    assert suite.get("failures") == "3"
+    assert suite.get("tests") == str(len(suite))
+
+
+def test_markdown_lets_no_markup_in(tmp_path: Path) -> None:
+    """A name that would be a table cell, a link and a tag stays text (CommonMark section 2.4)."""
+    folder = written(tmp_path / "hostile", PLAN)
+    (folder / "site-hosts.csv").write_text("address,name\n10.62.20.80,a|b[c](http://d)<img>&lt;\n", "utf-8")
+    shown = netcheck("check", folder, "--format", "markdown").stdout
+    assert r"a\|b\[c\]\(http\://d\)\<img\>\&lt;" in shown
+    rows = [line for line in shown.splitlines() if "taken-on-site" in line]
+    assert {len(re.findall(r"(?<!\\)\|", row)) for row in rows} == {7}
 
 
 def test_a_clean_plan_is_0(tmp_path: Path) -> None:
