@@ -126,9 +126,23 @@ class RawLink:
         try:
             self._sockets[way].send(frame)
         except OSError as error:
-            if error.errno not in _DROPPED:
-                raise link_error(error, self.ways[way].name) from error
+            if error.errno == errno.ENETDOWN:
+                return self._again(frame, way)
+            self._check(error, way)
         return at
+
+    def _again(self, frame: bytes, way: int) -> float:
+        """A socket refuses one send after its interface was off, though it may be on again: try once more."""
+        at = self._clock.now()
+        try:
+            self._sockets[way].send(frame)
+        except OSError as error:
+            self._check(error, way)
+        return at
+
+    def _check(self, error: OSError, way: int) -> None:
+        if error.errno not in _DROPPED:
+            raise link_error(error, self.ways[way].name) from error
 
     def receive(self, until: float) -> list[Heard | Carrier]:
         """Wait in steps of at most 20 ms, at each of which the carrier is read."""

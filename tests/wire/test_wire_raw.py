@@ -233,6 +233,15 @@ def test_switched_off_is_gone_and_may_come_back(bench: Bench) -> None:
     assert len(bench.heard()) == 1
 
 
+def test_no_frame_is_lost_after_a_bounce_that_nobody_saw(bench: Bench) -> None:
+    """The kernel keeps an error for the socket of an interface that was off; it must not cost the next question."""
+    bench.lab.down(bench.station, "eth0")
+    bench.lab.up(bench.station, "eth0")
+    time.sleep(0.05)
+    bench.link.send(ASK)
+    assert len(bench.heard()) == 1
+
+
 def test_removed_is_gone_for_good(bench: Bench) -> None:
     """An interface that is pulled out is no error; another one of the same name and index is not taken for it."""
     index = bench.lab.run(bench.station, ["cat", "/sys/class/net/eth0/ifindex"]).stdout.strip()

@@ -1,0 +1,265 @@
+"""Devices in user space that misbehave on purpose, all on one interface: `python responder.py '{"interface": ...}'`.
+
+It prints `ready` when it listens, and ends by itself after its lifetime. `respond` starts it in a laboratory. Task:
+
+    {"interface": "eth0", "lifetime": 60, "seed": 1, "hosts": [...], "flood": {"a_second": 20000, "kind": "arp"}}
+
+A host has `address` and `mac`, and what is wrong with it: `count` (so many addresses and MACs on, each one higher),
+`loss` (share of questions not answered), `delay` (seconds), `arp` false (silent to ARP), `begins` and `ends` (seconds
+after the start in which it is there), `proxy` true (answers for every address but never a probe from 0.0.0.0), `ttl`,
+`self_check` (RFC 5227 at each link-up, its waits times this factor; it gives its address up when somebody contests it),
+and `echo`: "answer", "blocked", "wrong-identifier", "wrong-payload", "wrong-source" (IP), "wrong-mac" (Ethernet's).
+Two hosts may have one address. `flood` sends broadcasts of a stranger: "arp" of foreign addresses, or "udp".
+"""
+
+from __future__ import annotations
+
+import heapq
+import json
+import os
+import select
+import socket
+import subprocess
+import sys
+import time
+from dataclasses import dataclass, field, replace
+from itertools import count
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from netcheck.addr import Address, Mac
+from netcheck.wire.frames import (
+    BROADCAST,
+    ECHO_REPLY,
+    ECHO_REQUEST,
+    REQUEST,
+    Arp,
+    Echo,
+    arp_from_wire,
+    arp_reply,
+    arp_request,
+    echo_from_wire,
+    echo_to_wire,
+    padded,
+)
+from tests.lab.netns import Lab
+
+STRANGER = 0x020000000099
+ALL = 0x0003  # ETH_P_ALL
+
+
+@dataclass
+class Host:
+    """One device, by its address and MAC, and its faults; see above."""
+
+    address: int
+    mac: int
+    loss: float = 0.0
+    delay: float = 0.0
+    ttl: int = 64
+    arp: bool = True
+    echo: str = "answer"
+    begins: float = 0.0
+    ends: float = float("inf")
+    proxy: bool = False
+    self_check: float = 0.0
+    quiet_until: float = 0.0  # its own check is running until then
+    lost_address: bool = False
+
+    def there(self, age: float) -> bool:
+        """Say whether it answers at this age of the process."""
+        return not self.lost_address and max(self.begins, self.quiet_until) <= age < self.ends
+
+
+@dataclass
+class Task:
+    """What one process does."""
+
+    interface: str
+    hosts: list[Host]
+    lifetime: float = 60.0
+    seed: int = 1
+    flood: dict[str, Any] = field(default_factory=dict)
+
+
+def task_from(text: str) -> Task:
+    """Read the task from JSON."""
+    said = json.loads(text)
+    hosts: list[Host] = []
+    for entry in said.pop("hosts", []):
+        entry["address"] = Address.from_text(entry["address"]).value
+        entry["mac"] = Mac.from_text(entry["mac"]).value
+        more = entry.pop("count", 1)
+        first = Host(**entry)
+        hosts.extend(replace(first, address=first.address + step, mac=first.mac + step) for step in range(more))
+    return Task(hosts=hosts, **said)
+
+
+class Responder:
+    """The devices of one task, on one packet socket."""
+
+    def __init__(self, task: Task) -> None:
+        self.task = task
+        self.random = Random(task.seed)
+        self.begin = time.monotonic()
+        self.by_address: dict[int, list[Host]] = {}
+        for host in task.hosts:
+            self.by_address.setdefault(host.address, []).append(host)
+        self.by_mac = {host.mac: host for host in task.hosts}
+        self.proxies = [host for host in task.hosts if host.proxy]
+        self.waiting: list[tuple[float, int, bytes]] = []
+        self.ties = count()
+        self.carrier = False
+        self.socket = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
+        self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4 << 20)
+        self.socket.bind((task.interface, ALL if task.hosts else 0))
+        self.socket.setblocking(False)
+        self.flooded = 0
+
+    def age(self) -> float:
+        """Seconds since the start."""
+        return time.monotonic() - self.begin
+
+    def run(self) -> None:
+        """Answer until the lifetime is over."""
+        print("ready", flush=True)
+        while (age := self.age()) < self.task.lifetime:
+            self.look_at_the_carrier(age)
+            due = self.waiting[0][0] - age if self.waiting else 1.0
+            longest = 0.001 if self.task.flood else 0.01
+            if select.select([self.socket], [], [], max(0.0, min(due, longest)))[0]:
+                self.drain()
+            self.send_what_is_due()
+            self.flood()
+
+    def drain(self) -> None:
+        """Answer all that is queued."""
+        for _ in range(10_000):
+            try:
+                frame, sender = self.socket.recvfrom(2048)
+            except OSError:  # empty, or the interface is down for now
+                return
+            if sender[2] != socket.PACKET_OUTGOING:
+                self.hear(frame)
+
+    def hear(self, frame: bytes) -> None:
+        """Answer one frame."""
+        if (arp := arp_from_wire(frame)) is not None:
+            self.hear_arp(arp)
+        elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST:
+            self.hear_echo(echo)
+
+    def hear_arp(self, arp: Arp) -> None:
+        """Answer a question; or give an address up that is contested while it is being checked (RFC 5227 2.1.1)."""
+        for host in self.by_address.get(arp.sender_ip or arp.target_ip, []):
+            checking = self.age() < host.quiet_until
+            if checking and arp.sender_mac != host.mac and (arp.sender_ip or arp.op == REQUEST):
+                host.lost_address = True
+        if arp.op != REQUEST:
+            return
+        for host in self.by_address.get(arp.target_ip, []):
+            if host.arp and arp.destination in (BROADCAST, host.mac):
+                self.answer(host, arp_reply(host.mac, arp.target_ip, arp.sender_mac, arp.sender_ip))
+        for host in self.proxies:
+            if arp.target_ip not in (arp.sender_ip, host.address) and arp.sender_ip:
+                self.answer(host, arp_reply(host.mac, arp.target_ip, arp.sender_mac, arp.sender_ip))
+
+    def hear_echo(self, echo: Echo) -> None:
+        """Answer an echo request sent to the MAC of a host, for its own address or for any where it is a proxy."""
+        host = self.by_mac.get(echo.destination)
+        if host is None or host.echo == "blocked" or not (host.proxy or echo.target_ip == host.address):
+            return
+        reply = Echo(
+            echo.source, host.mac, echo.target_ip, echo.source_ip, host.ttl, ECHO_REPLY, echo.identifier, echo.sequence,
+            echo.payload,
+        )  # fmt: skip
+        self.answer(host, echo_to_wire(_spoilt(reply, host.echo)))
+
+    def answer(self, host: Host, frame: bytes) -> None:
+        """Send an answer as the host's faults have it."""
+        age = self.age()
+        if not host.there(age) or self.random.random() < host.loss:
+            return
+        if host.delay:
+            heapq.heappush(self.waiting, (age + host.delay, next(self.ties), frame))
+        else:
+            self.send(frame)
+
+    def send(self, frame: bytes) -> None:
+        """Send one frame; what cannot leave is lost, as on a cable."""
+        try:
+            self.socket.send(padded(frame))
+        except OSError:
+            return
+
+    def send_what_is_due(self) -> None:
+        """Send delayed answers whose time has come."""
+        while self.waiting and self.waiting[0][0] <= self.age():
+            self.send(heapq.heappop(self.waiting)[2])
+
+    def look_at_the_carrier(self, age: float) -> None:
+        """At each link-up, hosts that check their own address begin to (RFC 5227 sections 2.1.1 and 2.3)."""
+        try:
+            carrier = Path("/sys/class/net", self.task.interface, "carrier").read_text().strip() == "1"
+        except OSError:
+            carrier = False
+        if carrier and not self.carrier:
+            for host in self.task.hosts:
+                if host.self_check:
+                    self.check_itself(host, age)
+        self.carrier = carrier
+
+    def check_itself(self, host: Host, age: float) -> None:
+        """Three probes, a wait, then two announcements; until then it answers nothing."""
+        host.lost_address = False
+        for wait in (0.5, 2.0, 3.5):
+            frame = arp_request(host.mac, 0, host.address)
+            heapq.heappush(self.waiting, (age + wait * host.self_check, next(self.ties), frame))
+        for wait in (5.5, 7.5):
+            frame = arp_request(host.mac, host.address, host.address)
+            heapq.heappush(self.waiting, (age + wait * host.self_check, next(self.ties), frame))
+        host.quiet_until = age + 5.5 * host.self_check
+
+    def flood(self) -> None:
+        """Send as many foreign broadcasts as the pace asks for by now."""
+        if not self.task.flood:
+            return
+        if self.task.flood.get("kind", "arp") == "arp":
+            frame = padded(arp_request(STRANGER, 0xCB007101, 0xCB007102))
+        else:
+            frame = padded(b"\xff" * 6 + STRANGER.to_bytes(6, "big") + b"\x08\x00\x45" + bytes(8) + b"\x11")
+        due = int(self.age() * self.task.flood["a_second"])
+        for _ in range(min(due - self.flooded, 2000)):
+            self.send(frame)
+        self.flooded = due
+
+
+def _spoilt(reply: Echo, how: str) -> Echo:
+    match how:
+        case "wrong-identifier":
+            return replace(reply, identifier=reply.identifier ^ 1)
+        case "wrong-payload":
+            return replace(reply, payload=bytes(len(reply.payload)))
+        case "wrong-source":
+            return replace(reply, source_ip=reply.source_ip ^ 1)
+        case "wrong-mac":
+            return replace(reply, source=reply.source ^ 1)
+        case _:
+            return reply
+
+
+def respond(lab: Lab, namespace: str, interface: str, *hosts: dict[str, Any], **task: Any) -> subprocess.Popen[bytes]:
+    """Start these devices on an interface of a laboratory, and return when they listen; the laboratory ends them."""
+    text = json.dumps({"interface": interface, "hosts": hosts, **task})
+    command = [sys.executable, __file__, text]
+    root = str(Path(__file__).parents[2])
+    process = lab.start(namespace, command, stdout=subprocess.PIPE, cwd=root, env={**os.environ, "PYTHONPATH": root})
+    assert process.stdout is not None
+    if process.stdout.readline() != b"ready\n":
+        raise RuntimeError("the responder did not start")
+    return process
+
+
+if __name__ == "__main__":
+    Responder(task_from(sys.argv[1])).run()
