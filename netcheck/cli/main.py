@@ -18,6 +18,7 @@ from netcheck.text import safe
 COMMANDS: tuple[tuple[str, str], ...] = (
     ("check", "netcheck.cli.check"),
     ("map", "netcheck.cli.map"),
+    ("suggest", "netcheck.cli.suggest"),
     ("rules", "netcheck.cli.rules"),
     ("prove", "netcheck.cli.prove"),
     ("verify", "netcheck.cli.verify"),

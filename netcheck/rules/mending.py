@@ -38,7 +38,7 @@ def mended(scene: Scene, findings: Iterable[Finding]) -> list[Finding]:
     """The findings, each with a fix where every subject that must move can be placed clear of the site hosts."""
     moving = [(finding, movers(scene, finding)) for finding in findings]
     wanted = {subject for _, subjects in moving for subject in subjects}
-    free = suggest(scene.plan, scene.islands, wanted, keep_clear_only=True)
+    free = suggest(scene.plan, scene.islands, wanted)
     return [
         replace(finding, fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
         if subjects and all(subject in free for subject in subjects)

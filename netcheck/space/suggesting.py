@@ -34,19 +34,19 @@ class Suggestion:
 
 
 def suggest(
-    plan: Plan, islands: Mapping[str, Island], wanted: Collection[str], *, keep_clear_only: bool = False
+    plan: Plan, islands: Mapping[str, Island], wanted: Collection[str], may_be_near: Collection[str] = ()
 ) -> dict[str, Suggestion]:
     """Propose an address for each wanted subject that can be placed; no two get the same one.
 
-    Where nothing keeps clear of the site hosts, a nearer address is proposed unless `keep_clear_only`.
+    Where nothing keeps clear of the site hosts, a subject of `may_be_near` gets a nearer address.
     """
     moving = frozenset(wanted)
     movers = [interface for interface in plan.interfaces if interface.subject in moving]
     proposer = _Proposer(plan, islands, [one for one in placed_of(plan) if one.interface.subject not in moving])
     found = proposer.fill(movers, plan.keep_clear)
-    if not keep_clear_only and plan.keep_clear > 1:
-        left = [interface for interface in movers if interface.subject not in found]
-        found |= proposer.fill(left, 0)
+    if plan.keep_clear > 1:
+        near = frozenset(may_be_near) - found.keys()
+        found |= proposer.fill([interface for interface in movers if interface.subject in near], 0)
     return found
 
 

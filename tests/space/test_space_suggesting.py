@@ -49,12 +49,10 @@ def survey(*addresses: str) -> tuple[Survey, ...]:
     return (Survey(SurveyEntry("site-hosts.csv", HERE), hosts, "csv"),)
 
 
-def suggested(
-    plan: Plan, *hosts: str, wanted: str = "filler-plc/cpu", keep_clear_only: bool = False
-) -> Suggestion | None:
-    """What is proposed for one interface."""
+def suggested(plan: Plan, *hosts: str, wanted: str = "filler-plc/cpu", near: bool = False) -> Suggestion | None:
+    """What is proposed for one interface, which may be nearer than keep-clear to a site host or not."""
     islands = islands_of(plan, survey(*hosts))
-    return suggest(plan, islands, [wanted], keep_clear_only=keep_clear_only).get(wanted)
+    return suggest(plan, islands, [wanted], [wanted] if near else ()).get(wanted)
 
 
 def address_of(suggestion: Suggestion | None) -> str:
@@ -116,16 +114,16 @@ def test_clearance_comes_before_everything() -> None:
 def test_nearer_where_nothing_is_farther_and_not_as_a_fix() -> None:
     """In a /29 with a host in the middle nothing is 4 away: proposed all the same, but never as a fix."""
     small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=4)
-    found = suggested(small, "10.62.20.3")
+    found = suggested(small, "10.62.20.3", near=True)
     assert found is not None
     assert "nearer than 4" in found.why
-    assert suggested(small, "10.62.20.3", keep_clear_only=True) is None
+    assert suggested(small, "10.62.20.3") is None
 
 
 def test_exactly_keep_clear_away_is_clear() -> None:
     """In 10.62.20.0/29 with a host at .1 and keep-clear 5, only .6 is 5 away."""
     small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=5)
-    assert address_of(suggested(small, "10.62.20.1", keep_clear_only=True)) == "10.62.20.6"
+    assert address_of(suggested(small, "10.62.20.1")) == "10.62.20.6"
 
 
 def test_nothing_is_proposed_where_nothing_is_free() -> None:
@@ -200,18 +198,18 @@ def test_proposals_are_free_and_apart(
     )
     islands = islands_of(whole, survey(*(f"192.168.0.{octet}" for octet in hosts)))
     wanted = [one.subject for one in empty]
-    found = suggest(whole, islands, wanted)
+    found = suggest(whole, islands, wanted, wanted)
     values = [each.address.value - base for each in found.values()]
     taken = {*planned, *hosts, *range(low, high + 1), station, 1}
     free = {int(host) - base for host in network.hosts()} - taken
     assert len(values) == min(len(wanted), len(free))
     assert len(set(values)) == len(values)
     assert set(values) <= free
-    assert found == suggest(whole, islands, wanted)
+    assert found == suggest(whole, islands, wanted, wanted)
     clear = {
         value for value in free if all(abs(value - host) >= keep_clear for host in hosts if host < 2 ** (32 - length))
     }
-    strict = suggest(whole, islands, wanted, keep_clear_only=True)
+    strict = suggest(whole, islands, wanted)
     assert {each.address.value - base for each in strict.values()} <= clear
     assert len(strict) == min(len(wanted), len(clear))
 

@@ -1,0 +1,72 @@
+"""`netcheck suggest`: free addresses for interfaces that have none or must not keep theirs."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from enum import StrEnum
+from pathlib import Path
+
+import typer
+
+from netcheck.addr import Address
+from netcheck.cli.check import day_from
+from netcheck.cli.progress import Steps
+
+
+class Format(StrEnum):
+    """How the proposals are printed."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+def command(
+    plan: Path = typer.Argument(help="A plan folder or plan.toml file.", metavar="PLAN", show_default=False),
+    write: bool = typer.Option(False, "--write", help="Put the addresses into the plan's files."),
+    form: Format = typer.Option(Format.TEXT, "--format", help="How to print the proposals."),
+    today: str = typer.Option(
+        "", "--today", metavar="DATE", help="The day of the check; the default is today.", show_default=False
+    ),
+) -> None:
+    """Propose a free address for every interface without one, and for every address that a finding says must change.
+
+    All proposals fit together, each says why it was chosen, and nothing that is good already is touched. With --write
+    they are put into the plan, whose comments and layout stay.
+
+    Exit code: 0 all could be placed, 1 some could not, 2 bad use or a plan that cannot be read.
+
+    Example: netcheck suggest plans/tarn-hollow --write
+    """
+    from netcheck.plan.reading import read_plan
+    from netcheck.report.proposals_text import to_json, to_text
+    from netcheck.rules.proposing import propose
+    from netcheck.survey.reading import read_surveys
+
+    day = day_from(today)
+    with Steps(3) as steps:
+        steps.begin(f"reading {plan}")
+        read = read_plan(plan)
+        steps.end()
+        steps.begin("reading the surveys")
+        surveys = read_surveys(read)
+        steps.end()
+        steps.begin("looking for free addresses")
+        proposals = propose(read, surveys, day)
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    print(json.dumps(to_json(proposals), indent=2) if form is Format.JSON else to_text(proposals, width).rstrip("\n"))
+    if write:
+        _write(plan, {each.subject: each.address for each in proposals if each.address is not None})
+    raise typer.Exit(int(any(each.address is None for each in proposals)))
+
+
+def _write(plan: Path, addresses: dict[str, Address]) -> None:
+    from netcheck.plan.writing import with_addresses
+
+    edits = with_addresses(plan, addresses)
+    for edit in edits:
+        edit.write()
+        print(f"written: {edit.path}", file=sys.stderr)
+    if not edits:
+        print("nothing to write", file=sys.stderr)
