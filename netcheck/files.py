@@ -80,8 +80,8 @@ def _demand_regular(mode: int, path: Path) -> None:
         )
 
 
-def read_bounded(path: Path, limit: int) -> bytes:
-    """Return a file's bytes; a file above `limit` bytes, or with a line above 1 MiB, is refused with its size."""
+def read_bounded(path: Path, limit: int, text: bool = True) -> bytes:
+    """Return a file's bytes; one above `limit` bytes, or a text with a line above 1 MiB, is refused with its size."""
     with open_plain(path) as stream:
         try:
             data = stream.read(limit + 1)
@@ -90,7 +90,8 @@ def read_bounded(path: Path, limit: int) -> bytes:
             raise refused_by_system(error, path) from error
     if len(data) > limit:
         raise _refused(f"it has {size:,} bytes; at most {limit:,} ({limit // MIB} MiB) are read", "Split it", path)
-    _demand_short_lines(data, path)
+    if text:
+        _demand_short_lines(data, path)
     return data
 
 

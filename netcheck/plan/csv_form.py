@@ -57,15 +57,17 @@ def _titles_known(lines: Sequence[str], delimiter: str, known: Sequence[str]) ->
     return sum(title_of(cell) in known for cell in first.cells) if first else 0
 
 
-def entries_of(records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem]) -> tuple[Entry, ...]:
-    """Turn rows into entries, the first row being the titles."""
+def entries_of(
+    records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem], sheet: str = ""
+) -> tuple[Entry, ...]:
+    """Turn rows into entries, the first row being the titles; `sheet` stands before the row in places."""
     titles = [title_of(cell) for cell in records[0].cells]
-    wrong = list(_title_problems(titles, shape, f"{file}: row {records[0].row}"))
-    wrong += _untitled(titles, records, file)
+    wrong = list(_title_problems(titles, shape, f"{file}: {sheet}row {records[0].row}"))
+    wrong += _untitled(titles, records, f"{file}: {sheet}")
     problems += wrong
     entries = []
     for record in records[1:]:
-        place = Place(file, f"row {record.row}")
+        place = Place(file, f"{sheet}row {record.row}")
         surplus = record.cells[len(titles) :]
         if any(map(str.strip, surplus)):
             what = f"it has {len(record.cells)} cells, and the titles {len(titles)}"
@@ -89,11 +91,11 @@ def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterat
             yield Problem(f'column "{key}" is missing', where)
 
 
-def _untitled(titles: list[str], records: Sequence[Record], file: str) -> Iterator[Problem]:
+def _untitled(titles: list[str], records: Sequence[Record], where: str) -> Iterator[Problem]:
     for column, title in enumerate(titles):
         used = next((one for one in records[1:] if column < len(one.cells) and one.cells[column].strip()), None)
         if not title and used is not None:
-            yield Problem(f"column {column + 1} holds a value and has no title", f"{file}: row {used.row}")
+            yield Problem(f"column {column + 1} holds a value and has no title", f"{where}row {used.row}")
 
 
 def required_of(shape: type[Shape]) -> list[str]:
@@ -108,9 +110,19 @@ def _row(titles: Sequence[str], cells: Sequence[str]) -> dict[str, object]:
 
 
 def cell_value(title: str, text: str) -> object:
-    """A cell's text, or the list it holds where its column is one of lists."""
+    """A cell's text, or the list or table that it holds where its column is one of those."""
+    if title == "routes":  # 0.0.0.0/0 via 10.62.30.254; 10.0.0.0/8 via 10.62.30.253
+        return [_route(part) for part in text.split(";") if part.strip()]
+    if title == "columns":  # address = IP Addr.; mac = MAC
+        pairs = (part.partition("=") for part in text.split(";") if part.strip())
+        return {name.strip(): column.strip() for name, _, column in pairs}
     if title not in LISTS:
         return text
     if title in ("pools", "reserved"):
         text = _DASH.sub("-", text)
     return [part for part in _BETWEEN.split(text) if part]
+
+
+def _route(text: str) -> dict[str, str]:
+    to, _, via = text.partition(" via ")
+    return {key: value.strip() for key, value in (("to", to), ("via", via)) if value.strip()}

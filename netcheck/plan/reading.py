@@ -1,4 +1,4 @@
-"""Reads a plan in any of its forms: a folder, a `plan.toml`."""
+"""Reads a plan in any of its forms: a folder, a `plan.toml`, a workbook."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from netcheck.plan.entries import MOST_PROBLEMS, Tables
 from netcheck.plan.model import Place, Plan
 from netcheck.plan.references import reference_problems
 from netcheck.plan.toml_form import read_toml
+from netcheck.plan.workbook_form import read_workbook
 from netcheck.text import listed, safe
 
 PLAN_FILE = "plan.toml"
@@ -28,12 +29,13 @@ class Form:
     read: Callable[[Path, list[Problem]], Tables | None]
 
 
-FORMS: tuple[Form, ...] = (Form(".toml", read_toml),)
+FORMS: tuple[Form, ...] = (Form(".toml", read_toml), Form(".xlsx", read_workbook))
 
 
 def read_plan(path: str | Path) -> Plan:
-    """Read a plan: its folder or its `plan.toml`. PlanError holds every fault of structure in all of its files;
-    values that cannot be read are no such fault, but cells without a value."""
+    """Read a plan: its folder, `plan.toml` or a workbook. PlanError holds every fault of structure in all its files.
+
+    Values that cannot be read are no such fault: they are cells without a value."""
     file = plan_file(Path(path))
     problems: list[Problem] = []
     tables = _form_of(file).read(file, problems)
@@ -102,7 +104,8 @@ def _digest(tables: Tables, parts: Parts, folder: Path, problems: list[Problem])
     for path in tables.files:
         _feed(digest, path, "", [])  # its problems are known from reading it
     for survey in parts.surveys:
-        _feed(digest, folder / survey.file, f"{survey.place}: file {safe(survey.file, 200)}", problems)
+        if (path := folder / survey.file) not in tables.files:  # a workbook may hold its own
+            _feed(digest, path, f"{survey.place}: file {safe(survey.file, 200)}", problems)
     return digest.hexdigest()
 
 

@@ -19,6 +19,8 @@ from netcheck.plan.csv_form import TABLE_LIMIT
 from netcheck.plan.csv_writing import table_with_addresses
 from netcheck.plan.reading import plan_file
 from netcheck.plan.toml_form import PLAN_LIMIT, parsed
+from netcheck.plan.workbook import UNPACKED_LIMIT
+from netcheck.plan.workbook_writing import workbook_with_addresses
 from netcheck.text import listed, safe
 
 
@@ -42,21 +44,29 @@ def with_addresses(path: str | Path, addresses: Mapping[str, Address]) -> tuple[
     """
     file = plan_file(Path(path))
     wanted = {subject: str(address) for subject, address in addresses.items()}
-    data = _read(file, PLAN_LIMIT)
-    beside = parsed(data, safe(file.name)).get("interfaces")
-    edits = [_edit(file, data, wanted, plan_with_addresses)]
-    if isinstance(beside, str):
-        table = file.parent / beside.strip()
-        edits.append(_edit(table, _read(table, TABLE_LIMIT), wanted, table_with_addresses))
+    if file.suffix.casefold() == ".xlsx":
+        edits = [_edit(file, _read(file, UNPACKED_LIMIT, text=False), wanted, workbook_with_addresses)]
+    else:
+        edits = _text_edits(file, wanted)
     missing = [safe(one, 80) for one in wanted if not any(one in held for _, held in edits)]
     if missing:
         raise PlanError(Problem(f"not in the plan: {listed(missing)}", safe(file.name)))
     return tuple(edit for edit, _ in edits if edit is not None)
 
 
-def _read(path: Path, limit: int) -> bytes:
+def _text_edits(file: Path, wanted: Mapping[str, str]) -> list[tuple[Edit | None, set[str]]]:
+    data = _read(file, PLAN_LIMIT)
+    beside = parsed(data, safe(file.name)).get("interfaces")
+    edits = [_edit(file, data, wanted, plan_with_addresses)]
+    if isinstance(beside, str):
+        table = file.parent / beside.strip()
+        edits.append(_edit(table, _read(table, TABLE_LIMIT), wanted, table_with_addresses))
+    return edits
+
+
+def _read(path: Path, limit: int, text: bool = True) -> bytes:
     try:
-        return read_bounded(path, limit)
+        return read_bounded(path, limit, text)
     except FileError as error:
         raise PlanError(error.at(safe(path.name))) from error
 

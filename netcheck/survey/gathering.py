@@ -31,13 +31,14 @@ class Source:
 
 
 class _Remarks:
-    def __init__(self, file: str) -> None:
-        self._file, self._first, self._count = file, list[Remark](), 0
+    def __init__(self) -> None:
+        self._first: list[Remark] = []
+        self._count = 0
 
-    def add(self, row: int, why: str) -> None:
+    def add(self, place: Place, why: str) -> None:
         self._count += 1
         if len(self._first) < SHOWN_REMARKS:
-            self._first.append(Remark(Place(self._file, f"row {row}"), why))
+            self._first.append(Remark(place, why))
 
     def done(self) -> Remarks:
         return Remarks(tuple(self._first), self._count)
@@ -47,9 +48,18 @@ class Gathering:
     """Site hosts and remarks of one survey while it is read."""
 
     def __init__(self, file: str) -> None:
+        self._file, self._sheet = file, ""
         self._columns = HostColumns()
         self._columns.begin(file)
-        self._skipped, self._addressless, self._unread = _Remarks(file), _Remarks(file), _Remarks(file)
+        self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
+
+    def begin_sheet(self, name: str) -> None:
+        """Name the sheet of the rows that follow."""
+        self._sheet = f"sheet {name}, "
+        self._columns.begin(f"{self._file}, sheet {name}")
+
+    def _place(self, row: int) -> Place:
+        return Place(self._file, f"{self._sheet}row {row}" if row else self._sheet.rstrip(", "))
 
     def add(self, address: Address, mac: Mac | None, row: int, name: str, note: str, seen: date | None) -> None:
         """Append one site host."""
@@ -57,15 +67,15 @@ class Gathering:
 
     def skip(self, row: int, why: str) -> None:
         """Remark on a row whose address cannot be read."""
-        self._skipped.add(row, why)
+        self._skipped.add(self._place(row), why)
 
     def pass_over(self, row: int, why: str) -> None:
         """Remark on a row that names no address."""
-        self._addressless.add(row, why)
+        self._addressless.add(self._place(row), why)
 
     def cannot_read(self, row: int, why: str) -> None:
         """Remark on a part of a row that is kept without it."""
-        self._unread.add(row, why)
+        self._unread.add(self._place(row), why)
 
     def attempt(self, row: int, read: Callable[[str], T | None], text: str) -> T | None:
         """Read a lesser cell; where that fails, remark on it and return None."""

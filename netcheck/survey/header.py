@@ -45,9 +45,13 @@ class Layout:
 
 
 def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> Layout:
-    """Work out the layout from a table's first lines; `wanted` are the plan's `columns`. SurveyError if it cannot."""
+    """Work out the layout from a text's first lines; `wanted` are the plan's `columns`. SurveyError if it cannot."""
     delimiter = max(DELIMITERS, key=lambda one: _fitness(lines, one))
-    rows = [record for record in records_of(lines, delimiter) if not record.empty]
+    return layout_in([record for record in records_of(lines, delimiter) if not record.empty], wanted, delimiter)
+
+
+def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimiter: str = "") -> Layout:
+    """Work out the layout from a table's first rows, none of them empty."""
     header = _header(rows, {_plain(title) for _, title in wanted})
     cells = header.cells if header else ()
     body = [row for row in rows if header is None or row.row > header.row]

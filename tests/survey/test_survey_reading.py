@@ -201,7 +201,7 @@ def test_a_quote_left_open_loses_no_row(tmp_path: Path) -> None:
         (b" \n\n", "empty"),
         (b"a,b\n1,2\n", "no column of addresses"),
         (b"\x7fELF\0\0\0\0\0", "no text"),
-        (b"PK\x03\x04rest", "not recognised"),
+        (b"PK\x03\x04rest", "cannot be read as a workbook"),
         (b"ip\n" + b"1" * (2 << 20), "line 2 has 2,097,152 bytes"),
     ],
     ids=["empty", "blank", "no-addresses", "program", "workbook", "long-line"],
@@ -219,7 +219,7 @@ def test_a_header_alone_is_a_survey_of_nobody(tmp_path: Path) -> None:
 def test_kinds(tmp_path: Path) -> None:
     """The kind may be named; one that is not known is refused."""
     assert survey_of(tmp_path, TABLE, "csv").kind == "csv"
-    assert "Known kinds: csv" in refusal(tmp_path, TABLE, "cvs")
+    assert "Known kinds: xlsx and csv" in refusal(tmp_path, TABLE, "cvs")
 
 
 def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:

@@ -1,0 +1,131 @@
+"""Opens a workbook (.xlsx) as sheets of numbered records, within limits, running nothing that it holds.
+
+Cells come as the text that a reader sees: whole numbers without a point, days as 2026-10-28, formulas by the value
+that was stored with them.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import IO, Any
+
+from netcheck.errors import NetcheckError, Problem
+from netcheck.files import MIB, FileError, open_plain
+from netcheck.plan.delimited import Record
+from netcheck.text import safe
+
+UNPACKED_LIMIT = 64 * MIB
+MOST_ROWS = 1 << 20  # what spreadsheet programs have; a higher number is not a row's
+MOST_CELLS = 20_000_000
+MARK = b"PK\x03\x04"  # how a zip archive begins
+# A formula's cell without a stored value: `<f>...</f></c>`, `<f/></c>`, or with an empty `<v>`.
+_NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """An open workbook: its sheets' names, in their order."""
+
+    name: str
+    _workbook: Any
+
+    @property
+    def sheets(self) -> tuple[str, ...]:
+        """The names of all sheets that hold cells."""
+        return tuple(sheet.title for sheet in self._workbook.worksheets)
+
+    def records(self, sheet: str) -> Iterator[Record]:
+        """The rows of a sheet that hold anything, as a stream."""
+        found = self._workbook[sheet]
+        found.reset_dimensions()  # what the file says of its own size need not be true
+        cells = 0
+        try:
+            for number, values in enumerate(found.iter_rows(values_only=True), 1):
+                cells += len(values)
+                if number > MOST_ROWS or cells > MOST_CELLS:
+                    raise _refused(f"sheet {safe(sheet, 40)} has more than {MOST_ROWS:,} rows or {MOST_CELLS:,} cells")
+                record = Record(number, tuple(map(cell_text, values)))
+                if not record.empty:
+                    yield record
+        except NetcheckError:
+            raise
+        except Exception as error:  # a broken sheet makes openpyxl fail in ways it does not name
+            raise _unreadable(error) from error
+
+
+def _refused(what: str, do: str = "Split it, or save its tables as CSV") -> FileError:
+    return FileError(Problem(what, do=do))
+
+
+def _unreadable(error: Exception) -> FileError:
+    return _refused(f"it cannot be read as a workbook ({safe(str(error), 100)})", "Save it again as .xlsx")
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Book]:
+    """Open a workbook for reading; FileError where it is none, or is too large."""
+    import openpyxl  # only where there is a workbook
+
+    # It warns of parts that it leaves out, such as colours; those are not read here anyway.
+    warnings.filterwarnings("ignore", category=UserWarning, module="openpyxl")
+    with open_plain(path) as stream:
+        demand_sound(stream)
+        try:
+            workbook = openpyxl.load_workbook(stream, read_only=True, data_only=True, keep_links=False)
+        except Exception as error:  # as above
+            raise _unreadable(error) from error
+        try:
+            yield Book(path.name, workbook)
+        finally:
+            workbook.close()
+
+
+def demand_sound(stream: IO[bytes]) -> None:
+    """Refuse a workbook that is too large, is locked, or holds what could grow while it is read."""
+    try:
+        with zipfile.ZipFile(stream) as archive:
+            size = sum(part.file_size for part in archive.infolist())  # what is read ends there, whatever follows
+            if size > UNPACKED_LIMIT:
+                what = f"it has {size:,} bytes unpacked; at most {UNPACKED_LIMIT:,} (64 MiB) are read"
+                raise _refused(what)
+            for part in archive.infolist():
+                _demand_plain(part.filename, archive.read(part))
+    except NetcheckError:
+        raise
+    except Exception as error:  # a broken archive fails in a dozen ways: bad headers, sums, methods, passwords
+        raise _unreadable(error) from error
+    stream.seek(0)
+
+
+def _demand_plain(name: str, data: bytes) -> None:
+    if not name.endswith((".xml", ".rels")):
+        return
+    if b"<!DOCTYPE" in data.replace(b"\0", b""):
+        raise _refused("it holds a document type, which no workbook needs", "Save it again as .xlsx")
+    if "worksheets/" in name and _NO_VALUE.search(data):
+        do = "Open it in a spreadsheet program and save it, or type the value"
+        raise _refused("it holds a formula without a stored value, which would be read as empty", do)
+
+
+def cell_text(value: object) -> str:
+    """A cell's value as the text that a reader sees."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "true" if value else "false"
+        case float():
+            return str(int(value)) if value.is_integer() and abs(value) < 10**15 else repr(value)
+        case datetime():
+            return value.date().isoformat() if value.time() == time() else value.isoformat(" ")
+        case date() | time():
+            return value.isoformat()
+        case _:
+            return str(value)

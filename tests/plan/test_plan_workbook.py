@@ -1,0 +1,349 @@
+"""A workbook gives the same model as the folder, takes addresses, and cannot do harm."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from openpyxl.comments import Comment
+from openpyxl.styles import Font
+
+from netcheck.addr import Address
+from netcheck.errors import NetcheckError, PlanError
+from netcheck.plan.model import Interface, Place, Plan, SurveyEntry
+from netcheck.plan.reading import read_plan
+from netcheck.plan.writing import with_addresses
+from netcheck.survey.reading import read_survey, read_surveys
+
+DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
+Rows = list[list[Any]]
+Sheets = dict[str, Rows]
+
+SITE: Rows = [["key", "value"], ["name", "Filler line"], ["revision", "C"], ["keep-clear", 4], ["crowded", 0.7]]
+SUBNETS: Rows = [
+    ["name", "prefix", "gateway", "vlan", "pools", "reserved"],
+    ["packing", "10.62.30.0/24", "10.62.30.1", 630, "10.62.30.180 - 10.62.30.219", "10.62.30.2; 10.62.30.4-10.62.30.9"],
+]
+INTERFACES: Rows = [
+    ["device", "kind", "place", "interface", "slot", "subnet", "address", "mac", "ports"],
+    ["filler-plc", "controller", "filler", "cpu", 1.0, "packing", "10.62.30.70", "00-00-5E-00-53-30", "1 2"],
+    [],
+    ["capper", "drive", None, "lan", None, "packing", "10.62.30.072", None, 1],
+]
+SHEETS: Sheets = {
+    "site": SITE,
+    "Subnets": SUBNETS,
+    "interfaces": INTERFACES,
+    "site hosts": [["address", "mac", "name"], ["10.62.30.42", "00-00-5E-00-53-AA", "gate-cam"]],
+    "conversations": [["from", "to", "why"], ["capper/lan", "filler-plc/cpu", "speed"]],
+    "routers": [["name", "interfaces", "routes"], ["r", "10.62.30.1/24 10.62.20.1/24", "0.0.0.0/0 via 10.62.20.9"]],
+    "stations": [["name", "address"], ["laptop", "10.62.30.245/24"]],
+    "surveys": [["file", "taken", "covers"], ["site hosts", datetime(2026, 10, 28), "10.62.30.0/24"]],
+    "accepted": [["rule", "subject", "by", "because"], ["too-near", "capper/lan", "site IT", "moved soon"]],
+}
+
+
+def book(path: Path, sheets: Sheets) -> Path:
+    """Write a workbook with openpyxl's own writer."""
+    workbook = openpyxl.Workbook()
+    workbook.remove(workbook.worksheets[0])
+    for title, rows in sheets.items():
+        sheet = workbook.create_sheet(title)
+        for row in rows:
+            sheet.append(list(row))
+    workbook.save(path)
+    return path
+
+
+def problems_of(path: Path) -> list[str]:
+    """The problems of a plan that must have some."""
+    with pytest.raises(PlanError) as caught:
+        read_plan(path)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_every_sheet_arrives(tmp_path: Path) -> None:
+    """Numbers and days are cells of their own type; lists stand in one cell."""
+    plan = read_plan(book(tmp_path / "filler.xlsx", SHEETS))
+    assert (plan.name, plan.slug, plan.revision, plan.keep_clear, plan.crowded) == (
+        "Filler line",
+        "filler",
+        "C",
+        4,
+        0.7,
+    )
+    assert (plan.subnets[0].vlan, [cell.text for cell in plan.subnets[0].reserved]) == (
+        630,
+        ["10.62.30.2", "10.62.30.4-10.62.30.9"],
+    )
+    cpu, lan = plan.interfaces
+    assert (cpu.subject, cpu.slot, cpu.ports, lan.ports) == ("filler-plc/cpu", "1", ("1", "2"), ("1",))
+    assert lan.address is not None
+    assert (lan.address.value, str(lan.address.place)) == (None, "filler.xlsx: sheet interfaces, row 4")
+    assert plan.conversations[0].target == "filler-plc/cpu"
+    assert [cell.text for cell in plan.routers[0].interfaces] == ["10.62.30.1/24", "10.62.20.1/24"]
+    assert plan.routers[0].routes[0].via.value == Address.from_text("10.62.20.9")
+    assert plan.stations[0].address.text == "10.62.30.245/24"
+    assert plan.accepted[0].because == "moved soon"
+    assert (plan.surveys[0].taken, plan.surveys[0].covers[0].text) == (date(2026, 10, 28), "10.62.30.0/24")
+
+
+def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
+    """The sheet is read as any other survey, and its rows have their place."""
+    (survey,) = read_surveys(read_plan(book(tmp_path / "filler.xlsx", SHEETS)))
+    (host,) = survey.hosts
+    assert (str(host.address), host.name, host.where) == (
+        "10.62.30.42",
+        "gate-cam",
+        "filler.xlsx, sheet site hosts: row 2",
+    )
+    bare = {name: rows for name, rows in SHEETS.items() if name != "surveys"}
+    (survey,) = read_surveys(read_plan(book(tmp_path / "bare.xlsx", bare)))
+    assert (len(survey.hosts), survey.taken, survey.covers) == (1, None, ())
+
+
+def placeless(interface: Interface) -> Interface:
+    """The interface as if all of it stood in one place."""
+    place = Place("")
+    cells = ("address", "mask", "gateway", "mac", "host_name", "switch_port")
+    moved = {name: replace(cell, place=place) for name in cells if (cell := getattr(interface, name)) is not None}
+    return replace(interface, place=place, **moved)
+
+
+def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
+    """All three forms give the same model, places apart."""
+    plan = read_plan(DEMO)
+    more = ["mask", "gateway", "mac", "host-name", "switch-port", "ports", "behind"]
+    titles = ["device", "kind", "place", "interface", "slot", "subnet", "address", *more]
+    rows = [
+        [one.device, one.kind, one.where, one.name, one.slot, one.subnet]
+        + [cell.text if cell else None for cell in (one.address, one.mask, one.gateway, one.mac)]
+        + [cell.text if cell else None for cell in (one.host_name, one.switch_port)]
+        + [" ".join(one.ports), one.behind]
+        for one in plan.interfaces
+    ]
+    subnets = [
+        [one.name, one.prefix.text, one.gateway.text if one.gateway else None, one.vlan]
+        + [" ".join(cell.text for cell in cells) for cells in (one.pools, one.reserved)]
+        for one in plan.subnets
+    ]
+    sheets: Sheets = {"site": SITE, "subnets": [SUBNETS[0], *subnets], "interfaces": [titles, *rows]}
+    again = read_plan(book(tmp_path / "demo.xlsx", sheets))
+    assert list(map(placeless, again.interfaces)) == list(map(placeless, plan.interfaces))
+    assert [one.prefix.value for one in again.subnets] == [one.prefix.value for one in plan.subnets]
+    assert [[cell.value for cell in one.reserved] for one in again.subnets] == [
+        [cell.value for cell in one.reserved] for one in plan.subnets
+    ]
+
+
+def test_sheets_may_be_missing(tmp_path: Path) -> None:
+    """A workbook of subnets alone is a plan, called after its file."""
+    plan = read_plan(book(tmp_path / "filler.xlsx", {"subnets": SUBNETS, "sketch": [["anything"]]}))
+    assert (plan.name, len(plan.subnets), plan.interfaces) == ("filler", 1, ())
+
+
+def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
+    """Titles, cells, references and sheets that are nearly called right."""
+    sheets: Sheets = {
+        "site": [["name", "x"], ["keep-cleer", 4]],
+        "subnets": [["name", "prefix", "vlan"], ["packing", "10.62.30.0/24", "six"]],
+        "interfaces": [["device", "interface", "subnet", "adress"], ["a", "b", "pakcing", "10.62.30.7"]],
+        "stations": [["name", "address"], ["laptop", None]],
+        "conversation": [["from", "to"]],
+    }
+    found = problems_of(book(tmp_path / "p.xlsx", sheets))
+    expected = [
+        'p.xlsx: sheet "conversation" is not known; did you mean "conversations"?',
+        'p.xlsx: sheet site: column "keep-cleer" is not known; did you mean "keep-clear"?',
+        'p.xlsx: sheet subnets, row 2: column "vlan": expected a whole number, found "six"',
+        'p.xlsx: sheet interfaces, row 1: column "adress" is not known; did you mean "address"?',
+        'p.xlsx: sheet stations, row 2: column "address" is empty',
+    ]
+    assert [words for words in expected if not any(one.startswith(words) for one in found)] == []
+    assert len(found) == len(expected)
+
+
+def test_another_format_is_refused(tmp_path: Path) -> None:
+    """The sheet `site` may say the format."""
+    assert read_plan(book(tmp_path / "one.xlsx", {"site": [["format", 1], ["name", "x"]]})).name == "x"
+    assert "format 2" in problems_of(book(tmp_path / "two.xlsx", {"site": [["format", 2], ["name", "x"]]}))[0]
+
+
+def packed(parts: dict[str, bytes]) -> bytes:
+    """A zip archive of these parts."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+def parts_of(data: bytes) -> dict[str, bytes]:
+    """The parts of a zip archive."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+@pytest.fixture(scope="module")
+def sound() -> bytes:
+    """The bytes of a sound workbook."""
+    out = io.BytesIO()
+    workbook = openpyxl.Workbook()
+    workbook.worksheets[0].title = "subnets"
+    for row in SUBNETS:
+        workbook.worksheets[0].append(row)
+    workbook.save(out)
+    return out.getvalue()
+
+
+SHEET = "xl/worksheets/sheet1.xml"
+
+
+@pytest.mark.parametrize(
+    ("part", "change", "words"),
+    [
+        ("xl/media/large.bin", lambda _: b"\0" * ((64 << 20) + 1), "bytes unpacked; at most 67,108,864 (64 MiB)"),
+        (SHEET, lambda data: b'<!DOCTYPE x [<!ENTITY a "b">]>' + data, "a document type"),
+        (SHEET, lambda data: data.replace(b"</c>", b"<f>A1</f></c>", 1), "formula without a stored value"),
+        (SHEET, lambda data: data.replace(b'<row r="2"', b'<row r="99999999999"'), "more than 1,048,576 rows"),
+        (SHEET, lambda data: data[: len(data) // 2], "cannot be read as a workbook"),
+        ("xl/workbook.xml", lambda _: b"<no", "cannot be read as a workbook"),
+        ("[Content_Types].xml", lambda _: b"", "cannot be read as a workbook"),
+    ],
+    ids=["bomb", "doctype", "formula", "far-row", "cut-sheet", "cut-book", "no-types"],
+)
+def test_a_hostile_workbook_is_refused_with_words(
+    tmp_path: Path, sound: bytes, part: str, change: object, words: str
+) -> None:
+    """Soon, and in little memory."""
+    assert callable(change)
+    parts = parts_of(sound)
+    parts[part] = change(parts.get(part, b""))
+    (tmp_path / "p.xlsx").write_bytes(packed(parts))
+    assert any(words in one for one in problems_of(tmp_path / "p.xlsx"))
+
+
+def test_a_false_size_of_a_sheet_is_not_believed(tmp_path: Path, sound: bytes) -> None:
+    """The `dimension` of a sheet may name a million rows of 16,384 columns."""
+    parts = parts_of(sound)
+    parts[SHEET] = parts[SHEET].replace(b'ref="A1:F2"', b'ref="A1:XFD1048576"')
+    assert b"XFD1048576" in parts[SHEET]
+    (tmp_path / "p.xlsx").write_bytes(packed(parts))
+    assert len(read_plan(tmp_path / "p.xlsx").subnets) == 1
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataObject) -> None:
+    """Nothing but a PlanError can happen, whether the archive or a part in it is damaged."""
+    if data.draw(st.booleans()):
+        parts = parts_of(sound)
+        name = data.draw(st.sampled_from(sorted(parts)))
+        parts[name] = _mutated(data, parts[name])
+        content = packed(parts)
+    else:
+        content = _mutated(data, sound)
+    (tmp_path / "p.xlsx").write_bytes(content)
+    assert isinstance(outcome(tmp_path / "p.xlsx"), Plan | PlanError)
+
+
+def _mutated(data: st.DataObject, content: bytes) -> bytes:
+    start = data.draw(st.integers(0, len(content)))
+    length = data.draw(st.integers(0, 30) | st.just(len(content)))
+    return content[:start] + data.draw(st.binary(max_size=8)) + content[start + length :]
+
+
+def outcome(path: Path) -> Plan | PlanError:
+    """The plan, or the one error that may come instead."""
+    try:
+        return read_plan(path)
+    except PlanError as error:
+        return error
+
+
+def survey_of(path: Path, **columns: str) -> object:
+    """Read a workbook as a survey."""
+    return read_survey(SurveyEntry(path.name, Place("plan.toml"), columns=tuple(columns.items())), path.parent)
+
+
+def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
+    """Every sheet with a column of addresses is read; the others are remarked on."""
+    path = book(
+        tmp_path / "list.xlsx",
+        {
+            "Process": [["Hosts"], ["IP Addr.", "Name"], ["10.62.20.5", "cam"], ["10.62.20.05", "bad"]],
+            "Packing": [["10.62.30.5", "00005e005301"]],
+            "Notes": [["Ask the porter"]],
+        },
+    )
+    survey = read_survey(SurveyEntry("list.xlsx", Place("plan.toml")), tmp_path)
+    assert [(str(host.address), host.where) for host in survey.hosts] == [
+        ("10.62.20.5", "list.xlsx, sheet Process: row 3"),
+        ("10.62.30.5", "list.xlsx, sheet Packing: row 1"),
+    ]
+    assert [str(one.place) for one in survey.skipped.first] == ["list.xlsx: sheet Process, row 4"]
+    assert [str(one.place) for one in survey.addressless.first] == [
+        "list.xlsx: sheet Process, row 1",
+        "list.xlsx: sheet Notes",
+    ]
+    assert survey.kind == "xlsx"
+    with pytest.raises(NetcheckError, match="none of its sheets"):
+        survey_of(book(path, {"Notes": [["Ask the porter"]]}))
+
+
+def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
+    """Only the cells of addresses change; comments in cells stay."""
+    path = book(tmp_path / "filler.xlsx", SHEETS)
+    workbook = openpyxl.load_workbook(path)
+    workbook["interfaces"]["A2"].comment = Comment("ask first", "site IT")
+    workbook["interfaces"]["A2"].font = Font(bold=True)
+    workbook.save(path)
+    before = [[cell.value for cell in row] for sheet in workbook.worksheets for row in sheet.iter_rows()]
+    (edit,) = with_addresses(path, {"capper/lan": Address.from_text("10.62.30.72")})
+    edit.write()
+    after = openpyxl.load_workbook(path)
+    assert after["interfaces"]["A2"].comment.text == "ask first"
+    assert after["interfaces"]["A2"].font.bold
+    values = [[cell.value for cell in row] for sheet in after.worksheets for row in sheet.iter_rows()]
+    assert [(old, new) for old, new in zip(before, values, strict=True) if old != new] == [
+        (list(INTERFACES[3]), [*INTERFACES[3][:6], "10.62.30.72", *INTERFACES[3][7:]])
+    ]
+    assert with_addresses(path, {"capper/lan": Address.from_text("10.62.30.72")}) == ()
+
+
+def test_a_column_of_addresses_is_made_where_there_is_none(tmp_path: Path) -> None:
+    """Behind the last title."""
+    sheets: Sheets = {"subnets": SUBNETS, "interfaces": [["device", "interface", "subnet"], ["a", "b", "packing"]]}
+    path = book(tmp_path / "p.xlsx", sheets)
+    (edit,) = with_addresses(path, {"a/b": Address.from_text("10.62.30.72")})
+    edit.write()
+    (interface,) = read_plan(path).interfaces
+    assert interface.address is not None
+    assert interface.address.text == "10.62.30.72"
+
+
+@pytest.mark.parametrize(
+    ("part", "words"), [("xl/media/photo.png", "photo.png, which would be lost"), ("formula", "formulas")]
+)
+def test_a_workbook_is_left_alone_where_something_would_be_lost(tmp_path: Path, part: str, words: str) -> None:
+    """Pictures and stored values of formulas; the message gives the changes to make by hand."""
+    path = book(tmp_path / "p.xlsx", SHEETS)
+    parts = parts_of(path.read_bytes())
+    if part == "formula":
+        parts[SHEET] = parts[SHEET].replace(b"</c></row>", b'</c><c r="Z1"><f>1</f><v>1</v></c></row>', 1)
+    else:
+        parts[part] = b"x"
+    path.write_bytes(packed(parts))
+    before = path.read_bytes()
+    with pytest.raises(PlanError, match=words) as caught:
+        with_addresses(path, {"capper/lan": Address.from_text("10.62.30.72")})
+    assert "capper/lan 10.62.30.72" in str(caught.value)
+    assert path.read_bytes() == before
