@@ -45,7 +45,7 @@ def read_plan(path: str | Path) -> Plan:
     problems += islice(reference_problems(tables), MOST_PROBLEMS)
     digest = _digest(tables, parts, file.parent, problems)
     if problems or parts.site is None:
-        raise PlanError(*problems[:MOST_PROBLEMS])
+        raise PlanError(*_listed(problems, file))
     return Plan(
         parts.site.name,
         _slug(file),
@@ -64,6 +64,13 @@ def read_plan(path: str | Path) -> Plan:
         parts.accepted,
         Place(safe(file.name)),
     )
+
+
+def _listed(problems: list[Problem], file: Path) -> list[Problem]:
+    if len(problems) < MOST_PROBLEMS:
+        return problems
+    rest = Problem("there are more things wrong than are listed here", safe(file.name), "Mend these and check again")
+    return [*problems[: MOST_PROBLEMS - 1], rest]
 
 
 def plan_file(path: Path) -> Path:
