@@ -9,8 +9,9 @@ from datetime import date
 from pathlib import Path
 
 from netcheck.addr import Address
+from netcheck.caution import caution_to_text
 from netcheck.cli.map import draw
-from netcheck.cli.proving import CAUTION, Order, Outcome, conduct, ground
+from netcheck.cli.proving import Order, Outcome, conduct, ground
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan
@@ -51,7 +52,7 @@ def demonstrate(out: Path) -> None:
     with _step("3. Take the suggestions: addresses that are free and fit together"):
         plan, surveys, checked = _mend(out / "plan", checked)
     with _step("4. Prove every port, on a simulated bench in virtual time"):
-        print(CAUTION)
+        print(caution_to_text())
         outcome = _prove(out)
         _print_proofs(outcome)
     with _step("5. Report to the site's IT"):

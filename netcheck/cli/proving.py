@@ -15,6 +15,7 @@ import typer
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, Mac, mac_text
+from netcheck.caution import caution_to_text
 from netcheck.cli.keyboard import Hands, keyboard
 from netcheck.cli.showing import Show
 from netcheck.errors import LinkError, Problem, UsageError
@@ -37,14 +38,6 @@ from netcheck.survey.source import hosts_of
 from netcheck.survey.table import HostTable
 from netcheck.text import safe
 from netcheck.wire.link import Link
-
-CAUTION = """\
-Before anything is sent:
-- Work only with the permission of the network's owner.
-- Pulling a cable can stop a running process or defeat a function that depends on the network. Do it only on equipment
-  that is released for the work, under the site's own lock-out rules. A pulled network cable isolates nothing.
-- Panels are opened by people qualified for it under local codes. netcheck does not replace them.
-"""
 
 
 @dataclass(frozen=True)
@@ -103,7 +96,7 @@ def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
 
 def permit_for(given: str) -> str:
     """Show the caution, and return the permit: as given, or as typed on a terminal."""
-    print(CAUTION, file=sys.stderr)
+    print(caution_to_text(), file=sys.stderr)
     if given.strip():
         return given.strip()
     if sys.stdin.isatty() and sys.stderr.isatty():

@@ -13,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from netcheck.addr import mac_text, quad
+from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.record.verification import Record
 from netcheck.report import verifications, words
@@ -79,7 +80,7 @@ def _values(report: Report) -> dict[str, Any]:
         "groups": _groups(report),
         "rule_named": {rule.slug: rule for rule in report.rules},
         "runs_of": {record.path: _runs(record, report.plan) for record in report.records},
-        "caution": words.CAUTION,
+        "caution": CAUTION,
         "caution_numbers": words.CAUTION_NUMBERS,
         "cannot_show": words.CANNOT_SHOW,
     }

@@ -9,15 +9,6 @@ from netcheck.record.reading import Fault, Torn
 from netcheck.report.model import Report, short
 from netcheck.rules.finding import Severity
 
-CAUTION = (
-    "Work only with the permission of the network's owner.",
-    "Pulling a cable can stop a running process or defeat a function that depends on the network: pull one only on "
-    "equipment that was released for the work under the site's own lock-out rules. A pulled network cable isolates "
-    "nothing.",
-    "Panels are opened by people qualified for it under local codes.",
-    "netcheck replaces none of these.",
-)
-
 # 6-settled-details.md 37 names what a proof cannot show; the rest is common practice.
 CANNOT_SHOW = (
     "A device that restarted by itself at the very moment the cable was asked for looks like a pulled cable. "
