@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from netcheck.proof.asking import WATCH_EVERY, Asker
 from netcheck.proof.events import Event, Settings, What
-from netcheck.proof.lines import Hearing, Kind, Line
+from netcheck.proof.lines import EVER, Hearing, Kind, Line
 from netcheck.proof.targets import Aim, Net, Target
 
 FRESH = 5.0  # seconds: a control must have answered in this time before the silence (6-settled-details.md 12)
-SPOKEN_KEPT = 4096
+MACS_KEPT, ADDRESSES_KEPT = 4096, 64  # who spoke for what: MACs, and addresses of each
 ECHO_TRIES = 5  # echoes that a watched address may leave unanswered before it is asked by ARP instead
+HINT = 1e-2  # a run of misses of a watched address this unlikely says that it fell silent
 
 
 class Cut(Exception):
-    """A phase is cut short; `why` completes the sentence "A phase was cut short: ..."."""
+    """A phase is cut short; `why` completes the sentence "A phase was cut short: ...". `void` says that nobody wished
+    it: the phase meant nothing and could not be repeated."""
 
-    def __init__(self, why: str) -> None:
+    def __init__(self, why: str, *, void: bool = False) -> None:
         super().__init__(why)
-        self.why = why
+        self.why, self.void = why, void
 
 
 class Bench:
@@ -27,7 +31,7 @@ class Bench:
         """Nothing is asked yet."""
         self.aim, self.settings, self.asker = aim, settings, asker
         self.now = 0.0
-        self.carrier = dict.fromkeys(range(len(asker.ways)), True)
+        self.carrier = asker.carrier
         self.drops = 0  # times that the carrier under test has dropped
         self.events: list[Event] = []
         self.enters = 0  # Enter presses that nobody has taken yet
@@ -42,21 +46,27 @@ class Bench:
         self.events.append(Event(self.now, what, port, text, until))
 
     def enter(self) -> bool:
-        """Take one press of Enter, if there is one."""
+        """Take all presses of Enter; say whether there was one."""
         pressed = self.enters > 0
         self.enters = 0
         return pressed
 
     def take(self, hearing: Hearing) -> None:
-        """Remember which addresses a MAC speaks for."""
-        if hearing.way == 0 and (hearing.mac in self.spoken or len(self.spoken) < SPOKEN_KEPT):
-            addresses = self.spoken.setdefault(hearing.mac, {})
-            if hearing.address in addresses or len(addresses) < 64:
-                addresses[hearing.address] = hearing.at
+        """Remember which addresses a MAC speaks for; of those that say too much, the oldest is forgotten first."""
+        if hearing.way:
+            return
+        addresses = self.spoken.pop(hearing.mac, {})
+        addresses.pop(hearing.address, None)
+        addresses[hearing.address] = hearing.at
+        self.spoken[hearing.mac] = addresses
+        if len(addresses) > ADDRESSES_KEPT:
+            del addresses[next(iter(addresses))]
+        if len(self.spoken) > MACS_KEPT:
+            del self.spoken[next(iter(self.spoken))]
 
     # The watch over every planned address and the gateways
 
-    def watch(self, nets: list[Net]) -> None:
+    def watch(self, nets: Iterable[Net]) -> None:
         """Begin to watch all planned addresses and gateways of these subnets."""
         wanted = {address: target.subnet for address, target in self.owner_of.items()}
         wanted |= {address: net.name for address, net in self.gateways.items() if address not in wanted}
@@ -70,68 +80,70 @@ class Bench:
         """Ask each watched address the gentlest way that works: one unicast echo a second where its MAC is known and
         it answers echo, else by broadcast within the broadcast pace."""
         for line in self.watched.values():
-            if line is under_test or line.mac is None:
+            by_arp = line.mac is None or line.missed_echoes >= ECHO_TRIES
+            if line is under_test or by_arp == (line.every[Kind.ARP] is not None):
                 continue
-            deaf = len(line.misses(Kind.ECHO, line.mac)) >= ECHO_TRIES
-            if line.arp_every is None and (deaf or line.echo_every is None):
+            if by_arp:
                 self.asker.want(line, self.now, arp=WATCH_EVERY)
-            elif line.arp_every is not None and not deaf:
+            else:
                 self.asker.want(line, self.now, echo=WATCH_EVERY)
 
-    def alive(self, line: Line, at: float) -> bool:
-        """Say whether a watched address answered in the seconds before `at`."""
-        return line.mac is not None and any(
-            at - FRESH <= hearing.at <= at and hearing.asked is not None for hearing in reversed(line.hearings)
-        )
-
-    def companions(self, target: Target, at: float) -> tuple[list[Line], Line | None]:
-        """Controls for a silence that begins at `at`: living addresses of other devices that do not hang behind this
-        port, and the gateway where it lives."""
+    def companions(self, target: Target, since: float, until: float) -> tuple[list[Line], Line | None]:
+        """Controls for a silence: addresses of other devices that answered in this time and do not hang behind this
+        port, and the gateway where it answered."""
         others = [
             line
             for address, line in self.watched.items()
-            if address in self.owner_of
-            and self.owner_of[address].device != target.device
-            and not self.hangs_behind(self.owner_of[address], target)
-            and self.alive(line, at)
+            if line.answered_between(since, until) and self._is_other(address, target)
         ]
         gateway = self.aim.net(target.subnet).gateway
-        line = self.watched.get(gateway) if gateway is not None else None
-        usable = line is not None and gateway not in self.owner_of and self.alive(line, at)
-        return others, line if usable else None
+        line = self.watched.get(gateway) if gateway is not None and gateway not in self.owner_of else None
+        return others, line if line is not None and line.answered_between(since, until) else None
+
+    def _is_other(self, address: int, target: Target) -> bool:
+        other = self.owner_of.get(address)
+        if other is None or address == target.address or other.device == target.device:
+            return False
+        return not self.hangs_behind(other, target)
 
     def hangs_behind(self, other: Target, target: Target) -> bool:
-        """Say whether the plan puts the other interface behind this port, directly or through others in between."""
+        """Say whether the plan puts the other interface behind a port of this one, directly or through others in
+        between: whichever port leads to the network, those behind the others fall silent with it."""
         seen: set[str] = set()
-        behind = other.behind
-        while behind and behind not in seen:
-            if behind == target.subject:
+        above = _interface(other.behind)
+        while above and above not in seen:
+            if above == target.interface:
                 return True
-            seen.add(behind)
-            above = behind.rsplit(":", 1)[0]
-            behind = next((t.behind for t in self.aim.targets if t.interface == above), "")
+            seen.add(above)
+            above = next((_interface(t.behind) for t in self.aim.targets if t.interface == above), "")
         return False
 
     def fell(self, line: Line) -> bool:
         """Say whether a watched address has fallen silent."""
-        if line.mac is None or self.now - (line.last_answer or 0.0) < 2.0:
+        if line.mac is None or not line.answered or self.now - line.answered[-1] < 2.0:
             return False
-        return line.fallen(line.mac, float("-inf"), 1e-2, 3)
-
-    def doubtful(self, line: Line, since: float) -> bool:
-        """Say whether a watched address has not answered any probe sent since then."""
-        return not any(h.means > since for h in reversed(line.hearings))
+        return line.fallen(line.mac, -EVER, HINT, 3)
 
     def macs_of(self, device: str) -> frozenset[int]:
         """The MACs planned for a device."""
         return frozenset(mac for mac, subject in self.aim.macs.items() if subject.split("/")[0] == device)
 
-    def shared(self, target: Target, spoken: dict[int, float], since: float) -> list[str]:
+    def shared(self, target: Target, mac: int, since: float) -> list[str]:
         """Planned interfaces of other devices whose addresses a MAC spoke for since then."""
-        owners = [self.owner_of[address] for address, at in spoken.items() if at >= since and address in self.owner_of]
-        return list(dict.fromkeys(other.interface for other in owners if other.device != target.device))
+        owners = [
+            self.owner_of[address]
+            for address, line in self.watched.items()
+            if address in self.owner_of and any(hearing.mac == mac for hearing in line.heard(since))
+        ]
+        others = (o for o in owners if o.device != target.device and o.address != target.address)
+        return list(dict.fromkeys(other.interface for other in others))
 
     def word(self, line: Line) -> str:
         """A watched address in words: the planned interface and the address."""
         target = self.owner_of.get(line.address)
         return f"{target.interface} ({target.address_text})" if target is not None else "the gateway"
+
+
+def _interface(port: str) -> str:
+    """`device/interface` of `device/interface:port`."""
+    return port.rsplit(":", 1)[0]

@@ -4,42 +4,49 @@ from __future__ import annotations
 
 from statistics import median
 
-from netcheck.proof.bench import Bench
+from netcheck.proof.bench import FRESH, Bench
 from netcheck.proof.events import What
-from netcheck.proof.lines import Hearing, Kind, Line
+from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line
 from netcheck.proof.luck import luck, misses_needed
-from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE, Observed, Owner
+from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
 from netcheck.proof.result import Phase, PhaseResult, Rtt
 from netcheck.proof.targets import Target
 
 WINDOW = 60.0  # seconds of phase in that count: 6-settled-details.md 34
 LEAST_ECHO = 5  # echoes in phase in: 4-proof.md, Phases
-EVER = float("inf")
+ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
+TRIGGER = 1e-3  # a run of misses this unlikely opens phase out: a hint, not the evidence
 
 
 class Case:
-    """Fields are set by the phases, in their order; `observed` turns them into the judge's input."""
+    """Fields are set by the phases, in their order; `observing.observed` turns them into the judge's input. Times are
+    EVER while they have not come."""
 
     def __init__(self, bench: Bench, target: Target) -> None:
-        """The asker must already have a sender for the target's subnet."""
+        """Nothing is asked yet."""
         self.bench, self.target = bench, target
         self.line = bench.asker.line(target.address, target.subnet)
+        self.line.keep(MANY)
         ways = range(1, len(bench.asker.ways))
         self.beyond = [bench.asker.line(target.address, target.subnet, way) for way in ways]
-        self.began = bench.now
+        self.began = bench.now  # hearings from here on count
+        self.ended = EVER  # and up to here
         self.drops = bench.drops
+        self.forged = bench.asker.ear.forged
         self.mac: int | None = None
         self.first = EVER  # when the first answered probe was sent
         self.first_after = 0.0
         self.negatives: list[Line] = []
-        self.request: float | None = None
+        self.request = EVER  # when the cable was first asked to be pulled
         self.cable: str | None = None
         self.connector = "assumed"
         self.out_from = EVER  # hearings from here on belong to phase out
         self.quiet_from = EVER  # start of the trailing silence
         self.back_from = EVER
         self.returned = EVER  # when the first probe answered in phase back was sent
+        self.outs: list[tuple[float, float]] = []  # times that the cable was out and that did not count
         self.stayed = False
+        self.living: list[Line] = []  # others that were alive at the request
         self.controls: list[Line] = []
         self.gateway: Line | None = None
         self.held = 0
@@ -48,10 +55,17 @@ class Case:
         self.anonymous: int | None = None
         self.voids = 0
         self.cut = ""
+        self.void = False
         self.silence = 0.0
+        self.silence_least = LEAST_SILENCE
         self.looks = (1, 1)
         self.results: dict[Phase, PhaseResult] = {}
         self._warned: dict[str, float] = {}
+
+    @property
+    def phase(self) -> Phase:
+        """The phase that is running."""
+        return Phase.IN if self.out_from == EVER else Phase.OUT if self.back_from == EVER else Phase.BACK
 
     def say(self, what: What, text: str, until: float | None = None) -> None:
         """Tell an event of this port."""
@@ -70,10 +84,12 @@ class Case:
         self.connector = "operator"
         return True
 
-    @property
-    def phase(self) -> Phase:
-        """The phase that is running."""
-        return Phase.IN if self.out_from == EVER else Phase.OUT if self.back_from == EVER else Phase.BACK
+    def out_did_not_count(self) -> None:
+        """Take phase out for not begun; who else was heard in it stays heard with the cable out."""
+        if self.out_from < EVER:
+            self.outs.append((self.out_from, self.bench.now))
+        self.out_from = self.quiet_from = EVER
+        self.cable = None
 
     # Measures
 
@@ -81,7 +97,7 @@ class Case:
         """The MAC that answered a probe sent since then, in time, the planned one before others; and that probe's time.
         Only ARP tells owners, or echo where the link hears no ARP."""
         found: dict[int, float] = {}
-        for hearing in self.line.heard(since, EVER):
+        for hearing in self.line.heard(since):
             counts = hearing.how == "arp" or (hearing.how == "echo" and not self.bench.asker.hears_all)
             if counts and hearing.asked is not None and not hearing.late:
                 found.setdefault(hearing.mac, hearing.asked)
@@ -92,13 +108,22 @@ class Case:
 
     def answer_of(self, mac: int, since: float) -> float | None:
         """When the first probe since then that this MAC answered in time was sent, by ARP or echo."""
-        asked = [h.asked for h in self.line.heard(since, EVER) if h.mac == mac and h.asked is not None and not h.late]
+        asked = [h.asked for h in self.line.heard(since) if h.mac == mac and h.asked is not None and not h.late]
         return min(asked, default=None)
 
     def newest_sign(self, since: float) -> Hearing | None:
         """The newest sign of life of the MAC under test about that time, late answers and announcements included."""
-        signs = (hearing for hearing in self.line.heard(since, EVER) if hearing.mac == self.mac)
+        signs = (hearing for hearing in self.line.heard(since) if hearing.mac == self.mac)
         return max(signs, key=lambda hearing: hearing.at, default=None)
+
+    def last_sign(self) -> float:
+        """When the newest probe that the MAC under test answered was sent."""
+        probes = reversed(self.line.probes)
+        return next((probe.sent for probe in probes if self.mac in probe.answers), self.first)
+
+    def fell(self) -> bool:
+        """Say whether the MAC under test seems to have fallen silent."""
+        return self.mac is not None and self.line.fallen(self.mac, self.first, TRIGGER, 3)
 
     def reliable(self) -> bool:
         """Say whether there are enough probes of each kind in phase in."""
@@ -106,167 +131,117 @@ class Case:
         arp, echo = (self.line.tally(kind, self.first, EVER, self.mac) for kind in Kind)
         return echo.sent >= LEAST_ECHO and (arp.sent >= LEAST_ARP[Phase.IN] or not self.bench.asker.hears_all)
 
-    def needed(self) -> int:
-        """How many misses in a row phase out will need, by what was answered so far."""
+    def misses_needed(self, most: int) -> int:
+        """How many misses in a row phase out will need, by what was answered so far; `most` for more."""
         assert self.mac is not None
         tallies = [self.line.tally(kind, self.bench.now - WINDOW, EVER, self.mac) for kind in Kind]
-        return max(
-            (misses_needed(t.sent, t.answered, self.bench.settings.luck) for t in tallies if t.answered), default=0
-        )
+        limit = self.bench.settings.luck
+        return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
 
     def second_owner(self, detour: float = 1.0) -> bool:
         """Say whether another MAC owns the address as well: the one under test went on beside it."""
-        first = {mac: h.means for mac, h in self.line.macs(self.began, EVER).items() if h.how != "echo"}
-        others = [means for mac, means in first.items() if mac != self.mac]
-        return bool(others) and self.mac is not None and self.answer_of(self.mac, min(others) + detour) is not None
-
-    def silence_least(self) -> float:
-        """Seconds that the silence must last: 4-proof.md, phase out."""
-        assert self.mac is not None
-        gap = self.line.longest_gap(self.first, self.out_from, self.mac)
-        return max(LEAST_SILENCE, 3 * gap, self.bench.settings.out_for)
+        if all(mac == self.mac or at < self.began for mac, at in self.line.last_heard.items()):
+            return False
+        heard = self.line.heard(self.began)
+        others = [hearing.means for hearing in heard if hearing.mac != self.mac and hearing.how != "echo"]
+        return bool(others) and self.mac is not None and self.answer_of(self.mac, others[0] + detour) is not None
 
     def looked(self) -> tuple[int, int]:
         """Probes of each kind sent since the request where the start of the silence was inferred, else one each."""
-        if self.cable != "inferred" or self.request is None:
+        if self.cable != "inferred":
             return 1, 1
         sent = [probe.kind for probe in self.line.probes if probe.sent >= self.request]
-        return sent.count(Kind.ARP), sent.count(Kind.ECHO)
+        return max(1, sent.count(Kind.ARP)), max(1, sent.count(Kind.ECHO))
 
     def silent_enough(self) -> bool:
         """Say whether the trailing silence means something, if it goes on until now."""
         assert self.mac is not None
-        if self.bench.now - self.quiet_from < self.silence_least():
+        if self.bench.now - self.quiet_from < self.silence_least:
             return False
         if self.cable == "carrier":
             return all(self._asked_beyond(line) for line in self.beyond)
-        out = {kind: self.line.tally(kind, self.quiet_from, EVER, self.mac) for kind in Kind}
-        if out[Kind.ARP].sent < LEAST_ARP[Phase.OUT] and self.bench.asker.hears_all:
+        out = [self.line.tally(kind, self.quiet_from, EVER, self.mac).sent for kind in Kind]
+        if out[0] < LEAST_ARP[Phase.OUT] and self.bench.asker.hears_all:
             return False
         seen = self.results[Phase.IN]
-        pairs = ((seen.arp, out[Kind.ARP]), (seen.echo, out[Kind.ECHO]))
         return all(
-            luck(before.sent, before.answered, after.sent) * looked <= self.bench.settings.luck
-            for (before, after), looked in zip(pairs, self.looked(), strict=True)
+            luck(before.sent, before.answered, missed) * looked <= self.bench.settings.luck
+            for before, missed, looked in zip((seen.arp, seen.echo), out, self.looked(), strict=True)
             if before.answered
         )
 
     def _asked_beyond(self, line: Line) -> bool:
-        """Another interface of the station has been asked three times, if it has an address to ask from."""
-        if (line.way, line.net) not in self.bench.asker.senders:
+        """Another interface of the station has been asked often enough, if it is up and has an address to ask from."""
+        if (line.way, line.net) not in self.bench.asker.senders or not self.bench.carrier[line.way]:
             return True
-        return sum(probe.sent >= self.out_from and probe.settled for probe in line.probes) >= 3
+        return sum(probe.sent >= self.out_from and probe.settled for probe in line.probes) >= ASKED_BEYOND
 
-    # Closing phases
+    # Controls
 
-    def _result(self, since: float, until: float, seconds: float) -> PhaseResult:
+    def choose_controls(self) -> None:
+        """Take for controls whoever answered in the seconds before the silence."""
+        until = min(self.quiet_from, self.bench.now)
+        since = min(self.last_sign(), until) - FRESH
+        self.controls, self.gateway = self.bench.companions(self.target, since, until)
+
+    @property
+    def all_controls(self) -> list[Line]:
+        """Every control, the gateway included."""
+        return self.controls if self.gateway is None else [*self.controls, self.gateway]
+
+    def doubtful(self) -> list[Line]:
+        """Controls that have not gone on answering: not even in the second half of the silence, which surely lies
+        after the cable came out, where it was said a moment too soon. The gateway counts only where it is alone."""
+        since = (self.quiet_from + self.bench.now) / 2
+        return [line for line in self.controls or self.all_controls if not line.answered_between(since)]
+
+    # Opening and closing phases
+
+    def open_out(self, cable: str, out_from: float) -> None:
+        """Begin phase out: hearings from `out_from` on belong to it, and the silence that counts begins now. It must
+        last as 4-proof.md says: 3 s, three times the longest gap between answers, and what was asked for."""
         assert self.mac is not None
-        trips = [1000 * trip for trip in self.line.round_trips(since, until, self.mac)]
+        self.cable, self.out_from, self.quiet_from = cable, out_from, self.bench.now
+        gap = self.line.longest_gap(max(self.first, out_from - WINDOW), out_from, self.mac)
+        self.silence_least = max(LEAST_SILENCE, 3 * gap, self.bench.settings.out_for)
+        self.close_in(out_from)
+
+    def _result(self, since: float, until: float, seconds: float, mac: int) -> PhaseResult:
+        trips = [1000 * trip for trip in self.line.round_trips(since, until, mac)]
         rtt = Rtt(*(round(value, 3) for value in (min(trips), median(trips), max(trips)))) if trips else None
-        arp, echo = (self.line.tally(kind, since, until, self.mac) for kind in Kind)
+        arp, echo = (self.line.tally(kind, since, until, mac) for kind in Kind)
         return PhaseResult(arp, echo, round(max(0.0, seconds), 3), rtt)
 
     def close_in(self, at: float) -> None:
-        """Put down phase in as it stands at `at`."""
-        self.results[Phase.IN] = self._result(max(self.first, at - WINDOW), at, at - self.began)
+        """Put down phase in as it stands at `at`; where nothing answered, every probe was a miss of nobody's."""
+        if self.mac is None:
+            self.results = {Phase.IN: self._result(self.began, EVER, at - self.began, mac=-1)}
+        else:
+            self.results[Phase.IN] = self._result(max(self.first, at - WINDOW), at, at - self.began, self.mac)
 
     def close_out(self) -> None:
         """Put down phase out: its trailing silence in numbers."""
+        assert self.mac is not None
         now = self.bench.now
         self.looks = self.looked()
         self.silence = now - self.quiet_from
-        self.results[Phase.OUT] = self._result(self.quiet_from, now, now - self.out_from)
+        self.results[Phase.OUT] = self._result(self.quiet_from, now, now - self.out_from, self.mac)
         if self.cable == "carrier":
             self.results[Phase.OUT] = PhaseResult(seconds=round(now - self.out_from, 3))
 
     def close_back(self) -> None:
         """Put down phase back, from the first answered probe on."""
-        self.results[Phase.BACK] = self._result(self.returned, EVER, self.bench.now - self.back_from)
+        assert self.mac is not None
+        self.results[Phase.BACK] = self._result(self.returned, EVER, self.bench.now - self.back_from, self.mac)
 
     def close(self) -> None:
-        """Put down whatever phase was running."""
-        if self.mac is None:
-            self.results = {Phase.IN: self._nothing_heard()}
-        elif self.back_from < EVER:
+        """Put down whatever phase was running, and end the case."""
+        if self.ended < EVER:
+            return
+        if self.back_from < EVER:
             self.close_back()
         elif self.out_from < EVER:
             self.close_out()
         elif Phase.IN not in self.results or self.stayed:
             self.close_in(self.bench.now)
-
-    def _nothing_heard(self) -> PhaseResult:
-        """Phase in where nothing answered: every probe was a miss."""
-        self.mac = -1  # nobody's MAC
-        result = self._result(self.began, EVER, self.bench.now - self.began)
-        self.mac = None
-        return result
-
-    # The observation
-
-    def observed(self) -> Observed:
-        """Everything the judge needs, as it stands now."""
-        bench, target = self.bench, self.target
-        spoken = bench.spoken.get(self.mac, {}) if self.mac is not None else {}
-        elsewhere = bench.spoken.get(target.mac, {}) if target.mac is not None else {}
-        planned_for = bench.aim.macs.get(self.mac, "") if self.mac is not None else ""
-        proven_for = bench.proven.get(self.mac, "") if self.mac is not None else ""
-        gateway = bench.aim.net(target.subnet).gateway
-        gateway_line = bench.watched.get(gateway) if gateway is not None else None
-        return Observed(
-            target=target,
-            mac=self.mac,
-            phases=tuple(self.results.items()),
-            owners=self._owners(),
-            device_macs=bench.macs_of(target.device),
-            cable=self.cable,
-            connector=self.connector,
-            looked=self.looks,
-            silence=self.silence,
-            silence_least=self.silence_least() if self.mac is not None else LEAST_SILENCE,
-            stayed=self.stayed,
-            hands_free=bench.settings.hands_free,
-            controls=self.held,
-            fallen=self.fallen,
-            instead=self.instead,
-            negatives=tuple((line.address, mac) for line in self.negatives for mac in line.macs(self.began, EVER)),
-            gateway_mac=None if gateway_line is None else gateway_line.mac,
-            is_gateway=target.address in bench.gateways,
-            shared=tuple(bench.shared(target, spoken, self.began)),
-            planned_for=planned_for if planned_for != target.interface else "",
-            proven_for=proven_for if proven_for.split("/")[0] != target.device else "",
-            direct=bench.settings.direct,
-            strangers=self._strangers() if bench.settings.direct else (),
-            anonymous=self.anonymous,
-            elsewhere=tuple(address for address in elsewhere if address != target.address),
-            late=self.mac is None and any(h.late for h in self.line.heard(self.began, EVER)),
-            forged=bench.asker.forged,
-            cut=self.cut,
-            hears_all=bench.asker.hears_all,
-            first_after=self.first_after,
-            luck_limit=bench.settings.luck,
-            unheard_limit=bench.settings.unheard,
-        )
-
-    def _owners(self) -> tuple[Owner, ...]:
-        found: dict[tuple[int, Phase, int], bool] = {}
-        for line in (self.line, *self.beyond):
-            for hearing in line.heard(self.began, EVER):
-                phase = self._phase_of(hearing)
-                if phase is not None:
-                    key = (hearing.mac, phase, hearing.way)
-                    found[key] = found.get(key, True) and hearing.how == "echo"
-        return tuple(Owner(mac, phase, way, echo_only) for (mac, phase, way), echo_only in found.items())
-
-    def _phase_of(self, hearing: Hearing) -> Phase | None:
-        if hearing.means >= self.back_from:
-            before_it = hearing.mac != self.mac and hearing.means < self.returned < EVER
-            return Phase.OUT if before_it else Phase.BACK
-        if hearing.means < self.out_from:
-            return Phase.IN
-        early = hearing.mac == self.mac and hearing.way == 0 and hearing.means < self.quiet_from
-        return None if early else Phase.OUT
-
-    def _strangers(self) -> tuple[int, ...]:
-        ours = self.bench.macs_of(self.target.device) | {self.mac}
-        recent = (mac for mac, said in self.bench.spoken.items() if max(said.values()) >= self.began)
-        return tuple(mac for mac in recent if mac not in ours)
+        self.ended = self.bench.now + 1e-6  # what was heard until now counts

@@ -6,15 +6,21 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
-from itertools import pairwise, takewhile
+from itertools import pairwise
 
 from netcheck.proof.luck import luck
 from netcheck.proof.result import Tally
 
+EVER = float("inf")
 LONGEST_WAIT = 3.0  # seconds an answer may take before anything is known of the device; then it adapts, see Line.wait
 SHORTEST_WAIT = 1.0
 LATE = 10.0  # seconds after which an answer is no longer matched at all
-KEPT = 1200  # probes kept a line: more than 60 s at the fastest pace
+FEW, MANY = 128, 2400  # probes kept of a watched line, and of the one under test: 480 s at the fastest pace
+SAID_EVERY = 0.25  # seconds between frames of one MAC that count though nobody asked, or that come late
+MOST_MACS = 256  # told apart per line and probe: far above any bench, far below what a flood could fill memory with
+RECENT = 120  # probes looked at for the question whether an address has fallen silent
+SLACK = 0.01  # seconds that a stamp of receiving may lie before the one of sending
+REPLACED = 5.0  # seconds of silence after which another MAC becomes the one that a watched address is asked at
 
 
 class Kind(StrEnum):
@@ -26,7 +32,7 @@ class Kind(StrEnum):
 
 @dataclass(slots=True, eq=False)
 class Probe:
-    """One probe. `answers` holds, by MAC, the time of the first answer in time; `late` the same for late ones."""
+    """One probe. `answers` holds, by MAC, the time of the first answer in time; `settled`: no more can come."""
 
     kind: Kind
     address: int
@@ -34,18 +40,17 @@ class Probe:
     sequence: int
     sent: float
     expires: float
-    broadcast: bool
     anonymous: bool = False  # ARP with sender 0
     settled: bool = False
     answers: dict[int, float] = field(default_factory=dict)
-    late: dict[int, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
     """A MAC was heard for an address. `how` is arp or echo for an answer, "said" for any other ARP frame.
 
-    `asked` is when the probe it answers was sent, None for frames nobody asked for; `source` the Ethernet source.
+    `asked` is when the probe it answers was sent, None for frames nobody asked for. The address is 0 where somebody
+    asks without having one.
     """
 
     at: float
@@ -55,7 +60,6 @@ class Hearing:
     way: int
     asked: float | None = None
     late: bool = False
-    source: int = 0
 
     @property
     def means(self) -> float:
@@ -69,18 +73,27 @@ class Line:
     def __init__(self, address: int, way: int, net: str) -> None:
         """Start with nothing asked."""
         self.address, self.way, self.net = address, way, net
-        self.arp_every: float | None = None
-        self.echo_every: float | None = None
-        self.urgent = False
+        self.every: dict[Kind, float | None] = {Kind.ARP: None, Kind.ECHO: None}
+        self.tickets: dict[Kind, int] = {Kind.ARP: 0, Kind.ECHO: 0}  # the valid entry in the asker's queues
+        self.urgent = False  # under test: before others, and asked at the MAC it began with
         self.mac: int | None = None  # where echoes go: the first MAC that answered
-        self.free_at = 0.0  # the pace to one address
-        self.queued: set[Kind] = set()
-        self.probes: deque[Probe] = deque(maxlen=KEPT)
-        self.hearings: deque[Hearing] = deque(maxlen=4 * KEPT)
+        self.arp_free_at = 0.0  # one broadcast request a second: RFC 1122 section 2.3.2.1
+        self.probes: deque[Probe] = deque(maxlen=FEW)
+        self.hearings: deque[Hearing] = deque(maxlen=4 * FEW)
+        self.answered: deque[float] = deque(maxlen=FEW)  # when the probes that `mac` answered in time were sent
+        self.claimed = -EVER  # when somebody last asked whether this address is free (RFC 5227 section 2.1.1)
         self.longest_rtt: float | None = None
         self.most_wait = LONGEST_WAIT
-        self.last_answer: float | None = None
         self.asked = 0  # probes sent in all
+        self.missed_echoes = 0  # in a row, by anybody
+        self.echoed = False  # it has answered echo
+        self.last_heard: dict[int, float] = {}  # by MAC
+        self._said: dict[int, float] = {}  # when such a frame of a MAC was last kept
+
+    def keep(self, many: int) -> None:
+        """Keep so many probes from now on."""
+        self.probes = deque(self.probes, maxlen=many)
+        self.hearings = deque(self.hearings, maxlen=4 * many)
 
     @property
     def wait(self) -> float:
@@ -88,6 +101,60 @@ class Line:
         if self.longest_rtt is None:
             return self.most_wait
         return min(self.most_wait, max(SHORTEST_WAIT, 4 * self.longest_rtt))
+
+    def follow(self, mac: int) -> None:
+        """Ask this MAC from now on, and take its answers for the address's."""
+        if mac != self.mac:
+            self.mac = mac
+            self.answered.clear()
+
+    # What comes in
+
+    def newest_arp(self, at: float) -> Probe | None:
+        """The ARP probe that an answer at this time is put down to. ARP answers carry no number; the newest question is
+        taken, so that no answer counts for an earlier phase than the one it may belong to."""
+        for probe in reversed(self.probes):
+            if probe.kind is Kind.ARP and probe.sent <= at + SLACK:
+                return probe if at <= probe.expires + LATE else None
+        return None
+
+    def note(self, hearing: Hearing, probe: Probe | None) -> None:
+        """Keep a hearing, unless it only repeats what the same MAC has just said."""
+        _renew(self.last_heard, hearing.mac, hearing.at)
+        if probe is None or hearing.late:
+            self._note_sparsely(hearing)
+        elif hearing.mac not in probe.answers and len(probe.answers) < MOST_MACS:
+            self.hearings.append(hearing)
+            probe.answers[hearing.mac] = hearing.at
+            self._learn(hearing, probe)
+
+    def _note_sparsely(self, hearing: Hearing) -> None:
+        """So that no flood drives out what was heard before it."""
+        if hearing.at - self._said.get(hearing.mac, -EVER) >= SAID_EVERY:
+            self.hearings.append(hearing)
+            _renew(self._said, hearing.mac, hearing.at)
+
+    def _learn(self, hearing: Hearing, probe: Probe) -> None:
+        self.longest_rtt = max(self.longest_rtt or 0.0, hearing.at - probe.sent)
+        if hearing.mac != self.mac and self._replaced(hearing):
+            self.follow(hearing.mac)
+        if hearing.mac == self.mac:
+            self.answered.append(probe.sent)
+            self.echoed = self.echoed or probe.kind is Kind.ECHO
+        if probe.kind is Kind.ECHO or self.echoed:
+            self.missed_echoes = 0
+
+    def _replaced(self, hearing: Hearing) -> bool:
+        long_silent = not self.answered or hearing.at - self.answered[-1] > REPLACED
+        return self.mac is None or (long_silent and not self.urgent and hearing.how == "arp")
+
+    def settle(self, probe: Probe) -> None:
+        """Take it that no answer to this probe comes any more."""
+        probe.settled = True
+        if probe.kind is Kind.ECHO and not probe.answers:
+            self.missed_echoes += 1
+
+    # What it comes to
 
     def resolved(self, kind: Kind, since: float, until: float, mac: int) -> Iterator[Probe]:
         """Probes of a kind sent in [since, until) of which it is known whether this MAC answered, newest first;
@@ -101,46 +168,75 @@ class Line:
 
     def tally(self, kind: Kind, since: float, until: float, mac: int) -> Tally:
         """How many of those probes there are, and how many this MAC answered in time."""
-        probes = list(self.resolved(kind, since, until, mac))
-        return Tally(len(probes), sum(mac in probe.answers for probe in probes))
-
-    def misses(self, kind: Kind, mac: int) -> list[Probe]:
-        """The newest probes of a kind that this MAC left unanswered in a row, newest first."""
-        newest = self.resolved(kind, float("-inf"), float("inf"), mac)
-        return list(takewhile(lambda probe: mac not in probe.answers, newest))
+        sent = answered = 0
+        for probe in self.resolved(kind, since, until, mac):
+            sent += 1
+            answered += mac in probe.answers
+        return Tally(sent, answered)
 
     def round_trips(self, since: float, until: float, mac: int) -> list[float]:
         """Seconds from echo request to answer, oldest first."""
         probes = self.resolved(Kind.ECHO, since, until, mac)
         return [probe.answers[mac] - probe.sent for probe in probes if mac in probe.answers][::-1]
 
-    def heard(self, since: float, until: float) -> Iterator[Hearing]:
-        """Hearings that say something about [since, until)."""
-        return (hearing for hearing in self.hearings if since <= hearing.means < until)
+    def heard(self, since: float, until: float = EVER) -> list[Hearing]:
+        """Hearings that say something about [since, until), oldest first."""
+        found = []
+        for hearing in reversed(self.hearings):
+            if hearing.at + SLACK < since:
+                break
+            if since <= hearing.means < until:
+                found.append(hearing)
+        return found[::-1]
 
-    def macs(self, since: float, until: float) -> dict[int, Hearing]:
+    def macs(self, since: float, until: float = EVER) -> dict[int, Hearing]:
         """Every MAC heard for the address in that time, with its first hearing, in the order of hearing."""
         found: dict[int, Hearing] = {}
         for hearing in self.heard(since, until):
             found.setdefault(hearing.mac, hearing)
         return found
 
+    def answered_between(self, since: float, until: float = EVER) -> bool:
+        """Say whether `mac` has answered, in time, a probe sent in this time, both ends included."""
+        for sent in reversed(self.answered):
+            if sent < since:
+                return False
+            if sent <= until:
+                return True
+        return False
+
     def longest_gap(self, since: float, until: float, mac: int) -> float:
         """The longest time between two answers of this MAC in that time."""
-        times = sorted(h.at for h in self.heard(since, until) if h.mac == mac and h.asked is not None)
+        times = [h.at for h in self.heard(since, until) if h.mac == mac and h.asked is not None]
         return max((later - earlier for earlier, later in pairwise(times)), default=0.0)
 
     def fallen(self, mac: int, since: float, limit: float, least: int) -> bool:
-        """Say whether this MAC has fallen silent: so many misses in a row, in every kind that it answered since
-        then, that luck would explain them with a chance below `limit`. A hint that starts a phase, not the evidence."""
-        chance, in_a_row, answering = 1.0, 0, False
-        for kind in Kind:
-            missed = len(self.misses(kind, mac))
-            before = list(self.resolved(kind, since, float("inf"), mac))[missed:]
-            answered = sum(mac in probe.answers for probe in before)
-            if answered and not missed:
+        """Say whether this MAC has fallen silent: since its last answer of either kind it has missed so many probes
+        that luck would explain them with a chance below `limit`. A hint that starts a phase, not the evidence."""
+        missed, sent, answered = dict.fromkeys(Kind, 0), dict.fromkeys(Kind, 0), dict.fromkeys(Kind, 0)
+        silent = True
+        for probe, _ in zip(reversed(self.probes), range(RECENT), strict=False):
+            hit = mac in probe.answers
+            if probe.sent < since:
+                break
+            if probe.anonymous or not (hit or probe.settled):
+                continue
+            if silent and hit and sum(missed.values()) < least:
                 return False
-            if answered:
-                answering, in_a_row = True, in_a_row + missed
-                chance *= luck(len(before), answered, missed)
-        return answering and in_a_row >= least and chance <= limit
+            silent = silent and not hit
+            missed[probe.kind] += silent
+            sent[probe.kind] += not silent
+            answered[probe.kind] += hit
+        kinds = [kind for kind in Kind if answered[kind]]
+        chance = 1.0
+        for kind in kinds:
+            chance *= luck(sent[kind], answered[kind], missed[kind])
+        return sum(missed[kind] for kind in kinds) >= least and chance <= limit
+
+
+def _renew(times: dict[int, float], mac: int, at: float) -> None:
+    """Put a MAC's time down as the newest; of too many the oldest is dropped."""
+    times.pop(mac, None)
+    times[mac] = at
+    if len(times) > MOST_MACS:
+        del times[next(iter(times))]

@@ -42,18 +42,21 @@ class Observed:
     fallen: tuple[str, ...] = ()  # others that fell silent together with it
     instead: tuple[str, ...] = ()  # others that fell silent while it went on
     negatives: tuple[tuple[int, int], ...] = ()  # (control address nobody should own, MAC that answered for it)
+    no_negative: bool = False  # there was no such address to ask
     gateway_mac: int | None = None
     is_gateway: bool = False
     shared: tuple[str, ...] = ()  # planned interfaces of other devices that this MAC answers for as well
     planned_for: str = ""  # another interface for which the plan names this MAC
     proven_for: str = ""  # another device's interface for which this MAC is already proven
     direct: bool = False
+    linked: bool = True  # the interface under test has carrier
     strangers: tuple[int, ...] = ()  # heard on a direct cable, not the device's
     anonymous: int | None = None  # the MAC that answered the last round, asked with sender 0
     elsewhere: tuple[int, ...] = ()  # addresses from which the planned MAC was heard
     late: bool = False  # answers came, but all of them late
     forged: int = 0  # echo answers that fit no probe
     cut: str = ""  # why a phase was cut short
+    void: bool = False  # it was cut because it meant nothing, not because somebody wished it
     hears_all: bool = True
     first_after: float = 0.0  # seconds from the phase's start to the first answer
     luck_limit: float = LUCK_LIMIT
@@ -67,6 +70,13 @@ class Observed:
         """MACs heard as owners in these phases by ARP (by echo where the link hears no ARP), in order, each once."""
         heard = (o.mac for o in self.owners if o.phase in phases and not (o.echo_only and self.hears_all))
         return tuple(dict.fromkeys(heard))
+
+    @property
+    def echo_sources(self) -> tuple[int, ...]:
+        """MACs other than the one under test that echo answers came from, and ARP answers never, with the cable in."""
+        by_arp = {owner.mac for owner in self.owners if not owner.echo_only}
+        sources = (o.mac for o in self.owners if o.phase is not Phase.OUT and o.mac not in by_arp and o.mac != self.mac)
+        return tuple(dict.fromkeys(sources)) if self.hears_all else ()
 
     @property
     def came_back(self) -> bool:

@@ -6,25 +6,27 @@ driver joins it to a link; the same prober runs on an interface and, in virtual 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import replace
 from random import Random
 
 from netcheck.addr import quad
-from netcheck.proof.asking import Asker, Pace, Send
+from netcheck.proof.asking import ARP_EVERY, Asker, Pace, Send
 from netcheck.proof.bench import Bench, Cut
 from netcheck.proof.case import Case
+from netcheck.proof.claiming import Claims
 from netcheck.proof.events import Event, Key, Settings, What
 from netcheck.proof.judge import DECIDED_IN, Names, judge, verdict
+from netcheck.proof.lines import EVER, FEW
 from netcheck.proof.observed import Observed
+from netcheck.proof.observing import observed
 from netcheck.proof.phases import Steps, prove_port
 from netcheck.proof.result import Phase, Proof, Verdict
-from netcheck.proof.targets import Aim, Net, Target
+from netcheck.proof.targets import Aim, Target
 from netcheck.wire.link import Carrier, Heard, Way
 
-TICK = 0.05  # seconds between turns at most, so that keys and waits are noticed
-# RFC 5227 section 1.1: PROBE_WAIT, PROBE_NUM, PROBE_MIN, PROBE_MAX, ANNOUNCE_WAIT
-PROBE_WAIT, PROBE_NUM, PROBE_MIN, PROBE_MAX, ANNOUNCE_WAIT = 1.0, 3, 1.0, 2.0, 2.0
+TICK = 0.05  # seconds between looks at what has come in, and between turns at most, so that keys are noticed
+LOOK = 0.25  # seconds between looks while nothing comes in
 
 
 class Prober:
@@ -41,13 +43,16 @@ class Prober:
         *,
         hears_all: bool = True,
         proven: Mapping[int, str] | None = None,
+        poll: float = TICK,
     ) -> None:
-        """`proven` maps MACs already proven in the same record to their interfaces."""
-        self.aim, self.ways, self.names, self.settings, self._rng = aim, tuple(ways), names, settings, rng
+        """`proven` maps MACs already proven in the same record to their interfaces; `poll` is how often in seconds the
+        link must let the driver look for keys."""
+        self.aim, self.ways, self.names, self.settings, self.poll = aim, tuple(ways), names, settings, poll
         pace = Pace(total=settings.pace, each=settings.pace_each)
         self.asker = Asker(ways, hears_all, pace, rng)
         self.bench = Bench(aim, settings, self.asker)
         self.bench.proven.update(proven or {})
+        self.claims = Claims(self.bench, rng)
         self.proofs: list[Proof] = []
         self.done = False
         self.refused = ""
@@ -55,7 +60,8 @@ class Prober:
         self._waiting = list(aim.asked)
         self._steps: Steps | None = None
         self._stop = ""
-        self._lack: dict[str, str] = {}  # subnets with no address to ask from, and why
+        self._looked = -EVER
+        self._news = self._at_once = True
 
     # What goes in
 
@@ -63,17 +69,13 @@ class Prober:
         """Begin. Sends nothing yet; refuses where the station's addresses are planned ones."""
         self.bench.now = now
         self.bench.carrier.update(carrier)
-        taken = {quad(address): way.name for way in self.ways for address, _ in way.addresses if self._planned(address)}
-        if taken:
-            address, name = next(iter(taken.items()))
-            return self._refuse(f"{address} is planned for a device, and this computer has it on {name}")
-        planned = [quad(address) for address in sorted(self.aim.stations) if self._planned(address)]
-        if planned:
-            return self._refuse(f"the plan's station address {planned[0]} is planned for a device as well")
+        if trouble := self.claims.trouble():
+            return self._refuse(trouble)
         for net in self.aim.nets:
-            self._sender(net)
+            self.claims.choose(net)
         if not self.settings.direct:
-            self._steps = self._begin()
+            names = {target.subnet for target in self.aim.asked if not target.barred} - set(self.claims.lack)
+            self._steps = self.claims.claim(net for net in self.aim.nets if net.name in names)
         return None
 
     def hear(self, item: Heard | Carrier) -> None:
@@ -82,7 +84,9 @@ class Prober:
             hearing = self.asker.hear(item)
             if hearing is not None:
                 self.bench.take(hearing)
+                self._news = True
             return
+        self._at_once = True
         if item.way == 0 and item.gone:
             self._stop = self._stop or "the interface is gone"
         if item.way == 0 and self.bench.carrier[0] and not item.up:
@@ -91,6 +95,7 @@ class Prober:
 
     def press(self, key: Key) -> None:
         """Take a key of the operator's."""
+        self._at_once = True
         match key:
             case Key.ENTER:
                 self.bench.enters += 1
@@ -102,6 +107,7 @@ class Prober:
     def stop(self, why: str) -> None:
         """End the run: the port under test is cut short, the others are not tested."""
         self._stop = self._stop or why
+        self._at_once = True
 
     def go_hands_free(self) -> None:
         """Go on without keys: there is nobody left to press any."""
@@ -118,24 +124,29 @@ class Prober:
     def turn(self, now: float) -> list[Send]:
         """Work through what has come in and return the frames to send; each must be told back by `sent`."""
         self.bench.now = now
-        sends = self.asker.due(now)
-        if self.asker.conflict is not None and not self.refused:
-            self._refuse(self._owned())
+        self._news = self.asker.settle(now) or self._news
+        if self.asker.ear.conflict is not None and not self.refused:
+            self._refuse(self._owned(self.asker.ear.conflict))
         if self._stop:
             self._finish()
-        elif not self.done:
+        elif not self.done and (self._at_once or now >= self._next_look):
+            self._looked, self._news, self._at_once = now, False, False
             self._advance()
             self.bench.tend(self.case.line if self.case is not None else None)
-        return [] if self.done else sends + self.asker.due(now)
+        return [] if self.done else self.asker.due(now)
 
     def sent(self, send: Send, at: float) -> None:
         """Take the time at which the link sent a frame."""
         self.asker.sent(send, at)
 
     @property
+    def _next_look(self) -> float:
+        return self._looked + (TICK if self._news else LOOK)
+
+    @property
     def wake(self) -> float:
         """When the next turn is due, at the latest."""
-        return min(self.asker.wake, self.bench.now + TICK)
+        return min(self.asker.wake, self._next_look, self.bench.now + self.poll)
 
     def take_events(self) -> list[Event]:
         """Everything that happened since the last call."""
@@ -145,42 +156,42 @@ class Prober:
     # The order of the run
 
     def _advance(self) -> None:
+        """Go on with the steps; where they end, with the next port."""
         while not self.done:
             if self._steps is not None:
                 try:
                     next(self._steps)
-                    return None
+                    return
                 except StopIteration:
                     self._close_port()
-                except Cut as cut:
-                    self._close_port(cut.why)
-            if not self._waiting:
-                return self._over()
-            self._open_port(self._waiting.pop(0))
-        return None
+            elif self._waiting:
+                self._open_port(self._waiting.pop(0))
+            else:
+                self._over()
 
     def _open_port(self, target: Target) -> None:
-        barred = target.barred or self._lack.get(target.subnet, "")
+        barred = target.barred or self.claims.lack.get(target.subnet, "")
         if barred:
             return self._put(judge(Observed(replace(target, barred=barred)), self.names))
         self.case = Case(self.bench, target)
         self.bench.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
-        nets = [self.aim.net(target.subnet)]
-        claim = (lambda: self._claim(nets)) if self.settings.direct else self._nothing
-        self._steps = prove_port(self.case, self._decided, claim)
+        net = self.aim.net(target.subnet)
+        self._steps = prove_port(self.case, self._decided, lambda: self._claim(net.name))
         return None
 
-    def _close_port(self, cut: str = "") -> None:
+    def _claim(self, name: str) -> Steps:
+        """On a direct cable there is another network at every port: the address to ask from is claimed anew."""
+        return self.claims.claim([self.aim.net(name)]) if self.settings.direct else _nothing()
+
+    def _close_port(self) -> None:
         self._steps = None
         case, self.case = self.case, None
         if case is None:
             return
-        case.cut = case.cut or cut
-        self._put(judge(case.observed(), self.names))
-        address = self.bench.watched.get(case.target.address)
-        if address is not None:
-            address.urgent = False
-            self.asker.want(address, self.bench.now, arp=1.01)
+        self._put(judge(observed(case), self.names))
+        case.line.keep(FEW)
+        if case.target.address in self.bench.watched:
+            self.asker.want(case.line, self.bench.now, arp=ARP_EVERY)
 
     def _put(self, proof: Proof) -> None:
         self.proofs.append(proof)
@@ -190,16 +201,18 @@ class Prober:
         self.bench.events.append(Event(self.bench.now, What.VERDICT, proof.subject, text, proof=proof))
 
     def _decided(self, seen: Observed) -> bool:
+        """Say whether the verdict stands whatever comes: `not-back` alone still waits for phase back."""
         word = verdict(seen, self.names)[0]
         return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
 
     def _cut(self, why: str) -> None:
+        """Cut the port under test short; the claim before the first port is not one."""
         if self._steps is None or self.case is None:
             return
         try:
             self._steps.throw(Cut(why))
-        except (StopIteration, Cut):
-            self._close_port(why)
+        except StopIteration:
+            self._close_port()
 
     def _finish(self) -> None:
         self._cut(self._stop)
@@ -216,62 +229,10 @@ class Prober:
         self.refused = why
         self.stop(why)
 
-    # The station's addresses
+    def _owned(self, mac: int) -> str:
+        words = " or ".join(map(quad, sorted(self.asker.ear.claiming | self.asker.ear.borrowed)))
+        return f"{words}, which was to be borrowed, belongs to {self.names.of(mac)}"
 
-    def _planned(self, address: int) -> bool:
-        return address in self.bench.owner_of
 
-    def _sender(self, net: Net) -> None:
-        """Choose the address to ask from in a subnet, on every way: the operating system's own, where it has one."""
-        for number, way in enumerate(self.ways):
-            inside = [address for address, _ in way.addresses if net.holds(address)]
-            own = inside or [address for address, _ in way.addresses if number]
-            if own:
-                self.asker.senders[number, net.name] = own[0]
-        if (0, net.name) not in self.asker.senders and net.station is None:
-            self._lack[net.name] = f"this station has no address in {net.name}, and the plan has no station there"
-
-    def _begin(self) -> Steps:
-        """Through a switch: borrow what must be borrowed, in all subnets asked for, then start the watch."""
-        names = {target.subnet for target in self.aim.asked if not target.barred} - set(self._lack)
-        yield from self._claim([net for net in self.aim.nets if net.name in names])
-
-    def _nothing(self) -> Steps:
-        yield from ()
-
-    def _claim(self, nets: list[Net]) -> Steps:
-        """Borrow the plan's station address where the operating system has none, once nobody answers for it."""
-        lacking = [net for net in nets if net.station is not None and (0, net.name) not in self.asker.senders]
-        again = [net for net in nets if self.asker.senders.get((0, net.name)) in self.asker.borrowed]
-        if lacking or again:
-            yield from self._probe_own(lacking or again)
-        for net in lacking:
-            assert net.station is not None
-            self.asker.senders[0, net.name] = net.station
-        self.bench.watch(nets)
-
-    def _probe_own(self, nets: list[Net]) -> Steps:
-        """Three ARP probes a subnet, timed as RFC 5227 section 2.1.1 says."""
-        addresses = [net.station for net in nets if net.station is not None]
-        self.asker.claiming.update(addresses)
-        words = " and ".join(map(quad, addresses))
-        self.bench.say(What.WAIT, "", f"Making sure that nobody has {words}, to ask from it")
-        yield from self._pause(self._rng.uniform(0, PROBE_WAIT))
-        for turn in range(PROBE_NUM):
-            for net in nets:
-                if net.station is not None:
-                    self.asker.ask_anonymously(self.bench.now, self.asker.line(net.station, net.name))
-            last = turn == PROBE_NUM - 1
-            yield from self._pause(ANNOUNCE_WAIT if last else self._rng.uniform(PROBE_MIN, PROBE_MAX))
-        self.asker.claiming.difference_update(addresses)
-        self.asker.borrowed.update(addresses)
-
-    def _pause(self, seconds: float) -> Steps:
-        until = self.bench.now + seconds
-        while self.bench.now < until:
-            yield
-
-    def _owned(self) -> str:
-        assert self.asker.conflict is not None
-        words = " or ".join(map(quad, sorted(self.asker.claiming | self.asker.borrowed)))
-        return f"{words}, which was to be borrowed, belongs to {self.names.of(self.asker.conflict)}"
+def _nothing() -> Generator[None, None, None]:
+    yield from ()
