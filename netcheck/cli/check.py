@@ -8,7 +8,7 @@ import sys
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, assert_never
+from typing import TYPE_CHECKING, Any, assert_never
 
 import typer
 
@@ -35,6 +35,7 @@ def command(
     ),
     form: Format = typer.Option(Format.TEXT, "--format", help="How to print the findings."),
     strict: bool = typer.Option(False, "--strict", help="Risks too give exit code 1."),
+    paths: bool = typer.Option(False, "--paths", help="Print the way of every conversation, there and back."),
     today: str = typer.Option(
         "",
         "--today",
@@ -52,6 +53,8 @@ def command(
     day = day_from(today)
     if form is Format.CSV and len(plans) > 1:
         raise UsageError.of("--format csv holds the findings of one plan", do="Check the plans one by one")
+    if paths and form not in (Format.TEXT, Format.JSON):
+        raise UsageError.of(f"--paths cannot be printed as {form}", do="Use --format text or json")
     results, problems = [], list[Problem]()
     for path in plans:
         try:
@@ -59,7 +62,7 @@ def command(
         except NetcheckError as error:
             problems += error.problems
     if results:
-        _print(results, form, several=len(plans) > 1, strict=strict)
+        _print(results, form, several=len(plans) > 1, strict=strict, paths=paths)
     if problems:
         raise UsageError(*problems)
     raise typer.Exit(max(_code(checked, strict) for checked in results))
@@ -96,15 +99,13 @@ def _code(checked: Checked, strict: bool) -> int:
     return int(summary["conflict"] > 0 or (strict and summary["risk"] > 0))
 
 
-def _print(results: list[Checked], form: Format, *, several: bool, strict: bool) -> None:
+def _print(results: list[Checked], form: Format, *, several: bool, strict: bool, paths: bool) -> None:
     match form:
         case Format.JSON:
-            from netcheck.report.findings_json import to_json
-
-            shapes = [to_json(checked) for checked in results]
+            shapes = [_json(checked, paths) for checked in results]
             print(json.dumps(shapes if several else shapes[0], indent=2))
         case Format.TEXT:
-            print("\n".join(map(_text, results)), end="")
+            print("\n".join(_text(checked, paths) for checked in results), end="")
         case Format.CSV:
             from netcheck.report.answers_csv import findings_to_csv
 
@@ -122,7 +123,20 @@ def _print(results: list[Checked], form: Format, *, several: bool, strict: bool)
             assert_never(form)
 
 
-def _text(checked: Checked) -> str:
+def _json(checked: Checked, paths: bool) -> dict[str, Any]:
+    from netcheck.report import talks_text
+    from netcheck.report.findings_json import to_json
+
+    return {**to_json(checked), **({"paths": talks_text.to_json(checked)} if paths else {})}
+
+
+def _text(checked: Checked, paths: bool) -> str:
+    from netcheck.report import talks_text
+
+    return _findings(checked) + ("\n" + talks_text.to_text(checked) if paths else "")
+
+
+def _findings(checked: Checked) -> str:
     if not sys.stdout.isatty():
         from netcheck.report.findings_text import to_text
 

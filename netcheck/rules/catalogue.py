@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from netcheck.rules import addresses, agreed, clashes, gateways, hardware, masks, names, reading, subnets, surveying
+from netcheck.rules import (
+    addresses,
+    agreed,
+    clashes,
+    conversations,
+    gateways,
+    hardware,
+    masks,
+    names,
+    reading,
+    subnets,
+    surveying,
+)
 from netcheck.rules.rule import Rule
 
 RULES: tuple[Rule, ...] = (
@@ -35,6 +47,8 @@ RULES: tuple[Rule, ...] = (
     subnets.SUBNETS_OVERLAP,
     subnets.VLAN_UNUSABLE,
     subnets.VLAN_REUSED,
+    conversations.NO_WAY_THERE,
+    conversations.NO_WAY_BACK,
     clashes.TOO_NEAR,
     subnets.CROWDED,
     surveying.NOT_SURVEYED,

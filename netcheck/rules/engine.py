@@ -14,6 +14,7 @@ from netcheck.rules.agreed import ACCEPTED_UNUSED
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.finding import Agreed, Breach, Finding, Severity
 from netcheck.rules.mending import mended
+from netcheck.rules.paths import Talk
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 from netcheck.survey.source import Survey
@@ -21,12 +22,15 @@ from netcheck.survey.source import Survey
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What a check came to: open findings, gravest first and in plan order, and the accepted ones in the same order."""
+    """What a check came to: open findings, gravest first and in plan order, and the accepted ones in the same order.
+
+    `talks` are the conversations as they were walked."""
 
     plan: Plan
     findings: tuple[Finding, ...]
     accepted: tuple[Agreed, ...]
     site_hosts: int
+    talks: tuple[Talk, ...] = ()
 
     def count(self, severity: Severity) -> int:
         """How many open findings have a severity."""
@@ -56,7 +60,7 @@ def check(
     sorted_out = sort_out(order.sorted(found), plan.accepted, today)
     leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=sorted_out.unused))
     findings = order.sorted([*mended(scene, sorted_out.open), *leftover])
-    return Checked(plan, tuple(findings), sorted_out.agreed, _host_count(scene))
+    return Checked(plan, tuple(findings), sorted_out.agreed, _host_count(scene), scene.talks)
 
 
 def _findings(rule: Rule, scene: Scene) -> list[Finding]:

@@ -9,6 +9,7 @@ from functools import cached_property
 
 from netcheck.addr import Mac
 from netcheck.plan.model import Accepted, Plan
+from netcheck.rules.paths import Talk, talks_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.source import Survey
 from netcheck.survey.table import folded
@@ -33,6 +34,11 @@ class Scene:
         for island in self.islands.values():
             for placed in island.placed:
                 yield placed, island
+
+    @cached_property
+    def talks(self) -> tuple[Talk, ...]:
+        """The conversations, walked both ways."""
+        return talks_of(self.plan)
 
     @cached_property
     def marks(self) -> dict[str, set[Mac | str]]:

@@ -170,6 +170,18 @@ def test_markdown_lets_no_markup_in(tmp_path: Path) -> None:
     assert {len(re.findall(r"(?<!\\)\|", row)) for row in rows} == {7}
 
 
+def test_paths_are_printed_when_asked_for() -> None:
+    """`--paths` shows every conversation both ways, in text and as one more key of the JSON."""
+    creamery = Path(__file__).parents[2] / "plans" / "tarn-hollow"
+    shown = netcheck("check", creamery, "--paths").stdout
+    assert "there: lost: line-panel/lan has mask 255.255.0.0" in shown
+    assert "back:  delivered through 10.62.20.1" in shown
+    paths = json.loads(netcheck("check", creamery, "--paths", "--format", "json").stdout)["paths"]
+    assert len(paths) == shown.count("    there: ")
+    assert {way["there"]["outcome"] for way in paths} == {"delivered", "lost", "undecided"}
+    assert netcheck("check", creamery, "--paths", "--format", "junit").returncode == 2
+
+
 def test_a_clean_plan_is_0(tmp_path: Path) -> None:
     """No finding: exit 0, an empty list and counts of nothing."""
     result = netcheck("check", written(tmp_path / "clean", CLEAN), "--format", "json")

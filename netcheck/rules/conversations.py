@@ -1,0 +1,73 @@
+"""Rules on conversations: whether the packets arrive, and whether the answers do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.rules.examples import PROCESS, device, plan
+from netcheck.rules.finding import Breach, Severity
+from netcheck.rules.paths import Outcome, Talk, Walk
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+
+
+def _breach(talk: Talk, message: str) -> Breach:
+    conversation = talk.conversation
+    return Breach((conversation.source, conversation.target), message, str(conversation.place))
+
+
+def through(walk: Walk) -> str:
+    """` through 10.62.20.1, 10.62.40.126`, or nothing where the packets pass no router."""
+    return " through " + ", ".join(map(str, walk.through)) if walk.through else ""
+
+
+def _no_way_there(scene: Scene) -> Iterator[Breach]:
+    for talk in scene.talks:
+        if talk.there.outcome is Outcome.LOST:
+            yield _breach(talk, f"no way there{through(talk.there)}: {talk.there.why}")
+
+
+def _no_way_back(scene: Scene) -> Iterator[Breach]:
+    for talk in scene.talks:
+        if talk.there.outcome is Outcome.DELIVERED and talk.back.outcome is Outcome.LOST:
+            there = f"there{through(talk.there) or ' directly'}"
+            yield _breach(talk, f"{there}, no way back{through(talk.back)}: {talk.back.why}")
+
+
+_PACKING = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\ngateway = "10.62.30.1"'
+_ROUTER = '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.1/24", "10.62.30.1/24"]'
+_TALK = '[[conversation]]\nfrom = "filler-plc/cpu"\nto = "line-panel/lan"'
+
+
+def _plc(gateway: str) -> str:
+    return device("filler-plc", cpu=f'address = "10.62.20.61"\ngateway = "{gateway}"')
+
+
+def _panel(mask: str) -> str:
+    return device("line-panel", lan=f'subnet = "packing"\naddress = "10.62.30.73"\nmask = "{mask}"')
+
+
+_WITH_GATEWAY = PROCESS + '\ngateway = "10.62.20.1"'
+
+NO_WAY_THERE = Rule(
+    slug="no-way-there",
+    severity=Severity.CONFLICT,
+    what="A conversation's packets cannot reach the far end.",
+    why="The devices will be installed, answer from the bench and never talk to one another. By the addresses, masks, "
+    "gateways and routes of the plan it can be seen at which hop the packets are lost.",
+    bad=plan(_PACKING, _plc("10.62.21.1"), _panel("/24"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    good=plan(_PACKING, _plc("10.62.20.1"), _panel("/24"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    source="RFC 1122 section 3.3.1.1; RFC 1812 section 5.2.4.3",
+    check=_no_way_there,
+)
+NO_WAY_BACK = Rule(
+    slug="no-way-back",
+    severity=Severity.CONFLICT,
+    what="A conversation's packets reach the far end, and the answer cannot return.",
+    why="It looks like a dead device and is a wrong mask or gateway at the far end: the request arrives, the answer "
+    "is sent to the wrong segment.",
+    bad=plan(_PACKING, _plc("10.62.20.1"), _panel("255.255.0.0"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    good=plan(_PACKING, _plc("10.62.20.1"), _panel("255.255.255.0"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    source="RFC 1122 section 3.3.1.1; RFC 1219 section 2.2",
+    check=_no_way_back,
+)

@@ -1,0 +1,222 @@
+"""Conversations walked hop by hop: the published examples of routing, and what masks and gateways do to a way."""
+
+from __future__ import annotations
+
+import pytest
+
+from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
+from netcheck.plan.model import Cell, Conversation, Interface, Place, Plan, Route, Router, Subnet
+from netcheck.rules.paths import Link, Node, Outcome, Talk, talks_of
+
+HERE = Place("plan.toml")
+
+
+def node(*ways: str) -> Node:
+    """A router with static routes only, each to a next hop numbered by its place."""
+    routes = [(Prefix.from_text(prefix), Address(4, index)) for index, prefix in enumerate(ways)]
+    return Node("router", (), routes)
+
+
+def chosen(router: Node, address: str) -> int | None:
+    """The number of the route that is taken."""
+    way = router.towards(Address.from_text(address))
+    return way.value if isinstance(way, Address) else None
+
+
+def test_longest_prefix_of_rfc_1812() -> None:
+    """RFC 1812 section 5.2.4.3: for 10.144.2.5 the route to 10.144.2.0/24 wins."""
+    ways = (
+        "0.0.0.0/0",
+        "128.12.0.0/16",
+        "10.0.0.0/8",
+        "10.144.0.0/16",
+        "10.144.1.0/24",
+        "10.144.2.0/24",
+        "10.144.3.0/24",
+    )
+    assert chosen(node(*ways), "10.144.2.5") == 5
+    assert chosen(node(*ways), "10.144.9.5") == 3
+    assert chosen(node(*ways), "10.9.9.9") == 2
+    assert chosen(node(*ways), "128.12.1.1") == 1
+    assert chosen(node(*ways), "192.168.1.1") == 0
+
+
+def test_a_hole_of_rfc_4632() -> None:
+    """RFC 4632 section 5.2: a child of 192.168.64.0/19 that lost 192.168.65.0/24 must not follow the parent's route."""
+    assert chosen(node("192.168.0.0/16", "192.168.64.0/19"), "192.168.65.1") == 1
+    assert chosen(node("192.168.64.0/19"), "192.168.1.1") is None
+
+
+def test_a_link_comes_before_a_route_of_its_length() -> None:
+    """Of two ways of one length the directly connected one is taken (RFC 1812 section 5.2.4.3, common practice)."""
+    prefix = Prefix.from_text("10.62.20.0/24")
+    link = Link(Address.from_text("10.62.20.1"), prefix, "process")
+    assert Node("router", (link,), [(prefix, Address(4, 7))]).towards(Address.from_text("10.62.20.61")) is link
+
+
+def cell(text: str) -> Cell[Address] | None:
+    """An address, or nothing."""
+    return Cell(text, Address.from_text(text), HERE) if text else None
+
+
+def host(subject: str, subnet: str, address: str, *, mask: str = "", gateway: str = "") -> Interface:
+    """An interface with mask and gateway as typed."""
+    device, _, name = subject.partition("/")
+    typed = Cell(mask, Mask.from_text(mask), HERE) if mask else None
+    return Interface(device, name, subnet, HERE, address=cell(address), mask=typed, gateway=cell(gateway))
+
+
+def subnet(name: str, prefix: str, gateway: str = "", island: str = "site") -> Subnet:
+    """A subnet."""
+    return Subnet(name, Cell(prefix, Prefix.from_text(prefix), HERE), HERE, cell(gateway), island=island)
+
+
+def router(name: str, *interfaces: str, **routes: str) -> Router:
+    """A router; routes as `a="10.0.0.0/8 10.62.1.1"`."""
+    links = tuple(Cell(text, InterfaceAddress.from_text(text), HERE) for text in interfaces)
+    split = (text.split() for text in routes.values())
+    static = tuple(
+        Route(Cell(to, Prefix.from_text(to), HERE), Cell(via, Address.from_text(via), HERE)) for to, via in split
+    )
+    return Router(name, links, HERE, static)
+
+
+PROCESS = subnet("process", "10.62.20.0/24", "10.62.20.1")
+PACKING = subnet("packing", "10.62.30.0/24", "10.62.30.1")
+SITE = router("site-router", "10.62.20.1/24", "10.62.30.1/24")
+PLC = host("plc/cpu", "process", "10.62.20.61")
+
+
+def talk(
+    source: Interface, target: Interface, *routers: Router, subnets: tuple[Subnet, ...] = (PROCESS, PACKING)
+) -> Talk:
+    """The one conversation of a plan of two interfaces."""
+    conversation = Conversation(source.subject, target.subject, HERE)
+    plan = Plan(
+        "Example",
+        "example",
+        ".",
+        "",
+        subnets=subnets,
+        interfaces=(source, target),
+        routers=routers,
+        conversations=(conversation,),
+    )
+    return talks_of(plan)[0]
+
+
+def test_neighbours_need_no_router() -> None:
+    """On one segment, directly (RFC 1122 section 3.3.1.1)."""
+    found = talk(PLC, host("panel/lan", "process", "10.62.20.71"))
+    assert (found.there.outcome, found.back.outcome) == (Outcome.DELIVERED, Outcome.DELIVERED)
+    assert found.there.through == ()
+
+
+def test_through_the_router_and_back() -> None:
+    """Each by its own subnet's gateway."""
+    found = talk(PLC, host("panel/lan", "packing", "10.62.30.73"), SITE)
+    assert found.there.through == (Address.from_text("10.62.20.1"),)
+    assert found.back.through == (Address.from_text("10.62.30.1"),)
+    assert (found.there.outcome, found.back.outcome) == (Outcome.DELIVERED, Outcome.DELIVERED)
+
+
+def test_too_short_a_mask_loses_the_answer() -> None:
+    """RFC 1219 section 2.2: the far end takes the asker for local and asks its own segment, where nobody answers."""
+    found = talk(PLC, host("line-panel/lan", "packing", "10.62.30.73", mask="255.255.0.0"), SITE)
+    assert found.there.outcome is Outcome.DELIVERED
+    assert found.back.outcome is Outcome.LOST
+    wanted = "line-panel/lan has mask 255.255.0.0, takes 10.62.20.61 for on-link and asks its own segment for it"
+    assert found.back.why == wanted
+
+
+def test_too_long_a_mask_goes_round_by_the_router() -> None:
+    """RFC 1219 section 2.2: with too long a mask a neighbour is reached through the gateway."""
+    found = talk(
+        host("plc/cpu", "process", "10.62.20.61", mask="/26", gateway="10.62.20.1"),
+        host("b/x", "process", "10.62.20.200"),
+        SITE,
+    )
+    # 10.62.20.61/26 is 10.62.20.0 to .63, so the gateway is still on-link and .200 is not.
+    assert found.there.outcome is Outcome.DELIVERED
+    assert found.there.through == (Address.from_text("10.62.20.1"),)
+    assert found.back.through == ()
+
+
+LOST = {
+    "no gateway at all": (host("plc/cpu", "bare", "10.62.40.61"), (SITE,), "has no gateway"),
+    "a gateway off the link": (host("plc/cpu", "process", "10.62.20.61", gateway="10.62.30.1"), (SITE,), "not on-link"),
+    "a gateway on-link by the mask, and on another segment": (
+        host("plc/cpu", "process", "10.62.20.61", mask="/21", gateway="10.62.17.1"),
+        (router("other", "10.62.17.1/24"),),
+        "on 10.62.17.0/24, not on its segment",
+    ),
+    "a router without the route": (PLC, (router("stub", "10.62.20.1/24"),), "has no route to 10.62.30.73"),
+    "a next hop on no link": (PLC, (router("r", "10.62.20.1/24", a="10.62.30.0/24 10.9.9.9"),), "on none of its links"),
+    "a loop": (
+        PLC,
+        (
+            router("r1", "10.62.20.1/24", "10.9.0.1/30", a="10.62.30.0/24 10.9.0.2"),
+            router("r2", "10.9.0.2/30", a="10.62.30.0/24 10.9.0.1"),
+        ),
+        "a loop: r1, r2, r1",
+    ),
+    "a longer prefix that leads elsewhere": (
+        PLC,
+        (router("r1", "10.62.20.1/24", "10.62.30.65/26"),),
+        "takes 10.62.30.73 for local to packing-part",
+    ),
+    "IPv4 to IPv6": (host("plc/cpu", "process", "fd00::1"), (SITE,), "is IPv6"),
+}
+SUBNETS = (PROCESS, PACKING, subnet("bare", "10.62.40.0/24"), subnet("packing-part", "10.62.30.64/26"))
+
+
+@pytest.mark.parametrize(("source", "routers", "why"), LOST.values(), ids=LOST.keys())
+def test_lost(source: Interface, routers: tuple[Router, ...], why: str) -> None:
+    """The walk ends at the hop that fails, and says why."""
+    found = talk(source, host("panel/lan", "packing", "10.62.30.73", mask="/24"), *routers, subnets=SUBNETS)
+    assert found.there.outcome is Outcome.LOST
+    assert why in found.there.why
+
+
+UNDECIDED = {
+    "a gateway that no router describes": (PLC, ()),
+    "a next hop that no router describes": (PLC, (router("r", "10.62.20.1/24", a="0.0.0.0/0 10.62.20.254"),)),
+    "no address": (host("plc/cpu", "process", ""), (SITE,)),
+    "a broken mask": (host("plc/cpu", "process", "10.62.20.61", mask="255.0.255.0"), (SITE,)),
+    "a router that cannot be read": (
+        PLC,
+        (Router("r", (*SITE.interfaces, Cell("x", None, HERE, "no address")), HERE),),
+    ),
+}
+
+
+@pytest.mark.parametrize(("source", "routers"), UNDECIDED.values(), ids=UNDECIDED.keys())
+def test_undecided(source: Interface, routers: tuple[Router, ...]) -> None:
+    """What the plan does not say is not guessed."""
+    found = talk(source, host("panel/lan", "packing", "10.62.30.73"), *routers)
+    assert found.there.outcome is Outcome.UNDECIDED
+    assert found.there.why
+
+
+def test_an_unreadable_prefix_decides_nothing() -> None:
+    """Which segment a router is on is not known then."""
+    unread = Subnet("process", Cell("10.62.20.0/33", None, HERE, "no length"), HERE, cell("10.62.20.1"))
+    source = host("plc/cpu", "process", "10.62.20.61", mask="/24")
+    found = talk(source, host("panel/lan", "packing", "10.62.30.73"), SITE, subnets=(unread, PACKING))
+    assert (found.there.outcome, found.back.outcome) == (Outcome.UNDECIDED, Outcome.UNDECIDED)
+
+
+@pytest.mark.parametrize(("count", "outcome"), [(32, Outcome.DELIVERED), (33, Outcome.LOST)])
+def test_at_most_32_hops(count: int, outcome: Outcome) -> None:
+    """A chain of 32 routers delivers; one of 33 does not."""
+    chain = [
+        router(
+            f"r{index}",
+            "10.62.20.1/24" if index == 0 else f"10.9.{index - 1}.2/30",
+            "10.62.30.1/24" if index == count - 1 else f"10.9.{index}.1/30",
+            a=f"10.62.30.0/24 10.9.{index}.2" if index < count - 1 else "10.62.20.0/24 10.62.30.254",
+        )
+        for index in range(count)
+    ]
+    found = talk(PLC, host("panel/lan", "packing", "10.62.30.73"), *chain)
+    assert found.there.outcome is outcome
