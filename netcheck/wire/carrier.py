@@ -14,6 +14,7 @@ from netcheck.wire.link import Carrier
 from netcheck.wire.system import Interface
 
 EVERY = 0.02  # seconds from look to look
+MOST = 1000  # messages taken in one look, so that a storm of events cannot hold the caller
 
 
 class Watch(Protocol):
@@ -77,8 +78,8 @@ class CarrierWatch:
             return  # the kernel is short of memory for a moment: the next look tells
 
     def _read(self, now: float) -> None:
-        """Read all that is queued. Where the queue overflowed (ENOBUFS), the state asked for next makes up for it."""
-        while True:
+        """Read what is queued. Where the queue overflowed (ENOBUFS), the state asked for next makes up for it."""
+        for _ in range(MOST):
             try:
                 data = self._netlink.recv(1 << 16)
             except BlockingIOError:

@@ -27,6 +27,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from itertools import count
 from pathlib import Path
 from types import TracebackType
@@ -46,6 +47,7 @@ class LabError(Exception):
     """A command of the laboratory failed; says which, and what it printed."""
 
 
+@cache
 def why_not() -> str:
     """Say why no laboratory can be built here; empty where one can."""
     if sys.platform != "linux":
@@ -63,6 +65,16 @@ def why_not() -> str:
 @pytest.fixture
 def lab() -> Iterator[Lab]:
     """An empty laboratory; skips where none can be built, fails instead where CI=true."""
+    yield from _made()
+
+
+@pytest.fixture(scope="module")
+def module_lab() -> Iterator[Lab]:
+    """The same, kept for all tests of a module: for those that only look."""
+    yield from _made()
+
+
+def _made() -> Iterator[Lab]:
     if reason := why_not():
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
     with Lab() as made:
@@ -192,13 +204,21 @@ class Lab:
             if stream is not None:
                 stream.close()
 
-    def call(self, namespace: str, function: Callable[..., Answer], *arguments: Any, timeout: float = 60) -> Answer:
+    def call(
+        self,
+        namespace: str,
+        function: Callable[..., Answer],
+        *arguments: Any,
+        wrapper: Sequence[str] = (),
+        timeout: float = 60,
+    ) -> Answer:
         """Run a module-level function in a process of its own inside; what it raises is raised here as LabError.
 
         Its file is loaded anew in there, so it may live in any test module; arguments and answer are pickled.
+        `wrapper` is a command put before, such as one that takes rights away.
         """
         task = pickle.dumps((function.__code__.co_filename, function.__name__, arguments))
-        command = ["ip", "netns", "exec", namespace, sys.executable, __file__]
+        command = ["ip", "netns", "exec", namespace, *wrapper, sys.executable, __file__]
         done = subprocess.run(command, input=task, capture_output=True, timeout=timeout)
         if done.returncode:
             raise LabError(f"{function.__name__} failed inside {namespace}:\n{done.stderr.decode(errors='replace')}")

@@ -1,3 +1,3 @@
 """Fixtures of the tests of frames and links."""
 
-from tests.lab.netns import lab  # noqa: F401
+from tests.lab.netns import lab, module_lab  # noqa: F401

@@ -14,7 +14,13 @@ from netcheck.wire.system import found, interfaces, link_error, other_interfaces
 from tests.lab.netns import Lab
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
+def lab(module_lab: Lab) -> Lab:
+    """One laboratory for all of them, since they only look."""
+    return module_lab
+
+
+@pytest.fixture(scope="module")
 def station(lab: Lab) -> str:
     """A station: eth0 with a cable, eth1 without one, wlan0 off, a bridge with a port, a sub-interface, a tunnel."""
     here, there = lab.namespace("station"), lab.namespace("there")
