@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from random import SystemRandom
+from shutil import get_terminal_size
 
 import typer
 
@@ -25,8 +26,9 @@ from netcheck.plan.rows import row_hashes
 from netcheck.proof.driver import Frames, drive
 from netcheck.proof.events import Event, Key, Settings, What
 from netcheck.proof.judge import Names
+from netcheck.proof.lines import EVER, Kind
 from netcheck.proof.prober import Prober
-from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
 from netcheck.proof.who import names_of
 from netcheck.record.model import Run
@@ -96,7 +98,7 @@ def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
 
 def permit_for(given: str) -> str:
     """Show the caution, and return the permit: as given, or as typed on a terminal."""
-    print(caution_to_text(), file=sys.stderr)
+    print(caution_to_text(min(100, get_terminal_size((100, 24)).columns)), file=sys.stderr)
     if given.strip():
         return given.strip()
     if sys.stdin.isatty() and sys.stderr.isatty():
@@ -160,8 +162,12 @@ def live_line(prober: Prober) -> str:
     case = prober.case
     if case is None or case.mac is None:
         return ""
+    if case.phase is Phase.OUT:
+        since = case.quiet_from
+        unanswered = [f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind} requests" for kind in Kind]
+        return f"silent for {max(0.0, case.bench.now - case.quiet_from):.0f} s; unanswered: {' and '.join(unanswered)}"
     answers = sum(case.mac in probe.answers for probe in case.line.probes)
-    return f"{mac_text(case.mac)}  {answers} answers to {len(case.line.probes)} probes"
+    return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"
 
 
 @dataclass(frozen=True)
@@ -263,7 +269,7 @@ def finish(order: Order, outcome: Outcome) -> int:
     if order.as_json:
         typer.echo(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
     else:
-        typer.echo("\n".join(to_lines(outcome.proofs)))
+        typer.echo("\n".join(to_lines(outcome.proofs, get_terminal_size((100, 24)).columns)))
         counts = ", ".join(f"{count} {word}" for word, count in summary(outcome.proofs).items())
         typer.echo(f"\n{counts or 'nothing to do'}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
     if outcome.refused:

@@ -28,6 +28,7 @@ class PortRow:
     address: str
     state: str = "waiting"
     who: str = ""
+    seconds: float | None = None
     proof: Proof | None = None
 
 
@@ -38,9 +39,11 @@ class Board:
     rows: dict[str, PortRow] = field(default_factory=dict)
     current: str = ""
     doing: str = "Starting"
+    acting: bool = False  # the technician must do it, not only wait
     wait: str = ""
     until: float | None = None
     warning: str = ""
+    last: str = ""  # the newest verdict in words
 
     @classmethod
     def of(cls, ports: Iterable[tuple[str, str]], finished: Iterable[Proof]) -> Board:
@@ -59,17 +62,20 @@ class Board:
             case What.BEGIN:
                 self.current, self.warning, self.wait, self.until = event.port, "", "", None
             case What.DO:
-                self.doing, self.until, self.wait, self.warning = event.text, event.until, "", ""
+                self.doing, self.acting = event.text, True
+                self.until, self.wait, self.warning = event.until, "", ""
             case What.WAIT:
                 self.wait, self.until = event.text, event.until
             case What.WARN:
                 self.warning = event.text
             case What.SILENT:
-                self.doing, self.until, self.warning = event.text, None, ""
+                self.doing, self.acting, self.until, self.warning = event.text, True, None, ""
             case What.HEARD | What.RETURNED:
-                self.doing, self.until, self.warning = f"{event.text}: leave the cable in", None, ""
+                self.doing, self.acting = f"{event.text}: leave the cable in", False
+                self.until, self.wait, self.warning = None, "", ""
             case What.VERDICT if event.proof is not None:
                 self.close(event.proof)
+                self.last = f"{event.port} {event.text}"
             case _:
                 pass
 
@@ -78,6 +84,7 @@ class Board:
         row = self.rows.setdefault(proof.subject, PortRow(proof.subject, proof.address))
         row.state, row.proof = str(proof.verdict), proof
         row.who = "" if proof.mac is None else mac_text(proof.mac)
+        row.seconds = sum(result.seconds for _, result in proof.phases)
 
     def counts(self) -> dict[str, int]:
         """How many ports have which verdict, in the judge's order; ports without one are left out."""

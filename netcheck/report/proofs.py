@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Any
 
 from netcheck.addr import mac_text
 from netcheck.proof.result import Proof, Verdict
 from netcheck.text import safe
+
+INDENT = " " * 17
 
 
 def summary(proofs: Sequence[Proof]) -> dict[str, int]:
@@ -26,17 +29,16 @@ def to_json(proofs: Sequence[Proof], record: str, seal: str) -> dict[str, Any]:
     }
 
 
-def to_lines(proofs: Sequence[Proof]) -> list[str]:
-    """One block a port: verdict, who, figures, and the sentence."""
+def to_lines(proofs: Sequence[Proof], width: int = 100) -> list[str]:
+    """One block a port: verdict, who, figures, and the sentence; lines of at most `width` characters where they can."""
     lines = []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
         lines.append(f"{proof.verdict:<16} {safe(proof.subject)}  {safe(proof.address)}{who}")
-        lines.append(f"{'':16} {safe(proof.why, 1000)}")
-        figures = _figures(proof)
-        lines += [f"{'':16} {figures}"] if figures else []
-        lines += [f"{'':16} note: {safe(note, 1000)}" for note in proof.notes]
-        lines += [f"{'':16} {safe(name)}: {safe(said, 1000)}" for name, said in proof.evidence]
+        said = [proof.why, _figures(proof), *(f"note: {note}" for note in proof.notes)]
+        said += [f"{name}: {value}" for name, value in proof.evidence]
+        for text in filter(None, said):
+            lines += wrap(safe(text, 1000), max(60, width), initial_indent=INDENT, subsequent_indent=INDENT)
     return lines
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import fill
+
 from rich.console import Group, RenderableType
 from rich.panel import Panel
 from rich.table import Table
@@ -11,27 +13,39 @@ from netcheck.proof.result import Verdict
 from netcheck.report.board import Board, PortRow
 from netcheck.text import safe
 
-FRAME_LINES = 8  # lines around the list of ports: the panel and the foot
 KEYS = "Enter confirms   s skips this port   q stops"
+ROOM = 7  # lines beside the list of ports and the words of the panel
 
 
 def to_screen(board: Board, now: float, live: str, width: int, height: int) -> RenderableType:
     """Draw a board. `now` is in the run's own seconds, `live` a line of figures of the port under test."""
-    lines = [Text(safe(board.doing), style="bold")]
-    if board.warning:
-        lines.append(Text(f"LOOK: {safe(board.warning)}", style="bold reverse"))
-    if board.wait or board.until is not None:
-        left = "" if board.until is None else f" ({max(0, board.until - now):.0f} s left)"
-        lines.append(Text(f"{safe(board.wait) or 'waiting'}{left}"))
-    lines.append(Text(live, style="dim"))
-    panel = Panel(Group(*lines), title=safe(board.current) or None, title_align="left", padding=(1, 2), width=width)
-    taken = FRAME_LINES + len(lines) + sum(len(line.plain) // max(1, width - 8) for line in lines)
-    return Group(panel, _ports(board, max(3, height - taken)), Text(_foot(board), style="dim"))
+    inside = max(20, width - 6)
+    lines = [*_doing(board, inside), *_below(board, now, live)]
+    panel = Panel(Group(*lines), title=safe(board.current) or None, title_align="left", padding=(0, 2), width=width)
+    last = Text(f"last: {safe(board.last, 2 * width)}" if board.last else "", no_wrap=False)
+    taken = ROOM + sum(-(-max(1, len(line.plain)) // inside) for line in (*lines, last))
+    return Group(panel, _ports(board, max(2, height - taken)), last, Text(_foot(board), style="dim"))
+
+
+def _doing(board: Board, width: int) -> list[Text]:
+    """What to do now, the largest thing on the screen: a band over the whole width where hands are needed."""
+    words = fill(safe(board.doing), width - 2).split("\n")
+    if not board.acting:
+        return [Text(""), *(Text(word, style="bold") for word in words), Text("")]
+    band = [" " * width, *(f" {word}".ljust(width) for word in words), " " * width]
+    return [Text(word, style="bold reverse", no_wrap=True) for word in band]
+
+
+def _below(board: Board, now: float, live: str) -> list[Text]:
+    left = "" if board.until is None else f" ({max(0, board.until - now):.0f} s left)"
+    wait = f"{safe(board.wait) or 'waiting'}{left}" if board.wait or left else ""
+    warning = [Text(f"LOOK HERE: {safe(board.warning)}", style="bold red")] if board.warning else []
+    return [*warning, Text(wait), Text(live, style="dim")]
 
 
 def _ports(board: Board, most: int) -> Table:
     table = Table(box=None, pad_edge=False, expand=False)
-    for heading in ("port", "address", "state", "who answers"):
+    for heading in ("port", "address", "state", "who answers", "time"):
         table.add_column(heading, no_wrap=True, overflow="ellipsis")
     rows = list(board.rows.values())
     at = next((n for n, row in enumerate(rows) if row.subject == board.current), 0)
@@ -39,7 +53,8 @@ def _ports(board: Board, most: int) -> Table:
     for row in rows[first : first + most]:
         mark = ">" if row.subject == board.current else " "
         style = "bold" if row.subject == board.current else ""
-        table.add_row(f"{mark} {safe(row.subject)}", safe(row.address), _state(row), row.who, style=style)
+        took = "" if row.seconds is None else f"{row.seconds:.0f} s"
+        table.add_row(f"{mark} {safe(row.subject)}", safe(row.address), _state(row), row.who, took, style=style)
     return table
 
 
