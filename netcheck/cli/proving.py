@@ -140,7 +140,7 @@ class Operator:
 
     def pressed(self) -> list[Key]:
         """Keys since the last call; with nobody left to press any, the run goes on by itself."""
-        self.show.refresh(self.link.now(), live_line(self.prober))
+        self.show.refresh(self.link.now(), lambda: live_line(self.prober))
         pressed = list(self.keys.pressed())
         if self.keys.ended:
             self.prober.go_hands_free()

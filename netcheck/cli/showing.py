@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
+from collections.abc import Callable
 from typing import TextIO
 
 from rich.console import Console
@@ -21,7 +22,7 @@ BELL_GAP = 0.18
 
 
 class Show:
-    """Takes events; `refresh` is called at every turn with the link's time and a line of live figures."""
+    """Takes events; `refresh` is called at every turn with the time and a maker of the line of figures."""
 
     def __init__(self, board: Board, stream: TextIO, *, quiet: bool, terse: bool) -> None:
         self.board, self.stream, self.quiet, self.terse = board, stream, quiet, terse
@@ -55,15 +56,15 @@ class Show:
             start = time.monotonic()
             self._bells.extend(start + n * BELL_GAP for n in range(BELLS[event.what]))
 
-    def refresh(self, now: float, live: str) -> None:
-        """Redraw, if it is time to."""
-        clock = time.monotonic()
+    def refresh(self, now: float, live: Callable[[], str]) -> None:
+        """Redraw, if there is a screen and it is time to."""
         if self._live is None:
             return
+        clock = time.monotonic()
         if self._bells and self._bells[0] <= clock:
             self._bells.popleft()
             self.console.bell()
         if clock - self._drawn >= REDRAW:
             self._drawn = clock
             size = self.console.size
-            self._live.update(to_screen(self.board, now, live, size.width, size.height), refresh=True)
+            self._live.update(to_screen(self.board, now, live(), size.width, size.height), refresh=True)

@@ -122,7 +122,7 @@ class Bench:
         """Say whether a watched address has fallen silent."""
         if line.mac is None or not line.answered or self.now - line.answered[-1] < 2.0:
             return False
-        return line.fallen(line.mac, -EVER, HINT, 3)
+        return line.fallen(line.mac, -EVER, HINT, 2)
 
     def macs_of(self, device: str) -> frozenset[int]:
         """The MACs planned for a device."""
