@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from difflib import get_close_matches
 
+from netcheck.plan.model import Accepted
 from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule
@@ -12,9 +14,16 @@ from netcheck.rules.scene import Scene
 
 def _unused(scene: Scene) -> Iterator[Breach]:
     for entry in scene.unused:
-        narrow = "".join(f" {key} {value}" for key, value in (("at", entry.address), ("with", entry.other)) if value)
-        message = f"no finding {entry.rule} of {entry.subject}{narrow} is left that this accepted entry would match"
-        yield Breach((entry.subject,), message, str(entry.place), entry.address or None, (entry.rule, entry.other))
+        others = (entry.rule, entry.other)
+        yield Breach((entry.subject,), _message(entry, scene.run), str(entry.place), entry.address or None, others)
+
+
+def _message(entry: Accepted, rules: tuple[str, ...]) -> str:
+    if entry.rule not in rules:
+        near = get_close_matches(entry.rule[:60], rules, 1)
+        return f"there is no rule {entry.rule}" + (f"; did you mean {near[0]}?" if near else "")
+    narrow = "".join(f" {key} {value}" for key, value in (("at", entry.address), ("with", entry.other)) if value)
+    return f"no finding {entry.rule} of {entry.subject}{narrow} is left that this accepted entry would match"
 
 
 _ACCEPTED = """[[accepted]]

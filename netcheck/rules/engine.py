@@ -11,7 +11,7 @@ from netcheck.addr import WIDTH, Range
 from netcheck.plan.model import Plan
 from netcheck.rules.accepting import sort_out
 from netcheck.rules.agreed import ACCEPTED_UNUSED
-from netcheck.rules.catalogue import RULES
+from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.finding import Agreed, Breach, Finding, Severity
 from netcheck.rules.mending import mended
 from netcheck.rules.paths import Talk
@@ -58,7 +58,7 @@ def check(
         done(rule)
     order = _Order(plan)
     sorted_out = sort_out(order.sorted(found), plan.accepted, today)
-    leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=sorted_out.unused))
+    leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=sorted_out.unused, run=tuple(RULE_NAMED)))
     findings = order.sorted([*mended(scene, sorted_out.open), *leftover])
     return Checked(plan, tuple(findings), sorted_out.agreed, _host_count(scene), scene.talks)
 

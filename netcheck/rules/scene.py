@@ -17,12 +17,16 @@ from netcheck.survey.table import folded
 
 @dataclass(frozen=True)
 class Scene:
-    """A plan, its surveys and the day of the check. `unused` are accepted entries that matched no finding."""
+    """A plan, its surveys and the day of the check.
+
+    `unused` are the accepted entries that matched no finding of the rules that were `run`; both are known at the end.
+    """
 
     plan: Plan
     surveys: tuple[Survey, ...]
     today: date
     unused: tuple[Accepted, ...] = ()
+    run: tuple[str, ...] = ()
 
     @cached_property
     def islands(self) -> dict[str, Island]:

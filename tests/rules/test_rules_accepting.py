@@ -107,3 +107,10 @@ def test_an_unused_entry_says_what_it_waits_for(checked: Callable[..., Checked])
     assert "too-near" in note.message
     assert "10.62.20.99" in note.message
     assert note.where.startswith("plan.toml")
+
+
+def test_a_misspelt_rule_is_named(checked: Callable[..., Checked]) -> None:
+    """An entry for a rule that does not exist is unused, and the note says which was meant."""
+    example = one(PLACED, entry("taken-onsite"), hosts=CAMERA)
+    (note,) = (each for each in checked(example.plan, example.hosts).findings if each.rule == "accepted-unused")
+    assert note.message == "there is no rule taken-onsite; did you mean taken-on-site?"
