@@ -144,7 +144,7 @@ def test_a_flood_comes_at_its_pace(ends: tuple[Lab, str, str, RawLink], kind: st
         until = time.monotonic() + 0.9
         while time.monotonic() < until:
             frames.append(tap.recv(100))
-    assert 3000 < len(frames) < 6000
+    assert 1500 < len(frames) < 6000
     assert {frame[12:14] for frame in frames} == {b"\x08\x06" if kind == "arp" else b"\x08\x00"}
 
 

@@ -89,7 +89,7 @@ vectors = [
 ]
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(
     st.sampled_from(vectors),
     st.lists(st.tuples(st.integers(0, 45), st.sampled_from([0, 1, 6, 8, 17, 20, 67, 255]))),

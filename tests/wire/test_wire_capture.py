@@ -77,7 +77,7 @@ def test_tshark_reads_the_interfaces(tmp_path: Path) -> None:
 comments = st.text(st.characters(), max_size=80)
 
 
-@settings(max_examples=50)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(st.tuples(st.binary(min_size=1, max_size=200), comments, st.booleans(), st.integers(0, 1)), max_size=5))
 def test_scapy_reads_back_what_was_written(packets: list[tuple[bytes, str, bool, int]]) -> None:
     """Any bytes and any comment: the bytes come back whole, the comment as it is when made safe."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipaddress
 
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scapy.contrib.lldp import (
     LLDPDU,
@@ -196,6 +196,7 @@ def test_checksum_of_parts_with_an_odd_break() -> None:
     assert (one + swapped & 0xFFFF) + (one + swapped >> 16) == 0xDDF2
 
 
+@settings(deadline=None)
 @given(arps)
 def test_scapy_reads_the_arp_built_here(arp: Arp) -> None:
     """scapy's dissector finds every field, and builds the same bytes from them."""
@@ -210,12 +211,14 @@ def test_scapy_reads_the_arp_built_here(arp: Arp) -> None:
     assert bytes(rebuilt) == frame
 
 
+@settings(deadline=None)
 @given(arps, st.binary(max_size=30))
 def test_arp_reads_back_with_any_padding(arp: Arp, padding: bytes) -> None:
     """Whatever fills the frame up is no part of the packet."""
     assert arp_from_wire(arp_to_wire(arp) + padding) == arp
 
 
+@settings(deadline=None)
 @given(echoes, words)
 @example(Echo(1, 2, 0, 0, 0, ECHO_REPLY, 0, 0, b""), 0)
 def test_scapy_reads_the_echo_built_here(echo: Echo, packet_id: int) -> None:
@@ -233,6 +236,7 @@ def test_scapy_reads_the_echo_built_here(echo: Echo, packet_id: int) -> None:
     assert (again[IP].chksum, again[ICMP].chksum) == found
 
 
+@settings(deadline=None)
 @given(echoes, st.binary(max_size=30), st.booleans())
 def test_echo_built_by_scapy_is_read(echo: Echo, padding: bytes, options: bool) -> None:
     """Echo from scapy's builder, with IP options or without, reads as what was put in."""
@@ -314,6 +318,7 @@ def test_lldp_vector_is_read() -> None:
 names = st.text(st.characters(codec="utf-8"), min_size=1, max_size=60)
 
 
+@settings(deadline=None)
 @given(names, names, st.integers(0, 0xFFFF), names, names)
 def test_lldp_built_by_scapy_is_read(chassis: str, port: str, ttl: int, description: str, system: str) -> None:
     """LLDP from scapy's builder reads as what was put in; the first of two system names counts."""
@@ -370,6 +375,7 @@ def test_lldp_by_hand(frame: bytes, seen: Lldp | None) -> None:
     assert lldp_from_wire(frame) == seen
 
 
+@settings(deadline=None)
 @given(
     st.sampled_from([VECTOR_REQUEST, VECTOR_REPLY, VECTOR_ECHO, VECTOR_ECHO_REPLY, VECTOR_UNREACHABLE, VECTOR_LLDP]),
     st.lists(st.tuples(st.integers(0, 80), st.integers(0, 255)), max_size=4),
@@ -390,6 +396,7 @@ def test_damaged_frames_raise_nothing(vector: bytes, changes: list[tuple[int, in
         assert echo_from_wire(echo_to_wire(echo)) == echo
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200))
 def test_noise_raises_nothing(noise: bytes) -> None:
     """Any bytes at all, also behind the type of each kind, are survived."""

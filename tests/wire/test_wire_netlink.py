@@ -7,7 +7,7 @@ import struct
 import sys
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, Mac
@@ -17,6 +17,7 @@ from tests.lab.netns import Lab
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="rtnetlink is Linux's")
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=300))
 def test_noise_raises_nothing(noise: bytes) -> None:
     """Any bytes at all are taken apart without error, and no message is longer than what there was."""
@@ -24,6 +25,7 @@ def test_noise_raises_nothing(noise: bytes) -> None:
     netlink.link_from(noise)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 0xFFFF), st.integers(0, 0xFFFFFFFF), st.binary(max_size=40)), max_size=5))
 def test_messages_are_found_one_after_another(whole: list[tuple[int, int, bytes]]) -> None:
     """A header of 16 bytes with its length, padding to four bytes: RFC 3549 section 2.3.2."""
