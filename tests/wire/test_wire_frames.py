@@ -7,15 +7,6 @@ import ipaddress
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from scapy.contrib.lldp import (
-    LLDPDU,
-    LLDPDUChassisID,
-    LLDPDUEndOfLLDPDU,
-    LLDPDUPortDescription,
-    LLDPDUPortID,
-    LLDPDUSystemName,
-    LLDPDUTimeToLive,
-)
 from scapy.layers.inet import ICMP, IP, UDP, IPOption_NOP
 from scapy.layers.l2 import ARP, Dot1Q, Ether
 from scapy.packet import Raw
@@ -29,7 +20,6 @@ from netcheck.wire.frames import (
     SHORTEST,
     Arp,
     Echo,
-    Lldp,
     arp_from_wire,
     arp_reply,
     arp_request,
@@ -308,71 +298,6 @@ def test_other_arp_is_not_read(at: int, value: bytes) -> None:
 def test_group_addresses_are_not_believed(mac: int, believed: bool) -> None:
     """RFC 1812 section 3.3.2: no ARP answer that names a broadcast or multicast address is believed."""
     assert believable(mac) is believed
-
-
-def test_lldp_vector_is_read() -> None:
-    """Chassis by MAC, port by interface name, 120 s, system name: IEEE 802.1AB."""
-    assert lldp_from_wire(VECTOR_LLDP) == Lldp(DEVICE, "00-00-5E-00-53-14", "p1", 120, "", "plc-a")
-
-
-names = st.text(st.characters(codec="utf-8"), min_size=1, max_size=60)
-
-
-@settings(deadline=None)
-@given(names, names, st.integers(0, 0xFFFF), names, names)
-def test_lldp_built_by_scapy_is_read(chassis: str, port: str, ttl: int, description: str, system: str) -> None:
-    """LLDP from scapy's builder reads as what was put in; the first of two system names counts."""
-    LLDPDU.disable_strict = True
-    frame = bytes(
-        Ether(dst="01:80:c2:00:00:0e", src=colons(DEVICE), type=0x88CC)
-        / LLDPDUChassisID(subtype=7, id=chassis.encode())
-        / LLDPDUPortID(subtype=7, id=port.encode())
-        / LLDPDUTimeToLive(ttl=ttl)
-        / LLDPDUPortDescription(description=description.encode())
-        / LLDPDUSystemName(system_name=system.encode())
-        / LLDPDUSystemName(system_name=b"again")
-        / LLDPDUEndOfLLDPDU()
-    )
-    assert lldp_from_wire(padded(frame)) == Lldp(DEVICE, chassis, port, ttl, description, system)
-
-
-def lldp(*parts: tuple[int, bytes]) -> bytes:
-    """An LLDP frame of these parts: 7 bits of type, 9 of length (IEEE 802.1AB)."""
-    body = b"".join((kind << 9 | len(value)).to_bytes(2, "big") + value for kind, value in parts)
-    return VECTOR_LLDP[:14] + body
-
-
-CHASSIS, PORT, TTL = (1, b"\x07here"), (2, b"\x07p1"), (3, b"\0\x78")
-
-
-@pytest.mark.parametrize(
-    ("frame", "seen"),
-    [
-        pytest.param(lldp(CHASSIS, PORT, TTL), Lldp(DEVICE, "here", "p1", 120), id="no end mark"),
-        pytest.param(
-            lldp(CHASSIS, PORT, TTL, (0, b""), (5, b"x")), Lldp(DEVICE, "here", "p1", 120), id="after the end"
-        ),
-        pytest.param(lldp((1, b"\x05\x01\xc0\0\x02\x14"), PORT, TTL), Lldp(DEVICE, "192.0.2.20", "p1", 120), id="IPv4"),
-        pytest.param(
-            lldp(CHASSIS, (2, b"\x04\x01\xc0\0\x02\x14"), TTL), Lldp(DEVICE, "here", "192.0.2.20", 120), id="IP"
-        ),
-        pytest.param(
-            lldp(CHASSIS, (2, b"\x03\0\0\x5e\0\x53\x14"), TTL), Lldp(DEVICE, "here", "00-00-5E-00-53-14", 120), id="MAC"
-        ),
-        pytest.param(lldp(CHASSIS, PORT, TTL, (127, b"\0" * 511)), Lldp(DEVICE, "here", "p1", 120), id="longest part"),
-        pytest.param(lldp(CHASSIS, PORT, (3, b"\0\0")), Lldp(DEVICE, "here", "p1", 0), id="leaving"),
-        pytest.param(lldp((1, b"\x07\xff\xfe"), PORT, TTL), Lldp(DEVICE, "\ufffd\ufffd", "p1", 120), id="no UTF-8"),
-        pytest.param(lldp(PORT, CHASSIS, TTL), None, id="wrong order"),
-        pytest.param(lldp(CHASSIS, PORT), None, id="no time to live"),
-        pytest.param(lldp((1, b"\x07"), PORT, TTL), None, id="empty chassis id"),
-        pytest.param(lldp(CHASSIS, PORT, (3, b"\x01")), None, id="time to live of one byte"),
-        pytest.param(lldp(CHASSIS, PORT, TTL) + b"\x0a\xff", None, id="part longer than the frame"),
-        pytest.param(VECTOR_REQUEST, None, id="arp"),
-    ],
-)
-def test_lldp_by_hand(frame: bytes, seen: Lldp | None) -> None:
-    """Obligatory parts in order, lengths within the frame, text by subtype: IEEE 802.1AB."""
-    assert lldp_from_wire(frame) == seen
 
 
 @settings(deadline=None)
