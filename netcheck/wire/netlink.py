@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 NEWLINK, DELLINK, GETLINK = 16, 17, 18
-GETADDR, GETNEIGH = 22, 30
+GETADDR, GETROUTE, GETNEIGH = 22, 26, 30
 ERROR, DONE = 2, 3
 _REQUEST, _DUMP = 1, 0x300
 LINK_EVENTS = 1  # RTMGRP_LINK
@@ -30,7 +30,13 @@ _HEAD = struct.Struct("=IHHII")  # length, type, flags, sequence, port
 _LINK = struct.Struct("=BxHiII")  # family, hardware type, index, flags, change mask
 _ADDRESS = struct.Struct("=BBBBI")  # family, prefix length, flags, scope, index
 _NEIGHBOUR = struct.Struct("=BxxxiHBB")  # family, index, state, flags, type
+_ROUTE = struct.Struct("=BBBBBBBBI")  # family, length, source length, tos, table, protocol, scope, type, flags
+_HOP = struct.Struct("=HBBi")  # length, flags, weight, index
 _ATTRIBUTE = struct.Struct("=HH")  # length, type
+
+MAIN, LOCAL = 254, 255  # routing tables
+_UNICAST = 1
+_RTA_TO, _RTA_INDEX, _RTA_GATEWAY, _RTA_METRIC, _RTA_HOPS, _RTA_TABLE = 1, 4, 5, 6, 9, 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,4 +187,57 @@ def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
                 and (len(address), len(mac)) == (4, 6)
             ):
                 found[int.from_bytes(address, "big")] = int.from_bytes(mac, "big")
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """An IPv4 route: the prefix it is for, the index of the interface it leaves by, its gateway (0 for none), its
+    metric (the least wins among equals), and its table."""
+
+    first: int
+    length: int
+    index: int
+    gateway: int
+    metric: int
+    table: int
+
+
+def routes() -> list[Route]:
+    """All IPv4 unicast routes of all tables; one with several ways counts once for each."""
+    with opened() as netlink:
+        bodies = list(_dump(GETROUTE, _ROUTE.pack(socket.AF_INET, 0, 0, 0, 0, 0, 0, 0, 0), netlink))
+    return [route for body in bodies for route in routes_from(body)]
+
+
+def routes_from(body: bytes) -> list[Route]:
+    """Read the body of a route message; nothing where it is too short, or not for IPv4 unicast."""
+    if len(body) < _ROUTE.size:
+        return []
+    family, length, _, _, table, _, _, kind, _ = _ROUTE.unpack_from(body)
+    said = _attributes(body, _ROUTE.size)
+    if (family, kind) != (socket.AF_INET, _UNICAST) or length > 32:
+        return []
+    first = int.from_bytes(said.get(_RTA_TO, b"")[:4], "big")
+    metric, table = _number(said.get(_RTA_METRIC, b"")), _number(said.get(_RTA_TABLE, bytes([table])))
+    return [
+        Route(first, length, index, gateway, metric, table)
+        for index, gateway in (_hops(said[_RTA_HOPS]) if _RTA_HOPS in said else [_hop(said)])
+    ]
+
+
+def _hop(said: dict[int, bytes]) -> tuple[int, int]:
+    return _number(said.get(_RTA_INDEX, b"")), int.from_bytes(said.get(_RTA_GATEWAY, b"")[:4], "big")
+
+
+def _hops(body: bytes) -> list[tuple[int, int]]:
+    """The ways of a route that has several: (index, gateway)."""
+    found, at = [], 0
+    while at + _HOP.size <= len(body):
+        length, _, _, index = _HOP.unpack_from(body, at)
+        if length < _HOP.size or at + length > len(body):
+            break
+        _, gateway = _hop(_attributes(body[: at + length], at + _HOP.size))
+        found.append((index, gateway))
+        at += length + 3 & ~3
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import struct
 import sys
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -23,6 +24,7 @@ def test_noise_raises_nothing(noise: bytes) -> None:
     """Any bytes at all are taken apart without error, and no message is longer than what there was."""
     assert sum(len(message.body) + 16 for message in netlink.messages(noise)) <= len(noise) + 3
     netlink.link_from(noise)
+    netlink.routes_from(noise)
 
 
 @settings(deadline=None)
@@ -75,3 +77,46 @@ def test_neighbours_are_those_that_were_resolved(lab: Lab) -> None:
         with netlink.opened() as table:
             assert netlink.neighbours(index, table) == {0xC0000214: 0x00005E005314}
             assert netlink.neighbours(index + 1, table) == {}
+
+
+@pytest.mark.lab
+def test_routes_are_those_that_ip_prints(lab: Lab) -> None:
+    """Prefix, interface, gateway, metric and table of each; one by two ways counts twice."""
+    here, there = lab.namespace("here"), lab.namespace("there")
+    lab.veth((here, "eth0"), (there, "eth0"))
+    lab.veth((here, "eth1"), (there, "eth1"))
+    lab.address(here, "eth0", "192.0.2.1/24")
+    lab.address(here, "eth1", "198.51.100.1/25")
+    for words in (
+        ["default", "via", "192.0.2.254", "metric", "600"],
+        ["128.0.0.0/1", "via", "198.51.100.2"],
+        ["203.0.113.0/24", "dev", "eth1", "table", "51820"],
+        ["10.62.0.0/16", "nexthop", "via", "192.0.2.2", "nexthop", "via", "198.51.100.3"],
+    ):
+        assert lab.run(here, ["ip", "route", "add", *words]).returncode == 0
+    lab.run(here, ["ip", "route", "add", "blackhole", "10.99.0.0/16"])
+    with lab.inside(here):
+        names = {one.index: one.name for one in netlink.links()}
+        read = netlink.routes()
+    told = sorted(
+        (f"{Address(4, r.first)}/{r.length}", names[r.index], str(Address(4, r.gateway)), r.metric, r.table)
+        for r in read
+        if r.table != netlink.LOCAL
+    )
+    assert told == sorted(
+        printed_routes(json.loads(lab.run(here, ["ip", "-j", "route", "show", "table", "all"]).stdout))
+    )
+
+
+def printed_routes(printed: list[dict[str, Any]]) -> list[tuple[str, str, str, int, int]]:
+    """What `ip -j route show table all` says, in the same form."""
+    rows = []
+    for one in printed:
+        if one.get("type", "unicast") != "unicast":
+            continue
+        to = "0.0.0.0/0" if one["dst"] == "default" else one["dst"]
+        to = to if "/" in to else f"{to}/32"
+        for hop in one.get("nexthops", [one]):
+            table = int(one.get("table", netlink.MAIN))
+            rows.append((to, hop["dev"], hop.get("gateway", "0.0.0.0"), one.get("metric", 0), table))
+    return rows
