@@ -75,6 +75,7 @@ def test_an_echo_is_answered_without_any_right(lab: Lab, cable: tuple[str, str])
     """The frame made up carries the asker's identifier, sequence and bytes, and the MAC of the neighbour table."""
     lab.run(cable[0], ["ip", "route", "add", "default", "via", "192.0.2.20"])
     lab.address(cable[1], "lo", "198.51.100.1/32")
+    lab.arp_strict(cable[1])  # so that it is reached as a router only, not by ARP
     assert lab.run(cable[0], ["ping", "-c", "1", "-W", "1", "198.51.100.1"]).returncode == 0
     hears_all, answers, others = lab.call(cable[0], asks_as_nobody)
     assert not hears_all
