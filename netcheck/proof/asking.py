@@ -134,7 +134,7 @@ class Asker:
     def _consider(self, now: float, line: Line, kind: Kind, sends: list[Send]) -> None:
         every = line.every[kind]
         assert every is not None  # else it had no ticket
-        if (line.way, line.net) not in self.senders:
+        if (line.way, line.net) not in self.senders or (kind is Kind.ARP and not self.hears_all):
             line.tickets[kind] = 0
         elif not self.carrier[line.way] or (kind is Kind.ECHO and line.mac is None and self.hears_all):
             self._queue(now + every, line, kind)
@@ -148,10 +148,10 @@ class Asker:
 
     def _line_free_at(self, line: Line, kind: Kind) -> float:
         """When the pace lets this line be asked; ARP requests then still wait for the broadcast pace in their queue."""
-        each = self._each_free_at.get(line.address, 0.0)
-        if kind is Kind.ARP:
-            return max(each, line.arp_free_at)
-        return max(each, self._free_at, self._broadcast_free_at if line.mac is None else 0.0)
+        free_at = self._each_free_at.get(line.address, 0.0)
+        if kind is Kind.ARP or line.mac is None:
+            free_at = max(free_at, line.broadcast_free_at)
+        return free_at if kind is Kind.ARP else max(free_at, self._free_at)
 
     def _unblock(self, now: float, line: Line, sends: list[Send]) -> None:
         free_at, every = self._each_free_at.get(line.address, 0.0), line.every[Kind.ARP]
@@ -171,7 +171,6 @@ class Asker:
         mac = self.ways[line.way].mac
         if kind is Kind.ARP:
             frame = arp_request(mac, sender, line.address)
-            line.arp_free_at = now + ARP_EVERY
         else:
             to = BROADCAST if line.mac is None else line.mac
             echo = Echo(to, mac, sender, line.address, 64, ECHO_REQUEST, self.ear.identifier, sequence, self.ear.token)
@@ -179,6 +178,7 @@ class Asker:
             self.ear.expect(probe)
         if kind is Kind.ARP or line.mac is None:
             self._broadcast_free_at = now + MARGIN / self.pace.broadcast
+            line.broadcast_free_at = now + ARP_EVERY
         self._count(now, line.address)
         line.asked += 1
         line.probes.append(probe)

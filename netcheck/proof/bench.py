@@ -73,15 +73,15 @@ class Bench:
         names = {net.name for net in nets}
         for address, name in wanted.items():
             if name in names and address not in self.watched and address not in self.aim.stations:
-                line = self.watched[address] = self.asker.line(address, name)
-                self.asker.want(line, self.now, arp=WATCH_EVERY)
+                self.watched[address] = self.asker.line(address, name)
+        self.tend(None)
 
     def tend(self, under_test: Line | None) -> None:
         """Ask each watched address the gentlest way that works: one unicast echo a second where its MAC is known and
         it answers echo, else by broadcast within the broadcast pace."""
         for line in self.watched.values():
-            by_arp = line.mac is None or line.missed_echoes >= ECHO_TRIES
-            if line is under_test or by_arp == (line.every[Kind.ARP] is not None):
+            by_arp = self.asker.hears_all and (line.mac is None or line.missed_echoes >= ECHO_TRIES)
+            if line is under_test or line.every[Kind.ARP if by_arp else Kind.ECHO] is not None:
                 continue
             if by_arp:
                 self.asker.want(line, self.now, arp=WATCH_EVERY)
@@ -118,11 +118,11 @@ class Bench:
             above = next((_interface(t.behind) for t in self.aim.targets if t.interface == above), "")
         return False
 
-    def fell(self, line: Line) -> bool:
-        """Say whether a watched address has fallen silent."""
+    def fell(self, line: Line, limit: float = HINT, least: int = 2) -> bool:
+        """Say whether a watched address has fallen silent, so that luck explains it with a chance below the limit."""
         if line.mac is None or not line.answered or self.now - line.answered[-1] < 2.0:
             return False
-        return line.fallen(line.mac, -EVER, HINT, 2)
+        return line.fallen(line.mac, -EVER, limit, least)
 
     def macs_of(self, device: str) -> frozenset[int]:
         """The MACs planned for a device."""

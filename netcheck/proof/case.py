@@ -15,6 +15,7 @@ from netcheck.proof.targets import Target
 WINDOW = 60.0  # seconds of phase in that count: 6-settled-details.md 34
 LEAST_ECHO = 5  # echoes in phase in: 4-proof.md, Phases
 ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
+LOST = 1e-4  # a control's run of misses this unlikely is no luck
 TRIGGER = 1e-3  # a run of misses this unlikely opens phase out: a hint, not the evidence
 
 
@@ -50,6 +51,9 @@ class Case:
         self.controls: list[Line] = []
         self.gateway: Line | None = None
         self.held = 0
+        self.lost: list[Line] = []  # controls that surely fell silent in phase out, even if they came back since
+        self.limit = bench.settings.luck
+        self.least_out = LEAST_ARP[Phase.OUT]
         self.fallen: tuple[str, ...] = ()
         self.instead: tuple[str, ...] = ()
         self.anonymous: int | None = None
@@ -166,11 +170,11 @@ class Case:
         if self.cable == "carrier":
             return all(self._asked_beyond(line) for line in self.beyond)
         out = [self.line.tally(kind, self.quiet_from, EVER, self.mac).sent for kind in Kind]
-        if out[0] < LEAST_ARP[Phase.OUT] and self.bench.asker.hears_all:
+        if out[0] < self.least_out and self.bench.asker.hears_all:
             return False
         seen = self.results[Phase.IN]
         return all(
-            luck(before.sent, before.answered, missed) * looked <= self.bench.settings.luck
+            luck(before.sent, before.answered, missed) * looked <= self.limit
             for before, missed, looked in zip((seen.arp, seen.echo), out, self.looked(), strict=True)
             if before.answered
         )
@@ -188,6 +192,11 @@ class Case:
         until = min(self.quiet_from, self.bench.now)
         since = min(self.last_sign(), until) - FRESH
         self.controls, self.gateway = self.bench.companions(self.target, since, until)
+        self.lost = []
+
+    def mind_the_controls(self) -> None:
+        """Notice a control that surely fell silent: it may be back before this silence means anything."""
+        self.lost += [line for line in self.controls if line not in self.lost and self.bench.fell(line, LOST, 3)]
 
     @property
     def all_controls(self) -> list[Line]:
@@ -198,7 +207,8 @@ class Case:
         """Controls that have not gone on answering: not even in the second half of the silence, which surely lies
         after the cable came out, where it was said a moment too soon. The gateway counts only where it is alone."""
         since = (self.quiet_from + self.bench.now) / 2
-        return [line for line in self.controls or self.all_controls if not line.answered_between(since)]
+        chosen = self.controls or self.all_controls
+        return [line for line in chosen if line in self.lost or not line.answered_between(since)]
 
     # Opening and closing phases
 

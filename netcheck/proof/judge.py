@@ -73,6 +73,7 @@ def _notes(seen: Observed, word: Verdict, names: Names) -> tuple[str, ...]:
     answered = seen.mac is not None
     notes = (
         (answered and not _echoed(seen), "echo: blocked; it answers ARP alone"),
+        (seen.once, "accepted after one pull that nobody asked for (--once)"),
         (seen.cable == "inferred", "cable: inferred from the silence after the request; nobody confirmed it"),
         (seen.first_after > 5, f"the first answer came after {seen.first_after:.0f} s"),
         (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),

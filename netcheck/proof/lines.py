@@ -77,7 +77,7 @@ class Line:
         self.tickets: dict[Kind, int] = {Kind.ARP: 0, Kind.ECHO: 0}  # the valid entry in the asker's queues
         self.urgent = False  # under test: before others, and asked at the MAC it began with
         self.mac: int | None = None  # where echoes go: the first MAC that answered
-        self.arp_free_at = 0.0  # one broadcast request a second: RFC 1122 section 2.3.2.1
+        self.broadcast_free_at = 0.0  # one broadcast request a second: RFC 1122 section 2.3.2.1
         self.probes: deque[Probe] = deque(maxlen=FEW)
         self.hearings: deque[Hearing] = deque(maxlen=4 * FEW)
         self.answered: deque[float] = deque(maxlen=FEW)  # when the probes that `mac` answered in time were sent

@@ -57,6 +57,9 @@ class Observed:
     forged: int = 0  # echo answers that fit no probe
     cut: str = ""  # why a phase was cut short
     void: bool = False  # it was cut because it meant nothing, not because somebody wished it
+    earlier: int = 0  # broadcast requests of phase in before the time that its tallies cover
+    pulled_once: bool = False  # on a walk: nobody asked for the pull, and it was the first
+    once: bool = False  # on a walk: one pull was to be enough
     hears_all: bool = True
     first_after: float = 0.0  # seconds from the phase's start to the first answer
     luck_limit: float = LUCK_LIMIT
@@ -97,7 +100,7 @@ class Observed:
     @property
     def unheard(self) -> float | None:
         """The chance that a second owner was never heard; None where nothing was asked by broadcast."""
-        asked = sum(result.arp.sent for _, result in self.phases)
+        asked = self.earlier + sum(result.arp.sent for _, result in self.phases)
         return unheard(asked) if asked and self.hears_all else None
 
 

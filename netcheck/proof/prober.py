@@ -11,7 +11,7 @@ from dataclasses import replace
 from random import Random
 
 from netcheck.addr import quad
-from netcheck.proof.asking import ARP_EVERY, Asker, Pace, Send
+from netcheck.proof.asking import Asker, Pace, Send
 from netcheck.proof.bench import Bench, Cut
 from netcheck.proof.case import Case
 from netcheck.proof.claiming import Claims
@@ -132,7 +132,7 @@ class Prober:
         elif not self.done and (self._at_once or now >= self._next_look):
             self._looked, self._news, self._at_once = now, False, False
             self._advance()
-            self.bench.tend(self.case.line if self.case is not None else None)
+            self._tend()
         return [] if self.done else self.asker.due(now)
 
     def sent(self, send: Send, at: float) -> None:
@@ -169,6 +169,10 @@ class Prober:
             else:
                 self._over()
 
+    def _tend(self) -> None:
+        """See that everybody but the port under test is asked as gently as can be."""
+        self.bench.tend(self.case.line if self.case is not None else None)
+
     def _open_port(self, target: Target) -> None:
         barred = target.barred or self.claims.lack.get(target.subnet, "")
         if barred:
@@ -190,8 +194,6 @@ class Prober:
             return
         self._put(judge(observed(case), self.names))
         case.line.keep(FEW)
-        if case.target.address in self.bench.watched:
-            self.asker.want(case.line, self.bench.now, arp=ARP_EVERY)
 
     def _put(self, proof: Proof) -> None:
         self.proofs.append(proof)

@@ -211,7 +211,8 @@ def _unheard(seen: Observed, names: Names) -> str:
     few = [
         phase
         for phase, least in LEAST_ARP.items()
-        if seen.phase(phase).arp.sent < least and not (phase is Phase.OUT and seen.cable == "carrier")
+        if seen.phase(phase).arp.sent + (seen.earlier if phase is Phase.IN else 0) < least
+        and not (phase is Phase.OUT and seen.cable == "carrier")
     ]
     if few:
         return f"A second owner may have gone unheard: too few requests in phase {listed([str(p) for p in few])}."
@@ -226,7 +227,11 @@ def _which_connector(seen: Observed, names: Names) -> str:
     return ""
 
 
-UNSETTLING: tuple[Row, ...] = (_deaf, _not_direct, _no_control, _lucky, _unheard, _which_connector)
+def _pulled_once(seen: Observed, names: Names) -> str:
+    return "One silence could be a restart: pull the cable once more." if seen.pulled_once else ""
+
+
+UNSETTLING: tuple[Row, ...] = (_deaf, _not_direct, _no_control, _lucky, _unheard, _which_connector, _pulled_once)
 
 
 def _figure(chance: float | None) -> str:

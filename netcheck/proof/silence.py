@@ -98,6 +98,7 @@ def phase_out(case: Case) -> Steps:
     longest = max(LONGEST_OUT, 2 * bench.settings.patience, 2 * bench.settings.out_for)
     while bench.now - case.quiet_from < longest:
         _cable_changes(case)
+        case.mind_the_controls()
         if case.cable != "carrier" and _answered_meanwhile(case):
             enough_at = EVER
             if bench.now > entered + bench.settings.patience:

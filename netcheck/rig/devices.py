@@ -77,7 +77,19 @@ class VirtualDevice:
             self.rig.transmit(jack, arp_request(jack.mac, 0, address))
 
     def _checked(self) -> None:
+        """Begin to use the addresses, and announce them (RFC 5227 section 2.3)."""
         self._checking = False
+        for jack in () if self.dead or self.gave_up else self.addresses:
+            self.announce(jack)
+
+    def announce(self, jack: Jack) -> None:
+        """Say to all which addresses this jack has."""
+        for address in self.addresses[jack]:
+            self.rig.transmit(jack, arp_request(jack.mac, address, address))
+
+    def restart(self, seconds: float) -> None:
+        """Be silent for a while, by itself; the link stays up."""
+        self.up_from = max(self.up_from, self.rig.now() + seconds)
 
     def hear(self, jack: Jack, frame: bytes) -> None:
         """Answer what is asked, as far as the faults let it."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import count
 from random import Random
 from types import TracebackType
@@ -17,7 +18,6 @@ from netcheck.wire.frames import padded
 from netcheck.wire.link import Carrier, Heard, Way
 
 FLIGHT = 0.0001  # seconds a frame takes across a segment
-BROADCAST_BYTES = b"\xff" * 6
 
 
 class Host(Protocol):
@@ -33,7 +33,8 @@ class Host(Protocol):
 @dataclass(eq=False)
 class Jack:
     """One end of a cable at a segment. `loss` is the share of frames lost each way; `delay` seconds are added each way;
-    `forwards_after` is how long a switch port blocks after the cable came in (spanning tree)."""
+    `forwards_after` is how long a switch port blocks after the cable came in (spanning tree). `behind` is another
+    cable that this one depends on: the chain it hangs in, or the trunk between two switches."""
 
     mac: int
     host: Host | None = None
@@ -43,6 +44,12 @@ class Jack:
     forwards_after: float = 0.0
     forwarding_from: float = 0.0
     segment: Segment | None = None
+    behind: Jack | None = None
+
+    @property
+    def joined(self) -> bool:
+        """This cable and all that it depends on are in."""
+        return self.plugged and (self.behind is None or self.behind.joined)
 
 
 @dataclass(eq=False)
@@ -74,6 +81,7 @@ class Rig:
         self._queue: list[tuple[float, int, Callable[[], None]]] = []
         self._ties = count()
         self._heard: list[Heard | Carrier] = []
+        self._stirred = False
         self.jacks = [segment.join(Jack(way.mac)) for way, segment in zip(self.ways, segments, strict=True)]
 
     # The link
@@ -90,14 +98,18 @@ class Rig:
 
     def receive(self, until: float) -> list[Heard | Carrier]:
         """Let time pass until something arrives or `until` is reached."""
-        while not self._heard and self._queue and self._queue[0][0] <= until:
+        while not (self._heard or self._stirred) and self._queue and self._queue[0][0] <= until:
             at, _, action = heapq.heappop(self._queue)
             self._now = max(self._now, at)
             action()
-        if not self._heard:
+        if not (self._heard or self._stirred):
             self._now = max(self._now, until)
-        heard, self._heard = self._heard, []
+        heard, self._heard, self._stirred = self._heard, [], False
         return heard
+
+    def stir(self) -> None:
+        """Let `receive` return at once, as a pressed key does at a real keyboard."""
+        self._stirred = True
 
     def carrier(self, way: int = 0) -> bool:
         """A direct cable has carrier while both ends are in; a switch always gives it to a cable that is in."""
@@ -106,7 +118,7 @@ class Rig:
         if segment is None or not jack.plugged:
             return False
         others = [other for other in segment.jacks if other is not jack]
-        return not segment.direct or any(other.plugged for other in others)
+        return not segment.direct or any(other.joined for other in others)
 
     def close(self) -> None:
         """Nothing to give back."""
@@ -136,7 +148,8 @@ class Rig:
             return
         before = [self.carrier(way) for way in range(len(self.ways))]
         jack.plugged = plugged
-        jack.forwarding_from = self._now + jack.forwards_after
+        if plugged:
+            jack.forwarding_from = self._now + jack.forwards_after
         if jack.host is not None:
             jack.host.cable(jack, plugged)
         for way, was in enumerate(before):
@@ -144,23 +157,29 @@ class Rig:
             if up != was:
                 self._heard.append(Carrier(self._now, way, up))
 
+    def remove(self, way: int = 0) -> None:
+        """Take an interface of the station away, as when an adapter is pulled."""
+        self.jacks[way].plugged = False
+        self._heard.append(Carrier(self._now, way, False, gone=True))
+
     def transmit(self, source: Jack, frame: bytes) -> None:
         """Carry a frame from a jack to all it is meant for."""
-        if not self._passes(source):
+        if source.segment is None or not self._passes(source):
             return
-        assert source.segment is not None
+        to = int.from_bytes(frame[:6], "big")
+        group = bool(to >> 40 & 1)
         for jack in source.segment.jacks:
-            if jack is not source and (frame[:6] in (BROADCAST_BYTES, jack.mac.to_bytes(6, "big")) or frame[0] & 1):
-                self.after(FLIGHT + source.delay + jack.delay, lambda jack=jack: self._deliver(jack, frame))  # type: ignore[misc]
+            if (group or jack.mac == to) and jack is not source:
+                self.after(FLIGHT + source.delay + jack.delay, partial(self._deliver, jack, frame))
 
     def _passes(self, jack: Jack) -> bool:
         lost = bool(jack.loss) and self.random.random() < jack.loss
-        return jack.segment is not None and jack.plugged and self._now >= jack.forwarding_from and not lost
+        return not lost and self._now >= jack.forwarding_from and jack.joined
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
         if not self._passes(jack):
             return
-        if jack in self.jacks:
-            self._heard.append(Heard(self._now, self.jacks.index(jack), frame))
-        elif jack.host is not None:
+        if jack.host is not None:
             jack.host.hear(jack, frame)
+        elif jack in self.jacks:
+            self._heard.append(Heard(self._now, self.jacks.index(jack), frame))

@@ -32,6 +32,7 @@ class Technician:
     def press(self, key: Key) -> None:
         """Press a key."""
         self._keys.append(key)
+        self.rig.stir()
 
     def told(self, event: Event) -> None:
         """Move the cable when told to."""
@@ -41,7 +42,7 @@ class Technician:
             return
         if event.text.startswith("Pull"):
             self._move(jack, False, self.pulls)
-        elif event.text.startswith(("Plug", "Move", "See")):
+        elif event.text.startswith(("Plug", "Put", "Move", "See")):
             self._move(jack, True, self.returns)
 
     def _move(self, jack: Jack, plugged: bool, willing: bool) -> None:

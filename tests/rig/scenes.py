@@ -1,0 +1,169 @@
+"""A small plant on the rig for one test, the run over it, and the good manners that every run is held to."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from dataclasses import dataclass, field
+from random import Random
+
+from netcheck.addr import Address, mac_text, quad
+from netcheck.proof.driver import drive
+from netcheck.proof.events import Event, Settings
+from netcheck.proof.judge import Names
+from netcheck.proof.prober import Prober
+from netcheck.proof.result import Proof
+from netcheck.proof.targets import Aim, Net, Target
+from netcheck.rig.devices import Faults, VirtualDevice
+from netcheck.rig.network import Jack, Rig, Segment
+from netcheck.rig.technician import Technician
+from netcheck.wire.frames import BROADCAST, REQUEST, arp_from_wire, echo_from_wire
+from netcheck.wire.link import Way
+
+MACS = 0x00005E005300  # documentation MACs: RFC 7042 section 2.1.2
+STATION_MAC = MACS + 1
+
+
+def ip(last: int) -> int:
+    """An address of 192.0.2.0/24, a documentation prefix (RFC 5737)."""
+    return Address.from_text("192.0.2.0").value + last
+
+
+OWN, BORROWED, GATEWAY = ip(1), ip(240), ip(254)
+NET = Net("process", ip(0), 24, GATEWAY, BORROWED, (ip(253), ip(252)))
+HANDS_FREE = Settings(hands_free=True)
+
+
+@dataclass
+class Ran:
+    """How a run ended."""
+
+    prober: Prober
+    rig: Rig
+    log: list[Event]
+    seconds: float
+
+    @property
+    def proof(self) -> Proof:
+        """The first port's."""
+        return self.prober.proofs[0]
+
+
+@dataclass
+class Scene:
+    """A station, a switch or a direct cable, devices that the plan knows, and what may go wrong."""
+
+    direct: bool = False
+    own: bool = True  # the station's operating system has an address in the subnet
+    seed: int = 1
+    net: Net = NET
+    further_ways: tuple[Way, ...] = ()
+    settings: Settings = HANDS_FREE
+    hears_all: bool = True
+    only: tuple[str, ...] = ()  # ports to be proven; else all of the first interface
+    targets: list[Target] = field(default_factory=list)
+    proven: dict[int, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Build the bench."""
+        self.segment = Segment(direct=self.direct)
+        self.beyond = [Segment() for _ in self.further_ways]
+        way = Way("x0", STATION_MAC, ((OWN, 24),) if self.own else ())
+        self.rig = Rig(self.seed, [way, *self.further_ways], [self.segment, *self.beyond])
+        self.hand = Technician(self.rig, {})
+        self.jacks: dict[str, Jack] = {}
+        self.devices: dict[str, VirtualDevice] = {}
+
+    def plan(
+        self, interface: str, last: int, *, mac: int | None = 0, ports: int = 1, barred: str = "", behind: str = ""
+    ) -> None:
+        """Plan an interface; its MAC ends as its address does, unless it is said otherwise."""
+        planned = MACS + last if mac == 0 else mac
+        for ordinal in range(ports):
+            self.targets.append(
+                Target(
+                    interface, str(ordinal + 1), interface.split("/")[0], 0 if barred else ip(last), quad(ip(last)),
+                    self.net.name, planned, ordinal, ports, barred, behind,
+                )
+            )  # fmt: skip
+
+    def plug(
+        self, name: str, last: int, faults: Faults | None = None, *, mac: int = 0, to: Segment | None = None
+    ) -> Jack:
+        """Put a device with an address on the bench; its MAC ends as its address does, unless it is said otherwise."""
+        jack = (to or self.segment).join(Jack(mac or MACS + last))
+        self.jacks[name] = jack
+        self.devices[name] = VirtualDevice(self.rig, {jack: {ip(last)}}, faults or Faults())
+        return jack
+
+    def add(self, interface: str, last: int, faults: Faults | None = None, **planned: object) -> Jack:
+        """Plan an interface and put its device on the bench as planned."""
+        self.plan(interface, last, **planned)  # type: ignore[arg-type]
+        jack = self.plug(interface, last, faults)
+        for target in self.targets:
+            if target.interface == interface:
+                self.hand.jacks[target.subject] = jack
+        return jack
+
+    def aim(self) -> Aim:
+        """What is to be proven."""
+        first = self.targets[0].interface
+        asked = tuple(t for t in self.targets if (t.subject in self.only if self.only else t.interface == first))
+        macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
+        stations = frozenset() if self.net.station is None else frozenset({self.net.station})
+        return Aim(tuple(self.targets), asked, (self.net,), stations, macs, {})
+
+    def prove(self) -> Ran:
+        """Run to the end in virtual time, a second and a half beyond it too."""
+        prober = Prober(
+            self.aim(), self.rig.ways, Names(lambda mac: "", lambda mac: None), self.settings, Random(self.seed),
+            hears_all=self.hears_all, proven=self.proven, poll=60.0,
+        )  # fmt: skip
+        began = self.rig.now()
+        drive(prober, self.rig, self.hand)
+        return Ran(prober, self.rig, self.hand.log, self.rig.now() - began)
+
+
+def ill_manners(ran: Ran) -> list[str]:
+    """Everything that a run sent and should not have: 4-proof.md, Probes and Pace; 6-settled-details.md 36, 45."""
+    aim, sent = ran.prober.aim, ran.rig.sent
+    planned = {target.address for target in aim.targets if not target.barred}
+    ours = {address for way in ran.rig.ways for address, _ in way.addresses} | set(aim.stations)
+    askable = planned | ours | {n for net in aim.nets for n in (net.gateway, *net.spare) if n is not None}
+    silent_ports = {proof.address for proof in ran.prober.proofs if proof.verdict == "silent"}
+    wrong, times = [], defaultdict(list)
+    for at, way, frame in sent:
+        arp, echo = arp_from_wire(frame), echo_from_wire(frame)
+        assert arp is not None or echo is not None
+        target, source = (arp.target_ip, arp.sender_ip) if arp is not None else (echo.target_ip, echo.source_ip)  # type: ignore[union-attr]
+        times["all"].append(at)
+        times[f"to {quad(target)}"].append(at)
+        if int.from_bytes(frame[:6], "big") == BROADCAST:
+            times["broadcast"].append(at)
+            times[f"broadcast to {quad(target)} on {way}"].append(at)
+        if arp is None or arp.op == REQUEST:
+            wrong += [f"{quad(target)} was asked"] if target not in askable else []
+        wrong += [f"{quad(source)} was used as sender"] if source not in ours | {0} else []
+        if source == 0 and target in planned and quad(target) not in silent_ports:
+            wrong.append(f"{quad(target)} was asked with sender 0")
+        if way and source == aim.nets[0].station:
+            wrong.append("the borrowed address was used on another interface")
+        wrong += (
+            [f"{mac_text(int.from_bytes(frame[6:12], 'big'))} is not ours"] if frame[6:12] != _mac(ran, way) else []
+        )
+    wrong += ["something was sent after the end"] if any(ran.prober.turn(ran.rig.now() + n) for n in range(5)) else []
+    limits = {"all": 500, "broadcast": 20}
+    for name, moments in times.items():
+        limit = limits.get(name, 1 if name.startswith("broadcast") else 5)
+        most = _most_in_a_second(moments)
+        wrong += [f"{most} frames in a second: {name}"] if most > limit else []
+    return wrong
+
+
+def _mac(ran: Ran, way: int) -> bytes:
+    return ran.rig.ways[way].mac.to_bytes(6, "big")
+
+
+def _most_in_a_second(moments: list[float]) -> int:
+    """The most frames in any window of a second."""
+    return max(bisect_left(moments, at + 1.0 - 1e-9) - index for index, at in enumerate(moments))
