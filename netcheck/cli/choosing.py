@@ -1,0 +1,33 @@
+"""What the commands on site share: the interface that must be named, and where the record goes by default."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from netcheck.addr import quad
+from netcheck.errors import Problem, UsageError
+from netcheck.plan.model import Plan
+from netcheck.text import safe
+
+
+def demand_interface(name: str) -> str:
+    """Return the interface that was named; UsageError with a list of those there are where none was."""
+    if not name:
+        raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
+    return name
+
+
+def _interfaces() -> str:
+    from netcheck.wire.system import interfaces
+
+    return ", ".join(
+        f"{safe(one.name)} ({', '.join([one.state, *(quad(address) for address, _ in one.addresses)])})"
+        for one in interfaces()
+        if one.ethernet and not one.loopback
+    )
+
+
+def record_path(given: Path | None, plan: Plan) -> Path:
+    """The record's file: as given, else `<plan>-<date>.jsonl` in the current folder."""
+    return given or Path(f"{plan.slug}-{datetime.now().astimezone().date()}.jsonl")

@@ -1,0 +1,74 @@
+"""Gathers what `ready` judges: interfaces, routes, the right to open the link, the clock. Sends nothing, changes
+nothing."""
+
+from __future__ import annotations
+
+import ctypes
+import sys
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from netcheck.errors import LinkError, Problem
+from netcheck.field.facts import Clock, Facts, RecordFact
+from netcheck.plan.model import Plan
+from netcheck.proof.targets import aim_at
+from netcheck.wire import netlink
+from netcheck.wire.opening import Kind, open_link
+from netcheck.wire.system import interfaces, on_linux
+
+_TIMEX = 512  # bytes, more than struct timex has (adjtimex(2))
+_NOT_SYNCHRONISED = 5  # TIME_ERROR
+
+
+def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Sequence[str] = ()) -> Facts:
+    """Look at this computer; LinkError only where the system does not list its interfaces, UsageError for a subject in
+    `only` that the plan does not have."""
+    there = tuple(interfaces())
+    return Facts(
+        interface=interface,
+        kind=kind,
+        interfaces=there,
+        aim=aim_at(plan, only=only),
+        clock=Clock(datetime.now().astimezone(), synchronised()),
+        record=record,
+        wireless=frozenset(one.name for one in there if _wireless(one.name)),
+        routes=_routes(),
+        refusal=_refusal(kind, interface),
+        surveyed=tuple(survey.taken for survey in plan.surveys if survey.taken is not None),
+    )
+
+
+def _refusal(kind: Kind, interface: str) -> Problem | None:
+    """Why the link cannot be opened; it is opened and closed at once."""
+    try:
+        open_link(kind, interface).close()
+    except LinkError as error:
+        return error.problems[0]
+    return None
+
+
+def _routes() -> tuple[netlink.Route, ...] | None:
+    if not on_linux():
+        return None
+    try:
+        return tuple(netlink.routes())
+    except OSError:
+        return None
+
+
+def _wireless(name: str) -> bool:
+    """Whether the kernel calls an interface wireless."""
+    folder = Path("/sys/class/net", name)
+    return any((folder / sign).exists() for sign in ("wireless", "phy80211"))
+
+
+def synchronised() -> bool | None:
+    """Whether the system's clock is kept by a time server, as the kernel has it; None where it does not tell."""
+    if sys.platform != "linux":
+        return None
+    try:
+        state = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(_TIMEX))  # all zeros: only asks
+    except (OSError, AttributeError):
+        return None
+    return None if state < 0 else bool(state != _NOT_SYNCHRONISED)

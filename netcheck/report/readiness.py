@@ -1,0 +1,40 @@
+"""What getting ready found, as text and as JSON; pure functions of the lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from textwrap import wrap
+from typing import Any
+
+from netcheck.field.facts import Level, Line
+from netcheck.text import safe
+
+INDENT = " " * 6
+
+
+def ready(lines: Sequence[Line]) -> bool:
+    """Say whether nothing is left to mend."""
+    return all(line.level is not Level.FIX for line in lines)
+
+
+def to_text(lines: Sequence[Line], width: int = 100) -> str:
+    """A line each: `ok`, `fix` or `note`, what it is about, what was found; below it what to do. Then the sum."""
+    shown: list[str] = []
+    for line in lines:
+        said = safe(f"{line.level:<5} {line.about}: {line.what}", 1000)
+        shown += wrap(said, max(60, width), subsequent_indent=INDENT)
+        shown += wrap(safe(line.do, 1000), max(60, width), initial_indent=INDENT, subsequent_indent=INDENT)
+    fixes = sum(line.level is Level.FIX for line in lines)
+    return "\n".join([*shown, "", f"{fixes} to fix" if fixes else "ready"])
+
+
+def to_json(lines: Sequence[Line], interface: str) -> dict[str, Any]:
+    """The object that `--format json` prints."""
+    return {
+        "interface": interface,
+        "ready": ready(lines),
+        "summary": {str(level): sum(line.level is level for line in lines) for level in Level},
+        "lines": [
+            {"level": str(line.level), "about": line.about, "what": line.what, "do": line.do or None} for line in lines
+        ],
+    }
