@@ -153,7 +153,7 @@ class Operator:
         proof = event.proof
         if proof is not None and proof.verdict is not Verdict.NOT_TESTED and not self.prober.stopped:
             self.recorder.proof(proof)
-        elif event.what in (What.DO, What.SILENT, What.RETURNED, What.WARN, What.VERDICT, What.NOTE):
+        elif event.what in (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE):
             self.recorder.event(str(event.what), event.text, port=event.port)
 
 
@@ -181,21 +181,23 @@ class Outcome:
     interrupted: bool
 
 
-def run(order: Order) -> int:
+def run(order: Order, kind: type[Prober] = Prober) -> int:
     """Carry out a proving run on an interface, print what it proved, and return the exit code."""
     base = ground(order.plan, order.only)
     permit = permit_for(order.permit)
     with open_the_link(order) as link:
-        outcome = conduct(order, base, permit, link)
+        outcome = conduct(order, base, permit, link, kind=kind)
     return finish(order, outcome)
 
 
-def conduct(order: Order, base: Ground, permit: str, link: Link, hands: Hands | None = None) -> Outcome:
+def conduct(
+    order: Order, base: Ground, permit: str, link: Link, hands: Hands | None = None, kind: type[Prober] = Prober
+) -> Outcome:
     """Prove what is to be proven over a link, with the screen and the record; `hands` stand in for a keyboard."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         done, aim = _to_do(base.aim, recorder, order.only)
-        prober = Prober(
+        prober = kind(
             aim, link.ways, base.names, order.settings, SystemRandom(),
             hears_all=link.hears_all, proven=_proven(recorder),
         )  # fmt: skip

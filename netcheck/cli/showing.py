@@ -17,7 +17,7 @@ from netcheck.text import safe
 
 REDRAW = 0.2  # seconds
 # How many bells mean what: all a terminal can do, and told apart without looking.
-BELLS = {What.SILENT: 1, What.ENOUGH: 2, What.RETURNED: 3, What.WARN: 5}
+BELLS = {What.SILENT: 1, What.ENOUGH: 2, What.RETURNED: 3, What.SEEN: 4, What.WARN: 5}
 BELL_GAP = 0.18
 
 

@@ -11,6 +11,7 @@ from netcheck.proof.targets import Aim, Net, Target
 
 FRESH = 5.0  # seconds: a control must have answered in this time before the silence (6-settled-details.md 12)
 MACS_KEPT, ADDRESSES_KEPT = 4096, 64  # who spoke for what: MACs, and addresses of each
+WATCH_SHARE = 0.8  # of the pace that the watch may use, so that requests of the port under test find room
 ECHO_TRIES = 5  # echoes that a watched address may leave unanswered before it is asked by ARP instead
 HINT = 1e-2  # a run of misses of a watched address this unlikely says that it fell silent
 
@@ -76,6 +77,11 @@ class Bench:
                 self.watched[address] = self.asker.line(address, name)
         self.tend(None)
 
+    @property
+    def watch_every(self) -> float:
+        """Seconds between echoes to one watched address: a second, or more where the pace would leave no room."""
+        return max(WATCH_EVERY, len(self.watched) / (WATCH_SHARE * self.settings.pace))
+
     def tend(self, under_test: Line | None) -> None:
         """Ask each watched address the gentlest way that works: one unicast echo a second where its MAC is known and
         it answers echo, else by broadcast within the broadcast pace."""
@@ -86,7 +92,7 @@ class Bench:
             if by_arp:
                 self.asker.want(line, self.now, arp=WATCH_EVERY)
             else:
-                self.asker.want(line, self.now, echo=WATCH_EVERY)
+                self.asker.want(line, self.now, echo=self.watch_every)
 
     def companions(self, target: Target, since: float, until: float) -> tuple[list[Line], Line | None]:
         """Controls for a silence: addresses of other devices that answered in this time and do not hang behind this

@@ -18,6 +18,7 @@ class What(StrEnum):
     SILENT = "silent"  # it fell silent
     ENOUGH = "enough"  # the evidence of a phase suffices
     RETURNED = "returned"  # it answers again
+    SEEN = "seen"  # on a walk: pulled once, to be pulled once more
     WARN = "warn"  # something is wrong: the wrong cable, a second owner, too soon
     NOTE = "note"
     VERDICT = "verdict"
@@ -55,3 +56,5 @@ class Settings:
     unheard: float = 1e-3
     pace: float = 500.0
     pace_each: float = 5.0
+    once: bool = False  # on a walk: one pull is enough
+    lasts: float | None = None  # on a walk: seconds until it ends, None for until all is settled

@@ -16,6 +16,7 @@ STATES = {
     What.SILENT: "silent",
     What.ENOUGH: "put back",
     What.RETURNED: "back",
+    What.SEEN: "seen once",
     What.WARN: "look here",
 }
 
@@ -66,7 +67,7 @@ class Board:
                 self.until, self.wait, self.warning = event.until, "", ""
             case What.WAIT:
                 self.wait, self.until = event.text, event.until
-            case What.WARN:
+            case What.WARN | What.SEEN:
                 self.warning = event.text
             case What.SILENT:
                 self.doing, self.acting, self.until, self.warning = event.text, True, None, ""
