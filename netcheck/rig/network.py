@@ -71,6 +71,7 @@ class Rig:
 
     kind = "rig"
     hears_all = True
+    overhears = False
 
     def __init__(self, seed: int, ways: Sequence[Way], segments: Sequence[Segment]) -> None:
         """`segments[n]` is what way n of the station is plugged into."""

@@ -1,7 +1,8 @@
 """The classic BPF program that lets the kernel throw away what no part of netcheck reads.
 
 It passes, untagged or tagged with priority only (VLAN 0): all ARP, all LLDP, ICMP echo requests and replies sent to our
-MAC, and DHCP requests of others (UDP to port 67, RFC 2131 section 4.1), unfragmented. It drops what this station sends.
+MAC, where it overhears also echo replies to others, and DHCP requests of others (UDP to port 67, RFC 2131 section 4.1),
+unfragmented. It drops what this station sends.
 Codes are those of linux/bpf_common.h and linux/filter.h. `wanted` says the same in Python, for links without filter.
 """
 
@@ -34,7 +35,7 @@ class Step(NamedTuple):
     label: str = ""
 
 
-def _steps(mac: int) -> tuple[Step, ...]:
+def _steps(mac: int, overhears: bool) -> tuple[Step, ...]:
     return (
         Step(LOAD_WORD, PACKET_TYPE),
         Step(EQUAL, OUTGOING, "drop"),
@@ -55,7 +56,7 @@ def _steps(mac: int) -> tuple[Step, ...]:
         Step(LOAD_HALF_BEHIND, 16),
         Step(EQUAL, 67, "pass", "drop"),
         Step(LOAD_BYTE_BEHIND, 14, label="icmp"),
-        Step(EQUAL, 0, "ours"),
+        Step(EQUAL, 0, "pass" if overhears else "ours"),
         Step(EQUAL, 8, "", "drop"),
         Step(LOAD_HALF, 0, label="ours"),
         Step(EQUAL, mac >> 32, "", "drop"),
@@ -66,9 +67,9 @@ def _steps(mac: int) -> tuple[Step, ...]:
     )
 
 
-def program(mac: int) -> bytes:
+def program(mac: int, overhears: bool = False) -> bytes:
     """The program for an interface with this MAC, as an array of struct sock_filter."""
-    steps = _steps(mac)
+    steps = _steps(mac, overhears)
     places = {step.label: at for at, step in enumerate(steps) if step.label}
 
     def jump(at: int, label: str) -> int:

@@ -47,6 +47,7 @@ class Link(Protocol):
     kind: str  # "raw", "portable", "unprivileged" or "rig"
     ways: tuple[Way, ...]
     hears_all: bool  # False where a second owner of an address could not be heard: no verdict above `unsettled`
+    overhears: bool  # True where echo answers to other MACs than the way's are heard too
 
     def now(self) -> float:
         """Seconds on the link's clock, the clock of every `at`. It never goes back."""

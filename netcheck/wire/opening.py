@@ -21,13 +21,14 @@ def kind_from_text(text: str) -> Kind:
     raise UsageError.of(f"there is no link {safe(text)!r}", do=f"Use {listed(list(KINDS), joint='or')}")
 
 
-def open_link(kind: Kind, interface: str, others: Sequence[str] = ()) -> Link:
-    """Open a link; LinkError says what to do where it cannot be had. Each is imported only when it is asked for."""
+def open_link(kind: Kind, interface: str, others: Sequence[str] = (), *, overhears: bool = False) -> Link:
+    """Open a link; LinkError says what to do where it cannot be had. Each is imported only when it is asked for.
+    `overhears` is a wish that the raw link alone grants."""
     match kind:
         case "raw":
             from netcheck.wire.raw import open_raw
 
-            return open_raw(interface, others)
+            return open_raw(interface, others, overhears=overhears)
         case "portable":
             from netcheck.wire.portable import open_portable
 

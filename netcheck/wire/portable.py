@@ -85,6 +85,7 @@ class PortableLink:
 
     kind = "portable"
     hears_all = True
+    overhears = False
 
     def __init__(self, parts: Sequence[Interface], sockets: list[Any], watch: Watch) -> None:
         self.ways: tuple[Way, ...] = tuple(part.way for part in parts)

@@ -1,7 +1,7 @@
 """The raw link of Linux: packet sockets with a filter and time stamps in the kernel, and the carrier by netlink.
 
-Needs CAP_NET_RAW. Not promiscuous; nothing is configured, so nothing is left behind. An interface that is switched off
-or removed in mid-run is reported as gone, never raised. Figures beside the constants were measured on Linux 6.18.
+Needs CAP_NET_RAW. Promiscuous only where it is told to overhear; nothing is left behind. An interface that is switched
+off or removed in mid-run is reported as gone, never raised. Figures beside the constants were measured on Linux 6.18.
 """
 
 from __future__ import annotations
@@ -31,39 +31,43 @@ SEND_PATIENCE = 100_000  # microseconds a send may wait for room in the queue
 
 _ALL = 0x0003  # ETH_P_ALL; numbers of asm/socket.h and linux/if_packet.h that the socket module lacks
 _SO_ATTACH_FILTER, _SO_RCVBUFFORCE = 26, 33
-_SOL_PACKET, _ADD_MEMBERSHIP, _MR_MULTICAST, _IGNORE_OUTGOING = 263, 1, 0, 23
+_SOL_PACKET, _ADD_MEMBERSHIP, _IGNORE_OUTGOING = 263, 1, 23
+_MR_MULTICAST, _MR_PROMISCUOUS = 0, 1
 _LLDP_GROUPS = (0x0180C200000E, 0x0180C2000003, 0x0180C2000000)  # IEEE 802.1AB
 
 # A frame that cannot leave: the carrier is down, the interface is off or gone, or its queue stays full.
 _DROPPED = frozenset({errno.ENETDOWN, errno.ENXIO, errno.ENODEV, errno.EAGAIN, errno.ENOBUFS, errno.EIO})
 
 
-def open_raw(interface: str, others: Sequence[str] = ()) -> RawLink:
-    """Open the interface under test as way 0 and others as further ways; LinkError where one cannot be used."""
+def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = False) -> RawLink:
+    """Open the interface under test as way 0 and others as further ways; LinkError where one cannot be used.
+    `overhears` lets way 0 hear echo answers to other MACs too: only sensible on a direct cable."""
     if not on_linux():
         raise needs_linux("raw")
     parts = [found(name) for name in (interface, *others)]
     sockets: list[socket.socket] = []
     try:
         for part in parts:
-            sockets.append(_opened(part))
-        return RawLink(parts, sockets, CarrierWatch(parts))
+            sockets.append(_opened(part, overhears and not sockets))
+        return RawLink(parts, sockets, CarrierWatch(parts), overhears)
     except OSError as error:
         for one in sockets:
             one.close()
         raise link_error(error, parts[min(len(sockets), len(parts) - 1)].name) from error
 
 
-def _opened(interface: Interface) -> socket.socket:
+def _opened(interface: Interface, overhears: bool) -> socket.socket:
     """A packet socket. Protocol 0 until it is bound: nothing is queued before the filter is in place."""
     packets = socket.socket(socket.AF_PACKET, socket.SOCK_RAW | socket.SOCK_CLOEXEC, 0)
     try:
-        _attach(packets, bpf.program(interface.mac))
+        _attach(packets, bpf.program(interface.mac, overhears))
         stamps_on(packets)
         packets.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("@ll", 0, SEND_PATIENCE))
         enlarge(packets)
         _try(packets, _SOL_PACKET, _IGNORE_OUTGOING, struct.pack("=i", 1))  # Linux 4.20; the filter drops them too
         join_lldp(packets, interface.index)
+        if overhears:
+            _join(packets, interface.index, _MR_PROMISCUOUS, 0)
         packets.bind((interface.name, _ALL))
         if socket.if_nametoindex(interface.name) != interface.index:
             raise OSError(errno.ENODEV, "the interface was replaced while it was opened")
@@ -88,8 +92,12 @@ def enlarge(packets: socket.socket) -> None:
 def join_lldp(packets: socket.socket, index: int) -> None:
     """Have the interface pass LLDP's group addresses on, as long as the socket is open."""
     for group in _LLDP_GROUPS:
-        member = struct.pack("=iHH8s", index, _MR_MULTICAST, 6, group.to_bytes(6, "big"))
-        _try(packets, _SOL_PACKET, _ADD_MEMBERSHIP, member)
+        _join(packets, index, _MR_MULTICAST, group)
+
+
+def _join(packets: socket.socket, index: int, kind: int, group: int) -> None:
+    member = struct.pack("=iHH8s", index, kind, 6, group.to_bytes(6, "big"))
+    _try(packets, _SOL_PACKET, _ADD_MEMBERSHIP, member)
 
 
 def _try(packets: socket.socket, level: int, option: int, value: bytes) -> bool:
@@ -106,8 +114,11 @@ class RawLink:
     kind = "raw"
     hears_all = True
 
-    def __init__(self, parts: Sequence[Interface], sockets: list[socket.socket], watch: CarrierWatch) -> None:
+    def __init__(
+        self, parts: Sequence[Interface], sockets: list[socket.socket], watch: CarrierWatch, overhears: bool = False
+    ) -> None:
         self.ways: tuple[Way, ...] = tuple(part.way for part in parts)
+        self.overhears = overhears
         self._sockets = sockets
         self._watch = watch
         self._clock = Clock()

@@ -100,6 +100,7 @@ class UnprivilegedLink:
 
     kind = "unprivileged"
     hears_all = False
+    overhears = False
 
     def __init__(self, parts: Sequence[Interface], mouths: Sequence[_Mouth], watch: CarrierWatch) -> None:
         self.ways: tuple[Way, ...] = tuple(part.way for part in parts)

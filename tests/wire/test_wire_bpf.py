@@ -25,10 +25,10 @@ SO_ATTACH_FILTER = 26
 
 
 @contextmanager
-def filtered(mac: int) -> Iterator[tuple[socket.socket, socket.socket]]:
+def filtered(mac: int, overhears: bool = False) -> Iterator[tuple[socket.socket, socket.socket]]:
     """Two joined datagram sockets; what goes from the first to the second passes the filter."""
     one, other = socket.socketpair(socket.AF_UNIX, socket.SOCK_DGRAM)
-    program = bpf.program(mac)
+    program = bpf.program(mac, overhears)
     kept = ctypes.create_string_buffer(program)
     where = struct.pack("@HP", len(program) // 8, ctypes.addressof(kept))
     other.setsockopt(socket.SOL_SOCKET, SO_ATTACH_FILTER, where)
@@ -46,7 +46,8 @@ def passed(ends: tuple[socket.socket, socket.socket], frame: bytes) -> bytes | N
         return None
 
 
-def test_the_filter_says_what_it_is_for() -> None:
+@pytest.mark.parametrize("overhears", [False, True])
+def test_the_filter_says_what_it_is_for(overhears: bool) -> None:
     """Frames by scapy's builders: what each reader needs goes through, and nothing else."""
     ours = Ether(dst=OUR_MAC, src=DEVICE_MAC)
     theirs = Ether(dst="00:00:5e:00:53:99", src=DEVICE_MAC)
@@ -58,7 +59,8 @@ def test_the_filter_says_what_it_is_for() -> None:
         "echo reply to us": (ours / IP() / ICMP(type=0), True),
         "echo request to us": (ours / IP() / ICMP(type=8), True),
         "echo reply with IP options": (ours / IP(options=[IPOption_NOP()] * 4) / ICMP(type=0), True),
-        "echo reply to another": (theirs / IP() / ICMP(type=0), False),
+        "echo reply to another": (theirs / IP() / ICMP(type=0), overhears),
+        "echo request to another": (theirs / IP() / ICMP(type=8), False),
         "echo request to everybody": (everybody / IP() / ICMP(type=8), False),
         "host unreachable to us": (ours / IP() / ICMP(type=3), False),
         "a later fragment": (ours / IP(frag=10) / ICMP(type=0), False),
@@ -70,7 +72,7 @@ def test_the_filter_says_what_it_is_for() -> None:
         "IPv6": (Ether(dst=OUR_MAC, type=0x86DD) / b"x", False),
         "arp tagged for a VLAN": (everybody / Dot1Q(vlan=100) / ARP(), False),
     }
-    with filtered(OURS) as ends:
+    with filtered(OURS, overhears) as ends:
         seen = {name: passed(ends, bytes(frame)) is not None for name, (frame, _) in expected.items()}
     assert seen == {name: wish for name, (_, wish) in expected.items()}
 

@@ -10,7 +10,16 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_from_wire, arp_request, echo_from_wire, echo_to_wire, padded
+from netcheck.wire.frames import (
+    ECHO_REPLY,
+    ECHO_REQUEST,
+    Echo,
+    arp_from_wire,
+    arp_request,
+    echo_from_wire,
+    echo_to_wire,
+    padded,
+)
 from netcheck.wire.link import Carrier, Heard
 from netcheck.wire.raw import BATCH, RawLink, open_raw
 from tests.lab.netns import Lab
@@ -327,3 +336,20 @@ def test_nothing_from_before_is_heard(lab: Lab) -> None:
             with open_raw("eth0") as link:
                 assert [news for news in link.receive(link.now() + 0.05) if isinstance(news, Heard)] == []
     assert process.poll() is None
+
+
+def test_what_is_overheard(bench: Bench) -> None:
+    """Told to overhear, the link hears echo answers to other MACs, while it is open; without, it does not."""
+    answer = padded(echo_to_wire(Echo(0x00005E0053FE, DEVICE, DEVICE_IP, STATION_IP, 64, ECHO_REPLY, 1, 1, b"")))
+    state = ["ip", "-d", "link", "show", "eth0"]
+    with bench.lab.inside(bench.station):
+        curious = open_raw("eth0", overhears=True)
+    with curious:
+        assert (bench.link.overhears, curious.overhears) == (False, True)
+        assert "promiscuity 1" in bench.lab.run(bench.station, state).stdout
+        bench.far.send(answer)
+        assert bench.heard() == []
+        bench.link, plain = curious, bench.link
+        assert bench.heard() == [answer]
+        bench.link = plain
+    assert "promiscuity 0" in bench.lab.run(bench.station, state).stdout
