@@ -9,9 +9,16 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from netcheck.proof.events import Event, Key
+from netcheck.proof.events import Event, Key, Press
 
-KEYS = {"": Key.ENTER, "\n": Key.ENTER, "\r": Key.ENTER, "s": Key.SKIP, "S": Key.SKIP, "q": Key.QUIT, "Q": Key.QUIT}
+KEYS: dict[str, Press] = {
+    **dict.fromkeys(("", "\n", "\r"), Key.ENTER),
+    "s": Key.SKIP,
+    "S": Key.SKIP,
+    "q": Key.QUIT,
+    "Q": Key.QUIT,
+    **{str(number): number for number in range(1, 10)},
+}
 MOST = 4096
 
 
@@ -20,7 +27,7 @@ class Hands(Protocol):
 
     ended: bool
 
-    def pressed(self) -> Iterable[Key]:
+    def pressed(self) -> Iterable[Press]:
         """Keys since the last call; never waits."""
 
     def told(self, event: Event) -> None:
@@ -34,7 +41,7 @@ class Keyboard:
         self.handle, self.terminal, self.ended = handle, terminal, False
         self._line = b""
 
-    def pressed(self) -> list[Key]:
+    def pressed(self) -> list[Press]:
         """Keys since the last call."""
         data = b""
         while not self.ended and select.select([self.handle], [], [], 0)[0] and len(data) < MOST:
@@ -46,7 +53,7 @@ class Keyboard:
     def told(self, event: Event) -> None:
         """A person reads the screen."""
 
-    def _keys(self, data: bytes) -> Iterator[Key]:
+    def _keys(self, data: bytes) -> Iterator[Press]:
         if self.terminal:
             words = list(data.decode("ascii", "ignore"))
         else:
@@ -60,7 +67,7 @@ class NoKeys:
 
     ended = True
 
-    def pressed(self) -> list[Key]:
+    def pressed(self) -> list[Press]:
         """Never any."""
         return []
 

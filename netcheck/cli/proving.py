@@ -24,7 +24,7 @@ from netcheck.plan.model import Plan
 from netcheck.plan.reading import read_plan
 from netcheck.plan.rows import row_hashes
 from netcheck.proof.driver import Frames, drive
-from netcheck.proof.events import Event, Key, Settings, What
+from netcheck.proof.events import Event, Press, Settings, What
 from netcheck.proof.judge import Names
 from netcheck.proof.lines import EVER, Kind
 from netcheck.proof.prober import Prober
@@ -138,7 +138,7 @@ class Operator:
     def __init__(self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands) -> None:
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
 
-    def pressed(self) -> list[Key]:
+    def pressed(self) -> list[Press]:
         """Keys since the last call; with nobody left to press any, the run goes on by itself."""
         self.show.refresh(self.link.now(), lambda: live_line(self.prober))
         pressed = list(self.keys.pressed())

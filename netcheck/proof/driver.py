@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
-from netcheck.proof.events import Event, Key
+from netcheck.proof.events import Event, Press
 from netcheck.proof.prober import Prober
 from netcheck.wire.link import Heard, Link
 
@@ -13,7 +13,7 @@ from netcheck.wire.link import Heard, Link
 class Operator(Protocol):
     """Somebody, or a script, that presses keys and is told what happens."""
 
-    def pressed(self) -> Iterable[Key]:
+    def pressed(self) -> Iterable[Press]:
         """Keys pressed since the last call; never waits."""
 
     def told(self, event: Event) -> None:

@@ -44,6 +44,9 @@ class Key(StrEnum):
     QUIT = "q"
 
 
+Press = Key | int  # a number names a port, where a walk must be told which one was pulled
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """How a run is done. Times in seconds; see 4-proof.md for what they are for."""

@@ -15,7 +15,7 @@ from netcheck.proof.asking import Asker, Pace, Send
 from netcheck.proof.bench import Bench, Cut
 from netcheck.proof.case import Case
 from netcheck.proof.claiming import Claims
-from netcheck.proof.events import Event, Key, Settings, What
+from netcheck.proof.events import Event, Key, Press, Settings, What
 from netcheck.proof.judge import DECIDED_IN, Names, judge, verdict
 from netcheck.proof.lines import EVER, FEW
 from netcheck.proof.observed import Observed
@@ -93,7 +93,7 @@ class Prober:
             self.bench.drops += 1
         self.bench.carrier[item.way] = item.up
 
-    def press(self, key: Key) -> None:
+    def press(self, key: Press) -> None:
         """Take a key of the operator's."""
         self._at_once = True
         match key:
@@ -103,6 +103,11 @@ class Prober:
                 self._cut("it was skipped")
             case Key.QUIT:
                 self.stop("the run was stopped")
+            case int():
+                self._name(key)
+
+    def _name(self, number: int) -> None:
+        """Take the number of the port whose cable is out; where ports have turns there is nothing to say."""
 
     def stop(self, why: str) -> None:
         """End the run: the port under test is cut short, the others are not tested."""

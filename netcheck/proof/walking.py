@@ -129,6 +129,16 @@ class Walker(Prober):
         if (line.every[Kind.ARP], line.every[Kind.ECHO]) != (arp, echo):
             self.asker.want(line, self.bench.now, arp=arp, echo=echo)
 
+    def _name(self, number: int) -> None:
+        """The operator says which port of an interface was pulled: the one whose cable is out is taken for it."""
+        for track in self._tracks or ():
+            ports = [target.port for target in track.targets]
+            if track.case is not None and track.steps is not None and str(number) in ports:
+                chosen = track.targets.pop(ports.index(str(number)))
+                track.targets.insert(0, chosen)
+                track.case.target = chosen
+                self.bench.enters += 1
+
     # One address
 
     def _look(self, track: Track) -> None:
@@ -141,7 +151,7 @@ class Walker(Prober):
             track.looked_at = line.asked
             self._get_to_know(track, line.mac)
         quiet = track.known and track.targets and self.bench.now - line.answered[-1] > NOTICE
-        since = track.returned if track.first_pull is not None else -EVER
+        since = track.returned if track.first_pull is not None else track.since
         if quiet and line.fallen(line.mac, since, HINT, MISSES):
             self._open_case(track, line.mac)
         return None
@@ -178,7 +188,9 @@ class Walker(Prober):
             case.limit, case.least_out = SECOND_LIMIT, SECOND_ARP
         case.open_out("inferred", case.last_sign() + 1e-6)
         self.asker.want(track.line, self.bench.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
-        case.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out (Enter: it is this port)")
+        ports = " or ".join(target.port for target in track.targets)
+        which = f" (press {ports} to say which port it is)" if len(track.targets) > 1 else ""
+        case.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out{which}")
         track.steps = self._out_and_back(case)
 
     def _out_and_back(self, case: Case) -> Steps:

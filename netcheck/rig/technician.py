@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from netcheck.proof.events import Event, Key, What
+from netcheck.proof.events import Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 
 
@@ -22,14 +22,14 @@ class Technician:
     returns: bool = True
     ended: bool = False
     log: list[Event] = field(default_factory=list)
-    _keys: list[Key] = field(default_factory=list)
+    _keys: list[Press] = field(default_factory=list)
 
-    def pressed(self) -> Iterable[Key]:
+    def pressed(self) -> Iterable[Press]:
         """Keys pressed since the last call."""
         keys, self._keys = self._keys, []
         return keys
 
-    def press(self, key: Key) -> None:
+    def press(self, key: Press) -> None:
         """Press a key."""
         self._keys.append(key)
         self.rig.stir()
