@@ -176,7 +176,7 @@ class Walker(Prober):
         case.began, case.mac = track.since, mac
         case.first = case.answer_of(mac, track.since) or self.bench.now
         case.negatives = self._controls[track.target.subnet]
-        case.request = self.bench.now - WINDOW  # every probe of that time was looked at for a silence
+        case.request = max(track.since, self.bench.now - WINDOW)  # all probes since were looked at for a silence
         return case
 
     def _open_case(self, track: Track, mac: int) -> None:
