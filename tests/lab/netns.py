@@ -261,7 +261,10 @@ def _remove_orphans(prefix: str) -> None:
     """Remove what a killed process of ours left behind: its id is in the name, and it lives no more."""
     for path in NETNS.glob(f"{prefix}-*-*"):
         owner = path.name.removeprefix(f"{prefix}-").split("-")[0]
-        old = time.time() - path.stat().st_mtime > 600
+        try:
+            old = time.time() - path.stat().st_mtime > 600
+        except FileNotFoundError:
+            continue  # another laboratory, in a thread of its own, has just removed it
         if owner.isdigit() and old and not Path("/proc", owner).exists():
             subprocess.run(["ip", "netns", "del", path.name], capture_output=True)
 

@@ -1,0 +1,154 @@
+"""Mask and gateway by behaviour on the real kernel: devices in namespaces at the end of a direct cable."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from ipaddress import IPv4Address, IPv4Interface
+from random import Random
+
+import pytest
+
+from netcheck.proof.settings import Inquiry
+from netcheck.proof.trial import Question
+from netcheck.proof.typed import Typed
+from netcheck.wire.link import Heard, Link
+from netcheck.wire.raw import open_raw
+from tests.lab.netns import Lab, why_not
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
+STATION, DEVICE = 0x00005E005301, 0x00005E005314
+AT_ONCE = 24  # they mostly wait
+
+
+@dataclass(frozen=True)
+class Case:
+    """How a device is set up, and what must be found; `wishes` are further `ip` commands and sysctls in it."""
+
+    name: str
+    typed: str
+    gateway: str = ""
+    reverse: int = 0
+    planned: int = 24
+    wishes: tuple[tuple[str, ...], ...] = ()
+    overhears: bool = True
+    length: int | None = None
+    why: str = ""  # in the reason why something cannot be told
+
+
+def sound(typed: str, gateway: bool, reverse: int, planned: int = 24) -> Case:
+    """A device with nothing wrong about it but, perhaps, its mask."""
+    network = IPv4Interface(typed).network
+    router = str(network.network_address + 1) if gateway else ""
+    name = f"{typed} {'with' if gateway else 'without'} gateway, rp_filter {reverse}, planned /{planned}"
+    return Case(name, typed, router, reverse, planned, length=network.prefixlen)
+
+
+LENGTHS = tuple(
+    sound(f"10.62.20.{host}/{length}", gateway, reverse, planned)
+    for (length, host, planned), gateway, reverse in [
+        ((8, 61, 24), True, 0), ((8, 61, 24), False, 1),
+        ((16, 61, 24), True, 1), ((16, 61, 24), False, 2),
+        ((19, 250, 24), True, 2), ((22, 7, 24), False, 0),
+        ((24, 61, 24), True, 0), ((24, 61, 24), True, 1), ((24, 61, 24), False, 0), ((24, 61, 24), False, 1),
+        ((25, 126, 24), True, 2), ((26, 61, 26), False, 2),
+        ((28, 61, 24), True, 1), ((28, 61, 28), False, 1),
+        ((29, 6, 24), True, 0), ((29, 62, 16), False, 2), ((30, 62, 24), False, 0),
+    ]
+)  # fmt: skip
+REMEMBERED = (("ip", "neigh", "add", "10.62.20.1", "lladdr", "00:00:5e:00:53:fe", "dev", "eth0"),)
+ODD = (
+    Case(
+        "echo ignored", "10.62.20.61/24", "10.62.20.1", why="echo ignored",
+        wishes=(("sysctl", "-qw", "net.ipv4.icmp_echo_ignore_all=1"),),
+    ),
+    Case("/31", "10.62.20.61/31", why="echo ignored, or longer than /30"),
+    Case("/32", "10.62.20.61/32", why="echo ignored, or longer than /30"),
+    Case(
+        "on-link default route", "10.62.20.61/24", why="takes every address",
+        wishes=(("ip", "route", "add", "default", "dev", "eth0"),),
+    ),
+    Case(
+        "gateway remembered", "10.62.20.61/24", "10.62.20.1", wishes=REMEMBERED, length=24,
+        why="sends to 00-00-5E-00-53-FE",
+    ),
+    Case(
+        "gateway remembered, not overheard", "10.62.20.61/24", "10.62.20.1", wishes=REMEMBERED, length=24,
+        why="a MAC that it remembers", overhears=False,
+    ),
+    Case(
+        "second address with a shorter prefix", "10.62.20.61/24", length=16,
+        wishes=(("ip", "addr", "add", "10.62.99.9/16", "dev", "eth0"),),
+    ),
+)  # fmt: skip
+CASES = (*LENGTHS, *ODD)
+
+
+def inquire(link: Link, question: Question, rng: Random) -> Typed:
+    """Drive an inquiry on a link to its end."""
+    inquiry = Inquiry(question, rng)
+    while inquiry.found is None:
+        for frame in inquiry.turn(link.now()):
+            link.send(frame)
+        for news in link.receive(link.now() + 0.02):
+            if isinstance(news, Heard):
+                inquiry.hear(news)
+    return inquiry.found
+
+
+def run(case: Case) -> tuple[Typed, float, str]:
+    """Build the two ends of the cable and ask; returns what was found, the seconds, and the device's neighbours."""
+    with Lab("nci") as lab:
+        station, device = lab.namespace("station"), lab.namespace("device")
+        lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
+        lab.reverse_path(device, case.reverse)
+        lab.address(device, "eth0", case.typed)
+        if case.gateway:
+            assert lab.run(device, ["ip", "route", "add", "default", "via", case.gateway]).returncode == 0
+        for wish in case.wishes:
+            assert lab.run(device, wish).returncode == 0
+        with lab.inside(station):
+            link = open_raw("eth0", overhears=case.overhears)
+        with link:
+            address = int(IPv4Interface(case.typed).ip)
+            kept = {address, int(IPv4Address(case.gateway or 0))}
+            question = Question(
+                address, DEVICE, STATION, case.planned, lambda one: one not in kept,
+                probed=25, answered=25, overhears=case.overhears,
+            )  # fmt: skip
+            began = time.monotonic()
+            found = inquire(link, question, Random(case.name))
+            took = time.monotonic() - began
+        return found, took, lab.run(device, ["ip", "neigh", "show", "nud", "reachable"]).stdout
+
+
+@pytest.fixture(scope="module")
+def runs() -> Iterator[dict[str, Future[tuple[Typed, float, str]]]]:
+    """All cases, some at a time, since they mostly wait."""
+    if reason := why_not():
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        yield {case.name: pool.submit(run, case) for case in CASES}
+
+
+@pytest.mark.parametrize("case", LENGTHS, ids=lambda case: case.name)
+def test_mask_and_gateway(case: Case, runs: dict[str, Future[tuple[Typed, float, str]]]) -> None:
+    """Prefix lengths with and without gateway, with the three reverse-path settings; the device learns nothing."""
+    found, took, neighbours = runs[case.name].result()
+    print(f"{case.name:60} {took:5.1f} s  {found}")
+    gateway = int(IPv4Address(case.gateway)) if case.gateway else None
+    assert found == Typed(case.length, gateway, none_set=not case.gateway)
+    assert neighbours == ""
+
+
+@pytest.mark.parametrize("case", ODD, ids=lambda case: case.name)
+def test_what_cannot_be_told(case: Case, runs: dict[str, Future[tuple[Typed, float, str]]]) -> None:
+    """What can be read two ways is not told, with the reason."""
+    found, took, _ = runs[case.name].result()
+    print(f"{case.name:60} {took:5.1f} s  {found}")
+    assert found.length == case.length
+    assert case.why in found.mask_why + found.gateway_why
+    assert not (found.none_set and case.gateway)
