@@ -27,6 +27,7 @@ from netcheck.proof.driver import Frames, drive
 from netcheck.proof.events import Event, Press, Settings, What
 from netcheck.proof.judge import Names
 from netcheck.proof.lines import EVER, Kind
+from netcheck.proof.outlook import seconds_left
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
@@ -165,7 +166,10 @@ def live_line(prober: Prober) -> str:
     if case.phase is Phase.OUT:
         since = case.quiet_from
         unanswered = [f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind} requests" for kind in Kind]
-        return f"silent for {max(0.0, case.bench.now - case.quiet_from):.0f} s; unanswered: {' and '.join(unanswered)}"
+        silent = max(0.0, case.bench.now - case.quiet_from)
+        return (
+            f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; unanswered: {' and '.join(unanswered)}"
+        )
     answers = sum(case.mac in probe.answers for probe in case.line.probes)
     return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"
 

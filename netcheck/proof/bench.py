@@ -42,9 +42,9 @@ class Bench:
         self.gateways = {net.gateway: net for net in aim.nets if net.gateway is not None}
         self.proven: dict[int, str] = {}  # MAC -> device/interface already proven in this record
 
-    def say(self, what: What, port: str, text: str, until: float | None = None) -> None:
+    def say(self, what: What, port: str, text: str, until: float | None = None, mac: int | None = None) -> None:
         """Tell an event."""
-        self.events.append(Event(self.now, what, port, text, until))
+        self.events.append(Event(self.now, what, port, text, until, mac=mac))
 
     def enter(self) -> bool:
         """Take all presses of Enter; say whether there was one."""

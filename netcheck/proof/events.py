@@ -15,6 +15,7 @@ class What(StrEnum):
     DO = "do"
     WAIT = "wait"  # nothing to do: which wait is running
     HEARD = "heard"  # the address answers
+    KNOWN = "known"  # on a walk: it has answered often enough that a silence means something
     SILENT = "silent"  # it fell silent
     ENOUGH = "enough"  # the evidence of a phase suffices
     RETURNED = "returned"  # it answers again
@@ -34,6 +35,7 @@ class Event:
     text: str
     until: float | None = None
     proof: Proof | None = None
+    mac: int | None = None  # who was heard
 
 
 class Key(StrEnum):

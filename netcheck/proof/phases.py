@@ -97,7 +97,7 @@ def phase_in(case: Case, claim: Claim) -> Steps:
     case.mac, case.first = found
     case.line.follow(case.mac)
     case.first_after = case.first - case.began
-    case.say(What.HEARD, f"{case.target.address_text} answers")
+    bench.say(What.HEARD, case.target.subject, f"{case.target.address_text} answers", mac=case.mac)
 
 
 def _begin(case: Case, claim: Claim) -> Generator[None, None, float]:
@@ -153,7 +153,7 @@ def gather(case: Case) -> Steps:
     until = bench.now + ENOUGH_IN
     case.say(What.WAIT, "Counting its answers", until)
     spare = bench.aim.net(case.target.subnet).spare
-    while not all((case.reliable(), _controls_asked(case, spare), bench.now > until or _ready(case))):
+    while not (_controls_asked(case, spare) and case.reliable() and (bench.now > until or _ready(case))):
         case.pressed()
         own_cable(case)
         yield

@@ -27,7 +27,7 @@ from netcheck.text import listed
 
 AGAIN_WITHIN = 60.0  # seconds from the return in which the second pull must begin: 6-settled-details.md 39
 REFRESH = 18.0  # broadcast requests a second that the watch may use in all, of the 20 of the pace
-REFRESH_EACH = 2.02  # seconds between those to one address, at the least
+REFRESH_EACH = ARP_EVERY  # seconds between those to one address, at the least
 LARGE = 200  # addresses: above, broadcast requests to all come less often than five in the minute that counts
 SECOND_LIMIT, SECOND_ARP = 2e-2, 3  # what the second pull must show: it was no restart; the first showed the rest
 KEPT = 400  # probes kept of an address: five minutes at the pace of the watch, in which it gets to be known
@@ -100,8 +100,6 @@ class Walker(Prober):
         self._waiting = []
         self._tracks = [Track(self.asker.line(a, ts[0].subnet), ts, now) for a, ts in by_address.items()]
         self._controls = {net.name: [self.asker.line(a, net.name) for a in net.spare] for net in self.aim.nets}
-        for track in self._tracks:
-            self.bench.say(What.BEGIN, track.target.subject, f"watching {track.target.address_text}")
         self.bench.say(What.DO, "", DOING)
 
     def _tend(self) -> None:
@@ -164,6 +162,7 @@ class Walker(Prober):
         track.known = case.reliable()
         if not track.known:
             return
+        self.bench.say(What.KNOWN, track.target.subject, f"{track.target.address_text} answers", mac=mac)
         track.voices = len(track.line.last_heard)
         track.arps = case.line.tally(Kind.ARP, case.first, EVER, mac).sent
         case.close_in(self.bench.now)
@@ -182,7 +181,7 @@ class Walker(Prober):
     def _open_case(self, track: Track, mac: int) -> None:
         if self.bench.now > track.returned + AGAIN_WITHIN:
             track.first_pull = None
-        case = track.case = self._case(track, mac)
+        case = track.case = self.case = self._case(track, mac)
         if track.first_pull is not None:
             case.first = case.request = track.returned
             case.limit, case.least_out = SECOND_LIMIT, SECOND_ARP
@@ -208,8 +207,8 @@ class Walker(Prober):
         except TooSoon:
             self._too_soon(track, case)
         except (Void, Cut) as why:
-            case.warn(f"This does not count: {why}")
             self._drop_case(track, self.bench.now)
+            case.warn(f"This does not count: {why}")
         return None
 
     def _too_soon(self, track: Track, case: Case) -> None:
@@ -221,12 +220,12 @@ class Walker(Prober):
         track.last = judge(replace(observed(case), cut=cut), self.names)
         together = f"it fell silent together with {listed(list(case.fallen))}; pull one cable at a time"
         too_soon = "it answers again too soon; leave the cable out until told"
-        case.warn(f"{track.target.subject}: {together if case.fallen else too_soon}")
         self._drop_case(track, track.since)
+        case.warn(f"{track.target.subject}: {together if case.fallen else too_soon}")
 
     def _drop_case(self, track: Track, since: float) -> None:
         """Go back to watching; what was counted before stays, where nothing spoilt it."""
-        track.steps = track.case = None
+        track.steps = track.case = self.case = None
         track.known, track.since = track.known and since == track.since, since
         track.line.keep(KEPT)
         track.line.urgent = False

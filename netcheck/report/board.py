@@ -13,6 +13,7 @@ from netcheck.proof.result import Proof, Verdict
 STATES = {
     What.BEGIN: "looking",
     What.HEARD: "answers",
+    What.KNOWN: "answers",
     What.SILENT: "silent",
     What.ENOUGH: "put back",
     What.RETURNED: "back",
@@ -59,9 +60,11 @@ class Board:
         row = self.rows.get(event.port)
         if row is not None and event.what in STATES:
             row.state = STATES[event.what]
+            row.who = row.who if event.mac is None else mac_text(event.mac)
+            self.current = event.port
         match event.what:
             case What.BEGIN:
-                self.current, self.warning, self.wait, self.until = event.port, "", "", None
+                self.warning, self.wait, self.until = "", "", None
             case What.DO:
                 self.doing, self.acting = event.text, True
                 self.until, self.wait, self.warning = event.until, "", ""
