@@ -118,11 +118,14 @@ class Asker:
         """When `settle` or `due` has something to do next."""
         if self._direct or self.ear.replies:
             return 0.0
-        times = [heap[0][0] for heap in (self._expiring,) if heap]
-        if not self.paused:
-            times += [heap[0][0] for heap in (self._due,) if heap]
-            times += [max(self._broadcast_free_at, self._free_at)] if self._blocked else []
-        return min(times, default=float("inf"))
+        at = self._expiring[0][0] if self._expiring else float("inf")
+        if self.paused:
+            return at
+        if self._due:
+            at = min(at, self._due[0][0])
+        if self._blocked:
+            at = min(at, max(self._broadcast_free_at, self._free_at))
+        return at
 
     def _replies(self, now: float) -> list[Send]:
         """Answers for the borrowed address; one goes in the place of the asker's next probe."""

@@ -159,8 +159,13 @@ class Case:
         """Probes of each kind sent since the request where the start of the silence was inferred, else one each."""
         if self.cable != "inferred":
             return 1, 1
-        sent = [probe.kind for probe in self.line.probes if probe.sent >= self.request]
-        return max(1, sent.count(Kind.ARP)), max(1, sent.count(Kind.ECHO))
+        arp = echo = 0
+        for probe in reversed(self.line.probes):
+            if probe.sent < self.request:
+                break
+            arp += probe.kind is Kind.ARP
+            echo += probe.kind is Kind.ECHO
+        return max(1, arp), max(1, echo)
 
     def silent_enough(self) -> bool:
         """Say whether the trailing silence means something, if it goes on until now."""
@@ -173,11 +178,11 @@ class Case:
         if out[0] < self.least_out and self.bench.asker.hears_all:
             return False
         seen = self.results[Phase.IN]
-        return all(
-            luck(before.sent, before.answered, missed) * looked <= self.limit
-            for before, missed, looked in zip((seen.arp, seen.echo), out, self.looked(), strict=True)
-            if before.answered
-        )
+        pairs = zip((seen.arp, seen.echo), out, strict=True)
+        chances = [luck(before.sent, before.answered, missed) if before.answered else 0.0 for before, missed in pairs]
+        if max(chances) > self.limit:
+            return False
+        return all(chance * looked <= self.limit for chance, looked in zip(chances, self.looked(), strict=True))
 
     def _asked_beyond(self, line: Line) -> bool:
         """Another interface of the station has been asked often enough, if it is up and has an address to ask from."""

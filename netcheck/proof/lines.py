@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from netcheck.proof.luck import luck
 from netcheck.proof.result import Tally
@@ -169,9 +169,16 @@ class Line:
     def tally(self, kind: Kind, since: float, until: float, mac: int) -> Tally:
         """How many of those probes there are, and how many this MAC answered in time."""
         sent = answered = 0
-        for probe in self.resolved(kind, since, until, mac):
-            sent += 1
-            answered += mac in probe.answers
+        for probe in reversed(self.probes):  # as `resolved`, spelt out: nothing else is called as often
+            if probe.sent < since:
+                break
+            if probe.kind is not kind or probe.sent >= until or probe.anonymous:
+                continue
+            if mac in probe.answers:
+                answered += 1
+                sent += 1
+            elif probe.settled:
+                sent += 1
         return Tally(sent, answered)
 
     def round_trips(self, since: float, until: float, mac: int) -> list[float]:
@@ -213,25 +220,28 @@ class Line:
     def fallen(self, mac: int, since: float, limit: float, least: int) -> bool:
         """Say whether this MAC has fallen silent: since its last answer of either kind it has missed so many probes
         that luck would explain them with a chance below `limit`. A hint that starts a phase, not the evidence."""
-        missed, sent, answered = dict.fromkeys(Kind, 0), dict.fromkeys(Kind, 0), dict.fromkeys(Kind, 0)
-        silent = True
-        for probe, _ in zip(reversed(self.probes), range(RECENT), strict=False):
-            hit = mac in probe.answers
-            if probe.sent < since:
+        if self._misses_in_a_row(mac) < least:
+            return False
+        probes = [probe for probe in islice(reversed(self.probes), RECENT) if probe.sent >= since]
+        known = [p for p in probes if not p.anonymous and (p.settled or mac in p.answers)]
+        last = next((index for index, probe in enumerate(known) if mac in probe.answers), len(known))
+        missed, chance = 0, 1.0
+        for kind in Kind:
+            before = [mac in probe.answers for probe in known[last:] if probe.kind is kind]
+            if any(before):  # else it never answered this kind
+                misses = sum(probe.kind is kind for probe in known[:last])
+                missed += misses
+                chance *= luck(len(before), sum(before), misses)
+        return missed >= least and chance <= limit
+
+    def _misses_in_a_row(self, mac: int) -> int:
+        """How many probes of either kind this MAC has missed since its last answer."""
+        misses = 0
+        for probe in reversed(self.probes):
+            if mac in probe.answers:
                 break
-            if probe.anonymous or not (hit or probe.settled):
-                continue
-            if silent and hit and sum(missed.values()) < least:
-                return False
-            silent = silent and not hit
-            missed[probe.kind] += silent
-            sent[probe.kind] += not silent
-            answered[probe.kind] += hit
-        kinds = [kind for kind in Kind if answered[kind]]
-        chance = 1.0
-        for kind in kinds:
-            chance *= luck(sent[kind], answered[kind], missed[kind])
-        return sum(missed[kind] for kind in kinds) >= least and chance <= limit
+            misses += probe.settled
+        return misses
 
 
 def _renew(times: dict[int, float], mac: int, at: float) -> None:
