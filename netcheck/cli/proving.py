@@ -165,11 +165,9 @@ def live_line(prober: Prober) -> str:
         return ""
     if case.phase is Phase.OUT:
         since = case.quiet_from
-        unanswered = [f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind} requests" for kind in Kind]
-        silent = max(0.0, case.bench.now - case.quiet_from)
-        return (
-            f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; unanswered: {' and '.join(unanswered)}"
-        )
+        missed = " and ".join(f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind}" for kind in Kind)
+        silent = max(0.0, case.bench.now - since)
+        return f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; {missed} requests unanswered"
     answers = sum(case.mac in probe.answers for probe in case.line.probes)
     return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"
 
@@ -210,7 +208,7 @@ def conduct(
             from netcheck.cli.capturing import Capturing
 
             frames = stack.enter_context(Capturing(order.capture, link, prober))
-        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done)
+        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, kind.keys)
         for note in recorder.notes:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout

@@ -33,6 +33,8 @@ class Prober:
     """Proves the ports of an aim one after the other. `done` says that it is over; `refused` then may say why nothing
     could be done with this interface (exit 3)."""
 
+    keys = "Enter confirms   s skips this port   q stops"
+
     def __init__(
         self,
         aim: Aim,

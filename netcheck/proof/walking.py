@@ -63,6 +63,7 @@ class Walker(Prober):
     """Proves ports in the order in which their cables are pulled. Ends when all are settled, after `settings.lasts`
     seconds, or when it is stopped."""
 
+    keys = "a number names the port that is out   q stops"
     _tracks: list[Track] | None = None
     _controls: dict[str, list[Line]]
     _began = 0.0

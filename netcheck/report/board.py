@@ -39,6 +39,7 @@ class Board:
     """Everything on the screen. `doing` is the one thing to do now; `wait` says which wait is running until `until`."""
 
     rows: dict[str, PortRow] = field(default_factory=dict)
+    keys: str = ""  # what the keys do
     current: str = ""
     doing: str = "Starting"
     acting: bool = False  # the technician must do it, not only wait
@@ -48,9 +49,9 @@ class Board:
     last: str = ""  # the newest verdict in words
 
     @classmethod
-    def of(cls, ports: Iterable[tuple[str, str]], finished: Iterable[Proof]) -> Board:
+    def of(cls, ports: Iterable[tuple[str, str]], finished: Iterable[Proof], keys: str) -> Board:
         """A board of ports (subject and address); `finished` were proven before, in the same record."""
-        board = cls({subject: PortRow(subject, address) for subject, address in ports})
+        board = cls({subject: PortRow(subject, address) for subject, address in ports}, keys=keys)
         for proof in finished:
             board.close(proof)
         return board
@@ -70,8 +71,10 @@ class Board:
                 self.until, self.wait, self.warning = event.until, "", ""
             case What.WAIT:
                 self.wait, self.until = event.text, event.until
-            case What.WARN | What.SEEN:
+            case What.WARN:
                 self.warning = event.text
+            case What.SEEN:
+                self.doing, self.acting, self.warning = event.text, True, ""
             case What.SILENT:
                 self.doing, self.acting, self.until, self.warning = event.text, True, None, ""
             case What.HEARD | What.RETURNED:

@@ -13,7 +13,6 @@ from netcheck.proof.result import Verdict
 from netcheck.report.board import Board, PortRow
 from netcheck.text import safe
 
-KEYS = "Enter confirms   s skips this port   q stops"
 ROOM = 7  # lines beside the list of ports and the words of the panel
 
 
@@ -68,4 +67,4 @@ def _state(row: PortRow) -> Text:
 def _foot(board: Board) -> str:
     counts = ", ".join(f"{count} {word}" for word, count in board.counts().items())
     left = sum(row.proof is None for row in board.rows.values())
-    return f"{counts}{', ' if counts else ''}{left} to go    {KEYS}"
+    return f"{counts}{', ' if counts else ''}{left} to go    {board.keys}"
