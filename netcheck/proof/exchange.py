@@ -31,7 +31,7 @@ WINDOW = 1.3  # seconds for its question: a pending one is repeated after one se
 PROMPT = 0.1  # seconds, or twice its slowest, in which a question is surely about the echo request just sent
 HOLD = 0.4  # seconds after a question for another address in which the one for the source may still come
 REUSE = 4.0  # seconds until an address may be asked about again: less gave wrong answers (measured)
-CANDIDATES, MOST = 5, 40  # sources tried until one is silent, and echo requests in all
+CANDIDATES, MOST = 5, 60  # sources tried until one is silent, and echo requests in all
 Steps = Generator[None, None, None]
 
 

@@ -25,6 +25,7 @@ from netcheck.text import listed
 from netcheck.wire.link import Heard
 
 CONFIRMED, SILENCES, TRIES = 2, 3, 8  # answers alike, silences alike at least, and tries at one level
+ENOUGH = 15  # probes of which it is known how many it answered, before silence is weighed: then four mean something
 FLOOR = 7  # the farthest level: who takes that for on-link takes everything
 
 
@@ -77,6 +78,8 @@ class Inquiry:
         if not 0 < planned <= INNERMOST:
             raise CannotTell(f"a /{planned} cannot be told by behaviour")
         yield from self._wire.listen()
+        if self._probed < ENOUGH:
+            yield from self._get_to_know()
         if self._open(planned):
             yield from self._settle(planned)
         if self._seen_inside is None:
@@ -103,6 +106,23 @@ class Inquiry:
             if sources.fresh(level) is not None or sources.oldest(level) is not None:
                 return level
         raise CannotTell("there is no free address near it to ask from")
+
+    def _get_to_know(self) -> Steps:
+        """Ask from near sources, ever farther out while they are inside, until it is known how reliably it answers."""
+        yield from self._settle(self._closest())
+        inside: Counter[int] = Counter()
+        outward = True
+        while self._inside <= INNERMOST and self._probed < ENOUGH:
+            farther = outward and self._open(self._inside - 1)
+            level = self._inside - 1 if farther else self._wire.sources.rested(self._inside)
+            trial = yield from self._wire.ask(level)
+            inside[level] += trial.sign is Sign.INSIDE
+            if farther and trial.sign is not Sign.INSIDE:
+                outward = False
+                continue
+            self._probed, self._answered = self._probed + 1, self._answered + (trial.sign is Sign.INSIDE)
+            if inside[level] == CONFIRMED:
+                self._inside = self._seen_inside = min(level, self._inside)
 
     def _next(self) -> int | None:
         """The level to ask next: just outside the plan's prefix, else the middle of what is open."""

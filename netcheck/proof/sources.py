@@ -44,6 +44,13 @@ class Sources:
         ]
         return min(used, key=self.used.__getitem__, default=None)
 
+    def rested(self, level: int) -> int:
+        """Of this level and all closer ones, the one to ask from next: with a fresh source, else with the oldest."""
+        closer = range(INNERMOST, level - 1, -1)
+        oldest = {one: self.used[source] for one in closer if (source := self.oldest(one)) is not None}
+        fresh = next((one for one in closer if self.fresh(one) is not None), None)
+        return fresh if fresh is not None else min(oldest, key=oldest.__getitem__, default=level)
+
     def _candidates(self, level: int) -> Iterator[int]:
         bits = 31 - level
         flipped = (self.address ^ 1 << bits) >> bits << bits

@@ -93,6 +93,15 @@ def test_every_length_is_found(length: int, gateway: bool) -> None:
         assert bench.now < 110
 
 
+@pytest.mark.parametrize("gateway", ["10.62.20.49", ""], ids=["with gateway", "without"])
+@pytest.mark.parametrize("length", [28, 26, 24, 22, 16])
+def test_a_device_that_answered_nothing_before(length: int, gateway: str) -> None:
+    """A device that is deaf to this station, since its mask is too long: it is got to know from its neighbourhood."""
+    device = Device(f"10.62.20.61/{length}", gateway)
+    found, _ = ask(device, before=0, free=lambda one: one != ip("10.62.20.49"))
+    assert found == (Typed(length, ip(gateway)) if gateway else Typed(length, none_set=True))
+
+
 @pytest.mark.parametrize("planned", [24, 30])
 def test_the_smallest_prefix(planned: int) -> None:
     """In a /30 the one other host is the only source near enough: if it is free it tells, if it is the gateway not."""
