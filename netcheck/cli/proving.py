@@ -117,8 +117,6 @@ def open_the_link(order: Order) -> Link:
     from netcheck.wire.opening import kind_from_text, open_link
     from netcheck.wire.system import other_interfaces_up
 
-    if not order.interface:
-        raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
     others = other_interfaces_up(order.interface) if order.settings.direct else ()
     return open_link(kind_from_text(order.link), order.interface, others)
 
@@ -185,6 +183,8 @@ class Outcome:
 
 def run(order: Order, kind: type[Prober] = Prober) -> int:
     """Carry out a proving run on an interface, print what it proved, and return the exit code."""
+    if not order.interface:
+        raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
     base = ground(order.plan, order.only)
     permit = permit_for(order.permit)
     with open_the_link(order) as link:
