@@ -22,7 +22,7 @@ from netcheck.proof.result import Verdict
 from netcheck.record.verification import read_record
 from netcheck.report.findings_text import to_text
 from netcheck.report.gathering import report_of
-from netcheck.report.proofs import summary, to_lines
+from netcheck.report.proofs import counted, to_lines
 from netcheck.report.writing import kinds_for
 from netcheck.rig.plant import Trouble, plant
 from netcheck.rig.technician import Technician
@@ -135,7 +135,7 @@ def _prove(out: Path) -> Outcome:
 def _print_proofs(outcome: Outcome) -> None:
     lines = to_lines([proof for proof in outcome.proofs if proof.verdict is not Verdict.PROVEN])
     print("\nNot proven, and why:\n" + "\n".join(lines))
-    print("\n" + ", ".join(f"{count} {word}" for word, count in summary(outcome.proofs).items()))
+    print(f"\n{counted(outcome.proofs)}")
 
 
 def _report(out: Path, checked: Checked, surveys: tuple[Survey, ...]) -> None:

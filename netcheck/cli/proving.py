@@ -35,7 +35,7 @@ from netcheck.proof.who import names_of
 from netcheck.record.model import Run
 from netcheck.record.writing import Recorder
 from netcheck.report.board import Board
-from netcheck.report.proofs import summary, to_json, to_lines
+from netcheck.report.proofs import counted, summary, to_json, to_lines
 from netcheck.survey.reading import read_surveys
 from netcheck.survey.source import hosts_of
 from netcheck.survey.table import HostTable
@@ -274,8 +274,7 @@ def finish(order: Order, outcome: Outcome) -> int:
         typer.echo(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
     else:
         typer.echo("\n".join(to_lines(outcome.proofs, get_terminal_size((100, 24)).columns)))
-        counts = ", ".join(f"{count} {word}" for word, count in summary(outcome.proofs).items())
-        typer.echo(f"\n{counts or 'nothing to do'}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
+        typer.echo(f"\n{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
     if outcome.refused:
         do = "Give this computer, or the plan's station, an address that is free"
         raise LinkError.of(outcome.refused, where=order.interface, do=do)

@@ -14,9 +14,15 @@ INDENT = " " * 17
 
 
 def summary(proofs: Sequence[Proof]) -> dict[str, int]:
-    """How many ports have which verdict, in the judge's order."""
+    """How many ports have which verdict: `proven` first, then in the judge's order; zeros too, so that no key lacks."""
     words = [proof.verdict for proof in proofs]
-    return {str(verdict): words.count(verdict) for verdict in Verdict if verdict in words}
+    order = (Verdict.PROVEN, *(verdict for verdict in Verdict if verdict is not Verdict.PROVEN))
+    return {str(verdict): words.count(verdict) for verdict in order}
+
+
+def counted(proofs: Sequence[Proof]) -> str:
+    """The same in words, without zeros."""
+    return ", ".join(f"{count} {word}" for word, count in summary(proofs).items() if count) or "nothing to do"
 
 
 def to_json(proofs: Sequence[Proof], record: str, seal: str) -> dict[str, Any]:
