@@ -135,11 +135,6 @@ class Case:
         arp, echo = (self.line.tally(kind, self.first, EVER, self.mac) for kind in Kind)
         return echo.sent >= LEAST_ECHO and (arp.sent >= LEAST_ARP[Phase.IN] or not self.bench.asker.hears_all)
 
-    def asked_well(self, arp: int) -> bool:
-        """Say whether so many broadcast requests are in since it answered first."""
-        assert self.mac is not None
-        return not self.bench.asker.hears_all or self.line.tally(Kind.ARP, self.first, EVER, self.mac).sent >= arp
-
     def misses_needed(self, most: int) -> int:
         """How many misses in a row phase out will need, by what was answered so far; `most` for more."""
         assert self.mac is not None
