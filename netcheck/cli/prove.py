@@ -47,6 +47,10 @@ def command(
     patience: float = typer.Option(60.0, "--patience", help="Seconds to wait for an answer, a pull, a return."),
     out_for: float = typer.Option(0.0, "--out-for", help="Least seconds of silence with the cable out."),
     luck: float = typer.Option(1e-4, "--luck", help="Largest chance that the silence is luck."),
+    typed: bool = typer.Option(False, "--settings", help="Find out mask and gateway by behaviour; needs --direct."),
+    ask_modbus: bool = typer.Option(
+        False, "--ask-modbus", help="Ask each proven device who it is: one Modbus/TCP connection, read only."
+    ),
     pace: float = typer.Option(500.0, "--pace", help="Frames a second in all, at most."),
     pace_each: float = typer.Option(5.0, "--pace-each", help="Frames a second to one address, at most."),
     quiet: bool = typer.Option(False, "--quiet", help="No sounds."),
@@ -61,6 +65,10 @@ def command(
     from netcheck.cli.proving import Order, run
     from netcheck.proof.events import Settings
 
+    if typed and not (direct and link is not LinkKind.UNPRIVILEGED):
+        raise UsageError(
+            Problem("--settings needs a direct cable and a link that hears ARP", do="Add --direct, and use --link raw")
+        )
     settings = Settings(
         hands_free=hands_free,
         direct=direct,
@@ -69,6 +77,10 @@ def command(
         luck=within("--luck", luck, 1e-12, 0.5),
         pace=within("--pace", pace, 1, 10000),
         pace_each=within("--pace-each", pace_each, 0.5, 1000),
+        typed=typed,
     )
-    order = Order(plan, interface, tuple(only), settings, permit, link, record, capture, form is Form.JSON, quiet)
+    order = Order(
+        plan, interface, tuple(only), settings, permit, link, record, capture, form is Form.JSON, quiet,
+        ask_modbus=ask_modbus,
+    )  # fmt: skip
     raise typer.Exit(run(order))

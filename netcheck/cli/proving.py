@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from random import SystemRandom
@@ -17,6 +17,8 @@ import typer
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, Mac, mac_text
 from netcheck.caution import caution_to_text
+from netcheck.cli.choosing import demand_interface, record_path
+from netcheck.cli.identifying import Identifier
 from netcheck.cli.keyboard import Hands, keyboard
 from netcheck.cli.showing import Show
 from netcheck.errors import LinkError, Problem, UsageError
@@ -58,6 +60,7 @@ class Order:
     as_json: bool
     quiet: bool
     terse: bool = False  # say verdicts alone
+    ask_modbus: bool = False  # ask each proven device who it is
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,7 @@ def ground(path: Path, only: Sequence[str]) -> Ground:
     surveys = read_surveys(plan)
     tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
     aim = aim_at(plan, _in_subnets(plan, tables), only)
+    aim = replace(aim, surveyed=lambda address: _seen(tables, Address(4, address)))
     return Ground(plan, aim, names_of(aim, lambda mac: _surveyed(tables, mac)))
 
 
@@ -87,6 +91,11 @@ def _in_subnets(plan: Plan, tables: Mapping[str, HostTable]) -> list[SiteHostSee
             hosts = tables[subnet.island].between(prefix.first, prefix.last)
             found += (SiteHostSeen(h.address.value, None if h.mac is None else h.mac.value, h.name) for h in hosts)
     return found
+
+
+def _seen(tables: Mapping[str, HostTable], address: Address) -> bool:
+    """Say whether any survey has an address."""
+    return any(table.at(address) for table in tables.values())
 
 
 def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
@@ -118,24 +127,18 @@ def open_the_link(order: Order) -> Link:
     from netcheck.wire.system import other_interfaces_up
 
     others = other_interfaces_up(order.interface) if order.settings.direct else ()
-    return open_link(kind_from_text(order.link), order.interface, others)
-
-
-def _interfaces() -> str:
-    from netcheck.wire.system import interfaces
-
-    return ", ".join(
-        f"{safe(one.name)} ({', '.join([one.state, *(str(Address(4, a)) for a, _ in one.addresses)])})"
-        for one in interfaces()
-        if one.ethernet and not one.loopback
-    )
+    return open_link(kind_from_text(order.link), order.interface, others, overhears=order.settings.typed)
 
 
 class Operator:
     """The person at the panel: keys in, screen and record out."""
 
-    def __init__(self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands) -> None:
+    def __init__(
+        self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands, who: Identifier | None = None
+    ) -> None:
+        """`who` asks proven devices who they are."""
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
+        self.who = who
 
     def pressed(self) -> list[Press]:
         """Keys since the last call; with nobody left to press any, the run goes on by itself."""
@@ -147,6 +150,7 @@ class Operator:
 
     def told(self, event: Event) -> None:
         """Show an event and write it down; a verdict of a port that was tested becomes its proof."""
+        event = self._identified(event)
         self.show.take(event)
         self.keys.told(event)
         proof = event.proof
@@ -154,6 +158,14 @@ class Operator:
             self.recorder.proof(proof)
         elif event.what in (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE):
             self.recorder.event(str(event.what), event.text, port=event.port)
+
+    def _identified(self, event: Event) -> Event:
+        """The event, its proof with what the device says of itself, where that was asked for."""
+        if self.who is None or event.proof is None:
+            return event
+        proof = replace(event.proof, evidence=(*event.proof.evidence, *self.who.evidence(event.proof)))
+        self.prober.amend(proof)
+        return replace(event, proof=proof)
 
 
 def live_line(prober: Prober) -> str:
@@ -183,8 +195,7 @@ class Outcome:
 
 def run(order: Order, kind: type[Prober] = Prober) -> int:
     """Carry out a proving run on an interface, print what it proved, and return the exit code."""
-    if not order.interface:
-        raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
+    demand_interface(order.interface)
     base = ground(order.plan, order.only)
     permit = permit_for(order.permit)
     with open_the_link(order) as link:
@@ -200,7 +211,7 @@ def conduct(
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         done, aim = _to_do(base.aim, recorder, order.only)
         prober = kind(
-            aim, link.ways, base.names, order.settings, SystemRandom(),
+            aim, link.ways, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
             hears_all=link.hears_all, proven=_proven(recorder),
         )  # fmt: skip
         frames: Frames | None = None
@@ -214,7 +225,8 @@ def conduct(
         stream = sys.stderr if order.as_json else sys.stdout
         keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
         show = stack.enter_context(Show(board, stream, quiet=order.quiet, terse=order.terse))
-        interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys), frames)
+        who = Identifier(link.ways[0], aim) if order.ask_modbus else None
+        interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys, who), frames)
         recorder.end(summary(prober.proofs))
     proofs = _in_order(base.aim, [*done, *prober.proofs])
     return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted)
@@ -230,8 +242,7 @@ def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | Non
 
 
 def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
-    today = datetime.now().astimezone().date()
-    path = order.record or Path(f"{base.plan.slug}-{today}.jsonl")
+    path = record_path(order.record, base.plan)
     station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.ways[0].addresses) or "borrowed"
     run_facts = Run(
         plan=base.plan.name,
@@ -250,9 +261,7 @@ def _to_do(aim: Aim, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Pr
     proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
     kept = [] if only else [target for target in aim.asked if target.subject in proven]
     asked = tuple(target for target in aim.asked if target not in kept)
-    return [proven[target.subject] for target in kept], Aim(
-        aim.targets, asked, aim.nets, aim.stations, aim.macs, aim.site_macs
-    )
+    return [proven[target.subject] for target in kept], replace(aim, asked=asked)
 
 
 def _proven(recorder: Recorder) -> dict[int, str]:

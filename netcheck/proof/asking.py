@@ -58,7 +58,7 @@ class Asker:
         self._due: list[tuple[float, bool, int, Line, Kind]] = []
         self._blocked: list[tuple[int, float, int, Line]] = []  # ARP requests that wait for the broadcast pace
         self._expiring: list[tuple[float, int, Line, Probe]] = []
-        self._direct: list[Send] = []  # those with sender 0
+        self._direct: list[Send] = []  # those that wait for nothing
         self._free_at = self._broadcast_free_at = 0.0
         self._each_free_at: dict[int, float] = {}  # by address, all ways together
         self._packet_id = count(rng.randrange(0x10000))
@@ -95,6 +95,17 @@ class Asker:
         """Send one ARP probe with sender 0 at the next turn: only for a station address that is to be borrowed, and for
         the last round to an address that stayed silent."""
         self._direct.append(self._probe(now, line, Kind.ARP, 0))
+
+    def allows(self, now: float, address: int) -> bool:
+        """Say whether the pace lets a frame go to an address now, also as a broadcast."""
+        return max(self._free_at, self._broadcast_free_at, self._each_free_at.get(address, 0.0)) <= now
+
+    def also(self, now: float, frame: bytes, address: int) -> None:
+        """Send a frame that is no probe of a line, counted like one to this address."""
+        if frame[:6] == BROADCAST.to_bytes(6, "big"):
+            self._broadcast_free_at = now + MARGIN / self.pace.broadcast
+        self._count(now, address)
+        self._direct.append(Send(frame))
 
     # What goes out
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
+from random import Random
 
 from netcheck.proof.asking import WATCH_EVERY, Asker
 from netcheck.proof.events import Event, Settings, What
 from netcheck.proof.lines import EVER, Hearing, Kind, Line
+from netcheck.proof.settings import Inquiry
 from netcheck.proof.targets import Aim, Net, Target
+from netcheck.wire.frames import Lldp
 
 FRESH = 5.0  # seconds: a control must have answered in this time before the silence (6-settled-details.md 12)
+NEIGHBOURS_KEPT = 64
 MACS_KEPT, ADDRESSES_KEPT = 4096, 64  # who spoke for what: MACs, and addresses of each
 WATCH_SHARE = 0.8  # of the pace that the watch may use, so that requests of the port under test find room
 ECHO_TRIES = 5  # echoes that a watched address may leave unanswered before it is asked by ARP instead
@@ -28,18 +33,21 @@ class Cut(Exception):
 class Bench:
     """Shared state of a run. `now` is set by the prober before anything else is called."""
 
-    def __init__(self, aim: Aim, settings: Settings, asker: Asker) -> None:
+    def __init__(self, aim: Aim, settings: Settings, asker: Asker, rng: Random) -> None:
         """Nothing is asked yet."""
-        self.aim, self.settings, self.asker = aim, settings, asker
+        self.aim, self.settings, self.asker, self.rng = aim, settings, asker, rng
         self.now = 0.0
         self.carrier = asker.carrier
         self.drops = 0  # times that the carrier under test has dropped
+        self.linked = -EVER  # when it came up last; long ago where it was up from the beginning
         self.events: list[Event] = []
         self.enters = 0  # Enter presses that nobody has taken yet
         self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on way 0, and when last
         self.owner_of = {target.address: target for target in aim.targets if not target.barred}
         self.watched: dict[int, Line] = {}
         self.gateways = {net.gateway: net for net in aim.nets if net.gateway is not None}
+        self.neighbours: deque[tuple[float, Lldp]] = deque(maxlen=NEIGHBOURS_KEPT)  # LLDP heard on way 0, and when
+        self.inquiry: Inquiry | None = None  # which takes the answers to its questions out of what is heard
         self.proven: dict[int, str] = {}  # MAC -> device/interface already proven in this record
 
     def say(self, what: What, port: str, text: str, until: float | None = None, mac: int | None = None) -> None:

@@ -33,6 +33,8 @@ class Case:
         self.began = bench.now  # hearings from here on count
         self.ended = EVER  # and up to here
         self.drops = bench.drops
+        self.plugged = bench.linked  # when this port's cable came in, as far as the carrier tells
+        self.evidence: dict[str, str] = {}  # what else was learned of the device
         self.forged = bench.asker.ear.forged
         self.mac: int | None = None
         self.first = EVER  # when the first answered probe was sent

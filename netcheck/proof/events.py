@@ -62,4 +62,6 @@ class Settings:
     pace: float = 500.0
     pace_each: float = 5.0
     once: bool = False  # on a walk: one pull is enough
+    typed: bool = False  # find out mask and gateway by behaviour, on a direct cable
+    overhears: bool = False  # the link hears echo answers to other MACs too
     lasts: float | None = None  # on a walk: seconds until it ends, None for until all is settled

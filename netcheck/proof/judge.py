@@ -55,6 +55,7 @@ def judge(seen: Observed, names: Names) -> Proof:
         others=_others(seen, names),
         phases=seen.phases,
         notes=_notes(seen, word, names),
+        evidence=seen.evidence,
     )
 
 

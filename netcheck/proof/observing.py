@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from netcheck.proof.case import Case
 from netcheck.proof.lines import EVER, Hearing
+from netcheck.proof.neighbour import connector, lldp_evidence
 from netcheck.proof.observed import Observed, Owner
 from netcheck.proof.result import Phase
 
@@ -18,7 +19,7 @@ def observed(case: Case) -> Observed:
         owners=_owners(case),
         device_macs=bench.macs_of(target.device),
         cable=case.cable,
-        connector=case.connector,
+        connector=connector(case),
         looked=case.looks,
         silence=case.silence,
         silence_least=case.silence_least,
@@ -44,6 +45,7 @@ def observed(case: Case) -> Observed:
         cut=case.cut,
         void=case.void,
         hears_all=bench.asker.hears_all,
+        evidence=(*case.evidence.items(), *lldp_evidence(case)),
         first_after=case.first_after,
         luck_limit=bench.settings.luck,
         unheard_limit=bench.settings.unheard,

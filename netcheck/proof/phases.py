@@ -13,6 +13,7 @@ from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.bench import FRESH, Cut
 from netcheck.proof.case import Case
 from netcheck.proof.events import What
+from netcheck.proof.inquiring import inquire
 from netcheck.proof.lines import EVER
 from netcheck.proof.observed import Observed
 from netcheck.proof.observing import observed
@@ -34,11 +35,14 @@ def prove_port(case: Case, decided: Callable[[Observed], bool], claim: Claim) ->
     try:
         yield from connect(case)
         yield from phase_in(case, claim)
+        if case.mac is None:
+            yield from inquire(case)  # of a device that is there and does not answer this station
         while case.mac is not None and case.back_from == EVER:
             try:
                 yield from gather(case)
                 if decided(observed(case)):
                     return
+                yield from inquire(case)
                 yield from pull_and_out(case)
                 if case.out_from == EVER or case.stayed:
                     return
@@ -102,7 +106,7 @@ def phase_in(case: Case, claim: Claim) -> Steps:
 def _begin(case: Case, claim: Claim) -> Generator[None, None, float]:
     """Begin to ask, anew whenever the cable came in: what was heard before may belong to another end of it."""
     bench = case.bench
-    case.drops = bench.drops
+    case.drops, case.plugged = bench.drops, bench.linked
     yield from claim()
     case.began = bench.now
     bench.asker.want(case.line, bench.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)

@@ -23,6 +23,7 @@ from netcheck.proof.observing import observed
 from netcheck.proof.phases import Steps, prove_port
 from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.targets import Aim, Target
+from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Carrier, Heard, Way
 
 TICK = 0.05  # seconds between looks at what has come in, and between turns at most, so that keys are noticed
@@ -52,7 +53,7 @@ class Prober:
         self.aim, self.ways, self.names, self.settings, self.poll = aim, tuple(ways), names, settings, poll
         pace = Pace(total=settings.pace, each=settings.pace_each)
         self.asker = Asker(ways, hears_all, pace, rng)
-        self.bench = Bench(aim, settings, self.asker)
+        self.bench = Bench(aim, settings, self.asker, rng)
         self.bench.proven.update(proven or {})
         self.claims = Claims(self.bench, rng)
         self.proofs: list[Proof] = []
@@ -83,6 +84,8 @@ class Prober:
     def hear(self, item: Heard | Carrier) -> None:
         """Take a frame or a carrier change from the link."""
         if isinstance(item, Heard):
+            if self._special(item):
+                return
             hearing = self.asker.hear(item)
             if hearing is not None:
                 self.bench.take(hearing)
@@ -93,7 +96,17 @@ class Prober:
             self._stop = self._stop or "the interface is gone"
         if item.way == 0 and self.bench.carrier[0] and not item.up:
             self.bench.drops += 1
+        if item.way == 0 and item.up:
+            self.bench.linked = item.at
         self.bench.carrier[item.way] = item.up
+
+    def _special(self, heard: Heard) -> bool:
+        """Take LLDP, and answers to an inquiry; say whether the frame was one, and means nothing to the lines."""
+        if heard.way == 0 and (said := lldp_from_wire(heard.frame)) is not None:
+            self.bench.neighbours.append((heard.at, said))
+            return True
+        inquiry = self.bench.inquiry
+        return inquiry is not None and inquiry.hear(heard)
 
     def press(self, key: Press) -> None:
         """Take a key of the operator's."""
@@ -208,6 +221,10 @@ class Prober:
             self.bench.proven[proof.mac] = proof.interface
         text = f"{proof.verdict}: {proof.why}"
         self.bench.events.append(Event(self.bench.now, What.VERDICT, proof.subject, text, proof=proof))
+
+    def amend(self, proof: Proof) -> None:
+        """Put a proof, to which something was added, in the place of the one of the same port."""
+        self.proofs = [proof if one.subject == proof.subject else one for one in self.proofs]
 
     def _decided(self, seen: Observed) -> bool:
         """Say whether the verdict stands whatever comes: `not-back` alone still waits for phase back."""

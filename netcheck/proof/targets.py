@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from netcheck.addr import Address
+from netcheck.addr import Address, Prefix
 from netcheck.errors import Problem, UsageError
-from netcheck.plan.model import Interface, Plan, Subnet
+from netcheck.plan.model import Cell, Interface, Plan, Subnet
 from netcheck.text import listed
 
 
@@ -26,6 +26,8 @@ class Target:
     ports: int = 1  # how many its interface has
     barred: str = ""
     behind: str = ""  # the port that its interface hangs behind
+    mask: int | None = None  # prefix length of the mask typed into the device, None for the subnet's
+    gateway: int | None = None  # typed into the device, None for the subnet's
 
     @property
     def subject(self) -> str:
@@ -59,8 +61,25 @@ class SiteHostSeen:
 
 
 @dataclass(frozen=True, slots=True)
+class Kept:
+    """Addresses, and ranges of them, that plan and survey keep for somebody; IPv4 integers."""
+
+    addresses: frozenset[int] = frozenset()
+    ranges: tuple[tuple[int, int], ...] = ()
+
+    def until(self, address: int) -> int | None:
+        """The lowest address of the ranges that hold this one; None where none does."""
+        return min((low for low, high in self.ranges if low <= address <= high), default=None)
+
+
+def _nobody(address: int) -> bool:
+    return False
+
+
+@dataclass(frozen=True, slots=True)
 class Aim:
-    """Everything the prober works from. `targets` are all ports of the plan, `asked` those to be proven, in order."""
+    """Everything the prober works from. `targets` are all ports of the plan, `asked` those to be proven, in order;
+    `surveyed` says whether any survey has an address, also outside the plan's subnets."""
 
     targets: tuple[Target, ...]
     asked: tuple[Target, ...]
@@ -68,6 +87,12 @@ class Aim:
     stations: frozenset[int] = frozenset()
     macs: dict[int, str] = field(default_factory=dict)  # planned MAC -> device/interface
     site_macs: dict[int, str] = field(default_factory=dict)  # surveyed MAC -> words for it
+    kept: Kept = Kept()
+    surveyed: Callable[[int], bool] = _nobody
+
+    def free(self, address: int) -> bool:
+        """Say whether plan and surveys leave an address to nobody."""
+        return address not in self.kept.addresses and self.kept.until(address) is None and not self.surveyed(address)
 
     def net(self, name: str) -> Net:
         """The subnet of that name."""
@@ -78,10 +103,27 @@ def aim_at(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] =
     """Work out the aim of a run; UsageError for a subject in `only` that the plan does not have (exit 2)."""
     listed_hosts = tuple(hosts)
     targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
-    nets = tuple(_net(plan, subnet, listed_hosts) for subnet in plan.subnets if _v4(subnet))
+    kept = _kept(plan, listed_hosts)
+    nets = tuple(_net(plan, subnet, kept) for subnet in plan.subnets if _v4(subnet))
     macs = {i.mac.value.value: i.subject for i in plan.interfaces if i.mac is not None and i.mac.value is not None}
     site_macs = {host.mac: _host_words(host) for host in listed_hosts if host.mac is not None}
-    return Aim(targets, _chosen(targets, only), nets, _stations(plan), macs, site_macs)
+    return Aim(targets, _chosen(targets, only), nets, _stations(plan), macs, site_macs, kept)
+
+
+def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> Kept:
+    """Planned addresses, site hosts, stations, gateways and routers; pools and reserved ranges."""
+    taken = {host.address for host in hosts} | _stations(plan)
+    named = [cell for i in plan.interfaces for cell in (i.address, i.gateway)] + [s.gateway for s in plan.subnets]
+    taken |= {value for cell in named if (value := _v4_value(cell)) is not None}
+    taken |= {a.value.address.value for router in plan.routers for a in router.interfaces if a.value is not None}
+    closed = [r.value for s in plan.subnets for r in (*s.pools, *s.reserved) if r.value is not None]
+    return Kept(frozenset(taken), tuple((r.low, r.high) for r in closed if r.family == 4))
+
+
+def _v4_value(cell: Cell[Address] | None) -> int | None:
+    """The address in a cell, if one is there that can be read, of IPv4."""
+    value = None if cell is None else cell.value
+    return value.value if value is not None and value.family == 4 else None
 
 
 def _host_words(host: SiteHostSeen) -> str:
@@ -131,6 +173,8 @@ def _targets_of(plan: Plan, interface: Interface) -> list[Target]:
             ports=len(interface.ports),
             barred=barred,
             behind=interface.behind,
+            mask=None if interface.mask is None or interface.mask.value is None else interface.mask.value.length,
+            gateway=_v4_value(interface.gateway),
         )
         for ordinal, port in enumerate(interface.ports)
     ]
@@ -154,7 +198,7 @@ def _barred(plan: Plan, interface: Interface) -> str:
     return ""
 
 
-def _net(plan: Plan, subnet: Subnet, hosts: tuple[SiteHostSeen, ...]) -> Net:
+def _net(plan: Plan, subnet: Subnet, kept: Kept) -> Net:
     prefix = subnet.prefix.value
     assert prefix is not None  # only readable ones come here
     gateway = subnet.gateway.value if subnet.gateway is not None else None
@@ -171,28 +215,19 @@ def _net(plan: Plan, subnet: Subnet, hosts: tuple[SiteHostSeen, ...]) -> Net:
         length=prefix.length,
         gateway=gateway.value if gateway is not None and prefix.holds(gateway) else None,
         station=stations[0] if stations else None,
-        spare=_spare(plan, subnet, hosts),
+        spare=_spare(prefix, kept),
     )
 
 
-def _spare(plan: Plan, subnet: Subnet, hosts: tuple[SiteHostSeen, ...], most: int = 2) -> tuple[int, ...]:
+def _spare(prefix: Prefix, kept: Kept, most: int = 2) -> tuple[int, ...]:
     """The highest usable addresses that nobody should own (6-settled-details.md 9)."""
-    prefix = subnet.prefix.value
-    assert prefix is not None
-    taken = {host.address for host in hosts} | _stations(plan)
-    taken |= {i.address.value.value for i in plan.interfaces if i.address is not None and i.address.value is not None}
-    taken |= {i.gateway.value.value for i in plan.interfaces if i.gateway is not None and i.gateway.value is not None}
-    taken |= {s.gateway.value.value for s in plan.subnets if s.gateway is not None and s.gateway.value is not None}
-    taken |= {a.value.address.value for router in plan.routers for a in router.interfaces if a.value is not None}
-    closed = [r.value for s in plan.subnets for r in (*s.pools, *s.reserved) if r.value is not None]
     found: list[int] = []
     address = prefix.usable.high
     while address >= prefix.usable.low and len(found) < most:
-        barred = [r for r in closed if r.family == 4 and r.low <= address <= r.high]
-        if barred:
-            address = min(r.low for r in barred) - 1
+        if (low := kept.until(address)) is not None:
+            address = low - 1
             continue
-        if address not in taken:
+        if address not in kept.addresses:
             found.append(address)
         address -= 1
     return tuple(found)

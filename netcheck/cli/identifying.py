@@ -1,0 +1,29 @@
+"""Asks each device that was proven who it is, where the command line wishes it."""
+
+from __future__ import annotations
+
+from netcheck.field.identity import ask_modbus, holder, to_evidence
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.targets import Aim
+from netcheck.wire.link import Way
+
+
+class Identifier:
+    """Adds to a proof what the device says of itself, or why it was not asked. Each call takes at most 2 s."""
+
+    def __init__(self, way: Way, aim: Aim) -> None:
+        self._way = way
+        self._targets = {target.subject: target for target in aim.asked}
+        self._aim = aim
+
+    def evidence(self, proof: Proof) -> tuple[tuple[str, str], ...]:
+        """Pairs to add; nothing for a port that is not proven: only a device that is known to be it is asked."""
+        target = self._targets.get(proof.subject)
+        if proof.verdict is not Verdict.PROVEN or proof.mac is None or target is None:
+            return ()
+        net = self._aim.net(target.subnet)
+        own = [address for address, _ in self._way.addresses if net.holds(address)]
+        if not own:
+            return (("modbus", f"not asked: this computer has no address of its own in subnet {net.name}"),)
+        answer = ask_modbus(self._way.name, own[0], target.address)
+        return to_evidence(answer, proof.mac, holder(self._way.name, target.address))
