@@ -206,11 +206,19 @@ class Case:
         return self.controls if self.gateway is None else [*self.controls, self.gateway]
 
     def doubtful(self) -> list[Line]:
-        """Controls that have not gone on answering: not even in the second half of the silence, which surely lies
-        after the cable came out, where it was said a moment too soon. The gateway counts only where it is alone."""
-        since = (self.quiet_from + self.bench.now) / 2
-        chosen = self.controls or self.all_controls
-        return [line for line in chosen if line in self.lost or not line.answered_between(since)]
+        """Controls that have not gone on answering, in the middle third of the silence and in the last.
+
+        A silence begins and ends up to a third of itself away from the outage that is its cause, since it lasts three
+        times the longest gap between answers: an outage that took the control with it covers the middle third, even
+        where it was over before the silence was proven. The gateway counts only where it is alone.
+        """
+        third = (self.bench.now - self.quiet_from) / 3
+        middle, last = self.quiet_from + third, self.quiet_from + 2 * third
+        return [
+            line
+            for line in self.controls or self.all_controls
+            if line in self.lost or not (line.answered_between(middle, last) and line.answered_between(last))
+        ]
 
     # Opening and closing phases
 

@@ -43,6 +43,7 @@ class Hand:
     pulled: list[Jack] = field(default_factory=list)
     _keys: list[Key] = field(default_factory=list)
     _asked: float = 0.0
+    _out_at_request: bool = False
     _went_out: float = -1.0
 
     def pressed(self) -> Iterable[Key]:
@@ -58,12 +59,13 @@ class Hand:
     def told(self, event: Event) -> None:
         """Do what is said, more or less."""
         if event.what is What.ENOUGH:
-            self.out_between = self._went_out >= self._asked
+            self.out_between = self._out_at_request or self._went_out >= self._asked
         if event.what is not What.DO or event.port not in self.cables:
             return
         after = self.random.uniform(0.05, self.slow)
         if event.text.startswith("Pull"):
             self._asked = self.rig.now()
+            self._out_at_request = self.owner is not None and not self.owner.plugged
             self._pull(self.cables[event.port], after)
         else:
             for jack in (*self.pulled, self.cables[event.port]):
@@ -149,7 +151,7 @@ class _Builder:
         alpha = self._device("alpha/cpu", 20, self._faults(), known, real=21 if swap else 20)
         self._neighbours(known, swap)
         self._trouble(alpha, swap)
-        self._second_owners(alpha)
+        self._second_owners()
         return Plant(
             random=self.random,
             rig=self.rig,
@@ -230,9 +232,14 @@ class _Builder:
             jack.forwards_after = self.random.uniform(2, 30)
             self.tell("forwards late")
 
-    def _second_owners(self, alpha: VirtualDevice) -> None:
+    def _owner(self) -> Jack:
+        """The cable of the device that has the address under test."""
+        address = self.targets[0].address
+        return next(jack for device in self.devices for jack, owned in device.addresses.items() if address in owned)
+
+    def _second_owners(self) -> None:
         """Others that own the address: they answer well enough to be heard in the time that they have."""
-        cable = next(iter(alpha.addresses))
+        cable = self._owner()
         elsewhere = len(self.rig.ways) > 1 and self.direct
         while self._maybe(0.2):
             kind = self.random.choice(("always", "while out", "from some time"))
@@ -261,9 +268,7 @@ class _Builder:
         wrong += [self.trunk] * 3 if self.by_trunk else []
         chance = self.random.choice((0.0, 0.0, 0.0, 0.3, 1.0))
         hand = Hand(self.rig, self.random, {"alpha/cpu:1": cable}, chance, wrong, self.random.choice((0.1, 3.0, 10.0)))
-        hand.owner = next(
-            j for d in self.devices for j, owned in d.addresses.items() if self.targets[0].address in owned
-        )
+        hand.owner = self._owner()
         hand.keys, hand.early = self._maybe(0.4), self.random.choice((0.0, 0.0, 0.5, 5.0))
         if chance == 0 and self._maybe(0.15):
             self.tell("restarts")

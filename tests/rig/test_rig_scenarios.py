@@ -429,6 +429,21 @@ def trunk_pulled_too_early() -> Scene:
     return scene
 
 
+def outage_over_just_in_time() -> Scene:
+    """Everything is out for a while, and the control is back before the device, which is asked by ARP alone."""
+    scene = pair()
+    scene.settings = replace(scene.settings, hands_free=False)
+    scene.devices["alpha/cpu"].faults = Faults(echo=False)
+    trunk = Jack(0)
+    for name in ("alpha/cpu", "beta/cpu"):
+        scene.jacks[name].behind = trunk
+    scene.hand = Hasty(scene.rig, {"alpha/cpu:1": Jack(0)}, early=1.0)
+    for turn in range(8):
+        scene.rig.after(12 + 20 * turn, partial(scene.rig.plug, trunk, False))
+        scene.rig.after(19 + 20 * turn + turn / 8, partial(scene.rig.plug, trunk, True))
+    return scene
+
+
 @dataclass(eq=False)
 class Hasty(Technician):
     """Presses Enter some seconds before the cable is out."""
@@ -626,6 +641,7 @@ CASES = (
     Case("chain on the direct cable", lambda: chain_direct(True), "proven", (), (CARRIER,), "other devices"),
     Case("chain on the direct cable, MAC unknown", lambda: chain_direct(False), "unsettled", ("not direct",)),
     Case("row's cable, Enter too early", trunk_pulled_too_early, "unsettled", ("beta/cpu",)),
+    Case("outage over just in time", outage_over_just_in_time, "unsettled", ("everything fell silent",)),
     Case("gateway is the only control", gateway_alone, "proven"),
     Case("no control", no_control, "unsettled", ("--direct",)),
     Case("not direct", not_direct, "unsettled", ("not direct", STRANGER_TEXT)),
