@@ -1,0 +1,226 @@
+"""The judge over the full product of what may be observed, against an oracle that knows only the order of the rows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from math import prod
+
+import pytest
+
+from netcheck.addr import mac_text
+from netcheck.proof.judge import DECIDED_IN, TABLE, Names, judge, verdict
+from netcheck.proof.observed import Observed, Owner
+from netcheck.proof.result import Phase, PhaseResult, Tally, Verdict
+from netcheck.proof.targets import Target
+
+MAC, SIBLING, STRANGER, OTHER = 0x5E005314, 0x5E005315, 0x5E005399, 0x5E005377
+ADDRESS = 0xC0000214
+NAMES = Names(lambda mac: "", lambda mac: None)
+TARGET = Target("alpha/cpu", "1", "alpha", ADDRESS, "192.0.2.20", "process")
+IN, OUT, BACK = Phase.IN, Phase.OUT, Phase.BACK
+WELL = (
+    (IN, PhaseResult(Tally(8, 8), Tally(30, 30), 8.0)),
+    (OUT, PhaseResult(Tally(9, 0), Tally(36, 0), 9.0)),
+    (BACK, PhaseResult(Tally(3, 3), Tally(12, 12), 4.0)),
+)
+SOUND = Observed(
+    TARGET, mac=MAC, phases=WELL, owners=(Owner(MAC, IN), Owner(MAC, BACK)), device_macs=frozenset({MAC, SIBLING}),
+    cable="operator", connector="operator", silence=9.0, controls=2,
+)  # fmt: skip
+
+
+def arps(seen: tuple[int, int], out: int, back: int) -> tuple[tuple[Phase, PhaseResult], ...]:
+    """The phases with other ARP tallies: in as [sent, answered], out and back as sent."""
+    tallies = {IN: Tally(*seen), OUT: Tally(out, 0), BACK: Tally(back, back)}
+    return tuple((name, replace(result, arp=tallies[name])) for name, result in WELL)
+
+
+# Each feature: what may be seen, by name, as changes to a sound observation.
+CUTS = {"whole": {}, "skipped": {"cut": "it was skipped"}, "void": {"cut": "the cable came out", "void": True}}
+SECOND = {"none": (), "in": (Owner(STRANGER, IN),), "back": (Owner(STRANGER, BACK),), "sibling": (Owner(SIBLING, IN),)}
+RELAYS: dict[str, dict[str, object]] = {
+    "none": {},
+    "negative": {"negatives": ((ADDRESS + 99, MAC),)},
+    "gateway": {"gateway_mac": MAC},
+    "shared": {"shared": ("beta/cpu",)},
+}
+SWAPS: dict[str, dict[str, object]] = {
+    "none": {},
+    "planned": {"planned_for": "beta/cpu"},
+    "instead": {"instead": ("beta/cpu",)},
+}
+WHILE_OUT = {"none": (), "stranger": (Owner(STRANGER, OUT),), "own": (Owner(MAC, OUT),)}
+DOUBTS: dict[str, dict[str, object]] = {
+    "none": {},
+    "deaf link": {"hears_all": False},
+    "not direct": {"direct": True, "strangers": (STRANGER,)},
+    "fallen": {"fallen": ("beta/cpu",)},
+    "no control": {"controls": 0},
+    "short": {"silence": 2.9},
+    "lucky": {"phases": arps((8, 8), 5, 3)},
+    "few in": {"phases": arps((4, 4), 60, 3)},
+    "few out": {"phases": arps((400, 400), 4, 3)},
+    "few back": {"phases": arps((8, 8), 9, 2)},
+    "connector": {"target": replace(TARGET, ordinal=1), "connector": "assumed"},
+}
+FEATURES = (CUTS, SECOND, RELAYS, SWAPS, (False, True), WHILE_OUT, (False, True), DOUBTS, (True, False))
+
+
+def seen_with(
+    cut: str, second: str, relay: str, swap: str, wrong: bool, while_out: str, stayed: bool, doubt: str, returned: bool
+) -> Observed:
+    """An observation with these features."""
+    changes: dict[str, object] = {**CUTS[cut], **RELAYS[relay], **SWAPS[swap], **DOUBTS[doubt], "stayed": stayed}
+    target = changes.pop("target", TARGET)
+    assert isinstance(target, Target)
+    changes["target"] = replace(target, mac=OTHER) if wrong else target
+    changes["owners"] = (*SOUND.owners, *SECOND[second], *WHILE_OUT[while_out])
+    seen = replace(SOUND, **changes)  # type: ignore[arg-type]
+    if not returned:
+        back = PhaseResult(Tally(seen.phase(BACK).arp.sent, 0), Tally(12, 0))
+        seen = replace(seen, phases=tuple((p, back if p is BACK else result) for p, result in seen.phases))
+    return seen
+
+
+def expected(
+    cut: str, second: str, relay: str, swap: str, wrong: bool, while_out: str, stayed: bool, doubt: str, returned: bool
+) -> str:
+    """The verdict by 4-proof.md's table, from the features alone."""
+    if second in ("in", "sibling") or (second == "back" and returned):
+        return "contested"
+    if relay != "none":
+        return "relayed"
+    if swap == "planned" or (swap == "instead" and stayed):
+        return "swapped"
+    if wrong:
+        return "wrong-hardware"
+    if while_out == "stranger":
+        return "impostor"
+    if stayed or while_out == "own":
+        return "still-answering"
+    counted_after_return = doubt in ("few in", "few out", "few back")
+    if cut != "whole" or (doubt != "none" and (returned or not counted_after_return)):
+        return "unsettled"
+    return "proven" if returned else "not-back"
+
+
+def test_every_observation_gets_the_first_row_that_applies() -> None:
+    """The full product of features, some 38,000 observations; none is left without a row."""
+    wrong = {}
+    for features in product(*FEATURES):
+        got = verdict(seen_with(*features), NAMES)[0]  # type: ignore[arg-type]
+        if got != expected(*features):  # type: ignore[arg-type]
+            wrong[features] = got
+    assert dict(list(wrong.items())[:5]) == {}
+
+
+NOTHING = replace(SOUND, mac=None, phases=(), owners=(), cable=None, connector="assumed", silence=0.0, controls=0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "word", "says"),
+    [
+        ({}, "silent", "Nothing answered"),
+        ({"anonymous": MAC}, "silent", "mask"),
+        ({"elsewhere": (ADDRESS + 1,)}, "silent", "192.0.2.21"),
+        ({"late": True}, "silent", "late"),
+        ({"linked": False}, "silent", "no link"),
+        ({"cut": "it was skipped"}, "not-tested", "skipped"),
+        ({"cut": "own cable out", "void": True}, "unsettled", "own cable out"),
+        ({"target": replace(TARGET, barred="IPv6 is not probed")}, "not-tested", "IPv6 is not probed"),
+        ({"negatives": ((ADDRESS + 99, STRANGER),)}, "silent", "Nothing answered"),
+        ({"owners": (Owner(STRANGER, IN), Owner(OTHER, IN))}, "silent", "Nothing answered"),
+    ],
+    ids=lambda value: str(value)[:30],
+)
+def test_where_nothing_answered(changes: dict[str, object], word: str, says: str) -> None:
+    """Without an answer only three rows apply."""
+    got, why = verdict(replace(NOTHING, **changes), NAMES)  # type: ignore[arg-type]
+    assert got == word
+    assert says in why
+
+
+def test_table_has_every_verdict_once_and_in_order() -> None:
+    """The table's order is 4-proof.md's; not-tested stands before it, since it needs no observation."""
+    order = [word for word, _ in TABLE]
+    assert order == [Verdict.NOT_TESTED, *[word for word in Verdict if word is not Verdict.NOT_TESTED]]
+    assert all(order.index(word) < order.index(Verdict.IMPOSTOR) for word in DECIDED_IN)
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"mac": 0x00005E000105}, "relayed"),
+        ({"mac": 0x00005E0002FF}, "relayed"),
+        ({"mac": 0x00005E000305}, "proven"),
+        ({"owners": (Owner(MAC, IN), Owner(STRANGER, IN, echo_only=True))}, "relayed"),
+        ({"owners": (Owner(MAC, IN), Owner(STRANGER, BACK, echo_only=True))}, "relayed"),
+        ({"gateway_mac": MAC, "is_gateway": True}, "proven"),
+        ({"cable": "carrier", "controls": 0}, "proven"),
+        ({"cable": None, "controls": 0}, "unsettled"),
+        ({"planned_for": "alpha/module"}, "swapped"),
+        ({"proven_for": "beta/cpu"}, "swapped"),
+        ({"owners": (Owner(MAC, IN), Owner(SIBLING, OUT))}, "still-answering"),
+        ({"owners": (Owner(MAC, IN), Owner(STRANGER, IN, way=1))}, "contested"),
+        ({"owners": (Owner(MAC, IN), Owner(MAC, IN, way=1))}, "proven"),
+        ({"owners": (Owner(MAC, IN), Owner(MAC, OUT, way=1))}, "still-answering"),
+        ({"cable": "inferred", "looked": (1000, 1000)}, "unsettled"),
+        ({"direct": True, "strangers": (OTHER,), "cable": "carrier"}, "unsettled"),
+    ],
+    ids=lambda value: str(value)[:40],
+)
+def test_single_rules(changes: dict[str, object], word: str) -> None:
+    """Rules of 6-settled-details.md 6, 34, 41, 43 one by one; virtual routers' MACs are RFC 7042 section 2.1.1's."""
+    assert verdict(replace(SOUND, **changes), NAMES)[0] == word  # type: ignore[arg-type]
+
+
+def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
+    """6-settled-details.md 42: a two-port device whose chain is connected is proven only where the plan has its MAC."""
+    chain = replace(
+        SOUND, direct=True, strangers=(STRANGER,), cable="carrier", target=replace(TARGET, ports=2, mac=MAC)
+    )
+    assert verdict(chain, NAMES)[0] == "proven"
+    assert verdict(replace(chain, target=replace(TARGET, ports=2)), NAMES)[0] == "unsettled"
+
+
+def test_luck_counts_the_larger_figure_and_the_looks() -> None:
+    """6-settled-details.md 34: of ARP and echo the larger; an inferred start multiplies by the probes looked at."""
+    assert SOUND.luck == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
+    inferred = replace(SOUND, looked=(3, 7))
+    assert inferred.luck == pytest.approx(3 * SOUND.luck)
+    assert replace(SOUND, cable="carrier").luck is None
+    assert replace(SOUND, phases=arps((8, 0), 9, 3)).luck < 1e-12  # echo alone answered
+
+
+def test_unheard_counts_the_broadcasts_of_all_phases() -> None:
+    """6-settled-details.md 35: 0.5 to the number of requests."""
+    assert SOUND.unheard == 0.5**20
+    assert replace(SOUND, hears_all=False).unheard is None
+
+
+def test_proof_holds_what_was_observed() -> None:
+    """The proof's fields are the observation's, and every stranger is named with its phase."""
+    seen = replace(SOUND, owners=(*SOUND.owners, Owner(STRANGER, OUT)), negatives=((ADDRESS + 99, OTHER),))
+    proof = judge(seen, Names(lambda mac: "a laptop" if mac == STRANGER else "", lambda mac: "a vendor"))
+    assert (proof.verdict, proof.mac, proof.vendor, proof.echo) == (Verdict.IMPOSTOR, MAC, "a vendor", "answered")
+    assert (proof.cable, proof.connector, proof.identity) == ("operator", "operator", "learned")
+    assert {(o.mac, o.phase, o.known_as) for o in proof.others} == {(STRANGER, "out", "a laptop"), (OTHER, "in", "")}
+    assert "a laptop" in proof.why
+    assert mac_text(OTHER) in "".join(proof.notes)
+    assert type(proof).from_json(proof.to_json()) == proof
+
+
+@pytest.mark.parametrize(
+    ("negatives", "says"),
+    [
+        (((ADDRESS + 99, STRANGER),), "which no list has"),
+        (((ADDRESS + 99, STRANGER), (ADDRESS + 98, STRANGER)), "proxy ARP"),
+    ],
+    ids=["one answer", "two answers"],
+)
+def test_who_answers_for_the_control_is_noted(negatives: tuple[tuple[int, int], ...], says: str) -> None:
+    """6-settled-details.md 9: one answer is an unlisted host, two from one MAC are proxy ARP."""
+    proof = judge(replace(SOUND, negatives=negatives), NAMES)
+    assert proof.verdict == "proven"
+    assert any(says in note for note in proof.notes)
