@@ -10,8 +10,9 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.caution import caution_to_text
+from netcheck.cli.grounding import ground
 from netcheck.cli.map import draw
-from netcheck.cli.proving import Order, Outcome, conduct, ground
+from netcheck.cli.proving import Order, Outcome, conduct
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan

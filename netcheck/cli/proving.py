@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -15,32 +15,25 @@ from shutil import get_terminal_size
 import typer
 
 from netcheck import __version__
-from netcheck.addr import Address, InterfaceAddress, Mac, mac_text
+from netcheck.addr import Address, InterfaceAddress, mac_text
 from netcheck.caution import caution_to_text
 from netcheck.cli.choosing import demand_interface, record_path
+from netcheck.cli.grounding import Ground, ground
 from netcheck.cli.identifying import Identifier
 from netcheck.cli.keyboard import Hands, keyboard
+from netcheck.cli.operating import Operator
 from netcheck.cli.showing import Show
 from netcheck.errors import LinkError, Problem, UsageError
-from netcheck.plan.model import Plan
-from netcheck.plan.reading import read_plan
 from netcheck.plan.rows import row_hashes
 from netcheck.proof.driver import Frames, drive
-from netcheck.proof.events import Event, Press, Settings, What
-from netcheck.proof.judge import Names
-from netcheck.proof.lines import EVER, Kind
-from netcheck.proof.outlook import seconds_left
+from netcheck.proof.events import Settings
 from netcheck.proof.prober import Prober
-from netcheck.proof.result import Phase, Proof, Verdict
-from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
-from netcheck.proof.who import names_of
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.targets import Aim
 from netcheck.record.model import Run
 from netcheck.record.writing import Recorder
 from netcheck.report.board import Board
 from netcheck.report.proofs import counted, summary, to_json, to_lines
-from netcheck.survey.reading import read_surveys
-from netcheck.survey.source import hosts_of
-from netcheck.survey.table import HostTable
 from netcheck.text import safe
 from netcheck.wire.link import Link
 
@@ -61,49 +54,6 @@ class Order:
     quiet: bool
     terse: bool = False  # say verdicts alone
     ask_modbus: bool = False  # ask each proven device who it is
-
-
-@dataclass(frozen=True)
-class Ground:
-    """The plan and what follows from it."""
-
-    plan: Plan
-    aim: Aim
-    names: Names
-
-
-def ground(path: Path, only: Sequence[str]) -> Ground:
-    """Read the plan and its surveys."""
-    plan = read_plan(path)
-    surveys = read_surveys(plan)
-    tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
-    aim = aim_at(plan, _in_subnets(plan, tables), only)
-    aim = replace(aim, surveyed=lambda address: _seen(tables, Address(4, address)))
-    return Ground(plan, aim, names_of(aim, lambda mac: _surveyed(tables, mac)))
-
-
-def _in_subnets(plan: Plan, tables: Mapping[str, HostTable]) -> list[SiteHostSeen]:
-    """Site hosts inside the plan's IPv4 subnets, as plain values."""
-    found: list[SiteHostSeen] = []
-    for subnet in plan.subnets:
-        prefix = subnet.prefix.value
-        if prefix is not None and prefix.family == 4:
-            hosts = tables[subnet.island].between(prefix.first, prefix.last)
-            found += (SiteHostSeen(h.address.value, None if h.mac is None else h.mac.value, h.name) for h in hosts)
-    return found
-
-
-def _seen(tables: Mapping[str, HostTable], address: Address) -> bool:
-    """Say whether any survey has an address."""
-    return any(table.at(address) for table in tables.values())
-
-
-def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
-    """Words for a MAC by the surveys."""
-    for table in tables.values():
-        for host in table.by_mac(Mac(mac)):
-            return " ".join(("site host", *([host.name] if host.name else []), f"at {host.address}"))
-    return ""
 
 
 def permit_for(given: str) -> str:
@@ -128,58 +78,6 @@ def open_the_link(order: Order) -> Link:
 
     others = other_interfaces_up(order.interface) if order.settings.direct else ()
     return open_link(kind_from_text(order.link), order.interface, others, overhears=order.settings.typed)
-
-
-class Operator:
-    """The person at the panel: keys in, screen and record out."""
-
-    def __init__(
-        self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands, who: Identifier | None = None
-    ) -> None:
-        """`who` asks proven devices who they are."""
-        self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
-        self.who = who
-
-    def pressed(self) -> list[Press]:
-        """Keys since the last call; with nobody left to press any, the run goes on by itself."""
-        self.show.refresh(self.link.now(), lambda: live_line(self.prober))
-        pressed = list(self.keys.pressed())
-        if self.keys.ended:
-            self.prober.go_hands_free()
-        return pressed
-
-    def told(self, event: Event) -> None:
-        """Show an event and write it down; a verdict of a port that was tested becomes its proof."""
-        event = self._identified(event)
-        self.show.take(event)
-        self.keys.told(event)
-        proof = event.proof
-        if proof is not None and proof.verdict is not Verdict.NOT_TESTED and not self.prober.stopped:
-            self.recorder.proof(proof)
-        elif event.what in (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE):
-            self.recorder.event(str(event.what), event.text, port=event.port)
-
-    def _identified(self, event: Event) -> Event:
-        """The event, its proof with what the device says of itself, where that was asked for."""
-        if self.who is None or event.proof is None:
-            return event
-        proof = replace(event.proof, evidence=(*event.proof.evidence, *self.who.evidence(event.proof)))
-        self.prober.amend(proof)
-        return replace(event, proof=proof)
-
-
-def live_line(prober: Prober) -> str:
-    """Figures of the port under test, for the screen."""
-    case = prober.case
-    if case is None or case.mac is None:
-        return ""
-    if case.phase is Phase.OUT:
-        since = case.quiet_from
-        missed = " and ".join(f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind}" for kind in Kind)
-        silent = max(0.0, case.bench.now - since)
-        return f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; {missed} requests unanswered"
-    answers = sum(case.mac in probe.answers for probe in case.line.probes)
-    return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"
 
 
 @dataclass(frozen=True)
