@@ -96,7 +96,7 @@ class Ear:
             self.replies.append((arp_reply(mac, arp.target_ip, arp.sender_mac, arp.sender_ip), arp.sender_ip))
 
     def _may_reply(self, at: float, asker: int) -> bool:
-        if at < self._reply_free_at or at < self._asked_us.get(asker, 0.0) + REPLY_EACH:
+        if at < self._reply_free_at or at < self._asked_us.get(asker, -REPLY_EACH) + REPLY_EACH:
             return False
         if len(self._asked_us) >= MOST_ASKERS:
             self._asked_us.clear()
