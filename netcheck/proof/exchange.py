@@ -25,7 +25,7 @@ from netcheck.wire.frames import (
 from netcheck.wire.link import Heard
 
 LISTEN = 2.0  # seconds to hear what it asks for by itself, before anything is asked of it
-LISTEN_DEAF = 4.0  # the same, where it left echoes unanswered: its questions about those take 3 s to end
+DEAF = 4.0  # seconds before that, where it left echoes unanswered: its questions about those take 3 s to end
 SILENT = 0.4  # seconds in which the owner of a source would answer for it
 WINDOW = 1.3  # seconds for its question: a pending one is repeated after one second (RFC 1122 section 2.3.2.1)
 PROMPT = 0.1  # seconds, or twice its slowest, in which a question is surely about the echo request just sent
@@ -47,7 +47,7 @@ class Exchange:
         self.chatter: set[int] = set()  # what the device asks for by itself
         self.asked = 0
         self._identifier, self._token = rng.randrange(1, 0x10000), rng.randbytes(16)
-        self.quiet = True  # no far address has been asked from: what the device asks for is its own affair
+        self._quiet = False  # no far address has been asked from: what the device asks for is its own affair
         self._candidate = 0  # a source that is being asked for, and whether somebody has it
         self._owned = False
         self._trial: Trial | None = None
@@ -83,8 +83,12 @@ class Exchange:
             return
         if self._trial is not None and at >= self._trial.sent:
             self._note(self._trial, arp.target_ip, at)
-        elif self.quiet and len(self.chatter) < KEPT and arp.target_ip not in self.sources.used:
+        elif self._quiet and len(self.chatter) < KEPT and not self._ours(arp.target_ip):
             self.chatter.add(arp.target_ip)
+
+    def _ours(self, target: int) -> bool:
+        """An address that it may ask for because of us."""
+        return target in self.sources.used or target in self.question.ours
 
     def _note(self, trial: Trial, target: int, at: float) -> None:
         if target == trial.source:
@@ -108,7 +112,10 @@ class Exchange:
 
     def listen(self) -> Steps:
         """Hear what the device asks for by itself."""
-        yield from self._pause(LISTEN if self.question.station is not None else LISTEN_DEAF)
+        if self.question.station is None:
+            yield from self._pause(DEAF)
+        self._quiet = True
+        yield from self._pause(LISTEN)
         self.sources.spoken_for |= self.chatter
 
     def ask(self, level: int) -> Generator[None, None, Trial]:
@@ -126,7 +133,7 @@ class Exchange:
         yield
         while trial.inside is None and self.now < trial.sent + self._patience(trial):
             yield
-        self.quiet = self.quiet and trial.inside is not None
+        self._quiet = self._quiet and trial.inside is not None
         if trial.inside is not None:
             self._slowest = max(self._slowest, trial.inside - trial.sent)
         self._trial = None

@@ -11,7 +11,7 @@ from netcheck.proof.lines import EVER, Kind
 from netcheck.proof.result import Tally
 from netcheck.proof.settings import Inquiry
 from netcheck.proof.trial import Question
-from netcheck.proof.typed import Typed, differs, to_evidence
+from netcheck.proof.typed import Typed, differs, to_evidence, to_words
 
 Steps = Generator[None, None, None]
 PULLED = Typed(mask_why="the cable came out", gateway_why="the cable came out")
@@ -74,8 +74,8 @@ def _take(case: Case, found: Typed) -> None:
     length = case.target.mask if case.target.mask is not None else net.length
     gateway = case.target.gateway if case.target.gateway is not None else net.gateway
     case.evidence.update(to_evidence(found, length, gateway))
-    words = "; ".join(case.evidence[name] for name in ("mask", "gateway"))
+    words = f"By its behaviour: {to_words(found, length, gateway)}"
     if differs(found, length, gateway):
-        case.warn(words[0].upper() + words[1:])
+        case.warn(words)
     else:
-        case.say(What.NOTE, words[0].upper() + words[1:])
+        case.say(What.NOTE, words)

@@ -113,11 +113,11 @@ class Inquiry:
         inside: Counter[int] = Counter()
         outward = True
         while self._inside <= INNERMOST and self._probed < ENOUGH:
-            farther = outward and self._open(self._inside - 1)
-            level = self._inside - 1 if farther else self._wire.sources.rested(self._inside)
+            farther = next(filter(self._open, range(self._inside - 1, self._outside, -1)), None) if outward else None
+            level = self._wire.sources.rested(self._inside) if farther is None else farther
             trial = yield from self._wire.ask(level)
             inside[level] += trial.sign is Sign.INSIDE
-            if farther and trial.sign is not Sign.INSIDE:
+            if farther is not None and trial.sign is not Sign.INSIDE:
                 outward = False
                 continue
             self._probed, self._answered = self._probed + 1, self._answered + (trial.sign is Sign.INSIDE)

@@ -24,6 +24,12 @@ def to_evidence(found: Typed, length: int, gateway: int | None) -> tuple[tuple[s
     return (("mask", _mask_words(found, length)), ("gateway", _gateway_words(found, gateway)))
 
 
+def to_words(found: Typed, length: int, gateway: int | None) -> str:
+    """The same as a sentence."""
+    pairs = to_evidence(found, length, gateway)
+    return "; ".join(f"{name}: {said}" if said.startswith("cannot tell") else said for name, said in pairs)
+
+
 def _mask_words(found: Typed, planned: int) -> str:
     if found.length is None:
         return f"cannot tell: {found.mask_why}"

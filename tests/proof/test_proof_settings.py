@@ -14,7 +14,7 @@ from netcheck.proof.exchange import MOST, REUSE
 from netcheck.proof.settings import Inquiry
 from netcheck.proof.sources import Sources, level_of
 from netcheck.proof.trial import Question
-from netcheck.proof.typed import Typed, differs, to_evidence
+from netcheck.proof.typed import Typed, differs, to_evidence, to_words
 from netcheck.wire.frames import arp_from_wire, echo_from_wire
 from netcheck.wire.link import Heard
 from tests.proof.typed_device import DEVICE, STATION, Bench, Device
@@ -315,3 +315,4 @@ def test_words(found: Typed, gateway: str, mask_words: str, gateway_words: str, 
     planned = ip(gateway) if gateway else None
     assert to_evidence(found, 24, planned) == (("mask", mask_words), ("gateway", gateway_words))
     assert differs(found, 24, planned) is wrong
+    assert mask_words in to_words(found, 24, planned)

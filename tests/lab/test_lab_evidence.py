@@ -1,0 +1,233 @@
+"""`netcheck prove` on a direct cable with all that can be asked beside the proof: settings, identity, LLDP."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from scapy.contrib.lldp import (
+    LLDPDUChassisID,
+    LLDPDUEndOfLLDPDU,
+    LLDPDUPortID,
+    LLDPDUSystemName,
+    LLDPDUTimeToLive,
+)
+from scapy.layers.l2 import Ether
+
+from netcheck.record.verification import read_record
+from tests.lab.netns import Lab, why_not
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
+SERVER = Path(__file__).parents[1] / "field" / "identity_server.py"
+DEVICE = "00-00-5E-00-53-14"
+PLAN = """format = 1
+[site]
+name = "Bench"
+[[subnet]]
+name = "line"
+prefix = "192.0.2.0/24"
+gateway = "192.0.2.254"
+[[station]]
+name = "laptop"
+address = "192.0.2.240/24"
+[[device]]
+name = "alpha"
+  [[device.interface]]
+  name = "cpu"
+  subnet = "line"
+  address = "192.0.2.20"
+  mac = "00-00-5E-00-53-14"
+  ports = ["1", "2"]
+"""
+
+
+@dataclass(frozen=True)
+class Case:
+    """How the device is typed in, what it says, and what the proof must hold."""
+
+    name: str
+    typed: str = "192.0.2.20/24"
+    gateway: str = "192.0.2.254"
+    own: bool = True  # the station has an address of its own
+    reverse: int = 0
+    words: tuple[str, ...] = ("--settings", "--ask-modbus", "--only", "alpha/cpu:1")
+    modbus: str = ""  # how its server answers; "" for none
+    lldp: str = ""  # the port that it says the cable is in
+    verdict: str = "proven"
+    connector: str = "assumed"
+    evidence: dict[str, str] = field(default_factory=dict)
+    said: str = ""  # words of a line on the way
+
+
+RIGHT = {"mask": "mask as planned", "gateway": "gateway is 192.0.2.254, as planned"}
+QUIET = {"modbus": "not known: nothing listens on its TCP port 502"}
+SAID = {
+    "modbus vendor": "Company identification", "modbus product": "Product code XX", "modbus revision": "V2.11",
+}  # fmt: skip
+CASES = (
+    Case("all as planned", modbus="answer", evidence=RIGHT | SAID),
+    Case(
+        "mask too short, no gateway", "192.0.2.20/16", "", evidence=QUIET
+        | {"mask": "mask is /16, planned /24", "gateway": "no gateway set, planned 192.0.2.254"},
+        said="mask is /16, planned /24; no gateway set, planned 192.0.2.254",
+    ),
+    Case(
+        "another gateway, borrowed address", gateway="192.0.2.9", own=False,
+        evidence={
+            "mask": "mask as planned", "gateway": "gateway is 192.0.2.9, planned 192.0.2.254",
+            "modbus": "not asked: this computer has no address of its own in subnet line",
+        },
+    ),
+    Case(
+        "mask too long: deaf to the station", "192.0.2.20/28", "192.0.2.17", reverse=1, own=False, verdict="proven",
+        words=("--settings", "--only", "alpha/cpu:1"),
+        evidence={"mask": "mask is /28, planned /24", "gateway": "gateway is 192.0.2.17, planned 192.0.2.254"},
+    ),
+    Case(
+        "mask too long, no gateway: answers nothing at all", "192.0.2.20/28", "", reverse=1, own=False,
+        verdict="silent", words=("--settings", "--only", "alpha/cpu:1", "--patience", "4"),
+        evidence={"mask": "mask is /28, planned /24", "gateway": "no gateway set, planned 192.0.2.254"},
+    ),
+    Case("nothing asked", words=("--only", "alpha/cpu:1")),
+    Case(
+        "second port, named by LLDP", words=("--only", "alpha/cpu:2"), lldp="Port 2", connector="lldp",
+        evidence={"lldp system name": "pasteuriser", "lldp port": "Port 2"},
+    ),
+    Case(
+        "second port, LLDP names the first", words=("--only", "alpha/cpu:2"), lldp="1", verdict="unsettled",
+        evidence={"lldp system name": "pasteuriser", "lldp port": "1"},
+    ),
+)  # fmt: skip
+
+
+def announcement(port: str) -> bytes:
+    """LLDP as scapy builds it: chassis, port, lifetime, system name."""
+    frame = (
+        Ether(dst="01:80:c2:00:00:0e", src=DEVICE.replace("-", ":"), type=0x88CC)
+        / LLDPDUChassisID(subtype=7, id=b"pasteuriser")
+        / LLDPDUPortID(subtype=7, id=port.encode())
+        / LLDPDUTimeToLive(ttl=120)
+        / LLDPDUSystemName(system_name=b"pasteuriser")
+        / LLDPDUEndOfLLDPDU()
+    )
+    return bytes(frame).ljust(60, b"\0")
+
+
+class Bench:
+    """A station, a device at its cable, and a hand that does what the command's lines say."""
+
+    def __init__(self, lab: Lab, case: Case, folder: Path) -> None:
+        self.lab, self.case, self.folder = lab, case, folder
+        self.lines: list[str] = []
+        self.done = threading.Event()
+        self.station, self.device = lab.namespace("station"), lab.namespace("device")
+        lab.veth((self.station, "eth0"), (self.device, "eth0"), macs=("00-00-5E-00-53-01", DEVICE))
+        lab.reverse_path(self.device, case.reverse)
+        lab.arp_strict(self.device)
+        lab.address(self.device, "eth0", case.typed)
+        if case.own:
+            lab.address(self.station, "eth0", "192.0.2.1/24")
+        self.plug()
+        (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
+
+    def plug(self) -> None:
+        """Plug the device's cable in; what it was told by hand of its gateway goes with the link on this kernel."""
+        self.lab.up(self.device, "eth0")
+        if self.case.gateway:
+            self.lab.run(self.device, ["ip", "route", "replace", "default", "via", self.case.gateway])
+
+    def prove(self) -> tuple[int, dict[str, Any]]:
+        """Run the command to its end."""
+        if self.case.modbus:
+            words = [sys.executable, str(SERVER), self.case.typed.split("/")[0], self.case.modbus]
+            self.lab.start(self.device, words, stdout=subprocess.DEVNULL)
+        command = [
+            *(sys.executable, "-m", "netcheck", "prove", str(self.folder), "-i", "eth0", "--hands-free", "--direct"),
+            *("--permit", "laboratory", "--format", "json", "--record", str(self.folder / "run.jsonl")),
+            *self.case.words,
+        ]
+        process = self.lab.start(
+            self.station, command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        )  # fmt: skip
+        helpers = [threading.Thread(target=self._listen, args=(process,)), threading.Thread(target=self._announce)]
+        for helper in helpers:
+            helper.start()
+        assert process.stdout is not None
+        out = process.stdout.read().decode()
+        code = process.wait()
+        self.done.set()
+        for helper in helpers:
+            helper.join(5)
+        return code, json.loads(out) if out.strip() else {}
+
+    def _listen(self, process: subprocess.Popen[bytes]) -> None:
+        assert process.stderr is not None
+        for raw in process.stderr:
+            line = raw.decode(errors="replace").rstrip()
+            self.lines.append(line)
+            if line.startswith("do ") and "Pull" in line:
+                time.sleep(0.5)
+                self.lab.down(self.device, "eth0")
+            elif line.startswith("do ") and "Plug" in line:
+                time.sleep(0.5)
+                self.plug()
+
+    def _announce(self) -> None:
+        if not self.case.lldp:
+            return
+        with self.lab.inside(self.device):
+            speaker = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
+        with speaker:
+            speaker.bind(("eth0", 0))
+            while not self.done.wait(0.5):
+                try:
+                    speaker.send(announcement(self.case.lldp))
+                except OSError:
+                    continue  # its cable is out
+
+
+def run(case: Case, folder: Path) -> tuple[int, dict[str, Any], list[str], float]:
+    """One case, from building to taking down."""
+    with Lab("nci") as lab:
+        bench = Bench(lab, case, folder)
+        began = time.monotonic()
+        code, out = bench.prove()
+        return code, out, bench.lines, time.monotonic() - began
+
+
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, tuple[Path, Future[Any]]]]:
+    """All cases beside one another, since they mostly wait."""
+    if reason := why_not():
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
+    folders = {case.name: tmp_path_factory.mktemp("bench") for case in CASES}
+    with ThreadPoolExecutor(len(CASES)) as pool:
+        yield {case.name: (folders[case.name], pool.submit(run, case, folders[case.name])) for case in CASES}
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_what_stands_beside_the_verdict(case: Case, runs: dict[str, tuple[Path, Future[Any]]]) -> None:
+    """Verdict, connector and every pair of evidence; the record holds the same."""
+    folder, future = runs[case.name]
+    code, out, lines, seconds = future.result()
+    said = "\n".join(lines)
+    proof = out["proofs"][0]
+    print(f"{case.name:50} {seconds:5.1f} s  {proof['verdict']}  {proof['evidence']}")
+    assert (proof["verdict"], proof["connector"]) == (case.verdict, case.connector), said + proof["why"]
+    assert proof["evidence"] == case.evidence, said
+    assert case.said in said
+    assert code == (0 if case.verdict == "proven" else 1)
+    recorded = read_record(folder / "run.jsonl").content.proofs
+    assert [dict(one.proof.evidence) for one in recorded] == [case.evidence]
