@@ -1,0 +1,53 @@
+"""Text made safe to show: controls, bidirectional and invisible characters become visible."""
+
+from __future__ import annotations
+
+import unicodedata
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.text import listed, safe
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("\x1b]0;title\x07", "\\x1b]0;title\\x07"),  # OSC: ECMA-48 section 8.3.89, from memory
+        ("\x9b31m", "\\x9b31m"),  # CSI in one byte: ECMA-48 section 4.1.2
+        ("a\nb\r\tc", "a\\x0ab\\x0d\\x09c"),
+        ("\u202eexe.txt", "\\u202eexe.txt"),  # right-to-left override
+        ("\ufeffname\u200b", "\\ufeffname\\u200b"),
+        ("\ud800", "\\ud800"),
+        ("\U000e0041", "\\U000e0041"),
+        ("plain, Kühlung 5 °C", "plain, Kühlung 5 °C"),
+    ],
+)
+def test_unsafe_characters_are_shown(text: str, shown: str) -> None:
+    """Each becomes its escape; plain text stays."""
+    assert safe(text) == shown
+
+
+@given(st.text())
+def test_nothing_of_the_control_kind_gets_through(text: str) -> None:
+    """No control, format or surrogate character is left, and long text is cut with a mark."""
+    shown = safe(text, 50)
+    assert not {unicodedata.category(letter) for letter in shown} & {"Cc", "Cs"}
+    assert not any("\u202a" <= letter <= "\u202e" or "\u2066" <= letter <= "\u2069" for letter in shown)
+    assert len(text) <= 50 or shown.endswith("\u2026")
+
+
+@pytest.mark.parametrize(
+    ("items", "prose"),
+    [
+        ([], "none"),
+        (["a"], "a"),
+        (["a", "b"], "a and b"),
+        (["a", "b", "c"], "a, b and c"),
+        (list("abcdefgh"), "a, b, c, d, e, f and 2 more"),
+    ],
+)
+def test_lists_as_prose(items: list[str], prose: str) -> None:
+    """Commas and one `and`; beyond six a count."""
+    assert listed(items) == prose
