@@ -154,6 +154,9 @@ class Asker:
             self._queue(now + every, line, kind)
         elif (free_at := self._line_free_at(line, kind)) > now:
             self._queue(free_at, line, kind)
+        elif kind is Kind.ECHO and line.owed:  # else echoes would take every turn of a pace slower than theirs
+            line.owed = False
+            self._queue(now + MARGIN / self.pace.each, line, kind)
         elif kind is Kind.ECHO:
             self._ask(now, line, kind, every, sends)
         else:
@@ -170,7 +173,8 @@ class Asker:
     def _unblock(self, now: float, line: Line, sends: list[Send]) -> None:
         free_at, every = self._each_free_at.get(line.address, 0.0), line.every[Kind.ARP]
         assert every is not None
-        if free_at > now or not self.carrier[line.way]:
+        line.owed = free_at > now
+        if line.owed or not self.carrier[line.way]:
             self._queue(max(free_at, now + MARGIN / self.pace.broadcast), line, Kind.ARP)
         else:
             self._ask(now, line, Kind.ARP, every, sends)

@@ -78,6 +78,7 @@ class Line:
         self.urgent = False  # under test: before others, and asked at the MAC it began with
         self.mac: int | None = None  # where echoes go: the first MAC that answered
         self.broadcast_free_at = 0.0  # one broadcast request a second: RFC 1122 section 2.3.2.1
+        self.owed = False  # an ARP request of it found its turn taken by an echo
         self.probes: deque[Probe] = deque(maxlen=FEW)
         self.hearings: deque[Hearing] = deque(maxlen=4 * FEW)
         self.answered: deque[float] = deque(maxlen=FEW)  # when the probes that `mac` answered in time were sent

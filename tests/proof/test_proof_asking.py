@@ -206,3 +206,14 @@ def test_every_run_has_its_own_token() -> None:
     one, other = (Asker((Way("x0", STATION),), True, Pace(), Random(seed)) for seed in (1, 2))
     assert len(one.ear.token) == 16
     assert one.ear.token != other.ear.token
+
+
+@pytest.mark.parametrize("each", [0.5, 1.0, 2.0, 3.0, 5.0])
+def test_echoes_leave_requests_their_turn(each: float) -> None:
+    """Where the pace is slower than both are wished for, neither kind takes every turn."""
+    made = asker(Pace(each=each))
+    made.want(made.line(FIRST, "process"), 0.0, arp=1.01, echo=0.25, urgent=True)
+    sent = run(made, 0.0, 60.0)
+    requests = sum(arp_from_wire(frame) is not None for _, frame in sent)
+    assert requests >= 0.3 * min(60, 60 * each)
+    assert len(sent) - requests >= 0.3 * min(60, 60 * each)
