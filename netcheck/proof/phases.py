@@ -155,7 +155,8 @@ def gather(case: Case) -> Steps:
     bench = case.bench
     until = bench.now + ENOUGH_IN
     case.say(What.WAIT, "Counting its answers", until)
-    spare = bench.aim.net(case.target.subnet).spare
+    own = {address for way in bench.asker.ways for address, _ in way.addresses}
+    spare = tuple(address for address in bench.aim.net(case.target.subnet).spare if address not in own)
     while not (_controls_asked(case, spare) and case.reliable() and (bench.now > until or _ready(case))):
         case.pressed()
         own_cable(case)
