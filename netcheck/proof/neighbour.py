@@ -26,6 +26,13 @@ def connector(case: Case) -> str:
     return "lldp" if heard and all(names_port(one, case.target.port) for one in heard) else case.connector
 
 
+def other_port(case: Case) -> str:
+    """Another port of the same interface that was named; empty where none was."""
+    ports = [one.port for one in case.bench.aim.targets if one.interface == case.target.interface]
+    strange = [one for one in heard_on_cable(case) if not names_port(one, case.target.port)]
+    return next((port for port in ports for one in strange if names_port(one, port)), "")
+
+
 def names_port(said: Lldp, port: str) -> bool:
     """Say whether a port id or description is a port's name in the plan, or `port` and its number."""
     wanted = _plain(port)

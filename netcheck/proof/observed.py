@@ -61,6 +61,7 @@ class Observed:
     pulled_once: bool = False  # on a walk: nobody asked for the pull, and it was the first
     once: bool = False  # on a walk: one pull was to be enough
     hears_all: bool = True
+    other_port: str = ""  # another port of the interface, in which the cable is by LLDP
     evidence: tuple[tuple[str, str], ...] = ()  # what else was learned: a name, and what it is
     first_after: float = 0.0  # seconds from the phase's start to the first answer
     luck_limit: float = LUCK_LIMIT

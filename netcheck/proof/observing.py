@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from netcheck.proof.case import Case
 from netcheck.proof.lines import EVER, Hearing
-from netcheck.proof.neighbour import connector, lldp_evidence
+from netcheck.proof.neighbour import connector, lldp_evidence, other_port
 from netcheck.proof.observed import Observed, Owner
 from netcheck.proof.result import Phase
 
@@ -45,6 +45,7 @@ def observed(case: Case) -> Observed:
         cut=case.cut,
         void=case.void,
         hears_all=bench.asker.hears_all,
+        other_port=other_port(case),
         evidence=(*case.evidence.items(), *lldp_evidence(case)),
         first_after=case.first_after,
         luck_limit=bench.settings.luck,
