@@ -120,7 +120,7 @@ EVIDENCE_WORDS = {
     },
     "identity": {
         "planned": "planned: the plan names this MAC",
-        "learned": "learned: the plan names no MAC; this one was learned here",
+        "learned": "learned: this MAC was learned here; the plan names none, or another one",
     },
     "echo": {
         "answered": "answered",
