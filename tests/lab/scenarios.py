@@ -1,239 +1,205 @@
-"""What may happen at a port, on real kernels: how each plant is built, what the hand does, the verdict it must get."""
+"""What may happen at a port, on real kernels: the plant, how it is proven, and the verdict that it must get."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 
-from tests.lab.hall import Device, Hall
+from tests.lab import oddities as odd
+from tests.lab import plants
+from tests.lab.hall import Hall
+from tests.lab.listener import Frame
+from tests.lab.manners import Limits
+from tests.lab.netns import Lab
+from tests.lab.plants import IMPOSTOR_MAC
+from tests.lab.running import Ended
 
-IMPOSTOR_MAC = "00-00-5E-00-53-99"
-Hand = Callable[[str, str], None]
+PORT = "alpha/cpu:1"
+ONE = ("--only", "alpha/cpu")
+SHORT = (*ONE, "--patience", "12")
+PORTABLE = ("--link", "portable")
+
+
+@dataclass(frozen=True)
+class Expected:
+    """How a run must end. `says` are words in the sentence of the first port, `notes` in its notes, `warns` in what
+    was said on the way; `code` is the exit code, where the verdicts do not give it."""
+
+    verdicts: dict[str, str]
+    says: str = ""
+    notes: str = ""
+    warns: str = ""
+    echo: str = ""
+    cable: str = ""
+    code: int | None = None
 
 
 @dataclass(frozen=True)
 class Scenario:
-    """A plant and a run. `build` sets the plant up and may replace the hand; `expects` are the verdicts by port."""
+    """A plant and a run."""
 
     name: str
     build: Callable[[Hall], None]
-    expects: tuple[tuple[str, str], ...]
-    words: tuple[str, ...] = ("--only", "alpha/cpu")
-    own_address: bool = True
+    expected: Expected
+    words: tuple[str, ...] = ONE
+    own: bool = True
     direct: bool = False
     macs: bool = True
-    says: str = ""  # words that the sentence of the first port must hold
-    code: int | None = None  # exit code, where the verdicts do not give it
+    keys: bool = False
+    limits: Limits = field(default_factory=Limits)
+    lasts: float = 30.0
 
 
-def pair(hall: Hall) -> tuple[Device, Device]:
-    """Two healthy devices on the switch."""
-    return hall.device("alpha", 20), hall.device("beta", 21)
+@dataclass(frozen=True)
+class Proven:
+    """What came of a run: how it ended, and what the listener at the station's end kept."""
+
+    ended: Ended
+    frames: list[Frame]
+    planned: tuple[str, ...]
 
 
-def healthy(hall: Hall) -> None:
-    """Nothing is wrong."""
-    pair(hall)
+def prove(scenario: Scenario, lab: Lab, folder: Path) -> Proven:
+    """Build the plant, prove, and return what came of it."""
+    hall = Hall(lab, folder, own=scenario.own, direct=scenario.direct)
+    scenario.build(hall)
+    hall.plan(macs=scenario.macs)
+    hall.listen()
+    ended = hall.start(*scenario.words, keys=scenario.keys).end()
+    assert hall.listener is not None
+    return Proven(ended, hall.listener.frames(), tuple(device.address for device in hall.devices))
 
 
-def healthy_direct(hall: Hall) -> None:
-    """One healthy device at the end of the station's cable."""
-    hall.device("alpha", 20, direct=True)
+def one(verdict: str, says: str = "", **more: object) -> Expected:
+    """What is expected of alpha's first port alone."""
+    return Expected({PORT: verdict}, says, **more)  # type: ignore[arg-type]
 
 
-def absent(hall: Hall) -> None:
-    """The device is not there."""
-    alpha, _ = pair(hall)
-    hall.pull(alpha)
-
-
-def two_owners(hall: Hall) -> None:
-    """Somebody else has the address from the beginning."""
-    pair(hall)
-    hall.stranger(20, IMPOSTOR_MAC)
-
-
-def owner_with_the_cable_out(hall: Hall) -> None:
-    """Somebody else has the address and is heard only once the device's cable is out."""
-    pair(hall)
-    stranger = hall.stranger(20, IMPOSTOR_MAC)
-    hall.lab.down(stranger, "eth0")
-
-    def hand(port: str, text: str) -> None:
-        hall.honest(port, text)
-        if text.startswith("Pull"):
-            hall.lab.up(stranger, "eth0")
-
-    hall.hand = hand
-
-
-def uplink_behind_the_switch(hall: Hall) -> None:
-    """The cable between two switches is pulled instead: the station's carrier stays, and everything falls silent."""
-    far = hall.lab.namespace("far")
-    hall.lab.veth((hall.switch, "trunk"), (far, "trunk"))
-    hall.lab.run(hall.switch, ["ip", "link", "set", "trunk", "master", "br0"])
-    hall.lab.bridge(far, "br0", ["trunk"])
-    near, hall.switch = hall.switch, far
-    pair(hall)
-    hall.switch = near
-    hall.hand = lambda port, text: hall.lab.down(far, "trunk") if text.startswith("Pull") else None
-
-
-def own_cable(hall: Hall) -> None:
-    """The station's own cable is pulled instead, and stays out."""
-    pair(hall)
-    hall.hand = lambda port, text: hall.lab.down(hall.switch, "p0") if text.startswith("Pull") else None
-
-
-def never_pulled(hall: Hall) -> None:
-    """Nobody touches a cable."""
-    pair(hall)
-    hall.hand = None
-
-
-def wrong_cable(hall: Hall) -> None:
-    """The neighbour's cable is pulled instead, and left out."""
-    _, beta = pair(hall)
-    hall.hand = lambda port, text: hall.pull(beta) if text.startswith("Pull") else None
-
-
-def never_returns(hall: Hall) -> None:
-    """The cable is not put back."""
-    alpha, _ = pair(hall)
-    hall.hand = lambda port, text: hall.pull(alpha) if text.startswith("Pull") else None
-
-
-def swapped_pair(hall: Hall) -> None:
-    """Two devices got each other's addresses."""
-    hall.device("alpha", 20, address="192.0.2.21")
-    hall.device("beta", 21, address="192.0.2.20")
-
-
-def swapped_without_macs(hall: Hall) -> None:
-    """The same, and the plan knows no MACs: the cable of alpha silences beta's address."""
-    swapped_pair(hall)
-
-
-def wrong_nameplate(hall: Hall) -> None:
-    """Another device than the plan's was installed."""
-    alpha, _ = pair(hall)
-    alpha.mac = "00-00-5E-00-53-77"
-
-
-def echo_ignored(hall: Hall) -> None:
-    """The device answers ARP and no echo."""
-    alpha, _ = pair(hall)
-    hall.lab.echo_blocked(alpha.namespace)
-
-
-def no_other_device(hall: Hall) -> None:
-    """Nothing else answers on the switch: there is no control."""
-    hall.device("alpha", 20)
-
-
-def gateway_alone(hall: Hall) -> None:
-    """The gateway is the only control."""
-    hall.device("alpha", 20)
-    hall.stranger(254, "00-00-5E-00-53-FE")
-
-
-def proxy_arp(hall: Hall) -> None:
-    """The device is absent, and a router answers for everything that it has a route to."""
-    alpha, _ = pair(hall)
-    hall.pull(alpha)
-    router = hall.stranger(254, "00-00-5E-00-53-FE")
-    beyond = hall.lab.namespace("beyond")
-    hall.lab.veth((router, "eth1"), (beyond, "eth0"))
-    hall.lab.address(router, "eth1", "198.51.100.1/24")
-    hall.lab.run(router, ["ip", "route", "add", "192.0.2.16/28", "dev", "eth1"])
-    hall.lab.run(router, ["ip", "route", "add", "192.0.2.252/31", "dev", "eth1"])
-    hall.lab.proxy_arp(router, "eth0")
-
-
-def weak_host(hall: Hall) -> None:
-    """A device with two interfaces on one segment answers for both on either (the kernel's default)."""
-    alpha, _ = pair(hall)
-    hall.plug(alpha.namespace, "00-00-5E-00-53-2A", "eth1")
-    hall.lab.address(alpha.namespace, "eth1", "192.0.2.22/24")
-    hall.lab.sysctl(alpha.namespace, {"net.ipv4.conf.all.arp_ignore": 0, "net.ipv4.conf.all.arp_announce": 0})
-
-
-def borrowed_is_owned(hall: Hall) -> None:
-    """Somebody has the address that the station would borrow."""
-    pair(hall)
-    hall.stranger(240, IMPOSTOR_MAC)
-
-
-def forwards_late(hall: Hall) -> None:
-    """The switch port forwards only 20 s after the cable came in: spanning tree's listening and learning."""
-    alpha, _ = pair(hall)
-    hall.lab.run(hall.switch, ["ip", "link", "set", "br0", "type", "bridge", "stp_state", "1", "forward_delay", "1000"])
-    hall.pull(alpha)
-    hall.plug_in(alpha)
-
-
-def interface_removed(hall: Hall) -> None:
-    """The station's interface vanishes in mid-run, as a pulled USB adapter does."""
-    pair(hall)
-    hall.hand = lambda port, text: hall.lab.remove(hall.station, "eth0") if text.startswith("Pull") else None
-
-
-def owner_behind_another_interface(hall: Hall) -> None:
-    """The cable is direct; with it out, somebody behind the station's other interface owns the address."""
-    hall.device("alpha", 20, direct=True)
-    other = hall.lab.namespace("office")
-    hall.lab.veth((hall.station, "eth9"), (other, "eth0"), macs=("00-00-5E-00-53-02", IMPOSTOR_MAC))
-    hall.lab.address(hall.station, "eth9", "192.0.2.2/24")
-    hall.lab.address(other, "eth0", "192.0.2.20/24")
-    hall.lab.down(other, "eth0")
-
-    def hand(port: str, text: str) -> None:
-        hall.honest(port, text)
-        if text.startswith("Pull"):
-            hall.lab.up(other, "eth0")
-
-    hall.hand = hand
-
-
-PORT = "alpha/cpu:1"
-SHORT = ("--only", "alpha/cpu", "--patience", "12")
-
-
-def one(verdict: str) -> tuple[tuple[str, str], ...]:
-    """The verdict of alpha's port."""
-    return ((PORT, verdict),)
-
-
-SCENARIOS: tuple[Scenario, ...] = (
-    Scenario("healthy through a switch", healthy, one("proven")),
-    Scenario("healthy, borrowed address", healthy, one("proven"), own_address=False),
-    Scenario("healthy, direct", healthy_direct, one("proven"), ("--direct",), direct=True),
-    Scenario("healthy, direct, borrowed", healthy_direct, one("proven"), ("--direct",), own_address=False, direct=True),
-    Scenario("absent", absent, one("silent"), SHORT),
-    Scenario("two owners", two_owners, one("contested"), says=IMPOSTOR_MAC),
-    Scenario("owner with the cable out", owner_with_the_cable_out, one("impostor"), says=IMPOSTOR_MAC),
-    Scenario("uplink behind the switch", uplink_behind_the_switch, one("unsettled"), SHORT),
-    Scenario("station's own cable", own_cable, one("unsettled"), SHORT, says="own cable"),
-    Scenario("never pulled", never_pulled, one("still-answering"), SHORT, says="never fell silent"),
-    Scenario("wrong cable left out", wrong_cable, one("swapped"), SHORT, says="beta/cpu"),
-    Scenario("never returns", never_returns, one("not-back"), SHORT),
-    Scenario("swapped pair", swapped_pair, one("swapped"), says="beta/cpu"),
-    Scenario("swapped pair without MACs", swapped_without_macs, one("swapped"), SHORT, macs=False, says="beta/cpu"),
-    Scenario("wrong nameplate", wrong_nameplate, one("wrong-hardware"), says="00-00-5E-00-53-77"),
-    Scenario("echo ignored", echo_ignored, one("proven")),
-    Scenario("no other device", no_other_device, one("unsettled"), says="--direct"),
-    Scenario("gateway as only control", gateway_alone, one("proven")),
-    Scenario("router with proxy ARP", proxy_arp, one("relayed"), says="00-00-5E-00-53-FE"),
-    Scenario("weak host on one segment", weak_host, one("contested"), says="00-00-5E-00-53-2A"),
-    Scenario("borrowed address is owned", borrowed_is_owned, one("not-tested"), own_address=False, code=3),
-    Scenario("port forwards after 20 s", forwards_late, one("proven")),
-    Scenario("interface removed", interface_removed, one("unsettled"), says="gone"),
+USUAL: tuple[Scenario, ...] = (
+    Scenario("healthy through a switch", plants.healthy, one("proven", cable="inferred", echo="answered")),
+    Scenario("healthy, borrowed address", plants.healthy, one("proven"), own=False),
+    Scenario("healthy, direct", plants.healthy_direct, one("proven", cable="carrier"), (*ONE, "--direct"), direct=True),
+    Scenario("direct, borrowed", plants.healthy_direct, one("proven"), (*ONE, "--direct"), own=False, direct=True),
+    Scenario("absent", plants.absent, one("silent"), SHORT),
+    Scenario("two owners", plants.two_owners, one("contested", IMPOSTOR_MAC)),
+    Scenario("owner with the cable out", plants.owner_with_the_cable_out, one("impostor", IMPOSTOR_MAC)),
+    Scenario("uplink behind the switch", plants.uplink_behind_the_switch, one("unsettled"), SHORT),
+    Scenario("station's own cable", plants.own_cable, one("unsettled", "own cable"), SHORT),
+    Scenario("never pulled", plants.never_pulled, one("still-answering", "never fell silent"), SHORT),
+    Scenario("wrong cable left out", plants.wrong_cable, one("swapped", "beta/cpu"), SHORT),
+    Scenario("never returns", plants.never_returns, one("not-back"), SHORT),
+    Scenario("swapped pair", plants.swapped_pair, one("swapped", "beta/cpu")),
+    Scenario("swapped, no MACs planned", plants.swapped_pair, one("swapped", "beta/cpu"), SHORT, macs=False),
+    Scenario("wrong nameplate", plants.wrong_nameplate, one("wrong-hardware", "00-00-5E-00-53-77")),
+    Scenario("echo ignored", plants.echo_ignored, one("proven", echo="blocked", notes="echo: blocked")),
+    Scenario("no other device", plants.no_other_device, one("unsettled", "--direct")),
+    Scenario("gateway as only control", plants.gateway_alone, one("proven")),
+    Scenario("router with proxy ARP", plants.proxy_arp, one("relayed", "00-00-5E-00-53-FE")),
+    Scenario("weak host on one segment", plants.weak_host, one("contested", "00-00-5E-00-53-2A")),
+    Scenario("port forwards after 20 s", plants.forwards_late, one("proven", notes="first answer came"), lasts=75),
+    Scenario("interface removed", plants.interface_removed, one("unsettled", "gone")),
+    Scenario(
+        "borrowed address is owned",
+        plants.borrowed_is_owned,
+        one("not-tested", warns=IMPOSTOR_MAC, code=3),
+        own=False,
+    ),
     Scenario(
         "false owner behind another interface",
-        owner_behind_another_interface,
-        one("impostor"),
-        ("--direct",),
+        plants.owner_behind_another_interface,
+        one("impostor", IMPOSTOR_MAC),
+        (*ONE, "--direct"),
         direct=True,
-        says=IMPOSTOR_MAC,
+    ),
+    Scenario(
+        "two frames a second to one address",
+        plants.healthy,
+        one("proven"),
+        (*ONE, "--pace-each", "2"),
+        limits=Limits(each=2),
+        lasts=45,
     ),
 )
+
+ODD: tuple[Scenario, ...] = (
+    Scenario("checks its own address", odd.odd(self_check=1.0), one("proven"), own=False, lasts=45),
+    Scenario(
+        "checks its own address, direct",
+        odd.odd(self_check=1.0, direct=True),
+        one("proven"),
+        (*ONE, "--direct"),
+        own=False,
+        direct=True,
+        lasts=45,
+    ),
+    Scenario("loses a fifth, takes 0.4 s", odd.odd(loss=0.2, delay=0.4), one("proven"), lasts=60),
+    Scenario("answers after 4 s", odd.odd(delay=4.0), one("proven", echo="blocked"), lasts=60),
+    Scenario("wrong identifier", odd.odd(echo="wrong-identifier"), one("proven", echo="blocked", notes="no probe")),
+    Scenario("wrong payload", odd.odd(echo="wrong-payload"), one("proven", echo="blocked", notes="no probe")),
+    Scenario("wrong source address", odd.odd(echo="wrong-source"), one("proven", echo="blocked", notes="no probe")),
+    Scenario("echo by another MAC", odd.odd(echo="wrong-mac"), one("relayed", "00-00-5E-00-53-15")),
+    Scenario("flapping link", odd.flapping, one("proven"), lasts=60),
+    Scenario("flapping link, direct", odd.flapping_direct, one("proven"), (*ONE, "--direct"), direct=True, lasts=60),
+    Scenario("link never at rest", odd.never_at_rest, one("unsettled", "flapping"), (*ONE, "--direct"), direct=True),
+    Scenario("restarts by itself", odd.restarts_by_itself, one("proven", cable="inferred", notes="inferred"), lasts=60),
+    Scenario("wrong cable first", odd.wrong_cable_first, one("proven", warns="fell silent instead"), lasts=60),
+    Scenario(
+        "borrowed address is claimed later",
+        odd.borrowed_is_claimed_later,
+        one(
+            "unsettled", IMPOSTOR_MAC, warns="192.0.2.240, which was to be borrowed, belongs to " + IMPOSTOR_MAC, code=3
+        ),
+        own=False,
+    ),
+    Scenario(
+        "stranger on the direct cable",
+        odd.stranger_on_the_direct_cable,
+        one("unsettled", odd.STRANGER_MAC),
+        (*ONE, "--direct"),
+        direct=True,
+    ),
+    Scenario(
+        "two ports, hands-free",
+        odd.two_ports,
+        Expected({"alpha/cpu:2": "unsettled", PORT: "proven"}, "connector"),
+        lasts=60,
+    ),
+    Scenario(
+        "two ports, with Enter", odd.two_ports, Expected({"alpha/cpu:2": "proven", PORT: "proven"}), keys=True, lasts=60
+    ),
+    Scenario("chain, not in the plan", odd.chain, one("unsettled", "gamma/cpu"), ("--only", PORT)),
+    Scenario("chain, in the plan", odd.chain_in_the_plan, one("proven"), ("--only", PORT)),
+    Scenario(
+        "chain on the direct cable",
+        odd.chain_on_the_direct_cable,
+        one("proven", cable="carrier", notes="other devices"),
+        ("--only", PORT, "--direct"),
+        direct=True,
+    ),
+    Scenario(
+        "chain on the direct cable, no MACs planned",
+        odd.chain_on_the_direct_cable,
+        one("unsettled", "00-00-5E-00-53-16"),
+        ("--only", PORT, "--direct"),
+        direct=True,
+        macs=False,
+    ),
+)
+
+# The portable link is scapy's own sockets: a cross-check of the raw one, so the verdicts must be the same.
+AS_PORTABLE: tuple[Scenario, ...] = (
+    Scenario("portable: healthy", plants.healthy, one("proven"), (*ONE, *PORTABLE)),
+    Scenario("portable: absent", plants.absent, one("silent"), (*SHORT, *PORTABLE)),
+    Scenario("portable: two owners", plants.two_owners, one("contested", IMPOSTOR_MAC), (*ONE, *PORTABLE)),
+    Scenario("portable: impostor", plants.owner_with_the_cable_out, one("impostor", IMPOSTOR_MAC), (*ONE, *PORTABLE)),
+    Scenario("portable: proxy ARP", plants.proxy_arp, one("relayed", "00-00-5E-00-53-FE"), (*ONE, *PORTABLE)),
+    Scenario(
+        "portable: direct, borrowed",
+        plants.healthy_direct,
+        one("proven", cable="carrier"),
+        (*ONE, "--direct", *PORTABLE),
+        own=False,
+        direct=True,
+    ),
+)  # fmt: skip

@@ -5,63 +5,54 @@ Scenarios run beside one another, since they mostly wait; each test then looks a
 
 from __future__ import annotations
 
-import os
-import time
-from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from functools import partial
 
 import pytest
 
-from tests.lab.hall import Hall
-from tests.lab.netns import Lab, why_not
-from tests.lab.scenarios import SCENARIOS, Scenario
+from tests.lab.hall import STATION_MAC
+from tests.lab.manners import ill_manners
+from tests.lab.scenarios import AS_PORTABLE, ODD, USUAL, Expected, Proven, Scenario, prove
+from tests.lab.side_by_side import Play
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
-AT_ONCE = 6
+SCENARIOS = (*USUAL, *ODD, *AS_PORTABLE)
 
 
-@dataclass
-class Ran:
-    """How a scenario ended."""
-
-    code: int
-    out: dict[str, Any]
-    lines: list[str]
-    seconds: float
+def acted(scenario: Scenario) -> Play:
+    """The scenario as a play."""
+    return Play(scenario.name, partial(prove, scenario), scenario.lasts)
 
 
-def run(scenario: Scenario, folder: Path) -> Ran:
-    """Build the plant, prove, and take everything down again."""
-    with Lab("ncp") as lab:
-        hall = Hall.built(lab, folder, own_address=scenario.own_address, direct=scenario.direct)
-        hall.hand = hall.honest
-        scenario.build(hall)
-        began = time.monotonic()
-        code, out = hall.prove(*scenario.words, plan=hall.plan(macs=scenario.macs))
-        return Ran(code, out, hall.lines, time.monotonic() - began)
+every_scenario = pytest.mark.parametrize(
+    ("play", "scenario"), [pytest.param(acted(scenario), scenario, id=scenario.name) for scenario in SCENARIOS]
+)
 
 
-@pytest.fixture(scope="module")
-def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Future[Ran]]]:
-    """All scenarios, some at a time."""
-    if reason := why_not():
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        yield {s.name: pool.submit(run, s, tmp_path_factory.mktemp("run")) for s in SCENARIOS}
-
-
-@pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.name)
-def test_verdict_on_real_kernels(scenario: Scenario, runs: dict[str, Future[Ran]]) -> None:
+@every_scenario
+def test_verdict_on_real_kernels(play: Play, scenario: Scenario, outcome: Proven) -> None:
     """Each scenario gets its verdict, its exit code and a sentence that names what matters."""
-    ran = runs[scenario.name].result()
-    said = "\n".join(ran.lines)
-    proofs = {f"{proof['interface']}:{proof['port']}": proof for proof in ran.out["proofs"]}
-    print(f"{scenario.name:40} {ran.seconds:6.1f} s  {[proof['verdict'] for proof in proofs.values()]}")
-    assert {port: proofs[port]["verdict"] for port, _ in scenario.expects} == dict(scenario.expects), said
-    first = proofs[scenario.expects[0][0]]
-    assert scenario.says in (said if scenario.code else first["why"])
-    everything_proven = all(verdict == "proven" for _, verdict in scenario.expects)
-    assert ran.code == (scenario.code if scenario.code is not None else 0 if everything_proven else 1), said
+    ended, expected = outcome.ended, scenario.expected
+    print(f"{scenario.name:40} {ended.ended - ended.began:6.1f} s  {list(ended.verdicts.values())}")
+    assert {port: ended.verdicts[port] for port in expected.verdicts} == expected.verdicts, ended.text
+    assert_details(expected, outcome)
+    everything_proven = all(verdict == "proven" for verdict in ended.verdicts.values())
+    assert ended.code == (expected.code if expected.code is not None else 0 if everything_proven else 1), ended.text
+
+
+def assert_details(expected: Expected, outcome: Proven) -> None:
+    """What is said of the first port, and on the way."""
+    first = outcome.ended.proofs[next(iter(expected.verdicts))]
+    assert expected.says in first["why"]
+    assert expected.notes in " ".join(first.get("notes", ()))
+    assert expected.warns in outcome.ended.text
+    assert expected.echo in (first["echo"] or "")
+    assert expected.cable in (first["cable"] or "")
+    assert "Traceback" not in outcome.ended.text
+
+
+@every_scenario
+def test_good_manners_on_the_wire(play: Play, scenario: Scenario, outcome: Proven) -> None:
+    """What an independent listener saw leave the station keeps to the addresses and the pace that 4-proof.md sets."""
+    silent = [proof["address"] for proof in outcome.ended.proofs.values() if proof["verdict"] == "silent"]
+    assert any(frame.source == STATION_MAC for frame in outcome.frames)
+    assert ill_manners(outcome.frames, outcome.planned, silent, scenario.limits) == []

@@ -1,0 +1,84 @@
+"""The good manners of a run, asserted from what an independent listener kept: 4-proof.md, Probes and Pace.
+
+Times are those of the listener, so limits a second are looked at in windows a little shorter than a second, and over
+the whole run: a computer that is busy with other tests delays a frame now and then.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from tests.lab.hall import BORROWED, OWN, STATION_MAC
+from tests.lab.listener import Frame
+
+SPARE = ("192.0.2.253", "192.0.2.252")  # the highest usable addresses that nobody has: 6-settled-details.md 9
+GATEWAY = "192.0.2.254"
+NOBODY = "0.0.0.0"
+JITTER = 0.25  # seconds that a frame may be late on the wire
+ROUND = 3  # ARP probes with sender 0 in the last round to a port that stayed silent
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The most a second: frames in all, broadcast, to one address, and broadcast to one address (RFC 1122 section
+    2.3.2.1)."""
+
+    total: float = 500
+    broadcast: float = 20
+    each: float = 5
+    broadcast_each: float = 1
+
+
+def ill_manners(
+    frames: Iterable[Frame], planned: Sequence[str], silent: Sequence[str] = (), limits: Limits = Limits()
+) -> list[str]:
+    """Everything that the station sent and should not have. `planned` are the plan's addresses, `silent` those of ports
+    that are `silent` by their verdict."""
+    ours = [frame for frame in frames if frame.source == STATION_MAC]
+    asked = [frame for frame in ours if frame.what in ("arp request", "echo request")]
+    found = _wrong_addresses(ours, asked, planned) + _anonymous(asked, planned, silent)
+    return found + _too_fast(asked, limits)
+
+
+def _wrong_addresses(ours: list[Frame], asked: list[Frame], planned: Sequence[str]) -> list[str]:
+    may_be_asked = {*planned, *SPARE, GATEWAY, OWN, BORROWED}
+    may_ask = {OWN, BORROWED, NOBODY}
+    strange = [f"a frame that is no ARP and no echo: {frame.data.hex()}" for frame in ours if frame.what == "other"]
+    strange += [f"{target} was asked" for target in {frame.target for frame in asked} - may_be_asked]
+    return strange + [f"{sender} was the sender" for sender in {frame.sender for frame in ours} - may_ask]
+
+
+def _anonymous(asked: list[Frame], planned: Sequence[str], silent: Sequence[str]) -> list[str]:
+    counts = Counter(frame.target for frame in asked if frame.sender == NOBODY)
+    allowed = dict.fromkeys(silent, ROUND)
+    return [
+        f"{target} was asked {counts[target]} times with sender 0"
+        for target in planned
+        if counts[target] > allowed.get(target, 0)
+    ]
+
+
+def _too_fast(asked: list[Frame], limits: Limits) -> list[str]:
+    times: dict[str, list[float]] = defaultdict(list)
+    most: dict[str, float] = {}
+    for frame in asked:
+        kinds = [("in all", limits.total), (f"to {frame.target}", limits.each)]
+        if frame.broadcast:
+            kinds += [("broadcast", limits.broadcast), (f"broadcast to {frame.target}", limits.broadcast_each)]
+        for name, limit in kinds:
+            times[name].append(frame.at)
+            most[name] = limit
+    return [said for name, moments in times.items() if (said := _above(name, sorted(moments), most[name]))]
+
+
+def _above(name: str, moments: list[float], limit: float) -> str:
+    burst = max(bisect_left(moments, at + 1 - JITTER) - index for index, at in enumerate(moments))
+    lasted = moments[-1] - moments[0]
+    if burst > max(1, limit):
+        return f"{burst} frames {name} in less than a second; {limit:g} are allowed"
+    if len(moments) - 1 > limit * (lasted + JITTER):
+        return f"{len(moments)} frames {name} in {lasted:.1f} s; {limit:g} a second are allowed"
+    return ""
