@@ -190,10 +190,12 @@ class Case:
     # Controls
 
     def choose_controls(self) -> None:
-        """Take for controls whoever answered in the seconds before the silence."""
+        """Take for controls whoever answered in the seconds before the silence, and whoever was alive at the request:
+        one whose cable was pulled by mistake, and left out, must be back before the silence can be this port's."""
         until = min(self.quiet_from, self.bench.now)
         since = min(self.last_sign(), until) - FRESH
-        self.controls, self.gateway = self.bench.companions(self.target, since, until)
+        others, self.gateway = self.bench.companions(self.target, since, until)
+        self.controls = [*self.living, *(line for line in others if line not in self.living)]
         self.lost = []
 
     def mind_the_controls(self) -> None:

@@ -28,7 +28,7 @@ class TooSoon(Exception):
 def pull_and_out(case: Case) -> Steps:
     """Ask for the cable to be pulled and listen to the silence, again where it was put back too soon."""
     bench = case.bench
-    case.request = bench.now
+    case.request, case.living = bench.now, []
     case.choose_controls()
     case.living = case.controls
     warning = ""

@@ -135,7 +135,7 @@ class _Builder:
         self.story: list[str] = ["direct" if self.direct else "switch", "own" if self.own else "borrowed"]
         self.hollow = False
         self.others: list[float] = []
-        self.by_trunk = not self.direct and self._maybe(0.15)
+        self.by_trunk = not self.direct and self._maybe(0.2)
 
     def _maybe(self, chance: float) -> bool:
         return self.random.random() < chance
@@ -148,7 +148,7 @@ class _Builder:
         """Build everything."""
         swap = not self.direct and self._maybe(0.1)
         known = self._maybe(0.7)
-        alpha = self._device("alpha/cpu", 20, self._faults(), known, real=21 if swap else 20)
+        alpha = self._device("alpha/cpu", 20, self._faults(swap), known, real=21 if swap else 20)
         self._neighbours(known, swap)
         self._trouble(alpha, swap)
         self._second_owners()
@@ -174,7 +174,7 @@ class _Builder:
         self.devices.append(device)
         return device
 
-    def _faults(self) -> Faults:
+    def _faults(self, swap: bool) -> Faults:
         """What may be odd about an honest device, and what makes a proof hollow."""
         random = self.random
         choices = [
@@ -192,7 +192,7 @@ class _Builder:
         ]
         _, word, faults = random.choices(choices, [weight for weight, _, _ in choices])[0]
         self.tell(word)
-        self.hollow = self.hollow or bool(faults.echo_from)
+        self.hollow = bool(faults.echo_from) and not swap
         return faults
 
     def _neighbours(self, known: bool, swap: bool) -> None:
@@ -228,9 +228,24 @@ class _Builder:
             known = [target.mac for target in self.targets] + [next(iter(d.addresses)).mac for d in self.devices[1:]]
             wrong = self.targets[0].mac is not None or jack.mac == 0x00005E000107
             self.hollow = self.hollow or (wrong and not swap) or jack.mac in known
+        if self.by_trunk and self._maybe(0.4):
+            self._blips()
+        if len(self.devices) > 1 and not self.by_trunk and self._maybe(0.1):
+            jack.behind = next(iter(self.devices[-1].addresses))
+            self.tell("hangs behind another")
         if self._maybe(0.1):
             jack.forwards_after = self.random.uniform(2, 30)
             self.tell("forwards late")
+
+    def _blips(self) -> None:
+        """The cable of a whole row of devices is out by itself, again and again for some seconds."""
+        self.tell("blips")
+        moment = self.rig.now()
+        while moment < self.rig.now() + 120:
+            moment += self.random.uniform(3, 25)
+            self.rig.at(moment, partial(self.rig.plug, self.trunk, False))
+            moment += self.random.uniform(1, 14)
+            self.rig.at(moment, partial(self.rig.plug, self.trunk, True))
 
     def _owner(self) -> Jack:
         """The cable of the device that has the address under test."""

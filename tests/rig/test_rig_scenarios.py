@@ -296,6 +296,13 @@ def own_cable(drops: bool) -> Scene:
     return scene
 
 
+def wrong_cable_left_out_too() -> Scene:
+    """The neighbour's cable is pulled and left out; then the right one as well."""
+    scene = with_gateway(pair())
+    scene.hand = Repenting(scene.rig, dict(scene.hand.jacks), wrong=scene.jacks["beta/cpu"], holds=8.0, mends=False)
+    return scene
+
+
 def own_cable_once() -> Scene:
     """The station's own cable is pulled at first, put back, and then the right one is pulled."""
     scene = pair()
@@ -309,6 +316,7 @@ class Repenting(Technician):
 
     wrong: Jack = None  # type: ignore[assignment]
     holds: float = 8.0
+    mends: bool = True  # else the wrong one stays out
     tries: int = 1
 
     def told(self, event: Event) -> None:
@@ -317,7 +325,7 @@ class Repenting(Technician):
             self.tries -= 1
             self.log.append(event)
             self.rig.after(2, lambda: self.rig.plug(self.wrong, False))
-            self.rig.after(2 + self.holds, lambda: self.rig.plug(self.wrong, True))
+            self.rig.after(2 + self.holds, lambda: self.rig.plug(self.wrong, self.mends))
             self.rig.after(4 + self.holds, lambda: self.rig.plug(self.jacks[event.port], False))
         else:
             super().told(event)
@@ -622,6 +630,7 @@ CASES = (
     Case("own cable, then the right one", own_cable_once, "proven"),
     Case("wrong cable left out", lambda: wrong_cable(False), "swapped", ("beta/cpu", "wrong cable")),
     Case("wrong cable, corrected", lambda: wrong_cable(True), "proven"),
+    Case("both cables out", wrong_cable_left_out_too, "unsettled", ("beta/cpu",)),
     Case("flapping link, fast", lambda: flapping(pair(), 2), "still-answering", ("never fell silent",)),
     Case("flapping link, slow", lambda: flapping(pair(), 8), "unsettled", ("too soon",)),
     Case("flapping link, direct", lambda: flapping(alone(), 2), "unsettled", ("too soon",)),
