@@ -107,7 +107,9 @@ class Walker(Prober):
         """Watch every address: a unicast echo a second, and broadcast requests as often as all together may be asked,
         so that a second owner has its chance. On a large walk they end once the address is known, since too few in a
         minute say nothing about silence. The addresses that nobody should own are asked at the start."""
-        tracks = self._tracks or ()
+        tracks = self._tracks
+        if tracks is None:  # the station's address is still being made sure of
+            return
         steady = None if len(tracks) > LARGE else max(REFRESH_EACH, len(tracks) / REFRESH)
         unknown = sum(not track.known for track in tracks)
         missing = any(track.line.mac is None for track in tracks)  # half the pace is theirs
