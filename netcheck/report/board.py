@@ -59,10 +59,10 @@ class Board:
     def take(self, event: Event) -> None:
         """Change with an event."""
         row = self.rows.get(event.port)
-        if row is not None and event.what in STATES:
-            row.state = STATES[event.what]
-            row.who = row.who if event.mac is None else mac_text(event.mac)
+        if row is not None:
             self.current = event.port
+            row.state = STATES.get(event.what, row.state)
+            row.who = row.who if event.mac is None else mac_text(event.mac)
         match event.what:
             case What.BEGIN:
                 self.warning, self.wait, self.until = "", "", None

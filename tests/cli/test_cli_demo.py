@@ -1,0 +1,100 @@
+"""`netcheck demo` and `netcheck map` as a user runs them, and the wheel that must bring the plants."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import subprocess
+import sys
+import zipfile
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+
+def netcheck(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder."""
+    return subprocess.run([sys.executable, "-m", "netcheck", *words], cwd=folder, capture_output=True, text=True)
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """One demonstration, and what it printed."""
+    folder = tmp_path_factory.mktemp("demo")
+    run = netcheck("demo", "--out", "there", folder=folder)
+    assert run.returncode == 0, run.stderr
+    return folder / "there", run.stdout
+
+
+def proofs_in(record: Path) -> dict[str, str]:
+    """Verdicts by port, from the record itself."""
+    lines = [json.loads(line) for line in record.read_text(encoding="utf-8").splitlines()]
+    proofs = [line["proof"] for line in lines if line["type"] == "proof"]
+    return {f"{proof['interface']}:{proof['port']}": proof["verdict"] for proof in proofs}
+
+
+def test_demo_shows_the_planted_trouble(shown: tuple[Path, str]) -> None:
+    """An impostor, two swapped devices and a lossy link get what they deserve; everything else is proven."""
+    verdicts = proofs_in(shown[0] / "run.jsonl")
+    assert verdicts["palletiser-plc/cpu:1"] == "impostor"
+    assert verdicts["pasteuriser-panel/lan:1"] == verdicts["cip-panel/lan:1"] == "swapped"
+    assert verdicts["boiler-panel/lan:1"] == "proven"
+    assert Counter(verdicts.values())["proven"] >= 25
+
+
+def test_demo_mends_what_an_address_can_mend(shown: tuple[Path, str]) -> None:
+    """After the suggestions no finding with a fix is left, and the printed counts say so."""
+    run = netcheck("check", "plan", "--format", "json", folder=shown[0])
+    findings = json.loads(run.stdout)["findings"]
+    assert findings
+    assert [finding for finding in findings if finding["fix"]] == []
+    before, after = re.search(r"(\d+) conflicts before, (\d+) now", shown[1]).groups()  # type: ignore[union-attr]
+    assert int(before) >= 15
+    assert int(after) == sum(finding["severity"] == "conflict" for finding in findings)
+
+
+def test_demo_leaves_files_that_the_other_commands_take(shown: tuple[Path, str]) -> None:
+    """The record verifies, and the reports are what their endings say."""
+    folder = shown[0]
+    assert netcheck("verify", "run.jsonl", folder=folder).returncode == 0
+    assert (folder / "report.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    rows = list(csv.DictReader((folder / "findings.csv").open(encoding="utf-8-sig", newline="")))
+    assert {"rule", "severity", "key", "decision", "remark", "by"} <= set(rows[0])
+
+
+def test_demo_may_be_shown_again_but_spares_foreign_files(shown: tuple[Path, str], tmp_path: Path) -> None:
+    """It writes over its own folder only."""
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    refused = netcheck("demo", "--out", ".", folder=tmp_path)
+    assert refused.returncode == 2
+    assert "other files" in refused.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+    assert netcheck("demo", "--out", str(shown[0]), folder=tmp_path).returncode == 0
+
+
+def test_wheel_holds_both_plants(tmp_path: Path) -> None:
+    """Whoever installs the wheel can run the demonstration."""
+    words = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", str(tmp_path), str(ROOT)]
+    built = subprocess.run(words, capture_output=True, text=True)
+    assert built.returncode == 0, built.stderr
+    (wheel,) = tmp_path.glob("*.whl")
+    names = zipfile.ZipFile(wheel).namelist()
+    for plant in ("tarn-hollow", "tarn-hollow-mended"):
+        assert f"netcheck/demo-plans/{plant}/plan.toml" in names
+    assert "netcheck/report/templates/report.html" in names
+
+
+def test_map_draws_one_subnet_or_names_those_there_are() -> None:
+    """Letters stand for what holds an address; an unknown subnet is refused with the names."""
+    run = netcheck("map", "plans/tarn-hollow", "services", folder=ROOT)
+    assert run.returncode == 0
+    first, second = run.stdout.splitlines()[:2]
+    assert first == "services  10.62.40.0/25"
+    assert second.split(maxsplit=1)[1].startswith("-Xrrrrrr rr......")  # network, the gateway that is planned, reserved
+    refused = netcheck("map", "plans/tarn-hollow", "nowhere", folder=ROOT)
+    assert refused.returncode == 2
+    assert "process" in refused.stderr

@@ -1,0 +1,70 @@
+"""Keys from a pipe, from a terminal, and from nobody."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import termios
+
+import pytest
+
+from netcheck.cli.keyboard import Keyboard
+from netcheck.proof.events import Key
+
+
+def test_lines_of_a_pipe_are_keys_and_its_end_is_noticed() -> None:
+    """An empty line is Enter; other words than keys are nothing; a line may come in parts."""
+    reading, writing = os.pipe()
+    keys = Keyboard(reading, terminal=False)
+    os.write(writing, b"\ns\nhello\nq")
+    assert keys.pressed() == [Key.ENTER, Key.SKIP]
+    assert not keys.ended
+    os.write(writing, b"\n2\r\n")
+    os.close(writing)
+    assert keys.pressed() == [Key.QUIT, 2]
+    assert keys.pressed() == []
+    assert keys.ended
+    os.close(reading)
+
+
+def test_a_flood_of_bytes_neither_blocks_nor_grows() -> None:
+    """More bytes than anybody types are taken a few at a time."""
+    reading, writing = os.pipe()
+    keys = Keyboard(reading, terminal=False)
+    os.write(writing, b"x" * 60000)
+    for _ in range(20):
+        assert keys.pressed() == []
+    assert len(keys._line) <= 4096
+    os.close(reading)
+    os.close(writing)
+
+
+TELLER = """
+import time
+from netcheck.cli.keyboard import keyboard
+from netcheck.proof.events import Key
+found = []
+with keyboard(wanted=True) as keys:
+    print("ready", flush=True)
+    until = time.monotonic() + 20
+    while Key.QUIT not in found and time.monotonic() < until:
+        found += keys.pressed()
+        time.sleep(0.02)
+print([str(key) for key in found], flush=True)
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals on this system")
+def test_single_keys_of_a_terminal() -> None:
+    """On a terminal each letter counts at once, and the terminal is put back as it was."""
+    master, slave = os.openpty()
+    before = termios.tcgetattr(slave)
+    with subprocess.Popen([sys.executable, "-c", TELLER], stdin=slave, stdout=subprocess.PIPE, text=True) as teller:
+        assert teller.stdout is not None
+        assert teller.stdout.readline() == "ready\n"
+        os.write(master, b"s3\nq")
+        assert teller.stdout.readline() == "['s', '3', 'enter', 'q']\n"
+    assert termios.tcgetattr(slave)[3] == before[3]
+    os.close(master)
+    os.close(slave)
