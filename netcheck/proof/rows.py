@@ -225,7 +225,7 @@ def _which_connector(seen: Observed, names: Names) -> str:
     if seen.other_port:
         return f"By LLDP the cable is in port {seen.other_port}, not in port {seen.target.port}."
     if seen.target.ordinal and seen.connector == "assumed":
-        return "Which connector is not known: press Enter after moving the cable to it."
+        return "Which connector is not known: press Enter after moving the cable to it, or on a walk its number."
     return ""
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.bench import ECHO_TRIES, HINT, Cut
 from netcheck.proof.case import WINDOW, Case
-from netcheck.proof.events import What
+from netcheck.proof.events import Key, Press, What
 from netcheck.proof.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.lines import EVER, Kind, Line
 from netcheck.proof.observed import Observed
@@ -23,6 +23,7 @@ from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.returning import phase_back, put_back
 from netcheck.proof.silence import TooSoon, Void, phase_out
 from netcheck.proof.targets import Target
+from netcheck.proof.track import KEPT, Track
 from netcheck.text import listed
 
 AGAIN_WITHIN = 60.0  # seconds from the return in which the second pull must begin: 6-settled-details.md 39
@@ -30,33 +31,9 @@ REFRESH = 18.0  # broadcast requests a second that the watch may use in all, of 
 REFRESH_EACH = ARP_EVERY  # seconds between those to one address, at the least
 LARGE = 200  # addresses: above, broadcast requests to all come less often than five in the minute that counts
 SECOND_LIMIT, SECOND_ARP = 2e-2, 3  # what the second pull must show: it was no restart; the first showed the rest
-KEPT = 400  # probes kept of an address: five minutes at the pace of the watch, in which it gets to be known
 NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
 MISSES = 2  # so many in a row open a case
 DOING = "Pull any cable and leave it out until told; then plug it in again"
-
-
-class Track:
-    """One address on the walk: its interface's ports in order, what is known, and the case that is open, if one is."""
-
-    def __init__(self, line: Line, targets: list[Target], since: float) -> None:
-        """`since` is when answers begin to count."""
-        self.line, self.targets, self.since = line, targets, since
-        line.keep(KEPT)
-        self.known = False  # it has answered often enough that a silence means something
-        self.looked_at = 0  # probes that had been sent when it was last looked at
-        self.voices = 1  # MACs heard for the address so far
-        self.case: Case | None = None
-        self.steps: Steps | None = None
-        self.arps = 0  # broadcast requests that were answered since then, beyond the probes that are kept
-        self.first_pull: Observed | None = None  # what the first pull showed
-        self.returned = 0.0  # and when it was over
-        self.last: Proof | None = None  # what the newest case came to, where it left the port open
-
-    @property
-    def target(self) -> Target:
-        """The port whose pull is expected next."""
-        return self.targets[0]
 
 
 class Walker(Prober):
@@ -66,7 +43,14 @@ class Walker(Prober):
     keys = "a number names the port that is out   q stops"
     _tracks: list[Track] | None = None
     _controls: dict[str, list[Line]]
+    _others: list[Line]  # addresses that are watched but not asked for, the gateways among them
     _began = 0.0
+    _drops = 0  # times that the station's carrier had dropped when it was last looked at
+
+    def press(self, key: Press) -> None:
+        """Take a key. Enter says nothing here: nobody was asked to do anything."""
+        if key is not Key.ENTER:
+            super().press(key)
 
     # The run
 
@@ -79,6 +63,8 @@ class Walker(Prober):
         if self._tracks is None:
             self._set_out()
         assert self._tracks is not None
+        if self.bench.drops != self._drops:
+            self._start_again(self._tracks)
         for track in self._tracks:
             if track.targets:
                 self._look(track)
@@ -99,9 +85,21 @@ class Walker(Prober):
             else:
                 by_address.setdefault(target.address, []).append(target)
         self._waiting = []
+        self._drops = self.bench.drops
         self._tracks = [Track(self.asker.line(a, ts[0].subnet), ts, now) for a, ts in by_address.items()]
         self._controls = {net.name: [self.asker.line(a, net.name) for a in net.spare] for net in self.aim.nets}
+        ours = {track.line for track in self._tracks}
+        self._others = [line for line in self.bench.watched.values() if line not in ours]
         self.bench.say(What.DO, "", DOING)
+
+    def _start_again(self, tracks: list[Track]) -> None:
+        """The station's own cable came out: what was counted before would make a gap between answers of it. Cases that
+        are open see to themselves."""
+        self._drops = self.bench.drops
+        for track in tracks:
+            if track.case is None:
+                track.known, track.since = False, self.bench.now
+        self.bench.say(What.WARN, "", "The station's own cable is out: plug it in again")
 
     def _tend(self) -> None:
         """Watch every address: a unicast echo a second, and broadcast requests as often as all together may be asked,
@@ -122,6 +120,10 @@ class Walker(Prober):
             lost = line.mac is None or line.missed_echoes >= ECHO_TRIES
             arp = REFRESH_EACH if lost else steady if track.known else learning
             self._want(line, arp, None if lost else echo)
+        rarely = max(REFRESH_EACH, len(self._others) / (REFRESH / 2))
+        for line in self._others:
+            lost = line.mac is None or line.missed_echoes >= ECHO_TRIES
+            self._want(line, rarely if lost else None, None if lost else echo)
         for line in (line for lines in self._controls.values() for line in lines):
             line.most_wait = CONTROL_WAIT
             self._want(line, ARP_EVERY if line.asked < CONTROL_ASKS else None, None)
@@ -133,12 +135,22 @@ class Walker(Prober):
     def _name(self, number: int) -> None:
         """The operator says which port of an interface was pulled: the one whose cable is out is taken for it."""
         for track in self._tracks or ():
-            ports = [target.port for target in track.targets]
-            if track.case is not None and track.steps is not None and str(number) in ports:
-                chosen = track.targets.pop(ports.index(str(number)))
-                track.targets.insert(0, chosen)
-                track.case.target = chosen
-                self.bench.enters += 1
+            target = track.named(number)
+            if track.case is not None and target is not None:
+                self._take_for(track, track.case, target)
+
+    def _take_for(self, track: Track, case: Case, target: Target) -> None:
+        """Take the pull of this case for a port's. If the first pull was another port's, this one is a first pull too,
+        and must show as much: it begins anew, while the cable is still out."""
+        if track.first_pull is not None and track.first_pull.target != target:
+            if case.phase is not Phase.OUT or case.mac is None:
+                return
+            track.first_pull = track.last = None
+            track.since = track.returned
+            track.expect(target)
+            case = self._open_case(track, case.mac)
+        track.expect(target)
+        case.target, case.connector = target, "operator"
 
     # One address
 
@@ -152,7 +164,7 @@ class Walker(Prober):
             track.looked_at = line.asked
             self._get_to_know(track, line.mac)
         quiet = track.known and track.targets and self.bench.now - line.answered[-1] > NOTICE
-        since = track.returned if track.first_pull is not None else track.since
+        since = max(track.returned, track.since) if track.first_pull is not None else track.since
         if quiet and line.fallen(line.mac, since, HINT, MISSES):
             self._open_case(track, line.mac)
         return None
@@ -162,6 +174,8 @@ class Walker(Prober):
         if any(line.asked < CONTROL_ASKS for line in self._controls[track.target.subnet]) and self.asker.hears_all:
             return
         case = self._case(track, mac)
+        if track.known and not case.second_owner():
+            return  # whoever takes over while its cable is out is told by its silence
         track.known = case.reliable()
         if not track.known:
             return
@@ -171,7 +185,8 @@ class Walker(Prober):
         case.close_in(self.bench.now)
         seen = observed(case)
         if verdict(seen, self.names)[0] in DECIDED_IN:
-            self._settle(track, seen)
+            for target in tuple(track.targets):  # it is the same at every port
+                self._settle(track, replace(seen, target=target))
 
     def _case(self, track: Track, mac: int) -> Case:
         case = Case(self.bench, track.target)
@@ -181,19 +196,18 @@ class Walker(Prober):
         case.request = max(track.since, self.bench.now - WINDOW)  # all probes since were looked at for a silence
         return case
 
-    def _open_case(self, track: Track, mac: int) -> None:
+    def _open_case(self, track: Track, mac: int) -> Case:
         if self.bench.now > track.returned + AGAIN_WITHIN:
             track.first_pull = None
         case = track.case = self.case = self._case(track, mac)
         if track.first_pull is not None:
-            case.first = case.request = track.returned
+            case.first = case.request = max(track.returned, track.since)
             case.limit, case.least_out = SECOND_LIMIT, SECOND_ARP
         case.open_out("inferred", case.last_sign() + 1e-6)
         self.asker.want(track.line, self.bench.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
-        ports = " or ".join(target.port for target in track.targets)
-        which = f" (press {ports} to say which port it is)" if len(track.targets) > 1 else ""
-        case.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out{which}")
+        case.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out{track.question}")
         track.steps = self._out_and_back(case)
+        return case
 
     def _out_and_back(self, case: Case) -> Steps:
         yield from phase_out(case)
@@ -215,16 +229,20 @@ class Walker(Prober):
         return None
 
     def _too_soon(self, track: Track, case: Case) -> None:
-        """It answers again before its silence meant anything, by itself or together with others."""
+        """It answers again before its silence meant anything, by itself or together with others. Who else was heard
+        in it was heard with the cable out all the same."""
         case.fallen = tuple(self.bench.word(line) for line in case.lost)
         case.close()
         case.ended = case.quiet_from  # the answer that ended it belongs to no phase
         cut = "" if case.fallen else "its cable was put back too soon"
-        track.last = judge(replace(observed(case), cut=cut), self.names)
+        seen = replace(observed(case), cut=cut)
+        self._drop_case(track, self.bench.now)
+        if verdict(seen, self.names)[0] is not Verdict.UNSETTLED:
+            return self._settle(track, seen)
+        track.last = judge(seen, self.names)
         together = f"it fell silent together with {listed(list(case.fallen))}; pull one cable at a time"
         too_soon = "it answers again too soon; leave the cable out until told"
-        self._drop_case(track, track.since)
-        case.warn(f"{track.target.subject}: {together if case.fallen else too_soon}")
+        return case.warn(f"{track.target.subject}: {together if case.fallen else too_soon}")
 
     def _drop_case(self, track: Track, since: float) -> None:
         """Go back to watching; what was counted before stays, where nothing spoilt it."""
@@ -240,8 +258,12 @@ class Walker(Prober):
         """What a case showed. A second pull that came back has shown that the first was no restart; the figures are
         those of the first, and whoever was heard in either was heard."""
         seen = observed(case)
+        if seen.connector == "operator":
+            seen = replace(seen, cable="operator")
         first = track.first_pull
         if first is not None and seen.came_back:
+            if seen.connector == "operator":
+                first = replace(first, cable=seen.cable, connector=seen.connector)
             return replace(first, owners=(*first.owners, *seen.owners), fallen=seen.fallen, controls=seen.controls)
         in_window = seen.phase(Phase.IN).arp.sent
         return replace(seen, earlier=max(0, track.arps - in_window) if len(self._tracks or ()) > LARGE else 0)
@@ -276,6 +298,11 @@ class Walker(Prober):
 
     def _last_word(self, track: Track, target: Target, number: int, why: str) -> Proof:
         """What a port comes to that is still open at the end."""
+        if number == 0 and track.case is not None:
+            track.case.close()
+            cut = judge(replace(self._seen(track, track.case), cut=why or "the walk ended"), self.names)
+            if track.last is None or cut.verdict is not Verdict.UNSETTLED:
+                return cut
         if number == 0 and track.last is not None:
             return track.last
         if track.line.mac is None and self.bench.now - track.since >= self.settings.patience:
