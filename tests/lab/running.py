@@ -52,6 +52,7 @@ class Ended:
     @property
     def shape(self) -> dict[str, Any]:
         """What it printed, read as JSON."""
+        assert self.out.startswith(("{", "[")), f"exit code {self.code}, no JSON:\n{self.text}"
         shape: dict[str, Any] = json.loads(self.out)
         return shape
 

@@ -1,0 +1,107 @@
+"""The capture of a run, read back by tshark and held against what tcpdump saw at the same cable."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from tests.lab.hall import Hall
+from tests.lab.netns import Lab
+from tests.lab.plants import pair
+from tests.lab.running import Ended
+from tests.lab.side_by_side import Play
+
+pytestmark = [
+    pytest.mark.lab,
+    pytest.mark.timeout(600),
+    pytest.mark.skipif(shutil.which("tshark") is None, reason="the command `tshark` is not there"),
+]
+TOLD = ("eth.src", "eth.dst", "arp.opcode", "arp.src.proto_ipv4", "arp.dst.proto_ipv4", "ip.src", "ip.dst")
+CHECKSUMS = ("ip.checksum.status", "icmp.checksum.status")
+ECHO = ("icmp.type", "icmp.ident", "icmp.seq", "data.data")
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What came of a run: the capture of the command, that of tcpdump, and a second run into the same file."""
+
+    ended: Ended
+    ours: Path
+    theirs: Path
+    again: Ended
+    untouched: bool
+
+
+def act(lab: Lab, folder: Path) -> Kept:
+    """Prove one port from a borrowed address, so that the kernel says nothing by itself, and keep every frame."""
+    hall = Hall(lab, folder, own=False)
+    pair(hall)
+    hall.plan()
+    hall.listen()
+    words = ("--only", "alpha/cpu", "--capture", "frames.pcapng")
+    ended = hall.start(*words).end()
+    assert hall.listener is not None
+    hall.listener.frames()
+    kept = (folder / "frames.pcapng").read_bytes()
+    again = hall.start(*words).end(60)
+    unchanged = (folder / "frames.pcapng").read_bytes() == kept
+    return Kept(ended, folder / "frames.pcapng", folder / "heard.pcap", again, unchanged)
+
+
+with_capture = pytest.mark.parametrize("play", [Play("a run with a capture", act, 45)], ids=str)
+
+
+def tshark(path: Path, *words: str) -> list[list[str]]:
+    """Read a capture file: one list of fields a frame."""
+    fields = [part for word in words for part in ("-e", word)]
+    command = ["tshark", "-n", "-r", str(path), "-T", "fields", *fields]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+    return [line.split("\t") for line in done.stdout.splitlines()]
+
+
+@with_capture
+def test_every_frame_is_kept_once(play: Play, outcome: Kept) -> None:
+    """Until the run ends, the file holds the same frames as tcpdump saw, each as often."""
+    assert outcome.ended.code == 0, outcome.ended.text
+    ours = tshark(outcome.ours, "frame.time_epoch", *TOLD, *ECHO)
+    last = max(float(at) for at, *_ in ours)
+    theirs = tshark(outcome.theirs, "frame.time_epoch", *TOLD, *ECHO)
+    seen = Counter(tuple(rest) for _, *rest in theirs)
+    kept = Counter(tuple(rest) for _, *rest in ours)
+    assert not kept - seen
+    settled = Counter(tuple(rest) for at, *rest in theirs if float(at) < last - 0.1)
+    assert not settled - kept
+    assert kept.total() > 100
+
+
+@with_capture
+def test_comments_carry_port_and_phase(play: Play, outcome: Kept) -> None:
+    """Every echo request to the port under test has a comment, and all three phases are there, in their order."""
+    frames = tshark(outcome.ours, "frame.comment", "ip.dst", "icmp.type")
+    comments = [comment for comment, target, kind in frames if target == "192.0.2.20" and kind == "8"]
+    assert all(comment.startswith("alpha/cpu:1 ") for comment in comments)
+    phases = list(dict.fromkeys(comment.split()[1] for comment in comments))
+    assert phases == ["in", "out", "back"]
+
+
+@with_capture
+def test_no_frame_is_malformed(play: Play, outcome: Kept) -> None:
+    """tshark finds nothing wrong: neither malformed nor with a bad checksum, and each frame has its direction."""
+    frames = tshark(outcome.ours, "_ws.malformed", *CHECKSUMS, "frame.packet_flags_direction")
+    assert {malformed for malformed, *_ in frames} == {""}
+    assert {header for _, header, _, _ in frames} <= {"", "1", "2"}  # good, or not looked at
+    assert {echo for _, _, echo, _ in frames} == {"", "1"}
+    assert {int(direction, 0) for *_, direction in frames} == {1, 2}  # in and out
+
+
+@with_capture
+def test_a_capture_is_never_overwritten(play: Play, outcome: Kept) -> None:
+    """The same file again is refused before anything is sent."""
+    assert outcome.again.code == 2
+    assert "frames.pcapng" in outcome.again.text
+    assert outcome.untouched

@@ -1,0 +1,102 @@
+"""How a run is stopped, by q or Ctrl-C, and that nothing of it stays; what left the station is told by tcpdump."""
+
+from __future__ import annotations
+
+import json
+import signal
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from tests.lab.hall import STATION_MAC, Hall
+from tests.lab.listener import Frame
+from tests.lab.netns import Lab
+from tests.lab.plants import pair
+from tests.lab.running import Ended
+from tests.lab.side_by_side import Play
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
+SHOWS = (
+    ["ip", "-d", "addr"],
+    ["ip", "neigh"],
+    ["ip", "route"],
+    ["ip", "rule"],
+    ["sysctl", "-a", "-r", "^net.ipv4.conf"],
+)
+
+
+@dataclass(frozen=True)
+class Stop:
+    """How and when a run is stopped: by a line typed, or by a signal, once a line begins so."""
+
+    name: str
+    at: str
+    line: str = ""
+    signal: signal.Signals | None = None
+    command: str = "prove"
+    own: bool = False
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """What came of it; `stopped` is when it was told to."""
+
+    ended: Ended
+    frames: list[Frame]
+    stopped: float
+    before: list[str]
+    after: list[str]
+    verified: Ended
+    last: dict[str, object]
+
+
+def settings(hall: Hall) -> list[str]:
+    """What the station's operating system says of its network."""
+    return [hall.lab.run(hall.station, command).stdout for command in SHOWS]
+
+
+def act(stop: Stop, lab: Lab, folder: Path) -> Stopped:
+    """Start, stop in the middle, and look at what is left."""
+    hall = Hall(lab, folder, own=stop.own)
+    pair(hall)
+    hall.plan()
+    hall.listen()
+    before = settings(hall)
+    running = hall.start(command=stop.command, keys=stop.signal is None)
+    assert running.wait_for(lambda line: line.startswith(stop.at), 60)
+    at = running.press(stop.line) if stop.signal is None else running.signal(stop.signal)
+    ended = running.end(60)
+    assert hall.listener is not None
+    last = json.loads((folder / "run.jsonl").read_text(encoding="utf-8").splitlines()[-1])
+    return Stopped(ended, hall.listener.frames(), at, before, settings(hall), hall.verify(), last)
+
+
+STOPS = (
+    Stop("q before anything answered", "wait     Making sure", line="q"),
+    Stop("q with the cable in", "heard    alpha/cpu:1", line="q"),
+    Stop("q with the cable out", "silent   alpha/cpu:1", line="q"),
+    Stop("q on a walk", "known    beta/cpu:1", line="q", command="walk"),
+    Stop("Ctrl-C with the cable in", "heard    alpha/cpu:1", signal=signal.SIGINT),
+    Stop("Ctrl-C with the cable out", "silent   alpha/cpu:1", signal=signal.SIGINT),
+    Stop("Ctrl-C on a walk", "known    beta/cpu:1", signal=signal.SIGINT, command="walk"),
+    Stop("Ctrl-C, own address", "heard    alpha/cpu:1", signal=signal.SIGINT, own=True),
+)
+
+
+@pytest.mark.parametrize(
+    ("play", "stop"), [pytest.param(Play(one.name, partial(act, one), 20), one, id=one.name) for one in STOPS]
+)
+def test_stopping(play: Play, stop: Stop, outcome: Stopped) -> None:
+    """Within a second nothing is sent any more, the record has its end, and the computer is as it was."""
+    assert outcome.ended.code == (1 if stop.signal is None else 130), outcome.ended.text
+    assert "Traceback" not in outcome.ended.text
+    ours = [frame for frame in outcome.frames if frame.source == STATION_MAC]
+    assert ours or "before" in stop.name
+    assert all(frame.at < outcome.stopped + 1.0 for frame in ours)
+    assert outcome.last["type"] == "end"
+    assert outcome.verified.code == 0
+    assert set(outcome.ended.verdicts.values()) <= {"not-tested", "unsettled"}
+    if not stop.own:  # with an address of its own, the kernel notes by itself who asks for that
+        assert outcome.after == outcome.before
