@@ -183,10 +183,12 @@ class Walker(Prober):
         track.voices = len(track.line.last_heard)
         track.arps = case.line.tally(Kind.ARP, case.first, EVER, mac).sent
         case.close_in(self.bench.now)
-        seen = observed(case)
-        if verdict(seen, self.names)[0] in DECIDED_IN:
-            for target in tuple(track.targets):  # it is the same at every port
-                self._settle(track, replace(seen, target=target))
+        for target in tuple(track.targets):
+            case.target = target
+            seen = observed(case)
+            if verdict(seen, self.names)[0] in DECIDED_IN:
+                track.expect(target)
+                self._settle(track, seen)
 
     def _case(self, track: Track, mac: int) -> Case:
         case = Case(self.bench, track.target)

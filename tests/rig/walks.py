@@ -1,0 +1,85 @@
+"""A walk on the rig: cables pulled at set times, and what came of each port."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from random import Random
+
+from netcheck.proof.driver import drive
+from netcheck.proof.events import Event, Settings, What
+from netcheck.proof.judge import Names
+from netcheck.proof.result import Proof
+from netcheck.proof.walking import Walker
+from netcheck.rig.network import Jack
+from netcheck.rig.technician import Technician
+from tests.rig.scenes import Ran, Scene
+
+NOBODY = Names(lambda mac: "", lambda mac: None)
+POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
+OUT = 14.0  # seconds that a cable stays out: long enough for any healthy device
+SETTLED = 30.0  # seconds after which every healthy device of a small plant is known
+
+
+def row_of(many: int, lasts: float = 300.0, **about: object) -> Scene:
+    """So many healthy devices on a switch: d20/lan at 192.0.2.20, and so on."""
+    scene = Scene(settings=Settings(lasts=lasts), **about)  # type: ignore[arg-type]
+    for last in range(20, 20 + many):
+        scene.add(f"d{last}/lan", last)
+    return scene
+
+
+def pull(scene: Scene, cable: str | Jack, *moments: float, out: float = OUT) -> None:
+    """Pull a cable at these times, each for some seconds."""
+    jack = scene.jacks[cable] if isinstance(cable, str) else cable
+    for at in moments:
+        scene.rig.after(at, partial(scene.rig.plug, jack, False))
+        scene.rig.after(at + out, partial(scene.rig.plug, jack, True))
+
+
+def walk(scene: Scene, seed: int = 1, began: Callable[[Walker], None] | None = None) -> Ran:
+    """Walk to the end in virtual time, all ports unless the scene names some; `began` is given the walker."""
+    scene.only = scene.only or tuple(target.subject for target in scene.targets)
+    scene.hand.jacks = {}  # cables move when the test says so, not when they are asked for
+    walker = Walker(
+        scene.aim(), scene.rig.ways, NOBODY, scene.settings, Random(seed), hears_all=scene.hears_all, poll=POLL
+    )
+    if began is not None:
+        began(walker)
+    since = scene.rig.now()
+    drive(walker, scene.rig, scene.hand)
+    return Ran(walker, scene.rig, scene.hand.log, scene.rig.now() - since)
+
+
+def proofs(ran: Ran) -> dict[str, Proof]:
+    """The proofs by port."""
+    assert len({proof.subject for proof in ran.prober.proofs}) == len(ran.prober.proofs), "a port has two proofs"
+    return {proof.subject: proof for proof in ran.prober.proofs}
+
+
+def verdicts(ran: Ran) -> dict[str, str]:
+    """The verdicts by port."""
+    return {subject: str(proof.verdict) for subject, proof in proofs(ran).items()}
+
+
+def said(ran: Ran, what: What, port: str = "") -> list[str]:
+    """What was said of a kind, of one port or of all."""
+    return [event.text for event in events(ran, what) if port in ("", event.port)]
+
+
+def events(ran: Ran, what: What) -> list[Event]:
+    """Events of a kind."""
+    return [event for event in ran.log if event.what is what]
+
+
+class Patient(Technician):
+    """Leaves a cable out until told to put it back, as the screen asks."""
+
+    def told(self, event: Event) -> None:
+        """Put the cable of the port that is asked for back, two seconds later."""
+        self.log.append(event)
+        if event.what is What.DO and event.text.startswith("Plug"):
+            jack = self.waiting[event.port]
+            self.rig.after(self.hand, partial(self.rig.plug, jack, True))
+
+    waiting: dict[str, Jack]
