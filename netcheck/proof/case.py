@@ -153,12 +153,14 @@ class Case:
         return bool(others) and self.mac is not None and self.answer_of(self.mac, others[0] + detour) is not None
 
     def looked(self) -> tuple[int, int]:
-        """Probes of each kind sent since the request where the start of the silence was inferred, else one each."""
-        if self.cable != "inferred":
+        """Probes of each kind in which a run of misses was looked for: those since the request where the start of the
+        silence was inferred, those since the operator's word where it was restarted, else one each."""
+        if self.cable == "carrier" or (self.cable == "operator" and self.quiet_from == self.out_from):
             return 1, 1
+        since = self.request if self.cable == "inferred" else self.out_from
         arp = echo = 0
         for probe in reversed(self.line.probes):
-            if probe.sent < self.request:
+            if probe.sent < since:
                 break
             arp += probe.kind is Kind.ARP
             echo += probe.kind is Kind.ECHO
@@ -207,6 +209,14 @@ class Case:
         """Every control, the gateway included."""
         return self.controls if self.gateway is None else [*self.controls, self.gateway]
 
+    def counted_controls(self) -> list[Line]:
+        """The controls that count: other devices; where none had answered before the silence, those heard since; the
+        gateway only where nothing else was heard at all (6-settled-details.md 12)."""
+        if self.controls:
+            return self.controls
+        later, _ = self.bench.companions(self.target, self.quiet_from - FRESH, self.bench.now)
+        return later or self.all_controls
+
     def doubtful(self) -> list[Line]:
         """Controls that have not gone on answering, in the middle third of the silence and in the last.
 
@@ -218,7 +228,7 @@ class Case:
         middle, last = self.quiet_from + third, self.quiet_from + 2 * third
         return [
             line
-            for line in self.controls or self.all_controls
+            for line in self.counted_controls()
             if line in self.lost or not (line.answered_between(middle, last) and line.answered_between(last))
         ]
 

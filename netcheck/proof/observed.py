@@ -33,7 +33,7 @@ class Observed:
     device_macs: frozenset[int] = frozenset()  # planned for the same device, the interface's own included
     cable: str | None = None
     connector: str = "assumed"
-    looked: tuple[int, int] = (1, 1)  # probes of each kind (ARP, echo) since the request, where the start was inferred
+    looked: tuple[int, int] = (1, 1)  # probes of each kind (ARP, echo) in which a run of misses was looked for
     silence: float = 0.0  # seconds of trailing silence
     silence_least: float = LEAST_SILENCE
     stayed: bool = False  # it never fell silent, or went on answering until the patience ended

@@ -150,7 +150,7 @@ def _answered_meanwhile(case: Case) -> bool:
 def _close_out(case: Case) -> None:
     fallen = [] if case.cable == "carrier" else case.doubtful()
     case.fallen = tuple(case.bench.word(line) for line in fallen)
-    case.held = len(case.controls or case.all_controls) - len(fallen)
+    case.held = len(case.counted_controls()) - len(fallen)
     case.close_out()
 
 

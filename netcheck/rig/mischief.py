@@ -37,6 +37,7 @@ class Hand:
     wrong: list[Jack] = field(default_factory=list)  # what else may be pulled
     slow: float = 2.0
     keys: bool = False
+    hasty: float = 0.1  # chance that a cable is put back before it is asked for
     early: float = 0.0  # seconds that Enter comes before the movement
     owner: Jack | None = None  # the cable of the device that has the address
     out_between: bool = False  # that cable was out between the request and the end of the silence
@@ -80,7 +81,7 @@ class Hand:
             jack = self.random.choice(self.wrong)
         self.pulled.append(jack)
         self.rig.after(after, partial(self._out, jack))
-        if self.random.random() < 0.1:  # put back before it is asked for
+        if self.random.random() < self.hasty:  # put back before it is asked for
             self.rig.after(after + self.random.uniform(0.5, 8), partial(self.rig.plug, jack, True))
         if jack is not right and self.random.random() < 0.3:  # noticed, and mended
             self.rig.after(after + 8, partial(self.rig.plug, jack, True))
@@ -135,6 +136,7 @@ class _Builder:
         self.story: list[str] = ["direct" if self.direct else "switch", "own" if self.own else "borrowed"]
         self.hollow = False
         self.others: list[float] = []
+        self.hasty = 0.1
         self.by_trunk = not self.direct and self._maybe(0.2)
 
     def _maybe(self, chance: float) -> bool:
@@ -268,6 +270,7 @@ class _Builder:
                 jack.loss = 0.0 if elsewhere else self.random.uniform(0, 0.2)
             if kind == "while out":
                 faults.only_while_out = cable
+                self.hasty = 0.0  # it must be out long enough for that owner to be heard
             owner = VirtualDevice(self.rig, {jack: {self.targets[0].address}}, faults)
             if kind == "from some time":
                 owner.dead = True
@@ -287,11 +290,13 @@ class _Builder:
         hand.keys, hand.early = self._maybe(0.4), self.random.choice((0.0, 0.0, 0.5, 5.0))
         if chance == 0 and self._maybe(0.15):
             self.tell("restarts")
+            self.hasty = 0.0
             moment = self.rig.now() + self.random.uniform(0, 60)
             self.rig.at(moment, partial(alpha.restart, self.random.uniform(3, 30)))
         if self._maybe(0.04):
             key = self.random.choice((Key.SKIP, Key.QUIT))
             self.rig.after(self.random.uniform(0, 30), partial(hand.press, key))
+        hand.hasty = self.hasty
         self.rig.after(GIVES_UP, partial(hand.press, Key.QUIT))
         self.tell(f"hand wrong {chance}, keys {hand.keys}")
         return hand
