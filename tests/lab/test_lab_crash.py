@@ -1,0 +1,156 @@
+"""A battery that dies: `kill -9` in the middle of a run, what the record then holds, and how the run is taken up."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from collections import Counter
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+
+from tests.lab.hall import Hall
+from tests.lab.netns import Lab
+from tests.lab.running import Ended
+from tests.lab.side_by_side import Play
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
+PORTS = ("alpha/cpu:1", "beta/cpu:1", "gamma/cpu:1")
+LONGEST = 28.0  # seconds that one port takes; later kills would wait for the next
+NEW_MAC_ROW = '  mac = "00-00-5E-00-53-15"\n'
+
+
+@dataclass(frozen=True)
+class Crash:
+    """A kill at a random moment of the port under test with this number; the seed makes the moment."""
+
+    at_port: int
+    seed: int
+
+    @property
+    def name(self) -> str:
+        """For the test's name."""
+        return f"kill -9 at port {self.at_port + 1}"
+
+
+@dataclass(frozen=True)
+class Survived:
+    """The killed run, what verify said then, the run that took it up, and what verify said at last."""
+
+    killed: Ended
+    verified: Ended
+    left: list[dict[str, Any]]  # lines of the record after the kill
+    resumed: Ended
+    verified_again: Ended
+    whole: list[dict[str, Any]]
+
+
+def three(lab: Lab, folder: Path) -> Hall:
+    """Three healthy devices on a switch."""
+    hall = Hall(lab, folder)
+    for number, name in enumerate(("alpha", "beta", "gamma")):
+        hall.device(name, 20 + number)
+    hall.plan()
+    return hall
+
+
+def lines_of(folder: Path) -> list[dict[str, Any]]:
+    """The record's lines; a torn last one is left out."""
+    whole, _, _ = (folder / "run.jsonl").read_text(encoding="utf-8").rpartition("\n")
+    return [json.loads(line) for line in whole.splitlines()]
+
+
+def proven_ports(lines: list[dict[str, Any]]) -> Counter[str]:
+    """How many proof lines each port has."""
+    proofs = (line["proof"] for line in lines if line["type"] == "proof")
+    return Counter(f"{proof['interface']}:{proof['port']}" for proof in proofs)
+
+
+def act(crash: Crash, lab: Lab, folder: Path) -> Survived:
+    """Kill, look, put every cable back, take up, look again."""
+    hall = three(lab, folder)
+    running = hall.start()
+    assert running.wait_for(lambda line: line.startswith(f"begin    {PORTS[crash.at_port]}"), 200)
+    time.sleep(Random(crash.seed).uniform(0, LONGEST))
+    running.process.kill()
+    killed = running.end(30)
+    verified, left = hall.verify(), lines_of(folder)
+    for device in hall.devices:
+        hall.plug_in(device)
+    resumed = hall.start().end()
+    return Survived(killed, verified, left, resumed, hall.verify(), lines_of(folder))
+
+
+CRASHES = (Crash(0, 1), Crash(1, 2), Crash(2, 3))
+
+
+@pytest.mark.parametrize("play", [Play(c.name, partial(act, c), 120 + 5 * c.at_port) for c in CRASHES], ids=str)
+def test_a_kill_costs_the_port_under_test_at_most(play: Play, outcome: Survived) -> None:
+    """The record stays sound, and the next run takes it up: at the end each port has exactly one proof line."""
+    assert outcome.killed.code == -9
+    assert outcome.verified.code == 0 or "torn" in outcome.verified.out, outcome.verified.out
+    seen = [line.text.split()[1].rstrip(":") for line in outcome.killed.said if line.text.startswith("verdict")]
+    kept = proven_ports(outcome.left)
+    assert set(seen[:-1]) <= set(kept) <= {*seen, *PORTS[: len(seen) + 1]}
+    assert outcome.resumed.code == 0, outcome.resumed.text
+    assert outcome.resumed.verdicts == dict.fromkeys(PORTS, "proven")
+    begun = {line.text.split()[1].rstrip(":") for line in outcome.resumed.said if line.text.startswith("begin")}
+    assert begun == set(PORTS) - set(kept)
+    assert proven_ports(outcome.whole) == dict.fromkeys(PORTS, 1)
+    assert outcome.verified_again.code == 0
+    assert outcome.resumed.shape["seal"] == outcome.whole[-1]["hash"]
+    assert outcome.whole[: len(outcome.left)] == outcome.left
+
+
+@dataclass(frozen=True)
+class Changed:
+    """Three runs into one record: the first, one with another row for beta, and one that has nothing left to do."""
+
+    first: Ended
+    second: Ended
+    third: Ended
+    verified: Ended
+    lines: list[dict[str, Any]]
+    changed_to: str  # SHA-256 of the changed plan, by the standard library
+
+
+def change(lab: Lab, folder: Path) -> Changed:
+    """Prove two ports, change a row of the plan, and prove again, twice."""
+    hall = three(lab, folder)
+    hall.devices.pop()
+    hall.plan()
+    first = hall.start().end()
+    plan = folder / "plan" / "plan.toml"
+    text = plan.read_text(encoding="utf-8")
+    assert NEW_MAC_ROW in text
+    plan.write_text(text.replace(NEW_MAC_ROW, NEW_MAC_ROW + '  switch-port = "sw-3/7"\n'), encoding="utf-8")
+    second, third = hall.start().end(), hall.start().end()
+    changed_to = hashlib.sha256(plan.read_bytes()).hexdigest()
+    return Changed(first, second, third, hall.verify(), lines_of(folder), changed_to)
+
+
+@pytest.mark.parametrize("play", [Play("the plan changes between runs", change, 110)], ids=str)
+def test_a_changed_plan_proves_again_what_changed(play: Play, outcome: Changed) -> None:
+    """The record goes on with an event that names both hashes; the interface whose row changed is proven again
+    (6-settled-details.md 47)."""
+    both = dict.fromkeys(PORTS[:2], "proven")
+    assert [run.verdicts for run in (outcome.first, outcome.second, outcome.third)] == [both, both, both]
+    assert [run.code for run in (outcome.first, outcome.second, outcome.third)] == [0, 0, 0]
+    begun = [
+        [line.text.split()[1].rstrip(":") for line in run.said if line.text.startswith("begin")]
+        for run in (outcome.first, outcome.second, outcome.third)
+    ]
+    assert begun == [list(PORTS[:2]), [PORTS[1]], []]
+    assert proven_ports(outcome.lines) == {PORTS[0]: 1, PORTS[1]: 2}
+    starts = [line for line in outcome.lines if line["type"] == "start"]
+    told = [line["text"] for line in outcome.lines if line["type"] == "event" and "SHA-256" in line["text"]]
+    assert len(starts) == len(told) == 1
+    assert starts[0]["plan"]["sha256"] in told[0]
+    assert outcome.changed_to in told[0]
+    assert "beta/cpu:1" in told[0]
+    assert outcome.verified.code == 0

@@ -1,0 +1,161 @@
+"""What `prove` and `walk` refuse on real kernels, with which exit code and words, and that nothing was sent."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from tests.lab.hall import Hall
+from tests.lab.netns import Lab
+from tests.lab.running import as_a_user
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
+PERMIT = ("--permit", "laboratory")
+HANDS_FREE = ("--hands-free", *PERMIT)
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A call that must not be carried out. `says` are all words of the complaint."""
+
+    name: str
+    words: tuple[str, ...]
+    code: int
+    says: tuple[str, ...]
+    before: Callable[[Hall], None] = lambda hall: None
+    wrapper: Callable[[], tuple[str, ...]] = tuple
+    command: str = "prove"
+
+
+def bare_hall(lab: Lab, folder: Path) -> Hall:
+    """A station with an address, a second interface, and one device."""
+    hall = Hall(lab, folder)
+    hall.device("alpha", 20)
+    other = lab.namespace("office")
+    lab.veth((hall.station, "eth9"), (other, "eth0"))
+    hall.plan()
+    return hall
+
+
+def own_address_is_planned(hall: Hall) -> None:
+    """The station's operating system has the address of the device."""
+    hall.lab.address(hall.station, "eth0", "192.0.2.20/24")
+
+
+def station_is_planned(hall: Hall) -> None:
+    """The plan's station has the address of the device."""
+    text = (hall.folder / "plan/plan.toml").read_text(encoding="utf-8")
+    (hall.folder / "plan/plan.toml").write_text(text.replace("192.0.2.240/24", "192.0.2.20/24"), encoding="utf-8")
+
+
+def another_plans_record(hall: Hall) -> None:
+    """The record belongs to a plan of another name."""
+    path = hall.folder / "plan/plan.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('"Bench"', '"Elsewhere"'), encoding="utf-8")
+    hall.lab.down(hall.devices[0].namespace, "eth0")
+    hall.start("--patience", "1").end(60)
+    path.write_text(text, encoding="utf-8")
+
+
+def unreadable_plan(hall: Hall) -> None:
+    """The plan is no TOML, and has a wrong key in its place."""
+    (hall.folder / "plan/plan.toml").write_text('format = 1\n[site\nname = "Bench"\n', encoding="utf-8")
+
+
+def unknown_key(hall: Hall) -> None:
+    """The plan is TOML and has a key that no plan has."""
+    path = hall.folder / "plan/plan.toml"
+    path.write_text(path.read_text(encoding="utf-8") + "\n[sites]\nx = 1\n", encoding="utf-8")
+
+
+def down(hall: Hall) -> None:
+    """The interface is switched off."""
+    hall.lab.down(hall.station, "eth0")
+
+
+ON = ("plan", "-i", "eth0")
+REFUSALS = (
+    Refusal("interface absent", ("plan", "-i", "eth7", *HANDS_FREE), 3, ("'eth7'", "eth0", "eth9")),
+    Refusal("interface down", (*ON, *HANDS_FREE), 3, ("eth0", "switched off", "ip link set dev eth0 up"), down),
+    Refusal("loopback", ("plan", "-i", "lo", *HANDS_FREE), 3, ("lo", "loopback")),
+    Refusal("no interface named", ("plan", *HANDS_FREE), 2, ("-i", "eth0", "eth9")),
+    Refusal("no right", (*ON, *HANDS_FREE), 3, ("no right", "--link unprivileged"), wrapper=as_a_user),
+    Refusal(
+        "no right, portable",
+        (*ON, *HANDS_FREE, "--link", "portable"),
+        3,
+        ("no right", "--link unprivileged"),
+        wrapper=as_a_user,
+    ),
+    Refusal(
+        "no right for echo either",
+        (*ON, *HANDS_FREE, "--link", "unprivileged"),
+        3,
+        ("ping_group_range",),
+        wrapper=as_a_user,
+    ),
+    Refusal("station has a planned address", (*ON, *HANDS_FREE), 3, ("192.0.2.20", "planned"), own_address_is_planned),
+    Refusal("plan's station is planned", (*ON, *HANDS_FREE), 3, ("192.0.2.20", "planned"), station_is_planned),
+    Refusal("no permit", (*ON, "--hands-free"), 2, ("permit", "--permit TEXT")),
+    Refusal("empty permit", (*ON, "--hands-free", "--permit", "  "), 2, ("permit", "--permit TEXT")),
+    Refusal("unknown subject", (*ON, *HANDS_FREE, "--only", "omega/cpu"), 2, ("omega/cpu", "alpha/cpu")),
+    Refusal("unknown port", (*ON, *HANDS_FREE, "--only", "alpha/cpu:7"), 2, ("alpha/cpu:7", "alpha/cpu:1")),
+    Refusal("no plan", ("nowhere", "-i", "eth0", *HANDS_FREE), 2, ("nowhere",)),
+    Refusal("unreadable plan", (*ON, *HANDS_FREE), 2, ("plan.toml",), unreadable_plan),
+    Refusal("unknown key", (*ON, *HANDS_FREE), 2, ("plan.toml", "sites"), unknown_key),
+    Refusal("record of another plan", (*ON, *HANDS_FREE), 2, ("Elsewhere", "Bench"), another_plans_record),
+    Refusal("record is a folder", (*ON, *HANDS_FREE, "--record", "plan"), 2, ("plan", "record")),
+    Refusal("bad patience", (*ON, *HANDS_FREE, "--patience", "nan"), 2, ("--patience",)),
+    Refusal("bad pace", (*ON, *HANDS_FREE, "--pace", "0"), 2, ("--pace",)),
+    Refusal("unknown link", (*ON, *HANDS_FREE, "--link", "wireless"), 2, ("--link",)),
+    Refusal("unknown option", (*ON, *HANDS_FREE, "--force"), 2, ("--force",)),
+    Refusal("walk: interface absent", ("plan", "-i", "eth7", *PERMIT), 3, ("'eth7'", "eth0", "eth9"), command="walk"),
+    Refusal("walk: no permit", ON, 2, ("permit", "--permit TEXT"), command="walk"),
+    Refusal("walk: bad duration", (*ON, *PERMIT, "--for", "0"), 2, ("--for",), command="walk"),
+)
+
+
+@pytest.fixture
+def hall(lab: Lab) -> Iterator[Hall]:
+    """A plant of its own for each refusal, its folder open to a user without rights."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o777)
+        yield bare_hall(lab, Path(folder))
+
+
+def sent(hall: Hall) -> int:
+    """Frames that the station has sent, by the kernel's own count."""
+    shown = hall.lab.run(hall.station, ["cat", "/sys/class/net/eth0/statistics/tx_packets"])
+    return int(shown.stdout)
+
+
+@pytest.mark.parametrize("refusal", REFUSALS, ids=lambda refusal: refusal.name)
+def test_refusals(refusal: Refusal, hall: Hall) -> None:
+    """The exit code, the words, no traceback, nothing sent, no proof written, and a record that is there untouched."""
+    refusal.before(hall)
+    before, record = sent(hall), hall.folder / "run.jsonl"
+    kept = record.read_bytes() if record.exists() else b""
+    words = [*refusal.wrapper(), sys.executable, "-m", "netcheck", refusal.command, *refusal.words]
+    record_words = [] if "--record" in words else ["--record", "run.jsonl"]
+    done = subprocess.run(
+        ["ip", "netns", "exec", hall.station, *words, *record_words],
+        cwd=hall.folder,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert done.returncode == refusal.code, done.stderr
+    complaint = " ".join(line for line in done.stderr.splitlines() if line.startswith("netcheck: "))
+    assert all(word in complaint for word in refusal.says), done.stderr
+    assert "Traceback" not in done.stderr
+    assert sent(hall) == before
+    after = record.read_bytes() if record.exists() else b""
+    assert after == kept or (refusal.code == 3 and b'"proof"' not in after)
