@@ -28,7 +28,7 @@ class Track:
         self.arps = 0  # broadcast requests that were answered since then, beyond the probes that are kept
         self.first_pull: Observed | None = None  # what the first pull showed
         self.returned = 0.0  # and when it was over
-        self.last: Proof | None = None  # what the newest case came to, where it left the port open
+        self.last: dict[str, Proof] = {}  # by port, what its newest case came to, where it left the port open
         self._by_name = all(len(target.port) == 1 and target.port in DIGITS for target in targets)
 
     @property

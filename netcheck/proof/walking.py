@@ -145,9 +145,8 @@ class Walker(Prober):
         if track.first_pull is not None and track.first_pull.target != target:
             if case.phase is not Phase.OUT or case.mac is None:
                 return
-            track.first_pull = track.last = None
+            track.first_pull = None
             track.since = track.returned
-            track.expect(target)
             case = self._open_case(track, case.mac)
         track.expect(target)
         case.target, case.connector = target, "operator"
@@ -187,7 +186,6 @@ class Walker(Prober):
             case.target = target
             seen = observed(case)
             if verdict(seen, self.names)[0] in DECIDED_IN:
-                track.expect(target)
                 self._settle(track, seen)
 
     def _case(self, track: Track, mac: int) -> Case:
@@ -201,6 +199,7 @@ class Walker(Prober):
     def _open_case(self, track: Track, mac: int) -> Case:
         if self.bench.now > track.returned + AGAIN_WITHIN:
             track.first_pull = None
+        track.expect(track.first_pull.target if track.first_pull is not None else min(track.targets, key=_ordinal))
         case = track.case = self.case = self._case(track, mac)
         if track.first_pull is not None:
             case.first = case.request = max(track.returned, track.since)
@@ -235,16 +234,17 @@ class Walker(Prober):
         in it was heard with the cable out all the same."""
         case.fallen = tuple(self.bench.word(line) for line in case.lost)
         case.close()
-        case.ended = case.quiet_from  # the answer that ended it belongs to no phase
         cut = "" if case.fallen else "its cable was put back too soon"
-        seen = replace(observed(case), cut=cut)
+        seen = observed(case)
+        others = tuple(owner for owner in seen.owners if owner.phase is not Phase.OUT or owner.mac != case.mac)
+        seen = replace(seen, cut=cut, owners=others)
         self._drop_case(track, self.bench.now)
         if verdict(seen, self.names)[0] is not Verdict.UNSETTLED:
             return self._settle(track, seen)
-        track.last = judge(seen, self.names)
+        track.last[case.target.subject] = judge(seen, self.names)
         together = f"it fell silent together with {listed(list(case.fallen))}; pull one cable at a time"
         too_soon = "it answers again too soon; leave the cable out until told"
-        return case.warn(f"{track.target.subject}: {together if case.fallen else too_soon}")
+        return case.warn(f"{case.target.subject}: {together if case.fallen else too_soon}")
 
     def _drop_case(self, track: Track, since: float) -> None:
         """Go back to watching; what was counted before stays, where nothing spoilt it."""
@@ -274,39 +274,42 @@ class Walker(Prober):
         case.close()
         seen = self._seen(track, case)
         word = verdict(seen, self.names)[0]
-        if word is Verdict.PROVEN and track.first_pull is None and not self.settings.once:
-            track.last, track.first_pull = judge(replace(seen, pulled_once=True), self.names), seen
-            track.returned = case.returned
+        if word is Verdict.STILL_ANSWERING:  # nobody was asked to leave it out: it went in at the very end
+            self._too_soon(track, case)
+        elif word is Verdict.PROVEN and track.first_pull is None and not self.settings.once:
+            track.last[case.target.subject] = judge(replace(seen, pulled_once=True), self.names)
+            track.first_pull, track.returned = seen, case.returned
             self._drop_case(track, track.since)
-            case.say(What.SEEN, f"{track.target.subject} seen: pull its cable once more")
+            case.say(What.SEEN, f"{case.target.subject} seen: pull its cable once more")
         elif word in (Verdict.UNSETTLED, Verdict.NOT_BACK):
-            track.last, track.first_pull = judge(seen, self.names), None
+            proof = track.last[case.target.subject] = judge(seen, self.names)
+            track.first_pull = None
             self._drop_case(track, self.bench.now)
-            case.warn(f"{word}: {track.last.why}")
+            case.warn(f"{word}: {proof.why}")
         else:
             self._drop_case(track, self.bench.now)
             self._settle(track, replace(seen, once=self.settings.once))
 
     def _settle(self, track: Track, seen: Observed) -> None:
         self._put(judge(seen, self.names))
-        track.targets = track.targets[1:]
-        track.last = track.first_pull = None
+        track.targets.remove(seen.target)
+        track.first_pull = None
 
     def _close_all(self, why: str = "") -> None:
         for track in self._tracks or ():
-            for number, target in enumerate(track.targets):
-                self._put(self._last_word(track, target, number, why))
+            for target in track.targets:
+                self._put(self._last_word(track, target, why))
             track.targets = []
 
-    def _last_word(self, track: Track, target: Target, number: int, why: str) -> Proof:
+    def _last_word(self, track: Track, target: Target, why: str) -> Proof:
         """What a port comes to that is still open at the end."""
-        if number == 0 and track.case is not None:
-            track.case.close()
-            cut = judge(replace(self._seen(track, track.case), cut=why or "the walk ended"), self.names)
-            if track.last is None or cut.verdict is not Verdict.UNSETTLED:
-                return cut
-        if number == 0 and track.last is not None:
-            return track.last
+        case, last = track.case, track.last.get(target.subject)
+        if case is not None and case.target == target:
+            case.close()
+            cut = judge(replace(self._seen(track, case), cut=why or "the walk ended"), self.names)
+            return last if last is not None and cut.verdict is Verdict.UNSETTLED else cut
+        if last is not None:
+            return last
         if track.line.mac is None and self.bench.now - track.since >= self.settings.patience:
             case = Case(self.bench, target)
             case.began = track.since
@@ -317,3 +320,7 @@ class Walker(Prober):
     def _finish(self) -> None:
         self._close_all(self._stop)
         super()._finish()
+
+
+def _ordinal(target: Target) -> int:
+    return target.ordinal
