@@ -20,7 +20,8 @@ def to_screen(board: Board, now: float, live: str, width: int, height: int) -> R
     """Draw a board. `now` is in the run's own seconds, `live` a line of figures of the port under test."""
     inside = max(20, width - 6)
     lines = [*_doing(board, inside), *_below(board, now, live)]
-    panel = Panel(Group(*lines), title=safe(board.current) or None, title_align="left", padding=(0, 2), width=width)
+    title = Text(safe(board.current)) if board.current else None  # as Text, so that brackets in names are no markup
+    panel = Panel(Group(*lines), title=title, title_align="left", padding=(0, 2), width=width)
     last = Text(f"last: {safe(board.last, 2 * width)}" if board.last else "", no_wrap=False)
     taken = ROOM + sum(-(-max(1, len(line.plain)) // inside) for line in (*lines, last))
     return Group(panel, _ports(board, max(2, height - taken)), last, Text(_foot(board), style="dim"))
@@ -53,7 +54,8 @@ def _ports(board: Board, most: int) -> Table:
         mark = ">" if row.subject == board.current else " "
         style = "bold" if row.subject == board.current else ""
         took = "" if row.seconds is None else f"{row.seconds:.0f} s"
-        table.add_row(f"{mark} {safe(row.subject)}", safe(row.address), _state(row), row.who, took, style=style)
+        cells = (Text(f"{mark} {safe(row.subject)}"), Text(safe(row.address)), _state(row), Text(row.who), Text(took))
+        table.add_row(*cells, style=style)
     return table
 
 

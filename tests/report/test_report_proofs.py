@@ -1,0 +1,113 @@
+"""Proofs as the JSON of 4-proof.md, key by key, and as lines for a terminal."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
+from netcheck.report.proofs import INDENT, counted, summary, to_json, to_lines
+from tests.report.made import a_stranger, every_verdict
+
+FULL = Proof(
+    "pasteuriser-plc/cpu", "1", "10.62.20.61", Verdict.IMPOSTOR, "With the cable out somebody else answers.",
+    mac=0x00005E005321, vendor=None, echo="answered", cable="operator", connector="operator", identity="planned",
+    luck=4.1e-5, unheard=1.5e-5, others=(a_stranger(0x90, "10.62.20.61", "out", "site host camera-7"),),
+    phases=(
+        (Phase.IN, PhaseResult(Tally(8, 8), Tally(30, 30), 8.0, Rtt(0.1, 0.2, 0.4))),
+        (Phase.OUT, PhaseResult(Tally(5, 0), Tally(19, 0), 5.1)),
+    ),
+    notes=("a note",), evidence=(("mask", "255.255.255.0"),),
+)  # fmt: skip
+BARE = Proof("d/lan", "1", "2001:db8::1", Verdict.NOT_TESTED, "Not tested: IPv6 is not probed.")
+
+
+def test_json_is_the_shape_of_the_contract() -> None:
+    """Key by key as 4-proof.md, JSON of proofs, has it; what is not known is null, a phase not run is {}."""
+    assert to_json([FULL], "run.jsonl", "ab" * 32) == {
+        "proofs": [
+            {
+                "interface": "pasteuriser-plc/cpu", "port": "1", "address": "10.62.20.61", "verdict": "impostor",
+                "why": "With the cable out somebody else answers.", "mac": "00-00-5E-00-53-21", "vendor": None,
+                "echo": "answered", "cable": "operator", "connector": "operator", "identity": "planned",
+                "luck": 4.1e-5, "unheard": 1.5e-5,
+                "others": [
+                    {"mac": "00-00-5E-00-53-90", "address": "10.62.20.61", "phase": "out",
+                     "known_as": "site host camera-7"}
+                ],
+                "phases": {
+                    "in": {"arp": [8, 8], "echo": [30, 30], "seconds": 8.0,
+                           "rtt_ms": {"min": 0.1, "median": 0.2, "max": 0.4}},
+                    "out": {"arp": [5, 0], "echo": [19, 0], "seconds": 5.1, "rtt_ms": None},
+                    "back": {},
+                },
+                "notes": ["a note"], "evidence": {"mask": "255.255.255.0"},
+            }
+        ],
+        "summary": {"proven": 0, **dict.fromkeys(map(str, Verdict), 0), "impostor": 1},
+        "record": "run.jsonl",
+        "seal": "ab" * 32,
+    }  # fmt: skip
+
+
+def test_json_of_a_port_that_was_not_tested() -> None:
+    """The same keys, with nothing in them."""
+    full, bare = to_json([FULL, BARE], "", "")["proofs"]
+    assert set(bare) == set(full)
+    empty = {key for key, value in bare.items() if value is None}
+    assert empty == {"mac", "vendor", "echo", "cable", "connector", "identity", "luck", "unheard"}
+    assert (bare["others"], bare["phases"], bare["address"]) == ([], {"in": {}, "out": {}, "back": {}}, "2001:db8::1")
+
+
+@pytest.mark.parametrize("proof", [FULL, BARE, *every_verdict()], ids=lambda proof: f"{proof.subject} {proof.verdict}")
+def test_json_round_trip(proof: Proof) -> None:
+    """What is written is read back the same, by way of a file's text."""
+    assert Proof.from_json(json.loads(json.dumps(proof.to_json()))) == proof
+
+
+def test_summary_counts_all_with_proven_first() -> None:
+    """Every verdict has its count, zeros too, and in words those that there are."""
+    proofs = every_verdict()
+    counts = summary(proofs)
+    assert next(iter(counts)) == "proven"
+    assert set(counts) == {str(verdict) for verdict in Verdict}
+    assert sum(counts.values()) == len(proofs)
+    assert counts["proven"] == 2
+    assert counted(proofs).startswith("2 proven, 1 silent, 1 contested")
+    assert " 0 " not in f" {counted(proofs)}"
+    assert counted([]) == "nothing to do"
+
+
+@pytest.mark.parametrize("width", [60, 70, 100, 200])
+def test_lines_wrap(width: int) -> None:
+    """A block a port: verdict, subject, address and MAC; the sentences below, indented and within the width."""
+    sentence = "A sentence that says at some length what was seen and heard. " * 6
+    long = Proof(
+        "device/interface", "1", "192.0.2.20", Verdict.UNSETTLED, sentence, mac=0x00005E005314, notes=(sentence,)
+    )
+    lines = to_lines([long, BARE], width)
+    assert lines[0] == "unsettled        device/interface:1  192.0.2.20  00-00-5E-00-53-14"
+    assert max(map(len, lines[1:])) <= width
+    below = [line for line in lines if line.startswith(INDENT)]
+    assert " ".join(line.strip() for line in below).count("A sentence that says at some length") == 12
+    assert lines.index("not-tested       d/lan:1  2001:db8::1") == len(lines) - 2
+
+
+def test_the_cable_stands_beside_every_verdict_that_has_one() -> None:
+    """`cable: inferred` is said in every report (6-settled-details.md 37)."""
+    proofs = every_verdict()
+    text = "\n".join(to_lines(proofs, 200))
+    assert text.count("cable: inferred") == sum(proof.cable == "inferred" for proof in proofs) == 1
+    assert "luck: 4.1e-05, unheard: 1.5e-05" in text
+    assert "control: 10.62.20.1 answered to the end" in text
+
+
+def test_lines_hold_nothing_that_moves_a_terminal() -> None:
+    """Names from outside come out as escapes, on one line."""
+    bad = "x\x1b[2J\n\u202e"
+    other = Other(1, 2, "out", bad)
+    proof = Proof(f"{bad}/lan", bad, bad, Verdict.IMPOSTOR, bad, others=(other,), notes=(bad,), evidence=((bad, bad),))
+    text = "\n".join(to_lines([proof]))
+    assert not set(text) & {"\x1b", "\u202e"}
+    assert "\\x1b[2J\\x0a\\u202e" in text
