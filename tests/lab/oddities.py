@@ -8,6 +8,7 @@ from typing import Any
 
 from tests.lab.hall import Hall
 from tests.lab.plants import IMPOSTOR_MAC, on_pull, pair
+from tests.lab.running import Running
 
 STRANGER_MAC = "00-00-5E-00-53-88"
 
@@ -121,6 +122,44 @@ def stranger_on_the_direct_cable(hall: Hall) -> None:
     hall.lab.up(beside, "mv0")
     hall.lab.address(beside, "mv0", "192.0.2.88/24")
     hall.lab.start(beside, ["ping", "-c", "200", "-i", "1", "-q", "192.0.2.77"])
+
+
+# Keys: lines typed through a pipe
+
+
+def after_the_pull(hall: Hall, act: Callable[[Running], object]) -> None:
+    """Two healthy devices; once the first one's cable is pulled, something is done at the keyboard."""
+    pair(hall)
+
+    def hand(port: str, text: str) -> None:
+        hall.honest(port, text)
+        if text.startswith("Pull") and port.startswith("alpha") and hall.running is not None:
+            act(hall.running)
+
+    hall.hand = hand
+
+
+def confirmed(hall: Hall) -> None:
+    """The pull is confirmed by Enter."""
+    after_the_pull(hall, Running.press)
+
+
+def nobody_left(hall: Hall) -> None:
+    """The input ends with the first pull: what is left goes on by itself."""
+    after_the_pull(hall, Running.hang_up)
+
+
+def skipped(hall: Hall) -> None:
+    """The first port is skipped in place of the pull."""
+    pair(hall)
+
+    def hand(port: str, text: str) -> None:
+        if not port.startswith("alpha"):
+            hall.honest(port, text)
+        elif text.startswith("Pull") and hall.running is not None:
+            hall.running.press("s")
+
+    hall.hand = hand
 
 
 # Two ports, and chains of devices

@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -144,11 +145,17 @@ class Running:
         return len(self._said)
 
     def press(self, line: str = "") -> float:
-        """Type a line; an empty one is Enter. Returns the time."""
+        """Type a line; an empty one is Enter. Returns the time. Nobody reads it once the command is over."""
         assert self.process.stdin is not None
-        self.process.stdin.write(line.encode() + b"\n")
-        self.process.stdin.flush()
+        with suppress(BrokenPipeError):
+            self.process.stdin.write(line.encode() + b"\n")
+            self.process.stdin.flush()
         return time.time()
+
+    def hang_up(self) -> None:
+        """Let the command's input end: nobody is there to type any more."""
+        assert self.process.stdin is not None
+        self.process.stdin.close()
 
     def signal(self, number: signal.Signals) -> float:
         """Send it a signal; returns the time."""

@@ -32,6 +32,7 @@ class Expected:
     warns: str = ""
     echo: str = ""
     cable: str = ""
+    connector: str = ""
     code: int | None = None
 
 
@@ -158,6 +159,16 @@ ODD: tuple[Scenario, ...] = (
         one("unsettled", odd.STRANGER_MAC),
         (*ONE, "--direct"),
         direct=True,
+    ),
+    Scenario("Enter confirms", odd.confirmed, one("proven", cable="operator", connector="operator"), ONE, keys=True),
+    Scenario("s skips", odd.skipped, Expected({PORT: "unsettled", "beta/cpu:1": "proven"}, "skipped"), (), keys=True),
+    Scenario(
+        "nobody is left to type",
+        odd.nobody_left,
+        Expected({PORT: "proven", "beta/cpu:1": "proven"}),
+        (),
+        keys=True,
+        lasts=65,
     ),
     Scenario(
         "two ports, hands-free",

@@ -7,7 +7,7 @@ the same one. A play builds its plant in a laboratory and folder of its own and 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +19,7 @@ from tests.lab.listener import tcpdump_there
 from tests.lab.netns import Lab, why_not
 
 AT_ONCE = 14
+Outcomes = dict[str, Future[Any]]
 
 
 @dataclass(frozen=True)
@@ -39,24 +40,32 @@ def run(play: Play, folder: Path) -> Any:
         return play.act(lab, folder)
 
 
-@pytest.fixture(scope="session")
-def plays(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Future[Any]]]:
-    """The outcomes of all plays that a selected test asks for, by name."""
-    reason = why_not() or ("" if tcpdump_there() else "the command `tcpdump` is not there")
-    if reason:
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
-    chosen = {
-        play.name: play
-        for item in request.session.items
-        if isinstance(play := getattr(item, "callspec", None) and item.callspec.params.get("play"), Play)  # type: ignore[attr-defined]
-    }
-    order = sorted(chosen.values(), key=lambda play: -play.lasts)
+def chosen(items: Iterable[pytest.Item]) -> list[Play]:
+    """The plays that the selected tests ask for, the longest first."""
+    parameters = (
+        item.callspec.params.get("play")
+        for item in items
+        if isinstance(item, pytest.Function) and hasattr(item, "callspec")
+    )
+    by_name = {play.name: play for play in parameters if isinstance(play, Play)}
+    return sorted(by_name.values(), key=lambda play: -play.lasts)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def plays(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outcomes]:
+    """The outcomes of all plays of the selected tests, by name; they start with the first test of the laboratory."""
+    if why_not() or not tcpdump_there():
+        yield {}
+        return
     pool = ThreadPoolExecutor(AT_ONCE)
-    yield {play.name: pool.submit(run, play, tmp_path_factory.mktemp("run")) for play in order}
+    yield {play.name: pool.submit(run, play, tmp_path_factory.mktemp("run")) for play in chosen(request.session.items)}
     pool.shutdown(cancel_futures=True)
 
 
 @pytest.fixture
-def outcome(play: Play, plays: dict[str, Future[Any]]) -> Any:
-    """What came of the play of this test."""
+def outcome(play: Play, plays: Outcomes) -> Any:
+    """What came of the play of this test; skips where no laboratory can be built, fails instead where CI=true."""
+    if play.name not in plays:
+        reason = why_not() or "the command `tcpdump` is not there"
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
     return plays[play.name].result()

@@ -47,6 +47,7 @@ def assert_details(expected: Expected, outcome: Proven) -> None:
     assert expected.warns in outcome.ended.text
     assert expected.echo in (first["echo"] or "")
     assert expected.cable in (first["cable"] or "")
+    assert expected.connector in (first["connector"] or "")
     assert "Traceback" not in outcome.ended.text
 
 
