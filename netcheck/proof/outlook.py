@@ -18,15 +18,18 @@ def seconds_left(case: Case) -> float:
     if case.cable == "carrier" or seen is None or case.mac is None:
         return max(0.0, left)
     looked = case.looked()
+    growing = case.cable == "inferred" or case.quiet_from != case.out_from  # each further probe is looked at as well
+    if case.bench.asker.hears_all:
+        asked = case.line.tally(Kind.ARP, case.quiet_from, EVER, case.mac).sent
+        left = max(left, (case.least_out - asked) * ARP_EVERY)
     for kind, before, every, tried in (
         (Kind.ARP, seen.arp, ARP_EVERY, looked[0]),
         (Kind.ECHO, seen.echo, ECHO_EVERY, looked[1]),
     ):
         missed = case.line.tally(kind, case.quiet_from, EVER, case.mac).sent
-        step = 1 if case.cable == "inferred" else 0
         if before.answered:
             chances = (
-                luck(before.sent, before.answered, missed + more) * max(1, tried + step * more) for more in range(MOST)
+                luck(before.sent, before.answered, missed + more) * (tried + more * growing) for more in range(MOST)
             )
             left = max(left, next((n for n, chance in enumerate(chances) if chance <= case.limit), MOST) * every)
     return max(0.0, left)
