@@ -153,11 +153,18 @@ def borrowed_is_owned(hall: Hall) -> None:
 
 
 def forwards_late(hall: Hall) -> None:
-    """The switch port forwards only 20 s after the cable came in: spanning tree's listening and learning."""
+    """The cable comes in when it is asked for, and the switch port forwards only 20 s after that: spanning tree's
+    listening and learning."""
     alpha, _ = pair(hall)
     hall.lab.run(hall.switch, ["ip", "link", "set", "br0", "type", "bridge", "stp_state", "1", "forward_delay", "1000"])
     hall.pull(alpha)
-    hall.plug_in(alpha)
+
+    def hand(port: str, text: str) -> None:
+        if text.startswith("See"):
+            hall.plug_in(alpha)
+        hall.honest(port, text)
+
+    hall.hand = hand
 
 
 def interface_removed(hall: Hall) -> None:

@@ -98,8 +98,7 @@ USUAL: tuple[Scenario, ...] = (
     Scenario("gateway as only control", plants.gateway_alone, one("proven")),
     Scenario("router with proxy ARP", plants.proxy_arp, one("relayed", "00-00-5E-00-53-FE")),
     Scenario("weak host on one segment", plants.weak_host, one("contested", "00-00-5E-00-53-2A")),
-    # On a busy machine the port may forward before the command asks, so that no note need be made of the wait.
-    Scenario("port forwards after 20 s", plants.forwards_late, one("proven"), lasts=75),
+    Scenario("port forwards after 20 s", plants.forwards_late, one("proven", notes="first answer came"), lasts=75),
     Scenario("interface removed", plants.interface_removed, one("unsettled", "gone")),
     Scenario(
         "borrowed address is owned",
