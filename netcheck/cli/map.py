@@ -40,15 +40,11 @@ def command(
 
 def draw(plan: Plan, surveys: tuple[Survey, ...], checked: Checked, only: str, width: int) -> str:
     """The maps of all subnets that can be drawn, or of one."""
-    from netcheck.addr import Address
-    from netcheck.report.map_text import to_text
-    from netcheck.rules.finding import Severity
+    from netcheck.report.map_text import conflicts_in, to_text
     from netcheck.space.cells import cells_of
     from netcheck.space.occupancy import islands_of
 
     islands = islands_of(plan, surveys)
-    clashing = {f.address for f in checked.findings if f.severity is Severity.CONFLICT and f.address}
-    conflicts = [Address.from_text(text) for text in clashing if _readable(text)]
     maps = []
     for subnet in plan.subnets:
         if only and subnet.name != only:
@@ -57,15 +53,6 @@ def draw(plan: Plan, surveys: tuple[Survey, ...], checked: Checked, only: str, w
         if prefix is None or (prefix.family == 6 and prefix.size > 1 << 20):
             maps.append(f"{safe(subnet.name)}: its prefix cannot be drawn ({safe(subnet.prefix.text)})")
         else:
+            conflicts = conflicts_in(plan, checked.findings, subnet.island)
             maps.append(to_text(subnet.name, cells_of(islands[subnet.island], prefix, conflicts), width))
     return "\n\n".join(maps)
-
-
-def _readable(text: str) -> bool:
-    from netcheck.addr import Address
-
-    try:
-        Address.from_text(text)
-    except ValueError:
-        return False
-    return True

@@ -1,0 +1,99 @@
+"""The map's cells on plans drawn at random, against a plain look at every address, one by one and in blocks."""
+
+from __future__ import annotations
+
+import ipaddress
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from netcheck.addr import Address, Prefix
+from netcheck.plan.reading import read_plan
+from netcheck.space.cells import MOST_CELLS, Use, cells_of
+from netcheck.space.occupancy import Island, islands_of
+from netcheck.survey.reading import read_surveys
+
+ORDER = list(Use)  # the gravest first
+
+
+def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, dict[str, list[tuple[int, int]]]]:
+    """A plan and a survey drawn at random, and by use the ranges of addresses (first, last) that they name."""
+    low, high = int(network[0]) - 40, int(network[-1]) + 40  # some of it lies outside
+    said: dict[str, list[tuple[int, int]]] = {use: [] for use in "PsdrGT"}
+
+    def draw(use: str, longest: int = 1) -> str:
+        first = random.randint(low, high)
+        last = min(high, first + random.randrange(longest))
+        said[use].append((first, last))
+        return str(ipaddress.ip_address(first)) + (f"-{ipaddress.ip_address(last)}" if longest > 1 else "")
+
+    def ranges(use: str) -> str:
+        return str([draw(use, max(2, network.num_addresses // 9)) for _ in range(random.randint(0, 3))])
+
+    lines = ['format = 1\n[site]\nname = "Example"\n[[subnet]]\nname = "a"', f'prefix = "{network}"']
+    lines += [f'gateway = "{draw("G")}"', f"pools = {ranges('d')}", f"reserved = {ranges('r')}"]
+    lines += ['[[subnet]]\nname = "b"\nprefix = "198.51.100.0/24"', f"pools = {ranges('d')}"]
+    for number in range(random.randint(0, 12)):
+        lines += [f'[[device]]\nname = "d{number}"\n[[device.interface]]\nname = "lan"\nsubnet = "a"']
+        lines += [f'address = "{draw("P")}"']
+    lines += [f'[[station]]\nname = "laptop"\naddress = "{draw("T")}/{network.prefixlen}"']
+    lines += [f'[[router]]\nname = "r"\ninterfaces = ["{draw("G")}/{network.prefixlen}"]']
+    lines += ['[[survey]]\nfile = "hosts.csv"\ncovers = []\n']
+    hosts = "address\n" + "".join(f"{draw('s')}\n" for _ in range(random.randint(1, 20)))
+    return "\n".join(lines), hosts, said
+
+
+def plain(said: dict[str, list[tuple[int, int]]], conflicts: set[int], address: int, edges: tuple[int, ...]) -> Use:
+    """The gravest use of one address, by looking through everything that was said."""
+    uses = {Use.CONFLICT} if address in conflicts else set()
+    uses |= {Use(use) for use, spans in said.items() for first, last in spans if first <= address <= last}
+    uses |= {Use.UNUSABLE} if address in edges else set()
+    return min(uses, key=ORDER.index, default=Use.FREE)
+
+
+def island_of(folder: Path, plan: str, hosts: str) -> Island:
+    """Read the plan from files."""
+    (folder / "plan.toml").write_text(plan, "utf-8")
+    (folder / "hosts.csv").write_text(hosts, "utf-8")
+    read = read_plan(folder)
+    return islands_of(read, read_surveys(read))["site"]
+
+
+@pytest.mark.parametrize("length", [21, 22, 24, 26, 30, 31, 32])
+@pytest.mark.parametrize("seed", range(4))
+def test_cells_are_what_a_plain_look_says(seed: int, length: int, tmp_path: Path) -> None:
+    """From a single address to blocks of two: every cell shows the gravest use of what is in it."""
+    random = Random(100 * seed + length)
+    network = ipaddress.ip_network((int(ipaddress.ip_address("10.62.16.0")), length))
+    plan, hosts, said = text_of(random, network)
+    conflicts = {random.randint(int(network[0]), int(network[-1])) for _ in range(3)}
+    prefix = Prefix.from_text(str(network))
+    cells = cells_of(island_of(tmp_path, plan, hosts), prefix, {Address(4, address) for address in conflicts})
+    assert cells.block * len(cells.uses) == network.num_addresses
+    edges = (int(network[0]), int(network[-1])) if network.num_addresses > 2 and cells.block == 1 else ()
+    each = [plain(said, conflicts, int(address), edges) for address in network]
+    blocks = [each[n : n + cells.block] for n in range(0, len(each), cells.block)]
+    assert list(cells.uses) == [min(block, key=ORDER.index) for block in blocks]
+    assert (cells.block > 1) == (network.num_addresses > MOST_CELLS)
+
+
+def test_a_map_of_everything_is_bounded(tmp_path: Path) -> None:
+    """0.0.0.0/0 has as many cells as the largest map, and is drawn at once."""
+    plan = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "all"\nprefix = "0.0.0.0/0"\npools = ["10.0.0.0/8"]\n'
+    cells = cells_of(island_of(tmp_path, plan, "address\n"), Prefix.from_text("0.0.0.0/0"), ())
+    assert len(cells.uses) == MOST_CELLS
+    assert cells.uses[40:44] == (Use.POOL,) * 4
+    assert (cells.count(Use.POOL), cells.count(Use.FREE)) == (4, MOST_CELLS - 4)
+
+
+def test_ipv6_is_drawn_by_its_own_addresses(tmp_path: Path) -> None:
+    """An IPv4 pool says nothing about an IPv6 prefix, whatever their numbers; the edges of IPv6 are usable."""
+    plan = (
+        'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "six"\nprefix = "2001:db8::/120"\n'
+        'pools = ["2001:db8::80-2001:db8::8f"]\n'
+        '[[subnet]]\nname = "zero"\nprefix = "0.0.0.0/8"\npools = ["0.0.0.0/8"]\n'
+    )
+    cells = cells_of(island_of(tmp_path, plan, "address\n"), Prefix.from_text("2001:db8::/120"), ())
+    assert [n for n, use in enumerate(cells.uses) if use is Use.POOL] == list(range(0x80, 0x90))
+    assert cells.count(Use.FREE) == 256 - 16
