@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import select
 import sys
 from collections.abc import Iterable, Iterator
@@ -20,6 +21,8 @@ KEYS: dict[str, Press] = {
     **{str(number): number for number in range(1, 10)},
 }
 MOST = 4096
+# What arrow, page and function keys send: control sequences (ECMA-48 section 5.4), and SS3 or Escape with one letter.
+_SEQUENCE = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~]|[ -~])?")
 
 
 class Hands(Protocol):
@@ -45,7 +48,10 @@ class Keyboard:
         """Keys since the last call."""
         data = b""
         while not self.ended and select.select([self.handle], [], [], 0)[0] and len(data) < MOST:
-            chunk = os.read(self.handle, 256)
+            try:
+                chunk = os.read(self.handle, 256)
+            except OSError:  # the terminal is gone
+                chunk = b""
             self.ended = not chunk
             data += chunk
         return list(self._keys(data))
@@ -55,9 +61,11 @@ class Keyboard:
 
     def _keys(self, data: bytes) -> Iterator[Press]:
         if self.terminal:
-            words = list(data.decode("ascii", "ignore"))
+            words = list(_SEQUENCE.sub(b"", data).decode("ascii", "ignore"))
         else:
             *lines, self._line = (self._line + data)[-MOST:].split(b"\n")
+            if self.ended and self._line:  # the last line may lack its end
+                lines, self._line = [*lines, self._line], b""
             words = [line.decode("ascii", "ignore").strip() for line in lines]
         return (KEYS[word] for word in words if word in KEYS)
 

@@ -1,0 +1,119 @@
+"""How a run is shown: a line an event where there is no terminal, a screen and bells where there is one."""
+
+from __future__ import annotations
+
+import io
+import time
+
+import pytest
+
+from netcheck.cli.showing import BELLS, Show
+from netcheck.proof.events import Event, What
+from netcheck.proof.result import Phase, PhaseResult, Proof, Verdict
+from netcheck.report.board import Board
+
+PORT = "plc-1/cpu:1"
+PROVEN = Proof(
+    "plc-1/cpu", "1", "192.0.2.1", Verdict.PROVEN, "so it is", mac=0x00005E005301, phases=((Phase.IN, PhaseResult()),)
+)  # fmt: skip
+
+
+class Terminal(io.StringIO):
+    """A stream that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def shown(stream: io.StringIO, *events: Event, quiet: bool = False, terse: bool = False, rings: float = 0.0) -> str:
+    """What a stream gets when these events are told, and time passes for bells."""
+    board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
+    with Show(board, stream, quiet=quiet, terse=terse) as show:
+        for event in events:
+            show.take(event)
+        until = time.monotonic() + rings
+        while True:
+            show.refresh(5.0, lambda: "figures")
+            if time.monotonic() >= until:
+                break
+            time.sleep(0.01)
+    return stream.getvalue()
+
+
+def test_without_a_terminal_one_plain_line_an_event() -> None:
+    """Kind, port and words; no control codes, no bells, nothing redrawn."""
+    events = (
+        Event(0.0, What.DO, PORT, "Pull the cable of plc-1/cpu:1"),
+        Event(1.0, What.SILENT, PORT, "The cable is out: leave it out"),
+        Event(2.0, What.NOTE, "", "something for all"),
+        Event(3.0, What.VERDICT, PORT, "proven: so it is", proof=PROVEN),
+    )
+    assert shown(io.StringIO(), *events).splitlines() == [
+        "do       plc-1/cpu:1: Pull the cable of plc-1/cpu:1",
+        "silent   plc-1/cpu:1: The cable is out: leave it out",
+        "note     something for all",
+        "verdict  plc-1/cpu:1: proven: so it is",
+    ]
+
+
+def test_lines_stay_lines_whatever_the_words_hold() -> None:
+    """A name with a line end or a control code makes no second line and moves nothing."""
+    text = shown(io.StringIO(), Event(0.0, What.WARN, "x\n\x1b[2J/cpu:1", "two\nlines\x07"))
+    assert text == "warn     x\\x0a\\x1b[2J/cpu:1: two\\x0alines\\x07\n"
+
+
+def test_terse_says_verdicts_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """The demonstration prints a line a port, and nothing for what goes on between."""
+    shown(
+        io.StringIO(),
+        Event(0.0, What.DO, PORT, "Pull it"),
+        Event(3.0, What.VERDICT, PORT, "proven: so it is", proof=PROVEN),
+        terse=True,
+    )
+    line = "proven           plc-1/cpu:1                  192.0.2.1       00-00-5E-00-53-01"
+    assert capsys.readouterr().out.splitlines() == [line]
+
+
+def test_on_a_terminal_there_is_a_screen_that_goes_again() -> None:
+    """The other screen of the terminal is used and left, the cursor hidden and shown (xterm's private modes 1049 and
+    25, from memory)."""
+    text = shown(Terminal(), Event(0.0, What.DO, PORT, "Pull the cable of plc-1/cpu:1"))
+    assert "Pull the cable of plc-1/cpu:1" in text
+    for on, off in (("\x1b[?1049h", "\x1b[?1049l"), ("\x1b[?25l", "\x1b[?25h")):
+        assert on in text
+        assert text.rindex(on) < text.rindex(off)
+
+
+@pytest.mark.parametrize("what", [*BELLS, What.DO, What.HEARD, What.VERDICT, What.NOTE], ids=str)
+def test_bells_tell_events_apart(what: What) -> None:
+    """Each change of state that the ear should know has its own number of bells, one after the other; others none."""
+    expected = BELLS.get(what, 0)
+    text = shown(Terminal(), Event(0.0, what, PORT, "words"), rings=0.2 * expected + 0.1)
+    assert text.count("\x07") == expected
+
+
+def test_sounds_differ() -> None:
+    """For: fell silent, evidence suffices, back, seen once, something wrong (6-settled-details.md 53)."""
+    assert {What.SILENT, What.ENOUGH, What.RETURNED, What.WARN} <= set(BELLS)
+    assert len(set(BELLS.values())) == len(BELLS)
+
+
+def test_quiet_rings_no_bell() -> None:
+    """`--quiet`: the screen alone."""
+    text = shown(Terminal(), Event(0.0, What.WARN, PORT, "words"), quiet=True, rings=0.5)
+    assert "\x07" not in text
+    assert "LOOK HERE: words" in text
+
+
+def test_the_screen_is_drawn_with_the_figures_of_the_moment() -> None:
+    """Not at every turn, but at once after an event."""
+    stream = Terminal()
+    board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
+    asked: list[float] = []
+    with Show(board, stream, quiet=True, terse=False) as show:
+        for turn in range(50):
+            show.refresh(float(turn), lambda turn=turn: asked.append(turn) or f"figures {turn}")  # type: ignore[misc]
+        assert asked == [0]
+        show.take(Event(0.0, What.HEARD, PORT, "192.0.2.1 answers"))
+        show.refresh(99.0, lambda: "figures of now")
+    assert "figures of now" in stream.getvalue()
