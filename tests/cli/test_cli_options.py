@@ -1,0 +1,138 @@
+"""The options of prove and walk: numbers out of range and other bad use end with exit 2, before anything is opened."""
+
+from __future__ import annotations
+
+import math
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+
+from netcheck.caution import CAUTION, caution_to_text
+from netcheck.cli.main import build
+from netcheck.cli.options import settings_with, within
+from netcheck.errors import UsageError
+
+PLAN = str(Path(__file__).parents[2] / "plans" / "tarn-hollow-mended")
+# Option, least and most that it takes.
+NUMBERS = (("--patience", 1, 86400), ("--out-for", 0, 86400), ("--luck", 1e-12, 0.5), ("--pace", 1, 10000),
+           ("--pace-each", 0.5, 1000))  # fmt: skip
+
+
+def refused(*words: str) -> str:
+    """What the command line says to these words, which it must not take."""
+    with pytest.raises((UsageError, typer.exceptions.TyperException)) as caught:
+        build(list(words))(list(words), prog_name="netcheck", standalone_mode=False)
+    return str(caught.value) if isinstance(caught.value, UsageError) else caught.value.format_message()
+
+
+def netcheck(*words: str) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "netcheck", *words], capture_output=True, text=True, timeout=60, check=False,
+        stdin=subprocess.DEVNULL, env={**os.environ, "COLUMNS": "200"},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("command", ["prove", "walk"])
+@pytest.mark.parametrize(("option", "low", "high"), NUMBERS, ids=[name for name, _, _ in NUMBERS])
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "1e9"])
+def test_numbers_out_of_range(command: str, option: str, low: float, high: float, value: str) -> None:
+    """The option, the value and what it takes are named."""
+    said = refused(command, PLAN, "-i", "absent9", "--permit", "none", option, value)
+    assert said == f"{option} {float(value):g} is not a number from {low:g} to {high:g}"
+
+
+@pytest.mark.parametrize(("option", "low", "high"), NUMBERS, ids=[name for name, _, _ in NUMBERS])
+def test_the_limits_themselves_are_taken(option: str, low: float, high: float) -> None:
+    """Both ends belong to the range; the next number beyond does not."""
+    assert within(option, low, low, high) == low
+    assert within(option, high, low, high) == high
+    for beyond in (math.nextafter(low, -math.inf), math.nextafter(high, math.inf)):
+        with pytest.raises(UsageError):
+            within(option, beyond, low, high)
+
+
+def test_the_defaults_are_those_of_the_settings() -> None:
+    """What --help shows as defaults is what a run without options has."""
+    from netcheck.proof.events import Settings
+
+    assert settings_with(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == Settings()
+
+
+@pytest.mark.parametrize("value", ["0", "-5", "nan", "1e7"])
+def test_a_walk_lasts_some_time(value: str) -> None:
+    """`--for` takes a second at the least."""
+    assert refused("walk", PLAN, "-i", "absent9", "--for", value).startswith("--for ")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("prove",), "PLAN"),
+        (("prove", PLAN, "--patience", "soon"), "--patience"),
+        (("prove", PLAN, "--format", "yaml"), "yaml"),
+        (("prove", PLAN, "--link", "wifi"), "wifi"),
+        (("prove", PLAN, "--out", "x"), "--out"),
+        (("walk", PLAN, "--direct"), "--direct"),
+        (("walk", PLAN, "--hands-free"), "--hands-free"),
+    ],
+    ids=lambda value: " ".join(value[:1] + value[2:]) if isinstance(value, tuple) else "",
+)
+def test_bad_use_is_named(words: tuple[str, ...], says: str) -> None:
+    """What was wrong stands in the message."""
+    assert says in refused(*words)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("prove", PLAN, "-i", "absent9", "--permit", "none", "--luck", "2"),
+        ("walk", PLAN, "-i", "absent9", "--permit", "none", "--for", "0"),
+        ("prove", PLAN, "-i", "absent9", "--permit", "none", "--only", "nobody/lan"),
+        ("prove", "no-such-plan", "-i", "absent9", "--permit", "none"),
+        ("prove", PLAN, "-i", "absent9"),
+    ],
+    ids=["luck", "for", "only", "plan", "permit"],
+)
+def test_bad_use_is_exit_2_in_one_line(words: tuple[str, ...]) -> None:
+    """No traceback, nothing on standard output, and what to do where there is something to do."""
+    done = netcheck(*words)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+    assert sum(line.startswith("netcheck: ") for line in done.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("command", ["prove", "walk"])
+def test_help_explains_every_option(command: str) -> None:
+    """Each option has words, and there is an example that the command takes."""
+    done = netcheck(command, "--help")
+    assert done.returncode == 0
+    rows = [line for line in done.stdout.splitlines() if line.startswith("│")]
+    for option in ("--interface", "--only", "--permit", "--format", "--record", "--capture", "--link", "--patience",
+                   "--out-for", "--luck", "--pace", "--pace-each", "--quiet"):  # fmt: skip
+        (line,) = (line for line in rows if f" {option} " in line)
+        assert len(line.strip("│ ").split("  ")[-1].split()) >= 2, line
+    assert f"netcheck {command} plans/tarn-hollow -i eth0 --permit" in done.stdout
+
+
+@pytest.mark.parametrize("width", [30, 40, 80, 100])
+def test_the_caution_is_wrapped_and_whole(width: int) -> None:
+    """Lines keep within the width, every item begins with a dash, and no word is lost."""
+    lines = caution_to_text(width).splitlines()
+    assert max(map(len, lines)) <= width
+    assert lines[0] == "Before anything is sent:"
+    assert sum(line.startswith("- ") for line in lines) == len(CAUTION)
+    assert all(line.startswith(("- ", "  ")) for line in lines[1:] if line)
+    assert " ".join(" ".join(lines[1:]).replace("- ", " ").split()) == " ".join(" ".join(CAUTION).split())
+
+
+def test_the_caution_says_what_it_must() -> None:
+    """The points of 4-proof.md: permission, stopping a process, lock-out, qualified people, and no replacement."""
+    text = " ".join(CAUTION)
+    for words in ("permission", "stop a running process", "lock-out", "qualified", "replaces none"):
+        assert words in text
