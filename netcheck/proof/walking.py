@@ -52,6 +52,11 @@ class Walker(Prober):
         if key is not Key.ENTER:
             super().press(key)
 
+    @property
+    def stopped(self) -> bool:
+        """A walk is stopped in the ordinary course of it: what each port came to by then is its proof."""
+        return False
+
     # The run
 
     def _advance(self) -> None:

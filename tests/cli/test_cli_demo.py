@@ -16,6 +16,16 @@ import pytest
 ROOT = Path(__file__).parents[2]
 
 
+# Runs the demonstration from wherever netcheck is found first, and says where that was.
+DEMO = """
+from pathlib import Path
+import netcheck
+from netcheck.cli.demonstrating import demonstrate
+demonstrate(Path("there"))
+print(netcheck.__file__)
+"""
+
+
 def netcheck(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
     """Run the command line in a folder."""
     return subprocess.run([sys.executable, "-m", "netcheck", *words], cwd=folder, capture_output=True, text=True)
@@ -77,15 +87,22 @@ def test_demo_may_be_shown_again_but_spares_foreign_files(shown: tuple[Path, str
 
 
 def test_wheel_holds_both_plants(tmp_path: Path) -> None:
-    """Whoever installs the wheel can run the demonstration."""
+    """Whoever installs the wheel can run the demonstration: it is run here from the wheel's own files."""
     words = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", str(tmp_path), str(ROOT)]
     built = subprocess.run(words, capture_output=True, text=True)
     assert built.returncode == 0, built.stderr
     (wheel,) = tmp_path.glob("*.whl")
-    names = zipfile.ZipFile(wheel).namelist()
+    with zipfile.ZipFile(wheel) as archive:
+        names = archive.namelist()
+        archive.extractall(tmp_path / "installed")
     for plant in ("tarn-hollow", "tarn-hollow-mended"):
         assert f"netcheck/demo-plans/{plant}/plan.toml" in names
     assert "netcheck/report/templates/report.html" in names
+    words = [sys.executable, "-P", "-c", f"import sys; sys.path.insert(0, {str(tmp_path / 'installed')!r})\n{DEMO}"]
+    shown = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120)
+    assert shown.returncode == 0, shown.stderr
+    assert shown.stdout.splitlines()[-1] == str(tmp_path / "installed" / "netcheck" / "__init__.py")
+    assert proofs_in(tmp_path / "there" / "run.jsonl")["palletiser-plc/cpu:1"] == "impostor"
 
 
 def test_map_draws_one_subnet_or_names_those_there_are() -> None:

@@ -1,0 +1,130 @@
+"""A walk from the command's point of view, on the rig: lines, record and exit code; stopped and taken up again."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from netcheck.cli.grounding import ground
+from netcheck.cli.proving import Order, Outcome, conduct, finish
+from netcheck.proof.events import Event, Key, Press, Settings
+from netcheck.proof.walking import Walker
+from netcheck.record.verification import verify
+from netcheck.rig.network import Jack, Rig
+from netcheck.rig.plant import Trouble, plant
+
+PLAN = """format = 1
+[site]
+name = "Example"
+[[subnet]]
+name = "process"
+prefix = "192.0.2.0/24"
+gateway = "192.0.2.254"
+[[station]]
+name = "laptop"
+address = "192.0.2.240/24"
+"""
+DEVICE = """[[device]]
+name = "{0}"
+[[device.interface]]
+name = "lan"
+subnet = "process"
+address = "192.0.2.{1}"
+mac = "00-00-5E-00-53-{1}"
+"""
+
+
+@dataclass(eq=False)
+class Hands:
+    """Pulls cables at set times, and presses q at the end."""
+
+    rig: Rig
+    ended: bool = False
+    keys: list[Press] = field(default_factory=list)
+
+    def pressed(self) -> Iterable[Press]:
+        keys, self.keys = self.keys, []
+        return keys
+
+    def told(self, event: Event) -> None:
+        """The times are set beforehand."""
+
+    def pull(self, jack: Jack, *moments: float) -> None:
+        for at in moments:
+            self.rig.after(at, partial(self.rig.plug, jack, False))
+            self.rig.after(at + 16, partial(self.rig.plug, jack, True))
+
+    def quit(self, at: float) -> None:
+        self.rig.after(at, self._quit)
+
+    def _quit(self) -> None:
+        self.keys.append(Key.QUIT)
+        self.rig.stir()
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A plan of three devices."""
+    (tmp_path / "plan.toml").write_text(PLAN + "".join(DEVICE.format(f"d{n}", n) for n in (20, 21, 22)), "utf-8")
+    return tmp_path
+
+
+def walk(
+    folder: Path, pulls: dict[str, tuple[float, ...]], ends: float, *, as_json: bool = False
+) -> tuple[Order, Outcome]:
+    """Walk over the plan, the cables of these ports pulled, until q is pressed."""
+    base = ground(folder, ())
+    rig, cables = plant(base.aim, Trouble(), seed=5)
+    hands = Hands(rig)
+    for port, moments in pulls.items():
+        hands.pull(cables[port], *moments)
+    hands.quit(ends)
+    order = Order(folder, "rig0", (), Settings(), "test", "rig", folder / "run.jsonl", None, as_json, True)
+    return order, conduct(order, base, "test", rig, hands, Walker)
+
+
+def recorded(folder: Path) -> list[dict[str, object]]:
+    """The lines of the record."""
+    return [json.loads(line) for line in (folder / "run.jsonl").read_text("utf-8").splitlines()]
+
+
+def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """All pulled twice: every port proven, a line an event, the record verified with its seal."""
+    pulls = {f"d{n}/lan:1": (40.0 + 60 * k, 66.0 + 60 * k) for k, n in enumerate((21, 20, 22))}
+    order, outcome = walk(folder, pulls, 500)
+    assert finish(order, outcome) == 0
+    shown = capsys.readouterr().out
+    assert "seen     d21/lan:1: d21/lan:1 seen: pull its cable once more" in shown
+    assert "\n3 proven\n" in shown
+    assert outcome.seal in shown
+    assert recorded(folder)[-1]["hash"] == outcome.seal
+    found = verify(folder / "run.jsonl")
+    assert (found.proofs, found.ended, found.flaw, found.seal) == (3, True, None, outcome.seal)
+
+
+def test_what_each_port_came_to_is_recorded_however_it_ends(folder: Path) -> None:
+    """Stopped by q: proven, seen once and never pulled; the proofs of the first two are in the record."""
+    order, outcome = walk(folder, {"d20/lan:1": (40.0, 66.0), "d22/lan:1": (90.0,)}, 130)
+    assert finish(order, outcome) == 1
+    verdicts = {f"{p.interface}:{p.port}": str(p.verdict) for p in outcome.proofs}
+    assert verdicts == {"d20/lan:1": "proven", "d21/lan:1": "not-tested", "d22/lan:1": "unsettled"}
+    proofs = [line["proof"] for line in recorded(folder) if line["type"] == "proof"]
+    assert [(p["interface"], p["verdict"]) for p in proofs] == [("d20/lan", "proven"), ("d22/lan", "unsettled")]  # type: ignore[index]
+
+
+def test_taken_up_again_it_asks_for_the_rest(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The second walk keeps what is proven, and together they prove all."""
+    walk(folder, {"d20/lan:1": (40.0, 66.0)}, 110)
+    capsys.readouterr()
+    order, outcome = walk(folder, {"d21/lan:1": (40.0, 66.0), "d22/lan:1": (100.0, 126.0)}, 500, as_json=True)
+    assert finish(order, outcome) == 0
+    shape = json.loads(capsys.readouterr().out)  # the events went to standard error
+    assert [(p["interface"], p["verdict"]) for p in shape["proofs"]] == [(f"d{n}/lan", "proven") for n in (20, 21, 22)]
+    assert shape["summary"]["proven"] == 3
+    proofs = [line["proof"]["interface"] for line in recorded(folder) if line["type"] == "proof"]  # type: ignore[index]
+    assert sorted(proofs) == ["d20/lan", "d21/lan", "d22/lan"]
