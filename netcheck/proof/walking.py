@@ -10,26 +10,24 @@ from __future__ import annotations
 from dataclasses import replace
 
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
-from netcheck.proof.bench import ECHO_TRIES, HINT, Cut
+from netcheck.proof.bench import HINT, Cut
 from netcheck.proof.case import WINDOW, Case
 from netcheck.proof.events import Key, Press, What
 from netcheck.proof.judge import DECIDED_IN, judge, verdict
-from netcheck.proof.lines import EVER, Kind, Line
+from netcheck.proof.lines import EVER, Kind
 from netcheck.proof.observed import Observed
 from netcheck.proof.observing import observed
-from netcheck.proof.phases import CONTROL_ASKS, CONTROL_WAIT, Steps
+from netcheck.proof.phases import Steps
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.returning import phase_back, put_back
 from netcheck.proof.silence import TooSoon, Void, phase_out
 from netcheck.proof.targets import Target
 from netcheck.proof.track import KEPT, Track
+from netcheck.proof.watch import LARGE, Watch
 from netcheck.text import listed
 
 AGAIN_WITHIN = 60.0  # seconds from the return in which the second pull must begin: 6-settled-details.md 39
-REFRESH = 18.0  # broadcast requests a second that the watch may use in all, of the 20 of the pace
-REFRESH_EACH = ARP_EVERY  # seconds between those to one address, at the least
-LARGE = 200  # addresses: above, broadcast requests to all come less often than five in the minute that counts
 SECOND_LIMIT, SECOND_ARP = 2e-2, 3  # what the second pull must show: it was no restart; the first showed the rest
 NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
 MISSES = 2  # so many in a row open a case
@@ -41,9 +39,8 @@ class Walker(Prober):
     seconds, or when it is stopped."""
 
     keys = "a number names the port that is out   q stops"
-    _tracks: list[Track] | None = None
-    _controls: dict[str, list[Line]]
-    _others: list[Line]  # addresses that are watched but not asked for, the gateways among them
+    _watch: Watch | None = None
+    _tracks: tuple[Track, ...] = ()
     _began = 0.0
     _drops = 0  # times that the station's carrier had dropped when it was last looked at
 
@@ -65,11 +62,10 @@ class Walker(Prober):
                 return next(self._steps)
             except StopIteration:
                 self._steps = None
-        if self._tracks is None:
+        if self._watch is None:
             self._set_out()
-        assert self._tracks is not None
         if self.bench.drops != self._drops:
-            self._start_again(self._tracks)
+            self._start_again()
         for track in self._tracks:
             if track.targets:
                 self._look(track)
@@ -91,55 +87,26 @@ class Walker(Prober):
                 by_address.setdefault(target.address, []).append(target)
         self._waiting = []
         self._drops = self.bench.drops
-        self._tracks = [Track(self.asker.line(a, ts[0].subnet), ts, now) for a, ts in by_address.items()]
-        self._controls = {net.name: [self.asker.line(a, net.name) for a in net.spare] for net in self.aim.nets}
-        ours = {track.line for track in self._tracks}
-        self._others = [line for line in self.bench.watched.values() if line not in ours]
+        self._tracks = tuple(Track(self.asker.line(a, ts[0].subnet), ts, now) for a, ts in by_address.items())
+        self._watch = Watch(self.bench, self._tracks)
         self.bench.say(What.DO, "", DOING)
 
-    def _start_again(self, tracks: list[Track]) -> None:
+    def _start_again(self) -> None:
         """The station's own cable came out: what was counted before would make a gap between answers of it. Cases that
         are open see to themselves."""
         self._drops = self.bench.drops
-        for track in tracks:
+        for track in self._tracks:
             if track.case is None:
                 track.known, track.since = False, self.bench.now
         self.bench.say(What.WARN, "", "The station's own cable is out: plug it in again")
 
     def _tend(self) -> None:
-        """Watch every address: a unicast echo a second, and broadcast requests as often as all together may be asked,
-        so that a second owner has its chance. On a large walk they end once the address is known, since too few in a
-        minute say nothing about silence. The addresses that nobody should own are asked at the start."""
-        tracks = self._tracks
-        if tracks is None:  # the station's address is still being made sure of
-            return
-        steady = None if len(tracks) > LARGE else max(REFRESH_EACH, len(tracks) / REFRESH)
-        unknown = sum(not track.known for track in tracks)
-        missing = any(track.line.mac is None for track in tracks)  # half the pace is theirs
-        learning = max(REFRESH_EACH, unknown / (REFRESH / 2 if missing else REFRESH))
-        echo = self.bench.watch_every
-        for track in tracks:
-            line = track.line
-            if line.urgent:
-                continue
-            lost = line.mac is None or line.missed_echoes >= ECHO_TRIES
-            arp = REFRESH_EACH if lost else steady if track.known else learning
-            self._want(line, arp, None if lost else echo)
-        rarely = max(REFRESH_EACH, len(self._others) / (REFRESH / 2))
-        for line in self._others:
-            lost = line.mac is None or line.missed_echoes >= ECHO_TRIES
-            self._want(line, rarely if lost else None, None if lost else echo)
-        for line in (line for lines in self._controls.values() for line in lines):
-            line.most_wait = CONTROL_WAIT
-            self._want(line, ARP_EVERY if line.asked < CONTROL_ASKS else None, None)
-
-    def _want(self, line: Line, arp: float | None, echo: float | None) -> None:
-        if (line.every[Kind.ARP], line.every[Kind.ECHO]) != (arp, echo):
-            self.asker.want(line, self.bench.now, arp=arp, echo=echo)
+        if self._watch is not None:  # until then the station's address is being made sure of
+            self._watch.tend()
 
     def _name(self, number: int) -> None:
         """The operator says which port of an interface was pulled: the one whose cable is out is taken for it."""
-        for track in self._tracks or ():
+        for track in self._tracks:
             target = track.named(number)
             if track.case is not None and target is not None:
                 self._take_for(track, track.case, target)
@@ -175,7 +142,7 @@ class Walker(Prober):
 
     def _get_to_know(self, track: Track, mac: int) -> None:
         """Count its answers, and settle at once what needs no pull: two owners, a relay, a swap, other hardware."""
-        if any(line.asked < CONTROL_ASKS for line in self._controls[track.target.subnet]) and self.asker.hears_all:
+        if self._watch is None or not self._watch.controls_asked(track.target.subnet):
             return
         case = self._case(track, mac)
         if track.known and not case.second_owner():
@@ -197,7 +164,7 @@ class Walker(Prober):
         case = Case(self.bench, track.target)
         case.began, case.mac = track.since, mac
         case.first = case.answer_of(mac, track.since) or self.bench.now
-        case.negatives = self._controls[track.target.subnet]
+        case.negatives = [] if self._watch is None else self._watch.controls[track.target.subnet]
         case.request = max(track.since, self.bench.now - WINDOW)  # all probes since were looked at for a silence
         return case
 
@@ -273,7 +240,7 @@ class Walker(Prober):
                 first = replace(first, cable=seen.cable, connector=seen.connector)
             return replace(first, owners=(*first.owners, *seen.owners), fallen=seen.fallen, controls=seen.controls)
         in_window = seen.phase(Phase.IN).arp.sent
-        return replace(seen, earlier=max(0, track.arps - in_window) if len(self._tracks or ()) > LARGE else 0)
+        return replace(seen, earlier=max(0, track.arps - in_window) if len(self._tracks) > LARGE else 0)
 
     def _judge_case(self, track: Track, case: Case) -> None:
         case.close()
@@ -301,7 +268,7 @@ class Walker(Prober):
         track.first_pull = None
 
     def _close_all(self, why: str = "") -> None:
-        for track in self._tracks or ():
+        for track in self._tracks:
             for target in track.targets:
                 self._put(self._last_word(track, target, why))
             track.targets = []
