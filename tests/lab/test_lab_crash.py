@@ -89,7 +89,7 @@ def act(crash: Crash, lab: Lab, folder: Path) -> Survived:
 CRASHES = (Crash(0, 1), Crash(1, 2), Crash(2, 3))
 
 
-@pytest.mark.parametrize("play", [Play(c.name, partial(act, c), 120 + 5 * c.at_port) for c in CRASHES], ids=str)
+@pytest.mark.parametrize("play", [Play(c.name, partial(act, c), 160) for c in CRASHES], ids=str)
 def test_a_kill_costs_the_port_under_test_at_most(play: Play, outcome: Survived) -> None:
     """The record stays sound, and the next run takes it up: at the end each port has exactly one proof line."""
     assert outcome.killed.code == -9
