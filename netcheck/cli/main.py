@@ -20,6 +20,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("map", "netcheck.cli.map"),
     ("suggest", "netcheck.cli.suggest"),
     ("rules", "netcheck.cli.rules"),
+    ("survey", "netcheck.cli.survey"),
     ("ready", "netcheck.cli.ready"),
     ("prove", "netcheck.cli.prove"),
     ("walk", "netcheck.cli.walk"),
