@@ -75,6 +75,7 @@ class HostColumns:
 
     def __init__(self) -> None:
         self.files: list[str] = []
+        self.units: list[str] = []  # what a file's lines are called: row, line, frame
         self.addresses = Addresses()
         self.macs = array("Q")
         self.lines = array("Q")
@@ -86,10 +87,11 @@ class HostColumns:
     def __len__(self) -> int:
         return len(self.macs)
 
-    def begin(self, file: str) -> None:
-        """Name the file of the rows that follow."""
+    def begin(self, file: str, unit: str = "row") -> None:
+        """Name the file of the rows that follow, and what its lines are called."""
         if not self.files or self.files[-1] != file:
             self.files.append(file)
+            self.units.append(unit)
 
     def add(
         self, address: Address, mac: Mac | None, line: int, name: str = "", note: str = "", seen: date | None = None
@@ -107,6 +109,7 @@ class HostColumns:
         """Append the rows of other columns."""
         base = len(self.files)
         self.files.extend(other.files)
+        self.units.extend(other.units)
         self.sources.extend(base + source for source in other.sources)
         self.addresses.extend(other.addresses)
         self.macs.extend(other.macs)

@@ -47,10 +47,11 @@ class _Remarks:
 class Gathering:
     """Site hosts and remarks of one survey while it is read."""
 
-    def __init__(self, file: str) -> None:
-        self._file, self._sheet = file, ""
+    def __init__(self, file: str, unit: str = "row") -> None:
+        """`unit` is what the file's lines are called: row, line, frame."""
+        self._file, self._sheet, self._unit = file, "", unit
         self._columns = HostColumns()
-        self._columns.begin(file)
+        self._columns.begin(file, unit)
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
     def begin_sheet(self, name: str) -> None:
@@ -58,8 +59,13 @@ class Gathering:
         self._sheet = f"sheet {name}, "
         self._columns.begin(f"{self._file}, sheet {name}")
 
+    def begin_file(self, name: str) -> None:
+        """Name another file that the rows which follow come from."""
+        self._file = name
+        self._columns.begin(name, self._unit)
+
     def _place(self, row: int) -> Place:
-        return Place(self._file, f"{self._sheet}row {row}" if row else self._sheet.rstrip(", "))
+        return Place(self._file, f"{self._sheet}{self._unit} {row}" if row else self._sheet.rstrip(", "))
 
     def add(self, address: Address, mac: Mac | None, row: int, name: str, note: str, seen: date | None) -> None:
         """Append one site host."""

@@ -24,6 +24,7 @@ class Reader:
     kind: str
     recognises: Callable[[bytes], bool]
     read: Callable[[Source, Gathering], None]
+    unit: str = "row"  # what the file's lines are called in messages
 
 
 # In the order in which they are asked; the table is last, since any text may be one.
@@ -50,9 +51,9 @@ def read_surveys(plan: Plan) -> tuple[Survey, ...]:
 def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
     """Read one survey file, looked up from a folder."""
     source = Source(entry, folder / entry.file)
-    gathering = Gathering(entry.file)
     try:
         reader = _reader_for(source)
+        gathering = Gathering(entry.file, reader.unit)
         reader.read(source, gathering)
     except OSError as error:
         raise refused_by_system(error, source.path) from error

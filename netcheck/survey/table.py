@@ -19,7 +19,8 @@ from netcheck.survey.columns import HostColumns, Index
 
 @dataclass(frozen=True, slots=True)
 class SiteHost:
-    """Something already on the site: what one row of one survey file says. `line` is the row, counted from 1."""
+    """Something already on the site: what one row of one survey file says. `line` is the row, line or frame (the
+    `unit`), counted from 1."""
 
     address: Address
     mac: Mac | None = None
@@ -28,11 +29,12 @@ class SiteHost:
     seen: date | None = None
     file: str = ""
     line: int = 0
+    unit: str = "row"
 
     @property
     def where(self) -> str:
         """`site-hosts.csv: row 7`."""
-        return f"{self.file}: row {self.line}"
+        return f"{self.file}: {self.unit} {self.line}"
 
 
 class HostTable:
@@ -159,6 +161,7 @@ class HostTable:
             date.fromordinal(seen) if seen else None,
             columns.files[columns.sources[row]],
             columns.lines[row],
+            columns.units[columns.sources[row]],
         )
 
 
@@ -168,5 +171,5 @@ def folded(name: str) -> str:
 
 
 def _add(columns: HostColumns, host: SiteHost) -> None:
-    columns.begin(host.file)
+    columns.begin(host.file, host.unit)
     columns.add(host.address, host.mac, host.line, host.name, host.note, host.seen)
