@@ -12,6 +12,7 @@ from netcheck.addr import Address, Mac
 from netcheck.files import open_plain
 from netcheck.plan.model import Place, SurveyEntry
 from netcheck.survey.columns import HostColumns
+from netcheck.survey.naming import NameRecords, RecordKind
 from netcheck.survey.source import SHOWN_REMARKS, Remark, Remarks, Survey
 from netcheck.survey.table import HostTable
 
@@ -52,6 +53,7 @@ class Gathering:
         self._file, self._sheet, self._unit = file, "", unit
         self._columns = HostColumns()
         self._columns.begin(file, unit)
+        self._records = NameRecords()
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
     def begin_sheet(self, name: str) -> None:
@@ -70,6 +72,11 @@ class Gathering:
     def add(self, address: Address, mac: Mac | None, row: int, name: str, note: str, seen: date | None) -> None:
         """Append one site host."""
         self._columns.add(address, mac, row, name, note, seen)
+
+    def add_record(self, kind: RecordKind, name: str, address: Address, absolute: bool, row: int) -> None:
+        """Append a DNS record and the site host that it names."""
+        self._records.add(kind, name, address, absolute, self._file, row)
+        self._columns.add(address, None, row, name)
 
     def skip(self, row: int, why: str) -> None:
         """Remark on a row whose address cannot be read."""
@@ -96,4 +103,4 @@ class Gathering:
     def survey(self, entry: SurveyEntry, kind: str) -> Survey:
         """The finished survey."""
         remarks = (self._skipped.done(), self._addressless.done(), self._unread.done())
-        return Survey(entry, HostTable(self._columns), kind, *remarks)
+        return Survey(entry, HostTable(self._columns), kind, *remarks, self._records)

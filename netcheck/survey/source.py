@@ -8,6 +8,7 @@ from datetime import date
 
 from netcheck.addr import Prefix
 from netcheck.plan.model import Place, SurveyEntry
+from netcheck.survey.naming import NameRecords
 from netcheck.survey.table import HostTable
 
 SHOWN_REMARKS = 200  # remarks kept in full; the rest are counted, so that memory stays bounded
@@ -34,8 +35,9 @@ class Remarks:
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """A survey file's site hosts. `skipped` are rows whose address cannot be read; `addressless` rows that name none,
-    such as a title above the header; `unread` other cells that cannot be read, in rows kept without them."""
+    """A survey file's site hosts and, from a zone, its DNS records. `skipped` are rows whose address cannot be read;
+    `addressless` rows that name none, such as a title above the header; `unread` other cells that cannot be read, in
+    rows kept without them."""
 
     entry: SurveyEntry
     hosts: HostTable
@@ -43,6 +45,7 @@ class Survey:
     skipped: Remarks = field(default=Remarks())
     addressless: Remarks = field(default=Remarks())
     unread: Remarks = field(default=Remarks())
+    records: NameRecords = field(default_factory=NameRecords)
 
     @property
     def file(self) -> str:
