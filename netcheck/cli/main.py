@@ -19,6 +19,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("check", "netcheck.cli.check"),
     ("map", "netcheck.cli.map"),
     ("suggest", "netcheck.cli.suggest"),
+    ("carve", "netcheck.cli.carve"),
     ("rules", "netcheck.cli.rules"),
     ("survey", "netcheck.cli.survey"),
     ("ready", "netcheck.cli.ready"),

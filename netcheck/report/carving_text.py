@@ -1,0 +1,68 @@
+"""A carved block as a table of text, and as JSON."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from tabulate import tabulate
+
+from netcheck.addr import WIDTH, Prefix, quad
+from netcheck.space.carving import Carved, Carving
+from netcheck.text import safe
+
+HEADERS = ("subnet", "prefix", "mask", "gateway", "hosts", "grown", "room")
+_MOST_DIGITS = 15  # of a number that people read; the rooms of IPv6 are powers of two
+
+
+def to_text(carving: Carving) -> str:
+    """A row a subnet in the order of their addresses, then what is left over, one prefix a line."""
+    rows = list(map(_row, carving.subnets))
+    right = ("left",) * 4 + ("right",) * 3
+    table = tabulate(rows, HEADERS, tablefmt="simple", disable_numparse=True, colalign=right)
+    left = [f"  {prefix}  ({_count(prefix.size)} addresses)" for prefix in carving.left]
+    over = ["left over:", *left] if left else [f"left over: nothing, {carving.block} is full"]
+    return "\n".join((*(line.rstrip() for line in table.splitlines()), "", *over, "", _words(carving))) + "\n"
+
+
+def _row(one: Carved) -> tuple[str, ...]:
+    numbers = (str(one.need.hosts), str(one.grown), _count(one.room))
+    return safe(one.need.name, 60), str(one.prefix), _mask(one.prefix), str(one.gateway), *numbers
+
+
+def _mask(prefix: Prefix) -> str:
+    return quad(0xFFFFFFFF << (32 - prefix.length) & 0xFFFFFFFF) if prefix.family == 4 else f"/{prefix.length}"
+
+
+def _count(number: int) -> str:
+    return str(number) if number < 10**_MOST_DIGITS else f"about 2^{number.bit_length() - (number & (number - 1) == 0)}"
+
+
+def _words(carving: Carving) -> str:
+    if carving.block.family == 6:
+        return "Every IPv6 subnet is a /64, whatever it holds (RFC 4291 section 2.5.1)."
+    return "grown: hosts with growth; room: what the prefix holds beside gateway, network and broadcast address."
+
+
+def to_json(carving: Carving, growth: Fraction) -> dict[str, Any]:
+    """One object: the block, the growth as a share, the subnets in the order of their addresses, what is left over."""
+    return {
+        "block": str(carving.block),
+        "growth": float(growth),
+        "subnets": [_subnet(one) for one in carving.subnets],
+        "left": [str(prefix) for prefix in carving.left],
+    }
+
+
+def _subnet(one: Carved) -> dict[str, Any]:
+    width = WIDTH[one.prefix.family]
+    return {
+        "name": one.need.name,
+        "prefix": str(one.prefix),
+        "mask": _mask(one.prefix),
+        "gateway": str(one.gateway),
+        "hosts": one.need.hosts,
+        "grown": one.grown,
+        "room": one.room,
+        "addresses": 1 << (width - one.prefix.length),
+    }

@@ -1,0 +1,125 @@
+"""Carves a block of addresses into the smallest subnets that hold what is needed, largest first. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from netcheck.addr import WIDTH, Address, Prefix, Range
+from netcheck.space.intervals import prefixes_of
+from netcheck.space.usable import usable_ranges
+from netcheck.text import safe
+
+MOST_HOSTS = 1 << 31
+GATEWAYS = 1  # of every subnet
+EDGES = 2  # network and directed-broadcast address: RFC 1122 section 3.2.1.3
+# RFC 4291 section 2.5.1: interface identifiers are 64 bits long, so a subnet of hosts is a /64 however few they are.
+IPV6_LENGTH = 64
+_NEED = re.compile(r"(?P<name>.+):\s*(?P<hosts>[0-9]{1,10})\s*", re.ASCII | re.DOTALL)
+_GROWTH = re.compile(r"(?P<number>[0-9]{1,6}(?:\.[0-9]{1,6})?)\s*(?P<sign>%?)", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """A subnet to be: its name, and how many devices it must hold from the first day."""
+
+    name: str
+    hosts: int
+
+    @classmethod
+    def from_text(cls, text: str) -> Need:
+        """Read `process:40`; ValueError says what is wrong."""
+        found = _NEED.fullmatch(text.strip())
+        if not found or not found["name"].strip():
+            raise ValueError(f"{safe(text, 60)!r} is not NAME:HOSTS; write for example process:40")
+        hosts = int(found["hosts"])
+        if not 1 <= hosts <= MOST_HOSTS:
+            raise ValueError(f"{safe(text, 60)!r} asks for {hosts} hosts; a subnet holds from 1 to {MOST_HOSTS:,}")
+        return cls(found["name"].strip(), hosts)
+
+
+def growth_from_text(text: str) -> Fraction:
+    """Read `50%` as one half, exactly; ValueError where it is none. A bare number below 1 could be meant either way."""
+    found = _GROWTH.fullmatch(text.strip())
+    if not found or (not found["sign"] and 0 < Fraction(found["number"]) < 1):
+        raise ValueError(f"{safe(text, 40)!r} is not a growth in percent; write for example 50%")
+    return Fraction(found["number"]) / 100
+
+
+@dataclass(frozen=True, slots=True)
+class Carved:
+    """One subnet carved: `grown` is the hosts after growth, `prefix` has room for them, the gateway and the edges."""
+
+    need: Need
+    grown: int
+    prefix: Prefix
+
+    @property
+    def gateway(self) -> Address:
+        """The first address that a host may have."""
+        return Address(self.prefix.family, self.prefix.usable.low)
+
+    @property
+    def room(self) -> int:
+        """How many devices it can hold beside the gateway."""
+        return sum(span.size for span in usable_ranges(self.prefix)) - GATEWAYS
+
+
+@dataclass(frozen=True, slots=True)
+class Carving:
+    """A block carved up: its subnets from its beginning on, and what is left over as the fewest prefixes."""
+
+    block: Prefix
+    subnets: tuple[Carved, ...]
+    left: tuple[Prefix, ...]
+
+
+def carve(block: Prefix, needs: Sequence[Need], growth: Fraction) -> Carving:
+    """Pack the smallest subnets that hold the needs into a block, the largest first; equal ones in the order given.
+
+    Descending powers of two always stand on their own boundaries, so nothing is lost between them. ValueError where
+    they do not fit together, or no host may have the block's addresses.
+    """
+    _demand_for_hosts(block)
+    sized = sorted(((_length(block.family, _grown(need, growth)), need) for need in needs), key=lambda one: one[0])
+    sizes = [Prefix(block.family, 0, max(length, 0)).size << max(0, -length) for length, _ in sized]
+    if sum(sizes) > block.size:
+        raise ValueError(_too_small(block, sum(sizes), len(needs)))
+    subnets, at = [], block.value
+    for size, (length, need) in zip(sizes, sized, strict=True):
+        subnets.append(Carved(need, _grown(need, growth), Prefix(block.family, at, length)))
+        at += size
+    left = prefixes_of(Range(block.family, at, block.last.value)) if at <= block.last.value else ()
+    return Carving(block, tuple(subnets), tuple(left))
+
+
+def _grown(need: Need, growth: Fraction) -> int:
+    return ceil(need.hosts * (1 + growth))
+
+
+def _length(family: int, hosts: int) -> int:
+    """The length of the smallest prefix; below 0 where not even the whole address space would do."""
+    if family == 6:
+        return IPV6_LENGTH
+    return WIDTH[4] - (hosts + GATEWAYS + EDGES - 1).bit_length()
+
+
+def _demand_for_hosts(block: Prefix) -> None:
+    if block.family == 6 and block.length > IPV6_LENGTH:
+        raise ValueError(f"{block} is smaller than a /64, and an IPv6 subnet is a /64 (RFC 4291 section 2.5.1)")
+    if block.family == 4 and list(usable_ranges(block)) != [block.usable]:
+        raise ValueError(f"{block} holds addresses that no host may have (RFC 1122 section 3.2.1.3, RFC 1112)")
+    if block.family == 6 and not any(usable_ranges(block)):
+        raise ValueError(f"{block} holds only addresses that no host may have (RFC 4291 section 2.7)")
+
+
+def _too_small(block: Prefix, size: int, count: int) -> str:
+    bits = (size - 1).bit_length()
+    them = "the subnet needs" if count == 1 else f"the {count} subnets need"
+    meant = (
+        f"the smallest block that would do is a /{WIDTH[block.family] - bits}" if bits <= WIDTH[block.family] else ""
+    )
+    return f"{them} {size:,} addresses, and {block} has {block.size:,}" + (f"; {meant}" if meant else "")
