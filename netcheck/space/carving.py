@@ -119,7 +119,5 @@ def _demand_for_hosts(block: Prefix) -> None:
 def _too_small(block: Prefix, size: int, count: int) -> str:
     bits = (size - 1).bit_length()
     them = "the subnet needs" if count == 1 else f"the {count} subnets need"
-    meant = (
-        f"the smallest block that would do is a /{WIDTH[block.family] - bits}" if bits <= WIDTH[block.family] else ""
-    )
-    return f"{them} {size:,} addresses, and {block} has {block.size:,}" + (f"; {meant}" if meant else "")
+    would = f"take a /{WIDTH[block.family] - bits}" if bits <= WIDTH[block.family] else "no block has as many"
+    return f"{them} {size:,} addresses, and {block} has {block.size:,}; {would}, or ask for fewer hosts or less growth"
