@@ -16,11 +16,13 @@ from netcheck.text import safe
 # Name and module of each command, in the order of the work. A module holds `command`, or `app` where it has
 # commands of its own. It imports what is heavy inside its function, so that `--help` and `check` start at once.
 COMMANDS: tuple[tuple[str, str], ...] = (
+    ("new", "netcheck.cli.new"),
     ("check", "netcheck.cli.check"),
     ("map", "netcheck.cli.map"),
     ("suggest", "netcheck.cli.suggest"),
     ("carve", "netcheck.cli.carve"),
     ("rules", "netcheck.cli.rules"),
+    ("schema", "netcheck.cli.schema"),
     ("survey", "netcheck.cli.survey"),
     ("ready", "netcheck.cli.ready"),
     ("prove", "netcheck.cli.prove"),

@@ -40,8 +40,8 @@ def _day(value: object) -> object:
     return value
 
 
-Name = Annotated[str, BeforeValidator(as_label), Field(min_length=1)]
-Label = Annotated[str, BeforeValidator(as_label)]
+Name = Annotated[str, BeforeValidator(as_label, json_schema_input_type=str | int), Field(min_length=1)]
+Label = Annotated[str, BeforeValidator(as_label, json_schema_input_type=str | int)]
 Day = Annotated[date, BeforeValidator(_day), Field(strict=True)]
 Count = Annotated[int, Field(ge=0, lt=_NUMBER_LIMIT)]
 Share = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]

@@ -27,7 +27,7 @@ from netcheck.plan.workbook import Book, opened
 from netcheck.text import safe
 
 SITE_HOSTS = "site hosts"
-_SHEETS: dict[str, type[Shape]] = {
+SHEETS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
     "interfaces": InterfaceRow,
     "routers": RouterShape,
@@ -36,7 +36,7 @@ _SHEETS: dict[str, type[Shape]] = {
     "surveys": SurveyShape,
     "accepted": AcceptedShape,
 }
-_KNOWN = ("site", SITE_HOSTS, *_SHEETS)
+_KNOWN = ("site", SITE_HOSTS, *SHEETS)
 
 
 def read_workbook(path: Path, problems: list[Problem]) -> Tables | None:
@@ -71,7 +71,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         problems.append(Problem(what, file, "Use the netcheck that wrote it, or a newer one"))
         return None
     data = {key: value for key, value in site.data.items() if key != "format"}
-    read = {name: _entries(book, name, shape, file, problems) for name, shape in _SHEETS.items()}
+    read = {name: _entries(book, name, shape, file, problems) for name, shape in SHEETS.items()}
     return Tables(
         Entry(data, site.place, typed=False),
         read["subnets"],

@@ -1,0 +1,130 @@
+"""The JSON Schema of `plan.toml`, for editors that complete keys and mark mistakes; made from the shapes that read it.
+
+It holds what stops a reading: keys, their types, what must be there. Whether an address is a good one is not its work.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import create_model
+
+from netcheck.plan.shapes import (
+    FORMAT,
+    AcceptedShape,
+    ConversationShape,
+    DeviceShape,
+    InterfaceShape,
+    PlanShape,
+    RouterShape,
+    Shape,
+    SiteShape,
+    StationShape,
+    SubnetShape,
+    SurveyShape,
+)
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+# What the entries of each of the plan's tables look like.
+ENTRIES: dict[str, type[Shape]] = {
+    "site": SiteShape,
+    "subnet": SubnetShape,
+    "router": RouterShape,
+    "conversation": ConversationShape,
+    "station": StationShape,
+    "survey": SurveyShape,
+    "accepted": AcceptedShape,
+}
+
+# What a key means, where its name does not say it all.
+WORDS = {
+    "accepted": "Findings that the site has agreed to live with.",
+    "address": "An address, such as 10.62.20.61; a station's with its prefix length, such as 10.62.20.245/24.",
+    "because": "Why the site accepts the finding.",
+    "behind": "The port, device/interface:port, that this one hangs behind in a daisy chain.",
+    "by": "Who of the site accepted the finding.",
+    "columns": "Which title of the survey file stands for which value, where it is not recognised.",
+    "conversation": "Two interfaces that must be able to talk, both ways.",
+    "conversations": "A CSV file beside the plan with a row for each conversation.",
+    "covers": "The prefixes of which the survey lists every host.",
+    "crowded": "The share of a subnet in use that becomes a risk.",
+    "device": "A controller, operator panel, drive, remote I/O, switch or server, with its interfaces.",
+    "file": "A survey file beside the plan.",
+    "format": "The format of this file.",
+    "from": "An interface, as device/interface.",
+    "gateway": "The gateway's address: a subnet's, or the one typed into the device.",
+    "granted": "By whom of the site this address is reserved for the interface.",
+    "host-name": "The device's host name.",
+    "island": "The routing domain; addresses may repeat between islands, not within one.",
+    "keep-clear": "How many addresses to stay away from any site host.",
+    "kind": "The kind of device, or of survey file.",
+    "mac": "The MAC address on the nameplate, such as 00-00-5E-00-53-21.",
+    "mask": "The mask typed into the device, such as 255.255.255.0 or /24.",
+    "place": "Where the device stands, such as panel 3.",
+    "pools": "Ranges handed out by DHCP, such as 10.62.20.200-10.62.20.239.",
+    "ports": "The labels of the interface's connectors.",
+    "prefix": "The subnet's prefix, such as 10.62.20.0/24.",
+    "reserved": "Ranges that the site keeps for itself.",
+    "revision": "The plan's revision.",
+    "router": "A router, by its interfaces and static routes.",
+    "routes": 'Static routes, such as { to = "0.0.0.0/0", via = "10.62.30.254" }.',
+    "rule": "The rule's name, as `netcheck rules` lists it.",
+    "slot": "The slot that the module sits in.",
+    "station": "The technician's computer, with the address it uses for proving.",
+    "subject": "What the finding is about: device/interface, a subnet, a router, a station or a survey file.",
+    "subnets": "A CSV file beside the plan with a row for each subnet.",
+    "survey": "A dated list of what is already on the site.",
+    "survey-max-age": "After how many days a survey is too old.",
+    "switch-port": "The switch port that the interface is connected to.",
+    "taken": "The day on which the survey was taken.",
+    "to": "An interface, as device/interface; a route's destination prefix.",
+    "until": "The last day on which the finding is accepted.",
+    "via": "The address of the next router.",
+    "vlan": "The VLAN ID, from 1 to 4094.",
+    "why": "What the conversation is for.",
+    "with": "The other party of the finding.",
+}
+
+
+def plan_schema() -> dict[str, Any]:
+    """The schema as plain values for `json.dumps`, JSON Schema 2020-12."""
+    device = _with_entries("Device", DeviceShape, {"interface": InterfaceShape})
+    plan = _with_entries("Plan", PlanShape, {**ENTRIES, "device": device})
+    schema = _plain(plan.model_json_schema(mode="validation"))
+    schema["properties"]["format"]["const"] = FORMAT
+    return {"$schema": DIALECT, "title": "netcheck plan", **schema, "description": "A plan: plan.toml."}
+
+
+def _with_entries(name: str, shape: type[Shape], entries: dict[str, type[Shape]]) -> type[Shape]:
+    """A shape whose tables, which the reader looks at one by one, have their own shapes in place."""
+    fields: dict[str, Any] = {
+        key: (entry, ...) if shape.model_fields[key].is_required() else (list[entry], [])  # type: ignore[valid-type]
+        for key, entry in entries.items()
+    }
+    return create_model(name, __base__=shape, __doc__=f"`[[{name.lower()}]]`.", **fields)
+
+
+def _plain(node: Any) -> Any:
+    """Without the titles that pydantic makes of names, `Shape` in names, and null, which TOML has not; with the words
+    for each key."""
+    if isinstance(node, list):
+        return [_plain(each) for each in node]
+    if not isinstance(node, dict):
+        return node.replace("Shape", "") if isinstance(node, str) and node.startswith("#/$defs/") else node
+    kept = {key.removesuffix("Shape"): _plain(value) for key, value in node.items() if key != "title"}
+    for key, value in kept.get("properties", {}).items():
+        if isinstance(value, dict) and key in WORDS:
+            value["description"] = WORDS[key]
+    return _joined(kept) if "anyOf" in kept else kept
+
+
+def _joined(node: dict[str, Any]) -> dict[str, Any]:
+    """A choice of types without null, in one place where each is a bare type."""
+    choices = [choice for choice in node["anyOf"] if choice != {"type": "null"}]
+    rest = {key: value for key, value in node.items() if key != "anyOf" and (key, value) != ("default", None)}
+    if len(choices) == 1:
+        return {**choices[0], **rest}
+    if all(set(choice) == {"type"} for choice in choices):
+        return {"type": [choice["type"] for choice in choices], **rest}
+    return {"anyOf": choices, **rest}

@@ -1,0 +1,126 @@
+"""`netcheck new`: plans that check cleanly, in both forms, and that overwrite nothing."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from netcheck.addr import Address
+from netcheck.plan.reading import read_plan
+from netcheck.plan.workbook_form import SHEETS
+from netcheck.plan.writing import with_addresses
+from netcheck.rules.catalogue import RULES
+
+
+def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder."""
+    command = [sys.executable, "-m", "netcheck", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=60)
+
+
+@pytest.mark.parametrize(
+    ("words", "made", "files"),
+    [
+        (("hall",), "hall", {"plan.toml", "site-hosts.csv"}),
+        (("deep/er/hall",), "deep/er/hall", {"plan.toml", "site-hosts.csv"}),
+        (('a"b\\c\nd [x] {y}',), 'a"b\\c\nd [x] {y}', {"plan.toml", "site-hosts.csv"}),
+        (("--xlsx", "hall.xlsx"), "hall.xlsx", set()),
+        (("hall.xlsx",), "hall.xlsx", set()),
+        (("hall", "--xlsx"), "hall.xlsx", set()),
+    ],
+    ids=["folder", "deep", "odd-name", "workbook", "by-ending", "option-behind"],
+)
+def test_a_new_plan_has_no_finding(tmp_path: Path, words: tuple[str, ...], made: str, files: set[str]) -> None:
+    """Not even a note, and `suggest` has nothing to do; nothing else is left lying about."""
+    result = netcheck("new", *words, cwd=tmp_path)
+    assert (result.returncode, result.stderr) == (0, "")
+    checked = netcheck("check", made, "--strict", "--format", "json", cwd=tmp_path)
+    assert checked.returncode == 0
+    assert json.loads(checked.stdout)["findings"] == []
+    assert json.loads(checked.stdout)["summary"]["interfaces"] >= 1
+    if files:
+        assert {file.name for file in (tmp_path / made).iterdir()} == files
+        tomllib.loads((tmp_path / made / "plan.toml").read_text("utf-8"))
+
+
+@pytest.mark.parametrize(("words", "name"), [(("hall",), "hall/site-hosts.csv"), (("--xlsx", "p.xlsx"), "p.xlsx")])
+def test_nothing_is_overwritten(tmp_path: Path, words: tuple[str, ...], name: str) -> None:
+    """Exit 2, and the file that was there is as it was; no other is made."""
+    (tmp_path / name).parent.mkdir(exist_ok=True)
+    (tmp_path / name).write_text("mine")
+    result = netcheck("new", *words, cwd=tmp_path)
+    assert result.returncode == 2
+    assert name in result.stderr
+    assert [(file.name, file.read_text()) for file in (tmp_path / name).parent.iterdir()] == [(Path(name).name, "mine")]
+
+
+def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
+    """A folder that holds something else is used; a file of the folder's name is refused."""
+    (tmp_path / "notes.txt").write_text("mine")
+    assert netcheck("new", ".", cwd=tmp_path).returncode == 0
+    assert (tmp_path / "notes.txt").read_text() == "mine"
+    refused = netcheck("new", "notes.txt", cwd=tmp_path)
+    assert refused.returncode == 2
+    assert "a folder is to be made" in refused.stderr
+
+
+def test_where_nothing_can_be_made_it_is_said(tmp_path: Path) -> None:
+    """A file in the path: exit 2 and no traceback."""
+    (tmp_path / "file").write_text("")
+    result = netcheck("new", "file/hall", cwd=tmp_path)
+    assert result.returncode == 2
+    assert "file/hall" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A new workbook."""
+    folder = tmp_path_factory.mktemp("new")
+    assert netcheck("new", "--xlsx", "hall.xlsx", cwd=folder).returncode == 0
+    return folder / "hall.xlsx"
+
+
+def test_the_workbook_has_a_guide_every_sheet_and_lists(book: Path) -> None:
+    """The lists offer the plan's own subnets and every rule there is."""
+    workbook = openpyxl.load_workbook(book)
+    assert {"guide", "site", "site hosts", *SHEETS} == set(workbook.sheetnames)
+    assert any("netcheck check" in str(cell.value) for (cell,) in workbook["guide"]["A1:A20"])
+    rules = [str(cell.value) for (cell,) in workbook["guide"][f"C2:C{len(RULES) + 1}"]]
+    assert rules == [rule.slug for rule in RULES]
+    formulas = {each.formula1 for sheet in workbook.worksheets for each in sheet.data_validations.dataValidation}
+    assert {"subnets!$A$2:$A$2000", f"guide!$C$2:$C${len(RULES) + 1}"} <= formulas
+    titles = [cell.value for cell in workbook["interfaces"][1]]
+    (of_subnets,) = (
+        each
+        for each in workbook["interfaces"].data_validations.dataValidation
+        if each.formula1 == "subnets!$A$2:$A$2000"
+    )
+    first = str(of_subnets.sqref).split(":")[0]
+    assert titles[workbook["interfaces"][first].column - 1] == "subnet"
+
+
+def test_suggestions_go_into_the_workbook_and_formatting_stays(book: Path) -> None:
+    """Bold titles, fills, widths, frozen panes, formats and lists are as before; the address is the new one."""
+    before = openpyxl.load_workbook(book)
+    for edit in with_addresses(book, {"example-plc/cpu": Address.from_text("192.168.10.77")}):
+        edit.write()
+    after = openpyxl.load_workbook(book)
+    (interface,) = read_plan(book).interfaces
+    assert interface.address is not None
+    assert interface.address.text == "192.168.10.77"
+    for old, new in zip(before.worksheets, after.worksheets, strict=True):
+        assert (old.title, old.freeze_panes, old.dimensions) == (new.title, new.freeze_panes, new.dimensions)
+        widths = {key: column.width for key, column in old.column_dimensions.items()}
+        assert {key: column.width for key, column in new.column_dimensions.items()} == widths
+        rules = [(str(each.sqref), each.formula1) for each in old.data_validations.dataValidation]
+        assert [(str(each.sqref), each.formula1) for each in new.data_validations.dataValidation] == rules
+        for was, cell in zip(old.iter_rows(), new.iter_rows(), strict=True):
+            styles = [(one.font.b, one.fill.fgColor.rgb, one.number_format) for one in was]
+            assert [(one.font.b, one.fill.fgColor.rgb, one.number_format) for one in cell] == styles

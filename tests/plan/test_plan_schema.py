@@ -1,0 +1,130 @@
+"""The plan's JSON Schema against the plans there are and the reader that it is made for."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tomllib
+from datetime import date
+from pathlib import Path
+from typing import Any, get_origin
+
+import pytest
+
+from netcheck.plan.schema import ENTRIES, WORDS, plan_schema
+from netcheck.plan.shapes import PlanShape
+
+PLANS = Path(__file__).parents[2] / "plans"
+# JSON Schema 2020-12, the keywords of its core, applicator and validation vocabularies that the schema may use.
+KEYWORDS = {"$schema", "$defs", "$ref", "title", "description", "default", "type", "properties", "required", "items"}
+KEYWORDS |= {"additionalProperties", "anyOf", "const", "format", "minLength", "minItems", "minimum", "maximum"}
+KEYWORDS |= {"exclusiveMinimum", "exclusiveMaximum"}
+TYPES: dict[str, tuple[type, ...]] = {
+    "string": (str,),
+    "integer": (int,),
+    "number": (int, float),
+    "array": (list,),
+    "object": (dict,),
+}
+
+
+def faults(value: Any, node: dict[str, Any], whole: dict[str, Any], at: str = "") -> list[str]:
+    """What does not fit: a small validator of the keywords that decide a plan's structure."""
+    if "$ref" in node:
+        return faults(value, whole["$defs"][node["$ref"].removeprefix("#/$defs/")], whole, at)
+    named = node.get("type", [])
+    kinds = [named] if isinstance(named, str) else named
+    fitting = any(isinstance(value, TYPES[kind]) for kind in kinds) and not isinstance(value, bool)
+    if kinds and not fitting:
+        return [f"{at}: type"]
+    if "const" in node and value != node["const"]:
+        return [f"{at}: const"]
+    if isinstance(value, str) and len(value) < node.get("minLength", 0):
+        return [f"{at}: minLength"]
+    found = []
+    if isinstance(value, list):
+        found += [f"{at}: minItems"] if len(value) < node.get("minItems", 0) else []
+        found += [each for n, item in enumerate(value) for each in faults(item, node["items"], whole, f"{at}[{n}]")]
+    if isinstance(value, dict):
+        known = node["properties"]
+        found += [f"{at}.{key}: unknown" for key in value.keys() - known.keys()]
+        found += [f"{at}.{key}: missing" for key in set(node.get("required", ())) - value.keys()]
+        both = value.keys() & known.keys()
+        found += [each for key in both for each in faults(value[key], known[key], whole, f"{at}.{key}")]
+    return found
+
+
+def loaded(text: str) -> Any:
+    """TOML as JSON values: days as text, as JSON Schema knows them."""
+    plain = json.dumps(
+        tomllib.loads(text), default=lambda value: value.isoformat() if isinstance(value, date) else None
+    )
+    return json.loads(plain)
+
+
+def nodes(node: Any) -> list[dict[str, Any]]:
+    """Every schema in a schema."""
+    found = [node]
+    for key in ("properties", "$defs"):
+        found += [each for inner in node.get(key, {}).values() for each in nodes(inner)]
+    found += nodes(node["items"]) if "items" in node else []
+    return found + [each for inner in node.get("anyOf", ()) for each in nodes(inner)]
+
+
+def test_it_is_a_schema_of_2020_12() -> None:
+    """Its dialect is named, only that dialect's keywords stand in it, and every reference leads somewhere."""
+    schema = plan_schema()
+    assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    for node in nodes(schema):
+        assert set(node) <= KEYWORDS
+        assert node.get("$ref", "#/$defs/Site").removeprefix("#/$defs/") in schema["$defs"]
+        assert set(node.get("required", ())) <= set(node.get("properties", ()))
+
+
+def test_the_meta_schema_is_kept() -> None:
+    """By a general-purpose validator, where one is installed."""
+    validators = pytest.importorskip("jsonschema")
+    validators.Draft202012Validator.check_schema(plan_schema())
+
+
+@pytest.mark.parametrize("name", ["tarn-hollow", "tarn-hollow-mended"])
+def test_the_plans_there_are_fit(name: str) -> None:
+    """Both invented plants; slots as bare numbers and days without quotes among their values."""
+    schema = plan_schema()
+    assert faults(loaded((PLANS / name / "plan.toml").read_text("utf-8")), schema, schema) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ("format = 1\n", ".site: missing"),
+        ("format = 2\n[site]\nname = 'x'\n", ".format: const"),
+        ("format = 1\nsurprise = 1\n[site]\nname = 'x'\n", ".surprise: unknown"),
+        ("format = 1\n[site]\nname = ''\n", ".site.name: minLength"),
+        ("format = 1\n[site]\nname = 'x'\n[[subnet]]\nname = 'a'\n", ".subnet[0].prefix: missing"),
+        ("format = 1\n[site]\nname = 'x'\n[[subnet]]\nname = 'a'\nprefix = '::/64'\nvlan = 'six'\n", "vlan: type"),
+        (
+            "format = 1\n[site]\nname = 'x'\n[[device]]\nname = 'a'\n[[device.interface]]\nname = 'b'\nsubnet = 'c'\n"
+            "adress = 'd'\n",
+            ".device[0].interface[0].adress: unknown",
+        ),
+    ],
+)
+def test_what_stops_a_reading_does_not_fit(text: str, fault: str) -> None:
+    """Missing and unknown keys, wrong types, another format."""
+    schema = plan_schema()
+    assert [each for each in faults(loaded(text), schema, schema) if each.endswith(fault)] != []
+
+
+def test_every_table_has_its_shape() -> None:
+    """A table that is added to the plan is added to the schema too, and no key is explained that is not there."""
+    tables = {key for key, field in PlanShape.model_fields.items() if get_origin(field.annotation) in (list, dict)}
+    assert tables == {*ENTRIES, "device"}
+    assert WORDS.keys() <= {key for node in nodes(plan_schema()) for key in node.get("properties", ())}
+
+
+def test_the_command_prints_it() -> None:
+    """`netcheck schema`, whole, on standard output."""
+    run = subprocess.run([sys.executable, "-m", "netcheck", "schema"], capture_output=True, text=True, check=True)
+    assert json.loads(run.stdout) == plan_schema()
