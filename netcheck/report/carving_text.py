@@ -8,11 +8,11 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.addr import WIDTH, Prefix, quad
+from netcheck.report.counts import count_words
 from netcheck.space.carving import Carved, Carving
 from netcheck.text import safe
 
 HEADERS = ("subnet", "prefix", "mask", "gateway", "hosts", "grown", "room")
-_MOST_DIGITS = 15  # of a number that people read; the rooms of IPv6 are powers of two
 
 
 def to_text(carving: Carving) -> str:
@@ -20,22 +20,18 @@ def to_text(carving: Carving) -> str:
     rows = list(map(_row, carving.subnets))
     right = ("left",) * 4 + ("right",) * 3
     table = tabulate(rows, HEADERS, tablefmt="simple", disable_numparse=True, colalign=right)
-    left = [f"  {prefix}  ({_count(prefix.size)} addresses)" for prefix in carving.left]
+    left = [f"  {prefix}  ({count_words(prefix.size)} addresses)" for prefix in carving.left]
     over = ["left over:", *left] if left else [f"left over: nothing, {carving.block} is full"]
     return "\n".join((*(line.rstrip() for line in table.splitlines()), "", *over, "", _words(carving))) + "\n"
 
 
 def _row(one: Carved) -> tuple[str, ...]:
-    numbers = (str(one.need.hosts), str(one.grown), _count(one.room))
+    numbers = (str(one.need.hosts), str(one.grown), count_words(one.room))
     return safe(one.need.name, 60), str(one.prefix), _mask(one.prefix), str(one.gateway), *numbers
 
 
 def _mask(prefix: Prefix) -> str:
     return quad(0xFFFFFFFF << (32 - prefix.length) & 0xFFFFFFFF) if prefix.family == 4 else f"/{prefix.length}"
-
-
-def _count(number: int) -> str:
-    return str(number) if number < 10**_MOST_DIGITS else f"about 2^{number.bit_length() - (number & (number - 1) == 0)}"
 
 
 def _words(carving: Carving) -> str:

@@ -1,33 +1,129 @@
-"""The map of a subnet for the terminal: a letter an address, a row of 32 or 64, and what the letters mean."""
+"""The map of a subnet for the terminal: sixteen rows of sixteen cells, a letter each, and the widest free gaps."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from textwrap import fill
+from collections.abc import Iterable, Sequence
+from io import StringIO
+from itertools import zip_longest
 
-from netcheck.addr import Address
+from rich.text import Text
+
+from netcheck.addr import Address, Range
 from netcheck.plan.model import Plan
+from netcheck.report.counts import count_words
 from netcheck.rules.finding import Finding, Severity
-from netcheck.space.cells import Cells, Use
+from netcheck.space.cells import Cells, Holding, Use
 from netcheck.text import safe
 
-WIDE = 88  # columns that a row of 64 takes with its address and the gaps between eights
+ACROSS = 16  # cells in a row
+MOST_DRAWN = ACROSS * ACROSS  # cells of one map
+GAPS = 5
+LISTED = 40  # addresses of an IPv6 subnet
+_LABEL = 15  # columns of an IPv4 address
+_WIDE, _NARROW = 3, 2  # columns of a cell; the wide one has room for the number above it
+_PANEL = 42  # columns of what stands beside the cells
+STYLES = {
+    Use.CONFLICT: "bold red",
+    Use.GATEWAY: "bold magenta",
+    Use.PLANNED: "bold green",
+    Use.SITE_HOST: "yellow",
+    Use.STATION: "bold cyan",
+    Use.POOL: "blue",
+    Use.RESERVED: "magenta",
+    Use.UNUSABLE: "dim",
+    Use.FREE: "dim",
+}
 
 
-def to_text(name: str, cells: Cells, width: int = 80) -> str:
-    """Draw the cells in rows that fit `width` columns, each behind the address it begins with."""
-    across = 64 if width >= WIDE else 32
+def to_text(title: str, cells: Cells, gaps: Sequence[Range], width: int = 80, *, colour: bool = False) -> str:
+    """Draw the cells, each row behind the address it begins with; legend and gaps stand beside them where `width`
+    allows it, else below. At least 49 columns are needed."""
+    size = _WIDE if width >= _LABEL + _WIDE * ACROSS + 1 else _NARROW
     prefix = cells.prefix
-    size = "" if cells.block == 1 else f", a letter stands for {cells.block} addresses"
-    lines = [f"{safe(name)}  {prefix}{size}"]
-    for start in range(0, len(cells.uses), across):
-        first = Address(prefix.family, prefix.value + start * cells.block)
-        row = "".join(cells.uses[start : start + across])
-        lines.append(f"{first!s:>15}  {' '.join(row[at : at + 8] for at in range(0, len(row), 8))}")
+    many = f": a letter stands for {cells.block:,} addresses, a row for {cells.block * ACROSS:,}"
+    head = Text(_cut(f"{safe(title, 60)}  {prefix}{many if cells.block > 1 else ''}", width), "bold")
+    grid = _grid(cells, size)
+    across = _LABEL + size * ACROSS + 3
+    if width >= across + _PANEL:
+        panel = [*_legend(cells), Text(), *_gaps(gaps)]
+        body = [_beside(left, right, across) for left, right in zip_longest(grid, panel, fillvalue=Text())]
+    else:
+        body = [*grid, *_wrapped(_legend(cells), width), *_gaps(gaps)]
+    return _out([head, *body], colour)
+
+
+def list_to_text(title: str, held: Iterable[Holding], gaps: Sequence[Range], width: int, *, colour: bool) -> str:
+    """An IPv6 subnet, too large to draw: who holds what by address, a line each, and the widest free gaps."""
+    order = {use: rank for rank, use in enumerate(Use)}
+    held = sorted(held, key=lambda holding: (holding.span.low, order[holding.use]))
+    lines = [Text(_cut(safe(title, 120), width), "bold")]
+    for holding in held[:LISTED]:
+        who = f"  {safe(holding.who, 60)}" if holding.who else ""
+        rest = f" {holding.span}  {holding.use.word}{who}"
+        lines.append(Text.assemble("  ", (holding.use.value, STYLES[holding.use]), _cut(rest, width - 3)))
+    if len(held) > LISTED:
+        lines.append(Text(f"  and {len(held) - LISTED} more"))
+    if not held:
+        lines.append(Text("  nothing is planned, listed or kept there"))
+    return _out([*lines, *_gaps(gaps)], colour)
+
+
+def _grid(cells: Cells, size: int) -> list[Text]:
+    rows = []
+    if size == _WIDE and cells.block == 1:
+        rows.append(Text(" " * _LABEL + "".join(f"{n:>{size}}" for n in range(min(ACROSS, len(cells.uses)))), "dim"))
+    for start in range(0, len(cells.uses), ACROSS):
+        first = Address(cells.prefix.family, cells.prefix.value + start * cells.block)
+        row = Text(f"{first!s:>{_LABEL}}")
+        for use in cells.uses[start : start + ACROSS]:
+            row.append(" " * (size - 1)).append(use.value, STYLES[use])
+        rows.append(row)
+    return rows
+
+
+def _legend(cells: Cells) -> list[Text]:
     shown = [use for use in Use if cells.count(use)]
-    legend = ", ".join(f"{use.value} {use.word} ({cells.count(use)})" for use in shown)
-    lines.append(fill(legend, max(60, width), initial_indent="  ", subsequent_indent="  "))
-    return "\n".join(lines)
+    return [Text.assemble((use.value, STYLES[use]), f" {use.word} ({cells.count(use)})") for use in shown]
+
+
+def _wrapped(items: Sequence[Text], width: int) -> list[Text]:
+    """Items one after the other, as many a line as fit."""
+    lines: list[Text] = []
+    for item in items:
+        if lines and len(lines[-1]) + 3 + len(item) <= width:
+            lines[-1].append("   ").append_text(item)
+        else:
+            lines.append(Text("  ").append_text(item))
+    return lines
+
+
+def _gaps(gaps: Sequence[Range]) -> list[Text]:
+    if not gaps:
+        return [Text("  no address is free")]
+    return [Text("  widest free gaps:"), *(Text(f"    {gap}  ({count_words(gap.size)})") for gap in gaps)]
+
+
+def _beside(left: Text, right: Text, column: int) -> Text:
+    line = left.copy()
+    if right.plain:
+        line.append(" " * (column - len(left))).append_text(right)
+    return line
+
+
+def _cut(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: width - 1] + "\u2026"
+
+
+def _out(lines: Iterable[Text], colour: bool) -> str:
+    if not colour:
+        return "\n".join(line.plain.rstrip() for line in lines)
+    from rich.console import Console
+
+    console = Console(file=StringIO(), force_terminal=True, color_system="standard", legacy_windows=False)
+    with console.capture() as captured:
+        for line in lines:
+            console.print(line, soft_wrap=True, highlight=False)
+    return captured.get().rstrip("\n")
 
 
 def conflicts_in(plan: Plan, findings: Iterable[Finding], island: str) -> set[Address]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from heapq import nsmallest
+from itertools import chain
 
 from netcheck.addr import Address, Prefix, Range
+from netcheck.space.intervals import Spans, single
 from netcheck.space.occupancy import Island
+from netcheck.space.usable import usable_ranges
 
 MOST_CELLS = 1024
 
@@ -57,32 +61,56 @@ class Cells:
         return self.uses.count(use)
 
 
-def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> Cells:
-    """Sort every address of a prefix by its use; `conflicts` are the addresses that a conflict names."""
-    block = max(1, -(-prefix.size // MOST_CELLS))
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """Addresses that something holds, and its name where it has one."""
+
+    span: Range
+    use: Use
+    who: str = ""
+
+
+def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address], most: int = MOST_CELLS) -> Cells:
+    """Sort every address of a prefix by its use, in at most `most` cells, a power of two; `conflicts` are the addresses
+    that a conflict names."""
+    block = max(1, -(-prefix.size // most))
     order = {use: rank for rank, use in enumerate(Use)}
     ranks = [order[Use.FREE]] * (prefix.size // block)
+    for holding in holdings(island, prefix, conflicts):
+        first, last = ((value - prefix.value) // block for value in holding.span[1:])
+        for cell in range(first, last + 1):
+            ranks[cell] = min(ranks[cell], order[holding.use])
+    if block == 1 and prefix.family == 4 and prefix.size > 2:
+        for edge in (0, -1):
+            ranks[edge] = min(ranks[edge], order[Use.UNUSABLE])
+    uses = list(Use)
+    return Cells(prefix, block, tuple(uses[rank] for rank in ranks))
 
-    def mark(span: Range, use: Use) -> None:
-        low, high = max(span.low, prefix.value), min(span.high, prefix.last.value)
-        for cell in range((low - prefix.value) // block, (high - prefix.value) // block + 1) if low <= high else ():
-            ranks[cell] = min(ranks[cell], order[use])
 
+def holdings(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> Iterator[Holding]:
+    """Everything that holds addresses of a prefix, cut to it; an address may be held several times."""
+    points: Iterator[tuple[Address, Use, str]] = chain(
+        ((address, Use.CONFLICT, "") for address in conflicts),
+        ((gateway.address, Use.GATEWAY, str(gateway)) for gateway in island.gateways),
+        ((placed.address, Use.PLANNED, placed.interface.subject) for placed in island.placed),
+        ((address, Use.STATION, station.name) for address, station in island.stations),
+    )
+    for address, use, who in points:
+        if prefix.holds(address):
+            yield Holding(single(address), use, who)
+    for host in island.hosts.between(prefix.first, prefix.last):
+        yield Holding(single(host.address), Use.SITE_HOST, host.name)
     for subnet in island.subnets:
         for cells, use in ((subnet.pools, Use.POOL), (subnet.reserved, Use.RESERVED)):
             for cell in cells:
                 if cell.value is not None and cell.value.family == prefix.family:
-                    mark(cell.value, use)
-    hosts = island.hosts.between(prefix.first, prefix.last)
-    points: list[tuple[Address, Use]] = [(host.address, Use.SITE_HOST) for host in hosts]
-    points += [(placed.address, Use.PLANNED) for placed in island.placed]
-    points += [(gateway.address, Use.GATEWAY) for gateway in island.gateways]
-    points += [(address, Use.STATION) for address, _ in island.stations]
-    points += [(address, Use.CONFLICT) for address in conflicts]
-    if block == 1 and prefix.family == 4 and prefix.size > 2:
-        points += [(prefix.first, Use.UNUSABLE), (prefix.last, Use.UNUSABLE)]
-    for address, use in points:
-        if prefix.holds(address):
-            mark(Range(address.family, address.value, address.value), use)
-    uses = list(Use)
-    return Cells(prefix, block, tuple(uses[rank] for rank in ranks))
+                    low, high = max(cell.value.low, prefix.value), min(cell.value.high, prefix.last.value)
+                    if low <= high:
+                        yield Holding(Range(prefix.family, low, high), use, subnet.name)
+
+
+def gaps_of(island: Island, prefix: Prefix, conflicts: Collection[Address], most: int) -> list[Range]:
+    """The widest gaps of usable addresses that nothing holds, the widest first, the lower of equals first."""
+    held = Spans(holding.span for holding in holdings(island, prefix, conflicts))
+    gaps = (gap for span in usable_ranges(prefix) for gap in held.gaps(span))
+    return nsmallest(most, gaps, key=lambda gap: (-gap.size, gap.low))

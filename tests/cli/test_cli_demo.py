@@ -109,9 +109,9 @@ def test_map_draws_one_subnet_or_names_those_there_are() -> None:
     """Letters stand for what holds an address; an unknown subnet is refused with the names."""
     run = netcheck("map", "plans/tarn-hollow", "services", folder=ROOT)
     assert run.returncode == 0
-    first, second = run.stdout.splitlines()[:2]
+    first, _, row = run.stdout.splitlines()[:3]
     assert first == "services  10.62.40.0/25"
-    assert second.split(maxsplit=1)[1].startswith("-Xrrrrrr rr......")  # network, the gateway that is planned, reserved
+    assert row.split() == ["10.62.40.0", *"-Xrrrrrrrr......"]  # network, the gateway that is planned, reserved
     refused = netcheck("map", "plans/tarn-hollow", "nowhere", folder=ROOT)
     assert refused.returncode == 2
     assert "process" in refused.stderr
