@@ -13,6 +13,8 @@ import typer
 from netcheck.addr import Address
 from netcheck.cli.check import day_from
 from netcheck.cli.progress import Steps
+from netcheck.errors import UsageError
+from netcheck.text import safe
 
 
 class Format(StrEnum):
@@ -23,8 +25,9 @@ class Format(StrEnum):
 
 
 def command(
-    plan: Path = typer.Argument(help="A plan folder or plan.toml file.", metavar="PLAN", show_default=False),
+    plan: Path = typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False),
     write: bool = typer.Option(False, "--write", help="Put the addresses into the plan's files."),
+    dry_run: bool = typer.Option(False, "--dry-run", help="Only show them; this is the default."),
     form: Format = typer.Option(Format.TEXT, "--format", help="How to print the proposals."),
     today: str = typer.Option(
         "", "--today", metavar="DATE", help="The day of the check; the default is today.", show_default=False
@@ -44,6 +47,8 @@ def command(
     from netcheck.rules.proposing import propose
     from netcheck.survey.reading import read_surveys
 
+    if write and dry_run:
+        raise UsageError.of("--write and --dry-run cannot go together", do="Leave one of them out")
     day = day_from(today)
     with Steps(3) as steps:
         steps.begin(f"reading {plan}")
@@ -56,8 +61,11 @@ def command(
         proposals = propose(read, surveys, day)
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
     print(json.dumps(to_json(proposals), indent=2) if form is Format.JSON else to_text(proposals, width).rstrip("\n"))
+    addresses = {each.subject: each.address for each in proposals if each.address is not None}
     if write:
-        _write(plan, {each.subject: each.address for each in proposals if each.address is not None})
+        _write(plan, addresses)
+    elif addresses and form is Format.TEXT:
+        print("\nNothing was written; --write puts these addresses into the plan.")
     raise typer.Exit(int(any(each.address is None for each in proposals)))
 
 
@@ -67,6 +75,6 @@ def _write(plan: Path, addresses: dict[str, Address]) -> None:
     edits = with_addresses(plan, addresses)
     for edit in edits:
         edit.write()
-        print(f"written: {edit.path}", file=sys.stderr)
+        print(f"written: {safe(str(edit.path))}", file=sys.stderr)
     if not edits:
         print("nothing to write", file=sys.stderr)

@@ -150,14 +150,56 @@ def test_csv_holds_a_row_a_finding(folder: Path) -> None:
     assert netcheck("check", folder, folder, "--format", "csv").returncode == 2
 
 
-def test_junit_fails_what_gives_exit_1(folder: Path) -> None:
-    """Read back as XML: one case a rule, a failure for each rule with conflicts and no other."""
-    result = netcheck("check", folder, "--format", "junit", "--today", DAY)
-    (suite,) = ElementTree.fromstring(result.stdout)
-    failed = {case.get("name") for case in suite if case.find("failure") is not None}
-    assert failed == {"outside-subnet", "planned-twice", "taken-on-site"}
-    assert suite.get("failures") == "3"
-    assert suite.get("tests") == str(len(suite))
+# What common readers of JUnit XML take: elements with their attributes (required ones marked) and what may stand in
+# them. Common practice, no source: there is no published standard of it.
+JUNIT = {
+    "testsuites": ({"name", "tests", "failures", "errors"}, set(), {"testsuite"}),
+    "testsuite": (
+        {"name", "tests", "failures", "errors", "skipped", "time"},
+        {"name", "tests", "failures", "errors"},
+        {"testcase"},
+    ),
+    "testcase": ({"classname", "name", "time"}, {"classname", "name"}, {"failure", "system-out"}),
+    "failure": ({"message", "type"}, {"message", "type"}, set()),
+    "system-out": (set(), set(), set()),
+}
+
+
+def demand_junit(element: ElementTree.Element) -> None:
+    """Hold an element and all in it to the table."""
+    allowed, required, inner = JUNIT[element.tag]
+    assert required <= set(element.keys()) <= allowed
+    for child in element:
+        assert child.tag in inner
+        demand_junit(child)
+
+
+def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
+    """Read back as XML: a case for each finding and for each silent rule, failed where it is a conflict; sums fit."""
+    clean = written(tmp_path / "clean", CLEAN)
+    result = netcheck("check", folder, clean, "--format", "junit", "--today", DAY)
+    root = ElementTree.fromstring(result.stdout)
+    demand_junit(root)
+    first, second = root
+    found = json.loads(netcheck("check", folder, "--format", "json", "--today", DAY).stdout)["findings"]
+    failed = [case.get("name") for case in first if case.find("failure") is not None]
+    assert failed == [each["rule"] for each in found if each["severity"] == "conflict"]
+    assert (first.get("failures"), second.get("failures"), root.get("failures")) == ("4", "0", "4")
+    assert [suite.get("tests") for suite in root] == [str(len(suite)) for suite in root]
+    said = {case.get("name"): case.findtext("system-out") for case in first}
+    assert {name for name, text in said.items() if text} == {
+        each["rule"] for each in found if each["severity"] != "conflict"
+    }
+    strict = ElementTree.fromstring(netcheck("check", folder, "--strict", "--format", "junit", "--today", DAY).stdout)
+    assert strict.get("failures") == str(sum(each["severity"] != "note" for each in found))
+
+
+def test_junit_takes_any_text(tmp_path: Path) -> None:
+    """Names that XML has no place for (XML 1.0 section 2.2) or that would be markup."""
+    folder = written(tmp_path / "hostile", PLAN.replace("filler-plc", "a]]>&<b>\\u0000\\u0007\\uFFFE"))
+    result = netcheck("check", folder, "--format", "junit")
+    demand_junit(ElementTree.fromstring(result.stdout))
+    assert result.returncode == 1
 
 
 def test_markdown_lets_no_markup_in(tmp_path: Path) -> None:

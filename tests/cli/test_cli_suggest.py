@@ -76,11 +76,29 @@ def test_written_they_mend_the_plan_and_keep_the_rest(creamery: Path) -> None:
         assert [line for line in file.read_text("utf-8").splitlines() if "10.62." not in line] == kept
 
 
-def test_without_write_nothing_is_touched(creamery: Path) -> None:
-    """Proposing only reads."""
+@pytest.mark.parametrize("words", [(), ("--dry-run",)], ids=["default", "dry-run"])
+def test_without_write_nothing_is_touched(creamery: Path, words: tuple[str, ...]) -> None:
+    """Proposing only reads, says so, and says the same each time."""
     before = {file.name: file.read_bytes() for file in creamery.iterdir()}
-    netcheck("suggest", creamery)
+    first, second = (netcheck("suggest", creamery, "--today", DAY, *words) for _ in range(2))
     assert {file.name: file.read_bytes() for file in creamery.iterdir()} == before
+    assert "Nothing was written" in first.stdout
+    assert first.stdout == second.stdout
+
+
+def test_write_and_dry_run_exclude_each_other(creamery: Path) -> None:
+    """Exit 2, nothing touched."""
+    before = {file.name: file.read_bytes() for file in creamery.iterdir()}
+    assert netcheck("suggest", creamery, "--write", "--dry-run").returncode == 2
+    assert {file.name: file.read_bytes() for file in creamery.iterdir()} == before
+
+
+def test_written_twice_is_written_once(creamery: Path) -> None:
+    """The second --write finds nothing to do: every byte stays."""
+    netcheck("suggest", creamery, "--write", "--today", DAY)
+    before = {file.name: file.read_bytes() for file in creamery.iterdir()}
+    again = netcheck("suggest", creamery, "--write", "--today", DAY)
+    assert (again.returncode, {file.name: file.read_bytes() for file in creamery.iterdir()}) == (0, before)
 
 
 def test_what_cannot_be_placed_is_said_and_is_1(tmp_path: Path) -> None:
