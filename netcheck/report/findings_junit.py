@@ -29,7 +29,7 @@ def to_junit(several: Iterable[Checked], *, strict: bool) -> str:
 
 
 def _suite(checked: Checked, failing: set[Severity]) -> ElementTree.Element:
-    """A case for each finding, called after its rule, in the class of its plan and subjects; one for each silent rule."""
+    """A case for each finding, called after its rule, its class plan and subjects; and one for each silent rule."""
     by_rule: dict[str, list[Finding]] = {}
     for finding in checked.findings:
         by_rule.setdefault(finding.rule, []).append(finding)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import fill
 from typing import Any
 
 from tabulate import tabulate
@@ -13,10 +14,11 @@ from netcheck.text import safe
 HEADERS = ("interface", "now", "proposed", "for", "why this one")
 NARROWEST = 16  # columns of the last cell; the first four take what they need, up to a limit
 LIMITS = (24, 15, 15, 18)
+WIDE = 110  # columns from which the reason stands in a column of its own; else it stands below
 
 
 def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
-    """A table wrapped to a width, or one line a proposal where there is none."""
+    """A table wrapped to a width, the reasons below each row where that is narrow; one line a proposal without one."""
     if not proposals:
         return "Every interface has an address, and no finding asks for another.\n"
     rows = [
@@ -29,9 +31,26 @@ def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
         )
         for each in proposals
     ]
-    limits = _limits(rows, width) if width else None
-    table = tabulate(rows, HEADERS, tablefmt="simple", disable_numparse=True, maxcolwidths=limits)
-    return "\n".join(line.rstrip() for line in table.splitlines()) + "\n"
+    if width is not None and width < WIDE:
+        return _narrow(rows, width)
+    if width:
+        rows = [(*row[:3], row[3].replace(", ", ",\n"), row[4]) for row in rows]  # a rule's name is not broken
+    table = _table(rows, HEADERS, _limits(rows, width) if width else None)
+    return "\n".join(table) + "\n"
+
+
+def _table(rows: Sequence[tuple[str, ...]], headers: Sequence[str], limits: list[int] | None = None) -> list[str]:
+    table = tabulate(rows, headers, tablefmt="simple", disable_numparse=True, maxcolwidths=limits)
+    return [line.rstrip() for line in table.splitlines()]
+
+
+def _narrow(rows: Sequence[tuple[str, ...]], width: int) -> str:
+    """Interface, present and proposed address in columns; what it is for and why this one in lines below."""
+    lines = _table([row[:3] for row in rows], HEADERS[:3])
+    shown = lines[:2]
+    for line, row in zip(lines[2:], rows, strict=True):
+        shown += [line, fill(f"{row[3]}: {row[4]}", width, initial_indent="    ", subsequent_indent="    ")]
+    return "\n".join(shown) + "\n"
 
 
 def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
