@@ -9,7 +9,7 @@ from pathlib import Path
 from netcheck.errors import NetcheckError, Problem, SurveyError
 from netcheck.files import refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
-from netcheck.survey import sheets, tabular, zone
+from netcheck.survey import hosts, leases, neighbours, sheets, tabular, zone
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.source import Survey
 from netcheck.text import listed, safe
@@ -30,7 +30,10 @@ class Reader:
 # In the order in which they are asked; the table is last, since any text may be one.
 READERS: tuple[Reader, ...] = (
     Reader("xlsx", sheets.recognises, sheets.read),
+    Reader("leases", leases.recognises, leases.read, "line"),
+    Reader("neighbours", neighbours.recognises, neighbours.read, "line"),
     Reader("zone", zone.recognises, zone.read, "line"),
+    Reader("hosts", hosts.recognises, hosts.read, "line"),
     Reader("csv", tabular.recognises, tabular.read),
 )
 

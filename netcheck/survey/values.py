@@ -98,3 +98,19 @@ def _day_month(first: int, separator: str, second: int, year: int) -> date:
 
 def _quoted(text: str) -> str:
     return f"{safe(text, 60)!r}"
+
+
+def why_no_host(address: Address) -> str:
+    """Why an address can be no host of a site, as the end of a sentence; empty where it can be one."""
+    value = address.value
+    if address.family == 6:  # RFC 4291 sections 2.5.2, 2.5.3 and 2.7
+        return "it means no address" if value == 0 else "loopback" if value == 1 else _group(value >> 120 == 0xFF)
+    if value >> 24 == 127:  # RFC 1122 section 3.2.1.3 (g)
+        return "loopback"
+    if value >> 24 == 0 or value == 0xFFFFFFFF:  # the same section, (a) to (c)
+        return "it means no single host"
+    return _group(value >> 28 == 0xE)  # RFC 5771 section 3
+
+
+def _group(found: bool) -> str:
+    return "a multicast group" if found else ""

@@ -1,0 +1,123 @@
+"""The shapes of a line in a neighbour table. Headings and words are translated by some systems, shapes are not."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from itertools import pairwise
+
+_ADDRESS = re.compile(r"\d+(?:\.\d+){3}|[0-9A-Fa-f]*:[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
+_MAC = re.compile(r"[0-9A-Fa-f]{1,2}([:-])[0-9A-Fa-f]{1,2}(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
+# `Interface: 192.0.2.10 --- 0xb`, the first word in any language.
+_WINDOWS_INTERFACE = re.compile(r"\S.*:[ \t]*[\d.]+[ \t]+---[ \t]+0x[0-9A-Fa-f]+\s*", re.ASCII)
+_PARENTHESES = re.compile(r"\s*(\S+)[ \t]+\(([^()]*)\)[ \t]+at[ \t]+(\S+)(.*)", re.ASCII)
+_STATES = frozenset({"permanent", "noarp", "reachable", "stale", "none", "incomplete", "delay", "probe", "failed"})
+_HARDWARE = frozenset({"ether", "*", "loop", "infiniband", "ieee802"})
+_FLAGS = re.compile(r"[CMP!]+")
+# How words for a static entry begin, accents taken off: English, most European languages, Chinese and Japanese,
+# Korean. From memory of the translations; an unknown word only costs the note.
+_STATIC = ("stat", "staat", "est", "\u0441\u0442\u0430\u0442", "\u03c3\u03c4\u03b1\u03c4", "\u9759", "\u975c", "\uc815")
+_PROC_PERMANENT, _PROC_COMPLETE, _PROC_PUBLISHED = 4, 2, 8  # flags of /proc/net/arp, from memory
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line's entry, as text: `state` in lower case where the table says one, `typed` where a person entered it or
+    it is the computer's own, `published` where the computer answers for the address itself."""
+
+    address: str
+    mac: str = ""
+    name: str = ""
+    state: str = ""
+    typed: bool = False
+    published: bool = False
+
+
+def is_heading(line: str) -> bool:
+    """Say whether a line stands above a table: Windows' interface line, /proc/net/arp's and net-tools' titles."""
+    titles = line.split()[:4]
+    net_tools = titles[:2] == ["Address", "HWtype"] or titles == ["IP", "address", "HW", "type"]
+    return net_tools or is_windows_heading(line)
+
+
+def is_windows_heading(line: str) -> bool:
+    """Say whether a line is Windows' one above the entries of an interface."""
+    return _WINDOWS_INTERFACE.fullmatch(line) is not None
+
+
+def sure_entry_in(line: str) -> Entry | None:
+    """The entry of a line whose shape no other table has."""
+    words = _words(line)
+    if found := _in_parentheses(line):
+        return found
+    if not words or not _ADDRESS.fullmatch(words[0]):
+        return None
+    windows = line[:1] in " \t" and len(words) == 3 and "-" in words[1]
+    return _of_ip(words) or _of_proc(words) or _of_columns(words) or (_plain(words) if windows else None)
+
+
+def entry_in(line: str) -> Entry | None:
+    """The entry of a line; an address and a MAC side by side are one too."""
+    words = _words(line)
+    return sure_entry_in(line) or (_plain(words) if words and _ADDRESS.fullmatch(words[0]) else None)
+
+
+def _words(line: str) -> list[str]:
+    return re.split("[ \t]+", line.strip(" \t"))  # other blanks may be a letter of another code page
+
+
+def _in_parentheses(line: str) -> Entry | None:
+    """`? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`, as net-tools, macOS and BSD print it."""
+    found = _PARENTHESES.fullmatch(line)
+    if found is None:
+        return None
+    name, address, mac, rest = found.groups()
+    flags = set(re.split(r"[\s()]+", rest.casefold()))
+    return Entry(
+        address,
+        mac if _MAC.fullmatch(mac) else "",
+        "" if name == "?" else name,
+        "incomplete" if "incomplete" in mac else "",
+        not flags.isdisjoint({"perm", "permanent", "static"}),
+        not flags.isdisjoint({"pub", "published"}),
+    )
+
+
+def _of_ip(words: list[str]) -> Entry | None:
+    """`192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; asked for one device, `dev` is left out."""
+    state = words[-1].lower() if words[-1].isupper() and words[-1].lower() in _STATES else ""
+    if "dev" not in words[1:2] and "lladdr" not in words and not state:
+        return None
+    known = dict(pairwise(words))
+    typed = state in {"permanent", "noarp"}
+    return Entry(words[0], known.get("lladdr", ""), "", state, typed, "proxy" in words)
+
+
+def _of_proc(words: list[str]) -> Entry | None:
+    """`192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
+    if len(words) < 6 or not all(re.fullmatch("0x[0-9A-Fa-f]{1,8}", word) for word in words[1:3]):
+        return None
+    flags = int(words[2], 16)
+    state = "" if flags & (_PROC_COMPLETE | _PROC_PUBLISHED) else "incomplete"
+    published = bool(flags & _PROC_PUBLISHED)
+    return Entry(words[0], "" if published else words[3], "", state, bool(flags & _PROC_PERMANENT), published)
+
+
+def _of_columns(words: list[str]) -> Entry | None:
+    """`192.0.2.20 ether 00:00:5e:00:53:14 C eth0`, as `arp -n` of net-tools prints it."""
+    if "(incomplete)" in words[1:2]:
+        return Entry(words[0], state="incomplete")
+    if len(words) < 4 or words[1] not in _HARDWARE or not _FLAGS.fullmatch(words[3]):
+        return None
+    mac = words[2] if _MAC.fullmatch(words[2]) else ""
+    return Entry(words[0], mac, "", "", "M" in words[3], "P" in words[3])
+
+
+def _plain(words: list[str]) -> Entry | None:
+    """`192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language."""
+    if len(words) < 2 or not _MAC.fullmatch(words[1]):
+        return None
+    kind = unicodedata.normalize("NFKD", words[2].casefold()) if len(words) > 2 else ""
+    bare = "".join(letter for letter in kind if not unicodedata.combining(letter))
+    return Entry(words[0], words[1], typed=bare.startswith(_STATIC) or bare == "permanent")
