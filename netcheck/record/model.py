@@ -79,12 +79,14 @@ class Proved:
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """What the lines of one record say. `sha256` is the plan's at the end; `proofs` holds the latest of each port."""
+    """What the lines of one record say. `sha256` is the plan's at the end; `proofs` holds the latest of each port, and
+    `older` the ones before it."""
 
     runs: tuple[Run, ...] = ()
     sha256: str = ""
     events: tuple[Event, ...] = ()
     proofs: tuple[Proved, ...] = ()
+    older: tuple[Proved, ...] = ()
 
     @classmethod
     def from_lines(cls, lines: Iterable[Line]) -> Content:
@@ -93,6 +95,7 @@ class Content:
         sha256 = ""
         events: list[Event] = []
         proofs: dict[str, Proved] = {}
+        older: list[Proved] = []
         for line in lines:
             if line.kind is Kind.START:
                 runs.append(Run.from_json(line.fields))
@@ -105,8 +108,9 @@ class Content:
                 if event.kind == PLAN_CHANGED:
                     sha256 = _text(event.facts.get("now"))
             elif line.kind is Kind.PROOF and (proved := _proved(line, sha256)):
+                older += [proofs[proved.proof.subject]] if proved.proof.subject in proofs else []
                 proofs[proved.proof.subject] = proved
-        return cls(tuple(runs), sha256, tuple(events), tuple(proofs.values()))
+        return cls(tuple(runs), sha256, tuple(events), tuple(proofs.values()), tuple(older))
 
 
 def _event(line: Line) -> Event:

@@ -50,11 +50,14 @@ def _demand_own(plan: Plan, records: Iterable[Record]) -> None:
 
 
 def _by_port(records: Iterable[Record]) -> dict[str, tuple[Evidence, ...]]:
-    """All latest proofs by port, the newest first; of two of one time, that of the record named last."""
+    """All proofs by port, the newest first; of two of one time, that of the record named last. A proof that stands in
+    two records, one of them a copy of the other as it was earlier, is taken once."""
     found: dict[str, list[Evidence]] = {}
     for record in records:
-        for proved in record.content.proofs:
-            found.setdefault(proved.proof.subject, []).insert(0, Evidence(proved, short(record)))
+        for proved in (*record.content.older, *record.content.proofs):
+            several = found.setdefault(proved.proof.subject, [])
+            if proved not in (each.proved for each in several):
+                several.insert(0, Evidence(proved, short(record)))
     newest = {port: sorted(several, key=lambda each: each.proved.at, reverse=True) for port, several in found.items()}
     return {port: tuple(several) for port, several in newest.items()}
 
@@ -62,12 +65,18 @@ def _by_port(records: Iterable[Record]) -> dict[str, tuple[Evidence, ...]]:
 def _result(
     interface: Interface, port: str, found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]
 ) -> PortResult:
-    standing = next((each for each in found if each.proved.stands(sha256, rows)), None)
+    latest = next((each for each in found if _tested(each)), found[0] if found else None)
+    standing = latest if latest is not None and latest.proved.stands(sha256, rows) else None
     earlier = tuple(each for each in found if each is not standing)
     if standing is not None:
         return PortResult(interface, standing.proved.proof, standing, earlier)
     why = NONE_GIVEN
-    if found:
-        why = f"The plan's row changed after it was proven ({found[0]}): prove it again."
+    if latest is not None:
+        why = f"The plan's row changed after it was proven ({latest}): prove it again."
     address = str(interface.address.value or interface.address.text) if interface.address else ""
     return PortResult(interface, Proof(interface.subject, port, address, Verdict.NOT_TESTED, why), None, earlier)
+
+
+def _tested(evidence: Evidence) -> bool:
+    """Say whether anything was observed: a port that a later run only left out keeps the proof that it has."""
+    return evidence.proved.proof.verdict is not Verdict.NOT_TESTED

@@ -1,11 +1,15 @@
-"""The report as one HTML file that opens anywhere: no network, no script, printable, readable on a phone.
+"""The report as one HTML file that opens anywhere: no network, printable, readable on a phone and without script.
 
 Every value that is put out goes through `safe` (controls and bidirectional marks become visible) and then through
-jinja2's autoescape; values stand only in element content and in quoted attributes.
+jinja2's autoescape; values stand only in element content and in quoted attributes. The page's policy allows its own
+style and its one script, for filtering, by their SHA-256 and nothing else.
 """
 
 from __future__ import annotations
 
+from base64 import b64encode
+from functools import cache
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +17,12 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from netcheck.addr import mac_text, quad
-from netcheck.caution import CAUTION
-from netcheck.plan.model import Plan
-from netcheck.record.verification import Record
 from netcheck.report import verifications, words
 from netcheck.report.findings_rows import TITLES
 from netcheck.report.model import Report, short
-from netcheck.report.not_checked import not_checked
-from netcheck.rules.finding import Finding, Severity
+from netcheck.report.page_values import values_of
+from netcheck.report.rtt_chart import chart_of
+from netcheck.space.cells import Use
 from netcheck.text import safe
 
 TEMPLATES = Path(__file__).with_name("templates")
@@ -29,11 +31,22 @@ LONGEST_TEXT = 20_000  # characters of one value
 
 def to_html(report: Report) -> bytes:
     """Write the report as UTF-8; the same report gives the same bytes."""
-    template = _environment().get_template("report.html")
-    return template.render(_values(report)).encode("utf-8")
+    own = {
+        name: (TEMPLATES / file).read_text("utf-8") for name, file in (("style", "style.css"), ("script", "filter.js"))
+    }
+    hashes = {f"{name}_hash": _digest(text) for name, text in own.items()}
+    inline = {name: Markup(text) for name, text in own.items()}
+    return environment().get_template("report.html").render(values_of(report) | inline | hashes).encode("utf-8")
 
 
-def _environment() -> Environment:
+def _digest(text: str) -> str:
+    """The source of a Content Security Policy that allows exactly this text (W3C CSP Level 3 section 2.3.1)."""
+    return f"sha256-{b64encode(sha256(text.encode('utf-8')).digest()).decode('ascii')}"
+
+
+@cache
+def environment() -> Environment:
+    """The templates, with every value made harmless on its way out."""
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
@@ -43,6 +56,7 @@ def _environment() -> Environment:
         finalize=_harmless,
     )
     environment.globals.update(
+        chart_of=chart_of,
         facts_of=words.facts_of,
         mac=mac_text,
         meaning=words.meaning,
@@ -51,6 +65,7 @@ def _environment() -> Environment:
         severity_sign=words.severity_sign,
         severity_titles=TITLES,
         short=short,
+        slug=_slug,
         verdict_sign=words.verdict_sign,
         with_code=_with_code,
         what_to_do=verifications.what_to_do,
@@ -70,38 +85,6 @@ def _with_code(text: str) -> Markup:
     return Markup("").join(Markup("<code>{}</code>").format(part) if n % 2 else part for n, part in enumerate(parts))
 
 
-def _values(report: Report) -> dict[str, Any]:
-    return {
-        "report": report,
-        "plan": report.plan,
-        "headline": words.headline(report),
-        "alarms": words.alarms(report),
-        "not_checked": not_checked(report),
-        "groups": _groups(report),
-        "rule_named": {rule.slug: rule for rule in report.rules},
-        "runs_of": {record.path: _runs(record, report.plan) for record in report.records},
-        "caution": CAUTION,
-        "caution_numbers": words.CAUTION_NUMBERS,
-        "cannot_show": words.CANNOT_SHOW,
-    }
-
-
-def _groups(report: Report) -> tuple[tuple[Severity, tuple[Finding, ...]], ...]:
-    """Findings by severity, the gravest first, empty groups left out."""
-    by_severity = ((each, tuple(f for f in report.checked.findings if f.severity is each)) for each in Severity)
-    return tuple((severity, findings) for severity, findings in by_severity if findings)
-
-
-def _runs(record: Record, plan: Plan) -> tuple[tuple[str, str], ...]:
-    """What a record's runs were made with, each name and value once, in order; permits are kept apart by `; `."""
-    runs = record.content.runs
-    same = record.content.sha256 == plan.sha256
-    told = "the plan of this report" if same else "an earlier state of the plan; each row was compared with this one"
-    return (
-        ("Revision", "; ".join(dict.fromkeys(run.revision or "none" for run in runs))),
-        ("Plan's SHA-256", f"{record.content.sha256} ({told})"),
-        ("Station", "; ".join(dict.fromkeys(run.station or "none" for run in runs))),
-        ("Interface", "; ".join(dict.fromkeys(run.interface or "none" for run in runs))),
-        ("Permit", "; ".join(dict.fromkeys(run.permit or "none" for run in runs))),
-        ("netcheck", "; ".join(dict.fromkeys(run.version or "unknown" for run in runs))),
-    )
+def _slug(use: Use) -> str:
+    """The name of a use in the style sheet."""
+    return use.name.lower().replace("_", "-")

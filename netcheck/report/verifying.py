@@ -1,0 +1,20 @@
+"""How somebody without netcheck verifies a record: ten lines of Python's standard library, printed in the report.
+
+6-settled-details.md 13: each line's hash is over its canonical JSON without `hash`, and `prev` is the hash of the line
+before, 64 zeros at first.
+"""
+
+from __future__ import annotations
+
+SNIPPET = """\
+import hashlib, json, sys
+seal, form = "0" * 64, {"sort_keys": True, "separators": (",", ":"), "ensure_ascii": False}
+for n, raw in enumerate(open(sys.argv[1], "rb")):
+    line = json.loads(raw)
+    whole, own = json.dumps(line, **form) + "\\n", line.pop("hash")
+    real = hashlib.sha256(json.dumps(line, **form).encode()).hexdigest()
+    if (whole.encode(), own, line["n"], line["prev"]) != (raw, real, n, seal):
+        sys.exit(f"line {n + 1} does not fit")
+    seal = own
+print("intact, seal", seal)
+"""
