@@ -16,6 +16,7 @@ from netcheck.text import safe
 if TYPE_CHECKING:
     from netcheck.record.verification import Record
     from netcheck.report.model import Report
+    from netcheck.report.writing import Kind
 
 
 def command(
@@ -46,38 +47,47 @@ def command(
     """
     from netcheck.files import write_atomically
     from netcheck.report.writing import kinds_for
+    from netcheck.rules.catalogue import RULES
 
     if not out:
         raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
     targets = kinds_for(out)
-    report = _gather(plan, record, out, day_from(today))
-    ready = [(path, kind.write(report)) for path, kind in targets]
+    with Steps(len(RULES) + 3 + len(targets)) as steps:
+        report = _gather(plan, record, out, day_from(today), steps)
+        ready = [(path, _written(path, kind, report, steps)) for path, kind in targets]
     for path, data in ready:
         write_atomically(path, data)
         typer.echo(f"wrote {safe(str(path))}")
     raise typer.Exit(1 if report.flawed else 0)
 
 
-def _gather(path: Path, record: list[Path], out: list[Path], day: date) -> Report:
+def _gather(path: Path, record: list[Path], out: list[Path], day: date, steps: Steps) -> Report:
     from netcheck.plan.reading import read_plan
     from netcheck.report.gathering import report_of
     from netcheck.report.writing import demand_apart
-    from netcheck.rules.catalogue import RULES
     from netcheck.rules.engine import check
     from netcheck.survey.reading import read_surveys
 
-    with Steps(len(RULES) + 3) as steps:
-        steps.begin(f"reading {path}")
-        plan = read_plan(path)
-        demand_apart(out, plan, record)
-        steps.end()
-        steps.begin("reading the surveys")
-        surveys = read_surveys(plan)
-        steps.end()
-        steps.begin("running the rules")
-        checked = check(plan, surveys, day, done=lambda rule: steps.end())
-        steps.begin("reading the records")
-        return report_of(checked, surveys, _records(record), day)
+    steps.begin(f"reading {path}")
+    plan = read_plan(path)
+    demand_apart(out, plan, record)
+    steps.end()
+    steps.begin("reading the surveys")
+    surveys = read_surveys(plan)
+    steps.end()
+    steps.begin("running the rules")
+    checked = check(plan, surveys, day, done=lambda rule: steps.end())
+    steps.begin("reading the records")
+    report = report_of(checked, surveys, _records(record), day)
+    steps.end()
+    return report
+
+
+def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:
+    steps.begin(f"writing {safe(str(path))}")
+    data = kind.write(report)
+    steps.end()
+    return data
 
 
 def _records(paths: list[Path]) -> tuple[Record, ...]:

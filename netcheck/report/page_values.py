@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from netcheck.caution import CAUTION
@@ -20,6 +21,9 @@ from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Rule
 from netcheck.space.cells import Use
 
+TABLE = 100  # rows of one table
+MANY = 200  # findings or ports; above it a browser lays out only what is near the window
+
 
 @dataclass(frozen=True, slots=True)
 class Numbered:
@@ -32,19 +36,22 @@ class Numbered:
 
 @dataclass(frozen=True, slots=True)
 class ByRule:
-    """The findings of one rule, whose reason and source are said once above them."""
+    """Findings of one rule, whose reason and source are said above them. `count` is of all findings of the rule;
+    `continued` says that the first ones stand in the table before."""
 
     rule: Rule
     findings: tuple[Numbered, ...]
+    count: int
+    continued: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class BySeverity:
-    """The findings of one severity by rule."""
+    """The findings of one severity by rule, in tables of at most `TABLE` rows, which browsers lay out one by one."""
 
     severity: Severity
     count: int
-    rules: tuple[ByRule, ...]
+    tables: tuple[tuple[ByRule, ...], ...]
 
 
 def values_of(report: Report) -> dict[str, Any]:
@@ -56,6 +63,8 @@ def values_of(report: Report) -> dict[str, Any]:
         "alarms": words.alarms(report),
         "not_checked": not_checked(report),
         "groups": grouped(report),
+        "many": max(len(report.checked.findings), len(report.ports)) > MANY,
+        "table_rows": TABLE,
         "maps": maps_of(report),
         "uses": tuple(Use),
         "open_ports": tuple((n, port) for n, port in enumerate(report.ports, 1) if port.verdict is not Verdict.PROVEN),
@@ -70,29 +79,40 @@ def values_of(report: Report) -> dict[str, Any]:
 def grouped(report: Report) -> tuple[BySeverity, ...]:
     """Findings by severity, the gravest first, then by rule in the order in which the rules first appear."""
     rules = {rule.slug: rule for rule in report.rules}
-    groups: list[BySeverity] = []
-    anchors: Counter[str] = Counter()
-    number = 0
-    for severity in Severity:
-        by_rule: dict[str, list[Finding]] = {}
-        for finding in report.checked.findings:
-            if finding.severity is severity:
-                by_rule.setdefault(finding.rule, []).append(finding)
-        parts = []
-        for slug, findings in by_rule.items():
-            parts.append(ByRule(rules[slug], _numbered(findings, number, anchors)))
-            number += len(findings)
-        groups += [BySeverity(severity, sum(len(part.findings) for part in parts), tuple(parts))] if parts else []
+    by_rule: dict[Severity, dict[str, list[Finding]]] = {severity: {} for severity in Severity}
+    for finding in report.checked.findings:
+        by_rule[finding.severity].setdefault(finding.rule, []).append(finding)
+    order = [finding for parts in by_rule.values() for findings in parts.values() for finding in findings]
+    numbered = iter(_numbered(order))
+    groups = []
+    for severity, parts in by_rule.items():
+        whole = [(rules[slug], tuple(islice(numbered, len(findings)))) for slug, findings in parts.items()]
+        count = sum(len(findings) for _, findings in whole)
+        groups += [BySeverity(severity, count, _tables(whole))] if count else []
     return tuple(groups)
 
 
-def _numbered(findings: Iterable[Finding], before: int, anchors: Counter[str]) -> tuple[Numbered, ...]:
-    found = []
-    for number, finding in enumerate(findings, before + 1):
-        anchors[finding.key] += 1
-        again = anchors[finding.key]  # the same clash may be found twice, and no anchor may stand twice
-        found.append(Numbered(number, finding.key if again == 1 else f"{finding.key}-{again}", finding))
-    return tuple(found)
+def _tables(whole: Iterable[tuple[Rule, tuple[Numbered, ...]]]) -> tuple[tuple[ByRule, ...], ...]:
+    tables: list[list[ByRule]] = [[]]
+    room = TABLE
+    for rule, findings in whole:
+        at = 0
+        while at < len(findings):
+            part = findings[at : at + room]
+            tables[-1].append(ByRule(rule, part, len(findings), continued=at > 0))
+            at, room = at + len(part), room - len(part)
+            if not room:
+                tables.append([])
+                room = TABLE
+    return tuple(tuple(table) for table in tables if table)
+
+
+def _numbered(findings: Iterable[Finding]) -> Iterator[Numbered]:
+    anchors: Counter[str] = Counter()
+    for number, finding in enumerate(findings, 1):
+        key = finding.key
+        anchors[key] += 1  # the same clash may be found twice, and no anchor may stand twice
+        yield Numbered(number, key if anchors[key] == 1 else f"{key}-{anchors[key]}", finding)
 
 
 def _runs(record: Record, plan: Plan) -> tuple[tuple[str, str], ...]:

@@ -21,9 +21,9 @@ class Line:
     """One phase: where the least, the median and the most stand from left, and the height of its row."""
 
     phase: Phase
-    least: float
-    median: float
-    most: float
+    least: int
+    median: int
+    most: int
     y: int
 
 
@@ -65,8 +65,8 @@ def chart_of(proof: Proof) -> Chart | None:
     return Chart(lines, f"{end:g} ms", f"Round trip in ms: {'; '.join(told)}")
 
 
-def _across(value: float, end: float) -> float:
-    return round(LEFT + PLOT * value / end, 1)
+def _across(value: float, end: float) -> int:
+    return round(LEFT + PLOT * value / end)
 
 
 def _plausible(rtt: Rtt) -> bool:

@@ -19,7 +19,7 @@
         shown += fits ? 1 : 0;
       }
       for (const group of section.querySelectorAll(".group")) {
-        group.hidden = !group.querySelector(".shown-by-filter:not([hidden])");
+        group.hidden = !group.querySelector(".finding:not([hidden]), .port-row:not([hidden])");
       }
       said.textContent = `${shown} of ${rows.length} shown`;
     };
