@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
+from markupsafe import Markup, escape
+
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
@@ -72,7 +74,7 @@ def values_of(report: Report) -> dict[str, Any]:
         "caution": CAUTION,
         "caution_numbers": words.CAUTION_NUMBERS,
         "cannot_show": words.CANNOT_SHOW,
-        "snippet": SNIPPET,
+        "snippet": Markup(escape(SNIPPET)),  # our own, with its line breaks
     }
 
 

@@ -46,6 +46,36 @@ def test_the_newest_of_several_proofs_counts(plan_folder: Path, record_path: Pat
         assert list(map(str, port.earlier)) == ["silent at 2026-11-19T09:16:03.000Z (run.jsonl, line 4)"]
 
 
+def test_a_port_proven_twice_in_one_record_keeps_its_history(plan_folder: Path, tmp_path: Path) -> None:
+    """The later line counts and the earlier one is named; a copy of the record adds nothing."""
+    silent = proof_of("line-panel/lan:1", Verdict.SILENT, "Nothing answered.")
+    proven = proof_of("line-panel/lan:1", Verdict.PROVEN, PROVEN)
+    record = write_record(tmp_path / "run.jsonl", plan_folder, (silent, proven), clock_from())
+    copy = tmp_path / "copy.jsonl"
+    copy.write_bytes(record.read_bytes())
+    for records in ((record,), (record, copy)):
+        port = next(port for port in report_from(plan_folder, *records).ports if port.proof.port and port.evidence)
+        assert port.verdict is Verdict.PROVEN
+        assert list(map(str, port.earlier)) == ["silent at 2026-11-19T09:14:43.000Z (run.jsonl, line 2)"]
+
+
+def test_a_run_that_left_a_port_out_takes_no_proof_away(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
+    """`not-tested` observed nothing, so the proof before it counts; a later `silent` does count."""
+    for verdict, counts in ((Verdict.NOT_TESTED, Verdict.PROVEN), (Verdict.SILENT, Verdict.SILENT)):
+        later = (proof_of("separator-drive/lan:1", verdict, "Left out."),)
+        second = write_record(tmp_path / f"{verdict}.jsonl", plan_folder, later, clock_from(3600))
+        assert verdict_of(report_from(plan_folder, record_path, second), "separator-drive/lan:1") is counts
+
+
+def test_no_older_proof_stands_in_for_a_later_one(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
+    """A row that was changed, proven so and changed back has to be proven again: the device was typed anew since."""
+    write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))
+    later = (proof_of("separator-drive/lan:1", Verdict.PROVEN, PROVEN),)
+    second = write_record(tmp_path / "second.jsonl", plan_folder, later, clock_from(3600))
+    write_plan(plan_folder)
+    assert verdict_of(report_from(plan_folder, record_path, second), "separator-drive/lan:1") is Verdict.NOT_TESTED
+
+
 def test_a_changed_row_has_to_be_proven_again(plan_folder: Path, record_path: Path) -> None:
     """A proof for a row that was changed since does not count, and the report says why."""
     write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))

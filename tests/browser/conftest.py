@@ -1,0 +1,71 @@
+"""A headless Chromium for the report's page; skipped where there is none, a failure in continuous integration."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from netcheck.report.page import to_html
+from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
+
+# No service of the browser's own may ask for anything while a page is looked at.
+ARGUMENTS = (
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
+    *("--disable-component-update", "--disable-sync"),
+)
+# Subnets beyond those of the sample: one drawn by blocks, one that is a list, one of two addresses.
+SUBNETS = """
+[[subnet]]
+name = "cellar"
+prefix = "10.63.0.0/20"
+gateway = "10.63.0.1"
+pools = ["10.63.4.0-10.63.5.255"]
+
+[[subnet]]
+name = "tunnel"
+prefix = "2001:db8:20::/64"
+gateway = "2001:db8:20::1"
+
+[[subnet]]
+name = "link"
+prefix = "10.64.0.0/31"
+
+[[device]]
+name = "cellar-plc"
+  [[device.interface]]
+  name = "cpu"
+  subnet = "cellar"
+  address = "10.63.9.77"
+"""
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """The browser, started once."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("chromium is missing, and the page must be looked at in continuous integration")
+        pytest.skip("chromium is not installed")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(ARGUMENTS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The report on a plan with subnets of every kind and two records, written to a file."""
+    folder = tmp_path_factory.mktemp("page")
+    plan = write_plan(folder / "tarn-hollow", plan_text() + SUBNETS)
+    first = write_record(folder / "run.jsonl", plan, every_verdict(), clock_from())
+    later = (proof_of("line-panel/lan:1", every_verdict()[0].verdict, "Seen again."),)
+    second = write_record(folder / "second.jsonl", plan, later, clock_from(3600))
+    path = folder / "report.html"
+    path.write_bytes(to_html(report_from(plan, first, second)))
+    return path

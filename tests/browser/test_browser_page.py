@@ -1,0 +1,195 @@
+"""The report's page in a real browser: filter, anchors, no request, no error, phone and paper, accessibility, size."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from netcheck.proof.result import Verdict
+from netcheck.report.page import to_html
+from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
+
+DESK, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
+LIMIT = 10_000_000  # bytes of the large report
+WITHIN = 3.0  # seconds until it is painted
+
+
+@contextmanager
+def opened(browser: Browser, path: Path, size: dict[str, int], *, script: bool = True) -> Iterator[Page]:
+    """The page in a window; at the end nothing may have been asked for but the file, and nothing complained of."""
+    context = browser.new_context(viewport=size, java_script_enabled=script)  # type: ignore[arg-type]
+    page = context.new_page()
+    asked: list[str] = []
+    said: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.goto(path.as_uri())
+    yield page
+    context.close()
+    assert {url.partition("#")[0] for url in asked} == {path.as_uri()}
+    assert said == []
+
+
+def shown(page: Page, selector: str) -> int:
+    """How many elements are to be seen."""
+    return page.locator(selector).filter(visible=True).count()
+
+
+def test_the_filter_of_findings(chromium: Browser, page_file: Path) -> None:
+    """Words and severity narrow the rows, empty groups go, the count is told, and a link to a hidden row brings it
+    back."""
+    with opened(chromium, page_file, DESK) as page:
+        all_of_them = shown(page, ".finding")
+        page.locator("#findings input").fill("LINE-PANEL/lan")
+        few = shown(page, ".finding")
+        assert 0 < few < all_of_them
+        assert page.locator("#findings output").inner_text() == f"{few} of {all_of_them} shown"
+        assert shown(page, "#findings tr.rule") < page.locator("#findings tr.rule").count()
+        page.locator("#findings input").fill("")
+        page.locator("#findings select").select_option("risk")
+        kinds = page.locator(".finding").filter(visible=True).evaluate_all("rows => rows.map(row => row.dataset.kind)")
+        assert set(kinds) == {"risk"}
+        hidden = page.locator(".finding[hidden]").first.get_attribute("id")
+        page.evaluate("id => { location.hash = id; }", hidden)
+        page.wait_for_function("document.querySelectorAll('.finding[hidden]').length === 0")
+        assert shown(page, ".finding") == all_of_them
+
+
+def test_the_filter_of_ports(chromium: Browser, page_file: Path) -> None:
+    """A verdict leaves its rows, and with each row its port in full."""
+    with opened(chromium, page_file, DESK) as page:
+        page.locator("#proofs select").select_option("impostor")
+        rows = page.locator(".port-row").filter(visible=True)
+        assert rows.count() == shown(page, ".port") == page.locator("[data-kind=impostor]").count() > 0
+        assert all("impostor" in text for text in page.locator(".port").filter(visible=True).all_inner_texts())
+
+
+def test_nothing_is_lost_without_script(chromium: Browser, page_file: Path) -> None:
+    """All rows and maps are there, and no control that would do nothing."""
+    with opened(chromium, page_file, DESK, script=False) as page:
+        assert shown(page, ".filter") == 0
+        assert shown(page, ".finding") == page.locator(".finding").count() > 3
+        assert shown(page, ".port") == page.locator(".port").count() == 11 + 1
+        assert shown(page, "svg.map") == page.locator("svg.map").count()
+
+
+def test_every_anchor_resolves(chromium: Browser, page_file: Path) -> None:
+    """Each link goes to an element of the page, and those of a map's blocks to the map of their /24."""
+    with opened(chromium, page_file, DESK) as page:
+        lost = page.evaluate(
+            "[...document.querySelectorAll('a')].map(a => a.getAttribute('href'))"
+            ".filter(to => !to.startsWith('#') || !document.getElementById(to.slice(1)))"
+        )
+        assert lost == []
+        block = page.get_by_role("link", name=re.compile(r"10\.63\.9\.64-10\.63\.9\.79: 1 planned"))
+        sheet = (block.get_attribute("href") or "#")[1:]
+        block.click()
+        assert page.locator(f"svg[id='{sheet}'] > title").text_content() == "Map of 10.63.9.0/24"
+        planned = page.locator(f"svg[id='{sheet}'] title", has_text="10.63.9.77")
+        assert planned.text_content() == "10.63.9.77: planned cellar-plc/cpu"
+
+
+def test_the_keyboard_reaches_the_content_first(chromium: Browser, page_file: Path) -> None:
+    """The first tab stop skips the contents, is to be seen while it has the focus, and has a visible outline."""
+    with opened(chromium, page_file, DESK) as page:
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.getAttribute('href')") == "#summary"
+        assert page.evaluate("document.activeElement.getBoundingClientRect().left") >= 0
+        assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+
+
+@pytest.mark.parametrize("width", [320, 390, 768], ids=str)
+def test_no_sideways_scrolling(chromium: Browser, page_file: Path, width: int) -> None:
+    """The page is no wider than the window: WCAG 2.2 success criterion 1.4.10 asks for it down to 320 pixels."""
+    with opened(chromium, page_file, {"width": width, "height": 844}) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_no_sideways_scrolling_with_endless_words(chromium: Browser, tmp_path: Path) -> None:
+    """Nor is it with names of 10,000 characters and markup in every place that takes text."""
+    word = "<b>=\u202e" + "\u6f22x" * 5000
+    text = plan_text()
+    for name in ("process", "Tarn Hollow creamery", "panel 3", "site IT", "the camera is taken down in week 50"):
+        text = text.replace(f'"{name}"', f'"{name}{word}"')
+    plan = write_plan(tmp_path / "tarn-hollow", text)
+    proofs = (proof_of("line-panel/lan:1", Verdict.PROVEN, word, vendor=word, notes=(word,), evidence=((word, word),)),)
+    report = report_from(plan, write_record(tmp_path / "run.jsonl", plan, proofs, clock_from()))
+    path = tmp_path / "report.html"
+    path.write_bytes(to_html(report))
+    with opened(chromium, path, PHONE) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        assert page.locator("main :text('<b>')").count() > 10
+        assert page.locator("b", has_text=word[:3]).locator("b").count() == 0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -> None:
+    """Printed, every finding and port is there, filtered or not; tables repeat their heads, and no row is cut."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    path = tmp_path / "report.pdf"
+    with opened(chromium, page_file, DESK) as page:
+        page.locator("#findings input").fill("nothing of this")
+        assert shown(page, ".finding") == 0
+        path.write_bytes(page.pdf(format=paper))
+        subjects = page.locator(".port-row th").all_text_contents()
+        findings = page.locator(".finding").count()
+    text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    sheets = text.split("\f")
+    assert [subject for subject in subjects if subject.strip() not in text] == []
+    assert text.count("agreed") >= findings
+    assert "Skip to the summary" not in text
+    rules = [sheet for sheet in sheets if "RFC" in sheet and "common practice" in sheet and "Fires when" in sheet]
+    assert len(rules) >= 2  # the table of rules is longer than a sheet of paper
+    assert re.search(r"page +1 +of +\d+", text)
+
+
+def test_accessibility(chromium: Browser, page_file: Path) -> None:
+    """axe-core, a general-purpose checker, has nothing to say, contrast (WCAG 2.2, 1.4.3, AA) included."""
+    checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+    with opened(chromium, page_file, DESK) as page:
+        page.evaluate(checker)
+        # The cells of the maps are alike: all but a few are left out, since each takes its time.
+        page.evaluate("document.querySelectorAll('svg.map > g:nth-of-type(n + 20)').forEach(cell => cell.remove())")
+        found: dict[str, Any] = page.evaluate("axe.run()")
+    assert [(each["id"], [node["html"][:200] for node in each["nodes"][:3]]) for each in found["violations"]] == []
+    assert len(found["passes"]) > 20
+    assert "color-contrast" in {each["id"] for each in found["passes"]}
+
+
+def test_a_large_report_opens_at_once(chromium: Browser, tmp_path: Path) -> None:
+    """5,000 findings and 2,000 proofs: below 10 MB, and painted within 3 seconds."""
+    plan = write_plan(tmp_path / "tarn-hollow")
+    sample = report_from(plan, write_record(tmp_path / "run.jsonl", plan, every_verdict(), clock_from()))
+    first = sample.checked.findings
+    findings = tuple(
+        replace(first[n % len(first)], subjects=(f"machine-{n}/lan", f"machine-{n + 1}/lan")) for n in range(5000)
+    )
+    ports = tuple(
+        replace(port, proof=replace(port.proof, interface=f"machine-{n}/lan"))
+        for n in range(2000)
+        for port in (sample.ports[n % len(sample.ports)],)
+    )
+    data = to_html(replace(sample, checked=replace(sample.checked, findings=findings), ports=ports))
+    assert len(data) < LIMIT
+    path = tmp_path / "report.html"
+    path.write_bytes(data)
+    start = time.monotonic()
+    with opened(chromium, path, DESK) as page:
+        page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        took = time.monotonic() - start
+        page.locator("#findings input").fill("machine-4321/lan")
+        assert page.locator("#findings output").inner_text() == "2 of 5000 shown"
+    assert took < WITHIN

@@ -1,0 +1,146 @@
+"""The maps of the page: a cell an address, larger subnets by blocks, IPv6 as a list, in words too, bounded in size."""
+
+from __future__ import annotations
+
+import ipaddress
+from pathlib import Path
+
+import pytest
+
+from netcheck.report.map_parts import LISTED, SHEETS_EACH, SHEETS_IN_ALL, SubnetMap, maps_of
+from netcheck.report.page import TEMPLATES, to_html
+from netcheck.space.cells import Use
+from tests.report.made import report_from, write_plan
+
+HEAD = 'format = 1\n[site]\nname = "Tarn Hollow creamery"\n'
+
+
+def subnet(name: str, prefix: str, more: str = "") -> str:
+    """A subnet's table."""
+    return f'[[subnet]]\nname = "{name}"\nprefix = "{prefix}"\n{more}\n'
+
+
+def device(name: str, of: str, address: str) -> str:
+    """A device's tables."""
+    return f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "lan"\nsubnet = "{of}"\naddress = "{address}"\n'
+
+
+def map_of(folder: Path, text: str) -> SubnetMap:
+    """The first map of a plan."""
+    return maps_of(report_from(write_plan(folder / "plan", HEAD + text)))[0]
+
+
+# The standard library's ipaddress says how many addresses there are and which come first.
+@pytest.mark.parametrize(
+    "prefix", ["10.62.20.0/24", "10.62.20.128/25", "192.0.2.16/28", "192.0.2.4/30", "192.0.2.4/31", "192.0.2.4/32"]
+)
+def test_a_cell_an_address(tmp_path: Path, prefix: str) -> None:
+    """Up to a /24 there is one sheet; its cells stand in rows of 16 and name their addresses in order."""
+    drawn = map_of(tmp_path, subnet("s", prefix))
+    (sheet,) = drawn.sheets
+    assert drawn.overview is None
+    addresses = list(map(str, ipaddress.ip_network(prefix)))
+    assert [cell.title.partition(":")[0] for cell in sheet.cells] == addresses
+    assert len({(cell.x, cell.y) for cell in sheet.cells}) == len(addresses)
+    assert [cell.x for cell in sheet.cells] == [sheet.left + at % 16 * 28 for at in range(len(addresses))]
+    assert all(cell.x + 26 <= sheet.width and cell.y + 26 <= sheet.height for cell in sheet.cells)
+
+
+def test_a_cell_says_who_has_it(plan_folder: Path) -> None:
+    """The gravest use is drawn, and all holders are named."""
+    cells = {cell.title.partition(":")[0]: cell for cell in maps_of(report_from(plan_folder))[0].sheets[0].cells}
+    told = {
+        at: (cells[f"10.62.20.{at}"].use, cells[f"10.62.20.{at}"].title.partition(": ")[2])
+        for at in (0, 1, 2, 61, 72, 82, 205)
+    }
+    assert told == {
+        0: (Use.UNUSABLE, "not usable"),
+        1: (Use.GATEWAY, "the gateway of subnet process"),
+        2: (Use.FREE, "free"),
+        61: (Use.CONFLICT, "conflict; planned pasteuriser-plc/cpu; site host camera-7"),
+        72: (Use.PLANNED, "planned separator-drive/lan"),
+        82: (Use.SITE_HOST, "site host camera-8"),
+        205: (Use.CONFLICT, "conflict; planned line-panel/lan; pool 10.62.20.200-10.62.20.239"),
+    }
+
+
+def test_the_same_in_words(tmp_path: Path) -> None:
+    """The table counts each use and names its ranges; the widest free gaps come first."""
+    text = subnet("s", "10.62.20.0/24", 'gateway = "10.62.20.1"\npools = ["10.62.20.100-10.62.20.199"]')
+    drawn = map_of(tmp_path, text + device("a", "s", "10.62.20.20") + device("b", "s", "10.62.20.21"))
+    rows = {row.use: (row.count, list(map(str, row.ranges))) for row in drawn.rows}
+    assert rows[Use.PLANNED] == (2, ["10.62.20.20-10.62.20.21"])
+    assert rows[Use.POOL] == (100, ["10.62.20.100-10.62.20.199"])
+    assert rows[Use.FREE] == (
+        254 - 1 - 2 - 100,
+        ["10.62.20.2-10.62.20.19", "10.62.20.22-10.62.20.99", "10.62.20.200-10.62.20.254"],
+    )
+    assert list(map(str, drawn.gaps)) == [
+        "10.62.20.22-10.62.20.99",
+        "10.62.20.200-10.62.20.254",
+        "10.62.20.2-10.62.20.19",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("length", "block"), [(23, 16), (22, 16), (20, 16), (16, 256), (8, 65536), (0, 1 << 24)], ids=str
+)
+def test_larger_subnets_are_drawn_by_blocks(tmp_path: Path, length: int, block: int) -> None:
+    """At most 256 blocks; the one that holds a planned address says so and leads to the sheet of its /24."""
+    network = ipaddress.ip_network(f"10.62.0.0/{length}", strict=False)
+    drawn = map_of(tmp_path, subnet("s", str(network)) + device("a", "s", "10.62.1.77"))
+    assert drawn.overview is not None
+    assert drawn.overview.block == block
+    assert len(drawn.overview.cells) * block == network.num_addresses
+    at = (int(ipaddress.ip_address("10.62.1.77")) - int(network.network_address)) // block
+    cell = drawn.overview.cells[at]
+    assert cell.use in (Use.PLANNED, Use.CONFLICT)
+    assert "1 planned" in cell.title
+    (sheet,) = [sheet for sheet in drawn.sheets if sheet.anchor == cell.link]
+    assert str(sheet.prefix) == "10.62.1.0/24"
+    assert len({sheet.anchor for sheet in drawn.sheets}) == len(drawn.sheets)
+
+
+def test_sheets_are_bounded(tmp_path: Path) -> None:
+    """A subnet has at most 16 sheets, all together 64, those with planned addresses first; what is left out is said."""
+    devices = "".join(device(f"d{n}", f"s{n // 30}", f"10.{n // 30}.{n % 30 * 8}.9") for n in range(180))
+    text = "".join(subnet(f"s{n}", f"10.{n}.0.0/16") for n in range(6)) + devices
+    report = report_from(write_plan(tmp_path / "plan", HEAD + text))
+    maps = maps_of(report)
+    assert [len(each.sheets) for each in maps] == [SHEETS_EACH] * 4 + [0, 0]
+    assert sum(len(each.sheets) for each in maps) == SHEETS_IN_ALL
+    assert "14 more of its /24" in maps[0].left_out
+    assert "30 more of its /24" in maps[5].left_out
+    assert all(sum(row.count for row in each.rows if row.use is Use.PLANNED) == 30 for each in maps)
+    assert len(to_html(report)) < 5_000_000
+
+
+def test_ipv6_is_a_list(tmp_path: Path) -> None:
+    """Every address that somebody has, in order, with who; nothing is drawn, and a long list ends with a word."""
+    text = subnet("s", "2001:db8:20::/64", 'gateway = "2001:db8:20::1"') + device("a", "s", "2001:db8:20::a")
+    drawn = map_of(tmp_path, text)
+    assert (drawn.sheets, drawn.overview, drawn.left_out) == ((), None, "")
+    assert [(str(address), held) for address, held in drawn.held] == [
+        ("2001:db8:20::1", "the gateway of subnet s"),
+        ("2001:db8:20::a", "planned a/lan"),
+    ]
+    many = "".join(device(f"d{n}", "s", f"2001:db8:20::{n + 16:x}") for n in range(LISTED + 5))
+    drawn = map_of(tmp_path, text + many)
+    assert len(drawn.held) == LISTED
+    assert "first 500 addresses" in drawn.left_out
+
+
+def test_a_prefix_that_cannot_be_read_is_said(tmp_path: Path) -> None:
+    """Nothing is drawn of it, and the map says why."""
+    assert "'10.62.20.0/33' cannot be read" in map_of(tmp_path, subnet("s", "10.62.20.0/33")).left_out
+
+
+def test_every_use_has_a_look_of_its_own() -> None:
+    """Letter, style and words of each use differ from all others; planned, hosts, pools and the like have patterns."""
+    style, template = ((TEMPLATES / name).read_text("utf-8") for name in ("style.css", "map.html"))
+    assert len({use.value for use in Use}) == len({use.word for use in Use}) == len(Use)
+    names = [use.name.lower().replace("_", "-") for use in Use]
+    assert all(f".map .m-{name} " in style for name in names)
+    patterned = {name for name in names if f'<pattern id="pat-{name}"' in template}
+    assert patterned == set(names) - {"gateway", "unusable", "free"}
+    assert all(f"url(#pat-{name})" in style for name in patterned)

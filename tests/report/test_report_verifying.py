@@ -1,0 +1,70 @@
+"""The lines by which a record is verified without netcheck, taken from the page and run as a reader would run them."""
+
+from __future__ import annotations
+
+import html
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from netcheck.record.verification import read_record
+from netcheck.report.page import to_html
+from tests.report.made import report_from
+
+
+@pytest.fixture
+def verifier(plan_folder: Path, record_path: Path, tmp_path: Path) -> Path:
+    """What stands in the page, saved as verify.py."""
+    page = to_html(report_from(plan_folder, record_path)).decode("utf-8")
+    found = re.search(r'<pre class="lines" id="verify-snippet"[^>]*><code>(.*?)</code></pre>', page, re.DOTALL)
+    assert found is not None
+    path = tmp_path / "verify.py"
+    path.write_text(html.unescape(found.group(1)), encoding="utf-8")
+    return path
+
+
+def run(verifier: Path, record: Path) -> tuple[int, str]:
+    """Run it isolated, with the standard library alone: its exit code and what it printed."""
+    words = [sys.executable, "-I", "-S", str(verifier), str(record)]
+    ended = subprocess.run(words, capture_output=True, text=True, check=False)
+    return ended.returncode, ended.stdout
+
+
+def test_it_is_ten_lines_of_the_standard_library(verifier: Path) -> None:
+    """Short enough to be read before it is run, and to be copied from paper: no line is wider than a sheet."""
+    lines = verifier.read_text("utf-8").splitlines()
+    assert len(lines) == 10
+    assert max(map(len, lines)) <= 100
+    assert [line for line in lines if "import" in line] == ["import hashlib, json, sys"]
+
+
+def test_a_good_record_gives_its_seal(verifier: Path, record_path: Path) -> None:
+    """It prints `intact` and the seal that netcheck itself finds."""
+    assert run(verifier, record_path) == (0, f"intact, seal {read_record(record_path).verification.seal}\n")
+
+
+BREAKS = {
+    "a changed verdict": lambda lines: [lines[0], lines[1].replace(b"impostor", b"proven"), *lines[2:]],
+    "a line taken out": lambda lines: [*lines[:3], *lines[4:]],
+    "a line put in twice": lambda lines: [*lines[:3], lines[2], *lines[3:]],
+    "two lines exchanged": lambda lines: [lines[0], lines[2], lines[1], *lines[3:]],
+    "a first line taken out": lambda lines: lines[1:],
+    "a torn last line": lambda lines: [*lines[:-1], lines[-1][:-20]],
+    "a last line without its end": lambda lines: [*lines[:-1], lines[-1][:-1]],
+    "a space put in": lambda lines: [lines[0], lines[1].replace(b":", b": ", 1), *lines[2:]],
+    "a key twice": lambda lines: [lines[0], lines[1].replace(b"{", b'{"at":"",', 1), *lines[2:]],
+}
+
+
+@pytest.mark.parametrize("name", BREAKS)
+def test_a_broken_record_does_not_pass(verifier: Path, record_path: Path, name: str) -> None:
+    """Whatever was done to the file, `intact` is not printed and the exit code is not 0."""
+    lines = record_path.read_bytes().splitlines(keepends=True)
+    broken = BREAKS[name](lines)
+    assert broken != lines
+    record_path.write_bytes(b"".join(broken))
+    code, said = run(verifier, record_path)
+    assert (code, "intact" in said) == (1, False)
