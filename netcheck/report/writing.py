@@ -30,6 +30,18 @@ def _json(report: Report) -> bytes:
     return to_json(report)
 
 
+def _markdown(report: Report) -> bytes:
+    from netcheck.report.whole_markdown import to_markdown
+
+    return to_markdown(report)
+
+
+def _text(report: Report) -> bytes:
+    from netcheck.report.whole_text import to_text
+
+    return to_text(report)
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of report: the ending of its files, and the writer, a pure function of the report."""
@@ -38,7 +50,13 @@ class Kind:
     write: Callable[[Report], bytes]
 
 
-KINDS: tuple[Kind, ...] = (Kind(".html", _html), Kind(".csv", _csv), Kind(".json", _json))
+KINDS: tuple[Kind, ...] = (
+    Kind(".html", _html),
+    Kind(".csv", _csv),
+    Kind(".json", _json),
+    Kind(".md", _markdown),
+    Kind(".txt", _text),
+)
 
 
 def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:

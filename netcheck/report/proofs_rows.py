@@ -1,0 +1,43 @@
+"""Ports, surveys and records of a report as rows of text, the same words for Markdown and plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.addr import mac_text
+from netcheck.report.model import Report, short
+from netcheck.report.words import moment
+
+HEADERS = ("port", "address", "verdict", "cable", "answered by", "luck", "unheard", "when", "record", "why")
+
+
+def port_rows(report: Report) -> Iterator[tuple[str, ...]]:
+    """A row a port, in the order of `HEADERS`; what is not known is empty."""
+    for port in report.ports:
+        proof, evidence = port.proof, port.evidence
+        yield (
+            proof.subject,
+            proof.address,
+            str(proof.verdict),
+            proof.cable or "",
+            "" if proof.mac is None else mac_text(proof.mac),
+            "" if proof.luck is None else f"{proof.luck:.1e}",
+            "" if proof.unheard is None else f"{proof.unheard:.1e}",
+            moment(evidence.proved.at) if evidence else "",
+            f"{evidence.record}, line {evidence.proved.line}" if evidence else "",
+            proof.why,
+        )
+
+
+def survey_rows(report: Report) -> Iterator[tuple[str, ...]]:
+    """File, day, what it covers and how many hosts, a row a survey."""
+    for survey in report.surveys:
+        covers = ", ".join(map(str, survey.covers)) or "nothing named"
+        yield survey.file, str(survey.taken or "no date given"), covers, str(len(survey.hosts))
+
+
+def record_rows(report: Report) -> Iterator[tuple[str, ...]]:
+    """File, state and seal, a row a record."""
+    for record in report.records:
+        seen = record.verification
+        yield short(record), str(seen.state), seen.seal or "none: the chain is broken"

@@ -1,0 +1,33 @@
+"""The whole report as plain text, for a mail or a printer of characters: the verdict, gaps, findings, proofs, seals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from tabulate import tabulate
+
+from netcheck.report import words
+from netcheck.report.findings_text import to_text as findings_to_text
+from netcheck.report.model import Report
+from netcheck.report.not_checked import not_checked
+from netcheck.report.proofs_rows import HEADERS, port_rows, record_rows, survey_rows
+from netcheck.text import safe
+
+
+def to_text(report: Report) -> bytes:
+    """Write it as UTF-8; the same report gives the same bytes."""
+    parts = [safe(words.headline(report)), *(f"DAMAGED RECORD: {safe(alarm, 1000)}" for alarm in words.alarms(report))]
+    parts += [f"Checked for the day {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
+    parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
+    parts += ["What was not checked\n" + "\n".join(f"- {safe(gap, 1000)}" for gap in not_checked(report))]
+    parts += [findings_to_text(report.checked).rstrip("\n")]
+    parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
+    if report.records:
+        parts += ["Records and seals\n" + _table(("record", "state", "seal"), record_rows(report))]
+    return ("\n\n".join(parts) + "\n").encode("utf-8")
+
+
+def _table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    cells = [[safe(cell, 1000) for cell in row] for row in rows]
+    table = tabulate(cells, headers, tablefmt="simple", disable_numparse=True) if cells else ""
+    return "\n".join(line.rstrip() for line in table.splitlines())
