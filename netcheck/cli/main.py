@@ -27,6 +27,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("ready", "netcheck.cli.ready"),
     ("prove", "netcheck.cli.prove"),
     ("walk", "netcheck.cli.walk"),
+    ("rehearse", "netcheck.cli.rehearse"),
     ("verify", "netcheck.cli.verify"),
     ("report", "netcheck.cli.report"),
     ("demo", "netcheck.cli.demo"),

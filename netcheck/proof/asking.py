@@ -126,14 +126,14 @@ class Asker:
 
     @property
     def wake(self) -> float:
-        """When `settle` or `due` has something to do next."""
+        """When `due` has something to do next; `settle` has nothing that could not wait for the next look."""
         if self._direct or self.ear.replies:
             return 0.0
-        at = self._expiring[0][0] if self._expiring else float("inf")
+        at = float("inf")
         if self.paused:
             return at
         if self._due:
-            at = min(at, self._due[0][0])
+            at = self._due[0][0]
         if self._blocked:
             at = min(at, max(self._broadcast_free_at, self._free_at))
         return at

@@ -7,7 +7,7 @@ from statistics import median
 from netcheck.proof.bench import FRESH, Bench
 from netcheck.proof.events import What
 from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line
-from netcheck.proof.luck import luck, misses_needed
+from netcheck.proof.luck import LEAST_UNSEEN, bursty, luck, misses_needed, outlasts
 from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
 from netcheck.proof.result import Phase, PhaseResult, Rtt
 from netcheck.proof.targets import Target
@@ -44,6 +44,7 @@ class Case:
         self.cable: str | None = None
         self.connector = "assumed"
         self.out_from = EVER  # hearings from here on belong to phase out
+        self.left = EVER  # when the last probe that it answered before phase out was sent
         self.quiet_from = EVER  # start of the trailing silence
         self.back_from = EVER
         self.returned = EVER  # when the first probe answered in phase back was sent
@@ -56,6 +57,7 @@ class Case:
         self.lost: list[Line] = []  # controls that surely fell silent in phase out, even if they came back since
         self.limit = bench.settings.luck
         self.least_out = LEAST_ARP[Phase.OUT]
+        self.minds_bursts = True  # a silence must outlast bursts of loss
         self.fallen: tuple[str, ...] = ()
         self.instead: tuple[str, ...] = ()
         self.anonymous: int | None = None
@@ -94,7 +96,7 @@ class Case:
         """Take phase out for not begun; who else was heard in it stays heard with the cable out."""
         if self.out_from < EVER:
             self.outs.append((self.out_from, self.bench.now))
-        self.out_from = self.quiet_from = EVER
+        self.out_from = self.quiet_from = self.left = EVER
         self.cable = None
 
     # Measures
@@ -134,15 +136,27 @@ class Case:
     def reliable(self) -> bool:
         """Say whether there are enough probes of each kind in phase in."""
         assert self.mac is not None
-        arp, echo = (self.line.tally(kind, self.first, EVER, self.mac) for kind in Kind)
+        until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
+        arp, echo = (self.line.tally(kind, self.first, until, self.mac) for kind in Kind)
         return echo.sent >= LEAST_ECHO and (arp.sent >= LEAST_ARP[Phase.IN] or not self.bench.asker.hears_all)
 
     def misses_needed(self, most: int) -> int:
         """How many misses in a row phase out will need, by what was answered so far; `most` for more."""
         assert self.mac is not None
-        tallies = [self.line.tally(kind, self.bench.now - WINDOW, EVER, self.mac) for kind in Kind]
+        since = max(self.first, self.bench.now - WINDOW)
+        tallies = [self.line.tally(kind, since, EVER, self.mac) for kind in Kind]
         limit = self.bench.settings.luck
         return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
+
+    def bursty(self) -> bool:
+        """Say whether its answers are lost in bursts, so that phase in must go on to learn how long they last."""
+        return bursty(*self.line.runs(max(self.first, self.bench.now - WINDOW), EVER, self.mac or 0))
+
+    def outlasts_bursts(self, until: float) -> float:
+        """Seconds of silence that no burst of loss is likely to fill; 0 where losses do not come in bursts."""
+        since = max(self.first, until - WINDOW)
+        sent, runs = self.line.runs(since, until, self.mac or 0)
+        return outlasts(runs, until - since, self.bench.settings.luck) if bursty(sent, runs) else 0.0
 
     def second_owner(self, detour: float = 1.0) -> bool:
         """Say whether another MAC owns the address as well: the one under test went on beside it."""
@@ -236,11 +250,16 @@ class Case:
 
     def open_out(self, cable: str, out_from: float) -> None:
         """Begin phase out: hearings from `out_from` on belong to it, and the silence that counts begins now. It must
-        last as 4-proof.md says: 3 s, three times the longest gap between answers, and what was asked for."""
+        last as 4-proof.md says: 3 s, three times the longest gap between answers, longer than any burst of loss is
+        likely to last, and what was asked for."""
         assert self.mac is not None
         self.cable, self.out_from, self.quiet_from = cable, out_from, self.bench.now
+        self.left = self.last_sign() if cable == "operator" else out_from
         gap = self.line.longest_gap(max(self.first, out_from - WINDOW), out_from, self.mac)
-        self.silence_least = max(LEAST_SILENCE, 3 * gap, self.bench.settings.out_for)
+        least = LEAST_SILENCE
+        if cable != "carrier" and self.minds_bursts:
+            least = max(LEAST_UNSEEN, self.outlasts_bursts(out_from))
+        self.silence_least = max(least, 3 * gap, self.bench.settings.out_for)
         self.close_in(out_from)
 
     def _result(self, since: float, until: float, seconds: float, mac: int) -> PhaseResult:

@@ -182,6 +182,24 @@ class Line:
                 sent += 1
         return Tally(sent, answered)
 
+    def runs(self, since: float, until: float, mac: int) -> tuple[int, list[tuple[int, float]]]:
+        """Probes of the kinds that this MAC answers, and its runs of misses between answers, as (misses, seconds)."""
+        probes = [p for p in self.probes if since <= p.sent < until and not p.anonymous]
+        kinds = {probe.kind for probe in probes if mac in probe.answers}
+        runs: list[tuple[int, float]] = []
+        sent = misses = 0
+        last = since
+        for probe in probes:
+            if mac in probe.answers:
+                if misses:
+                    runs.append((misses, probe.sent - last))
+                last, misses = probe.sent, 0
+                sent += 1
+            elif probe.settled and probe.kind in kinds:
+                misses += 1
+                sent += 1
+        return sent, runs
+
     def round_trips(self, since: float, until: float, mac: int) -> list[float]:
         """Seconds from echo request to answer, oldest first."""
         probes = self.resolved(Kind.ECHO, since, until, mac)
@@ -224,6 +242,8 @@ class Line:
         if self._misses_in_a_row(mac) < least:
             return False
         probes = [probe for probe in islice(reversed(self.probes), RECENT) if probe.sent >= since]
+        if not any(mac in probe.answers for probe in probes):  # silent for longer: look at all of them
+            probes = [probe for probe in reversed(self.probes) if probe.sent >= since]
         known = [p for p in probes if not p.anonymous and (p.settled or mac in p.answers)]
         last = next((index for index, probe in enumerate(known) if mac in probe.answers), len(known))
         missed, chance = 0, 1.0

@@ -5,8 +5,15 @@ Probes a fraction of a second apart are not independent trials: the figures orde
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 LUCK_LIMIT = 1e-4
 UNHEARD_LIMIT = 1e-3
+RARE = 0.05  # runs of misses expected by independent loss, below which a run is taken for a burst
+# Seconds of silence where no carrier tells that the cable is out: a link that is bad a fifth of the time, for 2 s on
+# average, stays bad that long with a chance of 0.2 * exp(-15 / 2), about 1e-4 (common practice, no source for the 2 s).
+LEAST_UNSEEN = 15.0
+LONGEST_WAIT = 90.0  # seconds that nobody holds a cable longer than
 
 
 def luck(sent: int, answered: int, missed: int) -> float:
@@ -19,6 +26,28 @@ def luck(sent: int, answered: int, missed: int) -> float:
     for i in range(missed):
         chance *= (sent - answered + 0.5 + i) / (sent + 1 + i)
     return chance
+
+
+def bursty(sent: int, runs: Sequence[tuple[int, float]]) -> bool:
+    """Say whether losses come in bursts: whether a run of misses as long as the longest of `runs` would be rare among
+    so many probes that are lost one by one. A run is (misses, seconds)."""
+    missed = sum(misses for misses, _ in runs)
+    share = (missed + 0.5) / (sent + 1)
+    longest = max((misses for misses, _ in runs), default=0)
+    return longest > 1 and sent * (1 - share) * share**longest < RARE
+
+
+def outlasts(runs: Sequence[tuple[int, float]], watched: float, limit: float = LUCK_LIMIT) -> float:
+    """Seconds of silence that a burst of loss, by those seen in `watched` seconds, has no more than `limit` chance to
+    fill: it would have to be on at that moment, and last so long.
+
+    Exponential lengths of unknown mean: after n bursts of s seconds in all, the next lasts longer than x with the
+    chance (s / (s + x)) ** (n + 1). Runs of one miss are no bursts."""
+    lengths = [seconds for misses, seconds in runs if misses > 1]
+    total = sum(lengths)
+    share = min(1.0, total / watched) if watched > 0 else 1.0
+    factor: float = max(1.0, share / limit) ** (1 / (len(lengths) + 1))
+    return min(LONGEST_WAIT, total * (factor - 1))
 
 
 def misses_needed(sent: int, answered: int, limit: float = LUCK_LIMIT, most: int = 1000) -> int:

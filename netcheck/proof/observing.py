@@ -67,13 +67,16 @@ def _owners(case: Case) -> tuple[Owner, ...]:
 
 def phase_of(case: Case, hearing: Hearing) -> Phase | None:
     """The phase that a hearing counts in. None for the device's own answers early in phase out, while the cable was
-    not yet out: only the trailing silence counts (6-settled-details.md 44)."""
+    not yet out: only the trailing silence counts (6-settled-details.md 44). None as well for those to its last open
+    requests that come once the cable was asked back: a delayed request may have met the cable that was just put in.
+    Whoever else answers between its last answer and the operator's word that the cable is out, answers with it out."""
     under_test = hearing.mac == case.mac and hearing.way == 0
     if hearing.means >= case.back_from:
         still_out = hearing.mac != case.mac and hearing.means < case.returned < EVER
         return Phase.OUT if still_out else Phase.BACK
-    if hearing.means >= case.out_from:
-        return None if under_test and hearing.means < case.quiet_from else Phase.OUT
+    if hearing.means >= case.out_from or (not under_test and hearing.means > case.left):
+        uncounted = hearing.means < case.quiet_from or hearing.at >= case.back_from
+        return None if under_test and uncounted else Phase.OUT
     out_before = any(since <= hearing.means < until for since, until in case.outs)
     return Phase.OUT if out_before and hearing.mac != case.mac else Phase.IN
 

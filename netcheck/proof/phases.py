@@ -21,6 +21,7 @@ from netcheck.proof.returning import phase_back, put_back, recover
 from netcheck.proof.silence import Void, own_cable, pull_and_out
 
 ENOUGH_IN = 30.0  # seconds after which a lossy device's cable is asked for all the same
+GONE = 10.0  # seconds of silence in phase in after which nobody need be asked for the cable: it is out, or it restarts
 READY_MISSES = 20  # phase in goes on while phase out would need more misses than this
 CONTROL_ASKS = 3  # questions to an address that nobody should own
 CONTROL_WAIT = 1.5  # seconds for its answer: routers that answer for others take up to 0.6 s (measured)
@@ -160,6 +161,11 @@ def gather(case: Case) -> Steps:
     while not (_controls_asked(case, spare) and case.reliable() and (bench.now > until or _ready(case))):
         case.pressed()
         own_cable(case)
+        if bench.settings.direct and not bench.carrier[0]:
+            raise Void("the cable came out before it was asked for")
+        silent = bench.now - case.last_sign()
+        if silent > 2 * GONE or (silent > GONE and case.fell()):
+            raise Void(f"{case.target.address_text} fell silent before its cable was to be pulled")
         yield
     case.close_in(bench.now)
 
@@ -170,6 +176,8 @@ def _ready(case: Case) -> bool:
     if bench.settings.direct:
         return True
     if case.misses_needed(READY_MISSES + 1) > READY_MISSES:
+        return False
+    if case.bursty():
         return False
     others, gateway = bench.companions(case.target, bench.now - FRESH, bench.now)
     return bool(others or gateway) or all(line.asked >= 3 for line in bench.watched.values())

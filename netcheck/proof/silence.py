@@ -74,7 +74,7 @@ def _out(case: Case) -> bool:
         case.open_out("carrier", bench.now)
     elif case.pressed():
         case.open_out("operator", bench.now)
-    elif case.fell():
+    elif case.fell() and case.newest_sign(bench.now - ARP_EVERY) is None:
         last = case.last_sign()
         if last < case.request - max(ARP_EVERY, 3 * case.line.longest_gap(case.first, last, case.mac or 0)):
             raise Void(f"{case.target.address_text} fell silent before its cable was to be pulled")
@@ -129,7 +129,7 @@ def _cable_changes(case: Case) -> None:
     if case.pressed() and case.cable == "inferred":
         case.cable, case.quiet_from = "operator", bench.now
     own_cable(case)
-    if everything_fell(case):
+    if everything_fell(case) and case.fell():
         names = listed([bench.word(line) for line in case.all_controls])
         raise Void(f"everything fell silent at once ({names}): it was the station's own cable, the switch, or a chain")
 

@@ -163,6 +163,7 @@ class Walker(Prober):
     def _case(self, track: Track, mac: int) -> Case:
         case = Case(self.bench, track.target)
         case.began, case.mac = track.since, mac
+        case.minds_bursts = False  # luck would have to come twice; --once takes that chance, and says so
         case.first = case.answer_of(mac, track.since) or self.bench.now
         case.negatives = [] if self._watch is None else self._watch.controls[track.target.subnet]
         case.request = max(track.since, self.bench.now - WINDOW)  # all probes since were looked at for a silence

@@ -40,6 +40,8 @@ class Faults:
     only_while_out: Jack | None = None  # answers only while this other cable is out
     weak: bool = False  # answers at every jack for the addresses of all
     deaf_to: Callable[[int], bool] | None = None  # ignores senders with such addresses (wrong mask, reverse path)
+    rate: float = 0.0  # echo answers a second, at most; 0 for as many as it is asked
+    there: tuple[float, float, float] = (0.0, 0.0, 0.0)  # answers so many seconds, is away so many, counted from when
 
 
 @dataclass(eq=False)
@@ -53,6 +55,7 @@ class VirtualDevice:
     dead: bool = False
     gave_up: bool = False
     _checking: bool = False
+    _free_at: float = 0.0
 
     def __post_init__(self) -> None:
         """Become the host of its jacks."""
@@ -96,7 +99,7 @@ class VirtualDevice:
         arp = arp_from_wire(frame)
         if arp is not None and self._checking and arp.op == REQUEST and arp.sender_ip == 0 and self._owns(jack, arp):
             self.gave_up = True
-        if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden():
+        if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden() or self._away():
             return
         if arp is not None and arp.op == REQUEST and self.faults.arp:
             self._answer_arp(jack, arp)
@@ -106,6 +109,10 @@ class VirtualDevice:
     def _hidden(self) -> bool:
         other = self.faults.only_while_out
         return other is not None and other.plugged
+
+    def _away(self) -> bool:
+        stays, leaves, since = self.faults.there
+        return bool(leaves) and (self.rig.now() - since) % (stays + leaves) >= stays
 
     def _owns(self, jack: Jack, arp: Arp) -> bool:
         return arp.target_ip in self._owned(jack)
@@ -125,6 +132,9 @@ class VirtualDevice:
         faults = self.faults
         if not (echo.target_ip in self._owned(jack) or faults.answers_all) or self._deaf(echo.source_ip):
             return
+        if faults.rate and self.rig.now() < self._free_at:
+            return
+        self._free_at = self.rig.now() + (1 / faults.rate if faults.rate else 0.0)
         answer = Echo(
             echo.source,
             faults.echo_from or jack.mac,

@@ -14,6 +14,7 @@ from random import Random
 from types import TracebackType
 from typing import Protocol, Self
 
+from netcheck.rig.loss import Bursts
 from netcheck.wire.frames import padded
 from netcheck.wire.link import Carrier, Heard, Way
 
@@ -32,9 +33,11 @@ class Host(Protocol):
 
 @dataclass(eq=False)
 class Jack:
-    """One end of a cable at a segment. `loss` is the share of frames lost each way; `delay` seconds are added each way;
+    """One end of a cable at a segment. `loss` is the share of frames lost each way, `bursts` are times in which all of
+    them are; `delay` seconds are added each way, and up to `jitter` more, so that frames overtake one another.
     `forwards_after` is how long a switch port blocks after the cable came in (spanning tree). `behind` is another
-    cable that this one depends on: the chain it hangs in, or the trunk between two switches."""
+    cable that this one depends on: the chain it hangs in, or the trunk between two switches. `detour` are cables that
+    lead to it the other way round a ring, which is used from `heals` seconds after this cable came out."""
 
     mac: int
     host: Host | None = None
@@ -45,11 +48,26 @@ class Jack:
     forwarding_from: float = 0.0
     segment: Segment | None = None
     behind: Jack | None = None
+    bursts: Bursts | None = None
+    jitter: float = 0.0
+    detour: tuple[Jack, ...] = ()
+    heals: float = 0.0
+    healed_at: float = 0.0
 
     @property
     def joined(self) -> bool:
         """This cable and all that it depends on are in."""
         return self.plugged and (self.behind is None or self.behind.joined)
+
+    def passes(self, now: float, random: Random) -> bool:
+        """Say whether a frame gets through now."""
+        if self.loss and random.random() < self.loss:
+            return False
+        if self.bursts is not None and self.bursts.lose(now):
+            return False
+        if now >= self.forwarding_from and self.joined:
+            return True
+        return bool(self.detour) and now >= self.healed_at and all(jack.joined for jack in self.detour)
 
 
 @dataclass(eq=False)
@@ -151,6 +169,8 @@ class Rig:
         jack.plugged = plugged
         if plugged:
             jack.forwarding_from = self._now + jack.forwards_after
+        else:
+            jack.healed_at = self._now + jack.heals
         if jack.host is not None:
             jack.host.cable(jack, plugged)
         for way, was in enumerate(before):
@@ -165,20 +185,20 @@ class Rig:
 
     def transmit(self, source: Jack, frame: bytes) -> None:
         """Carry a frame from a jack to all it is meant for."""
-        if source.segment is None or not self._passes(source):
+        if source.segment is None or not source.passes(self._now, self.random):
             return
         to = int.from_bytes(frame[:6], "big")
         group = bool(to >> 40 & 1)
+        flight, jitter, queue = self._now + FLIGHT + source.delay, source.jitter, self._queue
         for jack in source.segment.jacks:
             if (group or jack.mac == to) and jack is not source:
-                self.after(FLIGHT + source.delay + jack.delay, partial(self._deliver, jack, frame))
-
-    def _passes(self, jack: Jack) -> bool:
-        lost = bool(jack.loss) and self.random.random() < jack.loss
-        return not lost and self._now >= jack.forwarding_from and jack.joined
+                at = flight + jack.delay
+                if jitter or jack.jitter:
+                    at += self.random.uniform(0, jitter + jack.jitter)
+                heapq.heappush(queue, (at, next(self._ties), partial(self._deliver, jack, frame)))
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
-        if not self._passes(jack):
+        if not jack.passes(self._now, self.random):
             return
         if jack.host is not None:
             jack.host.hear(jack, frame)

@@ -25,11 +25,12 @@ class Trouble:
     absent: tuple[str, ...] = ()
 
 
-def plant(aim: Aim, trouble: Trouble, seed: int) -> tuple[Rig, dict[str, Jack]]:
-    """Build the bench; returns it with the cable of every port. All subnets share the switch (RFC 1122 section 3.3.4.1
-    allows that), and every gateway is there. A device's ports share one cable: it is moved from port to port."""
+def plant(aim: Aim, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tuple[Rig, dict[str, Jack]]:
+    """Build the bench, of a kind of rig; returns it with the cable of every port. All subnets share the switch (RFC
+    1122 section 3.3.4.1 allows that), and every gateway is there. A device's ports share one cable: it is moved from
+    port to port."""
     switch = Segment()
-    rig = Rig(seed, [Way("rig0", STATION_MAC)], [switch])
+    rig = kind(seed, [Way("rig0", STATION_MAC)], [switch])
     addresses = {target.interface: target.address for target in aim.targets if not target.barred}
     for one, other in trouble.swapped:
         addresses[one], addresses[other] = addresses[other], addresses[one]

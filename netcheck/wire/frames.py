@@ -63,6 +63,7 @@ class Lldp:
     ttl: int
     port_description: str = ""
     system_name: str = ""
+    address: int = 0  # the IPv4 address by which it can be managed, 0 where it tells none
 
 
 def believable(mac: int) -> bool:
@@ -72,13 +73,10 @@ def believable(mac: int) -> bool:
 
 
 def checksum(data: bytes) -> int:
-    """The Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words."""
-    if len(data) % 2:
-        data += b"\0"
-    total: int = sum(struct.unpack(f"!{len(data) // 2}H", data))
-    while total >> 16:
-        total = (total & 0xFFFF) + (total >> 16)
-    return total ^ 0xFFFF
+    """The Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words. That sum is the
+    whole read as one number, modulo 2**16 - 1 (each word weighs a power of 2**16, which leaves 1); 0 for zeros only."""
+    number = int.from_bytes(data, "big") << (8 if len(data) % 2 else 0)
+    return 0xFFFF - (number % 0xFFFF or (0xFFFF if number else 0))
 
 
 def padded(frame: bytes) -> bytes:
@@ -119,10 +117,10 @@ def echo_to_wire(echo: Echo, packet_id: int = 0) -> bytes:
 
 def arp_from_wire(frame: bytes) -> Arp | None:
     """Read an ARP frame for IPv4 on Ethernet, or return None."""
-    if len(frame) < _ARP.size:
+    if frame[12:14] != b"\x08\x06" or len(frame) < _ARP.size:
         return None
-    to, source, kind, hrd, pro, hln, pln, op, sender, spa, target, tpa = _ARP.unpack_from(frame)
-    if (kind, hrd, pro, hln, pln) != (ETHERTYPE_ARP, 1, ETHERTYPE_IPV4, 6, 4) or op not in (REQUEST, REPLY):
+    to, source, _, hrd, pro, hln, pln, op, sender, spa, target, tpa = _ARP.unpack_from(frame)
+    if (hrd, pro, hln, pln) != (1, ETHERTYPE_IPV4, 6, 4) or op not in (REQUEST, REPLY):
         return None
     number = int.from_bytes
     return Arp(number(to, "big"), number(source, "big"), op, number(sender, "big"), spa, number(target, "big"), tpa)
@@ -152,7 +150,7 @@ def echo_from_wire(frame: bytes) -> Echo | None:
 
 # TLV types and subtypes: IEEE 802.1AB. A MAC is subtype 4 in the chassis id and 3 in the port id, a network address 5
 # and 4.
-_CHASSIS, _PORT, _TTL, _PORT_DESCRIPTION, _SYSTEM_NAME = 1, 2, 3, 4, 5
+_CHASSIS, _PORT, _TTL, _PORT_DESCRIPTION, _SYSTEM_NAME, _MANAGEMENT = 1, 2, 3, 4, 5, 8
 _CHASSIS_MAC, _CHASSIS_ADDRESS, _PORT_MAC, _PORT_ADDRESS = 4, 5, 3, 4
 
 
@@ -175,6 +173,7 @@ def lldp_from_wire(frame: bytes) -> Lldp | None:
         int.from_bytes(ttl[:2], "big"),
         said.get(_PORT_DESCRIPTION, b"").decode(errors="replace"),
         said.get(_SYSTEM_NAME, b"").decode(errors="replace"),
+        _lldp_address(chassis, parts),
     )
 
 
@@ -201,3 +200,10 @@ def _lldp_name(value: bytes, mac: int, address: int) -> str:
     if subtype == address and len(rest) == 5 and rest[0] == 1:
         return quad(int.from_bytes(rest[1:], "big"))
     return rest.decode(errors="replace")
+
+
+def _lldp_address(chassis: bytes, parts: list[tuple[int, bytes]]) -> int:
+    """The first IPv4 management address (its length, family 1, the address), else the chassis id's, else 0."""
+    said = [value[1:6] for kind, value in parts if kind == _MANAGEMENT and value[:1] == b"\x05"]
+    said += [chassis[1:]] if chassis[0] == _CHASSIS_ADDRESS else []
+    return next((int.from_bytes(one[1:], "big") for one in said if len(one) == 5 and one[0] == 1), 0)

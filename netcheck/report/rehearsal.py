@@ -1,0 +1,127 @@
+"""The truth campaign as a table and as JSON: scenario class by verdict, and exact limits of what it shows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tabulate import tabulate
+
+from netcheck.proof.result import Verdict
+from netcheck.rig.campaign import Row, Share, Summary
+from netcheck.rig.exact import lower, upper
+
+HEADS = {
+    Verdict.SILENT: "silent",
+    Verdict.CONTESTED: "con-\ntested",
+    Verdict.RELAYED: "re-\nlayed",
+    Verdict.SWAPPED: "swap-\nped",
+    Verdict.WRONG_HARDWARE: "wrong-\nhardw.",
+    Verdict.IMPOSTOR: "im-\npostor",
+    Verdict.STILL_ANSWERING: "still-\nansw.",
+    Verdict.UNSETTLED: "unset-\ntled",
+    Verdict.NOT_BACK: "not-\nback",
+    Verdict.PROVEN: "proven",
+    Verdict.NOT_TESTED: "not-\ntested",
+}
+
+
+def to_text(summary: Summary, form: str = "simple") -> str:
+    """The whole result. `form` is a table format of tabulate's, `github` for Markdown."""
+    counted = [row for row in summary.rows if not row.apart]
+    apart = [row for row in summary.rows if row.apart]
+    parts = [f"Truth campaign: {summary.sites} sites, seed {summary.seed}", _table(counted, form)]
+    if apart:
+        parts += ["Counted apart, since no station could tell them from a port that deserves a proof:"]
+        parts += [_table(apart, form)]
+    parts += ["\n".join(_lines(summary))]
+    parts += [
+        f"FALSE PROOF site {one.seed}: {', '.join(one.story)}: {one.why}" for one in summary.false_proofs
+    ]  # fmt: skip
+    return "\n\n".join(parts)
+
+
+def _table(rows: list[Row], form: str) -> str:
+    shown = [verdict for verdict in Verdict if any(dict(row.counts).get(verdict) for row in rows)]
+    heads = [
+        "what is true of the site",
+        "sites",
+        *(HEADS[verdict] if form == "simple" else str(verdict) for verdict in shown),
+        "right",
+    ]
+    cells = [
+        [
+            row.label,
+            row.sites,
+            *(dict(row.counts).get(verdict, "") for verdict in shown),
+            _percent(row.named, row.sites),
+        ]
+        for row in rows
+    ]
+    return tabulate(cells, heads, tablefmt=form)
+
+
+def _percent(seen: int, of: int) -> str:
+    return f"{100 * seen / of:.1f} %" if of else "-"
+
+
+def _lines(summary: Summary) -> list[str]:
+    """What the campaign comes to, with one-sided limits."""
+    apart = summary.apart
+    return [
+        f"false proofs        {_most(summary.undeserved)} of the ports whose truth is not proven",
+        f"false alarms        {_most(summary.alarms)} of the ports that deserve a proof",
+        f"undecided           {_most(summary.undecided)} of the ports that deserve a proof",
+        f"healthy and proven  {_least(summary.healthy)} of sound ports with at most 20 % loss each way",
+        f"faults well named   {_least(summary.faulty)} of faulty sites",
+        f"apart and proven    {apart.seen} of {apart.of}",
+        "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence.",
+    ]
+
+
+def _most(share: Share) -> str:
+    limit = f"{upper(share.seen, share.of):.2g}" if share.of else "-"
+    return f"{share.seen} of {share.of} (at most {limit})"
+
+
+def _least(share: Share) -> str:
+    limit = f"{100 * lower(share.seen, share.of):.2f} %" if share.of else "-"
+    return f"{share.seen} of {share.of}, {_percent(share.seen, share.of)} (at least {limit})"
+
+
+def to_json(summary: Summary) -> dict[str, Any]:
+    """The same as data. `upper` and `lower` are one-sided exact limits at 95 %, null where nothing was counted."""
+    return {
+        "campaign": {"sites": summary.sites, "seed": summary.seed, "limits": "Clopper-Pearson, one-sided, 95 %"},
+        "rows": [
+            {
+                "class": row.label,
+                "apart": row.apart,
+                "sites": row.sites,
+                "verdicts": {str(verdict): count for verdict, count in row.counts},
+                "right": row.named,
+                "false_proofs": row.false_proofs,
+                "false_alarms": row.false_alarms,
+                "undecided": row.undecided,
+            }
+            for row in summary.rows
+        ],
+        "false_proofs": _share(summary.undeserved),
+        "false_alarms": _share(summary.alarms),
+        "undecided": _share(summary.undecided),
+        "healthy_proven": _share(summary.healthy),
+        "faults_named": _share(summary.faulty),
+        "apart_proven": _share(summary.apart),
+        "false_proof_sites": [
+            {"site": one.seed, "class": one.label, "story": list(one.story), "why": one.why}
+            for one in summary.false_proofs
+        ],
+    }
+
+
+def _share(share: Share) -> dict[str, Any]:
+    return {
+        "seen": share.seen,
+        "of": share.of,
+        "lower": lower(share.seen, share.of) if share.of else None,
+        "upper": upper(share.seen, share.of) if share.of else None,
+    }

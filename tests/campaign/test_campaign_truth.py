@@ -1,0 +1,98 @@
+"""The truth campaign in small: no false proof, healthy ports proven, faults named, the same result on any machine.
+
+The whole of it: `netcheck rehearse --campaign 36000 --seed 1`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+
+import pytest
+
+from netcheck.proof.result import Verdict
+from netcheck.report.rehearsal import to_json, to_text
+from netcheck.rig.campaign import Summary, prove, summed, trial, trials
+from netcheck.rig.lots import Fault
+from netcheck.rig.sites import site_of
+from tests.rig.scenes import Ran, ill_manners
+
+SITES, SEED = 240, 9
+
+
+@pytest.fixture(scope="module")
+def summary() -> Summary:
+    """Some hundred sites, proven."""
+    return summed(SEED, trials(SITES, SEED, 1))
+
+
+def test_never_a_false_proof(summary: Summary) -> None:
+    """`proven` only where the cable that was out leads to the one owner of the address."""
+    assert summary.sites == SITES
+    assert summary.false_proofs == ()
+    assert summary.undeserved.of > SITES / 3
+
+
+def test_caution_is_no_excuse(summary: Summary) -> None:
+    """Healthy ports are proven, and faults are called by their names."""
+    assert summary.healthy.seen >= 0.97 * summary.healthy.of > 20
+    assert summary.faulty.seen >= 0.95 * summary.faulty.of > 80
+
+
+def test_every_site_is_in_one_row(summary: Summary) -> None:
+    """The rows hold every site once, by class and by verdict."""
+    assert sum(row.sites for row in summary.rows) == SITES
+    assert all(sum(count for _, count in row.counts) == row.sites for row in summary.rows)
+
+
+def test_same_seed_same_result_on_any_number_of_processes() -> None:
+    """Two processes give what one gives, frame for frame as far as a summary shows it."""
+    assert trials(60, 4, 2) == trials(60, 4, 1)
+
+
+def test_campaigns_of_different_seeds_share_no_site() -> None:
+    """Each campaign draws its own sites."""
+    assert {one.seed for one in trials(3, 1, 1)}.isdisjoint(one.seed for one in trials(3, 2, 1))
+
+
+@pytest.mark.parametrize("seed", range(70_000, 70_030))
+def test_good_manners_at_any_site(seed: int) -> None:
+    """Whatever goes wrong, nothing is sent that should not be."""
+    site = site_of(seed)
+    began = site.rig.now()
+    prober = prove(site, seed)
+    assert ill_manners(Ran(prober, site.rig, [], site.rig.now() - began)) == []
+
+
+def test_false_proofs_are_shown(summary: Summary) -> None:
+    """A proof that was not deserved is counted, named with its site, and never lost among those apart."""
+    honest = next(one for one in trials(60, SEED, 1) if one.verdict is Verdict.PROVEN and not one.apart)
+    wrong = replace(honest, deserved=False)
+    shown = summed(SEED, [honest, wrong])
+    assert shown.false_proofs == (wrong,)
+    assert f"FALSE PROOF site {wrong.seed}" in to_text(shown)
+    assert to_json(shown)["false_proofs"]["seen"] == 1
+
+
+def test_impersonators_count_apart() -> None:
+    """A perfect impersonator is proven, as the README says, and is in no figure but its own."""
+    seed = next(seed for seed in range(1000) if site_of(seed).truth.fault is Fault.TWIN)
+    shown = summed(0, [trial(seed)])
+    assert shown.undeserved.of == shown.faulty.of == 0
+    assert shown.apart.of == 1
+
+
+def test_the_command_prints_the_table_and_is_the_same_under_any_hash_seed() -> None:
+    """`netcheck rehearse --campaign`: exit 0, the same bytes however strings are hashed, JSON that adds up."""
+    words = [sys.executable, "-m", "netcheck", "rehearse", "--campaign", "30", "--seed", "5", "--format", "json"]
+    runs = [
+        subprocess.run(words, capture_output=True, text=True, check=False, env={**os.environ, "PYTHONHASHSEED": seed})
+        for seed in ("1", "2")
+    ]
+    assert [run.returncode for run in runs] == [0, 0], runs[0].stderr
+    assert runs[0].stdout == runs[1].stdout
+    shown = json.loads(runs[0].stdout)
+    assert sum(row["sites"] for row in shown["rows"]) == shown["campaign"]["sites"] == 30
