@@ -189,13 +189,13 @@ class Rig:
             return
         to = int.from_bytes(frame[:6], "big")
         group = bool(to >> 40 & 1)
-        flight, jitter, queue = self._now + FLIGHT + source.delay, source.jitter, self._queue
+        flight, jitter = self._now + FLIGHT + source.delay, source.jitter
         for jack in source.segment.jacks:
             if (group or jack.mac == to) and jack is not source:
                 at = flight + jack.delay
                 if jitter or jack.jitter:
                     at += self.random.uniform(0, jitter + jack.jitter)
-                heapq.heappush(queue, (at, next(self._ties), partial(self._deliver, jack, frame)))
+                self.at(at, partial(self._deliver, jack, frame))
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
         if not jack.passes(self._now, self.random):

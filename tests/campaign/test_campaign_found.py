@@ -1,0 +1,112 @@
+"""Sites that the campaign found to be judged wrongly, each kept as small as it could be made."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+
+from netcheck.proof.events import Event, What
+from netcheck.proof.luck import LEAST_UNSEEN
+from netcheck.proof.result import Phase, Verdict
+from netcheck.rig.devices import Faults
+from tests.rig.scenes import MACS, Scene
+from tests.rig.troubles import alone, keyed, pair, wrong_cable
+
+
+def pulled_when_heard(scene: Scene, after: float) -> Scene:
+    """The cable is out so many seconds after its first answer, before anybody asked; later the hand does as told."""
+    tell, jack = scene.hand.told, scene.jacks["alpha/cpu"]
+
+    def told(event: Event) -> None:
+        tell(event)
+        if event.what is What.HEARD and event.port == "alpha/cpu:1":
+            scene.rig.after(after, partial(scene.rig.plug, jack, False))
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    return scene
+
+
+def test_direct_cable_out_before_it_is_asked_for_ends_by_itself() -> None:
+    """A hands-free run waited for ever for answers through a direct cable that was already out."""
+    ran = pulled_when_heard(alone(), 0.7).prove()
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert ran.seconds < 120
+    assert any("before it was asked for" in event.text for event in ran.log)
+
+
+def test_cable_out_just_after_the_first_answer_is_noticed() -> None:
+    """The silence before the request was so long that no answer was left among the probes that were looked at."""
+    scene = pulled_when_heard(pair(), 0.2)
+    scene.hand.hand = 0.01  # the cable is in long before
+    ran = scene.prove()
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert any("fell silent before" in event.text for event in ran.log)
+
+
+def test_an_announcement_after_a_short_pull_counts_once() -> None:
+    """A device that checks its own address announced itself, and in that one moment the pull was refused five times."""
+    scene = pair()
+    scene.devices["alpha/cpu"].faults = Faults(checks_itself=True)
+    jack, tell, asked = scene.jacks["alpha/cpu"], scene.hand.told, []
+
+    def told(event: Event) -> None:
+        if event.what is What.DO and event.text.startswith("Pull") and not asked:
+            asked.append(event)
+            scene.rig.after(1.0, partial(scene.rig.plug, jack, False))
+            scene.rig.after(1.3, partial(scene.rig.plug, jack, True))
+            scene.hand.log.append(event)
+        else:
+            tell(event)
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    ran = scene.prove()
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert sum(event.text.startswith("Pull") for event in ran.log) == 2
+
+
+def test_the_only_control_pulled_instead_is_not_the_whole_switch() -> None:
+    """The technician pulled the only other device and pressed Enter: the port went on answering all the while."""
+    ran = keyed(wrong_cable(corrected=False)).prove()
+    assert ran.proof.verdict is Verdict.SWAPPED
+    assert not any("everything fell silent" in event.text for event in ran.log)
+
+
+def test_an_answer_delayed_past_the_return_is_no_answer_with_the_cable_out() -> None:
+    """A request was under way for half a second, met the cable that was just put in, and counted as still answering."""
+    scene = pair()
+    scene.hand.hand = 0.1
+    scene.jacks["alpha/cpu"].jitter = 0.7
+    for seed in range(6):
+        again = replace(scene, seed=seed, targets=[])
+        again.add("alpha/cpu", 20).jitter = 0.7
+        again.add("beta/cpu", 21)
+        again.hand.hand = 0.1
+        assert again.prove().proof.verdict is Verdict.PROVEN, seed
+
+
+def test_a_second_owner_heard_before_the_operators_word_is_heard_with_the_cable_out() -> None:
+    """It answered between the pull and the Enter that told of it, and was called an owner with the cable in."""
+    for early in range(5):
+        scene = keyed(pair(seed=early))
+        scene.hand.hand = 1.0 + 0.2 * early
+        scene.plug("stranger", 20, Faults(only_while_out=scene.jacks["alpha/cpu"], slow=0.3), mac=MACS + 0x99)
+        assert scene.prove().proof.verdict is Verdict.IMPOSTOR, early
+
+
+def test_a_lost_last_request_of_phase_in_is_made_up_for() -> None:
+    """By ARP alone, with the fifth request lost, phase in had four: too few, though there was all the time for more."""
+    for seed in (3, 10, 29, 33):
+        scene = Scene(seed=seed, own=False)
+        scene.hand.hand = 0.1
+        scene.add("alpha/cpu", 20, Faults(echo=False)).loss = 0.12
+        scene.add("beta/cpu", 21)
+        proof = scene.prove().proof
+        assert proof.verdict is Verdict.PROVEN, (seed, proof.why)
+        assert dict(proof.phases)[Phase.IN].arp.sent >= 5
+
+
+def test_a_silence_outlasts_a_burst_of_loss() -> None:
+    """A key alone says that the cable is out: the silence must be longer than a link is likely to be bad by itself."""
+    ran = keyed(pair()).prove()
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert dict(ran.proof.phases)[Phase.OUT].seconds >= LEAST_UNSEEN
