@@ -43,7 +43,10 @@ def command(
         raise UsageError(Problem("rehearse needs a plan, or --campaign N, and not both", do="Give one of them"))
     o.within("--seed", seed, 0, 2**31)
     if campaign is not None:
-        sites, workers = int(o.within("--campaign", campaign, 1, 200_000)), int(o.within("--processes", processes, 0, 1024))
+        sites, workers = (
+            int(o.within("--campaign", campaign, 1, 200_000)),
+            int(o.within("--processes", processes, 0, 1024)),
+        )
         raise typer.Exit(rehearsing.run_campaign(sites, seed, workers, form is o.Form.JSON))
     assert plan is not None
     training = rehearsing.Training(

@@ -67,7 +67,21 @@ CHASSIS, PORT, TTL = (1, b"\x07here"), (2, b"\x07p1"), (3, b"\0\x78")
         pytest.param(
             lldp(CHASSIS, PORT, TTL, (0, b""), (5, b"x")), Lldp(DEVICE, "here", "p1", 120), id="after the end"
         ),
-        pytest.param(lldp((1, b"\x05\x01\xc0\0\x02\x14"), PORT, TTL), Lldp(DEVICE, "192.0.2.20", "p1", 120), id="IPv4"),
+        pytest.param(
+            lldp((1, b"\x05\x01\xc0\0\x02\x14"), PORT, TTL),
+            Lldp(DEVICE, "192.0.2.20", "p1", 120, address=0xC0000214),
+            id="IPv4",
+        ),
+        pytest.param(
+            lldp(CHASSIS, PORT, TTL, (8, b"\x05\x01\xc0\0\x02\x15\x01\0\0\0\0\0")),
+            Lldp(DEVICE, "here", "p1", 120, address=0xC0000215),
+            id="management address",
+        ),
+        pytest.param(
+            lldp(CHASSIS, PORT, TTL, (8, b"\x11\x02" + b"\0" * 16), (8, b"\x05\x01\xc0")),
+            Lldp(DEVICE, "here", "p1", 120),
+            id="management address of IPv6, and one cut short",
+        ),
         pytest.param(
             lldp(CHASSIS, (2, b"\x04\x01\xc0\0\x02\x14"), TTL), Lldp(DEVICE, "here", "192.0.2.20", 120), id="IP"
         ),
