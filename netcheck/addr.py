@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ipaddress
 import re
+from socket import inet_aton
 from typing import NamedTuple
 
 # RFC 3986 section 3.2.2, dec-octet: no leading zeros. Checked before use, since RFC 6943 section 3.1.1 shows how
@@ -16,12 +17,10 @@ _OCTET = r"(?:25[0-5]|2[0-4][0-9]|1[0-9][0-9]|[1-9]?[0-9])"
 _V4 = re.compile(rf"{_OCTET}(?:\.{_OCTET}){{3}}", re.ASCII)
 _QUAD = re.compile(r"[0-9]+(?:\.[0-9]+){3}", re.ASCII)
 _LENGTH = re.compile(r"0|[1-9][0-9]{0,2}", re.ASCII)
-_HEX12 = re.compile(r"[0-9A-Fa-f]{12}", re.ASCII)
-_MAC_FORMS = (
-    re.compile(r"[0-9A-Fa-f]{2}(?:-[0-9A-Fa-f]{2}){5}", re.ASCII),
-    re.compile(r"[0-9A-Fa-f]{2}(?::[0-9A-Fa-f]{2}){5}", re.ASCII),
-    re.compile(r"[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}", re.ASCII),
-    _HEX12,
+_MAC = re.compile(
+    r"[0-9A-Fa-f]{2}([-:])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}"
+    r"|[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}|[0-9A-Fa-f]{12}",
+    re.ASCII,
 )
 
 WIDTH = {4: 32, 6: 128}
@@ -58,7 +57,7 @@ class Address(NamedTuple):
         if ":" in text:
             return cls(6, _v6_value(text))
         if _V4.fullmatch(text):
-            return cls(4, int.from_bytes(bytes(map(int, text.split("."))), "big"))
+            return cls(4, int.from_bytes(inet_aton(text), "big"))  # lax by itself, and so never asked first
         raise ValueError(_why_not_v4(text))
 
 
@@ -275,6 +274,6 @@ class Mac(NamedTuple):
     def from_text(cls, text: str) -> Mac:
         """Read the hyphen, colon, dot and bare forms, in any case."""
         text = text.strip()
-        if not any(form.fullmatch(text) for form in _MAC_FORMS):
+        if not _MAC.fullmatch(text):
             raise ValueError(f"{_shown(text)} is not a MAC of twelve hexadecimal digits, for example 00-00-5E-00-53-21")
-        return cls(int(re.sub("[-:.]", "", text), 16))
+        return cls(int(text.replace("-", "").replace(":", "").replace(".", ""), 16))
