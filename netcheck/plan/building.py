@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
@@ -21,6 +22,7 @@ from netcheck.plan.model import (
     Station,
     Subnet,
     SurveyEntry,
+    Translation,
 )
 from netcheck.plan.shapes import (
     AcceptedShape,
@@ -34,6 +36,7 @@ from netcheck.plan.shapes import (
     StationShape,
     SubnetShape,
     SurveyShape,
+    TranslationShape,
 )
 from netcheck.text import safe
 
@@ -53,6 +56,7 @@ class Parts:
     stations: tuple[Station, ...]
     surveys: tuple[SurveyEntry, ...]
     accepted: tuple[Accepted, ...]
+    translations: tuple[Translation, ...]
 
 
 def build(tables: Tables, problems: list[Problem]) -> Parts:
@@ -81,6 +85,7 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         tuple(_station(*one) for one in fitted(tables.stations, StationShape)),
         tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
         tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
+        tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
     )
 
 
@@ -125,7 +130,7 @@ def _subnet(shape: SubnetShape, place: Place) -> Subnet:
         shape.name,
         _cell(shape.prefix, Prefix.from_text, place),
         place,
-        _maybe(shape.gateway, Address.from_text, place),
+        _maybe(shape.gateway, _gateway, place),
         shape.vlan,
         shape.island or SITE,
         _cells(shape.pools, Range.from_text, place),
@@ -148,14 +153,51 @@ def _interface(
         shape.slot,
         address,
         _maybe(shape.mask, lambda text: Mask.from_text(text, family), place),
-        _maybe(shape.gateway, Address.from_text, place),
+        _maybe(shape.gateway, _gateway, place),
         _maybe(shape.mac, Mac.from_text, place),
         _maybe(shape.host_name, str, place),
         _maybe(shape.switch_port, str, place),
         tuple(shape.ports),
         shape.behind,
         shape.granted,
+        _maybe(shape.address6, _address6, place),
+        _maybe(shape.mask6, lambda text: Mask.from_text(text, 6), place),
+        _maybe(shape.gateway6, _gateway6, place),
+        shape.subnet6,
     )
+
+
+# On-link on every interface, and told apart by its zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
+_LINK_LOCAL = Prefix.from_text("fe80::/10")
+_ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
+
+
+def _gateway(text: str) -> Address:
+    """A gateway's address; a link-local one may name the zone it is in, which is the device's own affair."""
+    head, percent, zone = text.partition("%")
+    address = Address.from_text(head if percent and _ZONE.fullmatch(zone) else text)
+    if percent and not _LINK_LOCAL.holds(address):
+        raise ValueError(f"{address} is not link-local, so it can name no zone; write the address alone")
+    return address
+
+
+def _address6(text: str) -> Address:
+    return _of_ipv6(Address.from_text(text))
+
+
+def _gateway6(text: str) -> Address:
+    return _of_ipv6(_gateway(text))
+
+
+def _of_ipv6(address: Address) -> Address:
+    if address.family != 6:
+        raise ValueError(f"{address} is an IPv4 address; IPv6 is expected here")
+    return address
+
+
+def _translation(shape: TranslationShape, place: Place) -> Translation:
+    outside, inside = (_cell(text, Address.from_text, place) for text in (shape.outside, shape.inside))
+    return Translation(outside, inside, shape.island, shape.at, place)
 
 
 def _router(shape: RouterShape, place: Place) -> Router:

@@ -55,4 +55,5 @@ class Tables:
     stations: tuple[Entry, ...] = ()
     surveys: tuple[Entry, ...] = ()
     accepted: tuple[Entry, ...] = ()
+    translations: tuple[Entry, ...] = ()
     files: tuple[Path, ...] = field(default=())

@@ -68,6 +68,10 @@ class Interface:
     ports: tuple[str, ...] = ("1",)
     behind: str = ""  # `device/interface:port` that this one hangs behind, or empty
     granted: str = ""  # by whom this address is reserved for it, or empty
+    address6: Cell[Address] | None = None  # a second address, of IPv6, beside an IPv4 one
+    mask6: Cell[Mask] | None = None
+    gateway6: Cell[Address] | None = None
+    subnet6: str = ""  # the subnet of address6; where empty, the one of the island that holds it
 
     @property
     def subject(self) -> str:
@@ -92,6 +96,22 @@ class Router:
     place: Place
     routes: tuple[Route, ...] = ()
     island: str = SITE
+
+
+@dataclass(frozen=True, slots=True)
+class Translation:
+    """An address by which a translating router lets one inside address of an island be reached from outside it."""
+
+    outside: Cell[Address]
+    inside: Cell[Address]
+    island: str  # the inside address's
+    at: str  # the router's name
+    place: Place
+
+    @property
+    def subject(self) -> str:
+        """`router/outside address`: the outside address is one that the router answers for."""
+        return f"{self.at}/{self.outside.value or self.outside.text}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +180,7 @@ class Plan:
     stations: tuple[Station, ...] = ()
     surveys: tuple[SurveyEntry, ...] = ()
     accepted: tuple[Accepted, ...] = ()
+    translations: tuple[Translation, ...] = ()
     place: Place = field(default=Place("plan.toml"))
 
     @cached_property
@@ -171,6 +192,16 @@ class Plan:
     def interface_named(self) -> dict[str, Interface]:
         """Interfaces by subject."""
         return {interface.subject: interface for interface in self.interfaces}
+
+    @cached_property
+    def router_named(self) -> dict[str, Router]:
+        """Routers by name."""
+        return {router.name: router for router in self.routers}
+
+    def outer_island(self, translation: Translation) -> str:
+        """The island that an outside address belongs to: the router's, or the site's where that is the inside one."""
+        router = self.router_named.get(translation.at)
+        return router.island if router and router.island != translation.island else SITE
 
     def subnet_of(self, interface: Interface) -> Subnet:
         """The subnet that an interface names."""

@@ -62,6 +62,7 @@ def read_plan(path: str | Path) -> Plan:
         parts.stations,
         parts.surveys,
         parts.accepted,
+        parts.translations,
         Place(safe(file.name)),
     )
 

@@ -26,6 +26,7 @@ class _Loose:
 
     subject: str
     subnet: str
+    subnet6: str
     behind: str
     ports: tuple[str, ...]
     place: Place
@@ -36,7 +37,9 @@ class _Loose:
         labels = map(as_label, ports if isinstance(ports, list) else ())
         texts = (one.strip() for one in labels if isinstance(one, str))
         subject = f"{device}/{name}" if device and name else ""
-        return cls(subject, entry.text("subnet"), entry.text("behind"), tuple(texts), entry.place)
+        return cls(
+            subject, entry.text("subnet"), entry.text("subnet6"), entry.text("behind"), tuple(texts), entry.place
+        )
 
 
 def reference_problems(tables: Tables) -> Iterator[Problem]:
@@ -79,8 +82,9 @@ def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
 def _unknown_subnets(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[Problem]:
     known = dict.fromkeys(name for name, _ in _names(tables.subnets) if name)
     for interface in interfaces:
-        if interface.subnet and interface.subnet not in known:
-            yield _unknown("subnet", interface.subnet, known, interface.place)
+        for name in (interface.subnet, interface.subnet6):
+            if name and name not in known:
+                yield _unknown("subnet", name, known, interface.place)
 
 
 def _unknown_ends(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[Problem]:

@@ -32,8 +32,16 @@ def _hash(interface: Interface) -> str:
         *(_text(cell) for cell in cells),
         interface.behind,
         *interface.ports,
+        *_second(interface),
     )
     return hashlib.sha256("\0".join(texts).encode("utf-8", "surrogatepass")).hexdigest()[:DIGITS]
+
+
+def _second(interface: Interface) -> tuple[str, ...]:
+    """What a dual-stack interface has besides; nothing for any other, whose hash stays what it was without these."""
+    cells = (interface.address6, interface.mask6, interface.gateway6)
+    texts = (*(_text(cell) for cell in cells), interface.subnet6)
+    return texts if any(texts) else ()
 
 
 def _text(cell: Cell[Any] | None) -> str:

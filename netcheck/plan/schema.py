@@ -22,6 +22,7 @@ from netcheck.plan.shapes import (
     StationShape,
     SubnetShape,
     SurveyShape,
+    TranslationShape,
 )
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -31,6 +32,7 @@ ENTRIES: dict[str, type[Shape]] = {
     "site": SiteShape,
     "subnet": SubnetShape,
     "router": RouterShape,
+    "translation": TranslationShape,
     "conversation": ConversationShape,
     "station": StationShape,
     "survey": SurveyShape,

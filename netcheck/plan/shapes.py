@@ -92,6 +92,10 @@ class InterfaceShape(Shape):
     ports: Annotated[list[Name], Field(min_length=1)] = ["1"]
     behind: str = ""
     granted: str = ""
+    address6: str = ""
+    mask6: str = ""
+    gateway6: str = ""
+    subnet6: str = ""
 
 
 class InterfaceRow(InterfaceShape):
@@ -126,6 +130,15 @@ class RouterShape(Shape):
     interfaces: list[Name]
     routes: list[RouteShape] = []
     island: str = ""
+
+
+class TranslationShape(Shape):
+    """`[[translation]]`."""
+
+    outside: Name
+    inside: Name
+    island: Name
+    at: Name
 
 
 class ConversationShape(Shape):
@@ -185,6 +198,7 @@ class PlanShape(Shape):
     subnet: list[dict[str, Any]] = []
     device: list[dict[str, Any]] = []
     router: list[dict[str, Any]] = []
+    translation: list[dict[str, Any]] = []
     conversation: list[dict[str, Any]] = []
     station: list[dict[str, Any]] = []
     survey: list[dict[str, Any]] = []
@@ -192,3 +206,4 @@ class PlanShape(Shape):
     subnets: Name | None = None
     interfaces: Name | None = None
     conversations: Name | None = None
+    translations: Name | None = None

@@ -13,14 +13,27 @@ from netcheck.plan.csv_form import read_table
 from netcheck.plan.entries import Entry, Tables
 from netcheck.plan.fitting import found
 from netcheck.plan.model import Place
-from netcheck.plan.shapes import FORMAT, ConversationShape, InterfaceRow, PlanShape, Shape, SubnetShape
+from netcheck.plan.shapes import (
+    FORMAT,
+    ConversationShape,
+    InterfaceRow,
+    PlanShape,
+    Shape,
+    SubnetShape,
+    TranslationShape,
+)
 from netcheck.text import safe
 
 PLAN_LIMIT = 16 * MIB
 _STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
 _KEY_PARTS = 32  # no key of a plan has more than two; the parser's time grows with their square
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
-_ROWS: dict[str, type[Shape]] = {"subnets": SubnetShape, "interfaces": InterfaceRow, "conversations": ConversationShape}
+_ROWS: dict[str, type[Shape]] = {
+    "subnets": SubnetShape,
+    "interfaces": InterfaceRow,
+    "conversations": ConversationShape,
+    "translations": TranslationShape,
+}
 
 
 def read_toml(path: Path, problems: list[Problem]) -> Tables | None:
@@ -84,6 +97,7 @@ def _tables(document: dict[str, object], path: Path, problems: list[Problem]) ->
         _entries(top, "station"),
         _entries(top, "survey"),
         _entries(top, "accepted"),
+        (*_entries(top, "translation"), *beside.get("translations", ())),
         (path, *(path.parent / top.text(key) for key in beside)),
     )
 
@@ -113,5 +127,5 @@ def label_of(kind: str, table: Mapping[str, object], number: int) -> str:
     if kind == "conversation":
         ends = (table.get("from"), table.get("to"))
         return " to ".join(safe(end, 80) for end in ends if isinstance(end, str) and end.strip()) or str(number)
-    name = table.get({"survey": "file", "accepted": ""}.get(kind, "name"))
+    name = table.get({"survey": "file", "accepted": "", "translation": "outside"}.get(kind, "name"))
     return safe(name.strip(), 80) if isinstance(name, str) and name.strip() else str(number)

@@ -22,6 +22,7 @@ from netcheck.plan.shapes import (
     StationShape,
     SubnetShape,
     SurveyShape,
+    TranslationShape,
 )
 from netcheck.plan.workbook import Book, opened
 from netcheck.text import safe
@@ -35,6 +36,7 @@ SHEETS: dict[str, type[Shape]] = {
     "stations": StationShape,
     "surveys": SurveyShape,
     "accepted": AcceptedShape,
+    "translations": TranslationShape,
 }
 _KNOWN = ("site", SITE_HOSTS, *SHEETS)
 
@@ -82,6 +84,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         read["stations"],
         _surveys(read["surveys"], book, path),
         read["accepted"],
+        read["translations"],
         (path,),
     )
 

@@ -1,4 +1,4 @@
-"""The ways of a plan's conversations, there and back, as text and as JSON."""
+"""The ways of a plan's conversations, there and back, as a table and as JSON."""
 
 from __future__ import annotations
 
@@ -8,29 +8,47 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.paths import Outcome, Talk, Walk
 from netcheck.text import safe
 
-
-def to_text(checked: Checked) -> str:
-    """Three lines a conversation: who with whom and why, there, back."""
-    parts = [f"Conversations ({len(checked.talks)})\n", *map(_lines, checked.talks)]
-    return "".join(parts)
+WIDTH = 120  # columns where the output is no terminal
+NARROW, SHARE = 24, 0.5  # the last column gets half the width, and never less than this
+HEADS = ("conversation", "way", "outcome", "path")
 
 
-def _lines(talk: Talk) -> str:
+def to_text(checked: Checked, width: int = WIDTH) -> str:
+    """A table of two rows a conversation: there and back, with every hop, and where and why it fails."""
+    from tabulate import tabulate
+
+    head = f"Conversations ({len(checked.talks)})\n"
+    if not checked.talks:
+        return head + "  The plan lists none.\n"
+    rows = [row for talk in checked.talks for row in _rows(talk)]
+    last = max(int(width * SHARE), NARROW)
+    first = max((width - last - len("there") - len("undecided") - 8), NARROW)
+    return head + tabulate(rows, HEADS, "simple", disable_numparse=True, maxcolwidths=[first, None, None, last]) + "\n"
+
+
+def _rows(talk: Talk) -> tuple[tuple[str, ...], ...]:
     conversation = talk.conversation
-    why = f" ({safe(conversation.why)})" if conversation.why else ""
-    head = f"{safe(conversation.source)} to {safe(conversation.target)}{why}"
-    return f"  {head}\n    there: {_way(talk.there)}\n    back:  {_way(talk.back)}\n"
+    ends = f"{safe(conversation.source, 80)} to {safe(conversation.target, 80)}"
+    why = f" ({safe(conversation.why, 200)})" if conversation.why else ""
+    there, back = talk.there, talk.back
+    return (
+        (ends + why, "there", there.outcome.value, _path(there, conversation.source, conversation.target)),
+        ("", "back", back.outcome.value, _path(back, conversation.target, conversation.source)),
+    )
 
 
-def _way(walk: Walk) -> str:
-    through = " through " + ", ".join(map(str, walk.through)) if walk.through else ""
-    if walk.outcome is Outcome.DELIVERED:
-        return f"delivered{through or ' on its own segment'}"
-    return f"{walk.outcome.value}{through}: {safe(walk.why)}"
+def _path(walk: Walk, source: str, target: str) -> str:
+    """`a -> 10.62.20.1 -> b`; where packets end on the way, the reason and the value to change."""
+    delivered = walk.outcome is Outcome.DELIVERED
+    hops = [safe(source, 80), *map(str, walk.through), *([safe(target, 80)] if delivered else [])]
+    path = " -> ".join(hops)
+    if delivered:
+        return path
+    return f"{path} -> ?: {safe(walk.why)}" + (f"; {safe(walk.change)}" if walk.change else "")
 
 
 def to_json(checked: Checked) -> list[dict[str, Any]]:
-    """One object a conversation; `why` is null where the packets are delivered."""
+    """One object a conversation; `why` and `change` are null where the packets are delivered."""
     return [
         {
             "from": talk.conversation.source,
@@ -43,4 +61,9 @@ def to_json(checked: Checked) -> list[dict[str, Any]]:
 
 
 def _way_json(walk: Walk) -> dict[str, Any]:
-    return {"outcome": walk.outcome.value, "through": [*map(str, walk.through)], "why": walk.why or None}
+    return {
+        "outcome": walk.outcome.value,
+        "through": [*map(str, walk.through)],
+        "why": walk.why or None,
+        "change": walk.change or None,
+    }

@@ -51,16 +51,23 @@ def _public(scene: Scene) -> Iterator[Breach]:
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
         for address, holders in island.placed_at.items():
-            if len(holders) > 1:
+            if len(holders) > 1 and _holders_differ(holders):
                 subjects = tuple(placed.interface.subject for placed in holders)
                 yield breach(
                     f"{address} is planned for {listed(list(subjects))}", *(each.interface for each in holders)
                 )
 
 
+def _holders_differ(holders: tuple[Placed, ...]) -> bool:
+    """Translations among themselves are another rule's; a router may be planned with its own outside addresses."""
+    interfaces = [placed for placed in holders if placed.translation is None]
+    routers = {placed.interface.device for placed in holders}
+    return len(interfaces) > 1 or bool(interfaces and len(routers) > 1)
+
+
 def _unplaced(scene: Scene) -> Iterator[Breach]:
     for interface in scene.plan.interfaces:
-        if interface.address is None:
+        if interface.address is None and interface.address6 is None:
             yield breach("it has no address yet", interface)
 
 

@@ -14,6 +14,7 @@ from netcheck.rules import (
     reading,
     subnets,
     surveying,
+    translations,
 )
 from netcheck.rules.rule import Rule
 
@@ -49,6 +50,9 @@ RULES: tuple[Rule, ...] = (
     subnets.VLAN_REUSED,
     conversations.NO_WAY_THERE,
     conversations.NO_WAY_BACK,
+    translations.TRANSLATION_TO_NOTHING,
+    translations.TRANSLATED_TWICE,
+    translations.OUTSIDE_ADDRESS_TAKEN,
     clashes.TOO_NEAR,
     subnets.CROWDED,
     surveying.NOT_SURVEYED,

@@ -107,7 +107,7 @@ def _nearest_stranger(scene: Scene, placed: Placed, island: Island) -> SiteHost 
     prefix = placed.subnet.prefix.value
     if prefix is None or not prefix.holds(placed.address):
         return None
-    marks = scene.marks[placed.interface.device]
+    marks = scene.marks.get(placed.interface.device, set())
     for host in island.hosts.around(placed.address, prefix):
         if abs(host.address.value - placed.address.value) >= scene.plan.keep_clear:
             return None
@@ -120,7 +120,7 @@ _CAMERA = "address,mac,name\n10.62.20.61,00-00-5E-00-53-99,gate-camera\n"
 _MAC = 'address = "10.62.20.61"\nmac = "00-00-5E-00-53-21"'
 _POOL = PROCESS + '\npools = ["10.62.20.200-10.62.20.239"]'
 _RESERVED = PROCESS + '\nreserved = ["10.62.20.1-10.62.20.19"]'
-_GATEWAY = PROCESS + '\ngateway = "10.62.20.1"'
+_ROUTER = '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.1/24"]'
 _STATION = '[[station]]\nname = "service laptop"\naddress = "10.62.20.245/24"'
 
 TAKEN_ON_SITE = Rule(
@@ -174,8 +174,8 @@ IS_GATEWAY = Rule(
     severity=Severity.CONFLICT,
     what="The address equals a subnet's gateway or a router's interface.",
     why="A device with the gateway's address cuts every other device on the segment off from the rest of the site.",
-    bad=one('address = "10.62.20.1"', subnet=_GATEWAY),
-    good=one('address = "10.62.20.61"', subnet=_GATEWAY),
+    bad=one('address = "10.62.20.1"', _ROUTER),
+    good=one('address = "10.62.20.61"', _ROUTER),
     source="RFC 5227 section 2.4",
     check=_gateway,
     mend=Mend.EACH,

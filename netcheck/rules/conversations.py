@@ -16,6 +16,10 @@ def _breach(talk: Talk, message: str) -> Breach:
     return Breach((conversation.source, conversation.target), message, str(conversation.place))
 
 
+def _why(walk: Walk) -> str:
+    return f"{walk.why}; {walk.change}" if walk.change else walk.why
+
+
 def through(walk: Walk) -> str:
     """` through 10.62.20.1, 10.62.40.126`, or nothing where the packets pass no router."""
     return " through " + ", ".join(map(str, walk.through)) if walk.through else ""
@@ -24,29 +28,23 @@ def through(walk: Walk) -> str:
 def _no_way_there(scene: Scene) -> Iterator[Breach]:
     for talk in scene.talks:
         if talk.there.outcome is Outcome.LOST:
-            yield _breach(talk, f"no way there{through(talk.there)}: {talk.there.why}")
+            yield _breach(talk, f"no way there{through(talk.there)}: {_why(talk.there)}")
 
 
 def _no_way_back(scene: Scene) -> Iterator[Breach]:
     for talk in scene.talks:
         if talk.there.outcome is Outcome.DELIVERED and talk.back.outcome is Outcome.LOST:
             there = f"there{through(talk.there) or ' directly'}"
-            yield _breach(talk, f"{there}, no way back{through(talk.back)}: {talk.back.why}")
+            yield _breach(talk, f"{there}, no way back{through(talk.back)}: {_why(talk.back)}")
 
 
-_PACKING = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\ngateway = "10.62.30.1"'
+_BARE = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"'
+_PACKING = f'{_BARE}\ngateway = "10.62.30.1"'
+_STUB = '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.1/24"]'
 _ROUTER = '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.1/24", "10.62.30.1/24"]'
 _TALK = '[[conversation]]\nfrom = "filler-plc/cpu"\nto = "line-panel/lan"'
-
-
-def _plc(gateway: str) -> str:
-    return device("filler-plc", cpu=f'address = "10.62.20.61"\ngateway = "{gateway}"')
-
-
-def _panel(mask: str) -> str:
-    return device("line-panel", lan=f'subnet = "packing"\naddress = "10.62.30.73"\nmask = "{mask}"')
-
-
+_PLC = device("filler-plc", cpu='address = "10.62.20.61"')
+_PANEL = device("line-panel", lan='subnet = "packing"\naddress = "10.62.30.73"')
 _WITH_GATEWAY = PROCESS + '\ngateway = "10.62.20.1"'
 
 NO_WAY_THERE = Rule(
@@ -55,8 +53,8 @@ NO_WAY_THERE = Rule(
     what="A conversation's packets cannot reach the far end.",
     why="The devices will be installed, answer from the bench and never talk to one another. By the addresses, masks, "
     "gateways and routes of the plan it can be seen at which hop the packets are lost.",
-    bad=plan(_PACKING, _plc("10.62.21.1"), _panel("/24"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
-    good=plan(_PACKING, _plc("10.62.20.1"), _panel("/24"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    bad=plan(_PACKING, _PLC, _PANEL, _STUB, _TALK, subnet=_WITH_GATEWAY),
+    good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1812 section 5.2.4.3",
     check=_no_way_there,
 )
@@ -66,8 +64,8 @@ NO_WAY_BACK = Rule(
     what="A conversation's packets reach the far end, and the answer cannot return.",
     why="It looks like a dead device and is a wrong mask or gateway at the far end: the request arrives, the answer "
     "is sent to the wrong segment.",
-    bad=plan(_PACKING, _plc("10.62.20.1"), _panel("255.255.0.0"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
-    good=plan(_PACKING, _plc("10.62.20.1"), _panel("255.255.255.0"), _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    bad=plan(_BARE, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1219 section 2.2",
     check=_no_way_back,
 )

@@ -6,19 +6,21 @@ from netcheck.rules.rule import Example
 
 DAY = "2026-11-02"  # the day on which the examples are checked
 PROCESS = 'prefix = "10.62.20.0/24"'
+COVERED = 'taken = 2026-10-28\ncovers = ["0.0.0.0/0"]'  # where no survey is the matter, one covers all
 SURVEYED = 'taken = 2026-10-28\ncovers = ["10.62.20.0/24"]'
 
 
 def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:
-    """A plan with one subnet, `process`, and further parts; with a survey where its hosts or its keys are given."""
+    """A plan with one subnet, `process`, and further parts; with a survey, which covers all and lists nobody where
+    neither its hosts nor its keys are given."""
     tables = [
         f'format = 1\n\n[site]\nname = "Example"\n{site}',
         f'[[subnet]]\nname = "process"\n{subnet}',
         *parts,
     ]
-    if hosts or survey:
-        tables.append(f'[[survey]]\nfile = "site-hosts.csv"\n{survey or SURVEYED}')
-    return Example("\n\n".join(table.strip() for table in tables) + "\n", hosts or ("address\n" if survey else ""))
+    keys = survey or (SURVEYED if hosts else COVERED)
+    tables.append(f'[[survey]]\nfile = "site-hosts.csv"\n{keys}')
+    return Example("\n\n".join(table.strip() for table in tables) + "\n", hosts or "address\n")
 
 
 def device(name: str, **interfaces: str) -> str:

@@ -52,20 +52,20 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
         end = _end(gateway, subnet)
         if gateway and end:
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is {end}")
-    for interface in scene.plan.interfaces:
-        gateway, whose = _in_use(scene, interface)
-        end = _end(gateway, scene.plan.subnet_of(interface)) if interface.gateway else ""
+    for interface, subnet in scene.faces:
+        gateway, whose = _in_use(scene, interface, subnet)
+        end = _end(gateway, subnet) if interface.gateway else ""
         if gateway and gateway == _value(interface.address):
             yield breach(f"{whose} {gateway} is the interface itself", interface, others=[str(gateway)])
         elif gateway and end:
             yield breach(f"{whose} {gateway} is {end}", interface, others=[str(gateway)])
 
 
-def _in_use(scene: Scene, interface: Interface) -> tuple[Address | None, str]:
+def _in_use(scene: Scene, interface: Interface, subnet: Subnet) -> tuple[Address | None, str]:
     """The gateway an interface uses and whose it is; a router needs none beyond what is typed into it."""
     if interface.gateway is not None:
         return _value(interface.gateway), "the typed gateway"
-    subnet, address = scene.plan.subnet_of(interface), _value(interface.address)
+    address = _value(interface.address)
     if address and interface.device in scene.islands[subnet.island].routers_at(address):
         return None, ""
     return _value(subnet.gateway), f"the gateway of its subnet {subnet.name},"
@@ -82,8 +82,7 @@ def _end(gateway: Address | None, subnet: Subnet) -> str:
 
 
 def _differs(scene: Scene) -> Iterator[Breach]:
-    for interface in scene.plan.interfaces:
-        subnet = scene.plan.subnet_of(interface)
+    for interface, subnet in scene.faces:
         typed, planned = _value(interface.gateway), _value(subnet.gateway)
         if typed and planned and typed != planned:
             message = f"the typed gateway {typed} is not {planned}, the gateway of subnet {subnet.name}"

@@ -13,9 +13,9 @@ from netcheck.rules.scene import Scene
 
 
 def _masks(scene: Scene) -> Iterator[tuple[Interface, Mask, Prefix | None]]:
-    for interface in scene.plan.interfaces:
+    for interface, subnet in scene.faces:
         if interface.mask is not None and interface.mask.value is not None:
-            yield interface, interface.mask.value, scene.plan.subnet_of(interface).prefix.value
+            yield interface, interface.mask.value, subnet.prefix.value
 
 
 def _meant(prefix: Prefix | None, mask: Mask) -> str:

@@ -15,6 +15,18 @@ from netcheck.space.suggesting import ordinary_ranges, suggest
 
 def movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
     """The subjects that need another address for the finding to go; none where no address can mend it."""
+    return tuple(subject for subject in _movers(scene, finding) if _has_it(scene, finding, subject))
+
+
+def _has_it(scene: Scene, finding: Finding, subject: str) -> bool:
+    """Proposals are for `address`: no other address of an interface, nor one outside of a translating router, moves."""
+    interface = scene.plan.interface_named.get(subject)
+    if interface is None or finding.address is None or interface.address is None:
+        return interface is not None
+    return str(interface.address.value) == finding.address
+
+
+def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
     mend = RULE_NAMED[finding.rule].mend
     match mend:
         case Mend.NOTHING:
@@ -30,7 +42,8 @@ def movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
 
 
 def _has_private(scene: Scene, subject: str) -> bool:
-    prefix = scene.plan.subnet_of(scene.plan.interface_named[subject]).prefix.value
+    interface = scene.plan.interface_named.get(subject)
+    prefix = scene.plan.subnet_of(interface).prefix.value if interface else None
     return prefix is not None and bool(ordinary_ranges(prefix))
 
 

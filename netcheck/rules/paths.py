@@ -6,14 +6,12 @@ its gateway. A router: the longest prefix of its interfaces and static routes (R
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
-from functools import cached_property
 
-from netcheck.addr import Address, Prefix
-from netcheck.plan.model import Cell, Conversation, Interface, Plan, Router, Subnet
-from netcheck.space.intervals import Cover, range_of
+from netcheck.addr import Address, Mask, Prefix
+from netcheck.plan.model import Cell, Conversation, Interface, Subnet
+from netcheck.rules.nets import LINK_LOCAL, Link, Net, Node
 
 MOST_HOPS = 32
 
@@ -28,11 +26,14 @@ class Outcome(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """One way: the gateways and next hops gone through, what became of the packets, and why where not delivered."""
+    """One way: the gateways and next hops gone through, what became of the packets, why where not delivered, and
+    which value to change where they are lost. `node` is the last router."""
 
     outcome: Outcome
     through: tuple[Address, ...] = ()
     why: str = ""
+    change: str = ""
+    node: Node | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,207 +46,166 @@ class Talk:
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
-    """A router's interface: address, what it makes local, and the segment it is on (a subnet's name, or its prefix)."""
+class Goal:
+    """What packets are sent to: an address that somebody answers for on some segments, and at a router, if at one."""
 
     address: Address
-    prefix: Prefix
-    segment: str
+    who: str
+    segments: frozenset[str]
+    router: str = ""
 
 
-class Node:
-    """A router whose every cell can be read, asked where it sends an address."""
-
-    def __init__(self, name: str, links: tuple[Link, ...], routes: Iterable[tuple[Prefix, Address]]) -> None:
-        self.name = name
-        self.links = links
-        self._table: dict[tuple[int, int], dict[int, Link | Address]] = {}
-        for link in links:
-            self._add(link.prefix, link)
-        for prefix, hop in routes:
-            self._add(prefix, hop)
-        self._kinds = sorted(self._table, reverse=True)  # family and length, the longest first
-
-    def _add(self, prefix: Prefix, way: Link | Address) -> None:
-        self._table.setdefault((prefix.family, prefix.length), {}).setdefault(prefix.value, way)
-
-    def towards(self, address: Address) -> Link | Address | None:
-        """The link that delivers an address, the next hop towards it, or None where there is no route."""
-        for family, length in self._kinds:
-            if family == address.family:
-                way = self._table[family, length].get(Prefix.of(address, length).value)
-                if way is not None:
-                    return way
-        return None
+def lost(why: str, change: str, through: tuple[Address, ...] = ()) -> Walk:
+    """Packets that do not arrive, and the value that would have to be another."""
+    return Walk(Outcome.LOST, through, why, change)
 
 
-class Net:
-    """The routers and segments of one island."""
-
-    def __init__(self, plan: Plan, island: str) -> None:
-        self._subnets = [subnet for subnet in plan.subnets if subnet.island == island]
-        self._routers = [router for router in plan.routers if router.island == island]
-
-    @cached_property
-    def _segments(self) -> Cover[Subnet]:
-        readable = [(subnet.prefix.value, subnet) for subnet in self._subnets if subnet.prefix.value is not None]
-        readable.sort(key=lambda pair: -pair[0].length)  # the most specific first
-        return Cover((range_of(prefix), subnet) for prefix, subnet in readable)
-
-    @cached_property
-    def _owners(self) -> dict[Address, dict[str, Node | None]]:
-        """Routers by address, then by segment; None where a router's cells cannot all be read."""
-        found: dict[Address, dict[str, Node | None]] = {}
-        for router in self._routers:
-            links = tuple(self._links(router))
-            routes = [(route.to.value, route.via.value) for route in router.routes]
-            readable = [(to, via) for to, via in routes if to is not None and via is not None]
-            whole = len(links) == len(router.interfaces) and len(readable) == len(routes)
-            node = Node(router.name, links, readable) if whole else None
-            for link in links:
-                found.setdefault(link.address, {})[link.segment] = node
-        return found
-
-    def _links(self, router: Router) -> Iterable[Link]:
-        for cell in router.interfaces:
-            if cell.value is not None:
-                subnet = self._segments.at(cell.value.address)
-                segment = subnet.name if subnet else str(cell.value.prefix)
-                yield Link(cell.value.address, cell.value.prefix, segment)
-
-    def router_at(self, address: Address, segment: str) -> Node | None:
-        """The router that has an address on a segment, if the plan describes it wholly."""
-        return self._owners.get(address, {}).get(segment)
-
-    def elsewhere(self, address: Address, segment: str) -> str:
-        """Another segment, on which a described router has the address; empty where none has."""
-        return next((other for other in self._owners.get(address, {}) if other != segment), "")
+def undecided(why: str, through: tuple[Address, ...] = ()) -> Walk:
+    """Packets of which the plan does not say enough."""
+    return Walk(Outcome.UNDECIDED, through, why)
 
 
-def walk(plan: Plan, net: Net, source: Interface, target: Interface) -> Walk:
-    """One way, from a host's first decision to the far end, at most 32 hops."""
-    start, end = _value(source.address), _value(target.address)
-    if start is None or end is None:
-        missing = source if start is None else target
-        return Walk(Outcome.UNDECIDED, why=f"{missing.subject} has no address that can be read")
-    unread = next(
-        (name for name in (source.subnet, target.subnet) if plan.subnet_named[name].prefix.value is None), None
-    )
-    if unread is not None:
-        return Walk(Outcome.UNDECIDED, why=f"the prefix of subnet {unread} cannot be read")
-    if start.family != end.family:
-        return Walk(Outcome.LOST, why=f"{start} is IPv{start.family} and {end} is IPv{end.family}")
-    first = _leave(plan, net, source, start, target, end)
-    return first if isinstance(first, Walk) else _forward(net, first, target, end)
+def walk(net: Net, source: Interface, subnet: Subnet, goal: Goal) -> Walk:
+    """One way within an island, from a host's first decision to the goal, at most 32 hops."""
+    start = value_of(source.address)
+    if start is None:
+        return undecided(f"{source.subject} has no address that can be read")
+    if subnet.prefix.value is None:
+        return undecided(f"the prefix of subnet {subnet.name} cannot be read")
+    if start.family != goal.address.family:
+        why = f"{start} is IPv{start.family} and {goal.address} is IPv{goal.address.family}"
+        return lost(why, f"give {source.subject} and {goal.who} addresses of one family")
+    first = _leave(net, source, start, subnet, goal)
+    return first if isinstance(first, Walk) else forward(net, first, goal)
 
 
 @dataclass(frozen=True, slots=True)
-class _Step:
-    hop: Address
+class Step:
+    """The router that packets are at, and the hops that led there."""
+
     node: Node
+    through: tuple[Address, ...] = ()
 
 
-def _leave(plan: Plan, net: Net, source: Interface, start: Address, target: Interface, end: Address) -> Walk | _Step:
+def _leave(net: Net, source: Interface, start: Address, subnet: Subnet, goal: Goal) -> Walk | Step:
     """A host's decision: deliver on its own segment, or hand over to its gateway."""
-    subnet = plan.subnet_of(source)
-    length = _length(source, subnet)
+    length = _length(source, start, subnet)
     if length is None:
-        return Walk(Outcome.UNDECIDED, why=f"the mask of {source.subject} cannot be used")
+        return undecided(f"the mask of {source.subject} cannot be used")
     link = Prefix.of(start, length)
-    if link.holds(end):
-        if source.subnet == target.subnet:
-            return Walk(Outcome.DELIVERED)
-        return Walk(
-            Outcome.LOST, why=f"{_with_mask(source, link)}, takes {end} for on-link and asks its own segment for it"
-        )
+    if link.holds(goal.address):
+        if subnet.name in goal.segments:
+            return Walk(Outcome.DELIVERED, node=net.nodes.get(goal.router))
+        typed = f"has mask {source.mask.text}" if source.mask else f"is in {link}"
+        why = f"{source.subject} {typed}, takes {goal.address} for on-link and asks its own segment for it"
+        return lost(why, _narrower(source, subnet, goal))
     cell = source.gateway or subnet.gateway
     if cell is None:
-        return Walk(Outcome.LOST, why=f"{source.subject} is in {link} and has no gateway towards {end}")
+        why = f"{source.subject} is in {link} and has no gateway towards {goal.address}"
+        return lost(why, f"give {source.subject} or its subnet {subnet.name} a gateway{_mask_instead(subnet, goal)}")
     if cell.value is None:
-        return Walk(Outcome.UNDECIDED, why=f"the gateway of {source.subject} cannot be read")
-    return _hand_over(net, source, link, cell.value)
+        return undecided(f"the gateway of {source.subject} cannot be read")
+    return _hand_over(net, source, subnet, link, cell.value)
 
 
-def _hand_over(net: Net, source: Interface, link: Prefix, gateway: Address) -> Walk | _Step:
-    node = net.router_at(gateway, source.subnet)
+def _narrower(source: Interface, subnet: Subnet, goal: Goal) -> str:
+    prefix = subnet.prefix.value
+    if prefix is None or prefix.holds(goal.address):
+        return f"change the address of {goal.who}: {goal.address} is in subnet {subnet.name}, and it is not"
+    return f"change the mask of {source.subject} to {_mask(prefix)}"
+
+
+def _mask(prefix: Prefix) -> str:
+    text = str(Mask.from_text(f"/{prefix.length}", prefix.family))
+    return text if prefix.family == 6 else f"{text} (/{prefix.length})"
+
+
+def _mask_instead(subnet: Subnet, goal: Goal) -> str:
+    """Where both ends are in one subnet it is the mask that is wrong."""
+    prefix = subnet.prefix.value
+    near = prefix is not None and prefix.holds(goal.address)
+    return f", or the mask {_mask(prefix)}" if prefix is not None and near else ""
+
+
+def _hand_over(net: Net, source: Interface, subnet: Subnet, link: Prefix, gateway: Address) -> Walk | Step:
+    who = f"the gateway {gateway} of {source.subject}"
+    if not link.holds(gateway) and not LINK_LOCAL.holds(gateway):
+        why = f"{who} is not on-link: by its address and mask it is in {link}"
+        return lost(why, _gateway_of(source, subnet))
+    node = net.router_at(gateway, subnet.name)
     if node:
-        on_link = link.holds(gateway)
-        why = f"the gateway {gateway} of {source.subject} is not on-link: by its address and mask it is in {link}"
-        return _Step(gateway, node) if on_link else Walk(Outcome.LOST, why=why)
-    if link.family == 4 and not link.holds(gateway):
-        return Walk(Outcome.LOST, why=f"the gateway {gateway} of {source.subject} is not on-link: it is in {link}")
-    other = net.elsewhere(gateway, source.subnet)
+        return Step(node, (gateway,))
+    other = net.elsewhere(gateway, subnet.name)
     if other:
-        return Walk(Outcome.LOST, why=f"the gateway {gateway} of {source.subject} is on {other}, not on its segment")
-    return Walk(Outcome.UNDECIDED, (gateway,), f"the plan does not describe the router at the gateway {gateway}")
+        return lost(f"{who} is on {other}, not on its segment", _gateway_of(source, subnet))
+    return undecided(f"the plan does not describe the router at the gateway {gateway}", (gateway,))
 
 
-def _forward(net: Net, first: _Step, target: Interface, end: Address) -> Walk:
+def _gateway_of(source: Interface, subnet: Subnet) -> str:
+    planned = value_of(subnet.gateway)
+    typed = value_of(source.gateway)
+    if planned is not None and typed is not None and typed != planned:
+        return f"change the gateway of {source.subject} to {planned}"
+    mask, prefix = source.mask.value if source.mask else None, subnet.prefix.value
+    if mask is not None and prefix is not None and mask.length != prefix.length:
+        return f"change the mask of {source.subject} to {_mask(prefix)}"
+    where = f"{source.subject}" if typed is not None else f"subnet {subnet.name}"
+    return f"change the gateway of {where} to a router's address on its segment"
+
+
+def forward(net: Net, first: Step, goal: Goal) -> Walk:
     """The routers' decisions, one after the other."""
-    through, names = [first.hop], [first.node.name]
-    node = first.node
-    while len(through) <= MOST_HOPS:
-        way = node.towards(end)
-        if way is None:
-            return Walk(Outcome.LOST, tuple(through), f"router {node.name} has no route to {end}")
-        if isinstance(way, Link):
-            return _deliver(node, way, target, end, tuple(through))
-        step = _next(net, node, way)
-        if isinstance(step, Walk):
-            return Walk(step.outcome, tuple(through), step.why)
-        if step.node.name in names:
-            return Walk(Outcome.LOST, tuple(through), f"a loop: {', '.join([*names, step.node.name])}")
-        through.append(step.hop)
-        names.append(step.node.name)
+    step, names = first, [first.node.name]
+    while len(step.through) <= MOST_HOPS:
         node = step.node
-    return Walk(Outcome.LOST, tuple(through), f"more than {MOST_HOPS} hops")
+        if goal.router == node.name:
+            return Walk(Outcome.DELIVERED, step.through, node=node)
+        way = node.towards(goal.address)
+        if way is None:
+            why = f"router {node.name} has no route to {goal.address}"
+            return lost(why, f"give router {node.name} a route or an interface towards {goal.address}", step.through)
+        if isinstance(way, Link):
+            return _deliver(net, node, way, goal, step.through)
+        following = _next(net, node, way)
+        if isinstance(following, Walk):
+            return replace(following, through=step.through)
+        if following.name in names:
+            why = f"a loop: {', '.join([*names, following.name])}"
+            return lost(why, f"change the next hop {way} of router {node.name} for {goal.address}", step.through)
+        step = Step(following, (*step.through, way))
+        names.append(following.name)
+    why = f"more than {MOST_HOPS} hops"
+    return lost(why, "give the routers on the way shorter routes", step.through)
 
 
-def _next(net: Net, node: Node, hop: Address) -> Walk | _Step:
-    link = next((link for link in node.links if link.prefix.holds(hop)), None)
+def _next(net: Net, node: Node, hop: Address) -> Walk | Node:
+    link = node.on_link(hop)
     if link is None:
-        return Walk(Outcome.LOST, why=f"the next hop {hop} of router {node.name} is on none of its links")
+        why = f"the next hop {hop} of router {node.name} is on none of its links"
+        return lost(why, f"change the next hop {hop} of router {node.name} to an address on one of its links")
     following = net.router_at(hop, link.segment)
     if following is None:
-        return Walk(Outcome.UNDECIDED, why=f"the plan does not describe the router at the next hop {hop}")
-    return _Step(hop, following)
+        return undecided(f"the plan does not describe the router at the next hop {hop}")
+    return following
 
 
-def _deliver(node: Node, link: Link, target: Interface, end: Address, through: tuple[Address, ...]) -> Walk:
-    if link.segment == target.subnet:
-        return Walk(Outcome.DELIVERED, through)
-    why = f"router {node.name} takes {end} for local to {link.segment}, and {target.subject} is on {target.subnet}"
-    return Walk(Outcome.LOST, through, why)
+def _deliver(net: Net, node: Node, link: Link, goal: Goal, through: tuple[Address, ...]) -> Walk:
+    if link.segment in goal.segments:
+        return Walk(Outcome.DELIVERED, through, node=net.nodes.get(goal.router) or node)
+    where = " or ".join(sorted(goal.segments)) or "no segment of this island"
+    why = f"router {node.name} takes {goal.address} for local to {link.segment}, and {goal.who} is on {where}"
+    return lost(why, f"change the interface {link.address}/{link.prefix.length} of router {node.name}", through)
 
 
-def _with_mask(source: Interface, link: Prefix) -> str:
-    if source.mask is None:
-        return f"{source.subject} is in {link}"
-    return f"{source.subject} has mask {source.mask.text}"
-
-
-def _length(source: Interface, subnet: Subnet) -> int | None:
+def _length(source: Interface, address: Address, subnet: Subnet) -> int | None:
     """The length of the typed mask, or the subnet's where none is typed."""
-    address = _value(source.address)
     if source.mask is not None:
         mask = source.mask.value
-        return mask.length if mask and address and mask.family == address.family else None
+        return mask.length if mask and mask.family == address.family else None
     prefix = subnet.prefix.value
-    return prefix.length if prefix and address and prefix.family == address.family else None
+    return prefix.length if prefix and prefix.family == address.family else None
 
 
-def _value(cell: Cell[Address] | None) -> Address | None:
+def value_of(cell: Cell[Address] | None) -> Address | None:
+    """A cell's address, None where there is none that can be read."""
     return None if cell is None else cell.value
-
-
-def talks_of(plan: Plan) -> tuple[Talk, ...]:
-    """Every conversation of a plan, walked both ways."""
-    islands = {subnet.island for subnet in plan.subnets}
-    nets = {island: Net(plan, island) for island in islands}
-    talks = []
-    for conversation in plan.conversations:
-        source, target = plan.interface_named[conversation.source], plan.interface_named[conversation.target]
-        there = walk(plan, nets[plan.island_of(source)], source, target)
-        back = walk(plan, nets[plan.island_of(target)], target, source)
-        talks.append(Talk(conversation, there, back))
-    return tuple(talks)

@@ -46,12 +46,18 @@ def _cells(plan: Plan) -> Iterator[Named]:
         yield interface.subject, "address", interface.address
         yield interface.subject, "mask", interface.mask
         yield interface.subject, "gateway", interface.gateway
+        yield interface.subject, "IPv6 address", interface.address6
+        yield interface.subject, "IPv6 prefix length", interface.mask6
+        yield interface.subject, "IPv6 gateway", interface.gateway6
         yield interface.subject, "MAC", interface.mac
         yield interface.subject, "host name", interface.host_name
     for router in plan.routers:
         yield from _several(router.name, "interface", router.interfaces)
         yield from _several(router.name, "route's prefix", (route.to for route in router.routes))
         yield from _several(router.name, "route's next hop", (route.via for route in router.routes))
+    for translation in plan.translations:
+        yield translation.subject, "outside address", translation.outside
+        yield translation.subject, "inside address", translation.inside
     for station in plan.stations:
         yield station.name, "address", station.address
     for survey in plan.surveys:

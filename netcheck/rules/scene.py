@@ -8,8 +8,10 @@ from datetime import date
 from functools import cached_property
 
 from netcheck.addr import Mac
-from netcheck.plan.model import Accepted, Plan
-from netcheck.rules.paths import Talk, talks_of
+from netcheck.plan.model import Accepted, Interface, Plan, Subnet
+from netcheck.rules.paths import Talk
+from netcheck.rules.talks import talks_of
+from netcheck.space.faces import faces_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.source import Survey
 from netcheck.survey.table import folded
@@ -32,6 +34,11 @@ class Scene:
     def islands(self) -> dict[str, Island]:
         """Islands by name."""
         return islands_of(self.plan, self.surveys)
+
+    @cached_property
+    def faces(self) -> tuple[tuple[Interface, Subnet], ...]:
+        """Every interface with its subnet, and dual-stack ones a second time as IPv6 sees them."""
+        return tuple(faces_of(self.plan))
 
     def placed(self) -> Iterator[tuple[Placed, Island]]:
         """Every interface with a readable address, and its island."""

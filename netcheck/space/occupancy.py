@@ -9,7 +9,8 @@ from functools import cached_property
 from typing import TypeVar
 
 from netcheck.addr import Address, Range
-from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet
+from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
+from netcheck.space.faces import Homes, faces_of, outsides_of
 from netcheck.space.intervals import Cover, Spans, single
 from netcheck.survey.source import Survey, hosts_of
 from netcheck.survey.table import HostTable
@@ -20,11 +21,12 @@ V = TypeVar("V")
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """An interface with the address that could be read."""
+    """An interface with the address that could be read; or a translation's outside address, as its router's."""
 
     interface: Interface
     subnet: Subnet
     address: Address
+    translation: Translation | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +108,11 @@ class Island:
 def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
     """Every island that the plan or a survey names, by name."""
     names = dict.fromkeys(
-        each.island for group in (plan.subnets, plan.routers, plan.stations, plan.surveys) for each in group
+        each.island
+        for group in (plan.subnets, plan.routers, plan.stations, plan.surveys, plan.translations)
+        for each in group
     )
+    names |= dict.fromkeys(plan.outer_island(translation) for translation in plan.translations)
     placed = _grouped((one.subnet.island, one) for one in placed_of(plan))
     subnets = _grouped((subnet.island, subnet) for subnet in plan.subnets)
     gateways = _grouped(_gateways(plan))
@@ -128,10 +133,13 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
 
 
 def placed_of(plan: Plan) -> Iterator[Placed]:
-    """The interfaces whose address can be read, in plan order."""
-    for interface in plan.interfaces:
+    """The interfaces whose address can be read, in plan order, each face by itself; then the outside addresses."""
+    for interface, subnet in faces_of(plan):
         if interface.address is not None and interface.address.value is not None:
-            yield Placed(interface, plan.subnet_of(interface), interface.address.value)
+            yield Placed(interface, subnet, interface.address.value)
+    for interface, subnet, translation in outsides_of(plan):
+        if translation.outside.value is not None:
+            yield Placed(interface, subnet, translation.outside.value, translation)
 
 
 def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[Held]:
@@ -149,7 +157,10 @@ def _gateways(plan: Plan) -> Iterator[tuple[str, Gateway]]:
     for subnet in plan.subnets:
         if subnet.gateway is not None and subnet.gateway.value is not None:
             yield subnet.island, Gateway(subnet.gateway.value, subnet)
+    homes = Homes(plan)
     for router in plan.routers:
         for cell in router.interfaces:
             if cell.value is not None:
-                yield router.island, Gateway(cell.value.address, router)
+                address = cell.value.address
+                for island in homes.of_link(router, address):
+                    yield island, Gateway(address, router)

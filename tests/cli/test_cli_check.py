@@ -216,10 +216,12 @@ def test_paths_are_printed_when_asked_for() -> None:
     """`--paths` shows every conversation both ways, in text and as one more key of the JSON."""
     creamery = Path(__file__).parents[2] / "plans" / "tarn-hollow"
     shown = netcheck("check", creamery, "--paths").stdout
-    assert "there: lost: line-panel/lan has mask 255.255.0.0" in shown
-    assert "back:  delivered through 10.62.20.1" in shown
+    assert "line-panel/lan has mask 255.255.0.0" in shown
+    assert "change the mask of line-panel/lan to 255.255.255.0 (/24)" in shown
+    assert "pasteuriser-plc/cpu -> 10.62.20.1 -> line-panel/lan" in shown
     paths = json.loads(netcheck("check", creamery, "--paths", "--format", "json").stdout)["paths"]
-    assert len(paths) == shown.count("    there: ")
+    assert f"Conversations ({len(paths)})" in shown
+    assert len(paths) == sum(re.search(r"\s{2}there\s{2}", line) is not None for line in shown.splitlines())
     assert {way["there"]["outcome"] for way in paths} == {"delivered", "lost", "undecided"}
     assert netcheck("check", creamery, "--paths", "--format", "junit").returncode == 2
 
@@ -302,7 +304,7 @@ def test_rules_lists_all_and_explains_one() -> None:
     """The list has one line or more a rule; a page has what, why, source and both examples."""
     listing = netcheck("rules")
     assert listing.returncode == 0
-    assert "too-near            risk      The address is nearer" in listing.stdout
+    assert "too-near                risk      The address is nearer" in listing.stdout
     page = netcheck("rules", "too-near")
     assert page.returncode == 0
     for part in (

@@ -17,12 +17,11 @@ TODAY = date(2026, 11, 2)
 
 @pytest.fixture
 def checked(tmp_path: Path) -> Callable[..., Checked]:
-    """Writes a plan.toml, and a site-hosts.csv beside it where there are hosts, and checks it as of a day."""
+    """Writes a plan.toml and the site-hosts.csv beside it, and checks them as of a day."""
 
     def run(plan: str, hosts: str = "", today: date = TODAY, **files: str) -> Checked:
         (tmp_path / "plan.toml").write_text(plan, "utf-8")
-        if hosts:
-            (tmp_path / "site-hosts.csv").write_text(hosts, "utf-8")
+        (tmp_path / "site-hosts.csv").write_text(hosts or "address\n", "utf-8")
         for name, text in files.items():
             (tmp_path / f"{name}.csv").write_text(text, "utf-8")
         read = read_plan(tmp_path)

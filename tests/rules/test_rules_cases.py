@@ -417,6 +417,7 @@ def test_order_is_severity_then_plan(checked: Callable[..., Checked]) -> None:
         device("z-plc", cpu=keys(address="10.62.21.1", mask="255.255.0.0"), spare=""),
         device("a-plc", cpu=keys(address="10.62.21.2", mac="02-00-5E-00-53-01")),
         subnet=PROCESS + "\nvlan = 4095",
+        survey='taken = 2026-10-28\ncovers = ["10.62.40.0/24"]',
     )
     wanted = [
         ("vlan-unusable", "process"),

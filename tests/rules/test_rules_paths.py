@@ -6,7 +6,9 @@ import pytest
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Place, Plan, Route, Router, Subnet
-from netcheck.rules.paths import Link, Node, Outcome, Talk, talks_of
+from netcheck.rules.nets import Link, Node
+from netcheck.rules.paths import Outcome, Talk
+from netcheck.rules.talks import talks_of
 
 HERE = Place("plan.toml")
 
