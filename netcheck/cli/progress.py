@@ -53,10 +53,16 @@ class Steps:
             self._done += 1
             self._update()
 
+    def at(self, done: int, words: str, total: int | None = None) -> None:
+        """Say how many steps are done, of how many where that has changed, and what is being done."""
+        with self._lock:
+            self._done, self._words, self._total = done, words, total or self._total
+            self._update()
+
     def _update(self) -> None:
         if self._bar:
             bar, task = self._bar
-            bar.update(task, completed=self._done, description=self._words)
+            bar.update(task, completed=self._done, total=self._total, description=self._words)
 
     def _show(self) -> None:
         from rich.console import Console

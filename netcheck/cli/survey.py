@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import typer
 
-from netcheck.cli import survey_read
+from netcheck.cli import survey_listen, survey_read, survey_sweep
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 # One line a command; what is heavy its module imports inside the function.
 app.command("read")(survey_read.command)
+app.command("listen")(survey_listen.command)
+app.command("sweep")(survey_sweep.command)
 
 
 @app.callback()

@@ -69,7 +69,17 @@ def _steps(mac: int, overhears: bool) -> tuple[Step, ...]:
 
 def program(mac: int, overhears: bool = False) -> bytes:
     """The program for an interface with this MAC, as an array of struct sock_filter."""
-    steps = _steps(mac, overhears)
+    return _assembled(_steps(mac, overhears))
+
+
+def listening_program() -> bytes:
+    """The program of one that only listens: everything that others send, untagged or with priority only."""
+    first = next(at for at, step in enumerate(_steps(0, False)) if step.label == "untagged")
+    ends = (Step(RETURN, LONGEST, label="untagged"), Step(RETURN, 0, label="drop"))
+    return _assembled((*_steps(0, False)[:first], *ends))
+
+
+def _assembled(steps: tuple[Step, ...]) -> bytes:
     places = {step.label: at for at, step in enumerate(steps) if step.label}
 
     def jump(at: int, label: str) -> int:

@@ -21,14 +21,16 @@ def kind_from_text(text: str) -> Kind:
     raise UsageError.of(f"there is no link {safe(text)!r}", do=f"Use {listed(list(KINDS), joint='or')}")
 
 
-def open_link(kind: Kind, interface: str, others: Sequence[str] = (), *, overhears: bool = False) -> Link:
+def open_link(
+    kind: Kind, interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False
+) -> Link:
     """Open a link; LinkError says what to do where it cannot be had. Each is imported only when it is asked for.
-    `overhears` is a wish that the raw link alone grants."""
+    `overhears` and `listens` are wishes that the raw link alone grants."""
     match kind:
         case "raw":
             from netcheck.wire.raw import open_raw
 
-            return open_raw(interface, others, overhears=overhears)
+            return open_raw(interface, others, overhears=overhears, listens=listens)
         case "portable":
             from netcheck.wire.portable import open_portable
 

@@ -39,16 +39,17 @@ _LLDP_GROUPS = (0x0180C200000E, 0x0180C2000003, 0x0180C2000000)  # IEEE 802.1AB
 _DROPPED = frozenset({errno.ENETDOWN, errno.ENXIO, errno.ENODEV, errno.EAGAIN, errno.ENOBUFS, errno.EIO})
 
 
-def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = False) -> RawLink:
+def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False) -> RawLink:
     """Open the interface under test as way 0 and others as further ways; LinkError where one cannot be used.
-    `overhears` lets way 0 hear echo answers to other MACs too: only sensible on a direct cable."""
+    `overhears` lets way 0 hear echo answers to other MACs too: only sensible on a direct cable. `listens` lets every
+    way hear all that passes."""
     if not on_linux():
         raise needs_linux("raw")
     parts = [found(name) for name in (interface, *others)]
     sockets: list[socket.socket] = []
     try:
         for part in parts:
-            sockets.append(_opened(part, overhears and not sockets))
+            sockets.append(_opened(part, overhears and not sockets, listens))
         return RawLink(parts, sockets, CarrierWatch(parts), overhears)
     except OSError as error:
         for one in sockets:
@@ -56,17 +57,17 @@ def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = Fa
         raise link_error(error, parts[min(len(sockets), len(parts) - 1)].name) from error
 
 
-def _opened(interface: Interface, overhears: bool) -> socket.socket:
+def _opened(interface: Interface, overhears: bool, listens: bool) -> socket.socket:
     """A packet socket. Protocol 0 until it is bound: nothing is queued before the filter is in place."""
     packets = socket.socket(socket.AF_PACKET, socket.SOCK_RAW | socket.SOCK_CLOEXEC, 0)
     try:
-        _attach(packets, bpf.program(interface.mac, overhears))
+        _attach(packets, bpf.listening_program() if listens else bpf.program(interface.mac, overhears))
         stamps_on(packets)
         packets.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("@ll", 0, SEND_PATIENCE))
         enlarge(packets)
         _try(packets, _SOL_PACKET, _IGNORE_OUTGOING, struct.pack("=i", 1))  # Linux 4.20; the filter drops them too
         join_lldp(packets, interface.index)
-        if overhears:
+        if overhears or listens:
             _join(packets, interface.index, _MR_PROMISCUOUS, 0)
         packets.bind((interface.name, _ALL))
         if socket.if_nametoindex(interface.name) != interface.index:

@@ -9,7 +9,7 @@ from typing import Self
 import pytest
 from scapy.layers.l2 import ARP, Ether
 
-from netcheck.field.sweep import sweep
+from netcheck.field.sweep import Gone, sweep
 from netcheck.wire.frames import Arp, arp_from_wire, arp_reply, arp_to_wire
 from netcheck.wire.link import Carrier, Heard, Way
 from netcheck.wire.raw import open_raw
@@ -99,7 +99,7 @@ def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
             NET + 4: [(0.9, says(DEVICE, NET + 4))],
             NET + 5: [(1.1, says(DEVICE, NET + 5))],
         },
-        [Heard(100.2, 1, says(DEVICE, NET + 3)), Carrier(100.2, 0, False), Heard(100.2, 0, b"\x08\x06noise")],
+        [Heard(100.2, 1, says(DEVICE, NET + 3)), Carrier(100.2, 1, False), Heard(100.2, 0, b"\x08\x06noise")],
     )
     answers = sweep(wire, range(NET, NET + 6), 1.0, STATION_IP)
     assert {address: [mac for mac, _ in found] for address, found in answers.items()} == {
@@ -107,6 +107,22 @@ def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
         NET + 4: [DEVICE],
     }
     assert [at for _, at in answers[NET]] == pytest.approx([100.1, 100.2], abs=1e-3)
+
+
+def test_what_was_heard_before_the_cable_came_out_is_kept() -> None:
+    """Without carrier nothing more is asked; the answers so far, and how many were asked, come with the exception."""
+    wire = Wire({NET: [(0.01, says(DEVICE, NET))]}, [Carrier(102.0, 0, False)])
+    with pytest.raises(Gone) as caught:
+        sweep(wire, range(NET, NET + 1000), 1.0, STATION_IP, pace=50.0)
+    assert caught.value.answers == {NET: [(DEVICE, pytest.approx(100.01, abs=1e-3))]}
+    assert caught.value.asked == pytest.approx(100, abs=2)
+    assert len(wire.sent) == pytest.approx(caught.value.asked, abs=1)
+
+
+def test_a_flood_of_owners_stays_small() -> None:
+    """No more than sixteen MACs are kept for one address, however many forge answers for it."""
+    wire = Wire({NET: [(0.1 + n / 1000, says(DEVICE + n, NET)) for n in range(200)]})
+    assert len(sweep(wire, [NET], 1.0, STATION_IP)[NET]) == 16
 
 
 @pytest.mark.parametrize("pace", [20.0, 500.0, 5000.0])

@@ -1,0 +1,86 @@
+"""`netcheck survey listen`: who is there, by what they send themselves; nothing is sent."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli import options as o
+
+if TYPE_CHECKING:
+    from netcheck.field.found import Findings
+    from netcheck.field.listen import Ear
+    from netcheck.wire.opening import Kind
+
+Out = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
+PlanOption = Annotated[Path | None, typer.Option("--plan", help="Plan whose subnets and devices are known.")]
+LISTENING = "listening covers nothing: a host that kept silent was not heard, and may have any address"
+
+
+def command(
+    interface: Annotated[str, typer.Option("--interface", "-i", help="Network interface to listen on.")] = "",
+    lasts: Annotated[str, typer.Option("--for", help="How long: 60s, 5m, 1h.")] = "60s",
+    out: Out = None,
+    plan: PlanOption = None,
+    link: o.Link = o.LinkKind.RAW,
+    form: o.Format = o.Form.TEXT,
+) -> None:
+    """Listen for hosts that make themselves heard. Nothing is sent.
+
+    Hears who sends ARP, IPv4 on this link, DHCP and LLDP. Exit code: 0 done, 1 an address has two owners or the
+    interface went away, 2 bad use, 3 the interface cannot be used.
+
+    Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
+    """
+    from netcheck.cli.choosing import demand_interface
+    from netcheck.cli.progress import Steps
+    from netcheck.cli.surveying import Known, demand_writable, finish, seconds_from
+    from netcheck.field.listen import Ear, listen
+    from netcheck.wire.opening import open_link
+
+    seconds = seconds_from("--for", lasts)
+    demand_interface(interface)
+    demand_writable(out)
+    known = Known.by(plan)
+    with open_link(demand_hearing(link), interface, listens=True) as wire, Steps(round(seconds)) as bar:
+        way = wire.ways[0]
+        ear = Ear(frozenset({way.mac}), [*way.addresses, *known.nets])
+        begin, why, interrupted = wire.now(), "", False
+
+        def tick(passed: float) -> None:
+            bar.at(round(passed), f"listening on {interface}: {len(ear.hosts)} hosts, {ear.frames} frames")
+
+        try:
+            why = listen(wire, ear, seconds, tick)
+        except KeyboardInterrupt:
+            interrupted = True
+        lasted = wire.now() - begin
+    code = finish(_findings(ear, interface, lasted, "interrupted" if interrupted else why), known, out, form)
+    if interrupted:
+        raise KeyboardInterrupt
+    raise typer.Exit(code)
+
+
+def demand_hearing(link: o.LinkKind) -> Kind:
+    """The kind of a link that hears ARP; UsageError for the one that does not."""
+    from netcheck.errors import Problem, UsageError
+    from netcheck.wire.opening import kind_from_text
+
+    if link is o.LinkKind.UNPRIVILEGED:
+        raise UsageError(Problem("the unprivileged link hears no ARP", do="Use --link raw, as root"))
+    return kind_from_text(link)
+
+
+def _findings(ear: Ear, interface: str, seconds: float, why: str) -> Findings:
+    from netcheck.addr import mac_text, quad
+    from netcheck.cli.surveying import today
+    from netcheck.field.found import Findings
+
+    notes = [LISTENING, *([f"it ended early: {why}"] if why else [])]
+    notes += [f"{ear.left_out} further entries were left out: there were too many"] if ear.left_out else []
+    notes += [f"{one.by[0]}: {mac_text(one.mac)} for {quad(one.address)}" for one in ear.wanted()[:20]]
+    return Findings(
+        interface, today(), ear.found(), ear.nameless(), notes=tuple(notes), seconds=seconds, complete=not why
+    )

@@ -1,0 +1,106 @@
+"""What listening, sweeping and identifying share: durations, what the plan knows, and the end of such a run."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+import typer
+
+from netcheck.addr import quad
+from netcheck.cli.grounding import Ground, ground
+from netcheck.cli.options import Form, within
+from netcheck.errors import Problem, UsageError
+from netcheck.field.found import Findings, Found
+from netcheck.text import safe
+
+_DURATION = re.compile(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)
+_UNITS = {"": 1, "s": 1, "m": 60, "min": 60, "h": 3600}
+
+
+def seconds_from(option: str, text: str) -> float:
+    """Read a duration such as `60s`, `60`, `5m` or `1h`; UsageError where it is none."""
+    found = _DURATION.fullmatch(text.strip())
+    if found is None:
+        raise UsageError(Problem(f"{option} {safe(text, 40)!r} is no duration", do="Write it as 60s, 5m or 1h"))
+    return within(option, float(found[1]) * _UNITS[found[2] or ""], 1, 86400)
+
+
+def today() -> date:
+    """The day of this computer's clock."""
+    return datetime.now().astimezone().date()
+
+
+@dataclass(frozen=True)
+class Known:
+    """What plan and surveys say of hosts; nothing where no plan was named."""
+
+    base: Ground | None
+
+    @classmethod
+    def by(cls, plan: Path | None) -> Known:
+        """Read the plan, where one was named."""
+        return cls(None if plan is None else ground(plan, ()))
+
+    @property
+    def planned(self) -> dict[int, str]:
+        """Planned addresses, and whose they are."""
+        targets = () if self.base is None else self.base.aim.targets
+        return {target.address: target.interface for target in targets if not target.barred}
+
+    def of_mac(self, mac: int) -> str:
+        """Words for a MAC, "" where nobody knows it."""
+        return "" if self.base is None else self.base.names.known_as(mac)
+
+    def of_address(self, address: int) -> str:
+        """Whom the plan gives an address to, or which site host a survey has there."""
+        if self.base is None or not address:
+            return ""
+        if address in self.planned:
+            return f"the plan gives {quad(address)} to {self.planned[address]}"
+        return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
+
+    def of(self, host: Found) -> str:
+        """Words for a host, by its MAC and its address."""
+        return "; ".join(filter(None, (self.of_mac(host.mac), self.of_address(host.address))))
+
+    @property
+    def nets(self) -> list[tuple[int, int]]:
+        """The plan's IPv4 prefixes."""
+        return [] if self.base is None else [(net.first, net.length) for net in self.base.aim.nets]
+
+
+def vendor_of() -> Callable[[int], str | None]:
+    """The look-up of vendors, imported only when something is shown."""
+    from netcheck.proof.who import vendor
+
+    return vendor
+
+
+def demand_writable(out: Path | None) -> None:
+    """UsageError where a file cannot be written in its folder, before anything is listened to or asked."""
+    if out is not None and (not out.parent.is_dir() or out.is_dir()):
+        raise UsageError(
+            Problem("the survey cannot be written there", safe(str(out)), "Name a file in a folder there is")
+        )
+
+
+def finish(found: Findings, known: Known, out: Path | None, form: Form) -> int:
+    """Write the survey, print what was found, and return the exit code: 0, or 1 where something needs mending."""
+    from netcheck.files import write_text_atomically
+    from netcheck.report.found import to_csv, to_entry, to_json, to_text
+
+    if out is not None:
+        write_text_atomically(out, to_csv(found))
+    name = None if out is None else str(out)
+    if form is Form.JSON:
+        typer.echo(json.dumps(to_json(found, name, vendor_of()), indent=2))
+    else:
+        typer.echo(to_text(found, vendor_of(), known.of))
+        if out is not None:
+            typer.echo(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
+    return 1 if found.mend else 0

@@ -1,0 +1,161 @@
+"""Hearing who is there without sending anything: ARP, IPv4 on the link, DHCP and LLDP, as others send them.
+
+An `Ear` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. What is silent is
+not heard: listening covers no prefix.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from netcheck.addr import Address
+from netcheck.field.found import MOST, Found
+from netcheck.survey.values import why_no_host
+from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
+from netcheck.wire.link import Carrier, Heard, Link
+from netcheck.wire.packets import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire
+
+ARP, ANNOUNCED, PROBED = "ARP", "ARP announcement", "checks whether it is free (ARP probe)"
+IPV4, DHCP, ASKED_FOR, LLDP = "IPv4", "DHCP", "asks for it by DHCP", "LLDP"
+_LIMITED = 0xFFFFFFFF  # the limited broadcast: never forwarded, RFC 1812 section 5.3.5.1
+_LOCAL_GROUPS = 0xE00000  # 224.0.0.0/24: never forwarded, RFC 5771 section 4
+_LONGEST_NAME = 255  # characters: a DNS name's length, RFC 1035 section 2.3.4
+
+Span = tuple[int, int]  # (first address, prefix length)
+Key = TypeVar("Key")
+
+
+@dataclass
+class Ear:
+    """What was heard so far. `own` are our MACs; `nets` the prefixes on this link, for senders of IPv4: a sender from
+    elsewhere came by a router, and the MAC is not its own."""
+
+    own: frozenset[int]
+    nets: Sequence[Span] = ()
+    frames: int = 0
+    left_out: int = 0
+    hosts: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # (address, MAC) -> how, in order
+    tentative: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # wanted, not yet in use
+    names: dict[int, str] = field(default_factory=dict)  # by MAC
+    macs: dict[int, dict[str, None]] = field(default_factory=dict)  # every MAC that spoke, and how
+
+    def hear(self, frame: bytes) -> None:
+        """Take one frame."""
+        self.frames += 1
+        source = int.from_bytes(frame[6:12], "big")
+        if len(frame) < 14 or source in self.own or not believable(source):
+            return
+        if (arp := arp_from_wire(frame)) is not None:
+            self._arp(arp)
+        elif (said := lldp_from_wire(frame)) is not None:
+            self._lldp(said)
+        elif (ip := ip_from_wire(frame)) is not None:
+            self._ip(ip)
+            if (dhcp := dhcp_from_wire(frame)) is not None:
+                self._dhcp(dhcp)
+
+    def _arp(self, arp: Arp) -> None:
+        if arp.sender_mac in self.own or not believable(arp.sender_mac):
+            return
+        if arp.sender_ip:
+            self._keep(self.hosts, arp.sender_ip, arp.sender_mac, _how(arp))
+        else:
+            self._keep(self.tentative, arp.target_ip, arp.sender_mac, PROBED)
+
+    def _lldp(self, said: Lldp) -> None:
+        if not said.ttl:
+            return
+        self._name(said.source, said.system_name)
+        self._note(self.macs, said.source, LLDP)
+        if said.address:
+            self._keep(self.hosts, said.address, said.source, LLDP)
+
+    def _ip(self, ip: Ip) -> None:
+        local = ip.target_ip == _LIMITED or ip.target_ip >> 8 == _LOCAL_GROUPS
+        if ip.source_ip and (local or self._on_link(ip.source_ip)):
+            self._keep(self.hosts, ip.source_ip, ip.source, IPV4)
+
+    def _on_link(self, address: int) -> bool:
+        return any(first >> (32 - length) == address >> (32 - length) for first, length in self.nets)
+
+    def _dhcp(self, said: Dhcp) -> None:
+        if said.client in self.own or not believable(said.client):
+            return
+        self._note(self.macs, said.client, DHCP)
+        if said.op == BOOTREPLY:
+            if said.gets and said.type in (0, ACK):
+                self._keep(self.hosts, said.gets, said.client, DHCP)
+            return
+        self._name(said.client, said.name)
+        if said.has:
+            self._keep(self.hosts, said.has, said.client, DHCP)
+        elif said.wants:
+            self._keep(self.tentative, said.wants, said.client, ASKED_FOR)
+
+    def _keep(self, where: dict[tuple[int, int], dict[str, None]], address: int, mac: int, how: str) -> None:
+        self._note(self.macs, mac, how)
+        if not why_no_host(Address(4, address)):
+            self._note(where, (address, mac), how)
+
+    def _note(self, where: dict[Key, dict[str, None]], key: Key, how: str) -> None:
+        if key in where or len(where) < MOST:
+            where.setdefault(key, {})[how] = None
+        else:
+            self.left_out += 1
+
+    def _name(self, mac: int, name: str) -> None:
+        if name.strip() and (mac in self.names or len(self.names) < MOST):
+            self.names[mac] = name.strip()[:_LONGEST_NAME]
+
+    def found(self) -> tuple[Found, ...]:
+        """All hosts with an address, by address and MAC."""
+        return tuple(
+            Found(address, mac, self.names.get(mac, ""), tuple(how))
+            for (address, mac), how in sorted(self.hosts.items())
+        )
+
+    def wanted(self) -> tuple[Found, ...]:
+        """Addresses that somebody wants to have and was not heard to have."""
+        return tuple(
+            Found(address, mac, self.names.get(mac, ""), tuple(how))
+            for (address, mac), how in sorted(self.tentative.items())
+            if (address, mac) not in self.hosts
+        )
+
+    def nameless(self) -> tuple[Found, ...]:
+        """Who was heard without telling an address."""
+        known = {mac for _, mac in self.hosts}
+        return tuple(
+            Found(0, mac, self.names.get(mac, ""), tuple(how))
+            for mac, how in sorted(self.macs.items())
+            if mac not in known
+        )
+
+
+def _how(arp: Arp) -> str:
+    return ANNOUNCED if arp.sender_ip == arp.target_ip and arp.op != REPLY else ARP
+
+
+def listen(link: Link, ear: Ear, seconds: float, tick: Callable[[float], None]) -> str:
+    """Hear until so many seconds are over; `tick` is told about twice a second how many have passed. Returns why it
+    ended early, "" where it did not."""
+    begin = link.now()
+    while (passed := link.now() - begin) < seconds:
+        tick(passed)
+        if why := take(link, ear, min(begin + seconds, link.now() + 0.5)):
+            return why
+    return ""
+
+
+def take(link: Link, ear: Ear, until: float) -> str:
+    """Hear until a time, at least one look. Returns a sentence where the interface went away meanwhile."""
+    while True:
+        for news in link.receive(until):
+            if isinstance(news, Heard):
+                ear.hear(news.frame)
+            elif isinstance(news, Carrier) and news.gone:
+                return f"the interface {link.ways[0].name} was removed or switched off"
+        if link.now() >= until:
+            return ""

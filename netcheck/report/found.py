@@ -1,0 +1,112 @@
+"""What listening and sweeping found, as a survey file, as text and as JSON; pure functions of the findings."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from tabulate import tabulate
+
+from netcheck.addr import mac_text, quad
+from netcheck.field.found import Findings, Found
+from netcheck.report.guard import guarded
+from netcheck.text import listed, safe
+
+Vendor = Callable[[int], str | None]
+HEADER = ("address", "mac", "name", "note", "seen")
+
+
+def to_csv(found: Findings) -> str:
+    """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with the day it was seen."""
+    stream = io.StringIO()
+    rows = csv.writer(stream, lineterminator="\r\n")  # RFC 4180 section 2
+    rows.writerow(HEADER)
+    for host in found.hosts:
+        cells = (quad(host.address), mac_text(host.mac), guarded(safe(host.name)), guarded(safe("; ".join(host.by))))
+        rows.writerow((*cells, found.day.isoformat()))
+    return stream.getvalue()
+
+
+def to_entry(found: Findings, file: str) -> str:
+    """The lines by which a plan names the survey."""
+    covers = ", ".join(f'"{prefix}"' for prefix in found.covers)
+    quoted = file.replace("\\", "\\\\").replace('"', '\\"')
+    return f'[[survey]]\nfile = "{safe(quoted)}"\ntaken = {found.day}\ncovers = [{covers}]'
+
+
+def to_json(found: Findings, file: str | None, vendor: Vendor) -> dict[str, Any]:
+    """The object that `--format json` prints."""
+    return {
+        "interface": found.interface,
+        "hosts": [_host(host, vendor) | {"seen": found.day.isoformat()} for host in found.hosts],
+        "without_address": [_host(host, vendor) | {"address": None} for host in found.nameless],
+        "twice": {quad(address): list(map(mac_text, macs)) for address, macs in found.twice.items()},
+        "proxy_arp": [
+            {"mac": mac_text(relay.mac), "vendor": vendor(relay.mac), "addresses": len(relay.addresses)}
+            for relay in found.relays
+        ],
+        "survey": {
+            "file": file, "kind": "csv", "taken": found.day.isoformat(), "covers": list(map(str, found.covers)),
+        },
+        "complete": found.complete,
+        "seconds": round(found.seconds, 1),
+        "notes": list(found.notes),
+    }  # fmt: skip
+
+
+def _host(host: Found, vendor: Vendor) -> dict[str, Any]:
+    return {
+        "address": quad(host.address),
+        "mac": mac_text(host.mac),
+        "vendor": vendor(host.mac),
+        "name": safe(host.name),
+        "by": [safe(how) for how in host.by],
+    }
+
+
+def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) -> str:
+    """A table of the hosts, then what is odd about them and what the list covers. `known_as` gives words for a host by
+    the plan and its surveys, "" where they do not know it."""
+    rows = [
+        (
+            quad(host.address) if host.address else "no address told",
+            mac_text(host.mac),
+            safe(vendor(host.mac) or "", 40),
+            safe(host.name, 60),
+            safe(known_as(host), 100),
+            safe("; ".join(host.by), 100),
+        )
+        for host in (*found.hosts, *found.nameless)
+    ]
+    lines = []
+    if rows:
+        head = ("address", "MAC", "vendor", "name", "known as", "heard by")
+        kept = [at for at, name in enumerate(head) if at < 2 or any(row[at] for row in rows)]
+        table = [[row[at] for at in kept] for row in rows]
+        lines = [tabulate(table, [head[at] for at in kept], "simple", disable_numparse=True), ""]
+    return "\n".join([*lines, *_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)])
+
+
+def _odd(found: Findings) -> list[str]:
+    lines = [
+        f"two owners: {quad(address)} belongs to {listed(list(map(mac_text, macs)))}"
+        for address, macs in found.twice.items()
+    ]
+    return lines + [
+        f"proxy ARP: {mac_text(relay.mac)} answers for {_counted(relay.addresses)} not its own; these are left out, "
+        "and whether anybody has them beyond it is not known"
+        for relay in found.relays
+    ]
+
+
+def _counted(addresses: Sequence[int]) -> str:
+    first = f"{quad(addresses[0])}, which is"
+    return first if len(addresses) == 1 else f"{len(addresses)} addresses from {quad(addresses[0])} on that are"
+
+
+def _sum(found: Findings) -> list[str]:
+    hosts = len({host.address for host in found.hosts})
+    covers = listed(list(map(str, found.covers)), most=20) if found.covers else "nothing: who kept silent was not heard"
+    return [f"{hosts} address{'' if hosts == 1 else 'es'} on {found.day}; covers {covers}"]
