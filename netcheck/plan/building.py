@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
 from netcheck.errors import Problem
-from netcheck.plan.entries import Entry, Tables
+from netcheck.plan.cells import address6_from, cell_from, cells_from, gateway6_from, gateway_from, maybe_from
+from netcheck.plan.entries import Entry, Grid, Tables
+from netcheck.plan.grid import interfaces_of
 from netcheck.plan.model import (
     SITE,
     Accepted,
-    Cell,
     Conversation,
     Interface,
     Place,
@@ -40,7 +40,6 @@ from netcheck.plan.shapes import (
 )
 from netcheck.text import safe
 
-T = TypeVar("T")
 S = TypeVar("S", bound=Shape)
 
 
@@ -70,8 +69,12 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
     subnets = tuple(_subnet(*one) for one in fitted(tables.subnets, SubnetShape))
     families = {subnet.name: subnet.prefix.value.family for subnet in subnets if subnet.prefix.value}
     rows = (
-        _interface(row.device, row.kind, row.place, row, place, families)
-        for row, place in fitted(tables.interfaces, InterfaceRow)
+        interfaces_of(tables.interfaces, families)
+        if isinstance(tables.interfaces, Grid)
+        else (
+            _interface(row.device, row.kind, row.place, row, place, families)
+            for row, place in fitted(tables.interfaces, InterfaceRow)
+        )
     )
     return Parts(
         tables.site.fitted(SiteShape, problems),
@@ -108,40 +111,23 @@ def interfaces_in(device: Entry) -> Iterator[Entry]:
             yield Entry(table, Place(device.place.file, at), device.typed)
 
 
-def _cell(text: str, read: Callable[[str], T], place: Place) -> Cell[T]:
-    text = text.strip()
-    try:
-        return Cell(text, read(text), place)
-    except ValueError as error:
-        return Cell(text, None, place, str(error))
-
-
-def _maybe(text: str, read: Callable[[str], T], place: Place) -> Cell[T] | None:
-    """An empty value is a missing one."""
-    return _cell(text, read, place) if text.strip() else None
-
-
-def _cells(texts: Iterable[str], read: Callable[[str], T], place: Place) -> tuple[Cell[T], ...]:
-    return tuple(_cell(text, read, place) for text in texts)
-
-
 def _subnet(shape: SubnetShape, place: Place) -> Subnet:
     return Subnet(
         shape.name,
-        _cell(shape.prefix, Prefix.from_text, place),
+        cell_from(shape.prefix, Prefix.from_text, place),
         place,
-        _maybe(shape.gateway, _gateway, place),
+        maybe_from(shape.gateway, gateway_from, place),
         shape.vlan,
         shape.island or SITE,
-        _cells(shape.pools, Range.from_text, place),
-        _cells(shape.reserved, Range.from_text, place),
+        cells_from(shape.pools, Range.from_text, place),
+        cells_from(shape.reserved, Range.from_text, place),
     )
 
 
 def _interface(
     device: str, kind: str, where: str, shape: InterfaceShape, place: Place, families: dict[str, int]
 ) -> Interface:
-    address = _maybe(shape.address, Address.from_text, place)
+    address = maybe_from(shape.address, Address.from_text, place)
     family = address.value.family if address and address.value else families.get(shape.subnet, 4)
     return Interface(
         device,
@@ -152,69 +138,42 @@ def _interface(
         where,
         shape.slot,
         address,
-        _maybe(shape.mask, lambda text: Mask.from_text(text, family), place),
-        _maybe(shape.gateway, _gateway, place),
-        _maybe(shape.mac, Mac.from_text, place),
-        _maybe(shape.host_name, str, place),
-        _maybe(shape.switch_port, str, place),
+        maybe_from(shape.mask, lambda text: Mask.from_text(text, family), place),
+        maybe_from(shape.gateway, gateway_from, place),
+        maybe_from(shape.mac, Mac.from_text, place),
+        maybe_from(shape.host_name, str, place),
+        maybe_from(shape.switch_port, str, place),
         tuple(shape.ports),
         shape.behind,
         shape.granted,
-        _maybe(shape.address6, _address6, place),
-        _maybe(shape.mask6, lambda text: Mask.from_text(text, 6), place),
-        _maybe(shape.gateway6, _gateway6, place),
+        maybe_from(shape.address6, address6_from, place),
+        maybe_from(shape.mask6, lambda text: Mask.from_text(text, 6), place),
+        maybe_from(shape.gateway6, gateway6_from, place),
         shape.subnet6,
     )
 
 
-# On-link on every interface, and told apart by its zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
-_LINK_LOCAL = Prefix.from_text("fe80::/10")
-_ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
-
-
-def _gateway(text: str) -> Address:
-    """A gateway's address; a link-local one may name the zone it is in, which is the device's own affair."""
-    head, percent, zone = text.partition("%")
-    address = Address.from_text(head if percent and _ZONE.fullmatch(zone) else text)
-    if percent and not _LINK_LOCAL.holds(address):
-        raise ValueError(f"{address} is not link-local, so it can name no zone; write the address alone")
-    return address
-
-
-def _address6(text: str) -> Address:
-    return _of_ipv6(Address.from_text(text))
-
-
-def _gateway6(text: str) -> Address:
-    return _of_ipv6(_gateway(text))
-
-
-def _of_ipv6(address: Address) -> Address:
-    if address.family != 6:
-        raise ValueError(f"{address} is an IPv4 address; IPv6 is expected here")
-    return address
-
-
 def _translation(shape: TranslationShape, place: Place) -> Translation:
-    outside, inside = (_cell(text, Address.from_text, place) for text in (shape.outside, shape.inside))
+    outside, inside = (cell_from(text, Address.from_text, place) for text in (shape.outside, shape.inside))
     return Translation(outside, inside, shape.island, shape.at, place)
 
 
 def _router(shape: RouterShape, place: Place) -> Router:
     routes = (
-        Route(_cell(one.to, Prefix.from_text, place), _cell(one.via, Address.from_text, place)) for one in shape.routes
+        Route(cell_from(one.to, Prefix.from_text, place), cell_from(one.via, Address.from_text, place))
+        for one in shape.routes
     )
-    interfaces = _cells(shape.interfaces, InterfaceAddress.from_text, place)
+    interfaces = cells_from(shape.interfaces, InterfaceAddress.from_text, place)
     return Router(shape.name, interfaces, place, tuple(routes), shape.island or SITE)
 
 
 def _station(shape: StationShape, place: Place) -> Station:
-    return Station(shape.name, _cell(shape.address, InterfaceAddress.from_text, place), place, shape.island or SITE)
+    return Station(shape.name, cell_from(shape.address, InterfaceAddress.from_text, place), place, shape.island or SITE)
 
 
 def _survey(shape: SurveyShape, place: Place) -> SurveyEntry:
     titles = tuple((name, title) for name, title in shape.columns if title)
-    covers = _cells(shape.covers, Prefix.from_text, place)
+    covers = cells_from(shape.covers, Prefix.from_text, place)
     return SurveyEntry(shape.file, place, shape.taken, covers, shape.kind, titles, shape.island or SITE)
 
 

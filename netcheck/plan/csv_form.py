@@ -9,21 +9,21 @@ from pathlib import Path
 
 from netcheck.errors import Problem
 from netcheck.files import FileError, read_bounded
-from netcheck.plan.delimited import DELIMITERS, Record, lines_of, records_of, text_of
-from netcheck.plan.entries import Entry
+from netcheck.plan.delimited import DELIMITERS, Record, lines_of, parts_of, records_of, text_of
+from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.fitting import keys_of, suggestion
+from netcheck.plan.grid import grid_of, rows_of
 from netcheck.plan.model import Place
-from netcheck.plan.shapes import Shape
+from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
 LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
-_BETWEEN = re.compile(r"[\s;]+")
 _DASH = re.compile(r"\s*-\s*")
 
 
-def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Problem]) -> tuple[Entry, ...]:
-    """Read one CSV table into entries; what is wrong with it is added to `problems`."""
+def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Problem]) -> Rows:
+    """Read one CSV table into entries, a clean one of interfaces by columns; what is wrong is added to `problems`."""
     try:
         data = read_bounded(folder / file, TABLE_LIMIT)
         lines = list(lines_of(text_of(io.BytesIO(data))))
@@ -31,7 +31,10 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
         problems.append(error.at(safe(file)))
         return ()
     known = keys_of(shape)
-    records = [record for record in records_of(lines, delimiter_of(lines, known)) if not record.empty]
+    delimiter = delimiter_of(lines, known)
+    if shape is InterfaceRow and (grid := _grid(lines, delimiter, safe(file))):
+        return grid
+    records = [record for record in records_of(lines, delimiter) if not record.empty]
     if not records:
         problems.append(Problem("it is empty", safe(file), f"Its first row holds the titles: {', '.join(known)}"))
         return ()
@@ -40,6 +43,15 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
     ]
     problems += faults
     return () if faults else entries_of(records, shape, safe(file), problems)
+
+
+def _grid(lines: Sequence[str], delimiter: str, file: str) -> Grid | None:
+    """The table by columns, the titles in its first line; None where anything has to be said of a title or a row."""
+    rows = rows_of(lines, delimiter)
+    titles = [title_of(cell) for cell in rows[0]] if rows else []
+    if not rows or not all(titles) or any(_title_problems(titles, InterfaceRow, "")):
+        return None
+    return grid_of(rows, titles, required_of(InterfaceRow), file)
 
 
 def title_of(cell: str) -> str:
@@ -120,7 +132,7 @@ def cell_value(title: str, text: str) -> object:
         return text
     if title in ("pools", "reserved"):
         text = _DASH.sub("-", text)
-    return [part for part in _BETWEEN.split(text) if part]
+    return parts_of(text)
 
 
 def _route(text: str) -> dict[str, str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 from collections import deque
 from collections.abc import Iterable, Iterator
 from typing import BinaryIO, NamedTuple, TextIO
@@ -20,6 +21,14 @@ RECORD_LINES = 100  # a quoted field that goes on for longer was never closed
 _HEAD = 1 << 16
 csv.field_size_limit(4 * LONGEST_LINE)  # above any block of lines, so that the limit of a line is the one that is said
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
+_BETWEEN = re.compile(r"[\s;]+")
+
+
+def parts_of(text: str) -> list[str]:
+    """The parts of a cell that holds several, separated by spaces or semicolons."""
+    return [part for part in _BETWEEN.split(text) if part]
 
 
 class Record(NamedTuple):

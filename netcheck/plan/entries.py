@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
@@ -43,13 +43,33 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class Grid:
+    """A clean table by column: the cells of each title without outer space, what `ports` lists, each row's place."""
+
+    columns: Mapping[str, Sequence[str]]
+    ports: Sequence[tuple[str, ...]] | None
+    places: Sequence[Place]
+
+    def __iter__(self) -> Iterator[Entry]:
+        """The rows one by one, as other forms have them."""
+        for row, place in enumerate(self.places):
+            cells: dict[str, object] = {title: texts[row] for title, texts in self.columns.items() if texts[row]}
+            if self.ports is not None:
+                cells["ports"] = list(self.ports[row])
+            yield Entry(cells, place, typed=False)
+
+
+Rows = tuple[Entry, ...] | Grid
+
+
+@dataclass(frozen=True, slots=True)
 class Tables:
     """All entries of a plan by kind. `files` are the plan's own files in the order they are named."""
 
     site: Entry
     subnets: tuple[Entry, ...] = ()
     devices: tuple[Entry, ...] = ()
-    interfaces: tuple[Entry, ...] = ()
+    interfaces: Rows = ()
     routers: tuple[Entry, ...] = ()
     conversations: tuple[Entry, ...] = ()
     stations: tuple[Entry, ...] = ()

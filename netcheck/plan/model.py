@@ -1,11 +1,14 @@
-"""The plan as one frozen value; every planned value remembers the text it was read from and its place."""
+"""The plan as one frozen value; every planned value remembers the text it was read from and its place.
+
+What a plan holds by the hundred thousand is a named tuple: it is made in a third of the time of a frozen dataclass.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
-from typing import Generic, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
 
@@ -13,8 +16,7 @@ T = TypeVar("T")
 SITE = "site"  # the default island
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where a value stands: the file's name beside the plan, and the row or key in it."""
 
     file: str
@@ -24,8 +26,7 @@ class Place:
         return f"{self.file}: {self.at}" if self.at else self.file
 
 
-@dataclass(frozen=True, slots=True)
-class Cell(Generic[T]):
+class Cell(NamedTuple, Generic[T]):
     """A typed value with its text and place. `value` is None where the text cannot be read, and `why` then says so."""
 
     text: str
@@ -48,8 +49,7 @@ class Subnet:
     reserved: tuple[Cell[Range], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Interface:
+class Interface(NamedTuple):
     """What carries one MAC and one address. `subject` is `device/interface`; a port's is `device/interface:port`."""
 
     device: str

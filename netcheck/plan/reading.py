@@ -42,7 +42,7 @@ def read_plan(path: str | Path) -> Plan:
     if tables is None:
         raise PlanError(*problems)
     parts = build(tables, problems)
-    problems += islice(reference_problems(tables), MOST_PROBLEMS)
+    problems += islice(reference_problems(tables, () if problems else parts.interfaces), MOST_PROBLEMS)
     digest = _digest(tables, parts, file.parent, problems)
     if problems or parts.site is None:
         raise PlanError(*_listed(problems, file))

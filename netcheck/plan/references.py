@@ -1,19 +1,19 @@
 """Checks that the names in a plan are told apart, and that every name it refers to is there.
 
-It looks at the tables as they stand in the files, so that an entry with a fault of its own is neither missed nor
-missing elsewhere.
+It looks at the tables as they stand in the files where an entry has a fault of its own, so that this one is neither
+missed nor missing elsewhere; else at the model's interfaces.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
 from netcheck.errors import Problem
 from netcheck.plan.building import interfaces_in
 from netcheck.plan.entries import Entry, Tables
-from netcheck.plan.model import Place
+from netcheck.plan.model import Interface, Place
 from netcheck.plan.shapes import as_label
 from netcheck.text import listed, safe
 
@@ -42,20 +42,26 @@ class _Loose:
         )
 
 
-def reference_problems(tables: Tables) -> Iterator[Problem]:
-    """Every name that is there twice, and every name that is not there at all."""
-    interfaces = tuple(_interfaces(tables))
+_Named = _Loose | Interface
+
+
+def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Problem]:
+    """Every name that is there twice, and every name that is not there at all. `made` are the interfaces of the
+    tables, empty where not all of these could be made."""
+    interfaces: Sequence[_Named] = made or tuple(_interfaces(tables))
     yield from _twice("subnet", _names(tables.subnets))
     yield from _twice("device", _names(tables.devices))
     yield from _twice("interface", ((one.subject, one.place) for one in interfaces))
     for interface in interfaces:
-        yield from _twice("port", ((port, interface.place) for port in interface.ports))
+        if len(interface.ports) > 1:
+            yield from _twice("port", ((port, interface.place) for port in interface.ports))
     yield from _twice("router", _names(tables.routers))
     yield from _twice("station", _names(tables.stations))
     yield from _unknown_subnets(tables, interfaces)
     yield from _unknown_ends(tables, interfaces)
-    yield from _unknown_ports(interfaces)
-    yield from _circles(interfaces)
+    if any(interface.behind for interface in interfaces):
+        yield from _unknown_ports(interfaces)
+        yield from _circles(interfaces)
 
 
 def _names(entries: Iterable[Entry]) -> Iterator[tuple[str, Place]]:
@@ -79,7 +85,7 @@ def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
         first.setdefault(name, place)
 
 
-def _unknown_subnets(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+def _unknown_subnets(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
     known = dict.fromkeys(name for name, _ in _names(tables.subnets) if name)
     for interface in interfaces:
         for name in (interface.subnet, interface.subnet6):
@@ -87,15 +93,15 @@ def _unknown_subnets(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[P
                 yield _unknown("subnet", name, known, interface.place)
 
 
-def _unknown_ends(tables: Tables, interfaces: Iterable[_Loose]) -> Iterator[Problem]:
-    known = dict.fromkeys(one.subject for one in interfaces if one.subject)
+def _unknown_ends(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
+    known = dict.fromkeys(one.subject for one in interfaces if one.subject) if tables.conversations else {}
     for conversation in tables.conversations:
         for end in (conversation.text("from"), conversation.text("to")):
             if end and end not in known:
                 yield _unknown("interface", end, known, conversation.place)
 
 
-def _unknown_ports(interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+def _unknown_ports(interfaces: Iterable[_Named]) -> Iterator[Problem]:
     known = {f"{one.subject}:{port}": None for one in interfaces for port in one.ports}
     for interface in interfaces:
         if interface.behind and interface.behind not in known:
@@ -110,13 +116,13 @@ def _unknown(what: str, name: str, names: Iterable[str], place: Place) -> Proble
     return Problem(f'{what} "{safe(name, 80)}" is not in the plan{hint}', str(place), do)
 
 
-def _circles(interfaces: Iterable[_Loose]) -> Iterator[Problem]:
+def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
     """`behind` leads away from an interface, and may not lead back to it."""
     owner = {f"{one.subject}:{port}": one for one in interfaces for port in one.ports}
     seen: set[str] = set()
     for start in interfaces:
         path: set[str] = set()
-        here: _Loose | None = start
+        here: _Named | None = start
         while here is not None and here.subject not in seen and here.subject not in path:
             path.add(here.subject)
             here = owner.get(here.behind)

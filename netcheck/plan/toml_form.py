@@ -10,7 +10,7 @@ from pathlib import Path
 from netcheck.errors import PlanError, Problem
 from netcheck.files import MIB, FileError, read_bounded
 from netcheck.plan.csv_form import read_table
-from netcheck.plan.entries import Entry, Tables
+from netcheck.plan.entries import Entry, Rows, Tables
 from netcheck.plan.fitting import found
 from netcheck.plan.model import Place
 from netcheck.plan.shapes import (
@@ -91,7 +91,7 @@ def _tables(document: dict[str, object], path: Path, problems: list[Problem]) ->
         _named(document.get("site", {"name": "?"}), top.place, "site"),
         (*_entries(top, "subnet"), *beside.get("subnets", ())),
         _entries(top, "device"),
-        tuple(beside.get("interfaces", ())),
+        beside.get("interfaces", ()),
         _entries(top, "router"),
         (*_entries(top, "conversation"), *beside.get("conversations", ())),
         _entries(top, "station"),
@@ -102,7 +102,7 @@ def _tables(document: dict[str, object], path: Path, problems: list[Problem]) ->
     )
 
 
-def _beside(top: Entry, key: str, folder: Path, problems: list[Problem]) -> tuple[Entry, ...]:
+def _beside(top: Entry, key: str, folder: Path, problems: list[Problem]) -> Rows:
     file = top.text(key)
     return read_table(folder, file, _ROWS[key], problems) if file else ()
 

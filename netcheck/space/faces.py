@@ -6,7 +6,6 @@ A dual-stack interface has two faces: its IPv4 address with its subnet, and `add
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cached_property
 
 from netcheck.addr import Address
@@ -88,8 +87,7 @@ def second_face(plan: Plan, homes: Homes, interface: Interface) -> tuple[Interfa
     else:
         subnet = (homes.at(beside.island, address) if address else None) or homes.of_ipv6(beside)
     home = subnet or _nowhere(beside.island, interface.place)
-    face = replace(
-        interface,
+    face = interface._replace(
         subnet=home.name,
         address=interface.address6,
         mask=interface.mask6,

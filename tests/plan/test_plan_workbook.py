@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -114,8 +113,8 @@ def placeless(interface: Interface) -> Interface:
     """The interface as if all of it stood in one place."""
     place = Place("")
     cells = ("address", "mask", "gateway", "mac", "host_name", "switch_port")
-    moved = {name: replace(cell, place=place) for name in cells if (cell := getattr(interface, name)) is not None}
-    return replace(interface, place=place, **moved)
+    moved = {name: cell._replace(place=place) for name in cells if (cell := getattr(interface, name)) is not None}
+    return interface._replace(place=place, **moved)
 
 
 def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:

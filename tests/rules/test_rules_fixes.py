@@ -118,7 +118,7 @@ def applied(plan: Plan, found: Checked) -> Plan:
         for subject, address in (finding.fix.addresses if finding.fix else ())
     }
     moved = (
-        replace(each, address=cell(new[each.subject])) if each.subject in new else each for each in plan.interfaces
+        each._replace(address=cell(new[each.subject])) if each.subject in new else each for each in plan.interfaces
     )
     return replace(plan, interfaces=tuple(moved))
 

@@ -1,0 +1,60 @@
+"""Reads the cells of a plan: values that may be unreadable without stopping a check."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from typing import TypeVar
+
+from netcheck.addr import Address, Prefix
+from netcheck.plan.model import Cell, Place
+
+T = TypeVar("T")
+
+# On-link on every interface, and told apart by its zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
+_LINK_LOCAL = Prefix.from_text("fe80::/10")
+_ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
+
+
+def cell_from(text: str, read: Callable[[str], T], place: Place) -> Cell[T]:
+    """A cell with its value, or with the reason why it has none."""
+    text = text.strip()
+    try:
+        return Cell(text, read(text), place)
+    except ValueError as error:
+        return Cell(text, None, place, str(error))
+
+
+def maybe_from(text: str, read: Callable[[str], T], place: Place) -> Cell[T] | None:
+    """An empty value is a missing one."""
+    return cell_from(text, read, place) if text.strip() else None
+
+
+def cells_from(texts: Iterable[str], read: Callable[[str], T], place: Place) -> tuple[Cell[T], ...]:
+    """A cell for each text of a list."""
+    return tuple(cell_from(text, read, place) for text in texts)
+
+
+def gateway_from(text: str) -> Address:
+    """A gateway's address; a link-local one may name the zone it is in, which is the device's own affair."""
+    head, percent, zone = text.partition("%")
+    address = Address.from_text(head if percent and _ZONE.fullmatch(zone) else text)
+    if percent and not _LINK_LOCAL.holds(address):
+        raise ValueError(f"{address} is not link-local, so it can name no zone; write the address alone")
+    return address
+
+
+def address6_from(text: str) -> Address:
+    """An address of IPv6."""
+    return _of_ipv6(Address.from_text(text))
+
+
+def gateway6_from(text: str) -> Address:
+    """A gateway's address of IPv6."""
+    return _of_ipv6(gateway_from(text))
+
+
+def _of_ipv6(address: Address) -> Address:
+    if address.family != 6:
+        raise ValueError(f"{address} is an IPv4 address; IPv6 is expected here")
+    return address

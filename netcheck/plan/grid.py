@@ -1,0 +1,102 @@
+"""Takes a clean table of interfaces by columns, and makes its interfaces of them: the way of nearly every large plan.
+
+Clean is a table of whose rows nothing has to be said: all are as long as the titles, and no cell is empty that must not
+be. Any other is read row by row (`csv_form.entries_of`), where each fault gets its words.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache, partial
+from itertools import repeat
+from typing import TypeVar
+
+from netcheck.addr import Address, Mac, Mask
+from netcheck.plan.cells import address6_from, cell_from, gateway6_from, gateway_from
+from netcheck.plan.delimited import parts_of
+from netcheck.plan.entries import Grid
+from netcheck.plan.model import Cell, Interface, Place
+
+T = TypeVar("T")
+Cells = Iterable[Cell[T] | None]
+ONE_PORT = ("1",)
+_remembered = lru_cache(4096)  # of different masks and gateways there are few
+
+
+def rows_of(lines: Sequence[str], delimiter: str) -> list[list[str]] | None:
+    """The rows of delimited lines, one a line; None where their quotes ask for a closer look."""
+    try:
+        rows = list(csv.reader(lines, delimiter=delimiter, strict=True))
+    except csv.Error:
+        return None
+    return rows if len(rows) == len(lines) else None
+
+
+def grid_of(rows: Sequence[Sequence[str]], titles: Sequence[str], required: Iterable[str], file: str) -> Grid | None:
+    """The rows below the titles by column; None where the table is not clean."""
+    if len(rows) < 2 or {len(titles)} != set(map(len, rows)):
+        return None
+    down = [list(map(str.strip, cells)) for cells in zip(*rows[1:], strict=True)]
+    columns = dict(zip(titles, down, strict=True))
+    ports = list(map(_remembered(_ports), columns.pop("ports"))) if "ports" in columns else None
+    if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
+        return None
+    numbers = range(2, len(rows) + 1)
+    return Grid(columns, ports, list(map(Place, repeat(file), map("row {}".format, numbers))))
+
+
+def _ports(text: str) -> tuple[str, ...]:
+    return tuple(parts_of(text)) if text else ONE_PORT
+
+
+def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface]:
+    """The interfaces of a clean table; `families` are those of the subnets by name."""
+    addresses = _cells(grid, "address", Address.from_text)
+    texts = partial(_texts, grid)
+    return map(
+        Interface,
+        texts("device"),
+        texts("interface"),
+        texts("subnet"),
+        grid.places,
+        texts("kind"),
+        texts("place"),
+        texts("slot"),
+        addresses,
+        _masks(grid, addresses, families),
+        _cells(grid, "gateway", _remembered(gateway_from)),
+        _cells(grid, "mac", Mac.from_text),
+        _cells(grid, "host-name", str),
+        _cells(grid, "switch-port", str),
+        grid.ports or repeat(ONE_PORT),
+        texts("behind"),
+        texts("granted"),
+        _cells(grid, "address6", address6_from),
+        _cells(grid, "mask6", partial(Mask.from_text, family=6)),
+        _cells(grid, "gateway6", _remembered(gateway6_from)),
+        texts("subnet6"),
+    )
+
+
+def _texts(grid: Grid, title: str) -> Iterable[str]:
+    """A column from top to bottom, empty where the table has none of that title."""
+    return grid.columns.get(title) or repeat("")
+
+
+def _cells(grid: Grid, title: str, read: Callable[[str], T]) -> Cells[T]:
+    """A column of values; an empty one is a missing one."""
+    pairs = zip(grid.columns.get(title, ()), grid.places, strict=False)
+    return [cell_from(text, read, place) if text else None for text, place in pairs] or repeat(None)
+
+
+def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:
+    """Masks are read as the family of the address writes them, or of the subnet where no address can be read."""
+    readers = {family: partial(_remembered(Mask.from_text), family=family) for family in (4, 6)}
+    rows = zip(grid.columns.get("mask", ()), grid.places, addresses, _texts(grid, "subnet"), strict=False)
+    return [
+        cell_from(text, readers[address.value.family if address and address.value else families.get(subnet, 4)], place)
+        if text
+        else None
+        for text, place, address, subnet in rows
+    ] or repeat(None)

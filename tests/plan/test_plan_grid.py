@@ -1,0 +1,117 @@
+"""A clean table read by columns gives what the same table gives row by row, and no other table is taken for clean."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from netcheck.errors import Problem
+from netcheck.plan.building import build
+from netcheck.plan.csv_form import entries_of, required_of, title_of
+from netcheck.plan.delimited import records_of
+from netcheck.plan.entries import Entry, Grid, Rows, Tables
+from netcheck.plan.grid import grid_of, rows_of
+from netcheck.plan.model import Interface, Place
+from netcheck.plan.shapes import InterfaceRow
+
+TITLES = (
+    *("device", "interface", "subnet", "address", "mask", "gateway", "mac", "host-name", "switch-port", "ports"),
+    *("kind", "place", "slot", "behind", "granted", "address6", "mask6", "gateway6", "subnet6"),
+)
+CELLS = (
+    *("plc", "cpu", "hall", "10.0.0.5", "10.0.0.05", "255.255.255.0", "/24", "00-00-5E-00-53-21", "0000.5e00.5321"),
+    *("", " ", " plc ", "fe80::1", "fe80::1%2", "2001:db8::5", "/64", "1;2", "1 2", ";", '"plc"', '"a,b"', 'a"b', "7"),
+)
+
+
+def table(titles: list[str], rows: list[list[str]]) -> list[str]:
+    """The lines of a table."""
+    return [",".join(cells) + "\r\n" for cells in (titles, *rows)]
+
+
+tables = st.builds(
+    lambda titles, rows: table(
+        [*TITLES[:3], *titles], [cells[: len(titles) + 3] if full else cells for cells, full in rows]
+    ),
+    st.lists(st.sampled_from(TITLES[3:]), max_size=6, unique=True),
+    st.lists(
+        st.tuples(
+            st.lists(st.sampled_from(CELLS), min_size=9, max_size=9),
+            st.booleans() | st.just(True) | st.just(True) | st.just(True),
+        ),
+        max_size=4,
+    ),
+)
+
+
+def by_columns(lines: list[str]) -> Grid | None:
+    """The table as a grid, if it is clean."""
+    rows = rows_of(lines, ",")
+    return grid_of(rows, list(map(title_of, rows[0])), required_of(InterfaceRow), "t.csv") if rows else None
+
+
+def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
+    """The same row by row, and what is wrong with it."""
+    problems: list[Problem] = []
+    records = list(records_of(lines, ","))
+    problems += [Problem(record.fault) for record in records if record.fault]
+    return entries_of([one for one in records if not one.empty], InterfaceRow, "t.csv", problems), problems
+
+
+def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
+    """The interfaces of a table, and what is wrong with them."""
+    problems: list[Problem] = []
+    place = Place("plan.toml")
+    subnets = (
+        Entry({"name": "hall", "prefix": "10.0.0.0/24"}, place),
+        Entry({"name": "cpu", "prefix": "2001:db8::/64"}, place),
+    )
+    return build(Tables(Entry({"name": "x"}, place), subnets, interfaces=rows), problems).interfaces, problems
+
+
+@settings(deadline=None)
+@given(tables)
+def test_a_clean_table_gives_the_same_both_ways(lines: list[str]) -> None:
+    """The same rows, the same interfaces, and nothing to say about any of them."""
+    grid = by_columns(lines)
+    entries, problems = by_rows(lines)
+    if grid is not None:
+        assert problems == []
+        assert [(made((one,)), one.place) for one in grid] == [(made((one,)), one.place) for one in entries]
+        assert made(grid) == made(entries)
+        assert made(grid)[1] == []
+
+
+CLEAN = table(["device", "interface", "subnet", "ports"], [["plc", "cpu", "hall", "1 2"], ["plc", "lan", "hall", ""]])
+
+
+def test_a_clean_table_is_taken_by_columns() -> None:
+    """The usual table is one, with lists, empty cells and quotes that fit."""
+    grid = by_columns(CLEAN)
+    assert grid is not None
+    interfaces, problems = made(grid)
+    assert problems == []
+    assert [(each.subject, each.ports, str(each.place)) for each in interfaces] == [
+        ("plc/cpu", ("1", "2"), "t.csv: row 2"),
+        ("plc/lan", ("1",), "t.csv: row 3"),
+    ]
+    assert by_columns([line.replace("plc", '"plc, old"') for line in CLEAN]) is not None
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "plc,x,hall\n",
+        "plc,x,hall,1,\n",
+        "plc,,hall,1\n",
+        "plc,x,hall,;\n",
+        "\n",
+        'plc,"x\ny",hall,1\n',
+        '"plc,x,hall,1\n',
+    ],
+    ids=["short", "long", "empty cell", "empty list", "empty row", "two lines", "open quotes"],
+)
+def test_any_other_table_is_not(line: str) -> None:
+    """One row of which something has to be said, or might have to be."""
+    assert by_columns([*CLEAN, *line.splitlines(keepends=True)]) is None
