@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from netcheck.record.verification import Record
     from netcheck.report.model import Report
     from netcheck.report.writing import Kind
+    from netcheck.rules.engine import Checked
+    from netcheck.survey.source import Survey
 
 
 def command(
@@ -30,6 +32,19 @@ def command(
     ),
     record: list[Path] = typer.Option(
         [], "--record", metavar="RECORD", help="Record of a proving run. Repeatable.", show_default=False
+    ),
+    requests: Path | None = typer.Option(
+        None, "--requests", metavar="FILE", help="Write what IT is asked for to this CSV file.", show_default=False
+    ),
+    sheet: Path | None = typer.Option(
+        None,
+        "--sheet",
+        metavar="FILE",
+        help="Write what to type into each device, with labels to cut out, to this HTML file.",
+        show_default=False,
+    ),
+    since: Path | None = typer.Option(
+        None, "--since", metavar="OLDPLAN", help="Say what changed since this earlier revision.", show_default=False
     ),
     today: str = typer.Option(
         "",
@@ -46,14 +61,21 @@ def command(
     Example: netcheck report plans/tarn-hollow --record run.jsonl --out report.html --out answers.csv
     """
     from netcheck.files import write_atomically
-    from netcheck.report.writing import kinds_for
+    from netcheck.report.gathering import report_of
+    from netcheck.report.writing import further, kinds_for
     from netcheck.rules.catalogue import RULES
 
-    if not out:
+    targets = kinds_for(out) + further(out, requests, sheet)
+    if not targets:
         raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
-    targets = kinds_for(out)
-    with Steps(len(RULES) + 3 + len(targets)) as steps:
-        report = _gather(plan, record, out, day_from(today), steps)
+    paths = [path for path, _ in targets]
+    with Steps((len(RULES) + 3) * (2 if since else 1) + len(targets)) as steps:
+        day = day_from(today)
+        before = _checked(since, paths, record, day, steps)[0] if since else None
+        checked, surveys = _checked(plan, paths, record, day, steps)
+        steps.begin("reading the records")
+        report = report_of(checked, surveys, _records(record), day, before)
+        steps.end()
         ready = [(path, _written(path, kind, report, steps)) for path, kind in targets]
     for path, data in ready:
         write_atomically(path, data)
@@ -61,26 +83,24 @@ def command(
     raise typer.Exit(1 if report.flawed else 0)
 
 
-def _gather(path: Path, record: list[Path], out: list[Path], day: date, steps: Steps) -> Report:
+def _checked(
+    path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
+) -> tuple[Checked, tuple[Survey, ...]]:
+    """Read and check one revision; refuse to write over what it is made from."""
     from netcheck.plan.reading import read_plan
-    from netcheck.report.gathering import report_of
     from netcheck.report.writing import demand_apart
     from netcheck.rules.engine import check
     from netcheck.survey.reading import read_surveys
 
     steps.begin(f"reading {path}")
     plan = read_plan(path)
-    demand_apart(out, plan, record)
+    demand_apart(paths, plan, record)
     steps.end()
     steps.begin("reading the surveys")
     surveys = read_surveys(plan)
     steps.end()
     steps.begin("running the rules")
-    checked = check(plan, surveys, day, done=lambda rule: steps.end())
-    steps.begin("reading the records")
-    report = report_of(checked, surveys, _records(record), day)
-    steps.end()
-    return report
+    return check(plan, surveys, day, done=lambda rule: steps.end()), surveys
 
 
 def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:

@@ -17,6 +17,8 @@ from netcheck.text import listed, safe
 # What was expected, by the beginning of pydantic's name for the error.
 _EXPECTED = (
     ("too_short", "at least one item"),
+    ("string_pattern", "a DNS domain of letters, digits, hyphens and dots, such as plant.example"),
+    ("string_too_long", "a DNS domain of at most 253 characters"),
     ("string", "text in quotes"),
     ("int", "a whole number"),
     ("float", "a number"),

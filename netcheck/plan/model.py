@@ -181,6 +181,7 @@ class Plan:
     surveys: tuple[SurveyEntry, ...] = ()
     accepted: tuple[Accepted, ...] = ()
     translations: tuple[Translation, ...] = ()
+    domain: str = ""  # DNS domain of bare host names, or empty
     place: Place = field(default=Place("plan.toml"))
 
     @cached_property

@@ -63,6 +63,7 @@ def read_plan(path: str | Path) -> Plan:
         parts.surveys,
         parts.accepted,
         parts.translations,
+        parts.site.domain,
         Place(safe(file.name)),
     )
 

@@ -52,6 +52,7 @@ WORDS = {
     "covers": "The prefixes of which the survey lists every host.",
     "crowded": "The share of a subnet in use that becomes a risk.",
     "device": "A controller, operator panel, drive, remote I/O, switch or server, with its interfaces.",
+    "domain": "The DNS domain of host names without a dot, such as plant.example.",
     "file": "A survey file beside the plan.",
     "format": "The format of this file.",
     "from": "An interface, as device/interface.",

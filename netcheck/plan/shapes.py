@@ -44,6 +44,9 @@ Name = Annotated[str, BeforeValidator(as_label, json_schema_input_type=str | int
 Label = Annotated[str, BeforeValidator(as_label, json_schema_input_type=str | int)]
 Day = Annotated[date, BeforeValidator(_day), Field(strict=True)]
 Count = Annotated[int, Field(ge=0, lt=_NUMBER_LIMIT)]
+# Labels of letters, digits and hyphens: RFC 952, RFC 1123 section 2.1, RFC 1035 section 2.3.4.
+_LABEL = r"[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?"
+Domain = Annotated[str, Field(max_length=253, pattern=rf"^(?:{_LABEL}(?:\.{_LABEL})*\.?)?$")]
 Share = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
 
 
@@ -63,6 +66,7 @@ class SiteShape(Shape):
     keep_clear: Count = 0
     survey_max_age: Count = 30
     crowded: Share = 0.8
+    domain: Domain = ""
 
 
 class SubnetShape(Shape):

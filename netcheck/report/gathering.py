@@ -11,6 +11,7 @@ from netcheck.plan.model import Interface, Plan
 from netcheck.plan.rows import row_hashes
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.verification import Record
+from netcheck.report.changes import changes_of
 from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
@@ -19,8 +20,15 @@ from netcheck.survey.source import Survey
 NONE_GIVEN = "No proof of this port is in the records given."
 
 
-def report_of(checked: Checked, surveys: tuple[Survey, ...], records: tuple[Record, ...], today: date) -> Report:
-    """Build the report; RecordError names every record that belongs to another plan."""
+def report_of(
+    checked: Checked,
+    surveys: tuple[Survey, ...],
+    records: tuple[Record, ...],
+    today: date,
+    before: Checked | None = None,
+) -> Report:
+    """Build the report; RecordError names every record that belongs to another plan. `before` is the check of an
+    earlier revision, on the same day."""
     plan = checked.plan
     _demand_own(plan, records)
     proofs = _by_port(records)
@@ -31,7 +39,8 @@ def report_of(checked: Checked, surveys: tuple[Survey, ...], records: tuple[Reco
         for port in interface.ports
     )
     gone = tuple(several[0] for several in proofs.values())
-    return Report(checked, surveys, RULES, records, ports, gone, today, __version__)
+    changes = changes_of(before, checked) if before else None
+    return Report(checked, surveys, RULES, records, ports, gone, today, __version__, changes)
 
 
 def _demand_own(plan: Plan, records: Iterable[Record]) -> None:

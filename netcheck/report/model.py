@@ -11,6 +11,7 @@ from netcheck.plan.model import Interface, Plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.model import Proved
 from netcheck.record.verification import Record, State
+from netcheck.report.changes import Changes
 from netcheck.rules.engine import Checked
 from netcheck.rules.rule import Rule
 from netcheck.survey.source import Survey
@@ -46,7 +47,8 @@ class PortResult:
 class Report:
     """Findings, proofs and what they rest on, for one plan on one day. `gone` are proofs of ports no longer planned.
 
-    `ports` are those of the plan in its order, and empty where no record was given."""
+    `ports` are those of the plan in its order, and empty where no record was given. `changes` are those since another
+    revision, None where none was named."""
 
     checked: Checked
     surveys: tuple[Survey, ...]
@@ -56,6 +58,7 @@ class Report:
     gone: tuple[Evidence, ...]
     today: date
     version: str
+    changes: Changes | None = None
 
     @property
     def plan(self) -> Plan:

@@ -15,6 +15,7 @@ from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
 from netcheck.record.verification import Record
 from netcheck.report import words
+from netcheck.report.asking import asked_of
 from netcheck.report.map_parts import maps_of
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
@@ -65,6 +66,7 @@ def values_of(report: Report) -> dict[str, Any]:
         "alarms": words.alarms(report),
         "not_checked": not_checked(report),
         "groups": grouped(report),
+        "asked": asked_of(report.checked),
         "many": max(len(report.checked.findings), len(report.ports)) > MANY,
         "table_rows": TABLE,
         "maps": maps_of(report),

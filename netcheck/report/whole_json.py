@@ -7,8 +7,11 @@ from typing import Any
 
 from netcheck.record.verification import Record
 from netcheck.report import findings_json, verifications
+from netcheck.report.asking import Request, asked_of
+from netcheck.report.changes import Changes
 from netcheck.report.model import PortResult, Report, short
 from netcheck.report.proofs import summary
+from netcheck.report.requests_csv import COLUMNS, row_of
 
 
 def to_json(report: Report) -> bytes:
@@ -24,10 +27,37 @@ def shape_of(report: Report) -> dict[str, Any]:
         **checked,
         "today": report.today.isoformat(),
         "findings": [{**shape, "key": finding.key} for finding, shape in keyed],
+        "asked": [_request(request) for request in asked_of(report.checked).requests],
+        **({"changes": _changes(report.changes)} if report.changes else {}),
         "proofs": [_proof(port) for port in report.ports],
         "verdicts": summary([port.proof for port in report.ports]),
         "no_longer_planned": [evidence.proved.proof.to_json() for evidence in report.gone],
         "records": [_record(record, report.plan.sha256) for record in report.records],
+    }
+
+
+def _request(request: Request) -> dict[str, str]:
+    """The filled cells of a request, by the names of the CSV file's columns."""
+    return {name: cell for name, cell in zip(COLUMNS, row_of(request), strict=True) if cell}
+
+
+def _changes(changes: Changes) -> dict[str, Any]:
+    before = changes.before.plan
+    return {
+        "since": {"name": before.name, "revision": before.revision, "sha256": before.sha256},
+        "new": [finding.key for finding in changes.new],
+        "gone": [{**findings_json.finding_json(finding), "key": finding.key} for finding in changes.gone],
+        "remaining": [finding.key for finding in changes.remaining],
+        "interfaces": [
+            {
+                "subject": each.subject,
+                "turn": str(each.turn),
+                "values": {
+                    one.what: {"before": one.before or None, "now": one.now or None} for one in each.differences
+                },
+            }
+            for each in changes.interfaces
+        ],
     }
 
 

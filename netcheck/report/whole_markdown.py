@@ -14,6 +14,7 @@ from netcheck.report.findings_markdown import escaped
 from netcheck.report.findings_markdown import to_markdown as findings_to_markdown
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
+from netcheck.report.parts_rows import Part, asked_parts, changes_line, changes_parts
 from netcheck.report.proofs_rows import HEADERS, port_rows, record_rows, survey_rows
 from netcheck.text import safe
 
@@ -25,10 +26,19 @@ def to_markdown(report: Report) -> bytes:
     parts += [f"Checked for the day {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["## Surveys", _table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None."]
     parts += ["## What was not checked", "\n".join(f"- {_plain(gap)}" for gap in not_checked(report)), *rest]
+    if report.changes:
+        parts += ["## What changed", _plain(changes_line(report.changes))]
+        parts += [text for part in changes_parts(report.changes) for text in _part(part)]
+    parts += ["## What the site's IT is asked for"]
+    parts += [text for part in asked_parts(report) for text in _part(part)]
     parts += ["## Proofs", _table(HEADERS, port_rows(report)) or "No record of a proving run was given."]
     if report.records:
         parts += ["## Records and seals", _table(("record", "state", "seal"), record_rows(report))]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
+
+
+def _part(part: Part) -> tuple[str, str]:
+    return f"### {part.title} ({len(part.rows)})", _table(part.headers, part.rows) or "None."
 
 
 def _plain(text: str) -> str:

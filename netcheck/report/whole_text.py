@@ -10,6 +10,7 @@ from netcheck.report import words
 from netcheck.report.findings_text import to_text as findings_to_text
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
+from netcheck.report.parts_rows import Part, asked_parts, changes_line, changes_parts
 from netcheck.report.proofs_rows import HEADERS, port_rows, record_rows, survey_rows
 from netcheck.text import safe
 
@@ -21,10 +22,18 @@ def to_text(report: Report) -> bytes:
     parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
     parts += ["What was not checked\n" + "\n".join(f"- {safe(gap, 1000)}" for gap in not_checked(report))]
     parts += [findings_to_text(report.checked).rstrip("\n")]
+    if report.changes:
+        parts += [f"What changed\n{safe(changes_line(report.changes), 1000)}"]
+        parts += map(_part, changes_parts(report.changes))
+    parts += ["What the site's IT is asked for", *map(_part, asked_parts(report))]
     parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
         parts += ["Records and seals\n" + _table(("record", "state", "seal"), record_rows(report))]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
+
+
+def _part(part: Part) -> str:
+    return f"{part.title} ({len(part.rows)})\n{_table(part.headers, part.rows) or 'None.'}"
 
 
 def _table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

@@ -42,6 +42,18 @@ def _text(report: Report) -> bytes:
     return to_text(report)
 
 
+def _requests(report: Report) -> bytes:
+    from netcheck.report.requests_csv import to_csv
+
+    return to_csv(report.checked)
+
+
+def _sheet(report: Report) -> bytes:
+    from netcheck.report.sheet import to_sheet  # brings in jinja2
+
+    return to_sheet(report.checked, report.today)
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of report: the ending of its files, and the writer, a pure function of the report."""
@@ -72,6 +84,23 @@ def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:
             *(Problem(f"--out {path} is named twice", do="Name it once") for path in twice),
         )
     return tuple((path, kind_of[path.suffix.lower()]) for path in paths)
+
+
+def further(out: list[Path], requests: Path | None, sheet: Path | None) -> tuple[tuple[Path, Kind], ...]:
+    """The files that have an option of their own; UsageError holds every one of the wrong ending, or named twice."""
+    kinds = {"--requests": (requests, Kind(".csv", _requests)), "--sheet": (sheet, Kind(".html", _sheet))}
+    named = [(option, path, kind) for option, (path, kind) in kinds.items() if path is not None]
+    problems = [
+        Problem(f"{option} {path} does not end in {kind.ending}", do=f"Name it with {kind.ending}")
+        for option, path, kind in named
+        if path.suffix.lower() != kind.ending
+    ]
+    problems += [
+        Problem(f"{option} {path} is named twice", do="Name it once") for option, path, _ in named if path in out
+    ]
+    if problems:
+        raise UsageError(*problems)
+    return tuple((path, kind) for _, path, kind in named)
 
 
 def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:

@@ -120,3 +120,42 @@ def test_help_shows_an_example(desk: Path) -> None:
     result = netcheck(desk, "--help")
     assert result.returncode == 0
     assert "netcheck report plans/tarn-hollow --record run.jsonl" in " ".join(result.stdout.split())
+
+
+def test_requests_sheet_and_since(desk: Path) -> None:
+    """The further files are written with the others, alone too; what changed is told against the older revision."""
+    result = netcheck(
+        desk, *ALL, "--requests", "asked.csv", "--sheet", "sheet.html", "--out", "r.json", "--since", "other"
+    )
+    assert (result.returncode, result.stderr) == (0, "")
+    assert set(result.stdout.splitlines()) == {"wrote r.json", "wrote asked.csv", "wrote sheet.html"}
+    with (desk / "asked.csv").open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["kind"] for row in rows} == {"reservation", "pool change"}
+    shape = json.loads((desk / "r.json").read_text())
+    assert [one["subject"] for one in shape["asked"]] == [row["subject"] for row in rows]
+    assert shape["changes"]["since"]["name"] == "Elsewhere"
+    assert shape["changes"]["interfaces"] == []
+    assert "separator-drive" in (desk / "sheet.html").read_text(encoding="utf-8")
+    assert netcheck(desk, *ALL, "--sheet", "alone.html").returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--requests", "asked.txt"), "--requests asked.txt does not end in .csv"),
+        (("--sheet", "sheet.pdf"), "--sheet sheet.pdf does not end in .html"),
+        (("--out", "a.csv", "--requests", "a.csv"), "--requests a.csv is named twice"),
+        (("--requests", "tarn-hollow/site-hosts.csv"), "would overwrite what it is made from"),
+        (("--since", "nowhere", "--out", "r.html"), "nowhere"),
+        (("--since", "other", "--sheet", "none/s.html"), "its folder is not there"),
+    ],
+)
+def test_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path) -> None:
+    """Each with what is wrong and what to do, and nothing is written."""
+    before = sorted(desk.iterdir())
+    result = netcheck(desk, *ALL, *words)
+    assert result.returncode == 2
+    assert told in result.stderr
+    assert "Traceback" not in result.stderr
+    assert sorted(desk.iterdir()) == before

@@ -20,7 +20,7 @@ PLANS = Path(__file__).parents[2] / "plans"
 # JSON Schema 2020-12, the keywords of its core, applicator and validation vocabularies that the schema may use.
 KEYWORDS = {"$schema", "$defs", "$ref", "title", "description", "default", "type", "properties", "required", "items"}
 KEYWORDS |= {"additionalProperties", "anyOf", "const", "format", "minLength", "minItems", "minimum", "maximum"}
-KEYWORDS |= {"exclusiveMinimum", "exclusiveMaximum"}
+KEYWORDS |= {"exclusiveMinimum", "exclusiveMaximum", "maxLength", "pattern"}
 TYPES: dict[str, tuple[type, ...]] = {
     "string": (str,),
     "integer": (int,),

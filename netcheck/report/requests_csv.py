@@ -1,0 +1,35 @@
+"""What the site's IT is asked for as CSV, one request a row; RFC 4180, formulas kept out by `guarded`."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from netcheck.report.answers_csv import LONGEST_CELL
+from netcheck.report.asking import Request, asked_of
+from netcheck.report.guard import guarded
+from netcheck.rules.engine import Checked
+from netcheck.text import safe
+
+COLUMNS = (
+    "kind", "subject", "island", "address", "mac", "host-name", "subnet", "vlan", "switch-port", "what", "note",
+)  # fmt: skip
+
+
+def to_csv(checked: Checked) -> bytes:
+    """All requests, by kind and in plan order; UTF-8, led by a byte order mark only where there is more than ASCII."""
+    out = io.StringIO()
+    writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for request in asked_of(checked).requests:
+        writer.writerow(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(request))
+    text = out.getvalue()
+    return text.encode("ascii" if text.isascii() else "utf-8-sig")
+
+
+def row_of(request: Request) -> tuple[str, ...]:
+    """One request's cells in the order of `COLUMNS`."""
+    return (
+        str(request.kind), request.subject, request.island, request.address, request.mac, request.host_name,
+        request.subnet, request.vlan, request.switch_port, request.what, request.note,
+    )  # fmt: skip

@@ -1,0 +1,236 @@
+"""What IT is asked for: every kind of request, what waits, and zone text that an independent reader takes."""
+
+from __future__ import annotations
+
+import csv
+import io
+import ipaddress
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import dns.name
+import dns.rdatatype
+import dns.zonefile
+import pytest
+
+from netcheck.plan.reading import read_plan
+from netcheck.report.asking import Asked, Kind, asked_of
+from netcheck.report.guard import unguarded
+from netcheck.report.requests_csv import COLUMNS, to_csv
+from netcheck.rules.engine import Checked, check
+from netcheck.survey.reading import read_surveys
+
+TODAY = date(2026, 11, 20)
+HEAD = """format = 1
+[site]
+name = "Tarn Hollow creamery"
+domain = "creamery.example"
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/24"
+gateway = "10.62.20.1"
+vlan = 620
+pools = ["10.62.20.100-10.62.20.109"]
+[[subnet]]
+name = "packing"
+prefix = "10.62.30.0/24"
+gateway = "10.62.30.1"
+[[subnet]]
+name = "six"
+prefix = "2001:db8:20::/64"
+[[router]]
+name = "site-router"
+interfaces = ["10.62.20.1/24", "10.62.30.1/24"]
+"""
+DEVICES = """
+[[device]]
+name = "filler-plc"
+[[device.interface]]
+name = "cpu"
+subnet = "process"
+address = "10.62.20.103"
+address6 = "2001:db8:20::67"
+mac = "00-00-5E-00-53-21"
+host-name = "filler-plc"
+switch-port = "sw-1/3"
+granted = "site IT"
+[[device]]
+name = "line-panel"
+[[device.interface]]
+name = "lan"
+subnet = "packing"
+address = "10.62.30.7"
+host-name = "panel.hall-2.example"
+[[device]]
+name = "capper-drive"
+[[device.interface]]
+name = "lan"
+subnet = "packing"
+address = "10.62.31.7"
+host-name = "capper"
+[[device]]
+name = "packer-drive"
+[[device.interface]]
+name = "lan"
+subnet = "packing"
+address = "10.62.30.8"
+[[conversation]]
+from = "line-panel/lan"
+to = "filler-plc/cpu"
+why = "operator screens"
+[[conversation]]
+from = "line-panel/lan"
+to = "packer-drive/lan"
+"""
+
+
+@pytest.fixture
+def checked(tmp_path: Path) -> Callable[[str], Checked]:
+    """Checks a plan given as text."""
+
+    def run(text: str) -> Checked:
+        (tmp_path / "plan.toml").write_text(text, "utf-8")
+        plan = read_plan(tmp_path)
+        return check(plan, read_surveys(plan), TODAY)
+
+    return run
+
+
+@pytest.fixture
+def asked(checked: Callable[[str], Checked]) -> Asked:
+    """What the plan asks for."""
+    return asked_of(checked(HEAD + DEVICES))
+
+
+def test_reservations_say_all_that_it_types_in(asked: Asked) -> None:
+    """Address by address, IPv6 beside IPv4, with MAC, name, VLAN and switch port; what conflicts waits."""
+    first, six, panel, capper, _ = asked.of(Kind.RESERVATION)
+    assert (first.subject, first.address, first.mac) == ("filler-plc/cpu", "10.62.20.103", "00-00-5E-00-53-21")
+    assert (first.host_name, first.subnet, first.vlan, first.switch_port) == ("filler-plc", "process", "620", "sw-1/3")
+    assert first.note == "granted by site IT"
+    assert (six.subject, six.address, six.subnet) == ("filler-plc/cpu", "2001:db8:20::67", "six")
+    assert (panel.address, panel.note) == ("10.62.30.7", "")
+    assert capper.note.startswith("not before this is settled: outside-subnet")
+    assert " is proposed in its place" in capper.note
+
+
+def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> None:
+    """The pool in two parts around the address, which is granted and therefore need not move."""
+    (pool,) = asked.of(Kind.POOL)
+    assert pool.what == "10.62.20.100-10.62.20.109 becomes 10.62.20.100-10.62.20.102 and 10.62.20.104-10.62.20.109"
+    assert (pool.subject, pool.address, pool.note) == ("filler-plc/cpu", "10.62.20.103", "")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "becomes"),
+    [
+        ("10.62.20.103", "10.62.20.110", "10.62.20.104-10.62.20.110"),
+        ("10.62.20.100", "10.62.20.103", "10.62.20.100-10.62.20.102"),
+        ("10.62.20.103", "10.62.20.103", "nothing"),
+        ("10.62.20.102", "10.62.20.104", "10.62.20.102 and 10.62.20.104"),
+    ],
+)
+def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
+    """At either end, in the middle, and all of it; compared with the standard library's count of addresses."""
+    text = (HEAD + DEVICES).replace("10.62.20.100-10.62.20.109", f"{low}-{high}")
+    (pool,) = asked_of(checked(text)).of(Kind.POOL)
+    assert pool.what.split(" becomes ")[1] == becomes
+    whole = int(ipaddress.ip_address(high)) - int(ipaddress.ip_address(low)) + 1
+    parts = [part.split("-") for part in becomes.split(" and ")] if becomes != "nothing" else []
+    assert whole - 1 == sum(int(ipaddress.ip_address(p[-1])) - int(ipaddress.ip_address(p[0])) + 1 for p in parts)
+
+
+def test_only_what_is_routed_meets_a_firewall(asked: Asked) -> None:
+    """A conversation inside a subnet is not asked for; one between subnets is, with both addresses."""
+    (one,) = asked.of(Kind.CONVERSATION)
+    assert (one.subject, one.address) == ("line-panel/lan", "10.62.30.7")
+    assert one.what == "filler-plc/cpu 10.62.20.103 (process), both ways"
+    assert one.note == "operator screens"
+
+
+def test_zone_lines_are_read_by_dnspython(asked: Asked) -> None:
+    """RFC 1035 section 5.1, RFC 3596: forward and reverse agree, by a reader that is not ours; the name in conflict
+    has none. Owners of reverse lines are the standard library's `reverse_pointer`."""
+    found: dict[tuple[str, str], set[str]] = {}
+    for zone in asked.zones:
+        for rrset in dns.zonefile.read_rrsets(zone.text, rdclass=None, origin=".", relativize=False):
+            kind = dns.rdatatype.to_text(rrset.rdtype)
+            found.setdefault((kind, rrset.name.to_text()), set()).update(rdata.to_text() for rdata in rrset)
+            assert rrset.ttl == 3600  # none of the directives that a zone may hold: each line is whole
+    assert found == {
+        ("A", "filler-plc.creamery.example."): {"10.62.20.103"},
+        ("AAAA", "filler-plc.creamery.example."): {"2001:db8:20::67"},
+        ("A", "panel.hall-2.example."): {"10.62.30.7"},
+        ("PTR", _pointer("10.62.20.103")): {"filler-plc.creamery.example."},
+        ("PTR", _pointer("2001:db8:20::67")): {"filler-plc.creamery.example."},
+        ("PTR", _pointer("10.62.30.7")): {"panel.hall-2.example."},
+    }
+    assert [zone.title for zone in asked.zones] == [
+        "Names and addresses",
+        "Reverse zone 20.62.10.in-addr.arpa.",
+        "Reverse zone 0.0.0.0.0.2.0.0.8.b.d.0.1.0.0.2.ip6.arpa.",
+        "Reverse zone 30.62.10.in-addr.arpa.",
+    ]
+
+
+def _pointer(address: str) -> str:
+    return ipaddress.ip_address(address).reverse_pointer + "."
+
+
+def test_without_a_domain_reverse_lines_cannot_be_mistaken(checked: Callable[[str], Checked]) -> None:
+    """Bare names are of the zone that forward lines are put into; reverse lines get a domain nobody has (RFC 2606)."""
+    asked = asked_of(checked((HEAD + DEVICES).replace('domain = "creamery.example"\n', "")))
+    texts = {zone.title: zone.text for zone in asked.zones}
+    forward = dns.zonefile.read_rrsets(
+        texts["Names and addresses"], rdclass=None, origin="plant.example.", relativize=False
+    )
+    assert dns.name.from_text("filler-plc.plant.example.") in {rrset.name for rrset in forward}
+    reverse = dns.zonefile.read_rrsets(
+        texts["Reverse zone 20.62.10.in-addr.arpa."], rdclass=None, origin=".", relativize=False
+    )
+    assert [rdata.to_text() for rrset in reverse for rdata in rrset] == ["filler-plc.domain-not-in-plan.invalid."]
+
+
+@pytest.mark.parametrize("domain", ["a b", "-x.example", "x..example", "ex\\nample", "\\u202eexample", "a" * 64])
+def test_a_domain_that_is_none_is_refused(domain: str, checked: Callable[[str], Checked]) -> None:
+    """RFC 1035 section 2.3.4, RFC 1123 section 2.1: nothing of it can reach a zone line."""
+    with pytest.raises(Exception, match='key "domain": expected a DNS domain'):
+        checked((HEAD + DEVICES).replace("creamery.example", domain))
+
+
+HOSTILE = [
+    "=1+1",
+    "a\nb IN A 192.0.2.1",
+    'x" ; drop',
+    "$INCLUDE /etc/passwd",
+    "@",
+    "a\tb",
+    "\u202eplc",
+    "ä-plc",
+    "x" * 64,
+]
+
+
+@pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
+def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked: Callable[[str], Checked]) -> None:
+    """The vectors for zone lines and spreadsheets (RFC 1035 section 5.1; OWASP, CSV Injection)."""
+    import json
+
+    found = checked((HEAD + DEVICES).replace('"filler-plc"\nswitch', f"{json.dumps(name)}\nswitch"))
+    lines = "".join(zone.text for zone in asked_of(found).zones)
+    assert "10.62.20.103" not in lines
+    assert name not in lines
+    text = to_csv(found).decode("utf-8-sig")
+    for row in csv.reader(io.StringIO(text)):
+        assert not any(cell[:1] in tuple("=+-@\t\r\n") and cell for cell in row)
+
+
+def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
+    """One row a request with the columns by name; the same plan gives the same bytes."""
+    found = checked(HEAD + DEVICES)
+    rows = list(csv.DictReader(io.StringIO(to_csv(found).decode("utf-8-sig"))))
+    assert tuple(rows[0]) == COLUMNS
+    asked = asked_of(found)
+    assert [(row["kind"], unguarded(row["what"])) for row in rows] == [(one.kind, one.what) for one in asked.requests]
+    assert to_csv(found) == to_csv(found)

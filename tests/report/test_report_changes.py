@@ -1,0 +1,131 @@
+"""What changed between two revisions: findings by their key, interfaces by their values."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.reading import read_plan
+from netcheck.report.changes import Changes, Difference, Turn, changes_of
+from netcheck.report.gathering import report_of
+from netcheck.report.page import to_html
+from netcheck.report.whole_json import to_json
+from netcheck.report.whole_markdown import to_markdown
+from netcheck.report.whole_text import to_text
+from netcheck.rules.engine import Checked, check
+from netcheck.survey.reading import read_surveys
+
+TODAY = date(2026, 11, 20)
+HEAD = """format = 1
+[site]
+name = "Tarn Hollow creamery"
+revision = "{revision}"
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/24"
+"""
+
+
+def device(name: str, address: str, more: str = "") -> str:
+    """A device with one interface."""
+    return (
+        f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "cpu"\nsubnet = "process"\n'
+        f'address = "{address}"\n{more}\n'
+    )
+
+
+def checked(folder: Path, revision: str, *devices: str) -> Checked:
+    """The check of a plan of these devices."""
+    folder = folder / revision
+    folder.mkdir()
+    (folder / "plan.toml").write_text(HEAD.format(revision=revision) + "".join(devices), "utf-8")
+    plan = read_plan(folder)
+    return check(plan, read_surveys(plan), TODAY)
+
+
+@pytest.fixture
+def changes(tmp_path: Path) -> Changes:
+    """From revision A to B: one conflict mended, one made, one kept; one device added, one removed, one respelled."""
+    before = checked(
+        tmp_path,
+        "A",
+        device("mended-plc", "10.62.21.1"),
+        device("kept-plc", "10.62.20.255"),
+        device("gone-plc", "10.62.20.9", 'ports = ["1", "2"]'),
+        device("respelled-plc", "10.62.20.10", 'mask = "/24"\nmac = "00:00:5e:00:53:21"'),
+    )
+    now = checked(
+        tmp_path,
+        "B",
+        device("mended-plc", "10.62.20.1", 'host-name = "mended"'),
+        device("kept-plc", "10.62.20.255"),
+        device("made-plc", "10.62.22.1"),
+        device("respelled-plc", "10.62.20.10", 'mask = "255.255.255.0"\nmac = "00-00-5E-00-53-21"'),
+    )
+    return changes_of(before, now)
+
+
+def test_findings_are_told_apart_by_their_key(changes: Changes) -> None:
+    """New, gone and remaining; nothing twice, nothing lost."""
+    assert {(one.rule, one.subjects) for one in changes.new} == {("outside-subnet", ("made-plc/cpu",))}
+    assert {(one.rule, one.subjects) for one in changes.gone} == {("outside-subnet", ("mended-plc/cpu",))}
+    assert ("unusable-address", ("kept-plc/cpu",)) in {(one.rule, one.subjects) for one in changes.remaining}
+    assert len(changes.remaining) + len(changes.gone) == len(changes.before.findings)
+
+
+def test_interfaces_are_compared_by_what_they_mean(changes: Changes) -> None:
+    """Another spelling of a mask or MAC is no change; added and removed ones say all their values."""
+    found = {one.subject: (one.turn, one.differences) for one in changes.interfaces}
+    assert found == {
+        "mended-plc/cpu": (
+            Turn.CHANGED,
+            (Difference("address", "10.62.21.1", "10.62.20.1"), Difference("host-name", "", "mended")),
+        ),
+        "made-plc/cpu": (Turn.ADDED, (Difference("subnet", "", "process"), Difference("address", "", "10.62.22.1"))),
+        "gone-plc/cpu": (
+            Turn.REMOVED,
+            (
+                Difference("subnet", "process", ""),
+                Difference("address", "10.62.20.9", ""),
+                Difference("ports", "1, 2", ""),
+            ),
+        ),
+    }
+
+
+def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
+    """All findings remain, and no interface is named."""
+    one = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
+    same = changes_of(one, one)
+    assert (same.new, same.gone, same.interfaces) == ((), (), ())
+    assert same.remaining == one.findings
+
+
+def test_every_form_says_it(changes: Changes, tmp_path: Path) -> None:
+    """HTML, Markdown, text and JSON; without an earlier revision none of them speaks of changes."""
+    folder = tmp_path / "now"
+    folder.mkdir()
+    now = checked(folder, "B", device("mended-plc", "10.62.20.1"), device("made-plc", "10.62.22.1"))
+    report = report_of(now, (), (), TODAY, changes.before)
+    alone = report_of(now, (), (), TODAY)
+    page = to_html(report).decode()
+    assert 'id="changes"' in page
+    assert 'href="#changes"' in page
+    assert "10.62.21.1 → 10.62.20.1" in page
+    assert 'id="changes"' not in to_html(alone).decode()
+    for write in (to_markdown, to_text):
+        assert "Gone findings (2)" in write(report).decode()
+        assert "What changed" not in write(alone).decode()
+    told = json.loads(to_json(report))["changes"]
+    assert told["since"]["revision"] == "A"
+    assert {one["subject"]: one["turn"] for one in told["interfaces"]} == {
+        "mended-plc/cpu": "changed",
+        "made-plc/cpu": "added",
+        "kept-plc/cpu": "removed",
+        "gone-plc/cpu": "removed",
+        "respelled-plc/cpu": "removed",
+    }
+    assert "changes" not in json.loads(to_json(alone))

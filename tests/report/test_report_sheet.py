@@ -1,0 +1,119 @@
+"""The setting sheet: what to type in, what must not be set, labels, and nothing from outside as markup."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.reading import read_plan
+from netcheck.report.sheet import blocks_of, to_sheet
+from netcheck.rules.engine import Checked, check
+from netcheck.survey.reading import read_surveys
+
+TODAY = date(2026, 11, 20)
+PLAN = """format = 1
+[site]
+name = "Tarn Hollow creamery"
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/25"
+gateway = "10.62.20.1"
+vlan = 620
+[[subnet]]
+name = "six"
+prefix = "2001:db8:20::/64"
+gateway = "fe80::1"
+[[device]]
+name = "filler-plc"
+kind = "controller"
+place = "panel 3"
+[[device.interface]]
+name = "cpu"
+slot = 2
+subnet = "process"
+address = "10.62.20.61"
+address6 = "2001:db8:20::61"
+mac = "00-00-5E-00-53-21"
+host-name = "filler-plc"
+switch-port = "sw-1/3"
+ports = ["1", "X2"]
+[[device.interface]]
+name = "link"
+subnet = "process"
+address = "10.62.20.127"
+mask = "/24"
+gateway = "10.62.20.9"
+[[device]]
+name = "panel"
+[[device.interface]]
+name = "lan"
+subnet = "process"
+"""
+
+
+def checked(folder: Path, text: str = PLAN) -> Checked:
+    """The check of a plan."""
+    (folder / "plan.toml").write_text(text, "utf-8")
+    plan = read_plan(folder)
+    return check(plan, read_surveys(plan), TODAY)
+
+
+def test_each_device_has_its_values(tmp_path: Path) -> None:
+    """Typed values, else the subnet's, which are marked; masks in both spellings (RFC 4632 section 3.1)."""
+    filler, panel = blocks_of(checked(tmp_path))
+    assert (filler.device, filler.kind, filler.where) == ("filler-plc", "controller", "panel 3")
+    cpu, link = filler.faces
+    told = [(one.name, one.value, one.from_subnet) for one in cpu.settings if one.name not in ("subnet", "VLAN")]
+    assert told == [
+        ("address", "10.62.20.61", False),
+        ("mask", "255.255.255.128 (/25)", True),
+        ("gateway", "10.62.20.1", True),
+        ("address (IPv6)", "2001:db8:20::61", False),
+        ("prefix length", "/64", True),
+        ("gateway (IPv6)", "fe80::1", True),
+        ("host name", "filler-plc", False),
+        ("switch port", "sw-1/3", False),
+        ("MAC on the nameplate", "00-00-5E-00-53-21", False),
+    ]
+    assert cpu.stops == ()
+    typed = {one.name: (one.value, one.from_subnet) for one in link.settings}
+    assert typed["mask"] == ("255.255.255.0 (/24)", False)
+    assert typed["gateway"] == ("10.62.20.9", False)
+    assert any(stop.startswith("unusable-address: ") for stop in link.stops)
+    assert not panel.faces[0].placed
+
+
+def test_labels_are_for_what_may_be_set(tmp_path: Path) -> None:
+    """One a connector; none where a conflict is open or no address is planned. The same input gives the same bytes."""
+    found = checked(tmp_path)
+    page = to_sheet(found, TODAY).decode()
+    assert re.findall(r'class="label"><b>([^<]*)</b>', page) == ["filler-plc/cpu:1", "filler-plc/cpu:X2"]
+    assert page.count("<dt>initials</dt>") == page.count("<dt>date</dt>") == 3
+    assert "Do not set link so:" in page
+    assert "A pulled network cable isolates nothing" in page.replace("&#39;", "'")
+    assert to_sheet(found, TODAY) == page.encode()
+
+
+HOSTILE = (
+    "<script>alert(1)</script>",
+    '" onmouseover="x',
+    "\\u001b]0;owned\\u0007",
+    "\\u202eabc",
+    "{{ 7*7 }}",
+    "x" * 9999,
+)
+
+
+@pytest.mark.parametrize("bad", HOSTILE)
+def test_text_from_outside_stays_text(bad: str, tmp_path: Path) -> None:
+    """Names with markup, controls, bidirectional marks and template marks: OWASP, XSS Prevention."""
+    quoted = bad.replace('"', '\\"') if '"' in bad else bad
+    text = PLAN.replace('"panel 3"', f'"{quoted}"').replace('name = "panel"', f'name = "p{quoted[:200]}"')
+    page = to_sheet(checked(tmp_path, text), TODAY).decode()
+    assert "<script" not in page
+    assert not re.search(r'<[^>]* onmouseover="', page)
+    assert not re.search("[\x00-\x09\x0b-\x1f\u202e]", page)
+    assert "default-src 'none'" in page
