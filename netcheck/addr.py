@@ -130,7 +130,8 @@ class Prefix(NamedTuple):
 
     def holds(self, address: Address) -> bool:
         """Say whether the address lies inside."""
-        return address.family == self.family and self.value <= address.value < self.value + self.size
+        same = address.family == self.family
+        return same and not (address.value ^ self.value) >> (WIDTH[self.family] - self.length)
 
     def overlaps(self, other: Prefix) -> bool:
         """Say whether the two prefixes share an address."""

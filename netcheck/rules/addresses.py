@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import chain
 
+from netcheck.addr import Range
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Mend, Rule
 from netcheck.rules.scene import Scene
-from netcheck.space.occupancy import Placed
-from netcheck.space.special import block_of, is_public
-from netcheck.space.usable import why_unusable
+from netcheck.space.intervals import Spans
+from netcheck.space.occupancy import Island, Placed
+from netcheck.space.special import PERHAPS_PUBLIC, SPECIAL, block_of, is_public
+from netcheck.space.usable import NEVER, perhaps_unusable, why_unusable
 from netcheck.text import listed
 
 
@@ -28,14 +31,27 @@ def _why_unusable(placed: Placed) -> str:
 
 
 def _unusable(scene: Scene) -> Iterator[Breach]:
-    for placed, _ in scene.placed():
-        why = _why_unusable(placed)
-        if why:
-            yield breach(f"{placed.address} {why}; no device can have it", placed.interface)
+    for island in scene.islands.values():
+        prefixes = [subnet.prefix.value for subnet in island.subnets if subnet.prefix.value is not None]
+        spans = Spans(chain(NEVER, *map(perhaps_unusable, prefixes)))
+        for placed in _in(island, spans.ranges()):
+            why = _why_unusable(placed)
+            if why:
+                yield breach(f"{placed.address} {why}; no device can have it", placed.interface)
+
+
+def _in(island: Island, spans: Iterable[Range]) -> Iterator[Placed]:
+    return chain.from_iterable(map(island.placed_in, spans))
+
+
+def _anywhere(scene: Scene, spans: Iterable[Range]) -> list[Placed]:
+    """What is planned in these ranges, in whatever island, each once."""
+    joined = tuple(Spans(spans).ranges())
+    return [placed for island in scene.islands.values() for placed in _in(island, joined)]
 
 
 def _special(scene: Scene) -> Iterator[Breach]:
-    for placed, _ in scene.placed():
+    for placed in _anywhere(scene, SPECIAL):
         block = block_of(placed.address)
         if block is not None and not block.private_use and not _why_unusable(placed):
             message = f"{placed.address} is of {block.prefix}, set aside for {block.name} ({block.source})"
@@ -43,7 +59,7 @@ def _special(scene: Scene) -> Iterator[Breach]:
 
 
 def _public(scene: Scene) -> Iterator[Breach]:
-    for placed, _ in scene.placed():
+    for placed in _anywhere(scene, PERHAPS_PUBLIC):
         if is_public(placed.address) and not _why_unusable(placed):
             yield breach(f"{placed.address} is globally reachable, not an address for private use", placed.interface)
 

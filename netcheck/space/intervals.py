@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from heapq import heappop, heappush
+from itertools import repeat
 from typing import Generic, TypeVar
 
 from netcheck.addr import WIDTH, Address, Prefix, Range
@@ -48,8 +49,12 @@ class Spans:
 
     def joined(self, others: Iterable[Range]) -> Spans:
         """The set with other ranges added."""
-        whole = (Range(family, 0, (1 << width) - 1) for family, width in WIDTH.items())
-        return Spans([*others, *(span for window in whole for span in self.within(window))])
+        return Spans([*others, *self.ranges()])
+
+    def ranges(self) -> Iterator[Range]:
+        """All ranges of the set, IPv4 first, ascending."""
+        for family in WIDTH:
+            yield from map(Range, repeat(family), self._lows[family], self._highs[family])
 
     def holds(self, family: int, value: int) -> bool:
         """Say whether an address is in the set."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
+from operator import attrgetter
+from typing import NamedTuple, TypeVar
 
 from netcheck.addr import Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
@@ -19,8 +21,7 @@ K = TypeVar("K")
 V = TypeVar("V")
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """An interface with the address that could be read; or a translation's outside address, as its router's."""
 
     interface: Interface
@@ -76,6 +77,17 @@ class Island:
     def placed_at(self) -> dict[Address, tuple[Placed, ...]]:
         """Planned interfaces by address, in plan order."""
         return _grouped((placed.address, placed) for placed in self.placed)
+
+    @cached_property
+    def _ascending(self) -> tuple[list[Address], list[Placed]]:
+        ascending = sorted(self.placed, key=attrgetter("address"))
+        return [placed.address for placed in ascending], ascending
+
+    def placed_in(self, span: Range) -> list[Placed]:
+        """What is planned in a range of addresses, ascending."""
+        addresses, ascending = self._ascending
+        low, high = Address(span.family, span.low), Address(span.family, span.high)
+        return ascending[bisect_left(addresses, low) : bisect_right(addresses, high)]
 
     @cached_property
     def gateways_at(self) -> dict[Address, tuple[Gateway, ...]]:

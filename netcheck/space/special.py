@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netcheck.addr import Address, Prefix, Range
-from netcheck.space.intervals import Cover, range_of
+from netcheck.addr import WIDTH, Address, Prefix, Range
+from netcheck.space.intervals import Cover, Spans, range_of
 
 REGISTRY_DATE = "2026-07-18"
 
@@ -92,6 +92,15 @@ BLOCKS = tuple(Block(Prefix.from_text(prefix), name, source, flags) for prefix, 
 _MOST_SPECIFIC_FIRST = sorted(BLOCKS, key=lambda block: -block.prefix.length)
 _COVER = Cover((range_of(block.prefix), block) for block in _MOST_SPECIFIC_FIRST)
 PRIVATE_USE: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if block.private_use)
+
+
+# Where an address may be one to remark on: in a block for another than private use, or in none at all.
+SPECIAL: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if not block.private_use)
+_EVERY = Spans(range_of(block.prefix) for block in BLOCKS)
+PERHAPS_PUBLIC: tuple[Range, ...] = (
+    *(gap for family, width in WIDTH.items() for gap in _EVERY.gaps(Range(family, 0, (1 << width) - 1))),
+    *(range_of(block.prefix) for block in BLOCKS if block.globally_reachable),
+)
 
 
 def block_of(address: Address) -> Block | None:

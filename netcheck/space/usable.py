@@ -24,9 +24,19 @@ _NEVER = tuple(
 )
 _NEVER_COVER = Cover(_NEVER)
 _NEVER_SPANS = Spans(span for span, _ in _NEVER)
+NEVER: tuple[Range, ...] = tuple(span for span, _ in _NEVER)
 # RFC 2526 section 2: the highest 128 interface identifiers of a 64-bit prefix are anycast addresses; the range as
 # RFC 5453 section 3 lists it.
 _ANYCAST_LOW, _ANYCAST_HIGH = 0xFDFFFFFFFFFFFF80, 0xFDFFFFFFFFFFFFFF
+
+
+def perhaps_unusable(prefix: Prefix) -> Iterator[Range]:
+    """The addresses of a subnet that its hosts may not have for its own sake: the ends, and the anycast ones."""
+    if prefix.usable.low > prefix.value:
+        yield Range(prefix.family, prefix.value, prefix.value)
+    if prefix.usable.high < prefix.last.value:
+        yield Range(prefix.family, prefix.last.value, prefix.last.value)
+    yield from _anycast(prefix)
 
 
 def why_unusable(address: Address, prefix: Prefix | None) -> str:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
+from itertools import islice
 from typing import ClassVar
 
 from netcheck.addr import Address, Mac
+
+_SPACES = b" \t\n\v\f\r\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII
 
 
 class Texts:
@@ -23,6 +26,13 @@ class Texts:
 
     def __getitem__(self, row: int) -> str:
         return self._bytes[self._ends[row] : self._ends[row + 1]].decode("utf-8", "surrogatepass")
+
+    def lowered(self) -> Iterator[str] | None:
+        """All texts in lower case, much faster than one by one; None where they are not ASCII without spaces."""
+        if not self._bytes.isascii() or any(space in self._bytes for space in _SPACES):
+            return None
+        whole, ends = self._bytes.decode("ascii").lower(), self._ends
+        return map(whole.__getitem__, map(slice, ends, islice(ends, 1, None)))
 
     def filled(self, row: int) -> bool:
         """Say whether the text of a row is not empty."""

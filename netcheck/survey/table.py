@@ -12,6 +12,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from itertools import compress, count, islice, repeat
+from operator import eq
 
 from netcheck.addr import WIDTH, Address, Mac, Prefix, Range
 from netcheck.survey.columns import HostColumns, Index
@@ -76,15 +78,19 @@ class HostTable:
         offset = self._offset(low.family)
         return (self._host(self._order[index + offset]) for index in range(start, end))
 
-    def values(self, within: Range) -> Iterator[int]:
+    def values(self, within: Range) -> Sequence[int]:
         """The distinct addresses inside a range as ascending integers."""
-        values = self._values(within.family)
-        start, end = self._span(within)
-        return (values[index] for index in range(start, end) if index == start or values[index] != values[index - 1])
+        distinct = self._distinct[within.family]
+        return distinct[bisect_left(distinct, within.low) : bisect_right(distinct, within.high)]
 
     def count(self, within: Range) -> int:
         """How many distinct addresses lie inside a range."""
-        return sum(1 for _ in self.values(within))
+        distinct = self._distinct[within.family]
+        return bisect_right(distinct, within.high) - bisect_left(distinct, within.low)
+
+    def among(self, family: int, wanted: Iterable[int]) -> set[int]:
+        """Which of these addresses some row has."""
+        return set(wanted).intersection(self._distinct[family])
 
     def around(self, address: Address, within: Prefix) -> Iterator[SiteHost]:
         """The rows inside a prefix by their distance from an address, nearest first, distance 0 included; of two
@@ -117,16 +123,50 @@ class HostTable:
         found = map(self._host, self._names.find(hash(wanted)))
         return tuple(host for host in found if wanted and folded(host.name) == wanted)
 
+    def by_macs(self, macs: Iterable[Mac]) -> dict[Mac, list[SiteHost]]:
+        """The rows of each of these MACs that has any, in the order read: one look at every row for all of them."""
+        wanted = {mac.value for mac in macs}
+        found: dict[Mac, list[SiteHost]] = {}
+        for row in compress(count(), map(wanted.__contains__, self._columns.macs)):
+            found.setdefault(Mac(self._columns.macs[row]), []).append(self._host(row))
+        return found
+
+    def by_names(self, names: Iterable[str]) -> dict[str, list[SiteHost]]:
+        """The rows of each of these folded names that has any, in the order read, as `by_macs` finds them."""
+        wanted = set(names) - {""}
+        found: dict[str, list[SiteHost]] = {}
+        for row in compress(count(), map(wanted.__contains__, self._folded())):
+            host = self._host(row)
+            found.setdefault(folded(host.name), []).append(host)
+        return found
+
+    def _folded(self) -> Iterator[str]:
+        names = self._columns.names
+        lowered = names.lowered()
+        if lowered is not None:
+            return map(str.rstrip, lowered, repeat("."))
+        return (folded(names[row]) for row in range(len(names)))
+
     def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
         """The rows of each address that has more than one."""
         for family in WIDTH:
-            values, offset = self._values(family), self._offset(family)
-            start = 0
-            while start < len(values):
-                end = bisect_right(values, values[start], start)
-                if end - start > 1:
-                    yield tuple(self._host(self._order[index + offset]) for index in range(start, end))
-                start = end
+            values = self._values(family)
+            for value in dict.fromkeys(map(values.__getitem__, self._doubles[family])):
+                yield self.at(Address(family, value))
+
+    @cached_property
+    def _doubles(self) -> dict[int, list[int]]:
+        """By family, the places in order at which an address is followed by the same one."""
+        pairs = {family: (self._values(family), islice(self._values(family), 1, None)) for family in WIDTH}
+        return {family: list(compress(count(), map(eq, *pair))) for family, pair in pairs.items()}
+
+    @cached_property
+    def _distinct(self) -> dict[int, Sequence[int]]:
+        """By family, the addresses in order, each once."""
+        return {
+            family: list(dict.fromkeys(self._values(family))) if doubles else self._values(family)
+            for family, doubles in self._doubles.items()
+        }
 
     def _values(self, family: int) -> Sequence[int]:
         return self._v4 if family == 4 else self._v6
