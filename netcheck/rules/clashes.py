@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from netcheck.addr import Mac
-from netcheck.plan.model import Interface
+from netcheck.plan.model import Interface, Subnet
 from netcheck.rules.examples import PROCESS, one
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Mend, Rule
@@ -37,11 +37,10 @@ def _strangers(planned: Mac | None, hosts: tuple[SiteHost, ...]) -> list[SiteHos
 
 def _at_address(scene: Scene) -> Iterator[tuple[Placed, tuple[SiteHost, ...]]]:
     """Placed interfaces with the site hosts that have their address, where the planned MAC leaves nothing undecided."""
-    for placed, island in scene.placed():
-        hosts = island.hosts.at(placed.address)
+    for placed, hosts in scene.met:
         cell = placed.interface.mac
         unreadable = cell is not None and cell.value is None and any(host.mac for host in hosts)
-        if hosts and not unreadable:
+        if not unreadable:
             yield placed, hosts
 
 
@@ -67,29 +66,36 @@ def _already(scene: Scene) -> Iterator[Breach]:
 
 def _inside(kind: str, holder: Callable[[Island, Placed], Held | None]) -> Callable[[Scene], Iterator[Breach]]:
     def check(scene: Scene) -> Iterator[Breach]:
-        for placed, island in scene.placed():
-            held = None if placed.interface.granted else holder(island, placed)
-            if held:
-                message = f"{placed.address} is inside the {kind} {held.cell.text} of subnet {held.subnet.name}"
-                yield breach(message, placed.interface, others=(held.cell.text, held.subnet.name))
+        for island in scene.islands.values() if any(_kept(subnet) for subnet in scene.plan.subnets) else ():
+            for placed in island.placed:
+                held = None if placed.interface.granted else holder(island, placed)
+                if held:
+                    message = f"{placed.address} is inside the {kind} {held.cell.text} of subnet {held.subnet.name}"
+                    yield breach(message, placed.interface, others=(held.cell.text, held.subnet.name))
 
     return check
 
 
+def _kept(subnet: Subnet) -> bool:
+    return bool(subnet.pools or subnet.reserved)
+
+
 def _gateway(scene: Scene) -> Iterator[Breach]:
-    for placed, island in scene.placed():
-        owners = island.gateways_at.get(placed.address, ())
-        if owners and island.routers_at(placed.address) != {placed.interface.device}:
-            message = f"{placed.address} is {listed([*map(str, owners)])}"
-            parties = ", ".join(gateway.owner.name for gateway in owners)
-            yield breach(message, placed.interface, others=[parties])
+    for island in scene.islands.values():
+        for address, owners in island.gateways_at.items():
+            for placed in island.placed_at.get(address, ()):
+                if island.routers_at(address) != {placed.interface.device}:
+                    message = f"{address} is {listed([*map(str, owners)])}"
+                    parties = ", ".join(gateway.owner.name for gateway in owners)
+                    yield breach(message, placed.interface, others=[parties])
 
 
 def _station(scene: Scene) -> Iterator[Breach]:
-    for placed, island in scene.placed():
-        for station in island.stations_at.get(placed.address, ())[:1]:
-            message = f"{placed.address} is the address of station {station.name}"
-            yield breach(message, placed.interface, others=[station.name])
+    for island in scene.islands.values():
+        for address, stations in island.stations_at.items():
+            for placed in island.placed_at.get(address, ()):
+                message = f"{address} is the address of station {stations[0].name}"
+                yield breach(message, placed.interface, others=[stations[0].name])
 
 
 def _near(scene: Scene) -> Iterator[Breach]:

@@ -4,24 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netcheck.addr import Mac
 from netcheck.plan.model import Interface
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
-from netcheck.rules.scene import Scene
+from netcheck.rules.scene import Scene, shared
 from netcheck.survey.table import SiteHost
 from netcheck.text import listed
 
 
-def _macs(scene: Scene) -> Iterator[tuple[Interface, Mac]]:
-    for interface in scene.plan.interfaces:
-        if interface.mac is not None and interface.mac.value is not None:
-            yield interface, interface.mac.value
-
-
 def _unusable(scene: Scene) -> Iterator[Breach]:
-    for interface, mac in _macs(scene):
+    for interface, mac in scene.macs:
         if mac.value == 0:
             yield breach(f"the MAC {mac} is all zeros", interface, others=[str(mac)])
         elif mac.group:
@@ -30,7 +23,7 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _local(scene: Scene) -> Iterator[Breach]:
-    for interface, mac in _macs(scene):
+    for interface, mac in scene.macs:
         if mac.local:
             yield breach(
                 f"the MAC {mac} is locally administered, not one that its maker assigned", interface, others=[str(mac)]
@@ -38,12 +31,8 @@ def _local(scene: Scene) -> Iterator[Breach]:
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    groups: dict[Mac, list[Interface]] = {}
-    for interface, mac in _macs(scene):
-        groups.setdefault(mac, []).append(interface)
-    for mac, interfaces in groups.items():
-        if len(interfaces) > 1:
-            yield breach(f"the MAC {mac} is planned for {_subjects(interfaces)}", *interfaces, others=[str(mac)])
+    for mac, interfaces in shared((mac, interface) for interface, mac in scene.macs).items():
+        yield breach(f"the MAC {mac} is planned for {_subjects(interfaces)}", *interfaces, others=[str(mac)])
 
 
 def _subjects(interfaces: list[Interface]) -> str:
@@ -51,14 +40,17 @@ def _subjects(interfaces: list[Interface]) -> str:
 
 
 def _elsewhere(scene: Scene) -> Iterator[Breach]:
-    planned = {(mac, interface.address.value) for interface, mac in _macs(scene) if interface.address}
-    for interface, mac in _macs(scene):
-        address = interface.address.value if interface.address else None
+    macs = {mac for _, mac in scene.macs}
+    found = [island.hosts.by_macs(macs) for island in scene.islands.values()]
+    met = set().union(*found)
+    planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address}
+    for interface, mac in scene.macs:
+        address = interface.address.value if interface.address and mac in met else None
         if address is not None:
             seen = [
                 host
-                for island in scene.islands.values()
-                for host in island.hosts.by_mac(mac)
+                for hosts in found
+                for host in hosts.get(mac, ())
                 if host.address.family == address.family and (mac, host.address) not in planned
             ]
             if seen:

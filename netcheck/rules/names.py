@@ -5,12 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from netcheck.plan.model import Interface
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
-from netcheck.rules.scene import Scene
-from netcheck.survey.table import folded
+from netcheck.rules.scene import Scene, shared
 from netcheck.text import listed
 
 # RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.
@@ -39,38 +37,32 @@ def why_no_host_name(name: str) -> str:
     return ""
 
 
-def _named(scene: Scene) -> Iterator[tuple[Interface, str]]:
-    for interface in scene.plan.interfaces:
-        if interface.host_name is not None and interface.host_name.text.strip():
-            yield interface, interface.host_name.text.strip()
-
-
 def _unusable(scene: Scene) -> Iterator[Breach]:
-    for interface, name in _named(scene):
+    for interface, name, _ in scene.names:
         why = why_no_host_name(name)
         if why:
             yield breach(f"the host name {name!r} {why}", interface, others=[name])
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    groups: dict[tuple[str, str], list[Interface]] = {}
-    for interface, name in _named(scene):
-        groups.setdefault((scene.plan.island_of(interface), folded(name)), []).append(interface)
-    for (_, name), interfaces in groups.items():
-        if len(interfaces) > 1:
-            subjects = listed([interface.subject for interface in interfaces])
-            yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
+    owned = (((scene.plan.island_of(interface), name), interface) for interface, _, name in scene.names)
+    for (_, name), interfaces in shared(owned).items():
+        subjects = listed([interface.subject for interface in interfaces])
+        yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
 
 
 def _taken(scene: Scene) -> Iterator[Breach]:
-    planned = {(folded(name), interface.address.value) for interface, name in _named(scene) if interface.address}
-    for interface, name in _named(scene):
-        address = interface.address.value if interface.address else None
+    names = {name for _, _, name in scene.names}
+    found = {island.name: island.hosts.by_names(names) for island in scene.islands.values()}
+    met = set().union(*found.values())
+    planned = {(name, one.address.value) for one, _, name in scene.names if name in met and one.address}
+    for interface, name, key in scene.names:
+        address = interface.address.value if interface.address and key in met else None
         if address is not None:
             elsewhere = [
                 host
-                for host in scene.islands[scene.plan.island_of(interface)].hosts.by_name(name)
-                if host.address.family == address.family and (folded(name), host.address) not in planned
+                for host in found[scene.plan.island_of(interface)].get(key, ())
+                if host.address.family == address.family and (key, host.address) not in planned
             ]
             if elsewhere:
                 shown = listed([f"{host.address} ({host.where})" for host in elsewhere])

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import TypeVar
 
 from netcheck.addr import Mac
 from netcheck.plan.model import Accepted, Interface, Plan, Subnet
@@ -14,7 +15,21 @@ from netcheck.rules.talks import talks_of
 from netcheck.space.faces import faces_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.source import Survey
-from netcheck.survey.table import folded
+from netcheck.survey.table import SiteHost, folded
+
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+def shared(pairs: Iterable[tuple[K, V]]) -> dict[K, list[V]]:
+    """The keys that several values have, with these, in the order of their second values."""
+    first: dict[K, V] = {}
+    found: dict[K, list[V]] = {}
+    for key, value in pairs:
+        before = first.setdefault(key, value)
+        if before is not value:
+            found.setdefault(key, [before]).append(value)
+    return found
 
 
 @dataclass(frozen=True)
@@ -45,6 +60,30 @@ class Scene:
         for island in self.islands.values():
             for placed in island.placed:
                 yield placed, island
+
+    @cached_property
+    def macs(self) -> tuple[tuple[Interface, Mac], ...]:
+        """Every interface with a readable MAC."""
+        return tuple((one, one.mac.value) for one in self.plan.interfaces if one.mac and one.mac.value is not None)
+
+    @cached_property
+    def names(self) -> tuple[tuple[Interface, str, str], ...]:
+        """Every interface with a host name, as it is typed and folded."""
+        return tuple(
+            (one, one.host_name.text.strip(), folded(one.host_name.text))
+            for one in self.plan.interfaces
+            if one.host_name and one.host_name.text.strip()
+        )
+
+    @cached_property
+    def met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
+        """Every interface at whose address there are site hosts, with these."""
+        return tuple(
+            (placed, island.hosts.at(placed.address))
+            for island in self.islands.values()
+            for placed in island.placed
+            if placed.address in island.met
+        )
 
     @cached_property
     def talks(self) -> tuple[Talk, ...]:

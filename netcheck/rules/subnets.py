@@ -11,7 +11,7 @@ from netcheck.plan.model import Subnet
 from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, places
 from netcheck.rules.rule import Rule
-from netcheck.rules.scene import Scene
+from netcheck.rules.scene import Scene, shared
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import usable_ranges
 
@@ -88,24 +88,17 @@ def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
     gateway = subnet.gateway.value if subnet.gateway else None
     for span in usable_ranges(prefix):
         usable += span.size
-        used += island.filled.count(span)
-        used += sum(1 for value in island.hosts.values(span) if not island.filled.holds(prefix.family, value))
+        used += island.filled.count(span) + island.hosts.count(span)
+        used -= sum(map(island.hosts.count, island.filled.within(span)))
         if gateway and span.holds(gateway):
             used -= island.filled.holds(*gateway) or bool(island.hosts.at(gateway))
     return used, usable
 
 
 def _same_subnet(scene: Scene) -> Iterator[Breach]:
-    groups: dict[tuple[str, str], list[str]] = {}
-    for interface in scene.plan.interfaces:
-        groups.setdefault((interface.device, interface.subnet), []).append(interface.subject)
-    for (device_name, subnet), subjects in groups.items():
-        if len(subjects) > 1:
-            where = places(scene.plan.interface_named[subject].place for subject in subjects)
-            message = (
-                f"{len(subjects)} interfaces of {device_name} are in subnet {subnet}: which one answers is undefined"
-            )
-            yield Breach(tuple(subjects), message, where)
+    for (name, subnet), several in shared(((each.device, each.subnet), each) for each in scene.plan.interfaces).items():
+        message = f"{len(several)} interfaces of {name} are in subnet {subnet}: which one answers is undefined"
+        yield Breach(tuple(each.subject for each in several), message, places(each.place for each in several))
 
 
 def _second(prefix: str, more: str = "") -> str:

@@ -10,7 +10,7 @@ from functools import cached_property
 from operator import attrgetter
 from typing import NamedTuple, TypeVar
 
-from netcheck.addr import Address, Range
+from netcheck.addr import WIDTH, Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
 from netcheck.space.faces import Homes, faces_of, outsides_of
 from netcheck.space.intervals import Cover, Spans, single
@@ -77,6 +77,14 @@ class Island:
     def placed_at(self) -> dict[Address, tuple[Placed, ...]]:
         """Planned interfaces by address, in plan order."""
         return _grouped((placed.address, placed) for placed in self.placed)
+
+    @cached_property
+    def met(self) -> set[Address]:
+        """The planned addresses that some site host has."""
+        planned = {
+            family: [one.address.value for one in self.placed if one.address.family == family] for family in WIDTH
+        }
+        return {Address(family, value) for family in WIDTH for value in self.hosts.among(family, planned[family])}
 
     @cached_property
     def _ascending(self) -> tuple[list[Address], list[Placed]]:
