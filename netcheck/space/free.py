@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Sequence
 from heapq import heapify, heappop, heappush
-
-from netcheck.addr import Range
 
 
 class FreeSpace:
     """Disjoint ascending gaps that shrink and split as addresses are taken; values are integers of one family."""
 
-    def __init__(self, gaps: Iterable[Range]) -> None:
-        self._lows: list[int] = []
-        self._highs: list[int] = []
-        for gap in gaps:
-            self._lows.append(gap.low)
-            self._highs.append(gap.high)
-        self._widest = [(low - high, low) for low, high in zip(self._lows, self._highs, strict=True)]
+    def __init__(self, gaps: Sequence[tuple[int, int]]) -> None:
+        """`gaps` are pairs of their first and last addresses."""
+        self._lows = [low for low, _ in gaps]
+        self._highs = [high for _, high in gaps]
+        self._widest = [(low - high, low) for low, high in gaps]
         heapify(self._widest)
 
     def __bool__(self) -> bool:

@@ -33,6 +33,16 @@ def prefixes_of(span: Range) -> Iterator[Prefix]:
         low += 1 << bits
 
 
+def between(low: int, high: int, starts: Iterable[int], ends: Iterable[int]) -> list[tuple[int, int]]:
+    """What ranges, each with an address from `low` to `high`, leave free of these: (first, last), ascending.
+
+    The ranges may overlap. In order, as many have ended at an end as have begun at the start of the same rank, so that
+    something is free exactly where an end lies below the next start.
+    """
+    pairs = zip([low - 1, *sorted(ends)], [*sorted(starts), high + 1], strict=True)
+    return [(end + 1, start - 1) for end, start in pairs if start - end > 1]
+
+
 class Spans:
     """A set of addresses, kept as ascending ranges that neither overlap nor touch."""
 
@@ -62,12 +72,18 @@ class Spans:
         lows = self._lows[family]
         return at < len(lows) and lows[at] <= value
 
-    def within(self, window: Range) -> Iterator[Range]:
-        """The ranges of the set inside a window, cut to it, ascending."""
+    def bounds(self, window: Range) -> tuple[list[int], list[int]]:
+        """The first and the last addresses of the set's ranges inside a window, cut to it, ascending."""
         lows, highs = self._lows[window.family], self._highs[window.family]
         start, end = bisect_left(highs, window.low), bisect_right(lows, window.high)
-        for at in range(start, end):
-            yield Range(window.family, max(lows[at], window.low), min(highs[at], window.high))
+        if start >= end:
+            return [], []
+        first, last = max(lows[start], window.low), min(highs[end - 1], window.high)
+        return [first, *lows[start + 1 : end]], [*highs[start : end - 1], last]
+
+    def within(self, window: Range) -> Iterator[Range]:
+        """The ranges of the set inside a window, cut to it, ascending."""
+        return map(Range, repeat(window.family), *self.bounds(window))
 
     def gaps(self, window: Range) -> Iterator[Range]:
         """What of a window is not in the set, ascending."""

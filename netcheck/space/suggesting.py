@@ -8,14 +8,14 @@ interfaces, then with its kind; the last octet that the device has in other subn
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Subnet
 from netcheck.space.free import FreeSpace
-from netcheck.space.intervals import Spans
+from netcheck.space.intervals import Spans, between, range_of
 from netcheck.space.occupancy import Island, Placed, placed_of
 from netcheck.space.special import PRIVATE_USE
 from netcheck.space.usable import usable_ranges
@@ -40,6 +40,8 @@ def suggest(
 
     Where nothing keeps clear of the site hosts, a subject of `may_be_near` gets a nearer address.
     """
+    if not wanted:
+        return {}
     moving = frozenset(wanted)
     movers = [interface for interface in plan.interfaces if interface.subject in moving]
     proposer = _Proposer(plan, islands, [one for one in placed_of(plan) if one.interface.subject not in moving])
@@ -59,44 +61,70 @@ def ordinary_ranges(prefix: Prefix) -> list[Range]:
 class _Run:
     """The free neighbours of addresses that belong together: upward from the lowest first, then downward."""
 
-    def __init__(self, free: FreeSpace) -> None:
+    def __init__(self, free: FreeSpace, values: list[int]) -> None:
         self._free = free
-        self._by_octet: dict[int | None, list[tuple[bool, int, int]]] = defaultdict(list)
+        self._values = values
+        self._all = [*((False, value + 1, value + 1) for value in values), *(_below(value) for value in values)]
+        heapify(self._all)
+        self._by_octet: dict[int, list[tuple[bool, int, int]]] = {}  # made when a last octet is first asked for
 
     def add(self, value: int) -> None:
         """Make the neighbours of an address candidates."""
-        for candidate in (value + 1, value - 1):
-            below = candidate < value
-            entry = (below, -candidate if below else candidate, candidate)
-            for octet in (None, candidate & 255):
-                heappush(self._by_octet[octet], entry)
+        self._values.append(value)
+        for entry in ((False, value + 1, value + 1), _below(value)):
+            heappush(self._all, entry)
+            if self._by_octet:
+                heappush(self._by_octet.setdefault(entry[2] & 255, []), entry)
 
     def best(self, octet: int | None) -> int | None:
         """The first candidate still free, of those with this last octet or of all."""
-        heap = self._by_octet.get(octet, [])
+        heap = self._all if octet is None else self._of(octet)
         while heap and not self._free.holds(heap[0][2]):
             heappop(heap)
         return heap[0][2] if heap else None
+
+    def _of(self, octet: int) -> list[tuple[bool, int, int]]:
+        if not self._by_octet:
+            for entry in sorted(self._all):  # in order, so that each list is a heap
+                self._by_octet.setdefault(entry[2] & 255, []).append(entry)
+        return self._by_octet.get(octet, [])
+
+
+def _below(value: int) -> tuple[bool, int, int]:
+    return True, 1 - value, value - 1
 
 
 class _Room:
     """What is free in one subnet, and which runs begin there."""
 
-    def __init__(self, prefix: Prefix, free: FreeSpace) -> None:
+    def __init__(self, prefix: Prefix, free: FreeSpace, settled: Iterable[Placed]) -> None:
         self.prefix = prefix
         self.free = free
+        self._values: dict[tuple[str, str], list[int]] = defaultdict(list)  # of runs that are not asked for yet
         self._runs: dict[tuple[str, str], _Run] = {}
+        for placed in settled:
+            if prefix.holds(placed.address):
+                for key in _run_keys(placed.interface):
+                    self._values[key].append(placed.address.value)
 
     def settle(self, interface: Interface, value: int) -> None:
         """Note that an interface has this address."""
         self.free.take(value)
         for key in _run_keys(interface):
-            self._runs.setdefault(key, _Run(self.free)).add(value)
+            if key in self._runs:
+                self._runs[key].add(value)
+            else:
+                self._values[key].append(value)
+
+    def _run(self, key: tuple[str, str]) -> _Run | None:
+        if key in self._values:
+            self._runs[key] = _Run(self.free, self._values.pop(key))
+        return self._runs.get(key)
 
     def choose(self, interface: Interface, octets: list[tuple[int, str]]) -> tuple[int, str] | None:
         """The best free address and the reason, or None where nothing is free."""
         for of, name in _run_keys(interface):
-            run = self._runs.get((of, name))
+            run = self._run((of, name))
             for octet in (*(octet for octet, _ in octets), None):
                 value = run.best(octet) if run else None
                 if value is not None:
@@ -171,19 +199,21 @@ class _Proposer:
         prefix = subnet.prefix.value
         if prefix is None:
             return None
-        room = _Room(prefix, FreeSpace(self._gaps(prefix, self._islands[subnet.island], keep_clear)))
-        for placed in self._settled[subnet.name]:
-            if prefix.holds(placed.address):
-                room.settle(placed.interface, placed.address.value)
-        return room
+        free = FreeSpace(self._gaps(prefix, self._islands[subnet.island], keep_clear))
+        for placed in self._settled[subnet.name] if keep_clear != self._plan.keep_clear else ():
+            free.take(placed.address.value)  # what this run has proposed before
+        return _Room(prefix, free, self._settled[subnet.name])
 
-    def _gaps(self, prefix: Prefix, island: Island, keep_clear: int) -> Iterator[Range]:
-        whole = Range(prefix.family, prefix.value, prefix.last.value)
+    def _gaps(self, prefix: Prefix, island: Island, keep_clear: int) -> list[tuple[int, int]]:
+        """What nobody has or claims, and a host may have, as far from every site host as asked."""
+        whole = range_of(prefix)
         reach = max(keep_clear - 1, 0)
-        hosts = (Range(prefix.family, value - reach, value + reach) for value in island.hosts.values(whole))
-        taken = Spans([*island.claimed.within(whole), *hosts])
-        for span in ordinary_ranges(prefix) or usable_ranges(prefix):
-            yield from taken.gaps(span)
+        hosts = island.hosts.values(whole)
+        unfit = list(Spans(ordinary_ranges(prefix) or usable_ranges(prefix)).gaps(whole))
+        starts, ends = island.claimed.bounds(whole)
+        starts += [*(value - reach for value in hosts), *(span.low for span in unfit)]
+        ends += [*(value + reach for value in hosts), *(span.high for span in unfit)]
+        return between(whole.low, whole.high, starts, ends)
 
     def _octets(self, interface: Interface) -> list[tuple[int, str]]:
         prefix = self._plan.subnet_of(interface).prefix.value

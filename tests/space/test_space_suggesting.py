@@ -217,7 +217,7 @@ def test_proposals_are_free_and_apart(
 @given(st.lists(st.integers(0, 40), max_size=40))
 def test_free_space_is_what_has_not_been_taken(taken: list[int]) -> None:
     """After any order of taking, `holds` is true of the rest, and the widest gap is that of the rest."""
-    free = FreeSpace([Range(4, 0, 9), Range(4, 20, 39)])
+    free = FreeSpace([(0, 9), (20, 39)])
     rest = {*range(10), *range(20, 40)}
     for value in taken:
         free.take(value)
