@@ -21,9 +21,8 @@ def _outside(scene: Scene) -> Iterator[Breach]:
     for placed, _ in scene.placed():
         prefix = placed.subnet.prefix.value
         if prefix is not None and not prefix.holds(placed.address):
-            yield breach(
-                f"{placed.address} is not inside {prefix}, the prefix of subnet {placed.subnet.name}", placed.interface
-            )
+            message = f"{placed.address} is not inside {prefix}, the prefix of subnet {placed.subnet.name}"
+            yield breach(message, placed.interface)
 
 
 def _why_unusable(placed: Placed) -> str:

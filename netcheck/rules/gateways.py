@@ -34,14 +34,24 @@ def _link(placed: Placed) -> Prefix | None:
     return Prefix.of(placed.address, mask.value.length)
 
 
+def _in_subnet(placed: Placed, gateway: Address) -> bool:
+    """The usual case, in which nothing has to be worked out: the subnet's own mask, and both addresses inside it."""
+    prefix, mask = placed.subnet.prefix.value, placed.interface.mask
+    usual = prefix is not None and (mask is None or (mask.value is not None and mask.value.length == prefix.length))
+    return usual and prefix is not None and prefix.holds(gateway) and prefix.holds(placed.address)
+
+
 def _off_link(scene: Scene) -> Iterator[Breach]:
     for subnet in scene.plan.subnets:
         gateway, prefix = _value(subnet.gateway), subnet.prefix.value
         if gateway and prefix and not prefix.holds(gateway) and not _LINK_LOCAL.holds(gateway):
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is not inside {prefix}")
     for placed, _ in scene.placed():
-        gateway, link = _value(placed.interface.gateway), _link(placed)
-        if gateway and link and not link.holds(gateway) and not _LINK_LOCAL.holds(gateway):
+        gateway = _value(placed.interface.gateway)
+        if gateway is None or _in_subnet(placed, gateway) or _LINK_LOCAL.holds(gateway):
+            continue
+        link = _link(placed)
+        if link and not link.holds(gateway):
             message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
             yield breach(message, placed.interface, others=[str(gateway)])
 
@@ -52,7 +62,12 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
         end = _end(gateway, subnet)
         if gateway and end:
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is {end}")
+    ends = {subnet.name: _ends(subnet) for subnet in scene.plan.subnets}
     for interface, subnet in scene.faces:
+        cell = interface.gateway or subnet.gateway
+        at_end = cell and cell.value in ends.get(subnet.name, ())
+        if not at_end and (cell is None or cell.value != _value(interface.address)):
+            continue
         gateway, whose = _in_use(scene, interface, subnet)
         end = _end(gateway, subnet) if interface.gateway else ""
         if gateway and gateway == _value(interface.address):
@@ -69,6 +84,12 @@ def _in_use(scene: Scene, interface: Interface, subnet: Subnet) -> tuple[Address
     if address and interface.device in scene.islands[subnet.island].routers_at(address):
         return None, ""
     return _value(subnet.gateway), f"the gateway of its subnet {subnet.name},"
+
+
+def _ends(subnet: Subnet) -> tuple[Address, ...]:
+    """The addresses of a subnet that `_end` has words for."""
+    prefix = subnet.prefix.value
+    return tuple(end for end in (prefix.first, prefix.last) if _end(end, subnet)) if prefix else ()
 
 
 def _end(gateway: Address | None, subnet: Subnet) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from operator import attrgetter
 from typing import Any
 
-from netcheck.plan.model import Cell, Plan
+from netcheck.plan.model import Cell, Interface, Plan
 from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule
@@ -35,14 +36,22 @@ def _left_out(survey: Survey) -> Iterator[Breach]:
         yield Breach((survey.file,), message, str(skipped.first[0].place))
 
 
+_TYPED = attrgetter("address", "mask", "gateway", "mac", "host_name", "address6", "mask6", "gateway6")
+
+
+def _has_unread(interface: Interface) -> bool:
+    """Say whether an interface holds a cell without a value; nearly none does."""
+    return any(cell is not None and cell.value is None for cell in _TYPED(interface))
+
+
 def _cells(plan: Plan) -> Iterator[Named]:
-    """Every cell of the plan that holds a typed value, with its subject and what it is."""
+    """Every cell of the plan that may be unread, with its subject and what it is."""
     for subnet in plan.subnets:
         yield subnet.name, "prefix", subnet.prefix
         yield subnet.name, "gateway", subnet.gateway
         yield from _several(subnet.name, "pool", subnet.pools)
         yield from _several(subnet.name, "reserved range", subnet.reserved)
-    for interface in plan.interfaces:
+    for interface in filter(_has_unread, plan.interfaces):
         yield interface.subject, "address", interface.address
         yield interface.subject, "mask", interface.mask
         yield interface.subject, "gateway", interface.gateway
