@@ -6,8 +6,9 @@ import csv
 import io
 
 from netcheck.report.answers_csv import LONGEST_CELL
-from netcheck.report.asking import Request, asked_of
+from netcheck.report.asking import asked_of
 from netcheck.report.guard import guarded
+from netcheck.report.wanted import Request
 from netcheck.rules.engine import Checked
 from netcheck.text import safe
 

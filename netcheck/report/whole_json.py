@@ -7,11 +7,12 @@ from typing import Any
 
 from netcheck.record.verification import Record
 from netcheck.report import findings_json, verifications
-from netcheck.report.asking import Request, asked_of
+from netcheck.report.asking import asked_of
 from netcheck.report.changes import Changes
 from netcheck.report.model import PortResult, Report, short
 from netcheck.report.proofs import summary
 from netcheck.report.requests_csv import COLUMNS, row_of
+from netcheck.report.wanted import Request
 
 
 def to_json(report: Report) -> bytes:

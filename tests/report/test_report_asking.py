@@ -15,9 +15,10 @@ import dns.zonefile
 import pytest
 
 from netcheck.plan.reading import read_plan
-from netcheck.report.asking import Asked, Kind, asked_of
+from netcheck.report.asking import asked_of
 from netcheck.report.guard import unguarded
 from netcheck.report.requests_csv import COLUMNS, to_csv
+from netcheck.report.wanted import Asked, Kind
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.reading import read_surveys
 
@@ -147,6 +148,93 @@ def test_only_what_is_routed_meets_a_firewall(asked: Asked) -> None:
     assert (one.subject, one.address) == ("line-panel/lan", "10.62.30.7")
     assert one.what == "filler-plc/cpu 10.62.20.103 (process), both ways"
     assert one.note == "operator screens"
+
+
+BOTH = """
+[[subnet]]
+name = "six-packing"
+prefix = "2001:db8:30::/64"
+[[subnet]]
+name = "cell"
+prefix = "192.168.0.0/24"
+island = "cell-1"
+[[router]]
+name = "cell-router"
+interfaces = ["10.62.20.2/24", "192.168.0.1/24"]
+[[translation]]
+outside = "10.62.20.99"
+inside = "192.168.0.10"
+island = "cell-1"
+at = "cell-router"
+[[device]]
+name = "dual-panel"
+[[device.interface]]
+name = "lan"
+subnet = "packing"
+address = "10.62.30.9"
+address6 = "2001:db8:30::9"
+subnet6 = "six-packing"
+[[device]]
+name = "six-sensor"
+[[device.interface]]
+name = "lan"
+subnet = "six-packing"
+address = "2001:db8:30::99"
+[[device]]
+name = "cell-plc"
+[[device.interface]]
+name = "cpu"
+subnet = "cell"
+address = "192.168.0.10"
+[[conversation]]
+from = "dual-panel/lan"
+to = "filler-plc/cpu"
+[[conversation]]
+from = "six-sensor/lan"
+to = "filler-plc/cpu"
+[[conversation]]
+from = "dual-panel/lan"
+to = "cell-plc/cpu"
+[[conversation]]
+from = "cell-plc/cpu"
+to = "dual-panel/lan"
+"""
+
+
+def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable[[str], Checked]) -> None:
+    """Each family that both ends have; beyond a translating router its outside address (RFC 3022 section 2.1)."""
+    _, four, six, sensor, into, out = asked_of(checked(HEAD + DEVICES + BOTH)).of(Kind.CONVERSATION)
+    assert (four.address, four.what) == ("10.62.30.9", "filler-plc/cpu 10.62.20.103 (process), both ways")
+    assert (six.address, six.what) == ("2001:db8:30::9", "filler-plc/cpu 2001:db8:20::67 (six), both ways")
+    assert (sensor.address, sensor.what) == ("2001:db8:30::99", "filler-plc/cpu 2001:db8:20::67 (six), both ways")
+    assert into.what == "cell-plc/cpu 10.62.20.99 (cell, 192.168.0.10 inside), both ways"
+    assert (out.address, out.subnet, out.island) == ("10.62.20.99", "cell", "cell-1")
+    assert "192.168.0.10 inside cell-1" in out.note
+
+
+def test_what_an_address_has_no_part_in_does_not_wait(checked: Callable[[str], Checked]) -> None:
+    """A mistyped mask changes neither reservation nor DNS record; a subnet that overlaps another holds up both."""
+    wrong = (HEAD + DEVICES).replace('address = "10.62.30.7"\n', 'address = "10.62.30.7"\nmask = "255.255.0.0"\n')
+    found = checked(wrong)
+    assert {one.rule for one in found.findings if "line-panel/lan" in one.subjects} >= {"mask-differs"}
+    asked = asked_of(found)
+    assert [one.note for one in asked.of(Kind.RESERVATION) if one.subject == "line-panel/lan"] == [""]
+    assert "panel.hall-2.example. 3600 IN A 10.62.30.7\n" in asked.zones[0].text
+    overlapping = asked_of(checked(HEAD.replace("10.62.30.0/24", "10.62.30.0/23").replace(
+        "[[router]]", '[[subnet]]\nname = "other"\nprefix = "10.62.31.0/24"\n[[router]]') + DEVICES))  # fmt: skip
+    (note,) = (one.note for one in overlapping.of(Kind.RESERVATION) if one.subject == "line-panel/lan")
+    assert note == "not before this is settled: subnets-overlap of subnet packing"
+    assert all("10.62.30.7" not in zone.text for zone in overlapping.zones)
+
+
+@pytest.mark.parametrize("name", ["a_b", "a..b", ".a", "-a", "a-", "x" * 64, "a b", "a.b.c" + ".d" * 130])
+def test_an_accepted_name_is_still_no_zone_line(name: str, checked: Callable[[str], Checked]) -> None:
+    """The site may live with an odd name; a name server would not (RFC 1123 section 2.1, RFC 1035 section 2.3.4)."""
+    accepted = '[[accepted]]\nrule = "name-unusable"\nsubject = "filler-plc/cpu"\nby = "IT"\nbecause = "it is so"\n'
+    text = (HEAD + DEVICES).replace('"filler-plc"\nswitch', f'"{name}"\nswitch') + accepted
+    zones = asked_of(checked(text)).zones
+    assert all("10.62.20.103" not in zone.text and "filler" not in zone.text for zone in zones)
+    assert [zone.title for zone in zones] == ["Names and addresses", "Reverse zone 30.62.10.in-addr.arpa."]
 
 
 def test_zone_lines_are_read_by_dnspython(asked: Asked) -> None:
