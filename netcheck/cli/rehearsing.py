@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import typer
@@ -80,6 +81,7 @@ class Trainee:
     keys: Keyboard | NoKeys
     ended: bool = False
     _asked: tuple[Jack, bool] | None = None
+    _requests: int = 0
     _confirmed: list[Press] = field(default_factory=list)
 
     def pressed(self) -> list[Press]:
@@ -91,19 +93,22 @@ class Trainee:
                 jack, plugged = self._asked
                 self._asked = None
                 self.rig.plug(jack, plugged)
-                self.rig.after(CONFIRMED_AFTER, self._confirm)
+                self.rig.after(CONFIRMED_AFTER, partial(self._confirm, self._requests))
             else:
                 pressed.append(key)
         self.ended = self.keys.ended
         return pressed
 
-    def _confirm(self) -> None:
-        self._confirmed.append(Key.ENTER)
-        self.rig.stir()
+    def _confirm(self, request: int) -> None:
+        """Confirm what was asked for, unless it was noticed already and the next thing is asked for."""
+        if request == self._requests:
+            self._confirmed.append(Key.ENTER)
+            self.rig.stir()
 
     def told(self, event: Event) -> None:
         """Remember which cable the screen asks for."""
         if event.what is What.DO and event.port in self.jacks:
+            self._requests += 1
             self._asked = self.jacks[event.port], not event.text.startswith("Pull")
 
 
@@ -145,7 +150,7 @@ def trouble_from(words: Sequence[str], aim: Aim) -> Trouble:
     for word in words:
         kind, _, subject = word.partition("=")
         subjects = subject.split(",")
-        if kind not in KINDS or len(subjects) != (2 if kind == "swapped" else 1):
+        if kind not in KINDS or (len(subjects), len(set(subjects))) != ((2, 2) if kind == "swapped" else (1, 1)):
             do = (
                 f"Write KIND=DEVICE/INTERFACE, KIND one of {listed(KINDS, joint='or')}; swapped names two, with a comma"
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from statistics import median
 
 from netcheck.proof.bench import FRESH, Bench
@@ -137,14 +138,15 @@ class Case:
         """Say whether there are enough probes of each kind in phase in."""
         assert self.mac is not None
         until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
-        arp, echo = (self.line.tally(kind, self.first, until, self.mac) for kind in Kind)
-        return echo.sent >= LEAST_ECHO and (arp.sent >= LEAST_ARP[Phase.IN] or not self.bench.asker.hears_all)
+        least = {Kind.ECHO: LEAST_ECHO, Kind.ARP: LEAST_ARP[Phase.IN] if self.bench.asker.hears_all else 0}
+        probes = {kind: self.line.resolved(kind, self.first, until, self.mac) for kind in Kind}
+        return all(sum(1 for _ in islice(probes[kind], most)) == most for kind, most in least.items())
 
     def misses_needed(self, most: int) -> int:
         """How many misses in a row phase out will need, by what was answered so far; `most` for more."""
         assert self.mac is not None
         since = max(self.first, self.bench.now - WINDOW)
-        tallies = [self.line.tally(kind, since, EVER, self.mac) for kind in Kind]
+        tallies = self.line.tallies(since, EVER, self.mac)
         limit = self.bench.settings.luck
         return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
 
@@ -187,7 +189,7 @@ class Case:
             return False
         if self.cable == "carrier":
             return all(self._asked_beyond(line) for line in self.beyond)
-        out = [self.line.tally(kind, self.quiet_from, EVER, self.mac).sent for kind in Kind]
+        out = [tally.sent for tally in self.line.tallies(self.quiet_from, EVER, self.mac)]
         if out[0] < self.least_out and self.bench.asker.hears_all:
             return False
         seen = self.results[Phase.IN]
@@ -265,7 +267,7 @@ class Case:
     def _result(self, since: float, until: float, seconds: float, mac: int) -> PhaseResult:
         trips = [1000 * trip for trip in self.line.round_trips(since, until, mac)]
         rtt = Rtt(*(round(value, 3) for value in (min(trips), median(trips), max(trips)))) if trips else None
-        arp, echo = (self.line.tally(kind, since, until, mac) for kind in Kind)
+        arp, echo = self.line.tallies(since, until, mac)
         return PhaseResult(arp, echo, round(max(0.0, seconds), 3), rtt)
 
     def close_in(self, at: float) -> None:

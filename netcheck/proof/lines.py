@@ -169,18 +169,24 @@ class Line:
 
     def tally(self, kind: Kind, since: float, until: float, mac: int) -> Tally:
         """How many of those probes there are, and how many this MAC answered in time."""
-        sent = answered = 0
+        return self.tallies(since, until, mac)[kind is Kind.ECHO]
+
+    def tallies(self, since: float, until: float, mac: int) -> tuple[Tally, Tally]:
+        """The same of both kinds: by ARP, by echo."""
+        arps = echoes = arps_answered = echoes_answered = 0
         for probe in reversed(self.probes):  # as `resolved`, spelt out: nothing else is called as often
             if probe.sent < since:
                 break
-            if probe.kind is not kind or probe.sent >= until or probe.anonymous:
+            answered = mac in probe.answers
+            if not (answered or probe.settled) or probe.sent >= until or probe.anonymous:
                 continue
-            if mac in probe.answers:
-                answered += 1
-                sent += 1
-            elif probe.settled:
-                sent += 1
-        return Tally(sent, answered)
+            if probe.kind is Kind.ARP:
+                arps += 1
+                arps_answered += answered
+            else:
+                echoes += 1
+                echoes_answered += answered
+        return Tally(arps, arps_answered), Tally(echoes, echoes_answered)
 
     def runs(self, since: float, until: float, mac: int) -> tuple[int, list[tuple[int, float]]]:
         """Probes of the kinds that this MAC answers, and its runs of misses between answers, as (misses, seconds)."""

@@ -75,7 +75,7 @@ def phase_of(case: Case, hearing: Hearing) -> Phase | None:
         still_out = hearing.mac != case.mac and hearing.means < case.returned < EVER
         return Phase.OUT if still_out else Phase.BACK
     if hearing.means >= case.out_from or (not under_test and hearing.means > case.left):
-        uncounted = hearing.means < case.quiet_from or hearing.at >= case.back_from
+        uncounted = hearing.means < case.quiet_from or hearing.at >= min(case.back_from, case.ended)
         return None if under_test and uncounted else Phase.OUT
     out_before = any(since <= hearing.means < until for since, until in case.outs)
     return Phase.OUT if out_before and hearing.mac != case.mac else Phase.IN

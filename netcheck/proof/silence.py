@@ -94,17 +94,18 @@ def phase_out(case: Case) -> Steps:
     """Probe until the silence means something, or until it is clear that it will not."""
     bench = case.bench
     case.choose_controls()
-    entered, enough_at = bench.now, EVER
+    entered, quiet_from, enough_at = bench.now, case.quiet_from, EVER
     longest = max(LONGEST_OUT, 2 * bench.settings.patience, 2 * bench.settings.out_for)
     while bench.now - case.quiet_from < longest:
         _cable_changes(case)
         case.mind_the_controls()
         if case.cable != "carrier" and _answered_meanwhile(case):
-            enough_at = EVER
             if bench.now > entered + bench.settings.patience:
                 case.stayed = True
                 return
             _notice_others(case)
+        if quiet_from != case.quiet_from:  # it begins anew
+            quiet_from, enough_at = case.quiet_from, EVER
         if case.silent_enough():
             enough_at = min(enough_at, bench.now)
             if case.cable == "carrier" or not case.doubtful():

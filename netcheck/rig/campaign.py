@@ -80,8 +80,8 @@ def trial(seed: int) -> Trial:
     proof = prove(site, seed).proofs[0]
     ended, truth = site.rig.now(), site.truth
     return Trial(
-        seed, truth.label(site.hand.habit), proof.verdict, truth.deserved(site.hand, ended), truth.apart,
-        truth.right(site.hand, ended), site.story, proof.why, ended - began,
+        seed, truth.label(site.hand, ended), proof.verdict, truth.deserved(site.hand, ended),
+        truth.apart(site.hand, ended), truth.right(site.hand, ended), site.story, proof.why, ended - began,
     )  # fmt: skip
 
 

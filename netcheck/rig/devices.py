@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from netcheck.rig.network import Jack, Rig
 from netcheck.wire.frames import (
@@ -19,6 +20,7 @@ from netcheck.wire.frames import (
     echo_to_wire,
 )
 
+read_arp = lru_cache(maxsize=8)(arp_from_wire)  # a broadcast is read by every device on the segment
 SELF_CHECK = 6.0  # seconds from link-up to first use of an address: RFC 5227 section 2.1.1 gives 4 to 7
 
 
@@ -96,11 +98,11 @@ class VirtualDevice:
 
     def hear(self, jack: Jack, frame: bytes) -> None:
         """Answer what is asked, as far as the faults let it."""
-        arp = arp_from_wire(frame)
-        if arp is not None and self._checking and arp.op == REQUEST and arp.sender_ip == 0 and self._owns(jack, arp):
-            self.gave_up = True
+        if self._checking and (probe := read_arp(frame)) and not probe.sender_ip and self._owns(jack, probe):
+            self.gave_up = self.gave_up or probe.op == REQUEST
         if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden() or self._away():
             return
+        arp = read_arp(frame)
         if arp is not None and arp.op == REQUEST and self.faults.arp:
             self._answer_arp(jack, arp)
         elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:

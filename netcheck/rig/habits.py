@@ -16,6 +16,9 @@ SHORT = (0.2, 2.0)  # seconds that a cable is out too short
 GIVES_UP = 600.0  # seconds after which the technician goes home
 
 
+Span = tuple[float, float]  # from when until when, in virtual seconds
+
+
 class Habit(StrEnum):
     """What the technician does when asked to pull the cable."""
 
@@ -133,11 +136,25 @@ class Hand:
             self.outs.append((jack, now, float("inf")))
         self.rig.plug(jack, plugged)
 
-    def was_out(self, cable: Jack, ended: float, more: float = 0.0) -> bool:
-        """Say whether this cable cut the device off for long enough, after the request and before the end;
-        `more` are the seconds that it stays cut off once the cable is in."""
-        return any(
-            min(back + more, ended) - max(out, self.requested) >= LONG_ENOUGH
-            for jack, out, back in self.outs
-            if jack is cable
-        )
+    def was_out(self, cable: Jack, ended: float, more: float = 0.0, flaps: Iterable[Span] = ()) -> bool:
+        """Say whether this cable was out, and the device cut off long enough by it, after the request and before the
+        end; `more` are the seconds that it stays cut off once the cable is in, `flaps` times that the same cable's worn
+        contact lets go by itself: where one runs into the pull, the device is cut off for both together."""
+        outs = [(out, back + more) for jack, out, back in self.outs if jack is cable]
+        spans = joined((*outs, *flaps))
+        pulled = [(out, back) for out, back in spans if any(out <= moved < back for moved, _ in outs)]
+        return any(min(back, ended) - max(out, self.requested) >= LONG_ENOUGH for out, back in pulled)
+
+    def seconds_out(self, cable: Jack, ended: float) -> float:
+        """How long this cable was out in all, before the end."""
+        return sum(max(0.0, min(back, ended) - out) for jack, out, back in self.outs if jack is cable)
+
+
+def joined(spans: Iterable[Span]) -> list[Span]:
+    """Spans that touch or overlap made one, in their order."""
+    found: list[Span] = []
+    for began, ended in sorted(spans):
+        if found and began <= found[-1][1]:
+            began, ended = found[-1][0], max(found.pop()[1], ended)
+        found.append((began, ended))
+    return found

@@ -62,7 +62,7 @@ class Fault(StrEnum):
     # What nobody at the station can tell from an honest device, or only by luck: counted apart.
     TWIN = "perfect impersonator"
     SECOND_FAINT = "second owner, hardly ever heard"
-    COINCIDENCE = "restarts when asked for, no cable pulled"
+    COINCIDENCE = "restarts by itself when asked for"
     UPLINK = "another cable to the same device"
     CANCELS = "swapped, and the other's cable pulled"
 

@@ -65,9 +65,13 @@ class Jack:
             return False
         if self.bursts is not None and self.bursts.lose(now):
             return False
-        if now >= self.forwarding_from and self.joined:
+        if self.forwards(now):
             return True
-        return bool(self.detour) and now >= self.healed_at and all(jack.joined for jack in self.detour)
+        return bool(self.detour) and now >= self.healed_at and all(jack.forwards(now) for jack in self.detour)
+
+    def forwards(self, now: float) -> bool:
+        """Say whether this way leads through: no cable is out, and the switch port does not block."""
+        return now >= self.forwarding_from and self.joined
 
 
 @dataclass(eq=False)

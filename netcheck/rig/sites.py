@@ -35,10 +35,11 @@ SECOND = (
     Fault.SECOND_ALWAYS, Fault.SECOND_OUT, Fault.SECOND_AT_TIMES, Fault.SECOND_LATER, Fault.SECOND_FAINT
 )  # fmt: skip
 NEVER_DESERVED = (
-    Fault.SECOND_ALWAYS, Fault.SECOND_OUT, Fault.SECOND_AT_TIMES, Fault.PROXY, Fault.SWAPPED, Fault.NAMEPLATE,
-    Fault.STALE, Fault.ABSENT, Fault.DEAF, Fault.WEAK, Fault.RING, Fault.ECHO_ELSEWHERE, Fault.FORGED_ARP, Fault.DIES,
+    Fault.SECOND_ALWAYS, Fault.SECOND_AT_TIMES, Fault.PROXY, Fault.SWAPPED, Fault.NAMEPLATE,
+    Fault.STALE, Fault.ABSENT, Fault.DEAF, Fault.WEAK, Fault.ECHO_ELSEWHERE, Fault.FORGED_ARP, Fault.DIES,
     Fault.TWIN, Fault.SECOND_FAINT, Fault.CANCELS,
 )  # fmt: skip
+GOES_ON = (Fault.RING, Fault.FORGED_ARP, Fault.SECOND_LATER)  # the address answers although its chain is cut above it
 FORCED = {Fault.TWIN: Habit.RIGHT, Fault.COINCIDENCE: Habit.NONE, Fault.UPLINK: Habit.WRONG, Fault.CANCELS: Habit.WRONG}
 
 
@@ -81,9 +82,7 @@ class _Builder:
 
     def _trait(self) -> Trait:
         trait = lot(self.random, lots.TRAITS)
-        if self.fault is Fault.ECHO_ELSEWHERE or (trait is Trait.RESTARTS and self.habit is not Habit.RIGHT):
-            return Trait.SOUND
-        return trait
+        return Trait.SOUND if self.fault is Fault.ECHO_ELSEWHERE else trait
 
     def _bench(self, seed: int) -> None:
         own = not self._maybe(lots.BORROWED)
@@ -240,7 +239,8 @@ class _Builder:
         if neighbour is None or self.fault is Fault.SWAPPED or self._maybe(0.3):
             return Jack(0), frozenset({Verdict.STILL_ANSWERING})
         if self.upstream and self._maybe(0.5):
-            return next(iter(self.devices["up1/cpu"].addresses)), frozenset({Verdict.UNSETTLED})
+            right = {Verdict.SWAPPED, Verdict.UNSETTLED} if self.fault in GOES_ON else {Verdict.UNSETTLED}
+            return next(iter(self.devices["up1/cpu"].addresses)), frozenset(right)
         return next(iter(neighbour.addresses)), frozenset({Verdict.SWAPPED, Verdict.STILL_ANSWERING})
 
     # What goes wrong
@@ -248,7 +248,9 @@ class _Builder:
     def _go_wrong(self) -> None:
         rig, random, fault = self.rig, self.random, self.fault
         if self.trait is Trait.RESTARTS:
-            rig.after(random.uniform(0, 30), partial(self.alpha.restart, random.uniform(3, 30)))
+            at, lasts = rig.now() + random.uniform(0, 30), random.uniform(3, 30)
+            self.truth.restart = (at, at + lasts)
+            rig.at(at, partial(self.alpha.restart, lasts))
         if fault in SECOND:
             self._second_owner()
         elif fault is Fault.PROXY:
@@ -313,10 +315,11 @@ class _Builder:
         worn = self.cable.behind = Jack(0, behind=self.cable.behind)
         moment = self.rig.now() + self.random.uniform(0, 10)
         for _ in range(60):
+            lasts = self.random.uniform(0.3, 3)
             self.rig.at(moment, partial(self.rig.plug, worn, False))
-            moment += self.random.uniform(0.3, 3)
-            self.rig.at(moment, partial(self.rig.plug, worn, True))
-            moment += self.random.uniform(3, 15)
+            self.rig.at(moment + lasts, partial(self.rig.plug, worn, True))
+            self.truth.flaps += ((moment, moment + lasts),)
+            moment += lasts + self.random.uniform(3, 15)
 
 
 def site_of(seed: int) -> Site:

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from netcheck.proof.result import Verdict
-from netcheck.rig.habits import Habit, Hand
+from netcheck.rig.habits import Habit, Hand, Span
 from netcheck.rig.lots import APART, MILD, Fault
 from netcheck.rig.network import Jack
 
-LATEST = 2.5  # seconds before the end by which a second owner must be there: two requests fall into them
+LATEST = 2.5  # seconds that a second owner must be there before the end: two requests fall into them
 
 V = Verdict
 # Right whatever the technician does: these show with the cable in.
@@ -38,6 +38,11 @@ WHEN_PULLED: dict[Fault, frozenset[Verdict]] = {
     Fault.DIES: frozenset({V.NOT_BACK}),
     Fault.FLAPPING: frozenset({V.UNSETTLED, V.NOT_BACK, V.PROVEN}),
 }
+
+CUT_OFF_OR_ALONE = (
+    Fault.RING,
+    Fault.SECOND_OUT,
+)  # at these either no cable cuts the device off, or another owns it too
 
 
 def right_for(habit: Habit, direct: bool, other: frozenset[Verdict]) -> frozenset[Verdict]:
@@ -72,11 +77,25 @@ class Truth:
     loss: float = 0.0
     bursts: bool = False
     more: float = 0.0  # seconds that the device stays cut off once its cable is in: spanning tree, start, self-check
+    flaps: tuple[Span, ...] = ()  # times that the cable's worn contact lets go by itself
+    restart: Span = (float("inf"), float("inf"))  # when the device is silent by itself
 
-    @property
-    def apart(self) -> bool:
+    def apart(self, hand: Hand, ended: float) -> bool:
         """No station could tell this site from one that deserves a proof."""
-        return self.fault in APART
+        return self.fault in APART or self._coincides(hand, ended) or self._faint(hand, ended)
+
+    def _faint(self, hand: Hand, ended: float) -> bool:
+        """The second owner was there too shortly to be heard, and the device was silent for longer than that."""
+        moment = self.fault is Fault.SECOND_OUT and not self._never(hand, ended)
+        return moment and hand.was_out(self.owner, ended, self.more, self.flaps)
+
+    def _coincides(self, hand: Hand, ended: float) -> bool:
+        """The device restarted by itself while its silence was waited for, and no cable had cut it off: none that leads
+        to it was out, or in a ring it went on the other way round."""
+        began, over = self.restart
+        if began >= ended or over <= hand.requested or self._never(hand, ended):
+            return False
+        return self.fault is Fault.RING or not hand.was_out(self.owner, ended, self.more, self.flaps)
 
     def owned_twice(self, ended: float) -> bool:
         """A second owner was there in time to be heard."""
@@ -84,8 +103,14 @@ class Truth:
 
     def deserved(self, hand: Hand, ended: float) -> bool:
         """Say whether the port deserves a proof."""
-        hollow = self.hollow or hand.habit is Habit.KEEPS or self.owned_twice(ended)
-        return not hollow and hand.was_out(self.owner, ended, self.more)
+        if self.fault in CUT_OFF_OR_ALONE or self._never(hand, ended):
+            return False
+        return hand.was_out(self.owner, ended, self.more, self.flaps)
+
+    def _never(self, hand: Hand, ended: float) -> bool:
+        """No proof is deserved whatever was silent."""
+        beside_it = self.fault is Fault.SECOND_OUT and hand.seconds_out(self.owner, ended) >= LATEST
+        return self.hollow or beside_it or hand.habit is Habit.KEEPS or self.owned_twice(ended)
 
     def right(self, hand: Hand, ended: float) -> frozenset[Verdict]:
         """The verdicts that name what is true."""
@@ -111,10 +136,15 @@ class Truth:
             right |= self.other
         if fault is Fault.SECOND_OUT:  # it is heard whenever the cable is out, also while it should be in
             right |= {V.CONTESTED}
-        return (right | habitual) - ({V.PROVEN} if self.hollow else set())
+        return (right | habitual) - ({V.PROVEN} if self.hollow or fault in CUT_OFF_OR_ALONE else set())
 
-    def label(self, habit: Habit) -> str:
+    def label(self, hand: Hand, ended: float) -> str:
         """The scenario class: what is wrong, else what the technician does, else how much is lost."""
+        habit = hand.habit
+        if self._coincides(hand, ended):
+            return str(Fault.COINCIDENCE)
+        if self._faint(hand, ended):
+            return str(Fault.SECOND_FAINT)
         if self.fault is not Fault.NONE:
             return str(self.fault)
         if habit is not Habit.RIGHT:

@@ -9,6 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from netcheck.cli.keyboard import NoKeys
+from netcheck.cli.rehearsing import Trainee
+from netcheck.proof.events import Event, Key, Press, What
+from netcheck.rig.network import Jack, Rig
+
 PLANT = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
 PORT = "palletiser-plc/cpu"
 
@@ -45,8 +50,18 @@ def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | Non
         ([PLANT, "--fault", "fire=alpha/cpu"], "not a fault"),
         ([PLANT, "--fault", "absent=alpha/nobody"], "alpha/nobody"),
         ([PLANT, "--fault", f"swapped={PORT}"], "swapped names two"),
+        ([PLANT, "--fault", f"swapped={PORT},{PORT}"], "swapped names two"),
     ],
-    ids=["nothing", "both", "no sites", "bad seed", "unknown kind", "unknown interface", "one of two"],
+    ids=[
+        "nothing",
+        "both",
+        "no sites",
+        "bad seed",
+        "unknown kind",
+        "unknown interface",
+        "one of two",
+        "the same twice",
+    ],
 )
 def test_what_makes_no_sense_is_refused(words: list[object], said: str) -> None:
     """Bad use is exit 2 with what to do, and nothing is begun."""
@@ -54,3 +69,30 @@ def test_what_makes_no_sense_is_refused(words: list[object], said: str) -> None:
     assert run.returncode == 2
     assert said in run.stderr
     assert "Traceback" not in run.stderr
+
+
+class OneEnter(NoKeys):
+    """Somebody who presses Enter once."""
+
+    def __init__(self) -> None:
+        self.left: list[Press] = [Key.ENTER]
+
+    def pressed(self) -> list[Press]:
+        """What was pressed since the last call."""
+        left, self.left = self.left, []
+        return left
+
+
+@pytest.mark.parametrize(("asked_again", "confirmed"), [(False, [Key.ENTER]), (True, [])], ids=["waits", "goes on"])
+def test_enter_confirms_only_what_it_was_pressed_for(asked_again: bool, confirmed: list[Press]) -> None:
+    """Enter moves the cable; where the return is noticed and the next thing asked for before the confirmation, it does
+    not confirm that one too."""
+    rig, jack = Rig(1, [], []), Jack(1, plugged=False)
+    trainee = Trainee(rig, {"alpha/cpu:1": jack}, OneEnter())
+    trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Plug the cable of alpha/cpu:1 in again"))
+    assert trainee.pressed() == []
+    assert jack.plugged
+    if asked_again:
+        trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Pull the cable of alpha/cpu:1"))
+    rig.receive(rig.now() + 1.0)
+    assert trainee.pressed() == confirmed

@@ -129,6 +129,11 @@ def proxy_arp(hall: Hall) -> None:
     """The device is absent, and a router answers for everything that it has a route to."""
     alpha, _ = pair(hall)
     hall.pull(alpha)
+    router_for_all(hall)
+
+
+def router_for_all(hall: Hall) -> None:
+    """Add a router that answers for everything that it has a route to."""
     router = hall.stranger(254, "00-00-5E-00-53-FE")
     beyond = hall.lab.namespace("beyond")
     hall.lab.veth((router, "eth1"), (beyond, "eth0"))
@@ -141,6 +146,11 @@ def proxy_arp(hall: Hall) -> None:
 def weak_host(hall: Hall) -> None:
     """A device with two interfaces on one segment answers for both on either (the kernel's default)."""
     alpha, _ = pair(hall)
+    second_interface(hall, alpha)
+
+
+def second_interface(hall: Hall, alpha: Device) -> None:
+    """Give a device a second interface on the segment, and let each answer for both."""
     hall.plug(alpha.namespace, "00-00-5E-00-53-2A", "eth1")
     hall.lab.address(alpha.namespace, "eth1", "192.0.2.22/24")
     hall.lab.sysctl(alpha.namespace, {"net.ipv4.conf.all.arp_ignore": 0, "net.ipv4.conf.all.arp_announce": 0})

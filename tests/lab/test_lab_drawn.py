@@ -1,0 +1,57 @@
+"""The rig checked against the kernel: sites of the truth campaign get the same verdict in virtual time and on real
+kernels. The figures of the campaign (`netcheck rehearse --campaign`) are worth no more than the rig they come from."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pytest
+
+from netcheck.rig.campaign import trial
+from netcheck.rig.sites import site_of
+from tests.lab.drawn import prove
+from tests.lab.running import Ended
+from tests.lab.side_by_side import Play
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
+# The first sites of `--campaign N --seed 1` of their kind whose cables lose and delay nothing, by how they were drawn.
+SITES = {
+    4294967327: "one switch, nothing, pulls the right cable, sound",
+    4294967318: "direct, nothing, pulls the right cable, sound",
+    4294967571: "one switch, nothing, pulls the right cable, echo blocked",
+    4294967415: "one switch, nothing, pulls the right cable, checks its address (RFC 5227)",
+    4294967440: "one switch, nothing, pulls the right cable, answers late",
+    4294967755: "one switch, nothing, pulls the right cable, echo that fits no probe",
+    4294968713: "one switch, second owner, always, pulls the right cable, sound",
+    4294967297: "one switch, second owner, cable out, pulls the right cable, sound",
+    4294967478: "one switch, proxy ARP, pulls the right cable, sound",
+    4294967603: "one switch, swapped addresses, pulls the right cable, sound",
+    4294967699: "one switch, wrong nameplate, pulls the right cable, sound",
+    4294967595: "one switch, stale address, pulls the right cable, sound",
+    4294967696: "one switch, weak host, pulls the right cable, sound",
+    4294967924: "one switch, echo from another MAC, pulls the right cable, sound",
+    4294968417: "daisy chain, chain that the plan does not know, pulls the right cable, sound",
+    4294967588: "one switch, nothing, pulls none, sound",
+    4294968227: "one switch, nothing, pulls another cable, and leaves it, sound",
+    4294969208: "one switch, nothing, pulls another cable, then the right one, sound",
+    4294968093: "one switch, nothing, pulls the station's own, always, sound",
+    4294969184: "one switch, nothing, pulls the right cable, and keeps it out, sound",
+}
+LASTS = 40.0
+
+
+def acted(seed: int, story: str) -> Play:
+    """A site as a play."""
+    return Play(f"drawn: {story}", partial(prove, seed), LASTS)
+
+
+@pytest.mark.parametrize(
+    ("play", "seed"), [pytest.param(acted(seed, story), seed, id=story) for seed, story in SITES.items()]
+)
+def test_same_verdict_on_the_rig_and_on_real_kernels(play: Play, seed: int, outcome: Ended) -> None:
+    """The kernel's verdict is the rig's, and both are right by the truth of the site."""
+    site, on_the_rig = site_of(seed), trial(seed)
+    assert ", ".join(site.story) == SITES[seed]
+    print(f"{SITES[seed]:80} {outcome.ended - outcome.began:6.1f} s  {on_the_rig.verdict}")
+    assert outcome.verdicts["alpha/cpu:1"] == on_the_rig.verdict, outcome.text
+    assert on_the_rig.named
