@@ -9,10 +9,10 @@ from pathlib import Path
 
 from netcheck.errors import Problem
 from netcheck.files import FileError, read_bounded
-from netcheck.plan.delimited import DELIMITERS, Record, lines_of, parts_of, records_of, text_of
+from netcheck.plan.delimited import DELIMITERS, Record, lines_of, parts_of, records_of, rows_of, text_of
 from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.fitting import keys_of, suggestion
-from netcheck.plan.grid import grid_of, rows_of
+from netcheck.plan.grid import grid_of
 from netcheck.plan.model import Place
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.text import safe

@@ -10,7 +10,8 @@ import csv
 import io
 import re
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain, islice
 from typing import BinaryIO, NamedTuple, TextIO
 
 from netcheck.errors import Problem
@@ -19,6 +20,7 @@ from netcheck.files import LONGEST_LINE, FileError, long_line
 DELIMITERS = (",", ";", "\t", "|")
 RECORD_LINES = 100  # a quoted field that goes on for longer was never closed
 _HEAD = 1 << 16
+_BLOCK = 1 << 18  # characters read at a time
 csv.field_size_limit(4 * LONGEST_LINE)  # above any block of lines, so that the limit of a line is the one that is said
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
@@ -87,20 +89,46 @@ def text_of(stream: BinaryIO) -> TextIO:
 
 
 def lines_of(text: TextIO) -> Iterator[str]:
-    """Yield lines with their ends; a line above 1 MiB is refused with its size."""
-    number = 1
-    while line := text.readline(LONGEST_LINE + 1):
-        if len(line) > LONGEST_LINE and not line.endswith(("\n", "\r")):
-            size = len(line)
-            while (more := text.readline(LONGEST_LINE)) and not more.endswith(("\n", "\r")):
-                size += len(more)
-            raise FileError(Problem(long_line(number, size + len(more)), do="Break it into several lines"))
-        yield line
-        number += 1
+    """The lines with their ends; a line above 1 MiB is refused with its size."""
+    return chain.from_iterable(_blocks(text))
 
 
-class _Lines:
-    """Lines that can be given back, even after the last."""
+def _blocks(text: TextIO) -> Iterator[list[str]]:
+    number, rest = 1, ""
+    while chunk := text.read(_BLOCK):
+        lines = list(io.StringIO(rest + chunk, newline=""))
+        rest = "" if lines[-1].endswith("\n") else lines.pop()  # what ends in \r may go on with \n
+        first = lines[0] if lines else rest
+        if len(first) > LONGEST_LINE + 1:
+            size = len(first) if lines else len(rest) + _line_end(text)
+            raise FileError(Problem(long_line(number, size), do="Break it into several lines"))
+        yield lines
+        number += len(lines)
+    if rest:
+        yield [rest]
+
+
+def _line_end(text: TextIO) -> int:
+    """How many characters a line has that are still to be read."""
+    size = 0
+    while more := text.readline(_BLOCK):
+        size += len(more)
+        if more.endswith(("\n", "\r")):
+            break
+    return size
+
+
+def rows_of(lines: Sequence[str], delimiter: str) -> list[list[str]] | None:
+    """The rows of delimited lines, one a line; None where their quotes ask for a closer look."""
+    try:
+        rows = list(csv.reader(lines, delimiter=delimiter, strict=True))
+    except csv.Error:
+        return None
+    return rows if len(rows) == len(lines) else None
+
+
+class Lines:
+    """Lines that can be given back, even after the last, and taken many at a time."""
 
     def __init__(self, lines: Iterable[str]) -> None:
         self._source = iter(lines)
@@ -112,14 +140,21 @@ class _Lines:
     def __next__(self) -> str:
         return self._waiting.popleft() if self._waiting else next(self._source)
 
-    def give_back(self, lines: list[str]) -> None:
+    def take(self, most: int) -> list[str]:
+        """The next lines, at most so many; none after the last."""
+        waiting = [self._waiting.popleft() for _ in range(min(most, len(self._waiting)))]
+        return [*waiting, *islice(self._source, most - len(waiting))]
+
+    def give_back(self, lines: Sequence[str]) -> None:
+        """Put lines before those that are still to come."""
         self._waiting.extendleft(reversed(lines))
 
 
-def records_of(text: Iterable[str], delimiter: str) -> Iterator[Record]:
-    """Yield the records of delimited lines (RFC 4180 section 2, any delimiter and line end)."""
-    lines = _Lines(text)
-    for row, line in enumerate(lines, 1):
+def records_of(text: Iterable[str], delimiter: str, first: int = 1) -> Iterator[Record]:
+    """Yield the records of delimited lines (RFC 4180 section 2, any delimiter and line end), counted from `first`.
+    Of `Lines`, no more are taken than belong to the records that were asked for."""
+    lines = text if isinstance(text, Lines) else Lines(text)
+    for row, line in enumerate(lines, first):
         if '"' not in line:
             yield Record(row, tuple(line.rstrip("\r\n").split(delimiter)))
             continue

@@ -6,7 +6,6 @@ be. Any other is read row by row (`csv_form.entries_of`), where each fault gets 
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache, partial
 from itertools import repeat
@@ -22,15 +21,6 @@ T = TypeVar("T")
 Cells = Iterable[Cell[T] | None]
 ONE_PORT = ("1",)
 _remembered = lru_cache(4096)  # of different masks and gateways there are few
-
-
-def rows_of(lines: Sequence[str], delimiter: str) -> list[list[str]] | None:
-    """The rows of delimited lines, one a line; None where their quotes ask for a closer look."""
-    try:
-        rows = list(csv.reader(lines, delimiter=delimiter, strict=True))
-    except csv.Error:
-        return None
-    return rows if len(rows) == len(lines) else None
 
 
 def grid_of(rows: Sequence[Sequence[str]], titles: Sequence[str], required: Iterable[str], file: str) -> Grid | None:

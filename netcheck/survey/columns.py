@@ -6,8 +6,8 @@ from array import array
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from itertools import islice
-from typing import ClassVar
+from itertools import accumulate, islice
+from typing import ClassVar, NamedTuple
 
 from netcheck.addr import Address, Mac
 
@@ -44,6 +44,15 @@ class Texts:
             self._bytes += text.encode("utf-8", "surrogatepass")
         self._ends.append(len(self._bytes))
 
+    def add_all(self, texts: Sequence[str], size: int) -> None:
+        """Append several texts; of none, as many empty ones."""
+        whole = "".join(texts)
+        parts: Sequence[str | bytes] = texts or [""] * size
+        if not whole.isascii():
+            parts = [text.encode("utf-8", "surrogatepass") for text in texts]
+        self._ends.extend(islice(accumulate(map(len, parts), initial=len(self._bytes)), 1, None))
+        self._bytes += whole.encode("utf-8", "surrogatepass")
+
     def extend(self, other: Texts) -> None:
         """Append another column's texts."""
         base = len(self._bytes)
@@ -78,10 +87,24 @@ class Addresses:
         self.low.extend(other.low)
 
 
+class Block(NamedTuple):
+    """Hosts of rows that follow one another: values as `HostColumns` keeps them; no MACs, names, notes or days at all
+    where the file has no such column."""
+
+    addresses: array[int]
+    macs: array[int]
+    names: Sequence[str]
+    notes: Sequence[str]
+    seen: array[int]
+
+
+NO_MAC = 1 << 48
+
+
 class HostColumns:
     """What was read, a row a host, in the order read. `begin` names the file that the rows after it come from."""
 
-    NO_MAC: ClassVar[int] = 1 << 48
+    NO_MAC: ClassVar[int] = NO_MAC
 
     def __init__(self) -> None:
         self.files: list[str] = []
@@ -115,6 +138,17 @@ class HostColumns:
         self.names.add(name)
         self.notes.add(note)
 
+    def add_block(self, block: Block, line: int) -> None:
+        """Append hosts of the file begun last, the first of them on this line, each of the others on the next."""
+        size = len(block.addresses)
+        self.addresses.low.extend(block.addresses)
+        self.macs.extend(block.macs or array("Q", [NO_MAC]) * size)
+        self.lines.extend(range(line, line + size))
+        self.sources.extend(array("I", [len(self.files) - 1]) * size)
+        self.seen.extend(block.seen or array("I", [0]) * size)
+        self.names.add_all(block.names, size)
+        self.notes.add_all(block.notes, size)
+
     def extend(self, other: HostColumns) -> None:
         """Append the rows of other columns."""
         base = len(self.files)
@@ -131,10 +165,25 @@ class HostColumns:
     def sorted(self) -> tuple[array[int], array[int], list[int]]:
         """The rows in order of address, the IPv4 values ascending, the IPv6 values ascending."""
         low, wide = self.addresses.low, self.addresses.wide
-        narrow = sorted((row for row in range(len(low)) if row not in wide), key=low.__getitem__)
+        rows = [row for row in range(len(low)) if row not in wide] if wide else range(len(low))
+        order = _in_order(rows, low)
+        values = array("I", map(low.__getitem__, order))
         broad = sorted(wide, key=wide.__getitem__)
-        values = array("I", map(low.__getitem__, narrow))
-        return array("I", [*narrow, *broad]), values, [wide[row] for row in broad]
+        order.extend(broad)
+        return order, values, [wide[row] for row in broad]
+
+
+# 32 bits of an address and 21 of a row fit the 53 of a float (IEEE 754), and floats are sorted faster than pairs.
+_ROWS = 1 << 21
+
+
+def _in_order(rows: Sequence[int], keys: array[int]) -> array[int]:
+    """Rows by their 32-bit keys, those of one key in their own order; `rows` ascend."""
+    if len(keys) > _ROWS:
+        return array("I", sorted(rows, key=keys.__getitem__))
+    scale = float(_ROWS)
+    packed = sorted([keys[row] * scale + row for row in rows])
+    return array("I", [int(each) & (_ROWS - 1) for each in packed])
 
 
 class Index:

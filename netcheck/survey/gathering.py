@@ -11,7 +11,7 @@ from typing import BinaryIO, TypeVar
 from netcheck.addr import Address, Mac
 from netcheck.files import open_plain
 from netcheck.plan.model import Place, SurveyEntry
-from netcheck.survey.columns import HostColumns
+from netcheck.survey.columns import Block, HostColumns
 from netcheck.survey.naming import NameRecords, RecordKind
 from netcheck.survey.source import SHOWN_REMARKS, Remark, Remarks, Survey
 from netcheck.survey.table import HostTable
@@ -72,6 +72,10 @@ class Gathering:
     def add(self, address: Address, mac: Mac | None, row: int, name: str, note: str, seen: date | None) -> None:
         """Append one site host."""
         self._columns.add(address, mac, row, name, note, seen)
+
+    def add_block(self, block: Block, row: int) -> None:
+        """Append site hosts of rows that follow one another, the first of them this row."""
+        self._columns.add_block(block, row)
 
     def add_record(self, kind: RecordKind, name: str, address: Address, absolute: bool, row: int) -> None:
         """Append a DNS record and the site host that it names."""

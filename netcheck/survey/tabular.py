@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import chain, islice
+from itertools import islice
 
 from netcheck.addr import Address
 from netcheck.errors import Problem, SurveyError
-from netcheck.plan.delimited import Record, lines_of, records_of, text_of
+from netcheck.plan.delimited import Lines, Record, lines_of, records_of, text_of
+from netcheck.survey.bulk import Bulk
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.values import addresses_from, date_from, mac_from, says_nothing
+
+BLOCK = 4096  # lines that are read by columns together
 
 
 def recognises(head: bytes) -> bool:
@@ -21,14 +24,31 @@ def recognises(head: bytes) -> bool:
 def read(source: Source, into: Gathering) -> None:
     """Read every row of the table as a stream; rows without a readable address are kept as skipped."""
     with source.open() as stream, text_of(stream) as text:
-        lines = lines_of(text)
-        sample = list(islice(lines, SAMPLE))
+        lines = Lines(lines_of(text))
+        sample = lines.take(SAMPLE)
         if not any(map(str.strip, sample)):
             raise SurveyError(
                 Problem("it is empty", do="Export it again; an empty list would make every address look free")
             )
         layout = layout_of(sample, source.entry.columns)
-        gather(records_of(chain(sample, lines), layout.delimiter), layout, into)
+        lines.give_back(sample)
+        _gather_lines(lines, layout, into)
+
+
+def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
+    """Read the header row by row, and what is below it in blocks where these can be taken whole."""
+    bulk, row, size = Bulk(layout), 1, layout.header
+    while taken := lines.take(size or BLOCK):
+        block = bulk.block(taken) if row > layout.header else None
+        if block is None:
+            lines.give_back(taken)
+            records = list(islice(records_of(lines, layout.delimiter, row), len(taken)))
+            gather(records, layout, into)
+            row += len(records)
+        else:
+            into.add_block(block, row)
+            row += len(taken)
+        size = BLOCK
 
 
 def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:

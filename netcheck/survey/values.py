@@ -17,7 +17,7 @@ _UNPADDED = re.compile(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa
 _NOTHING = frozenset(
     {"", "-", "--", "?", "n/a", "na", "none", "null", "unknown", "incomplete", "(incomplete)", "<none>"}
 )
-_NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
+NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
 _ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
 _OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
 _MOST_ADDRESSES = 64  # in one cell
@@ -63,7 +63,7 @@ def mac_from(text: str) -> Mac | None:
         return None
     else:
         mac = _odd_mac(text)
-    if mac.value in _NOBODY:
+    if mac.value in NOBODY:
         raise ValueError(f"{mac} is nobody's MAC")
     return mac
 

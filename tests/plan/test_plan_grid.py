@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from netcheck.errors import Problem
 from netcheck.plan.building import build
 from netcheck.plan.csv_form import entries_of, required_of, title_of
-from netcheck.plan.delimited import records_of
+from netcheck.plan.delimited import records_of, rows_of
 from netcheck.plan.entries import Entry, Grid, Rows, Tables
-from netcheck.plan.grid import grid_of, rows_of
+from netcheck.plan.grid import grid_of
 from netcheck.plan.model import Interface, Place
 from netcheck.plan.shapes import InterfaceRow
 
