@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import os
 import sys
@@ -24,6 +25,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("rules", "netcheck.cli.rules"),
     ("schema", "netcheck.cli.schema"),
     ("survey", "netcheck.cli.survey"),
+    ("identify", "netcheck.cli.identify"),
     ("ready", "netcheck.cli.ready"),
     ("prove", "netcheck.cli.prove"),
     ("walk", "netcheck.cli.walk"),
@@ -70,6 +72,7 @@ def complain(error: NetcheckError) -> None:
 def run() -> None:
     """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
     words = sys.argv[1:]
+    gc.set_threshold(200_000, 50, 50)  # a large plan is made of millions of objects, hardly any of them in cycles
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character; that is no error
     try:

@@ -67,8 +67,15 @@ def _host(host: Found, vendor: Vendor) -> dict[str, Any]:
 
 
 def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) -> str:
-    """A table of the hosts, then what is odd about them and what the list covers. `known_as` gives words for a host by
-    the plan and its surveys, "" where they do not know it."""
+    """A table of the hosts, then what is odd about them and what the list covers."""
+    table = to_table(found, vendor, known_as)
+    lines = [table, ""] if table else []
+    return "\n".join([*lines, *_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)])
+
+
+def to_table(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) -> str:
+    """A row a host; empty where there is none. `known_as` gives words for a host by the plan and its surveys, "" where
+    they do not know it."""
     rows = [
         (
             quad(host.address) if host.address else "no address told",
@@ -80,13 +87,10 @@ def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) -
         )
         for host in (*found.hosts, *found.nameless)
     ]
-    lines = []
-    if rows:
-        head = ("address", "MAC", "vendor", "name", "known as", "heard by")
-        kept = [at for at, name in enumerate(head) if at < 2 or any(row[at] for row in rows)]
-        table = [[row[at] for at in kept] for row in rows]
-        lines = [tabulate(table, [head[at] for at in kept], "simple", disable_numparse=True), ""]
-    return "\n".join([*lines, *_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)])
+    head = ("address", "MAC", "vendor", "name", "known as", "heard by")
+    kept = [at for at, _ in enumerate(head) if at < 2 or any(row[at] for row in rows)]
+    table = [[row[at] for at in kept] for row in rows]
+    return tabulate(table, [head[at] for at in kept], "simple", disable_numparse=True) if rows else ""
 
 
 def _odd(found: Findings) -> list[str]:
