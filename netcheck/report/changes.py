@@ -52,11 +52,15 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """Findings and interfaces of a plan against those of an earlier revision, checked on the same day."""
+    """Findings and interfaces of a plan against those of an earlier revision, checked on the same day.
+
+    Open findings are new or remaining now, and were gone, agreed or remaining before; `agreed` are those that still
+    stand and have been accepted since."""
 
     before: Checked
     new: tuple[Finding, ...]
     gone: tuple[Finding, ...]
+    agreed: tuple[Finding, ...]
     remaining: tuple[Finding, ...]
     interfaces: tuple[Changed, ...]
 
@@ -64,8 +68,9 @@ class Changes:
 def changes_of(before: Checked, now: Checked) -> Changes:
     """Compare two checks of two revisions of one plan."""
     remaining, new = _parted(now.findings, before.findings)
-    _, gone = _parted(before.findings, now.findings)
-    return Changes(before, new, gone, remaining, tuple(_interfaces(before, now)))
+    _, closed = _parted(before.findings, now.findings)
+    agreed, gone = _parted(closed, (each.finding for each in now.accepted))
+    return Changes(before, new, gone, agreed, remaining, tuple(_interfaces(before, now)))
 
 
 def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:

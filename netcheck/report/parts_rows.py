@@ -53,10 +53,11 @@ def asked_parts(report: Report) -> Iterator[Part]:
 
 
 def changes_parts(changes: Changes) -> Iterator[Part]:
-    """Findings new, gone and remaining, and the interfaces that changed."""
+    """Findings new, gone, accepted since and remaining, and the interfaces that changed."""
     for title, findings in (
         ("New findings", changes.new),
         ("Gone findings", changes.gone),
+        ("Findings accepted since", changes.agreed),
         ("Remaining findings", changes.remaining),
     ):
         yield Part(title, ("severity", "rule", "subject", "address", "what"), tuple(map(_finding, findings)))

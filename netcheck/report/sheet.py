@@ -20,6 +20,8 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 from netcheck.space.faces import faces_of
 
+MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict, and are kept together
+
 
 @dataclass(frozen=True, slots=True)
 class Setting:
@@ -52,6 +54,11 @@ class Block:
     kind: str
     where: str
     faces: tuple[Face, ...]
+
+    @property
+    def long(self) -> bool:
+        """Say whether it may go on over the next page, so that each interface needs the device's name."""
+        return len(self.faces) > MOST_TOGETHER
 
 
 def to_sheet(checked: Checked, today: date) -> bytes:

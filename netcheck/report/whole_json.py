@@ -48,6 +48,7 @@ def _changes(changes: Changes) -> dict[str, Any]:
         "since": {"name": before.name, "revision": before.revision, "sha256": before.sha256},
         "new": [finding.key for finding in changes.new],
         "gone": [{**findings_json.finding_json(finding), "key": finding.key} for finding in changes.gone],
+        "accepted": [finding.key for finding in changes.agreed],
         "remaining": [finding.key for finding in changes.remaining],
         "interfaces": [
             {

@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from netcheck.report.page import to_html
+from netcheck.report.sheet import to_sheet
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
 # No service of the browser's own may ask for anything while a page is looked at.
@@ -41,6 +42,12 @@ name = "cellar-plc"
   name = "cpu"
   subnet = "cellar"
   address = "10.63.9.77"
+  host-name = "cellar-plc"
+  switch-port = "sw-9/1"
+
+[[conversation]]
+from = "cellar-plc/cpu"
+to = "line-panel/lan"
 """
 
 
@@ -67,5 +74,21 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     later = (proof_of("line-panel/lan:1", every_verdict()[0].verdict, "Seen again."),)
     second = write_record(folder / "second.jsonl", plan, later, clock_from(3600))
     path = folder / "report.html"
-    path.write_bytes(to_html(report_from(plan, first, second)))
+    before = write_plan(folder / "earlier", plan_text().replace("10.62.20.205", "10.62.20.206"))
+    path.write_bytes(to_html(report_from(plan, first, second, before=before)))
+    return path
+
+
+@pytest.fixture(scope="session")
+def sheet_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The setting sheet of the same plan, with one device of so many interfaces that no page holds it."""
+    folder = tmp_path_factory.mktemp("sheet")
+    interfaces = (
+        f'  [[device.interface]]\n  name = "lan{n}"\n  subnet = "cellar"\n  address = "10.63.1.{n}"\n'
+        for n in range(1, 15)
+    )
+    text = plan_text() + SUBNETS + '[[device]]\nname = "rack"\n' + "".join(interfaces)
+    report = report_from(write_plan(folder / "tarn-hollow", text))
+    path = folder / "sheet.html"
+    path.write_bytes(to_sheet(report.checked, report.today))
     return path

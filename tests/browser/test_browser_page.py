@@ -156,10 +156,49 @@ def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -
     assert re.search(r"page +1 +of +\d+", text)
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_block_of_the_setting_sheet_is_cut(chromium: Browser, sheet_file: Path, tmp_path: Path, paper: str) -> None:
+    """On each page as many boxes for initials as interfaces begin there, each with its address above; no label is cut
+    either."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    path = tmp_path / "sheet.pdf"
+    with opened(chromium, sheet_file, DESK) as page:
+        path.write_bytes(page.pdf(format=paper))
+        interfaces, labels = page.locator(".face").count(), page.locator(".label").count()
+    text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    sheets = [sheet for sheet in text.split("\f") if "initials" in sheet]
+    assert len(sheets) > 3
+    for sheet in sheets:
+        begun = re.findall(r"interface (?:\S+/)?\w+(?:, slot \d+)?, connector", sheet)
+        assert sheet.count("initials") == len(begun) == sheet.count("MAC on the nameplate")
+    assert text.count("initials") == interfaces
+    strip = text[text.index("Labels to cut out") :]
+    assert len(re.findall(r"\S+/\w+:\w+", strip)) == labels > 10
+
+
+def test_the_setting_sheet_on_a_screen(chromium: Browser, sheet_file: Path) -> None:
+    """On a phone it is no wider than the window, and axe-core has nothing to say."""
+    checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+    with opened(chromium, sheet_file, PHONE) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        # Blocks and labels are alike: all but a few are left out, since each takes its time.
+        page.evaluate(
+            "document.querySelectorAll('.device:nth-of-type(n + 4), .label:nth-of-type(n + 4)')"
+            ".forEach(each => each.remove())"
+        )
+        page.evaluate(checker)
+        found: dict[str, Any] = page.evaluate("axe.run()")
+    assert [each["id"] for each in found["violations"]] == []
+    assert len(found["passes"]) > 10
+
+
 def test_accessibility(chromium: Browser, page_file: Path) -> None:
     """axe-core, a general-purpose checker, has nothing to say, contrast (WCAG 2.2, 1.4.3, AA) included."""
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
     with opened(chromium, page_file, DESK) as page:
+        assert shown(page, "#changes table") > 0
+        assert shown(page, "#asked table") > 0
         page.evaluate(checker)
         # The cells of the maps are alike: all but a few are left out, since each takes its time.
         page.evaluate("document.querySelectorAll('svg.map > g:nth-of-type(n + 20)').forEach(cell => cell.remove())")

@@ -15,8 +15,9 @@ from netcheck.record.verification import read_record
 from netcheck.record.writing import Recorder
 from netcheck.report.gathering import report_of
 from netcheck.report.model import Report
-from netcheck.rules.engine import check
+from netcheck.rules.engine import Checked, check
 from netcheck.survey.reading import read_surveys
+from netcheck.survey.source import Survey
 
 TODAY = date(2026, 11, 20)
 PLAN = """\
@@ -167,8 +168,14 @@ def write_record(path: Path, plan: Path, proofs: tuple[Proof, ...], clock: Calla
     return path
 
 
-def report_from(plan: Path, *records: Path) -> Report:
-    """Check a plan and gather its report."""
+def report_from(plan: Path, *records: Path, before: Path | None = None) -> Report:
+    """Check a plan, and the earlier revision, and gather the report."""
+    checked, surveys = _checked(plan)
+    old = _checked(before)[0] if before else None
+    return report_of(checked, surveys, tuple(map(read_record, records)), TODAY, old)
+
+
+def _checked(plan: Path) -> tuple[Checked, tuple[Survey, ...]]:
     read = read_plan(plan)
     surveys = read_surveys(read)
-    return report_of(check(read, surveys, TODAY), surveys, tuple(map(read_record, records)), TODAY)
+    return check(read, surveys, TODAY), surveys

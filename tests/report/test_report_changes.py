@@ -73,7 +73,7 @@ def test_findings_are_told_apart_by_their_key(changes: Changes) -> None:
     assert {(one.rule, one.subjects) for one in changes.new} == {("outside-subnet", ("made-plc/cpu",))}
     assert {(one.rule, one.subjects) for one in changes.gone} == {("outside-subnet", ("mended-plc/cpu",))}
     assert ("unusable-address", ("kept-plc/cpu",)) in {(one.rule, one.subjects) for one in changes.remaining}
-    assert len(changes.remaining) + len(changes.gone) == len(changes.before.findings)
+    assert len(changes.remaining) + len(changes.gone) + len(changes.agreed) == len(changes.before.findings)
 
 
 def test_interfaces_are_compared_by_what_they_mean(changes: Changes) -> None:
@@ -102,6 +102,19 @@ def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
     same = changes_of(one, one)
     assert (same.new, same.gone, same.interfaces) == ((), (), ())
     assert same.remaining == one.findings
+
+
+def test_what_is_accepted_is_not_gone(tmp_path: Path) -> None:
+    """A finding that the site has agreed to live with still stands; taken back, it is new among the open ones."""
+    accepted = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\nby = "IT"\nbecause = "a trial"\n'
+    before = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
+    now = checked(tmp_path, "B", device("kept-plc", "10.62.20.255"), accepted)
+    told = changes_of(before, now)
+    assert [one.rule for one in told.agreed] == ["unusable-address"]
+    assert (told.new, told.gone) == ((), ())
+    back = changes_of(now, before)
+    assert [one.rule for one in back.new] == ["unusable-address"]
+    assert (back.gone, back.agreed) == ((), ())
 
 
 def test_every_form_says_it(changes: Changes, tmp_path: Path) -> None:
