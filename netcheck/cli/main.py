@@ -32,6 +32,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("rehearse", "netcheck.cli.rehearse"),
     ("verify", "netcheck.cli.verify"),
     ("report", "netcheck.cli.report"),
+    ("answers", "netcheck.cli.answers"),
     ("demo", "netcheck.cli.demo"),
 )
 INTERRUPTED = 130  # 128 + SIGINT, the shells' custom
