@@ -27,7 +27,7 @@ def command(
         [],
         "--out",
         metavar="FILE",
-        help="File to write, its kind by its ending: .html, .csv, .json, .md or .txt. Repeatable.",
+        help="File to write, its kind by its ending: .html, .csv, .xlsx, .json, .md or .txt. Repeatable.",
         show_default=False,
     ),
     record: list[Path] = typer.Option(

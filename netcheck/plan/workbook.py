@@ -29,12 +29,19 @@ MARK = b"PK\x03\x04"  # how a zip archive begins
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
 
 
+class Formula(str):
+    """The text of a cell that holds a formula; whoever reads it must not take it for what somebody wrote."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Book:
-    """An open workbook: its sheets' names, in their order."""
+    """An open workbook: its sheets' names, in their order. `values` says that formulas are read as what they gave."""
 
     name: str
     _workbook: Any
+    values: bool = True
 
     @property
     def sheets(self) -> tuple[str, ...]:
@@ -47,11 +54,11 @@ class Book:
         found.reset_dimensions()  # what the file says of its own size need not be true
         cells = 0
         try:
-            for number, values in enumerate(found.iter_rows(values_only=True), 1):
-                cells += len(values)
+            for number, row in enumerate(found.iter_rows(values_only=self.values), 1):
+                cells += len(row)
                 if number > MOST_ROWS or cells > MOST_CELLS:
                     raise _refused(f"sheet {safe(sheet, 40)} has more than {MOST_ROWS:,} rows or {MOST_CELLS:,} cells")
-                record = Record(number, tuple(map(cell_text, values)))
+                record = Record(number, tuple(map(cell_text if self.values else _written, row)))
                 if not record.empty:
                     yield record
         except NetcheckError:
@@ -68,9 +75,16 @@ def _unreadable(error: Exception) -> FileError:
     return _refused(f"it cannot be read as a workbook ({safe(str(error), 100)})", "Save it again as .xlsx")
 
 
+def _written(cell: Any) -> str:
+    """A cell's text, or its formula where it holds one."""
+    return Formula(safe(str(cell.value), 80)) if cell.data_type == "f" else cell_text(cell.value)
+
+
 @contextmanager
-def opened(path: Path) -> Iterator[Book]:
-    """Open a workbook for reading; FileError where it is none, or is too large."""
+def opened(path: Path, values: bool = True) -> Iterator[Book]:
+    """Open a workbook for reading; FileError where it is none, or is too large.
+
+    With `values`, a formula is read as the value that was stored with it, else as a `Formula`."""
     import openpyxl  # only where there is a workbook
 
     # It warns of parts that it leaves out, such as colours; those are not read here anyway.
@@ -78,11 +92,11 @@ def opened(path: Path) -> Iterator[Book]:
     with open_plain(path) as stream:
         demand_sound(stream)
         try:
-            workbook = openpyxl.load_workbook(stream, read_only=True, data_only=True, keep_links=False)
+            workbook = openpyxl.load_workbook(stream, read_only=True, data_only=values, keep_links=False)
         except Exception as error:  # as above
             raise _unreadable(error) from error
         try:
-            yield Book(path.name, workbook)
+            yield Book(path.name, workbook, values)
         finally:
             workbook.close()
 

@@ -26,11 +26,7 @@ _FORMULA = re.compile(rb"<f[ />]")
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
     """The bytes of a workbook with these addresses, and which of the subjects it holds; ValueError where it could not
     be written without losing something."""
-    try:
-        demand_sound(io.BytesIO(data))
-    except NetcheckError as error:
-        raise ValueError(error.problems[0].what) from error
-    workbook = _loaded(data)
+    workbook = workbook_from(data)
     held: set[str] = set()
     changed = False
     for row, subject, column in _rows(workbook):
@@ -38,17 +34,25 @@ def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[byt
             held.add(subject)
             changed |= cell_text(row[column].value) != wanted[subject]
             row[column].value = wanted[subject]
-    if not changed:
-        return data, held
+    return (saved(workbook, data) if changed else data), held
+
+
+def saved(workbook: Any, data: bytes) -> bytes:
+    """The bytes of a changed workbook; ValueError where something of the old bytes would be lost."""
     _demand_lossless(data)
     out = io.BytesIO()
     workbook.save(out)
-    return out.getvalue(), held
+    return out.getvalue()
 
 
-def _loaded(data: bytes) -> Any:
+def workbook_from(data: bytes) -> Any:
+    """Load a workbook in order to change it; ValueError where it is none, or is too large."""
     import openpyxl  # only where there is a workbook
 
+    try:
+        demand_sound(io.BytesIO(data))
+    except NetcheckError as error:
+        raise ValueError(error.problems[0].what) from error
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)

@@ -1,4 +1,4 @@
-"""Findings as CSV, one a row, with empty columns for the reviewer's decision, remark and name.
+"""Findings as CSV, one a row, with empty columns for the reviewer's decision, remark, name and last day.
 
 RFC 4180: every field quoted, lines ended by CRLF. The text is UTF-8; a byte order mark leads it only where it holds
 more than ASCII, since spreadsheets take a file without one for their local code page, while plain readers without one
@@ -29,7 +29,9 @@ COLUMNS = (
     "decision",
     "remark",
     "by",
+    "until",
 )
+TO_ANSWER = COLUMNS[-4:]
 LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
 
 
@@ -43,14 +45,18 @@ def findings_to_csv(findings: Iterable[Finding]) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
     writer.writerow(COLUMNS)
-    for finding in findings:
-        writer.writerow(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(finding))
+    writer.writerows(map(cells_of, findings))
     text = out.getvalue()
     return text.encode("ascii" if text.isascii() else "utf-8-sig")
 
 
+def cells_of(finding: Finding) -> tuple[str, ...]:
+    """One finding's cells as they are written: harmless to a terminal, and none that begins like a formula."""
+    return tuple(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(finding))
+
+
 def row_of(finding: Finding) -> tuple[str, ...]:
-    """One finding's cells in the order of `COLUMNS`; the last three are for the reviewer."""
+    """One finding's cells in the order of `COLUMNS`; the last four are for the reviewer."""
     return (
         finding.rule,
         str(finding.severity),
@@ -61,9 +67,7 @@ def row_of(finding: Finding) -> tuple[str, ...]:
         fix_text(finding),
         finding.where,
         finding.key,
-        "",
-        "",
-        "",
+        *("" for _ in TO_ANSWER),
     )
 
 

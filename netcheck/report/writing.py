@@ -24,6 +24,12 @@ def _csv(report: Report) -> bytes:
     return to_csv(report)
 
 
+def _xlsx(report: Report) -> bytes:
+    from netcheck.report.answers_xlsx import to_xlsx  # brings in openpyxl
+
+    return to_xlsx(report)
+
+
 def _json(report: Report) -> bytes:
     from netcheck.report.whole_json import to_json
 
@@ -65,6 +71,7 @@ class Kind:
 KINDS: tuple[Kind, ...] = (
     Kind(".html", _html),
     Kind(".csv", _csv),
+    Kind(".xlsx", _xlsx),
     Kind(".json", _json),
     Kind(".md", _markdown),
     Kind(".txt", _text),

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.addr import Address
-from netcheck.report.answers_csv import COLUMNS, to_csv
+from netcheck.report.answers_csv import COLUMNS, TO_ANSWER, to_csv
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Fix, Severity
 
@@ -29,24 +29,24 @@ def rows(data: bytes) -> list[dict[str, str]]:
 
 
 def test_a_row_a_finding(sample: Report) -> None:
-    """Every open finding is one row, in the report's order, with its key and three empty columns for answers."""
+    """Every open finding is one row, in the report's order, with its key and four empty columns for answers."""
     found = rows(to_csv(sample))
     assert [row["key"] for row in found] == [finding.key for finding in sample.checked.findings]
     assert list(found[0]) == list(COLUMNS)
-    assert {(row["decision"], row["remark"], row["by"]) for row in found} == {("", "", "")}
+    assert {row[title] for row in found for title in TO_ANSWER} == {""}
 
 
 def test_a_golden_row(sample: Report) -> None:
     """The bytes of a row are fixed: every field quoted, CRLF at the end (RFC 4180 section 2)."""
     lines = to_csv(sample).split(b"\r\n")
     assert lines[0] == (
-        b'"rule","severity","subjects","address","message","source","fix","where","key","decision","remark","by"'
+        b'"rule","severity","subjects","address","message","source","fix","where","key","decision","remark","by","until"'
     )
     key = sample.checked.findings[1].key
     assert lines[2].decode() == (
         '"inside-pool","conflict","line-panel/lan","10.62.20.205",'
         '"10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process","RFC 2131 section 2.2",'
-        f'"10.62.20.125","plan.toml: device line-panel, interface lan","{key}","","",""'
+        f'"10.62.20.125","plan.toml: device line-panel, interface lan","{key}","","","",""'
     )
     assert lines[-1] == b""
 
@@ -70,7 +70,7 @@ def test_no_cell_begins_like_a_formula(text: str, sample: Report) -> None:
 
 @pytest.mark.parametrize("text", ['"onload="x', "a,b;c", "line\r\nbreak", "\x1b[31m", "\u202eabc", "\ud800"], ids=ascii)
 def test_hostile_text_stays_in_its_cell(text: str, sample: Report) -> None:
-    """Quotes and separators open no new cell, controls are visible escapes, and every row has twelve cells."""
+    """Quotes and separators open no new cell, controls are visible escapes, and every row has all its cells."""
     data = to_csv(one(sample, message=text))
     table = list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
     assert [len(row) for row in table] == [len(COLUMNS)] * 2
