@@ -118,6 +118,6 @@ def reach(address: int, own: Iterable[Span], nets: Iterable[Span], taken: Callab
     usable = Prefix.of(Address(4, address), length).usable
     low, high = usable.low, usable.high
     if address >> 16 == _LINK_LOCAL:
-        low, high = low + 255, high - 256  # the first and last 256 are reserved, RFC 3927 section 2.1
+        low, high = low + 255, high - 255  # the first and last 256 are reserved, RFC 3927 section 2.1
     free = (one for one in range(high, max(low, high - 4096) - 1, -1) if one != address and not taken(one))
     return Reach(next(free, 0), length, guessed=planned is None)

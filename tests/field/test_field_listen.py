@@ -1,0 +1,147 @@
+"""The ear takes hosts from what they send themselves, in bounded memory; frames are scapy's."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scapy.contrib.lldp import (
+    LLDPDU,
+    LLDPDUChassisID,
+    LLDPDUEndOfLLDPDU,
+    LLDPDUManagementAddress,
+    LLDPDUPortID,
+    LLDPDUSystemName,
+    LLDPDUTimeToLive,
+)
+from scapy.layers.dhcp import BOOTP, DHCP
+from scapy.layers.inet import IP, UDP
+from scapy.layers.l2 import ARP, Ether
+
+from netcheck.addr import quad
+from netcheck.field import found
+from netcheck.field.listen import ANNOUNCED, Ear
+from netcheck.field.listen import ARP as BY_ARP
+
+STATION, DEVICE = 0x00005E005301, 0x00005E005314
+MAC, OTHER = "00:00:5e:00:53:14", "00:00:5e:00:53:15"
+NETS = [(0xC0000200, 24)]
+
+
+def ear(*frames: object) -> Ear:
+    """An ear that has heard these frames on 192.0.2.0/24."""
+    hears = Ear(frozenset({STATION}), NETS)
+    for frame in frames:
+        hears.hear(bytes(frame))  # type: ignore[call-overload]
+    return hears
+
+
+def told(hears: Ear) -> list[tuple[str, int, tuple[str, ...]]]:
+    """Address, last octet of the MAC, and how it was heard."""
+    return [(quad(host.address), host.mac & 0xFF, host.by) for host in hears.found()]
+
+
+def arp(op: int, mac: str, sender: str, target: str) -> Ether:
+    """An ARP frame from a MAC."""
+    return Ether(src=mac, dst="ff:ff:ff:ff:ff:ff") / ARP(op=op, hwsrc=mac, psrc=sender, pdst=target)
+
+
+@pytest.mark.parametrize(
+    ("frame", "hosts"),
+    [
+        pytest.param(arp(1, MAC, "192.0.2.20", "192.0.2.1"), [("192.0.2.20", 0x14, (BY_ARP,))], id="a question"),
+        pytest.param(arp(1, MAC, "192.0.2.20", "192.0.2.20"), [("192.0.2.20", 0x14, (ANNOUNCED,))], id="announced"),
+        pytest.param(arp(2, MAC, "192.0.2.20", "192.0.2.1"), [("192.0.2.20", 0x14, (BY_ARP,))], id="an answer"),
+        pytest.param(arp(1, MAC, "0.0.0.0", "192.0.2.20"), [], id="a probe: no owner yet (RFC 5227)"),
+        pytest.param(arp(1, MAC, "224.0.0.1", "192.0.2.1"), [], id="multicast is no host's (RFC 1112)"),
+        pytest.param(arp(1, MAC, "127.0.0.1", "192.0.2.1"), [], id="loopback is no host's (RFC 1122)"),
+        pytest.param(arp(1, "00:00:5e:00:53:01", "192.0.2.9", "192.0.2.1"), [], id="our own"),
+        pytest.param(
+            Ether(src=MAC) / IP(src="192.0.2.20", dst="192.0.2.1"), [("192.0.2.20", 0x14, ("IPv4",))], id="IPv4"
+        ),
+        pytest.param(Ether(src=MAC) / IP(src="198.51.100.7", dst="192.0.2.1"), [], id="came by a router"),
+        pytest.param(
+            Ether(src=MAC) / IP(src="198.51.100.7", dst="224.0.0.251"),
+            [("198.51.100.7", 0x14, ("IPv4",))],
+            id="never forwarded (RFC 5771 section 4)",
+        ),
+        pytest.param(
+            Ether(src=MAC) / IP(src="198.51.100.7", dst="255.255.255.255"),
+            [("198.51.100.7", 0x14, ("IPv4",))],
+            id="limited broadcast (RFC 1812 section 5.3.5.1)",
+        ),
+    ],
+)
+def test_who_is_a_host(frame: Ether, hosts: list[tuple[str, int, tuple[str, ...]]]) -> None:
+    """Senders of ARP, and of IPv4 where it cannot have come through a router."""
+    assert told(ear(frame)) == hosts
+
+
+def test_two_owners_both_show() -> None:
+    """One address from two MACs is two hosts, and each way of hearing is told once."""
+    hears = ear(*[arp(1, mac, "192.0.2.20", "192.0.2.1") for mac in (MAC, OTHER, MAC)])
+    assert told(hears) == [("192.0.2.20", 0x14, (BY_ARP,)), ("192.0.2.20", 0x15, (BY_ARP,))]
+
+
+def test_who_wants_an_address_has_none_yet() -> None:
+    """A DHCP request for an address and an ARP probe are told apart from hosts, until the address is used."""
+    discover = (
+        Ether(src=MAC, dst="ff:ff:ff:ff:ff:ff")
+        / IP(src="0.0.0.0", dst="255.255.255.255")
+        / UDP(sport=68, dport=67)
+        / BOOTP(chaddr=bytes.fromhex(MAC.replace(":", "")))
+        / DHCP(
+            options=[("message-type", "discover"), ("requested_addr", "192.0.2.20"), ("hostname", b"press\x1b3"), "end"]
+        )
+    )
+    hears = ear(discover)
+    assert told(hears) == []
+    (one,) = hears.wanted()
+    assert (quad(one.address), one.mac, one.name) == ("192.0.2.20", DEVICE, "press\x1b3")
+    assert [each.mac for each in hears.nameless()] == [DEVICE]
+    hears.hear(bytes(arp(1, MAC, "192.0.2.20", "192.0.2.20")))
+    assert hears.wanted() == ()
+    assert hears.nameless() == ()
+    assert hears.found()[0].name == "press\x1b3"  # made safe where it is shown
+
+
+def test_lldp_tells_name_and_address() -> None:
+    """IEEE 802.1AB: the management address is a host's, the system name its name."""
+    frame = (
+        Ether(src=MAC, dst="01:80:c2:00:00:0e", type=0x88CC)
+        / LLDPDU()
+        / LLDPDUChassisID(subtype=4, id=MAC)
+        / LLDPDUPortID(subtype=7, id=b"p1")
+        / LLDPDUTimeToLive(ttl=120)
+        / LLDPDUSystemName(system_name=b"cell-switch")
+        / LLDPDUManagementAddress(
+            management_address_subtype=1,
+            management_address=b"\xc0\0\x02\x15",
+            interface_numbering_subtype=1,
+            interface_number=1,
+        )
+        / LLDPDUEndOfLLDPDU()
+    )
+    (host,) = ear(frame).found()
+    assert (quad(host.address), host.mac, host.name, host.by) == ("192.0.2.21", DEVICE, "cell-switch", ("LLDP",))
+
+
+def test_a_flood_of_forged_hosts_stays_small() -> None:
+    """Beyond the limit hosts are counted and not kept."""
+    hears = Ear(frozenset({STATION}), NETS)
+    template = bytes(arp(1, MAC, "192.0.2.20", "192.0.2.1"))
+    for number in range(found.MOST + 500):
+        address = (0x0A000001 + number).to_bytes(4, "big")
+        hears.hear(template[:28] + address + template[32:])
+    assert len(hears.hosts) == found.MOST
+    assert hears.left_out >= 500
+    assert hears.frames == found.MOST + 500
+
+
+@given(st.lists(st.binary(max_size=120), max_size=20))
+def test_no_frame_breaks_it(frames: list[bytes]) -> None:
+    """Any bytes at all are heard without an error."""
+    hears = Ear(frozenset({STATION}), NETS)
+    for frame in frames:
+        hears.hear(frame)
+    assert hears.frames == len(frames)

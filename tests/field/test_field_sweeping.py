@@ -1,0 +1,194 @@
+"""A sweep as a survey: rounds, owners against proxy ARP, what is covered, and the file that a plan reads back."""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from netaddr import IPNetwork, IPSet
+
+from netcheck.addr import Prefix, mac_text, quad
+from netcheck.errors import LinkError, UsageError
+from netcheck.field.found import prefixes_of
+from netcheck.field.sweeping import Sweeping, claim, prefix_to_sweep, sender_for
+from netcheck.plan.reading import read_plan
+from netcheck.report.found import to_csv, to_entry, to_json, to_text
+from netcheck.survey.reading import read_surveys
+from netcheck.wire.frames import arp_from_wire
+from netcheck.wire.link import Carrier, Heard, Way
+from tests.field.test_field_sweep import DEVICE, ROUTER, STATION, STATION_IP, Wire, says
+
+DAY = date(2026, 11, 20)
+NET = Prefix.from_text("192.0.2.0/26")
+BASE = 0xC0000200
+
+
+class Segment(Wire):
+    """Devices that answer any question, and a router that answers only those with a sender (proxy ARP, RFC 1027)."""
+
+    def __init__(self, owners: dict[int, list[int]], relayed: range = range(0), loses: int = 0) -> None:
+        super().__init__({})
+        self.ways = (Way("eth0", STATION, ((STATION_IP, 26),)),)
+        self._owners, self._relayed, self._loses = owners, relayed, loses
+
+    def send(self, frame: bytes, way: int = 0) -> float:
+        at = super().send(frame, way)
+        arp = arp_from_wire(frame)
+        assert arp is not None
+        answers = [(0.01, says(mac, arp.target_ip)) for mac in self._owners.get(arp.target_ip, ())]
+        if arp.sender_ip and arp.target_ip in self._relayed:
+            answers.append((0.02, says(ROUTER, arp.target_ip)))
+        if answers and self._loses:
+            self._loses -= 1
+            return at
+        self._coming += [Heard(at + delay, 0, answer) for delay, answer in answers]
+        return at
+
+
+def swept(wire: Segment, sender: int = STATION_IP, rounds: int = 2, planned: frozenset[int] = frozenset()) -> Sweeping:
+    """A sweep of the /26 that has ended."""
+    work = Sweeping(wire, NET, sender, 500.0, rounds, planned)
+    work.run(lambda words, done, of: None)
+    return work
+
+
+def test_owners_are_listed_and_all_of_it_is_covered() -> None:
+    """Two owners both show, a lost answer is asked for again, and the prefix is covered whole."""
+    work = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1, DEVICE + 2]}, loses=1))
+    found = work.findings(DAY, 3.0)
+    assert [(quad(host.address), host.mac) for host in found.hosts] == [
+        ("192.0.2.20", DEVICE), ("192.0.2.30", DEVICE + 1), ("192.0.2.30", DEVICE + 2),
+    ]  # fmt: skip
+    assert found.twice == {BASE + 30: (DEVICE + 1, DEVICE + 2)}
+    assert found.covers == (NET,)
+    assert found.mend
+    assert found.relays == ()
+
+
+def test_proxy_arp_is_told_from_owners() -> None:
+    """A router answers for what is not its own only where a sender asks (RFC 1027): none of that is called a host."""
+    work = swept(Segment({BASE + 2: [ROUTER], BASE + 20: [DEVICE]}, relayed=range(BASE + 33, BASE + 63)))
+    found = work.findings(DAY, 3.0)
+    assert [(quad(host.address), host.mac) for host in found.hosts] == [("192.0.2.2", ROUTER), ("192.0.2.20", DEVICE)]
+    (relay,) = found.relays
+    assert relay.mac == ROUTER
+    assert set(relay.addresses) == set(range(BASE + 33, BASE + 63))
+    covered = IPSet(map(str, found.covers))
+    assert IPSet([IPNetwork("192.0.2.20/32")]).issubset(covered)
+    assert not covered & IPSet([f"192.0.2.{n}" for n in range(33, 63)])
+
+
+def test_a_device_with_several_addresses_is_no_proxy() -> None:
+    """It answers without a sender too (RFC 5227 section 2.1.1), so all of them are its own."""
+    work = swept(Segment({BASE + n: [DEVICE] for n in (20, 21, 22)}))
+    found = work.findings(DAY, 3.0)
+    assert found.relays == ()
+    assert len(found.hosts) == 3
+
+
+def test_our_own_address_is_not_asked_and_is_said() -> None:
+    """RFC 5227: a question for one's own address would look like a conflict."""
+    wire = Segment({})
+    found = swept(wire).findings(DAY, 3.0)
+    assert STATION_IP not in {arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))}
+    assert any("192.0.2.1 is this computer's own" in note for note in found.notes)
+
+
+def test_planned_addresses_are_not_asked_without_a_sender() -> None:
+    """A device that is checking its own address must take such a question for a conflict (RFC 5227 section 2.1.1)."""
+    wire = Segment({})
+    wire.ways = (Way("eth0", STATION),)
+    found = swept(wire, sender=0, planned=frozenset({BASE + 20})).findings(DAY, 3.0)
+    assert BASE + 20 not in {arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))}
+    assert not any(prefix.first.value <= BASE + 20 <= prefix.last.value for prefix in found.covers)
+
+
+def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
+    """The list says that it is not whole, and the survey claims no more than was asked."""
+    wire = Segment({BASE + 2: [DEVICE]})
+    wire._coming.append(Carrier(100.05, 0, False))
+    work = Sweeping(wire, NET, STATION_IP, 100.0)
+    work.run(lambda words, done, of: None)
+    found = work.findings(DAY, 0.1)
+    assert not found.complete
+    assert found.mend
+    assert sum(prefix.size for prefix in found.covers) < 16
+    assert "the cable came out" in to_text(found, lambda mac: None, lambda host: "")
+
+
+@given(st.sets(st.integers(0, 255), max_size=60))
+def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
+    """Against netaddr's sets of addresses."""
+    spans, low = [], 0
+    for gap in [*sorted(gaps), 256]:
+        spans += [(BASE + low, BASE + gap - 1)] if low < gap else []
+        low = gap + 1
+    prefixes = prefixes_of(spans, most=200)
+    assert IPSet(map(str, prefixes)) == IPSet(["192.0.2.0/24"]) - IPSet([f"192.0.2.{gap}" for gap in gaps])
+
+
+@pytest.mark.parametrize(
+    ("text", "really", "told"),
+    [
+        ("10.0.0.0/19", False, "more than a /20 is asked only where you say --really"),
+        ("10.0.0.0/7", True, "nothing above a /8 is swept"),
+        ("2001:db8::/64", True, "IPv6"),
+        ("10.0.0.1/24", True, "host bits set"),
+        ("nonsense", False, "nonsense"),
+    ],
+)
+def test_prefixes_that_are_not_swept(text: str, really: bool, told: str) -> None:
+    """Each refusal says what is expected instead."""
+    with pytest.raises(UsageError, match=told):
+        prefix_to_sweep(text, really)
+
+
+def test_which_prefixes_are_swept() -> None:
+    """A /20 by itself, a larger one where it is really meant."""
+    assert prefix_to_sweep("10.0.0.0/20", False).length == 20
+    assert prefix_to_sweep("10.0.0.0/16", True).length == 16
+
+
+def test_the_sender_is_ours_inside_or_around() -> None:
+    """An address inside the prefix before one of a subnet around it; none of another subnet."""
+    prefix = Prefix.from_text("192.0.2.64/26")
+    assert sender_for(Way("eth0", STATION, ((BASE + 1, 24), (BASE + 70, 26))), prefix) == BASE + 70
+    assert sender_for(Way("eth0", STATION, ((BASE + 1, 24),)), prefix) == BASE + 1
+    assert sender_for(Way("eth0", STATION, ((0x0A000001, 24),)), prefix) == 0
+
+
+def test_an_address_is_borrowed_only_where_nobody_has_it() -> None:
+    """Three probes without sender (RFC 5227 section 2.1.1); an owner is named."""
+    wire = Segment({})
+    claim(wire, BASE + 9)
+    assert [(arp.sender_ip, arp.target_ip) for _, frame in wire.sent if (arp := arp_from_wire(frame))] == [
+        (0, BASE + 9)
+    ] * 3
+    with pytest.raises(LinkError, match="belongs to 00-00-5E-00-53-14"):
+        claim(Segment({BASE + 9: [DEVICE]}), BASE + 9)
+
+
+def test_the_file_is_a_survey(tmp_path: Path) -> None:
+    """A plan that names it by the lines that were printed reads the hosts back, with what it covers."""
+    found = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1]})).findings(DAY, 3.0)
+    file = tmp_path / "site-hosts.csv"
+    file.write_text(to_csv(found), "utf-8")
+    rows = list(csv.DictReader(io.StringIO(to_csv(found))))
+    assert [(row["address"], row["mac"], row["seen"]) for row in rows] == [
+        ("192.0.2.20", mac_text(DEVICE), "2026-11-20"), ("192.0.2.30", mac_text(DEVICE + 1), "2026-11-20"),
+    ]  # fmt: skip
+    assert to_entry(found, "site-hosts.csv").splitlines() == [
+        "[[survey]]", 'file = "site-hosts.csv"', "taken = 2026-11-20", 'covers = ["192.0.2.0/26"]',
+    ]  # fmt: skip
+    head = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "lan"\nprefix = "192.0.2.0/24"\n'
+    (tmp_path / "plan.toml").write_text(head + to_entry(found, "site-hosts.csv"), "utf-8")
+    (survey,) = read_surveys(read_plan(tmp_path))
+    assert (survey.taken, survey.covers, len(survey.hosts)) == (DAY, (NET,), 2)
+    shape = to_json(found, "site-hosts.csv", lambda mac: None)
+    assert shape["survey"]["covers"] == ["192.0.2.0/26"]
+    assert [host["address"] for host in shape["hosts"]] == ["192.0.2.20", "192.0.2.30"]
