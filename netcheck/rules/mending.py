@@ -10,7 +10,8 @@ from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.finding import Finding, Fix
 from netcheck.rules.rule import Mend
 from netcheck.rules.scene import Scene
-from netcheck.space.suggesting import ordinary_ranges, suggest
+from netcheck.space.suggesting import suggest
+from netcheck.space.usable import ordinary_ranges
 
 
 def movers(scene: Scene, finding: Finding) -> tuple[str, ...]:

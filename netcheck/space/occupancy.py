@@ -113,10 +113,19 @@ class Island:
         return _grouped(self.stations)
 
     @cached_property
+    def kept(self) -> Spans:
+        """Pools and reserved ranges."""
+        return Spans(held.span for each in self.subnets for held in _held(each, (*each.pools, *each.reserved)))
+
+    @cached_property
     def filled(self) -> Spans:
         """Planned addresses, pools and reserved ranges."""
-        kept = (held.span for each in self.subnets for held in _held(each, (*each.pools, *each.reserved)))
-        return Spans([*map(single, self.placed_at), *kept])
+        return self.kept.joined(map(single, self.placed_at))
+
+    def claims(self, address: Address) -> bool:
+        """Say whether the plan uses an address up, as `claimed` has them all."""
+        single_ones = self.placed_at, self.gateways_at, self.stations_at
+        return any(address in ones for ones in single_ones) or self.kept.holds(*address)
 
     @cached_property
     def claimed(self) -> Spans:

@@ -8,17 +8,15 @@ interfaces, then with its kind; the last octet that the device has in other subn
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
+from itertools import chain
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Subnet
-from netcheck.space.free import FreeSpace
-from netcheck.space.intervals import Spans, between, range_of
-from netcheck.space.occupancy import Island, Placed, placed_of
-from netcheck.space.special import PRIVATE_USE
-from netcheck.space.usable import usable_ranges
+from netcheck.space.occupancy import Island, Placed
+from netcheck.space.vacant import Vacant
 
 BLOCKS_TRIED = 256  # last-octet blocks looked at in a subnet larger than 256 addresses
 
@@ -43,8 +41,8 @@ def suggest(
     if not wanted:
         return {}
     moving = frozenset(wanted)
-    movers = [interface for interface in plan.interfaces if interface.subject in moving]
-    proposer = _Proposer(plan, islands, [one for one in placed_of(plan) if one.interface.subject not in moving])
+    movers = [interface for subject, interface in plan.interface_named.items() if subject in moving]
+    proposer = _Proposer(plan, islands, movers)
     found = proposer.fill(movers, plan.keep_clear)
     if plan.keep_clear > 1:
         near = frozenset(may_be_near) - found.keys()
@@ -52,25 +50,17 @@ def suggest(
     return found
 
 
-def ordinary_ranges(prefix: Prefix) -> list[Range]:
-    """The usable addresses of a subnet that are for private use; empty where the subnet has none."""
-    private = Spans(PRIVATE_USE)
-    return [part for span in usable_ranges(prefix) for part in private.within(span)]
-
-
 class _Run:
     """The free neighbours of addresses that belong together: upward from the lowest first, then downward."""
 
-    def __init__(self, free: FreeSpace, values: list[int]) -> None:
+    def __init__(self, free: Vacant, values: list[int]) -> None:
         self._free = free
-        self._values = values
         self._all = [*((False, value + 1, value + 1) for value in values), *(_below(value) for value in values)]
         heapify(self._all)
         self._by_octet: dict[int, list[tuple[bool, int, int]]] = {}  # made when a last octet is first asked for
 
     def add(self, value: int) -> None:
         """Make the neighbours of an address candidates."""
-        self._values.append(value)
         for entry in ((False, value + 1, value + 1), _below(value)):
             heappush(self._all, entry)
             if self._by_octet:
@@ -97,15 +87,12 @@ def _below(value: int) -> tuple[bool, int, int]:
 class _Room:
     """What is free in one subnet, and which runs begin there."""
 
-    def __init__(self, prefix: Prefix, free: FreeSpace, settled: Iterable[Placed]) -> None:
+    def __init__(self, prefix: Prefix, free: Vacant, settled: Sequence[Placed]) -> None:
+        """`settled` are those that have an address here; what is settled later is added to it, too."""
         self.prefix = prefix
         self.free = free
-        self._values: dict[tuple[str, str], list[int]] = defaultdict(list)  # of runs that are not asked for yet
-        self._runs: dict[tuple[str, str], _Run] = {}
-        for placed in settled:
-            if prefix.holds(placed.address):
-                for key in _run_keys(placed.interface):
-                    self._values[key].append(placed.address.value)
+        self._settled = settled
+        self._runs: dict[tuple[str, str], _Run] = {}  # each made when it is first asked for
 
     def settle(self, interface: Interface, value: int) -> None:
         """Note that an interface has this address."""
@@ -113,20 +100,20 @@ class _Room:
         for key in _run_keys(interface):
             if key in self._runs:
                 self._runs[key].add(value)
-            else:
-                self._values[key].append(value)
 
-    def _run(self, key: tuple[str, str]) -> _Run | None:
-        if key in self._values:
-            self._runs[key] = _Run(self.free, self._values.pop(key))
-        return self._runs.get(key)
+    def _run(self, key: tuple[str, str]) -> _Run:
+        if key not in self._runs:
+            of, name = key
+            here = (one for one in self._settled if getattr(one.interface, of) == name)
+            self._runs[key] = _Run(self.free, [one.address.value for one in here if self.prefix.holds(one.address)])
+        return self._runs[key]
 
     def choose(self, interface: Interface, octets: list[tuple[int, str]]) -> tuple[int, str] | None:
         """The best free address and the reason, or None where nothing is free."""
         for of, name in _run_keys(interface):
             run = self._run((of, name))
             for octet in (*(octet for octet, _ in octets), None):
-                value = run.best(octet) if run else None
+                value = run.best(octet)
                 if value is not None:
                     return (
                         value,
@@ -152,14 +139,18 @@ class _Room:
 class _Proposer:
     """Keeps what was proposed so far, so that the next proposal fits it."""
 
-    def __init__(self, plan: Plan, islands: Mapping[str, Island], staying: list[Placed]) -> None:
+    def __init__(self, plan: Plan, islands: Mapping[str, Island], movers: list[Interface]) -> None:
         self._plan = plan
         self._islands = islands
         self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
         self._given: set[tuple[str, Address]] = set()
-        for placed in staying:
-            self._settle(placed)
+        moving, devices = {one.subject for one in movers}, {one.device for one in movers}
+        for placed in chain.from_iterable(island.placed for island in islands.values()):
+            if placed.interface.device not in devices:
+                self._settled[placed.subnet.name].append(placed)
+            elif placed.interface.subject not in moving:
+                self._settle(placed)
 
     def fill(self, movers: list[Interface], keep_clear: int) -> dict[str, Suggestion]:
         """Place what can be placed at least `keep_clear` from every site host."""
@@ -199,21 +190,10 @@ class _Proposer:
         prefix = subnet.prefix.value
         if prefix is None:
             return None
-        free = FreeSpace(self._gaps(prefix, self._islands[subnet.island], keep_clear))
+        free = Vacant(prefix, self._islands[subnet.island], keep_clear)
         for placed in self._settled[subnet.name] if keep_clear != self._plan.keep_clear else ():
-            free.take(placed.address.value)  # what this run has proposed before
+            free.take(placed.address.value)  # what was proposed before
         return _Room(prefix, free, self._settled[subnet.name])
-
-    def _gaps(self, prefix: Prefix, island: Island, keep_clear: int) -> list[tuple[int, int]]:
-        """What nobody has or claims, and a host may have, as far from every site host as asked."""
-        whole = range_of(prefix)
-        reach = max(keep_clear - 1, 0)
-        hosts = island.hosts.values(whole)
-        unfit = list(Spans(ordinary_ranges(prefix) or usable_ranges(prefix)).gaps(whole))
-        starts, ends = island.claimed.bounds(whole)
-        starts += [*(value - reach for value in hosts), *(span.low for span in unfit)]
-        ends += [*(value + reach for value in hosts), *(span.high for span in unfit)]
-        return between(whole.low, whole.high, starts, ends)
 
     def _octets(self, interface: Interface) -> list[tuple[int, str]]:
         prefix = self._plan.subnet_of(interface).prefix.value

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.space.intervals import Cover, Spans, range_of
+from netcheck.space.special import PRIVATE_USE
 
 # Never the address of a host: RFC 1122 section 3.2.1.3 (a)-(c), (g); RFC 1112 section 4; RFC 4291 sections 2.5.2,
 # 2.5.3, 2.7.
@@ -25,6 +27,7 @@ _NEVER = tuple(
 _NEVER_COVER = Cover(_NEVER)
 _NEVER_SPANS = Spans(span for span, _ in _NEVER)
 NEVER: tuple[Range, ...] = tuple(span for span, _ in _NEVER)
+_PRIVATE = Spans(PRIVATE_USE)
 # RFC 2526 section 2: the highest 128 interface identifiers of a 64-bit prefix are anycast addresses; the range as
 # RFC 5453 section 3 lists it.
 _ANYCAST_LOW, _ANYCAST_HIGH = 0xFDFFFFFFFFFFFF80, 0xFDFFFFFFFFFFFFFF
@@ -57,8 +60,13 @@ def why_unusable(address: Address, prefix: Prefix | None) -> str:
 
 def usable_ranges(prefix: Prefix) -> Iterator[Range]:
     """The addresses that hosts of a subnet may have, ascending."""
-    for span in _NEVER_SPANS.gaps(prefix.usable):
-        yield from Spans(_anycast(prefix)).gaps(span)
+    anycast = Spans(_anycast(prefix))
+    return chain.from_iterable(map(anycast.gaps, _NEVER_SPANS.gaps(prefix.usable)))
+
+
+def ordinary_ranges(prefix: Prefix) -> list[Range]:
+    """The usable addresses of a subnet that are for private use; empty where the subnet has none."""
+    return list(chain.from_iterable(map(_PRIVATE.within, usable_ranges(prefix))))
 
 
 def _anycast(prefix: Prefix) -> tuple[Range, ...]:

@@ -1,0 +1,53 @@
+"""The free addresses of one subnet: asked one by one, and worked out as a whole only for the widest gap."""
+
+from __future__ import annotations
+
+from netcheck.addr import Address, Prefix, Range
+from netcheck.space.free import FreeSpace
+from netcheck.space.intervals import Spans, between, range_of
+from netcheck.space.occupancy import Island
+from netcheck.space.usable import ordinary_ranges, usable_ranges
+
+
+class Vacant:
+    """What nobody has or claims and a host may have, at least `keep_clear` from every site host, less what is taken."""
+
+    def __init__(self, prefix: Prefix, island: Island, keep_clear: int) -> None:
+        self._whole = range_of(prefix)
+        self._fit = Spans(ordinary_ranges(prefix) or usable_ranges(prefix))
+        self._island = island
+        self._reach = max(keep_clear - 1, 0)
+        self._taken: set[int] = set()
+        self._space: FreeSpace | None = None
+
+    def holds(self, value: int) -> bool:
+        """Say whether an address is still free."""
+        if self._space is not None:
+            return self._space.holds(value)
+        family = self._whole.family
+        if value in self._taken or not self._fit.holds(family, value) or self._island.claims(Address(family, value)):
+            return False
+        return not self._island.hosts.count(Range(family, value - self._reach, value + self._reach))
+
+    def take(self, value: int) -> None:
+        """Make an address no longer free."""
+        self._taken.add(value)
+        if self._space is not None:
+            self._space.take(value)
+
+    def widest(self) -> tuple[int, int] | None:
+        """The widest gap as (low, high), the lowest of equals; None where nothing is free."""
+        if self._space is None:
+            self._space = FreeSpace(self._gaps())
+            for value in self._taken:
+                self._space.take(value)
+        return self._space.widest()
+
+    def _gaps(self) -> list[tuple[int, int]]:
+        whole, reach = self._whole, self._reach
+        hosts = self._island.hosts.values(whole)
+        unfit = list(self._fit.gaps(whole))
+        starts, ends = self._island.claimed.bounds(whole)
+        starts += [*(value - reach for value in hosts), *(span.low for span in unfit)]
+        ends += [*(value + reach for value in hosts), *(span.high for span in unfit)]
+        return between(whole.low, whole.high, starts, ends)
