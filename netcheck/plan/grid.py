@@ -12,6 +12,7 @@ from itertools import repeat
 from typing import TypeVar
 
 from netcheck.addr import Address, Mac, Mask
+from netcheck.plan.bulk import ipv4_of, macs_of
 from netcheck.plan.cells import address6_from, cell_from, gateway6_from, gateway_from
 from netcheck.plan.delimited import parts_of
 from netcheck.plan.entries import Grid
@@ -42,7 +43,7 @@ def _ports(text: str) -> tuple[str, ...]:
 
 def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface]:
     """The interfaces of a clean table; `families` are those of the subnets by name."""
-    addresses = _cells(grid, "address", Address.from_text)
+    addresses = _cells(grid, "address", Address.from_text, _addresses)
     texts = partial(_texts, grid)
     return map(
         Interface,
@@ -56,7 +57,7 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
         addresses,
         _masks(grid, addresses, families),
         _cells(grid, "gateway", _remembered(gateway_from)),
-        _cells(grid, "mac", Mac.from_text),
+        _cells(grid, "mac", Mac.from_text, _macs),
         _cells(grid, "host-name", str),
         _cells(grid, "switch-port", str),
         grid.ports or repeat(ONE_PORT),
@@ -74,19 +75,49 @@ def _texts(grid: Grid, title: str) -> Iterable[str]:
     return grid.columns.get(title) or repeat("")
 
 
-def _cells(grid: Grid, title: str, read: Callable[[str], T]) -> Cells[T]:
-    """A column of values; an empty one is a missing one."""
-    pairs = zip(grid.columns.get(title, ()), grid.places, strict=False)
-    return [cell_from(text, read, place) if text else None for text, place in pairs] or repeat(None)
+def _cells(
+    grid: Grid, title: str, read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None = None
+) -> Cells[T]:
+    """A column of values; an empty one is a missing one. `many` may read a column as a whole, or None of it."""
+    texts = grid.columns.get(title)
+    if texts is None:
+        return repeat(None)
+    values = _values(texts, read, many) if all(texts) else None
+    if values is not None:
+        return [Cell(text, value, place) for text, value, place in zip(texts, values, grid.places, strict=True)]
+    pairs = zip(texts, grid.places, strict=True)
+    return [cell_from(text, read, place) if text else None for text, place in pairs]
+
+
+def _values(
+    texts: Sequence[str], read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None
+) -> Iterable[T] | None:
+    """A full column read, None where a text of it cannot be."""
+    values = many(texts) if many else None
+    if values is not None:
+        return values
+    try:
+        return list(map(read, texts))
+    except ValueError:
+        return None
+
+
+def _addresses(texts: Sequence[str]) -> Iterable[Address] | None:
+    values = ipv4_of(texts)
+    return None if values is None else map(Address, repeat(4), values)
+
+
+def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
+    values = macs_of(texts)
+    return None if values is None else map(Mac, values)
 
 
 def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:
     """Masks are read as the family of the address writes them, or of the subnet where no address can be read."""
-    readers = {family: partial(_remembered(Mask.from_text), family=family) for family in (4, 6)}
-    rows = zip(grid.columns.get("mask", ()), grid.places, addresses, _texts(grid, "subnet"), strict=False)
-    return [
-        cell_from(text, readers[address.value.family if address and address.value else families.get(subnet, 4)], place)
-        if text
-        else None
-        for text, place, address, subnet in rows
-    ] or repeat(None)
+    readers = {family: _remembered(partial(Mask.from_text, family=family)) for family in (4, 6)}
+    rows = zip(addresses, _texts(grid, "subnet"), strict=False) if "mask" in grid.columns else ()
+    found = [one.value.family if one and one.value else families.get(subnet, 4) for one, subnet in rows]
+    if len(set(found)) < 2:
+        return _cells(grid, "mask", readers[found[0]] if found else Mask.from_text)
+    cells = zip(grid.columns["mask"], found, grid.places, strict=True)
+    return [cell_from(text, readers[family], place) if text else None for text, family, place in cells]

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from netcheck.addr import Address
 from netcheck.plan.delimited import records_of
 from netcheck.plan.model import Place, SurveyEntry
-from netcheck.survey.bulk import Bulk, macs_of
+from netcheck.survey.bulk import Bulk
 from netcheck.survey.columns import NO_MAC, HostColumns
 from netcheck.survey.gathering import Gathering
 from netcheck.survey.header import Layout
@@ -82,9 +82,12 @@ def test_usual_rows_are_taken_together() -> None:
 
 def test_macs_of_one_form_and_of_several() -> None:
     """Both ways give the same integers; IEEE 802 writes hyphens, colons are usual."""
-    texts = ["00-00-5E-00-53-21", "02-00-00-00-00-01"]
-    assert list(macs_of(texts)) == [0x00005E005321, 0x020000000001]
-    assert list(macs_of([texts[0], texts[1].replace("-", ":"), ""])) == [0x00005E005321, 0x020000000001, NO_MAC]
+    one, two, three = ("10.0.0.5,00-00-5E-00-53-21,,,\n", "10.0.0.6,02-00-00-00-00-01,,,\n", "10.0.0.7,,,,\n")
+    uniform, mixed = Bulk(LAYOUT).block([one, two]), Bulk(LAYOUT).block([one, two.replace("-", ":"), three])
+    assert uniform is not None
+    assert mixed is not None
+    assert list(uniform.macs) == [0x00005E005321, 0x020000000001]
+    assert list(mixed.macs) == [0x00005E005321, 0x020000000001, NO_MAC]
 
 
 @pytest.mark.parametrize("mac", ["00-00-5E-00-53- 1", "00-00-5E-00-53:21", "FF-FF-FF-FF-FF-FF", "0０-00-5E-00-53-21"])

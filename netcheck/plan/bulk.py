@@ -1,0 +1,47 @@
+"""Reads columns of addresses and MACs many times faster than one by one; refuses a column as a whole."""
+
+from __future__ import annotations
+
+import os
+import sys
+from array import array
+from collections.abc import Iterable, Sequence
+from itertools import repeat
+from socket import AF_INET, inet_pton
+
+_STRICT = os.name == "posix"  # there inet_pton takes four decimal octets without leading zeros, and nothing else
+_MAC_TEXT = 17  # characters of a MAC with separators, which stand at every third place
+_SEPARATORS = (2, 5, 8, 11, 14)
+
+
+def ipv4_of(texts: Iterable[str]) -> array[int] | None:
+    """The values of IPv4 addresses; None where one is anything else."""
+    if not _STRICT:
+        return None
+    try:
+        values = array("I", b"".join(map(inet_pton, repeat(AF_INET), texts)))
+    except (OSError, ValueError):
+        return None
+    if sys.byteorder == "little":
+        values.byteswap()
+    return values
+
+
+def macs_of(texts: Sequence[str]) -> array[int] | None:
+    """The values of MACs that are all written with one separator; None where they are not."""
+    if not texts or set(map(len, texts)) != {_MAC_TEXT}:
+        return None
+    whole, count = "".join(texts), len(texts)
+    separator = whole[2]
+    if separator not in "-:" or any(whole[at::_MAC_TEXT] != separator * count for at in _SEPARATORS):
+        return None
+    try:
+        octets = bytes.fromhex(whole.replace(separator, ""))
+    except ValueError:
+        return None
+    if len(octets) != 6 * count:  # it passes over spaces
+        return None
+    words = bytearray(8 * count)
+    for place in range(6):
+        words[(5 - place if sys.byteorder == "little" else 2 + place) :: 8] = octets[place::6]
+    return array("Q", bytes(words))
