@@ -7,8 +7,9 @@ finding is changed in its place.
 from __future__ import annotations
 
 import codecs
+import re
 import tomllib
-from collections.abc import Mapping, MutableMapping, Sequence
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,11 @@ from netcheck.plan.workbook import UNPACKED_LIMIT
 from netcheck.plan.workbook_accepted import IDENTITY, VALUES, workbook_with_accepted
 from netcheck.plan.writing import Edit
 from netcheck.text import listed, safe
+
+# The heads of tables, those of accepted entries, and blank and comment lines at the end of a table.
+_TABLE = re.compile(r"^[ \t]*\[", re.MULTILINE)
+_OWN = re.compile(r"[ \t]*\[\[[ \t]*accepted[ \t]*\]\]")
+_COMMENTS = re.compile(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)+\Z", re.MULTILINE)
 
 
 def with_accepted(path: str | Path, entries: Sequence[Accepted]) -> Edit | None:
@@ -69,6 +75,8 @@ def toml_with_accepted(text: str, rows: Sequence[Mapping[str, Any]]) -> str:
     """A plan's TOML with these entries; ValueError where it could not be written without another value changing."""
     expected = tomllib.loads(text)
     listing = expected.setdefault("accepted", [])
+    if not isinstance(listing, list) or not all(isinstance(entry, dict) for entry in listing):
+        raise ValueError("its accepted entries are no tables")
     there = [_identity(entry) for entry in listing]
     changed, added = {}, []
     for row in rows:
@@ -80,10 +88,11 @@ def toml_with_accepted(text: str, rows: Sequence[Mapping[str, Any]]) -> str:
             changed[at] = row
             _put(listing[at], row)
     new = _with_changes(text, changed) if changed else text
-    new = _with_added(new, added) if added else new
-    if rows and _parsed(new) != expected:
-        raise ValueError("another value would change with it")
-    return new
+    several = _with_added(new, added) if added else iter((new,))
+    for one in several:
+        if _parsed(one) == expected:
+            return one
+    raise ValueError("another value would change with it")
 
 
 def _identity(entry: Mapping[str, Any]) -> tuple[str, ...]:
@@ -103,11 +112,11 @@ def _put(entry: MutableMapping[str, Any], row: Mapping[str, Any]) -> None:
             del entry[key]
 
 
-def _parsed(text: str) -> dict[str, Any]:
+def _parsed(text: str) -> dict[str, Any] | None:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ValueError("it would be no TOML any more") from error
+    except tomllib.TOMLDecodeError:
+        return None
 
 
 def _with_changes(text: str, changed: Mapping[int, Mapping[str, Any]]) -> str:
@@ -124,8 +133,37 @@ def _with_changes(text: str, changed: Mapping[int, Mapping[str, Any]]) -> str:
         raise ValueError(safe(str(error)) or "it is nested too deeply") from error
 
 
-def _with_added(text: str, added: Sequence[Mapping[str, Any]]) -> str:
-    """A table for each entry at the end of the text, or further items where the entries stand in one list."""
+def _with_added(text: str, added: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """The text with further entries, in the ways that may fit it, the best one first.
+
+    As tables behind the last one of their kind, where others follow, since later editing would bring them together; as
+    tables at the end; as items where the entries stand in one list."""
+    import tomlkit
+
+    newline = "\r\n" if "\r\n" in text else "\n"
+    tables = [
+        newline.join(
+            ("", "[[accepted]]", *(f"{key} = {tomlkit.item(value).as_string()}" for key, value in row.items()), "")
+        )
+        for row in added
+    ]
+    for at in dict.fromkeys((_behind_the_last(text), len(text))):
+        before = text[:at] if text[:at].endswith("\n") or not at else text[:at] + newline
+        yield before + "".join(tables) + text[at:]
+    yield _with_items(text, added)
+
+
+def _behind_the_last(text: str) -> int:
+    """Where the last table of accepted entries ends; comments below it belong to what follows."""
+    heads = [found.start() for found in _TABLE.finditer(text)]
+    own = [place for place, at in enumerate(heads) if _OWN.match(text, at)]
+    if not own or own[-1] + 1 == len(heads):
+        return len(text)
+    block = text[heads[own[-1]] : heads[own[-1] + 1]]
+    return heads[own[-1]] + len(_COMMENTS.sub("", block))
+
+
+def _with_items(text: str, added: Sequence[Mapping[str, Any]]) -> str:
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
     from tomlkit.items import Array
@@ -138,12 +176,6 @@ def _with_added(text: str, added: Sequence[Mapping[str, Any]]) -> str:
                 table = tomlkit.inline_table()
                 table.update(row)
                 listing.append(table)
-            return tomlkit.dumps(document)
+        return tomlkit.dumps(document)
     except (TOMLKitError, RecursionError) as error:
         raise ValueError(safe(str(error)) or "it is nested too deeply") from error
-    newline = "\r\n" if "\r\n" in text else "\n"
-    parts = [text if text.endswith("\n") or not text else text + newline]
-    for row in added:
-        lines = (f"{key} = {tomlkit.item(value).as_string()}" for key, value in row.items())
-        parts.append(newline.join((newline + "[[accepted]]", *lines, "")))
-    return "".join(parts)
