@@ -12,7 +12,7 @@ from functools import cached_property
 
 from netcheck.addr import Address, Range
 from netcheck.plan.model import Interface, Plan, Subnet, Translation
-from netcheck.report.routed_talks import Face, requests_of
+from netcheck.report.routed_talks import Face, address_of, requests_of
 from netcheck.report.wanted import Asked, Kind, Request
 from netcheck.report.zone_lines import Record, records_of, request_of, zones_of
 from netcheck.rules.catalogue import RULE_NAMED
@@ -179,11 +179,7 @@ class _Work:
                 subnet = self._plan.subnet_of(face)
                 ports = "" if face.ports == ("1",) else f"port {listed(list(face.ports), joint='or')} of the interface"
                 note = "; ".join(filter(None, (ports, *twice)))
-                yield self._of(face, subnet, Kind.SWITCH_PORT, _address_of(face), note=note)
-
-
-def _address_of(face: Interface) -> str:
-    return str(face.address.value or face.address.text) if face.address else "no address yet"
+                yield self._of(face, subnet, Kind.SWITCH_PORT, address_of(face), note=note)
 
 
 def _without(pool: Range, taken: set[int]) -> Iterator[Range]:

@@ -58,12 +58,19 @@ def _end(plan: Plan, translations: dict[tuple[str, Address], list[Translation]],
     interface, subnet = face
     address = interface.address.value if interface.address else None
     if address is None:
-        return _End(interface, subnet, interface.address.text if interface.address else "no address yet")
+        return _End(interface, subnet, address_of(interface))
     several = translations.get((subnet.island, address), []) if subnet.island != other.island else []
     into = [one for one in several if plan.outer_island(one) == other.island] or several
     if into:
         return _End(interface, subnet, str(into[0].outside.value), str(address))
     return _End(interface, subnet, str(address))
+
+
+def address_of(face: Interface) -> str:
+    """A face's address, or why there is none: its text, which may be anything, stands with the reservation."""
+    if face.address is None:
+        return "no address yet"
+    return str(face.address.value) if face.address.value else "not readable"
 
 
 def _request(talk: Talk, source: _End, target: _End, *, walked: bool) -> Request:

@@ -16,6 +16,7 @@ from netcheck.addr import Address, Mask
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.report.page import TEMPLATES, digest, environment
+from netcheck.report.page_values import MANY, TABLE
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 from netcheck.space.faces import faces_of
@@ -70,6 +71,8 @@ def to_sheet(checked: Checked, today: date) -> bytes:
         "version": __version__,
         "blocks": blocks_of(checked),
         "caution": CAUTION,
+        "many": MANY,
+        "table_rows": TABLE,
         "style": Markup(style),
         "style_hash": digest(style),
     }

@@ -121,6 +121,7 @@ def test_no_sideways_scrolling_with_endless_words(chromium: Browser, tmp_path: P
     """Nor is it with names of 10,000 characters and markup in every place that takes text."""
     word = "<b>=\u202e" + "\u6f22x" * 5000
     text = plan_text()
+    text = text.replace('"10.62.20.73"', f'"{word}"\n  switch-port = "{word}"\n  host-name = "{word}"')
     for name in ("process", "Tarn Hollow creamery", "panel 3", "site IT", "the camera is taken down in week 50"):
         text = text.replace(f'"{name}"', f'"{name}{word}"')
     plan = write_plan(tmp_path / "tarn-hollow", text)
