@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 from pathlib import Path
+from shutil import get_terminal_size
 
 import typer
 
@@ -23,7 +24,7 @@ from netcheck.errors import Problem, UsageError
 from netcheck.plan.model import Plan
 from netcheck.proof.events import Event, Key, Press, Settings, What
 from netcheck.proof.targets import Aim
-from netcheck.report.rehearsal import to_json, to_text
+from netcheck.report.rehearsal import WIDE, to_json, to_text
 from netcheck.rig.campaign import summed, trials
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig
@@ -43,7 +44,8 @@ def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
         steps.begin("Proving random sites")
         found = trials(sites, seed, processes or os.cpu_count() or 1, lambda count: steps.end())
     summary = summed(seed, found)
-    typer.echo(json.dumps(to_json(summary), indent=2) if as_json else to_text(summary))
+    width = get_terminal_size((WIDE, 24)).columns
+    typer.echo(json.dumps(to_json(summary), indent=2) if as_json else to_text(summary, width=width))
     return 1 if summary.false_proofs else 0
 
 

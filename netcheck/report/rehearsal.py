@@ -25,14 +25,19 @@ HEADS = {
 }
 
 
-def to_text(summary: Summary, form: str = "simple") -> str:
-    """The whole result. `form` is a table format of tabulate's, `github` for Markdown."""
+WIDE = 160  # columns that the table of every verdict needs
+BESIDE = 47  # columns that the others take where the verdicts are listed in one
+
+
+def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
+    """The whole result. `form` is a table format of tabulate's, `github` for Markdown; below 160 columns of `width` the
+    verdicts of a class are listed in one column."""
     counted = [row for row in summary.rows if not row.apart]
     apart = [row for row in summary.rows if row.apart]
-    parts = [f"Truth campaign: {summary.sites} sites, seed {summary.seed}", _table(counted, form)]
+    parts = [f"Truth campaign: {summary.sites} sites, seed {summary.seed}", _table(counted, form, width)]
     if apart:
-        parts += ["Counted apart, since no station could tell them from a port that deserves a proof:"]
-        parts += [_table(apart, form)]
+        parts += ["Counted apart: no station could tell them from ports that deserve a proof."]
+        parts += [_table(apart, form, width)]
     parts += ["\n".join(_lines(summary))]
     parts += [
         f"FALSE PROOF site {one.seed}: {', '.join(one.story)}: {one.why}" for one in summary.false_proofs
@@ -40,7 +45,9 @@ def to_text(summary: Summary, form: str = "simple") -> str:
     return "\n\n".join(parts)
 
 
-def _table(rows: list[Row], form: str) -> str:
+def _table(rows: list[Row], form: str, width: int) -> str:
+    if width < WIDE and form == "simple":
+        return _listed(rows, width)
     shown = [verdict for verdict in Verdict if any(dict(row.counts).get(verdict) for row in rows)]
     heads = [
         "what is true of the site",
@@ -60,6 +67,23 @@ def _table(rows: list[Row], form: str) -> str:
     return tabulate(cells, heads, tablefmt=form)
 
 
+def _listed(rows: list[Row], width: int) -> str:
+    """One line a class, its verdicts the most frequent first."""
+    cells = [
+        (
+            row.label,
+            row.sites,
+            ", ".join(f"{count} {verdict}" for verdict, count in sorted(row.counts, key=lambda pair: -pair[1])),
+            _percent(row.named, row.sites),
+        )
+        for row in rows
+    ]
+    room = max(24, width - BESIDE)
+    return tabulate(
+        cells, ("what is true of the site", "sites", "verdicts", "right"), maxcolwidths=[26, None, room, None]
+    )
+
+
 def _percent(seen: int, of: int) -> str:
     return f"{100 * seen / of:.1f} %" if of else "-"
 
@@ -68,13 +92,14 @@ def _lines(summary: Summary) -> list[str]:
     """What the campaign comes to, with one-sided limits."""
     apart = summary.apart
     return [
-        f"false proofs        {_most(summary.undeserved)} of the ports whose truth is not proven",
-        f"false alarms        {_most(summary.alarms)} of the ports that deserve a proof",
-        f"undecided           {_most(summary.undecided)} of the ports that deserve a proof",
-        f"healthy and proven  {_least(summary.healthy)} of sound ports with at most 20 % loss each way",
-        f"faults well named   {_least(summary.faulty)} of faulty sites",
+        f"false proofs        {_most(summary.undeserved)} where no proof is deserved",
+        f"false alarms        {_most(summary.alarms)} where one is deserved",
+        f"undecided           {_most(summary.undecided)} where one is deserved",
+        f"healthy and proven  {_least(summary.healthy)}, loss up to 20 %",
+        f"faults well named   {_least(summary.faulty)}",
         f"apart and proven    {apart.seen} of {apart.of}",
-        "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence.",
+        "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence. How sites are",
+        "drawn: netcheck/rig/lots.py. What is true of them is taken from the simulation.",
     ]
 
 

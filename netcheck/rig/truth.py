@@ -20,6 +20,7 @@ V = Verdict
 AT_ONCE: dict[Fault, frozenset[Verdict]] = {
     Fault.SECOND_ALWAYS: frozenset({V.CONTESTED, V.IMPOSTOR}),
     Fault.SECOND_AT_TIMES: frozenset({V.CONTESTED, V.IMPOSTOR}),
+    Fault.SECOND_FAINT: frozenset({V.CONTESTED, V.IMPOSTOR}),
     Fault.PROXY: frozenset({V.RELAYED, V.CONTESTED}),
     Fault.NAMEPLATE: frozenset({V.WRONG_HARDWARE}),
     Fault.STALE: frozenset({V.SILENT}),

@@ -1,6 +1,6 @@
 """The truth campaign in small: no false proof, healthy ports proven, faults named, the same result on any machine.
 
-The whole of it: `netcheck rehearse --campaign 36000 --seed 1`.
+The whole of it: `netcheck rehearse --campaign 37000 --seed 1`.
 """
 
 from __future__ import annotations
@@ -96,3 +96,12 @@ def test_the_command_prints_the_table_and_is_the_same_under_any_hash_seed() -> N
     assert runs[0].stdout == runs[1].stdout
     shown = json.loads(runs[0].stdout)
     assert sum(row["sites"] for row in shown["rows"]) == shown["campaign"]["sites"] == 30
+
+
+@pytest.mark.parametrize("width", [80, 100, 140])
+def test_the_table_keeps_to_the_terminal(summary: Summary, width: int) -> None:
+    """No line is longer than the terminal is wide, and every class with its verdicts is there."""
+    shown = to_text(replace(summary, false_proofs=()), width=width)
+    assert max(map(len, shown.splitlines())) <= width
+    assert all(row.label.split()[0] in shown for row in summary.rows)
+    assert "still-answering" in shown
