@@ -9,7 +9,7 @@ from pathlib import Path
 from netcheck.errors import NetcheckError, Problem, SurveyError
 from netcheck.files import refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
-from netcheck.survey import hosts, leases, neighbours, sheets, tabular, zone
+from netcheck.survey import capture, hosts, leases, neighbours, sheets, tabular, zone
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.source import Survey
 from netcheck.text import listed, safe
@@ -30,6 +30,7 @@ class Reader:
 # In the order in which they are asked; the table is last, since any text may be one.
 READERS: tuple[Reader, ...] = (
     Reader("xlsx", sheets.recognises, sheets.read),
+    Reader("capture", capture.recognises, capture.read, "frame"),
     Reader("leases", leases.recognises, leases.read, "line"),
     Reader("neighbours", neighbours.recognises, neighbours.read, "line"),
     Reader("zone", zone.recognises, zone.read, "line"),
@@ -75,5 +76,5 @@ def _reader_for(source: Source) -> Reader:
         fits = [reader for reader in READERS if reader.recognises(head)]
         what = "its kind of survey is not recognised"
     if not fits:
-        raise SurveyError(Problem(what, do=f"Known kinds: {listed(kinds)}"))
+        raise SurveyError(Problem(what, do=f"Known kinds: {listed(kinds, len(kinds))}"))
     return fits[0]

@@ -1,0 +1,188 @@
+"""Frames out of capture files, as a stream: pcap (draft-ietf-opsawg-pcap) and pcapng (draft-ietf-opsawg-pcapng).
+
+Only the first bytes of a frame are kept, and nothing is held but the block at hand. Whatever does not fit ends the
+reading with a `Broken` that says why, since nothing behind it can be found again.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import BinaryIO, NamedTuple
+
+from netcheck.addr import Address, Prefix
+
+HEAD = 64  # bytes of a frame that are looked at: Ethernet, three VLAN tags, and an ARP packet or the IPv4 addresses
+LONGEST = 262_144  # bytes of a frame; capture programs keep no more (libpcap's largest snapshot length, from memory)
+_LONGEST_BLOCK = 1 << 24  # bytes of a block that is taken in; longer ones of other kinds are passed over
+_MOST_INTERFACES = 4096
+
+# Magic numbers by their first four bytes: byte order and ticks a second.
+_PCAP = {
+    b"\xd4\xc3\xb2\xa1": ("<", 10**6),
+    b"\xa1\xb2\xc3\xd4": (">", 10**6),
+    b"\x4d\x3c\xb2\xa1": ("<", 10**9),
+    b"\xa1\xb2\x3c\x4d": (">", 10**9),
+}
+_SECTION = b"\x0a\x0d\x0d\x0a"
+_ORDERS = {b"\x4d\x3c\x2b\x1a": "<", b"\x1a\x2b\x3c\x4d": ">"}
+_INTERFACE, _OLD_PACKET, _SIMPLE, _ENHANCED = 1, 2, 3, 6  # types of blocks
+_KEPT = {_INTERFACE, _OLD_PACKET, _SIMPLE, _ENHANCED}
+_IPV4, _RESOLUTION, _OFFSET = 4, 9, 14  # options of an interface block
+
+
+class Broken(ValueError):
+    """The file does not go on as it should, and why."""
+
+
+class Frame(NamedTuple):
+    """One frame: whole seconds since 1970 in UTC, 0 where it has no time, its link type and its first bytes."""
+
+    seconds: int
+    link: int
+    head: bytes
+
+
+@dataclass(slots=True)
+class Capture:
+    """A capture file being read; `nets` are the prefixes that its interfaces had, as far as met."""
+
+    stream: BinaryIO
+    nets: list[Prefix] = field(default_factory=list)
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield every frame; Broken where the file does not go on as it should."""
+        magic = self.stream.read(4)
+        if magic in _PCAP:
+            return self._pcap(*_PCAP[magic])
+        return self._blocks(magic)
+
+    def _take(self, size: int, what: str) -> bytes:
+        data = self.stream.read(size)
+        if len(data) < size:
+            raise Broken(f"the file ends inside {what}")
+        return data
+
+    def _pcap(self, order: str, ticks: int) -> Iterator[Frame]:
+        """Records of 16 bytes and the frame; the snapshot length is no bound, since some programs write 0 there."""
+        link = struct.unpack(f"{order}I", self._take(20, "its header")[16:])[0] & 0xFFFF
+        unpack, read = struct.Struct(f"{order}IIII").unpack, self.stream.read
+        while record := read(16):
+            if len(record) < 16:
+                raise Broken("the file ends inside the head of a frame")
+            seconds, _, kept, _ = unpack(record)
+            if kept > LONGEST:
+                raise Broken(f"a frame of {kept:,} bytes is announced, and none has more than {LONGEST:,}")
+            data = read(kept)
+            if len(data) < kept:
+                raise Broken(f"the file ends after {len(data)} of a frame's {kept} bytes")
+            yield Frame(seconds, link, data[:HEAD])
+
+    def _blocks(self, kind: bytes) -> Iterator[Frame]:
+        order, interfaces = "<", list[_Interface]()
+        lengths, enhanced = struct.Struct("<I").unpack, struct.Struct("<IIIII").unpack_from
+        while kind:
+            size = self._take(4, "the head of a block")
+            if kind == _SECTION:
+                mark = self._take(4, "the head of a section")
+                if mark not in _ORDERS:
+                    raise Broken("a section does not say its byte order")
+                order, interfaces = _ORDERS[mark], []
+                self._body(order, size, 4)
+                lengths, enhanced = struct.Struct(f"{order}I").unpack, struct.Struct(f"{order}IIIII").unpack_from
+            else:
+                number = lengths(kind)[0]
+                body = self._body(order, size, 0, kept=number in _KEPT)
+                if number == _ENHANCED and len(body) >= 20:
+                    yield _frame(interfaces, body, 20, *enhanced(body)[:4])
+                elif number == _INTERFACE:
+                    interfaces.append(self._interface(order, body, len(interfaces)))
+                elif number in _KEPT:
+                    yield _lesser_packet(order, number, body, interfaces)
+            if 0 < len(kind := self.stream.read(4)) < 4:
+                raise Broken("the file ends inside the head of a block")
+
+    def _body(self, order: str, size: bytes, read: int, kept: bool = False) -> bytes:
+        """A block's body, of which so many bytes are read, with its end; empty where it is not kept."""
+        length = int.from_bytes(size, "little" if order == "<" else "big")
+        if length < 12 + read or length % 4:  # section 3.1: type, length and length again, filled to four bytes
+            raise Broken(f"a block says that it has {length:,} bytes")
+        if kept and length > _LONGEST_BLOCK:
+            raise Broken(f"a block of {length:,} bytes is announced; at most {_LONGEST_BLOCK:,} are read")
+        rest = length - 12 - read
+        while rest > _LONGEST_BLOCK:
+            self._take(_LONGEST_BLOCK, "a block")
+            rest -= _LONGEST_BLOCK
+        body = self._take(rest + 4, "a block")
+        if body[rest:] != size:
+            raise Broken("a block ends with another length than it begins with")
+        return body[:rest] if kept else b""
+
+    def _interface(self, order: str, body: bytes, known: int) -> _Interface:
+        if len(body) < 8 or known >= _MOST_INTERFACES:
+            raise Broken("an interface block is too short, or there are too many of them")
+        link, _, _ = struct.unpack_from(f"{order}HHI", body)
+        found = _Interface(link)
+        for code, value in _options(order, body, 8):
+            if code == _IPV4 and len(value) == 8:
+                self._add_net(value)
+            elif code == _RESOLUTION and value:  # a power of ten, or of two where the top bit is set
+                found.ticks = 2 ** (value[0] & 127) if value[0] & 128 else 10 ** value[0]
+            elif code == _OFFSET and len(value) == 8:
+                found.offset = struct.unpack(f"{order}q", value)[0]
+        return found
+
+    def _add_net(self, value: bytes) -> None:
+        mask = int.from_bytes(value[4:], "big")
+        length = mask.bit_count()
+        net = Prefix.of(Address(4, int.from_bytes(value[:4], "big")), length)
+        if 8 <= length <= 30 and mask == 0xFFFFFFFF << (32 - length) & 0xFFFFFFFF and net not in self.nets[:64]:
+            self.nets.append(net)
+
+
+@dataclass(slots=True)
+class _Interface:
+    """An interface of a section: its link type, and how its times count."""
+
+    link: int
+    ticks: int = 10**6
+    offset: int = 0  # seconds
+
+
+def _options(order: str, body: bytes, at: int) -> Iterator[tuple[int, bytes]]:
+    """Options with their codes; what is cut short ends them."""
+    while at + 4 <= len(body):
+        code, length = struct.unpack_from(f"{order}HH", body, at)
+        if code == 0 or at + 4 + length > len(body):
+            return
+        yield code, body[at + 4 : at + 4 + length]
+        at += 4 + length + (-length % 4)
+
+
+def _lesser_packet(order: str, number: int, body: bytes, interfaces: list[_Interface]) -> Frame:
+    """The frame of a simple block, which has no time, or of the old kind of packet block."""
+    head = 4 if number == _SIMPLE else 20
+    if len(body) < head or number == _ENHANCED:
+        raise Broken(f"a packet block has only {len(body)} bytes")
+    if number == _SIMPLE:
+        kept = min(struct.unpack_from(f"{order}I", body)[0], len(body) - head)
+        return _frame(interfaces, body, head, 0, 0, 0, kept)
+    index, _, high, low, kept, _ = struct.unpack_from(f"{order}HHIIII", body)
+    return _frame(interfaces, body, head, index, high, low, kept)
+
+
+def _frame(interfaces: list[_Interface], body: bytes, head: int, index: int, high: int, low: int, kept: int) -> Frame:
+    if index >= len(interfaces):
+        raise Broken(f"a frame names interface {index}, and the section describes {len(interfaces)}")
+    if kept > len(body) - head:
+        raise Broken(f"a frame of {kept:,} bytes is said to be in a block of {len(body):,}")
+    interface = interfaces[index]
+    ticks = high << 32 | low
+    seconds = ticks // interface.ticks + interface.offset if ticks else 0
+    return Frame(seconds, interface.link, body[head : head + min(kept, HEAD)])
+
+
+def is_capture(head: bytes) -> bool:
+    """Say whether a file that begins so is a capture."""
+    return head[:4] in _PCAP or (head[:4] == _SECTION and head[8:12] in _ORDERS)
