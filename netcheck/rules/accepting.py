@@ -52,6 +52,8 @@ def matches(entry: Accepted, finding: Finding) -> bool:
 
 def _same_party(entry: Accepted, finding: Finding) -> bool:
     if len(finding.subjects) > 1:
+        if entry.subject == finding.subjects[0] and entry.other.strip() == finding.other:
+            return True  # said first, since names may hold commas
         named = {name.strip() for name in entry.other.split(",")} | {entry.subject}
         return named == set(finding.subjects)
     return _plain(entry.other) in map(_plain, finding.others)

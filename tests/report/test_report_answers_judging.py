@@ -1,0 +1,218 @@
+"""Tests of what answered rows come to: what is accepted, what is asked for, and what has to be mended first."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from netcheck.report.answers_csv import cells_of
+from netcheck.report.answers_judging import LONGEST, judged
+from netcheck.report.answers_reading import Answer
+from netcheck.report.answers_text import to_json, to_text
+from netcheck.report.guard import unguarded
+from netcheck.report.model import Report
+from netcheck.rules.accepting import matches
+from netcheck.rules.engine import Checked
+from netcheck.rules.finding import Finding, Severity
+from tests.report.made import TODAY
+
+# Findings of the sample: taken-on-site, inside-pool and unreadable-value are conflicts, not-surveyed is a risk.
+TAKEN, POOL, _, RISK = range(4)
+
+
+def answer(finding: Finding, decision: str = "agreed", row: int = 2, **changes: str) -> Answer:
+    """The row of a finding as the report writes it, answered."""
+    rule, _, subjects, address = map(unguarded, cells_of(finding)[:4])
+    plain = Answer(row, rule, subjects, address, finding.key, decision, "it is taken down", "site IT", "")
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def flaw_of(checked: Checked, *answers: Answer, by: str = "") -> str:
+    """The words for the one row that has to be mended."""
+    outcome = judged(checked, answers, TODAY, by)
+    (flaw,) = {flaw.what for flaw in outcome.flaws}
+    assert not outcome.accepted
+    return flaw
+
+
+def test_an_agreed_conflict_is_accepted_for_this_clash_only(sample: Report) -> None:
+    """The entry holds the address and the other party, so that a new clash is not hidden by it."""
+    taken = sample.checked.findings[TAKEN]
+    outcome = judged(sample.checked, [answer(taken, until="2026-12-31")], TODAY)
+    (entry,) = outcome.accepted
+    assert (entry.rule, entry.subject, entry.by) == ("taken-on-site", "pasteuriser-plc/cpu", "site IT")
+    assert (entry.address, entry.other) == ("10.62.20.61", "00-00-5E-00-53-90")
+    assert (entry.because, entry.until) == ("it is taken down", date(2026, 12, 31))
+    assert matches(entry, taken)
+    assert not matches(entry, replace(taken, others=("00-00-5E-00-53-99",)))
+    assert not matches(entry, replace(taken, address="10.62.20.62"))
+    assert outcome.flaws == ()
+
+
+@pytest.mark.parametrize("remark", ["", "  ", "-", "\u200b\u202e", "\u00a0", "...", "\n"], ids=ascii)
+def test_a_conflict_is_never_accepted_without_a_remark(remark: str, sample: Report) -> None:
+    """Neither with an empty one, nor with one that says nothing; a remark needs a letter or a digit of any script."""
+    taken = sample.checked.findings[TAKEN]
+    assert "never accepted without a remark" in flaw_of(sample.checked, answer(taken, remark=remark))
+    (entry,) = judged(sample.checked, [answer(taken, remark="同意")], TODAY).accepted
+    assert entry.because == "同意"
+
+
+def test_the_severity_is_that_of_the_plan_now(sample: Report) -> None:
+    """Whoever writes another severity into the file changes nothing; a risk needs no remark."""
+    (entry,) = judged(sample.checked, [answer(sample.checked.findings[RISK], remark="")], TODAY).accepted
+    assert (entry.rule, entry.because) == ("not-surveyed", "agreed without a remark")
+    graver = tuple(replace(each, severity=Severity.CONFLICT) for each in sample.checked.findings)
+    checked = replace(sample.checked, findings=graver)
+    assert "never accepted without" in flaw_of(checked, answer(sample.checked.findings[RISK], remark=""))
+
+
+def test_somebody_has_to_be_named(sample: Report) -> None:
+    """By the row or, for all rows, by the caller; the row goes first."""
+    taken = answer(sample.checked.findings[TAKEN], by="")
+    assert "nobody is named" in flaw_of(sample.checked, taken)
+    rows = [taken, answer(sample.checked.findings[POOL])]
+    outcome = judged(sample.checked, rows, TODAY, "plant IT")
+    assert [entry.by for entry in outcome.accepted] == ["plant IT", "site IT"]
+
+
+@pytest.mark.parametrize("word", ["agreed", "Agreed", " AGREED. ", "agree", "accepted", "Accept"])
+def test_agreement_in_other_words(word: str, sample: Report) -> None:
+    """What people write where no list is offered."""
+    assert judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY).accepted
+
+
+@pytest.mark.parametrize("word", ["maybe", "not agreed", "agreed?", "no", "yes but", "=1", "x" * 9000], ids=len)
+def test_what_is_no_decision_is_said(word: str, sample: Report) -> None:
+    """Nothing is guessed; the words that are known are named."""
+    outcome = judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY)
+    assert outcome.accepted == ()
+    assert "is no decision" in outcome.flaws[0].what
+    assert "agreed, change or question" in outcome.flaws[0].do
+    assert len(outcome.flaws[0].what) < 100
+
+
+def test_rows_that_are_not_answered_and_rows_that_ask(sample: Report) -> None:
+    """Open rows are counted, a remark alone is a flaw, changes and questions are listed with their remarks."""
+    taken, pool, _, risk = sample.checked.findings[:4]
+    rows = [
+        answer(taken, "change", remark="use .125"),
+        answer(pool, "question", remark="since when?"),
+        answer(risk, "", remark=""),
+        answer(risk, "", remark="hm", row=5),
+        answer(risk, "", remark="", key="x-1"),
+    ]
+    outcome = judged(sample.checked, rows, TODAY)
+    assert [(said.finding, said.remark) for said in outcome.changes] == [(taken, "use .125")]
+    assert [(said.finding, said.remark) for said in outcome.questions] == [(pool, "since when?")]
+    assert (outcome.unanswered, outcome.gone) == (1, 1)
+    assert [(flaw.row, flaw.what) for flaw in outcome.flaws] == [(5, "it has a remark and no decision")]
+    text = to_text(outcome, "a.csv")
+    assert "row 2: taken-on-site of pasteuriser-plc/cpu, site IT: use .125" in text
+    assert "0 accepted, 1 to change, 1 in question, 1 to mend, 1 not answered, 1 gone without an answer" in text
+    assert to_json(outcome, written=False)["change"][0]["key"] == taken.key
+
+
+def test_a_row_whose_finding_is_gone_is_said(sample: Report) -> None:
+    """The plan has changed since, or the row is of another plan."""
+    row = answer(sample.checked.findings[TAKEN], key="taken-on-site-000000000000")
+    what = "no finding taken-on-site of pasteuriser-plc/cpu with key taken-on-site-000000000000 is left in this plan"
+    assert flaw_of(sample.checked, row) == what
+    assert flaw_of(replace(sample.checked, findings=()), replace(row, key="")).endswith("is left in this plan")
+
+
+def test_without_a_key_a_row_is_found_by_what_it_says(sample: Report) -> None:
+    """A reviewer may have dropped the column; where two findings fit, the row is not guessed."""
+    taken = sample.checked.findings[TAKEN]
+    assert judged(sample.checked, [answer(taken, key="")], TODAY).accepted
+    twin = replace(taken, others=("00-00-5E-00-53-99",))
+    checked = replace(sample.checked, findings=(taken, twin))
+    assert "it fits 2 findings" in flaw_of(checked, answer(taken, key=""))
+    (entry,) = judged(checked, [answer(twin)], TODAY).accepted
+    assert entry.other == "00-00-5E-00-53-99"
+
+
+def test_columns_sorted_apart_are_noticed(sample: Report) -> None:
+    """A key beside another finding's rule or subjects means that columns were sorted and rows were not."""
+    taken, pool = sample.checked.findings[:2]
+    for changes in ({"key": pool.key}, {"key": pool.key, "rule": ""}):
+        assert "Sort whole rows" in judged(sample.checked, [answer(taken, **changes)], TODAY).flaws[0].do
+    turned = answer(taken, subjects="2026-07-03", address="10,622,061")  # what a spreadsheet makes of some names
+    assert judged(sample.checked, [turned], TODAY).accepted
+
+
+def test_one_finding_answered_twice(sample: Report) -> None:
+    """The same answer twice is one; two different ones are said, with both rows, and neither is taken."""
+    taken = sample.checked.findings[TAKEN]
+    assert len(judged(sample.checked, [answer(taken), answer(taken, row=7)], TODAY).accepted) == 1
+    what = flaw_of(sample.checked, answer(taken), answer(taken, "change", row=7))
+    assert what == "rows 2 and 7 answer the same finding differently"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2026-12-31", "31.12.2026", "12/31/2026", "31/12/2026", "12/31/26", "31.12.26", "31-12-2026", "2026-12-31 00:00"],
+)
+def test_days_as_spreadsheets_write_them(text: str, sample: Report) -> None:
+    """Common practice, no source: programs write a day in their country's form; one reading is taken for the day."""
+    (entry,) = judged(sample.checked, [answer(sample.checked.findings[TAKEN], until=text)], TODAY).accepted
+    assert entry.until == date(2026, 12, 31)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("03/04/2027", "could be two days"),
+        ("3/4/27", "could be two days"),
+        ("2026-11-19", "until 2026-11-19 is past already"),
+        ("2026-02-30", "until: "),
+        ("46387", "is not a day"),
+        ("soon", "is not a day"),
+    ],
+)
+def test_days_that_are_none(text: str, words: str, sample: Report) -> None:
+    """What can be read two ways, is past, or is no day leaves the finding open."""
+    assert words in flaw_of(sample.checked, answer(sample.checked.findings[TAKEN], until=text))
+
+
+def test_today_is_the_last_day(sample: Report) -> None:
+    """An agreement holds on the day it names; past it the finding returns."""
+    row = answer(sample.checked.findings[TAKEN], until=TODAY.isoformat())
+    assert judged(sample.checked, [row], TODAY).accepted
+    assert not judged(sample.checked, [row], TODAY + timedelta(days=1)).accepted
+
+
+def test_an_agreement_in_force_is_not_written_again(sample: Report) -> None:
+    """The same words are there already; other words renew it, and its day stays where the row has none."""
+    (agreed,) = sample.checked.accepted
+    same = answer(agreed.finding, remark=agreed.because, by=agreed.by)
+    outcome = judged(sample.checked, [same], TODAY)
+    assert (outcome.accepted, len(outcome.already)) == ((), 1)
+    (entry,) = judged(sample.checked, [replace(same, remark="later")], TODAY).accepted
+    assert (entry.because, entry.until) == ("later", agreed.until)
+    what = flaw_of(sample.checked, replace(same, decision="change"))
+    assert what == "change: and the plan holds it as accepted by site IT"
+
+
+def test_text_of_a_reviewer_is_one_harmless_line(sample: Report) -> None:
+    """Line breaks become spaces, controls and bidirectional characters visible; a book is refused."""
+    taken = sample.checked.findings[TAKEN]
+    row = answer(taken, remark="a\r\n b\x1b[2J\u202e", by="<b>=IT")
+    (entry,) = judged(sample.checked, [row], TODAY).accepted
+    assert (entry.because, entry.by) == ("a b\\x1b[2J\\u202e", "<b>=IT")
+    assert to_text(judged(sample.checked, [row], TODAY), "\x1b.csv").replace("\n", "").isprintable()
+    assert judged(sample.checked, [replace(row, remark="x" * 10_000)], TODAY).accepted[0].because == "x" * 10_000
+    assert "32,768 characters" in flaw_of(sample.checked, replace(row, remark="x" * (LONGEST + 1)))
+
+
+@pytest.mark.parametrize("name", ["a, b", "=1+1", "a;b", "-x", "'=x", "a, a", '{[<\\"'], ids=ascii)
+def test_hostile_subjects_are_found_and_accepted(name: str, sample: Report) -> None:
+    """Whatever a device is called, its row is found again with its key and without, and the entry matches."""
+    subjects = (f"{name}/lan", f"{name} 2/lan", f"{name},3/lan")
+    finding = replace(sample.checked.findings[TAKEN], subjects=subjects, others=())
+    checked = replace(sample.checked, findings=(finding,))
+    for row in (answer(finding), answer(finding, key="")):
+        (entry,) = judged(checked, [row], TODAY).accepted
+        assert matches(entry, finding)

@@ -1,0 +1,176 @@
+"""Tests of answered findings as spreadsheet programs save them: other delimiters, encodings, columns and rows."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import zipfile
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+from pathlib import Path
+
+import openpyxl
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from netcheck.errors import ReportError
+from netcheck.report.answers_reading import Answer, from_file
+
+TITLES = ("rule", "subjects", "address", "key", "decision", "remark", "by", "until")
+ROWS = (
+    ("too-near", "a/b", "192.0.2.7", "too-near-1", "agreed", 'Käse; "so", it\nmoves', "site IT", "2026-12-31"),
+    ("crowded", "s", "", "crowded-2", "", "", "", ""),
+)
+READ = tuple(Answer(row, *cells) for row, cells in ((2, ROWS[0]), (3, ROWS[1])))
+
+
+def text_of(rows: Sequence[Sequence[str]], delimiter: str = ",", quoting: int = csv.QUOTE_MINIMAL) -> str:
+    """Rows as the standard library writes them."""
+    out = io.StringIO()
+    csv.writer(out, delimiter=delimiter, quoting=quoting).writerows(rows)  # type: ignore[arg-type]
+    return out.getvalue()
+
+
+def read(folder: Path, data: bytes, name: str = "a.csv") -> tuple[Answer, ...]:
+    """What is read from these bytes."""
+    (folder / name).write_bytes(data)
+    return from_file(folder / name)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"], ids=ascii)
+def test_delimiter_and_encoding_are_found(encoding: str, delimiter: str, tmp_path: Path) -> None:
+    """Whatever the program's country and age, the rows are the same; a cell of two lines is one row still."""
+    assert read(tmp_path, text_of((TITLES, *ROWS), delimiter).encode(encoding)) == READ
+
+
+CHANGES: tuple[tuple[str, Callable[[list[list[str]]], list[list[str]]]], ...] = (
+    ("reversed columns", lambda rows: [row[::-1] for row in rows]),
+    ("extra columns", lambda rows: [["note", *row[:4], "mine", *row[4:], "sum"] for row in rows]),
+    ("titles in capitals", lambda rows: [[f" {cell.upper()} " for cell in rows[0]], *rows[1:]]),
+    ("cut behind the last filled cell", lambda rows: [rows[0], rows[1], rows[2][:4]]),
+    ("filled with empty cells", lambda rows: [[*row, "", "", ""] for row in rows]),
+    ("outer spaces", lambda rows: [rows[0], *([f" {cell} " for cell in row] for row in rows[1:])]),
+)
+
+
+@pytest.mark.parametrize("change", [each for _, each in CHANGES], ids=[name for name, _ in CHANGES])
+def test_what_a_spreadsheet_does_to_columns(
+    change: Callable[[list[list[str]]], list[list[str]]], tmp_path: Path
+) -> None:
+    """Columns are found by their titles."""
+    rows = change([list(row) for row in (TITLES, *ROWS)])
+    assert read(tmp_path, text_of(rows, quoting=csv.QUOTE_ALL).encode()) == READ
+
+
+def test_blank_rows_and_lines_above_the_titles_are_passed_over(tmp_path: Path) -> None:
+    """Row numbers are those that the spreadsheet shows; `sep=` is a line that some programs write."""
+    text = "sep=;\r\nFindings of revision C\r\n\r\n" + text_of((TITLES, ROWS[1]), ";") + ";;;\r\n\r\n" + ";;x;y\r\n"
+    rows = read(tmp_path, text.encode())
+    assert [(row.row, row.rule, row.key) for row in rows] == [(5, "crowded", "crowded-2"), (8, "", "y")]
+
+
+def test_the_guard_is_taken_off(tmp_path: Path) -> None:
+    """Text comes back as it was before a quote was put before it, and where a program has trimmed that quote."""
+    rows = [("'=x", "'-a/b", "", "k", "agreed", "'=1+1", "'@it", ""), ("=x", "-a/b", "", "k", "agreed", "=1+1", "@it")]
+    one, other = read(tmp_path, text_of((TITLES, *rows)).encode())
+    assert (one.rule, one.subjects, one.remark, one.by) == ("=x", "-a/b", "=1+1", "@it")
+    assert (other.rule, other.subjects, other.remark, other.by) == (one.rule, one.subjects, one.remark, one.by)
+
+
+def test_an_unclosed_quote_costs_its_own_row(tmp_path: Path) -> None:
+    """The row is named, the next one is read."""
+    text = ",".join(TITLES) + '\nx,y,,k1,agreed,"torn,it,\nx,y,,k2,agreed,fine,it,\n'
+    broken, whole = read(tmp_path, text.encode())
+    assert "quotes" in broken.fault
+    assert (whole.key, whole.remark, whole.fault) == ("k2", "fine", "")
+
+
+def book(path: Path, sheets: dict[str, Sequence[Sequence[object]]]) -> Path:
+    """A workbook of openpyxl's own making."""
+    workbook = openpyxl.Workbook()
+    workbook.remove(workbook.worksheets[0])
+    for title, rows in sheets.items():
+        sheet = workbook.create_sheet(title)
+        for row in rows:
+            sheet.append(list(row))
+    workbook.save(path)
+    return path
+
+
+def test_a_workbook_gives_the_same_rows(tmp_path: Path) -> None:
+    """Days are days whatever their format, other sheets do not count, and neither does the order of columns."""
+    days: list[Sequence[object]] = [TITLES[::-1]]
+    for day in (date(2026, 12, 31), datetime(2026, 12, 31, 0, 0), "2026-12-31"):
+        days.append([day, *ROWS[0][:-1][::-1]])
+    path = book(tmp_path / "a.xlsx", {"notes": [["hello"]], "Sheet7": days, "how": [["x", "y"]]})
+    assert from_file(path) == tuple(Answer(row, *ROWS[0]) for row in (2, 3, 4))
+
+
+@pytest.mark.parametrize("title", ["decision", "remark", "key"])
+def test_a_formula_is_not_an_answer(title: str, tmp_path: Path) -> None:
+    """With a stored value or without, it is refused with its row, whatever it would give."""
+    row = [f'="{cell}"' if name == title else cell for name, cell in zip(TITLES, ROWS[0], strict=True)]
+    path = book(tmp_path / "a.xlsx", {"findings": [TITLES, row]})
+    with pytest.raises(ReportError, match=r"a\.xlsx: it holds a formula without a stored value"):
+        from_file(path)
+    stored = tmp_path / "b.xlsx"
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(stored, "w") as new:
+        for part in old.namelist():
+            new.writestr(part, old.read(part).replace(b"<v />", b"<v>agreed</v>").replace(b"<v/>", b"<v>agreed</v>"))
+    with pytest.raises(ReportError, match=rf"b\.xlsx: row 2: {title} is a formula, ="):
+        from_file(stored)
+
+
+def test_what_is_no_answer_is_refused_in_words(tmp_path: Path) -> None:
+    """Each refusal names the file, and says what to do."""
+    bomb = tmp_path / "bomb.xlsx"
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/worksheets/sheet1.xml", bytes(65 << 20))
+    os.mkfifo(tmp_path / "pipe.csv")
+    title_twice = text_of(((*TITLES, "decision"),)).encode()
+    old = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(512)
+    book(tmp_path / "two.xlsx", {"a": [TITLES], "b": [TITLES]})
+    named = {
+        "bomb.xlsx": "67,108,864 (64 MiB) are read",
+        "pipe.csv": "it is a device, a pipe or a socket",
+        "missing.csv": "the file is not there",
+        "two.xlsx": "several sheets hold findings: a and b",
+    }
+    made = {
+        "empty.csv": (b"", "no row of titles with decision and key"),
+        "other.csv": (b"a,b\n1,2\n", "no row of titles with decision and key"),
+        "twice.csv": (title_twice, "the column decision twice"),
+        "old.xls": (old, "an older kind, or is locked"),
+        "cut.xlsx": (b"PK\x03\x04cut", "cannot be read as a workbook"),
+        "zeros.csv": (bytes(100), "it holds zero bytes and is no text"),
+        "long.csv": (b"decision,key\n" + b"x" * (2 << 20), "line 2 has 2,097,152 bytes"),
+    }
+    for name, (data, _) in made.items():
+        (tmp_path / name).write_bytes(data)
+    for name, words in {**named, **{name: words for name, (_, words) in made.items()}}.items():
+        with pytest.raises(ReportError) as caught:
+            from_file(tmp_path / name)
+        (problem,) = caught.value.problems
+        assert problem.where == name
+        assert words in problem.what
+        assert problem.do
+
+
+GOOD = text_of((TITLES, *ROWS)).encode()
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(st.integers(0, len(GOOD)), st.binary(max_size=6), st.integers(0, 9))
+def test_any_bytes_are_read_or_refused(tmp_path: Path, at: int, junk: bytes, cut: int) -> None:
+    """A file that was cut, padded or mutated gives rows or a refusal in words, nothing else."""
+    try:
+        answers = read(tmp_path, GOOD[:at] + junk + GOOD[at + cut :])
+    except ReportError as error:
+        answers, where = (), error.problems[0].where
+    else:
+        where = "a.csv"
+    assert where == "a.csv"
+    assert all(isinstance(answer, Answer) for answer in answers)

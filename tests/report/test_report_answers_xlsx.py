@@ -1,0 +1,95 @@
+"""Tests of the findings as a workbook: read with openpyxl, it is ready for answers and holds no formula."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+import openpyxl
+import pytest
+
+from netcheck.report.answers_csv import COLUMNS
+from netcheck.report.answers_xlsx import to_xlsx
+from netcheck.report.guard import unguarded
+from netcheck.report.model import Report
+from netcheck.rules.finding import Finding, Severity
+
+# The characters of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236, and the two worked examples of the
+# first; then markup, a text like an error, an octet escape as workbooks write it, bidirectional text and a surrogate.
+HOSTILE = (
+    *("=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "\0=1", '=1+2";=1+2', "=1+2'\" ;,=1+2"),
+    *("<b>&\"'", "#N/A", "_x003D_1", "\u202eabc\u2066", "\ud800", "\x1b]0;t\x07\x9b1m", "\uff1d1+1"),
+)
+
+
+def opened(report: Report) -> Any:
+    """The workbook by openpyxl's own reader."""
+    return openpyxl.load_workbook(io.BytesIO(to_xlsx(report)))
+
+
+def with_finding(report: Report, text: str) -> Report:
+    """The report with a single finding made of one text."""
+    finding = Finding(text, Severity.RISK, (text,), text, text, text, None, text)
+    return replace(report, checked=replace(report.checked, findings=(finding,)))
+
+
+def test_a_row_a_finding_in_a_sheet_to_work_in(sample: Report) -> None:
+    """Titles stay in view and on every sheet of paper, columns are wide enough, and rows can be filtered."""
+    sheet = opened(sample)["findings"]
+    rows = list(sheet.iter_rows(values_only=True))
+    assert rows[0] == COLUMNS
+    keys = [row[COLUMNS.index("key")] for row in rows[1:]]
+    assert keys == [finding.key for finding in sample.checked.findings]
+    assert (sheet.freeze_panes, sheet.print_title_rows) == ("A2", "$1:$1")
+    assert sheet.auto_filter.ref == f"A1:M{len(rows)}"
+    assert all(sheet.column_dimensions[cell.column_letter].width >= 10 for cell in sheet[1])
+    assert all(cell.alignment.wrap_text for cell in sheet[2])
+
+
+def test_the_decision_is_chosen_from_a_list(sample: Report) -> None:
+    """The words are those of the boxes in the page; a day is a day; both may stay empty."""
+    sheet = opened(sample)["findings"]
+    rules = {str(rule.sqref): rule for rule in sheet.data_validations.dataValidation}
+    last = len(sample.checked.findings) + 1
+    decision, until = rules[f"J2:J{last}"], rules[f"M2:M{last}"]
+    assert (decision.type, decision.formula1) == ("list", '"agreed,change,question"')
+    assert (until.type, until.operator) == ("date", "greaterThan")
+    assert (decision.allow_blank, decision.showErrorMessage, decision.errorStyle) == (True, True, "stop")
+    assert (COLUMNS[9], COLUMNS[12]) == ("decision", "until")
+
+
+@pytest.mark.parametrize("text", HOSTILE, ids=ascii)
+def test_text_stays_text(text: str, sample: Report) -> None:
+    """Hostile text is a text in its cell, begins like no formula, and is printable; the sheet has its two rows."""
+    sheet = opened(with_finding(sample, text))["findings"]
+    cells = [cell for cell in sheet[2] if cell.value is not None]
+    assert {cell.data_type for cell in cells} == {"s"}
+    assert not [cell.value for cell in cells if cell.value[:1] in set("=+-@\t\r\n\0")]
+    assert all(cell.value.isprintable() for cell in cells)
+    assert sheet.max_row == 2
+    if text.isprintable():
+        assert unguarded(str(sheet["A2"].value)) == text
+
+
+def test_no_finding_is_a_sheet_with_titles(sample: Report) -> None:
+    """A plan without findings makes a workbook that opens."""
+    sheet = opened(replace(sample, checked=replace(sample.checked, findings=())))["findings"]
+    assert list(sheet.iter_rows(values_only=True)) == [COLUMNS]
+
+
+def test_it_says_how_to_answer_and_of_which_plan(sample: Report) -> None:
+    """A second sheet names the plan by its hash, and says what each decision means."""
+    book = opened(sample)
+    text = "\n".join(str(row[0]) for row in book["how to answer"].iter_rows(values_only=True))
+    assert book.active.title == "findings"
+    assert sample.plan.sha256 in text
+    assert "A conflict is accepted only with a remark" in text
+
+
+def test_the_same_report_gives_the_same_bytes(sample: Report) -> None:
+    """The only time inside the file is the report's day."""
+    assert to_xlsx(sample) == to_xlsx(sample)
+    properties = opened(sample).properties
+    assert {properties.created, properties.modified} == {datetime(2026, 11, 20)}
