@@ -36,8 +36,12 @@ def _strangers(planned: Mac | None, hosts: tuple[SiteHost, ...]) -> list[SiteHos
 
 
 def _at_address(scene: Scene) -> Iterator[tuple[Placed, tuple[SiteHost, ...]]]:
-    """Placed interfaces with the site hosts that have their address, where the planned MAC leaves nothing undecided."""
-    for placed, hosts in scene.met:
+    """Placed interfaces with the site hosts that have their address, where the planned MAC leaves nothing undecided.
+    Records of a zone that are the device's own are left out: they are made before it is installed."""
+    for placed, found in scene.met:
+        hosts = tuple(host for host in found if host.where not in scene.own_records) if scene.own_records else found
+        if not hosts:
+            continue
         cell = placed.interface.mac
         unreadable = cell is not None and cell.value is None and any(host.mac for host in hosts)
         if not unreadable:

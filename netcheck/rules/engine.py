@@ -92,7 +92,7 @@ class _Order:
     def __init__(self, plan: Plan) -> None:
         subjects = chain(
             (subnet.name for subnet in plan.subnets),
-            (interface.subject for interface in plan.interfaces),
+            plan.interface_named,
             (each.name for group in (plan.routers, plan.stations) for each in group),
             (survey.file for survey in plan.surveys),
         )

@@ -37,8 +37,9 @@ def _link(placed: Placed) -> Prefix | None:
 def _in_subnet(placed: Placed, gateway: Address) -> bool:
     """The usual case, in which nothing has to be worked out: the subnet's own mask, and both addresses inside it."""
     prefix, mask = placed.subnet.prefix.value, placed.interface.mask
-    usual = prefix is not None and (mask is None or (mask.value is not None and mask.value.length == prefix.length))
-    return usual and prefix is not None and prefix.holds(gateway) and prefix.holds(placed.address)
+    if prefix is None or (mask is not None and (mask.value is None or mask.value.length != prefix.length)):
+        return False
+    return prefix.holds(gateway) and prefix.holds(placed.address)
 
 
 def _off_link(scene: Scene) -> Iterator[Breach]:

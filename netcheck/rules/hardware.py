@@ -31,7 +31,8 @@ def _local(scene: Scene) -> Iterator[Breach]:
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    for mac, interfaces in shared((mac, interface) for interface, mac in scene.macs).items():
+    planned = [mac for _, mac in scene.macs]
+    for mac, interfaces in shared(planned, (interface for interface, _ in scene.macs)).items():
         yield breach(f"the MAC {mac} is planned for {_subjects(interfaces)}", *interfaces, others=[str(mac)])
 
 

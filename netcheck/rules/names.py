@@ -20,6 +20,8 @@ _FOREIGN = re.compile(r"[^A-Za-z0-9.-]", re.ASCII)
 
 def why_no_host_name(name: str) -> str:
     """Why a text is no host name, as the end of a sentence; empty where it is one."""
+    if len(name) <= LONGEST_LABEL and _LABEL.fullmatch(name):
+        return ""
     foreign = _FOREIGN.search(name)
     labels = name.split(".")
     if foreign:
@@ -45,10 +47,10 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    owned = (((scene.plan.island_of(interface), name), interface) for interface, _, name in scene.names)
-    for (_, name), interfaces in shared(owned).items():
-        subjects = listed([interface.subject for interface in interfaces])
-        yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
+    for name, users in shared([name for _, _, name in scene.names], (each for each, _, _ in scene.names)).items():
+        for interfaces in shared(list(map(scene.plan.island_of, users)), users).values():
+            subjects = listed([interface.subject for interface in interfaces])
+            yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
 
 
 def _taken(scene: Scene) -> Iterator[Breach]:

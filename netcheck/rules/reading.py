@@ -36,12 +36,24 @@ def _left_out(survey: Survey) -> Iterator[Breach]:
         yield Breach((survey.file,), message, str(skipped.first[0].place))
 
 
-_TYPED = attrgetter("address", "mask", "gateway", "mac", "host_name", "address6", "mask6", "gateway6")
+_TYPED = {
+    "address": attrgetter("address"),
+    "mask": attrgetter("mask"),
+    "gateway": attrgetter("gateway"),
+    "IPv6 address": attrgetter("address6"),
+    "IPv6 prefix length": attrgetter("mask6"),
+    "IPv6 gateway": attrgetter("gateway6"),
+    "MAC": attrgetter("mac"),
+    "host name": attrgetter("host_name"),
+}
 
 
-def _has_unread(interface: Interface) -> bool:
-    """Say whether an interface holds a cell without a value; nearly none does."""
-    return any(cell is not None and cell.value is None for cell in _TYPED(interface))
+def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
+    """The cells of interfaces without a value: a column after the other, since nearly none is."""
+    for what, cell_of in _TYPED.items():
+        for interface, cell in zip(interfaces, map(cell_of, interfaces), strict=True):
+            if cell is not None and cell.value is None:
+                yield interface.subject, what, cell
 
 
 def _cells(plan: Plan) -> Iterator[Named]:
@@ -51,15 +63,7 @@ def _cells(plan: Plan) -> Iterator[Named]:
         yield subnet.name, "gateway", subnet.gateway
         yield from _several(subnet.name, "pool", subnet.pools)
         yield from _several(subnet.name, "reserved range", subnet.reserved)
-    for interface in filter(_has_unread, plan.interfaces):
-        yield interface.subject, "address", interface.address
-        yield interface.subject, "mask", interface.mask
-        yield interface.subject, "gateway", interface.gateway
-        yield interface.subject, "IPv6 address", interface.address6
-        yield interface.subject, "IPv6 prefix length", interface.mask6
-        yield interface.subject, "IPv6 gateway", interface.gateway6
-        yield interface.subject, "MAC", interface.mac
-        yield interface.subject, "host name", interface.host_name
+    yield from _unread(plan.interfaces)
     for router in plan.routers:
         yield from _several(router.name, "interface", router.interfaces)
         yield from _several(router.name, "route's prefix", (route.to for route in router.routes))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -12,6 +12,7 @@ from netcheck.addr import Mac
 from netcheck.plan.model import Accepted, Interface, Plan, Subnet
 from netcheck.rules.paths import Talk
 from netcheck.rules.talks import talks_of
+from netcheck.rules.zones import Named, named_in_zones
 from netcheck.space.faces import faces_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.source import Survey
@@ -21,15 +22,13 @@ K = TypeVar("K")
 V = TypeVar("V")
 
 
-def shared(pairs: Iterable[tuple[K, V]]) -> dict[K, list[V]]:
-    """The keys that several values have, with these, in the order of their second values."""
-    first: dict[K, V] = {}
+def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
+    """The keys that are there several times, with the value of each; most often there are none."""
     found: dict[K, list[V]] = {}
-    for key, value in pairs:
-        before = first.setdefault(key, value)
-        if before is not value:
-            found.setdefault(key, [before]).append(value)
-    return found
+    if len(set(keys)) < len(keys):
+        for key, value in zip(keys, values, strict=True):
+            found.setdefault(key, []).append(value)
+    return {key: several for key, several in found.items() if len(several) > 1}
 
 
 @dataclass(frozen=True)
@@ -69,11 +68,8 @@ class Scene:
     @cached_property
     def names(self) -> tuple[tuple[Interface, str, str], ...]:
         """Every interface with a host name, as it is typed and folded."""
-        return tuple(
-            (one, one.host_name.text.strip(), folded(one.host_name.text))
-            for one in self.plan.interfaces
-            if one.host_name and one.host_name.text.strip()
-        )
+        named = [(one, one.host_name.text.strip()) for one in self.plan.interfaces if one.host_name]
+        return tuple((one, name, folded(name)) for one, name in named if name)
 
     @cached_property
     def met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
@@ -89,6 +85,21 @@ class Scene:
     def talks(self) -> tuple[Talk, ...]:
         """The conversations, walked both ways."""
         return talks_of(self.plan)
+
+    @cached_property
+    def in_zones(self) -> tuple[Named, ...]:
+        """Planned names and addresses with what zones say of them."""
+        return named_in_zones(self.plan, self.surveys, self.faces)
+
+    @cached_property
+    def own_records(self) -> frozenset[str]:
+        """The places of zone records that are of the device planned at their address, or that a rule on zones says are
+        its own with a wrong name: no sign of a stranger."""
+        return frozenset(
+            str(record.place)
+            for named in self.in_zones
+            for record in (*named.here, *(named.pointers if named.here else named.own))
+        )
 
     @cached_property
     def marks(self) -> dict[str, set[Mac | str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from itertools import combinations
+from operator import attrgetter
 
 from netcheck.addr import Prefix
 from netcheck.plan.model import Subnet
@@ -12,6 +13,7 @@ from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, places
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
+from netcheck.space.intervals import single
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import usable_ranges
 
@@ -88,15 +90,15 @@ def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
     gateway = subnet.gateway.value if subnet.gateway else None
     for span in usable_ranges(prefix):
         usable += span.size
-        used += island.filled.count(span) + island.hosts.count(span)
-        used -= sum(map(island.hosts.count, island.filled.within(span)))
+        used += island.used(span)
         if gateway and span.holds(gateway):
-            used -= island.filled.holds(*gateway) or bool(island.hosts.at(gateway))
+            used -= island.used(single(gateway))
     return used, usable
 
 
 def _same_subnet(scene: Scene) -> Iterator[Breach]:
-    for (name, subnet), several in shared(((each.device, each.subnet), each) for each in scene.plan.interfaces).items():
+    pairs = list(map(attrgetter("device", "subnet"), scene.plan.interfaces))
+    for (name, subnet), several in shared(pairs, scene.plan.interfaces).items():
         message = f"{len(several)} interfaces of {name} are in subnet {subnet}: which one answers is undefined"
         yield Breach(tuple(each.subject for each in several), message, places(each.place for each in several))
 

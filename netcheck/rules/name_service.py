@@ -1,0 +1,95 @@
+"""Rules on what zones say of planned devices: name to address, and address to name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from ipaddress import ip_address
+
+from netcheck.rules.examples import one
+from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.rule import Rule
+from netcheck.rules.scene import Scene
+from netcheck.survey.naming import NameRecord
+from netcheck.survey.table import folded
+from netcheck.text import listed
+
+
+def _shown(records: tuple[NameRecord, ...], by_name: bool) -> str:
+    return listed([f"{record.name if by_name else record.address} ({record.place})" for record in records])
+
+
+def _elsewhere(scene: Scene) -> Iterator[Breach]:
+    """Where a zone completes the name; one that stands there as it is planned is the business of name-taken-on-site."""
+    planned = {(folded(each.name), each.address) for each in scene.in_zones}
+    for each in scene.in_zones:
+        others = tuple(record for record in each.forward if (folded(each.name), record.address) not in planned)
+        if others and not each.here and all(folded(record.name) != folded(each.name) for record in others):
+            message = f"DNS has {each.name} at {_shown(others, by_name=False)}, and not at {each.address}"
+            yield breach(message, each.interface, others=[str(others[0].address)])
+
+
+def _differs(scene: Scene) -> Iterator[Breach]:
+    for each in scene.in_zones:
+        if each.here and each.pointers and not each.own:
+            message = (
+                f"DNS has {each.address} for {each.name}, and its pointer names {_shown(each.pointers, by_name=True)}"
+            )
+            yield breach(message, each.interface, others=[each.pointers[0].name])
+
+
+def _unpaired(scene: Scene) -> Iterator[Breach]:
+    for each in scene.in_zones:
+        if each.here and not each.pointers:
+            pointer = f"{ip_address(str(each.address)).reverse_pointer}."
+            message = (
+                f"DNS has {each.address} for {each.name} ({each.here[0].place}), and no zone given has {pointer} PTR"
+            )
+            yield breach(message, each.interface, others=["PTR"])
+        elif each.own and not each.forward:
+            kind = "A" if each.address.family == 4 else "AAAA"
+            message = (
+                f"{each.address} points to {each.name} ({each.own[0].place}), and no zone given has its {kind} record"
+            )
+            yield breach(message, each.interface, others=[kind])
+
+
+def _zone(*lines: str) -> str:
+    return "".join(f"{line}\n" for line in ("$ORIGIN plant.example.", "$TTL 3600", *lines))
+
+
+_KEYS = 'address = "10.62.20.61"\nhost-name = "filler-plc"'
+_FORWARD = "filler-plc IN A 10.62.20.61"
+_POINTER = "61.20.62.10.in-addr.arpa. IN PTR filler-plc"
+_GOOD = one(_KEYS, hosts=_zone(_FORWARD, _POINTER))
+
+DNS_NAME_ELSEWHERE = Rule(
+    slug="dns-name-elsewhere",
+    severity=Severity.CONFLICT,
+    what="A zone has the planned host name at another address only.",
+    why="Whoever asks for the device by its name is sent to something else, or to an address that nobody has any more.",
+    bad=one(_KEYS, hosts=_zone("filler-plc IN A 10.62.20.80", "80.20.62.10.in-addr.arpa. IN PTR filler-plc")),
+    good=_GOOD,
+    source="RFC 1034 section 3.6; our own rule, because a name that is planned anew is seldom taken out of its zone",
+    check=_elsewhere,
+)
+DNS_NAME_DIFFERS = Rule(
+    slug="dns-name-differs",
+    severity=Severity.RISK,
+    what="A zone has the planned address for the planned name, and the pointer of that address names another host.",
+    why="Logs, alarms and access lists that go by names show the wrong device, and a search starts in the wrong panel.",
+    bad=one(_KEYS, hosts=_zone(_FORWARD, "61.20.62.10.in-addr.arpa. IN PTR old-filler")),
+    good=_GOOD,
+    source="RFC 1912 section 2.1: PTR and A records must match",
+    check=_differs,
+)
+DNS_PAIR_MISSING = Rule(
+    slug="dns-pair-missing",
+    severity=Severity.NOTE,
+    what="Of a planned name and address zones have one record, to the address or to the name, and not the other.",
+    why="Some software refuses a host whose address does not lead back to its name; the missing record is quickly made "
+    "while the other one is.",
+    bad=one(_KEYS, hosts=_zone(_FORWARD)),
+    good=_GOOD,
+    source="RFC 1912 section 2.1: for every address there should be a matching PTR record",
+    check=_unpaired,
+)

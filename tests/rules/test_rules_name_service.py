@@ -1,0 +1,86 @@
+"""What zones say of planned devices, zone by zone; the zones of RFC 1035 section 5.3's form are read by the survey."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from netcheck.rules.engine import Checked
+from netcheck.rules.examples import one, plan
+
+HEAD = "$ORIGIN plant.example.\n$TTL 3600\n"
+KEYS = 'address = "10.62.20.61"\nhost-name = "{}"'
+RULES = {
+    "dns-name-elsewhere",
+    "dns-name-differs",
+    "dns-pair-missing",
+    "name-taken-on-site",
+    "taken-on-site",
+    "already-there",
+}
+HERE, POINTS = "filler-plc IN A 10.62.20.61\n", "61.20.62.10.in-addr.arpa. IN PTR filler-plc\n"
+
+
+def found(checked: Callable[..., Checked], name: str, zone: str, site: str = "") -> list[str]:
+    """The rules on names and site hosts that are broken by a plan of one interface with this name."""
+    example = one(KEYS.format(name), hosts=HEAD + zone, site=site)
+    return [finding.rule for finding in checked(example.plan, example.hosts).findings if finding.rule in RULES]
+
+
+@pytest.mark.parametrize("name", ["filler-plc", "FILLER-PLC", "filler-plc.plant.example"])
+@pytest.mark.parametrize(
+    ("zone", "rules"),
+    [
+        pytest.param(HERE + POINTS, [], id="both fit"),
+        pytest.param(HERE, ["dns-pair-missing"], id="no pointer"),
+        pytest.param(POINTS, ["dns-pair-missing"], id="no address record"),
+        pytest.param(HERE + "61.20.62.10.in-addr.arpa. IN PTR old-filler\n", ["dns-name-differs"], id="old pointer"),
+        pytest.param("61.20.62.10.in-addr.arpa. IN PTR old-filler\n", ["taken-on-site"], id="somebody else's"),
+        pytest.param("camera IN A 10.62.20.61\n", ["taken-on-site"], id="another name has it"),
+        pytest.param("filler-plc IN AAAA 2001:db8::61\n", [], id="another family says nothing of it"),
+        pytest.param("capper-plc IN A 10.62.20.80\n", [], id="not of this name"),
+    ],
+)
+def test_what_is_found(name: str, zone: str, rules: list[str], checked: Callable[..., Checked]) -> None:
+    """Case ignored (RFC 4343 section 2), bare or with the domain; RFC 1912 section 2.1 on pairs."""
+    assert found(checked, name, zone) == rules
+
+
+@pytest.mark.parametrize(
+    ("name", "site", "rules"),
+    [
+        ("filler-plc", "", ["dns-name-elsewhere"]),
+        ("filler-plc", 'domain = "plant.example"\n', ["dns-name-elsewhere"]),
+        ("filler-plc", 'domain = "elsewhere.example"\n', []),
+        ("filler-plc.plant.example", "", ["name-taken-on-site"]),
+        ("filler-plc.elsewhere.example", "", []),
+    ],
+)
+def test_a_name_elsewhere(name: str, site: str, rules: list[str], checked: Callable[..., Checked]) -> None:
+    """A bare name is of the plan's domain, where it names one; a name that stands there as planned is said once."""
+    assert found(checked, name, "filler-plc IN A 10.62.20.80\n", site) == rules
+
+
+def test_of_two_addresses_one_is_planned(checked: Callable[..., Checked]) -> None:
+    """A name may have several addresses (RFC 1034 section 3.6); the planned one among them is enough."""
+    assert found(checked, "filler-plc", HERE + "filler-plc IN A 10.62.20.80\n" + POINTS) == []
+
+
+def test_words_and_places(checked: Callable[..., Checked]) -> None:
+    """The finding says what the zone has, in which line, and what is planned."""
+    example = one(KEYS.format("filler-plc"), hosts=HEAD + "filler-plc IN A 10.62.20.80\n")
+    finding = next(each for each in checked(example.plan, example.hosts).findings if each.rule == "dns-name-elsewhere")
+    assert finding.subjects == ("filler-plc/cpu",)
+    assert finding.message == "DNS has filler-plc at 10.62.20.80 (site-hosts.csv: line 3), and not at 10.62.20.61"
+
+
+def test_zones_of_another_island_say_nothing(checked: Callable[..., Checked]) -> None:
+    """Addresses and names repeat between islands."""
+    example = plan(
+        '[[device]]\nname = "filler-plc"\n[[device.interface]]\nname = "cpu"\nsubnet = "process"\n'
+        + KEYS.format("filler-plc"),
+        hosts=HEAD + "filler-plc IN A 10.62.20.80\n",
+        survey='taken = 2026-10-28\ncovers = ["10.62.20.0/24"]\nisland = "machine-1"',
+    )
+    assert "dns-name-elsewhere" not in {each.rule for each in checked(example.plan, example.hosts).findings}
