@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -71,8 +72,8 @@ def command(
     paths = [path for path, _ in targets]
     with Steps((len(RULES) + 3) * (2 if since else 1) + len(targets)) as steps:
         day = day_from(today)
-        before = _checked(since, paths, record, day, steps)[0] if since else None
         checked, surveys = _checked(plan, paths, record, day, steps)
+        before = _earlier(since, paths, record, day, steps) if since else None
         steps.begin("reading the records")
         report = report_of(checked, surveys, _records(record), day, before)
         steps.end()
@@ -101,6 +102,14 @@ def _checked(
     steps.end()
     steps.begin("running the rules")
     return check(plan, surveys, day, done=lambda rule: steps.end()), surveys
+
+
+def _earlier(path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps) -> Checked:
+    """The check of the earlier revision; its faults say which plan they are of, since both may have the same names."""
+    try:
+        return _checked(path, paths, record, day, steps)[0]
+    except NetcheckError as error:
+        raise type(error)(*(replace(one, what=f"{one.what} (in --since {path})") for one in error.problems)) from None
 
 
 def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:

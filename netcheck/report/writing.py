@@ -114,12 +114,12 @@ def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:
     """Refuse to write over what the report is made from, and into folders that are not there; ReportError holds all."""
     inputs = [*records, *(Path(plan.folder) / name for name in _files_of(plan))]
     problems = [
-        Problem("the report would overwrite what it is made from", f"--out {path}", "Choose another name")
+        Problem("the report would overwrite what it is made from", str(path), "Choose another name")
         for path in paths
         if any(_same(path, given) for given in inputs)
     ]
     problems += [
-        Problem("its folder is not there", f"--out {path}", "Make the folder first")
+        Problem("its folder is not there", str(path), "Make the folder first")
         for path in paths
         if not path.parent.is_dir()
     ]

@@ -147,8 +147,8 @@ def test_requests_sheet_and_since(desk: Path) -> None:
         (("--sheet", "sheet.pdf"), "--sheet sheet.pdf does not end in .html"),
         (("--out", "a.csv", "--requests", "a.csv"), "--requests a.csv is named twice"),
         (("--requests", "tarn-hollow/site-hosts.csv"), "would overwrite what it is made from"),
-        (("--since", "nowhere", "--out", "r.html"), "nowhere"),
-        (("--since", "other", "--sheet", "none/s.html"), "its folder is not there"),
+        (("--since", "nowhere", "--out", "r.html"), "nowhere: there is no such file or folder (in --since nowhere)"),
+        (("--since", "other", "--sheet", "none/s.html"), "none/s.html: its folder is not there. Make"),
     ],
 )
 def test_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path) -> None:
