@@ -29,3 +29,8 @@ def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
     """Return items as prose: `a`, `a and b`, `a, b and c`; beyond `most`, the rest as a count."""
     shown = items if len(items) <= most else [*items[:most], f"{len(items) - most} more"]
     return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} {joint} {shown[-1]}" if shown else "none"
+
+
+def flowing(text: str) -> str:
+    """A docstring as paragraphs of one line each, for what wraps lines to a terminal's width itself."""
+    return "\n\n".join(" ".join(paragraph.split()) for paragraph in text.split("\n\n"))

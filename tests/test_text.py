@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.text import listed, safe
+from netcheck.text import flowing, listed, safe
 
 
 @pytest.mark.parametrize(
@@ -51,3 +51,8 @@ def test_nothing_of_the_control_kind_gets_through(text: str) -> None:
 def test_lists_as_prose(items: list[str], prose: str) -> None:
     """Commas and one `and`; beyond six a count."""
     assert listed(items) == prose
+
+
+def test_a_docstring_flows() -> None:
+    """Lines of a paragraph become one, paragraphs stay apart, so that a terminal of any width wraps them well."""
+    assert flowing("One line.\n\n    Two lines\n    of it.\n    ") == "One line.\n\nTwo lines of it."

@@ -12,7 +12,7 @@ import typer
 
 from netcheck import __version__
 from netcheck.errors import NetcheckError
-from netcheck.text import safe
+from netcheck.text import flowing, safe
 
 # Name and module of each command, in the order of the work. A module holds `command`, or `app` where it has
 # commands of its own. It imports what is heavy inside its function, so that `--help` and `check` start at once.
@@ -60,7 +60,7 @@ def build(words: list[str]) -> typer.Typer:
         if hasattr(module, "app"):
             app.add_typer(module.app, name=name)
         else:
-            app.command(name)(module.command)
+            app.command(name, help=flowing(module.command.__doc__ or ""))(module.command)
     return app
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import typer
 
 from netcheck.cli import survey_listen, survey_read, survey_sweep
+from netcheck.text import flowing
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
-# One line a command; what is heavy its module imports inside the function.
-app.command("read")(survey_read.command)
-app.command("listen")(survey_listen.command)
-app.command("sweep")(survey_sweep.command)
+# What is heavy these modules import inside the function.
+for name, module in (("read", survey_read), ("listen", survey_listen), ("sweep", survey_sweep)):
+    app.command(name, help=flowing(module.command.__doc__ or ""))(module.command)
 
 
 @app.callback()
