@@ -79,12 +79,29 @@ class Island:
         return _grouped((placed.address, placed) for placed in self.placed)
 
     @cached_property
+    def _planned(self) -> dict[int, list[int]]:
+        """By family, the planned addresses in order, each once."""
+        found: dict[int, set[int]] = {family: set() for family in WIDTH}
+        for family, value in self.placed_at:
+            found[family].add(value)
+        return {family: sorted(values) for family, values in found.items()}
+
+    @cached_property
+    def _met(self) -> dict[int, list[int]]:
+        return {family: sorted(self.hosts.among(family, values)) for family, values in self._planned.items()}
+
+    @cached_property
     def met(self) -> set[Address]:
         """The planned addresses that some site host has."""
-        planned = {
-            family: [one.address.value for one in self.placed if one.address.family == family] for family in WIDTH
-        }
-        return {Address(family, value) for family in WIDTH for value in self.hosts.among(family, planned[family])}
+        return {Address(family, value) for family, values in self._met.items() for value in values}
+
+    def used(self, span: Range) -> int:
+        """How many addresses of a range are planned, a site host's, in a pool or reserved."""
+        if any(self.kept.within(span)):
+            inside = sum(map(self.hosts.count, self.filled.within(span)))
+            return self.filled.count(span) + self.hosts.count(span) - inside
+        planned, met = (_count(values[span.family], span) for values in (self._planned, self._met))
+        return planned + self.hosts.count(span) - met
 
     @cached_property
     def _ascending(self) -> tuple[list[Address], list[Placed]]:
@@ -159,6 +176,10 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
         )
         for name in names
     }
+
+
+def _count(values: list[int], span: Range) -> int:
+    return bisect_right(values, span.high) - bisect_left(values, span.low)
 
 
 def placed_of(plan: Plan) -> Iterator[Placed]:

@@ -6,56 +6,65 @@ from array import array
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from itertools import accumulate, islice
+from itertools import accumulate, islice, repeat
+from operator import add
 from typing import ClassVar, NamedTuple
 
 from netcheck.addr import Address, Mac
 
-_SPACES = b" \t\n\v\f\r\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII
+_SPACES = b" \t\v\f\r\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII, but the line end
 
 
 class Texts:
-    """A column of texts, kept as UTF-8 end to end."""
+    """A column of texts, kept as UTF-8 one after the other, a line end behind each."""
 
     def __init__(self) -> None:
         self._bytes = bytearray()
         self._ends = array("Q", [0])
+        self._lines = True  # no text holds a line end of its own
 
     def __len__(self) -> int:
         return len(self._ends) - 1
 
     def __getitem__(self, row: int) -> str:
-        return self._bytes[self._ends[row] : self._ends[row + 1]].decode("utf-8", "surrogatepass")
+        return self._bytes[self._ends[row] : self._ends[row + 1] - 1].decode("utf-8", "surrogatepass")
 
     def lowered(self) -> Iterator[str] | None:
         """All texts in lower case, much faster than one by one; None where they are not ASCII without spaces."""
-        if not self._bytes.isascii() or any(space in self._bytes for space in _SPACES):
+        if not self._lines or not self._bytes.isascii() or any(space in self._bytes for space in _SPACES):
             return None
-        whole, ends = self._bytes.decode("ascii").lower(), self._ends
-        return map(whole.__getitem__, map(slice, ends, islice(ends, 1, None)))
+        return iter(self._bytes.decode("ascii").lower().split("\n")[:-1])
 
     def filled(self, row: int) -> bool:
         """Say whether the text of a row is not empty."""
-        return self._ends[row] != self._ends[row + 1]
+        return self._ends[row] + 1 != self._ends[row + 1]
 
     def add(self, text: str) -> None:
         """Append one text."""
-        if text:
-            self._bytes += text.encode("utf-8", "surrogatepass")
+        self._lines = self._lines and "\n" not in text
+        self._bytes += text.encode("utf-8", "surrogatepass")
+        self._bytes += b"\n"
         self._ends.append(len(self._bytes))
 
     def add_all(self, texts: Sequence[str], size: int) -> None:
         """Append several texts; of none, as many empty ones."""
-        whole = "".join(texts)
-        parts: Sequence[str | bytes] = texts or [""] * size
+        if not texts:
+            self._ends.extend(range(len(self._bytes) + 1, len(self._bytes) + size + 1))
+            self._bytes += b"\n" * size
+            return
+        whole = "\n".join(texts)
+        self._lines = self._lines and whole.count("\n") < size
+        parts: Sequence[str | bytes] = texts
         if not whole.isascii():
             parts = [text.encode("utf-8", "surrogatepass") for text in texts]
-        self._ends.extend(islice(accumulate(map(len, parts), initial=len(self._bytes)), 1, None))
-        self._bytes += whole.encode("utf-8", "surrogatepass")
+        sizes = map(add, map(len, parts), repeat(1))
+        self._ends.extend(islice(accumulate(sizes, initial=len(self._bytes)), 1, None))
+        self._bytes += whole.encode("utf-8", "surrogatepass") + b"\n"
 
     def extend(self, other: Texts) -> None:
         """Append another column's texts."""
         base = len(self._bytes)
+        self._lines = self._lines and other._lines
         self._bytes += other._bytes
         self._ends.extend(base + end for end in other._ends[1:])
 
