@@ -1,0 +1,304 @@
+"""Tests of `netcheck answers` from the command line: check, report, answer, read back, check again."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from contextlib import chdir, redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from datetime import date
+from difflib import ndiff
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from netcheck.cli.main import run
+from netcheck.plan.workbook_starting import new_workbook
+from tests.report.made import plan_text, write_plan
+
+DAY = "2026-11-20"
+Row = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a command ended, and what it printed."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def netcheck(folder: Path, *words: str, day: str = DAY) -> Ended:
+    """Run the command line in this process, in a folder: a process for each call would take a minute."""
+    before, out, told = sys.argv, io.StringIO(), io.StringIO()
+    sys.argv = ["netcheck", *words, "--today", day]
+    code: object = None
+    try:
+        with chdir(folder), redirect_stdout(out), redirect_stderr(told):
+            run()
+    except SystemExit as end:
+        code = end.code
+    finally:
+        sys.argv = before
+    assert isinstance(code, int)
+    return Ended(code, out.getvalue(), told.getvalue())
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Path:
+    """A folder with a plan, and its findings as CSV and as a workbook."""
+    write_plan(tmp_path / "p")
+    result = netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "a.xlsx")
+    assert (result.returncode, result.stderr) == (0, "")
+    return tmp_path
+
+
+def answered(file: Path, answer: Callable[[Row], None], **form: str) -> None:
+    """Answer a CSV file as a program would save it, in this form."""
+    with file.open(newline="", encoding="utf-8-sig") as stream:
+        rows = list(csv.DictReader(stream))
+    for row in rows:
+        answer(row)
+    with file.open("w", newline="", encoding=form.get("encoding", "utf-8")) as stream:
+        writer = csv.DictWriter(stream, list(rows[0])[:: -1 if "turned" in form else 1], delimiter=form.get("by", ","))
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def agree(row: Row) -> None:
+    """Agree to the address that a camera has, until the end of the year."""
+    if row["rule"] == "taken-on-site":
+        row.update(decision="agreed", remark="the camera goes", by="site IT", until="31.12.2026")
+
+
+def checked(folder: Path, plan: str = "p", day: str = DAY) -> tuple[list[str], list[str]]:
+    """The rules of the findings that are open and accepted on a day."""
+    shape = json.loads(netcheck(folder, "check", plan, "--format", "json", day=day).stdout)
+    return [one["rule"] for one in shape["findings"]], [one["rule"] for one in shape["accepted"]]
+
+
+@pytest.mark.parametrize(
+    "form",
+    [{}, {"by": ";", "encoding": "utf-8-sig", "turned": ""}, {"by": "\t", "encoding": "utf-16"}],
+    ids=["plain", "semicolon-bom-turned", "tab-utf-16"],
+)
+def test_the_way_there_and_back(form: dict[str, str], desk: Path) -> None:
+    """An agreed conflict is accepted in the next check up to its last day, and returns on the day after."""
+    before = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
+    assert "taken-on-site" in checked(desk)[0]
+    answered(desk / "a.csv", agree, **form)
+    result = netcheck(desk, "answers", "p", "a.csv", "--write")
+    assert (result.returncode, result.stderr) == (0, f"written: {Path('p/plan.toml')}\n")
+    after = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
+    changed = [line for line in ndiff(before.splitlines(), after.splitlines()) if line[0] in "+-"]
+    assert {line[0] for line in changed} == {"+"}
+    assert "+ [[accepted]]" in changed
+    for day in (DAY, "2026-12-31"):
+        assert "taken-on-site" in checked(desk, day=day)[1]
+    findings, accepted = checked(desk, day="2027-01-01")
+    assert "taken-on-site" in findings
+    assert "taken-on-site" not in accepted
+    again = netcheck(desk, "answers", "p", "a.csv")
+    assert (again.returncode, again.stderr) == (0, "nothing to write\n")
+    assert (desk / "p" / "plan.toml").read_text(encoding="utf-8") == after
+
+
+def test_an_agreement_that_ran_out_is_renewed_in_its_place(desk: Path) -> None:
+    """Answered anew, the same entry gets its new day; the plan holds one entry for it."""
+    answered(desk / "a.csv", agree)
+    assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
+    assert netcheck(desk, "report", "p", "--out", "b.csv", day="2027-01-01").returncode == 0
+    answered(desk / "b.csv", lambda row: agree(row) or row.update(until="2027-06-30" if row["decision"] else ""))
+    assert netcheck(desk, "answers", "p", "b.csv", day="2027-01-01").returncode == 0
+    text = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
+    assert text.count('rule = "taken-on-site"') == 1
+    assert "until = 2027-06-30" in text
+    assert "taken-on-site" in checked(desk, day="2027-06-30")[1]
+
+
+def test_a_new_clash_is_not_hidden(desk: Path) -> None:
+    """The entry is for that camera: another host at the address is a conflict again."""
+    answered(desk / "a.csv", agree)
+    assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
+    hosts = desk / "p" / "site-hosts.csv"
+    hosts.write_text(hosts.read_text().replace("00-00-5E-00-53-90,camera-7", "00-00-5E-00-53-99,laptop"))
+    findings, accepted = checked(desk)
+    assert "taken-on-site" in findings
+    assert "taken-on-site" not in accepted
+    assert "accepted-unused" in findings
+
+
+def test_what_has_to_be_mended_gives_exit_1_and_the_rest_is_done(desk: Path) -> None:
+    """A conflict without a remark and a row that fits nothing are said with their rows; the good row is written."""
+
+    def answer(row: Row) -> None:
+        agree(row)
+        if row["rule"] == "inside-pool":
+            row.update(decision="agreed", by="site IT")
+        if row["rule"] == "not-surveyed":
+            row.update(decision="agreed", by="site IT", key="not-surveyed-000000000000")
+
+    answered(desk / "a.csv", answer)
+    result = netcheck(desk, "answers", "p", "a.csv")
+    assert result.returncode == 1
+    assert "row 3: a conflict, inside-pool, is never accepted without a remark" in result.stdout
+    assert "row 5: no finding not-surveyed of packing with key not-surveyed-000000000000 is left" in result.stdout
+    assert "1 accepted, 0 to change, 0 in question, 2 to mend, 1 not answered" in result.stdout
+    text = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
+    assert ('rule = "taken-on-site"' in text, 'rule = "inside-pool"' in text) == (True, False)
+
+
+def test_a_dry_run_writes_nothing(desk: Path) -> None:
+    """It says the same, as text or as JSON, and the plan stays."""
+    answered(desk / "a.csv", agree)
+    before = (desk / "p" / "plan.toml").read_bytes()
+    result = netcheck(desk, "answers", "p", "a.csv", "--dry-run", "--format", "json")
+    shape = json.loads(result.stdout)
+    assert (result.returncode, shape["written"]) == (0, False)
+    assert shape["accepted"] == [
+        {
+            "row": 2,
+            "rule": "taken-on-site",
+            "subject": "pasteuriser-plc/cpu",
+            "address": "10.62.20.61",
+            "with": "00-00-5E-00-53-90",
+            "by": "site IT",
+            "because": "the camera goes",
+            "until": "2026-12-31",
+        }
+    ]
+    assert result.stderr == f"would be written: {Path('p/plan.toml')}\n"
+    assert (desk / "p" / "plan.toml").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("p", "missing.csv"), "netcheck: missing.csv: the file is not there"),
+        (("nowhere", "a.csv"), "netcheck: nowhere: there is no such file or folder"),
+        (("p", "p/site-hosts.csv"), "netcheck: site-hosts.csv: it has no row of titles"),
+        (("p", "a.csv", "--write", "--dry-run"), "netcheck: --write and --dry-run cannot go together"),
+        (("p", "a.csv", "--format", "xml"), "netcheck: Invalid value for '--format'"),
+    ],
+    ids=["no-file", "no-plan", "no-findings", "both", "format"],
+)
+def test_bad_use_is_said_without_a_traceback(words: tuple[str, ...], message: str, desk: Path) -> None:
+    """Exit code 2, one line, and nothing is written."""
+    before = (desk / "p" / "plan.toml").read_bytes()
+    result = netcheck(desk, "answers", *words)
+    assert (result.returncode, result.stdout) == (2, "")
+    assert result.stderr.startswith(message)
+    assert (desk / "p" / "plan.toml").read_bytes() == before
+
+
+def test_a_workbook_plan_takes_answers(tmp_path: Path) -> None:
+    """The entry stands on the sheet `accepted`, and the next check knows it."""
+    file = tmp_path / "plan.xlsx"
+    file.write_bytes(new_workbook("plan", ["mask-broken"], date(2026, 11, 2)))
+    book = openpyxl.load_workbook(file)
+    titles = [cell.value for cell in book["interfaces"][1]]
+    book["interfaces"].cell(2, titles.index("mask") + 1, "255.255.225.0")
+    book.save(file)
+    assert netcheck(tmp_path, "report", "plan.xlsx", "--out", "a.xlsx").returncode == 0
+    answered_book(tmp_path / "a.xlsx", 2, decision="agreed", remark="=1+1", by="site IT", until=date(2026, 12, 31))
+    result = netcheck(tmp_path, "answers", "plan.xlsx", "a.xlsx")
+    assert (result.returncode, result.stderr) == (0, "written: plan.xlsx\n")
+    assert checked(tmp_path, "plan.xlsx") == ([], ["mask-broken"])
+    before = file.read_bytes()
+    assert netcheck(tmp_path, "answers", "plan.xlsx", "a.xlsx").stderr == "nothing to write\n"
+    assert file.read_bytes() == before
+    findings, accepted = checked(tmp_path, "plan.xlsx", "2027-01-01")
+    assert ("mask-broken" in findings, accepted) == (True, [])
+
+
+def answered_book(file: Path, *rows: int, **cells: object) -> None:
+    """Answer rows of a workbook; text is text, as when it is typed with a quote before it."""
+    book = openpyxl.load_workbook(file)
+    sheet = book["findings"]
+    titles = [cell.value for cell in sheet[1]]
+    for row in rows:
+        for title, value in cells.items():
+            cell = sheet.cell(row, titles.index(title) + 1, value)
+            cell.data_type = "s" if isinstance(value, str) else cell.data_type
+    book.save(file)
+
+
+# Device names that begin like formulas, hold separators and quotes, markup, and the worked examples of the OWASP page
+# on CSV injection. Names that a spreadsheet takes for days or numbers come too.
+NAMES = ("=1+2'\" ;,=1+2", '=1+2";=1+2', "@SUM(A1)", "+1", "-1", "'=x", '<b>&"', "3", "1e5", "a, b", "k\u00e4se\u202e")
+
+
+def hostile_plan(folder: Path) -> None:
+    """Every hostile device twice at one address, so that its findings name two subjects."""
+    devices = (
+        f"[[device]]\nname = {json.dumps(name)}\n"
+        + "".join(
+            f'  [[device.interface]]\n  name = "{port}"\n  subnet = "process"\n  mask = "/16"\n'
+            f'  address = "10.62.20.{120 + 2 * number}"\n'
+            for port in ("7", "8")
+        )
+        for number, name in enumerate(NAMES)
+    )
+    write_plan(folder, plan_text() + "".join(devices))
+
+
+@pytest.fixture
+def office(tmp_path: Path) -> Callable[[Path, str, str], Path]:
+    """An independent spreadsheet program that opens a file and saves it as another kind."""
+    program = shutil.which("soffice") or shutil.which("libreoffice")
+    if program is None:
+        reason = "LibreOffice is not installed, so no independent program can save the workbook"
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(reason)
+    profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
+
+    def convert(file: Path, kind: str, name: str) -> Path:
+        told = [f"--infilter={IN}"] if file.suffix == ".csv" else []
+        out = file.parent / "saved"
+        words = [str(program), profile, "--headless", *told, "--convert-to", kind, "--outdir", str(out), str(file)]
+        result = subprocess.run(words, capture_output=True, text=True, timeout=120, check=False)
+        assert (out / name).is_file(), result.stderr
+        return out / name
+
+    return convert
+
+
+# Token 1 to 3 of the filter: separator, quote, character set (76 is UTF-8, 65535 UTF-16); from the program's guide.
+IN = "CSV:44,34,76,1"
+SEMICOLONS = "csv:Text - txt - csv (StarCalc):59,34,65535"
+
+
+def test_a_spreadsheet_program_saves_what_is_read_back(
+    tmp_path: Path, office: Callable[[Path, str, str], Path]
+) -> None:
+    """LibreOffice opens the workbook and saves it as CSV with semicolons in UTF-16, and opens the CSV and saves a
+    workbook: every finding of the hostile plan is found in both, and its answer is taken."""
+    hostile_plan(tmp_path / "p")
+    assert netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "b.xlsx").returncode == 0
+
+    def answer(row: Row) -> None:
+        row.update(decision="agreed", remark="'=remark", by="site IT", until="2026-12-31")
+
+    answered(tmp_path / "a.csv", answer)
+    shape = json.loads(netcheck(tmp_path, "check", "p", "--format", "json").stdout)
+    count = len(shape["findings"])
+    assert count > 3 * len(NAMES)
+    cells = {"decision": "agreed", "remark": "=remark", "by": "site IT", "until": date(2026, 12, 31)}
+    answered_book(tmp_path / "b.xlsx", *range(2, count + 2), **cells)
+    workbook = office(tmp_path / "a.csv", "xlsx", "a.xlsx")
+    table = office(tmp_path / "b.xlsx", SEMICOLONS, "b.csv")
+    assert table.read_bytes().startswith(b"\xff\xfe")
+    for saved in (workbook, table):
+        result = netcheck(tmp_path, "answers", "p", str(saved), "--dry-run", "--format", "json")
+        shape = json.loads(result.stdout)
+        assert (result.returncode, len(shape["accepted"]), shape["mend"]) == (0, count, [])
+        assert {(one["because"], one["until"]) for one in shape["accepted"]} == {("=remark", "2026-12-31")}
+    assert netcheck(tmp_path, "answers", "p", str(table)).returncode == 0
+    assert checked(tmp_path)[0] == []
