@@ -13,7 +13,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "netcheck"
-GROUND = {"addr", "caution", "errors", "files", "text"}  # modules beside the folders that everybody may use
+GROUND = {"addr", "caution", "errors", "files", "guard", "text"}  # modules beside the folders that everybody may use
 LAYERS = {
     "plan": set(),
     "survey": {"plan"},

@@ -10,6 +10,7 @@ from array import array
 from collections.abc import Sequence
 from operator import itemgetter
 
+from netcheck.guard import unguarded
 from netcheck.plan.bulk import ipv4_of, macs_of
 from netcheck.plan.delimited import rows_of
 from netcheck.survey.columns import NO_MAC, Block
@@ -38,7 +39,7 @@ class Bulk:
         address, mac, name, note, seen = (_column(rows, column) for column in self._columns)
         addresses = ipv4_of(address)
         try:
-            return None if addresses is None else Block(addresses, _macs(mac), name, note, _days(seen))
+            return None if addresses is None else Block(addresses, _macs(mac), _freed(name), _freed(note), _days(seen))
         except ValueError:
             return None
 
@@ -46,6 +47,11 @@ class Bulk:
 def _column(rows: Sequence[Sequence[str]], column: int) -> list[str]:
     """The cells of a column without outer space, empty where there is no such column."""
     return [] if column < 0 else list(map(str.strip, map(itemgetter(column), rows)))
+
+
+def _freed(texts: list[str]) -> list[str]:
+    """Texts without the guard against formulas, as nearly all are anyway."""
+    return list(map(unguarded, texts)) if "'" in "".join(texts) else texts
 
 
 def _macs(texts: Sequence[str]) -> array[int]:

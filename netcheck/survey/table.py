@@ -147,6 +147,11 @@ class HostTable:
             return map(str.rstrip, lowered, repeat("."))
         return (folded(names[row]) for row in range(len(names)))
 
+    @property
+    def distinct(self) -> int:
+        """How many distinct addresses there are."""
+        return len(self) - sum(map(len, self._doubles.values()))
+
     def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
         """The rows of each address that has more than one."""
         for family in WIDTH:

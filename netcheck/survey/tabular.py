@@ -7,6 +7,7 @@ from itertools import islice
 
 from netcheck.addr import Address
 from netcheck.errors import Problem, SurveyError
+from netcheck.guard import unguarded
 from netcheck.plan.delimited import Lines, Record, lines_of, records_of, text_of
 from netcheck.survey.bulk import Bulk
 from netcheck.survey.gathering import Gathering, Source
@@ -83,8 +84,8 @@ class _Rows:
             return
         mac = into.attempt(row, mac_from, cells[self._mac]) if 0 <= self._mac < width else None
         seen = into.attempt(row, date_from, cells[self._seen]) if 0 <= self._seen < width else None
-        name = cells[self._name].strip() if 0 <= self._name < width else ""
-        note = cells[self._note].strip() if 0 <= self._note < width else ""
+        name = unguarded(cells[self._name].strip()) if 0 <= self._name < width else ""
+        note = unguarded(cells[self._note].strip()) if 0 <= self._note < width else ""
         if self._used is not None:
             note = self._rest(cells, self._used)
         for address in addresses:

@@ -1,0 +1,174 @@
+"""`netcheck survey read`: many lists made one, what each brought, where they disagree, what the plan lacks."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from netcheck.cli.main import build
+from netcheck.errors import NetcheckError
+from netcheck.plan.model import Place, SurveyEntry
+from netcheck.survey.reading import read_survey
+
+LEASES = 'lease 10.62.20.20 { binding state active; hardware ethernet 00:00:5e:00:53:14; client-hostname "hmi-a"; }\n'
+ARP = "10.62.20.20 dev eth0 lladdr 00:00:5e:00:53:14 REACHABLE\n10.62.20.21 dev eth0 lladdr 00:00:5e:00:53:15 STALE\n"
+PLAN = """format = 1
+[site]
+name = "Tarn Hollow creamery"
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/24"
+[[subnet]]
+name = "packing"
+prefix = "10.62.30.0/24"
+[[subnet]]
+name = "office"
+prefix = "10.62.40.0/24"
+[[survey]]
+file = "hosts.csv"
+taken = 2026-10-28
+covers = ["10.62.20.0/24", "10.62.30.0/25"]
+columns = { address = "Real" }
+"""
+
+
+@pytest.fixture
+def lists(tmp_path: Path) -> Path:
+    """A folder with lists of several kinds and a plan."""
+    (tmp_path / "leases.txt").write_text(LEASES)
+    (tmp_path / "arp.txt").write_text(ARP)
+    (tmp_path / "hosts.csv").write_text("IP,Real,MAC\n10.62.20.1,10.62.20.22,00-00-5E-00-53-16\n")
+    (tmp_path / "odd.csv").write_text("ip,mac,name\n10.62.20.21,00-00-5E-00-53-99,=1+2\n10.62.20.05,,x\n")
+    (tmp_path / "plan.toml").write_text(PLAN)
+    return tmp_path
+
+
+def run(*words: str | Path) -> Result:
+    """Run `netcheck survey read` with these words."""
+    return CliRunner().invoke(build(["survey"]), ["survey", "read", *map(str, words)])
+
+
+def shown(*words: str | Path) -> dict[str, object]:
+    """What it prints as JSON."""
+    result = run(*words, "--format", "json")
+    value = json.loads(result.stdout)
+    assert isinstance(value, dict)
+    return value
+
+
+def test_what_each_file_brought(lists: Path) -> None:
+    """Kind and count of every file, and the sum of them all; lists that agree are nothing to mend."""
+    result = run(lists / "leases.txt", lists / "arp.txt")
+    assert result.exit_code == 0, result.stdout
+    rows = [line.split()[1:] for line in result.stdout.splitlines()[2:4]]
+    assert rows == [["leases", "1", "0", "0"], ["neighbours", "2", "0", "0"]]
+    assert "2 addresses from 2 files; 0 not read; 0 disagreements" in result.stdout
+
+
+def test_disagreements_and_what_cannot_be_read(lists: Path) -> None:
+    """Both with file and line, in text and in JSON; there is something to mend."""
+    files = lists / "arp.txt", lists / "odd.csv"
+    result = run(*files)
+    assert result.exit_code == 1
+    text = result.stdout
+    assert f"{lists / 'odd.csv'}: row 3: '10.62.20.05' has an octet with a leading zero" in text
+    assert "10.62.20.21 has the MACs 00-00-5E-00-53-15" in text
+    assert "00-00-5E-00-53-99" in text
+    value = shown(*files)
+    assert value["disagreeing"] == 1
+    assert value["disagreements"] == [
+        {
+            "address": "10.62.20.21",
+            "what": "MAC",
+            "said": [
+                {"value": "00-00-5E-00-53-15", "where": f"{lists / 'arp.txt'}: line 2"},
+                {"value": "00-00-5E-00-53-99", "where": f"{lists / 'odd.csv'}: row 2"},
+            ],
+            "more": 0,
+        }
+    ]
+
+
+def test_the_merged_list_reads_back(lists: Path) -> None:
+    """Every host once with all its places; a name that a spreadsheet would run is guarded and comes back as it was."""
+    out = lists / "merged.csv"
+    result = run(lists / "leases.txt", lists / "arp.txt", lists / "odd.csv", "--out", out)
+    assert result.exit_code == 1
+    assert f'file = "{out}"' in result.stdout
+    with out.open(newline="") as stream:
+        rows = list(csv.reader(stream))
+    assert rows[0] == ["address", "mac", "name", "note", "seen", "source"]
+    assert [row[:2] for row in rows[1:]] == [
+        ["10.62.20.20", "00-00-5E-00-53-14"],
+        ["10.62.20.21", "00-00-5E-00-53-15"],
+        ["10.62.20.21", "00-00-5E-00-53-99"],
+    ]
+    assert rows[1][5] == f"{lists / 'leases.txt'}: line 1; {lists / 'arp.txt'}: line 1"
+    assert rows[3][2] == "'=1+2"
+    again = read_survey(SurveyEntry("merged.csv", Place("plan.toml")), lists)
+    assert [host.name for host in again.hosts] == ["hmi-a", "", "=1+2"]
+    before = out.read_bytes()
+    assert run(out, "--out", lists / "again.csv").exit_code == 1  # one address still has two MACs
+    assert (lists / "again.csv").read_bytes().count(b"\r\n") == before.count(b"\r\n")
+
+
+def test_which_subnets_the_lists_say_anything_of(lists: Path) -> None:
+    """The plan's own word on a file counts (its columns, its day, what it covers); other files cover nothing."""
+    value = shown(lists / "hosts.csv", lists / "arp.txt", "--plan", lists)
+    assert value["subnets"] == [
+        {
+            "subnet": "process", "prefix": "10.62.20.0/24", "hosts": 3, "covered": "wholly", "uncovered": [],
+            "files": [str(lists / "hosts.csv"), str(lists / "arp.txt")],
+        },
+        {
+            "subnet": "packing", "prefix": "10.62.30.0/24", "hosts": 0, "covered": "partly",
+            "uncovered": ["10.62.30.128/25"], "files": [str(lists / "hosts.csv")],
+        },
+        {
+            "subnet": "office", "prefix": "10.62.40.0/24", "hosts": 0, "covered": "no",
+            "uncovered": ["10.62.40.0/24"], "files": [],
+        },
+    ]  # fmt: skip
+    text = run("--plan", lists).stdout  # the plan's own surveys
+    assert "1 address from 1 file" in text
+    assert "10.62.30.128/25" in text
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((), "there is no file to read"),
+        (("leases.txt", "--out", "x.xlsx"), "written as CSV"),
+        (("leases.txt", "--out", "none/x.csv"), "cannot be written there"),
+        (("missing.txt",), "missing.txt: the file is not there"),
+    ],
+    ids=["nothing", "workbook", "no-folder", "missing"],
+)
+def test_bad_use(lists: Path, words: tuple[str, ...], message: str) -> None:
+    """Refused in words with exit code 2, and nothing is written."""
+    paths = [lists / word if "." in word else word for word in words]
+    with pytest.raises(NetcheckError, match=message) as caught:
+        CliRunner().invoke(build(["survey"]), ["survey", "read", *map(str, paths)], catch_exceptions=False)
+    assert caught.value.exit_code == 2
+
+
+def test_one_file_that_cannot_be_read_spoils_the_list(lists: Path) -> None:
+    """The others are shown all the same; no merged list is written, since it would lack a file."""
+    (lists / "empty.csv").write_text("")
+    result = run(lists / "leases.txt", lists / "empty.csv", "--out", lists / "merged.csv")
+    assert isinstance(result.exception, NetcheckError)
+    assert "1 address from 1 file" in result.stdout
+    assert not (lists / "merged.csv").exists()
+
+
+def test_text_from_outside_is_harmless(lists: Path) -> None:
+    """Escapes in names of hosts and files reach no terminal."""
+    (lists / "e\x1b[2J.csv").write_text("ip,name\n10.62.20.21,\x1b]0;x\x07a\n10.62.20.21,b\n")
+    result = run(lists / "e\x1b[2J.csv")
+    assert result.exit_code == 1
+    assert "\x1b" not in result.stdout
+    assert "\\x1b]0;x" in result.stdout
