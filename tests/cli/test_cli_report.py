@@ -14,10 +14,13 @@ import pytest
 from tests.report.made import clock_from, every_verdict, plan_text, write_plan, write_record
 
 
-def netcheck(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+def netcheck(folder: Path, *words: str, **environment: str) -> subprocess.CompletedProcess[str]:
     """Run the command line in a process of its own, in a folder."""
     program = [sys.executable, "-c", "from netcheck.cli.main import run; run()", "report"]
-    return subprocess.run([*program, *words], capture_output=True, text=True, timeout=60, check=False, cwd=folder)
+    env = {**os.environ, **environment}
+    return subprocess.run(
+        [*program, *words], capture_output=True, text=True, timeout=60, check=False, cwd=folder, env=env
+    )
 
 
 @pytest.fixture
@@ -50,9 +53,14 @@ def test_all_kinds_at_once(desk: Path) -> None:
 
 def test_the_same_day_gives_the_same_bytes(desk: Path) -> None:
     """`--today` makes a report reproducible; another day may find other things."""
-    for name in ("a.html", "b.html"):
-        assert netcheck(desk, *ALL, "--out", name).returncode == 0
-    assert (desk / "a.html").read_bytes() == (desk / "b.html").read_bytes()
+    odd = {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "LC_ALL": "C"}
+    kinds = ("html", "csv", "xlsx", "json", "md", "txt")
+    for name, environment in (("a", {"PYTHONHASHSEED": "1", "TZ": "UTC"}), ("b", odd)):
+        out = [word for kind in kinds for word in ("--out", f"{name}.{kind}")]
+        asked = ("--requests", f"{name}-asked.csv", "--sheet", f"{name}-sheet.html", "--since", "other")
+        assert netcheck(desk, *ALL, *out, *asked, **environment).returncode == 0
+    files = [*(f".{kind}" for kind in kinds), "-asked.csv", "-sheet.html"]
+    assert [end for end in files if (desk / f"a{end}").read_bytes() != (desk / f"b{end}").read_bytes()] == []
     later = ("tarn-hollow", "--today", "2027-06-01", "--out", "later.json")
     assert netcheck(desk, *later).returncode == 0
     rules = [finding["rule"] for finding in json.loads((desk / "later.json").read_text())["findings"]]

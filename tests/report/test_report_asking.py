@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import ipaddress
+import json
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -303,8 +304,6 @@ HOSTILE = [
 @pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
 def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked: Callable[[str], Checked]) -> None:
     """The vectors for zone lines and spreadsheets (RFC 1035 section 5.1; OWASP, CSV Injection)."""
-    import json
-
     found = checked((HEAD + DEVICES).replace('"filler-plc"\nswitch', f"{json.dumps(name)}\nswitch"))
     lines = "".join(zone.text for zone in asked_of(found).zones)
     assert "10.62.20.103" not in lines
@@ -312,6 +311,17 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
     text = to_csv(found).decode("utf-8-sig")
     for row in csv.reader(io.StringIO(text)):
         assert not any(cell[:1] in tuple("=+-@\t\r\n") and cell for cell in row)
+
+
+@pytest.mark.parametrize(
+    ("bad", "cell"),
+    [('=1+2";=1+2', '"\'=1+2"";=1+2"'), ("=1+2'\" ;,=1+2", '"\'=1+2\'"" ;,=1+2"')],
+    ids=["separator", "both quotes"],
+)
+def test_the_published_vectors_stay_text(bad: str, cell: str, checked: Callable[[str], Checked]) -> None:
+    """Input and remedy as printed by OWASP, CSV Injection."""
+    text = (HEAD + DEVICES).replace('"operator screens"', json.dumps(bad))
+    assert f",{cell}\r\n" in to_csv(checked(text)).decode()
 
 
 def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
