@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import sys
+from collections.abc import Sequence
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -14,8 +15,11 @@ import typer
 
 from netcheck.cli.progress import Steps
 from netcheck.errors import NetcheckError, Problem, UsageError
+from netcheck.report.unread import Unread
+from netcheck.text import safe
 
 if TYPE_CHECKING:
+    from netcheck.report.unread import Result
     from netcheck.rules.engine import Checked
 
 
@@ -51,21 +55,27 @@ def command(
     Example: netcheck check plans/tarn-hollow
     """
     day = day_from(today)
-    if form is Format.CSV and len(plans) > 1:
-        raise UsageError.of("--format csv holds the findings of one plan", do="Check the plans one by one")
     if paths and form not in (Format.TEXT, Format.JSON):
         raise UsageError.of(f"--paths cannot be printed as {form}", do="Use --format text or json")
-    results, problems = [], list[Problem]()
-    for path in plans:
-        try:
-            results.append(run_check(path, day))
-        except NetcheckError as error:
-            problems += error.problems
-    if results:
-        _print(results, form, several=len(plans) > 1, strict=strict, paths=paths)
-    if problems:
+    several = len(plans) > 1
+    results = [(str(path), _result(path, day, several)) for path in plans]
+    _print(results, form, several=several, strict=strict, paths=paths)
+    if problems := [problem for _, each in results if isinstance(each, Unread) for problem in each.problems]:
         raise UsageError(*problems)
-    raise typer.Exit(max(_code(checked, strict) for checked in results))
+    raise typer.Exit(max(_code(each, strict) for _, each in results if not isinstance(each, Unread)))
+
+
+def _result(path: Path, day: date, several: bool) -> Result:
+    """The plan's findings, or what keeps it from being read; of several plans each problem names its own."""
+    try:
+        return run_check(path, day)
+    except NetcheckError as error:
+        return Unread(str(path), tuple(_named(problem, path) if several else problem for problem in error.problems))
+
+
+def _named(problem: Problem, path: Path) -> Problem:
+    known = problem.where.startswith(safe(str(path)))
+    return problem if known else Problem(problem.what, f"{safe(str(path))}: {problem.where}".rstrip(": "), problem.do)
 
 
 def day_from(text: str) -> date:
@@ -99,35 +109,42 @@ def _code(checked: Checked, strict: bool) -> int:
     return int(summary["conflict"] > 0 or (strict and summary["risk"] > 0))
 
 
-def _print(results: list[Checked], form: Format, *, several: bool, strict: bool, paths: bool) -> None:
+def _print(results: Sequence[tuple[str, Result]], form: Format, *, several: bool, strict: bool, paths: bool) -> None:
+    """Print what was found; a plan that is alone and cannot be read has only what standard error says of it."""
+    each = [result for _, result in results]
+    checked = [result for result in each if not isinstance(result, Unread)]
+    if not checked and not several:
+        return
     match form:
         case Format.JSON:
-            shapes = [_json(checked, paths) for checked in results]
+            shapes = [_json(one, paths) for one in each]
             print(json.dumps(shapes if several else shapes[0], indent=2))
         case Format.TEXT:
-            print("\n".join(_text(checked, paths) for checked in results), end="")
+            print("\n".join(_text(one, paths) for one in checked), end="")
         case Format.CSV:
             from netcheck.report.answers_csv import findings_to_csv
+            from netcheck.report.several import results_csv
 
             sys.stdout.flush()
-            sys.stdout.buffer.write(findings_to_csv(results[0].findings))
+            sys.stdout.buffer.write(results_csv(results) if several else findings_to_csv(checked[0].findings))
         case Format.MARKDOWN:
-            from netcheck.report.findings_markdown import to_markdown
+            from netcheck.report.several import result_markdown
 
-            print("\n".join(map(to_markdown, results)), end="")
+            print("\n".join(map(result_markdown, each)), end="")
         case Format.JUNIT:
             from netcheck.report.findings_junit import to_junit
 
-            print(to_junit(results, strict=strict), end="")
+            print(to_junit(each, strict=strict), end="")
         case _:
             assert_never(form)
 
 
-def _json(checked: Checked, paths: bool) -> dict[str, Any]:
+def _json(result: Result, paths: bool) -> dict[str, Any]:
     from netcheck.report import talks_text
-    from netcheck.report.findings_json import to_json
+    from netcheck.report.several import result_json
 
-    return {**to_json(checked), **({"paths": talks_text.to_json(checked)} if paths else {})}
+    more = {"paths": talks_text.to_json(result)} if paths and not isinstance(result, Unread) else {}
+    return {**result_json(result), **more}
 
 
 def _text(checked: Checked, paths: bool) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from netcheck.report.guard import guarded
 from netcheck.report.model import Report
@@ -42,10 +42,15 @@ def to_csv(report: Report) -> bytes:
 
 def findings_to_csv(findings: Iterable[Finding]) -> bytes:
     """These findings in their order."""
+    return rows_to_csv(COLUMNS, map(cells_of, findings))
+
+
+def rows_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
+    """Rows whose cells are safe already, below their titles."""
     out = io.StringIO()
     writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(map(cells_of, findings))
+    writer.writerow(titles)
+    writer.writerows(rows)
     text = out.getvalue()
     return text.encode("ascii" if text.isascii() else "utf-8-sig")
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from xml.etree import ElementTree
 
 from netcheck.report.findings_rows import row_of
+from netcheck.report.unread import NOT_CHECKED, Result, Unread
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
@@ -16,11 +17,11 @@ from netcheck.text import listed, safe
 _NO_XML = re.compile("[\ufffe\uffff]")
 
 
-def to_junit(several: Iterable[Checked], *, strict: bool) -> str:
-    """Failures are what gives exit code 1: conflicts, with `strict` risks too; other findings are a case's output."""
-    suites = [
-        _suite(checked, {Severity.CONFLICT, Severity.RISK} if strict else {Severity.CONFLICT}) for checked in several
-    ]
+def to_junit(several: Iterable[Result], *, strict: bool) -> str:
+    """Failures are what gives exit code 1: conflicts, with `strict` risks too; other findings are a case's output. What
+    keeps a plan from being read is an error."""
+    failing = {Severity.CONFLICT, Severity.RISK} if strict else {Severity.CONFLICT}
+    suites = [_unread(each) if isinstance(each, Unread) else _suite(each, failing) for each in several]
     sums = {key: str(sum(int(suite.get(key, "0")) for suite in suites)) for key in ("tests", "failures", "errors")}
     root = ElementTree.Element("testsuites", {"name": "netcheck", **sums})
     root.extend(suites)
@@ -40,6 +41,20 @@ def _suite(checked: Checked, failing: set[Severity]) -> ElementTree.Element:
     texts = {key: str(count) for key, count in counts.items()}
     suite = ElementTree.Element("testsuite", {"name": _xml(checked.plan.name), **texts})
     suite.extend(cases)
+    return suite
+
+
+def _unread(unread: Unread) -> ElementTree.Element:
+    """A case for each problem, called after its place."""
+    count = str(len(unread.problems))
+    counts = {"tests": count, "failures": "0", "errors": count, "skipped": "0", "time": "0"}
+    suite = ElementTree.Element("testsuite", {"name": _xml(unread.path), **counts})
+    for problem in unread.problems:
+        case = _case(unread.path, _xml(problem.where) or "reading")
+        ElementTree.SubElement(case, "error", {"message": _xml(problem.what), "type": NOT_CHECKED}).text = _xml(
+            str(problem)
+        )
+        suite.append(case)
     return suite
 
 

@@ -147,7 +147,6 @@ def test_csv_holds_a_row_a_finding(folder: Path) -> None:
     found = json.loads(netcheck("check", folder, "--format", "json", "--today", DAY).stdout)["findings"]
     assert [row["rule"] for row in rows] == [each["rule"] for each in found]
     assert [row["fix"] for row in rows if row["rule"] == "outside-subnet"] == ["10.62.20.168"]
-    assert netcheck("check", folder, folder, "--format", "csv").returncode == 2
 
 
 # What common readers of JUnit XML take: elements with their attributes (required ones marked) and what may stand in
@@ -159,7 +158,8 @@ JUNIT = {
         {"name", "tests", "failures", "errors"},
         {"testcase"},
     ),
-    "testcase": ({"classname", "name", "time"}, {"classname", "name"}, {"failure", "system-out"}),
+    "testcase": ({"classname", "name", "time"}, {"classname", "name"}, {"failure", "error", "system-out"}),
+    "error": ({"message", "type"}, {"message", "type"}, set()),
     "failure": ({"message", "type"}, {"message", "type"}, set()),
     "system-out": (set(), set(), set()),
 }
@@ -258,7 +258,28 @@ def test_a_plan_that_cannot_be_read_is_2_and_hides_no_other(tmp_path: Path, fold
     assert result.returncode == 2
     assert "surprise" in result.stderr
     assert "Traceback" not in result.stderr
-    assert [each["plan"]["name"] for each in json.loads(result.stdout)] == ["Example site"]
+    broken, whole = json.loads(result.stdout)
+    assert (broken["plan"]["name"], broken["findings"], broken["summary"]) == (str(bad), None, None)
+    assert 'key "surprise" is not known' in [each["what"] for each in broken["problems"]]
+    assert {each["where"] for each in broken["problems"]} == {f"{bad}: plan.toml"}
+    assert whole["plan"]["name"] == "Example site"
+
+
+def test_every_form_shows_a_plan_that_cannot_be_read(tmp_path: Path, folder: Path) -> None:
+    """CSV names the plan of each row, Markdown has a heading for it, JUnit an error; exit 2 whatever the form."""
+    bad = tmp_path / "nowhere"
+    run = {
+        form: netcheck("check", folder, bad, "--format", form, "--today", DAY) for form in ("csv", "markdown", "junit")
+    }
+    assert {form: result.returncode for form, result in run.items()} == {"csv": 2, "markdown": 2, "junit": 2}
+    rows = list(csv.DictReader(io.StringIO(run["csv"].stdout)))
+    assert {row["plan"] for row in rows if row["rule"]} == {str(folder)}
+    assert [(row["plan"], row["severity"]) for row in rows if not row["rule"]] == [(str(bad), "not-checked")]
+    assert re.search(r"^# .*nowhere: not checked$", run["markdown"].stdout, re.MULTILINE)
+    root = ElementTree.fromstring(run["junit"].stdout)
+    demand_junit(root)
+    assert [suite.get("errors") for suite in root] == ["0", "1"]
+    assert (root.get("errors"), len(root.findall(".//error"))) == ("1", 1)
 
 
 @pytest.mark.parametrize(
@@ -311,7 +332,7 @@ def test_rules_lists_all_and_explains_one() -> None:
         "too-near (risk)",
         "what",
         "why",
-        "source  common practice",
+        "source  our own rule, because",
         "keep-clear = 4",
         "10.62.20.63",
         "10.62.20.65",

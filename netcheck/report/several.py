@@ -1,0 +1,51 @@
+"""The checks of several plans in JSON, Markdown and CSV; one that could not be read is shown among the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from netcheck import __version__
+from netcheck.errors import Problem
+from netcheck.report.answers_csv import COLUMNS, LONGEST_CELL, cells_of, rows_to_csv
+from netcheck.report.findings_json import to_json
+from netcheck.report.findings_markdown import escaped, to_markdown
+from netcheck.report.guard import guarded
+from netcheck.report.unread import NOT_CHECKED, Result, Unread
+from netcheck.text import safe
+
+
+def result_json(result: Result) -> dict[str, Any]:
+    """One plan's object; of an unread plan only its path is known, and null is not an empty list of findings."""
+    if not isinstance(result, Unread):
+        return to_json(result)
+    plan = {"name": result.path, "revision": None, "sha256": None}
+    problems = [{"what": one.what, "where": one.where, "do": one.do} for one in result.problems]
+    nothing = dict.fromkeys(("summary", "findings", "accepted"))
+    return {"netcheck": __version__, "plan": plan, **nothing, "problems": problems}
+
+
+def result_markdown(result: Result) -> str:
+    """One plan's heading and tables, or the list of what keeps it from being read."""
+    if not isinstance(result, Unread):
+        return to_markdown(result)
+    heading = f"# {escaped(safe(result.path, 200))}: not checked\n\n"
+    return heading + "".join(f"- {escaped(safe(str(problem), 2000))}\n" for problem in result.problems)
+
+
+def results_csv(results: Sequence[tuple[str, Result]]) -> bytes:
+    """The findings of several plans as one table, whose first column names the plan by the path it was given as."""
+    rows = ((guarded(safe(path, 1000)), *row) for path, result in results for row in _rows(result))
+    return rows_to_csv(("plan", *COLUMNS), rows)
+
+
+def _rows(result: Result) -> Iterable[tuple[str, ...]]:
+    if not isinstance(result, Unread):
+        return map(cells_of, result.findings)
+    return [_row(problem) for problem in result.problems]
+
+
+def _row(problem: Problem) -> tuple[str, ...]:
+    what = problem.what + (f". {problem.do}" if problem.do else "")
+    cells = {"severity": NOT_CHECKED, "message": what, "where": problem.where}
+    return tuple(guarded(safe(cells.get(column, ""), LONGEST_CELL)) for column in COLUMNS)
