@@ -12,6 +12,7 @@ from netcheck.errors import PlanError, Problem
 from netcheck.files import FileError, feed, refused_by_system
 from netcheck.plan.building import Parts, build
 from netcheck.plan.entries import MOST_PROBLEMS, Tables
+from netcheck.plan.includes import included_by
 from netcheck.plan.model import Place, Plan
 from netcheck.plan.references import reference_problems
 from netcheck.plan.toml_form import read_toml
@@ -115,6 +116,8 @@ def _digest(tables: Tables, parts: Parts, folder: Path, problems: list[Problem])
     for survey in parts.surveys:
         if (path := folder / survey.file) not in tables.files:  # a workbook may hold its own
             _feed(digest, path, f"{survey.place}: file {safe(survey.file, 200)}", problems)
+            for part in included_by(path) if survey.kind in ("", "zone") else ():
+                _feed(digest, part, "", [])  # what is wrong with it, the survey's reader says
     return digest.hexdigest()
 
 

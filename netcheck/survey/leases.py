@@ -1,5 +1,5 @@
-"""Reads DHCP server lease text: `lease ADDRESS { ... }` blocks, of which the last one for an address is valid
-(dhcpd.leases(5)).
+"""Reads DHCP server lease text: `lease ADDRESS { ... }` blocks, and `iaaddr ADDRESS { ... }` of IPv6 inside `ia-na`
+blocks, of which the last one for an address is valid (dhcpd.leases(5)).
 
 Active leases are hosts; an abandoned one is a suspect, since something answered there that holds no lease.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
@@ -26,6 +27,7 @@ _ESCAPE = re.compile(r"\\([0-7]{1,3}|.)")
 _DAY = re.compile(r"(\d{4})/(\d\d?)/(\d\d?)", re.ASCII)
 _LATEST = 253402300799  # 9999-12-31, the last second that a date can hold
 _STATES = {"active", "abandoned"}
+_LEASE = {"lease", "iaaddr"}  # IPv4, and the addresses inside the `ia-na` and `ia-ta` blocks of IPv6
 
 
 def recognises(head: bytes) -> bool:
@@ -43,8 +45,9 @@ def read(source: Source, into: Gathering) -> None:
             into.skip(lease.line, str(error))
             continue
         latest[address] = lease
+    last = source.entry.taken or max(filter(None, (_begun(lease) for lease in latest.values())), default=None)
     for address, lease in latest.items():
-        _add(address, lease, into)
+        _add(address, lease, last, into)
 
 
 @dataclass(slots=True)
@@ -59,7 +62,17 @@ class _Lease:
     days: dict[str, str] = field(default_factory=dict)  # statement: its time
 
 
-def _add(address: Address, lease: _Lease, into: Gathering) -> None:
+def _begun(lease: _Lease) -> date | None:
+    """The day that a lease was last heard of, as far as it can be read: the file is no older than that."""
+    for what in ("cltt", "starts"):
+        with suppress(ValueError):
+            if what in lease.days and (day := _day(lease.days[what])):
+                return day
+    return None
+
+
+def _add(address: Address, lease: _Lease, last: date | None, into: Gathering) -> None:
+    """Keep the lease of an address; `last` is the day on which the list was taken, as far as that is known."""
     state = lease.state or "active"  # who does not say that it is free is taken for being there
     if state not in _STATES:
         into.pass_over(lease.line, f"the lease of {address} is {safe(state, 40)}")
@@ -70,7 +83,8 @@ def _add(address: Address, lease: _Lease, into: Gathering) -> None:
     if state == "abandoned":
         note = "abandoned DHCP lease: something answered there that holds no lease; a suspect host"
     elif ends := days.get("ends"):
-        note += f" until {ends}"
+        over = last is not None and ends < last
+        note += f" that ran out on {ends}: no proof that the address is free" if over else f" until {ends}"
     into.add(address, mac, lease.line, lease.name, note, days.get("cltt") or days.get("starts"))
 
 
@@ -94,7 +108,7 @@ class _Blocks:
         words: list[str] = []
         depth = 0
         for line, token in tokens:
-            if token == "{" and len(words) == 2 and words[0] == "lease":
+            if token == "{" and len(words) == 2 and words[0] in _LEASE:
                 self._unclosed(lease)
                 lease, depth = _Lease(line, words[1]), 0
             elif token == "{":

@@ -201,6 +201,71 @@ def test_leases(tmp_path: Path) -> None:
     ]
 
 
+DHCPV6 = r"""lease 192.0.2.150 { starts 4 2026/01/15 08:00:00; ends 4 2026/01/15 20:00:00; binding state active; }
+ia-na "\001\000\000\000\000\001\000\001" {
+  cltt 4 2026/02/15 08:00:00;
+  iaaddr 2001:db8::20 {
+    binding state active;
+    preferred-life 375;
+    ends never;
+  }
+  iaaddr 2001:db8::21 { binding state expired; }
+}
+ia-pd "x" { iaprefix 2001:db8:1::/48 { binding state active; } }
+lease 192.0.2.151 { starts 0 2026/02/15 08:00:00; ends 0 2026/02/16 08:00:00; binding state active; }
+"""
+
+
+def test_leases_of_ipv6_and_leases_that_ran_out(tmp_path: Path) -> None:
+    """Addresses inside `ia-na` blocks are leases, delegated prefixes are none (dhcpd.leases(5)); a lease that ran out
+    before the list's last entry still names a host (RFC 2131 section 2.2)."""
+    survey = survey_of(tmp_path, DHCPV6)
+    assert [str(host.address) for host in survey.hosts] == ["192.0.2.150", "192.0.2.151", "2001:db8::20"]
+    notes = [host.note for host in survey.hosts]
+    assert notes[0] == "DHCP lease that ran out on 2026-01-15: no proof that the address is free"
+    assert notes[1] == "DHCP lease until 2026-02-16"
+    assert survey.skipped.count == 0
+
+
+def test_generated_records_are_said_to_be_passed_over(tmp_path: Path) -> None:
+    """`$GENERATE` names whole pools, where nobody needs to be: a remark with its line, and no host."""
+    survey = survey_of(tmp_path, "$ORIGIN line1.example.\n$GENERATE 10-20 pool-$ A 192.0.2.$\nplc-a A 192.0.2.5\n")
+    assert [row[0] for row in rows(survey)] == ["192.0.2.5"]
+    assert [str(one)[:45] for one in survey.skipped.first] == ["list.txt: line 2: $GENERATE is not followed; "]
+
+
+@pytest.mark.parametrize("encoding", ["latin-1", "utf-8", "utf-8-sig", "utf-16", "utf-16-le"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"], ids=["comma", "semicolon", "tab"])
+def test_names_beyond_ascii(tmp_path: Path, encoding: str, delimiter: str) -> None:
+    """Latin-1, as older office programs write it, and both forms of Unicode keep every letter of a name."""
+    text = "IP-Adresse,Hostname,MAC-Adresse\r\n192.0.2.5,k\u00fchlraum-t\u00fcr,0:0:5e:0:53:14\r\n".replace(
+        ",", delimiter
+    )
+    (host,) = survey_of(tmp_path, text.encode(encoding), name="list.csv").hosts
+    assert (host.name, str(host.mac), host.line) == ("k\u00fchlraum-t\u00fcr", "00-00-5E-00-53-14", 2)
+
+
+def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
+    """A title over merged cells, a blank row, then the header: what stands above it is passed over and said."""
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    sheet.append(["Hosts of the plant, as of week 44"])
+    sheet.merge_cells("A1:C1")
+    sheet.append(["Hall 2", None, "Hall 3"])
+    sheet.merge_cells("A2:B2")
+    sheet.append([])
+    sheet.append(["IP address", "MAC", "Host name"])
+    sheet.append(["192.0.2.5", "0:0:5e:0:53:14", "cam-1"])
+    sheet.append(["192.0.2.6", "unknown", None])
+    book.save(tmp_path / "list.xlsx")
+    survey = survey_of(tmp_path, (tmp_path / "list.xlsx").read_bytes(), name="list.xlsx")
+    assert (survey.kind, rows(survey)) == ("xlsx", [("192.0.2.5", "14", 5), ("192.0.2.6", "", 6)])
+    assert [one.place.at for one in survey.addressless.first] == ["sheet Sheet, row 1", "sheet Sheet, row 2"]
+
+
 # standards.md section 6.4 gives these lines as the systems print them.
 @pytest.mark.parametrize(
     ("text", "found"),
