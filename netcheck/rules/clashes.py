@@ -152,7 +152,7 @@ ALREADY_THERE = Rule(
     why="It is no clash, and it says that somebody has been here before: prove the port, or take the row out.",
     bad=one(_MAC, hosts=_CAMERA.replace("53-99", "53-21")),
     good=one(_MAC, hosts="address\n10.62.20.80\n"),
-    source="common practice",
+    source="our own rule, because a site host with the planned address and the planned MAC is the device itself",
     check=_already,
 )
 INSIDE_POOL = Rule(
@@ -175,7 +175,7 @@ INSIDE_RESERVED = Rule(
     "yet.",
     bad=one('address = "10.62.20.9"', subnet=_RESERVED),
     good=one('address = "10.62.20.61"', subnet=_RESERVED),
-    source="common practice",
+    source="our own rule, because the site keeps these addresses for hosts that no list shows yet",
     check=_inside("reserved range", lambda island, placed: island.reserved.at(placed.address)),
     mend=Mend.EACH,
 )
@@ -209,7 +209,7 @@ TOO_NEAR = Rule(
     "neighbouring addresses are the likeliest to be taken by the day of the visit.",
     bad=one('address = "10.62.20.63"', site="keep-clear = 4", hosts=_CAMERA),
     good=one('address = "10.62.20.65"', site="keep-clear = 4", hosts=_CAMERA),
-    source="common practice",
+    source="our own rule, because hosts are added next to the ones that are there",
     check=_near,
     mend=Mend.EACH,
 )

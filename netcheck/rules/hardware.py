@@ -126,7 +126,7 @@ MAC_ELSEWHERE = Rule(
     why="The device is used hardware that still carries an old address, or the nameplate was copied from another one.",
     bad=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-21\n"),
     good=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-80\n"),
-    source="common practice",
+    source="our own rule, because a MAC is one device's, and a device is in one place",
     check=_elsewhere,
 )
 SWITCH_PORT_TWICE = Rule(
@@ -136,6 +136,6 @@ SWITCH_PORT_TWICE = Rule(
     why="Only one cable fits. Interfaces that hang behind another one's port say so with `behind`.",
     bad=plan(*_two('switch-port = "SW-3/7"')),
     good=plan(*_two('switch-port = "sw-3/8"')),
-    source="common practice",
+    source="our own rule, because one port takes one plug",
     check=_switch_ports,
 )

@@ -106,6 +106,6 @@ NAME_TAKEN_ON_SITE = Rule(
     why="The site's name service sends whoever asks for the device to something else.",
     bad=one(_keys("filler-plc"), hosts="address,name\n10.62.20.80,filler-plc\n"),
     good=one(_keys("filler-2-plc"), hosts="address,name\n10.62.20.80,filler-plc\n"),
-    source="RFC 952 assumption 1; common practice",
+    source="RFC 952 assumption 1; our own rule, because one name leads to one place",
     check=_taken,
 )

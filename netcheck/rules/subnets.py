@@ -118,7 +118,7 @@ SUBNETS_OVERLAP = Rule(
     "and a router sends to whichever prefix is longer.",
     bad=plan(_second("10.62.20.128/25")),
     good=plan(_second("10.62.21.0/25")),
-    source="RFC 1122 section 3.3.1.1; RFC 1812 section 5.2.4.3; common practice",
+    source="our own rule, because of RFC 1122 section 3.3.1.1 and RFC 1812 section 5.2.4.3 together",
     check=_overlap,
 )
 VLAN_UNUSABLE = Rule(
@@ -139,7 +139,7 @@ VLAN_REUSED = Rule(
     "devices will be patched into somebody else's segment.",
     bad=plan(_second("10.62.30.0/24", "vlan = 620"), subnet=PROCESS + "\nvlan = 620"),
     good=plan(_second("10.62.30.0/24", "vlan = 630"), subnet=PROCESS + "\nvlan = 620"),
-    source="common practice",
+    source="our own rule, because one VLAN is one segment, and two subnets on it are seldom meant",
     check=_vlan_reused,
 )
 CROWDED = Rule(
@@ -150,7 +150,7 @@ CROWDED = Rule(
     why="The next device will not fit, and renumbering a running plant is far dearer than a larger subnet now.",
     bad=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/29"\npools = ["10.62.20.3-10.62.20.6"]'),
     good=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/28"\npools = ["10.62.20.3-10.62.20.6"]'),
-    source="common practice",
+    source="our own rule, because a full subnet can only be renumbered; the share is the plan's",
     check=_crowded,
 )
 SAME_SUBNET_TWICE = Rule(

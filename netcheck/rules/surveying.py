@@ -78,7 +78,7 @@ NOT_SURVEYED = Rule(
     why="An address that no list mentions is not free, it is unknown. Ask IT for the list, or sweep the subnet.",
     bad=one(_PLACED, survey='taken = 2026-10-28\ncovers = ["10.62.20.0/25"]'),
     good=one(_PLACED, survey=SURVEYED),
-    source="common practice",
+    source="our own rule, because an address that no list mentions is unknown and not free",
     check=_not_surveyed,
 )
 SURVEY_STALE = Rule(
@@ -88,7 +88,7 @@ SURVEY_STALE = Rule(
     why="A plant changes every week; what was free when the list was written may be taken by the day of the visit.",
     bad=one(_PLACED, survey='taken = 2026-09-01\ncovers = ["10.62.20.0/24"]'),
     good=one(_PLACED, survey=SURVEYED),
-    source="common practice",
+    source="our own rule, because a list of hosts ages; how fast is the plan's `survey-max-age`",
     check=_stale,
 )
 SURVEY_DISAGREES = Rule(
@@ -99,6 +99,6 @@ SURVEY_DISAGREES = Rule(
     "in by either.",
     bad=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.80,00-00-5E-00-53-81\n"),
     good=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.81,00-00-5E-00-53-81\n"),
-    source="RFC 5227 section 2.4; common practice",
+    source="RFC 5227 section 2.4; our own rule, because of two lists one may be older",
     check=_disagree,
 )

@@ -80,7 +80,7 @@ class Walker:
         into = {self._plan.outer_island(one): one for one in reversed(self._translations(target))}
         out = {self._plan.outer_island(one): one for one in reversed(self._translations(source))}
         if here in into:
-            return self._joined(self._leg(source, here, into[here]), target)
+            return self._joined(self._leg(source, here, into[here], target), target)
         middle = next((island for island in out if island == there or island in into), None)
         if middle is None:
             who = f"{target.interface.subject} an address on island {here}"
@@ -88,25 +88,26 @@ class Walker:
                 who = f"{source.interface.subject} an address on island {there}"
             return lost(f"no translation gives {who}", f"add a translation that gives {who}")
         final = target.address if middle == there else value_of(into[middle].outside)
-        first = self._out(source, here, out[middle], final or target.address)
+        first = self._out(source, out[middle], final or target.address, target)
         if first.outcome is not Outcome.DELIVERED or middle == there:
             return self._joined(first, target)
-        goal = self._outside(middle, into[middle])
+        goal = self._outside(middle, into[middle], target)
         again = _at(self._from_router(first, middle, goal), goal)
         return self._joined(again, target)
 
     def _translations(self, end: End) -> list[Translation]:
         return self._by_inside.get((end.subnet.island, end.address), [])
 
-    def _leg(self, source: End, island: str, by: Translation) -> Walk:
+    def _leg(self, source: End, island: str, by: Translation, target: End) -> Walk:
         """To an outside address, from a host of the island that it belongs to."""
         missing = self._missing(island, by)
-        goal = self._outside(island, by)
+        goal = self._outside(island, by, target)
         return missing or _at(walk(self._nets.of(island), source.interface, source.subnet, goal), goal)
 
-    def _out(self, source: End, island: str, by: Translation, final: Address) -> Walk:
+    def _out(self, source: End, by: Translation, final: Address, target: End) -> Walk:
         """To the router that translates a source, on the way to an address outside."""
-        goal = Goal(final, f"router {by.at}", frozenset(), by.at)
+        island = source.subnet.island
+        goal = Goal(final, target.interface.subject, frozenset(), by.at)
         return self._missing(island, by) or walk(self._nets.of(island), source.interface, source.subnet, goal)
 
     def _missing(self, island: str, by: Translation) -> Walk | None:
@@ -114,12 +115,12 @@ class Walker:
             return undecided(f"the plan does not describe the translating router {by.at} on island {island}")
         return None
 
-    def _outside(self, island: str, by: Translation) -> Goal:
+    def _outside(self, island: str, by: Translation, target: End) -> Goal:
         """An outside address: answered for by its router on every segment that it has an interface on."""
         node = self._nets.of(island).nodes.get(by.at)
         segments = frozenset(link.segment for link in node.links) if node else frozenset()
         address = value_of(by.outside) or Address(4, 0)
-        return Goal(address, f"router {by.at}, which answers for it,", segments, by.at)
+        return Goal(address, f"{target.interface.subject} as translated by {by.at}", segments, by.at)
 
     def _joined(self, first: Walk, target: End) -> Walk:
         """A leg that has come to the last translating router, and the leg from there."""
