@@ -77,14 +77,14 @@ def toml_with_accepted(text: str, rows: Sequence[Mapping[str, Any]]) -> str:
     listing = expected.setdefault("accepted", [])
     if not isinstance(listing, list) or not all(isinstance(entry, dict) for entry in listing):
         raise ValueError("its accepted entries are no tables")
-    there = [_identity(entry) for entry in listing]
+    there = {_identity(entry): at for at, entry in reversed(list(enumerate(listing)))}
     changed, added = {}, []
-    for row in rows:
-        if _identity(row) not in there:
+    for row in {_identity(row): row for row in rows}.values():
+        at = there.setdefault(_identity(row), len(listing))
+        if at == len(listing):
             added.append(row)
             listing.append(dict(row))
-            there.append(_identity(row))
-        elif not _same(listing[at := there.index(_identity(row))], row):
+        elif not _same(listing[at], row):
             changed[at] = row
             _put(listing[at], row)
     new = _with_changes(text, changed) if changed else text

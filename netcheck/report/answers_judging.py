@@ -92,7 +92,7 @@ def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "
         except _Refused as refused:
             flaws.append(Flaw(answer.row, refused.what, refused.do))
     new = tuple(entry for key, entry in accepted.items() if not _in_force(entry, book.agreed.get(key)))
-    already = tuple(entry for entry in accepted.values() if entry not in new)
+    already = tuple(entry for key, entry in accepted.items() if _in_force(entry, book.agreed.get(key)))
     changes, questions = (tuple(said[each]) for each in (Decision.CHANGE, Decision.QUESTION))
     return Outcome(new, already, changes, questions, tuple(flaws), unanswered, gone)
 

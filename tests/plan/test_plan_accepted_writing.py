@@ -84,6 +84,12 @@ def test_another_address_or_party_is_another_entry() -> None:
     assert toml_with_accepted(text, list(reversed(rows))) == text
 
 
+def test_of_two_entries_for_one_finding_the_last_counts() -> None:
+    """A finding has one entry, even where it is asked for twice in one call."""
+    text = toml_with_accepted("", [{**ROW, "because": "first"}, ROW])
+    assert text == WRITTEN
+
+
 @given(st.text(st.characters(exclude_categories=["Cs"]), min_size=1), st.dates(), st.sampled_from(["", "# c\n[t]\n"]))
 def test_any_text_comes_back(text: str, until: date, before: str) -> None:
     """Quotes, line breaks, controls and every script are data."""
