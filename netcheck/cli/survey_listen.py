@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -48,6 +49,7 @@ def command(
         way = wire.ways[0]
         ear = Ear(frozenset({way.mac}), [*way.addresses, *known.nets])
         begin, why, interrupted = wire.now(), "", False
+        print(f"listening on {interface} for {round(seconds)} s; Ctrl-C ends it earlier", file=sys.stderr, flush=True)
 
         def tick(passed: float) -> None:
             bar.at(round(passed), f"listening on {interface}: {len(ear.hosts)} hosts, {ear.frames} frames")

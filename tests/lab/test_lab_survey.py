@@ -6,7 +6,6 @@ import csv
 import json
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -42,6 +41,12 @@ def street(lab: Lab) -> tuple[str, str, str]:
 def run(lab: Lab, space: str, *words: str | Path) -> subprocess.CompletedProcess[str]:
     """netcheck in a namespace."""
     return lab.run(space, [*NETCHECK, *map(str, words)], timeout=120)
+
+
+def begun(process: subprocess.Popen[bytes]) -> None:
+    """Wait until netcheck says that it listens."""
+    assert process.stderr is not None
+    assert process.stderr.readline().startswith(b"listening on eth0")
 
 
 def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
@@ -83,7 +88,7 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
         station, [*NETCHECK, "survey", "listen", "-i", "eth0", "--for", "5s", "--format", "json"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
-    time.sleep(2.5)
+    begun(process)
     lab.run(first, ["ping", "-c", "2", "-i", "0.3", "192.0.2.30"])
     out, said = process.communicate(timeout=60)
     assert process.returncode == 0, said
@@ -104,7 +109,7 @@ def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
     process = lab.start(
         station, [*NETCHECK, "identify", "-i", "eth0", "--for", "40s"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
-    time.sleep(3)
+    begun(process)
     lab.up(device, "eth0")
     out, said = process.communicate(timeout=60)
     assert process.returncode == 0, said
