@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 FINDINGS = "findings"
 _GUIDE = "how to answer"
-_WIDTHS = (19, 10, 28, 16, 60, 26, 22, 40, 34, 12, 40, 18, 12)  # of COLUMNS, in characters
+_WIDTHS = (19, 10, 26, 16, 50, 22, 16, 26, 20, 11, 40, 16, 12)  # of COLUMNS, in characters
+_LINE = 15.0  # points; what a row has by default
+_TALLEST = 400.0  # points; a spreadsheet takes at most 409
 _FIRST_DAY = (1980, 1, 1, 0, 0, 0)  # the first that a zip archive can tell
 _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*")
 WORDS = (
@@ -70,8 +72,16 @@ def _findings(workbook: Workbook, findings: tuple[Finding, ...]) -> None:
         rule.add(f"{(letter := get_column_letter(COLUMNS.index(title) + 1))}2:{letter}{max(2, len(findings) + 1)}")
         sheet.data_validations.append(rule)
     sheet.append([_title(sheet, title) for title in COLUMNS])
-    for finding in findings:
-        sheet.append([_text(sheet, cell) for cell in cells_of(finding)])
+    for row, finding in enumerate(findings, 2):
+        cells = cells_of(finding)
+        sheet.row_dimensions[row].height = _height(cells)
+        sheet.append([_text(sheet, cell) for cell in cells])
+
+
+def _height(cells: Iterable[str]) -> float:
+    """Room for the cell with the most lines; a word that does not fit into the rest of a line begins a new one."""
+    lines = max(1 + int(len(text) * 1.2 / width) for text, width in zip(cells, _WIDTHS, strict=True))
+    return min(_LINE * lines, _TALLEST)
 
 
 def _choices() -> dict[str, Any]:

@@ -46,6 +46,8 @@ def test_a_row_a_finding_in_a_sheet_to_work_in(sample: Report) -> None:
     assert sheet.auto_filter.ref == f"A1:M{len(rows)}"
     assert all(sheet.column_dimensions[cell.column_letter].width >= 10 for cell in sheet[1])
     assert all(cell.alignment.wrap_text for cell in sheet[2])
+    lines = len(sheet["E2"].value) / sheet.column_dimensions["E"].width
+    assert lines * 13 < sheet.row_dimensions[2].height <= 409
 
 
 def test_the_decision_is_chosen_from_a_list(sample: Report) -> None:
