@@ -19,6 +19,7 @@ from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
 LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
+_MOST_ABOVE = 20  # rows above which the titles of a sheet must stand
 _DASH = re.compile(r"\s*-\s*")
 
 
@@ -67,6 +68,19 @@ def delimiter_of(lines: Sequence[str], known: Sequence[str]) -> str:
 def _titles_known(lines: Sequence[str], delimiter: str, known: Sequence[str]) -> int:
     first = next((record for record in records_of(lines[:20], delimiter) if not record.empty), None)
     return sum(title_of(cell) in known for cell in first.cells) if first else 0
+
+
+def titled_records(records: Sequence[Record], shape: type[Shape]) -> Sequence[Record]:
+    """A sheet's rows from its titles on: rows above them that hold no title, such as a heading, are passed over."""
+    required = set(required_of(shape))
+    known = set(keys_of(shape))
+    for number, record in enumerate(records[:_MOST_ABOVE]):
+        titles = set(map(title_of, record.cells))
+        if required <= titles:
+            return records[number:]
+        if len(titles & known) > 1:  # these are the titles, and one is missing
+            break
+    return records
 
 
 def entries_of(

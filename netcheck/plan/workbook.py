@@ -85,20 +85,26 @@ def opened(path: Path, values: bool = True) -> Iterator[Book]:
     """Open a workbook for reading; FileError where it is none, or is too large.
 
     With `values`, a formula is read as the value that was stored with it, else as a `Formula`."""
+    with open_plain(path) as stream, opened_from(stream, path.name, values) as book:
+        yield book
+
+
+@contextmanager
+def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[Book]:
+    """Open a workbook that a stream holds."""
     import openpyxl  # only where there is a workbook
 
     # It warns of parts that it leaves out, such as colours; those are not read here anyway.
     warnings.filterwarnings("ignore", category=UserWarning, module="openpyxl")
-    with open_plain(path) as stream:
-        demand_sound(stream)
-        try:
-            workbook = openpyxl.load_workbook(stream, read_only=True, data_only=values, keep_links=False)
-        except Exception as error:  # as above
-            raise _unreadable(error) from error
-        try:
-            yield Book(path.name, workbook, values)
-        finally:
-            workbook.close()
+    demand_sound(stream)
+    try:
+        workbook = openpyxl.load_workbook(stream, read_only=True, data_only=values, keep_links=False)
+    except Exception as error:  # as above
+        raise _unreadable(error) from error
+    try:
+        yield Book(name, workbook, values)
+    finally:
+        workbook.close()
 
 
 def demand_sound(stream: IO[bytes]) -> None:

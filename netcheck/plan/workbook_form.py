@@ -7,7 +7,7 @@ from pathlib import Path
 
 from netcheck.errors import Problem
 from netcheck.files import FileError
-from netcheck.plan.csv_form import entries_of, title_of
+from netcheck.plan.csv_form import entries_of, title_of, titled_records
 from netcheck.plan.delimited import Record
 from netcheck.plan.entries import Entry, Tables
 from netcheck.plan.fitting import suggestion
@@ -104,7 +104,7 @@ def _site(book: Book, path: Path) -> Entry:
 
 def _entries(book: Book, name: str, shape: type[Shape], file: str, problems: list[Problem]) -> tuple[Entry, ...]:
     sheet = sheet_called(book, name)
-    records: Sequence[Record] = list(book.records(sheet)) if sheet is not None else []
+    records: Sequence[Record] = titled_records(list(book.records(sheet)), shape) if sheet is not None else []
     return entries_of(records, shape, file, problems, f"sheet {name}, ") if records else ()
 
 

@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from netcheck.plan.fitting import keys_of
+from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.plan.starting import PREFIX, TITLES
 from netcheck.plan.workbook_form import SHEETS, SITE_HOSTS
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 LAST_ROW = 2000  # as far down as lists and text cells are laid out
 KINDS = ("controller", "operator panel", "drive", "remote I/O", "switch", "server")
 SURVEY_KINDS = ("csv", "xlsx", "hosts", "zone", "leases", "neighbours", "capture")
+_DEVICE = ("device", "kind", "place")
 _WIDTHS = {"because": 40, "why": 30, "note": 40, "interfaces": 40, "routes": 40, "subject": 28, "from": 28, "to": 28}
 
 GUIDE = (
@@ -74,7 +76,7 @@ def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
     _guide(workbook.worksheets[0], rules)
     examples = _rows(name, today)
     titles: dict[str, Sequence[str]] = {"site": ("key", "value"), SITE_HOSTS: TITLES}
-    titles |= {sheet: keys_of(shape) for sheet, shape in SHEETS.items()}
+    titles |= {sheet: _titles(shape) for sheet, shape in SHEETS.items()}
     for sheet in ("site", "subnets", "interfaces", SITE_HOSTS, *(each for each in titles if each not in examples)):
         _sheet(workbook, sheet, titles[sheet], examples.get(sheet, []))
     for sheet in ("stations", "surveys"):
@@ -86,6 +88,12 @@ def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
     out = io.BytesIO()
     workbook.save(out)
     return out.getvalue()
+
+
+def _titles(shape: type[Shape]) -> list[str]:
+    """The titles of a sheet; what names a device comes before what names its interface."""
+    keys = keys_of(shape)
+    return sorted(keys, key=lambda key: _DEVICE.index(key) if shape is InterfaceRow and key in _DEVICE else len(keys))
 
 
 def _guide(sheet: Any, rules: Sequence[str]) -> None:

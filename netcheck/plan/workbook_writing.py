@@ -1,4 +1,4 @@
-"""Writes addresses back into a workbook's sheet of interfaces; refused where another part of it would be lost."""
+"""Writes addresses back into a workbook's sheet of interfaces, and saves one that was changed as a whole."""
 
 from __future__ import annotations
 
@@ -6,12 +6,16 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from netcheck.errors import NetcheckError
-from netcheck.plan.csv_form import title_of
-from netcheck.plan.workbook import cell_text, demand_sound
+from netcheck.plan.csv_form import title_of, titled_records
+from netcheck.plan.delimited import Record
+from netcheck.plan.shapes import InterfaceRow
+from netcheck.plan.workbook import demand_sound, opened_from
+from netcheck.plan.workbook_cells import workbook_with_cells
+from netcheck.plan.workbook_form import sheet_called
 from netcheck.text import listed, safe
 
 # Parts that openpyxl reads and writes again; whatever else is there, it drops.
@@ -25,16 +29,53 @@ _FORMULA = re.compile(rb"<f[ />]")
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
     """The bytes of a workbook with these addresses, and which of the subjects it holds; ValueError where it could not
-    be written without losing something."""
-    workbook = workbook_from(data)
-    held: set[str] = set()
-    changed = False
-    for row, subject, column in _rows(workbook):
-        if subject in wanted:
-            held.add(subject)
-            changed |= cell_text(row[column].value) != wanted[subject]
-            row[column].value = wanted[subject]
-    return (saved(workbook, data) if changed else data), held
+    be written without another value changing."""
+    try:
+        sheet, records = _interfaces(data)
+    except NetcheckError as error:
+        raise ValueError(error.problems[0].what) from error
+    titles = list(map(title_of, records[0].cells)) if records else []
+    titled = "address" in titles
+    column = titles.index("address") if titled else len(titles)
+    subjects = {record.row: _subject(titles, record) for record in records[1:]}
+    held = set(subjects.values()) & set(wanted)
+    texts = {record.row: _cell(record, column) for record in records}
+    cells = {row: wanted[subject] for row, subject in subjects.items() if wanted.get(subject, texts[row]) != texts[row]}
+    if not cells:
+        return data, held
+    if not titled:
+        cells[records[0].row] = "address"
+    new = workbook_with_cells(data, sheet, {(row, column + 1): text for row, text in cells.items()})
+    expected = [_put(each, column, cells.get(each.row)) for each in records]
+    if [_put(each, column, None) for each in _interfaces(new)[1]] != expected:
+        raise ValueError("another value would change with it")
+    return new, held
+
+
+def _interfaces(data: bytes) -> tuple[str, Sequence[Record]]:
+    """The name of the sheet of interfaces as the workbook writes it, and its rows from the titles on."""
+    with opened_from(io.BytesIO(data), "") as book:
+        sheet = sheet_called(book, "interfaces") or ""
+        return sheet, titled_records(list(book.records(sheet)), InterfaceRow) if sheet else []
+
+
+def _subject(titles: list[str], record: Record) -> str:
+    cells = dict(zip(titles, map(str.strip, record.cells), strict=False))
+    return f"{cells.get('device', '')}/{cells.get('interface', '')}"
+
+
+def _cell(record: Record, column: int) -> str:
+    return record.cells[column].strip() if column < len(record.cells) else ""
+
+
+def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]:
+    """A row's number and cells without outer space, with one cell replaced, filled up to it."""
+    cells = [*map(str.strip, record.cells), *[""] * (column + 1 - len(record.cells))]
+    if text is not None:
+        cells[column] = text
+    while cells and not cells[-1]:
+        cells.pop()
+    return record.row, cells
 
 
 def saved(workbook: Any, data: bytes) -> bytes:
@@ -59,28 +100,6 @@ def workbook_from(data: bytes) -> Any:
             return openpyxl.load_workbook(io.BytesIO(data))
     except Exception as error:  # a broken workbook makes openpyxl fail in ways it does not name
         raise ValueError(f"it cannot be read as a workbook ({safe(str(error), 100)})") from error
-
-
-def _rows(workbook: Any) -> Iterator[tuple[Any, str, int]]:
-    """The rows of the sheet of interfaces with their subjects and the column of addresses, which is made if need be."""
-    for sheet in workbook.worksheets:
-        if sheet.title.casefold().strip() == "interfaces":
-            yield from _rows_of(sheet)
-
-
-def _rows_of(sheet: Any) -> Iterator[tuple[Any, str, int]]:
-    titles: list[str] = []
-    for row in sheet.iter_rows():
-        texts = [cell_text(cell.value).strip() for cell in row]
-        if not titles and any(texts):
-            titles = list(map(title_of, texts))
-            if "address" not in titles:
-                titles.append("address")
-                sheet.cell(row[0].row, len(titles), "address")
-        elif titles:
-            cells = dict(zip(titles, texts, strict=False))
-            full = sheet[row[0].row] if len(row) < len(titles) else row
-            yield full, f"{cells.get('device', '')}/{cells.get('interface', '')}", titles.index("address")
 
 
 def _demand_lossless(data: bytes) -> None:
