@@ -74,11 +74,12 @@ class Scene:
     @cached_property
     def met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
         """Every interface at whose address there are site hosts, with these."""
+        found = {name: island.hosts.by_addresses(island.met) for name, island in self.islands.items() if island.met}
         return tuple(
-            (placed, island.hosts.at(placed.address))
-            for island in self.islands.values()
-            for placed in island.placed
-            if placed.address in island.met
+            (placed, tuple(hosts[placed.address]))
+            for name, hosts in found.items()
+            for placed in self.islands[name].placed
+            if placed.address in hosts
         )
 
     @cached_property

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Sequence
-from operator import itemgetter
 
 from netcheck.guard import unguarded
 from netcheck.plan.bulk import ipv4_of, macs_of
@@ -16,6 +15,8 @@ from netcheck.plan.delimited import rows_of
 from netcheck.survey.columns import NO_MAC, Block
 from netcheck.survey.header import FIELDS, Layout
 from netcheck.survey.values import NOBODY, date_from, mac_from
+
+_SPACES = " \t\v\f\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII within a line
 
 
 class Bulk:
@@ -31,12 +32,12 @@ class Bulk:
 
     def block(self, lines: Sequence[str]) -> Block | None:
         """The hosts of lines below the header; None where they have to be read one by one."""
-        rows = rows_of(lines, self._delimiter) if self._fit else None
-        if not rows or {len(rows[0])} != set(map(len, rows)) or len(rows[0]) <= max(self._columns):
+        cells = _cells(lines, self._delimiter) if self._fit and lines else None
+        if cells is None or len(cells) <= max(self._columns):
             return None
-        if self._used is not None and len(self._used) < len(rows[0]):
+        if self._used is not None and len(self._used) < len(cells):
             return None
-        address, mac, name, note, seen = (_column(rows, column) for column in self._columns)
+        address, mac, name, note, seen = (cells[column] if column >= 0 else [] for column in self._columns)
         addresses = ipv4_of(address)
         try:
             return None if addresses is None else Block(addresses, _macs(mac), _freed(name), _freed(note), _days(seen))
@@ -44,9 +45,22 @@ class Bulk:
             return None
 
 
-def _column(rows: Sequence[Sequence[str]], column: int) -> list[str]:
-    """The cells of a column without outer space, empty where there is no such column."""
-    return [] if column < 0 else list(map(str.strip, map(itemgetter(column), rows)))
+def _cells(lines: Sequence[str], delimiter: str) -> list[list[str]] | None:
+    """The cells by column, without outer space; None where the rows are not all of one length."""
+    text = "".join(lines).replace("\r\n", "\n")
+    if '"' in text or "\r" in text:
+        rows = rows_of(lines, delimiter)
+        same = rows and len(set(map(len, rows))) == 1
+        return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None
+    count, width = len(lines), lines[0].count(delimiter) + 1
+    ended = text if text.endswith("\n") else text + "\n"
+    # with the line ends as cells of their own, one split gives all cells of all rows
+    flat = ended.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
+    if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
+        return None
+    columns = [flat[column : -1 : width + 1] for column in range(width)]
+    plain = text.isascii() and not any(space in text for space in _SPACES)
+    return columns if plain else [list(map(str.strip, cells)) for cells in columns]
 
 
 def _freed(texts: list[str]) -> list[str]:

@@ -171,15 +171,20 @@ class HostColumns:
         self.names.extend(other.names)
         self.notes.extend(other.notes)
 
-    def sorted(self) -> tuple[array[int], array[int], list[int]]:
-        """The rows in order of address, the IPv4 values ascending, the IPv6 values ascending."""
+    def order(self) -> array[int]:
+        """The rows in order of address, IPv4 first, those of one address in the order read."""
         low, wide = self.addresses.low, self.addresses.wide
         rows = [row for row in range(len(low)) if row not in wide] if wide else range(len(low))
         order = _in_order(rows, low)
-        values = array("I", map(low.__getitem__, order))
-        broad = sorted(wide, key=wide.__getitem__)
-        order.extend(broad)
-        return order, values, [wide[row] for row in broad]
+        order.extend(sorted(wide, key=wide.__getitem__))
+        return order
+
+    def values(self) -> tuple[array[int], list[int]]:
+        """The IPv4 values ascending, the IPv6 values ascending."""
+        low, wide = self.addresses.low, self.addresses.wide
+        narrow = map(low.__getitem__, (row for row in range(len(low)) if row not in wide)) if wide else low
+        # 32 bits fit the 53 of a float (IEEE 754), and floats are sorted faster than integers
+        return array("I", map(int, sorted(map(float, narrow)))), sorted(wide.values())
 
 
 # 32 bits of an address and 21 of a row fit the 53 of a float (IEEE 754), and floats are sorted faster than pairs.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -44,7 +44,12 @@ class HostTable:
 
     def __init__(self, columns: HostColumns) -> None:
         self._columns = columns
-        self._order, self._v4, self._v6 = columns.sorted()
+        self._v4, self._v6 = columns.values()
+
+    @cached_property
+    def _order(self) -> Sequence[int]:
+        """The rows in order; most plans are checked without it."""
+        return self._columns.order()
 
     @classmethod
     def of(cls, hosts: Iterable[SiteHost]) -> HostTable:
@@ -63,7 +68,7 @@ class HostTable:
         return cls(columns)
 
     def __len__(self) -> int:
-        return len(self._order)
+        return len(self._columns)
 
     def __iter__(self) -> Iterator[SiteHost]:
         return map(self._host, self._order)
@@ -123,8 +128,21 @@ class HostTable:
         found = map(self._host, self._names.find(hash(wanted)))
         return tuple(host for host in found if wanted and folded(host.name) == wanted)
 
+    def by_addresses(self, addresses: Collection[Address]) -> dict[Address, list[SiteHost]]:
+        """The rows of each of these addresses that has any, in the order read, by one look at every row."""
+        found: dict[Address, list[SiteHost]] = {}
+        narrow = {address.value for address in addresses if address.family == 4}
+        broad = {address.value for address in addresses if address.family == 6}
+        columns = self._columns.addresses
+        rows = compress(count(), map(narrow.__contains__, columns.low)) if narrow else iter(())
+        wide = (row for row, value in columns.wide.items() if value in broad)
+        for row in sorted({*rows, *wide}):
+            if (address := columns[row]) in addresses:
+                found.setdefault(address, []).append(self._host(row))
+        return found
+
     def by_macs(self, macs: Iterable[Mac]) -> dict[Mac, list[SiteHost]]:
-        """The rows of each of these MACs that has any, in the order read: one look at every row for all of them."""
+        """The rows of each of these MACs that has any, in the order read, by one look at every row."""
         wanted = {mac.value for mac in macs}
         found: dict[Mac, list[SiteHost]] = {}
         for row in compress(count(), map(wanted.__contains__, self._columns.macs)):
