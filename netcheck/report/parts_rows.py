@@ -12,11 +12,17 @@ from netcheck.rules.finding import Finding
 
 
 class Part(NamedTuple):
-    """A table under a title; without rows it is said to be none."""
+    """A table under a title, or lines to be copied as they are; without either it is said to be none."""
 
     title: str
-    headers: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    headers: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    lines: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> int:
+        """How many rows or lines there are."""
+        return len(self.rows) + len(self.lines)
 
 
 def asked_parts(report: Report) -> Iterator[Part]:
@@ -35,11 +41,10 @@ def asked_parts(report: Report) -> Iterator[Part]:
         ("interfaces inside", "subnet", "addresses", "change", "note"),
         tuple((one.subject, one.subnet, one.address, one.what, one.note) for one in asked.of("pool change")),
     )
-    yield Part(
-        "DNS records",
-        ("interface", "zone line"),
-        tuple((one.subject, one.what) for one in asked.of("DNS record")),
-    )
+    if not asked.zones:
+        yield Part("DNS records")
+    for zone in asked.zones:
+        yield Part(f"DNS records, {zone.title[:1].lower()}{zone.title[1:]}", lines=tuple(zone.text.splitlines()))
     yield Part(
         "Conversations to let through",
         ("from", "its address", "subnet", "to", "note"),

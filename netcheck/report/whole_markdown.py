@@ -38,7 +38,10 @@ def to_markdown(report: Report) -> bytes:
 
 
 def _part(part: Part) -> tuple[str, str]:
-    return f"### {part.title} ({len(part.rows)})", _table(part.headers, part.rows) or "None."
+    """Heading and body; zone lines stand in a fence, so that they can be copied: no backtick can be in one."""
+    lines = "\n".join(safe(line, 1000) for line in part.lines)
+    body = f"```\n{lines}\n```" if lines else _table(part.headers, part.rows) or "None."
+    return f"### {_plain(part.title)} ({part.size})", body
 
 
 def _plain(text: str) -> str:

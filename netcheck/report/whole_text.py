@@ -33,7 +33,8 @@ def to_text(report: Report) -> bytes:
 
 
 def _part(part: Part) -> str:
-    return f"{part.title} ({len(part.rows)})\n{_table(part.headers, part.rows) or 'None.'}"
+    body = "\n".join(safe(line, 1000) for line in part.lines) or _table(part.headers, part.rows) or "None."
+    return f"{safe(part.title)} ({part.size})\n{body}"
 
 
 def _table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

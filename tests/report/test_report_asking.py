@@ -6,6 +6,7 @@ import csv
 import io
 import ipaddress
 import json
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -17,9 +18,13 @@ import pytest
 
 from netcheck.plan.reading import read_plan
 from netcheck.report.asking import asked_of
+from netcheck.report.gathering import report_of
 from netcheck.report.guard import unguarded
+from netcheck.report.model import Report
 from netcheck.report.requests_csv import COLUMNS, to_csv
 from netcheck.report.wanted import Asked, Kind
+from netcheck.report.whole_markdown import to_markdown
+from netcheck.report.whole_text import to_text
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.reading import read_surveys
 
@@ -286,6 +291,18 @@ def test_a_domain_that_is_none_is_refused(domain: str, checked: Callable[[str], 
     """RFC 1035 section 2.3.4, RFC 1123 section 2.1: nothing of it can reach a zone line."""
     with pytest.raises(Exception, match='key "domain": expected a DNS domain'):
         checked((HEAD + DEVICES).replace("creamery.example", domain))
+
+
+@pytest.mark.parametrize(("write", "fence"), [(to_markdown, "```\n"), (to_text, "")], ids=["Markdown", "text"])
+def test_zone_lines_can_be_copied_from_plain_reports(
+    write: Callable[[Report], bytes], fence: str, checked: Callable[[str], Checked]
+) -> None:
+    """They stand together as they are, under the name of their zone."""
+    found = checked(HEAD + DEVICES)
+    text = write(report_of(found, (), (), TODAY)).decode()
+    for zone in asked_of(found).zones:
+        title = re.escape(zone.title).replace("\\-", "-")
+        assert re.search(f"DNS records, {title} [(][0-9]+[)]\n+{fence}{re.escape(zone.text)}", text, re.IGNORECASE)
 
 
 HOSTILE = [
