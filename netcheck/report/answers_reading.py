@@ -7,21 +7,23 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import Problem, ReportError
 from netcheck.files import MIB, FileError, open_plain, read_bounded
 from netcheck.plan.csv_form import title_of
 from netcheck.plan.delimited import DELIMITERS, Record, lines_of, records_of, text_of
-from netcheck.plan.workbook import MARK, Book, Formula, opened
+from netcheck.plan.workbook import MARK, MOST_ROWS, Book, Formula, opened
 from netcheck.report.answers_csv import COLUMNS
 from netcheck.report.guard import unguarded
 from netcheck.text import listed, safe
 
 LIMIT = 64 * MIB
-_HEAD = 40  # rows above which the titles must stand
+_HEAD = 40  # rows among which the titles must stand
+_WIDEST = 1000  # columns that are looked at
 _READ = ("rule", "subjects", "address", "key", "decision", "remark", "by", "until")
 # The mark of compound files: workbooks of the older kind, and those locked with a password.
 _COMPOUND = b"\xd0\xcf\x11\xe0"
@@ -62,48 +64,53 @@ def _from_text(data: bytes) -> tuple[Answer, ...]:
     lines = list(lines_of(text_of(io.BytesIO(data))))
     if lines and _SEPARATOR_LINE.fullmatch(lines[0]):
         lines[0] = "\n"
-    delimiter = max(DELIMITERS, key=lambda one: max(map(_known, records_of(lines[:_HEAD], one)), default=0))
-    return _answers(list(records_of(lines, delimiter)))
+    head = lines[:_HEAD]
+    delimiter = max(DELIMITERS, key=lambda one: max(map(_known, records_of(head, one)), default=0))
+    return tuple(_answers(records_of(lines, delimiter)))
 
 
 def _from_workbook(path: Path) -> tuple[Answer, ...]:
     with opened(path, values=False) as book:
-        return _answers(list(book.records(_sheet_of(book))))
+        return tuple(_answers(book.records(_sheet_of(book))))
 
 
 def _sheet_of(book: Book) -> str:
     """The one sheet that has the titles of findings; FileError where several could be meant."""
-    found = [sheet for sheet in book.sheets if any(_titled(each) for each in _first(book.records(sheet)))]
+    found = [sheet for sheet in book.sheets if any(map(_titled, islice(book.records(sheet), _HEAD)))]
     if len(found) > 1:
         names = listed([safe(each, 40) for each in found])
         raise FileError(Problem(f"several sheets hold findings: {names}", do="Leave only the one with the answers"))
     return found[0] if found else book.sheets[0]
 
 
-def _first(records: Iterable[Record]) -> Iterable[Record]:
-    return (record for record, _ in zip(records, range(_HEAD), strict=False))
-
-
 def _titled(record: Record) -> bool:
-    titles = {title_of(cell) for cell in record.cells}
+    titles = set(_titles(record))
     return "decision" in titles and ("key" in titles or {"rule", "subjects"} <= titles)
 
 
 def _known(record: Record) -> int:
-    return sum(title_of(cell) in COLUMNS for cell in record.cells)
+    return sum(title in COLUMNS for title in _titles(record))
 
 
-def _answers(records: Sequence[Record]) -> tuple[Answer, ...]:
-    at = next((place for place, record in enumerate(records[:_HEAD]) if _titled(record)), None)
-    if at is None:
+def _titles(record: Record) -> list[str]:
+    return [title_of(cell) for cell in record.cells[:_WIDEST] if len(cell) < _WIDEST]
+
+
+def _answers(records: Iterator[Record]) -> Iterator[Answer]:
+    header = next(filter(_titled, islice(records, _HEAD)), None)
+    if header is None:
         what = f"it has no row of titles with decision and key within its first {_HEAD} rows"
         raise FileError(Problem(what, do="Name a file that `netcheck report PLAN --out FILE.csv` or `.xlsx` made"))
-    titles = [title_of(cell) for cell in records[at].cells]
+    titles = [title_of(cell) for cell in header.cells[:_WIDEST]]
     twice = [title for title in _READ if titles.count(title) > 1]
     if twice:
         raise FileError(Problem(f"it has the column {listed(twice)} twice", do="Leave the one that holds the answers"))
     columns = {title: titles.index(title) for title in _READ if title in titles}
-    return tuple(_answer(record, columns) for record in records[at + 1 :] if not record.empty)
+    for record in records:
+        if record.row > MOST_ROWS:
+            raise FileError(Problem(f"it has more than {MOST_ROWS:,} rows", do="Split it"))
+        if not record.empty:
+            yield _answer(record, columns)
 
 
 def _answer(record: Record, columns: dict[str, int]) -> Answer:

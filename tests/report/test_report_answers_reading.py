@@ -159,10 +159,17 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path: Path) -> None:
         assert problem.do
 
 
+def test_rows_of_a_million_empty_cells_are_passed_over(tmp_path: Path) -> None:
+    """They stand before the titles and after them, and cost no answer."""
+    wide = b"," * ((1 << 20) - 1) + b"\n"
+    rows = read(tmp_path, 2 * wide + text_of((TITLES, ROWS[1])).encode() + wide)
+    assert [(row.row, row.key) for row in rows] == [(4, "crowded-2")]
+
+
 GOOD = text_of((TITLES, *ROWS)).encode()
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(st.integers(0, len(GOOD)), st.binary(max_size=6), st.integers(0, 9))
 def test_any_bytes_are_read_or_refused(tmp_path: Path, at: int, junk: bytes, cut: int) -> None:
     """A file that was cut, padded or mutated gives rows or a refusal in words, nothing else."""
