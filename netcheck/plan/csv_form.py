@@ -15,6 +15,7 @@ from netcheck.plan.fitting import keys_of, suggestion
 from netcheck.plan.grid import grid_of
 from netcheck.plan.model import Place
 from netcheck.plan.shapes import InterfaceRow, Shape
+from netcheck.plan.workbook import MARK
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
@@ -27,6 +28,8 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
     """Read one CSV table into entries, a clean one of interfaces by columns; what is wrong is added to `problems`."""
     try:
         data = read_bounded(folder / file, TABLE_LIMIT)
+        if data.startswith(MARK):
+            raise FileError(Problem("it is a workbook", do="Save its table as CSV, or name the workbook as the plan"))
         lines = list(lines_of(text_of(io.BytesIO(data))))
     except FileError as error:
         problems.append(error.at(safe(file)))

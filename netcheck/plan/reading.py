@@ -20,6 +20,7 @@ from netcheck.plan.workbook_form import read_workbook
 from netcheck.text import listed, safe
 
 PLAN_FILE = "plan.toml"
+OTHER_WORKBOOKS = (".xlsm", ".xlsb", ".xls", ".ods")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +97,10 @@ def _form_of(file: Path) -> Form:
         if file.suffix.casefold() == form.ending:
             return form
     endings = listed([form.ending for form in FORMS], joint="or")
-    problem = Problem(
-        "this is no plan", safe(str(file)), f"A plan is a folder with {PLAN_FILE}, or a file ending in {endings}"
-    )
-    raise PlanError(problem)
+    do = f"A plan is a folder with {PLAN_FILE}, or a file ending in {endings}"
+    if file.suffix.casefold() in OTHER_WORKBOOKS:
+        do = "Save it as .xlsx, without macros, and name that file"
+    raise PlanError(Problem("this is no plan", safe(str(file)), do))
 
 
 def _slug(file: Path) -> str:

@@ -22,6 +22,7 @@ from netcheck.plan.shapes import (
     SubnetShape,
     TranslationShape,
 )
+from netcheck.plan.workbook import MARK
 from netcheck.text import safe
 
 PLAN_LIMIT = 16 * MIB
@@ -71,6 +72,8 @@ def parsed(data: bytes, file: str) -> dict[str, object]:
 def _text(data: bytes, file: str) -> str:
     if data.startswith(_UTF16):
         raise PlanError(Problem("it is written in UTF-16", file, "Save it as UTF-8"))
+    if data.startswith(MARK):
+        raise PlanError(Problem("it is a workbook, whatever its name says", file, "Give it a name that ends in .xlsx"))
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

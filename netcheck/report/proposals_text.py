@@ -20,7 +20,7 @@ WIDE = 110  # columns from which the reason stands in a column of its own; else 
 def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
     """A table wrapped to a width, the reasons below each row where that is narrow; one line a proposal without one."""
     if not proposals:
-        return "Every interface has an address, and no finding asks for another.\n"
+        return "No interface is without an address, and no finding would be mended by another one.\n"
     rows = [
         (
             safe(each.subject),
