@@ -20,9 +20,10 @@ from netcheck.survey.table import HostTable, SiteHost
 HERE = Place("plan.toml")
 Found = set[tuple[str, tuple[str, ...]]]
 RULES = {
-    "outside-subnet", "unusable-address", "special-purpose", "planned-twice", "taken-on-site", "already-there",
-    "inside-pool", "inside-reserved", "is-gateway", "is-station", "too-near", "gateway-off-link", "gateway-differs", "mask-differs",
-    "mac-planned-twice", "mac-elsewhere", "subnets-overlap", "same-subnet-twice", "unplaced", "survey-disagrees",
+    "outside-subnet", "unusable-address", "special-purpose", "planned-twice", "taken-on-site",
+    "already-there", "inside-pool", "inside-reserved", "is-gateway", "is-station", "too-near",
+    "gateway-off-link", "gateway-differs", "mask-differs", "mac-planned-twice", "mac-elsewhere",
+    "subnets-overlap", "same-subnet-twice", "unplaced", "survey-disagrees",
 }  # fmt: skip
 
 
