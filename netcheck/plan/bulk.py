@@ -11,6 +11,7 @@ from socket import AF_INET, inet_pton
 
 _STRICT = os.name == "posix"  # there inet_pton takes four decimal octets without leading zeros, and nothing else
 _MAC_TEXT = 17  # characters of a MAC with separators, which stand at every third place
+_MAC_BARE = 12  # characters of a MAC without separators
 _SEPARATORS = (2, 5, 8, 11, 14)
 
 
@@ -28,15 +29,18 @@ def ipv4_of(texts: Iterable[str]) -> array[int] | None:
 
 
 def macs_of(texts: Sequence[str]) -> array[int] | None:
-    """The values of MACs that are all written with one separator; None where they are not."""
-    if not texts or set(map(len, texts)) != {_MAC_TEXT}:
+    """The values of MACs that are all written with one separator, or all bare; None where they are not."""
+    lengths = set(map(len, texts))
+    if lengths not in ({_MAC_TEXT}, {_MAC_BARE}):
         return None
     whole, count = "".join(texts), len(texts)
-    separator = whole[2]
-    if separator not in "-:" or any(whole[at::_MAC_TEXT] != separator * count for at in _SEPARATORS):
-        return None
+    if lengths == {_MAC_TEXT}:
+        separator = whole[2]
+        if separator not in "-:" or any(whole[at::_MAC_TEXT] != separator * count for at in _SEPARATORS):
+            return None
+        whole = whole.replace(separator, "")
     try:
-        octets = bytes.fromhex(whole.replace(separator, ""))
+        octets = bytes.fromhex(whole)
     except ValueError:
         return None
     if len(octets) != 6 * count:  # it passes over spaces
