@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -179,3 +180,19 @@ def _checked(plan: Path) -> tuple[Checked, tuple[Survey, ...]]:
     read = read_plan(plan)
     surveys = read_surveys(read)
     return check(read, surveys, TODAY), surveys
+
+
+def large_report(folder: Path, findings: int = 5000, ports: int = 2000) -> Report:
+    """A report of many findings and proofs, each of its own subject, made from those of the small plan."""
+    plan = write_plan(folder / "tarn-hollow")
+    sample = report_from(plan, write_record(folder / "run.jsonl", plan, every_verdict(), clock_from()))
+    first = sample.checked.findings
+    many = tuple(
+        replace(first[n % len(first)], subjects=(f"machine-{n}/lan", f"machine-{n + 1}/lan")) for n in range(findings)
+    )
+    proven = tuple(
+        replace(port, proof=replace(port.proof, interface=f"machine-{n}/lan"))
+        for n in range(ports)
+        for port in (sample.ports[n % len(sample.ports)],)
+    )
+    return replace(sample, checked=replace(sample.checked, findings=many), ports=proven)
