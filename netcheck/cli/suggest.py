@@ -59,22 +59,24 @@ def command(
         steps.end()
         steps.begin("looking for free addresses")
         proposals = propose(read, surveys, day)
+    addresses = {each.subject: each.address for each in proposals if each.address is not None}
+    written = (
+        _write(plan, addresses) if write else []
+    )  # first, so that a reader who leaves early cannot stop it halfway
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
     print(json.dumps(to_json(proposals), indent=2) if form is Format.JSON else to_text(proposals, width).rstrip("\n"))
-    addresses = {each.subject: each.address for each in proposals if each.address is not None}
     if write:
-        _write(plan, addresses)
+        print("\n".join(written) or "nothing to write", file=sys.stderr)
     elif addresses and form is Format.TEXT:
         print("\nNothing was written; --write puts these addresses into the plan.")
     raise typer.Exit(int(any(each.address is None for each in proposals)))
 
 
-def _write(plan: Path, addresses: dict[str, Address]) -> None:
+def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:
+    """Put the addresses into the plan's files, all of which are made ready before the first is replaced."""
     from netcheck.plan.writing import with_addresses
 
     edits = with_addresses(plan, addresses)
     for edit in edits:
         edit.write()
-        print(f"written: {safe(str(edit.path))}", file=sys.stderr)
-    if not edits:
-        print("nothing to write", file=sys.stderr)
+    return [f"written: {safe(str(edit.path))}" for edit in edits]

@@ -133,4 +133,15 @@ def test_a_good_plan_needs_nothing() -> None:
     """The mended creamery: nothing to propose, exit 0."""
     result = netcheck("suggest", PLANS / "tarn-hollow-mended", "--today", DAY)
     assert result.returncode == 0
-    assert "no finding asks for another" in result.stdout
+    assert "no finding would be mended by another one" in result.stdout
+
+
+def test_a_reader_who_leaves_early_stops_no_writing(creamery: Path) -> None:
+    """Both of the plan's files are written though nobody reads what is printed: nothing is left halfway."""
+    words = [sys.executable, "-m", "netcheck", "suggest", str(creamery), "--write", "--today", DAY]
+    process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    assert process.stdout is not None
+    process.stdout.close()
+    process.wait(60)
+    again = netcheck("suggest", creamery, "--format", "json", "--today", DAY)
+    assert json.loads(again.stdout)["suggestions"] == []
