@@ -150,7 +150,8 @@ def _json(result: Result, paths: bool) -> dict[str, Any]:
 def _text(checked: Checked, paths: bool) -> str:
     from netcheck.report import talks_text
 
-    return _findings(checked) + ("\n" + talks_text.to_text(checked) if paths else "")
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else talks_text.WIDTH
+    return _findings(checked) + ("\n" + talks_text.to_text(checked, width) if paths else "")
 
 
 def _findings(checked: Checked) -> str:

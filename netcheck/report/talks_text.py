@@ -9,7 +9,7 @@ from netcheck.rules.paths import Outcome, Talk, Walk
 from netcheck.text import safe
 
 WIDTH = 120  # columns where the output is no terminal
-NARROW, SHARE = 24, 0.5  # the last column gets half the width, and never less than this
+NARROW = 24  # the path never gets less; of a wide screen it gets three fifths of what the two short columns leave
 HEADS = ("conversation", "way", "outcome", "path")
 
 
@@ -21,9 +21,16 @@ def to_text(checked: Checked, width: int = WIDTH) -> str:
     if not checked.talks:
         return head + "  The plan lists none.\n"
     rows = [row for talk in checked.talks for row in _rows(talk)]
-    last = max(int(width * SHARE), NARROW)
-    first = max((width - last - len("there") - len("undecided") - 8), NARROW)
-    return head + tabulate(rows, HEADS, "simple", disable_numparse=True, maxcolwidths=[first, None, None, last]) + "\n"
+    room = width - len("there") - len("undecided") - 3 * len("  ")
+    first = max(room * 2 // 5, 1)
+    last = max(room - first, NARROW)
+    return (
+        head
+        + tabulate(
+            rows, HEADS, "simple", disable_numparse=True, maxcolwidths=[first, None, None, last], break_on_hyphens=False
+        )
+        + "\n"
+    )
 
 
 def _rows(talk: Talk) -> tuple[tuple[str, ...], ...]:
