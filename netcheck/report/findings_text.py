@@ -8,6 +8,8 @@ from netcheck.report.findings_rows import Group, groups_of, headline, next_step,
 from netcheck.rules.engine import Checked
 
 HEADERS = ("rule", "subject", "address", "fix", "what", "where")
+MOST_SHOWN = 2000  # rows of one group; of a broken file with a million rows nobody reads a million lines
+_ALL = "--format json or csv has them all"
 
 
 def to_text(checked: Checked) -> str:
@@ -18,6 +20,9 @@ def to_text(checked: Checked) -> str:
 
 
 def _table(group: Group) -> str:
-    rows = [(row.rule, row.subject, row.address, row.fix, row.message, row.where) for row in group.rows]
+    shown = group.rows[:MOST_SHOWN]
+    rows = [(row.rule, row.subject, row.address, row.fix, row.message, row.where) for row in shown]
     table = tabulate(rows, HEADERS, tablefmt="simple", disable_numparse=True)
-    return f"{group.title} ({len(rows)})\n" + "\n".join(line.rstrip() for line in table.splitlines())
+    more = len(group.rows) - len(shown)
+    lines = [*(line.rstrip() for line in table.splitlines()), *([f"... and {more} more: {_ALL}"] if more else ())]
+    return f"{group.title} ({len(group.rows)})\n" + "\n".join(lines)
