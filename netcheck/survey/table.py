@@ -44,7 +44,11 @@ class HostTable:
 
     def __init__(self, columns: HostColumns) -> None:
         self._columns = columns
-        self._v4, self._v6 = columns.values()
+
+    @cached_property
+    def _ascending(self) -> tuple[Sequence[int], Sequence[int]]:
+        """The IPv4 and the IPv6 values in order; merging lists without a common address does without them."""
+        return self._columns.values()
 
     @cached_property
     def _order(self) -> Sequence[int]:
@@ -180,6 +184,9 @@ class HostTable:
     @cached_property
     def _doubles(self) -> dict[int, list[int]]:
         """By family, the places in order at which an address is followed by the same one."""
+        columns = self._columns.addresses
+        if "_ascending" not in self.__dict__ and not columns.wide and len(set(columns.low)) == len(columns.low):
+            return {family: [] for family in WIDTH}
         pairs = {family: (self._values(family), islice(self._values(family), 1, None)) for family in WIDTH}
         return {family: list(compress(count(), map(eq, *pair))) for family, pair in pairs.items()}
 
@@ -192,10 +199,10 @@ class HostTable:
         }
 
     def _values(self, family: int) -> Sequence[int]:
-        return self._v4 if family == 4 else self._v6
+        return self._ascending[0 if family == 4 else 1]
 
     def _offset(self, family: int) -> int:
-        return 0 if family == 4 else len(self._v4)
+        return 0 if family == 4 else len(self) - len(self._columns.addresses.wide)
 
     def _span(self, within: Range) -> tuple[int, int]:
         values = self._values(within.family)
