@@ -156,11 +156,11 @@ def _shape(found: Findings, reaches: dict[Found, Reach], known: Known) -> dict[s
 
 
 def _text(found: Findings, reaches: dict[Found, Reach], known: Known) -> str:
-    from netcheck.cli.surveying import vendor_of
+    from netcheck.cli.surveying import terminal_width, vendor_of
     from netcheck.report.found import to_table
     from netcheck.text import safe
 
-    lines = [to_table(found, vendor_of(), known.of) or "nobody was heard"]
+    lines = [to_table(found, vendor_of(), known.of, terminal_width()) or "nobody was heard"]
     lines += [f"two owners: {address}" for address in _twice(found)]
     lines += [f"note: {safe(note, 1000)}" for note in found.notes]
     lines += [_words(host, to, found.interface, known) for host, to in list(reaches.items())[:8]]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -65,13 +67,21 @@ class Known:
         return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
 
     def of(self, host: Found) -> str:
-        """Words for a host, by its MAC and its address."""
-        return "; ".join(filter(None, (self.of_mac(host.mac), self.of_address(host.address))))
+        """Words for a host, by its MAC and its address; in one where both are planned for one interface."""
+        by_mac, interface = self.of_mac(host.mac), self.planned.get(host.address)
+        if interface is not None and by_mac == f"planned for {interface}":
+            return f"{interface}, as planned"
+        return "; ".join(filter(None, (by_mac, self.of_address(host.address))))
 
     @property
     def nets(self) -> list[tuple[int, int]]:
         """The plan's IPv4 prefixes."""
         return [] if self.base is None else [(net.first, net.length) for net in self.base.aim.nets]
+
+
+def terminal_width() -> int | None:
+    """Columns of the terminal that standard output is, else None: a table in a file or a pipe is not wrapped."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 def vendor_of() -> Callable[[int], str | None]:
@@ -100,7 +110,7 @@ def finish(found: Findings, known: Known, out: Path | None, form: Form) -> int:
     if form is Form.JSON:
         typer.echo(json.dumps(to_json(found, name, vendor_of()), indent=2))
     else:
-        typer.echo(to_text(found, vendor_of(), known.of))
+        typer.echo(to_text(found, vendor_of(), known.of, terminal_width()))
         if out is not None:
             typer.echo(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
     return 1 if found.mend else 0

@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from math import ceil
 
 from netcheck.addr import Prefix, mac_text, quad
 from netcheck.errors import LinkError, Problem, UsageError
@@ -79,6 +80,7 @@ class Sweeping:
     answers: Answers = field(default_factory=dict)
     owned: Answers = field(default_factory=dict)  # answers to questions without sender
     asked: int = 0  # addresses that all rounds so far have asked at least once
+    whole: bool = False  # the first round has ended, its last answers waited for
     checked: bool = False
     why_ended: str = ""
 
@@ -118,6 +120,7 @@ class Sweeping:
                 tell(words, done, of)
 
             sweep(self.link, left, WAIT, self.sender, self.pace, told, self.answers, self.ours | self.spared)
+            self.whole = True
 
     def _check(self, tell: Tell) -> None:
         """Ask those that answer for several addresses for each of them without a sender, twice."""
@@ -170,10 +173,10 @@ class Sweeping:
     def _covers(self, relays: Sequence[Relay]) -> tuple[Prefix, ...]:
         """The prefix where all of it was asked; else the part that was, without what a relay answers for."""
         unknown = sorted(self.spared.union(*(relay.addresses for relay in relays)))
-        whole = self.asked >= len(self.all)
         low, high = self.prefix.first.value, self.prefix.last.value
-        if not whole:
-            high = self.all[max(0, self.asked - 1)] if self.asked else low - 1
+        if not self.whole:  # who was asked in the last second may be about to answer
+            heard_out = self.asked - ceil(self.pace * WAIT)
+            high = self.all[heard_out - 1] if heard_out > 0 else low - 1
         spans: list[tuple[int, int]] = []
         for address in unknown:
             spans += [(low, min(high, address - 1))] if low < address else []

@@ -15,6 +15,7 @@ from netcheck.report.guard import guarded
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]
+NARROWEST = 8  # columns of a wrapped column
 HEADER = ("address", "mac", "name", "note", "seen")
 
 
@@ -66,16 +67,16 @@ def _host(host: Found, vendor: Vendor) -> dict[str, Any]:
     }
 
 
-def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) -> str:
+def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], width: int | None = None) -> str:
     """A table of the hosts, then what is odd about them and what the list covers."""
-    table = to_table(found, vendor, known_as)
+    table = to_table(found, vendor, known_as, width)
     lines = [table, ""] if table else []
     return "\n".join([*lines, *_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)])
 
 
-def to_table(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) -> str:
-    """A row a host; empty where there is none. `known_as` gives words for a host by the plan and its surveys, "" where
-    they do not know it."""
+def to_table(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], width: int | None = None) -> str:
+    """A row a host, wrapped to a width where one is given; empty where there is none. `known_as` gives words for a host
+    by the plan and its surveys, "" where they do not know it."""
     rows = [
         (
             quad(host.address) if host.address else "no address told",
@@ -90,7 +91,17 @@ def to_table(found: Findings, vendor: Vendor, known_as: Callable[[Found], str]) 
     head = ("address", "MAC", "vendor", "name", "known as", "heard by")
     kept = [at for at, _ in enumerate(head) if at < 2 or any(row[at] for row in rows)]
     table = [[row[at] for at in kept] for row in rows]
-    return tabulate(table, [head[at] for at in kept], "simple", disable_numparse=True) if rows else ""
+    heads = [head[at] for at in kept]
+    limits = _limits([heads, *table], width) if rows and width else None
+    return tabulate(table, heads, "simple", disable_numparse=True, maxcolwidths=limits) if rows else ""
+
+
+def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
+    """The width of each column: addresses and MACs whole, the widest of the others cut until the table fits."""
+    limits = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    while sum(limits) + 2 * (len(limits) - 1) > width and max(limits[2:], default=0) > NARROWEST:
+        limits[limits.index(max(limits[2:]), 2)] -= 1
+    return limits
 
 
 def _odd(found: Findings) -> list[str]:

@@ -26,6 +26,7 @@ class Wire:
 
     kind = "rig"
     hears_all = True
+    overhears = False
 
     def __init__(
         self, answers: dict[int, list[tuple[float, bytes]]], noise: list[Heard | Carrier] | None = None

@@ -17,7 +17,7 @@ from netcheck.errors import LinkError, UsageError
 from netcheck.field.found import prefixes_of
 from netcheck.field.sweeping import Sweeping, claim, prefix_to_sweep, sender_for
 from netcheck.plan.reading import read_plan
-from netcheck.report.found import to_csv, to_entry, to_json, to_text
+from netcheck.report.found import to_csv, to_entry, to_json, to_table, to_text
 from netcheck.survey.reading import read_surveys
 from netcheck.wire.frames import arp_from_wire
 from netcheck.wire.link import Carrier, Heard, Way
@@ -119,6 +119,34 @@ def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
     assert found.mend
     assert sum(prefix.size for prefix in found.covers) < 16
     assert "the cable came out" in to_text(found, lambda mac: None, lambda host: "")
+
+
+@pytest.mark.parametrize("asked", [5, 11, 40, 62])
+def test_an_interrupted_sweep_covers_whom_it_waited_for(asked: int) -> None:
+    """Ten a second: who was asked in the last second may be about to answer, so it is not called free."""
+    work = Sweeping(Segment({}), NET, STATION_IP, 10.0)
+
+    def stop(words: str, done: int, of: int) -> None:
+        if done == asked:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        work.run(stop)
+    found = work.findings(DAY, 1.0, "interrupted")
+    held = IPSet(str(prefix) for prefix in found.covers)
+    assert len(held & IPSet(str(quad(one)) for one in work.all)) == max(0, asked - 11)
+    assert not found.complete
+
+
+@pytest.mark.parametrize("width", [80, 140])
+def test_the_table_fits_the_terminal(width: int) -> None:
+    """Addresses and MACs are never broken; the other columns wrap."""
+    found = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1]})).findings(DAY, 3.0)
+    words = "planned for a device with a long name; the plan gives its address to another"
+    table = to_table(found, lambda mac: "a vendor with a name of many words", lambda host: words, width)
+    assert max(map(len, table.splitlines())) <= width
+    assert mac_text(DEVICE) in table
+    assert "192.0.2.20" in table
 
 
 @given(st.sets(st.integers(0, 255), max_size=60))
