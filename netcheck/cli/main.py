@@ -79,6 +79,8 @@ def run() -> None:
     try:
         code = build(words)(words, prog_name="netcheck", standalone_mode=False)
         sys.stdout.flush()
+        if code == INTERRUPTED:  # typer's own answer to Ctrl-C, which says nothing
+            print("netcheck: interrupted", file=sys.stderr)
     except NetcheckError as error:
         complain(error)
         code = error.exit_code
