@@ -6,7 +6,6 @@ from itertools import chain, islice
 
 from netcheck.errors import Problem, SurveyError
 from netcheck.plan.workbook import MARK, Book, opened
-from netcheck.plan.workbook_form import SITE_HOSTS, sheet_called
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.header import SAMPLE, layout_in
 from netcheck.survey.tabular import gather
@@ -20,6 +19,8 @@ def recognises(head: bytes) -> bool:
 
 def read(source: Source, into: Gathering) -> None:
     """Read the sheets as streams; a sheet without a column of addresses is remarked on."""
+    from netcheck.plan.workbook_form import SITE_HOSTS, sheet_called  # the shapes of a plan, only where one may be
+
     with opened(source.path) as book:
         named = sheet_called(book, SITE_HOSTS)
         if named is not None:

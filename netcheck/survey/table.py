@@ -177,8 +177,7 @@ class HostTable:
     def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
         """The rows of each address that has more than one."""
         for family in WIDTH:
-            values = self._values(family)
-            for value in dict.fromkeys(map(values.__getitem__, self._doubles[family])):
+            for value in dict.fromkeys(self._values(family)[place] for place in self._doubles[family]):
                 yield self.at(Address(family, value))
 
     @cached_property
