@@ -58,10 +58,10 @@ class Node:
 class Net:
     """The routers and segments of one island."""
 
-    def __init__(self, plan: Plan, homes: Homes, island: str, routers: Iterable[Router]) -> None:
+    def __init__(self, homes: Homes, island: str, routers: Iterable[Router], translating: frozenset[str]) -> None:
         self.island = island
         self._homes = homes
-        self._translates = {translation.at for translation in plan.translations}
+        self._translates = translating
         self._owners: dict[Address, dict[str, Node | None]] = {}
         self.nodes: dict[str, Node | None] = {}
         for router in routers:
@@ -106,7 +106,7 @@ class Nets:
     """The nets of a plan by island, each made when it is asked for."""
 
     def __init__(self, plan: Plan) -> None:
-        self._plan = plan
+        self._translating = frozenset(translation.at for translation in plan.translations)
         self.homes = Homes(plan)
         self._made: dict[str, Net] = {}
         self._routers: dict[str, dict[str, Router]] = {}
@@ -119,5 +119,6 @@ class Nets:
     def of(self, island: str) -> Net:
         """The net of an island."""
         if island not in self._made:
-            self._made[island] = Net(self._plan, self.homes, island, self._routers.get(island, {}).values())
+            routers = self._routers.get(island, {}).values()
+            self._made[island] = Net(self.homes, island, routers, self._translating)
         return self._made[island]
