@@ -156,15 +156,18 @@ def _shape(found: Findings, reaches: dict[Found, Reach], known: Known) -> dict[s
 
 
 def _text(found: Findings, reaches: dict[Found, Reach], known: Known) -> str:
+    from textwrap import fill
+
     from netcheck.cli.surveying import terminal_width, vendor_of
     from netcheck.report.found import to_table
     from netcheck.text import safe
 
-    lines = [to_table(found, vendor_of(), known.of, terminal_width()) or "nobody was heard"]
-    lines += [f"two owners: {address}" for address in _twice(found)]
+    width = terminal_width()
+    lines = [f"two owners: {address}" for address in _twice(found)]
     lines += [f"note: {safe(note, 1000)}" for note in found.notes]
     lines += [_words(host, to, found.interface, known) for host, to in list(reaches.items())[:8]]
-    return "\n".join(lines)
+    table = to_table(found, vendor_of(), known.of, width) or "nobody was heard"
+    return "\n".join([table, *(fill(line, width) if width else line for line in lines)])
 
 
 def _twice(found: Findings) -> list[str]:

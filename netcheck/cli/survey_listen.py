@@ -52,7 +52,7 @@ def command(
         print(f"listening on {interface} for {round(seconds)} s; Ctrl-C ends it earlier", file=sys.stderr, flush=True)
 
         def tick(passed: float) -> None:
-            bar.at(round(passed), f"listening on {interface}: {len(ear.hosts)} hosts, {ear.frames} frames")
+            bar.at(round(passed), f"listening on {interface}: hosts {len(ear.hosts)}, frames {ear.frames}")
 
         try:
             why = listen(wire, ear, seconds, tick)

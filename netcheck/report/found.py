@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Sequence
+from textwrap import fill
 from typing import Any
 
 from tabulate import tabulate
@@ -70,8 +71,9 @@ def _host(host: Found, vendor: Vendor) -> dict[str, Any]:
 def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], width: int | None = None) -> str:
     """A table of the hosts, then what is odd about them and what the list covers."""
     table = to_table(found, vendor, known_as, width)
-    lines = [table, ""] if table else []
-    return "\n".join([*lines, *_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)])
+    below = [*_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)]
+    wrapped = [fill(line, width) for line in below] if width else below
+    return "\n".join([*([table, ""] if table else []), *wrapped])
 
 
 def to_table(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], width: int | None = None) -> str:
