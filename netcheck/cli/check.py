@@ -35,7 +35,7 @@ class Format(StrEnum):
 
 def command(
     plans: list[Path] = typer.Argument(
-        help="Plan folders, plan.toml files or workbooks.", metavar="PLAN...", show_default=False
+        help="Plan folders, plan.toml files or workbooks.", metavar="PLAN", show_default=False
     ),
     form: Format = typer.Option(Format.TEXT, "--format", help="How to print the findings."),
     strict: bool = typer.Option(False, "--strict", help="Risks too give exit code 1."),
@@ -50,9 +50,14 @@ def command(
 ) -> None:
     """Check a plan: every conflict at once, each with its reason, its source and, where there is one, a fix that fits.
 
+    Several plans in one call give the worst exit code. One that cannot be read is shown among the others as not
+    checked.
+
     Exit code: 0 no conflict, 1 conflicts (with --strict risks too), 2 bad use or a plan that cannot be read.
 
     Example: netcheck check plans/tarn-hollow
+
+    Example: netcheck check plans/* --format junit
     """
     day = day_from(today)
     if paths and form not in (Format.TEXT, Format.JSON):

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 def command(
     plan: Path = typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False),
-    subnet: str = typer.Argument("", help="One subnet's name; all of them by default.", metavar="[SUBNET]"),
+    subnet: str = typer.Argument(
+        "", help="One subnet's name; all of them by default.", metavar="SUBNET", show_default=False
+    ),
 ) -> None:
     """Draw who holds which address of each subnet: sixteen by sixteen cells, by blocks where there are more addresses.
 

@@ -36,7 +36,7 @@ def command(
     """Propose a free address for every interface without one, and for every address that a finding says must change.
 
     All proposals fit together, each says why it was chosen, and nothing that is good already is touched. With --write
-    they are put into the plan, whose comments and layout stay.
+    they are put into the plan; comments, order and layout stay, and in a workbook everything but these cells.
 
     Exit code: 0 all could be placed, 1 some could not, 2 bad use or a plan that cannot be read.
 
