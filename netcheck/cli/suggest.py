@@ -7,14 +7,17 @@ import shutil
 import sys
 from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
-from netcheck.addr import Address
 from netcheck.cli.check import day_from
 from netcheck.cli.progress import Steps
 from netcheck.errors import UsageError
 from netcheck.text import safe
+
+if TYPE_CHECKING:
+    from netcheck.addr import Address
 
 
 class Format(StrEnum):
