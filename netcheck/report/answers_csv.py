@@ -11,7 +11,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from netcheck.report.guard import guarded
+from netcheck.guard import guarded
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
 from netcheck.text import safe

@@ -10,11 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from netcheck.guard import unguarded
 from netcheck.plan.model import Accepted, Place
 from netcheck.report.answers_csv import cells_of
 from netcheck.report.answers_reading import Answer
 from netcheck.report.decisions import Decision, decision_from
-from netcheck.report.guard import unguarded
 from netcheck.rules.accepting import matches
 from netcheck.rules.agreed import ACCEPTED_UNUSED
 from netcheck.rules.engine import Checked

@@ -14,11 +14,11 @@ from pathlib import Path
 
 from netcheck.errors import Problem, ReportError
 from netcheck.files import MIB, FileError, open_plain, read_bounded
+from netcheck.guard import unguarded
 from netcheck.plan.csv_form import title_of
 from netcheck.plan.delimited import DELIMITERS, Record, lines_of, records_of, text_of
 from netcheck.plan.workbook import MARK, MOST_ROWS, Book, Formula, opened
 from netcheck.report.answers_csv import COLUMNS
-from netcheck.report.guard import unguarded
 from netcheck.text import listed, safe
 
 LIMIT = 64 * MIB

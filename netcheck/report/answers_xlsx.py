@@ -13,9 +13,9 @@ from collections.abc import Iterable
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Any
 
+from netcheck.guard import guarded
 from netcheck.report.answers_csv import COLUMNS, TO_ANSWER, cells_of
 from netcheck.report.decisions import Decision
-from netcheck.report.guard import guarded
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
 from netcheck.text import safe

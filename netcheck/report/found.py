@@ -12,7 +12,7 @@ from tabulate import tabulate
 
 from netcheck.addr import mac_text, quad
 from netcheck.field.found import Findings, Found
-from netcheck.report.guard import guarded
+from netcheck.guard import guarded
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import csv
 import io
 
+from netcheck.guard import guarded
 from netcheck.report.answers_csv import LONGEST_CELL
 from netcheck.report.asking import asked_of
-from netcheck.report.guard import guarded
 from netcheck.report.wanted import Request
 from netcheck.rules.engine import Checked
 from netcheck.text import safe

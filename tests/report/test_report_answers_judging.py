@@ -7,11 +7,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from netcheck.guard import unguarded
 from netcheck.report.answers_csv import cells_of
 from netcheck.report.answers_judging import LONGEST, judged
 from netcheck.report.answers_reading import Answer
 from netcheck.report.answers_text import to_json, to_text
-from netcheck.report.guard import unguarded
 from netcheck.report.model import Report
 from netcheck.rules.accepting import matches
 from netcheck.rules.engine import Checked

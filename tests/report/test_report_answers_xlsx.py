@@ -10,9 +10,9 @@ from typing import Any
 import openpyxl
 import pytest
 
+from netcheck.guard import unguarded
 from netcheck.report.answers_csv import COLUMNS
 from netcheck.report.answers_xlsx import to_xlsx
-from netcheck.report.guard import unguarded
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Severity
 

@@ -16,10 +16,10 @@ import dns.rdatatype
 import dns.zonefile
 import pytest
 
+from netcheck.guard import unguarded
 from netcheck.plan.reading import read_plan
 from netcheck.report.asking import asked_of
 from netcheck.report.gathering import report_of
-from netcheck.report.guard import unguarded
 from netcheck.report.model import Report
 from netcheck.report.requests_csv import COLUMNS, to_csv
 from netcheck.report.wanted import Asked, Kind
