@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from netcheck.errors import Problem, UsageError
-from netcheck.proof.events import Settings
+
+if TYPE_CHECKING:
+    from netcheck.proof.events import Settings
 
 
 class Form(StrEnum):
@@ -53,6 +55,8 @@ def within(name: str, value: float, low: float, high: float) -> float:
 
 def settings_with(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> Settings:
     """Settings with the numbers that prove and walk share, once they have been looked at."""
+    from netcheck.proof.events import Settings
+
     return Settings(
         patience=within("--patience", patience, 1, 86400),
         out_for=within("--out-for", out_for, 0, 86400),
