@@ -8,7 +8,7 @@ from statistics import median
 from netcheck.proof.bench import FRESH, Bench
 from netcheck.proof.events import What
 from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line
-from netcheck.proof.luck import LEAST_UNSEEN, bursty, luck, misses_needed, outlasts
+from netcheck.proof.luck import LEAST_UNSEEN, burst_luck, bursty, luck, misses_needed, outlasts
 from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
 from netcheck.proof.result import Phase, PhaseResult, Rtt
 from netcheck.proof.targets import Target
@@ -59,6 +59,8 @@ class Case:
         self.limit = bench.settings.luck
         self.least_out = LEAST_ARP[Phase.OUT]
         self.minds_bursts = True  # a silence must outlast bursts of loss
+        self.bursts: tuple[list[tuple[int, float]], float] | None = None  # those of phase in, and its seconds
+        self.burst_luck = 0.0  # of the silence, at most the limit
         self.fallen: tuple[str, ...] = ()
         self.instead: tuple[str, ...] = ()
         self.anonymous: int | None = None
@@ -158,7 +160,8 @@ class Case:
         """Seconds of silence that no burst of loss is likely to fill; 0 where losses do not come in bursts."""
         since = max(self.first, until - WINDOW)
         sent, runs = self.line.runs(since, until, self.mac or 0)
-        return outlasts(runs, until - since, self.bench.settings.luck) if bursty(sent, runs) else 0.0
+        self.bursts = (runs, until - since) if bursty(sent, runs) else None
+        return outlasts(*self.bursts, self.bench.settings.luck) if self.bursts else 0.0
 
     def second_owner(self, detour: float = 1.0) -> bool:
         """Say whether another MAC owns the address as well: the one under test went on beside it."""
@@ -283,6 +286,8 @@ class Case:
         now = self.bench.now
         self.looks = self.looked()
         self.silence = now - self.quiet_from
+        if self.bursts:  # above the limit only where nobody could hold the cable long enough (LONGEST_WAIT)
+            self.burst_luck = min(self.bench.settings.luck, burst_luck(*self.bursts, self.silence))
         self.results[Phase.OUT] = self._result(self.quiet_from, now, now - self.out_from, self.mac)
         if self.cable == "carrier":
             self.results[Phase.OUT] = PhaseResult(seconds=round(now - self.out_from, 3))

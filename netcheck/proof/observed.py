@@ -35,6 +35,7 @@ class Observed:
     connector: str = "assumed"
     looked: tuple[int, int] = (1, 1)  # probes of each kind (ARP, echo) in which a run of misses was looked for
     silence: float = 0.0  # seconds of trailing silence
+    burst_luck: float = 0.0  # the chance that a burst of loss, by those seen in phase in, fills the silence
     silence_least: float = LEAST_SILENCE
     stayed: bool = False  # it never fell silent, or went on answering until the patience ended
     hands_free: bool = False
@@ -91,13 +92,14 @@ class Observed:
 
     @property
     def luck(self) -> float | None:
-        """The chance that the silence is luck: the larger figure of the kinds that answered, None with carrier."""
+        """The chance that the silence is luck: the larger figure of the kinds that answered, or that of a burst where
+        losses came in bursts; None with carrier."""
         if self.cable == "carrier":
             return None
         before, after = self.phase(Phase.IN), self.phase(Phase.OUT)
         pairs = ((before.arp, after.arp, self.looked[0]), (before.echo, after.echo, self.looked[1]))
         figures = [_chance(seen, out, looked) for seen, out, looked in pairs if seen.answered]
-        return max(figures, default=None)
+        return max((*figures, self.burst_luck)) if figures else None
 
     @property
     def unheard(self) -> float | None:

@@ -23,6 +23,7 @@ def observed(case: Case) -> Observed:
         looked=case.looks,
         silence=case.silence,
         silence_least=case.silence_least,
+        burst_luck=case.burst_luck,
         stayed=case.stayed,
         hands_free=bench.settings.hands_free,
         controls=case.held,

@@ -12,7 +12,7 @@ from random import Random
 
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line, Probe
-from netcheck.proof.luck import LEAST_UNSEEN, LUCK_LIMIT, bursty, luck, misses_needed, outlasts
+from netcheck.proof.luck import LEAST_UNSEEN, LUCK_LIMIT, burst_luck, bursty, luck, misses_needed, outlasts
 from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
 from netcheck.proof.phases import ENOUGH_IN, READY_MISSES
 from netcheck.proof.result import Phase
@@ -66,6 +66,8 @@ def _silence(lost: Lost, limit: float, with_bursts: bool) -> tuple[bool, float, 
     if with_bursts and bursty(sent, runs):
         least = max(least, outlasts(runs, now, limit))
     needed, stated = _needed(line, limit, least)
+    if with_bursts and bursty(sent, runs):
+        stated = max(stated, min(limit, burst_luck(runs, now, needed)))
     return _all_lost(lost, now, needed), stated, needed
 
 

@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from netcheck.proof.luck import bursty, outlasts
+from netcheck.proof.luck import MARGIN, burst_luck, bursty, outlasts
 from netcheck.rig.calibration import calibrate, in_bursts, one_by_one
 from netcheck.rig.exact import lower
 from netcheck.rig.loss import Bursts
@@ -52,6 +52,16 @@ def test_longer_bursts_need_a_longer_silence() -> None:
     assert outlasts([(4, 1.0)] * 4, 60.0) < outlasts([(8, 2.0)] * 4, 60.0)
     assert outlasts([(4, 1.0)] * 8, 60.0) < outlasts([(8, 8.0)], 60.0)
     assert outlasts([(1, 0.5)], 60.0) == 0.0
+
+
+@pytest.mark.parametrize("limit", [1e-3, 1e-4, 1e-6])
+def test_a_silence_that_outlasts_bursts_is_stated_at_the_limit(limit: float) -> None:
+    """The seconds and the chance are one rule, solved for either; a longer silence is less likely luck."""
+    runs = [(4, 1.0), (6, 1.5), (3, 0.5)]
+    seconds = outlasts(runs, 60.0, limit)
+    assert burst_luck(runs, 60.0, seconds - MARGIN) == pytest.approx(limit)
+    assert burst_luck(runs, 60.0, 2 * seconds) < limit
+    assert burst_luck([], 60.0, 10.0) == 0.0
 
 
 def test_a_bursty_link_is_bad_for_its_share_and_for_its_length() -> None:
