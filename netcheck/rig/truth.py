@@ -94,7 +94,7 @@ class Truth:
         """The device restarted by itself while its silence was waited for, and no cable had cut it off: none that leads
         to it was out, or in a ring it went on the other way round."""
         began, over = self.restart
-        if began >= ended or over <= hand.requested or self._never(hand, ended):
+        if began >= ended or over <= hand.requested or self._foreign(hand, ended):
             return False
         return self.fault is Fault.RING or not hand.was_out(self.owner, ended, self.more, self.flaps)
 
@@ -110,8 +110,12 @@ class Truth:
 
     def _never(self, hand: Hand, ended: float) -> bool:
         """No proof is deserved whatever was silent."""
+        return hand.habit is Habit.KEEPS or self._foreign(hand, ended)
+
+    def _foreign(self, hand: Hand, ended: float) -> bool:
+        """Somebody else had the address, or the device is not the one that is meant."""
         beside_it = self.fault is Fault.SECOND_OUT and hand.seconds_out(self.owner, ended) >= LATEST
-        return self.hollow or beside_it or hand.habit is Habit.KEEPS or self.owned_twice(ended)
+        return self.hollow or beside_it or self.owned_twice(ended)
 
     def right(self, hand: Hand, ended: float) -> frozenset[Verdict]:
         """The verdicts that name what is true."""

@@ -165,6 +165,9 @@ def test_a_restart_in_a_ring_counts_apart_and_only_while_its_silence_was_waited_
     assert not truth.deserved(hand, 60.0)
     assert not replace(truth, restart=(2.0, 9.0)).apart(hand, 60.0)
     assert not replace(truth, fault=Fault.NONE).apart(hand, 60.0)
+    hand.habit = Habit.KEEPS  # the cable stays out: the device was neither silent nor back because of it
+    assert truth.apart(hand, 60.0)
+    assert not truth.deserved(hand, 60.0)
 
 
 def test_a_second_owner_that_was_hardly_there_counts_apart() -> None:
