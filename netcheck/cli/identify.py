@@ -159,22 +159,15 @@ def _text(found: Findings, reaches: dict[Found, Reach], known: Known) -> str:
     from textwrap import fill
 
     from netcheck.cli.surveying import terminal_width, vendor_of
-    from netcheck.report.found import to_table
+    from netcheck.report.found import owners_twice, to_table
     from netcheck.text import safe
 
     width = terminal_width()
-    lines = [f"two owners: {address}" for address in _twice(found)]
+    lines = owners_twice(found)
     lines += [f"note: {safe(note, 1000)}" for note in found.notes]
     lines += [_words(host, to, found.interface, known) for host, to in list(reaches.items())[:8]]
     table = to_table(found, vendor_of(), known.of, width) or "nobody was heard"
     return "\n".join([table, *(fill(line, width) if width else line for line in lines)])
-
-
-def _twice(found: Findings) -> list[str]:
-    from netcheck.addr import mac_text, quad
-    from netcheck.text import listed
-
-    return [f"{quad(address)} belongs to {listed(list(map(mac_text, macs)))}" for address, macs in found.twice.items()]
 
 
 def _words(host: Found, to: Reach, interface: str, known: Known) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Sequence
 from textwrap import fill
 from typing import Any
@@ -13,6 +11,7 @@ from tabulate import tabulate
 from netcheck.addr import mac_text, quad
 from netcheck.field.found import Findings, Found
 from netcheck.guard import guarded
+from netcheck.report.survey_file import entry_of, table_to_csv
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]
@@ -22,20 +21,17 @@ HEADER = ("address", "mac", "name", "note", "seen")
 
 def to_csv(found: Findings) -> str:
     """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with the day it was seen."""
-    stream = io.StringIO()
-    rows = csv.writer(stream, lineterminator="\r\n")  # RFC 4180 section 2
-    rows.writerow(HEADER)
-    for host in found.hosts:
-        cells = (quad(host.address), mac_text(host.mac), guarded(safe(host.name)), guarded(safe("; ".join(host.by))))
-        rows.writerow((*cells, found.day.isoformat()))
-    return stream.getvalue()
+    return table_to_csv(HEADER, (_cells(host, found.day.isoformat()) for host in found.hosts))
+
+
+def _cells(host: Found, day: str) -> tuple[str, ...]:
+    name, note = (guarded(safe(text)) for text in (host.name, "; ".join(host.by)))
+    return quad(host.address), mac_text(host.mac), name, note, day
 
 
 def to_entry(found: Findings, file: str) -> str:
     """The lines by which a plan names the survey."""
-    covers = ", ".join(f'"{prefix}"' for prefix in found.covers)
-    quoted = file.replace("\\", "\\\\").replace('"', '\\"')
-    return f'[[survey]]\nfile = "{safe(quoted)}"\ntaken = {found.day}\ncovers = [{covers}]'
+    return entry_of(file, found.day, found.covers)
 
 
 def to_json(found: Findings, file: str | None, vendor: Vendor) -> dict[str, Any]:
@@ -107,14 +103,18 @@ def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
 
 
 def _odd(found: Findings) -> list[str]:
-    lines = [
-        f"two owners: {quad(address)} belongs to {listed(list(map(mac_text, macs)))}"
-        for address, macs in found.twice.items()
-    ]
-    return lines + [
+    return owners_twice(found) + [
         f"proxy ARP: {mac_text(relay.mac)} answers for {_counted(relay.addresses)} not its own; these are left out, "
         "and whether anybody has them beyond it is not known"
         for relay in found.relays
+    ]
+
+
+def owners_twice(found: Findings) -> list[str]:
+    """A line for each address that several have."""
+    return [
+        f"two owners: {quad(address)} belongs to {listed(list(map(mac_text, macs)))}"
+        for address, macs in found.twice.items()
     ]
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
@@ -12,6 +10,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.guard import guarded
+from netcheck.report.survey_file import entry_of, table_to_csv
 from netcheck.space.covering import Evidence
 from netcheck.survey.merging import Disagreement, MergedHost, merged
 from netcheck.survey.source import Remarks, Survey
@@ -47,11 +46,7 @@ class Merging:
 
 def to_csv(table: HostTable) -> str:
     """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with every place that says so."""
-    stream = io.StringIO()
-    rows = csv.writer(stream, lineterminator="\r\n")  # RFC 4180 section 2
-    rows.writerow(HEADER)
-    rows.writerows(map(_cells, merged(table)))
-    return stream.getvalue()
+    return table_to_csv(HEADER, map(_cells, merged(table)))
 
 
 def _cells(host: MergedHost) -> tuple[str, ...]:
@@ -66,10 +61,8 @@ def to_entry(merging: Merging, file: str) -> str:
     tells are left to the reader."""
     days = [survey.taken for survey in merging.surveys]
     known = [day for day in days if day is not None]
-    taken = [f"taken = {min(known)}"] if known and len(known) == len(days) else []
-    covers = ", ".join(dict.fromkeys(f'"{prefix}"' for survey in merging.surveys for prefix in survey.covers))
-    quoted = safe(file).replace("\\", "\\\\").replace('"', '\\"')
-    return "\n".join(["[[survey]]", f'file = "{quoted}"', *taken, f"covers = [{covers}]"])
+    taken = min(known) if known and len(known) == len(days) else None
+    return entry_of(file, taken, (prefix for survey in merging.surveys for prefix in survey.covers))
 
 
 def to_json(merging: Merging, file: str | None) -> dict[str, Any]:

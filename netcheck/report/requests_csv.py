@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from netcheck.guard import guarded
-from netcheck.report.answers_csv import LONGEST_CELL
+from netcheck.report.answers_csv import LONGEST_CELL, rows_to_csv
 from netcheck.report.asking import asked_of
 from netcheck.report.wanted import Request
 from netcheck.rules.engine import Checked
@@ -19,13 +16,8 @@ COLUMNS = (
 
 def to_csv(checked: Checked) -> bytes:
     """All requests, by kind and in plan order; UTF-8, led by a byte order mark only where there is more than ASCII."""
-    out = io.StringIO()
-    writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    for request in asked_of(checked).requests:
-        writer.writerow(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(request))
-    text = out.getvalue()
-    return text.encode("ascii" if text.isascii() else "utf-8-sig")
+    requests = asked_of(checked).requests
+    return rows_to_csv(COLUMNS, ([guarded(safe(cell, LONGEST_CELL)) for cell in row_of(one)] for one in requests))
 
 
 def row_of(request: Request) -> tuple[str, ...]:
