@@ -18,6 +18,14 @@ def demand_interface(name: str) -> str:
     return name
 
 
+def demand_usable(name: str) -> None:
+    """LinkError where the interface that was named is not there, is no Ethernet or is switched off; to be called before
+    anybody is asked for a permit."""
+    from netcheck.wire.system import found
+
+    found(name)
+
+
 def _interfaces() -> str:
     from netcheck.wire.system import interfaces
 

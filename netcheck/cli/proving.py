@@ -17,7 +17,7 @@ import typer
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
 from netcheck.caution import caution_to_text
-from netcheck.cli.choosing import demand_interface, record_path
+from netcheck.cli.choosing import demand_interface, demand_usable, record_path
 from netcheck.cli.grounding import Ground, ground
 from netcheck.cli.identifying import Identifier
 from netcheck.cli.keyboard import Hands, keyboard
@@ -95,6 +95,7 @@ def run(order: Order, kind: type[Prober] = Prober) -> int:
     """Carry out a proving run on an interface, print what it proved, and return the exit code."""
     demand_interface(order.interface)
     base = ground(order.plan, order.only)
+    demand_usable(order.interface)
     permit = permit_for(order.permit)
     with open_the_link(order) as link:
         outcome = conduct(order, base, permit, link, kind=kind)

@@ -43,7 +43,7 @@ def command(
 
     Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
     """
-    from netcheck.cli.choosing import demand_interface
+    from netcheck.cli.choosing import demand_interface, demand_usable
     from netcheck.cli.progress import Steps
     from netcheck.cli.proving import permit_for
     from netcheck.cli.surveying import Known, demand_writable, finish, today
@@ -52,11 +52,13 @@ def command(
 
     asked = prefix_to_sweep(prefix, really)
     pace, rounds = o.within("--pace", pace, 0.1, FASTEST), round(o.within("--rounds", rounds, 1, 10))
+    kind = demand_hearing(link)
     demand_interface(interface)
     demand_writable(out)
     known = Known.by(plan)
+    demand_usable(interface)
     permit = permit_for(permit)
-    with open_link(demand_hearing(link), interface) as wire:
+    with open_link(kind, interface) as wire:
         sender = _sender(wire, asked, known)
         begin, ended = wire.now(), ""
         work = Sweeping(wire, asked, sender, pace, rounds, frozenset(known.planned))
