@@ -59,6 +59,7 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
     yield from _twice("station", _names(tables.stations))
     yield from _unknown_subnets(tables, interfaces)
     yield from _unknown_ends(tables, interfaces)
+    yield from _unknown_routers(tables)
     if any(interface.behind for interface in interfaces):
         yield from _unknown_ports(interfaces)
         yield from _circles(interfaces)
@@ -99,6 +100,15 @@ def _unknown_ends(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Prob
         for end in (conversation.text("from"), conversation.text("to")):
             if end and end not in known:
                 yield _unknown("interface", end, known, conversation.place)
+
+
+def _unknown_routers(tables: Tables) -> Iterator[Problem]:
+    """A plan that describes no router at all may name one, as it may name a gateway: what passes it is undecided."""
+    known = dict.fromkeys(name for name, _ in _names(tables.routers) if name)
+    for translation in tables.translations if known else ():
+        name = translation.text("at")
+        if name and name not in known:
+            yield _unknown("router", name, known, translation.place)
 
 
 def _unknown_ports(interfaces: Iterable[_Named]) -> Iterator[Problem]:

@@ -1,4 +1,4 @@
-"""What changed between two revisions of a plan: findings new, gone and remaining, and interfaces. Pure.
+"""What changed between two revisions of a plan: findings new, gone and remaining, subnets and interfaces. Pure.
 
 A finding is the same where its key is: rule, subjects, address and other party, whatever its message says.
 """
@@ -6,17 +6,21 @@ A finding is the same where its key is: rule, subjects, address and other party,
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from netcheck.plan.model import Cell, Interface
+from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding
 
-# An interface's values, and their names as the plan's file has them.
-_VALUES = (
+# The values of a subnet and of an interface, and their names as the plan's file has them.
+_OF_SUBNET = (
+    ("prefix", "prefix"), ("gateway", "gateway"), ("vlan", "vlan"), ("island", "island"), ("pools", "pools"),
+    ("reserved", "reserved"),
+)  # fmt: skip
+_OF_INTERFACE = (
     ("kind", "kind"), ("where", "place"), ("subnet", "subnet"), ("slot", "slot"), ("address", "address"),
     ("mask", "mask"), ("gateway", "gateway"), ("mac", "mac"), ("host_name", "host-name"), ("ports", "ports"),
     ("switch_port", "switch-port"), ("behind", "behind"), ("granted", "granted"), ("address6", "address6"),
@@ -25,7 +29,7 @@ _VALUES = (
 
 
 class Turn(StrEnum):
-    """What became of an interface."""
+    """What became of a subnet or an interface."""
 
     ADDED = "added"
     REMOVED = "removed"
@@ -34,7 +38,7 @@ class Turn(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One value of an interface, as it was and as it is; empty where there was or is none."""
+    """One value, as it was and as it is; empty where there was or is none."""
 
     what: str
     before: str
@@ -43,7 +47,7 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """One interface that is new, gone, or has other values."""
+    """One subnet or interface that is new, gone, or has other values."""
 
     subject: str
     turn: Turn
@@ -52,7 +56,7 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """Findings and interfaces of a plan against those of an earlier revision, checked on the same day.
+    """Findings, subnets and interfaces of a plan against those of an earlier revision, checked on the same day.
 
     Open findings are new or remaining now, and were gone, agreed or remaining before; `agreed` are those that still
     stand and have been accepted since."""
@@ -62,6 +66,7 @@ class Changes:
     gone: tuple[Finding, ...]
     agreed: tuple[Finding, ...]
     remaining: tuple[Finding, ...]
+    subnets: tuple[Changed, ...]
     interfaces: tuple[Changed, ...]
 
 
@@ -70,7 +75,16 @@ def changes_of(before: Checked, now: Checked) -> Changes:
     remaining, new = _parted(now.findings, before.findings)
     _, closed = _parted(before.findings, now.findings)
     agreed, gone = _parted(closed, (each.finding for each in now.accepted))
-    return Changes(before, new, gone, agreed, remaining, tuple(_interfaces(before, now)))
+    old, plan = before.plan, now.plan
+    return Changes(
+        before,
+        new,
+        gone,
+        agreed,
+        remaining,
+        tuple(_changed(old.subnet_named, plan.subnet_named, _OF_SUBNET)),
+        tuple(_changed(old.interface_named, plan.interface_named, _OF_INTERFACE)),
+    )
 
 
 def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
@@ -84,20 +98,24 @@ def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tup
     return tuple(both), tuple(alone)
 
 
-def _interfaces(before: Checked, now: Checked) -> Iterator[Changed]:
-    old, new = before.plan.interface_named, now.plan.interface_named
-    for subject, interface in new.items():
-        if subject not in old:
-            yield Changed(subject, Turn.ADDED, tuple(_differences(None, interface)))
-        elif differences := tuple(_differences(old[subject], interface)):
-            yield Changed(subject, Turn.CHANGED, differences)
-    for subject, interface in old.items():
+Things = Mapping[str, Subnet] | Mapping[str, Interface]
+Values = tuple[tuple[str, str], ...]
+
+
+def _changed(old: Things, new: Things, values: Values) -> Iterator[Changed]:
+    for subject, thing in new.items():
+        differences = tuple(_differences(old.get(subject), thing, values))
+        if subject not in old or differences:
+            yield Changed(subject, Turn.CHANGED if subject in old else Turn.ADDED, differences)
+    for subject, thing in old.items():
         if subject not in new:
-            yield Changed(subject, Turn.REMOVED, tuple(_differences(interface, None)))
+            yield Changed(subject, Turn.REMOVED, tuple(_differences(thing, None, values)))
 
 
-def _differences(old: Interface | None, new: Interface | None) -> Iterator[Difference]:
-    for value, name in _VALUES:
+def _differences(
+    old: Subnet | Interface | None, new: Subnet | Interface | None, values: Values
+) -> Iterator[Difference]:
+    for value, name in values:
         before, now = (_text(getattr(one, value)) if one else "" for one in (old, new))
         if before != now and not (value == "ports" and {before, now} == {"", "1"}):
             yield Difference(name, before, now)
@@ -111,5 +129,5 @@ def _text(value: Any) -> str:
         case Cell():
             return value.text if value.value is None else str(value.value)
         case tuple():
-            return ", ".join(map(str, value))
+            return ", ".join(map(_text, value))
     return str(value)

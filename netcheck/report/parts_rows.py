@@ -58,7 +58,7 @@ def asked_parts(report: Report) -> Iterator[Part]:
 
 
 def changes_parts(changes: Changes) -> Iterator[Part]:
-    """Findings new, gone, accepted since and remaining, and the interfaces that changed."""
+    """Findings new, gone, accepted since and remaining, and the subnets and interfaces that changed."""
     for title, findings in (
         ("New findings", changes.new),
         ("Gone findings", changes.gone),
@@ -66,8 +66,9 @@ def changes_parts(changes: Changes) -> Iterator[Part]:
         ("Remaining findings", changes.remaining),
     ):
         yield Part(title, ("severity", "rule", "subject", "address", "what"), tuple(map(_finding, findings)))
-    rows = tuple((each.subject, str(each.turn), words_of(each)) for each in changes.interfaces)
-    yield Part("Interfaces changed", ("interface", "turn", "values"), rows)
+    for what, changed in (("subnet", changes.subnets), ("interface", changes.interfaces)):
+        rows = tuple((each.subject, str(each.turn), words_of(each)) for each in changed)
+        yield Part(f"{what.capitalize()}s changed", (what, "turn", "values"), rows)
 
 
 def changes_line(changes: Changes) -> str:
@@ -78,7 +79,7 @@ def changes_line(changes: Changes) -> str:
 
 
 def words_of(changed: Changed) -> str:
-    """An interface's differences in one line."""
+    """The differences of a subnet or an interface in one line."""
     return "; ".join(f"{one.what}: {one.before or 'none'} -> {one.now or 'none'}" for one in changed.differences)
 
 

@@ -17,6 +17,7 @@ from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.report.page import TEMPLATES, digest, environment
 from netcheck.report.page_values import MANY, TABLE
+from netcheck.rules.conversations import NO_WAY_BACK, NO_WAY_THERE
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 from netcheck.space.faces import faces_of
@@ -35,7 +36,7 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Face:
-    """One interface with its values. `stops` are open conflicts: it must not be set so."""
+    """One interface with its values. `stops` are open conflicts for which it must not be set so."""
 
     interface: Interface
     settings: tuple[Setting, ...]
@@ -81,11 +82,7 @@ def to_sheet(checked: Checked, today: date) -> bytes:
 
 def blocks_of(checked: Checked) -> tuple[Block, ...]:
     """Every device of the plan with what is to be set on it."""
-    stops: dict[str, dict[str, None]] = {}
-    for finding in checked.findings:
-        if finding.severity is Severity.CONFLICT:
-            for subject in finding.subjects:
-                stops.setdefault(subject, {})[f"{finding.rule}: {finding.message}"] = None
+    stops = _stops(checked)
     faces: dict[str, list[tuple[Interface, Subnet]]] = {}
     for interface, subnet in faces_of(checked.plan):
         faces.setdefault(interface.subject, []).append((interface, subnet))
@@ -98,6 +95,22 @@ def blocks_of(checked: Checked) -> tuple[Block, ...]:
         Block(device, several[0].interface.kind, several[0].interface.where, tuple(several))
         for device, several in devices.items()
     )
+
+
+def _stops(checked: Checked) -> dict[str, dict[str, None]]:
+    """By subject, the open conflicts that hold it up. A conversation that fails holds up only the end whose setting
+    has to change; neither, where it is a router's."""
+    held: dict[tuple[str, ...], tuple[str, ...]] = {
+        (talk.conversation.source, talk.conversation.target, rule): walk.held
+        for talk in checked.talks
+        for rule, walk in ((NO_WAY_THERE.slug, talk.there), (NO_WAY_BACK.slug, talk.back))
+    }
+    stops: dict[str, dict[str, None]] = {}
+    for finding in checked.findings:
+        if finding.severity is Severity.CONFLICT:
+            for subject in held.get((*finding.subjects, finding.rule), finding.subjects):
+                stops.setdefault(subject, {})[f"{finding.rule}: {finding.message}"] = None
+    return stops
 
 
 def _settings(face: Interface, subnet: Subnet) -> Iterator[Setting]:

@@ -8,7 +8,7 @@ from typing import Any
 from netcheck.record.verification import Record
 from netcheck.report import findings_json, verifications
 from netcheck.report.asking import asked_of
-from netcheck.report.changes import Changes
+from netcheck.report.changes import Changed, Changes
 from netcheck.report.model import PortResult, Report, short
 from netcheck.report.proofs import summary
 from netcheck.report.requests_csv import COLUMNS, row_of
@@ -50,17 +50,14 @@ def _changes(changes: Changes) -> dict[str, Any]:
         "gone": [{**findings_json.finding_json(finding), "key": finding.key} for finding in changes.gone],
         "accepted": [finding.key for finding in changes.agreed],
         "remaining": [finding.key for finding in changes.remaining],
-        "interfaces": [
-            {
-                "subject": each.subject,
-                "turn": str(each.turn),
-                "values": {
-                    one.what: {"before": one.before or None, "now": one.now or None} for one in each.differences
-                },
-            }
-            for each in changes.interfaces
-        ],
+        "subnets": [*map(_changed, changes.subnets)],
+        "interfaces": [*map(_changed, changes.interfaces)],
     }
+
+
+def _changed(each: Changed) -> dict[str, Any]:
+    values = {one.what: {"before": one.before or None, "now": one.now or None} for one in each.differences}
+    return {"subject": each.subject, "turn": str(each.turn), "values": values}
 
 
 def _proof(port: PortResult) -> dict[str, Any]:

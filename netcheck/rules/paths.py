@@ -27,13 +27,15 @@ class Outcome(Enum):
 @dataclass(frozen=True, slots=True)
 class Walk:
     """One way: the gateways and next hops gone through, what became of the packets, why where not delivered, and
-    which value to change where they are lost. `node` is the last router."""
+    which value to change where they are lost. `node` is the last router; `held` are the interfaces, by subject, whose
+    setting it is that has to change: none where it is a router's or a translation."""
 
     outcome: Outcome
     through: tuple[Address, ...] = ()
     why: str = ""
     change: str = ""
     node: Node | None = None
+    held: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +57,9 @@ class Goal:
     router: str = ""
 
 
-def lost(why: str, change: str, through: tuple[Address, ...] = ()) -> Walk:
-    """Packets that do not arrive, and the value that would have to be another."""
-    return Walk(Outcome.LOST, through, why, change)
+def lost(why: str, change: str, through: tuple[Address, ...] = (), held: tuple[str, ...] = ()) -> Walk:
+    """Packets that do not arrive, the value that would have to be another, and the interfaces that it is set in."""
+    return Walk(Outcome.LOST, through, why, change, held=held)
 
 
 def undecided(why: str, through: tuple[Address, ...] = ()) -> Walk:
@@ -74,7 +76,8 @@ def walk(net: Net, source: Interface, subnet: Subnet, goal: Goal) -> Walk:
         return undecided(f"the prefix of subnet {subnet.name} cannot be read")
     if start.family != goal.address.family:
         why = f"{start} is IPv{start.family} and {goal.address} is IPv{goal.address.family}"
-        return lost(why, f"give {source.subject} and {goal.who} addresses of one family")
+        change = f"give {source.subject} and {goal.who} addresses of one family"
+        return lost(why, change, held=(source.subject, goal.who))
     first = _leave(net, source, start, subnet, goal)
     return first if isinstance(first, Walk) else forward(net, first, goal)
 
@@ -98,21 +101,25 @@ def _leave(net: Net, source: Interface, start: Address, subnet: Subnet, goal: Go
             return Walk(Outcome.DELIVERED, node=net.nodes.get(goal.router))
         typed = f"has mask {source.mask.text}" if source.mask else f"is in {link}"
         why = f"{source.subject} {typed}, takes {goal.address} for on-link and asks its own segment for it"
-        return lost(why, _narrower(source, subnet, goal))
+        held, change = _narrower(source, subnet, goal)
+        return lost(why, change, held=(held,))
     cell = source.gateway or subnet.gateway
     if cell is None:
         why = f"{source.subject} is in {link} and has no gateway towards {goal.address}"
-        return lost(why, f"give {source.subject} or its subnet {subnet.name} a gateway{_mask_instead(subnet, goal)}")
+        change = f"give {source.subject} or its subnet {subnet.name} a gateway{_mask_instead(subnet, goal)}"
+        return lost(why, change, held=(source.subject,))
     if cell.value is None:
         return undecided(f"the gateway of {source.subject} cannot be read")
     return _hand_over(net, source, subnet, link, cell.value)
 
 
-def _narrower(source: Interface, subnet: Subnet, goal: Goal) -> str:
+def _narrower(source: Interface, subnet: Subnet, goal: Goal) -> tuple[str, str]:
+    """Which of the two has to be set differently, and how."""
     prefix = subnet.prefix.value
     if prefix is None or prefix.holds(goal.address):
-        return f"change the address of {goal.who}: {goal.address} is in subnet {subnet.name}, and it is not"
-    return f"change the mask of {source.subject} to {_mask(prefix)}"
+        change = f"change the address of {goal.who}: {goal.address} is in subnet {subnet.name}, and it is not"
+        return goal.who, change
+    return source.subject, f"change the mask of {source.subject} to {_mask(prefix)}"
 
 
 def _mask(prefix: Prefix) -> str:
@@ -131,13 +138,14 @@ def _hand_over(net: Net, source: Interface, subnet: Subnet, link: Prefix, gatewa
     who = f"the gateway {gateway} of {source.subject}"
     if not link.holds(gateway) and not LINK_LOCAL.holds(gateway):
         why = f"{who} is not on-link: by its address and mask it is in {link}"
-        return lost(why, _gateway_of(source, subnet))
+        return lost(why, _gateway_of(source, subnet), held=(source.subject,))
     node = net.router_at(gateway, subnet.name)
     if node:
         return Step(node, (gateway,))
     other = net.elsewhere(gateway, subnet.name)
     if other:
-        return lost(f"{who} is on {other}, not on its segment", _gateway_of(source, subnet))
+        why = f"{who} is on {other}, not on its segment"
+        return lost(why, _gateway_of(source, subnet), held=(source.subject,))
     return undecided(f"the plan does not describe the router at the gateway {gateway}", (gateway,))
 
 

@@ -360,6 +360,15 @@ def test_ports_are_told_apart(tmp_path: Path, key: str, table: str, words: str) 
     assert any(words in one for one in problems_of(tmp_path, SMALL + device))
 
 
+def test_a_translation_is_at_a_router_of_the_plan(tmp_path: Path) -> None:
+    """A slip in the router's name is said as that of a subnet is; a plan without routers may name one."""
+    keys = 'outside = "10.62.20.61"\ninside = "192.168.10.5"\nisland = "machine-1"\nat = "skid-ruoter"\n'
+    router = '[[router]]\nname = "skid-router"\ninterfaces = ["10.62.20.60/24"]\n'
+    (found,) = problems_of(tmp_path, f"{SMALL}{router}[[translation]]\n{keys}")
+    assert 'translation 10.62.20.61: router "skid-ruoter" is not in the plan; did you mean "skid-router"?' in found
+    assert plan_of(tmp_path, f"{SMALL}[[translation]]\n{keys}").translations[0].at == "skid-ruoter"
+
+
 def test_the_line_of_a_syntax_error_is_said(tmp_path: Path) -> None:
     """An address without quotes is the usual slip."""
     (found,) = problems_of(tmp_path, SMALL + "gateway = 10.62.20.1\n")

@@ -96,11 +96,36 @@ def test_interfaces_are_compared_by_what_they_mean(changes: Changes) -> None:
     }
 
 
+def test_subnets_are_compared_too(tmp_path: Path) -> None:
+    """Another gateway, pool or VLAN changes what every device in it is told; another spelling of a prefix does not."""
+    more = '[[subnet]]\nname = "{}"\nprefix = "{}"\n{}\n'
+    six = more.format("six", "2001:DB8:20::/64", 'gateway = "fe80::1"')
+    before = checked(tmp_path, "A", more.format("gone", "10.62.9.0/24", "vlan = 9"), six)
+    pools = 'vlan = 621\npools = ["10.62.21.9", "10.62.21.20-10.62.21.29"]'
+    now = checked(tmp_path, "B", more.format("packing", "10.62.21.0/24", pools), six.replace("DB8", "db8"))
+    told = changes_of(before, now)
+    assert [(one.subject, one.turn) for one in told.subnets] == [("packing", Turn.ADDED), ("gone", Turn.REMOVED)]
+    assert told.subnets[0].differences == (
+        Difference("prefix", "", "10.62.21.0/24"),
+        Difference("vlan", "", "621"),
+        Difference("island", "", "site"),
+        Difference("pools", "", "10.62.21.9, 10.62.21.20-10.62.21.29"),
+    )
+    moved = checked(tmp_path, "C", six.replace("fe80::1", "fe80::2").replace("DB8", "db8"))
+    turned = changes_of(before, moved).subnets[0]
+    assert (turned.subject, turned.differences) == ("six", (Difference("gateway", "fe80::1", "fe80::2"),))
+    report = report_of(moved, (), (), TODAY, before)
+    assert "fe80::1 → fe80::2" in to_html(report).decode()
+    for write in (to_markdown, to_text):
+        assert "Subnets changed (2)" in write(report).decode()
+    assert [one["subject"] for one in json.loads(to_json(report))["changes"]["subnets"]] == ["six", "gone"]
+
+
 def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
     """All findings remain, and no interface is named."""
     one = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
     same = changes_of(one, one)
-    assert (same.new, same.gone, same.interfaces) == ((), (), ())
+    assert (same.new, same.gone, same.subnets, same.interfaces) == ((), (), (), ())
     assert same.remaining == one.findings
 
 

@@ -97,6 +97,21 @@ def test_labels_are_for_what_may_be_set(tmp_path: Path) -> None:
     assert to_sheet(found, TODAY) == page.encode()
 
 
+def test_a_failed_conversation_holds_up_the_end_that_has_to_change(tmp_path: Path) -> None:
+    """The panel with the wide mask is stopped, the controller that it cannot reach is not; where a router lacks the
+    route both may be set."""
+    far = PLAN + 'address = "10.62.20.62"\nmask = "/16"\n[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'
+    far += 'gateway = "10.62.30.1"\n[[device]]\nname = "server"\n[[device.interface]]\nname = "lan"\n'
+    far += 'subnet = "packing"\naddress = "10.62.30.9"\n[[router]]\nname = "site-router"\ninterfaces = [LINKS]\n'
+    far += "".join(f'[[conversation]]\nfrom = "{end}"\nto = "server/lan"\n' for end in ("panel/lan", "filler-plc/cpu"))
+    both = checked(tmp_path, far.replace("LINKS", '"10.62.20.1/25", "10.62.30.1/24"'))
+    told = {block.device: {stop.partition(":")[0] for stop in block.faces[0].stops} for block in blocks_of(both)}
+    assert told == {"filler-plc": set(), "panel": {"mask-differs", "no-way-there"}, "server": set()}
+    alone = checked(tmp_path, far.replace("LINKS", '"10.62.20.1/25"').replace('mask = "/16"', ""))
+    assert [one.rule for one in alone.findings].count("no-way-there") == 2
+    assert [block.faces[0].stops for block in blocks_of(alone)] == [(), (), ()]
+
+
 HOSTILE = (
     "<script>alert(1)</script>",
     '" onmouseover="x',
