@@ -8,9 +8,12 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
+import signal
 import stat
 import tempfile
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
@@ -124,25 +127,77 @@ def feed(digest: hashlib._Hash, path: Path) -> None:
 def write_atomically(path: Path, data: bytes) -> None:
     """Write a file so that a reader sees the old or the new bytes, never a part: a temporary file beside it, fsync,
     rename. An existing file keeps its permissions, and a symbolic link goes on pointing to the same file."""
+    write_together([(path, data)])
+
+
+def write_together(files: Iterable[tuple[Path, bytes]]) -> None:
+    """Write files that belong together, each as `write_atomically` does: all lie on the disk beside their targets
+    before the first is renamed, and Ctrl-C waits until the last is, so that it leaves all of them old or all new."""
+    staged: list[_Staged] = []
+    try:
+        for path, data in files:
+            staged.append(_staged(path, data))
+        with _undisturbed():
+            for each in staged:
+                each.put()
+    except BaseException:
+        for each in staged:
+            each.drop()
+        raise
+
+
+@dataclass(frozen=True, slots=True)
+class _Staged:
+    """New bytes on the disk, in a temporary file beside the target; `path` is what the user called it."""
+
+    path: Path
+    target: Path
+    temporary: str
+
+    def put(self) -> None:
+        try:
+            os.replace(self.temporary, self.target)
+            sync_folder(self.target.parent)
+        except OSError as error:
+            raise refused_by_system(error, self.path) from error
+
+    def drop(self) -> None:
+        with suppress(OSError):
+            os.unlink(self.temporary)
+
+
+def _staged(path: Path, data: bytes) -> _Staged:
     try:
         target = path.resolve()
         handle, temporary = tempfile.mkstemp(prefix=f".{target.name[:40]}.", suffix=".part", dir=target.parent)
     except (OSError, ValueError, RuntimeError) as error:
         raise refused_by_system(_as_system(error), path) from error
+    staged = _Staged(path, target, temporary)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(temporary, _mode_for(target))
-        os.replace(temporary, target)
-        sync_folder(target.parent)
     except BaseException as error:
-        with suppress(OSError):
-            os.unlink(temporary)
+        staged.drop()
         if isinstance(error, OSError):
             raise refused_by_system(error, path) from error
         raise
+    return staged
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Let signals that end the program wait, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows has none
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def write_text_atomically(path: Path, text: str) -> None:

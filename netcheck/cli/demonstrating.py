@@ -17,7 +17,7 @@ from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan
 from netcheck.plan.reading import read_plan
-from netcheck.plan.writing import with_addresses
+from netcheck.plan.writing import with_addresses, write_all
 from netcheck.proof.events import Settings
 from netcheck.proof.result import Verdict
 from netcheck.record.verification import read_record
@@ -105,8 +105,7 @@ def _mend(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Che
     for subject, address in addresses.items():
         before = checked.plan.interface_named[subject].address
         print(f"{subject:<24} {'(none)' if before is None else before.text:<15} -> {address}")
-    for edit in with_addresses(folder, addresses):
-        edit.write()
+    write_all(with_addresses(folder, addresses))
     plan, surveys, mended = _checked(folder)
     was, now = checked.count(Severity.CONFLICT), mended.count(Severity.CONFLICT)
     print(f"{was} conflicts before, {now} now; the rest are masks, gateways and names, which a person must decide")

@@ -77,9 +77,8 @@ def command(
 
 def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:
     """Put the addresses into the plan's files, all of which are made ready before the first is replaced."""
-    from netcheck.plan.writing import with_addresses
+    from netcheck.plan.writing import with_addresses, write_all
 
     edits = with_addresses(plan, addresses)
-    for edit in edits:
-        edit.write()
+    write_all(edits)
     return [f"written: {safe(str(edit.path))}" for edit in edits]

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import codecs
 import tomllib
-from collections.abc import Callable, Mapping, MutableMapping
+from collections.abc import Callable, Iterable, Mapping, MutableMapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from netcheck.addr import Address
 from netcheck.errors import PlanError, Problem
-from netcheck.files import FileError, read_bounded, write_atomically
+from netcheck.files import FileError, read_bounded, write_atomically, write_together
 from netcheck.plan.csv_form import TABLE_LIMIT
 from netcheck.plan.csv_writing import table_with_addresses
 from netcheck.plan.reading import plan_file
@@ -34,6 +34,11 @@ class Edit:
     def write(self) -> None:
         """Put the new bytes in the file's place, wholly or not at all."""
         write_atomically(self.path, self.data)
+
+
+def write_all(edits: Iterable[Edit]) -> None:
+    """Put the new bytes of several files in their places; an interruption leaves all of them old or all new."""
+    write_together((edit.path, edit.data) for edit in edits)
 
 
 def with_addresses(path: str | Path, addresses: Mapping[str, Address]) -> tuple[Edit, ...]:

@@ -6,7 +6,10 @@ import csv
 import difflib
 import io
 import os
+import signal
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -15,10 +18,10 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Address
 from netcheck.errors import PlanError
-from netcheck.files import FileError, write_text_atomically
+from netcheck.files import FileError, write_text_atomically, write_together
 from netcheck.plan.csv_writing import table_with_addresses, text_with_addresses
 from netcheck.plan.reading import read_plan
-from netcheck.plan.writing import toml_with_addresses, with_addresses
+from netcheck.plan.writing import toml_with_addresses, with_addresses, write_all
 
 DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 TOP = 'format = 1\n# top\n[[device]]\nname = "a"   # who\n'
@@ -166,8 +169,7 @@ def test_the_demo_plan_takes_addresses_in_both_files(demo: Path) -> None:
             ),
         )
     ]
-    for edit in edits:
-        edit.write()
+    write_all(edits)
     plan = read_plan(demo)
     found = {subject: plan.interface_named[subject].address for subject in wanted}
     assert {subject: cell.value for subject, cell in found.items() if cell} == wanted
@@ -190,6 +192,41 @@ def test_writing_is_whole_and_keeps_permissions(tmp_path: Path) -> None:
     assert target.read_bytes() == b"new\r\n"
     assert stat.S_IMODE(target.stat().st_mode) == 0o640
     assert [one.name for one in tmp_path.iterdir()] == ["plan.toml"]
+
+
+# Sends Ctrl-C when Python is about to rename the first of two files (`sys.audit` events of the standard library).
+INTERRUPTED = """
+import os, signal, sys
+from pathlib import Path
+from netcheck.files import write_together
+sent = []
+def hook(event, args):
+    if event == "os.rename" and not sent:
+        sent.append(event)
+        os.kill(os.getpid(), signal.SIGINT)
+sys.addaudithook(hook)
+write_together([(Path(name), b"new") for name in sys.argv[1:]])
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="this system cannot let signals wait")
+def test_ctrl_c_waits_until_all_files_are_renamed(tmp_path: Path) -> None:
+    """Two files of one plan are both new, or both old: interrupted between the two, the second is written first."""
+    names = ["plan.toml", "interfaces.csv"]
+    for name in names:
+        (tmp_path / name).write_text("old")
+    words = [sys.executable, "-c", INTERRUPTED, *(str(tmp_path / name) for name in names)]
+    run = subprocess.run(words, capture_output=True, text=True, check=False, timeout=60)
+    assert "KeyboardInterrupt" in run.stderr
+    assert {one.name: one.read_text() for one in tmp_path.iterdir()} == dict.fromkeys(names, "new")
+
+
+def test_of_several_files_none_is_written_where_one_cannot_be(tmp_path: Path) -> None:
+    """The second is refused before the first is touched."""
+    (tmp_path / "plan.toml").write_text("old")
+    with pytest.raises(FileError, match="the file is not there"):
+        write_together([(tmp_path / "plan.toml", b"new"), (tmp_path / "missing" / "interfaces.csv", b"new")])
+    assert [(one.name, one.read_text()) for one in tmp_path.iterdir()] == [("plan.toml", "old")]
 
 
 def test_writing_goes_through_a_symbolic_link(tmp_path: Path) -> None:
