@@ -87,6 +87,57 @@ def test_subnets_of_a_network(whole: int, dotted: str, subnets: int, hosts: int)
     assert (last.usable.low, last.usable.high) == (last.value + 1, network.last.value - 1)
 
 
+# RFC 1878 tables 2-1 (of a /16) and 2-2 (of a /24): bits of the subnet number, subnets, hosts in each. Both leave out
+# the subnets of all zeros and all ones, a rule that the RFC calls obsolete and RFC 1812 section 4.2.2.11 drops.
+TABLE_2_1 = [
+    (2, 2, 16382), (3, 6, 8190), (4, 14, 4094), (5, 30, 2046), (6, 62, 1022), (7, 126, 510), (8, 254, 254),
+    (9, 510, 126), (10, 1022, 62), (11, 2046, 30), (12, 4094, 14), (13, 8190, 6), (14, 16382, 2),
+]  # fmt: skip
+TABLE_2_2 = [(2, 2, 62), (3, 6, 30), (4, 14, 14), (5, 30, 6), (6, 62, 2)]
+
+
+@pytest.mark.parametrize(
+    ("whole", "bits", "subnets", "hosts"),
+    [(length, *row) for length, table in ((16, TABLE_2_1), (24, TABLE_2_2)) for row in table],
+)
+def test_subnets_of_a_network_by_bits(whole: int, bits: int, subnets: int, hosts: int) -> None:
+    """As many hosts as printed in each, and two subnets more than printed: subnet zero and the last are usable, too."""
+    network = Prefix.of(Address.from_text("172.16.0.0"), whole)
+    zero, ones = Prefix.of(network.first, whole + bits), Prefix.of(network.last, whole + bits)
+    assert zero.usable.size == ones.usable.size == hosts
+    assert (ones.value - zero.value) // zero.size + 1 == subnets + 2
+
+
+def test_links_of_two_hosts() -> None:
+    """RFC 3021 section 1: 500 point-to-point links of 31 bits in place of 30 save 1,000 addresses."""
+    four, two = (Prefix.of(Address.from_text("10.0.0.0"), length) for length in (30, 31))
+    assert four.usable.size == two.usable.size == 2
+    assert 500 * (four.size - two.size) == 1000
+
+
+# RFC 4632 section 6.1: each client's prefix, its mask as printed and how many addresses it was given. The figure labels
+# C4 as a /20, against its mask in the text.
+@pytest.mark.parametrize(
+    ("client", "dotted", "size", "inside"),
+    [
+        ("10.24.0.0/21", "255.255.248.0", 2048, True),
+        ("10.24.16.0/20", "255.255.240.0", 4096, True),
+        ("10.24.8.0/22", "255.255.252.0", 1024, True),
+        ("10.24.12.0/22", "255.255.252.0", 1024, True),
+        ("10.24.32.0/23", "255.255.254.0", 512, True),
+        ("10.24.34.0/23", "255.255.254.0", 512, True),
+        ("10.32.0.0/20", "255.255.240.0", 4096, False),
+    ],
+    ids=lambda value: str(value),
+)
+def test_clients_of_a_provider(client: str, dotted: str, size: int, inside: bool) -> None:
+    """Each has the printed mask and number of addresses; C7 alone came from elsewhere."""
+    provider, prefix = Prefix.from_text("10.24.0.0/13"), Prefix.from_text(client)
+    assert Mask.from_text(dotted).length == prefix.length
+    assert prefix.size == size
+    assert provider.holds(prefix.first) is provider.holds(prefix.last) is inside
+
+
 @pytest.mark.parametrize(
     ("text", "written"),
     [

@@ -84,6 +84,13 @@ def test_ipv6_subnets_are_of_64_bits() -> None:
     )
 
 
+def test_equal_subnets_are_counted_up() -> None:
+    """RFC 3531 section 3.2, rightmost: 0, 1, 2, ... in plain binary, in the order in which they were asked for."""
+    subnets, left = carved("10.24.0.0/19", *(f"s{number}:253" for number in range(32)))
+    assert subnets == {f"s{number}": f"10.24.{number}.0/24" for number in range(32)}
+    assert left == []
+
+
 @settings(max_examples=80, deadline=None)
 @given(
     st.integers(12, 24),

@@ -66,6 +66,7 @@ def test_hosts_as_the_standard_library_has_them(value: int, length: int) -> None
         ("10.62.20.0", "10.62.20.0/24", "network address of 10.62.20.0/24"),
         ("10.62.20.255", "10.62.20.0/24", "directed-broadcast address of 10.62.20.0/24"),
         ("128.99.7.255", "128.99.4.0/22", "directed-broadcast address"),  # RFC 950 appendix II, example 2
+        ("128.9.255.255", "128.9.0.0/16", "directed-broadcast address"),  # RFC 950 section 2.1: all hosts on 128.9
         ("0.0.0.37", "0.0.0.0/8", "this network"),  # RFC 950 section 2.1
         ("127.0.0.1", "10.62.20.0/24", "loopback"),  # RFC 1122 section 3.2.1.3 (g)
         ("224.0.0.1", "10.62.20.0/24", "multicast"),  # RFC 1112 section 4
