@@ -10,8 +10,8 @@ import csv
 import io
 import re
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import chain, islice
+from collections.abc import Iterable, Iterator
+from itertools import chain
 from typing import BinaryIO, NamedTuple, TextIO
 
 from netcheck.errors import Problem
@@ -90,22 +90,35 @@ def text_of(stream: BinaryIO) -> TextIO:
 
 def lines_of(text: TextIO) -> Iterator[str]:
     """The lines with their ends; a line above 1 MiB is refused with its size."""
-    return chain.from_iterable(_blocks(text))
+    return chain.from_iterable(map(lines_in, blocks_of(text)))
 
 
-def _blocks(text: TextIO) -> Iterator[list[str]]:
+def lines_in(block: str) -> Iterable[str]:
+    """The lines of a text that is there, with their ends: LF, CR or both."""
+    return io.StringIO(block, newline="")
+
+
+def blocks_of(text: TextIO) -> Iterator[str]:
+    """The text in runs of whole lines; a line above 1 MiB is refused with its size."""
     number, rest = 1, ""
     while chunk := text.read(_BLOCK):
-        lines = list(io.StringIO(rest + chunk, newline=""))
-        rest = "" if lines[-1].endswith("\n") else lines.pop()  # what ends in \r may go on with \n
-        first = lines[0] if lines else rest
-        if len(first) > LONGEST_LINE + 1:
-            size = len(first) if lines else len(rest) + _line_end(text)
-            raise FileError(Problem(long_line(number, size), do="Break it into several lines"))
-        yield lines
-        number += len(lines)
+        whole = rest + chunk
+        if len(whole) > LONGEST_LINE:
+            _refuse_long(number, whole, text)
+        end = whole.rfind("\n") + 1 or whole.rfind("\r", 0, -1) + 1  # what ends in \r may go on with \n
+        block, rest = whole[:end], whole[end:]
+        number += max(block.count("\n"), block.count("\r"))
+        if block:
+            yield block
     if rest:
-        yield [rest]
+        yield rest
+
+
+def _refuse_long(number: int, whole: str, text: TextIO) -> None:
+    first = next(iter(lines_in(whole)))
+    if len(first) > LONGEST_LINE + 1:
+        size = len(first) + (0 if first.endswith("\n") else _line_end(text))
+        raise FileError(Problem(long_line(number, size), do="Break it into several lines"))
 
 
 def _line_end(text: TextIO) -> int:
@@ -118,36 +131,43 @@ def _line_end(text: TextIO) -> int:
     return size
 
 
-def rows_of(lines: Sequence[str], delimiter: str) -> list[list[str]] | None:
+def rows_of(lines: Iterable[str], delimiter: str) -> list[list[str]] | None:
     """The rows of delimited lines, one a line; None where their quotes ask for a closer look."""
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     try:
-        rows = list(csv.reader(lines, delimiter=delimiter, strict=True))
+        rows = list(reader)
     except csv.Error:
         return None
-    return rows if len(rows) == len(lines) else None
+    return rows if len(rows) == reader.line_num else None
 
 
 class Lines:
-    """Lines that can be given back, even after the last, and taken many at a time."""
+    """The lines of a text, after those that are there already: one by one, given back even after the last, or as
+    whole blocks."""
 
-    def __init__(self, lines: Iterable[str]) -> None:
-        self._source = iter(lines)
-        self._waiting: deque[str] = deque()
+    def __init__(self, lines: Iterable[str] = (), blocks: Iterable[str] = ()) -> None:
+        self._waiting = deque(lines)
+        self._blocks = iter(blocks)
 
     def __iter__(self) -> Iterator[str]:
         return self
 
     def __next__(self) -> str:
-        return self._waiting.popleft() if self._waiting else next(self._source)
+        if not self._waiting:
+            self._waiting.extend(lines_in(next(self._blocks)))
+        return self._waiting.popleft()
 
-    def take(self, most: int) -> list[str]:
-        """The next lines, at most so many; none after the last."""
-        waiting = [self._waiting.popleft() for _ in range(min(most, len(self._waiting)))]
-        return [*waiting, *islice(self._source, most - len(waiting))]
+    def block(self) -> str:
+        """The lines that come next, those split already or a block of the text; empty after the last."""
+        if not self._waiting:
+            return next(self._blocks, "")
+        block = "".join(self._waiting)
+        self._waiting.clear()
+        return block
 
-    def give_back(self, lines: Sequence[str]) -> None:
+    def give_back(self, lines: Iterable[str]) -> None:
         """Put lines before those that are still to come."""
-        self._waiting.extendleft(reversed(lines))
+        self._waiting.extendleft(reversed([*lines]))
 
 
 def records_of(text: Iterable[str], delimiter: str, first: int = 1) -> Iterator[Record]:

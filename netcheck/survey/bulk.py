@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from netcheck.guard import unguarded
 from netcheck.plan.bulk import ipv4_of, macs_of
-from netcheck.plan.delimited import rows_of
+from netcheck.plan.delimited import lines_in, rows_of
 from netcheck.survey.columns import NO_MAC, Block
 from netcheck.survey.header import FIELDS, Layout
 from netcheck.survey.values import NOBODY, date_from, mac_from
@@ -30,9 +30,9 @@ class Bulk:
         self._used = used if layout.header == 0 and "note" not in fields else None
         self._fit = len(layout.addresses) == 1
 
-    def block(self, lines: Sequence[str]) -> Block | None:
-        """The hosts of lines below the header; None where they have to be read one by one."""
-        cells = _cells(lines, self._delimiter) if self._fit and lines else None
+    def block(self, text: str) -> Block | None:
+        """The hosts of whole lines below the header; None where they have to be read one by one."""
+        cells = _cells(text, self._delimiter) if self._fit else None
         if cells is None or len(cells) <= max(self._columns):
             return None
         if self._used is not None and len(self._used) < len(cells):
@@ -45,22 +45,22 @@ class Bulk:
             return None
 
 
-def _cells(lines: Sequence[str], delimiter: str) -> list[list[str]] | None:
+def _cells(text: str, delimiter: str) -> list[list[str]] | None:
     """The cells by column, without outer space; None where the rows are not all of one length."""
-    text = "".join(lines).replace("\r\n", "\n")
-    if '"' in text or "\r" in text:
-        rows = rows_of(lines, delimiter)
+    plain = text.replace("\r\n", "\n")
+    if '"' in plain or "\r" in plain:
+        rows = rows_of(lines_in(text), delimiter)
         same = rows and len(set(map(len, rows))) == 1
         return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None
-    count, width = len(lines), lines[0].count(delimiter) + 1
-    ended = text if text.endswith("\n") else text + "\n"
+    ended = plain if plain.endswith("\n") else plain + "\n"
+    count, width = ended.count("\n"), ended.count(delimiter, 0, ended.index("\n")) + 1
     # with the line ends as cells of their own, one split gives all cells of all rows
     flat = ended.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
     if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
         return None
     columns = [flat[column : -1 : width + 1] for column in range(width)]
-    plain = text.isascii() and not any(space in text for space in _SPACES)
-    return columns if plain else [list(map(str.strip, cells)) for cells in columns]
+    spaced = not text.isascii() or any(space in text for space in _SPACES)
+    return [list(map(str.strip, cells)) for cells in columns] if spaced else columns
 
 
 def _freed(texts: list[str]) -> list[str]:

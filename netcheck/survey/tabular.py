@@ -8,13 +8,11 @@ from itertools import islice
 from netcheck.addr import Address
 from netcheck.errors import Problem, SurveyError
 from netcheck.guard import unguarded
-from netcheck.plan.delimited import Lines, Record, lines_of, records_of, text_of
+from netcheck.plan.delimited import Lines, Record, blocks_of, lines_in, records_of, text_of
 from netcheck.survey.bulk import Bulk
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.values import addresses_from, date_from, mac_from, says_nothing
-
-BLOCK = 4096  # lines that are read by columns together
 
 
 def recognises(head: bytes) -> bool:
@@ -25,8 +23,8 @@ def recognises(head: bytes) -> bool:
 def read(source: Source, into: Gathering) -> None:
     """Read every row of the table as a stream; rows without a readable address are kept as skipped."""
     with source.open() as stream, text_of(stream) as text:
-        lines = Lines(lines_of(text))
-        sample = lines.take(SAMPLE)
+        lines = Lines(blocks=blocks_of(text))
+        sample = list(islice(lines, SAMPLE))
         if not any(map(str.strip, sample)):
             raise SurveyError(
                 Problem("it is empty", do="Export it again; an empty list would make every address look free")
@@ -38,18 +36,24 @@ def read(source: Source, into: Gathering) -> None:
 
 def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
     """Read the header row by row, and what is below it in blocks where these can be taken whole."""
-    bulk, row, size = Bulk(layout), 1, layout.header
-    while taken := lines.take(size or BLOCK):
-        block = bulk.block(taken) if row > layout.header else None
+    bulk = Bulk(layout)
+    row = 1 + _gather_records(lines, layout.header, 1, layout, into)
+    while text := lines.block():
+        block = bulk.block(text)
         if block is None:
-            lines.give_back(taken)
-            records = list(islice(records_of(lines, layout.delimiter, row), len(taken)))
-            gather(records, layout, into)
-            row += len(records)
+            single = list(lines_in(text))
+            lines.give_back(single)
+            row += _gather_records(lines, len(single), row, layout, into)
         else:
             into.add_block(block, row)
-            row += len(taken)
-        size = BLOCK
+            row += len(block.addresses)
+
+
+def _gather_records(lines: Lines, most: int, row: int, layout: Layout, into: Gathering) -> int:
+    """Read so many rows one by one; how many there were."""
+    records = list(islice(records_of(lines, layout.delimiter, row), most))
+    gather(records, layout, into)
+    return len(records)
 
 
 def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:

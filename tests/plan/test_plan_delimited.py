@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.files import FileError
-from netcheck.plan.delimited import DELIMITERS, RECORD_LINES, encoding_of, lines_of, records_of, text_of
+from netcheck.plan.delimited import DELIMITERS, RECORD_LINES, blocks_of, encoding_of, lines_of, records_of, text_of
 
 cells = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\r"), max_size=8) | st.sampled_from(
     ['"', '""', 'a"b', "a\nb", ",", ";", " x ", "\n"]
@@ -104,6 +104,16 @@ def test_a_long_line_is_refused_with_its_size() -> None:
     text = text_of(io.BytesIO(b"ab\n" + b"x" * (3 << 20) + b"\n"))
     with pytest.raises(FileError, match="line 2 has 3,145,7"):
         list(lines_of(text))
+
+
+def test_blocks_are_whole_lines_whatever_ends_them() -> None:
+    """Several blocks of 2 ** 18 characters: none ends within a line or between CR and LF, and none is lost."""
+    for end in ("\n", "\r\n", "\r"):
+        text = "".join(f"{number:07d}{end}" for number in range(1 << 16))
+        blocks = list(blocks_of(io.StringIO(text, newline="")))
+        assert len(blocks) > 1
+        assert "".join(blocks) == text
+        assert all(len(block) % (7 + len(end)) == 0 for block in blocks)
 
 
 @given(st.binary(max_size=200))

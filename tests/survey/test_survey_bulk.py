@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import accumulate
 from pathlib import Path
 from socket import AF_INET, inet_pton
 
@@ -20,7 +21,7 @@ from netcheck.survey.header import Layout
 from netcheck.survey.reading import read_survey
 from netcheck.survey.source import Survey
 from netcheck.survey.table import HostTable, SiteHost
-from netcheck.survey.tabular import BLOCK, gather
+from netcheck.survey.tabular import gather
 
 ENTRY = SurveyEntry("site-hosts.csv", Place("plan.toml"))
 LAYOUT = Layout(",", 1, (0,), (("mac", 1), ("name", 2), ("note", 3), ("seen", 4)))
@@ -54,7 +55,7 @@ def test_a_block_is_what_its_rows_are(rows: list[str]) -> None:
     """Either nothing is taken, or the same hosts, and no remark is due."""
     one_by_one, together = Gathering("site-hosts.csv"), Gathering("site-hosts.csv")
     gather(records_of(rows, ",", 2), LAYOUT, one_by_one)
-    block = Bulk(LAYOUT).block(rows)
+    block = Bulk(LAYOUT).block("".join(rows))
     if block is not None:
         together.add_block(block, 2)
         expected, found = survey_of(one_by_one), survey_of(together)
@@ -68,7 +69,7 @@ def test_a_block_is_what_its_rows_are(rows: list[str]) -> None:
 
 def test_usual_rows_are_taken_together() -> None:
     """Every column, cells that say nothing, and texts that are not ASCII."""
-    block = Bulk(LAYOUT).block(["10.0.0.5,00-00-5E-00-53-21,plc,é,2026-10-28\n", "10.0.0.6,-,,,\n"])
+    block = Bulk(LAYOUT).block("10.0.0.5,00-00-5E-00-53-21,plc,é,2026-10-28\n10.0.0.6,-,,,\n")
     assert block is not None
     columns = HostColumns()
     columns.begin("site-hosts.csv")
@@ -83,7 +84,7 @@ def test_usual_rows_are_taken_together() -> None:
 def test_macs_of_one_form_and_of_several() -> None:
     """Both ways give the same integers; IEEE 802 writes hyphens, colons are usual."""
     one, two, three = ("10.0.0.5,00-00-5E-00-53-21,,,\n", "10.0.0.6,02-00-00-00-00-01,,,\n", "10.0.0.7,,,,\n")
-    uniform, mixed = Bulk(LAYOUT).block([one, two]), Bulk(LAYOUT).block([one, two.replace("-", ":"), three])
+    uniform, mixed = Bulk(LAYOUT).block(one + two), Bulk(LAYOUT).block(one + two.replace("-", ":") + three)
     assert uniform is not None
     assert mixed is not None
     assert list(uniform.macs) == [0x00005E005321, 0x020000000001]
@@ -93,7 +94,7 @@ def test_macs_of_one_form_and_of_several() -> None:
 @pytest.mark.parametrize("mac", ["00-00-5E-00-53- 1", "00-00-5E-00-53:21", "FF-FF-FF-FF-FF-FF", "0０-00-5E-00-53-21"])
 def test_macs_that_need_words_are_left(mac: str) -> None:
     """A space, which `bytes.fromhex` passes over, two separators, nobody's MAC, a digit of another script."""
-    assert Bulk(LAYOUT).block([f"10.0.0.5,{mac},,,\n"]) is None
+    assert Bulk(LAYOUT).block(f"10.0.0.5,{mac},,,\n") is None
 
 
 @pytest.mark.parametrize(
@@ -107,12 +108,15 @@ def test_the_conversion_is_strict(text: str) -> None:
 
 def test_rows_keep_their_numbers_across_blocks(tmp_path: Path) -> None:
     """Blocks taken whole, one that is read by rows, a row of two lines at the edge of a block: all count on."""
-    rows = [f"10.{n >> 16}.{n >> 8 & 255}.{n & 255},h{n}" for n in range(1, 3 * BLOCK)]
-    rows[BLOCK + 5] = "10.9.9.300,bad"
-    rows[2 * BLOCK - 2] = '10.9.9.9,"two\nlines"'
+    rows = [f"10.{n >> 16}.{n >> 8 & 255}.{n & 255},h{n}" for n in range(1, 60_000)]
+    lengths = accumulate(len(row) + 1 for row in rows)
+    edge = next(n for n, length in enumerate(lengths) if length > 2 << 18)  # blocks have 2 ** 18 characters
+    rows[edge - 5000] = "10.9.9.300,bad"
+    rows[edge] = '10.9.9.9,"two\nlines"'
+    rows[edge - 1] = '10.9.9.8,"two\nlines"'
     (tmp_path / ENTRY.file).write_text("\n".join(["address,name", *rows, ""]), encoding="utf-8")
     survey = read_survey(ENTRY, tmp_path)
-    assert [str(remark.place) for remark in survey.skipped.first] == [f"site-hosts.csv: row {BLOCK + 7}"]
+    assert [str(remark.place) for remark in survey.skipped.first] == [f"site-hosts.csv: row {edge - 4998}"]
     assert len(survey.hosts) == len(rows) - 1
     for host in survey.hosts:
         assert rows[host.line - 2] == f"{host.address},{host.name}" or host.name == "two\nlines"
