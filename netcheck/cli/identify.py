@@ -20,6 +20,11 @@ if TYPE_CHECKING:
 
 FASTEST = 100  # questions a second: old controllers stand that
 SILENT = "it was not heard: switch it off and on, or pull the cable and put it in again, while this listens; {}".format
+NO_ADDRESS = "it was heard and told no address: listen longer, with --for; {}".format
+WANTS_ONE = (
+    "it has no address and asks for one by DHCP or BOOTP: give it one by such a server on this computer, or by its "
+    "maker's tool"
+)
 
 
 def command(
@@ -111,14 +116,24 @@ def _findings(ear: Ear, answered: Answered, interface: str, seconds: float, why:
     hosts = (*ear.found(), *hosts_of(answered.answers))
     ended = why or answered.why
     notes = [f"it ended early: {ended}"] if ended else []
-    notes += [f"{mac_text(one.mac)} {one.by[0]}: {quad(one.address)}" for one in ear.wanted()[:20]]
+    notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in ear.wanted()[:20]]
     if answered.asked and not hosts:
         notes.append(f"nobody answered in {listed(list(map(str, answered.asked)), 40)}")
     if not hosts and not ended:
-        notes.append(SILENT("it may have no address yet" if asked else "or ask for it, with --ask"))
+        notes.append(_silent(ear, asked))
     heard = {host.mac for host in hosts}
     nameless = tuple(one for one in ear.nameless() if one.mac not in heard)
     return Findings(interface, today(), hosts, nameless, notes=tuple(notes), seconds=seconds, complete=not ended)
+
+
+def _silent(ear: Ear, asked: bool) -> str:
+    """What to do where no address was told."""
+    from netcheck.field.listen import DHCP
+
+    if any(DHCP in how for how in ear.macs.values()):
+        return WANTS_ONE
+    say = NO_ADDRESS if ear.macs else SILENT
+    return say("it may have no address yet" if asked else "or ask for it, with --ask")
 
 
 def _reaches(found: Findings, own: tuple[tuple[int, int], ...], known: Known) -> dict[Found, Reach]:

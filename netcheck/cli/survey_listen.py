@@ -82,7 +82,7 @@ def _findings(ear: Ear, interface: str, seconds: float, why: str) -> Findings:
 
     notes = [LISTENING, *([f"it ended early: {why}"] if why else [])]
     notes += [f"{ear.left_out} further entries were left out: there were too many"] if ear.left_out else []
-    notes += [f"{one.by[0]}: {mac_text(one.mac)} for {quad(one.address)}" for one in ear.wanted()[:20]]
+    notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in ear.wanted()[:20]]
     return Findings(
         interface, today(), ear.found(), ear.nameless(), notes=tuple(notes), seconds=seconds, complete=not why
     )

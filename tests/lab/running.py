@@ -20,6 +20,8 @@ from typing import Any
 from tests.lab.netns import Lab
 
 Hand = Callable[[str, str], None]  # told (port, text) of every `do` line
+NETCHECK = [sys.executable, "-m", "netcheck"]
+Process = subprocess.Popen[bytes]
 NOBODY = ("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups")
 NO_RIGHTS = ("setpriv", "--bounding-set=-all", "--inh-caps=-all")
 
@@ -30,6 +32,17 @@ def as_a_user() -> tuple[str, ...]:
     read this Python."""
     trial = subprocess.run([*NOBODY, sys.executable, "-c", "import netcheck"], capture_output=True)
     return NO_RIGHTS if trial.returncode else NOBODY
+
+
+def run(lab: Lab, space: str, *words: str | Path) -> subprocess.CompletedProcess[str]:
+    """netcheck in a namespace."""
+    return lab.run(space, [*NETCHECK, *map(str, words)], timeout=120)
+
+
+def begun(process: Process) -> None:
+    """Wait until netcheck says that it listens."""
+    assert process.stderr is not None
+    assert process.stderr.readline().startswith(b"listening on eth0")
 
 
 @dataclass(frozen=True, slots=True)

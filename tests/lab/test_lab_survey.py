@@ -1,11 +1,15 @@
-"""`survey listen`, `survey sweep` and `identify` on real kernels: what they find, and that listening sends nothing."""
+"""`survey listen` and `survey sweep` on real kernels: what they find, in trouble and on Ctrl-C too, and that listening
+sends nothing."""
 
 from __future__ import annotations
 
 import csv
 import json
+import signal
+import socket
 import subprocess
-import sys
+from collections.abc import Callable
+from ipaddress import IPv4Address, IPv4Network
 from pathlib import Path
 
 import pytest
@@ -13,9 +17,9 @@ import pytest
 from tests.lab.listener import Listener, tcpdump_there
 from tests.lab.netns import Lab
 from tests.lab.responder import respond
+from tests.lab.running import NETCHECK, Process, begun, run
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
-NETCHECK = [sys.executable, "-m", "netcheck"]
 STATION_MAC = "00-00-5E-00-53-01"
 
 
@@ -36,17 +40,6 @@ def street(lab: Lab) -> tuple[str, str, str]:
     lab.address(first, "eth0", "192.0.2.20/24")
     lab.address(second, "eth0", "192.0.2.30/24", "192.0.2.31/24")
     return station, first, second
-
-
-def run(lab: Lab, space: str, *words: str | Path) -> subprocess.CompletedProcess[str]:
-    """netcheck in a namespace."""
-    return lab.run(space, [*NETCHECK, *map(str, words)], timeout=120)
-
-
-def begun(process: subprocess.Popen[bytes]) -> None:
-    """Wait until netcheck says that it listens."""
-    assert process.stderr is not None
-    assert process.stderr.readline().startswith(b"listening on eth0")
 
 
 def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
@@ -71,9 +64,10 @@ def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str
 
 
 def test_two_owners_are_something_to_mend(lab: Lab, street: tuple[str, str, str]) -> None:
-    """A twin that answers for another's address: both are listed, exit 1."""
+    """A twin that answers for another's address: both are listed, exit 1; by scapy's sockets here."""
     respond(lab, street[2], "eth0", {"address": "192.0.2.20", "mac": "00-00-5E-00-53-99"})
-    ended = run(lab, street[0], "survey", "sweep", "-i", "eth0", "192.0.2.16/29", "--permit", "laboratory")
+    asked = ("192.0.2.16/29", "--permit", "laboratory", "--pace", "100", "--link", "portable")
+    ended = run(lab, street[0], "survey", "sweep", "-i", "eth0", *asked)
     assert ended.returncode == 1, ended.stderr
     assert "two owners: 192.0.2.20" in ended.stdout
 
@@ -85,7 +79,7 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
     station, first, _ = street
     listener = Listener(lab, station, "eth0", tmp_path / "seen.pcap")
     process = lab.start(
-        station, [*NETCHECK, "survey", "listen", "-i", "eth0", "--for", "5s", "--format", "json"],
+        station, [*NETCHECK, "survey", "listen", "-i", "eth0", "--for", "2s", "--format", "json"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
     begun(process)
@@ -99,28 +93,65 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
     assert [frame for frame in frames if frame.source == STATION_MAC] == []
 
 
-def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
-    """On a direct cable: known by its announcement when its link comes up, and else by asking, if told to."""
-    station, device = lab.namespace("station"), lab.namespace("device")
-    lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
-    lab.address(device, "eth0", "192.168.0.47/24")
-    lab.down(device, "eth0")
-    lab.sysctl(device, {"net.ipv4.conf.eth0.arp_notify": 1})
-    process = lab.start(
-        station, [*NETCHECK, "identify", "-i", "eth0", "--for", "40s"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    begun(process)
-    lab.up(device, "eth0")
-    out, said = process.communicate(timeout=60)
-    assert process.returncode == 0, said
-    assert b"192.168.0.47" in out
-    assert b"ARP announcement" in out
-    assert b"set 192.168.0.254, mask 255.255.255.0 (/24), on eth0" in out
-    silent = run(lab, station, "identify", "-i", "eth0", "--for", "1s")
-    assert silent.returncode == 1
-    assert "--ask" in silent.stdout
-    asked = run(lab, station, "identify", "-i", "eth0", "--for", "1s", "--ask", "--pace", "100", "--format", "json")
-    assert asked.returncode == 0, asked.stderr
-    (host,) = json.loads(asked.stdout)["hosts"]
-    assert (host["address"], host["mac"]) == ("192.168.0.47", "00-00-5E-00-53-14")
-    assert host["set"] == {"address": "192.168.0.254", "prefix_length": 24, "already": False, "guessed": True}
+def test_proxy_arp_and_a_flood_do_not_fill_the_survey(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
+    """A router that answers for every address, and 20,000 foreign broadcasts a second: the devices alone are listed,
+    what the router answers for is called neither there nor covered."""
+    router = {"address": "192.0.2.1", "mac": "00-00-5E-00-53-77", "proxy": True, "delay": 0.1}
+    respond(lab, street[2], "eth0", router, flood={"a_second": 20_000, "kind": "arp"}, lifetime=60)
+    out = tmp_path / "found.csv"
+    ended = run(
+        lab, street[0], "survey", "sweep", "-i", "eth0", "192.0.2.0/27", "--permit", "laboratory", "--pace", "400",
+        "--rounds", "1", "--out", out, "--format", "json",
+    )  # fmt: skip
+    assert ended.returncode == 1, ended.stderr
+    shape = json.loads(ended.stdout)
+    assert [host["address"] for host in shape["hosts"]] == ["192.0.2.1", "192.0.2.20", "192.0.2.30"]
+    assert shape["proxy_arp"] == [{"mac": "00-00-5E-00-53-77", "vendor": None, "addresses": 29}]
+    assert len(out.read_text("utf-8").splitlines()) == 4
+    assert not any(prefix == "192.0.2.0/27" for prefix in shape["survey"]["covers"])
+
+
+def wait_until_asked(lab: Lab, space: str, address: str, start: Callable[[], Process]) -> Process:
+    """Start something, and return it once an ARP frame for this address has come to a namespace."""
+    with lab.inside(space), socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806)) as ear:
+        ear.bind(("eth0", 0x0806))
+        ear.settimeout(30)
+        started = start()
+        while ear.recv(60)[38:42] != socket.inet_aton(address):  # the target's address, RFC 826
+            pass
+    return started
+
+
+def interrupted(process: Process) -> str:
+    """Send Ctrl-C; what the command still prints."""
+    process.send_signal(signal.SIGINT)
+    out, said = process.communicate(timeout=30)
+    assert process.returncode == 130, said
+    assert b"Traceback" not in said
+    return out.decode()
+
+
+def test_what_was_found_until_ctrl_c_is_written(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
+    """Listening and a sweep, both interrupted: each file is whole, and the sweep covers less than it has asked."""
+    station, first, _ = street
+    heard, swept = tmp_path / "heard.csv", tmp_path / "swept.csv"
+    survey, pipe = [*NETCHECK, "survey"], subprocess.PIPE
+    ear = lab.start(first, [*survey, "listen", "-i", "eth0", "--out", str(heard)], stdout=pipe, stderr=pipe)
+    begun(ear)
+    words = [*survey, "sweep", "-i", "eth0", "192.0.2.0/24", "--permit", "laboratory", "--pace", "40"]
+    asking = [*words, "--out", str(swept), "--format", "json"]
+    sweep = wait_until_asked(lab, first, "192.0.2.60", lambda: lab.start(station, asking, stdout=pipe, stderr=pipe))
+    shape = json.loads(interrupted(sweep))
+    assert "192.0.2.250  00-00-5E-00-53-01" in interrupted(ear)
+    assert addresses_in(swept) == ["192.0.2.20", "192.0.2.30", "192.0.2.31"]
+    assert addresses_in(heard) == ["192.0.2.250"]
+    assert (shape["complete"], shape["notes"][0]) == (False, "it ended early: interrupted")
+    covered = list(map(IPv4Network, shape["survey"]["covers"]))
+    assert covered[0].network_address == IPv4Address("192.0.2.0")
+    assert IPv4Address("192.0.2.10") < covered[-1].broadcast_address < IPv4Address("192.0.2.60")
+
+
+def addresses_in(path: Path) -> list[str]:
+    """The addresses that a survey lists."""
+    with path.open(newline="", encoding="utf-8") as stream:
+        return [row["address"] for row in csv.DictReader(stream)]
