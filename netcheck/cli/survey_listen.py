@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 Out = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
 PlanOption = Annotated[Path | None, typer.Option("--plan", help="Plan whose subnets and devices are known.")]
+PORTABLE = "the portable link hears ARP, DHCP and LLDP alone, and no other IPv4"
 LISTENING = "listening covers nothing: a host that kept silent was not heard, and may have any address"
 
 
@@ -59,7 +60,8 @@ def command(
         except KeyboardInterrupt:
             interrupted = True
         lasted = wire.now() - begin
-    code = finish(_findings(ear, interface, lasted, "interrupted" if interrupted else why), known, out, form)
+        notes = [PORTABLE] if wire.kind == "portable" else []
+    code = finish(_findings(ear, interface, lasted, "interrupted" if interrupted else why, notes), known, out, form)
     if interrupted:
         raise KeyboardInterrupt
     raise typer.Exit(code)
@@ -75,12 +77,12 @@ def demand_hearing(link: o.LinkKind) -> Kind:
     return kind_from_text(link)
 
 
-def _findings(ear: Ear, interface: str, seconds: float, why: str) -> Findings:
+def _findings(ear: Ear, interface: str, seconds: float, why: str, more: list[str]) -> Findings:
     from netcheck.addr import mac_text, quad
     from netcheck.cli.surveying import today
     from netcheck.field.found import Findings
 
-    notes = [LISTENING, *([f"it ended early: {why}"] if why else [])]
+    notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]
     notes += [f"{ear.left_out} further entries were left out: there were too many"] if ear.left_out else []
     notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in ear.wanted()[:20]]
     return Findings(
