@@ -210,14 +210,22 @@ class Range(NamedTuple):
         if "/" in text:
             prefix = Prefix.from_text(text)
             return cls(prefix.family, prefix.value, prefix.last.value)
-        head, _, tail = text.partition("-")
-        low = Address.from_text(head)
-        high = Address.from_text(tail) if "-" in text else low
+        low, high = _ends(text)
         if low.family != high.family:
             raise ValueError(f"{_shown(text)} mixes IPv4 and IPv6")
         if low.value > high.value:
             raise ValueError(f"{_shown(text)} is reversed: it ends before it begins")
         return cls(low.family, low.value, high.value)
+
+
+def _ends(text: str) -> tuple[Address, Address]:
+    head, dash, tail = text.partition("-")
+    if not dash:
+        return Address.from_text(head), Address.from_text(head)
+    try:
+        return Address.from_text(head), Address.from_text(tail)
+    except ValueError as error:
+        raise ValueError(f"{_shown(text)} is not a range such as 10.0.0.20-10.0.0.29: {error}") from error
 
 
 class Mask(NamedTuple):

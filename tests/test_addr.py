@@ -186,6 +186,12 @@ def test_ranges_that_are_none(text: str) -> None:
         Range.from_text(text)
 
 
+def test_a_shortened_range_says_what_was_expected() -> None:
+    """Common practice in spreadsheets, and no address: the message shows the whole of it."""
+    with pytest.raises(ValueError, match=r"'10\.0\.0\.20-29' is not a range such as 10\.0\.0\.20-10\.0\.0\.29"):
+        Range.from_text("10.0.0.20-29")
+
+
 @pytest.mark.parametrize(
     "text", ["00-00-5E-00-53-21", "00:00:5e:00:53:21", "0000.5e00.5321", "00005E005321", " 00-00-5e-00-53-21 "]
 )

@@ -34,6 +34,10 @@ def _link(placed: Placed) -> Prefix | None:
     return Prefix.of(placed.address, mask.value.length)
 
 
+def _on_every_link(gateway: Address, link: Prefix) -> bool:
+    return link.family == 6 and _LINK_LOCAL.holds(gateway)
+
+
 def _in_subnet(placed: Placed, gateway: Address) -> bool:
     """The usual case, in which nothing has to be worked out: the subnet's own mask, and both addresses inside it."""
     prefix, mask = placed.subnet.prefix.value, placed.interface.mask
@@ -45,14 +49,14 @@ def _in_subnet(placed: Placed, gateway: Address) -> bool:
 def _off_link(scene: Scene) -> Iterator[Breach]:
     for subnet in scene.plan.subnets:
         gateway, prefix = _value(subnet.gateway), subnet.prefix.value
-        if gateway and prefix and not prefix.holds(gateway) and not _LINK_LOCAL.holds(gateway):
+        if gateway and prefix and not prefix.holds(gateway) and not _on_every_link(gateway, prefix):
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is not inside {prefix}")
     for placed, _ in scene.placed():
         gateway = _value(placed.interface.gateway)
-        if gateway is None or _in_subnet(placed, gateway) or _LINK_LOCAL.holds(gateway):
+        if gateway is None or _in_subnet(placed, gateway):
             continue
         link = _link(placed)
-        if link and not link.holds(gateway):
+        if link and not link.holds(gateway) and not _on_every_link(gateway, link):
             message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
             yield breach(message, placed.interface, others=[str(gateway)])
 

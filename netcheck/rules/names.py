@@ -9,6 +9,7 @@ from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
+from netcheck.survey.table import folded
 from netcheck.text import listed
 
 # RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.
@@ -47,7 +48,9 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    for name, users in shared([name for _, _, name in scene.names], (each for each, _, _ in scene.names)).items():
+    domain = folded(scene.plan.domain)
+    whole = [f"{name}.{domain}" if domain and "." not in name else name for _, _, name in scene.names]
+    for name, users in shared(whole, (each for each, _, _ in scene.names)).items():
         for interfaces in shared(list(map(scene.plan.island_of, users)), users).values():
             subjects = listed([interface.subject for interface in interfaces])
             yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])

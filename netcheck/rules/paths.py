@@ -49,12 +49,14 @@ class Talk:
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """What packets are sent to: an address that somebody answers for on some segments, and at a router, if at one."""
+    """What packets are sent to: an address that somebody answers for on some segments, and at a router, if at one.
+    It has `strayed` where it is not of its interface's subnet."""
 
     address: Address
     who: str
     segments: frozenset[str]
     router: str = ""
+    strayed: bool = False
 
 
 def lost(why: str, change: str, through: tuple[Address, ...] = (), held: tuple[str, ...] = ()) -> Walk:
@@ -107,7 +109,7 @@ def _leave(net: Net, source: Interface, start: Address, subnet: Subnet, goal: Go
     if cell is None:
         why = f"{source.subject} is in {link} and has no gateway towards {goal.address}"
         change = f"give {source.subject} or its subnet {subnet.name} a gateway{_mask_instead(subnet, goal)}"
-        return lost(why, change, held=(source.subject,))
+        return lost(why, _elsewhere(source, subnet) or change, held=(source.subject,))
     if cell.value is None:
         return undecided(f"the gateway of {source.subject} cannot be read")
     return _hand_over(net, source, subnet, link, cell.value)
@@ -116,10 +118,20 @@ def _leave(net: Net, source: Interface, start: Address, subnet: Subnet, goal: Go
 def _narrower(source: Interface, subnet: Subnet, goal: Goal) -> tuple[str, str]:
     """Which of the two has to be set differently, and how."""
     prefix = subnet.prefix.value
+    if elsewhere := _elsewhere(source, subnet):
+        return source.subject, elsewhere
     if prefix is None or prefix.holds(goal.address):
         change = f"change the address of {goal.who}: {goal.address} is in subnet {subnet.name}, and it is not"
         return goal.who, change
     return source.subject, f"change the mask of {source.subject} to {_mask(prefix)}"
+
+
+def _elsewhere(source: Interface, subnet: Subnet) -> str:
+    """What to change where a host's own address is not of its subnet: that, whatever its mask and gateway are."""
+    address, prefix = value_of(source.address), subnet.prefix.value
+    if address is None or prefix is None or prefix.holds(address):
+        return ""
+    return f"change the address of {source.subject}: {address} is not in subnet {subnet.name}"
 
 
 def _mask(prefix: Prefix) -> str:
@@ -136,7 +148,7 @@ def _mask_instead(subnet: Subnet, goal: Goal) -> str:
 
 def _hand_over(net: Net, source: Interface, subnet: Subnet, link: Prefix, gateway: Address) -> Walk | Step:
     who = f"the gateway {gateway} of {source.subject}"
-    if not link.holds(gateway) and not LINK_LOCAL.holds(gateway):
+    if not link.holds(gateway) and not (link.family == 6 and LINK_LOCAL.holds(gateway)):
         why = f"{who} is not on-link: by its address and mask it is in {link}"
         return lost(why, _gateway_of(source, subnet), held=(source.subject,))
     node = net.router_at(gateway, subnet.name)
@@ -150,6 +162,8 @@ def _hand_over(net: Net, source: Interface, subnet: Subnet, link: Prefix, gatewa
 
 
 def _gateway_of(source: Interface, subnet: Subnet) -> str:
+    if elsewhere := _elsewhere(source, subnet):
+        return elsewhere
     planned = value_of(subnet.gateway)
     typed = value_of(source.gateway)
     if planned is not None and typed is not None and typed != planned:
@@ -202,6 +216,9 @@ def _deliver(net: Net, node: Node, link: Link, goal: Goal, through: tuple[Addres
         return Walk(Outcome.DELIVERED, through, node=net.nodes.get(goal.router) or node)
     where = " or ".join(sorted(goal.segments)) or "no segment of this island"
     why = f"router {node.name} takes {goal.address} for local to {link.segment}, and {goal.who} is on {where}"
+    if goal.strayed:
+        change = f"change the address of {goal.who}: {goal.address} is not in subnet {where}"
+        return lost(why, change, through, (goal.who,))
     return lost(why, f"change the interface {link.address}/{link.prefix.length} of router {node.name}", through)
 
 

@@ -144,7 +144,9 @@ def _at(found: Walk, goal: Goal) -> Walk:
 
 
 def _goal(end: End) -> Goal:
-    return Goal(end.address, end.interface.subject, frozenset({end.subnet.name}))
+    prefix = end.subnet.prefix.value
+    strayed = prefix is not None and not prefix.holds(end.address)
+    return Goal(end.address, end.interface.subject, frozenset({end.subnet.name}), strayed=strayed)
 
 
 def talks_of(plan: Plan) -> tuple[Talk, ...]:

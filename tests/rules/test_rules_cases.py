@@ -136,6 +136,10 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
         one(keys(address="fd00:62::61", gateway="fe80::1"), subnet=subnet("fd00:62::/64", gateway="fe80::1")),
         set(),
     ),
+    "a link-local gateway is no gateway of IPv4": (
+        one(keys(gateway="fe80::1"), subnet=subnet("10.62.20.0/24", gateway="fe80::1")),
+        {("gateway-off-link", CPU), ("gateway-off-link", "process")},
+    ),
     "IPv6 in an IPv4 subnet": (one(keys(address="fd00:62::61")), {("outside-subnet", CPU)}),
     "an unreadable prefix decides nothing": (
         one(keys(address="10.62.99.255", mask="255.0.0.0"), subnet=subnet("10.62.20.0/33")),
@@ -299,6 +303,14 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
     "a name of several labels": (one(keys(host_name="plc-01.line2.example")), set()),
     "a hyphen in front": (one(keys(host_name="-a")), {("name-unusable", CPU)}),
     "a hyphen behind": (one(keys(host_name="a-")), {("name-unusable", CPU)}),
+    "bare, and with the plan's domain": (
+        alike(
+            keys(host_name="plc-01"),
+            keys(address="10.62.20.62", host_name="PLC-01.line2.example"),
+            site='domain = "line2.example."',
+        ),
+        {("name-planned-twice", "a-plc/cpu", "b-plc/cpu")},
+    ),
     "an underscore": (one(keys(host_name="a_b")), {("name-unusable", CPU)}),
     "an address as a name": (one(keys(host_name="10.0.0.1")), {("name-unusable", CPU)}),
     "a label of 63": (one(keys(host_name="a" * 63)), set()),

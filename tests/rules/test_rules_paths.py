@@ -180,6 +180,62 @@ def test_lost(source: Interface, routers: tuple[Router, ...], why: str) -> None:
     assert why in found.there.why
 
 
+ASTRAY = host("panel/lan", "packing", "10.62.20.73")
+PART = host("panel/lan", "packing", "10.62.30.73", mask="/24")
+FAR = host("far/x", "bare", "10.62.40.9")
+THIRD = router("site-router", "10.62.20.1/24", "10.62.40.1/24")
+CHANGES = {
+    "an address that has strayed to the asker's subnet": (PLC, ASTRAY, (SITE,), ("panel/lan",), "the address of panel"),
+    "one that has strayed to a third": (FAR, ASTRAY, (THIRD,), ("far/x",), "give far/x or its subnet bare a gateway"),
+    "one that a router takes elsewhere": (
+        host("far/x", "bare", "10.62.40.9", gateway="10.62.40.1"),
+        ASTRAY,
+        (THIRD,),
+        ("panel/lan",),
+        "change the address of panel/lan: 10.62.20.73 is not in subnet packing",
+    ),
+    "the asker's own": (ASTRAY, PLC, (SITE,), ("panel/lan",), "change the address of panel/lan"),
+    "the asker's own, off its gateway's link": (
+        ASTRAY,
+        FAR,
+        (SITE,),
+        ("panel/lan",),
+        "change the address of panel/lan",
+    ),
+    "a router between overlapping subnets": (
+        PLC,
+        PART,
+        (router("r1", "10.62.20.1/24", "10.62.30.65/26"),),
+        (),
+        "change the interface 10.62.30.65/26 of router r1",
+    ),
+    "a mask": (
+        host("plc/cpu", "process", "10.62.20.61", mask="/16"),
+        PART,
+        (SITE,),
+        ("plc/cpu",),
+        "change the mask of plc/cpu to 255.255.255.0 (/24)",
+    ),
+    "a gateway of the other family": (
+        host("plc/cpu", "process", "10.62.20.61", gateway="fe80::1"),
+        PART,
+        (SITE,),
+        ("plc/cpu",),
+        "change the gateway of plc/cpu to 10.62.20.1",
+    ),
+}
+
+
+@pytest.mark.parametrize(("source", "target", "routers", "held", "change"), CHANGES.values(), ids=CHANGES.keys())
+def test_the_value_to_change(
+    source: Interface, target: Interface, routers: tuple[Router, ...], held: tuple[str, ...], change: str
+) -> None:
+    """It is the one that is wrong, and the interface that it is set in is named; none where it is a router's."""
+    found = talk(source, target, *routers, subnets=SUBNETS).there
+    assert (found.outcome, found.held) == (Outcome.LOST, held)
+    assert change in found.change
+
+
 UNDECIDED = {
     "a gateway that no router describes": (PLC, ()),
     "a next hop that no router describes": (PLC, (router("r", "10.62.20.1/24", a="0.0.0.0/0 10.62.20.254"),)),
