@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import chain
 
-from netcheck.addr import WIDTH, Range
 from netcheck.plan.model import Plan
 from netcheck.rules.accepting import sort_out
 from netcheck.rules.agreed import ACCEPTED_UNUSED
@@ -82,8 +81,7 @@ def _finding(rule: Rule, breach: Breach) -> Finding:
 
 
 def _host_count(scene: Scene) -> int:
-    whole = [Range(family, 0, (1 << width) - 1) for family, width in WIDTH.items()]
-    return sum(island.hosts.count(span) for island in scene.islands.values() for span in whole)
+    return sum(island.hosts.distinct for island in scene.islands.values())
 
 
 class _Order:

@@ -83,6 +83,10 @@ class Addresses:
         value = self.wide.get(row)
         return Address(4, self.low[row]) if value is None else Address(6, value)
 
+    def narrow(self, row: int) -> bool:
+        """Say whether a row's address is of IPv4."""
+        return row not in self.wide
+
     def add(self, address: Address) -> None:
         """Append one address."""
         if address.family == 6:
@@ -174,7 +178,7 @@ class HostColumns:
     def order(self) -> array[int]:
         """The rows in order of address, IPv4 first, those of one address in the order read."""
         low, wide = self.addresses.low, self.addresses.wide
-        rows = [row for row in range(len(low)) if row not in wide] if wide else range(len(low))
+        rows = list(filter(self.addresses.narrow, range(len(low)))) if wide else range(len(low))
         order = _in_order(rows, low)
         order.extend(sorted(wide, key=wide.__getitem__))
         return order
@@ -182,7 +186,7 @@ class HostColumns:
     def values(self) -> tuple[array[int], list[int]]:
         """The IPv4 values ascending, the IPv6 values ascending."""
         low, wide = self.addresses.low, self.addresses.wide
-        narrow = map(low.__getitem__, (row for row in range(len(low)) if row not in wide)) if wide else low
+        narrow = map(low.__getitem__, filter(self.addresses.narrow, range(len(low)))) if wide else low
         # 32 bits fit the 53 of a float (IEEE 754), and floats are sorted faster than integers
         return array("I", map(int, sorted(map(float, narrow)))), sorted(wide.values())
 

@@ -47,7 +47,7 @@ class HostTable:
 
     @cached_property
     def _ascending(self) -> tuple[Sequence[int], Sequence[int]]:
-        """The IPv4 and the IPv6 values in order; merging lists without a common address does without them."""
+        """The IPv4 and the IPv6 values of all rows in order; most plans are checked without them."""
         return self._columns.values()
 
     @cached_property
@@ -99,7 +99,7 @@ class HostTable:
 
     def among(self, family: int, wanted: Iterable[int]) -> set[int]:
         """Which of these addresses some row has."""
-        return set(wanted).intersection(self._distinct[family])
+        return self._present[family].intersection(wanted)
 
     def around(self, address: Address, within: Prefix) -> Iterator[SiteHost]:
         """The rows inside a prefix by their distance from an address, nearest first, distance 0 included; of two
@@ -172,30 +172,27 @@ class HostTable:
     @property
     def distinct(self) -> int:
         """How many distinct addresses there are."""
-        return len(self) - sum(map(len, self._doubles.values()))
+        return sum(map(len, self._present.values()))
 
     def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
         """The rows of each address that has more than one."""
-        for family in WIDTH:
-            for value in dict.fromkeys(self._values(family)[place] for place in self._doubles[family]):
+        for family in WIDTH if self.distinct < len(self) else ():
+            values = self._values(family)
+            same = compress(values, map(eq, values, islice(values, 1, None)))
+            for value in dict.fromkeys(same):
                 yield self.at(Address(family, value))
 
     @cached_property
-    def _doubles(self) -> dict[int, list[int]]:
-        """By family, the places in order at which an address is followed by the same one."""
+    def _present(self) -> dict[int, set[int]]:
+        """By family, the addresses in no order."""
         columns = self._columns.addresses
-        if "_ascending" not in self.__dict__ and not columns.wide and len(set(columns.low)) == len(columns.low):
-            return {family: [] for family in WIDTH}
-        pairs = {family: (self._values(family), islice(self._values(family), 1, None)) for family in WIDTH}
-        return {family: list(compress(count(), map(eq, *pair))) for family, pair in pairs.items()}
+        narrow = compress(columns.low, map(columns.narrow, count())) if columns.wide else columns.low
+        return {4: set(narrow), 6: set(columns.wide.values())}
 
     @cached_property
     def _distinct(self) -> dict[int, Sequence[int]]:
         """By family, the addresses in order, each once."""
-        return {
-            family: list(dict.fromkeys(self._values(family))) if doubles else self._values(family)
-            for family, doubles in self._doubles.items()
-        }
+        return {family: sorted(values) for family, values in self._present.items()}
 
     def _values(self, family: int) -> Sequence[int]:
         return self._ascending[0 if family == 4 else 1]
