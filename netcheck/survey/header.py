@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from netcheck.errors import Problem, SurveyError
 from netcheck.plan.delimited import DELIMITERS, Record, records_of
+from netcheck.survey.lines import first_lines
 from netcheck.survey.values import holds_address, mac_from
 from netcheck.text import listed, safe
 
@@ -18,15 +19,35 @@ FIELDS = ("address", "mac", "name", "note", "seen")
 _WORDS: dict[str, tuple[str, ...]] = {
     "address": (
         *("ipaddress", "ipaddr", "ipv4address", "ipv6address", "ip", "ipv4", "ipv6", "ipadresse", "adresseip"),
-        *("direccionip", "indirizzoip", "ipadres", "hostip", "hostaddress", "ipaddresses"),
+        *(
+            "direccionip",
+            "direcciónip",
+            "indirizzoip",
+            "ipadres",
+            "hostip",
+            "hostaddress",
+            "ipaddresses",
+            "ipv4adresse",
+        ),
     ),
     "mac": (
         *("macaddress", "macaddr", "mac", "hwaddress", "hwaddr", "hardwareaddress", "physicaladdress"),
-        *("ethernetaddress", "lladdr", "macadresse", "adressemac"),
+        *("ethernetaddress", "lladdr", "macadresse", "adressemac", "direcciónmac", "direccionmac", "indirizzomac"),
     ),
-    "name": ("hostname", "name", "host", "dnsname", "fqdn", "computername", "devicename", "device", "hostnames"),
-    "note": ("note", "notes", "comment", "comments", "remark", "remarks", "description", "descr"),
-    "seen": ("seen", "lastseen", "lastseenon", "lastactive", "lastup", "date"),
+    "name": (
+        *("hostname", "name", "host", "dnsname", "fqdn", "computername", "devicename", "device", "hostnames"),
+        *("rechnername", "gerätename", "geraetename", "gerät", "nomdhôte", "nomdhote", "nom", "équipement"),
+        *("nombredehost", "nombre", "nomehost", "nome", "dispositivo", "hostnaam", "naam", "apparaat"),
+    ),
+    "note": (
+        *("note", "notes", "comment", "comments", "remark", "remarks", "description", "descr"),
+        *("bemerkung", "bemerkungen", "kommentar", "beschreibung", "notiz", "remarque", "remarques", "commentaire"),
+        *("observaciones", "comentario", "descripción", "nota", "commento", "descrizione", "opmerking"),
+    ),
+    "seen": (
+        *("seen", "lastseen", "lastseenon", "lastactive", "lastup", "date"),
+        *("zuletztgesehen", "datum", "vule", "dernièrevue", "fecha", "data"),
+    ),
 }
 
 _PERHAPS = ("address", "addr")  # may be a street's: taken if it holds addresses, or if no column does
@@ -66,6 +87,17 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
         if column is not None:
             fields.setdefault(name, column)
     return Layout(delimiter, header.row if header else 0, addresses, tuple(fields.items()))
+
+
+def recognises(head: bytes) -> bool:
+    """A row with a title of addresses and another title is among the first lines, whatever else these may look like."""
+    told = [line for line in first_lines(head)[:_HEADER_ROWS] if not line.lstrip().startswith((";", "#"))]
+    rows = [record.cells for one in DELIMITERS for record in records_of(told, one) if len(record.cells) > 1]
+    return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
+
+
+def _fields_titled(row: Sequence[str]) -> list[str]:
+    return [field for field, words in _WORDS.items() if _titled(row, words)]
 
 
 def _plain(title: str) -> str:

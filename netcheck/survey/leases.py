@@ -108,9 +108,9 @@ class _Blocks:
         words: list[str] = []
         depth = 0
         for line, token in tokens:
-            if token == "{" and len(words) == 2 and words[0] in _LEASE:
+            if token == "{" and len(words) > 1 and words[-2] in _LEASE:  # a title or a torn statement may stand before
                 self._unclosed(lease)
-                lease, depth = _Lease(line, words[1]), 0
+                lease, depth = _Lease(line, words[-1]), 0
             elif token == "{":
                 depth += 1
             elif token == "}" and depth:

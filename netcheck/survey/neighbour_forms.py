@@ -35,15 +35,17 @@ class Entry:
 
 
 def is_heading(line: str) -> bool:
-    """Say whether a line stands above a table: Windows' interface line, /proc/net/arp's and net-tools' titles."""
+    """Say whether a line stands above a table: what `is_plain_heading` knows, /proc/net/arp's and net-tools' titles."""
     titles = line.split()[:4]
     net_tools = titles[:2] == ["Address", "HWtype"] or titles == ["IP", "address", "HW", "type"]
-    return net_tools or is_windows_heading(line)
+    return net_tools or is_plain_heading(line)
 
 
-def is_windows_heading(line: str) -> bool:
-    """Say whether a line is Windows' one above the entries of an interface."""
-    return _WINDOWS_INTERFACE.fullmatch(line) is not None
+def is_plain_heading(line: str) -> bool:
+    """Say whether a line stands above entries of which no more is sure than an address and a MAC: Windows' line above
+    the entries of an interface, and the titles of OpenBSD's `arp -a` and of `arp -l` on macOS (from memory)."""
+    columns = line.split()[:3] in (["Host", "Ethernet", "Address"], ["Neighbor", "Linklayer", "Address"])
+    return columns or _WINDOWS_INTERFACE.fullmatch(line) is not None
 
 
 def sure_entry_in(line: str) -> Entry | None:
@@ -115,9 +117,10 @@ def _of_columns(words: list[str]) -> Entry | None:
 
 
 def _plain(words: list[str]) -> Entry | None:
-    """`192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language."""
+    """`192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language; OpenBSD prints the
+    interface and `permanent` behind them."""
     if len(words) < 2 or not _MAC.fullmatch(words[1]):
         return None
     kind = unicodedata.normalize("NFKD", words[2].casefold()) if len(words) > 2 else ""
     bare = "".join(letter for letter in kind if not unicodedata.combining(letter))
-    return Entry(words[0], words[1], typed=bare.startswith(_STATIC) or bare == "permanent")
+    return Entry(words[0], words[1], typed=bare.startswith(_STATIC) or "permanent" in words[2:])

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterator
 
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB, read_bounded
+from netcheck.plan.delimited import encoding_of
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.neighbour_forms import Entry
 
@@ -16,7 +18,9 @@ LIMIT = 16 * MIB  # a kernel's table holds thousands of entries, of some hundred
 def entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, Entry]]:
     """Yield the entries with their lines; an object that is no entry is skipped."""
     try:
-        text = read_bounded(source.path, LIMIT, text=False).decode("utf-8-sig")
+        data = read_bounded(source.path, LIMIT, text=False)
+        encoding = encoding_of(io.BytesIO(data))
+        text = data.decode("utf-8-sig" if encoding == "cp1252" else encoding)
     except UnicodeDecodeError as error:
         raise _broken(0, "it is not UTF-8, as JSON is (RFC 8259 section 8.1)") from error
     line, at = 1, 0

@@ -8,11 +8,11 @@ import re
 from netcheck.addr import Address
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.lines import first_lines, numbered_lines
-from netcheck.survey.neighbour_forms import Entry, entry_in, is_heading, is_windows_heading, sure_entry_in
+from netcheck.survey.neighbour_forms import Entry, entry_in, is_heading, is_plain_heading, sure_entry_in
 from netcheck.survey.values import mac_from, why_no_host
 from netcheck.text import safe
 
-_JSON = re.compile(rb'\s*\[\s*(?:\{(?:[^{}]{0,4000}[{,\s])?"dst"|\]\s*$)')
+_JSON = re.compile(r'\s*\[\s*(?:\{(?:[^{}]{0,4000}[{,\s])?"dst"|\]\s*$)')
 _NUMBERS = re.compile(r"\d+\.\d+\.\d+\.\d+|[0-9A-Fa-f]+(?::[0-9A-Fa-f]*){2,}", re.ASCII)
 _NO_ANSWER = {"failed", "incomplete", "none", "unreachable"}
 _TYPED = "permanent entry, typed by a person or the computer's own: no evidence that it is there"
@@ -21,18 +21,18 @@ _PUBLISHED = "published entry, for which the computer itself answers: no evidenc
 
 def recognises(head: bytes) -> bool:
     """The array that `ip -j` prints, or mostly lines that have the shape of an entry or stand above one."""
-    if _JSON.match(head):
-        return True
     lines = first_lines(head)
-    windows = any(map(is_windows_heading, lines))
-    entries = sum((entry_in(line) if windows else sure_entry_in(line)) is not None for line in lines)
+    if _JSON.match("\n".join(lines)):
+        return True
+    plain = any(map(is_plain_heading, lines))
+    entries = sum((entry_in(line) if plain else sure_entry_in(line)) is not None for line in lines)
     return entries > 0 and 2 * (entries + sum(map(is_heading, lines))) >= len(lines)
 
 
 def read(source: Source, into: Gathering) -> None:
     """Read every entry; those that nothing answered for are no hosts."""
     with source.open() as stream:
-        is_json = _JSON.match(stream.read(1 << 13)) is not None
+        is_json = _JSON.match("\n".join(first_lines(stream.read(1 << 13)))) is not None
     if is_json:
         from netcheck.survey.neighbour_json import entries_of
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from netcheck.errors import NetcheckError, Problem, SurveyError
 from netcheck.files import refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
-from netcheck.survey import capture, hosts, leases, neighbours, sheets, tabular, zone
+from netcheck.survey import capture, header, hosts, leases, neighbours, sheets, tabular, zone
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.source import Survey
 from netcheck.text import listed, safe
@@ -27,10 +27,11 @@ class Reader:
     unit: str = "row"  # what the file's lines are called in messages
 
 
-# In the order in which they are asked; the table is last, since any text may be one.
+# In the order in which they are asked: a table with titles before the other texts, any table last.
 READERS: tuple[Reader, ...] = (
     Reader("xlsx", sheets.recognises, sheets.read),
     Reader("capture", capture.recognises, capture.read, "frame"),
+    Reader("csv", header.recognises, tabular.read),
     Reader("leases", leases.recognises, leases.read, "line"),
     Reader("neighbours", neighbours.recognises, neighbours.read, "line"),
     Reader("zone", zone.recognises, zone.read, "line"),
@@ -66,7 +67,7 @@ def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
 
 
 def _reader_for(source: Source) -> Reader:
-    kinds = [reader.kind for reader in READERS]
+    kinds = list(dict.fromkeys(reader.kind for reader in READERS))
     if source.entry.kind:
         fits = [reader for reader in READERS if reader.kind == source.entry.kind]
         what = f'the kind "{safe(source.entry.kind, 60)}" of survey is not known'
