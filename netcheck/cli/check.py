@@ -60,8 +60,8 @@ def command(
     Example: netcheck check plans/* --format junit
     """
     day = day_from(today)
-    if paths and form not in (Format.TEXT, Format.JSON):
-        raise UsageError.of(f"--paths cannot be printed as {form}", do="Use --format text or json")
+    if paths and form in (Format.CSV, Format.JUNIT):
+        raise UsageError.of(f"--paths cannot be printed as {form}", do="Use --format text, json or markdown")
     several = len(plans) > 1
     results = [(str(path), _result(path, day, several)) for path in plans]
     _print(results, form, several=several, strict=strict, paths=paths)
@@ -133,9 +133,7 @@ def _print(results: Sequence[tuple[str, Result]], form: Format, *, several: bool
             sys.stdout.flush()
             sys.stdout.buffer.write(results_csv(results) if several else findings_to_csv(checked[0].findings))
         case Format.MARKDOWN:
-            from netcheck.report.several import result_markdown
-
-            print("\n".join(map(result_markdown, each)), end="")
+            print("\n".join(_markdown(one, paths) for one in each), end="")
         case Format.JUNIT:
             from netcheck.report.findings_junit import to_junit
 
@@ -150,6 +148,14 @@ def _json(result: Result, paths: bool) -> dict[str, Any]:
 
     more = {"paths": talks_text.to_json(result)} if paths and not isinstance(result, Unread) else {}
     return {**result_json(result), **more}
+
+
+def _markdown(result: Result, paths: bool) -> str:
+    from netcheck.report import talks_text
+    from netcheck.report.several import result_markdown
+
+    more = "" if not paths or isinstance(result, Unread) else "\n" + talks_text.to_markdown(result)
+    return result_markdown(result) + more
 
 
 def _text(checked: Checked, paths: bool) -> str:

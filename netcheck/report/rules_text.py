@@ -1,8 +1,9 @@
-"""The catalogue of rules as text: a list, and the page on one rule."""
+"""The catalogue of rules as text, a list and the page on one rule, and as JSON."""
 
 from __future__ import annotations
 
 import textwrap
+from typing import Any
 
 from netcheck.rules.rule import Example, Rule
 
@@ -42,7 +43,18 @@ def _paragraph(head: str, text: str, width: int) -> str:
     )
 
 
+def to_json(rule: Rule) -> dict[str, Any]:
+    """One rule with its words; each example is its files by name."""
+    words = {"rule": rule.slug, "severity": rule.severity.value, "what": rule.what, "why": rule.why}
+    return {**words, "source": rule.source, "bad": _files(rule.bad), "good": _files(rule.good)}
+
+
+def _files(example: Example) -> dict[str, str]:
+    files = {"plan.toml": example.plan, "site-hosts.csv": example.hosts}
+    return {name: text for name, text in files.items() if text}
+
+
 def _example(head: str, example: Example) -> str:
-    files = [("plan.toml", example.plan), ("site-hosts.csv", example.hosts)]
-    shown = [f"{name}:\n{textwrap.indent(text.rstrip(), '    ')}" for name, text in files if text]
+    files = _files(example).items()
+    shown = [f"{name}:\n{textwrap.indent(text.rstrip(), '    ')}" for name, text in files]
     return f"{head}, " + "\n  and ".join(shown)

@@ -1,4 +1,4 @@
-"""The ways of a plan's conversations, there and back, as a table and as JSON."""
+"""The ways of a plan's conversations, there and back, as a table, as Markdown and as JSON."""
 
 from __future__ import annotations
 
@@ -31,6 +31,17 @@ def to_text(checked: Checked, width: int = WIDTH) -> str:
         )
         + "\n"
     )
+
+
+def to_markdown(checked: Checked) -> str:
+    """The same table in Markdown; text from outside cannot become markup."""
+    from tabulate import tabulate
+
+    from netcheck.report.findings_markdown import escaped
+
+    rows = [[escaped(cell) for cell in row] for talk in checked.talks for row in _rows(talk)]
+    body = tabulate(rows, HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
+    return f"## Conversations ({len(checked.talks)})\n\n{body}\n"
 
 
 def _rows(talk: Talk) -> tuple[tuple[str, ...], ...]:

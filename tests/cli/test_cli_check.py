@@ -223,6 +223,9 @@ def test_paths_are_printed_when_asked_for() -> None:
     assert f"Conversations ({len(paths)})" in shown
     assert len(paths) == sum(re.search(r"\s{2}there\s{2}", line) is not None for line in shown.splitlines())
     assert {way["there"]["outcome"] for way in paths} == {"delivered", "lost", "undecided"}
+    table = netcheck("check", creamery, "--paths", "--format", "markdown").stdout
+    assert f"## Conversations ({len(paths)})" in table.replace("\\", "")
+    assert len(re.findall(r"^\|[^|]*\|\s*(?:there|back)\s*\|", table, re.MULTILINE)) == 2 * len(paths)
     assert netcheck("check", creamery, "--paths", "--format", "junit").returncode == 2
 
 
@@ -338,6 +341,18 @@ def test_rules_lists_all_and_explains_one() -> None:
         "10.62.20.65",
     ):
         assert part in page.stdout
+
+
+def test_rules_as_json_can_be_tried_out(tmp_path: Path) -> None:
+    """Each rule with its words and the files of its examples, which can be written out and checked as they are."""
+    every = json.loads(netcheck("rules", "--format", "json").stdout)
+    (one,) = [rule for rule in every if rule["rule"] == "too-near"]
+    assert json.loads(netcheck("rules", "too-near", "--format", "json").stdout) == one
+    assert {len(rule) for rule in every} == {7}
+    for name, text in one["bad"].items():
+        (tmp_path / name).write_text(text, "utf-8")
+    found = json.loads(netcheck("check", tmp_path, "--format", "json", "--today", DAY).stdout)["findings"]
+    assert [finding["rule"] for finding in found] == ["too-near"]
 
 
 @pytest.mark.parametrize("command", ["check", "rules"])
