@@ -131,13 +131,15 @@ def _interfaces(document: Mapping[str, Any]) -> list[tuple[str, MutableMapping[s
 def _set_address(table: MutableMapping[str, Any], address: str) -> None:
     """Replace the value, or put a line below that of `subnet`."""
     import tomlkit
-    from tomlkit.items import InlineTable
+    from tomlkit.items import InlineTable, Whitespace
 
     old = table.get("address")
     if old is not None:
         table["address"] = tomlkit.string(address, literal=old.as_string().startswith("'"))
     elif isinstance(table, InlineTable):
-        table["address"] = address
+        value, (_, last) = tomlkit.string(address), table.value.body[-1]
+        value.trivia.trail = last.as_string() if isinstance(last, Whitespace) else ""  # before the closing brace
+        table["address"] = value
     else:
         trivia = table["subnet"].trivia
         newline = "\r\n" if trivia.trail.endswith("\r\n") else "\n"
