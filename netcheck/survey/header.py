@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -51,6 +52,11 @@ _WORDS: dict[str, tuple[str, ...]] = {
 }
 
 _PERHAPS = ("address", "addr")  # may be a street's: taken if it holds addresses, or if no column does
+# Words in the title of a column whose addresses are not the host's own; common practice, no source.
+_OTHERS = frozenset({
+    *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
+    *("netzwerk", "ntp", "passerelle", "router", "subnet"),
+})  # fmt: skip
 _HEADER_ROWS = 30
 
 
@@ -100,6 +106,10 @@ def _fields_titled(row: Sequence[str]) -> list[str]:
     return [field for field, words in _WORDS.items() if _titled(row, words)]
 
 
+def _is_of_others(title: str) -> bool:
+    return not _OTHERS.isdisjoint(re.split(r"\W+", title.casefold()))
+
+
 def _plain(title: str) -> str:
     return "".join(filter(str.isalnum, title.casefold()))
 
@@ -111,16 +121,17 @@ def _fitness(lines: Sequence[str], delimiter: str) -> tuple[int, int]:
 
 
 def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
-    """The row above the first address with most header words; one with two words may stand lower, since a title
-    above it may hold an address."""
+    """The row above the first address with most header words, those for others' addresses counted last; one with two
+    words may stand lower, since a title above it may hold an address."""
     best, most, above = None, 0, True
     for row in rows[:_HEADER_ROWS]:
         if any(map(holds_address, row.cells)):
             above = False
             continue
         titles = {_plain(cell) for cell in row.cells}
-        score = 10 * len(titles & wanted) + sum(not titles.isdisjoint(words) for words in (*_WORDS.values(), _PERHAPS))
-        if score > most and (above or score > 1):
+        words = sum(not titles.isdisjoint(known) for known in (*_WORDS.values(), _PERHAPS))
+        score = 20 * len(titles & wanted) + 2 * words + (len(titles) > 1 and any(map(_is_of_others, row.cells)))
+        if score > most and (above or score > 3):
             best, most = row, score
     return best
 
@@ -172,6 +183,10 @@ def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int
         if column in counts or not counts:
             return (column,)
     best = _only_column(counts, set())
+    if best is None:
+        best = _only_column(
+            counts, {column for column in counts if column < len(header) and _is_of_others(header[column])}
+        )
     if best is None:
         numbers = listed([str(column + 1) for column in sorted(counts)], joint="or")
         what = f"its addresses could be in column {numbers}" if counts else "no column of addresses was found in it"

@@ -88,7 +88,8 @@ def _in_parentheses(line: str) -> Entry | None:
 
 def _of_ip(words: list[str]) -> Entry | None:
     """`192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; asked for one device, `dev` is left out."""
-    state = words[-1].lower() if words[-1].isupper() and words[-1].lower() in _STATES else ""
+    states = [word.lower() for word in words[1:] if word.isupper() and word.lower() in _STATES]
+    state = states[-1] if states else ""  # behind it may stand who made the entry, `proto static`
     if "dev" not in words[1:2] and "lladdr" not in words and not state:
         return None
     known = dict(pairwise(words))

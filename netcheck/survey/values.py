@@ -21,6 +21,8 @@ NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
 _ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
 _OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
 _MOST_ADDRESSES = 64  # in one cell
+# How a spreadsheet is told that a value is text, `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
+_AS_TEXT = re.compile(r"""\s*(?:="([^"]*)"|'([^']*))\s*""")
 
 
 def says_nothing(text: str) -> bool:
@@ -33,7 +35,7 @@ def addresses_from(text: str) -> tuple[Address, ...]:
     try:
         return (Address.from_text(text),)  # nearly every cell of nearly every list
     except ValueError:
-        parts = _PARTS.split(text.strip(), _MOST_ADDRESSES)
+        parts = _PARTS.split(_bare(text), _MOST_ADDRESSES)
         return tuple(_address(part) for part in parts if part or len(parts) == 1)
 
 
@@ -44,6 +46,11 @@ def _address(text: str) -> Address:
     if found.prefix.size > 2 and found.address == found.prefix.first:
         raise ValueError(f"{found} is a prefix and no host")
     return found.address
+
+
+def _bare(text: str) -> str:
+    found = _AS_TEXT.fullmatch(text)
+    return ((found[1] or found[2] or "") if found else text).strip()
 
 
 def holds_address(text: str) -> bool:
@@ -62,7 +69,7 @@ def mac_from(text: str) -> Mac | None:
     elif says_nothing(text):
         return None
     else:
-        mac = _odd_mac(text)
+        mac = _odd_mac(_bare(text))
     if mac.value in NOBODY:
         raise ValueError(f"{mac} is nobody's MAC")
     return mac
@@ -82,18 +89,26 @@ def date_from(text: str) -> date | None:
         return None
     text = text.strip()
     if found := _ISO.fullmatch(text):
-        return date(int(found[1]), int(found[2]), int(found[3]))
+        return _day(int(found[1]), int(found[2]), int(found[3]), text)
     if found := _OTHER.fullmatch(text):
         return _day_month(int(found[1]), found[2], int(found[3]), int(found[4]))
     raise ValueError(f"{_quoted(text)} is not a day such as 2026-10-28")
 
 
+def _day(year: int, month: int, day: int, text: str) -> date:
+    try:
+        return date(year, month, day)
+    except ValueError as error:
+        raise ValueError(f"{_quoted(text)} is no day of the calendar") from error
+
+
 def _day_month(first: int, separator: str, second: int, year: int) -> date:
+    text = f"{first}{separator}{second}{separator}{year}"
     if separator == "." or first > 12 or first == second:
-        return date(year, second, first)
+        return _day(year, second, first, text)
     if second > 12:
-        return date(year, first, second)
-    raise ValueError(f"{first}{separator}{second}{separator}{year} could be two days; write it as 2026-10-28")
+        return _day(year, first, second, text)
+    raise ValueError(f"{text} could be two days; write it as 2026-10-28")
 
 
 def _quoted(text: str) -> str:

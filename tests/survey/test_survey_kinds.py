@@ -71,6 +71,7 @@ IP = """192.0.2.23 dev eth0 FAILED
 192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 REACHABLE
 2001:db8::20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE
 192.0.2.99 dev eth0 proxy
+192.0.2.24 dev eth0 lladdr 00:00:5e:00:53:18 NOARP proto static
 192.0.2.21 dev eth0 lladdr 00:00:5e:00:53:15  used 0/60/0probes 0 STALE
 """
 IP_JSON = """[{"dst":"192.0.2.23","dev":"eth0","state":["FAILED"]},
@@ -270,7 +271,16 @@ def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "found"),
     [
-        (IP, [("192.0.2.22", "16", 2), ("192.0.2.20", "14", 3), ("2001:db8::20", "14", 4), ("192.0.2.99", "", 5)]),
+        (
+            IP,
+            [
+                ("192.0.2.22", "16", 2),
+                ("192.0.2.20", "14", 3),
+                ("2001:db8::20", "14", 4),
+                ("192.0.2.99", "", 5),
+                ("192.0.2.24", "18", 6),
+            ],
+        ),
         (IP_JSON, [("192.0.2.20", "14", 2), ("2001:db8::20", "14", 3)]),
         (ARP_LINUX, [("192.0.2.22", "16", 2), ("192.0.2.99", "", 3)]),
         (ARP_COLUMNS, [("192.0.2.20", "14", 2)]),
@@ -291,7 +301,8 @@ def test_neighbours(tmp_path: Path, text: str, found: list[tuple[str, str, int]]
 
 
 @pytest.mark.parametrize(
-    ("text", "address"), [(IP, "192.0.2.22"), (IP, "192.0.2.99"), (ARP_LINUX, "192.0.2.22"), (WINDOWS, "192.0.2.21")]
+    ("text", "address"),
+    [(IP, "192.0.2.22"), (IP, "192.0.2.99"), (IP, "192.0.2.24"), (ARP_LINUX, "192.0.2.22"), (WINDOWS, "192.0.2.21")],
 )
 def test_what_a_person_typed_is_no_evidence(tmp_path: Path, text: str, address: str) -> None:
     """Permanent, published and static entries say so in the note; others do not."""
@@ -308,13 +319,12 @@ def test_windows_in_utf_16(tmp_path: Path) -> None:
 
 def test_hosts_file(tmp_path: Path) -> None:
     """hosts(5): further names and the comment are the note; the computer's own addresses are no hosts of the site."""
-    text = (
-        "127.0.0.1 localhost\n192.0.2.20 plc-a.line1.example plc-a # panel 3\n192.0.2.21\thmi-a\n2001:db8::20 plc-a\n"
-    )
+    text = "127.0.0.1 localhost\nfe80::1%lo0 localhost\n192.0.2.20 plc-a.line1.example plc-a # panel 3\n"
+    text += "192.0.2.21\thmi-a\n2001:db8::20 plc-a\n"
     survey = survey_of(tmp_path, text)
     assert (survey.kind, [row[0] for row in rows(survey)]) == ("hosts", ["192.0.2.20", "192.0.2.21", "2001:db8::20"])
     first = next(iter(survey.hosts))
-    assert (first.name, first.note, first.where) == ("plc-a.line1.example", "alias plc-a; panel 3", "list.txt: line 2")
+    assert (first.name, first.note, first.where) == ("plc-a.line1.example", "alias plc-a; panel 3", "list.txt: line 3")
 
 
 _SAMPLES = {

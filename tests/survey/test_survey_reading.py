@@ -108,6 +108,7 @@ def test_a_mac_that_is_none_costs_a_remark_and_not_the_row(tmp_path: Path, text:
         ("04/04/2026", date(2026, 4, 4)),
         ("03/04/2026", None),
         ("2026-02-30", None),
+        ("31.02.2026", None),
         ("yesterday", None),
     ],
 )
@@ -144,6 +145,9 @@ def test_remarks_are_bounded_and_counted(tmp_path: Path) -> None:
         ("192.0.2.5 2001:db8::5", ["192.0.2.5", "2001:db8::5"]),
         ("2001:DB8::5", ["2001:db8::5"]),
         ("192.0.2.0/31", ["192.0.2.0"]),
+        ('="192.0.2.5"', ["192.0.2.5"]),
+        ('"=""192.0.2.5"""', ["192.0.2.5"]),
+        ("'192.0.2.5", ["192.0.2.5"]),
     ],
 )
 def test_what_an_address_cell_may_hold(tmp_path: Path, cell: str, found: list[str]) -> None:
@@ -155,6 +159,12 @@ def test_several_columns_of_addresses_by_their_titles(tmp_path: Path) -> None:
     """IPv4 and IPv6 beside each other are both site hosts; a gateway's column is none."""
     text = "Gateway,IPv4,IPv6\n192.0.2.1,192.0.2.5,2001:db8::5\n192.0.2.1,192.0.2.6,\n"
     assert addresses(survey_of(tmp_path, text)) == ["192.0.2.5", "192.0.2.6", "2001:db8::5"]
+
+
+def test_gateways_and_masks_are_not_taken_for_the_hosts(tmp_path: Path) -> None:
+    """Of several columns that hold addresses those are left out whose title says that they are others' or none."""
+    text = "Current IP;Default gateway;Subnet mask;DNS 1\n192.0.2.5;192.0.2.1;255.255.255.0;192.0.2.2\n"
+    assert addresses(survey_of(tmp_path, text)) == ["192.0.2.5"]
 
 
 def test_a_postal_address_is_none(tmp_path: Path) -> None:
