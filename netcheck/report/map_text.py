@@ -82,8 +82,14 @@ def _grid(cells: Cells, size: int) -> list[Text]:
 
 
 def _legend(cells: Cells) -> list[Text]:
-    shown = [use for use in Use if cells.count(use)]
-    return [Text.assemble((use.value, STYLES[use]), f" {use.word} ({cells.count(use)})") for use in shown]
+    """What each letter shown stands for, and for how many addresses, or blocks where a letter stands for several."""
+    counts = {use: cells.count(use) for use in Use}
+    unit = "" if cells.block == 1 else " blocks"
+    return [
+        Text.assemble((use.value, STYLES[use]), f" {use.word} ({count}{unit if count > 1 else unit[:-1]})")
+        for use, count in counts.items()
+        if count
+    ]
 
 
 def _wrapped(items: Sequence[Text], width: int) -> list[Text]:

@@ -9,7 +9,7 @@ from heapq import nsmallest
 from itertools import chain
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.space.intervals import Spans, single
+from netcheck.space.intervals import Spans, range_of, single
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import usable_ranges
 
@@ -80,9 +80,10 @@ def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address], mos
         first, last = ((value - prefix.value) // block for value in holding.span[1:])
         for cell in range(first, last + 1):
             ranks[cell] = min(ranks[cell], order[holding.use])
-    if block == 1 and prefix.family == 4 and prefix.size > 2:
-        for edge in (0, -1):
-            ranks[edge] = min(ranks[edge], order[Use.UNUSABLE])
+    for span in Spans(usable_ranges(prefix)).gaps(range_of(prefix)):
+        first, after = -(-(span.low - prefix.value) // block), (span.high + 1 - prefix.value) // block
+        for cell in range(first, after):  # cells of which no address is usable
+            ranks[cell] = min(ranks[cell], order[Use.UNUSABLE])
     uses = list(Use)
     return Cells(prefix, block, tuple(uses[rank] for rank in ranks))
 

@@ -95,6 +95,8 @@ def test_the_legend_names_what_is_shown_and_nothing_else() -> None:
     uses = (Use.UNUSABLE, *[Use.FREE] * 4, *[Use.PLANNED] * 2, Use.UNUSABLE)
     lines = to_text("x", Cells(Prefix.from_text("192.0.2.0/29"), 1, uses), [], 80).splitlines()
     assert lines[3] == "  P planned (2)   - not usable (2)   . free (4)"
+    blocks = to_text("x", Cells(Prefix.from_text("192.0.2.0/26"), 8, (Use.PLANNED, *[Use.FREE] * 7)), [], 80)
+    assert blocks.splitlines()[2] == "  P planned (1 block)   . free (7 blocks)"
     legend = to_text("x", every_use(), [], 80)
     assert all(f"{use.value} {use.word} (" in legend for use in Use)
     assert len({use.value for use in Use}) == len(Use)  # told apart by letter, not by colour

@@ -79,16 +79,19 @@ def test_cells_are_what_a_plain_look_says(seed: int, length: int, tmp_path: Path
 
 
 def test_a_map_of_everything_is_bounded(tmp_path: Path) -> None:
-    """0.0.0.0/0 has as many cells as the largest map, and is drawn at once."""
+    """0.0.0.0/0 has as many cells as the largest map, and is drawn at once; 0/8, 127/8 and all from 224.0.0.0 on are
+    no host's (RFC 1122 section 3.2.1.3, RFC 1112 section 4): 136 blocks of 2^22 addresses."""
     plan = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "all"\nprefix = "0.0.0.0/0"\npools = ["10.0.0.0/8"]\n'
     cells = cells_of(island_of(tmp_path, plan, "address\n"), Prefix.from_text("0.0.0.0/0"), ())
     assert len(cells.uses) == MOST_CELLS
     assert cells.uses[40:44] == (Use.POOL,) * 4
-    assert (cells.count(Use.POOL), cells.count(Use.FREE)) == (4, MOST_CELLS - 4)
+    assert (cells.count(Use.POOL), cells.count(Use.UNUSABLE)) == (4, 4 + 4 + 128)
+    assert cells.count(Use.FREE) == MOST_CELLS - 4 - 136
 
 
 def test_ipv6_is_drawn_by_its_own_addresses(tmp_path: Path) -> None:
-    """An IPv4 pool says nothing about an IPv6 prefix, whatever their numbers; the edges of IPv6 are usable."""
+    """An IPv4 pool says nothing about an IPv6 prefix, whatever their numbers; of the edges only the first is not usable
+    (RFC 4291 section 2.6.1)."""
     plan = (
         'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "six"\nprefix = "2001:db8::/120"\n'
         'pools = ["2001:db8::80-2001:db8::8f"]\n'
@@ -96,4 +99,4 @@ def test_ipv6_is_drawn_by_its_own_addresses(tmp_path: Path) -> None:
     )
     cells = cells_of(island_of(tmp_path, plan, "address\n"), Prefix.from_text("2001:db8::/120"), ())
     assert [n for n, use in enumerate(cells.uses) if use is Use.POOL] == list(range(0x80, 0x90))
-    assert cells.count(Use.FREE) == 256 - 16
+    assert (cells.uses[0], cells.count(Use.UNUSABLE), cells.count(Use.FREE)) == (Use.UNUSABLE, 1, 256 - 16 - 1)
