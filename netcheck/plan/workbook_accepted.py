@@ -1,15 +1,21 @@
-"""Writes accepted findings into a workbook's sheet `accepted`; refused where another part of it would be lost."""
+"""Writes accepted findings into a workbook's sheet `accepted`, which it makes where there is none; nothing else
+changes."""
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, field
 from typing import Any
 
-from netcheck.plan.csv_form import title_of
-from netcheck.plan.workbook import cell_text
-from netcheck.plan.workbook_writing import saved, workbook_from
+from netcheck.errors import NetcheckError
+from netcheck.plan.csv_form import title_of, titled_records
+from netcheck.plan.delimited import Record
+from netcheck.plan.shapes import AcceptedShape
+from netcheck.plan.workbook import cell_text, opened_from
+from netcheck.plan.workbook_cells import workbook_with_cells
+from netcheck.plan.workbook_form import sheet_called
+from netcheck.plan.workbook_sheet import workbook_with_sheet
 
 SHEET = "accepted"
 IDENTITY = ("rule", "subject", "address", "with")  # the keys that say which finding is meant
@@ -17,63 +23,67 @@ VALUES = ("by", "because", "until")  # and those that say what was agreed
 
 
 def workbook_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> bytes:
-    """The bytes of a workbook with these entries, its own bytes where it holds them already; ValueError where it could
-    not be written without losing something."""
-    workbook = workbook_from(data)
-    sheet = next((each for each in workbook.worksheets if each.title.casefold().strip() == SHEET), None)
-    layout = _layout_of(workbook.create_sheet(SHEET) if sheet is None else sheet)
-    changed = [layout.put(row) for row in rows]
-    return saved(workbook, data) if any(changed) else data
+    """The bytes of a workbook with these entries, its own bytes where it holds them already; ValueError where another
+    value would change with them."""
+    sheet, records = _accepted(data)
+    layout = _Layout(records)
+    for row in rows:
+        layout.put(row)
+    if not layout.cells:
+        return data
+    whole = data if sheet else workbook_with_sheet(data, SHEET)
+    new = workbook_with_cells(whole, sheet or SHEET, layout.cells)
+    if {(record.row, *cell) for record in _accepted(new)[1] for cell in enumerate(record.cells, 1) if cell[1]} != {
+        (*at, text) for at, text in layout.texts.items() if text
+    }:
+        raise ValueError("another value would change with it")
+    return new
 
 
-@dataclass(slots=True)
+def _accepted(data: bytes) -> tuple[str, Sequence[Record]]:
+    """The name of the sheet as the workbook writes it, "" where there is none, and its rows from the titles on."""
+    try:
+        with opened_from(io.BytesIO(data), "") as book:
+            sheet = sheet_called(book, SHEET) or ""
+            return sheet, titled_records(list(book.records(sheet)), AcceptedShape) if sheet else []
+    except NetcheckError as error:
+        raise ValueError(error.problems[0].what) from error
+
+
+@dataclass
 class _Layout:
-    """Where things are on the sheet: the row of titles, the column of each, the row of each entry, the last row."""
+    """Where things are on the sheet: the texts of all cells by row and column, and those of them that change."""
 
-    sheet: Any
-    header: int
-    columns: dict[str, int]
-    there: dict[tuple[str, ...], int]
-    last: int
+    records: Sequence[Record]
+    cells: dict[tuple[int, int], str] = field(default_factory=dict)
 
-    def put(self, row: Mapping[str, Any]) -> bool:
-        """Write an entry in its own row, or below the last; say whether anything changed."""
-        identity = tuple(row.get(key, "") for key in IDENTITY)
+    def __post_init__(self) -> None:
+        head = self.records[0] if self.records else Record(1, ())
+        self.texts = {(r.row, column): text for r in self.records for column, text in enumerate(r.cells, 1) if text}
+        self.columns = {title_of(text): column for column, text in enumerate(head.cells, 1) if text.strip()}
+        self.header, self.last = head.row, max((record.row for record in self.records), default=1)
+        rows = [record.row for record in reversed(self.records[1:])]
+        self.there = {tuple(self._text(row, key) for key in IDENTITY): row for row in rows}  # the first one counts
+
+    def _text(self, row: int, key: str) -> str:
+        return self.texts.get((row, self.columns.get(key, 0)), "").strip()
+
+    def put(self, row: Mapping[str, Any]) -> None:
+        """Write an entry in its own row, or below the last."""
+        texts = {key: cell_text(row.get(key)) for key in (*IDENTITY, *VALUES)}
+        identity = tuple(texts[key] for key in IDENTITY)
         if identity not in self.there:
             self.last += 1
             self.there[identity] = self.last
-        at = self.there[identity]
-        changed = [self._put(at, key, row.get(key)) for key in (*IDENTITY, *VALUES)]
-        return any(changed)
+        for key, text in texts.items():
+            if text != self._text(self.there[identity], key):
+                self._set(self.there[identity], self._column(key), text)
 
-    def _put(self, number: int, key: str, value: Any) -> bool:
-        if value is None and key not in self.columns:
-            return False
+    def _column(self, key: str) -> int:
         if key not in self.columns:
             self.columns[key] = max(self.columns.values(), default=0) + 1
-            self.sheet.cell(self.header, self.columns[key], key)
-        cell = self.sheet.cell(number, self.columns[key])
-        if cell_text(cell.value).strip() == cell_text(value):
-            return False
-        cell.value = value
-        if isinstance(value, date):
-            cell.number_format = "yyyy-mm-dd"
-        elif value is not None:
-            cell.data_type, cell.quotePrefix = "s", True  # text, and never a formula, whatever it begins with
-        return True
+            self._set(self.header, self.columns[key], key)
+        return self.columns[key]
 
-
-def _layout_of(sheet: Any) -> _Layout:
-    layout = _Layout(sheet, 1, {}, {}, 1)
-    for row in sheet.iter_rows():
-        texts = [cell_text(cell.value).strip() for cell in row]
-        if not any(texts):
-            continue
-        layout.last = row[0].row
-        if layout.columns:
-            cells = {key: texts[column - 1] for key, column in layout.columns.items() if column <= len(texts)}
-            layout.there.setdefault(tuple(cells.get(key, "") for key in IDENTITY), layout.last)
-        else:
-            layout.header = layout.last
-            layout.columns = {title_of(text): column for column, text in enumerate(texts, 1) if text}
-    return layout
+    def _set(self, row: int, column: int, text: str) -> None:
+        self.cells[row, column] = self.texts[row, column] = text

@@ -1,4 +1,4 @@
-"""Puts texts into cells of one sheet of a workbook (.xlsx); every other byte of every part stays as it was.
+"""Puts texts into cells of one sheet of a workbook (.xlsx), and rows that are missing; no other byte changes.
 
 The sheet's XML is changed in place (ECMA-376 part 1, section 18.3.1): a cell keeps its style and gets an inline
 string. So pictures, formulas with their stored values, lists, macros and whatever else a library would drop stay.
@@ -29,22 +29,27 @@ Cells = Mapping[tuple[int, int], str]  # by row and column, both counted from 1
 
 
 def workbook_with_cells(data: bytes, sheet: str, cells: Cells) -> bytes:
-    """The bytes of a workbook with these texts on a sheet; ValueError where a row is not there, a cell holds a
-    formula, or the workbook is signed."""
+    """The bytes of a workbook with these texts on a sheet, empty ones for cells without a value; ValueError where a
+    cell holds a formula, or the workbook is signed."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        if any(name.startswith("_xmlsignatures/") for name in archive.namelist()):
-            raise ValueError("it is signed, and the signature would no longer fit")
-        part = _part_of(archive, sheet)
-        out = io.BytesIO()
-        with zipfile.ZipFile(out, "w") as copy:
-            for info in archive.infolist():
-                old = archive.read(info)
-                new = sheet_with_cells(old, cells) if info.filename == part else old
-                copy.writestr(info, new, info.compress_type)
+        part = part_of(archive, sheet)
+        return repacked(archive, {part: sheet_with_cells(archive.read(part), cells)})
+
+
+def repacked(archive: zipfile.ZipFile, parts: Mapping[str, bytes]) -> bytes:
+    """The bytes of a workbook with these parts put in the place of its own, or added; ValueError where it is signed."""
+    if any(name.startswith("_xmlsignatures/") for name in archive.namelist()):
+        raise ValueError("it is signed, and the signature would no longer fit")
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as copy:
+        for info in archive.infolist():
+            copy.writestr(info, parts.get(info.filename, b"") or archive.read(info), info.compress_type)
+        for name in parts.keys() - set(archive.namelist()):
+            copy.writestr(name, parts[name], zipfile.ZIP_DEFLATED)
     return out.getvalue()
 
 
-def _part_of(archive: zipfile.ZipFile, sheet: str) -> str:
+def part_of(archive: zipfile.ZipFile, sheet: str) -> str:
     """The name of the part that holds a sheet, by the workbook's relations (ECMA-376 part 2, section 9.3)."""
     book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
     links = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
@@ -82,10 +87,9 @@ def sheet_with_cells(data: bytes, cells: Cells) -> bytes:
     wanted: dict[int, dict[int, str]] = {}
     for (row, column), text in cells.items():
         wanted.setdefault(row, {})[column] = text
-    rows, prefix = _rows_of(data, set(wanted))
-    if missing := sorted(set(wanted) - {row.number for row in rows}):
-        raise ValueError(f"its row {missing[0]} cannot be found again")
-    edits = [edit for row in rows for edit in _edits(data, row, wanted[row.number], prefix)]
+    reader = _reader_of(data, set(wanted))
+    edits = [edit for row in reader.rows for edit in _edits(data, row, wanted[row.number], reader.prefix)]
+    edits += _new_rows(data, reader, wanted)
     parts, done = [], 0
     for start, end, new in sorted(edits, key=lambda edit: edit[0]):
         parts += [data[done:start], new]
@@ -93,8 +97,7 @@ def sheet_with_cells(data: bytes, cells: Cells) -> bytes:
     return b"".join((*parts, data[done:]))
 
 
-def _rows_of(data: bytes, wanted: set[int]) -> tuple[list[_Row], bytes]:
-    """The wanted rows with their cells, and the prefix of the names of elements."""
+def _reader_of(data: bytes, wanted: set[int]) -> _Reader:
     if b"\0" in data:
         raise ValueError("its sheet is written in UTF-16")
     reader = _Reader(data, wanted)
@@ -102,16 +105,19 @@ def _rows_of(data: bytes, wanted: set[int]) -> tuple[list[_Row], bytes]:
         reader.read()
     except expat.ExpatError as error:
         raise ValueError(f"its sheet is no XML ({error})") from error
-    return reader.rows, reader.prefix
+    return reader
 
 
 class _Reader:
-    """Follows a sheet's XML and notes where the wanted rows and their cells stand."""
+    """Follows a sheet's XML and notes where the wanted rows and their cells stand, and the missing ones belong."""
 
     def __init__(self, data: bytes, wanted: set[int]) -> None:
         self._data, self._wanted = data, wanted
         self._number = self._column = self._start = 0
+        self._ahead = sorted(wanted, reverse=True)  # not met so far, the next one last
         self._row: _Row | None = None
+        self.missing: list[tuple[int, int]] = []  # rows that are not there, and the place before which they belong
+        self.start = self.inner = self.end = 0  # of the element that holds all rows, as of a cell; `end` is within it
         self.rows: list[_Row] = []
         self.prefix = b""
 
@@ -125,17 +131,29 @@ class _Reader:
     def _begin(self, name: str, attributes: dict[str, str]) -> None:
         prefix, _, local = name.rpartition(":")
         start = self._parser.CurrentByteIndex
-        if local == "row":
+        if local in ("row", "sheetData"):
+            self.prefix = f"{prefix}:".encode() if prefix else b""
+        if local == "sheetData":
+            self.start, self.inner = start, tag_end(self._data, start)
+        elif local == "row":
             self._number = int(attributes.get("r") or self._number + 1)
             self._column = 0
-            self.prefix = f"{prefix}:".encode() if prefix else b""
+            self._meet(self._number, start)
             self._row = _Row(self._number, start, tag_end(self._data, start))
         elif local == "c" and self._row is not None:
             self._column = _column_of(attributes.get("r", "")) or self._column + 1
             self._start = start
 
+    def _meet(self, number: int, start: int) -> None:
+        while self._ahead and self._ahead[-1] <= number:
+            if (ahead := self._ahead.pop()) < number:
+                self.missing.append((ahead, start))
+
     def _end(self, name: str) -> None:
         local = name.rpartition(":")[2]
+        if local == "sheetData":
+            self.end = self._parser.CurrentByteIndex
+            self.missing += [(ahead, self.end) for ahead in reversed(self._ahead)]
         if self._row is None or local not in ("c", "row"):
             return
         at = self._parser.CurrentByteIndex
@@ -194,8 +212,28 @@ def _edits(data: bytes, row: _Row, texts: Mapping[int, str], prefix: bytes) -> I
             yield cell.start, cell.end, head.removesuffix(b">").removesuffix(b"/").rstrip() + value
 
 
+def _new_rows(data: bytes, reader: _Reader, texts: Mapping[int, Mapping[int, str]]) -> Iterator[tuple[int, int, bytes]]:
+    """The rows that are not there: from where to where, and what is put there; a sheet may have none at all."""
+    prefix = reader.prefix
+    for at in sorted({at for _, at in reader.missing}):
+        rows = [_row(number, texts[number], prefix) for number, place in reader.missing if place == at]
+        if data[reader.inner - 2 : reader.inner] == b"/>":
+            head = data[reader.start : reader.inner - 2]
+            yield reader.start, reader.inner, b"".join((head, b">", *rows, b"</", prefix, b"sheetData>"))
+        else:
+            yield at, at, b"".join(rows)
+
+
+def _row(number: int, texts: Mapping[int, str], prefix: bytes) -> bytes:
+    heads = ((f'c r="{letters_of(column)}{number}"'.encode(), text) for column, text in sorted(texts.items()))
+    cells = b"".join(b"<" + prefix + head + _inline(text, prefix) for head, text in heads)
+    return prefix.join((b"<", f'row r="{number}">'.encode() + cells + b"</", b"row>"))
+
+
 def _inline(text: str, prefix: bytes) -> bytes:
-    """What follows the place and style of a cell with an inline string (section 18.3.1.53)."""
+    """What follows the place and style of a cell with an inline string (section 18.3.1.53), or without a value."""
+    if not text:
+        return b"/>"
     words = escape(text).encode("ascii", "xmlcharrefreplace")
     parts = [b' t="inlineStr"><', b"is><", b"t>" + words + b"</", b"t></", b"is></", b"c>"]
     return prefix.join(parts)

@@ -1,30 +1,17 @@
-"""Writes addresses back into a workbook's sheet of interfaces, and saves one that was changed as a whole."""
+"""Writes addresses back into a workbook's sheet of interfaces; nothing else of it changes."""
 
 from __future__ import annotations
 
 import io
-import re
-import warnings
-import zipfile
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from netcheck.errors import NetcheckError
 from netcheck.plan.csv_form import title_of, titled_records
 from netcheck.plan.delimited import Record
 from netcheck.plan.shapes import InterfaceRow
-from netcheck.plan.workbook import demand_sound, opened_from
+from netcheck.plan.workbook import opened_from
 from netcheck.plan.workbook_cells import workbook_with_cells
 from netcheck.plan.workbook_form import sheet_called
-from netcheck.text import listed, safe
-
-# Parts that openpyxl reads and writes again; whatever else is there, it drops.
-_KEPT = re.compile(
-    r"\[Content_Types\]\.xml|_rels/\.rels|docProps/(?:core|app|custom)\.xml|xl/(?:workbook|styles|sharedStrings)\.xml"
-    r"|xl/_rels/.*|xl/theme/.*|xl/worksheets/(?:_rels/)?sheet[0-9]*\.xml(?:\.rels)?|xl/tables/.*|xl/printerSettings/.*"
-    r"|xl/comments/?(?:comment)?s?[0-9]*\.xml|xl/drawings/(?:vml|comments|legacy)[A-Za-z]*[0-9]*\.vml|xl/calcChain\.xml"
-)
-_FORMULA = re.compile(rb"<f[ />]")
 
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
@@ -76,37 +63,3 @@ def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]
     while cells and not cells[-1]:
         cells.pop()
     return record.row, cells
-
-
-def saved(workbook: Any, data: bytes) -> bytes:
-    """The bytes of a changed workbook; ValueError where something of the old bytes would be lost."""
-    _demand_lossless(data)
-    out = io.BytesIO()
-    workbook.save(out)
-    return out.getvalue()
-
-
-def workbook_from(data: bytes) -> Any:
-    """Load a workbook in order to change it; ValueError where it is none, or is too large."""
-    import openpyxl  # only where there is a workbook
-
-    try:
-        demand_sound(io.BytesIO(data))
-    except NetcheckError as error:
-        raise ValueError(error.problems[0].what) from error
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", UserWarning)
-            return openpyxl.load_workbook(io.BytesIO(data))
-    except Exception as error:  # a broken workbook makes openpyxl fail in ways it does not name
-        raise ValueError(f"it cannot be read as a workbook ({safe(str(error), 100)})") from error
-
-
-def _demand_lossless(data: bytes) -> None:
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        lost = [safe(name, 60) for name in archive.namelist() if not _KEPT.fullmatch(name)]
-        if lost:
-            raise ValueError(f"it holds {listed(lost, 3)}, which would be lost")
-        sheets = (name for name in archive.namelist() if name.startswith("xl/worksheets/"))
-        if any(_FORMULA.search(archive.read(name)) for name in sheets):
-            raise ValueError("it holds formulas, whose stored values would be lost")

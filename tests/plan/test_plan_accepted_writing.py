@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import io
 import tomllib
+import zipfile
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -125,7 +126,7 @@ def rows_of(data: bytes) -> list[list[Any]]:
 
 
 def test_a_workbook_takes_entries(tmp_path: Path) -> None:
-    """They stand below the titles, days are days, text is text, and nothing is written twice."""
+    """They stand below the titles, as text whatever they begin with, and nothing is written twice."""
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
     row = {**ROW, "address": "192.168.10.50", "with": "=1+1", "because": "@SUM(A1)", "until": DAY}
@@ -138,7 +139,7 @@ def test_a_workbook_takes_entries(tmp_path: Path) -> None:
     assert workbook_with_accepted(edit.data, [row]) == edit.data
     assert with_accepted(file, [entry]) is None
     sheet = openpyxl.load_workbook(file)["accepted"]
-    assert [cell.data_type for cell in sheet[2]] == ["s", "s", "s", "s", "d", "s", "s"]
+    assert [cell.data_type for cell in sheet[2]] == ["s"] * 7
     assert read_plan(file).subnets[0].prefix.text == PREFIX
 
 
@@ -157,8 +158,60 @@ def test_a_workbook_without_the_sheet_gets_it() -> None:
     assert rows_of(again)[1][4] is None
 
 
-def test_a_workbook_with_formulas_is_left(tmp_path: Path) -> None:
-    """Their stored values would be lost, so it is refused and the entries are named for writing by hand."""
+def parts_of(data: bytes) -> dict[str, bytes]:
+    """The parts of a zip archive."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def packed(parts: dict[str, bytes]) -> bytes:
+    """A zip archive of these parts."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("sheet", [True, False], ids=["with the sheet", "without"])
+def test_pictures_formulas_and_macros_stay(sheet: bool) -> None:
+    """No part changes but the sheet, and where it has to be made, the three that list the sheets."""
+    workbook = openpyxl.Workbook()
+    workbook.worksheets[0].append(["name", 7])
+    if sheet:
+        table = workbook.create_sheet("Accepted ")
+        for row in (["What was agreed"], [], ["Rule", "Subject", "By", "Because", "Note"], ["crowded", "s", "x", "y"]):
+            table.append(row)
+        table["A9"] = "until week 50"
+    out = io.BytesIO()
+    workbook.save(out)
+    parts = parts_of(out.getvalue())
+    first = "xl/worksheets/sheet1.xml"
+    parts[first] = parts[first].replace(b"<v>7</v>", b"<f>3+4</f><v>7</v>")
+    parts |= {"xl/media/photo.png": b"\x89PNG", "xl/vbaProject.bin": b"\0"}
+    new = workbook_with_accepted(packed(parts), [{**ROW, "until": DAY}, {**ROW, "rule": "crowded", "subject": "s"}])
+    after = parts_of(new)
+    lists = {"xl/worksheets/sheet2.xml"} | (set() if sheet else _LISTS)
+    assert {name for name in after if after[name] != parts.get(name)} == lists
+    book = openpyxl.load_workbook(io.BytesIO(new))
+    read = [
+        [cell.value for cell in row if cell.value]
+        for row in book.worksheets[1].iter_rows()
+        if any(c.value for c in row)
+    ]
+    entries = [["too-near", "a/b", "site IT", "it moves", "2026-12-31"], ["crowded", "s", "site IT", "it moves"]]
+    titles = ["Rule", "Subject", "By", "Because", "Note", "until"]
+    if sheet:
+        assert read == [["What was agreed"], titles, entries[1], ["until week 50"], entries[0]]
+    else:
+        assert read == [["rule", "subject", "by", "because", "until"], *entries]
+
+
+_LISTS = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels"}
+
+
+def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
+    """A formula without what it gave cannot be kept; the entries are named for writing by hand."""
     file = tmp_path / "p.xlsx"
     workbook = openpyxl.Workbook()
     workbook.worksheets[0]["A1"] = "=1+1"

@@ -146,26 +146,46 @@ def test_what_cannot_be_kept_is_refused(tmp_path: Path, part: str, change: Any, 
 def test_any_cells_read_back(data: st.DataObject) -> None:
     """Whatever sheet openpyxl writes: the texts put there are read by it, and every other value is as before."""
     value = st.none() | st.integers(0, 9) | st.text("a<&>'\" \xe9", max_size=4).filter(str.strip)
-    grid = data.draw(st.lists(st.lists(value, min_size=3, max_size=3), min_size=1, max_size=6))
+    grid = data.draw(st.lists(st.lists(value, min_size=3, max_size=3), max_size=6))
     made = openpyxl.Workbook()
     sheet = made.worksheets[0]
     sheet.title = 'a & "b"'
     for line in grid:
         sheet.append(line)
-    filled = [number for number, row in enumerate(grid, 1) if any(cell is not None for cell in row)]
-    if not filled:
-        return
     out = io.BytesIO()
     made.save(out)
-    places = st.tuples(st.sampled_from(filled), st.integers(1, 5))
+    places = st.tuples(st.integers(1, 9), st.integers(1, 5))
     cells: dict[tuple[int, int], Any] = data.draw(
         st.dictionaries(places, st.text("x.<&1\xe9", min_size=1, max_size=5), min_size=1, max_size=4)
     )
     new = workbook_with_cells(out.getvalue(), sheet.title, cells)
     again = openpyxl.load_workbook(io.BytesIO(new)).worksheets[0]
-    for at in ((row, column) for row in range(1, len(grid) + 1) for column in range(1, 6)):
-        old = grid[at[0] - 1][at[1] - 1] if at[1] < 4 else None
+    for at in ((row, column) for row in range(1, 10) for column in range(1, 6)):
+        old = grid[at[0] - 1][at[1] - 1] if at[1] < 4 and at[0] <= len(grid) else None
         assert again.cell(*at).value == cells.get(at, old)
+
+
+@pytest.mark.parametrize(
+    ("rows", "expected"),
+    [
+        ("<x:sheetData/>", "<x:sheetData>{2}{5}</x:sheetData>"),
+        ("<x:sheetData a='/>'></x:sheetData>", "<x:sheetData a='/>'>{2}{5}</x:sheetData>"),
+        (
+            '<x:sheetData><x:row r="3"/><x:row/></x:sheetData>',
+            '<x:sheetData>{2}<x:row r="3"/><x:row/>{5}</x:sheetData>',
+        ),
+        ('<x:sheetData><x:row r="9"/></x:sheetData>', '<x:sheetData>{2}{5}<x:row r="9"/></x:sheetData>'),
+    ],
+    ids=["none", "none, open", "around", "before"],
+)
+def test_rows_that_are_missing_are_put_in_order(rows: str, expected: str) -> None:
+    """Rows stand in ascending order (ECMA-376 part 1, section 18.3.1.73); what follows them may have other prefixes."""
+    frame = f'<x:worksheet xmlns:x="{MAIN}" xmlns:e="e">{{}}<e:ext/></x:worksheet>'
+    new = sheet_with_cells(frame.format(rows).encode(), {(5, 2): "b", (2, 1): "a"}).decode()
+    made = '<x:row r="{}"><x:c r="{}" t="inlineStr"><x:is><x:t>{}</x:t></x:is></x:c></x:row>'
+    assert new == frame.format(
+        expected.replace("{2}", made.format(2, "A2", "a")).replace("{5}", made.format(5, "B5", "b"))
+    )
 
 
 def test_columns_have_letters() -> None:
