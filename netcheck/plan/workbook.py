@@ -19,6 +19,8 @@ from typing import IO, Any
 from netcheck.errors import NetcheckError, Problem
 from netcheck.files import MIB, FileError, open_plain
 from netcheck.plan.delimited import Record
+from netcheck.plan.workbook_cells import part_of
+from netcheck.plan.workbook_merged import filled, merged_in
 from netcheck.text import safe
 
 UNPACKED_LIMIT = 64 * MIB
@@ -41,6 +43,7 @@ class Book:
 
     name: str
     _workbook: Any
+    _stream: IO[bytes]
     values: bool = True
 
     @property
@@ -49,7 +52,21 @@ class Book:
         return tuple(sheet.title for sheet in self._workbook.worksheets)
 
     def records(self, sheet: str) -> Iterator[Record]:
-        """The rows of a sheet that hold anything, as a stream."""
+        """The rows of a sheet that hold anything, as a stream; what is merged over several rows is in each of them."""
+        try:
+            yield from filled(self._records(sheet), merged_in(self._part(sheet)))
+        except ValueError as error:
+            raise _refused(f"sheet {safe(sheet, 40)}: {error}") from error
+
+    def _part(self, sheet: str) -> bytes:
+        """A sheet's XML, empty where only openpyxl knows how to find it."""
+        with zipfile.ZipFile(self._stream) as archive:
+            try:
+                return archive.read(part_of(archive, sheet))
+            except (KeyError, ValueError):
+                return b""
+
+    def _records(self, sheet: str) -> Iterator[Record]:
         found = self._workbook[sheet]
         found.reset_dimensions()  # what the file says of its own size need not be true
         cells = 0
@@ -102,7 +119,7 @@ def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[B
     except Exception as error:  # as above
         raise _unreadable(error) from error
     try:
-        yield Book(name, workbook, values)
+        yield Book(name, workbook, stream, values)
     finally:
         workbook.close()
 

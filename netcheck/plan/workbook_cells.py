@@ -15,9 +15,10 @@ from xml.etree import ElementTree
 from xml.parsers import expat
 from xml.sax.saxutils import escape
 
+from netcheck.plan.workbook_merged import column_of, letters_of, merged_in
+
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _STRICT_RELATION = "{http://purl.oclc.org/ooxml/officeDocument/relationships}id"
-_REFERENCE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6})")
 # What belongs to the value of a cell; its place and style stay.
 _VALUE_TYPE = re.compile(rb"\s(?:t|cm|vm)\s*=\s*(?:\"[^\"]*\"|'[^']*')")
 _STYLE = re.compile(rb"\ss\s*=\s*(?:\"[0-9]+\"|'[0-9]+')")
@@ -87,6 +88,8 @@ def sheet_with_cells(data: bytes, cells: Cells) -> bytes:
     wanted: dict[int, dict[int, str]] = {}
     for (row, column), text in cells.items():
         wanted.setdefault(row, {})[column] = text
+    if hidden := [at for one in merged_in(data) for at in cells if one.hides(*at)]:
+        raise ValueError(f"its cell {letters_of(hidden[0][1])}{hidden[0][0]} is hidden in merged cells")
     reader = _reader_of(data, set(wanted))
     edits = [edit for row in reader.rows for edit in _edits(data, row, wanted[row.number], reader.prefix)]
     edits += _new_rows(data, reader, wanted)
@@ -141,7 +144,7 @@ class _Reader:
             self._meet(self._number, start)
             self._row = _Row(self._number, start, tag_end(self._data, start))
         elif local == "c" and self._row is not None:
-            self._column = _column_of(attributes.get("r", "")) or self._column + 1
+            self._column = column_of(attributes.get("r", "")) or self._column + 1
             self._start = start
 
     def _meet(self, number: int, start: int) -> None:
@@ -173,24 +176,6 @@ def tag_end(data: bytes, start: int) -> int:
     if found is None:
         raise ValueError("its sheet cannot be taken apart")
     return found.end()
-
-
-def _column_of(reference: str) -> int:
-    """The number of a column by a cell's reference (section 18.18.62), 0 where there is none: `AA7` is 27."""
-    found = _REFERENCE.fullmatch(reference)
-    column = 0
-    for letter in found.group(1) if found else "":
-        column = column * 26 + ord(letter) - ord("A") + 1
-    return column
-
-
-def letters_of(column: int) -> str:
-    """A column's letters by its number."""
-    letters = ""
-    while column:
-        column, last = divmod(column - 1, 26)
-        letters = chr(ord("A") + last) + letters
-    return letters
 
 
 def _edits(data: bytes, row: _Row, texts: Mapping[int, str], prefix: bytes) -> Iterator[tuple[int, int, bytes]]:

@@ -16,7 +16,8 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from netcheck.addr import Address
 from netcheck.errors import PlanError
 from netcheck.plan.reading import read_plan
-from netcheck.plan.workbook_cells import letters_of, sheet_with_cells, workbook_with_cells
+from netcheck.plan.workbook_cells import sheet_with_cells, workbook_with_cells
+from netcheck.plan.workbook_merged import letters_of
 from netcheck.plan.writing import with_addresses
 
 NEW = Address.from_text("10.62.30.72")
