@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from netcheck.rules.engine import Checked
@@ -14,6 +16,7 @@ TITLES = {
     Severity.NOTE: "Notes",
 }
 ACCEPTED = "Accepted by the site"
+MOST_SHOWN = 500  # rows of one group; of a broken file with a million rows nobody reads a million lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,21 +33,49 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """The findings of one severity, or the accepted ones."""
+    """The findings of one severity, or the accepted ones; `left` are those that have no row, counted by rule."""
 
     title: str
     severity: Severity | None  # None for the accepted ones
     rows: tuple[Row, ...]
+    left: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def size(self) -> int:
+        """How many findings there are."""
+        return len(self.rows) + sum(count for _, count in self.left)
+
+    @property
+    def rest(self) -> str:
+        """What has no row, in a line; empty where everything has."""
+        more = listed([f"{count:,} more {rule}" for rule, count in self.left], most=len(self.left))
+        return f"... and {more}: --format json or csv has them all" if self.left else ""
 
 
-def groups_of(checked: Checked) -> tuple[Group, ...]:
-    """Findings by severity, the gravest first, and the accepted ones last; groups without any are left out."""
-    groups = [
-        Group(TITLES[severity], severity, tuple(row_of(each) for each in checked.findings if each.severity is severity))
-        for severity in Severity
-    ]
+def groups_of(checked: Checked, most: int | None = None) -> tuple[Group, ...]:
+    """Findings by severity, the gravest first, and the accepted ones last; groups without any are left out. Of a group
+    above `most` each rule has its share of rows, so that none is hidden behind a million others."""
+    groups = []
+    for severity in Severity:
+        shown, left = _shown([each for each in checked.findings if each.severity is severity], most)
+        groups.append(Group(TITLES[severity], severity, tuple(map(row_of, shown)), left))
     groups.append(Group(ACCEPTED, None, tuple(map(_accepted_row, checked.accepted))))
     return tuple(group for group in groups if group.rows)
+
+
+def _shown(findings: Sequence[Finding], most: int | None) -> tuple[Sequence[Finding], tuple[tuple[str, int], ...]]:
+    """The findings that get a row, and how many of each rule get none."""
+    if most is None or len(findings) <= most:
+        return findings, ()
+    counts = Counter(finding.rule for finding in findings)
+    share = max(1, most // len(counts))
+    seen: Counter[str] = Counter()
+    shown = []
+    for finding in findings:
+        seen[finding.rule] += 1
+        if seen[finding.rule] <= share:
+            shown.append(finding)
+    return shown, tuple((rule, count - share) for rule, count in counts.items() if count > share)
 
 
 def row_of(finding: Finding) -> Row:

@@ -9,12 +9,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from netcheck.report.findings_rows import Group, Row, groups_of, headline, next_step, summary_line
+from netcheck.report.findings_rows import MOST_SHOWN, Group, Row, groups_of, headline, next_step, summary_line
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 
 WIDE = 110  # columns from which subject and address have columns of their own
-MOST_SHOWN = 500  # rows of one group; a table of more is of no use on a screen
 STYLES = {Severity.CONFLICT: "bold red", Severity.RISK: "bold yellow", Severity.NOTE: "bold cyan", None: "bold green"}
 
 
@@ -30,7 +29,7 @@ def to_screen(checked: Checked, width: int, *, colour: bool = True, unicode: boo
     )
     with console.capture() as captured:
         console.print(Text(headline(checked), "bold"))
-        for group in groups_of(checked):
+        for group in groups_of(checked, MOST_SHOWN):
             console.print()
             _print_group(console, group, unicode)
         console.print()
@@ -40,11 +39,10 @@ def to_screen(checked: Checked, width: int, *, colour: bool = True, unicode: boo
 
 
 def _print_group(console: Console, group: Group, unicode: bool) -> None:
-    console.print(Text(f"{group.title} ({len(group.rows)})", STYLES[group.severity]))
+    console.print(Text(f"{group.title} ({group.size})", STYLES[group.severity]))
     console.print(_table(group, console.width, box.SIMPLE_HEAD if unicode else box.ASCII2))
-    if len(group.rows) > MOST_SHOWN:
-        more = f"{len(group.rows) - MOST_SHOWN} more: write the output to a file, or use --format json, to see all"
-        console.print(Text(more, "dim"))
+    if group.rest:
+        console.print(Text(group.rest, "dim"))
 
 
 def _table(group: Group, width: int, frame: box.Box) -> Table:
@@ -55,7 +53,7 @@ def _table(group: Group, width: int, frame: box.Box) -> Table:
         table.add_column("subject", ratio=2, overflow="fold")
         table.add_column("address", min_width=15, overflow="fold")
     table.add_column("what, fix, where" if wide else "subject, what, fix, where", ratio=5, overflow="fold")
-    for row in group.rows[:MOST_SHOWN]:
+    for row in group.rows:
         table.add_row(*(_wide_cells(row) if wide else _narrow_cells(row)))
     return table
 

@@ -29,10 +29,10 @@ def _unreadable(scene: Scene) -> Iterator[Breach]:
 def _left_out(survey: Survey) -> Iterator[Breach]:
     skipped = survey.skipped
     if skipped.count:
-        rows = "1 row has" if skipped.count == 1 else f"{skipped.count} rows have"
+        rows = "1 row" if skipped.count == 1 else f"{skipped.count} rows"
         shown = listed([f"{remark.place.at}: {remark.why}" for remark in skipped.first[:3]])
         more = f", and {skipped.count - 3} more" if skipped.count > 3 else ""
-        message = f"{rows} no readable address, so a clash with that host would not be seen: {shown}{more}"
+        message = f"{rows} cannot be read, so a clash with a host there would not be seen: {shown}{more}"
         yield Breach((survey.file,), message, str(skipped.first[0].place))
 
 

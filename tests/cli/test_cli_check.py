@@ -370,3 +370,18 @@ def test_check_imports_nothing_heavy(folder: Path) -> None:
     command = [sys.executable, "-c", code + heavy, "check", str(folder), "--format", "json"]
     result = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
     assert result.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_broken_table_is_summed_up_and_hides_no_other_rule(tmp_path: Path) -> None:
+    """Two thousand bad rows before one other conflict: some hundred lines, the rest counted by rule."""
+    rows = "".join(f"d{number},x,process,10.62.20.999\n" for number in range(2000))
+    (tmp_path / "table.csv").write_text(f"device,interface,subnet,address\n{rows}last,x,process,10.62.99.1\n", "ascii")
+    subnet = '[[subnet]]\nname = "process"\nprefix = "10.62.20.0/24"\n'
+    head = 'format = 1\ninterfaces = "table.csv"\n[site]\nname = "Example"\n'
+    plan = written(tmp_path / "plan", head.replace("table.csv", "../table.csv") + subnet)
+    shown = [netcheck("check", plan).stdout, on_terminal("check", plan, columns=120)]
+    for text in shown:
+        assert "(2001)" in text
+        assert "outside-subnet" in text
+        assert "... and 1,750 more unreadable-value: --format json or csv has them all" in " ".join(text.split())
+    assert len(shown[0].splitlines()) < 300

@@ -238,7 +238,7 @@ def _of_hosts(drawn: Drawing, network: ipaddress.IPv4Network | ipaddress.IPv6Net
     if row.address is None or ipaddress.ip_address(row.address) not in network:
         return
     others = (text for text, mac in drawn.hosts if mac not in own and ipaddress.ip_address(text) in network)
-    if any(0 < abs(_int(text) - _int(row.address)) < drawn.keep_clear for text in others):
+    if 0 < min((abs(_int(text) - _int(row.address)) for text in others), default=0) < drawn.keep_clear:  # the nearest
         yield "too-near"
 
 
