@@ -70,6 +70,12 @@ def complain(error: NetcheckError) -> None:
         print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
 
 
+def _help_of(words: list[str]) -> str:
+    """The call that shows how the command that was meant is used."""
+    known = words[:1] if words and words[0] in dict(COMMANDS) else []
+    return " ".join(["netcheck", *known, "--help"])
+
+
 def run() -> None:
     """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
     words = sys.argv[1:]
@@ -85,7 +91,8 @@ def run() -> None:
         complain(error)
         code = error.exit_code
     except typer.exceptions.TyperException as error:
-        print(f"netcheck: {safe(error.format_message(), 2000)} (see `netcheck --help`)", file=sys.stderr)
+        said = error.format_message().replace("Value error, ", "").rstrip(".")  # a word of pydantic's, within typer
+        print(f"netcheck: {safe(said, 2000)}. See `{_help_of(words)}`", file=sys.stderr)
         code = 2
     except (KeyboardInterrupt, typer.Abort):
         print("netcheck: interrupted", file=sys.stderr)

@@ -290,7 +290,11 @@ def test_every_form_shows_a_plan_that_cannot_be_read(tmp_path: Path, folder: Pat
     [
         (("check", "no-such-folder"), "no-such-folder"),
         (("check", ".", "--today", "2026-13-01"), "2026-11-02"),
-        (("check", ".", "--format", "pdf"), "pdf"),
+        (
+            ("check", ".", "--format", "pdf"),
+            "'--format': 'pdf' is not one of 'text', 'json', 'csv', 'markdown', 'junit'. See",
+        ),
+        (("check", ".", "--fromat", "csv"), "`netcheck check --help`"),
         (("check",), "PLAN"),
         (("rules", "taken-onsite"), "taken-on-site"),
         (("rules", "zzz"), "netcheck rules"),
