@@ -94,9 +94,8 @@ def test_bad_use_is_named(words: tuple[str, ...], says: str) -> None:
         ("walk", PLAN, "-i", "absent9", "--permit", "none", "--for", "0"),
         ("prove", PLAN, "-i", "absent9", "--permit", "none", "--only", "nobody/lan"),
         ("prove", "no-such-plan", "-i", "absent9", "--permit", "none"),
-        ("prove", PLAN, "-i", "absent9"),
     ],
-    ids=["luck", "for", "only", "plan", "permit"],
+    ids=["luck", "for", "only", "plan"],
 )
 def test_bad_use_is_exit_2_in_one_line(words: tuple[str, ...]) -> None:
     """No traceback, nothing on standard output, and what to do where there is something to do."""
