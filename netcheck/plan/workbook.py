@@ -26,6 +26,8 @@ from netcheck.text import safe
 UNPACKED_LIMIT = 64 * MIB
 MOST_ROWS = 1 << 20  # what spreadsheet programs have; a higher number is not a row's
 MOST_CELLS = 20_000_000
+TYPES = "[Content_Types].xml"  # the part that every package has (ECMA-376 part 2, section 10.1.2)
+OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV; unpack what is packed"
 MARK = b"PK\x03\x04"  # how a zip archive begins
 # A formula's cell without a stored value: `<f>...</f></c>`, `<f/></c>`, or with an empty `<v>`.
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
@@ -132,6 +134,8 @@ def demand_sound(stream: IO[bytes]) -> None:
             if size > UNPACKED_LIMIT:
                 what = f"it has {size:,} bytes unpacked; at most {UNPACKED_LIMIT:,} (64 MiB) are read"
                 raise _refused(what)
+            if TYPES not in archive.namelist():
+                raise _refused("it is an archive and no workbook of the kind .xlsx", OTHER_KIND)
             for part in archive.infolist():
                 _demand_plain(part.filename, archive.read(part))
     except NetcheckError:
