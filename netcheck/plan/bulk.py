@@ -1,14 +1,17 @@
-"""Reads columns of addresses and MACs many times faster than one by one; refuses a column as a whole."""
+"""Reads columns of addresses and MACs many times faster than one by one, and makes rows of columns; a column that
+cannot be read so is refused as a whole."""
 
 from __future__ import annotations
 
 import os
 import sys
 from array import array
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import repeat
 from socket import AF_INET, inet_pton
+from typing import TypeVar
 
+N = TypeVar("N", bound=tuple[object, ...])
 _STRICT = os.name == "posix"  # there inet_pton takes four decimal octets without leading zeros, and nothing else
 _MAC_TEXT = 17  # characters of a MAC with separators, which stand at every third place
 _MAC_BARE = 12  # characters of a MAC without separators
@@ -49,3 +52,9 @@ def macs_of(texts: Sequence[str]) -> array[int] | None:
     for place in range(6):
         words[(5 - place if sys.byteorder == "little" else 2 + place) :: 8] = octets[place::6]
     return array("Q", bytes(words))
+
+
+def made(kind: type[N], *columns: Iterable[object]) -> Iterator[N]:
+    """Named tuples, one a row of the columns of all their fields: without a call of Python's own for each, which costs
+    three times as much."""
+    return map(tuple.__new__, repeat(kind), zip(*columns, strict=False))

@@ -12,7 +12,7 @@ from itertools import repeat
 from typing import TypeVar
 
 from netcheck.addr import Address, Mac, Mask
-from netcheck.plan.bulk import ipv4_of, macs_of
+from netcheck.plan.bulk import ipv4_of, macs_of, made
 from netcheck.plan.cells import address6_from, cell_from, gateway6_from, gateway_from
 from netcheck.plan.delimited import parts_of
 from netcheck.plan.entries import Grid
@@ -34,7 +34,7 @@ def grid_of(rows: Sequence[Sequence[str]], titles: Sequence[str], required: Iter
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
     numbers = range(2, len(rows) + 1)
-    return Grid(columns, ports, list(map(Place, repeat(file), map("row {}".format, numbers))))
+    return Grid(columns, ports, list(made(Place, repeat(file), map("row {}".format, numbers))))
 
 
 def _ports(text: str) -> tuple[str, ...]:
@@ -45,7 +45,7 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
     """The interfaces of a clean table; `families` are those of the subnets by name."""
     addresses = _cells(grid, "address", Address.from_text, _addresses)
     texts = partial(_texts, grid)
-    return map(
+    return made(
         Interface,
         texts("device"),
         texts("interface"),
@@ -84,7 +84,7 @@ def _cells(
         return repeat(None)
     values = _values(texts, read, many) if all(texts) else None
     if values is not None:
-        return [Cell(text, value, place) for text, value, place in zip(texts, values, grid.places, strict=True)]
+        return list(made(Cell, texts, values, grid.places, repeat("")))
     pairs = zip(texts, grid.places, strict=True)
     return [cell_from(text, read, place) if text else None for text, place in pairs]
 
@@ -104,12 +104,12 @@ def _values(
 
 def _addresses(texts: Sequence[str]) -> Iterable[Address] | None:
     values = ipv4_of(texts)
-    return None if values is None else map(Address, repeat(4), values)
+    return None if values is None else made(Address, repeat(4), values)
 
 
 def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
     values = macs_of(texts)
-    return None if values is None else map(Mac, values)
+    return None if values is None else made(Mac, values)
 
 
 def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:

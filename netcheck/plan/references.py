@@ -78,8 +78,9 @@ def _interfaces(tables: Tables) -> Iterator[_Loose]:
 
 
 def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
+    known = list(names)
     first: dict[str, Place] = {}
-    for name, place in names:
+    for name, place in known if len({name for name, _ in known}) < len(known) else ():
         if name and name in first:
             before = "" if str(first[name]) == str(place) else f", first at {first[name]}"
             yield Problem(f'{what} "{safe(name, 80)}" is there twice{before}', str(place), "Rename one of them")
@@ -88,7 +89,8 @@ def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
 
 def _unknown_subnets(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
     known = dict.fromkeys(name for name, _ in _names(tables.subnets) if name)
-    for interface in interfaces:
+    named = {name for one in interfaces for name in (one.subnet, one.subnet6) if name}
+    for interface in interfaces if not named <= known.keys() else ():
         for name in (interface.subnet, interface.subnet6):
             if name and name not in known:
                 yield _unknown("subnet", name, known, interface.place)

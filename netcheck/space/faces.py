@@ -5,8 +5,9 @@ A dual-stack interface has two faces: its IPv4 address with its subnet, and `add
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property
+from operator import attrgetter
 
 from netcheck.addr import Address
 from netcheck.plan.model import Cell, Interface, Place, Plan, Router, Subnet, Translation
@@ -69,11 +70,17 @@ class Homes:
 
 def faces_of(plan: Plan) -> Iterator[tuple[Interface, Subnet]]:
     """Every interface with its subnet, and dual-stack ones a second time with their IPv6 values."""
+    subnets = map(plan.subnet_named.__getitem__, map(attrgetter("subnet"), plan.interfaces))
+    firsts = zip(plan.interfaces, subnets, strict=True)
+    return _with_seconds(plan, firsts) if any(map(attrgetter("address6"), plan.interfaces)) else firsts
+
+
+def _with_seconds(plan: Plan, firsts: Iterable[tuple[Interface, Subnet]]) -> Iterator[tuple[Interface, Subnet]]:
     homes = Homes(plan)
-    for interface in plan.interfaces:
-        yield interface, plan.subnet_of(interface)
-        if interface.address6 is not None:
-            yield second_face(plan, homes, interface)
+    for first in firsts:
+        yield first
+        if first[0].address6 is not None:
+            yield second_face(plan, homes, first[0])
 
 
 def second_face(plan: Plan, homes: Homes, interface: Interface) -> tuple[Interface, Subnet]:

@@ -197,10 +197,17 @@ def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[Held]:
 
 
 def _grouped(pairs: Iterable[tuple[K, V]]) -> dict[K, tuple[V, ...]]:
+    """Values by key, in their order; most often either each key or all of them together are one group."""
+    keys, values = tuple(zip(*pairs, strict=True)) or ((), ())
+    distinct = set(keys)
+    if len(distinct) == len(keys):
+        return dict(zip(keys, zip(values, strict=True), strict=True))
+    if len(distinct) == 1:
+        return {keys[0]: values}
     groups: dict[K, list[V]] = defaultdict(list)
-    for key, value in pairs:
+    for key, value in zip(keys, values, strict=True):
         groups[key].append(value)
-    return {key: tuple(values) for key, values in groups.items()}
+    return {key: tuple(several) for key, several in groups.items()}
 
 
 def _gateways(plan: Plan) -> Iterator[tuple[str, Gateway]]:
