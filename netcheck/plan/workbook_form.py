@@ -25,7 +25,7 @@ from netcheck.plan.shapes import (
     TranslationShape,
 )
 from netcheck.plan.workbook import Book, opened
-from netcheck.text import safe
+from netcheck.text import listed, safe
 
 SITE_HOSTS = "site hosts"
 SHEETS: dict[str, type[Shape]] = {
@@ -67,6 +67,10 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         near = "" if _plain(sheet) in _KNOWN else suggestion(_plain(sheet), list(_KNOWN))
         if near:
             problems.append(Problem(f'sheet "{safe(sheet, 40)}" is not known{near}', file, "Rename it"))
+    if not problems and not any(_plain(sheet) in _KNOWN for sheet in book.sheets):
+        do = f"Call its sheets {listed(list(_KNOWN), 20)}; all but one may be missing"
+        problems.append(Problem("none of its sheets is a table of a plan", file, do))
+        return None
     site = _site(book, path)
     if (written := site.text("format")) not in ("", str(FORMAT)):
         what = f"it is written in format {safe(written, 40)}, and this netcheck reads format {FORMAT}"

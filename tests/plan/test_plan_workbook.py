@@ -149,6 +149,12 @@ def test_sheets_may_be_missing(tmp_path: Path) -> None:
     assert (plan.name, len(plan.subnets), plan.interfaces) == ("filler", 1, ())
 
 
+def test_a_workbook_of_something_else_is_no_plan(tmp_path: Path) -> None:
+    """It would check cleanly, with nothing checked."""
+    (found,) = problems_of(book(tmp_path / "list.xlsx", {"Tabelle1": [["device", "address"], ["a", "10.62.30.7"]]}))
+    assert found.startswith("list.xlsx: none of its sheets is a table of a plan. Call its sheets site, site hosts, ")
+
+
 def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
     """Titles, cells, references and sheets that are nearly called right."""
     sheets: Sheets = {
