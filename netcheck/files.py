@@ -21,6 +21,7 @@ from netcheck.errors import NetcheckError, Problem
 
 MIB = 1 << 20
 LONGEST_LINE = MIB
+ZIP = b"PK\x03\x04"  # how a zip archive begins, and so a workbook
 _CHUNK = 1 << 18
 
 # What a system error means to the user, by error number, and what to do about it.

@@ -79,6 +79,7 @@ def _help_of(words: list[str]) -> str:
 def run() -> None:
     """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
     words = sys.argv[1:]
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # nothing of other packages is run or looked for
     gc.set_threshold(2_000_000, 50, 50)  # a large plan is made of millions of objects, hardly any of them in cycles
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character; that is no error

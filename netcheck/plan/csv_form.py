@@ -8,14 +8,13 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from netcheck.errors import Problem
-from netcheck.files import FileError, read_bounded
+from netcheck.files import ZIP, FileError, read_bounded
 from netcheck.plan.delimited import DELIMITERS, Record, lines_of, parts_of, records_of, rows_of, text_of
 from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.fitting import keys_of, suggestion
 from netcheck.plan.grid import grid_of
 from netcheck.plan.model import Place
 from netcheck.plan.shapes import InterfaceRow, Shape
-from netcheck.plan.workbook import MARK
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
@@ -28,7 +27,7 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
     """Read one CSV table into entries, a clean one of interfaces by columns; what is wrong is added to `problems`."""
     try:
         data = read_bounded(folder / file, TABLE_LIMIT)
-        if data.startswith(MARK):
+        if data.startswith(ZIP):
             raise FileError(Problem("it is a workbook", do="Save its table as CSV, or name the workbook as the plan"))
         lines = list(lines_of(text_of(io.BytesIO(data))))
     except FileError as error:

@@ -16,7 +16,6 @@ from netcheck.plan.includes import included_by
 from netcheck.plan.model import Place, Plan
 from netcheck.plan.references import reference_problems
 from netcheck.plan.toml_form import read_toml
-from netcheck.plan.workbook_form import read_workbook
 from netcheck.text import listed, safe
 
 PLAN_FILE = "plan.toml"
@@ -31,7 +30,13 @@ class Form:
     read: Callable[[Path, list[Problem]], Tables | None]
 
 
-FORMS: tuple[Form, ...] = (Form(".toml", read_toml), Form(".xlsx", read_workbook))
+def _read_workbook(path: Path, problems: list[Problem]) -> Tables | None:
+    from netcheck.plan.workbook_form import read_workbook  # most plans are none
+
+    return read_workbook(path, problems)
+
+
+FORMS: tuple[Form, ...] = (Form(".toml", read_toml), Form(".xlsx", _read_workbook))
 
 
 def read_plan(path: str | Path) -> Plan:

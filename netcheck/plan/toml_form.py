@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from netcheck.errors import PlanError, Problem
-from netcheck.files import MIB, FileError, read_bounded
+from netcheck.files import MIB, ZIP, FileError, read_bounded
 from netcheck.plan.csv_form import read_table
 from netcheck.plan.entries import Entry, Rows, Tables
 from netcheck.plan.fitting import found
@@ -22,7 +22,6 @@ from netcheck.plan.shapes import (
     SubnetShape,
     TranslationShape,
 )
-from netcheck.plan.workbook import MARK
 from netcheck.text import safe
 
 PLAN_LIMIT = 16 * MIB
@@ -72,7 +71,7 @@ def parsed(data: bytes, file: str) -> dict[str, object]:
 def _text(data: bytes, file: str) -> str:
     if data.startswith(_UTF16):
         raise PlanError(Problem("it is written in UTF-16", file, "Save it as UTF-8"))
-    if data.startswith(MARK):
+    if data.startswith(ZIP):
         raise PlanError(Problem("it is a workbook, whatever its name says", file, "Give it a name that ends in .xlsx"))
     try:
         return data.decode("utf-8-sig")

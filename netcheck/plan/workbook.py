@@ -28,7 +28,6 @@ MOST_ROWS = 1 << 20  # what spreadsheet programs have; a higher number is not a 
 MOST_CELLS = 20_000_000
 TYPES = "[Content_Types].xml"  # the part that every package has (ECMA-376 part 2, section 10.1.2)
 OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV; unpack what is packed"
-MARK = b"PK\x03\x04"  # how a zip archive begins
 # A formula's cell without a stored value: `<f>...</f></c>`, `<f/></c>`, or with an empty `<v>`.
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
 

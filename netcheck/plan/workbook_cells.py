@@ -11,9 +11,9 @@ import re
 import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from html import escape
 from xml.etree import ElementTree
 from xml.parsers import expat
-from xml.sax.saxutils import escape
 
 from netcheck.plan.workbook_merged import column_of, letters_of, merged_in
 
@@ -219,7 +219,7 @@ def _inline(text: str, prefix: bytes) -> bytes:
     """What follows the place and style of a cell with an inline string (section 18.3.1.53), or without a value."""
     if not text:
         return b"/>"
-    words = escape(text).encode("ascii", "xmlcharrefreplace")
+    words = escape(text, quote=False).encode("ascii", "xmlcharrefreplace")
     parts = [b' t="inlineStr"><', b"is><", b"t>" + words + b"</", b"t></", b"is></", b"c>"]
     return prefix.join(parts)
 

@@ -13,11 +13,11 @@ from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import Problem, ReportError
-from netcheck.files import MIB, FileError, open_plain, read_bounded
+from netcheck.files import MIB, ZIP, FileError, open_plain, read_bounded
 from netcheck.guard import unguarded
 from netcheck.plan.csv_form import title_of
 from netcheck.plan.delimited import DELIMITERS, Record, lines_of, records_of, text_of
-from netcheck.plan.workbook import MARK, MOST_ROWS, Book, Formula, opened
+from netcheck.plan.workbook import MOST_ROWS, Book, Formula, opened
 from netcheck.report.answers_csv import COLUMNS
 from netcheck.text import listed, safe
 
@@ -55,7 +55,7 @@ def from_file(path: Path) -> tuple[Answer, ...]:
         if mark == _COMPOUND:
             what, do = "it is a workbook of an older kind, or is locked", "Save it as .xlsx without a password"
             raise FileError(Problem(what, do=do))
-        return _from_workbook(path) if mark == MARK else _from_text(read_bounded(path, LIMIT))
+        return _from_workbook(path) if mark == ZIP else _from_text(read_bounded(path, LIMIT))
     except FileError as error:
         raise ReportError(error.at(name)) from error
 

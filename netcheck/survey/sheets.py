@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from itertools import chain, islice
+from typing import TYPE_CHECKING
 
 from netcheck.errors import Problem, SurveyError
-from netcheck.plan.workbook import MARK, Book, opened
+from netcheck.files import ZIP
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.header import SAMPLE, layout_in
 from netcheck.survey.tabular import gather
 from netcheck.text import safe
 
+if TYPE_CHECKING:
+    from netcheck.plan.workbook import Book
+
 
 def recognises(head: bytes) -> bool:
     """A workbook is a zip archive."""
-    return head.startswith(MARK)
+    return head.startswith(ZIP)
 
 
 def read(source: Source, into: Gathering) -> None:
     """Read the sheets as streams; a sheet without a column of addresses is remarked on."""
+    from netcheck.plan.workbook import opened
     from netcheck.plan.workbook_form import SITE_HOSTS, sheet_called  # the shapes of a plan, only where one may be
 
     with opened(source.path) as book:
