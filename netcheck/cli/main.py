@@ -7,6 +7,7 @@ import io
 import os
 import sys
 from importlib import import_module
+from pathlib import Path
 
 import typer
 
@@ -76,11 +77,19 @@ def _help_of(words: list[str]) -> str:
     return " ".join(["netcheck", *known, "--help"])
 
 
+def _drop_output() -> None:
+    """Let what is still to be written go nowhere: at its end Python writes the rest, and would complain."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def run() -> None:
     """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
     words = sys.argv[1:]
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # nothing of other packages is run or looked for
     gc.set_threshold(2_000_000, 50, 50)  # a large plan is made of millions of objects, hardly any of them in cycles
+    for stream in ("stdout", "stderr"):
+        if getattr(sys, stream) is None:  # closed by whoever called
+            setattr(sys, stream, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # open to the end
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character; that is no error
     try:
@@ -99,6 +108,13 @@ def run() -> None:
         print("netcheck: interrupted", file=sys.stderr)
         code = INTERRUPTED
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         code = 0
+    except OSError as error:  # most often standard output on a full disk
+        from netcheck.files import refused_by_system
+
+        refused = refused_by_system(error, Path(str(error.filename or "standard output")))
+        complain(refused)
+        _drop_output()
+        code = refused.exit_code
     sys.exit(code if isinstance(code, int) else 0)

@@ -310,6 +310,27 @@ def test_bad_use_is_2(words: tuple[str, ...], said: str, tmp_path: Path) -> None
     assert "Traceback" not in result.stderr
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+@pytest.mark.parametrize("form", ["text", "json", "csv", "junit"])
+def test_a_full_disk_is_said_and_is_no_conflict(form: str, folder: Path) -> None:
+    """Exit 2 and one line: whoever reads the exit code alone must not take it for findings."""
+    words = [sys.executable, "-m", "netcheck", "check", str(folder), "--format", form]
+    with open("/dev/full", "wb") as full:
+        result = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
+    assert (result.returncode, result.stderr) == (
+        2,
+        "netcheck: standard output: the disk is full. Make room and try again\n",
+    )
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a shell that closes a stream")
+def test_a_closed_output_is_no_fault(folder: Path) -> None:
+    """The exit code is as ever, and nothing is complained of."""
+    words = ["sh", "-c", 'exec "$@" >&-', "sh", sys.executable, "-m", "netcheck", "check", str(folder)]
+    result = subprocess.run(words, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
+    assert (result.returncode, result.stderr) == (1, "")
+
+
 def test_text_from_outside_is_harmless(tmp_path: Path) -> None:
     """A camera's name with a terminal escape (ECMA-48) and markup: the terminal gets neither."""
     folder = written(tmp_path / "hostile", PLAN)
