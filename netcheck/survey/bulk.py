@@ -38,9 +38,11 @@ class Bulk:
         if self._used is not None and len(self._used) < len(cells):
             return None
         address, mac, name, note, seen = (cells[column] if column >= 0 else [] for column in self._columns)
-        addresses = ipv4_of(address)
+        addresses, guarded = ipv4_of(address), "'" in text
+        if addresses is None:
+            return None
         try:
-            return None if addresses is None else Block(addresses, _macs(mac), _freed(name), _freed(note), _days(seen))
+            return Block(addresses, _macs(mac), _freed(name, guarded), _freed(note, guarded), _days(seen))
         except ValueError:
             return None
 
@@ -63,9 +65,9 @@ def _cells(text: str, delimiter: str) -> list[list[str]] | None:
     return [list(map(str.strip, cells)) for cells in columns] if spaced else columns
 
 
-def _freed(texts: list[str]) -> list[str]:
-    """Texts without the guard against formulas, as nearly all are anyway."""
-    return list(map(unguarded, texts)) if "'" in "".join(texts) else texts
+def _freed(texts: list[str], guarded: bool) -> list[str]:
+    """Texts without the guard against formulas."""
+    return list(map(unguarded, texts)) if guarded else texts
 
 
 def _macs(texts: Sequence[str]) -> array[int]:

@@ -1,72 +1,15 @@
-"""The columns behind a table of site hosts: integers in arrays, texts end to end in one run of bytes."""
+"""The columns behind a table of site hosts: integers in arrays, texts in lists."""
 
 from __future__ import annotations
 
 from array import array
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
-from itertools import accumulate, islice, repeat
-from operator import add
+from itertools import repeat
 from typing import ClassVar, NamedTuple
 
 from netcheck.addr import Address, Mac
-
-_SPACES = b" \t\v\f\r\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII, but the line end
-
-
-class Texts:
-    """A column of texts, kept as UTF-8 one after the other, a line end behind each."""
-
-    def __init__(self) -> None:
-        self._bytes = bytearray()
-        self._ends = array("Q", [0])
-        self._lines = True  # no text holds a line end of its own
-
-    def __len__(self) -> int:
-        return len(self._ends) - 1
-
-    def __getitem__(self, row: int) -> str:
-        return self._bytes[self._ends[row] : self._ends[row + 1] - 1].decode("utf-8", "surrogatepass")
-
-    def lowered(self) -> Iterator[str] | None:
-        """All texts in lower case, much faster than one by one; None where they are not ASCII without spaces."""
-        if not self._lines or not self._bytes.isascii() or any(space in self._bytes for space in _SPACES):
-            return None
-        return iter(self._bytes.decode("ascii").lower().split("\n")[:-1])
-
-    def filled(self, row: int) -> bool:
-        """Say whether the text of a row is not empty."""
-        return self._ends[row] + 1 != self._ends[row + 1]
-
-    def add(self, text: str) -> None:
-        """Append one text."""
-        self._lines = self._lines and "\n" not in text
-        self._bytes += text.encode("utf-8", "surrogatepass")
-        self._bytes += b"\n"
-        self._ends.append(len(self._bytes))
-
-    def add_all(self, texts: Sequence[str], size: int) -> None:
-        """Append several texts; of none, as many empty ones."""
-        if not texts:
-            self._ends.extend(range(len(self._bytes) + 1, len(self._bytes) + size + 1))
-            self._bytes += b"\n" * size
-            return
-        whole = "\n".join(texts)
-        self._lines = self._lines and whole.count("\n") < size
-        parts: Sequence[str | bytes] = texts
-        if not whole.isascii():
-            parts = [text.encode("utf-8", "surrogatepass") for text in texts]
-        sizes = map(add, map(len, parts), repeat(1))
-        self._ends.extend(islice(accumulate(sizes, initial=len(self._bytes)), 1, None))
-        self._bytes += whole.encode("utf-8", "surrogatepass") + b"\n"
-
-    def extend(self, other: Texts) -> None:
-        """Append another column's texts."""
-        base = len(self._bytes)
-        self._lines = self._lines and other._lines
-        self._bytes += other._bytes
-        self._ends.extend(base + end for end in other._ends[1:])
 
 
 class Addresses:
@@ -127,8 +70,8 @@ class HostColumns:
         self.lines = array("Q")
         self.sources = array("I")
         self.seen = array("I")  # proleptic Gregorian ordinal, 0 for unknown
-        self.names = Texts()
-        self.notes = Texts()
+        self.names: list[str] = []
+        self.notes: list[str] = []
 
     def __len__(self) -> int:
         return len(self.macs)
@@ -148,8 +91,8 @@ class HostColumns:
         self.lines.append(line)
         self.sources.append(len(self.files) - 1)
         self.seen.append(seen.toordinal() if seen else 0)
-        self.names.add(name)
-        self.notes.add(note)
+        self.names.append(name)
+        self.notes.append(note)
 
     def add_block(self, block: Block, line: int) -> None:
         """Append hosts of the file begun last, the first of them on this line, each of the others on the next."""
@@ -159,8 +102,8 @@ class HostColumns:
         self.lines.extend(range(line, line + size))
         self.sources.extend(array("I", [len(self.files) - 1]) * size)
         self.seen.extend(block.seen or array("I", [0]) * size)
-        self.names.add_all(block.names, size)
-        self.notes.add_all(block.notes, size)
+        self.names += block.names or repeat("", size)
+        self.notes += block.notes or repeat("", size)
 
     def extend(self, other: HostColumns) -> None:
         """Append the rows of other columns."""

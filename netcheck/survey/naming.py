@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from netcheck.addr import Address
 from netcheck.plan.model import Place
-from netcheck.survey.columns import Addresses, Texts
+from netcheck.survey.columns import Addresses
 
 
 class RecordKind(StrEnum):
@@ -39,7 +39,7 @@ class NameRecords:
 
     def __init__(self) -> None:
         self._files: list[str] = []
-        self._names = Texts()
+        self._names: list[str] = []
         self._addresses = Addresses()
         self._lines = array("Q")
         self._sources = array("I")
@@ -57,7 +57,7 @@ class NameRecords:
         """Append one record."""
         if not self._files or self._files[-1] != file:
             self._files.append(file)
-        self._names.add(name)
+        self._names.append(name)
         self._addresses.add(address)
         self._lines.append(line)
         self._sources.append(len(self._files) - 1)

@@ -14,9 +14,12 @@ from datetime import date
 from functools import cached_property
 from itertools import compress, count, islice, repeat
 from operator import eq
+from typing import TypeVar
 
 from netcheck.addr import WIDTH, Address, Mac, Prefix, Range
 from netcheck.survey.columns import HostColumns, Index
+
+K = TypeVar("K")
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,25 +152,22 @@ class HostTable:
         """The rows of each of these MACs that has any, in the order read, by one look at every row."""
         wanted = {mac.value for mac in macs}
         found: dict[Mac, list[SiteHost]] = {}
-        for row in compress(count(), map(wanted.__contains__, self._columns.macs)):
+        for row in _rows(self._columns.macs, wanted):
             found.setdefault(Mac(self._columns.macs[row]), []).append(self._host(row))
         return found
 
     def by_names(self, names: Iterable[str]) -> dict[str, list[SiteHost]]:
         """The rows of each of these folded names that has any, in the order read, as `by_macs` finds them."""
-        wanted = set(names) - {""}
         found: dict[str, list[SiteHost]] = {}
-        for row in compress(count(), map(wanted.__contains__, self._folded())):
+        for row in _rows(self._folded, set(names) - {""}):
             host = self._host(row)
             found.setdefault(folded(host.name), []).append(host)
         return found
 
-    def _folded(self) -> Iterator[str]:
-        names = self._columns.names
-        lowered = names.lowered()
-        if lowered is not None:
-            return map(str.rstrip, lowered, repeat("."))
-        return (folded(names[row]) for row in range(len(names)))
+    @cached_property
+    def _folded(self) -> list[str]:
+        """Every name as `folded` has it, without a call of Python's own for each."""
+        return list(map(str.casefold, map(str.rstrip, map(str.strip, self._columns.names), repeat("."))))
 
     @property
     def distinct(self) -> int:
@@ -213,8 +213,8 @@ class HostTable:
     @cached_property
     def _names(self) -> Index:
         names = self._columns.names
-        keys = array("q", (hash(folded(names[row])) for row in range(len(names))))
-        return Index((row for row in range(len(names)) if names.filled(row)), keys)
+        keys = array("q", map(hash, self._folded))
+        return Index(compress(count(), names), keys)
 
     def _host(self, row: int) -> SiteHost:
         columns = self._columns
@@ -234,6 +234,11 @@ class HostTable:
 def folded(name: str) -> str:
     """A name as it is compared: without case, outer space and final dot (RFC 4343 section 2 on case)."""
     return name.strip().rstrip(".").casefold()
+
+
+def _rows(column: Sequence[K], wanted: set[K]) -> Iterator[int]:
+    """The rows that have one of the wanted values; most often none has."""
+    return iter(()) if wanted.isdisjoint(column) else compress(count(), map(wanted.__contains__, column))
 
 
 def _add(columns: HostColumns, host: SiteHost) -> None:
