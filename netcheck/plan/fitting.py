@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from netcheck.errors import Problem
 from netcheck.plan.model import Place
-from netcheck.plan.shapes import Shape
+from netcheck.plan.shapes import FORMAT, PlanShape, Shape
 from netcheck.text import listed, safe
 
 # What was expected, by the beginning of pydantic's name for the error.
@@ -29,6 +29,7 @@ _EXPECTED = (
     ("dict", "a table"),
     ("model", "a table"),
 )
+_OF_THE_TOP = ("interfaces", "subnets", "conversations", "translations", "format")  # keys, not tables
 _LIMITS = {
     "greater_than": ("above", "gt"),
     "greater_than_equal": ("from", "ge"),
@@ -53,7 +54,11 @@ def _problem(detail: ErrorDetails, shape: type[Shape], place: Place, noun: str) 
     key = _path(detail["loc"], noun)
     if detail["type"] == "extra_forbidden":
         known = keys_of(shape, detail["loc"])
-        near = suggestion(str(detail["loc"][-1]), known)
+        word = str(detail["loc"][-1])
+        if noun == "key" and shape is not PlanShape and word in _OF_THE_TOP:
+            do = f'In TOML it belongs to the table above it; put it at the top of the file, below "format = {FORMAT}"'
+            return Problem(f"{key} is not known here", str(place), do)
+        near = suggestion(word, known)
         return Problem(f"{key} is not known{near}", str(place), "" if near else f"Known here: {listed(known, 20)}")
     if detail["type"] == "missing":
         return Problem(f"{key} is {'missing' if noun == 'key' else 'empty'}", str(place))

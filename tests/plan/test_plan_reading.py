@@ -323,6 +323,10 @@ def test_a_survey_that_is_not_there_is_said_with_the_rest(tmp_path: Path) -> Non
         (SMALL.replace('name = "Filler', 'crowded = nan\nname = "Filler'), "expected a number"),
         (SMALL.replace('name = "Filler', 'crowded = 0\nname = "Filler'), "a number above 0"),
         (SMALL + "subnet = 1\n", "not known"),
+        (
+            SMALL + 'interfaces = "i.csv"\n',
+            '"interfaces" is not known here. In TOML it belongs to the table above it; put',
+        ),
         (SMALL + "[[device]]\nname = 'a'\ninterface = [1]\n", "expected a table, found 1"),
         (SMALL + "[[accepted]]\nrule = 'too-near'\n", 'key "because" is missing'),
         (SMALL + "[[station]]\nname = 's'\naddress = '10.1.1.1/8'\nuntil = 1\n", 'key "until" is not known'),
