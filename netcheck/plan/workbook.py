@@ -13,13 +13,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import chain, pairwise
 from pathlib import Path
 from typing import IO, Any
 
 from netcheck.errors import NetcheckError, Problem
 from netcheck.files import MIB, FileError, open_plain
 from netcheck.plan.delimited import Record
-from netcheck.plan.workbook_cells import part_of
 from netcheck.plan.workbook_merged import filled, merged_in
 from netcheck.text import safe
 
@@ -30,6 +30,17 @@ TYPES = "[Content_Types].xml"  # the part that every package has (ECMA-376 part 
 OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV; unpack what is packed"
 # A formula's cell without a stored value: `<f>...</f></c>`, `<f/></c>`, or with an empty `<v>`.
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
+
+
+_BEFORE = b"\xef\xbb\xbf\xff\xfe\0 \t\r\n"  # what may stand before the first element in UTF-8 and UTF-16
+_ROOT = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z]+)")
+# openpyxl takes about 12 microseconds for a text, and makes objects of all there is in a part but of sheets, which it
+# reads as a stream; measured. Spreadsheet programs have at most some 65,000 formats (from memory).
+_MOST_TAGS = {b"sst": 3_000_000, b"worksheet": UNPACKED_LIMIT}
+_SHEET = re.compile(rb"<(?:[\w.-]+:)?sheet[\s/>]")
+_MOST_SHEETS = 1000
+_ROW = re.compile(rb"<(?:[\w.-]+:)?row[\s/>]")
+_WIDEST = 16 * 16384  # elements from one row to the next, which openpyxl holds together; a row has at most 16,384 cells
 
 
 class Formula(str):
@@ -60,12 +71,8 @@ class Book:
             raise _refused(f"sheet {safe(sheet, 40)}: {error}") from error
 
     def _part(self, sheet: str) -> bytes:
-        """A sheet's XML, empty where only openpyxl knows how to find it."""
         with zipfile.ZipFile(self._stream) as archive:
-            try:
-                return archive.read(part_of(archive, sheet))
-            except (KeyError, ValueError):
-                return b""
+            return archive.read(_path_of(self._workbook[sheet]))
 
     def _records(self, sheet: str) -> Iterator[Record]:
         found = self._workbook[sheet]
@@ -83,6 +90,12 @@ class Book:
             raise
         except Exception as error:  # a broken sheet makes openpyxl fail in ways it does not name
             raise _unreadable(error) from error
+
+
+def _path_of(sheet: Any) -> str:
+    """The name of the part that openpyxl reads a sheet from."""
+    path: str = sheet._worksheet_path
+    return path
 
 
 def _refused(what: str, do: str = "Split it, or save its tables as CSV") -> FileError:
@@ -120,6 +133,9 @@ def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[B
     except Exception as error:  # as above
         raise _unreadable(error) from error
     try:
+        paths = list(map(_path_of, workbook.worksheets))
+        if len(set(paths)) < len(paths):
+            raise _refused("two of its sheets are one and the same part", "Save it again as .xlsx")
         yield Book(name, workbook, stream, values)
     finally:
         workbook.close()
@@ -145,7 +161,16 @@ def demand_sound(stream: IO[bytes]) -> None:
 
 
 def _demand_plain(name: str, data: bytes) -> None:
-    if not name.endswith((".xml", ".rels")):
+    root = _ROOT.search(data)
+    most = _MOST_TAGS.get(root[1] if root else b"", 500_000)
+    if len(_SHEET.findall(data)) > _MOST_SHEETS:
+        raise _refused(f"its part {safe(name, 60)} names more than {_MOST_SHEETS:,} sheets")
+    rows = pairwise(chain((found.start() for found in _ROW.finditer(data)), (len(data),)))
+    if any(data.count(b"<", start, end) > _WIDEST for start, end in rows):
+        raise _refused(f"its part {safe(name, 60)} has a row of more than {_WIDEST:,} elements")
+    if data.count(b"<") > most:
+        raise _refused(f"its part {safe(name, 60)} has more than {most:,} elements, which would take long to read")
+    if name.startswith("xl/media/") or data.lstrip(_BEFORE)[:1] != b"<":
         return
     if b"<!DOCTYPE" in data.replace(b"\0", b""):
         raise _refused("it holds a document type, which no workbook needs", "Save it again as .xlsx")

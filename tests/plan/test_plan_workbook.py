@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 from openpyxl.comments import Comment
 from openpyxl.styles import Font
 
 from netcheck.addr import Address
 from netcheck.errors import NetcheckError, PlanError
-from netcheck.plan.model import Interface, Place, Plan, SurveyEntry
+from netcheck.plan.model import Interface, Place, SurveyEntry
 from netcheck.plan.reading import read_plan
 from netcheck.plan.writing import with_addresses
 from netcheck.survey.reading import read_survey, read_surveys
@@ -180,100 +176,6 @@ def test_another_format_is_refused(tmp_path: Path) -> None:
     """The sheet `site` may say the format."""
     assert read_plan(book(tmp_path / "one.xlsx", {"site": [["format", 1], ["name", "x"]]})).name == "x"
     assert "format 2" in problems_of(book(tmp_path / "two.xlsx", {"site": [["format", 2], ["name", "x"]]}))[0]
-
-
-def packed(parts: dict[str, bytes]) -> bytes:
-    """A zip archive of these parts."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, data in parts.items():
-            archive.writestr(name, data)
-    return out.getvalue()
-
-
-def parts_of(data: bytes) -> dict[str, bytes]:
-    """The parts of a zip archive."""
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        return {name: archive.read(name) for name in archive.namelist()}
-
-
-@pytest.fixture(scope="module")
-def sound() -> bytes:
-    """The bytes of a sound workbook."""
-    out = io.BytesIO()
-    workbook = openpyxl.Workbook()
-    workbook.worksheets[0].title = "subnets"
-    for row in SUBNETS:
-        workbook.worksheets[0].append(row)
-    workbook.save(out)
-    return out.getvalue()
-
-
-SHEET = "xl/worksheets/sheet1.xml"
-
-
-@pytest.mark.parametrize(
-    ("part", "change", "words"),
-    [
-        ("xl/media/large.bin", lambda _: b"\0" * ((64 << 20) + 1), "bytes unpacked; at most 67,108,864 (64 MiB)"),
-        (SHEET, lambda data: b'<!DOCTYPE x [<!ENTITY a "b">]>' + data, "a document type"),
-        (SHEET, lambda data: data.replace(b"</c>", b"<f>A1</f></c>", 1), "formula without a stored value"),
-        (SHEET, lambda data: data.replace(b'<row r="2"', b'<row r="99999999999"'), "more than 1,048,576 rows"),
-        (SHEET, lambda data: data[: len(data) // 2], "cannot be read as a workbook"),
-        ("xl/workbook.xml", lambda _: b"<no", "cannot be read as a workbook"),
-        ("[Content_Types].xml", lambda _: b"", "cannot be read as a workbook"),
-        ("[Content_Types].xml", None, "no workbook of the kind .xlsx. Save a sheet of another kind (.ods)"),
-    ],
-    ids=["bomb", "doctype", "formula", "far-row", "cut-sheet", "cut-book", "no-types", "another-kind"],
-)
-def test_a_hostile_workbook_is_refused_with_words(
-    tmp_path: Path, sound: bytes, part: str, change: object, words: str
-) -> None:
-    """Soon, and in little memory."""
-    parts = parts_of(sound)
-    old = parts.pop(part, b"")
-    if callable(change):
-        parts[part] = change(old)
-    (tmp_path / "p.xlsx").write_bytes(packed(parts))
-    assert any(words in one for one in problems_of(tmp_path / "p.xlsx"))
-
-
-def test_a_false_size_of_a_sheet_is_not_believed(tmp_path: Path, sound: bytes) -> None:
-    """The `dimension` of a sheet may name a million rows of 16,384 columns."""
-    parts = parts_of(sound)
-    parts[SHEET] = parts[SHEET].replace(b'ref="A1:F2"', b'ref="A1:XFD1048576"')
-    assert b"XFD1048576" in parts[SHEET]
-    (tmp_path / "p.xlsx").write_bytes(packed(parts))
-    assert len(read_plan(tmp_path / "p.xlsx").subnets) == 1
-
-
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.data())
-def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataObject) -> None:
-    """Nothing but a PlanError can happen, whether the archive or a part in it is damaged."""
-    if data.draw(st.booleans()):
-        parts = parts_of(sound)
-        name = data.draw(st.sampled_from(sorted(parts)))
-        parts[name] = _mutated(data, parts[name])
-        content = packed(parts)
-    else:
-        content = _mutated(data, sound)
-    (tmp_path / "p.xlsx").write_bytes(content)
-    assert isinstance(outcome(tmp_path / "p.xlsx"), Plan | PlanError)
-
-
-def _mutated(data: st.DataObject, content: bytes) -> bytes:
-    start = data.draw(st.integers(0, len(content)))
-    length = data.draw(st.integers(0, 30) | st.just(len(content)))
-    return content[:start] + data.draw(st.binary(max_size=8)) + content[start + length :]
-
-
-def outcome(path: Path) -> Plan | PlanError:
-    """The plan, or the one error that may come instead."""
-    try:
-        return read_plan(path)
-    except PlanError as error:
-        return error
 
 
 def survey_of(path: Path, **columns: str) -> object:

@@ -1,0 +1,184 @@
+"""A workbook cannot do harm: what is damaged, too large, or grows while it is read is refused soon, and with words."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+import openpyxl
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from netcheck.errors import NetcheckError, PlanError
+from netcheck.plan.model import Place, Plan, SurveyEntry
+from netcheck.plan.reading import read_plan
+from netcheck.survey.reading import read_survey
+from netcheck.survey.source import Survey
+
+
+def packed(parts: dict[str, bytes]) -> bytes:
+    """A zip archive of these parts."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+def parts_of(data: bytes) -> dict[str, bytes]:
+    """The parts of a zip archive."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def made(rows: list[list[str]]) -> bytes:
+    """The bytes of a workbook whose one sheet holds these rows."""
+    out = io.BytesIO()
+    workbook = openpyxl.Workbook()
+    workbook.worksheets[0].title = "subnets"
+    for row in rows:
+        workbook.worksheets[0].append(row)
+    workbook.save(out)
+    return out.getvalue()
+
+
+@pytest.fixture(scope="module")
+def sound() -> bytes:
+    """The bytes of a sound workbook."""
+    return made([["name", "prefix", "gateway", "pools"], ["packing", "10.62.30.0/24", "10.62.30.1", "10.62.30.180"]])
+
+
+def twice(data: bytes) -> bytes:
+    """A list of sheets that names its one sheet by a second name."""
+    start, end = data.index(b"<sheet "), data.index(b"</sheets>")
+    return data[:end] + data[start:end].replace(b'"subnets"', b'"more"') + data[end:]
+
+
+SHEET = "xl/worksheets/sheet1.xml"
+
+
+@pytest.mark.parametrize(
+    ("part", "change", "words"),
+    [
+        ("xl/media/large.bin", lambda _: b"\0" * ((64 << 20) + 1), "bytes unpacked; at most 67,108,864 (64 MiB)"),
+        (SHEET, lambda data: b'<!DOCTYPE x [<!ENTITY a "b">]>' + data, "a document type"),
+        (SHEET, lambda data: data.replace(b"</c>", b"<f>A1</f></c>", 1), "formula without a stored value"),
+        (SHEET, lambda data: data.replace(b'<row r="2"', b'<row r="99999999999"'), "more than 1,048,576 rows"),
+        (SHEET, lambda data: data[: len(data) // 2], "cannot be read as a workbook"),
+        ("xl/workbook.xml", lambda _: b"<no", "cannot be read as a workbook"),
+        ("[Content_Types].xml", lambda _: b"", "cannot be read as a workbook"),
+        ("xl/sharedStrings.xml", lambda _: b"<x:sst>" + b"<x:si/>" * 3_000_000, "more than 3,000,000 elements"),
+        ("xl/styles.xml", lambda data: data + b"<xf/>" * 500_000, "more than 500,000 elements"),
+        ("xl/theme/theme1.xml", lambda _: b"<a>" * 500_001, "more than 500,000 elements"),
+        (SHEET, lambda data: data.replace(b"</row>", b"<c/>" * 262_144 + b"</row>", 1), "a row of more than 262,144"),
+        ("xl/workbook.xml", lambda data: data + b"<x:sheet/>" * 1000, "names more than 1,000 sheets"),
+        ("xl/workbook.xml", twice, "two of its sheets are one and the same part"),
+        ("xl/strings.bin", lambda _: b"\xef\xbb\xbf\n<!DOCTYPE a>", "a document type"),
+        ("[Content_Types].xml", None, "no workbook of the kind .xlsx. Save a sheet of another kind (.ods)"),
+    ],
+    ids=[
+        *("bomb", "doctype", "formula", "far-row", "cut-sheet", "cut-book", "no-types", "many-texts", "many-formats"),
+        *("deep", "wide-row", "many-sheets", "twice", "doctype-elsewhere", "another-kind"),
+    ],
+)
+def test_a_hostile_workbook_is_refused_with_words(
+    tmp_path: Path, sound: bytes, part: str, change: object, words: str
+) -> None:
+    """Soon, and in little memory."""
+    parts = parts_of(sound)
+    old = parts.pop(part, b"")
+    if callable(change):
+        parts[part] = change(old)
+    (tmp_path / "p.xlsx").write_bytes(packed(parts))
+    assert words in str(outcome(tmp_path / "p.xlsx"))
+
+
+def test_a_false_size_of_a_sheet_is_not_believed(tmp_path: Path, sound: bytes) -> None:
+    """The `dimension` of a sheet may name a million rows of 16,384 columns."""
+    parts = parts_of(sound)
+    parts[SHEET] = parts[SHEET].replace(b'ref="A1:D2"', b'ref="A1:XFD1048576"')
+    assert b"XFD1048576" in parts[SHEET]
+    (tmp_path / "p.xlsx").write_bytes(packed(parts))
+    assert len(read_plan(tmp_path / "p.xlsx").subnets) == 1
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataObject) -> None:
+    """Nothing but a refusal can happen, whether the archive, what is packed in it, or a part is damaged, and whether it
+    is to be a plan or a survey."""
+    match data.draw(st.sampled_from(["part", "archive", "bits"])):
+        case "part":
+            parts = parts_of(sound)
+            name = data.draw(st.sampled_from(sorted(parts)))
+            parts[name] = _mutated(data, parts[name])
+            content = packed(parts)
+        case "archive":
+            content = _mutated(data, sound)
+        case _:
+            flipped = bytearray(sound)
+            for bit in data.draw(st.lists(st.integers(0, 8 * len(sound) - 1), min_size=1, max_size=4)):
+                flipped[bit // 8] ^= 1 << bit % 8
+            content = bytes(flipped)
+    (tmp_path / "p.xlsx").write_bytes(content)
+    assert isinstance(outcome(tmp_path / "p.xlsx"), Plan | PlanError)
+    with suppress(NetcheckError):
+        survey_of(tmp_path / "p.xlsx")
+
+
+@pytest.mark.parametrize(
+    ("change", "found"),
+    [
+        (lambda sheet: sheet.replace(b"</v>", b"9</v>", 1), "cannot be read as a workbook"),
+        (lambda sheet: sheet.replace(b'r="A2"', b'r="ZZZZZZZZZZ2"'), "cannot be read as a workbook"),
+        (lambda sheet: sheet.replace(b"</v>", b"</v ><x/>", 1), "192.0.2.5"),
+    ],
+    ids=["no such text", "no such column", "sound"],
+)
+def test_a_sheet_that_names_what_is_not_there(change: Callable[[bytes], bytes], found: str, tmp_path: Path) -> None:
+    """Shared texts, columns and rows out of range; a relation to elsewhere is never followed."""
+    parts = parts_of(made([["IP address"], ["192.0.2.5"]]))
+    text = b'<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><si><t>IP address</t></si></sst>'
+    parts["xl/sharedStrings.xml"] = text
+    parts[SHEET] = parts[SHEET].replace(b't="inlineStr"><is><t>IP address</t></is>', b't="s"><v>0</v>', 1)
+    links = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    added = f'<Relationship Id="r8" Type="{links}/sharedStrings" Target="/xl/sharedStrings.xml"/>'
+    added += f'<Relationship Id="r9" Type="{links}/externalLink" Target="file:///etc/passwd" TargetMode="External"/>'
+    name = "xl/_rels/workbook.xml.rels"
+    parts[name] = parts[name].replace(b"</Relationships>", added.encode() + b"</Relationships>")
+    types = parts["[Content_Types].xml"]
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
+    entry = f'<Override PartName="/xl/sharedStrings.xml" ContentType="{kind}"/></Types>'
+    parts["[Content_Types].xml"] = types.replace(b"</Types>", entry.encode())
+    assert b't="s"' in parts[SHEET]
+    assert change(parts[SHEET]) != parts[SHEET]
+    parts[SHEET] = change(parts[SHEET])
+    (tmp_path / "list.xlsx").write_bytes(packed(parts))
+    try:
+        said = str(next(iter(survey_of(tmp_path / "list.xlsx").hosts)).address)
+    except NetcheckError as error:
+        said = str(error)
+    assert found in said
+
+
+def _mutated(data: st.DataObject, content: bytes) -> bytes:
+    start = data.draw(st.integers(0, len(content)))
+    length = data.draw(st.integers(0, 30) | st.just(len(content)))
+    return content[:start] + data.draw(st.binary(max_size=8)) + content[start + length :]
+
+
+def outcome(path: Path) -> Plan | PlanError:
+    """The plan, or the one error that may come instead."""
+    try:
+        return read_plan(path)
+    except PlanError as error:
+        return error
+
+
+def survey_of(path: Path) -> Survey:
+    """Read a workbook as a survey."""
+    return read_survey(SurveyEntry(path.name, Place("plan.toml")), path.parent)
