@@ -8,7 +8,7 @@ from statistics import median
 from netcheck.proof.bench import FRESH, Bench
 from netcheck.proof.events import What
 from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line
-from netcheck.proof.luck import LEAST_UNSEEN, burst_luck, bursty, luck, misses_needed, outlasts
+from netcheck.proof.luck import LEAST_UNSEEN, BurstsSeen, bursts_in, luck, misses_needed
 from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
 from netcheck.proof.result import Phase, PhaseResult, Rtt
 from netcheck.proof.targets import Target
@@ -17,6 +17,7 @@ WINDOW = 60.0  # seconds of phase in that count: 6-settled-details.md 34
 LEAST_ECHO = 5  # echoes in phase in: 4-proof.md, Phases
 ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
 LOST = 1e-4  # a control's run of misses this unlikely is no luck
+AT_ONCE = 0.1  # seconds within which an answer counts as one of just now: a look follows within TICK of it
 TRIGGER = 1e-3  # a run of misses this unlikely opens phase out: a hint, not the evidence
 
 
@@ -59,8 +60,8 @@ class Case:
         self.limit = bench.settings.luck
         self.least_out = LEAST_ARP[Phase.OUT]
         self.minds_bursts = True  # a silence must outlast bursts of loss
-        self.bursts: tuple[list[tuple[int, float]], float] | None = None  # those of phase in, and its seconds
-        self.burst_luck = 0.0  # of the silence, at most the limit
+        self.bursts: BurstsSeen | None = None  # in phase in
+        self.burst_luck = 0.0  # of the silence
         self.fallen: tuple[str, ...] = ()
         self.instead: tuple[str, ...] = ()
         self.anonymous: int | None = None
@@ -152,16 +153,30 @@ class Case:
         limit = self.bench.settings.luck
         return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
 
-    def bursty(self) -> bool:
-        """Say whether its answers are lost in bursts, so that phase in must go on to learn how long they last."""
-        return bursty(*self.line.runs(max(self.first, self.bench.now - WINDOW), EVER, self.mac or 0))
+    def answers_now(self) -> bool:
+        """Say whether the MAC under test was heard just now."""
+        return self.line.last_heard.get(self.mac or 0, -EVER) > self.bench.now - AT_ONCE
 
-    def outlasts_bursts(self, until: float) -> float:
-        """Seconds of silence that no burst of loss is likely to fill; 0 where losses do not come in bursts."""
+    def bursts_until(self, until: float) -> BurstsSeen | None:
+        """The bursts in which its answers were lost, in the time before `until` that counts; None where they are lost
+        one by one. A single one after the request is put down to a hand that moved too soon; more are bursts."""
         since = max(self.first, until - WINDOW)
-        sent, runs = self.line.runs(since, until, self.mac or 0)
-        self.bursts = (runs, until - since) if bursty(sent, runs) else None
-        return outlasts(*self.bursts, self.bench.settings.luck) if self.bursts else 0.0
+        asked = min(max(since, self.request), until)
+        sent, runs = self.line.runs(since, asked, self.mac or 0)
+        more, later = self.line.runs(asked, until, self.mac or 0)
+        if sum(misses > 1 for misses, _ in later) > 1:
+            runs += later
+        return bursts_in(sent + more, runs, until - since)
+
+    @property
+    def sought(self) -> float:
+        """Seconds in which a silence was looked for before the one that counts began: see `looked`."""
+        since = self.request if self.cable == "inferred" else self.out_from
+        return max(0.0, self.quiet_from - since)
+
+    def unclear(self) -> bool:
+        """Say whether the bursts seen are too few or too long for any silence that a hand can hold."""
+        return self.bursts is not None and self.bursts.outlasted(self.sought, self.bench.settings.luck) == EVER
 
     def second_owner(self, detour: float = 1.0) -> bool:
         """Say whether another MAC owns the address as well: the one under test went on beside it."""
@@ -254,18 +269,26 @@ class Case:
     # Opening and closing phases
 
     def open_out(self, cable: str, out_from: float) -> None:
-        """Begin phase out: hearings from `out_from` on belong to it, and the silence that counts begins now. It must
-        last as 4-proof.md says: 3 s, three times the longest gap between answers, longer than any burst of loss is
-        likely to last, and what was asked for."""
-        assert self.mac is not None
-        self.cable, self.out_from, self.quiet_from = cable, out_from, self.bench.now
+        """Begin phase out: hearings from `out_from` on belong to it, and the silence that counts begins now."""
+        self.cable, self.out_from = cable, out_from
         self.left = self.last_sign() if cable == "operator" else out_from
-        gap = self.line.longest_gap(max(self.first, out_from - WINDOW), out_from, self.mac)
-        least = LEAST_SILENCE
-        if cable != "carrier" and self.minds_bursts:
-            least = max(LEAST_UNSEEN, self.outlasts_bursts(out_from))
-        self.silence_least = max(least, 3 * gap, self.bench.settings.out_for)
+        self.begin_silence(self.bench.now)
         self.close_in(out_from)
+
+    def begin_silence(self, at: float) -> None:
+        """Begin the silence that counts, perhaps anew. It must last as 4-proof.md says: 3 s, three times the longest
+        gap between answers, longer than a burst of loss is likely to last, and what was asked for. Where no hand could
+        outlast the bursts, it need not try: `burst_luck` says what the silence is worth."""
+        assert self.mac is not None
+        self.quiet_from = at
+        gap = self.line.longest_gap(max(self.first, self.out_from - WINDOW), self.out_from, self.mac)
+        least = LEAST_SILENCE
+        self.bursts = self.bursts_until(self.out_from) if self.cable != "carrier" and self.minds_bursts else None
+        if self.cable != "carrier" and self.minds_bursts:
+            least = LEAST_UNSEEN
+        if self.bursts is not None and not self.unclear():
+            least = max(least, self.bursts.outlasted(self.sought, self.bench.settings.luck))
+        self.silence_least = max(least, 3 * gap, self.bench.settings.out_for)
 
     def _result(self, since: float, until: float, seconds: float, mac: int) -> PhaseResult:
         trips = [1000 * trip for trip in self.line.round_trips(since, until, mac)]
@@ -286,8 +309,7 @@ class Case:
         now = self.bench.now
         self.looks = self.looked()
         self.silence = now - self.quiet_from
-        if self.bursts:  # above the limit only where nobody could hold the cable long enough (LONGEST_WAIT)
-            self.burst_luck = min(self.bench.settings.luck, burst_luck(*self.bursts, self.silence))
+        self.burst_luck = self.bursts.luck(self.silence, self.sought) if self.bursts is not None else 0.0
         self.results[Phase.OUT] = self._result(self.quiet_from, now, now - self.out_from, self.mac)
         if self.cable == "carrier":
             self.results[Phase.OUT] = PhaseResult(seconds=round(now - self.out_from, 3))

@@ -5,7 +5,10 @@ Probes a fraction of a second apart are not independent trials: the figures orde
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, inf
 
 LUCK_LIMIT = 1e-4
 UNHEARD_LIMIT = 1e-3
@@ -13,8 +16,9 @@ RARE = 0.05  # runs of misses expected by independent loss, below which a run is
 # Seconds of silence where no carrier tells that the cable is out: a link that is bad a fifth of the time, for 2 s on
 # average, stays bad that long with a chance of 0.2 * exp(-15 / 2), about 1e-4 (common practice, no source for the 2 s).
 LEAST_UNSEEN = 15.0
-MARGIN = 1e-3  # seconds, so that a silence of just that length is within the limit
 LONGEST_WAIT = 90.0  # seconds that nobody holds a cable longer than
+LONGEST_MEAN = 16.0  # seconds: a link that is gone for longer at a time is not one to prove ports on (our own bound)
+Run = tuple[int, float]  # misses in a row, and the seconds between the answers around them
 
 
 def luck(sent: int, answered: int, missed: int) -> float:
@@ -29,39 +33,59 @@ def luck(sent: int, answered: int, missed: int) -> float:
     return chance
 
 
-def bursty(sent: int, runs: Sequence[tuple[int, float]]) -> bool:
+def bursty(sent: int, runs: Sequence[Run]) -> bool:
     """Say whether losses come in bursts: whether a run of misses as long as the longest of `runs` would be rare among
-    so many probes that are lost one by one. A run is (misses, seconds)."""
+    so many probes that are lost one by one."""
     missed = sum(misses for misses, _ in runs)
     share = (missed + 0.5) / (sent + 1)
     longest = max((misses for misses, _ in runs), default=0)
     return longest > 1 and sent * (1 - share) * share**longest < RARE
 
 
-def outlasts(runs: Sequence[tuple[int, float]], watched: float, limit: float = LUCK_LIMIT) -> float:
-    """Seconds of silence that a burst of loss, by those seen in `watched` seconds, has no more than `limit` chance to
-    fill (`burst_luck`); LONGEST_WAIT at most."""
-    total, count, share = _bursts(runs, watched)
-    factor: float = max(1.0, share / limit) ** (1 / (count + 1))
-    return min(LONGEST_WAIT, total * (factor - 1) + MARGIN) if total else 0.0
+@dataclass(frozen=True, slots=True)
+class BurstsSeen:
+    """So many bursts of loss, `total` seconds in all, were seen in `watched` seconds of answers."""
+
+    count: int
+    total: float
+    watched: float
+
+    def luck(self, silence: float, sought: float = 0.0) -> float:
+        """The chance that a burst fills so many seconds of silence: one would have to be on at that moment, or begin in
+        the `sought` seconds in which a silence was looked for, and last so long.
+
+        Exponential lengths, whose mean may be of any order up to LONGEST_MEAN, each as likely: after n bursts of s
+        seconds in all, the next lasts longer than x with the chance (s / (s + x)) ** n, lowered by that bound."""
+        outlasting = self.total + max(0.0, silence)
+        within = _poisson(self.count, outlasting / LONGEST_MEAN) / _poisson(self.count, self.total / LONGEST_MEAN)
+        chance: float = self._on(sought) * (self.total / outlasting) ** self.count * within
+        return chance
+
+    def outlasted(self, sought: float = 0.0, limit: float = LUCK_LIMIT) -> float:
+        """Seconds of silence, in tenths, that bring `luck` down to the limit; infinite where no hand holds a cable long
+        enough (LONGEST_WAIT)."""
+        tenths = range(int(10 * LONGEST_WAIT) + 1)
+        needed = bisect_left(tenths, -limit, key=lambda tenth: -self.luck(tenth / 10, sought))
+        return needed / 10 if needed < len(tenths) else inf
+
+    def _on(self, sought: float) -> float:
+        seconds = self.total + self.count * sought
+        return min(1.0, seconds / self.watched) if self.watched > 0 else 1.0
 
 
-def burst_luck(runs: Sequence[tuple[int, float]], watched: float, silence: float) -> float:
-    """The chance that a burst of loss, by those seen in `watched` seconds, fills so many seconds of silence: it would
-    have to be on at that moment, and last so long.
-
-    Exponential lengths of unknown mean: after n bursts of s seconds in all, the next lasts longer than x with the
-    chance (s / (s + x)) ** (n + 1). Runs of one miss are no bursts."""
-    total, count, share = _bursts(runs, watched)
-    chance: float = share * (total / (total + max(0.0, silence))) ** (count + 1) if total else 0.0
-    return chance
-
-
-def _bursts(runs: Sequence[tuple[int, float]], watched: float) -> tuple[float, int, float]:
-    """Seconds of bursts, how many there were, and their share of the time."""
+def bursts_in(sent: int, runs: Sequence[Run], watched: float) -> BurstsSeen | None:
+    """The bursts among runs of misses in so many probes, None where losses come one by one. A single miss is none."""
     lengths = [seconds for misses, seconds in runs if misses > 1]
-    total = sum(lengths)
-    return total, len(lengths), min(1.0, total / watched) if watched > 0 else 1.0
+    return BurstsSeen(len(lengths), sum(lengths), watched) if bursty(sent, runs) else None
+
+
+def _poisson(count: int, mean: float) -> float:
+    """The chance of fewer than so many where so many are to be expected (the upper incomplete gamma function)."""
+    term = total = 1.0
+    for k in range(1, count):
+        term *= mean / k
+        total += term
+    return exp(-mean) * total
 
 
 def misses_needed(sent: int, answered: int, limit: float = LUCK_LIMIT, most: int = 1000) -> int:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Generator
 
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.bench import FRESH, Cut
-from netcheck.proof.case import Case
+from netcheck.proof.case import WINDOW, Case
 from netcheck.proof.events import What
 from netcheck.proof.inquiring import inquire
 from netcheck.proof.lines import EVER
@@ -20,7 +20,9 @@ from netcheck.proof.observing import observed
 from netcheck.proof.returning import phase_back, put_back, recover
 from netcheck.proof.silence import Void, own_cable, pull_and_out
 
-ENOUGH_IN = 30.0  # seconds after which a lossy device's cable is asked for all the same
+ENOUGH_IN = 30.0  # seconds after which a lossy device's cable is asked for all the same; WINDOW where bursts were seen
+HAND = 5.0  # seconds that a hand takes to the cable: in these a silence is looked for
+READY_SILENCE = 30.0  # phase in goes on while it would take a longer silence to outlast the bursts seen
 GONE = 10.0  # seconds of silence in phase in after which nobody need be asked for the cable: it is out, or it restarts
 READY_MISSES = 20  # phase in goes on while phase out would need more misses than this
 CONTROL_ASKS = 3  # questions to an address that nobody should own
@@ -154,11 +156,11 @@ def _pause(case: Case, seconds: float) -> Steps:
 def gather(case: Case) -> Steps:
     """Go on until there is enough to say how reliably it answers, who else answers, and the watch has gone round."""
     bench = case.bench
-    until = bench.now + ENOUGH_IN
-    case.say(What.WAIT, "Counting its answers", until)
+    began = bench.now
+    case.say(What.WAIT, "Counting its answers", began + ENOUGH_IN)
     own = {address for way in bench.asker.ways for address, _ in way.addresses}
     spare = tuple(address for address in bench.aim.net(case.target.subnet).spare if address not in own)
-    while not (_controls_asked(case, spare) and case.reliable() and (bench.now > until or _ready(case))):
+    while not (_controls_asked(case, spare) and case.reliable() and _ready(case, bench.now - began)):
         case.pressed()
         own_cable(case)
         if bench.settings.direct and not bench.carrier[0]:
@@ -170,14 +172,20 @@ def gather(case: Case) -> Steps:
     case.close_in(bench.now)
 
 
-def _ready(case: Case) -> bool:
-    """Phase out can be short, and there is a control for it or every watched address has had its turns."""
+def _ready(case: Case, lasted: float) -> bool:
+    """Phase out can be short, and there is a control for it or every watched address has had its turns; or phase in
+    lasted long enough. Never while a burst of loss may be on, so that none is taken for the pull."""
     bench = case.bench
     if bench.settings.direct:
         return True
+    if not case.answers_now():
+        return False
+    bursts = case.bursts_until(bench.now)
+    if lasted > (WINDOW if bursts is not None else ENOUGH_IN):
+        return True
     if case.misses_needed(READY_MISSES + 1) > READY_MISSES:
         return False
-    if case.bursty():
+    if bursts is not None and bursts.outlasted(HAND, bench.settings.luck) > READY_SILENCE:
         return False
     others, gateway = bench.companions(case.target, bench.now - FRESH, bench.now)
     return bool(others or gateway) or all(line.asked >= 3 for line in bench.watched.values())

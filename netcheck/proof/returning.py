@@ -96,6 +96,7 @@ def recover(case: Case, why: str) -> Steps:
     assert case.mac is not None
     case.voids += 1
     case.out_did_not_count()
+    case.request = EVER
     since, deadline = bench.now, bench.now + bench.settings.patience
     case.say(What.DO, "Put every cable back as it was; the phase is repeated", deadline)
     case.warn(f"This does not count: {why}")

@@ -201,7 +201,8 @@ def _lucky(seen: Observed, names: Names) -> str:
     if seen.silence < seen.silence_least:
         return f"The silence lasted {seen.silence:.1f} s; {seen.silence_least:.1f} s are needed."
     if seen.cable != "carrier" and (chance is None or chance > seen.luck_limit):
-        return f"The silence could be luck: {_figure(chance)}, above {_figure(seen.luck_limit)}."
+        bursts = ", since answers are lost in bursts" if seen.burst_luck > seen.luck_limit else ""
+        return f"The silence could be luck{bursts}: {_figure(chance)}, above {_figure(seen.luck_limit)}."
     return ""
 
 

@@ -109,7 +109,10 @@ def phase_out(case: Case) -> Steps:
         if case.silent_enough():
             enough_at = min(enough_at, bench.now)
             if case.cable == "carrier" or not case.doubtful():
-                case.say(What.ENOUGH, "Silence proven")
+                if case.unclear():
+                    case.warn("Answers are lost in bursts: this silence could be one of them")
+                else:
+                    case.say(What.ENOUGH, "Silence proven")
                 break
             if bench.now > enough_at + DOUBT:
                 break
@@ -128,7 +131,8 @@ def _cable_changes(case: Case) -> None:
         case.open_out("carrier", bench.now)
         return
     if case.pressed() and case.cable == "inferred":
-        case.cable, case.quiet_from = "operator", bench.now
+        case.cable = "operator"
+        case.begin_silence(bench.now)
     own_cable(case)
     if everything_fell(case) and case.fell():
         names = listed([bench.word(line) for line in case.all_controls])
@@ -142,7 +146,7 @@ def _answered_meanwhile(case: Case) -> bool:
         return False
     if case.cable == "inferred":
         raise TooSoon
-    case.quiet_from = max(case.bench.now, sign.at)
+    case.begin_silence(max(case.bench.now, sign.at))
     case.choose_controls()
     case.warn(f"{case.target.address_text} still answers: is it the right cable?")
     return True

@@ -6,15 +6,24 @@ can be counted. Phase in lasts as long as the prober lets it; then an operator s
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from random import Random
+from statistics import fmean
 
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
+from netcheck.proof.case import WINDOW
 from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line, Probe
-from netcheck.proof.luck import LEAST_UNSEEN, LUCK_LIMIT, burst_luck, bursty, luck, misses_needed, outlasts
+from netcheck.proof.luck import (
+    LEAST_UNSEEN,
+    LUCK_LIMIT,
+    BurstsSeen,
+    bursts_in,
+    luck,
+    misses_needed,
+)
 from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
-from netcheck.proof.phases import ENOUGH_IN, READY_MISSES
+from netcheck.proof.phases import ENOUGH_IN, HAND, READY_MISSES, READY_SILENCE
 from netcheck.proof.result import Phase
 from netcheck.rig.loss import Bursts
 
@@ -25,13 +34,25 @@ Lost = Callable[[float], bool]  # whether a probe sent at this time stays unansw
 
 
 @dataclass(frozen=True, slots=True)
+class Silence:
+    """One silence that began while nobody had pulled anything: whether it lasted as long as was asked for, the figure
+    that would be said of it, and the seconds of phase in and of the silence."""
+
+    lucky: bool
+    stated: float
+    watched: float
+    needed: float
+
+
+@dataclass(frozen=True, slots=True)
 class Calibration:
     """So many silences of so many were taken for a pulled cable; `stated` is the mean of the figures said for them all,
-    `needed` the mean of the seconds of silence that were asked for."""
+    `watched` and `needed` the mean seconds of phase in and of the silence that was asked for."""
 
     lucky: int
     of: int
     stated: float
+    watched: float
     needed: float
 
 
@@ -47,39 +68,49 @@ def in_bursts(share: float, length: float, random: Random) -> Lost:
 
 def calibrate(lost: Callable[[], Lost], runs: int, limit: float = LUCK_LIMIT, with_bursts: bool = True) -> Calibration:
     """Try so many links; `with_bursts` says whether the rule that minds bursts is in force."""
-    found = [_silence(lost(), limit, with_bursts) for _ in range(runs)]
-    lucky = sum(silent for silent, _, _ in found)
-    return Calibration(
-        lucky, runs, sum(stated for _, stated, _ in found) / runs, sum(needed for _, _, needed in found) / runs
-    )
+    return summed([silence(lost(), limit, with_bursts) for _ in range(runs)])
 
 
-def _silence(lost: Lost, limit: float, with_bursts: bool) -> tuple[bool, float, float]:
-    """Whether one link was lucky, the figure that would be said of it, and the seconds of silence it needed."""
+def summed(found: Sequence[Silence]) -> Calibration:
+    """Sum silences up."""
+    means = (fmean(values) for values in zip(*((one.stated, one.watched, one.needed) for one in found), strict=True))
+    return Calibration(sum(one.lucky for one in found), len(found), *means)
+
+
+def silence(lost: Lost, limit: float, with_bursts: bool = True) -> Silence:
+    """What one link comes to."""
     line = Line(0, 0, "")
     line.keep(MANY)
     now, turn = 0.0, 0
     while not _enough(line, now, limit, with_bursts):
         now, turn = _ask(line, now, turn, lost)
-    sent, runs = line.runs(0, EVER, MAC)
-    least = max(LEAST_UNSEEN if with_bursts else LEAST_SILENCE, 3 * line.longest_gap(0, now, MAC))
-    if with_bursts and bursty(sent, runs):
-        least = max(least, outlasts(runs, now, limit))
-    needed, stated = _needed(line, limit, least)
-    if with_bursts and bursty(sent, runs):
-        stated = max(stated, min(limit, burst_luck(runs, now, needed)))
-    return _all_lost(lost, now, needed), stated, needed
+    bursts = _bursts(line, now) if with_bursts else None
+    least = max(LEAST_UNSEEN if with_bursts else LEAST_SILENCE, 3 * line.longest_gap(now - WINDOW, now, MAC))
+    if bursts is not None and bursts.outlasted(0.0, limit) < EVER:
+        least = max(least, bursts.outlasted(0.0, limit))
+    needed, stated = _needed(line, now, limit, least)
+    if bursts is not None:
+        stated = max(stated, bursts.luck(needed))
+    return Silence(_all_lost(lost, now, needed), stated, now, needed)
+
+
+def _bursts(line: Line, now: float) -> BurstsSeen | None:
+    since = max(0.0, now - WINDOW)
+    return bursts_in(*line.runs(since, EVER, MAC), now - since)
 
 
 def _enough(line: Line, now: float, limit: float, with_bursts: bool) -> bool:
-    """Phase in has lasted long enough."""
+    """Phase in has lasted long enough, and, where bursts are minded, the last probe was answered."""
     if now < AT_LEAST_IN or not line.answered:
         return now > 10 * ENOUGH_IN
-    if now > ENOUGH_IN:
+    if with_bursts and MAC not in line.probes[-1].answers:
+        return now > 10 * ENOUGH_IN
+    bursts = _bursts(line, now) if with_bursts else None
+    if now > (ENOUGH_IN if bursts is None else WINDOW):
         return True
     tallies = [line.tally(kind, 0, EVER, MAC) for kind in Kind]
     most = max(misses_needed(t.sent, t.answered, limit, READY_MISSES + 1) for t in tallies if t.answered)
-    return most <= READY_MISSES and not (with_bursts and bursty(*line.runs(0, EVER, MAC)))
+    return most <= READY_MISSES and (bursts is None or bursts.outlasted(HAND, limit) <= READY_SILENCE)
 
 
 def _ask(line: Line, now: float, turn: int, lost: Lost) -> tuple[float, int]:
@@ -92,10 +123,10 @@ def _ask(line: Line, now: float, turn: int, lost: Lost) -> tuple[float, int]:
     return now + ARP_EVERY / 5, turn + 1
 
 
-def _needed(line: Line, limit: float, least: float) -> tuple[float, float]:
+def _needed(line: Line, now: float, limit: float, least: float) -> tuple[float, float]:
     """Seconds of silence until everything is satisfied, and the figure that is said then."""
     seconds = max(least, (LEAST_ARP[Phase.OUT] - 1) * ARP_EVERY + WAIT)
-    tallies = {kind: line.tally(kind, 0, EVER, MAC) for kind in Kind}
+    tallies = {kind: line.tally(kind, now - WINDOW, EVER, MAC) for kind in Kind}
     for kind, every in ((Kind.ARP, ARP_EVERY), (Kind.ECHO, ECHO_EVERY)):
         if tallies[kind].answered:
             misses = misses_needed(tallies[kind].sent, tallies[kind].answered, limit)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import partial
 from random import Random
 
+from netcheck.proof.case import WINDOW
 from netcheck.proof.events import Event, What
 from netcheck.proof.luck import LEAST_UNSEEN
 from netcheck.proof.result import Phase, Verdict
@@ -115,6 +116,57 @@ def test_a_silence_outlasts_a_burst_of_loss() -> None:
     ran = keyed(pair()).prove()
     assert ran.proof.verdict is Verdict.PROVEN
     assert dict(ran.proof.phases)[Phase.OUT].seconds >= LEAST_UNSEEN
+
+
+def gone(scene: Scene, *spans: tuple[float, float]) -> Scene:
+    """The link to alpha is gone by itself at these times, in seconds from the start."""
+    worn = scene.jacks["alpha/cpu"].behind = Jack(0)
+    for since, until in spans:
+        scene.rig.after(since, partial(scene.rig.plug, worn, False))
+        scene.rig.after(until, partial(scene.rig.plug, worn, True))
+    return scene
+
+
+def asked_at(log: list[Event], word: str = "Pull") -> list[float]:
+    """When something was asked for."""
+    return [event.at for event in log if event.what is What.DO and event.text.startswith(word)]
+
+
+def test_the_cable_is_not_asked_for_while_a_burst_of_loss_may_be_on() -> None:
+    """Phase in ended while the link was gone, and a burst was taken for the pull; one alone tells little of others."""
+    scene = gone(keyed(pair()), (4.0, 8.0))
+    began = scene.rig.now()
+    ran = scene.prove()
+    assert all(at > began + WINDOW for at in asked_at(ran.log))
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert dict(ran.proof.phases)[Phase.OUT].seconds > WINDOW
+
+
+def test_a_link_that_is_gone_for_long_is_said_to_be_bursty() -> None:
+    """No hand outlasts bursts of nine seconds: what the silence is worth is said after the shortest that counts."""
+    ran = gone(keyed(pair()), (3.0, 12.5), (20.0, 29.5)).prove()
+    assert ran.proof.verdict is Verdict.UNSETTLED
+    assert "since answers are lost in bursts" in ran.proof.why
+    assert ran.proof.luck is not None
+    assert ran.proof.luck > 1e-4
+
+
+def test_bursts_of_loss_just_before_the_pull_count() -> None:
+    """They showed themselves only after the request: the silence outlasts them all the same."""
+    scene = gone(pair(), *((5.0 + 1.5 * n, 5.8 + 1.5 * n) for n in range(2)))
+    scene.hand.hand = 5.0
+    ran = scene.prove()
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert dict(ran.proof.phases)[Phase.OUT].seconds > 2 * LEAST_UNSEEN
+
+
+def test_a_cable_pulled_too_short_is_no_burst_of_loss() -> None:
+    """It was out for a second after the request and then for good: the hand's doing, and no longer silence is due."""
+    scene = gone(pair(), (5.5, 6.4))
+    scene.hand.hand = 5.0
+    ran = scene.prove()
+    assert ran.proof.verdict is Verdict.PROVEN
+    assert dict(ran.proof.phases)[Phase.OUT].seconds < LEAST_UNSEEN + 5
 
 
 def test_a_request_delayed_past_the_end_of_the_case_is_no_answer_with_the_cable_out() -> None:
