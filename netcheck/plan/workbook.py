@@ -37,6 +37,10 @@ _ROOT = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z]+)")
 # openpyxl takes about 12 microseconds for a text, and makes objects of all there is in a part but of sheets, which it
 # reads as a stream; measured. Spreadsheet programs have at most some 65,000 formats (from memory).
 _MOST_TAGS = {b"sst": 3_000_000, b"worksheet": UNPACKED_LIMIT}
+# What is parsed as one piece: expat 2.5 takes time by the square of its length. Cells hold 32,767 letters at most.
+_LONG = re.compile(rb"<[^<]{%d}" % MIB)
+_MARK = re.compile(rb"<!--|<!\[CDATA\[|<\?")
+_ENDS = {b"<!--": b"-->", b"<![CDATA[": b"]]>", b"<?": b"?>"}
 _SHEET = re.compile(rb"<(?:[\w.-]+:)?sheet[\s/>]")
 _MOST_SHEETS = 1000
 _ROW = re.compile(rb"<(?:[\w.-]+:)?row[\s/>]")
@@ -172,8 +176,12 @@ def _demand_plain(name: str, data: bytes) -> None:
         raise _refused(f"its part {safe(name, 60)} has more than {most:,} elements, which would take long to read")
     if name.startswith("xl/media/") or data.lstrip(_BEFORE)[:1] != b"<":
         return
-    if b"<!DOCTYPE" in data.replace(b"\0", b""):
+    plain = data.replace(b"\0", b"")
+    if b"<!DOCTYPE" in plain:
         raise _refused("it holds a document type, which no workbook needs", "Save it again as .xlsx")
+    ends = ((at.end(), plain.find(_ENDS[at[0]], at.end())) for at in _MARK.finditer(plain))
+    if _LONG.search(plain) or any(not start <= end < start + MIB for start, end in ends):
+        raise _refused(f"its part {safe(name, 60)} holds a text of more than {MIB:,} bytes (1 MiB)")
     if "worksheets/" in name and _NO_VALUE.search(data):
         do = "Open it in a spreadsheet program and save it, or type the value"
         raise _refused("it holds a formula without a stored value, which would be read as empty", do)

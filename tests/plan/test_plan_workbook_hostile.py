@@ -75,6 +75,17 @@ SHEET = "xl/worksheets/sheet1.xml"
         ("xl/styles.xml", lambda data: data + b"<xf/>" * 500_000, "more than 500,000 elements"),
         ("xl/theme/theme1.xml", lambda _: b"<a>" * 500_001, "more than 500,000 elements"),
         (SHEET, lambda data: data.replace(b"</row>", b"<c/>" * 262_144 + b"</row>", 1), "a row of more than 262,144"),
+        (
+            SHEET,
+            lambda data: data.replace(b"<sheetData", b'<sheetData a="' + b">" * (1 << 20) + b'"'),
+            "more than 1,048,576 b",
+        ),
+        (
+            SHEET,
+            lambda data: data.replace(b"<sheetData", b"<!--" + b"<" * 500 + b"<sheetData"),
+            "more than 1,048,576 b",
+        ),
+        (SHEET, lambda data: b"<?" + b"<" * (1 << 20) + b"?>" + data, "more than 1,048,576 b"),
         ("xl/workbook.xml", lambda data: data + b"<x:sheet/>" * 1000, "names more than 1,000 sheets"),
         ("xl/workbook.xml", twice, "two of its sheets are one and the same part"),
         ("xl/strings.bin", lambda _: b"\xef\xbb\xbf\n<!DOCTYPE a>", "a document type"),
@@ -82,7 +93,17 @@ SHEET = "xl/worksheets/sheet1.xml"
     ],
     ids=[
         *("bomb", "doctype", "formula", "far-row", "cut-sheet", "cut-book", "no-types", "many-texts", "many-formats"),
-        *("deep", "wide-row", "many-sheets", "twice", "doctype-elsewhere", "another-kind"),
+        *(
+            "deep",
+            "wide-row",
+            "long-tag",
+            "open-comment",
+            "long-instruction",
+            "many-sheets",
+            "twice",
+            "doctype-elsewhere",
+            "another-kind",
+        ),
     ],
 )
 def test_a_hostile_workbook_is_refused_with_words(
