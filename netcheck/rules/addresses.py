@@ -18,11 +18,12 @@ from netcheck.text import listed
 
 
 def _outside(scene: Scene) -> Iterator[Breach]:
-    for placed, _ in scene.placed():
-        prefix = placed.subnet.prefix.value
-        if prefix is not None and not prefix.holds(placed.address):
-            message = f"{placed.address} is not inside {prefix}, the prefix of subnet {placed.subnet.name}"
-            yield breach(message, placed.interface)
+    for members in scene.members:
+        subnet, prefix = members.subnet, members.subnet.prefix.value
+        for interface in members.interfaces if not members.all_inside else ():
+            address = interface.address.value if interface.address else None
+            if address is not None and prefix is not None and not prefix.holds(address):
+                yield breach(f"{address} is not inside {prefix}, the prefix of subnet {subnet.name}", interface)
 
 
 def _why_unusable(placed: Placed) -> str:

@@ -8,9 +8,9 @@ from netcheck.addr import Address, Prefix
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.members import Members
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
-from netcheck.space.occupancy import Placed
 
 _LINK_LOCAL = Prefix.from_text("fe80::/10")  # on-link on every interface: RFC 4291 section 2.5.6
 
@@ -23,27 +23,26 @@ def _of_subnet(subnet: Subnet, gateway: Address, message: str) -> Breach:
     return Breach((subnet.name,), message, str(subnet.place), str(gateway))
 
 
-def _link(placed: Placed) -> Prefix | None:
+def _link(interface: Interface, address: Address, subnet: Subnet) -> Prefix | None:
     """What the device takes for local by its address and mask, the subnet's where none is typed; None undecided."""
-    prefix, mask = placed.subnet.prefix.value, placed.interface.mask
+    prefix, mask = subnet.prefix.value, interface.mask
     if mask is None:
-        same = prefix is not None and prefix.family == placed.address.family
-        return Prefix.of(placed.address, prefix.length) if prefix is not None and same else None
-    if mask.value is None or mask.value.length is None or mask.value.family != placed.address.family:
+        same = prefix is not None and prefix.family == address.family
+        return Prefix.of(address, prefix.length) if prefix is not None and same else None
+    if mask.value is None or mask.value.length is None or mask.value.family != address.family:
         return None
-    return Prefix.of(placed.address, mask.value.length)
+    return Prefix.of(address, mask.value.length)
 
 
 def _on_every_link(gateway: Address, link: Prefix) -> bool:
     return link.family == 6 and _LINK_LOCAL.holds(gateway)
 
 
-def _in_subnet(placed: Placed, gateway: Address) -> bool:
-    """The usual case, in which nothing has to be worked out: the subnet's own mask, and both addresses inside it."""
-    prefix, mask = placed.subnet.prefix.value, placed.interface.mask
-    if prefix is None or (mask is not None and (mask.value is None or mask.value.length != prefix.length)):
-        return False
-    return prefix.holds(gateway) and prefix.holds(placed.address)
+def _in_order(members: Members) -> bool:
+    """The usual case, in which nothing has to be worked out: the subnet's own mask, and all addresses inside it."""
+    prefix = members.subnet.prefix.value
+    usual = prefix is not None and all(mask.length in (None, prefix.length) for mask in members.masks)
+    return prefix is not None and usual and members.all_inside and all(map(prefix.holds, members.gateways))
 
 
 def _off_link(scene: Scene) -> Iterator[Breach]:
@@ -51,14 +50,13 @@ def _off_link(scene: Scene) -> Iterator[Breach]:
         gateway, prefix = _value(subnet.gateway), subnet.prefix.value
         if gateway and prefix and not prefix.holds(gateway) and not _on_every_link(gateway, prefix):
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is not inside {prefix}")
-    for placed, _ in scene.placed():
-        gateway = _value(placed.interface.gateway)
-        if gateway is None or _in_subnet(placed, gateway):
-            continue
-        link = _link(placed)
-        if link and not link.holds(gateway) and not _on_every_link(gateway, link):
-            message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
-            yield breach(message, placed.interface, others=[str(gateway)])
+    for members in scene.members:
+        for interface in members.interfaces if not _in_order(members) else ():
+            address, gateway = _value(interface.address), _value(interface.gateway)
+            link = _link(interface, address, members.subnet) if address and gateway else None
+            if gateway and link and not link.holds(gateway) and not _on_every_link(gateway, link):
+                message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
+                yield breach(message, interface, others=[str(gateway)])
 
 
 def _unusable(scene: Scene) -> Iterator[Breach]:
@@ -67,18 +65,16 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
         end = _end(gateway, subnet)
         if gateway and end:
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is {end}")
-    ends = {subnet.name: _ends(subnet) for subnet in scene.plan.subnets}
-    for interface, subnet in scene.faces:
-        cell = interface.gateway or subnet.gateway
-        at_end = cell and cell.value in ends.get(subnet.name, ())
-        if not at_end and (cell is None or cell.value != _value(interface.address)):
-            continue
-        gateway, whose = _in_use(scene, interface, subnet)
-        end = _end(gateway, subnet) if interface.gateway else ""
-        if gateway and gateway == _value(interface.address):
-            yield breach(f"{whose} {gateway} is the interface itself", interface, others=[str(gateway)])
-        elif gateway and end:
-            yield breach(f"{whose} {gateway} is {end}", interface, others=[str(gateway)])
+    for members in scene.members:
+        subnet = members.subnet
+        in_use = members.gateways | ({subnet.gateway.value} if subnet.gateway and subnet.gateway.value else set())
+        for interface in members.interfaces if in_use & {*members.addresses, *_ends(subnet)} else ():
+            gateway, whose = _in_use(scene, interface, subnet)
+            end = _end(gateway, subnet) if interface.gateway else ""
+            if gateway and gateway == _value(interface.address):
+                yield breach(f"{whose} {gateway} is the interface itself", interface, others=[str(gateway)])
+            elif gateway and end:
+                yield breach(f"{whose} {gateway} is {end}", interface, others=[str(gateway)])
 
 
 def _in_use(scene: Scene, interface: Interface, subnet: Subnet) -> tuple[Address | None, str]:
@@ -108,11 +104,13 @@ def _end(gateway: Address | None, subnet: Subnet) -> str:
 
 
 def _differs(scene: Scene) -> Iterator[Breach]:
-    for interface, subnet in scene.faces:
-        typed, planned = _value(interface.gateway), _value(subnet.gateway)
-        if typed and planned and typed != planned:
-            message = f"the typed gateway {typed} is not {planned}, the gateway of subnet {subnet.name}"
-            yield breach(message, interface, others=[str(typed)])
+    for members in scene.members:
+        subnet, planned = members.subnet, _value(members.subnet.gateway)
+        for interface in members.interfaces if planned and members.gateways - {planned} else ():
+            typed = _value(interface.gateway)
+            if typed and typed != planned:
+                message = f"the typed gateway {typed} is not {planned}, the gateway of subnet {subnet.name}"
+                yield breach(message, interface, others=[str(typed)])
 
 
 _GATEWAY = PROCESS + '\ngateway = "10.62.20.1"'

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from netcheck.addr import Mask, Prefix
 from netcheck.plan.model import Interface
@@ -12,10 +12,16 @@ from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 
 
-def _masks(scene: Scene) -> Iterator[tuple[Interface, Mask, Prefix | None]]:
-    for interface, subnet in scene.faces:
-        if interface.mask is not None and interface.mask.value is not None:
-            yield interface, interface.mask.value, subnet.prefix.value
+def _masks(
+    scene: Scene, wrong: Callable[[Mask, Prefix | None], bool]
+) -> Iterator[tuple[Interface, Mask, Prefix | None]]:
+    """The masks that are wrong beside the prefix of their subnet."""
+    for members in scene.members:
+        prefix = members.subnet.prefix.value
+        found = {mask for mask in members.masks if wrong(mask, prefix)}
+        for interface in members.interfaces if found else ():
+            if interface.mask is not None and interface.mask.value in found:
+                yield interface, interface.mask.value, prefix
 
 
 def _meant(prefix: Prefix | None, mask: Mask) -> str:
@@ -26,15 +32,17 @@ def _meant(prefix: Prefix | None, mask: Mask) -> str:
 
 
 def _broken(scene: Scene) -> Iterator[Breach]:
-    for interface, mask, prefix in _masks(scene):
-        if mask.length is None:
-            yield breach(f"the typed mask {mask} is not ones followed by zeros{_meant(prefix, mask)}", interface)
+    for interface, mask, prefix in _masks(scene, lambda mask, _: mask.length is None):
+        yield breach(f"the typed mask {mask} is not ones followed by zeros{_meant(prefix, mask)}", interface)
 
 
 def _differs(scene: Scene) -> Iterator[Breach]:
-    for interface, mask, prefix in _masks(scene):
-        if prefix is not None and mask.length is not None and mask.length != prefix.length:
-            yield breach(f"the typed mask {mask} is /{mask.length}{_meant(prefix, mask)}", interface)
+    for interface, mask, prefix in _masks(scene, _other_length):
+        yield breach(f"the typed mask {mask} is /{mask.length}{_meant(prefix, mask)}", interface)
+
+
+def _other_length(mask: Mask, prefix: Prefix | None) -> bool:
+    return prefix is not None and mask.length is not None and mask.length != prefix.length
 
 
 def _typed(mask: str) -> str:

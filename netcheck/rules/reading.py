@@ -51,7 +51,9 @@ _TYPED = {
 def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
     """The cells of interfaces without a value: a column after the other, since nearly none is."""
     for what, cell_of in _TYPED.items():
-        for interface, cell in zip(interfaces, map(cell_of, interfaces), strict=True):
+        cells = list(map(cell_of, interfaces))
+        values = map(attrgetter("value"), filter(None, cells))
+        for interface, cell in zip(interfaces, cells, strict=True) if None in values else ():
             if cell is not None and cell.value is None:
                 yield interface.subject, what, cell
 

@@ -10,13 +10,14 @@ from typing import TypeVar
 
 from netcheck.addr import Mac
 from netcheck.plan.model import Accepted, Interface, Plan, Subnet
+from netcheck.rules.members import Members, members_of
 from netcheck.rules.paths import Talk
 from netcheck.rules.talks import talks_of
 from netcheck.rules.zones import Named, named_in_zones
 from netcheck.space.faces import faces_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.source import Survey
-from netcheck.survey.table import SiteHost, folded
+from netcheck.survey.table import SiteHost, folded, folded_all
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -54,6 +55,11 @@ class Scene:
         """Every interface with its subnet, and dual-stack ones a second time as IPv6 sees them."""
         return tuple(faces_of(self.plan))
 
+    @cached_property
+    def members(self) -> tuple[Members, ...]:
+        """The faces by subnet."""
+        return members_of(self.faces)
+
     def placed(self) -> Iterator[tuple[Placed, Island]]:
         """Every interface with a readable address, and its island."""
         for island in self.islands.values():
@@ -68,8 +74,9 @@ class Scene:
     @cached_property
     def names(self) -> tuple[tuple[Interface, str, str], ...]:
         """Every interface with a host name, as it is typed and folded."""
-        named = [(one, one.host_name.text.strip()) for one in self.plan.interfaces if one.host_name]
-        return tuple((one, name, folded(name)) for one, name in named if name)
+        named = [(one, name) for one in self.plan.interfaces if one.host_name and (name := one.host_name.text.strip())]
+        interfaces, names = tuple(zip(*named, strict=True)) or ((), ())
+        return tuple(zip(interfaces, names, folded_all(names), strict=True))
 
     @cached_property
     def met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:

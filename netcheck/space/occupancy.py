@@ -7,7 +7,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from operator import attrgetter
 from typing import NamedTuple, TypeVar
 
 from netcheck.addr import WIDTH, Address, Range
@@ -81,10 +80,7 @@ class Island:
     @cached_property
     def _planned(self) -> dict[int, list[int]]:
         """By family, the planned addresses in order, each once."""
-        found: dict[int, set[int]] = {family: set() for family in WIDTH}
-        for family, value in self.placed_at:
-            found[family].add(value)
-        return {family: sorted(values) for family, values in found.items()}
+        return {family: sorted({value for one, value in self.placed_at if one == family}) for family in WIDTH}
 
     @cached_property
     def _met(self) -> dict[int, list[int]]:
@@ -103,16 +99,11 @@ class Island:
         planned, met = (_count(values[span.family], span) for values in (self._planned, self._met))
         return planned + self.hosts.count(span) - met
 
-    @cached_property
-    def _ascending(self) -> tuple[list[Address], list[Placed]]:
-        ascending = sorted(self.placed, key=attrgetter("address"))
-        return [placed.address for placed in ascending], ascending
-
     def placed_in(self, span: Range) -> list[Placed]:
         """What is planned in a range of addresses, ascending."""
-        addresses, ascending = self._ascending
-        low, high = Address(span.family, span.low), Address(span.family, span.high)
-        return ascending[bisect_left(addresses, low) : bisect_right(addresses, high)]
+        values = self._planned[span.family]
+        inside = values[bisect_left(values, span.low) : bisect_right(values, span.high)]
+        return [placed for value in inside for placed in self.placed_at[Address(span.family, value)]]
 
     @cached_property
     def gateways_at(self) -> dict[Address, tuple[Gateway, ...]]:

@@ -12,11 +12,9 @@ from collections.abc import Sequence
 from netcheck.guard import unguarded
 from netcheck.plan.bulk import ipv4_of, macs_of
 from netcheck.plan.delimited import lines_in, rows_of
-from netcheck.survey.columns import NO_MAC, Block
+from netcheck.survey.columns import NO_MAC, SPACES, Block
 from netcheck.survey.header import FIELDS, Layout
 from netcheck.survey.values import NOBODY, date_from, mac_from
-
-_SPACES = " \t\v\f\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII within a line
 
 
 class Bulk:
@@ -61,7 +59,7 @@ def _cells(text: str, delimiter: str) -> list[list[str]] | None:
     if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
         return None
     columns = [flat[column : -1 : width + 1] for column in range(width)]
-    spaced = not text.isascii() or any(space in text for space in _SPACES)
+    spaced = not text.isascii() or any(space in text for space in SPACES)
     return [list(map(str.strip, cells)) for cells in columns] if spaced else columns
 
 

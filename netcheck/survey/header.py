@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from netcheck.errors import Problem, SurveyError
 from netcheck.plan.delimited import DELIMITERS, Record, records_of
@@ -58,6 +59,8 @@ _OTHERS = frozenset({
     *("netzwerk", "ntp", "passerelle", "router", "subnet"),
 })  # fmt: skip
 _HEADER_ROWS = 30
+_LOOKED_AT = 1 << 20  # characters of the sample; a line may have as many by itself
+_MOST_COLUMNS = 1024  # looked at in a row
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +76,15 @@ class Layout:
 
 def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> Layout:
     """Work out the layout from a text's first lines; `wanted` are the plan's `columns`. SurveyError if it cannot."""
-    delimiter = max(DELIMITERS, key=lambda one: _fitness(lines, one))
-    return layout_in([record for record in records_of(lines, delimiter) if not record.empty], wanted, delimiter)
+    sizes = accumulate(map(len, lines))
+    sample = [line for line, size in zip(lines, sizes, strict=True) if size - len(line) < _LOOKED_AT]
+    delimiter = max(DELIMITERS, key=lambda one: _fitness(sample, one))
+    return layout_in([record for record in _told(sample, delimiter) if not record.empty], wanted, delimiter)
+
+
+def _told(lines: Sequence[str], delimiter: str) -> Iterator[Record]:
+    """The records as far as they are looked at."""
+    return (record._replace(cells=record.cells[:_MOST_COLUMNS]) for record in records_of(lines, delimiter))
 
 
 def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimiter: str = "") -> Layout:
@@ -98,7 +108,7 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
 def recognises(head: bytes) -> bool:
     """A row with a title of addresses and another title is among the first lines, whatever else these may look like."""
     told = [line for line in first_lines(head)[:_HEADER_ROWS] if not line.lstrip().startswith((";", "#"))]
-    rows = [record.cells for one in DELIMITERS for record in records_of(told, one) if len(record.cells) > 1]
+    rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
     return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
 
 
@@ -115,7 +125,7 @@ def _plain(title: str) -> str:
 
 
 def _fitness(lines: Sequence[str], delimiter: str) -> tuple[int, int]:
-    records = list(records_of(lines, delimiter))
+    records = list(_told(lines, delimiter))
     filled = sum(any(map(holds_address, record.cells)) for record in records)
     return filled, sum(len(record.cells) for record in records)
 

@@ -9,7 +9,7 @@ from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.lines import first_lines, numbered_lines
 from netcheck.survey.values import why_no_host
 
-_ADDRESS = r"(?:\d[\d.]*\.[\d.]*|[0-9A-Fa-f]*:[0-9A-Fa-f:.]*(?:%\S+)?)"
+_ADDRESS = r"(?:(?=\d+\.)\d[\d.]*|[0-9A-Fa-f]*:[0-9A-Fa-f:.]*(?:%\S+)?)"
 _LINE = re.compile(rf"\s*{_ADDRESS}(?:[ \t]+[A-Za-z0-9_][A-Za-z0-9_.-]*)+\s*", re.ASCII)
 _NUMBER = re.compile(r"[\d.]+|[0-9A-Fa-f]{2}([:-])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}", re.ASCII)
 

@@ -7,7 +7,7 @@ import unicodedata
 from dataclasses import dataclass
 from itertools import pairwise
 
-_ADDRESS = re.compile(r"\d+(?:\.\d+){3}|[0-9A-Fa-f]*:[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
+_ADDRESS = re.compile(r"\d+(?:\.\d+){3}|(?=[^:]*:[^:]*:)[0-9A-Fa-f:][0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
 _MAC = re.compile(r"[0-9A-Fa-f]{1,2}([:-])[0-9A-Fa-f]{1,2}(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
 # `Interface: 192.0.2.10 --- 0xb`, the first word in any language.
 _WINDOWS_INTERFACE = re.compile(r"\S.*:[ \t]*[\d.]+[ \t]+---[ \t]+0x[0-9A-Fa-f]+\s*", re.ASCII)

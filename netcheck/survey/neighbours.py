@@ -13,7 +13,10 @@ from netcheck.survey.values import mac_from, why_no_host
 from netcheck.text import safe
 
 _JSON = re.compile(r'\s*\[\s*(?:\{(?:[^{}]{0,4000}[{,\s])?"dst"|\]\s*$)')
-_NUMBERS = re.compile(r"\d+\.\d+\.\d+\.\d+|[0-9A-Fa-f]+(?::[0-9A-Fa-f]*){2,}", re.ASCII)
+# No part of unbounded length that could begin anywhere: a line of a mebibyte would take its square.
+_NUMBERS = re.compile(
+    r"(?<!\d)\d{1,3}(?:\.\d{1,3}){3}|(?<![0-9A-Fa-f])[0-9A-Fa-f]{1,4}(?::[0-9A-Fa-f]{0,4}){2}", re.ASCII
+)
 _NO_ANSWER = {"failed", "incomplete", "none", "unreachable"}
 _TYPED = "permanent entry, typed by a person or the computer's own: no evidence that it is there"
 _PUBLISHED = "published entry, for which the computer itself answers: no evidence that it is there"
