@@ -19,6 +19,7 @@ from netcheck.addr import Address
 from netcheck.text import safe
 
 ENTRY_LINES = 1000  # parentheses that stay open for longer were never closed
+_LONGEST_TTL = 40  # letters, `1w2d3h4m5s` at its longest; dnspython adds up digits in time by the square of their count
 _QUIET = re.compile(r'\\.|"(?:[^"\\]|\\.)*"|;.*')  # where a parenthesis is none
 _OCTET = re.compile(r"\d{1,3}", re.ASCII)
 _NIBBLE = re.compile(r"[0-9a-f]", re.ASCII)
@@ -84,6 +85,8 @@ def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
 
 
 def _is_ttl(word: str) -> bool:
+    if len(word) > _LONGEST_TTL:
+        return False
     try:
         dns.ttl.from_text(word)
     except (dns.exception.DNSException, ValueError):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
+from netcheck.errors import NetcheckError
 from netcheck.plan.model import Place, SurveyEntry
 from netcheck.survey.reading import read_survey
 from netcheck.survey.source import Survey
@@ -85,10 +87,10 @@ DISGUISES: dict[str, Callable[[str], bytes]] = {
 }
 
 
-def survey_of(folder: Path, data: bytes) -> Survey:
-    """A file of these bytes, its kind not named."""
+def survey_of(folder: Path, data: bytes, kind: str = "") -> Survey:
+    """A file of these bytes, its kind not named unless one is given."""
     (folder / "list").write_bytes(data)
-    return read_survey(SurveyEntry("list", Place("plan.toml")), folder)
+    return read_survey(SurveyEntry("list", Place("plan.toml"), kind=kind), folder)
 
 
 @pytest.mark.parametrize("disguise", DISGUISES.values(), ids=list(DISGUISES))
@@ -144,3 +146,14 @@ def test_a_title_above_the_leases_costs_none(tmp_path: Path) -> None:
         tmp_path, f"Leases of 2026-10-28\n{SAMPLES['leases']}binding state\n{SAMPLES['leases']}".encode()
     )
     assert [(str(host.address), host.line) for host in survey.hosts] == [("192.0.2.20", 12), ("192.0.2.21", 17)]
+
+
+@pytest.mark.timeout(8)
+@pytest.mark.parametrize("unit", ["1", "1.", "a", ":", ",", "{", "%"], ids=ascii)
+@pytest.mark.parametrize("kind", ["", "hosts", "zone", "leases", "neighbours", "csv"])
+def test_a_long_line_takes_no_long_time(kind: str, unit: str, tmp_path: Path) -> None:
+    """A pattern that tries every beginning and end would need the square of these 100,000 letters."""
+    line = unit * (100_000 // len(unit)) + "!\n"
+    with suppress(NetcheckError):
+        survey_of(tmp_path, f"192.0.2.20 {line}{line}".encode(), kind)
+    assert (tmp_path / "list").stat().st_size == 2 * len(line) + 11
