@@ -111,7 +111,9 @@ class Asker:
 
     def due(self, now: float) -> list[Send]:
         """Frames to send now. Each must be told back by `sent`."""
-        sends, self._direct = self._direct + self._replies(now), []
+        sends, self._direct = self._direct, []
+        if self.ear.replies:
+            sends += self._replies(now)
         if self.paused:
             return sends
         while self._due and self._due[0][0] <= now:
@@ -228,7 +230,6 @@ class Asker:
             _, _, line, probe = heapq.heappop(self._expiring)
             line.settle(probe)
             settled = True
-        self.ear.forget(now)
         return settled
 
     def hear(self, heard: Heard) -> Hearing | None:

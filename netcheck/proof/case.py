@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import islice
 from statistics import median
 
+from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.bench import FRESH, Bench
 from netcheck.proof.events import What
 from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line
@@ -60,6 +61,7 @@ class Case:
         self.limit = bench.settings.luck
         self.least_out = LEAST_ARP[Phase.OUT]
         self.minds_bursts = True  # a silence must outlast bursts of loss
+        self.gap = 0.0  # the longest time between two answers in phase in
         self.bursts: BurstsSeen | None = None  # in phase in
         self.burst_luck = 0.0  # of the silence
         self.fallen: tuple[str, ...] = ()
@@ -70,6 +72,7 @@ class Case:
         self.void = False
         self.silence = 0.0
         self.silence_least = LEAST_SILENCE
+        self.misses_take = 0.0
         self.looks = (1, 1)
         self.results: dict[Phase, PhaseResult] = {}
         self._warned: dict[str, float] = {}
@@ -203,7 +206,7 @@ class Case:
     def silent_enough(self) -> bool:
         """Say whether the trailing silence means something, if it goes on until now."""
         assert self.mac is not None
-        if self.bench.now - self.quiet_from < self.silence_least:
+        if self.bench.now - self.quiet_from < max(self.silence_least, self.misses_take):
             return False
         if self.cable == "carrier":
             return all(self._asked_beyond(line) for line in self.beyond)
@@ -272,23 +275,33 @@ class Case:
         """Begin phase out: hearings from `out_from` on belong to it, and the silence that counts begins now."""
         self.cable, self.out_from = cable, out_from
         self.left = self.last_sign() if cable == "operator" else out_from
+        since = max(self.first, out_from - WINDOW)
+        self.gap = self.line.longest_gap(since, out_from, self.mac or 0)
+        self.bursts = self.bursts_until(out_from) if cable != "carrier" and self.minds_bursts else None
         self.begin_silence(self.bench.now)
         self.close_in(out_from)
+        self.misses_take = 0.0 if cable == "carrier" else self._misses_take()
 
     def begin_silence(self, at: float) -> None:
         """Begin the silence that counts, perhaps anew. It must last as 4-proof.md says: 3 s, three times the longest
         gap between answers, longer than a burst of loss is likely to last, and what was asked for. Where no hand could
         outlast the bursts, it need not try: `burst_luck` says what the silence is worth."""
-        assert self.mac is not None
         self.quiet_from = at
-        gap = self.line.longest_gap(max(self.first, self.out_from - WINDOW), self.out_from, self.mac)
-        least = LEAST_SILENCE
-        self.bursts = self.bursts_until(self.out_from) if self.cable != "carrier" and self.minds_bursts else None
-        if self.cable != "carrier" and self.minds_bursts:
-            least = LEAST_UNSEEN
+        least = LEAST_UNSEEN if self.cable != "carrier" and self.minds_bursts else LEAST_SILENCE
         if self.bursts is not None and not self.unclear():
             least = max(least, self.bursts.outlasted(self.sought, self.bench.settings.luck))
-        self.silence_least = max(least, 3 * gap, self.bench.settings.out_for)
+        self.silence_least = max(least, 3 * self.gap, self.bench.settings.out_for)
+
+    def _misses_take(self) -> float:
+        """Seconds that the misses take which phase out needs at least: nothing need be counted before."""
+        seen = self.results[Phase.IN]
+        kinds = zip((seen.arp, seen.echo), self.looked(), (ARP_EVERY, ECHO_EVERY), strict=True)
+        needed = [
+            (misses_needed(before.sent, before.answered, self.limit / looked) - 1) * every
+            for before, looked, every in kinds
+            if before.answered
+        ]
+        return max(needed, default=0.0)
 
     def _result(self, since: float, until: float, seconds: float, mac: int) -> PhaseResult:
         trips = [1000 * trip for trip in self.line.round_trips(since, until, mac)]

@@ -52,6 +52,7 @@ class Ear:
 
     def expect(self, probe: Probe) -> None:
         """Listen for the answer to an echo probe."""
+        self.forget(probe.sent)
         self._open[probe.sequence] = probe
         self._opened.append(probe)
 
@@ -109,6 +110,7 @@ class Ear:
         if (
             probe is None
             or line is None
+            or heard.at >= probe.expires + LATE
             or (probe.way, probe.address) != (heard.way, echo.source_ip)
             or echo.identifier != self.identifier
             or echo.payload != self.token

@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import exp, inf
 
 LUCK_LIMIT = 1e-4
@@ -21,6 +22,7 @@ LONGEST_MEAN = 16.0  # seconds: a link that is gone for longer at a time is not 
 Run = tuple[int, float]  # misses in a row, and the seconds between the answers around them
 
 
+@lru_cache(maxsize=4096)
 def luck(sent: int, answered: int, missed: int) -> float:
     """The chance that a device which answered `answered` of `sent` probes would miss the next `missed` all.
 

@@ -144,12 +144,13 @@ class Prober:
     def turn(self, now: float) -> list[Send]:
         """Work through what has come in and return the frames to send; each must be told back by `sent`."""
         self.bench.now = now
-        self._news = self.asker.settle(now) or self._news
+        if self.asker.settle(now):
+            self._news = True
         if self.asker.ear.conflict is not None and not self.refused:
             self._refuse(self._owned(self.asker.ear.conflict))
         if self._stop:
             self._finish()
-        elif not self.done and (self._at_once or now >= self._next_look):
+        elif not self.done and (self._at_once or now >= self._looked + (TICK if self._news else LOOK)):
             self._looked, self._news, self._at_once = now, False, False
             self._advance()
             self._tend()
@@ -160,13 +161,9 @@ class Prober:
         self.asker.sent(send, at)
 
     @property
-    def _next_look(self) -> float:
-        return self._looked + (TICK if self._news else LOOK)
-
-    @property
     def wake(self) -> float:
         """When the next turn is due, at the latest."""
-        return min(self.asker.wake, self._next_look, self.bench.now + self.poll)
+        return min(self.asker.wake, self._looked + (TICK if self._news else LOOK), self.bench.now + self.poll)
 
     def take_events(self) -> list[Event]:
         """Everything that happened since the last call."""

@@ -106,7 +106,7 @@ def phase_out(case: Case) -> Steps:
             _notice_others(case)
         if quiet_from != case.quiet_from:  # it begins anew
             quiet_from, enough_at = case.quiet_from, EVER
-        if case.silent_enough():
+        if enough_at < EVER or case.silent_enough():
             enough_at = min(enough_at, bench.now)
             if case.cable == "carrier" or not case.doubtful():
                 if case.unclear():

@@ -57,7 +57,10 @@ class Jack:
     @property
     def joined(self) -> bool:
         """This cable and all that it depends on are in."""
-        return self.plugged and (self.behind is None or self.behind.joined)
+        jack: Jack | None = self
+        while jack is not None and jack.plugged:
+            jack = jack.behind
+        return jack is None
 
     def passes(self, now: float, random: Random) -> bool:
         """Say whether a frame gets through now."""
@@ -65,13 +68,13 @@ class Jack:
             return False
         if self.bursts is not None and self.bursts.lose(now):
             return False
-        if self.forwards(now):
-            return True
-        return bool(self.detour) and now >= self.healed_at and all(jack.forwards(now) for jack in self.detour)
+        if not self.detour:
+            return self.forwards(now)
+        return self.forwards(now) or (now >= self.healed_at and all(jack.forwards(now) for jack in self.detour))
 
     def forwards(self, now: float) -> bool:
         """Say whether this way leads through: no cable is out, and the switch port does not block."""
-        return now >= self.forwarding_from and self.joined
+        return self.plugged and now >= self.forwarding_from and (self.behind is None or self.behind.joined)
 
 
 @dataclass(eq=False)
@@ -121,12 +124,15 @@ class Rig:
 
     def receive(self, until: float) -> list[Heard | Carrier]:
         """Let time pass until something arrives or `until` is reached."""
-        while not (self._heard or self._stirred) and self._queue and self._queue[0][0] <= until:
-            at, _, action = heapq.heappop(self._queue)
-            self._now = max(self._now, at)
+        queue = self._queue
+        while not (self._heard or self._stirred):
+            if not queue or queue[0][0] > until:
+                self._now = max(self._now, until)
+                break
+            at, _, action = heapq.heappop(queue)
+            if at > self._now:
+                self._now = at
             action()
-        if not (self._heard or self._stirred):
-            self._now = max(self._now, until)
         heard, self._heard, self._stirred = self._heard, [], False
         return heard
 

@@ -22,6 +22,7 @@ SHORTEST = 60  # bytes before the frame check sequence: RFC 894, 46 octets of da
 _ARP = struct.Struct("!6s6sH HHBBH 6sI6sI")
 _ETHERNET_IP = struct.Struct("!6s6sH BBHHHBBHII")
 _ECHO = struct.Struct("!BBHHH")
+_ETHERNET_IP_ECHO = struct.Struct("!6s6sH BBHHHBBHII BBHHH")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,14 @@ def believable(mac: int) -> bool:
 def checksum(data: bytes) -> int:
     """The Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words. That sum is the
     whole read as one number, modulo 2**16 - 1 (each word weighs a power of 2**16, which leaves 1); 0 for zeros only."""
-    number = int.from_bytes(data, "big") << (8 if len(data) % 2 else 0)
+    return _complement(_number(data))
+
+
+def _number(data: bytes) -> int:
+    return int.from_bytes(data, "big") << (8 if len(data) % 2 else 0)
+
+
+def _complement(number: int) -> int:
     return 0xFFFF - (number % 0xFFFF or (0xFFFF if number else 0))
 
 
@@ -104,15 +112,16 @@ def arp_reply(mac: int, sender_ip: int, to_mac: int, to_ip: int) -> bytes:
 
 
 def echo_to_wire(echo: Echo, packet_id: int = 0) -> bytes:
-    """Build an echo request or reply; `packet_id` is the IPv4 identification."""
-    head = struct.pack("!BBHHH", echo.type, 0, 0, echo.identifier, echo.sequence)
-    body = _ECHO.pack(echo.type, 0, checksum(head + echo.payload), echo.identifier, echo.sequence) + echo.payload
-    fields = (0x45, 0, 20 + len(body), packet_id, 0x4000 if echo.type == ECHO_REQUEST else 0, echo.ttl, 1)
-    ip = struct.pack("!BBHHHBBHII", *fields, 0, echo.source_ip, echo.target_ip)
-    return _ETHERNET_IP.pack(
+    """Build an echo request or reply; `packet_id` is the IPv4 identification. The words of each checksum are added up
+    as they are: two of them in one number weigh the same, see `checksum`."""
+    length, whole = 28 + len(echo.payload), 0x4000 if echo.type == ECHO_REQUEST else 0
+    ip = 0x4500 + length + packet_id + whole + (echo.ttl << 8 | 1) + echo.source_ip + echo.target_ip
+    icmp = (echo.type << 8) + echo.identifier + echo.sequence + _number(echo.payload)
+    return _ETHERNET_IP_ECHO.pack(
         echo.destination.to_bytes(6, "big"), echo.source.to_bytes(6, "big"), ETHERTYPE_IPV4,
-        *fields, checksum(ip), echo.source_ip, echo.target_ip,
-    ) + body  # fmt: skip
+        0x45, 0, length, packet_id, whole, echo.ttl, 1, _complement(ip), echo.source_ip, echo.target_ip,
+        echo.type, 0, _complement(icmp), echo.identifier, echo.sequence,
+    ) + echo.payload  # fmt: skip
 
 
 def arp_from_wire(frame: bytes) -> Arp | None:
@@ -130,9 +139,9 @@ def echo_from_wire(frame: bytes) -> Echo | None:
     """Read an ICMP echo request or reply in an unfragmented IPv4 packet whose checksums are right, or return None."""
     if len(frame) < 42 or frame[12:14] != b"\x08\x00" or frame[14] >> 4 != 4 or frame[23] != 1:
         return None
-    header = (frame[14] & 15) * 4
-    total = int.from_bytes(frame[16:18], "big")
-    if header < 20 or total < header + 8 or len(frame) < 14 + total or frame[20] & 0x3F or frame[21]:
+    to, source, _, version, _, total, _, fragment, ttl, _, _, source_ip, target_ip = _ETHERNET_IP.unpack_from(frame)
+    header = (version & 15) * 4
+    if header < 20 or total < header + 8 or len(frame) < 14 + total or fragment & 0x3FFF:
         return None
     packet = frame[14 : 14 + total]
     if checksum(packet[:header]) or checksum(packet[header:]):
@@ -140,10 +149,8 @@ def echo_from_wire(frame: bytes) -> Echo | None:
     kind, code, _, identifier, sequence = _ECHO.unpack_from(packet, header)
     if code or kind not in (ECHO_REPLY, ECHO_REQUEST):
         return None
-    to, source, _ = struct.unpack_from("!6s6sH", frame)
-    source_ip, target_ip = struct.unpack_from("!II", packet, 12)
     return Echo(
-        int.from_bytes(to, "big"), int.from_bytes(source, "big"), source_ip, target_ip, packet[8],
+        int.from_bytes(to, "big"), int.from_bytes(source, "big"), source_ip, target_ip, ttl,
         kind, identifier, sequence, packet[header + 8 :],
     )  # fmt: skip
 
