@@ -61,6 +61,7 @@ class Asker:
         self._direct: list[Send] = []  # those that wait for nothing
         self._free_at = self._broadcast_free_at = 0.0
         self._each_free_at: dict[int, float] = {}  # by address, all ways together
+        self._gap, self._gap_each = MARGIN / pace.total, MARGIN / pace.each
         self._packet_id = count(rng.randrange(0x10000))
 
     # What is wished for
@@ -207,9 +208,9 @@ class Asker:
 
     def _count(self, now: float, address: int, known: bool = True) -> None:
         """Count a frame against the pace, and against that of its address where it is one of ours to ask."""
-        self._free_at = max(self._free_at, now) + MARGIN / self.pace.total
+        self._free_at = max(self._free_at, now) + self._gap
         if known:
-            self._each_free_at[address] = max(self._each_free_at.get(address, 0.0), now) + MARGIN / self.pace.each
+            self._each_free_at[address] = max(self._each_free_at.get(address, 0.0), now) + self._gap_each
 
     def sent(self, send: Send, at: float) -> None:
         """Take the time at which the link really sent a frame."""

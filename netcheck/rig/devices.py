@@ -102,9 +102,9 @@ class VirtualDevice:
             self.gave_up = self.gave_up or probe.op == REQUEST
         if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden() or self._away():
             return
-        arp = read_arp(frame)
-        if arp is not None and arp.op == REQUEST and self.faults.arp:
-            self._answer_arp(jack, arp)
+        if (arp := read_arp(frame)) is not None:
+            if arp.op == REQUEST and self.faults.arp:
+                self._answer_arp(jack, arp)
         elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:
             self._answer_echo(jack, echo)
 
