@@ -58,6 +58,7 @@ _OTHERS = frozenset({
     *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
     *("netzwerk", "ntp", "passerelle", "router", "subnet"),
 })  # fmt: skip
+_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, a zone's directives, and what holds an address
 _HEADER_ROWS = 30
 _LOOKED_AT = 1 << 20  # characters of the sample; a line may have as many by itself
 _MOST_COLUMNS = 1024  # looked at in a row
@@ -107,7 +108,7 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
 
 def recognises(head: bytes) -> bool:
     """A row with a title of addresses and another title is among the first lines, whatever else these may look like."""
-    told = [line for line in first_lines(head)[:_HEADER_ROWS] if not line.lstrip().startswith((";", "#"))]
+    told = [line for line in first_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
     rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
     return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
 
