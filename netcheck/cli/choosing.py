@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from netcheck.addr import quad
-from netcheck.errors import Problem, UsageError
+from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.model import Plan
 from netcheck.text import safe
 
@@ -18,12 +18,14 @@ def demand_interface(name: str) -> str:
     return name
 
 
-def demand_usable(name: str) -> None:
-    """LinkError where the interface that was named is not there, is no Ethernet or is switched off; to be called before
-    anybody is asked for a permit."""
+def demand_usable(name: str, *, carrier: bool = False) -> None:
+    """LinkError where the interface that was named is not there, is no Ethernet or is switched off, or has no carrier
+    where it must have one; to be called before anybody is asked for a permit."""
     from netcheck.wire.system import found
 
-    found(name)
+    there = found(name)
+    if carrier and not there.carrier:
+        raise LinkError.of("it has no carrier", where=safe(name), do="Plug the cable in, then start again")
 
 
 def _interfaces() -> str:
