@@ -15,7 +15,7 @@ from dns.name import Name
 from dns.tokenizer import Token
 
 from netcheck.errors import NetcheckError
-from netcheck.files import refused_by_system
+from netcheck.files import MIB, refused_by_system
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.lines import numbered_lines
 from netcheck.survey.naming import RecordKind
@@ -32,6 +32,7 @@ from netcheck.text import safe
 
 MOST_INCLUDES = 200
 DEEPEST_INCLUDE = 16
+MOST_INCLUDED = 256 * MIB  # bytes of all included files, so that one that is included often does not fill the memory
 # A file called after its zone, such as `db.2.0.192.in-addr.arpa`: common practice, no source.
 _REVERSE = re.compile(r"(?:[0-9a-f][0-9/-]*\.)+(?:in-addr|ip6)\.arpa(?![A-Za-z0-9-])", re.IGNORECASE)
 
@@ -52,7 +53,7 @@ class ZoneReader:
     def __init__(self, source: Source, into: Gathering) -> None:
         self._source, self._into = source, into
         self._folder = source.path.resolve().parent
-        self._included = 0
+        self._included = self._bytes = 0
 
     def read(self) -> None:
         """Read all records."""
@@ -108,6 +109,9 @@ class ZoneReader:
             raise EntryError(f"{said} goes in a circle, or there are too many of them; it is not followed")
         file = os.path.join(os.path.dirname(self._source.entry.file), wanted)
         try:
+            self._bytes += path.stat().st_size
+            if self._bytes > MOST_INCLUDED:
+                raise EntryError(f"{said}: more than {MOST_INCLUDED:,} bytes (256 MiB) would be included")
             self._read_file(Source(self._source.entry, path), replace(context, file=file, origin=origin))
         except OSError as error:
             raise EntryError(f"{said}: {refused_by_system(error, path).problems[0].what}") from error

@@ -12,6 +12,7 @@ from netcheck.errors import NetcheckError
 from netcheck.plan.model import Place, SurveyEntry
 from netcheck.survey.reading import read_survey
 from netcheck.survey.source import Survey
+from netcheck.survey.zone_reading import MOST_INCLUDED
 
 # RFC 1035 section 5.3, word for word; its origin ISI.EDU is said beside the file there.
 ISI = r"""@   IN  SOA     VENERA      Action\.domains (
@@ -173,6 +174,15 @@ def test_includes_in_a_circle_end(tmp_path: Path) -> None:
     """A file that includes itself is not followed."""
     survey = survey_of(tmp_path, "$INCLUDE list.txt\ny.example. A 192.0.2.5\n")
     assert (len(survey.hosts), survey.skipped.count) == (1, 1)
+
+
+def test_a_large_file_is_not_included_again_and_again(tmp_path: Path) -> None:
+    """Its bytes count as often as it is included; what stands in the zone itself is read all the same."""
+    with (tmp_path / "large").open("wb") as stream:
+        stream.truncate(MOST_INCLUDED + 1)  # a hole, which takes no place on the disk
+    survey = survey_of(tmp_path, "$ORIGIN x.\n$INCLUDE large\na A 192.0.2.20\n")
+    assert rows(survey) == [("192.0.2.20", "", 3)]
+    assert "256 MiB" in survey.skipped.first[0].why
 
 
 def test_a_broken_entry_costs_no_other(tmp_path: Path) -> None:
