@@ -28,6 +28,17 @@ def demand_usable(name: str, *, carrier: bool = False) -> None:
         raise LinkError.of("it has no carrier", where=safe(name), do="Plug the cable in, then start again")
 
 
+def demand_survey_file(out: Path | None) -> None:
+    """UsageError where a survey cannot be written to this file, said before anything is read, listened to or asked."""
+    if out is None:
+        return
+    if out.suffix.casefold() not in ("", ".csv", ".txt"):
+        raise UsageError.of("a survey is written as CSV", where=safe(str(out)), do="Name a .csv file")
+    if not out.parent.is_dir() or out.is_dir():
+        do = "Name a file in a folder there is"
+        raise UsageError.of("the survey cannot be written there", where=safe(str(out)), do=do)
+
+
 def _interfaces() -> str:
     from netcheck.wire.system import interfaces
 

@@ -36,15 +36,15 @@ def command(
 
     Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
     """
-    from netcheck.cli.choosing import demand_interface
+    from netcheck.cli.choosing import demand_interface, demand_survey_file
     from netcheck.cli.progress import Steps
-    from netcheck.cli.surveying import Known, demand_writable, finish, seconds_from
+    from netcheck.cli.surveying import Known, finish, seconds_from
     from netcheck.field.listen import Ear, listen
     from netcheck.wire.opening import open_link
 
     seconds = seconds_from("--for", lasts)
     demand_interface(interface)
-    demand_writable(out)
+    demand_survey_file(out)
     known = Known.by(plan)
     with open_link(demand_hearing(link), interface, listens=True) as wire, Steps(round(seconds)) as bar:
         way = wire.ways[0]

@@ -40,7 +40,11 @@ def command(
 
     Example: netcheck survey read leases.txt arp.txt plant.pcap --out site-hosts.csv
     """
-    _demand_writable(out)
+    from netcheck.cli.choosing import demand_survey_file
+
+    demand_survey_file(out)
+    if Path("-") in (files or []):
+        raise UsageError.of("standard input is not read", do="Save what is printed in a file, and name that file")
     base = _plan(plan)
     entries = _entries(files or [], base)
     surveys, problems = _read(entries, Path(base.folder) if base and not files else Path())
@@ -52,16 +56,6 @@ def command(
     if problems:
         raise SurveyError(*problems)
     raise typer.Exit(int(merging.mend))
-
-
-def _demand_writable(out: Path | None) -> None:
-    if out is None:
-        return
-    if out.suffix.casefold() not in ("", ".csv", ".txt"):
-        raise UsageError.of("the merged survey is written as CSV", where=safe(str(out)), do="Name a .csv file")
-    if not out.parent.is_dir() or out.is_dir():
-        do = "Name a file in a folder there is"
-        raise UsageError.of("the survey cannot be written there", where=safe(str(out)), do=do)
 
 
 def _plan(path: Path | None) -> Plan | None:

@@ -43,10 +43,10 @@ def command(
 
     Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
     """
-    from netcheck.cli.choosing import demand_interface, demand_usable
+    from netcheck.cli.choosing import demand_interface, demand_survey_file, demand_usable
     from netcheck.cli.progress import Steps
     from netcheck.cli.proving import permit_for
-    from netcheck.cli.surveying import Known, demand_writable, finish, today
+    from netcheck.cli.surveying import Known, finish, today
     from netcheck.field.sweeping import Sweeping, prefix_to_sweep
     from netcheck.wire.opening import open_link
 
@@ -54,7 +54,7 @@ def command(
     pace, rounds = o.within("--pace", pace, 0.1, FASTEST), round(o.within("--rounds", rounds, 1, 10))
     kind = demand_hearing(link)
     demand_interface(interface)
-    demand_writable(out)
+    demand_survey_file(out)
     known = Known.by(plan)
     demand_usable(interface, carrier=True)
     permit = permit_for(permit)

@@ -91,14 +91,6 @@ def vendor_of() -> Callable[[int], str | None]:
     return vendor
 
 
-def demand_writable(out: Path | None) -> None:
-    """UsageError where a file cannot be written in its folder, before anything is listened to or asked."""
-    if out is not None and (not out.parent.is_dir() or out.is_dir()):
-        raise UsageError(
-            Problem("the survey cannot be written there", safe(str(out)), "Name a file in a folder there is")
-        )
-
-
 def finish(found: Findings, known: Known, out: Path | None, form: Form) -> int:
     """Write the survey, print what was found, and return the exit code: 0, or 1 where something needs mending."""
     from netcheck.files import write_text_atomically

@@ -40,3 +40,13 @@ def test_a_link_that_hears_no_arp_is_bad_use(words: list[str], capsys: pytest.Ca
     with pytest.raises(UsageError, match="hears no ARP"):
         build(words)([*words, "-i", "absent9", "--link", "unprivileged"], prog_name="netcheck", standalone_mode=False)
     assert capsys.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("words", [COMMANDS["listen"], COMMANDS["sweep"]], ids=lambda words: words[1])
+@pytest.mark.parametrize(
+    ("out", "said"), [("found.xlsx", "is written as CSV"), ("nowhere/found.csv", "cannot be written there")]
+)
+def test_a_survey_that_cannot_be_written_is_said_at_once(words: list[str], out: str, said: str) -> None:
+    """Not after an hour of listening."""
+    with pytest.raises(UsageError, match=said):
+        build(words)([*words, "-i", "absent9", "--out", out], prog_name="netcheck", standalone_mode=False)

@@ -145,8 +145,9 @@ def test_which_subnets_the_lists_say_anything_of(lists: Path) -> None:
         (("leases.txt", "--out", "x.xlsx"), "written as CSV"),
         (("leases.txt", "--out", "none/x.csv"), "cannot be written there"),
         (("missing.txt",), "missing.txt: the file is not there"),
+        (("leases.txt", "-"), "standard input is not read. Save what is printed"),
     ],
-    ids=["nothing", "workbook", "no-folder", "missing"],
+    ids=["nothing", "workbook", "no-folder", "missing", "standard-input"],
 )
 def test_bad_use(lists: Path, words: tuple[str, ...], message: str) -> None:
     """Refused in words with exit code 2, and nothing is written."""
