@@ -5,11 +5,13 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator, Sequence
+from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import Problem
 from netcheck.files import ZIP, FileError, read_bounded
-from netcheck.plan.delimited import DELIMITERS, Record, lines_of, parts_of, records_of, rows_of, text_of
+from netcheck.plan.bulk import columns_of
+from netcheck.plan.delimited import DELIMITERS, Record, blocks_of, lines_in, parts_of, records_of, text_of
 from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.fitting import keys_of, suggestion
 from netcheck.plan.grid import grid_of
@@ -29,15 +31,15 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
         data = read_bounded(folder / file, TABLE_LIMIT)
         if data.startswith(ZIP):
             raise FileError(Problem("it is a workbook", do="Save its table as CSV, or name the workbook as the plan"))
-        lines = list(lines_of(text_of(io.BytesIO(data))))
+        text = "".join(blocks_of(text_of(io.BytesIO(data))))
     except FileError as error:
         problems.append(error.at(safe(file)))
         return ()
     known = keys_of(shape)
-    delimiter = delimiter_of(lines, known)
-    if shape is InterfaceRow and (grid := _grid(lines, delimiter, safe(file))):
+    delimiter = delimiter_of(list(islice(lines_in(text), 20)), known)
+    if shape is InterfaceRow and (grid := _grid(text, delimiter, safe(file))):
         return grid
-    records = [record for record in records_of(lines, delimiter) if not record.empty]
+    records = [record for record in records_of(lines_in(text), delimiter) if not record.empty]
     if not records:
         problems.append(Problem("it is empty", safe(file), f"Its first row holds the titles: {', '.join(known)}"))
         return ()
@@ -48,13 +50,13 @@ def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Probl
     return () if faults else entries_of(records, shape, safe(file), problems)
 
 
-def _grid(lines: Sequence[str], delimiter: str, file: str) -> Grid | None:
+def _grid(text: str, delimiter: str, file: str) -> Grid | None:
     """The table by columns, the titles in its first line; None where anything has to be said of a title or a row."""
-    rows = rows_of(lines, delimiter)
-    titles = [title_of(cell) for cell in rows[0]] if rows else []
-    if not rows or not all(titles) or any(_title_problems(titles, InterfaceRow, "")):
+    columns = columns_of(text, delimiter) or []
+    titles = [title_of(cells[0]) for cells in columns]
+    if not titles or not all(titles) or any(_title_problems(titles, InterfaceRow, "")):
         return None
-    return grid_of(rows, titles, required_of(InterfaceRow), file)
+    return grid_of(dict(zip(titles, (cells[1:] for cells in columns), strict=True)), required_of(InterfaceRow), file)
 
 
 def title_of(cell: str) -> str:

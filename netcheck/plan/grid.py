@@ -24,17 +24,14 @@ ONE_PORT = ("1",)
 _remembered = lru_cache(4096)  # of different masks and gateways there are few
 
 
-def grid_of(rows: Sequence[Sequence[str]], titles: Sequence[str], required: Iterable[str], file: str) -> Grid | None:
-    """The rows below the titles by column; None where the table is not clean."""
-    if len(rows) < 2 or {len(titles)} != set(map(len, rows)):
-        return None
-    down = [list(map(str.strip, cells)) for cells in zip(*rows[1:], strict=True)]
-    columns = dict(zip(titles, down, strict=True))
+def grid_of(columns: dict[str, list[str]], required: Iterable[str], file: str) -> Grid | None:
+    """The rows below the titles, the first of which is row 2; None where there are none, or one is not clean."""
     ports = list(map(_remembered(_ports), columns.pop("ports"))) if "ports" in columns else None
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
-    numbers = range(2, len(rows) + 1)
-    return Grid(columns, ports, list(made(Place, repeat(file), map("row {}".format, numbers))))
+    rows = map("row {}".format, range(2, len(next(iter(columns.values()))) + 2))
+    places = list(made(Place, repeat(file), rows))
+    return Grid(columns, ports, places) if places else None
 
 
 def _ports(text: str) -> tuple[str, ...]:

@@ -51,7 +51,9 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
     interfaces: Sequence[_Named] = made or tuple(_interfaces(tables))
     yield from _twice("subnet", _names(tables.subnets))
     yield from _twice("device", _names(tables.devices))
-    yield from _twice("interface", ((one.subject, one.place) for one in interfaces))
+    subjects = [one.subject for one in interfaces]
+    if len(set(subjects)) < len(subjects):
+        yield from _twice("interface", zip(subjects, (one.place for one in interfaces), strict=True))
     for interface in interfaces:
         if len(interface.ports) > 1:
             yield from _twice("port", ((port, interface.place) for port in interface.ports))
@@ -78,9 +80,8 @@ def _interfaces(tables: Tables) -> Iterator[_Loose]:
 
 
 def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
-    known = list(names)
     first: dict[str, Place] = {}
-    for name, place in known if len({name for name, _ in known}) < len(known) else ():
+    for name, place in names:
         if name and name in first:
             before = "" if str(first[name]) == str(place) else f", first at {first[name]}"
             yield Problem(f'{what} "{safe(name, 80)}" is there twice{before}', str(place), "Rename one of them")

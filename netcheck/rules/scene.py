@@ -74,9 +74,9 @@ class Scene:
     @cached_property
     def names(self) -> tuple[tuple[Interface, str, str], ...]:
         """Every interface with a host name, as it is typed and folded."""
-        named = [(one, name) for one in self.plan.interfaces if one.host_name and (name := one.host_name.text.strip())]
-        interfaces, names = tuple(zip(*named, strict=True)) or ((), ())
-        return tuple(zip(interfaces, names, folded_all(names), strict=True))
+        named = [one for one in self.plan.interfaces if one.host_name and one.host_name.text.strip()]
+        names = [one.host_name.text.strip() for one in named if one.host_name]
+        return tuple(zip(named, names, folded_all(names), strict=True))
 
     @cached_property
     def met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:

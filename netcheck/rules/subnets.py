@@ -97,6 +97,8 @@ def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
 
 
 def _same_subnet(scene: Scene) -> Iterator[Breach]:
+    if all(len({one.device for one in each.interfaces}) == len(each.interfaces) for each in scene.members):
+        return
     pairs = list(map(attrgetter("device", "subnet"), scene.plan.interfaces))
     for (name, subnet), several in shared(pairs, scene.plan.interfaces).items():
         message = f"{len(several)} interfaces of {name} are in subnet {subnet}: which one answers is undefined"

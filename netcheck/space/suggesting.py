@@ -15,6 +15,7 @@ from itertools import chain
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Subnet
+from netcheck.space.intervals import range_of
 from netcheck.space.occupancy import Island, Placed
 from netcheck.space.vacant import Vacant
 
@@ -55,7 +56,7 @@ class _Run:
 
     def __init__(self, free: Vacant, values: list[int]) -> None:
         self._free = free
-        self._all = [*((False, value + 1, value + 1) for value in values), *(_below(value) for value in values)]
+        self._all = [(False, value + 1, value + 1) for value in values] + [_below(value) for value in values]
         heapify(self._all)
         self._by_octet: dict[int, list[tuple[bool, int, int]]] = {}  # made when a last octet is first asked for
 
@@ -104,8 +105,10 @@ class _Room:
     def _run(self, key: tuple[str, str]) -> _Run:
         if key not in self._runs:
             of, name = key
-            here = (one for one in self._settled if getattr(one.interface, of) == name)
-            self._runs[key] = _Run(self.free, [one.address.value for one in here if self.prefix.holds(one.address)])
+            same = [one.address for one in self._settled if getattr(one.interface, of) == name]
+            whole = range_of(self.prefix)
+            inside = [value for family, value in same if family == whole.family and whole.low <= value <= whole.high]
+            self._runs[key] = _Run(self.free, inside)
         return self._runs[key]
 
     def choose(self, interface: Interface, octets: list[tuple[int, str]]) -> tuple[int, str] | None:

@@ -10,9 +10,8 @@ from array import array
 from collections.abc import Sequence
 
 from netcheck.guard import unguarded
-from netcheck.plan.bulk import ipv4_of, macs_of
-from netcheck.plan.delimited import lines_in, rows_of
-from netcheck.survey.columns import NO_MAC, SPACES, Block
+from netcheck.plan.bulk import columns_of, ipv4_of, macs_of
+from netcheck.survey.columns import NO_MAC, Block
 from netcheck.survey.header import FIELDS, Layout
 from netcheck.survey.values import NOBODY, date_from, mac_from
 
@@ -30,7 +29,7 @@ class Bulk:
 
     def block(self, text: str) -> Block | None:
         """The hosts of whole lines below the header; None where they have to be read one by one."""
-        cells = _cells(text, self._delimiter) if self._fit else None
+        cells = columns_of(text, self._delimiter) if self._fit else None
         if cells is None or len(cells) <= max(self._columns):
             return None
         if self._used is not None and len(self._used) < len(cells):
@@ -43,24 +42,6 @@ class Bulk:
             return Block(addresses, _macs(mac), _freed(name, guarded), _freed(note, guarded), _days(seen))
         except ValueError:
             return None
-
-
-def _cells(text: str, delimiter: str) -> list[list[str]] | None:
-    """The cells by column, without outer space; None where the rows are not all of one length."""
-    plain = text.replace("\r\n", "\n")
-    if '"' in plain or "\r" in plain:
-        rows = rows_of(lines_in(text), delimiter)
-        same = rows and len(set(map(len, rows))) == 1
-        return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None
-    ended = plain if plain.endswith("\n") else plain + "\n"
-    count, width = ended.count("\n"), ended.count(delimiter, 0, ended.index("\n")) + 1
-    # with the line ends as cells of their own, one split gives all cells of all rows
-    flat = ended.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
-    if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
-        return None
-    columns = [flat[column : -1 : width + 1] for column in range(width)]
-    spaced = not text.isascii() or any(space in text for space in SPACES)
-    return [list(map(str.strip, cells)) for cells in columns] if spaced else columns
 
 
 def _freed(texts: list[str], guarded: bool) -> list[str]:

@@ -11,8 +11,6 @@ from typing import ClassVar, NamedTuple
 
 from netcheck.addr import Address, Mac
 
-SPACES = " \t\v\f\r\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII, but the line end
-
 
 class Addresses:
     """A column of addresses: IPv4 in 32 bits each, the rare IPv6 beside it by row."""

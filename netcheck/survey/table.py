@@ -17,7 +17,8 @@ from operator import eq
 from typing import TypeVar
 
 from netcheck.addr import WIDTH, Address, Mac, Prefix, Range
-from netcheck.survey.columns import SPACES, HostColumns, Index
+from netcheck.plan.bulk import SPACES
+from netcheck.survey.columns import HostColumns, Index
 
 K = TypeVar("K")
 
@@ -238,11 +239,11 @@ def folded(name: str) -> str:
 
 def folded_all(names: Sequence[str]) -> list[str]:
     """`folded` of many names at once, without a call of Python's own for each."""
-    joined = "\n".join(names)
-    together = joined.casefold().split("\n") if names else []
-    spaced = not joined.isascii() or any(space in joined for space in SPACES)
-    if len(together) == len(names) and not spaced and ".\n" not in joined and not joined.endswith("."):
-        return together
+    joined = "\n".join(names) + "\n"
+    alike = joined.isascii() and joined.count("\n") == len(names) and ".\n" not in joined
+    if alike and not any(space in joined for space in (*SPACES, "\r")):
+        lower = joined.lower()
+        return list(names) if lower == joined else lower.split("\n")[:-1]
     return list(map(str.casefold, map(str.rstrip, map(str.strip, names), repeat("."))))
 
 

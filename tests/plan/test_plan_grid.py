@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from netcheck.errors import Problem
 from netcheck.plan.building import build
+from netcheck.plan.bulk import columns_of
 from netcheck.plan.csv_form import entries_of, required_of, title_of
-from netcheck.plan.delimited import records_of, rows_of
+from netcheck.plan.delimited import records_of
 from netcheck.plan.entries import Entry, Grid, Rows, Tables
 from netcheck.plan.grid import grid_of
 from netcheck.plan.model import Interface, Place
@@ -47,8 +48,8 @@ tables = st.builds(
 
 def by_columns(lines: list[str]) -> Grid | None:
     """The table as a grid, if it is clean."""
-    rows = rows_of(lines, ",")
-    return grid_of(rows, list(map(title_of, rows[0])), required_of(InterfaceRow), "t.csv") if rows else None
+    columns = {title_of(cells[0]): cells[1:] for cells in columns_of("".join(lines), ",") or ()}
+    return grid_of(columns, required_of(InterfaceRow), "t.csv") if columns else None
 
 
 def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
