@@ -157,7 +157,7 @@ def gather(case: Case) -> Steps:
     """Go on until there is enough to say how reliably it answers, who else answers, and the watch has gone round."""
     bench = case.bench
     began = bench.now
-    case.say(What.WAIT, "Counting its answers", began + ENOUGH_IN)
+    case.say(What.WAIT, "Counting its answers", began + WINDOW)
     own = {address for way in bench.asker.ways for address, _ in way.addresses}
     spare = tuple(address for address in bench.aim.net(case.target.subnet).spare if address not in own)
     while not (_controls_asked(case, spare) and case.reliable() and _ready(case, bench.now - began)):
