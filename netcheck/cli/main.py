@@ -71,10 +71,11 @@ def complain(error: NetcheckError) -> None:
         print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
 
 
-def _help_of(words: list[str]) -> str:
+def _help_of(error: typer.exceptions.TyperException, words: list[str]) -> str:
     """The call that shows how the command that was meant is used."""
+    context = getattr(error, "ctx", None)
     known = words[:1] if words and words[0] in dict(COMMANDS) else []
-    return " ".join(["netcheck", *known, "--help"])
+    return f"{context.command_path if context else ' '.join(['netcheck', *known])} --help"
 
 
 def _drop_output() -> None:
@@ -102,7 +103,7 @@ def run() -> None:
         code = error.exit_code
     except typer.exceptions.TyperException as error:
         said = error.format_message().replace("Value error, ", "").rstrip(".")  # a word of pydantic's, within typer
-        print(f"netcheck: {safe(said, 2000)}. See `{_help_of(words)}`", file=sys.stderr)
+        print(f"netcheck: {safe(said, 2000)}. See `{_help_of(error, words)}`", file=sys.stderr)
         code = 2
     except (KeyboardInterrupt, typer.Abort):
         print("netcheck: interrupted", file=sys.stderr)
