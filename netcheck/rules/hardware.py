@@ -14,7 +14,7 @@ from netcheck.text import listed
 
 
 def _unusable(scene: Scene) -> Iterator[Breach]:
-    for interface, mac in scene.macs:
+    for interface, mac in scene.odd_macs:
         if mac.value == 0:
             yield breach(f"the MAC {mac} is all zeros", interface, others=[str(mac)])
         elif mac.group:
@@ -23,7 +23,7 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _local(scene: Scene) -> Iterator[Breach]:
-    for interface, mac in scene.macs:
+    for interface, mac in scene.odd_macs:
         if mac.local:
             yield breach(
                 f"the MAC {mac} is locally administered, not one that its maker assigned", interface, others=[str(mac)]
@@ -44,8 +44,8 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
     macs = {mac for _, mac in scene.macs}
     found = [island.hosts.by_macs(macs) for island in scene.islands.values()]
     met = set().union(*found)
-    planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address}
-    for interface, mac in scene.macs:
+    planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address} if met else set()
+    for interface, mac in scene.macs if met else ():
         address = interface.address.value if interface.address and mac in met else None
         if address is not None:
             seen = [

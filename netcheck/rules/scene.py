@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from itertools import compress
 from typing import TypeVar
 
 from netcheck.addr import Mac
@@ -72,10 +73,15 @@ class Scene:
         return tuple((one, one.mac.value) for one in self.plan.interfaces if one.mac and one.mac.value is not None)
 
     @cached_property
+    def odd_macs(self) -> tuple[tuple[Interface, Mac], ...]:
+        """Those of `macs` that are not what a maker gives one interface: the group or the local bit set, or no bit."""
+        return tuple(pair for pair in self.macs if pair[1].value >> 40 & 3 or not pair[1].value)
+
+    @cached_property
     def names(self) -> tuple[tuple[Interface, str, str], ...]:
         """Every interface with a host name, as it is typed and folded."""
-        named = [one for one in self.plan.interfaces if one.host_name and one.host_name.text.strip()]
-        names = [one.host_name.text.strip() for one in named if one.host_name]
+        texts = [one.host_name.text.strip() if one.host_name else "" for one in self.plan.interfaces]
+        named, names = compress(self.plan.interfaces, texts), list(filter(None, texts))
         return tuple(zip(named, names, folded_all(names), strict=True))
 
     @cached_property
