@@ -221,7 +221,7 @@ class Range(NamedTuple):
 def _ends(text: str) -> tuple[Address, Address]:
     head, dash, tail = text.partition("-")
     if not dash:
-        return Address.from_text(head), Address.from_text(head)
+        return (Address.from_text(head),) * 2
     try:
         return Address.from_text(head), Address.from_text(tail)
     except ValueError as error:

@@ -6,26 +6,19 @@ import json
 import shutil
 import sys
 from difflib import get_close_matches
-from enum import StrEnum
 
 import typer
 
+from netcheck.cli.options import Form
 from netcheck.errors import UsageError
 
 PLAIN_WIDTH = 120  # columns where the output is no terminal
 READABLE = 100  # no line of prose is longer
 
 
-class Format(StrEnum):
-    """How the rules are printed."""
-
-    TEXT = "text"
-    JSON = "json"
-
-
 def command(
     slug: str = typer.Argument("", help="The rule to explain.", metavar="[SLUG]", show_default=False),
-    form: Format = typer.Option(Format.TEXT, "--format", help="How to print them; in JSON all have their examples."),
+    form: Form = typer.Option(Form.TEXT, "--format", help="How to print them; in JSON all have their examples."),
 ) -> None:
     """List the rules that `check` runs, or explain one: what it says, why it matters, its source and an example.
 
@@ -37,7 +30,7 @@ def command(
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else PLAIN_WIDTH
     if slug and slug not in RULE_NAMED:
         raise UsageError.of(f"there is no rule {slug[:60]!r}", do=_hint(slug, list(RULE_NAMED)))
-    if form is Format.JSON:
+    if form is Form.JSON:
         print(json.dumps(to_json(RULE_NAMED[slug]) if slug else [*map(to_json, RULES)], indent=2))
     elif not slug:
         print(to_list(RULES, min(width, PLAIN_WIDTH)), end="")

@@ -9,10 +9,9 @@ from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.members import Members
+from netcheck.rules.nets import on_link
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
-
-_LINK_LOCAL = Prefix.from_text("fe80::/10")  # on-link on every interface: RFC 4291 section 2.5.6
 
 
 def _value(cell: Cell[Address] | None) -> Address | None:
@@ -34,10 +33,6 @@ def _link(interface: Interface, address: Address, subnet: Subnet) -> Prefix | No
     return Prefix.of(address, mask.value.length)
 
 
-def _on_every_link(gateway: Address, link: Prefix) -> bool:
-    return link.family == 6 and _LINK_LOCAL.holds(gateway)
-
-
 def _in_order(members: Members) -> bool:
     """The usual case, in which nothing has to be worked out: the subnet's own mask, and all addresses inside it."""
     prefix = members.subnet.prefix.value
@@ -48,13 +43,13 @@ def _in_order(members: Members) -> bool:
 def _off_link(scene: Scene) -> Iterator[Breach]:
     for subnet in scene.plan.subnets:
         gateway, prefix = _value(subnet.gateway), subnet.prefix.value
-        if gateway and prefix and not prefix.holds(gateway) and not _on_every_link(gateway, prefix):
+        if gateway and prefix and not on_link(gateway, prefix):
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is not inside {prefix}")
     for members in scene.members:
         for interface in members.interfaces if not _in_order(members) else ():
             address, gateway = _value(interface.address), _value(interface.gateway)
             link = _link(interface, address, members.subnet) if address and gateway else None
-            if gateway and link and not link.holds(gateway) and not _on_every_link(gateway, link):
+            if gateway and link and not on_link(gateway, link):
                 message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
                 yield breach(message, interface, others=[str(gateway)])
 
@@ -67,7 +62,7 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
             yield _of_subnet(subnet, gateway, f"the gateway {gateway} is {end}")
     for members in scene.members:
         subnet = members.subnet
-        in_use = members.gateways | ({subnet.gateway.value} if subnet.gateway and subnet.gateway.value else set())
+        in_use = {*members.gateways, _value(subnet.gateway)}
         for interface in members.interfaces if in_use & {*members.addresses, *_ends(subnet)} else ():
             gateway, whose = _in_use(scene, interface, subnet)
             end = _end(gateway, subnet) if interface.gateway else ""

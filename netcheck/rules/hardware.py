@@ -44,8 +44,10 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
     macs = {mac for _, mac in scene.macs}
     found = [island.hosts.by_macs(macs) for island in scene.islands.values()]
     met = set().union(*found)
-    planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address} if met else set()
-    for interface, mac in scene.macs if met else ():
+    if not met:
+        return
+    planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address}
+    for interface, mac in scene.macs:
         address = interface.address.value if interface.address and mac in met else None
         if address is not None:
             seen = [

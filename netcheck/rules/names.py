@@ -69,10 +69,10 @@ def _taken(scene: Scene) -> Iterator[Breach]:
     names = {name for _, _, name in scene.names}
     found = {island.name: island.hosts.by_names(names) for island in scene.islands.values()}
     met = set().union(*found.values())
-    planned = (
-        {(name, one.address.value) for one, _, name in scene.names if name in met and one.address} if met else set()
-    )
-    for interface, name, key in scene.names if met else ():
+    if not met:
+        return
+    planned = {(name, one.address.value) for one, _, name in scene.names if name in met and one.address}
+    for interface, name, key in scene.names:
         address = interface.address.value if interface.address and key in met else None
         if address is not None:
             elsewhere = [

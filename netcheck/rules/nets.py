@@ -16,6 +16,11 @@ from netcheck.space.faces import Homes
 LINK_LOCAL = Prefix.from_text("fe80::/10")  # on-link on every interface: RFC 4291 section 2.5.6
 
 
+def on_link(gateway: Address, link: Prefix) -> bool:
+    """Say whether a gateway is on the link of a device, which holds that prefix for local."""
+    return link.holds(gateway) or (link.family == 6 and LINK_LOCAL.holds(gateway))
+
+
 @dataclass(frozen=True, slots=True)
 class Link:
     """A router's interface: address, what it makes local, and the segment it is on (a subnet's name, or its prefix)."""

@@ -11,7 +11,7 @@ from enum import Enum
 
 from netcheck.addr import Address, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Subnet
-from netcheck.rules.nets import LINK_LOCAL, Link, Net, Node
+from netcheck.rules.nets import Link, Net, Node, on_link
 
 MOST_HOPS = 32
 
@@ -148,7 +148,7 @@ def _mask_instead(subnet: Subnet, goal: Goal) -> str:
 
 def _hand_over(net: Net, source: Interface, subnet: Subnet, link: Prefix, gateway: Address) -> Walk | Step:
     who = f"the gateway {gateway} of {source.subject}"
-    if not link.holds(gateway) and not (link.family == 6 and LINK_LOCAL.holds(gateway)):
+    if not on_link(gateway, link):
         why = f"{who} is not on-link: by its address and mask it is in {link}"
         return lost(why, _gateway_of(source, subnet), held=(source.subject,))
     node = net.router_at(gateway, subnet.name)
