@@ -162,10 +162,11 @@ def _text(checked: Checked, paths: bool) -> str:
     from netcheck.report import talks_text
 
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else talks_text.WIDTH
-    return _findings(checked) + ("\n" + talks_text.to_text(checked, width) if paths else "")
+    return findings_to_print(checked) + ("\n" + talks_text.to_text(checked, width) if paths else "")
 
 
-def _findings(checked: Checked) -> str:
+def findings_to_print(checked: Checked) -> str:
+    """The findings as a terminal shows them well, or as text where the output is none."""
     if not sys.stdout.isatty():
         from netcheck.report.findings_text import to_text
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.caution import caution_to_text
+from netcheck.cli.check import findings_to_print
 from netcheck.cli.grounding import ground
 from netcheck.cli.map import draw
 from netcheck.cli.proving import Order, Outcome, conduct
@@ -21,7 +22,6 @@ from netcheck.plan.writing import with_addresses, write_all
 from netcheck.proof.events import Settings
 from netcheck.proof.result import Verdict
 from netcheck.record.verification import read_record
-from netcheck.report.findings_text import to_text
 from netcheck.report.gathering import report_of
 from netcheck.report.proofs import counted, to_lines
 from netcheck.report.writing import kinds_for
@@ -47,7 +47,7 @@ def demonstrate(out: Path) -> None:
     _make_room(out)
     with _step("1. Check the draft against the site's list"):
         plan, surveys, checked = _checked(out / "plan")
-        print(to_text(checked))
+        print(findings_to_print(checked))
     with _step("2. Look at the address space: who holds what"):
         print(draw(plan, surveys, checked, "", shutil.get_terminal_size().columns))
     with _step("3. Take the suggestions: addresses that are free and fit together"):
