@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import count
 from random import Random
+from typing import NamedTuple
 
 from netcheck.proof.lines import Hearing, Kind, Line, Probe
 from netcheck.proof.listening import Ear
@@ -24,8 +25,7 @@ WATCH_EVERY = 1.01
 MARGIN = 1.01  # pace gaps are stretched by this, so that jitter does not break the pace
 
 
-@dataclass(frozen=True, slots=True)
-class Send:
+class Send(NamedTuple):
     """A frame to send on a way; `probe` is the probe it carries, told back with the time of sending."""
 
     frame: bytes

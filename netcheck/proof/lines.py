@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import islice, pairwise
+from typing import NamedTuple
 
 from netcheck.proof.luck import luck
 from netcheck.proof.result import Tally
@@ -45,8 +46,7 @@ class Probe:
     answers: dict[int, float] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Hearing:
+class Hearing(NamedTuple):
     """A MAC was heard for an address. `how` is arp or echo for an answer, "said" for any other ARP frame.
 
     `asked` is when the probe it answers was sent, None for frames nobody asked for. The address is 0 where somebody

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from netcheck.addr import mac_text, quad
 
@@ -25,8 +26,7 @@ _ECHO = struct.Struct("!BBHHH")
 _ETHERNET_IP_ECHO = struct.Struct("!6s6sH BBHHHBBHII BBHHH")
 
 
-@dataclass(frozen=True, slots=True)
-class Arp:
+class Arp(NamedTuple):
     """An ARP packet for IPv4 on Ethernet, with the Ethernet addresses it came in."""
 
     destination: int
@@ -38,8 +38,7 @@ class Arp:
     target_ip: int
 
 
-@dataclass(frozen=True, slots=True)
-class Echo:
+class Echo(NamedTuple):
     """An ICMP echo request or reply (`type`), with the Ethernet and IP addresses it came in."""
 
     destination: int

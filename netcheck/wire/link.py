@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Protocol, Self
+from typing import NamedTuple, Protocol, Self
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +21,7 @@ class Way:
     addresses: tuple[tuple[int, int], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(NamedTuple):
     """A frame that arrived on a way. `at` is in seconds on the link's clock, the kernel's stamp where there is one."""
 
     at: float
@@ -30,8 +29,7 @@ class Heard:
     frame: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Carrier:
+class Carrier(NamedTuple):
     """The carrier of a way changed (cable or far end), as seen at `at`. `gone` says that the interface itself was
     removed or shut, after which nothing more can come from it."""
 
