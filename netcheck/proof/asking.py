@@ -14,7 +14,7 @@ from itertools import count
 from random import Random
 from typing import NamedTuple
 
-from netcheck.proof.lines import Hearing, Kind, Line, Probe
+from netcheck.proof.lines import EVER, Hearing, Kind, Line, Probe
 from netcheck.proof.listening import Ear
 from netcheck.wire.frames import BROADCAST, ECHO_REQUEST, Echo, arp_request, echo_to_wire
 from netcheck.wire.link import Heard, Way
@@ -132,11 +132,9 @@ class Asker:
         """When `due` has something to do next; `settle` has nothing that could not wait for the next look."""
         if self._direct or self.ear.replies:
             return 0.0
-        at = float("inf")
         if self.paused:
-            return at
-        if self._due:
-            at = self._due[0][0]
+            return EVER
+        at = self._due[0][0] if self._due else EVER
         if self._blocked:
             at = min(at, max(self._broadcast_free_at, self._free_at))
         return at
@@ -149,9 +147,9 @@ class Asker:
         return [Send(frame) for frame, _ in replies]
 
     def _consider(self, now: float, line: Line, kind: Kind, sends: list[Send]) -> None:
-        every = line.every[kind]
+        every, sender = line.every[kind], self.senders.get((line.way, line.net))
         assert every is not None  # else it had no ticket
-        if (line.way, line.net) not in self.senders or (kind is Kind.ARP and not self.hears_all):
+        if sender is None or (kind is Kind.ARP and not self.hears_all):
             line.tickets[kind] = 0
         elif not self.carrier[line.way] or (kind is Kind.ECHO and line.mac is None and self.hears_all):
             self._queue(now + every, line, kind)
@@ -161,7 +159,8 @@ class Asker:
             line.owed = False
             self._queue(now + MARGIN / self.pace.each, line, kind)
         elif kind is Kind.ECHO:
-            self._ask(now, line, kind, every, sends)
+            sends.append(self._probe(now, line, kind, sender))
+            self._queue(now + every, line, kind)
         else:
             rank = 0 if line.urgent else 1 if line.mac is not None else 2
             heapq.heappush(self._blocked, (rank, now, line.tickets[kind], line))
@@ -169,9 +168,9 @@ class Asker:
     def _line_free_at(self, line: Line, kind: Kind) -> float:
         """When the pace lets this line be asked; ARP requests then still wait for the broadcast pace in their queue."""
         free_at = self._each_free_at.get(line.address, 0.0)
-        if kind is Kind.ARP or line.mac is None:
-            free_at = max(free_at, line.broadcast_free_at)
-        return free_at if kind is Kind.ARP else max(free_at, self._free_at)
+        if (kind is Kind.ARP or line.mac is None) and free_at < line.broadcast_free_at:
+            free_at = line.broadcast_free_at
+        return free_at if kind is Kind.ARP or free_at > self._free_at else self._free_at
 
     def _unblock(self, now: float, line: Line, sends: list[Send]) -> None:
         free_at, every = self._each_free_at.get(line.address, 0.0), line.every[Kind.ARP]
@@ -180,11 +179,8 @@ class Asker:
         if line.owed or not self.carrier[line.way]:
             self._queue(max(free_at, now + MARGIN / self.pace.broadcast), line, Kind.ARP)
         else:
-            self._ask(now, line, Kind.ARP, every, sends)
-
-    def _ask(self, now: float, line: Line, kind: Kind, every: float, sends: list[Send]) -> None:
-        sends.append(self._probe(now, line, kind, self.senders[line.way, line.net]))
-        self._queue(now + every, line, kind)
+            sends.append(self._probe(now, line, Kind.ARP, self.senders[line.way, line.net]))
+            self._queue(now + every, line, Kind.ARP)
 
     def _probe(self, now: float, line: Line, kind: Kind, sender: int) -> Send:
         sequence = next(self._sequence) & 0xFFFF
@@ -208,9 +204,10 @@ class Asker:
 
     def _count(self, now: float, address: int, known: bool = True) -> None:
         """Count a frame against the pace, and against that of its address where it is one of ours to ask."""
-        self._free_at = max(self._free_at, now) + self._gap
+        self._free_at = (self._free_at if self._free_at > now else now) + self._gap
         if known:
-            self._each_free_at[address] = max(self._each_free_at.get(address, 0.0), now) + self._gap_each
+            free_at = self._each_free_at.get(address, 0.0)
+            self._each_free_at[address] = (free_at if free_at > now else now) + self._gap_each
 
     def sent(self, send: Send, at: float) -> None:
         """Take the time at which the link really sent a frame."""
@@ -225,13 +222,13 @@ class Asker:
     # What comes in
 
     def settle(self, now: float) -> bool:
-        """Close the probes whose time is over; say whether there was one."""
-        settled = False
+        """Close the probes whose time is over; say whether one of an urgent line went without an answer."""
+        missed = False
         while self._expiring and self._expiring[0][0] <= now:
             _, _, line, probe = heapq.heappop(self._expiring)
             line.settle(probe)
-            settled = True
-        return settled
+            missed = missed or (line.urgent and not probe.answers)
+        return missed
 
     def hear(self, heard: Heard) -> Hearing | None:
         """Read one frame; return who was heard for which address, if it says that."""

@@ -48,10 +48,15 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
     _tell(prober, operator)
     if prober.done:
         return
-    for item in link.receive(prober.wake):
-        prober.hear(item)
-        if frames is not None and isinstance(item, Heard):
-            frames(item.at, item.way, item.frame, False)
+    wake = prober.wake
+    while heard := link.receive(wake):
+        for item in heard:
+            prober.hear(item)
+            if frames is not None and isinstance(item, Heard):
+                frames(item.at, item.way, item.frame, False)
+        wake = prober.wake
+        if wake <= link.now():
+            break
 
 
 def _tell(prober: Prober, operator: Operator) -> None:

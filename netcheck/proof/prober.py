@@ -89,7 +89,8 @@ class Prober:
             hearing = self.asker.hear(item)
             if hearing is not None:
                 self.bench.take(hearing)
-                self._news = True
+                line = self.asker.lines.get((hearing.way, hearing.address))
+                self._news = self._news or (line is not None and line.urgent)
             return
         self._at_once = True
         if item.way == 0 and item.gone:
@@ -163,11 +164,17 @@ class Prober:
     @property
     def wake(self) -> float:
         """When the next turn is due, at the latest."""
-        return min(self.asker.wake, self._looked + (TICK if self._news else LOOK), self.bench.now + self.poll)
+        if self._at_once:
+            return self.bench.now
+        look, keys, ask = self._looked + (TICK if self._news else LOOK), self.bench.now + self.poll, self.asker.wake
+        at = look if look < keys else keys
+        return at if at < ask else ask
 
     def take_events(self) -> list[Event]:
         """Everything that happened since the last call."""
-        events, self.bench.events = self.bench.events, []
+        events = self.bench.events
+        if events:
+            self.bench.events = []
         return events
 
     # The order of the run

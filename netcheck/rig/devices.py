@@ -10,6 +10,7 @@ from netcheck.rig.network import Jack, Rig
 from netcheck.wire.frames import (
     ECHO_REPLY,
     ECHO_REQUEST,
+    ETHERTYPE_ARP,
     REQUEST,
     Arp,
     Echo,
@@ -20,6 +21,7 @@ from netcheck.wire.frames import (
     echo_to_wire,
 )
 
+ARP_TYPE = ETHERTYPE_ARP.to_bytes(2, "big")
 read_arp = lru_cache(maxsize=8)(arp_from_wire)  # a broadcast is read by every device on the segment
 SELF_CHECK = 6.0  # seconds from link-up to first use of an address: RFC 5227 section 2.1.1 gives 4 to 7
 
@@ -98,11 +100,12 @@ class VirtualDevice:
 
     def hear(self, jack: Jack, frame: bytes) -> None:
         """Answer what is asked, as far as the faults let it."""
-        if self._checking and (probe := read_arp(frame)) and not probe.sender_ip and self._owns(jack, probe):
-            self.gave_up = self.gave_up or probe.op == REQUEST
+        arp = read_arp(frame) if frame[12:14] == ARP_TYPE else None
+        if self._checking and arp is not None and not arp.sender_ip and self._owns(jack, arp):
+            self.gave_up = self.gave_up or arp.op == REQUEST
         if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden() or self._away():
             return
-        if (arp := read_arp(frame)) is not None:
+        if arp is not None:
             if arp.op == REQUEST and self.faults.arp:
                 self._answer_arp(jack, arp)
         elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:

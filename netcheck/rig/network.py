@@ -198,14 +198,17 @@ class Rig:
         if source.segment is None or not source.passes(self._now, self.random):
             return
         to = int.from_bytes(frame[:6], "big")
-        group = bool(to >> 40 & 1)
+        jacks = source.segment.jacks
+        if not to >> 40 & 1:  # not to a group
+            jacks = [jack for jack in jacks if jack.mac == to]
         flight, jitter = self._now + FLIGHT + source.delay, source.jitter
-        for jack in source.segment.jacks:
-            if (group or jack.mac == to) and jack is not source:
-                at = flight + jack.delay
-                if jitter or jack.jitter:
-                    at += self.random.uniform(0, jitter + jack.jitter)
-                self.at(at, partial(self._deliver, jack, frame))
+        for jack in jacks:
+            if jack is source:
+                continue
+            at = flight + jack.delay
+            if jitter or jack.jitter:
+                at += self.random.uniform(0, jitter + jack.jitter)
+            self.at(at, partial(self._deliver, jack, frame))
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
         if not jack.passes(self._now, self.random):

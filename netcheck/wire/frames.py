@@ -78,8 +78,15 @@ def checksum(data: bytes) -> int:
     return _complement(_number(data))
 
 
+def _sound(data: bytes) -> bool:
+    """Say whether the checksum over all, itself included, comes to 0; bytes that are all zero have none."""
+    number = _number(data)
+    return number % 0xFFFF == 0 and number > 0
+
+
 def _number(data: bytes) -> int:
-    return int.from_bytes(data, "big") << (8 if len(data) % 2 else 0)
+    number = int.from_bytes(data)
+    return number << 8 if len(data) % 2 else number
 
 
 def _complement(number: int) -> int:
@@ -93,10 +100,10 @@ def padded(frame: bytes) -> bytes:
 
 def arp_to_wire(arp: Arp) -> bytes:
     """Build an ARP frame of 42 bytes, without padding."""
+    to, source, op, sender_mac, sender_ip, target_mac, target_ip = arp
     return _ARP.pack(
-        arp.destination.to_bytes(6, "big"), arp.source.to_bytes(6, "big"), ETHERTYPE_ARP,
-        1, ETHERTYPE_IPV4, 6, 4, arp.op,
-        arp.sender_mac.to_bytes(6, "big"), arp.sender_ip, arp.target_mac.to_bytes(6, "big"), arp.target_ip,
+        to.to_bytes(6, "big"), source.to_bytes(6, "big"), ETHERTYPE_ARP, 1, ETHERTYPE_IPV4, 6, 4, op,
+        sender_mac.to_bytes(6, "big"), sender_ip, target_mac.to_bytes(6, "big"), target_ip,
     )  # fmt: skip
 
 
@@ -113,14 +120,15 @@ def arp_reply(mac: int, sender_ip: int, to_mac: int, to_ip: int) -> bytes:
 def echo_to_wire(echo: Echo, packet_id: int = 0) -> bytes:
     """Build an echo request or reply; `packet_id` is the IPv4 identification. The words of each checksum are added up
     as they are: two of them in one number weigh the same, see `checksum`."""
-    length, whole = 28 + len(echo.payload), 0x4000 if echo.type == ECHO_REQUEST else 0
-    ip = 0x4500 + length + packet_id + whole + (echo.ttl << 8 | 1) + echo.source_ip + echo.target_ip
-    icmp = (echo.type << 8) + echo.identifier + echo.sequence + _number(echo.payload)
+    to, source, source_ip, target_ip, ttl, kind, identifier, sequence, payload = echo
+    length, whole = 28 + len(payload), 0x4000 if kind == ECHO_REQUEST else 0
+    ip = 0x4500 + length + packet_id + whole + (ttl << 8 | 1) + source_ip + target_ip
+    icmp = (kind << 8) + identifier + sequence + _number(payload)
     return _ETHERNET_IP_ECHO.pack(
-        echo.destination.to_bytes(6, "big"), echo.source.to_bytes(6, "big"), ETHERTYPE_IPV4,
-        0x45, 0, length, packet_id, whole, echo.ttl, 1, _complement(ip), echo.source_ip, echo.target_ip,
-        echo.type, 0, _complement(icmp), echo.identifier, echo.sequence,
-    ) + echo.payload  # fmt: skip
+        to.to_bytes(6, "big"), source.to_bytes(6, "big"), ETHERTYPE_IPV4,
+        0x45, 0, length, packet_id, whole, ttl, 1, _complement(ip), source_ip, target_ip,
+        kind, 0, _complement(icmp), identifier, sequence,
+    ) + payload  # fmt: skip
 
 
 def arp_from_wire(frame: bytes) -> Arp | None:
@@ -130,8 +138,8 @@ def arp_from_wire(frame: bytes) -> Arp | None:
     to, source, _, hrd, pro, hln, pln, op, sender, spa, target, tpa = _ARP.unpack_from(frame)
     if (hrd, pro, hln, pln) != (1, ETHERTYPE_IPV4, 6, 4) or op not in (REQUEST, REPLY):
         return None
-    number = int.from_bytes
-    return Arp(number(to, "big"), number(source, "big"), op, number(sender, "big"), spa, number(target, "big"), tpa)
+    number = int.from_bytes  # big-endian, as the wire is
+    return Arp(number(to), number(source), op, number(sender), spa, number(target), tpa)
 
 
 def echo_from_wire(frame: bytes) -> Echo | None:
@@ -143,14 +151,13 @@ def echo_from_wire(frame: bytes) -> Echo | None:
     if header < 20 or total < header + 8 or len(frame) < 14 + total or fragment & 0x3FFF:
         return None
     packet = frame[14 : 14 + total]
-    if checksum(packet[:header]) or checksum(packet[header:]):
-        return None
-    kind, code, _, identifier, sequence = _ECHO.unpack_from(packet, header)
-    if code or kind not in (ECHO_REPLY, ECHO_REQUEST):
+    body = packet[header:]
+    kind, code, _, identifier, sequence = _ECHO.unpack_from(body)
+    if code or kind not in (ECHO_REPLY, ECHO_REQUEST) or not (_sound(packet[:header]) and _sound(body)):
         return None
     return Echo(
-        int.from_bytes(to, "big"), int.from_bytes(source, "big"), source_ip, target_ip, ttl,
-        kind, identifier, sequence, packet[header + 8 :],
+        int.from_bytes(to), int.from_bytes(source), source_ip, target_ip, ttl,
+        kind, identifier, sequence, body[8:],
     )  # fmt: skip
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from random import Random
 
 import pytest
@@ -59,7 +58,7 @@ class Desk:
 
     def hear_echo(self, at: float = 0.251, way: int = 0, **changes: int | bytes) -> Hearing | None:
         """Let the echo's answer come in, changed in some way."""
-        return self.hear(echo_to_wire(replace(self.answer, **changes)), at, way)  # type: ignore[arg-type]
+        return self.hear(echo_to_wire(self.answer._replace(**changes)), at, way)  # type: ignore[arg-type]
 
 
 def answers(send: Send) -> dict[int, float]:
