@@ -14,7 +14,7 @@ from itertools import count
 from random import Random
 from typing import NamedTuple
 
-from netcheck.proof.lines import EVER, Hearing, Kind, Line, Probe
+from netcheck.proof.lines import ARP, ECHO, EVER, Hearing, Kind, Line, Probe
 from netcheck.proof.listening import Ear
 from netcheck.wire.frames import BROADCAST, ECHO_REQUEST, Echo, arp_request, echo_to_wire
 from netcheck.wire.link import Heard, Way
@@ -76,7 +76,7 @@ class Asker:
         """Ask an address every so many seconds by ARP, by echo, both or neither; `urgent` goes before others."""
         hurried = urgent and not line.urgent
         line.urgent = urgent
-        for kind, every in ((Kind.ARP, arp), (Kind.ECHO, echo)):
+        for kind, every in ((ARP, arp), (ECHO, echo)):
             line.every[kind] = every
             if every is None:
                 line.tickets[kind] = 0
@@ -95,7 +95,7 @@ class Asker:
     def ask_anonymously(self, now: float, line: Line) -> None:
         """Send one ARP probe with sender 0 at the next turn: only for a station address that is to be borrowed, and for
         the last round to an address that stayed silent."""
-        self._direct.append(self._probe(now, line, Kind.ARP, 0))
+        self._direct.append(self._probe(now, line, ARP, 0))
 
     def allows(self, now: float, address: int) -> bool:
         """Say whether the pace lets a frame go to an address now, also as a broadcast."""
@@ -123,7 +123,7 @@ class Asker:
                 self._consider(now, line, kind, sends)
         while self._blocked and self._broadcast_free_at <= now and self._free_at <= now:
             _, _, ticket, line = heapq.heappop(self._blocked)
-            if line.tickets[Kind.ARP] == ticket:
+            if line.tickets[ARP] == ticket:
                 self._unblock(now, line, sends)
         return sends
 
@@ -149,16 +149,16 @@ class Asker:
     def _consider(self, now: float, line: Line, kind: Kind, sends: list[Send]) -> None:
         every, sender = line.every[kind], self.senders.get((line.way, line.net))
         assert every is not None  # else it had no ticket
-        if sender is None or (kind is Kind.ARP and not self.hears_all):
+        if sender is None or (kind is ARP and not self.hears_all):
             line.tickets[kind] = 0
-        elif not self.carrier[line.way] or (kind is Kind.ECHO and line.mac is None and self.hears_all):
+        elif not self.carrier[line.way] or (kind is ECHO and line.mac is None and self.hears_all):
             self._queue(now + every, line, kind)
         elif (free_at := self._line_free_at(line, kind)) > now:
             self._queue(free_at, line, kind)
-        elif kind is Kind.ECHO and line.owed:  # else echoes would take every turn of a pace slower than theirs
+        elif kind is ECHO and line.owed:  # else echoes would take every turn of a pace slower than theirs
             line.owed = False
             self._queue(now + MARGIN / self.pace.each, line, kind)
-        elif kind is Kind.ECHO:
+        elif kind is ECHO:
             sends.append(self._probe(now, line, kind, sender))
             self._queue(now + every, line, kind)
         else:
@@ -168,32 +168,32 @@ class Asker:
     def _line_free_at(self, line: Line, kind: Kind) -> float:
         """When the pace lets this line be asked; ARP requests then still wait for the broadcast pace in their queue."""
         free_at = self._each_free_at.get(line.address, 0.0)
-        if (kind is Kind.ARP or line.mac is None) and free_at < line.broadcast_free_at:
+        if (kind is ARP or line.mac is None) and free_at < line.broadcast_free_at:
             free_at = line.broadcast_free_at
-        return free_at if kind is Kind.ARP or free_at > self._free_at else self._free_at
+        return free_at if kind is ARP or free_at > self._free_at else self._free_at
 
     def _unblock(self, now: float, line: Line, sends: list[Send]) -> None:
-        free_at, every = self._each_free_at.get(line.address, 0.0), line.every[Kind.ARP]
+        free_at, every = self._each_free_at.get(line.address, 0.0), line.every[ARP]
         assert every is not None
         line.owed = free_at > now
         if line.owed or not self.carrier[line.way]:
-            self._queue(max(free_at, now + MARGIN / self.pace.broadcast), line, Kind.ARP)
+            self._queue(max(free_at, now + MARGIN / self.pace.broadcast), line, ARP)
         else:
-            sends.append(self._probe(now, line, Kind.ARP, self.senders[line.way, line.net]))
-            self._queue(now + every, line, Kind.ARP)
+            sends.append(self._probe(now, line, ARP, self.senders[line.way, line.net]))
+            self._queue(now + every, line, ARP)
 
     def _probe(self, now: float, line: Line, kind: Kind, sender: int) -> Send:
         sequence = next(self._sequence) & 0xFFFF
         probe = Probe(kind, line.address, line.way, sequence, now, now + line.wait, sender == 0)
         mac = self.ways[line.way].mac
-        if kind is Kind.ARP:
+        if kind is ARP:
             frame = arp_request(mac, sender, line.address)
         else:
             to = BROADCAST if line.mac is None else line.mac
             echo = Echo(to, mac, sender, line.address, 64, ECHO_REQUEST, self.ear.identifier, sequence, self.ear.token)
             frame = echo_to_wire(echo, next(self._packet_id) & 0xFFFF)
             self.ear.expect(probe)
-        if kind is Kind.ARP or line.mac is None:
+        if kind is ARP or line.mac is None:
             self._broadcast_free_at = now + MARGIN / self.pace.broadcast
             line.broadcast_free_at = now + ARP_EVERY
         self._count(now, line.address)

@@ -8,7 +8,7 @@ from random import Random
 
 from netcheck.proof.asking import WATCH_EVERY, Asker
 from netcheck.proof.events import Event, Settings, What
-from netcheck.proof.lines import EVER, Hearing, Kind, Line
+from netcheck.proof.lines import ARP, ECHO, EVER, Hearing, Line
 from netcheck.proof.settings import Inquiry
 from netcheck.proof.targets import Aim, Net, Target
 from netcheck.wire.frames import Lldp
@@ -95,7 +95,7 @@ class Bench:
         it answers echo, else by broadcast within the broadcast pace."""
         for line in self.watched.values():
             by_arp = self.asker.hears_all and (line.mac is None or line.missed_echoes >= ECHO_TRIES)
-            if line is under_test or line.every[Kind.ARP if by_arp else Kind.ECHO] is not None:
+            if line is under_test or line.every[ARP if by_arp else ECHO] is not None:
                 continue
             if by_arp:
                 self.asker.want(line, self.now, arp=WATCH_EVERY)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from itertools import islice
+from itertools import takewhile
 from statistics import median
 
 from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.bench import FRESH, Bench
 from netcheck.proof.events import What
-from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line
+from netcheck.proof.lines import ARP, EVER, MANY, Hearing, Line
 from netcheck.proof.luck import LEAST_UNSEEN, BurstsSeen, bursts_in, luck, misses_needed
 from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
 from netcheck.proof.result import Phase, PhaseResult, Rtt
@@ -144,9 +144,9 @@ class Case:
         """Say whether there are enough probes of each kind in phase in."""
         assert self.mac is not None
         until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
-        least = {Kind.ECHO: LEAST_ECHO, Kind.ARP: LEAST_ARP[Phase.IN] if self.bench.asker.hears_all else 0}
-        probes = {kind: self.line.resolved(kind, self.first, until, self.mac) for kind in Kind}
-        return all(sum(1 for _ in islice(probes[kind], most)) == most for kind, most in least.items())
+        arps, echoes = self.line.tallies(self.first, until, self.mac)
+        least = LEAST_ARP[Phase.IN] if self.bench.asker.hears_all else 0
+        return echoes.sent >= LEAST_ECHO and arps.sent >= least
 
     def misses_needed(self, most: int) -> int:
         """How many misses in a row phase out will need, by what was answered so far; `most` for more."""
@@ -195,13 +195,9 @@ class Case:
         if self.cable == "carrier" or (self.cable == "operator" and self.quiet_from == self.out_from):
             return 1, 1
         since = self.request if self.cable == "inferred" else self.out_from
-        arp = echo = 0
-        for probe in reversed(self.line.probes):
-            if probe.sent < since:
-                break
-            arp += probe.kind is Kind.ARP
-            echo += probe.kind is Kind.ECHO
-        return max(1, arp), max(1, echo)
+        probes = [probe.kind for probe in takewhile(lambda probe: probe.sent >= since, reversed(self.line.probes))]
+        arp = probes.count(ARP)
+        return max(1, arp), max(1, len(probes) - arp)
 
     def silent_enough(self) -> bool:
         """Say whether the trailing silence means something, if it goes on until now."""

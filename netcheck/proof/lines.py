@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import islice, pairwise
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from netcheck.proof.luck import luck
 from netcheck.proof.result import Tally
@@ -29,6 +29,10 @@ class Kind(StrEnum):
 
     ARP = "arp"
     ECHO = "echo"
+
+
+ARP: Final = Kind.ARP  # named once, since to ask the class for them costs more than a call in the hot path
+ECHO: Final = Kind.ECHO
 
 
 @dataclass(slots=True, eq=False)
@@ -73,8 +77,8 @@ class Line:
     def __init__(self, address: int, way: int, net: str) -> None:
         """Start with nothing asked."""
         self.address, self.way, self.net = address, way, net
-        self.every: dict[Kind, float | None] = {Kind.ARP: None, Kind.ECHO: None}
-        self.tickets: dict[Kind, int] = {Kind.ARP: 0, Kind.ECHO: 0}  # the valid entry in the asker's queues
+        self.every: dict[Kind, float | None] = {ARP: None, ECHO: None}
+        self.tickets: dict[Kind, int] = {ARP: 0, ECHO: 0}  # the valid entry in the asker's queues
         self.urgent = False  # under test: before others, and asked at the MAC it began with
         self.mac: int | None = None  # where echoes go: the first MAC that answered
         self.broadcast_free_at = 0.0  # one broadcast request a second: RFC 1122 section 2.3.2.1
@@ -115,7 +119,7 @@ class Line:
         """The ARP probe that an answer at this time is put down to. ARP answers carry no number; the newest question is
         taken, so that no answer counts for an earlier phase than the one it may belong to."""
         for probe in reversed(self.probes):
-            if probe.kind is Kind.ARP and probe.sent <= at + SLACK:
+            if probe.kind is ARP and probe.sent <= at + SLACK:
                 return probe if at <= probe.expires + LATE else None
         return None
 
@@ -141,8 +145,8 @@ class Line:
             self.follow(hearing.mac)
         if hearing.mac == self.mac:
             self.answered.append(probe.sent)
-            self.echoed = self.echoed or probe.kind is Kind.ECHO
-        if probe.kind is Kind.ECHO or self.echoed:
+            self.echoed = self.echoed or probe.kind is ECHO
+        if probe.kind is ECHO or self.echoed:
             self.missed_echoes = 0
 
     def _replaced(self, hearing: Hearing) -> bool:
@@ -152,7 +156,7 @@ class Line:
     def settle(self, probe: Probe) -> None:
         """Take it that no answer to this probe comes any more."""
         probe.settled = True
-        if probe.kind is Kind.ECHO and not probe.answers:
+        if probe.kind is ECHO and not probe.answers:
             self.missed_echoes += 1
 
     # What it comes to
@@ -169,7 +173,7 @@ class Line:
 
     def tally(self, kind: Kind, since: float, until: float, mac: int) -> Tally:
         """How many of those probes there are, and how many this MAC answered in time."""
-        return self.tallies(since, until, mac)[kind is Kind.ECHO]
+        return self.tallies(since, until, mac)[kind is ECHO]
 
     def tallies(self, since: float, until: float, mac: int) -> tuple[Tally, Tally]:
         """The same of both kinds: by ARP, by echo."""
@@ -180,7 +184,7 @@ class Line:
             answered = mac in probe.answers
             if not (answered or probe.settled) or probe.sent >= until or probe.anonymous:
                 continue
-            if probe.kind is Kind.ARP:
+            if probe.kind is ARP:
                 arps += 1
                 arps_answered += answered
             else:
@@ -208,7 +212,7 @@ class Line:
 
     def round_trips(self, since: float, until: float, mac: int) -> list[float]:
         """Seconds from echo request to answer, oldest first."""
-        probes = self.resolved(Kind.ECHO, since, until, mac)
+        probes = self.resolved(ECHO, since, until, mac)
         return [probe.answers[mac] - probe.sent for probe in probes if mac in probe.answers][::-1]
 
     def heard(self, since: float, until: float = EVER) -> list[Hearing]:

@@ -103,7 +103,8 @@ class VirtualDevice:
         arp = read_arp(frame) if frame[12:14] == ARP_TYPE else None
         if self._checking and arp is not None and not arp.sender_ip and self._owns(jack, arp):
             self.gave_up = self.gave_up or arp.op == REQUEST
-        if self.dead or self.gave_up or self.rig.now() < self.up_from or self._hidden() or self._away():
+        now = self.rig.now()
+        if self.dead or self.gave_up or now < self.up_from or self._away(now):
             return
         if arp is not None:
             if arp.op == REQUEST and self.faults.arp:
@@ -111,13 +112,12 @@ class VirtualDevice:
         elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:
             self._answer_echo(jack, echo)
 
-    def _hidden(self) -> bool:
+    def _away(self, now: float) -> bool:
         other = self.faults.only_while_out
-        return other is not None and other.plugged
-
-    def _away(self) -> bool:
+        if other is not None and other.plugged:
+            return True
         stays, leaves, since = self.faults.there
-        return bool(leaves) and (self.rig.now() - since) % (stays + leaves) >= stays
+        return leaves > 0 and (now - since) % (stays + leaves) >= stays
 
     def _owns(self, jack: Jack, arp: Arp) -> bool:
         return arp.target_ip in self._owned(jack)
@@ -137,9 +137,10 @@ class VirtualDevice:
         faults = self.faults
         if not (echo.target_ip in self._owned(jack) or faults.answers_all) or self._deaf(echo.source_ip):
             return
-        if faults.rate and self.rig.now() < self._free_at:
-            return
-        self._free_at = self.rig.now() + (1 / faults.rate if faults.rate else 0.0)
+        if faults.rate:
+            if self.rig.now() < self._free_at:
+                return
+            self._free_at = self.rig.now() + 1 / faults.rate
         answer = Echo(
             echo.source,
             faults.echo_from or jack.mac,

@@ -68,9 +68,9 @@ class Jack:
             return False
         if self.bursts is not None and self.bursts.lose(now):
             return False
-        if not self.detour:
-            return self.forwards(now)
-        return self.forwards(now) or (now >= self.healed_at and all(jack.forwards(now) for jack in self.detour))
+        if self.forwards(now):
+            return True
+        return bool(self.detour) and now >= self.healed_at and all(jack.forwards(now) for jack in self.detour)
 
     def forwards(self, now: float) -> bool:
         """Say whether this way leads through: no cable is out, and the switch port does not block."""
@@ -195,25 +195,27 @@ class Rig:
 
     def transmit(self, source: Jack, frame: bytes) -> None:
         """Carry a frame from a jack to all it is meant for."""
-        if source.segment is None or not source.passes(self._now, self.random):
+        segment, now = source.segment, self._now
+        if segment is None or not source.passes(now, self.random):
             return
-        to = int.from_bytes(frame[:6], "big")
-        jacks = source.segment.jacks
+        to = int.from_bytes(frame[:6])
+        jacks = segment.jacks
         if not to >> 40 & 1:  # not to a group
             jacks = [jack for jack in jacks if jack.mac == to]
-        flight, jitter = self._now + FLIGHT + source.delay, source.jitter
+        flight, jitter = now + FLIGHT + source.delay, source.jitter
         for jack in jacks:
-            if jack is source:
-                continue
-            at = flight + jack.delay
-            if jitter or jack.jitter:
-                at += self.random.uniform(0, jitter + jack.jitter)
-            self.at(at, partial(self._deliver, jack, frame))
+            if jack is not source:
+                at = flight + jack.delay
+                if jitter or jack.jitter:
+                    at += self.random.uniform(0, jitter + jack.jitter)
+                deliver: Callable[[], None] = partial(self._deliver, jack, frame)
+                heapq.heappush(self._queue, (at, next(self._ties), deliver))
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
-        if not jack.passes(self._now, self.random):
+        now = self._now
+        if not jack.passes(now, self.random):
             return
         if jack.host is not None:
             jack.host.hear(jack, frame)
         elif jack in self.jacks:
-            self._heard.append(Heard(self._now, self.jacks.index(jack), frame))
+            self._heard.append(Heard(now, self.jacks.index(jack), frame))
