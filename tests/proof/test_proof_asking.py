@@ -150,6 +150,16 @@ def test_an_answer_for_the_borrowed_address_takes_the_place_of_a_probe() -> None
     assert len(frames) > 20
 
 
+@pytest.mark.parametrize(("urgent", "answered"), [(True, False), (True, True), (False, False), (False, True)])
+def test_only_a_miss_of_the_port_under_test_is_news(urgent: bool, answered: bool) -> None:
+    """A question that was answered is over without more ado; one to a watched address waits for the next look."""
+    made = asker()
+    made.want(made.line(FIRST, "process"), 0.0, arp=60.0, urgent=urgent)
+    assert len(run(made, 0.0, 1.0, answer=answered)) == 1
+    assert made.settle(10.0) is (urgent and not answered)
+    assert not made.settle(20.0)
+
+
 def test_an_urgent_line_goes_before_the_queue() -> None:
     """The port under test is asked at once, even where hundreds of absent addresses wait for the broadcast pace."""
     made = asker()

@@ -10,6 +10,7 @@ from random import Random
 
 import pytest
 
+from netcheck.proof.asking import Send
 from netcheck.proof.driver import drive
 from netcheck.proof.events import Event, Key, Settings, What
 from netcheck.proof.judge import Names
@@ -18,7 +19,7 @@ from netcheck.proof.result import Phase
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.frames import REQUEST, arp_from_wire, arp_request
-from netcheck.wire.link import Way
+from netcheck.wire.link import Carrier, Heard, Way
 from tests.rig.scenes import BORROWED, GATEWAY, MACS, Ran, Scene, ill_manners, ip
 
 
@@ -307,6 +308,38 @@ def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
     assert [proof.verdict for proof in prober.proofs] == ["unsettled", "not-tested"]
     assert [event.what for event in operator.log].count(What.VERDICT) == 2
     assert prober.done
+
+
+class Counting(Prober):
+    """Counts its turns and what it hears."""
+
+    turns = heard = 0
+
+    def turn(self, now: float) -> list[Send]:
+        """Count it."""
+        self.turns += 1
+        return super().turn(now)
+
+    def hear(self, item: Heard | Carrier) -> None:
+        """Count it."""
+        self.heard += 1
+        super().hear(item)
+
+
+@pytest.mark.parametrize("flood", [0, 1000])
+def test_frames_that_call_for_nothing_make_no_turn(flood: int) -> None:
+    """Ten seconds with a thousand foreign broadcasts each are all heard; the prober turns no more often, and the proof
+    comes to the same."""
+    scene = pair()
+    stranger = scene.segment.join(Jack(MACS + 0x91))
+    for number in range(10 * flood):
+        question = arp_request(MACS + 0x91, ip(200), ip(201))
+        scene.rig.after(1.0 + number / flood, partial(scene.rig.transmit, stranger, question))
+    prober = Counting(scene.aim(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    drive(prober, scene.rig, scene.hand)
+    assert [proof.verdict for proof in prober.proofs] == ["proven"]
+    assert prober.heard > 10 * flood
+    assert prober.turns < 1500
 
 
 def test_frames_are_handed_to_a_capture() -> None:
