@@ -26,8 +26,8 @@ from netcheck.proof.targets import Aim, Target
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Carrier, Heard, Way
 
-TICK = 0.05  # seconds between looks at what has come in, and between turns at most, so that keys are noticed
-LOOK = 0.25  # seconds between looks while nothing comes in
+TICK = 0.05  # seconds between looks at news of the port under test, and between turns at most, so that keys are noticed
+LOOK = 0.25  # seconds between looks at all else
 
 
 class Prober:
@@ -172,9 +172,7 @@ class Prober:
 
     def take_events(self) -> list[Event]:
         """Everything that happened since the last call."""
-        events = self.bench.events
-        if events:
-            self.bench.events = []
+        events, self.bench.events = self.bench.events, []
         return events
 
     # The order of the run

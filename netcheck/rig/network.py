@@ -208,14 +208,12 @@ class Rig:
                 at = flight + jack.delay
                 if jitter or jack.jitter:
                     at += self.random.uniform(0, jitter + jack.jitter)
-                deliver: Callable[[], None] = partial(self._deliver, jack, frame)
-                heapq.heappush(self._queue, (at, next(self._ties), deliver))
+                self.at(at, partial(self._deliver, jack, frame))
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
-        now = self._now
-        if not jack.passes(now, self.random):
+        if not jack.passes(self._now, self.random):
             return
         if jack.host is not None:
             jack.host.hear(jack, frame)
         elif jack in self.jacks:
-            self._heard.append(Heard(now, self.jacks.index(jack), frame))
+            self._heard.append(Heard(self._now, self.jacks.index(jack), frame))
