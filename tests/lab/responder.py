@@ -238,13 +238,13 @@ class Responder:
 def _spoilt(reply: Echo, how: str) -> Echo:
     match how:
         case "wrong-identifier":
-            return replace(reply, identifier=reply.identifier ^ 1)
+            return reply._replace(identifier=reply.identifier ^ 1)
         case "wrong-payload":
-            return replace(reply, payload=bytes(len(reply.payload)))
+            return reply._replace(payload=bytes(len(reply.payload)))
         case "wrong-source":
-            return replace(reply, source_ip=reply.source_ip ^ 1)
+            return reply._replace(source_ip=reply.source_ip ^ 1)
         case "wrong-mac":
-            return replace(reply, source=reply.source ^ 1)
+            return reply._replace(source=reply.source ^ 1)
         case _:
             return reply
 
