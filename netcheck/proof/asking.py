@@ -159,8 +159,7 @@ class Asker:
             line.owed = False
             self._queue(now + MARGIN / self.pace.each, line, kind)
         elif kind is ECHO:
-            sends.append(self._probe(now, line, kind, sender))
-            self._queue(now + every, line, kind)
+            sends.append(self._ask(now, line, kind, every, sender))
         else:
             rank = 0 if line.urgent else 1 if line.mac is not None else 2
             heapq.heappush(self._blocked, (rank, now, line.tickets[kind], line))
@@ -179,8 +178,11 @@ class Asker:
         if line.owed or not self.carrier[line.way]:
             self._queue(max(free_at, now + MARGIN / self.pace.broadcast), line, ARP)
         else:
-            sends.append(self._probe(now, line, ARP, self.senders[line.way, line.net]))
-            self._queue(now + every, line, ARP)
+            sends.append(self._ask(now, line, ARP, every, self.senders[line.way, line.net]))
+
+    def _ask(self, now: float, line: Line, kind: Kind, every: float, sender: int) -> Send:
+        self._queue(now + every, line, kind)
+        return self._probe(now, line, kind, sender)
 
     def _probe(self, now: float, line: Line, kind: Kind, sender: int) -> Send:
         sequence = next(self._sequence) & 0xFFFF

@@ -166,9 +166,8 @@ class Prober:
         """When the next turn is due, at the latest."""
         if self._at_once:
             return self.bench.now
-        look, keys, ask = self._looked + (TICK if self._news else LOOK), self.bench.now + self.poll, self.asker.wake
-        at = look if look < keys else keys
-        return at if at < ask else ask
+        look = self._looked + (TICK if self._news else LOOK)
+        return min(look, self.asker.wake, self.bench.now + self.poll)
 
     def take_events(self) -> list[Event]:
         """Everything that happened since the last call."""
