@@ -13,19 +13,20 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "netcheck"
-GROUND = {"addr", "caution", "errors", "files", "guard", "text"}  # modules beside the folders that everybody may use
+GROUND = {"addr", "caution", "errors", "files", "text"}  # modules beside the folders that everybody may use
 LAYERS = {
-    "plan": set(),
-    "survey": {"plan"},
+    "tables": set(),
+    "plan": {"tables"},
+    "survey": {"tables", "plan"},
     "space": {"plan", "survey"},
     "rules": {"plan", "survey", "space"},
     "wire": set(),
     "proof": {"plan", "wire"},
-    "field": {"plan", "survey", "wire", "proof"},
+    "field": {"tables", "plan", "survey", "wire", "proof"},
     "rig": {"plan", "wire", "proof"},
     "record": {"proof"},
-    "report": {"plan", "survey", "space", "rules", "proof", "field", "rig", "record"},
-    "cli": {"plan", "survey", "space", "rules", "wire", "proof", "field", "rig", "record", "report"},
+    "report": {"tables", "plan", "survey", "space", "rules", "proof", "field", "rig", "record"},
+    "cli": {"tables", "plan", "survey", "space", "rules", "wire", "proof", "field", "rig", "record", "report"},
 }
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "netcheck", "plans", "tests"}
 

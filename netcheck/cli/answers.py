@@ -46,7 +46,7 @@ def command(
 
     Example: netcheck answers plans/tarn-hollow conflicts.csv
     """
-    from netcheck.plan.accepted_writing import with_accepted
+    from netcheck.plan.write.accepted import with_accepted
     from netcheck.report.answers_judging import judged
     from netcheck.report.answers_reading import from_file
     from netcheck.report.answers_text import to_json, to_text

@@ -93,10 +93,10 @@ def day_from(text: str) -> date:
 
 def run_check(path: Path, day: date) -> Checked:
     """Read a plan with its surveys and run every rule, with a progress bar where it takes long."""
-    from netcheck.plan.reading import read_plan
+    from netcheck.plan.read import read_plan
     from netcheck.rules.catalogue import RULES
     from netcheck.rules.engine import check
-    from netcheck.survey.reading import read_surveys
+    from netcheck.survey.read import read_surveys
 
     with Steps(len(RULES) + 2) as steps:
         steps.begin(f"reading {path}")

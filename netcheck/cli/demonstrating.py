@@ -17,8 +17,8 @@ from netcheck.cli.proving import Order, Outcome, conduct
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan
-from netcheck.plan.reading import read_plan
-from netcheck.plan.writing import with_addresses, write_all
+from netcheck.plan.read import read_plan
+from netcheck.plan.write.addresses import with_addresses, write_all
 from netcheck.proof.events import Settings
 from netcheck.proof.result import Verdict
 from netcheck.record.verification import read_record
@@ -29,8 +29,8 @@ from netcheck.rig.plant import Trouble, plant
 from netcheck.rig.technician import Technician
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Severity
-from netcheck.survey.reading import read_surveys
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_surveys
 
 PLANT = "tarn-hollow"
 MARK = ".netcheck-demo"  # says that the folder is ours to write again

@@ -8,13 +8,13 @@ from pathlib import Path
 
 from netcheck.addr import Address, Mac
 from netcheck.plan.model import Plan
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.proof.judge import Names
 from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
 from netcheck.proof.who import names_of
-from netcheck.survey.reading import read_surveys
-from netcheck.survey.source import hosts_of
-from netcheck.survey.table import HostTable
+from netcheck.survey.host_table import HostTable
+from netcheck.survey.model import hosts_of
+from netcheck.survey.read import read_surveys
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from netcheck.plan.model import Plan, Subnet
     from netcheck.rules.engine import Checked
     from netcheck.space.occupancy import Island
-    from netcheck.survey.source import Survey
+    from netcheck.survey.model import Survey
 
 
 def command(
@@ -38,9 +38,9 @@ def command(
 
     Example: netcheck map plans/tarn-hollow process
     """
-    from netcheck.plan.reading import read_plan
+    from netcheck.plan.read import read_plan
     from netcheck.rules.engine import check
-    from netcheck.survey.reading import read_surveys
+    from netcheck.survey.read import read_surveys
 
     with Steps(3) as steps:
         steps.begin(f"reading {plan}")

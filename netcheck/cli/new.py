@@ -35,7 +35,7 @@ def command(
         _write(path.parent, {path.name: _workbook(path.stem)})
         made = path
     else:
-        from netcheck.plan.starting import plan_files
+        from netcheck.plan.write.new_plan import plan_files
 
         files = plan_files(Path(os.path.abspath(target)).name or "plan", date.today())
         _write(target, {name: text.encode() for name, text in files.items()})
@@ -44,7 +44,7 @@ def command(
 
 
 def _workbook(name: str) -> bytes:
-    from netcheck.plan.workbook_starting import new_workbook
+    from netcheck.plan.write.new_workbook import new_workbook
     from netcheck.rules.catalogue import RULES
 
     return new_workbook(safe(name), [rule.slug for rule in RULES], date.today())

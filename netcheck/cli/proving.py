@@ -24,7 +24,7 @@ from netcheck.cli.keyboard import Hands, keyboard
 from netcheck.cli.operating import Operator
 from netcheck.cli.showing import Show
 from netcheck.errors import LinkError, Problem, UsageError
-from netcheck.plan.rows import row_hashes
+from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.driver import Frames, drive
 from netcheck.proof.events import Settings
 from netcheck.proof.prober import Prober

@@ -52,7 +52,7 @@ def command(
     from netcheck.cli.choosing import demand_interface, record_path
     from netcheck.field.looking import gather
     from netcheck.field.ready import judge
-    from netcheck.plan.reading import read_plan
+    from netcheck.plan.read import read_plan
     from netcheck.report.readiness import ready, to_json, to_text
     from netcheck.wire.opening import kind_from_text
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from netcheck.report.model import Report
     from netcheck.report.writing import Kind
     from netcheck.rules.engine import Checked
-    from netcheck.survey.source import Survey
+    from netcheck.survey.model import Survey
 
 
 def command(
@@ -88,10 +88,10 @@ def _checked(
     path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
 ) -> tuple[Checked, tuple[Survey, ...]]:
     """Read and check one revision; refuse to write over what it is made from."""
-    from netcheck.plan.reading import read_plan
+    from netcheck.plan.read import read_plan
     from netcheck.report.writing import demand_apart
     from netcheck.rules.engine import check
-    from netcheck.survey.reading import read_surveys
+    from netcheck.survey.read import read_surveys
 
     steps.begin(f"reading {path}")
     plan = read_plan(path)

@@ -45,10 +45,10 @@ def command(
 
     Example: netcheck suggest plans/tarn-hollow --write
     """
-    from netcheck.plan.reading import read_plan
+    from netcheck.plan.read import read_plan
     from netcheck.report.proposals_text import to_json, to_text
     from netcheck.rules.proposing import propose
-    from netcheck.survey.reading import read_surveys
+    from netcheck.survey.read import read_surveys
 
     if write and dry_run:
         raise UsageError.of("--write and --dry-run cannot go together", do="Leave one of them out")
@@ -77,7 +77,7 @@ def command(
 
 def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:
     """Put the addresses into the plan's files, all of which are made ready before the first is replaced."""
-    from netcheck.plan.writing import with_addresses, write_all
+    from netcheck.plan.write.addresses import with_addresses, write_all
 
     edits = with_addresses(plan, addresses)
     write_all(edits)

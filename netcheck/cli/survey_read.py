@@ -16,7 +16,7 @@ from netcheck.text import safe
 if TYPE_CHECKING:
     from netcheck.plan.model import Plan, SurveyEntry
     from netcheck.report.merging import Merging
-    from netcheck.survey.source import Survey
+    from netcheck.survey.model import Survey
 
 Files = Annotated[list[Path] | None, typer.Argument(help="Lists of hosts.", metavar="FILE...", show_default=False)]
 Out = Annotated[Path | None, typer.Option("--out", help="Write the merged hosts as a survey (CSV) to this file.")]
@@ -61,7 +61,7 @@ def command(
 def _plan(path: Path | None) -> Plan | None:
     if path is None:
         return None
-    from netcheck.plan.reading import read_plan
+    from netcheck.plan.read import read_plan
 
     return read_plan(path)
 
@@ -91,7 +91,7 @@ def _same(path: Path) -> str:
 
 
 def _read(entries: list[SurveyEntry], folder: Path) -> tuple[list[Survey], list[Problem]]:
-    from netcheck.survey.reading import read_survey
+    from netcheck.survey.read import read_survey
 
     surveys: list[Survey] = []
     problems: list[Problem] = []
@@ -111,8 +111,8 @@ def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
 
     from netcheck.report.merging import Merging
     from netcheck.space.covering import evidence_for
-    from netcheck.survey.merging import disagreements
-    from netcheck.survey.source import hosts_of
+    from netcheck.survey.merge import disagreements
+    from netcheck.survey.model import hosts_of
 
     tables = tuple(hosts_of(surveys, island) for island in dict.fromkeys(survey.island for survey in surveys))
     found = (one for table in tables for one in disagreements(table))

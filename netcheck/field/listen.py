@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from netcheck.addr import Address
 from netcheck.field.found import MOST, Found
-from netcheck.survey.values import why_no_host
+from netcheck.survey.readers.values import why_no_host
 from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
 from netcheck.wire.link import Carrier, Heard, Link
 from netcheck.wire.packets import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from netcheck.errors import NetcheckError
 from netcheck.files import open_plain
-from netcheck.plan.delimited import lines_of, text_of
+from netcheck.tables.delimited import lines_of, text_of
 
 MOST_INCLUDES = 200
 _CHUNK = 1 << 18

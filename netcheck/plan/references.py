@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from netcheck.errors import Problem
-from netcheck.plan.building import interfaces_in
+from netcheck.plan.build import interfaces_in
 from netcheck.plan.entries import Entry, Tables
 from netcheck.plan.model import Interface, Place
 from netcheck.plan.shapes import as_label

@@ -11,9 +11,9 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from netcheck.guard import guarded
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
+from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe
 
 COLUMNS = (

@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from netcheck.guard import unguarded
 from netcheck.plan.model import Accepted, Place
 from netcheck.report.answers_csv import cells_of
 from netcheck.report.answers_reading import Answer
@@ -19,7 +18,8 @@ from netcheck.rules.accepting import matches
 from netcheck.rules.agreed import ACCEPTED_UNUSED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Agreed, Finding, Severity
-from netcheck.survey.values import date_from
+from netcheck.survey.readers.values import date_from
+from netcheck.tables.formula_guard import unguarded
 from netcheck.text import safe
 
 LONGEST = 32_767  # characters that a workbook's cell holds

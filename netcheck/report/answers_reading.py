@@ -14,11 +14,11 @@ from pathlib import Path
 
 from netcheck.errors import Problem, ReportError
 from netcheck.files import MIB, ZIP, FileError, open_plain, read_bounded
-from netcheck.guard import unguarded
-from netcheck.plan.csv_form import title_of
-from netcheck.plan.delimited import DELIMITERS, Record, lines_of, records_of, text_of
-from netcheck.plan.workbook import MOST_ROWS, Book, Formula, opened
+from netcheck.plan.forms.csv_table import title_of
 from netcheck.report.answers_csv import COLUMNS
+from netcheck.tables.delimited import DELIMITERS, Record, lines_of, records_of, text_of
+from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.workbook_read import MOST_ROWS, Book, Formula, opened
 from netcheck.text import listed, safe
 
 LIMIT = 64 * MIB

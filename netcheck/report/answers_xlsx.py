@@ -13,11 +13,11 @@ from collections.abc import Iterable
 from datetime import datetime, time
 from typing import TYPE_CHECKING, Any
 
-from netcheck.guard import guarded
 from netcheck.report.answers_csv import COLUMNS, TO_ANSWER, cells_of
 from netcheck.report.decisions import Decision
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
+from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe
 
 if TYPE_CHECKING:

@@ -10,8 +10,8 @@ from tabulate import tabulate
 
 from netcheck.addr import mac_text, quad
 from netcheck.field.found import Findings, Found
-from netcheck.guard import guarded
 from netcheck.report.survey_file import entry_of, table_to_csv
+from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]

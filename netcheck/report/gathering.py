@@ -8,14 +8,14 @@ from datetime import date
 from netcheck import __version__
 from netcheck.errors import Problem, RecordError
 from netcheck.plan.model import Interface, Plan
-from netcheck.plan.rows import row_hashes
+from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.verification import Record
 from netcheck.report.changes import changes_of
 from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
 
 NONE_GIVEN = "No proof of this port is in the records given."
 

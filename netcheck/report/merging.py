@@ -9,12 +9,12 @@ from typing import Any
 
 from tabulate import tabulate
 
-from netcheck.guard import guarded
 from netcheck.report.survey_file import entry_of, table_to_csv
 from netcheck.space.covering import Evidence
-from netcheck.survey.merging import Disagreement, MergedHost, merged
-from netcheck.survey.source import Remarks, Survey
-from netcheck.survey.table import HostTable
+from netcheck.survey.host_table import HostTable
+from netcheck.survey.merge import Disagreement, MergedHost, merged
+from netcheck.survey.model import Remarks, Survey
+from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
 HEADER = ("address", "mac", "name", "note", "seen", "source")

@@ -14,7 +14,7 @@ from netcheck.record.verification import Record, State
 from netcheck.report.changes import Changes
 from netcheck.rules.engine import Checked
 from netcheck.rules.rule import Rule
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
 
 
 @dataclass(frozen=True, slots=True)

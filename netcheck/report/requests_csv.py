@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from netcheck.guard import guarded
 from netcheck.report.answers_csv import LONGEST_CELL, rows_to_csv
 from netcheck.report.asking import asked_of
 from netcheck.report.wanted import Request
 from netcheck.rules.engine import Checked
+from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe
 
 COLUMNS = (

@@ -7,11 +7,11 @@ from typing import Any
 
 from netcheck import __version__
 from netcheck.errors import Problem
-from netcheck.guard import guarded
 from netcheck.report.answers_csv import COLUMNS, LONGEST_CELL, cells_of, rows_to_csv
 from netcheck.report.findings_json import to_json
 from netcheck.report.findings_markdown import escaped, to_markdown
 from netcheck.report.unread import NOT_CHECKED, Result, Unread
+from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe
 
 

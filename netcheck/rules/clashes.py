@@ -11,7 +11,7 @@ from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Mend, Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.occupancy import Held, Island, Placed
-from netcheck.survey.table import SiteHost, folded
+from netcheck.survey.host_table import SiteHost, folded
 from netcheck.text import listed
 
 

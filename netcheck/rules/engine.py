@@ -16,7 +16,7 @@ from netcheck.rules.mending import mended
 from netcheck.rules.paths import Talk
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
-from netcheck.survey.table import SiteHost
+from netcheck.survey.host_table import SiteHost
 from netcheck.text import listed
 
 

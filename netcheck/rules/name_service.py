@@ -9,8 +9,8 @@ from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
-from netcheck.survey.naming import NameRecord
-from netcheck.survey.table import folded
+from netcheck.survey.host_table import folded
+from netcheck.survey.name_records import NameRecord
 from netcheck.text import listed
 
 

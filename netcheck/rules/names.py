@@ -9,7 +9,7 @@ from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
-from netcheck.survey.table import folded
+from netcheck.survey.host_table import folded
 from netcheck.text import listed
 
 # RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.

@@ -12,7 +12,7 @@ from netcheck.rules.engine import check
 from netcheck.rules.mending import movers
 from netcheck.rules.scene import Scene
 from netcheck.space.suggesting import suggest
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
 from netcheck.text import listed
 
 Named = tuple[str, str, Cell[Any] | None]

@@ -17,8 +17,8 @@ from netcheck.rules.talks import talks_of
 from netcheck.rules.zones import Named, named_in_zones
 from netcheck.space.faces import faces_of
 from netcheck.space.occupancy import Island, Placed, islands_of
-from netcheck.survey.source import Survey
-from netcheck.survey.table import SiteHost, folded, folded_all
+from netcheck.survey.host_table import SiteHost, folded, folded_all
+from netcheck.survey.model import Survey
 
 K = TypeVar("K")
 V = TypeVar("V")

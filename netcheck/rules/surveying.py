@@ -12,7 +12,7 @@ from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans, prefixes_of, range_of
-from netcheck.survey.table import SiteHost
+from netcheck.survey.host_table import SiteHost
 from netcheck.text import listed
 
 

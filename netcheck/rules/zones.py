@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet
-from netcheck.survey.naming import NameRecord, RecordKind
-from netcheck.survey.source import Survey
-from netcheck.survey.table import folded
+from netcheck.survey.host_table import folded
+from netcheck.survey.model import Survey
+from netcheck.survey.name_records import NameRecord, RecordKind
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from itertools import chain
 from netcheck.addr import Prefix
 from netcheck.plan.model import Plan, Subnet
 from netcheck.space.intervals import Spans, prefixes_of, range_of
-from netcheck.survey.source import Survey, hosts_of
+from netcheck.survey.model import Survey, hosts_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,8 @@ from netcheck.addr import WIDTH, Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
 from netcheck.space.faces import Homes, faces_of, outsides_of
 from netcheck.space.intervals import Cover, Spans, single
-from netcheck.survey.source import Survey, hosts_of
-from netcheck.survey.table import HostTable
+from netcheck.survey.host_table import HostTable
+from netcheck.survey.model import Survey, hosts_of
 
 K = TypeVar("K")
 V = TypeVar("V")

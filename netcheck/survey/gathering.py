@@ -11,10 +11,10 @@ from typing import BinaryIO, TypeVar
 from netcheck.addr import Address, Mac
 from netcheck.files import open_plain
 from netcheck.plan.model import Place, SurveyEntry
-from netcheck.survey.columns import Block, HostColumns
-from netcheck.survey.naming import NameRecords, RecordKind
-from netcheck.survey.source import SHOWN_REMARKS, Remark, Remarks, Survey
-from netcheck.survey.table import HostTable
+from netcheck.survey.host_columns import Block, HostColumns
+from netcheck.survey.host_table import HostTable
+from netcheck.survey.model import SHOWN_REMARKS, Remark, Remarks, Survey
+from netcheck.survey.name_records import NameRecords, RecordKind
 
 T = TypeVar("T")
 

@@ -20,7 +20,7 @@ import openpyxl
 import pytest
 
 from netcheck.cli.main import run
-from netcheck.plan.workbook_starting import new_workbook
+from netcheck.plan.write.new_workbook import new_workbook
 from tests.report.made import plan_text, write_plan
 
 DAY = "2026-11-20"

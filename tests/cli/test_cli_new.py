@@ -12,9 +12,9 @@ import openpyxl
 import pytest
 
 from netcheck.addr import Address
-from netcheck.plan.reading import read_plan
-from netcheck.plan.workbook_form import SHEETS
-from netcheck.plan.writing import with_addresses
+from netcheck.plan.forms.workbook_plan import SHEETS
+from netcheck.plan.read import read_plan
+from netcheck.plan.write.addresses import with_addresses
 from netcheck.rules.catalogue import RULES
 
 

@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 from netcheck.cli.main import build
 from netcheck.errors import NetcheckError
 from netcheck.plan.model import Place, SurveyEntry
-from netcheck.survey.reading import read_survey
+from netcheck.survey.read import read_survey
 
 LEASES = 'lease 10.62.20.20 { binding state active; hardware ethernet 00:00:5e:00:53:14; client-hostname "hmi-a"; }\n'
 ARP = "10.62.20.20 dev eth0 lladdr 00:00:5e:00:53:14 REACHABLE\n10.62.20.21 dev eth0 lladdr 00:00:5e:00:53:15 STALE\n"

@@ -18,7 +18,7 @@ from netcheck.errors import Problem
 from netcheck.field.facts import Clock, Facts, Level, Line, RecordFact, RecordState
 from netcheck.field.looking import synchronised
 from netcheck.field.ready import judge
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Aim, Net, Target, aim_at
 from netcheck.record.model import Run

@@ -16,9 +16,9 @@ from netcheck.addr import Prefix, mac_text, quad
 from netcheck.errors import LinkError, UsageError
 from netcheck.field.found import prefixes_of
 from netcheck.field.sweeping import Sweeping, claim, prefix_to_sweep, sender_for
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.report.found import to_csv, to_entry, to_json, to_table, to_text
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 from netcheck.wire.frames import arp_from_wire
 from netcheck.wire.link import Carrier, Heard, Way
 from tests.field.test_field_sweep import DEVICE, ROUTER, STATION, STATION_IP, Wire, says

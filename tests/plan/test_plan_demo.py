@@ -8,8 +8,8 @@ import pytest
 
 from netcheck.addr import Mac, Prefix
 from netcheck.plan.model import Plan
-from netcheck.plan.reading import read_plan
-from netcheck.survey.reading import read_surveys
+from netcheck.plan.read import read_plan
+from netcheck.survey.read import read_surveys
 
 PLANS = Path(__file__).parents[2] / "plans"
 # RFC 7042 section 2.1.2: 00-00-5E-00-53-00 to -FF are for documentation. RFC 1918 section 3: 10/8 is private.

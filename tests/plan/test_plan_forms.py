@@ -12,7 +12,7 @@ import pytest
 
 from netcheck.errors import PlanError
 from netcheck.plan.model import Place, Plan
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 
 TOML = """format = 1
 [site]

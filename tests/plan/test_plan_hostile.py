@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from netcheck.errors import PlanError
 from netcheck.plan.model import Plan
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 
 DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 PLAN = (DEMO / "plan.toml").read_bytes()

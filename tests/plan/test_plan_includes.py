@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.plan.includes import included_by
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 
 PLAN = 'format = 1\n[site]\nname = "Tarn Hollow creamery"\n[[survey]]\nfile = "zones/site.zone"\n'
 

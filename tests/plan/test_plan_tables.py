@@ -9,7 +9,7 @@ import pytest
 from netcheck.addr import Address, Range
 from netcheck.errors import PlanError
 from netcheck.plan.model import Plan
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 
 TOP = 'format = 1\ninterfaces = "interfaces.csv"\n[site]\nname = "Filler line"\n'
 SUBNET = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'

@@ -14,9 +14,9 @@ from openpyxl.styles import Font
 from netcheck.addr import Address
 from netcheck.errors import NetcheckError, PlanError
 from netcheck.plan.model import Interface, Place, SurveyEntry
-from netcheck.plan.reading import read_plan
-from netcheck.plan.writing import with_addresses
-from netcheck.survey.reading import read_survey, read_surveys
+from netcheck.plan.read import read_plan
+from netcheck.plan.write.addresses import with_addresses
+from netcheck.survey.read import read_survey, read_surveys
 
 DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
 Rows = list[list[Any]]

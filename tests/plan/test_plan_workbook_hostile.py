@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from netcheck.errors import NetcheckError, PlanError
 from netcheck.plan.model import Place, Plan, SurveyEntry
-from netcheck.plan.reading import read_plan
-from netcheck.survey.reading import read_survey
-from netcheck.survey.source import Survey
+from netcheck.plan.read import read_plan
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_survey
 
 
 def packed(parts: dict[str, bytes]) -> bytes:

@@ -8,7 +8,7 @@ import pytest
 
 from netcheck.addr import Address
 from netcheck.errors import UsageError
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
 
 HEAD = """

@@ -8,8 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from netcheck.addr import Address, Mac
-from netcheck.plan.reading import read_plan
-from netcheck.plan.rows import row_hashes
+from netcheck.plan.read import read_plan
+from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
 from netcheck.record.model import Run
 from netcheck.record.verification import read_record
@@ -17,8 +17,8 @@ from netcheck.record.writing import Recorder
 from netcheck.report.gathering import report_of
 from netcheck.report.model import Report
 from netcheck.rules.engine import Checked, check
-from netcheck.survey.reading import read_surveys
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_surveys
 
 TODAY = date(2026, 11, 20)
 PLAN = """\

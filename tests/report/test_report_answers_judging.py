@@ -7,7 +7,6 @@ from datetime import date, timedelta
 
 import pytest
 
-from netcheck.guard import unguarded
 from netcheck.report.answers_csv import cells_of
 from netcheck.report.answers_judging import LONGEST, judged
 from netcheck.report.answers_reading import Answer
@@ -16,6 +15,7 @@ from netcheck.report.model import Report
 from netcheck.rules.accepting import matches
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
+from netcheck.tables.formula_guard import unguarded
 from tests.report.made import TODAY
 
 # Findings of the sample: taken-on-site, inside-pool and unreadable-value are conflicts, not-surveyed is a risk.

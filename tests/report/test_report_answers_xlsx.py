@@ -10,11 +10,11 @@ from typing import Any
 import openpyxl
 import pytest
 
-from netcheck.guard import unguarded
 from netcheck.report.answers_csv import COLUMNS
 from netcheck.report.answers_xlsx import to_xlsx
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Severity
+from netcheck.tables.formula_guard import unguarded
 
 # The characters of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236, and the two worked examples of the
 # first; then markup, a text like an error, an octet escape as workbooks write it, bidirectional text and a surrogate.

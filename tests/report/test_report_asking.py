@@ -16,8 +16,7 @@ import dns.rdatatype
 import dns.zonefile
 import pytest
 
-from netcheck.guard import unguarded
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.report.asking import asked_of
 from netcheck.report.gathering import report_of
 from netcheck.report.model import Report
@@ -26,7 +25,8 @@ from netcheck.report.wanted import Asked, Kind
 from netcheck.report.whole_markdown import to_markdown
 from netcheck.report.whole_text import to_text
 from netcheck.rules.engine import Checked, check
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
+from netcheck.tables.formula_guard import unguarded
 
 TODAY = date(2026, 11, 20)
 HEAD = """format = 1

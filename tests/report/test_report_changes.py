@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.report.changes import Changes, Difference, Turn, changes_of
 from netcheck.report.gathering import report_of
 from netcheck.report.page import to_html
@@ -16,7 +16,7 @@ from netcheck.report.whole_json import to_json
 from netcheck.report.whole_markdown import to_markdown
 from netcheck.report.whole_text import to_text
 from netcheck.rules.engine import Checked, check
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 
 TODAY = date(2026, 11, 20)
 HEAD = """format = 1

@@ -11,13 +11,13 @@ import pytest
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.cli.map import draw
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.report.map_text import list_to_text, to_text
 from netcheck.rules.engine import check
 from netcheck.space.cells import Cells, Holding, Use, gaps_of, holdings
 from netcheck.space.intervals import single
 from netcheck.space.occupancy import islands_of
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 
 ISLANDS = """format = 1
 [site]

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.report.sheet import blocks_of, to_sheet
 from netcheck.rules.engine import Checked, check
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 
 TODAY = date(2026, 11, 20)
 PLAN = """format = 1

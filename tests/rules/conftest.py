@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.rules.engine import Checked, check
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 
 TODAY = date(2026, 11, 2)
 

@@ -14,8 +14,8 @@ from netcheck.addr import Address, InterfaceAddress, Mac, Prefix, Range
 from netcheck.plan.model import Accepted, Cell, Interface, Place, Plan, Router, Station, Subnet, SurveyEntry
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Finding
-from netcheck.survey.source import Survey
-from netcheck.survey.table import HostTable, SiteHost
+from netcheck.survey.host_table import HostTable, SiteHost
+from netcheck.survey.model import Survey
 
 T = TypeVar("T")
 HERE = Place("plan.toml")

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
 from netcheck.plan.model import Cell, Interface, Place, Plan, Router, Station, Subnet, SurveyEntry
 from netcheck.rules.engine import check
-from netcheck.survey.source import Survey
-from netcheck.survey.table import HostTable, SiteHost
+from netcheck.survey.host_table import HostTable, SiteHost
+from netcheck.survey.model import Survey
 
 HERE = Place("plan.toml")
 Found = set[tuple[str, tuple[str, ...]]]

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from netcheck.addr import Address, Prefix
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.report.map_text import to_text
 from netcheck.space.cells import MOST_CELLS, Use, cells_of
 from netcheck.space.occupancy import Island, islands_of
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 
 PLANT = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 

@@ -9,10 +9,10 @@ from random import Random
 import pytest
 
 from netcheck.addr import Address, Prefix
-from netcheck.plan.reading import read_plan
+from netcheck.plan.read import read_plan
 from netcheck.space.cells import MOST_CELLS, Use, cells_of
 from netcheck.space.occupancy import Island, islands_of
-from netcheck.survey.reading import read_surveys
+from netcheck.survey.read import read_surveys
 
 ORDER = list(Use)  # the gravest first
 

@@ -14,8 +14,8 @@ from netcheck.plan.model import Cell, Interface, Place, Plan, Station, Subnet, S
 from netcheck.space.free import FreeSpace
 from netcheck.space.occupancy import islands_of
 from netcheck.space.suggesting import Suggestion, suggest
-from netcheck.survey.source import Survey
-from netcheck.survey.table import HostTable, SiteHost
+from netcheck.survey.host_table import HostTable, SiteHost
+from netcheck.survey.model import Survey
 
 HERE = Place("plan.toml")
 

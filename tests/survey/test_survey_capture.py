@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from netcheck.addr import Prefix
 from netcheck.errors import NetcheckError
 from netcheck.plan.model import Cell, Place, SurveyEntry
-from netcheck.survey.reading import read_survey
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_survey
 
 DAY = 1768464000  # 2026-01-15 08:00:00 UTC
 ROUTER, ONE, TWO, THREE = (bytes.fromhex(f"00005e0053{octet}") for octet in ("fe", "14", "15", "16"))

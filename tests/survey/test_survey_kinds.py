@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from netcheck.errors import NetcheckError
 from netcheck.plan.model import Place, SurveyEntry
-from netcheck.survey.reading import read_survey
-from netcheck.survey.source import Survey
-from netcheck.survey.zone_reading import MOST_INCLUDED
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_survey
+from netcheck.survey.readers.zone_reading import MOST_INCLUDED
 
 # RFC 1035 section 5.3, word for word; its origin ISI.EDU is said beside the file there.
 ISI = r"""@   IN  SOA     VENERA      Action\.domains (

@@ -11,8 +11,8 @@ import pytest
 
 from netcheck.errors import NetcheckError
 from netcheck.plan.model import Place, SurveyEntry
-from netcheck.survey.reading import read_survey
-from netcheck.survey.source import Survey
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_survey
 
 A, B = "00-00-5E-00-53-14", "00-00-5E-00-53-15"
 MACS = [("192.0.2.20", A), ("192.0.2.21", B)]

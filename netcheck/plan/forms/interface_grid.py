@@ -1,0 +1,120 @@
+"""Takes a clean table of interfaces by columns, and makes its interfaces of them: the way of nearly every large plan.
+
+Clean is a table of whose rows nothing has to be said: all are as long as the titles, and no cell is empty that must not
+be. Any other is read row by row (`csv_form.entries_of`), where each fault gets its words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache, partial
+from itertools import repeat
+from typing import TypeVar
+
+from netcheck.addr import Address, Mac, Mask
+from netcheck.plan.cells import address6_from, cell_from, gateway6_from, gateway_from
+from netcheck.plan.entries import Grid
+from netcheck.plan.model import Cell, Interface, Place
+from netcheck.tables.columns import ipv4_of, macs_of, made
+from netcheck.tables.delimited import parts_of
+
+T = TypeVar("T")
+Cells = Iterable[Cell[T] | None]
+ONE_PORT = ("1",)
+_remembered = lru_cache(4096)  # of different masks and gateways there are few
+
+
+def grid_of(columns: dict[str, list[str]], required: Iterable[str], file: str) -> Grid | None:
+    """The rows below the titles, the first of which is row 2; None where there are none, or one is not clean."""
+    ports = list(map(_remembered(_ports), columns.pop("ports"))) if "ports" in columns else None
+    if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
+        return None
+    rows = map("row {}".format, range(2, len(next(iter(columns.values()))) + 2))
+    places = list(made(Place, repeat(file), rows))
+    return Grid(columns, ports, places) if places else None
+
+
+def _ports(text: str) -> tuple[str, ...]:
+    return tuple(parts_of(text)) if text else ONE_PORT
+
+
+def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface]:
+    """The interfaces of a clean table; `families` are those of the subnets by name."""
+    addresses = _cells(grid, "address", Address.from_text, _addresses)
+    texts = partial(_texts, grid)
+    return made(
+        Interface,
+        texts("device"),
+        texts("interface"),
+        texts("subnet"),
+        grid.places,
+        texts("kind"),
+        texts("place"),
+        texts("slot"),
+        addresses,
+        _masks(grid, addresses, families),
+        _cells(grid, "gateway", _remembered(gateway_from)),
+        _cells(grid, "mac", Mac.from_text, _macs),
+        _cells(grid, "host-name", str),
+        _cells(grid, "switch-port", str),
+        grid.ports or repeat(ONE_PORT),
+        texts("behind"),
+        texts("granted"),
+        _cells(grid, "address6", address6_from),
+        _cells(grid, "mask6", partial(Mask.from_text, family=6)),
+        _cells(grid, "gateway6", _remembered(gateway6_from)),
+        texts("subnet6"),
+    )
+
+
+def _texts(grid: Grid, title: str) -> Iterable[str]:
+    """A column from top to bottom, empty where the table has none of that title."""
+    return grid.columns.get(title) or repeat("")
+
+
+def _cells(
+    grid: Grid, title: str, read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None = None
+) -> Cells[T]:
+    """A column of values; an empty one is a missing one. `many` may read a column as a whole, or None of it."""
+    texts = grid.columns.get(title)
+    if texts is None:
+        return repeat(None)
+    values = _values(texts, read, many) if all(texts) else None
+    if values is not None:
+        return list(made(Cell, texts, values, grid.places, repeat("")))
+    pairs = zip(texts, grid.places, strict=True)
+    return [cell_from(text, read, place) if text else None for text, place in pairs]
+
+
+def _values(
+    texts: Sequence[str], read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None
+) -> Iterable[T] | None:
+    """A full column read, None where a text of it cannot be."""
+    values = many(texts) if many else None
+    if values is not None:
+        return values
+    try:
+        return list(map(read, texts))
+    except ValueError:
+        return None
+
+
+def _addresses(texts: Sequence[str]) -> Iterable[Address] | None:
+    values = ipv4_of(texts)
+    return None if values is None else made(Address, repeat(4), values)
+
+
+def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
+    values = macs_of(texts)
+    return None if values is None else made(Mac, values)
+
+
+def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:
+    """Masks are read as the family of the address writes them, or of the subnet where no address can be read."""
+    readers = {family: _remembered(partial(Mask.from_text, family=family)) for family in (4, 6)}
+    rows = zip(addresses, _texts(grid, "subnet"), strict=False) if "mask" in grid.columns else ()
+    found = [one.value.family if one and one.value else families.get(subnet, 4) for one, subnet in rows]
+    if len(set(found)) < 2:
+        return _cells(grid, "mask", readers[found[0]] if found else Mask.from_text)
+    cells = zip(grid.columns["mask"], found, grid.places, strict=True)
+    return [cell_from(text, readers[family], place) if text else None for text, family, place in cells]

@@ -1,0 +1,133 @@
+"""Reads `plan.toml` into tables, and the CSV tables that it names beside it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+
+from netcheck.errors import PlanError, Problem
+from netcheck.files import MIB, ZIP, FileError, read_bounded
+from netcheck.plan.entries import Entry, Rows, Tables
+from netcheck.plan.fitting import found
+from netcheck.plan.forms.csv_table import read_table
+from netcheck.plan.model import Place
+from netcheck.plan.shapes import (
+    FORMAT,
+    ConversationShape,
+    InterfaceRow,
+    PlanShape,
+    Shape,
+    SubnetShape,
+    TranslationShape,
+)
+from netcheck.text import safe
+
+PLAN_LIMIT = 16 * MIB
+_STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
+_KEY_PARTS = 32  # no key of a plan has more than two; the parser's time grows with their square
+_UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_ROWS: dict[str, type[Shape]] = {
+    "subnets": SubnetShape,
+    "interfaces": InterfaceRow,
+    "conversations": ConversationShape,
+    "translations": TranslationShape,
+}
+
+
+def read_toml(path: Path, problems: list[Problem]) -> Tables | None:
+    """Read a plan file; what is wrong is added to `problems`, None returned where nothing can be made of it."""
+    file = safe(path.name)
+    try:
+        document = parsed(read_bounded(path, PLAN_LIMIT), file)
+    except FileError as error:
+        problems.append(error.at(file))
+        return None
+    except PlanError as error:
+        problems += error.problems
+        return None
+    return _tables(document, path, problems)
+
+
+def parsed(data: bytes, file: str) -> dict[str, object]:
+    """Parse TOML; PlanError with the line where it is none."""
+    text = _text(data, file)
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.count(".") > _KEY_PARTS and _STRINGS.sub("", line).count(".") > _KEY_PARTS:
+            what = f"line {number} has a key of more than {_KEY_PARTS} parts"
+            raise PlanError(Problem(what, file, "No key of a plan has more than two; put texts in quotes"))
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        do = "Look at this line and the one before; texts, addresses and names stand in quotes"
+        raise PlanError(Problem(f"this is not TOML: {safe(str(error))}", file, do)) from error
+    except RecursionError as error:
+        raise PlanError(Problem("its lists or tables are nested too deeply", file)) from error
+    except ValueError as error:
+        raise PlanError(Problem(f"a value cannot be read: {safe(str(error))}", file)) from error
+
+
+def _text(data: bytes, file: str) -> str:
+    if data.startswith(_UTF16):
+        raise PlanError(Problem("it is written in UTF-16", file, "Save it as UTF-8"))
+    if data.startswith(ZIP):
+        raise PlanError(Problem("it is a workbook, whatever its name says", file, "Give it a name that ends in .xlsx"))
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise PlanError(Problem(f"line {line} holds a byte that is not UTF-8", file, "Save it as UTF-8")) from error
+
+
+def _tables(document: dict[str, object], path: Path, problems: list[Problem]) -> Tables | None:
+    top = Entry(document, Place(safe(path.name)))
+    number = document.get("format")
+    if type(number) is int and number != FORMAT:
+        what = f"it is written in format {found(number)}, and this netcheck reads format {FORMAT}"
+        problems.append(Problem(what, top.place.file, "Use the netcheck that wrote it, or a newer one"))
+        return None
+    top.fitted(PlanShape, problems)
+    beside = {key: _beside(top, key, path.parent, problems) for key in document if key in _ROWS}
+    return Tables(
+        _named(document.get("site", {"name": "?"}), top.place, "site"),
+        (*_entries(top, "subnet"), *beside.get("subnets", ())),
+        _entries(top, "device"),
+        beside.get("interfaces", ()),
+        _entries(top, "router"),
+        (*_entries(top, "conversation"), *beside.get("conversations", ())),
+        _entries(top, "station"),
+        _entries(top, "survey"),
+        _entries(top, "accepted"),
+        (*_entries(top, "translation"), *beside.get("translations", ())),
+        (path, *(path.parent / top.text(key) for key in beside)),
+    )
+
+
+def _beside(top: Entry, key: str, folder: Path, problems: list[Problem]) -> Rows:
+    file = top.text(key)
+    return read_table(folder, file, _ROWS[key], problems) if file else ()
+
+
+def _named(data: object, place: Place, at: str) -> Entry:
+    table: Mapping[str, object] = data if isinstance(data, dict) else {"name": "?"}
+    return Entry(table, Place(place.file, at))
+
+
+def _entries(top: Entry, kind: str) -> tuple[Entry, ...]:
+    listing = top.data.get(kind)
+    tables = listing if isinstance(listing, list) else []
+    return tuple(
+        _named(table, top.place, f"{kind} {label_of(kind, table, number)}")
+        for number, table in enumerate(tables, 1)
+        if isinstance(table, dict)
+    )
+
+
+def label_of(kind: str, table: Mapping[str, object], number: int) -> str:
+    """What an entry is called in messages: its name, its ends, its file, or its number."""
+    if kind == "conversation":
+        ends = (table.get("from"), table.get("to"))
+        return " to ".join(safe(end, 80) for end in ends if isinstance(end, str) and end.strip()) or str(number)
+    name = table.get({"survey": "file", "accepted": "", "translation": "outside"}.get(kind, "name"))
+    return safe(name.strip(), 80) if isinstance(name, str) and name.strip() else str(number)

@@ -1,0 +1,125 @@
+"""Reads a plan from a workbook: one sheet a table, the keys of `plan.toml` as titles of the columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from netcheck.errors import Problem
+from netcheck.files import FileError
+from netcheck.plan.entries import Entry, Tables
+from netcheck.plan.fitting import suggestion
+from netcheck.plan.forms.csv_table import entries_of, title_of, titled_records
+from netcheck.plan.model import Place
+from netcheck.plan.shapes import (
+    FORMAT,
+    AcceptedShape,
+    ConversationShape,
+    InterfaceRow,
+    RouterShape,
+    Shape,
+    StationShape,
+    SubnetShape,
+    SurveyShape,
+    TranslationShape,
+)
+from netcheck.tables.delimited import Record
+from netcheck.tables.workbook_read import Book, opened
+from netcheck.text import listed, safe
+
+SITE_HOSTS = "site hosts"
+SHEETS: dict[str, type[Shape]] = {
+    "subnets": SubnetShape,
+    "interfaces": InterfaceRow,
+    "routers": RouterShape,
+    "conversations": ConversationShape,
+    "stations": StationShape,
+    "surveys": SurveyShape,
+    "accepted": AcceptedShape,
+    "translations": TranslationShape,
+}
+_KNOWN = ("site", SITE_HOSTS, *SHEETS)
+
+
+def read_workbook(path: Path, problems: list[Problem]) -> Tables | None:
+    """Read a workbook; what is wrong is added to `problems`, None returned where nothing can be made of it."""
+    file = safe(path.name)
+    try:
+        with opened(path) as book:
+            return _tables(book, path, problems)
+    except FileError as error:
+        problems.append(error.at(file))
+        return None
+
+
+def sheet_called(book: Book, name: str) -> str | None:
+    """The sheet of this name as the workbook writes it; case and outer space do not count."""
+    return next((sheet for sheet in book.sheets if _plain(sheet) == name), None)
+
+
+def _plain(sheet: str) -> str:
+    return " ".join(sheet.casefold().split())
+
+
+def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
+    file = safe(path.name)
+    for sheet in book.sheets:
+        near = "" if _plain(sheet) in _KNOWN else suggestion(_plain(sheet), list(_KNOWN))
+        if near:
+            problems.append(Problem(f'sheet "{safe(sheet, 40)}" is not known{near}', file, "Rename it"))
+    if not problems and not any(_plain(sheet) in _KNOWN for sheet in book.sheets):
+        do = f"Call its sheets {listed(list(_KNOWN), 20)}; all but one may be missing"
+        problems.append(Problem("none of its sheets is a table of a plan", file, do))
+        return None
+    site = _site(book, path)
+    if (written := site.text("format")) not in ("", str(FORMAT)):
+        what = f"it is written in format {safe(written, 40)}, and this netcheck reads format {FORMAT}"
+        problems.append(Problem(what, file, "Use the netcheck that wrote it, or a newer one"))
+        return None
+    data = {key: value for key, value in site.data.items() if key != "format"}
+    read = {name: _entries(book, name, shape, file, problems) for name, shape in SHEETS.items()}
+    return Tables(
+        Entry(data, site.place, typed=False),
+        read["subnets"],
+        (),
+        read["interfaces"],
+        read["routers"],
+        read["conversations"],
+        read["stations"],
+        _surveys(read["surveys"], book, path),
+        read["accepted"],
+        read["translations"],
+        (path,),
+    )
+
+
+def _site(book: Book, path: Path) -> Entry:
+    """The sheet of keys and values; a workbook without it is called after its file."""
+    sheet = sheet_called(book, "site")
+    place = Place(safe(path.name), "sheet site")
+    if sheet is None:
+        return Entry({"name": path.stem}, place, typed=False)
+    rows = [(*record.cells, "", "")[:2] for record in book.records(sheet)]
+    pairs = {title_of(key): value.strip() for key, value in rows if key.strip() and value.strip()}
+    if pairs.get("key", "").casefold() == "value":
+        del pairs["key"]
+    return Entry(pairs, place, typed=False)
+
+
+def _entries(book: Book, name: str, shape: type[Shape], file: str, problems: list[Problem]) -> tuple[Entry, ...]:
+    sheet = sheet_called(book, name)
+    records: Sequence[Record] = titled_records(list(book.records(sheet)), shape) if sheet is not None else []
+    return entries_of(records, shape, file, problems, f"sheet {name}, ") if records else ()
+
+
+def _surveys(entries: tuple[Entry, ...], book: Book, path: Path) -> tuple[Entry, ...]:
+    """The surveys named, and the workbook's own sheet of site hosts, which a row may describe."""
+    if sheet_called(book, SITE_HOSTS) is None:
+        return entries
+    own = {"file": path.name, "kind": "xlsx"}
+    if not any(_plain(entry.text("file")) == SITE_HOSTS for entry in entries):
+        return (*entries, Entry(own, Place(safe(path.name), f"sheet {SITE_HOSTS}"), typed=False))
+    return tuple(
+        Entry({**entry.data, **own}, entry.place, typed=False) if _plain(entry.text("file")) == SITE_HOSTS else entry
+        for entry in entries
+    )

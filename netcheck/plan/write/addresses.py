@@ -1,0 +1,146 @@
+"""Writes addresses back into a plan's files, keeping comments, layout, quoting, encoding and line ends.
+
+The texts are changed by pure functions; each change is read back and compared before a file is offered for writing.
+"""
+
+from __future__ import annotations
+
+import codecs
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, MutableMapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from netcheck.addr import Address
+from netcheck.errors import PlanError, Problem
+from netcheck.files import FileError, read_bounded, write_atomically, write_together
+from netcheck.plan.forms.csv_table import TABLE_LIMIT
+from netcheck.plan.forms.toml_plan import PLAN_LIMIT, parsed
+from netcheck.plan.read import plan_file
+from netcheck.plan.write.csv_addresses import table_with_addresses
+from netcheck.plan.write.workbook_addresses import workbook_with_addresses
+from netcheck.tables.workbook_read import UNPACKED_LIMIT
+from netcheck.text import listed, safe
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """A file with its new bytes, not yet written."""
+
+    path: Path
+    data: bytes
+
+    def write(self) -> None:
+        """Put the new bytes in the file's place, wholly or not at all."""
+        write_atomically(self.path, self.data)
+
+
+def write_all(edits: Iterable[Edit]) -> None:
+    """Put the new bytes of several files in their places; an interruption leaves all of them old or all new."""
+    write_together((edit.path, edit.data) for edit in edits)
+
+
+def with_addresses(path: str | Path, addresses: Mapping[str, Address]) -> tuple[Edit, ...]:
+    """The files of the plan at a path with these addresses, by subject (`device/interface`); files that stay the same
+    are left out.
+
+    PlanError where a subject is in none of the files, or a file cannot be changed without harm to the rest of it.
+    """
+    file = plan_file(Path(path))
+    wanted = {subject: str(address) for subject, address in addresses.items()}
+    if file.suffix.casefold() == ".xlsx":
+        edits = [_edit(file, _read(file, UNPACKED_LIMIT, text=False), wanted, workbook_with_addresses)]
+    else:
+        edits = _text_edits(file, wanted)
+    missing = [safe(one, 80) for one in wanted if not any(one in held for _, held in edits)]
+    if missing:
+        raise PlanError(Problem(f"not in the plan: {listed(missing)}", safe(file.name)))
+    return tuple(edit for edit, _ in edits if edit is not None)
+
+
+def _text_edits(file: Path, wanted: Mapping[str, str]) -> list[tuple[Edit | None, set[str]]]:
+    data = _read(file, PLAN_LIMIT)
+    beside = parsed(data, safe(file.name)).get("interfaces")
+    edits = [_edit(file, data, wanted, plan_with_addresses)]
+    if isinstance(beside, str):
+        table = file.parent / beside.strip()
+        edits.append(_edit(table, _read(table, TABLE_LIMIT), wanted, table_with_addresses))
+    return edits
+
+
+def _read(path: Path, limit: int, text: bool = True) -> bytes:
+    try:
+        return read_bounded(path, limit, text)
+    except FileError as error:
+        raise PlanError(error.at(safe(path.name))) from error
+
+
+Change = Callable[[bytes, Mapping[str, str]], tuple[bytes, set[str]]]
+
+
+def _edit(path: Path, data: bytes, wanted: Mapping[str, str], change: Change) -> tuple[Edit | None, set[str]]:
+    try:
+        new, held = change(data, wanted)
+    except ValueError as error:
+        by_hand = listed([f"{safe(subject, 80)} {text}" for subject, text in wanted.items()], 20)
+        problem = Problem(f"it cannot be changed without harm: {error}", safe(path.name), f"Change by hand: {by_hand}")
+        raise PlanError(problem) from error
+    return (None if new == data else Edit(path, new)), held
+
+
+def plan_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
+    """A plan file's bytes with these addresses, and which of the subjects it holds."""
+    mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
+    text, held = toml_with_addresses(data[len(mark) :].decode("utf-8"), wanted)
+    return mark + text.encode("utf-8"), held
+
+
+def toml_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[str]]:
+    """A plan's TOML with these addresses, and which of the subjects it holds; ValueError where it could not be
+    written without another value changing."""
+    import tomlkit  # only when a plan is written
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        document = tomlkit.parse(text)
+        for subject, table in _interfaces(document):
+            if subject in wanted:
+                _set_address(table, wanted[subject])
+        new = tomlkit.dumps(document)
+    except (TOMLKitError, RecursionError) as error:
+        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+    expected = tomllib.loads(text)
+    interfaces = _interfaces(expected)
+    for subject, table in interfaces:
+        if subject in wanted:
+            table["address"] = wanted[subject]
+    if tomllib.loads(new) != expected:
+        raise ValueError("another value would change with it")
+    return new, {subject for subject, _ in interfaces} & set(wanted)
+
+
+def _interfaces(document: Mapping[str, Any]) -> list[tuple[str, MutableMapping[str, Any]]]:
+    return [
+        (f"{str(device['name']).strip()}/{str(interface['name']).strip()}", interface)
+        for device in document.get("device", ())
+        for interface in device.get("interface", ())
+    ]
+
+
+def _set_address(table: MutableMapping[str, Any], address: str) -> None:
+    """Replace the value, or put a line below that of `subnet`."""
+    import tomlkit
+    from tomlkit.items import InlineTable, Whitespace
+
+    old = table.get("address")
+    if old is not None:
+        table["address"] = tomlkit.string(address, literal=old.as_string().startswith("'"))
+    elif isinstance(table, InlineTable):
+        value, (_, last) = tomlkit.string(address), table.value.body[-1]
+        value.trivia.trail = last.as_string() if isinstance(last, Whitespace) else ""  # before the closing brace
+        table["address"] = value
+    else:
+        trivia = table["subnet"].trivia
+        newline = "\r\n" if trivia.trail.endswith("\r\n") else "\n"
+        trivia.trail = f'{newline}{trivia.indent}address = "{address}"{trivia.trail}'

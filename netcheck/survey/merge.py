@@ -1,0 +1,101 @@
+"""Site hosts of several lists made one: rows that say the same become one, and where lists disagree is told.
+
+Rows are the same host where they agree in address, MAC and name; a row that leaves the MAC or the name out goes to the
+one host that it can mean. Nothing that a list says is lost: who has two names or two MACs keeps a row for each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from typing import TypeVar
+
+from netcheck.addr import Address, Mac
+from netcheck.survey.host_table import HostTable, SiteHost, folded
+
+MOST_SHOWN = 20  # sources, notes or values that are kept of one host; the rest are counted
+
+Key = TypeVar("Key", bound=Hashable)
+
+
+@dataclass(frozen=True, slots=True)
+class MergedHost:
+    """One host as all lists together give it, and where each of them says so. `seen` is the latest day."""
+
+    address: Address
+    mac: Mac | None
+    name: str
+    note: str
+    seen: date | None
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """An address to which lists give different MACs or names: each value with the place that says it first."""
+
+    address: Address
+    what: str  # "MAC" or "name"
+    said: tuple[tuple[str, str], ...]
+    more: int = 0  # values beyond those
+
+
+def merged(table: HostTable) -> Iterator[MergedHost]:
+    """The hosts of a table in order of address."""
+    for _, rows in groupby(table, key=lambda host: host.address):
+        yield from _merged(list(rows))
+
+
+def _merged(rows: list[SiteHost]) -> Iterator[MergedHost]:
+    if len(rows) == 1:
+        yield _host(rows, rows[0].mac, rows[0].name)
+        return
+    for mac, owned in _sorted_out(rows, lambda row: row.mac).items():
+        for name, same in _sorted_out(owned, lambda row: folded(row.name) or None).items():
+            yield _host(same, mac, next(row.name for row in same if (folded(row.name) or None) == name))
+
+
+def _sorted_out(rows: list[SiteHost], key: Callable[[SiteHost], Key | None]) -> dict[Key | None, list[SiteHost]]:
+    """Rows by a key; those without one go to the only one there is, and else stay by themselves."""
+    found: dict[Key | None, list[SiteHost]] = {}
+    for row in rows:
+        found.setdefault(key(row), []).append(row)
+    if None in found and len(found) == 2:
+        return {one: rows for one in found if one is not None}
+    return found
+
+
+def _host(rows: list[SiteHost], mac: Mac | None, name: str) -> MergedHost:
+    seen = max((row.seen for row in rows if row.seen), default=None)
+    notes = _first(row.note for row in rows if row.note)
+    return MergedHost(rows[0].address, mac, name, "; ".join(notes), seen, _first(row.where for row in rows))
+
+
+def _first(texts: Iterable[str]) -> tuple[str, ...]:
+    distinct = list(dict.fromkeys(texts))
+    more = len(distinct) - MOST_SHOWN
+    return (*distinct[:MOST_SHOWN], *([f"{more} more"] if more > 0 else []))
+
+
+def disagreements(table: HostTable) -> Iterator[Disagreement]:
+    """Addresses with two MACs, and those with two names of which neither is the other's first label."""
+    for rows in table.repeated():
+        macs = {host.mac: host for host in reversed(rows) if host.mac is not None}
+        if len(macs) > 1:
+            yield _told(rows[0].address, "MAC", [(str(mac), host.where) for mac, host in reversed(macs.items())])
+        names = {folded(host.name): host for host in reversed(rows) if folded(host.name)}
+        if len(names) > 1 and _differ(list(names)):
+            told = [(host.name.strip(), host.where) for host in reversed(names.values())]
+            yield _told(rows[0].address, "name", told)
+
+
+def _differ(names: Sequence[str]) -> bool:
+    """Say whether no single host can have all these names: all must be the longest one or its first label."""
+    longest = max(names, key=len)
+    return any(name not in (longest, longest.partition(".")[0]) for name in names)
+
+
+def _told(address: Address, what: str, said: list[tuple[str, str]]) -> Disagreement:
+    return Disagreement(address, what, tuple(said[:MOST_SHOWN]), max(0, len(said) - MOST_SHOWN))

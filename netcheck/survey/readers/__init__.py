@@ -1,0 +1,1 @@
+"""Readers of survey files, one for each kind of file."""

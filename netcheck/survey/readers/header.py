@@ -1,0 +1,205 @@
+"""Finds out which column of a table holds what: by the plan's word, by header words, by what the cells hold."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from netcheck.errors import Problem, SurveyError
+from netcheck.survey.readers.lines import first_lines
+from netcheck.survey.readers.values import holds_address, mac_from
+from netcheck.tables.delimited import DELIMITERS, Record, records_of
+from netcheck.text import listed, safe
+
+SAMPLE = 200  # lines looked at
+FIELDS = ("address", "mac", "name", "note", "seen")
+
+# Header words, letters and digits only, the surest first; common practice, no source.
+_WORDS: dict[str, tuple[str, ...]] = {
+    "address": (
+        *("ipaddress", "ipaddr", "ipv4address", "ipv6address", "ip", "ipv4", "ipv6", "ipadresse", "adresseip"),
+        *(
+            "direccionip",
+            "direcciónip",
+            "indirizzoip",
+            "ipadres",
+            "hostip",
+            "hostaddress",
+            "ipaddresses",
+            "ipv4adresse",
+        ),
+    ),
+    "mac": (
+        *("macaddress", "macaddr", "mac", "hwaddress", "hwaddr", "hardwareaddress", "physicaladdress"),
+        *("ethernetaddress", "lladdr", "macadresse", "adressemac", "direcciónmac", "direccionmac", "indirizzomac"),
+    ),
+    "name": (
+        *("hostname", "name", "host", "dnsname", "fqdn", "computername", "devicename", "device", "hostnames"),
+        *("rechnername", "gerätename", "geraetename", "gerät", "nomdhôte", "nomdhote", "nom", "équipement"),
+        *("nombredehost", "nombre", "nomehost", "nome", "dispositivo", "hostnaam", "naam", "apparaat"),
+    ),
+    "note": (
+        *("note", "notes", "comment", "comments", "remark", "remarks", "description", "descr"),
+        *("bemerkung", "bemerkungen", "kommentar", "beschreibung", "notiz", "remarque", "remarques", "commentaire"),
+        *("observaciones", "comentario", "descripción", "nota", "commento", "descrizione", "opmerking"),
+    ),
+    "seen": (
+        *("seen", "lastseen", "lastseenon", "lastactive", "lastup", "date"),
+        *("zuletztgesehen", "datum", "vule", "dernièrevue", "fecha", "data"),
+    ),
+}
+
+_PERHAPS = ("address", "addr")  # may be a street's: taken if it holds addresses, or if no column does
+# Words in the title of a column whose addresses are not the host's own; common practice, no source.
+_OTHERS = frozenset({
+    *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
+    *("netzwerk", "ntp", "passerelle", "router", "subnet"),
+})  # fmt: skip
+_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, a zone's directives, and what holds an address
+_HEADER_ROWS = 30
+_LOOKED_AT = 1 << 20  # characters of the sample; a line may have as many by itself
+_MOST_COLUMNS = 1024  # looked at in a row
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A table's delimiter, the row of its header (0 for none), the columns that hold addresses and the column of
+    each other field, counted from 0."""
+
+    delimiter: str
+    header: int
+    addresses: tuple[int, ...]
+    fields: tuple[tuple[str, int], ...]
+
+
+def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> Layout:
+    """Work out the layout from a text's first lines; `wanted` are the plan's `columns`. SurveyError if it cannot."""
+    sizes = accumulate(map(len, lines))
+    sample = [line for line, size in zip(lines, sizes, strict=True) if size - len(line) < _LOOKED_AT]
+    delimiter = max(DELIMITERS, key=lambda one: _fitness(sample, one))
+    return layout_in([record for record in _told(sample, delimiter) if not record.empty], wanted, delimiter)
+
+
+def _told(lines: Sequence[str], delimiter: str) -> Iterator[Record]:
+    """The records as far as they are looked at."""
+    return (record._replace(cells=record.cells[:_MOST_COLUMNS]) for record in records_of(lines, delimiter))
+
+
+def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimiter: str = "") -> Layout:
+    """Work out the layout from a table's first rows, none of them empty."""
+    header = _header(rows, {_plain(title) for _, title in wanted})
+    cells = header.cells if header else ()
+    body = [row for row in rows if header is None or row.row > header.row]
+    named = {name: _wanted_column(cells, rows, title) for name, title in wanted}
+    addresses = (named["address"],) if "address" in named else _address_columns(cells, body)
+    fields = {name: column for name, column in named.items() if name != "address"}
+    for name in FIELDS[1:]:
+        taken = {*addresses, *fields.values()}
+        column = next((one for one in _titled(cells, _WORDS[name]) if one not in taken), None)
+        if column is None and name == "mac":
+            column = _only_column(_counts(body, _is_mac), taken)
+        if column is not None:
+            fields.setdefault(name, column)
+    return Layout(delimiter, header.row if header else 0, addresses, tuple(fields.items()))
+
+
+def recognises(head: bytes) -> bool:
+    """A row with a title of addresses and another title is among the first lines, whatever else these may look like."""
+    told = [line for line in first_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
+    rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
+    return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
+
+
+def _fields_titled(row: Sequence[str]) -> list[str]:
+    return [field for field, words in _WORDS.items() if _titled(row, words)]
+
+
+def _is_of_others(title: str) -> bool:
+    return not _OTHERS.isdisjoint(re.split(r"\W+", title.casefold()))
+
+
+def _plain(title: str) -> str:
+    return "".join(filter(str.isalnum, title.casefold()))
+
+
+def _fitness(lines: Sequence[str], delimiter: str) -> tuple[int, int]:
+    records = list(_told(lines, delimiter))
+    filled = sum(any(map(holds_address, record.cells)) for record in records)
+    return filled, sum(len(record.cells) for record in records)
+
+
+def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
+    """The row above the first address with most header words, those for others' addresses counted last; one with two
+    words may stand lower, since a title above it may hold an address."""
+    best, most, above = None, 0, True
+    for row in rows[:_HEADER_ROWS]:
+        if any(map(holds_address, row.cells)):
+            above = False
+            continue
+        titles = {_plain(cell) for cell in row.cells}
+        words = sum(not titles.isdisjoint(known) for known in (*_WORDS.values(), _PERHAPS))
+        score = 20 * len(titles & wanted) + 2 * words + (len(titles) > 1 and any(map(_is_of_others, row.cells)))
+        if score > most and (above or score > 3):
+            best, most = row, score
+    return best
+
+
+def _wanted_column(header: Sequence[str], rows: Sequence[Record], title: str) -> int:
+    plain = [_plain(cell) for cell in header]
+    if _plain(title) in plain:
+        return plain.index(_plain(title))
+    widest = max((len(row.cells) for row in rows), default=0)
+    if title.isdecimal() and 1 <= int(title[:9]) <= widest:
+        return int(title) - 1
+    known = [f'"{safe(cell.strip(), 40)}"' for cell in header if cell.strip()]
+    do = f"Its columns are {listed(known, 20)}" if known else f"It has {widest} columns and no header: give a number"
+    raise SurveyError(Problem(f'it has no column "{safe(title, 60)}"', do=do))
+
+
+def _is_mac(text: str) -> bool:
+    try:
+        return mac_from(text) is not None
+    except ValueError:
+        return False
+
+
+def _counts(rows: Sequence[Record], test: Callable[[str], bool]) -> dict[int, int]:
+    """How many rows have a fitting cell, by column; columns without any are left out."""
+    return Counter(column for row in rows for column, cell in enumerate(row.cells) if test(cell))
+
+
+def _titled(header: Sequence[str], words: Sequence[str]) -> list[int]:
+    """The columns whose title is one of the words, in the order of the words."""
+    plain = [_plain(cell) for cell in header]
+    return [plain.index(word) for word in words if word in plain]
+
+
+def _only_column(counts: dict[int, int], taken: set[int]) -> int | None:
+    """The one column that fits clearly more often than any other, or None."""
+    free = {column: count for column, count in counts.items() if column not in taken}
+    best = max(free, key=lambda column: free[column], default=None)
+    rivals = [column for column in free if column != best and 2 * free[column] >= max(free.values())]
+    return None if rivals else best
+
+
+def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int, ...]:
+    if sure := _titled(header, _WORDS["address"]):
+        return tuple(sure)
+    counts = _counts(rows, holds_address)
+    likely = _titled(header, _PERHAPS)
+    for column in likely:
+        if column in counts or not counts:
+            return (column,)
+    best = _only_column(counts, set())
+    if best is None:
+        best = _only_column(
+            counts, {column for column in counts if column < len(header) and _is_of_others(header[column])}
+        )
+    if best is None:
+        numbers = listed([str(column + 1) for column in sorted(counts)], joint="or")
+        what = f"its addresses could be in column {numbers}" if counts else "no column of addresses was found in it"
+        raise SurveyError(Problem(what, do='Name it in the plan: columns = { address = "its title, or its number" }'))
+    return (best,)

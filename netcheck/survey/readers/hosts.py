@@ -1,0 +1,48 @@
+"""Reads hosts files: an address, blanks, a name, perhaps further names; `#` begins a comment (hosts(5))."""
+
+from __future__ import annotations
+
+import re
+
+from netcheck.addr import Address
+from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.readers.lines import first_lines, numbered_lines
+from netcheck.survey.readers.values import why_no_host
+
+_ADDRESS = r"(?:(?=\d+\.)\d[\d.]*|[0-9A-Fa-f]*:[0-9A-Fa-f:.]*(?:%\S+)?)"
+_LINE = re.compile(rf"\s*{_ADDRESS}(?:[ \t]+[A-Za-z0-9_][A-Za-z0-9_.-]*)+\s*", re.ASCII)
+_NUMBER = re.compile(r"[\d.]+|[0-9A-Fa-f]{2}([:-])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}", re.ASCII)
+
+
+def recognises(head: bytes) -> bool:
+    """Nearly every line is an address with names behind it, the first one too."""
+    lines = [line for line in (line.partition("#")[0] for line in first_lines(head)) if line.strip()]
+    fitting = [_fits(line) for line in lines]
+    return bool(fitting) and fitting[0] and 10 * sum(fitting) >= 9 * len(fitting)
+
+
+def _fits(line: str) -> bool:
+    return _LINE.fullmatch(line) is not None and not _NUMBER.fullmatch(line.split()[1])
+
+
+def read(source: Source, into: Gathering) -> None:
+    """Read every line; the first name is the host's, the others and the comment are its note."""
+    for number, line in numbered_lines(source):
+        text, _, comment = line.partition("#")
+        words = text.split()
+        if words:
+            _read_line(number, words, comment.strip(), into)
+
+
+def _read_line(number: int, words: list[str], comment: str, into: Gathering) -> None:
+    try:
+        address = Address.from_text(words[0].partition("%")[0])
+    except ValueError as error:
+        into.skip(number, str(error))
+        return
+    if why := why_no_host(address) or ("it names this computer itself" if words[1:2] == ["localhost"] else ""):
+        into.pass_over(number, f"{address} is no host of the site: {why}")
+        return
+    aliases = f"alias {' '.join(words[2:])}" if len(words) > 2 else ""
+    note = "; ".join(filter(None, (aliases, comment)))
+    into.add(address, None, number, words[1] if len(words) > 1 else "", note, None)

@@ -1,0 +1,168 @@
+"""Reads DHCP server lease text: `lease ADDRESS { ... }` blocks, and `iaaddr ADDRESS { ... }` of IPv6 inside `ia-na`
+blocks, of which the last one for an address is valid (dhcpd.leases(5)).
+
+Active leases are hosts; an abandoned one is a suspect, since something answered there that holds no lease.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+
+from netcheck.addr import Address, Mac
+from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.readers.lines import first_lines, numbered_lines
+from netcheck.survey.readers.values import mac_from
+from netcheck.text import safe
+
+_KNOWN = re.compile(
+    r'\s*(?:lease\s+[\d.]+\s*(?:\{|$)|authoring-byte-order\s|server-duid\s|failover\s+peer\s.*\{|ia-[nt]a\s+".*\{)'
+    r"|# The format of this file is documented in the dhcpd\.leases"
+)
+_TOKEN = re.compile(r'"(?:[^"\\]|\\.)*"?|[{};]|\#.*|[^\s{};"#]+')
+_ESCAPE = re.compile(r"\\([0-7]{1,3}|.)")
+_DAY = re.compile(r"(\d{4})/(\d\d?)/(\d\d?)", re.ASCII)
+_LATEST = 253402300799  # 9999-12-31, the last second that a date can hold
+_STATES = {"active", "abandoned"}
+_LEASE = {"lease", "iaaddr"}  # IPv4, and the addresses inside the `ia-na` and `ia-ta` blocks of IPv6
+
+
+def recognises(head: bytes) -> bool:
+    """A lease block, or another line that only such a file has."""
+    return any(map(_KNOWN.match, first_lines(head)))
+
+
+def read(source: Source, into: Gathering) -> None:
+    """Read every block; what stands at the end for each address counts."""
+    latest: dict[Address, _Lease] = {}
+    for lease in _Blocks(into).read(_tokens(numbered_lines(source))):
+        try:
+            address = Address.from_text(lease.address)
+        except ValueError as error:
+            into.skip(lease.line, str(error))
+            continue
+        latest[address] = lease
+    last = source.entry.taken or max(filter(None, (_begun(lease) for lease in latest.values())), default=None)
+    for address, lease in latest.items():
+        _add(address, lease, last, into)
+
+
+@dataclass(slots=True)
+class _Lease:
+    """A block as read so far."""
+
+    line: int
+    address: str
+    state: str = ""
+    mac: str = ""
+    name: str = ""
+    days: dict[str, str] = field(default_factory=dict)  # statement: its time
+
+
+def _begun(lease: _Lease) -> date | None:
+    """The day that a lease was last heard of, as far as it can be read: the file is no older than that."""
+    for what in ("cltt", "starts"):
+        with suppress(ValueError):
+            if what in lease.days and (day := _day(lease.days[what])):
+                return day
+    return None
+
+
+def _add(address: Address, lease: _Lease, last: date | None, into: Gathering) -> None:
+    """Keep the lease of an address; `last` is the day on which the list was taken, as far as that is known."""
+    state = lease.state or "active"  # who does not say that it is free is taken for being there
+    if state not in _STATES:
+        into.pass_over(lease.line, f"the lease of {address} is {safe(state, 40)}")
+        return
+    mac: Mac | None = into.attempt(lease.line, mac_from, lease.mac)
+    days = {what: into.attempt(lease.line, _day, text) for what, text in lease.days.items()}
+    note = "DHCP lease" if lease.state else "DHCP lease that does not say its state"
+    if state == "abandoned":
+        note = "abandoned DHCP lease: something answered there that holds no lease; a suspect host"
+    elif ends := days.get("ends"):
+        over = last is not None and ends < last
+        note += f" that ran out on {ends}: no proof that the address is free" if over else f" until {ends}"
+    into.add(address, mac, lease.line, lease.name, note, days.get("cltt") or days.get("starts"))
+
+
+def _tokens(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
+    """Yield the words, quoted texts, braces and semicolons with their lines, comments left out."""
+    for number, line in lines:
+        for found in _TOKEN.finditer(line):
+            if not found[0].startswith("#"):
+                yield number, found[0]
+
+
+class _Blocks:
+    """Finds the lease blocks among whatever else there is."""
+
+    def __init__(self, into: Gathering) -> None:
+        self._into = into
+
+    def read(self, tokens: Iterator[tuple[int, str]]) -> Iterator[_Lease]:
+        """Yield each block that is closed; braces inside blocks that are not known are matched and passed over."""
+        lease: _Lease | None = None
+        words: list[str] = []
+        depth = 0
+        for line, token in tokens:
+            if token == "{" and len(words) > 1 and words[-2] in _LEASE:  # a title or a torn statement may stand before
+                self._unclosed(lease)
+                lease, depth = _Lease(line, words[-1]), 0
+            elif token == "{":
+                depth += 1
+            elif token == "}" and depth:
+                depth -= 1
+            elif token == "}" and lease is not None:
+                yield lease
+                lease = None
+            elif token == ";" and lease is not None and depth == 0:
+                self._take(lease, words, line)
+            elif token not in {";", "}"}:
+                words = [*words[-5:], token]  # no statement that is read has more
+                continue
+            words = []
+        self._unclosed(lease)
+
+    def _unclosed(self, lease: _Lease | None) -> None:
+        if lease is not None:
+            self._into.skip(lease.line, f"the block of lease {safe(lease.address, 60)} is not closed")
+
+    def _take(self, lease: _Lease, words: list[str], line: int) -> None:
+        match words:
+            case ["binding", "state", state]:
+                lease.state = state.lower()
+            case ["abandoned"]:  # how older servers wrote it
+                lease.state = "abandoned"
+            case ["hardware", "ethernet", mac]:
+                lease.mac = mac
+            case ["client-hostname", name]:
+                lease.name = self._unquoted(name, line)
+            case [("starts" | "ends" | "cltt") as what, *rest]:
+                lease.days[what] = " ".join(rest)
+
+    def _unquoted(self, text: str, line: int) -> str:
+        if not text.startswith('"'):
+            return text
+        if len(text) < 2 or not text.endswith('"'):
+            self._into.cannot_read(line, "a quote is not closed")
+        return _ESCAPE.sub(_escaped, text[1:].removesuffix('"'))
+
+
+def _escaped(found: re.Match[str]) -> str:
+    return chr(int(found[1], 8) & 255) if found[1].isdecimal() else found[1]
+
+
+def _day(text: str) -> date | None:
+    """The day, in UTC, of `4 2026/01/15 08:00:00`, `epoch 1768464000` or `never`; ValueError where it is none."""
+    words = text.split()
+    match words:
+        case ["never", *_]:
+            return None
+        case ["epoch", seconds, *_] if seconds.isdecimal() and int(seconds[:15]) <= _LATEST:
+            return datetime.fromtimestamp(int(seconds), UTC).date()
+        case [_, day, *_] if found := _DAY.fullmatch(day):
+            return date(int(found[1]), int(found[2]), int(found[3]))
+    raise ValueError(f"{safe(text, 60)!r} is no time such as 4 2026/01/15 08:00:00")

@@ -1,0 +1,120 @@
+"""Reads site hosts from any delimited table that has a recognisable column of addresses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import islice
+
+from netcheck.addr import Address
+from netcheck.errors import Problem, SurveyError
+from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
+from netcheck.survey.readers.table_bulk import Bulk
+from netcheck.survey.readers.values import addresses_from, date_from, mac_from, says_nothing
+from netcheck.tables.delimited import Lines, Record, blocks_of, lines_in, records_of, text_of
+from netcheck.tables.formula_guard import unguarded
+
+
+def recognises(head: bytes) -> bool:
+    """Any text may be a table; this reader is asked last."""
+    return not head.startswith(b"PK\x03\x04")
+
+
+def read(source: Source, into: Gathering) -> None:
+    """Read every row of the table as a stream; rows without a readable address are kept as skipped."""
+    with source.open() as stream, text_of(stream) as text:
+        lines = Lines(blocks=blocks_of(text))
+        sample = list(islice(lines, SAMPLE))
+        if not any(map(str.strip, sample)):
+            raise SurveyError(
+                Problem("it is empty", do="Export it again; an empty list would make every address look free")
+            )
+        layout = layout_of(sample, source.entry.columns)
+        lines.give_back(sample)
+        _gather_lines(lines, layout, into)
+
+
+def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
+    """Read the header row by row, and what is below it in blocks where these can be taken whole."""
+    bulk = Bulk(layout)
+    row = 1 + _gather_records(lines, layout.header, 1, layout, into)
+    while text := lines.block():
+        block = bulk.block(text)
+        if block is None:
+            single = list(lines_in(text))
+            lines.give_back(single)
+            row += _gather_records(lines, len(single), row, layout, into)
+        else:
+            into.add_block(block, row)
+            row += len(block.addresses)
+
+
+def _gather_records(lines: Lines, most: int, row: int, layout: Layout, into: Gathering) -> int:
+    """Read so many rows one by one; how many there were."""
+    records = list(islice(records_of(lines, layout.delimiter, row), most))
+    gather(records, layout, into)
+    return len(records)
+
+
+def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:
+    """Turn a table's records into site hosts."""
+    rows = _Rows(layout, into)
+    for record in records:
+        if record.fault:
+            into.cannot_read(record.row, f"{record.fault}; the row was read up to the end of its line")
+        if record.row > layout.header:
+            rows.read(record)
+        elif record.row < layout.header and not record.empty:
+            into.pass_over(record.row, "it stands above the header")
+
+
+class _Rows:
+    """Reads rows of one layout."""
+
+    def __init__(self, layout: Layout, into: Gathering) -> None:
+        self._addresses = layout.addresses
+        fields = dict(layout.fields)
+        self._mac, self._name, self._note, self._seen = (fields.get(name, -1) for name in FIELDS[1:])
+        used = {*layout.addresses, *fields.values()}
+        self._used = used if layout.header == 0 and self._note < 0 else None
+        self._into = into
+
+    def read(self, record: Record) -> None:
+        """Read one row below the header."""
+        cells, row, into = record.cells, record.row, self._into
+        width = len(cells)
+        addresses = self._read_addresses(record)
+        if not addresses:
+            return
+        mac = into.attempt(row, mac_from, cells[self._mac]) if 0 <= self._mac < width else None
+        seen = into.attempt(row, date_from, cells[self._seen]) if 0 <= self._seen < width else None
+        name = unguarded(cells[self._name].strip()) if 0 <= self._name < width else ""
+        note = unguarded(cells[self._note].strip()) if 0 <= self._note < width else ""
+        if self._used is not None:
+            note = self._rest(cells, self._used)
+        for address in addresses:
+            into.add(address, mac, row, name, note, seen)
+
+    def _read_addresses(self, record: Record) -> list[Address]:
+        found: list[Address] = []
+        faults: list[str] = []
+        for column in self._addresses:
+            text = record.cells[column] if column < len(record.cells) else ""
+            try:
+                found += addresses_from(text)
+            except ValueError as error:
+                if not says_nothing(text):
+                    faults.append(str(error))
+        for fault in faults if found else ():
+            self._into.cannot_read(record.row, fault)
+        if not found and faults:
+            self._into.skip(record.row, "; ".join(faults))
+        elif not found and not record.empty:
+            self._into.pass_over(record.row, "it has no address")
+        return found
+
+    @staticmethod
+    def _rest(cells: Sequence[str], used: set[int]) -> str:
+        """What else a row holds, where no header says what it is."""
+        rest = (cell.strip() for column, cell in enumerate(cells) if column not in used)
+        return ", ".join(filter(None, rest))

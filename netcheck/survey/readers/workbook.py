@@ -1,0 +1,60 @@
+"""Reads site hosts from a workbook: its sheet `site hosts`, or every sheet with a recognisable address column."""
+
+from __future__ import annotations
+
+from itertools import chain, islice
+from typing import TYPE_CHECKING
+
+from netcheck.errors import Problem, SurveyError
+from netcheck.files import ZIP
+from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.readers.header import SAMPLE, layout_in
+from netcheck.survey.readers.table import gather
+from netcheck.text import safe
+
+if TYPE_CHECKING:
+    from netcheck.tables.workbook_read import Book
+
+
+def recognises(head: bytes) -> bool:
+    """A workbook is a zip archive."""
+    return head.startswith(ZIP)
+
+
+def read(source: Source, into: Gathering) -> None:
+    """Read the sheets as streams; a sheet without a column of addresses is remarked on."""
+    from netcheck.plan.forms.workbook_plan import (  # the shapes of a plan, only where one may be
+        SITE_HOSTS,
+        sheet_called,
+    )
+    from netcheck.tables.workbook_read import opened
+
+    with opened(source.path) as book:
+        named = sheet_called(book, SITE_HOSTS)
+        if named is not None:
+            _read_sheet(book, named, source, into)
+            return
+        read_any = [_read_if_table(book, sheet, source, into) for sheet in book.sheets]
+    if not any(read_any):
+        do = f'Call the sheet "{SITE_HOSTS}", or name the column: columns = {{ address = "its title" }}'
+        raise SurveyError(Problem("none of its sheets has a column of addresses that is recognised", do=do))
+
+
+def _read_if_table(book: Book, sheet: str, source: Source, into: Gathering) -> bool:
+    try:
+        _read_sheet(book, sheet, source, into)
+    except SurveyError as error:
+        into.begin_sheet(safe(sheet, 40))
+        into.pass_over(0, error.problems[0].what)
+        return False
+    return True
+
+
+def _read_sheet(book: Book, sheet: str, source: Source, into: Gathering) -> None:
+    records = book.records(sheet)
+    sample = list(islice(records, SAMPLE))
+    if not sample:
+        raise SurveyError(Problem("it is empty", do="An empty list would make every address look free"))
+    layout = layout_in(sample, source.entry.columns)
+    into.begin_sheet(safe(sheet, 40))
+    gather(chain(sample, records), layout, into)

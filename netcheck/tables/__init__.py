@@ -1,0 +1,1 @@
+"""Tables as text and workbooks: delimited rows, columns, cells."""

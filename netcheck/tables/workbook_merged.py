@@ -1,0 +1,87 @@
+"""The columns of a sheet by their letters, and its cells merged over several rows: what stands in the first of them
+counts for all rows that hold anything."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from netcheck.tables.delimited import Record
+
+MOST_RANGES = 100_000
+MOST_FILLED = 20_000_000  # cells, those that are reached over too
+# An element `mergeCell` of a sheet (ECMA-376 part 1, section 18.3.1.54).
+_MERGED = re.compile(
+    rb"<(?:[\w.-]+:)?mergeCell\s[^<>]*?\bref\s*=\s*[\"']([A-Z]{1,3})([1-9][0-9]{0,6}):([A-Z]{1,3})([1-9][0-9]{0,6})[\"']"
+)
+_REFERENCE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6})")
+
+
+def column_of(reference: str) -> int:
+    """The number of a column by a cell's reference (section 18.18.62), 0 where there is none: `AA7` is 27."""
+    found = _REFERENCE.fullmatch(reference)
+    column = 0
+    for letter in found.group(1) if found else "":
+        column = column * 26 + ord(letter) - ord("A") + 1
+    return column
+
+
+def letters_of(column: int) -> str:
+    """A column's letters by its number."""
+    letters = ""
+    while column:
+        column, last = divmod(column - 1, 26)
+        letters = chr(ord("A") + last) + letters
+    return letters
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """A range of merged cells, rows and columns counted from 1, the last ones included."""
+
+    first: int
+    column: int
+    last: int
+    last_column: int
+
+    def hides(self, row: int, column: int) -> bool:
+        """Say whether a cell lies in it and is not the one that shows its value."""
+        inside = self.first <= row <= self.last and self.column <= column <= self.last_column
+        return inside and (row, column) != (self.first, self.column)
+
+
+def merged_in(data: bytes) -> Iterator[Merged]:
+    """The ranges of merged cells in a sheet's XML; ValueError where there are too many of them."""
+    for number, found in enumerate(_MERGED.finditer(data)):
+        if number == MOST_RANGES:
+            raise ValueError(f"it has more than {MOST_RANGES:,} ranges of merged cells")
+        left, first, right, last = (part.decode("ascii") for part in found.groups())
+        yield Merged(int(first), column_of(f"{left}1"), int(last), column_of(f"{right}1"))
+
+
+def filled(records: Iterable[Record], merged: Iterable[Merged]) -> Iterator[Record]:
+    """The records, an empty cell in the first column of a range filled with what the range shows; ValueError where that
+    would be too much."""
+    waiting = sorted((one for one in merged if one.last > one.first), key=lambda one: -one.first)
+    shown: dict[int, tuple[int, str]] = {}  # by column: the last row it counts for, and the text
+    count = 0
+    for record in records:
+        while waiting and waiting[-1].first <= record.row:
+            one = waiting.pop()
+            if one.first == record.row and one.column <= len(record.cells):
+                shown[one.column] = one.last, record.cells[one.column - 1]
+        for column in [column for column, (last, _) in shown.items() if last < record.row]:
+            del shown[column]
+        count += max(shown, default=0)
+        if count > MOST_FILLED:
+            raise ValueError(f"its merged cells stand for more than {MOST_FILLED:,} cells")
+        yield _filled(record, shown) if shown else record
+
+
+def _filled(record: Record, shown: dict[int, tuple[int, str]]) -> Record:
+    cells = [*record.cells, *[""] * (max(shown) - len(record.cells))]
+    for column, (_, text) in shown.items():
+        if not cells[column - 1].strip():
+            cells[column - 1] = text
+    return record._replace(cells=tuple(cells))

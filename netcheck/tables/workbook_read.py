@@ -1,0 +1,204 @@
+"""Opens a workbook (.xlsx) as sheets of numbered records, within limits, running nothing that it holds.
+
+Cells come as the text that a reader sees: whole numbers without a point, days as 2026-10-28, formulas by the value
+that was stored with them.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from itertools import chain, pairwise
+from pathlib import Path
+from typing import IO, Any
+
+from netcheck.errors import NetcheckError, Problem
+from netcheck.files import MIB, FileError, open_plain
+from netcheck.tables.delimited import Record
+from netcheck.tables.workbook_merged import filled, merged_in
+from netcheck.text import safe
+
+UNPACKED_LIMIT = 64 * MIB
+MOST_ROWS = 1 << 20  # what spreadsheet programs have; a higher number is not a row's
+MOST_CELLS = 20_000_000
+TYPES = "[Content_Types].xml"  # the part that every package has (ECMA-376 part 2, section 10.1.2)
+OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV; unpack what is packed"
+# A formula's cell without a stored value: `<f>...</f></c>`, `<f/></c>`, or with an empty `<v>`.
+_NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
+
+
+_BEFORE = b"\xef\xbb\xbf\xff\xfe\0 \t\r\n"  # what may stand before the first element in UTF-8 and UTF-16
+_ROOT = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z]+)")
+# openpyxl takes about 12 microseconds for a text, and makes objects of all there is in a part but of sheets, which it
+# reads as a stream; measured. Spreadsheet programs have at most some 65,000 formats (from memory).
+_MOST_TAGS = {b"sst": 3_000_000, b"worksheet": UNPACKED_LIMIT}
+# What is parsed as one piece: expat 2.5 takes time by the square of its length. Cells hold 32,767 letters at most.
+_LONG = re.compile(rb"<[^<]{%d}" % MIB)
+_MARK = re.compile(rb"<!--|<!\[CDATA\[|<\?")
+_ENDS = {b"<!--": b"-->", b"<![CDATA[": b"]]>", b"<?": b"?>"}
+_SHEET = re.compile(rb"<(?:[\w.-]+:)?sheet[\s/>]")
+_MOST_SHEETS = 1000
+_ROW = re.compile(rb"<(?:[\w.-]+:)?row[\s/>]")
+_WIDEST = 16 * 16384  # elements from one row to the next, which openpyxl holds together; a row has at most 16,384 cells
+
+
+class Formula(str):
+    """The text of a cell that holds a formula; whoever reads it must not take it for what somebody wrote."""
+
+    __slots__ = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """An open workbook: its sheets' names, in their order. `values` says that formulas are read as what they gave."""
+
+    name: str
+    _workbook: Any
+    _stream: IO[bytes]
+    values: bool = True
+
+    @property
+    def sheets(self) -> tuple[str, ...]:
+        """The names of all sheets that hold cells."""
+        return tuple(sheet.title for sheet in self._workbook.worksheets)
+
+    def records(self, sheet: str) -> Iterator[Record]:
+        """The rows of a sheet that hold anything, as a stream; what is merged over several rows is in each of them."""
+        try:
+            yield from filled(self._records(sheet), merged_in(self._part(sheet)))
+        except ValueError as error:
+            raise _refused(f"sheet {safe(sheet, 40)}: {error}") from error
+
+    def _part(self, sheet: str) -> bytes:
+        with zipfile.ZipFile(self._stream) as archive:
+            return archive.read(_path_of(self._workbook[sheet]))
+
+    def _records(self, sheet: str) -> Iterator[Record]:
+        found = self._workbook[sheet]
+        found.reset_dimensions()  # what the file says of its own size need not be true
+        cells = 0
+        try:
+            for number, row in enumerate(found.iter_rows(values_only=self.values), 1):
+                cells += len(row)
+                if number > MOST_ROWS or cells > MOST_CELLS:
+                    raise _refused(f"sheet {safe(sheet, 40)} has more than {MOST_ROWS:,} rows or {MOST_CELLS:,} cells")
+                record = Record(number, tuple(map(cell_text if self.values else _written, row)))
+                if not record.empty:
+                    yield record
+        except NetcheckError:
+            raise
+        except Exception as error:  # a broken sheet makes openpyxl fail in ways it does not name
+            raise _unreadable(error) from error
+
+
+def _path_of(sheet: Any) -> str:
+    """The name of the part that openpyxl reads a sheet from."""
+    path: str = sheet._worksheet_path
+    return path
+
+
+def _refused(what: str, do: str = "Split it, or save its tables as CSV") -> FileError:
+    return FileError(Problem(what, do=do))
+
+
+def _unreadable(error: Exception) -> FileError:
+    return _refused(f"it cannot be read as a workbook ({safe(str(error), 100)})", "Save it again as .xlsx")
+
+
+def _written(cell: Any) -> str:
+    """A cell's text, or its formula where it holds one."""
+    return Formula(safe(str(cell.value), 80)) if cell.data_type == "f" else cell_text(cell.value)
+
+
+@contextmanager
+def opened(path: Path, values: bool = True) -> Iterator[Book]:
+    """Open a workbook for reading; FileError where it is none, or is too large.
+
+    With `values`, a formula is read as the value that was stored with it, else as a `Formula`."""
+    with open_plain(path) as stream, opened_from(stream, path.name, values) as book:
+        yield book
+
+
+@contextmanager
+def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[Book]:
+    """Open a workbook that a stream holds."""
+    import openpyxl  # only where there is a workbook
+
+    # It warns of parts that it leaves out, such as colours; those are not read here anyway.
+    warnings.filterwarnings("ignore", category=UserWarning, module="openpyxl")
+    demand_sound(stream)
+    try:
+        workbook = openpyxl.load_workbook(stream, read_only=True, data_only=values, keep_links=False)
+    except Exception as error:  # as above
+        raise _unreadable(error) from error
+    try:
+        paths = list(map(_path_of, workbook.worksheets))
+        if len(set(paths)) < len(paths):
+            raise _refused("two of its sheets are one and the same part", "Save it again as .xlsx")
+        yield Book(name, workbook, stream, values)
+    finally:
+        workbook.close()
+
+
+def demand_sound(stream: IO[bytes]) -> None:
+    """Refuse a workbook that is too large, is locked, or holds what could grow while it is read."""
+    try:
+        with zipfile.ZipFile(stream) as archive:
+            size = sum(part.file_size for part in archive.infolist())  # what is read ends there, whatever follows
+            if size > UNPACKED_LIMIT:
+                what = f"it has {size:,} bytes unpacked; at most {UNPACKED_LIMIT:,} (64 MiB) are read"
+                raise _refused(what)
+            if TYPES not in archive.namelist():
+                raise _refused("it is an archive and no workbook of the kind .xlsx", OTHER_KIND)
+            for part in archive.infolist():
+                _demand_plain(part.filename, archive.read(part))
+    except NetcheckError:
+        raise
+    except Exception as error:  # a broken archive fails in a dozen ways: bad headers, sums, methods, passwords
+        raise _unreadable(error) from error
+    stream.seek(0)
+
+
+def _demand_plain(name: str, data: bytes) -> None:
+    root = _ROOT.search(data)
+    most = _MOST_TAGS.get(root[1] if root else b"", 500_000)
+    if len(_SHEET.findall(data)) > _MOST_SHEETS:
+        raise _refused(f"its part {safe(name, 60)} names more than {_MOST_SHEETS:,} sheets")
+    rows = pairwise(chain((found.start() for found in _ROW.finditer(data)), (len(data),)))
+    if any(data.count(b"<", start, end) > _WIDEST for start, end in rows):
+        raise _refused(f"its part {safe(name, 60)} has a row of more than {_WIDEST:,} elements")
+    if data.count(b"<") > most:
+        raise _refused(f"its part {safe(name, 60)} has more than {most:,} elements, which would take long to read")
+    if name.startswith("xl/media/") or data.lstrip(_BEFORE)[:1] != b"<":
+        return
+    plain = data.replace(b"\0", b"")
+    if b"<!DOCTYPE" in plain:
+        raise _refused("it holds a document type, which no workbook needs", "Save it again as .xlsx")
+    ends = ((at.end(), plain.find(_ENDS[at[0]], at.end())) for at in _MARK.finditer(plain))
+    if _LONG.search(plain) or any(not start <= end < start + MIB for start, end in ends):
+        raise _refused(f"its part {safe(name, 60)} holds a text of more than {MIB:,} bytes (1 MiB)")
+    if "worksheets/" in name and _NO_VALUE.search(data):
+        do = "Open it in a spreadsheet program and save it, or type the value"
+        raise _refused("it holds a formula without a stored value, which would be read as empty", do)
+
+
+def cell_text(value: object) -> str:
+    """A cell's value as the text that a reader sees."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "true" if value else "false"
+        case float():
+            return str(int(value)) if value.is_integer() and abs(value) < 10**15 else repr(value)
+        case datetime():
+            return value.date().isoformat() if value.time() == time() else value.isoformat(" ")
+        case date() | time():
+            return value.isoformat()
+        case _:
+            return str(value)

@@ -1,0 +1,222 @@
+"""Accepted findings are written into a plan so that nothing else in it changes, and never twice."""
+
+from __future__ import annotations
+
+import difflib
+import io
+import tomllib
+import zipfile
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.errors import PlanError
+from netcheck.plan.model import Accepted, Place
+from netcheck.plan.read import read_plan
+from netcheck.plan.write.accepted import plan_with_accepted, toml_with_accepted, with_accepted
+from netcheck.plan.write.new_plan import PREFIX
+from netcheck.plan.write.new_workbook import new_workbook
+from netcheck.plan.write.workbook_accepted import workbook_with_accepted
+
+DAY = date(2026, 12, 31)
+ROW: dict[str, Any] = {"rule": "too-near", "subject": "a/b", "by": "site IT", "because": "it moves"}
+WRITTEN = '\n[[accepted]]\nrule = "too-near"\nsubject = "a/b"\nby = "site IT"\nbecause = "it moves"\n'
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        pytest.param("", WRITTEN, id="empty"),
+        pytest.param("format = 1 # one\n# end\n", "format = 1 # one\n# end\n" + WRITTEN, id="end"),
+        pytest.param("format = 1 # one", "format = 1 # one\n" + WRITTEN, id="no-line-end"),
+        pytest.param("a = 1\r\n", "a = 1\r\n" + WRITTEN.replace("\n", "\r\n"), id="crlf"),
+        pytest.param(
+            '[[accepted]] # 1\nrule = "x"\n\n# devices\n[[device]]\nname = "d" # d\n',
+            '[[accepted]] # 1\nrule = "x"\n' + WRITTEN + '\n# devices\n[[device]]\nname = "d" # d\n',
+            id="behind-the-last",
+        ),
+        pytest.param(
+            'x = """\n[[accepted]]\n[more]\n"""\n',
+            'x = """\n[[accepted]]\n[more]\n"""\n' + WRITTEN,
+            id="only-in-a-text",
+        ),
+        pytest.param(
+            "accepted = []  # none\nb = 2\n",
+            'accepted = [{rule = "too-near", subject = "a/b", by = "site IT", because = "it moves"}]  # none\nb = 2\n',
+            id="list",
+        ),
+    ],
+)
+def test_a_new_entry_leaves_every_other_line(before: str, after: str) -> None:
+    """The entry stands behind the last of its kind, else at the end; comments, order and line ends stay."""
+    assert toml_with_accepted(before, [ROW]) == after
+    assert toml_with_accepted(after, [ROW]) == after
+
+
+def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
+    """An agreement renewed gets its new day; its comments and the other entries stay."""
+    before = (
+        '[[accepted]] # first\nrule = "too-near"\nsubject = "a/b" # who\nby = "x" # asked twice\nbecause = "y"\n'
+        'until = 2026-01-01\n\n[[accepted]]\nrule = "crowded"\nsubject = "s"\nby = "x"\nbecause = "y"\n'
+    )
+    after = toml_with_accepted(before, [{**ROW, "until": DAY}])
+    changed = [line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[0] in "+-"]
+    assert changed == [
+        '- by = "x" # asked twice',
+        '+ by = "site IT" # asked twice',
+        '- because = "y"',
+        '+ because = "it moves"',
+        "- until = 2026-01-01",
+        "+ until = 2026-12-31",
+    ]
+    assert "until" not in tomllib.loads(toml_with_accepted(after, [ROW]))["accepted"][0]
+
+
+def test_another_address_or_party_is_another_entry() -> None:
+    """An entry for a clash that is over is not taken for that of a new one."""
+    rows = [{**ROW, "address": "192.0.2.1"}, {**ROW, "with": "camera"}, ROW]
+    text = toml_with_accepted("", rows)
+    assert tomllib.loads(text)["accepted"] == rows
+    assert toml_with_accepted(text, list(reversed(rows))) == text
+
+
+def test_of_two_entries_for_one_finding_the_last_counts() -> None:
+    """A finding has one entry, even where it is asked for twice in one call."""
+    text = toml_with_accepted("", [{**ROW, "because": "first"}, ROW])
+    assert text == WRITTEN
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"]), min_size=1), st.dates(), st.sampled_from(["", "# c\n[t]\n"]))
+def test_any_text_comes_back(text: str, until: date, before: str) -> None:
+    """Quotes, line breaks, controls and every script are data."""
+    row = {"rule": text, "subject": text, "with": text, "by": text, "because": text, "until": until}
+    assert tomllib.loads(toml_with_accepted(before, [row]))["accepted"] == [row]
+
+
+def test_a_plan_that_would_grow_too_large_is_left(tmp_path: Path) -> None:
+    """A plan that netcheck itself could not read afterwards is never written; the message says the limit."""
+    with pytest.raises(ValueError, match="at most 16,777,216"):
+        plan_with_accepted(b"", [{**ROW, "because": "x" * (16 << 20)}])
+
+
+@pytest.mark.parametrize("text", ["accepted = 1\n", "a = \n", 'accepted = [{rule = "x"}, 1]\n'], ids=ascii)
+def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
+    """A plan that is no plan is refused with the file's name, and stays."""
+    file = tmp_path / "plan.toml"
+    file.write_text(text)
+    with pytest.raises(PlanError, match=r"plan\.toml"):
+        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Place("", ""))])
+    assert file.read_text() == text
+
+
+def test_a_byte_order_mark_stays() -> None:
+    """Some editors of one system put it there."""
+    assert plan_with_accepted(b"\xef\xbb\xbfa = 1\n", [ROW]) == b"\xef\xbb\xbfa = 1\n" + WRITTEN.encode()
+
+
+def rows_of(data: bytes) -> list[list[Any]]:
+    """The sheet of accepted entries by an independent reader."""
+    sheet = openpyxl.load_workbook(io.BytesIO(data))["accepted"]
+    return [[cell.value for cell in row] for row in sheet.iter_rows()]
+
+
+def test_a_workbook_takes_entries(tmp_path: Path) -> None:
+    """They stand below the titles, as text whatever they begin with, and nothing is written twice."""
+    file = tmp_path / "p.xlsx"
+    file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
+    row = {**ROW, "address": "192.168.10.50", "with": "=1+1", "because": "@SUM(A1)", "until": DAY}
+    entry = Accepted("too-near", "a/b", "site IT", "@SUM(A1)", Place("", ""), DAY, "192.168.10.50", "=1+1")
+    edit = with_accepted(file, [entry])
+    assert edit is not None
+    edit.write()
+    (read,) = read_plan(file).accepted
+    assert (read.because, read.until, read.address, read.other) == ("@SUM(A1)", DAY, "192.168.10.50", "=1+1")
+    assert workbook_with_accepted(edit.data, [row]) == edit.data
+    assert with_accepted(file, [entry]) is None
+    sheet = openpyxl.load_workbook(file)["accepted"]
+    assert [cell.data_type for cell in sheet[2]] == ["s"] * 7
+    assert read_plan(file).subnets[0].prefix.text == PREFIX
+
+
+def test_a_workbook_without_the_sheet_gets_it() -> None:
+    """The titles are written with the first entry; a later entry of the same finding changes its row."""
+    out = io.BytesIO()
+    openpyxl.Workbook().save(out)
+    data = workbook_with_accepted(out.getvalue(), [{**ROW, "until": DAY}])
+    keys = ["rule", "subject", "by", "because", "until"]
+    assert [cell for cell in rows_of(data)[0] if cell] == keys
+    again = workbook_with_accepted(data, [{**ROW, "because": "later"}, {**ROW, "rule": "crowded"}])
+    assert [row[:4] for row in rows_of(again)[1:]] == [
+        ["too-near", "a/b", "site IT", "later"],
+        ["crowded", "a/b", "site IT", "it moves"],
+    ]
+    assert rows_of(again)[1][4] is None
+
+
+def parts_of(data: bytes) -> dict[str, bytes]:
+    """The parts of a zip archive."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def packed(parts: dict[str, bytes]) -> bytes:
+    """A zip archive of these parts."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("sheet", [True, False], ids=["with the sheet", "without"])
+def test_pictures_formulas_and_macros_stay(sheet: bool) -> None:
+    """No part changes but the sheet, and where it has to be made, the three that list the sheets."""
+    workbook = openpyxl.Workbook()
+    workbook.worksheets[0].append(["name", 7])
+    if sheet:
+        table = workbook.create_sheet("Accepted ")
+        for row in (["What was agreed"], [], ["Rule", "Subject", "By", "Because", "Note"], ["crowded", "s", "x", "y"]):
+            table.append(row)
+        table["A9"] = "until week 50"
+    out = io.BytesIO()
+    workbook.save(out)
+    parts = parts_of(out.getvalue())
+    first = "xl/worksheets/sheet1.xml"
+    parts[first] = parts[first].replace(b"<v>7</v>", b"<f>3+4</f><v>7</v>")
+    parts |= {"xl/media/photo.png": b"\x89PNG", "xl/vbaProject.bin": b"\0"}
+    new = workbook_with_accepted(packed(parts), [{**ROW, "until": DAY}, {**ROW, "rule": "crowded", "subject": "s"}])
+    after = parts_of(new)
+    lists = {"xl/worksheets/sheet2.xml"} | (set() if sheet else _LISTS)
+    assert {name for name in after if after[name] != parts.get(name)} == lists
+    book = openpyxl.load_workbook(io.BytesIO(new))
+    read = [
+        [cell.value for cell in row if cell.value]
+        for row in book.worksheets[1].iter_rows()
+        if any(c.value for c in row)
+    ]
+    entries = [["too-near", "a/b", "site IT", "it moves", "2026-12-31"], ["crowded", "s", "site IT", "it moves"]]
+    titles = ["Rule", "Subject", "By", "Because", "Note", "until"]
+    if sheet:
+        assert read == [["What was agreed"], titles, entries[1], ["until week 50"], entries[0]]
+    else:
+        assert read == [["rule", "subject", "by", "because", "until"], *entries]
+
+
+_LISTS = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels"}
+
+
+def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
+    """A formula without what it gave cannot be kept; the entries are named for writing by hand."""
+    file = tmp_path / "p.xlsx"
+    workbook = openpyxl.Workbook()
+    workbook.worksheets[0]["A1"] = "=1+1"
+    workbook.save(file)
+    before = file.read_bytes()
+    with pytest.raises(PlanError, match=r"formula.*by hand: too-near of a/b"):
+        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Place("", ""))])
+    assert file.read_bytes() == before
