@@ -52,7 +52,7 @@ def sweep(
     for at in range(0, len(addresses), burst):
         for address in addresses[at : at + burst]:
             if address not in skip:
-                last = link.send(head + address.to_bytes(4, "big") + tail)
+                last = link.send(head + address.to_bytes(4, "big") + tail) or last
         done = min(at + burst, len(addresses))
         if not _take(link, link.now() if pace is None else begin + done / pace, answers, known):
             raise Gone(at, answers)

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from netcheck.proof.events import Event, Press
 from netcheck.proof.prober import Prober
-from netcheck.wire.link import Heard, Link
+from netcheck.wire.link import Carrier, Heard, Link
 
 
 class Operator(Protocol):
@@ -42,8 +42,8 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
         prober.press(key)
     for send in prober.turn(link.now()):
         at = link.send(send.frame, send.way)
-        prober.sent(send, at)
-        if frames is not None:
+        prober.sent(send, link.now() if at is None else at)
+        if frames is not None and at is not None:
             frames(at, send.way, send.frame, True)
     _tell(prober, operator)
     if prober.done:
@@ -51,7 +51,8 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
     wake = prober.wake
     while heard := link.receive(wake):
         for item in heard:
-            prober.hear(item)
+            if isinstance(item, Heard | Carrier):
+                prober.hear(item)
             if frames is not None and isinstance(item, Heard):
                 frames(item.at, item.way, item.frame, False)
         wake = prober.wake

@@ -6,6 +6,7 @@ the interface under test, further ways are the station's other interfaces, where
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from types import TracebackType
 from typing import NamedTuple, Protocol, Self
@@ -39,6 +40,26 @@ class Carrier(NamedTuple):
     gone: bool = False
 
 
+class Lost(NamedTuple):
+    """The kernel dropped this many `frames` that arrived on a way, because the receive queue was full. They arrived
+    after the last `receive` that emptied the queue and before `at`; their content is not known."""
+
+    at: float
+    way: int
+    frames: int
+
+
+class Suspended(NamedTuple):
+    """The computer was suspended for `seconds`, which the link's clock does not count; noticed at `at`. Carrier, time
+    stamps and timeouts that span this moment prove nothing."""
+
+    at: float
+    seconds: float
+
+
+News = Heard | Carrier | Lost | Suspended
+
+
 class Link(Protocol):
     """A handful of verbs; none of them interprets a frame. Errors are LinkError, with what to do."""
 
@@ -50,13 +71,15 @@ class Link(Protocol):
     def now(self) -> float:
         """Seconds on the link's clock, the clock of every `at`. It never goes back."""
 
-    def send(self, frame: bytes, way: int = 0) -> float:
-        """Send one Ethernet frame (padded here to 60 bytes) and return when. A frame that cannot leave because the
-        carrier is down or the interface is gone is dropped without error: the silence is the evidence."""
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send one Ethernet frame, padded to 60 bytes, and return the time just before the system call.
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
+        Return None if the system did not accept the frame (interface down or removed, queue full, no memory). Such a
+        frame did not leave and must not be counted as a request. A frame that the system accepted may still be lost."""
+
+    def receive(self, until: float) -> Sequence[News]:
         """Wait until something arrives, or until the clock reads `until`; return all that is there, oldest first.
-        Returns an empty list on time-out. With `until` in the past it looks without waiting."""
+        Returns an empty sequence on time-out. With `until` in the past it looks without waiting."""
 
     def carrier(self, way: int = 0) -> bool:
         """Say whether the way has carrier now."""

@@ -21,7 +21,7 @@ from netcheck.wire.carrier import CarrierWatch, Watch
 from netcheck.wire.clock import Clock
 from netcheck.wire.elsewhere import FlagsWatch, connected_by_libpcap
 from netcheck.wire.frames import padded
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.raw import BATCH, enlarge, join_lldp
 from netcheck.wire.system import Interface, found, link_error, on_linux
 
@@ -100,23 +100,23 @@ class PortableLink:
         """Seconds of the monotonic clock."""
         return self._clock.now()
 
-    def send(self, frame: bytes, way: int = 0) -> float:
-        """Send, and return the time just before. What scapy's socket cannot send is dropped."""
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send; see `Link.send`."""
         frame = padded(frame)
         at = self._clock.now()
         try:
             self._sockets[way].send(frame)
         except OSError:
-            return at
+            return None
         return at
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
+    def receive(self, until: float) -> list[News]:
         """Wait in steps of at most 20 ms, at each of which the carrier is read where it is due."""
         while True:
             now = self._clock.now()
             wait = max(0.0, min(until, self._watch.due, now + EVERY) - now)
             ready = self._sockets[0].select(self._sockets, wait)
-            news: list[Heard | Carrier] = []
+            news: list[News] = []
             if self._watch.due <= self._clock.now():
                 news.extend(self._watch.look(self._clock.now()))
             self._clock.measure()
@@ -129,7 +129,7 @@ class PortableLink:
             if ready:
                 time.sleep(0.001)  # a socket that is ready without cease must not take the whole processor
 
-    def _drain(self, way: int, news: list[Heard | Carrier]) -> None:
+    def _drain(self, way: int, news: list[News]) -> None:
         take, linux = self._sockets[way].recv_raw, self._linux[way]
         own = b"" if linux else self.ways[way].mac.to_bytes(6, "big")
         try:

@@ -21,7 +21,7 @@ from netcheck.wire import bpf
 from netcheck.wire.carrier import CarrierWatch
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import padded
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.system import Interface, found, link_error, needs_linux, on_linux
 
 BUFFER = 4 << 20  # bytes; of 1,022 answers at once the default buffer keeps 256, 1 MiB all
@@ -131,8 +131,9 @@ class RawLink:
         """Seconds of CLOCK_MONOTONIC."""
         return self._clock.now()
 
-    def send(self, frame: bytes, way: int = 0) -> float:
-        """Send, and return the time just before: on a short cable the answer can be here before the call returns."""
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send; see `Link.send`. The time is that before the call: on a short cable the reply can arrive before the
+        call returns."""
         frame = padded(frame)
         at = self._clock.now()
         try:
@@ -141,27 +142,29 @@ class RawLink:
             if error.errno == errno.ENETDOWN:
                 return self._again(frame, way)
             self._check(error, way)
+            return None
         return at
 
-    def _again(self, frame: bytes, way: int) -> float:
+    def _again(self, frame: bytes, way: int) -> float | None:
         """A socket refuses one send after its interface was off, though it may be on again: try once more."""
         at = self._clock.now()
         try:
             self._sockets[way].send(frame)
         except OSError as error:
             self._check(error, way)
+            return None
         return at
 
     def _check(self, error: OSError, way: int) -> None:
         if error.errno not in _DROPPED:
             raise link_error(error, self.ways[way].name) from error
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
+    def receive(self, until: float) -> list[News]:
         """Wait in steps of at most 20 ms, at each of which the carrier is read."""
         while True:
             wait = max(0.0, min(until, self._watch.due) - self._clock.now())
             readable, _, _ = select.select([*self._descriptors, self._watch.descriptor], [], [], wait)
-            news: list[Heard | Carrier] = []
+            news: list[News] = []
             if self._watch.descriptor in readable or self._watch.due <= self._clock.now():
                 news.extend(self._watch.look(self._clock.now()))
             self._clock.measure()
@@ -173,7 +176,7 @@ class RawLink:
             if self._clock.now() >= until:
                 return []
 
-    def _drain(self, way: int, news: list[Heard | Carrier]) -> None:
+    def _drain(self, way: int, news: list[News]) -> None:
         """Take what is queued, up to a batch. A socket reports once that its interface went; the watch tells that."""
         receive, at, earliest = self._sockets[way].recvmsg, self._clock.at, self._empty_at[way]
         try:

@@ -31,7 +31,7 @@ from netcheck.wire import netlink
 from netcheck.wire.carrier import CarrierWatch
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, echo_from_wire, echo_to_wire
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.system import Interface, found, link_error, needs_linux, on_linux
 
 BATCH = 4096
@@ -117,12 +117,11 @@ class UnprivilegedLink:
         """Seconds of CLOCK_MONOTONIC."""
         return self._clock.now()
 
-    def send(self, frame: bytes, way: int = 0) -> float:
-        """Send an echo request that asks from an address of this way; everything else is dropped."""
-        at = self._clock.now()
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send an echo request from an address of this way; see `Link.send`. Any other frame does not leave."""
         echo = echo_from_wire(frame)
         if echo is None or echo.type != ECHO_REQUEST or (way, echo.source_ip) not in self._by_address:
-            return at
+            return None
         self._identifiers[way, echo.source_ip, echo.target_ip, echo.sequence] = echo.identifier
         while len(self._identifiers) > REMEMBERED:
             del self._identifiers[next(iter(self._identifiers))]
@@ -131,15 +130,15 @@ class UnprivilegedLink:
         try:
             self._by_address[way, echo.source_ip].socket.sendto(message, (quad(echo.target_ip), 0))
         except OSError:
-            return at  # no way there, no carrier, no memory, a firewall: it did not leave
+            return None  # no way there, no carrier, no memory, a firewall: it did not leave
         return at
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
+    def receive(self, until: float) -> list[News]:
         """Wait in steps of at most 20 ms, at each of which the carrier is read."""
         while True:
             wait = max(0.0, min(until, self._watch.due) - self._clock.now())
             readable, _, _ = select.select([*self._mouths, self._watch.descriptor], [], [], wait)
-            news: list[Heard | Carrier] = []
+            news: list[News] = []
             if self._watch.descriptor in readable or self._watch.due <= self._clock.now():
                 news.extend(self._watch.look(self._clock.now()))
             self._clock.measure()
@@ -152,7 +151,7 @@ class UnprivilegedLink:
             if self._empty_at >= until:
                 return []
 
-    def _drain(self, mouth: _Mouth, news: list[Heard | Carrier]) -> None:
+    def _drain(self, mouth: _Mouth, news: list[News]) -> None:
         macs = self._neighbours(mouth.way)
         for _ in range(BATCH):
             try:
