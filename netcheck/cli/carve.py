@@ -45,7 +45,7 @@ def command(
     """
     from netcheck.addr import Prefix
     from netcheck.report.carving_text import to_json, to_text
-    from netcheck.space.carving import Need, carve, growth_from_text
+    from netcheck.space.carve import Need, carve, growth_from_text
 
     if not need:
         raise UsageError.of("there is nothing to carve for", do="Say what is needed, for example --need process:40")

@@ -78,7 +78,7 @@ def draw(
 
 def _one(title: str, subnet: Subnet, island: Island, conflicts: set[Address], width: int, colour: bool) -> str:
     from netcheck.report.map_text import GAPS, MOST_DRAWN, list_to_text, to_text
-    from netcheck.space.cells import cells_of, gaps_of, holdings
+    from netcheck.space.map_cells import cells_of, gaps_of, holdings
 
     prefix = subnet.prefix.value
     if prefix is None:

@@ -47,7 +47,7 @@ def command(
     """
     from netcheck.plan.read import read_plan
     from netcheck.report.proposals_text import to_json, to_text
-    from netcheck.rules.proposing import propose
+    from netcheck.rules.propose import propose
     from netcheck.survey.read import read_surveys
 
     if write and dry_run:

@@ -110,7 +110,7 @@ def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
     from itertools import islice
 
     from netcheck.report.merging import Merging
-    from netcheck.space.covering import evidence_for
+    from netcheck.space.coverage import evidence_for
     from netcheck.survey.merge import disagreements
     from netcheck.survey.model import hosts_of
 

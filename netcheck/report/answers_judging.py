@@ -14,8 +14,8 @@ from netcheck.plan.model import Accepted, Place
 from netcheck.report.answers_csv import cells_of
 from netcheck.report.answers_reading import Answer
 from netcheck.report.decisions import Decision, decision_from
-from netcheck.rules.accepting import matches
-from netcheck.rules.agreed import ACCEPTED_UNUSED
+from netcheck.rules.accept import matches
+from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Agreed, Finding, Severity
 from netcheck.survey.readers.values import date_from

@@ -19,7 +19,7 @@ from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Mend
-from netcheck.space.faces import faces_of
+from netcheck.space.addressing import faces_of
 from netcheck.text import listed
 
 MOST = 50  # addresses, subjects or ranges in one cell; the rest as a count

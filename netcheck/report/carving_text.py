@@ -9,7 +9,7 @@ from tabulate import tabulate
 
 from netcheck.addr import WIDTH, Prefix, quad
 from netcheck.report.counts import count_words
-from netcheck.space.carving import Carved, Carving
+from netcheck.space.carve import Carved, Carving
 from netcheck.text import safe
 
 HEADERS = ("subnet", "prefix", "mask", "gateway", "hosts", "grown", "room")

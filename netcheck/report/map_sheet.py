@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.report.map_words import held_at
-from netcheck.space.cells import Cells, Use, cells_of
 from netcheck.space.intervals import Spans
+from netcheck.space.map_cells import Cells, Use, cells_of
 from netcheck.space.occupancy import Island
 
 ACROSS = 16  # cells in a row

@@ -12,7 +12,7 @@ from netcheck.addr import Address, Range
 from netcheck.plan.model import Plan
 from netcheck.report.counts import count_words
 from netcheck.rules.finding import Finding, Severity
-from netcheck.space.cells import Cells, Holding, Use
+from netcheck.space.map_cells import Cells, Holding, Use
 from netcheck.text import safe
 
 ACROSS = 16  # cells in a row

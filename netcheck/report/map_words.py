@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import islice
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.space.cells import Use
 from netcheck.space.intervals import Spans, range_of, single
+from netcheck.space.map_cells import Use
 from netcheck.space.occupancy import Island
 
 SHOWN = 24  # ranges in one row of the table

@@ -10,7 +10,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.report.survey_file import entry_of, table_to_csv
-from netcheck.space.covering import Evidence
+from netcheck.space.coverage import Evidence
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
 from netcheck.survey.model import Remarks, Survey

@@ -22,7 +22,7 @@ from netcheck.report.findings_rows import TITLES
 from netcheck.report.model import Report, short
 from netcheck.report.page_values import values_of
 from netcheck.report.rtt_chart import chart_of
-from netcheck.space.cells import Use
+from netcheck.space.map_cells import Use
 from netcheck.text import safe
 
 TEMPLATES = Path(__file__).with_name("templates")

@@ -22,7 +22,7 @@ from netcheck.report.not_checked import not_checked
 from netcheck.report.verifying import SNIPPET
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Rule
-from netcheck.space.cells import Use
+from netcheck.space.map_cells import Use
 
 TABLE = 100  # rows of one table
 MANY = 200  # findings or ports; above it a browser lays out only what is near the window

@@ -8,7 +8,7 @@ from typing import Any
 
 from tabulate import tabulate
 
-from netcheck.rules.proposing import Proposal
+from netcheck.rules.propose import Proposal
 from netcheck.text import safe
 
 HEADERS = ("interface", "now", "proposed", "for", "why this one")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet, Translation
 from netcheck.report.wanted import Kind, Request
-from netcheck.rules.paths import Outcome, Talk, Walk
+from netcheck.rules.reachability.trace import Outcome, Talk, Walk
 
 Face = tuple[Interface, Subnet]
 

@@ -17,10 +17,10 @@ from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.report.page import TEMPLATES, digest, environment
 from netcheck.report.page_values import MANY, TABLE
-from netcheck.rules.conversations import NO_WAY_BACK, NO_WAY_THERE
+from netcheck.rules.catalogue.conversation import NO_WAY_BACK, NO_WAY_THERE
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
-from netcheck.space.faces import faces_of
+from netcheck.space.addressing import faces_of
 
 MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict, and are kept together
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from netcheck.rules.engine import Checked
-from netcheck.rules.paths import Outcome, Talk, Walk
+from netcheck.rules.reachability.trace import Outcome, Talk, Walk
 from netcheck.text import safe
 
 WIDTH = 120  # columns where the output is no terminal

@@ -8,12 +8,12 @@ from datetime import date
 from itertools import chain
 
 from netcheck.plan.model import Plan
-from netcheck.rules.accepting import sort_out
-from netcheck.rules.agreed import ACCEPTED_UNUSED
+from netcheck.rules.accept import sort_out
 from netcheck.rules.catalogue import RULE_NAMED, RULES
+from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
 from netcheck.rules.finding import Agreed, Breach, Finding, Severity
-from netcheck.rules.mending import mended
-from netcheck.rules.paths import Talk
+from netcheck.rules.fix import mended
+from netcheck.rules.reachability.trace import Talk
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 from netcheck.survey.model import Survey

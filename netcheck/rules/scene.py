@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -9,13 +10,12 @@ from functools import cached_property
 from itertools import compress
 from typing import TypeVar
 
-from netcheck.addr import Mac
-from netcheck.plan.model import Accepted, Interface, Plan, Subnet
-from netcheck.rules.members import Members, members_of
-from netcheck.rules.paths import Talk
-from netcheck.rules.talks import talks_of
-from netcheck.rules.zones import Named, named_in_zones
-from netcheck.space.faces import faces_of
+from netcheck.addr import Address, Mac, Mask
+from netcheck.plan.model import Accepted, Cell, Interface, Plan, Subnet
+from netcheck.rules.dns_records import Named, named_in_zones
+from netcheck.rules.reachability.trace import Talk
+from netcheck.rules.reachability.translate import talks_of
+from netcheck.space.addressing import faces_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.host_table import SiteHost, folded, folded_all
 from netcheck.survey.model import Survey
@@ -31,6 +31,49 @@ def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
         for key, value in zip(keys, values, strict=True):
             found.setdefault(key, []).append(value)
     return {key: several for key, several in found.items() if len(several) > 1}
+
+
+@dataclass(frozen=True)
+class Members:
+    """A subnet with the interfaces that name it; what is none, with those whose subnet is not known."""
+
+    subnet: Subnet
+    interfaces: tuple[Interface, ...]
+
+    @cached_property
+    def addresses(self) -> set[Address]:
+        """Every address that can be read."""
+        return _values(one.address for one in self.interfaces)
+
+    @cached_property
+    def masks(self) -> set[Mask]:
+        """Every typed mask that can be read."""
+        return _values(one.mask for one in self.interfaces)
+
+    @cached_property
+    def gateways(self) -> set[Address]:
+        """Every typed gateway that can be read."""
+        return _values(one.gateway for one in self.interfaces)
+
+    @cached_property
+    def all_inside(self) -> bool:
+        """Say whether every address is inside the subnet's prefix, so far as they can be read."""
+        prefix, addresses = self.subnet.prefix.value, self.addresses
+        return prefix is None or not addresses or prefix.first <= min(addresses) <= max(addresses) <= prefix.last
+
+
+def _values(cells: Iterable[Cell[V] | None]) -> set[V]:
+    return {cell.value for cell in cells if cell is not None and cell.value is not None}
+
+
+def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]:
+    """Interfaces by the subnet that they name, in the order given."""
+    subnets: dict[str, Subnet] = {}
+    found: dict[str, list[Interface]] = defaultdict(list)
+    for interface, subnet in faces:
+        found[subnet.name].append(interface)
+        subnets[subnet.name] = subnet
+    return tuple(Members(subnets[name], tuple(interfaces)) for name, interfaces in found.items())
 
 
 @dataclass(frozen=True)

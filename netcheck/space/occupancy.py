@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar
 
 from netcheck.addr import WIDTH, Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
-from netcheck.space.faces import Homes, faces_of, outsides_of
+from netcheck.space.addressing import Homes, faces_of, outsides_of
 from netcheck.space.intervals import Cover, Spans, single
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import Survey, hosts_of

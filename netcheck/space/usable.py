@@ -7,7 +7,7 @@ from itertools import chain
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.space.intervals import Cover, Spans, range_of
-from netcheck.space.special import PRIVATE_USE
+from netcheck.space.special_purpose import PRIVATE_USE
 
 # Never the address of a host: RFC 1122 section 3.2.1.3 (a)-(c), (g); RFC 1112 section 4; RFC 4291 sections 2.5.2,
 # 2.5.3, 2.7.

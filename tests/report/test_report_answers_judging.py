@@ -12,7 +12,7 @@ from netcheck.report.answers_judging import LONGEST, judged
 from netcheck.report.answers_reading import Answer
 from netcheck.report.answers_text import to_json, to_text
 from netcheck.report.model import Report
-from netcheck.rules.accepting import matches
+from netcheck.rules.accept import matches
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.tables.formula_guard import unguarded

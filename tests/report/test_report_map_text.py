@@ -14,8 +14,8 @@ from netcheck.cli.map import draw
 from netcheck.plan.read import read_plan
 from netcheck.report.map_text import list_to_text, to_text
 from netcheck.rules.engine import check
-from netcheck.space.cells import Cells, Holding, Use, gaps_of, holdings
 from netcheck.space.intervals import single
+from netcheck.space.map_cells import Cells, Holding, Use, gaps_of, holdings
 from netcheck.space.occupancy import islands_of
 from netcheck.survey.read import read_surveys
 

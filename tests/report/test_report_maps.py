@@ -9,7 +9,7 @@ import pytest
 
 from netcheck.report.map_parts import LISTED, SHEETS_EACH, SHEETS_IN_ALL, SubnetMap, maps_of
 from netcheck.report.page import TEMPLATES, to_html
-from netcheck.space.cells import Use
+from netcheck.space.map_cells import Use
 from tests.report.made import report_from, write_plan
 
 HEAD = 'format = 1\n[site]\nname = "Tarn Hollow creamery"\n'

@@ -6,7 +6,7 @@ import pytest
 
 from netcheck.addr import Address
 from netcheck.report.proposals_text import to_text
-from netcheck.rules.proposing import Proposal
+from netcheck.rules.propose import Proposal
 
 PROPOSALS = (
     Proposal("cip-plc/cpu", "10.62.21.74", ("outside-subnet",), Address.from_text("10.62.20.164"), "the middle " * 9),

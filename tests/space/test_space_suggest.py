@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Prefix, Range
 from netcheck.plan.model import Cell, Interface, Place, Plan, Station, Subnet, SurveyEntry
-from netcheck.space.free import FreeSpace
 from netcheck.space.occupancy import islands_of
-from netcheck.space.suggesting import Suggestion, suggest
+from netcheck.space.suggest import Suggestion, suggest
+from netcheck.space.vacant import FreeSpace
 from netcheck.survey.host_table import HostTable, SiteHost
 from netcheck.survey.model import Survey
 

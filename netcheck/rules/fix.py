@@ -10,7 +10,7 @@ from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.finding import Finding, Fix
 from netcheck.rules.rule import Mend
 from netcheck.rules.scene import Scene
-from netcheck.space.suggesting import suggest
+from netcheck.space.suggest import suggest
 from netcheck.space.usable import ordinary_ranges
 
 

@@ -12,7 +12,7 @@ from netcheck.rules.rule import Mend, Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans
 from netcheck.space.occupancy import Island, Placed
-from netcheck.space.special import PERHAPS_PUBLIC, SPECIAL, block_of, is_public
+from netcheck.space.special_purpose import PERHAPS_PUBLIC, SPECIAL, block_of, is_public
 from netcheck.space.usable import NEVER, perhaps_unusable, why_unusable
 from netcheck.text import listed
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Place, Plan, Route, Router, Subnet
-from netcheck.rules.paths import Outcome
-from netcheck.rules.talks import talks_of
+from netcheck.rules.reachability.trace import Outcome
+from netcheck.rules.reachability.translate import talks_of
 
 HERE = Place("plan.toml")
 T = TypeVar("T")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from netcheck.addr import Address, Prefix
 from netcheck.plan.model import Plan, Router
-from netcheck.space.faces import Homes
+from netcheck.space.addressing import Homes
 
 LINK_LOCAL = Prefix.from_text("fe80::/10")  # on-link on every interface: RFC 4291 section 2.5.6
 

@@ -11,7 +11,7 @@ from enum import Enum
 
 from netcheck.addr import Address, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Subnet
-from netcheck.rules.nets import Link, Net, Node, on_link
+from netcheck.rules.reachability.routers import Link, Net, Node, on_link
 
 MOST_HOPS = 32
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from netcheck.rules.examples import PROCESS, device, plan
 from netcheck.rules.finding import Breach, Severity
-from netcheck.rules.paths import Outcome, Talk, Walk
+from netcheck.rules.reachability.trace import Outcome, Talk, Walk
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 

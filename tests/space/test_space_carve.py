@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Prefix
-from netcheck.space.carving import Need, carve, growth_from_text
+from netcheck.space.carve import Need, carve, growth_from_text
 
 
 def carved(block: str, *needs: str, growth: str = "0%") -> tuple[dict[str, str], list[str]]:

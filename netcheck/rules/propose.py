@@ -7,11 +7,11 @@ from datetime import date
 
 from netcheck.addr import Address
 from netcheck.plan.model import Plan
-from netcheck.rules.clashes import TOO_NEAR
+from netcheck.rules.catalogue.clash import TOO_NEAR
 from netcheck.rules.engine import check
-from netcheck.rules.mending import movers
+from netcheck.rules.fix import movers
 from netcheck.rules.scene import Scene
-from netcheck.space.suggesting import suggest
+from netcheck.space.suggest import suggest
 from netcheck.survey.model import Survey
 
 

@@ -6,9 +6,9 @@ import pytest
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Place, Plan, Route, Router, Subnet
-from netcheck.rules.nets import Link, Node
-from netcheck.rules.paths import Outcome, Talk
-from netcheck.rules.talks import talks_of
+from netcheck.rules.reachability.routers import Link, Node
+from netcheck.rules.reachability.trace import Outcome, Talk
+from netcheck.rules.reachability.translate import talks_of
 
 HERE = Place("plan.toml")
 

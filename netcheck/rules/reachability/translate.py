@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet, Translation
-from netcheck.rules.nets import Nets, Node
-from netcheck.rules.paths import Goal, Outcome, Step, Talk, Walk, forward, lost, undecided, value_of, walk
-from netcheck.space.faces import second_face
+from netcheck.rules.reachability.routers import Nets, Node
+from netcheck.rules.reachability.trace import Goal, Outcome, Step, Talk, Walk, forward, lost, undecided, value_of, walk
+from netcheck.space.addressing import second_face
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,9 @@ from netcheck.addr import Address, Prefix
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.members import Members
-from netcheck.rules.nets import on_link
+from netcheck.rules.reachability.routers import on_link
 from netcheck.rules.rule import Rule
-from netcheck.rules.scene import Scene
+from netcheck.rules.scene import Members, Scene
 
 
 def _value(cell: Cell[Address] | None) -> Address | None:
