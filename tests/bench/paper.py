@@ -132,7 +132,9 @@ def site(folder: Path, interfaces: int, hosts: int) -> str:
     """A plan with every usual column filled, 100 interfaces a subnet, one in a hundred on a site host's address."""
     folder.mkdir()
     random = Random(interfaces)
-    subnets, rows, taken = [], [], []
+    subnets: list[str] = []
+    rows: list[tuple[str, ...]] = []
+    taken: list[int] = []
     for number in range(interfaces // 100):
         net = (10 << 24) + number * SUBNET
         gateway = quad(net + 1)

@@ -53,7 +53,8 @@ def test_an_announcement_after_a_short_pull_counts_once() -> None:
     """A device that checks its own address announced itself, and in that one moment the pull was refused five times."""
     scene = pair()
     scene.devices["alpha/cpu"].faults = Faults(checks_itself=True)
-    jack, tell, asked = scene.jacks["alpha/cpu"], scene.hand.told, []
+    jack, tell = scene.jacks["alpha/cpu"], scene.hand.told
+    asked: list[Event] = []
 
     def told(event: Event) -> None:
         if event.what is What.DO and event.text.startswith("Pull") and not asked:

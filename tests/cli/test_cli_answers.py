@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import ndiff
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pytest
@@ -79,6 +80,12 @@ def agree(row: Row) -> None:
         row.update(decision="agreed", remark="the camera goes", by="site IT", until="31.12.2026")
 
 
+def agree_for_longer(row: Row) -> None:
+    """Agree until the middle of the next year."""
+    agree(row)
+    row.update(until="2027-06-30" if row["decision"] else "")
+
+
 def checked(folder: Path, plan: str = "p", day: str = DAY) -> tuple[list[str], list[str]]:
     """The rules of the findings that are open and accepted on a day."""
     shape = json.loads(netcheck(folder, "check", plan, "--format", "json", day=day).stdout)
@@ -116,7 +123,7 @@ def test_an_agreement_that_ran_out_is_renewed_in_its_place(desk: Path) -> None:
     answered(desk / "a.csv", agree)
     assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
     assert netcheck(desk, "report", "p", "--out", "b.csv", day="2027-01-01").returncode == 0
-    answered(desk / "b.csv", lambda row: agree(row) or row.update(until="2027-06-30" if row["decision"] else ""))
+    answered(desk / "b.csv", agree_for_longer)
     assert netcheck(desk, "answers", "p", "b.csv", day="2027-01-01").returncode == 0
     text = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
     assert text.count('rule = "taken-on-site"') == 1
@@ -219,7 +226,7 @@ def test_a_workbook_plan_takes_answers(tmp_path: Path) -> None:
     assert ("mask-broken" in findings, accepted) == (True, [])
 
 
-def answered_book(file: Path, *rows: int, **cells: object) -> None:
+def answered_book(file: Path, *rows: int, **cells: Any) -> None:
     """Answer rows of a workbook; text is text, as when it is typed with a quote before it."""
     book = openpyxl.load_workbook(file)
     sheet = book["findings"]

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer
@@ -26,7 +27,8 @@ def refused(*words: str) -> str:
     """What the command line says to these words, which it must not take."""
     with pytest.raises((UsageError, typer.exceptions.TyperException)) as caught:
         build(list(words))(list(words), prog_name="netcheck", standalone_mode=False)
-    return str(caught.value) if isinstance(caught.value, UsageError) else caught.value.format_message()
+    error: Any = caught.value
+    return str(error) if isinstance(error, UsageError) else str(error.format_message())
 
 
 def netcheck(*words: str) -> subprocess.CompletedProcess[str]:

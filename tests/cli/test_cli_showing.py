@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import time
+from functools import partial
 
 import pytest
 
@@ -110,9 +111,14 @@ def test_the_screen_is_drawn_with_the_figures_of_the_moment() -> None:
     stream = Terminal()
     board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
     asked: list[float] = []
+
+    def figures(turn: float) -> str:
+        asked.append(turn)
+        return f"figures {turn}"
+
     with Show(board, stream, quiet=True, terse=False) as show:
         for turn in range(50):
-            show.refresh(float(turn), lambda turn=turn: asked.append(turn) or f"figures {turn}")  # type: ignore[misc]
+            show.refresh(float(turn), partial(figures, turn))
         assert asked == [0]
         show.take(Event(0.0, What.HEARD, PORT, "192.0.2.1 answers"))
         show.refresh(99.0, lambda: "figures of now")

@@ -95,7 +95,9 @@ def recorded(folder: Path) -> list[dict[str, object]]:
 
 def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """All pulled twice: every port proven, a line an event, the record verified with its seal."""
-    pulls = {f"d{n}/lan:1": (40.0 + 60 * k, 66.0 + 60 * k) for k, n in enumerate((21, 20, 22))}
+    pulls: dict[str, tuple[float, ...]] = {
+        f"d{n}/lan:1": (40.0 + 60 * k, 66.0 + 60 * k) for k, n in enumerate((21, 20, 22))
+    }
     order, outcome = walk(folder, pulls, 500)
     assert finish(order, outcome) == 0
     shown = capsys.readouterr().out

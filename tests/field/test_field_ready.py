@@ -55,6 +55,7 @@ TARGETS = tuple(
 )
 LINE = Net("line", ip("192.0.2.0"), 24, station=ip("192.0.2.240"))
 AIM = Aim(TARGETS, TARGETS, (LINE,), frozenset({ip("192.0.2.240")}))
+ROUTES = (route("192.0.2.0/24", 2), route("0.0.0.0/0", 2))
 FINE = Facts(
     interface="eth0",
     kind="raw",
@@ -62,7 +63,7 @@ FINE = Facts(
     aim=AIM,
     clock=Clock(datetime(2026, 11, 2, 9, 14, tzinfo=UTC), True),
     record=RecordFact("run.jsonl", RecordState.NEW),
-    routes=(route("192.0.2.0/24", 2), route("0.0.0.0/0", 2)),
+    routes=ROUTES,
     surveyed=(date(2026, 10, 28),),
 )
 
@@ -146,7 +147,7 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
             id="overlapping subnet",
         ),
         pytest.param(
-            {"interfaces": (LO, ETH0, interface("eth1", 3)), "routes": (*FINE.routes, route("192.0.2.16/28", 3))},
+            {"interfaces": (LO, ETH0, interface("eth1", 3)), "routes": (*ROUTES, route("192.0.2.16/28", 3))},
             *("fix", "route", "the route 192.0.2.16/28 sends line (192.0.2.0/24) through eth1", "Remove it"),
             id="route elsewhere",
         ),
@@ -157,22 +158,22 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
         ),
         pytest.param({"routes": None}, "note", "route", "routes are not read", "VPN", id="routes not known"),
         pytest.param(
-            {"interfaces": (LO, ETH0, TUN), "routes": (*FINE.routes, route("0.0.0.0/1", 7), route("128.0.0.0/1", 7))},
+            {"interfaces": (LO, ETH0, TUN), "routes": (*ROUTES, route("0.0.0.0/1", 7), route("128.0.0.0/1", 7))},
             *("fix", "VPN", "the tunnel tun0 has a route for 0.0.0.0/1 and 128.0.0.0/1", "Disconnect"),
             id="VPN by halves",
         ),
         pytest.param(
-            {"interfaces": (LO, ETH0, TUN), "routes": (*FINE.routes, route("0.0.0.0/0", 7, table=51820))},
+            {"interfaces": (LO, ETH0, TUN), "routes": (*ROUTES, route("0.0.0.0/0", 7, table=51820))},
             *("fix", "VPN", "the tunnel tun0 has a route for 0.0.0.0/0", "Disconnect"),
             id="VPN by a table of its own",
         ),
         pytest.param(
-            {"interfaces": (LO, ETH0, TUN), "routes": (*FINE.routes, route("192.0.0.0/16", 7))},
+            {"interfaces": (LO, ETH0, TUN), "routes": (*ROUTES, route("192.0.0.0/16", 7))},
             *("fix", "VPN", "the tunnel tun0 has a route for 192.0.0.0/16", "Disconnect"),
             id="VPN for the plant",
         ),
         pytest.param(
-            {"interfaces": (LO, ETH0, TUN), "routes": (*FINE.routes, route("10.8.0.0/24", 7))},
+            {"interfaces": (LO, ETH0, TUN), "routes": (*ROUTES, route("10.8.0.0/24", 7))},
             *("note", "VPN", "tun0 is up, with no route for a planned address", "Disconnect"),
             id="VPN for something else",
         ),
@@ -228,7 +229,7 @@ def test_one_thing_is_wrong(changes: dict[str, Any], level: str, about: str, wha
     [
         pytest.param({"interfaces": (LO, NO_OWN)}, "address", "192.0.2.240 will be borrowed", id="borrowed"),
         pytest.param(
-            {"routes": (*FINE.routes, route("192.0.2.0/24", 3, metric=600))}, "route", "none takes", id="worse metric"
+            {"routes": (*ROUTES, route("192.0.2.0/24", 3, metric=600))}, "route", "none takes", id="worse metric"
         ),
         pytest.param(
             {"interfaces": (LO, ETH0, interface("eth1", 3, "192.0.2.9/24", up=False))},

@@ -20,7 +20,7 @@ from tests.lab.running import Ended, as_a_user
 from tests.lab.side_by_side import Play
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
-EVERYBODY = {"net.ipv4.ping_group_range": "0 2147483647"}
+EVERYBODY: dict[str, int | str] = {"net.ipv4.ping_group_range": "0 2147483647"}
 PORT = "alpha/cpu:1"
 DEAF = "cannot hear a second owner"
 

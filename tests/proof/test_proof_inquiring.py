@@ -123,7 +123,7 @@ def at_inquiry(made: TypedScene, then: Callable[[], None]) -> None:
         if "mask and gateway by" in getattr(event, "text", ""):
             made.rig.after(3.0, then)
 
-    made.hand.told = listening  # type: ignore[assignment,method-assign]
+    made.hand.told = listening  # type: ignore[method-assign]
 
 
 def test_the_cable_out_while_it_is_asked() -> None:

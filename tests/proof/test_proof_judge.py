@@ -37,7 +37,11 @@ def arps(seen: tuple[int, int], out: int, back: int) -> tuple[tuple[Phase, Phase
 
 
 # Each feature: what may be seen, by name, as changes to a sound observation.
-CUTS = {"whole": {}, "skipped": {"cut": "it was skipped"}, "void": {"cut": "the cable came out", "void": True}}
+CUTS: dict[str, dict[str, object]] = {
+    "whole": {},
+    "skipped": {"cut": "it was skipped"},
+    "void": {"cut": "the cable came out", "void": True},
+}
 SECOND = {"none": (), "in": (Owner(STRANGER, IN),), "back": (Owner(STRANGER, BACK),), "sibling": (Owner(SIBLING, IN),)}
 RELAYS: dict[str, dict[str, object]] = {
     "none": {},
@@ -71,7 +75,9 @@ def seen_with(
     cut: str, second: str, relay: str, swap: str, wrong: bool, while_out: str, stayed: bool, doubt: str, returned: bool
 ) -> Observed:
     """An observation with these features."""
-    changes: dict[str, object] = {**CUTS[cut], **RELAYS[relay], **SWAPS[swap], **DOUBTS[doubt], "stayed": stayed}
+    changes: dict[str, object] = {"stayed": stayed}
+    for features in (CUTS[cut], RELAYS[relay], SWAPS[swap], DOUBTS[doubt]):
+        changes.update(features)
     target = changes.pop("target", TARGET)
     assert isinstance(target, Target)
     changes["target"] = replace(target, mac=OTHER) if wrong else target
@@ -109,8 +115,8 @@ def test_every_observation_gets_the_first_row_that_applies() -> None:
     """The full product of features, some 38,000 observations; none is left without a row."""
     wrong = {}
     for features in product(*FEATURES):
-        got = verdict(seen_with(*features), NAMES)[0]  # type: ignore[arg-type]
-        if got != expected(*features):  # type: ignore[arg-type]
+        got = verdict(seen_with(*features), NAMES)[0]
+        if got != expected(*features):
             wrong[features] = got
     assert dict(list(wrong.items())[:5]) == {}
 
@@ -186,11 +192,15 @@ def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
 
 def test_luck_counts_the_larger_figure_and_the_looks() -> None:
     """6-settled-details.md 34: of ARP and echo the larger; an inferred start multiplies by the probes looked at."""
-    assert SOUND.luck == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
+    sound = SOUND.luck
+    assert sound is not None
+    assert sound == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
     inferred = replace(SOUND, looked=(3, 7))
-    assert inferred.luck == pytest.approx(3 * SOUND.luck)
+    assert inferred.luck == pytest.approx(3 * sound)
     assert replace(SOUND, cable="carrier").luck is None
-    assert replace(SOUND, phases=arps((8, 0), 9, 3)).luck < 1e-12  # echo alone answered
+    by_echo = replace(SOUND, phases=arps((8, 0), 9, 3)).luck
+    assert by_echo is not None
+    assert by_echo < 1e-12  # echo alone answered
 
 
 def test_unheard_counts_the_broadcasts_of_all_phases() -> None:

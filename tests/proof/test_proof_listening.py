@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -93,11 +94,10 @@ def test_answers_count_for_their_probe() -> None:
     ],
     ids=str,
 )
-def test_forged_echo_answers_are_counted_apart(changes: dict[str, int | bytes]) -> None:
+def test_forged_echo_answers_are_counted_apart(changes: dict[str, Any]) -> None:
     """An answer that differs in one thing answers nothing; it is counted as forged."""
     desk = Desk()
     way = changes.pop("way", 0)
-    assert isinstance(way, int)
     assert desk.hear_echo(way=way, **changes) is None
     assert answers(desk.echo) == {}
     assert desk.asker.ear.forged == 1

@@ -209,7 +209,7 @@ def test_proofs_behind_a_broken_line_are_not_read(finished: Path) -> None:
 def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
     """A chain with strange fields is read without an error; what is no text is empty."""
     path = tmp_path / "run.jsonl"
-    strange = {"plan": {"name": 5, "sha256": [1]}, "station": None, "permit": {}}
+    strange: dict[str, object] = {"plan": {"name": 5, "sha256": [1]}, "station": None, "permit": {}}
     path.write_bytes(chained((Kind.START, strange), (Kind.EVENT, {"event": 1, "facts": []}), (Kind.EVENT, {})))
     content = read_record(path).content
     assert content.runs == (Run("", "", "", ""),)

@@ -61,7 +61,12 @@ def test_a_proof_line_holds_the_object_of_the_json_output(finished: Path, proof:
 def test_the_seal_is_the_last_hash(recorder: Open, proof: Make, tmp_path: Path) -> None:
     """After each line the seal is that line's hash, and the line is in the file."""
     with recorder() as record:
-        for step in (lambda: record.event("x", "y"), lambda: record.proof(proof("a/b")), lambda: record.end({})):
+        steps: tuple[Callable[[], None], ...] = (
+            lambda: record.event("x", "y"),
+            lambda: record.proof(proof("a/b")),
+            lambda: record.end({}),
+        )
+        for step in steps:
             step()
             assert shapes(tmp_path / "run.jsonl")[-1]["hash"] == record.seal
 

@@ -137,8 +137,8 @@ def test_without_a_key_a_row_is_found_by_what_it_says(sample: Report) -> None:
 def test_columns_sorted_apart_are_noticed(sample: Report) -> None:
     """A key beside another finding's rule or subjects means that columns were sorted and rows were not."""
     taken, pool = sample.checked.findings[:2]
-    for changes in ({"key": pool.key}, {"key": pool.key, "rule": ""}):
-        assert "Sort whole rows" in judged(sample.checked, [answer(taken, **changes)], TODAY).flaws[0].do
+    for sorted_apart in (answer(taken, key=pool.key), answer(taken, key=pool.key, rule="")):
+        assert "Sort whole rows" in judged(sample.checked, [sorted_apart], TODAY).flaws[0].do
     turned = answer(taken, subjects="2026-07-03", address="10,622,061")  # what a spreadsheet makes of some names
     assert judged(sample.checked, [turned], TODAY).accepted
 

@@ -29,9 +29,10 @@ PROVEN = Proof(
 
 def drawn(board: Board, width: int = 80, height: int = 24, now: float = 5.0) -> list[str]:
     """The screen as lines of text."""
-    console = Console(file=io.StringIO(), width=width, height=height, force_terminal=False, color_system=None)
+    paper = io.StringIO()
+    console = Console(file=paper, width=width, height=height, force_terminal=False, color_system=None)
     console.print(to_screen(board, now, "figures", width, height))
-    return console.file.getvalue().splitlines()  # type: ignore[attr-defined]
+    return paper.getvalue().splitlines()
 
 
 def board_after(*events: Event) -> Board:

@@ -251,6 +251,7 @@ def poisoned(report: Report, text: str) -> Report:
         port.proof, interface=text, port=text, address=text, why=text, vendor=text, echo=text, cable=text,
         connector=text, identity=text, others=(other,), notes=(text,), evidence=((text, text),),
     )  # fmt: skip
+    assert port.evidence is not None
     result = replace(port, proof=proof, interface=port.interface._replace(where=text), earlier=(port.evidence,))
     record = report.records[0]
     runs = (replace(record.content.runs[0], station=text, interface=text, permit=text, revision=text, sha256=text),)

@@ -25,12 +25,13 @@ HOSTILE = ("[/]", "[bold red]x[/bold red]", "[/nothing]", "[link=http://192.0.2.
 
 def drawn(board: Board, width: int = 80, height: int = 24, now: float = 1005.0, *, colour: bool = False) -> str:
     """The screen as it is printed."""
+    paper = io.StringIO()
     console = Console(
-        file=io.StringIO(), width=width, height=height, force_terminal=colour, legacy_windows=False,
+        file=paper, width=width, height=height, force_terminal=colour, legacy_windows=False,
         color_system="standard" if colour else None,
     )  # fmt: skip
     console.print(to_screen(board, now, LIVE, width, height))
-    return console.file.getvalue()  # type: ignore[attr-defined]
+    return paper.getvalue()
 
 
 def proof(interface: str, port: str, address: str, verdict: Verdict, mac: int | None) -> Proof:

@@ -6,6 +6,7 @@ import html
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -46,7 +47,7 @@ def test_a_good_record_gives_its_seal(verifier: Path, record_path: Path) -> None
     assert run(verifier, record_path) == (0, f"intact, seal {read_record(record_path).verification.seal}\n")
 
 
-BREAKS = {
+BREAKS: dict[str, Callable[[list[bytes]], list[bytes]]] = {
     "a changed verdict": lambda lines: [lines[0], lines[1].replace(b"impostor", b"proven"), *lines[2:]],
     "a line taken out": lambda lines: [*lines[:3], *lines[4:]],
     "a line put in twice": lambda lines: [*lines[:3], lines[2], *lines[3:]],

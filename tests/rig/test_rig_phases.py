@@ -284,7 +284,8 @@ class Raising:
     """An operator who presses Ctrl-C some time into the run."""
 
     def __init__(self, rig: Rig, after: float) -> None:
-        self.rig, self.until, self.log = rig, rig.now() + after, []
+        self.rig, self.until = rig, rig.now() + after
+        self.log: list[Event] = []
 
     def pressed(self) -> Iterable[Key]:
         """Raise when the time has come."""

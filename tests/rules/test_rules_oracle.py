@@ -168,7 +168,7 @@ def _naive(drawn: Drawing) -> Found:
         found |= {(rule, (subject,)) for rule in _of_row(drawn, subnet, row)}
     found |= set(_of_several(rows))
     one, two = map(ipaddress.ip_network, drawn.prefixes)
-    if one.overlaps(two):  # type: ignore[arg-type]  # both are of one family
+    if one.overlaps(two):
         found.add(("subnets-overlap", ("s0", "s1")))
     if drawn.gateway is not None and ipaddress.ip_address(drawn.gateway) not in one:
         found.add(("gateway-off-link", ("s0",)))

@@ -65,7 +65,7 @@ def island_of(folder: Path, plan: str, hosts: str) -> Island:
 def test_cells_are_what_a_plain_look_says(seed: int, length: int, tmp_path: Path) -> None:
     """From a single address to blocks of two: every cell shows the gravest use of what is in it."""
     random = Random(100 * seed + length)
-    network = ipaddress.ip_network((int(ipaddress.ip_address("10.62.16.0")), length))
+    network = ipaddress.IPv4Network((int(ipaddress.IPv4Address("10.62.16.0")), length))
     plan, hosts, said = text_of(random, network)
     conflicts = {random.randint(int(network[0]), int(network[-1])) for _ in range(3)}
     prefix = Prefix.from_text(str(network))

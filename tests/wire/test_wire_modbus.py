@@ -74,7 +74,8 @@ def test_answers_that_scapy_builds_are_read(
 ) -> None:
     """Any three texts, also with bytes that are no text."""
     said = reply_from_wire(built(transaction, [(0, vendor), (1, product), (2, revision)], more), transaction)
-    assert said == Identity(*(text.decode(errors="replace") for text in (vendor, product, revision)), more=more)
+    texts = [text.decode(errors="replace") for text in (vendor, product, revision)]
+    assert said == Identity(texts[0], texts[1], texts[2], more=more)
 
 
 @pytest.mark.parametrize("code", [1, 2, 3, 4])
