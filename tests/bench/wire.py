@@ -133,6 +133,7 @@ def our_echoes(link: RawLink, device: int) -> float:
     for sequence in range(ECHOES):
         frame = echo_to_wire(Echo(device, STATION, STATION_IP, NET + 20, 64, ECHO_REQUEST, 7, sequence, bytes(56)))
         sent = link.send(frame)
+        assert sent is not None
         while link.now() < sent + 0.01:
             for news in link.receive(sent + 0.01):
                 if isinstance(news, Heard) and (echo := echo_from_wire(news.frame)) and echo.sequence == sequence:

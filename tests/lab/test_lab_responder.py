@@ -95,7 +95,9 @@ def test_loss_delay_and_many(ends: tuple[Lab, str, str, RawLink]) -> None:
     """Of 40 hosts that lose half, some answer and some do not, none before its delay."""
     lab, _, far, link = ends
     respond(lab, far, "eth0", HOST | {"count": 40, "loss": 0.5, "delay": 0.05})
-    sent = [link.send(arp_request(STATION, STATION_IP, IP + number)) for number in range(40)]
+    times = [link.send(arp_request(STATION, STATION_IP, IP + number)) for number in range(40)]
+    sent = [at for at in times if at is not None]
+    assert len(sent) == 40
     answers = [news for news in link.receive(sent[0] + 1) if isinstance(news, Heard)]
     until = sent[0] + 0.5
     while link.now() < until:

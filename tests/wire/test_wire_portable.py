@@ -11,7 +11,7 @@ import pytest
 
 from netcheck.wire.elsewhere import FlagsWatch
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_to_wire, padded
-from netcheck.wire.link import Carrier, Heard, Link
+from netcheck.wire.link import Carrier, Heard, Link, News
 from netcheck.wire.opening import open_link
 from netcheck.wire.system import Interface, interfaces
 from tests.lab.netns import Lab
@@ -45,9 +45,9 @@ def cable(lab: Lab) -> Iterator[tuple[str, str, socket.socket]]:
         yield station, device, far
 
 
-def gathered(link: Link, seconds: float) -> list[Heard | Carrier]:
+def gathered(link: Link, seconds: float) -> list[News]:
     """What arrives in this time."""
-    found: list[Heard | Carrier] = []
+    found: list[News] = []
     until = link.now() + seconds
     while link.now() < until:
         found.extend(link.receive(until))
@@ -112,6 +112,7 @@ def by_libpcap(name: str) -> tuple[str, list[bytes], list[float], list[bool | No
     with open_link("portable", name) as link:
         assert link.carrier()
         sent = link.send(ASK)
+        assert sent is not None
         link.send(PING)
         found = gathered(link, 1.5)
         return (

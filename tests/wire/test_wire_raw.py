@@ -20,7 +20,7 @@ from netcheck.wire.frames import (
     echo_to_wire,
     padded,
 )
-from netcheck.wire.link import Carrier, Heard
+from netcheck.wire.link import Carrier, Heard, News
 from netcheck.wire.raw import BATCH, RawLink, open_raw
 from tests.lab.netns import Lab
 
@@ -46,9 +46,9 @@ class Bench:
         """Frames that arrive in this time."""
         return [news.frame for news in self.news(seconds) if isinstance(news, Heard)]
 
-    def news(self, seconds: float = 0.15) -> list[Heard | Carrier]:
+    def news(self, seconds: float = 0.15) -> list[News]:
         """All that arrives in this time."""
-        found: list[Heard | Carrier] = []
+        found: list[News] = []
         until = self.link.now() + seconds
         while self.link.now() < until:
             found.extend(self.link.receive(until))
@@ -90,6 +90,7 @@ def test_the_way_is_the_interface(bench: Bench) -> None:
 def test_a_device_answers_arp_and_echo(bench: Bench) -> None:
     """The kernel of the device answers both; each answer comes after its question."""
     sent = bench.link.send(ASK)
+    assert sent is not None
     news = bench.link.receive(sent + 1)
     assert isinstance(news[0], Heard)
     arp = arp_from_wire(news[0].frame)
@@ -307,8 +308,8 @@ def answered_with(name: str) -> tuple[str, bool]:
     """Runs inside the station: the rights this process has, and whether a question is answered."""
     rights = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("CapEff"))
     with open_raw(name) as link:
-        until = link.send(ASK) + 1
-        return rights.split()[1], bool(link.receive(until))
+        link.send(ASK)
+        return rights.split()[1], bool(link.receive(link.now() + 1))
 
 
 def test_the_one_right_suffices(bench: Bench) -> None:

@@ -39,7 +39,9 @@ def without_rights() -> None:
 def ask(link: Link, sequence: int, source: int = STATION_IP, target: int = DEVICE_IP, way: int = 0) -> float:
     """Send one echo request as the prober does."""
     echo = Echo(DEVICE, link.ways[way].mac, source, target, 64, ECHO_REQUEST, 0x1234, sequence, b"sixteen bytes !!")
-    return link.send(echo_to_wire(echo), way)
+    sent = link.send(echo_to_wire(echo), way)
+    assert sent is not None
+    return sent
 
 
 def heard(link: Link, seconds: float = 0.3) -> list[Echo]:
