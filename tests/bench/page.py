@@ -15,9 +15,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from playwright.sync_api import Browser, sync_playwright
-from tabulate import tabulate
 
 from netcheck.report.page import to_html
+from tests.bench.results import publish
 from tests.report.made import large_report
 
 ROUNDS = 2
@@ -59,8 +59,8 @@ def main() -> None:
             }
             browser.close()
     rows = [(what, f"{each:.2f} s", f"{each / took['the report']:.2f}") for what, each in took.items()]
-    print(tabulate(rows, ("page", "opened in", "of the report"), "simple"))
-    print(f"{len(data) / 1e6:.1f} MB; written in {wrote - made:.1f} s; gathered in {made - start:.1f} s")
+    note = f"{len(data) / 1e6:.1f} MB; written in {wrote - made:.1f} s; gathered in {made - start:.1f} s"
+    publish("Report page", ("page", "opened in", "of the report"), rows, note)
 
 
 if __name__ == "__main__":

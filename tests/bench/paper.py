@@ -22,9 +22,8 @@ from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tabulate import tabulate
-
 from netcheck.addr import mac_text, quad
+from tests.bench.results import publish, rounds
 
 ROOT = Path(__file__).parents[2]
 DEMO = str(ROOT / "plans" / "tarn-hollow")
@@ -245,11 +244,10 @@ def judged(ratio: float, most: float) -> tuple[str, str]:
 
 def main() -> int:
     """Measure all and print one table; 1 where a target is missed."""
-    rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 3
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        rows = [*start(rounds), *scale(folder, rounds), suggesting(folder), *bad_rows(folder)]
-    print(tabulate(rows, headers=["what: beside", "ours", "beside", "ratio", "target"], disable_numparse=True))
+        rows = [*start(rounds(3)), *scale(folder, rounds(3)), suggesting(folder), *bad_rows(folder)]
+    publish("Paper check", ["what: compared with", "netcheck", "other", "ratio", "target"], rows)
     return any(row[-1].endswith("MISSED") for row in rows)
 
 

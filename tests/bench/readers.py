@@ -21,9 +21,9 @@ from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tabulate import tabulate
 
 from netcheck.addr import mac_text
+from tests.bench.results import publish, rounds
 
 ROOT = Path(__file__).parents[2]
 FRAMES, ROWS = 500_000, 1_000_000
@@ -111,7 +111,6 @@ def judged(what: str, ours: float, other: float, ratio: float, most: float) -> t
 
 def main() -> int:
     """Measure all and print one table; 1 where a target is missed."""
-    rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 3
     rows = []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -120,19 +119,19 @@ def main() -> int:
             if shutil.which("tcpdump"):
                 other = ["tcpdump", "-n", "-r", str(path)]
                 what = f"{FRAMES:,} frames of {path.suffix[1:]}: tcpdump"
-                rows.append(judged(what, *beside([*NETCHECK, str(path)], other, rounds), most=3))
+                rows.append(judged(what, *beside([*NETCHECK, str(path)], other, rounds(3)), most=3))
             path.unlink()
         listing(folder / "a.csv")
         ours = [*NETCHECK, str(folder / "a.csv")]
         plain = [sys.executable, "-c", CSV, str(folder / "a.csv")]
-        rows.append(judged(f"{ROWS:,} rows read and merged: csv alone", *beside(ours, plain, rounds), most=3))
+        rows.append(judged(f"{ROWS:,} rows read and merged: csv alone", *beside(ours, plain, rounds(3)), most=3))
         kept = {"the list's memory": (run(*ours)[1], 1024)}
         pcap(folder / "large.pcap", GIB)
         kept["memory of a capture of 1 GiB"] = run(*NETCHECK, str(folder / "large.pcap"))[1], 300
     for what, (used, most) in kept.items():
         verdict = "ok" if used <= most else "MISSED"
         rows.append((what, f"{used:.0f} MiB", f"{most} MiB", f"{used / most:.2f}", f"at most 1: {verdict}"))
-    print(tabulate(rows, headers=["what: beside", "ours", "beside", "ratio", "target"], disable_numparse=True))
+    publish("Survey readers", ["what: compared with", "netcheck", "other", "ratio", "target"], rows)
     return any(row[-1].endswith("MISSED") for row in rows)
 
 

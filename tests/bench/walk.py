@@ -18,8 +18,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tabulate import tabulate
 
+from tests.bench.results import publish
 from tests.lab.netns import Lab, why_not
 from tests.lab.responder import respond
 
@@ -100,7 +100,7 @@ def main() -> None:
         ("100 ports, processor share of one core", f"{share_100:.0%}", ""),
         ("100 ports, a pulled cable noticed after", "not" if noticed is None else f"{noticed:.1f} s", "3 s"),
     ]
-    print(tabulate(rows, ["what", "measured", "target"]))
+    publish("Walk", ["what", "measured", "target"], rows)
     sys.exit(0 if share < 0.5 and noticed is not None and noticed <= 3 else 1)
 
 

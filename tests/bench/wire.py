@@ -16,12 +16,12 @@ from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tabulate import tabulate
 
 from netcheck.field.sweep import sweep
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_from_wire, echo_to_wire, padded
 from netcheck.wire.link import Heard
 from netcheck.wire.raw import RawLink, open_raw
+from tests.bench.results import publish, rounds
 from tests.lab.netns import Lab, why_not
 from tests.lab.responder import respond
 
@@ -172,10 +172,9 @@ def main() -> int:
     if reason := why_not():
         print(f"cannot measure here: {reason}", file=sys.stderr)
         return 2
-    rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 5
     with Lab() as lab:
-        rows = [*sweeps(lab, rounds), flooded(lab, "arp"), flooded(lab, "udp"), round_trips(lab, rounds)]
-    print(tabulate(rows, headers=["what", "ours", "beside", "ratio", "target"]))
+        rows = [*sweeps(lab, rounds(5)), flooded(lab, "arp"), flooded(lab, "udp"), round_trips(lab, rounds(5))]
+    publish("Wire", ["what", "netcheck", "other", "ratio", "target"], rows)
     return any(row[-1].startswith("MISSED") for row in rows)
 
 
