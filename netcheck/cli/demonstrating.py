@@ -19,8 +19,8 @@ from netcheck.files import write_atomically
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses, write_all
-from netcheck.proof.events import Settings
 from netcheck.proof.result import Verdict
+from netcheck.proof.run_options import RunOptions
 from netcheck.record.verification import read_record
 from netcheck.report.gathering import report_of
 from netcheck.report.proofs import counted, to_lines
@@ -120,7 +120,7 @@ def _prove(out: Path) -> Outcome:
         plan=out / "plan",
         interface="rig0",
         only=(),
-        settings=Settings(),
+        settings=RunOptions(),
         permit="demonstration",
         link="rig",
         record=out / "run.jsonl",

@@ -9,9 +9,8 @@ from pathlib import Path
 from netcheck.addr import Address, Mac
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
-from netcheck.proof.judge import Names
-from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
-from netcheck.proof.who import names_of
+from netcheck.proof.targets import Scope, SiteHostSeen, scope_of
+from netcheck.proof.verdict.names import Names, names_of
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import hosts_of
 from netcheck.survey.read import read_surveys
@@ -22,7 +21,7 @@ class Ground:
     """The plan and what follows from it."""
 
     plan: Plan
-    aim: Aim
+    aim: Scope
     names: Names
 
 
@@ -31,7 +30,7 @@ def ground(path: Path, only: Sequence[str]) -> Ground:
     plan = read_plan(path)
     surveys = read_surveys(plan)
     tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
-    aim = aim_at(plan, _in_subnets(plan, tables), only)
+    aim = scope_of(plan, _in_subnets(plan, tables), only)
     aim = replace(aim, surveyed=lambda address: _seen(tables, Address(4, address)))
     return Ground(plan, aim, names_of(aim, lambda mac: _surveyed(tables, mac)))
 

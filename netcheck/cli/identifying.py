@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from netcheck.field.identity import ask_modbus, holder, to_evidence
 from netcheck.proof.result import Proof, Verdict
-from netcheck.proof.targets import Aim
+from netcheck.proof.targets import Scope
 from netcheck.wire.link import Way
 
 
 class Identifier:
     """Adds to a proof what the device says of itself, or why it was not asked. Each call takes at most 2 s."""
 
-    def __init__(self, way: Way, aim: Aim) -> None:
+    def __init__(self, way: Way, aim: Scope) -> None:
         self._way = way
         self._targets = {target.subject: target for target in aim.asked}
         self._aim = aim

@@ -9,9 +9,9 @@ from netcheck.cli.identifying import Identifier
 from netcheck.cli.keyboard import Hands
 from netcheck.cli.showing import Show
 from netcheck.proof.events import Event, Press, What
-from netcheck.proof.lines import EVER, Kind
-from netcheck.proof.outlook import seconds_left
+from netcheck.proof.port.countdown import seconds_left
 from netcheck.proof.prober import Prober
+from netcheck.proof.probing.address_state import EVER, ProbeKind
 from netcheck.proof.result import Phase, Verdict
 from netcheck.record.writing import Recorder
 from netcheck.wire.link import Link
@@ -65,8 +65,8 @@ def live_line(prober: Prober) -> str:
         return ""
     if case.phase is Phase.OUT:
         since = case.quiet_from
-        missed = " and ".join(f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind}" for kind in Kind)
-        silent = max(0.0, case.bench.now - since)
+        missed = " and ".join(f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind}" for kind in ProbeKind)
+        silent = max(0.0, case.run.now - since)
         return f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; {missed} requests unanswered"
     answers = sum(case.mac in probe.answers for probe in case.line.probes)
     return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"

@@ -12,7 +12,7 @@ import typer
 from netcheck.errors import Problem, UsageError
 
 if TYPE_CHECKING:
-    from netcheck.proof.events import Settings
+    from netcheck.proof.run_options import RunOptions
 
 
 class Form(StrEnum):
@@ -53,11 +53,11 @@ def within(name: str, value: float, low: float, high: float) -> float:
     return value
 
 
-def settings_with(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> Settings:
-    """Settings with the numbers that prove and walk share, once they have been looked at."""
-    from netcheck.proof.events import Settings
+def settings_with(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> RunOptions:
+    """RunOptions with the numbers that prove and walk share, once they have been looked at."""
+    from netcheck.proof.run_options import RunOptions
 
-    return Settings(
+    return RunOptions(
         patience=within("--patience", patience, 1, 86400),
         out_for=within("--out-for", out_for, 0, 86400),
         luck=within("--luck", luck, 1e-12, 0.5),

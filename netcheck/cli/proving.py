@@ -26,10 +26,10 @@ from netcheck.cli.showing import Show
 from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.driver import Frames, drive
-from netcheck.proof.events import Settings
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof, Verdict
-from netcheck.proof.targets import Aim
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.targets import Scope
 from netcheck.record.model import Run
 from netcheck.record.writing import Recorder
 from netcheck.report.board import Board
@@ -45,7 +45,7 @@ class Order:
     plan: Path
     interface: str
     only: tuple[str, ...]
-    settings: Settings
+    settings: RunOptions
     permit: str
     link: str
     record: Path | None
@@ -155,7 +155,7 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
     return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC))
 
 
-def _to_do(aim: Aim, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Proof], Aim]:
+def _to_do(aim: Scope, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Proof], Scope]:
     """Proofs that stand from before, and the aim without their ports; what --only names is always done again."""
     proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
     kept = [] if only else [target for target in aim.asked if target.subject in proven]
@@ -171,7 +171,7 @@ def _proven(recorder: Recorder) -> dict[int, str]:
     }
 
 
-def _in_order(aim: Aim, proofs: Sequence[Proof]) -> list[Proof]:
+def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
     by_subject = {proof.subject: proof for proof in proofs}
     return [by_subject[target.subject] for target in aim.asked if target.subject in by_subject]
 

@@ -22,8 +22,9 @@ from netcheck.cli.progress import Steps
 from netcheck.cli.proving import Order, conduct, finish
 from netcheck.errors import Problem, UsageError
 from netcheck.plan.model import Plan
-from netcheck.proof.events import Event, Key, Press, Settings, What
-from netcheck.proof.targets import Aim
+from netcheck.proof.events import Action, Event, Key, Press
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.targets import Scope
 from netcheck.report.rehearsal import WIDE, to_json, to_text
 from netcheck.rig.campaign import summed, trials
 from netcheck.rig.devices import Faults
@@ -109,9 +110,9 @@ class Trainee:
 
     def told(self, event: Event) -> None:
         """Remember which cable the screen asks for."""
-        if event.what is What.DO and event.port in self.jacks:
+        if event.action is not None and event.port in self.jacks:
             self._requests += 1
-            self._asked = self.jacks[event.port], not event.text.startswith("Pull")
+            self._asked = self.jacks[event.port], event.action is not Action.PULL
 
 
 def train(training: Training) -> int:
@@ -124,7 +125,7 @@ def train(training: Training) -> int:
         plan=training.plan,
         interface="rig0",
         only=training.only,
-        settings=Settings(hands_free=training.hands_free),
+        settings=RunOptions(hands_free=training.hands_free),
         permit="rehearsal",
         link="rig",
         record=training.record or _record_path(base.plan),
@@ -145,7 +146,7 @@ def _record_path(plan: Plan) -> Path:
     return Path(f"{plan.slug}-rehearsal-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}.jsonl")
 
 
-def trouble_from(words: Sequence[str], aim: Aim) -> Trouble:
+def trouble_from(words: Sequence[str], aim: Scope) -> Trouble:
     """Read what is to be wrong at the bench; UsageError names whatever is not known."""
     known = {target.interface for target in aim.targets}
     said: dict[str, list[str]] = {kind: [] for kind in KINDS}

@@ -86,7 +86,7 @@ def terminal_width() -> int | None:
 
 def vendor_of() -> Callable[[int], str | None]:
     """The look-up of vendors, imported only when something is shown."""
-    from netcheck.proof.who import vendor
+    from netcheck.proof.verdict.names import vendor
 
     return vendor
 

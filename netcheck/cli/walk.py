@@ -37,7 +37,7 @@ def command(
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """
     from netcheck.cli.proving import Order, run
-    from netcheck.proof.walking import Walker
+    from netcheck.proof.walk.walker import Walker
 
     until = None if lasts is None else o.within("--for", lasts, 1, 1e6)
     settings = o.settings_with(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from netcheck.errors import Problem
-from netcheck.proof.targets import Aim, Net
+from netcheck.proof.targets import Net, Scope
 from netcheck.wire.netlink import Route
 from netcheck.wire.system import Interface
 
@@ -66,7 +66,7 @@ class Facts:
     interface: str
     kind: str
     interfaces: tuple[Interface, ...]
-    aim: Aim
+    aim: Scope
     clock: Clock
     record: RecordFact
     wireless: frozenset[str] = frozenset()

@@ -12,7 +12,7 @@ from pathlib import Path
 from netcheck.errors import LinkError, Problem
 from netcheck.field.facts import Clock, Facts, RecordFact
 from netcheck.plan.model import Plan
-from netcheck.proof.targets import aim_at
+from netcheck.proof.targets import scope_of
 from netcheck.wire import netlink
 from netcheck.wire.opening import Kind, open_link
 from netcheck.wire.system import interfaces, on_linux
@@ -29,7 +29,7 @@ def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Seq
         interface=interface,
         kind=kind,
         interfaces=there,
-        aim=aim_at(plan, only=only),
+        aim=scope_of(plan, only=only),
         clock=Clock(datetime.now().astimezone(), synchronised()),
         record=record,
         wireless=frozenset(one.name for one in there if _wireless(one.name)),

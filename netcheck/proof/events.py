@@ -25,9 +25,20 @@ class What(StrEnum):
     VERDICT = "verdict"
 
 
+class Action(StrEnum):
+    """What the technician is asked to do with a cable, in an event of the kind `do`."""
+
+    CONNECT = "connect"  # see that the cable of the port is plugged in
+    MOVE = "move"  # move the cable to the port, then press Enter
+    PULL = "pull"  # pull the cable of the port
+    PLUG = "plug"  # plug the cable of the port in again
+    RESTORE = "restore"  # put every cable back as it was
+    PULL_ANY = "pull any"  # on a walk: pull any cable
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One thing that happened at `at` seconds on the link's clock; `until` is when a wait ends, if it does."""
+    """One thing that happened at `at` seconds on the link's clock; `until` is the deadline of a wait."""
 
     at: float
     what: What
@@ -35,7 +46,8 @@ class Event:
     text: str
     until: float | None = None
     proof: Proof | None = None
-    mac: int | None = None  # who was heard
+    mac: int | None = None  # the MAC that was heard
+    action: Action | None = None  # what to do, where `what` is `do`
 
 
 class Key(StrEnum):
@@ -47,21 +59,3 @@ class Key(StrEnum):
 
 
 Press = Key | int  # a number names a port, where a walk must be told which one was pulled
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """How a run is done. Times in seconds; see 4-proof.md for what they are for."""
-
-    hands_free: bool = False
-    direct: bool = False
-    patience: float = 60.0
-    out_for: float = 0.0
-    luck: float = 1e-4
-    unheard: float = 1e-3
-    pace: float = 500.0
-    pace_each: float = 5.0
-    once: bool = False  # on a walk: one pull is enough
-    typed: bool = False  # find out mask and gateway by behaviour, on a direct cable
-    overhears: bool = False  # the link hears echo answers to other MACs too
-    lasts: float | None = None  # on a walk: seconds until it ends, None for until all is settled

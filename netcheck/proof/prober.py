@@ -11,18 +11,20 @@ from dataclasses import replace
 from random import Random
 
 from netcheck.addr import quad
-from netcheck.proof.asking import Asker, Pace, Send
-from netcheck.proof.bench import Bench, Cut
-from netcheck.proof.case import Case
-from netcheck.proof.claiming import Claims
-from netcheck.proof.events import Event, Key, Press, Settings, What
-from netcheck.proof.judge import DECIDED_IN, Names, judge, verdict
-from netcheck.proof.lines import EVER, FEW
-from netcheck.proof.observed import Observed
-from netcheck.proof.observing import observed
-from netcheck.proof.phases import Steps, prove_port
+from netcheck.proof.events import Event, Key, Press, What
+from netcheck.proof.port.observe import observe
+from netcheck.proof.port.phase_in import Steps, prove_port
+from netcheck.proof.port.state import PortState
+from netcheck.proof.probing.address_state import EVER, FEW
+from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
+from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import Phase, Proof, Verdict
-from netcheck.proof.targets import Aim, Target
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.run_state import Cut, RunState
+from netcheck.proof.targets import Scope, Target
+from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
+from netcheck.proof.verdict.names import Names
+from netcheck.proof.verdict.observation import Observation
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Carrier, Heard, Way
 
@@ -38,10 +40,10 @@ class Prober:
 
     def __init__(
         self,
-        aim: Aim,
+        scope: Scope,
         ways: Sequence[Way],
         names: Names,
-        settings: Settings,
+        settings: RunOptions,
         rng: Random,
         *,
         hears_all: bool = True,
@@ -50,17 +52,17 @@ class Prober:
     ) -> None:
         """`proven` maps MACs already proven in the same record to their interfaces; `poll` is how often in seconds the
         link must let the driver look for keys."""
-        self.aim, self.ways, self.names, self.settings, self.poll = aim, tuple(ways), names, settings, poll
+        self.scope, self.ways, self.names, self.settings, self.poll = scope, tuple(ways), names, settings, poll
         pace = Pace(total=settings.pace, each=settings.pace_each)
-        self.asker = Asker(ways, hears_all, pace, rng)
-        self.bench = Bench(aim, settings, self.asker, rng)
-        self.bench.proven.update(proven or {})
-        self.claims = Claims(self.bench, rng)
+        self.scheduler = ProbeScheduler(ways, hears_all, pace, rng)
+        self.run = RunState(scope, settings, self.scheduler, rng)
+        self.run.proven.update(proven or {})
+        self.claims = StationAddresses(self.run, rng)
         self.proofs: list[Proof] = []
         self.done = False
         self.refused = ""
-        self.case: Case | None = None
-        self._waiting = list(aim.asked)
+        self.case: PortState | None = None
+        self._waiting = list(scope.asked)
         self._steps: Steps | None = None
         self._stop = ""
         self._looked = -EVER
@@ -70,15 +72,15 @@ class Prober:
 
     def start(self, now: float, carrier: Mapping[int, bool]) -> None:
         """Begin. Sends nothing yet; refuses where the station's addresses are planned ones."""
-        self.bench.now = now
-        self.bench.carrier.update(carrier)
+        self.run.now = now
+        self.run.carrier.update(carrier)
         if trouble := self.claims.trouble():
             return self._refuse(trouble)
-        for net in self.aim.nets:
+        for net in self.scope.nets:
             self.claims.choose(net)
         if not self.settings.direct:
-            names = {target.subnet for target in self.aim.asked if not target.barred} - set(self.claims.lack)
-            self._steps = self.claims.claim(net for net in self.aim.nets if net.name in names)
+            names = {target.subnet for target in self.scope.asked if not target.barred} - set(self.claims.lack)
+            self._steps = self.claims.claim(net for net in self.scope.nets if net.name in names)
         return None
 
     def hear(self, item: Heard | Carrier) -> None:
@@ -86,27 +88,27 @@ class Prober:
         if isinstance(item, Heard):
             if self._special(item):
                 return
-            hearing = self.asker.hear(item)
+            hearing = self.scheduler.hear(item)
             if hearing is not None:
-                self.bench.take(hearing)
-                line = self.asker.lines.get((hearing.way, hearing.address))
+                self.run.take(hearing)
+                line = self.scheduler.lines.get((hearing.way, hearing.address))
                 self._news = self._news or (line is not None and line.urgent)
             return
         self._at_once = True
         if item.way == 0 and item.gone:
             self._stop = self._stop or "the interface is gone"
-        if item.way == 0 and self.bench.carrier[0] and not item.up:
-            self.bench.drops += 1
+        if item.way == 0 and self.run.carrier[0] and not item.up:
+            self.run.drops += 1
         if item.way == 0 and item.up:
-            self.bench.linked = item.at
-        self.bench.carrier[item.way] = item.up
+            self.run.linked = item.at
+        self.run.carrier[item.way] = item.up
 
     def _special(self, heard: Heard) -> bool:
         """Take LLDP, and answers to an inquiry; say whether the frame was one, and means nothing to the lines."""
         if heard.way == 0 and (said := lldp_from_wire(heard.frame)) is not None:
-            self.bench.neighbours.append((heard.at, said))
+            self.run.neighbours.append((heard.at, said))
             return True
-        inquiry = self.bench.inquiry
+        inquiry = self.run.inquiry
         return inquiry is not None and inquiry.hear(heard)
 
     def press(self, key: Press) -> None:
@@ -114,7 +116,7 @@ class Prober:
         self._at_once = True
         match key:
             case Key.ENTER:
-                self.bench.enters += 1
+                self.run.enters += 1
             case Key.SKIP:
                 self._cut("it was skipped")
             case Key.QUIT:
@@ -133,7 +135,7 @@ class Prober:
     def go_hands_free(self) -> None:
         """Go on without keys: there is nobody left to press any."""
         if not self.settings.hands_free:
-            self.settings = self.bench.settings = replace(self.settings, hands_free=True)
+            self.settings = self.run.settings = replace(self.settings, hands_free=True)
 
     @property
     def stopped(self) -> bool:
@@ -144,34 +146,34 @@ class Prober:
 
     def turn(self, now: float) -> list[Send]:
         """Work through what has come in and return the frames to send; each must be told back by `sent`."""
-        self.bench.now = now
-        if self.asker.settle(now):
+        self.run.now = now
+        if self.scheduler.settle(now):
             self._news = True
-        if self.asker.ear.conflict is not None and not self.refused:
-            self._refuse(self._owned(self.asker.ear.conflict))
+        if self.scheduler.ear.conflict is not None and not self.refused:
+            self._refuse(self._owned(self.scheduler.ear.conflict))
         if self._stop:
             self._finish()
         elif not self.done and (self._at_once or now >= self._looked + (TICK if self._news else LOOK)):
             self._looked, self._news, self._at_once = now, False, False
             self._advance()
             self._tend()
-        return [] if self.done else self.asker.due(now)
+        return [] if self.done else self.scheduler.due(now)
 
     def sent(self, send: Send, at: float) -> None:
         """Take the time at which the link sent a frame."""
-        self.asker.sent(send, at)
+        self.scheduler.sent(send, at)
 
     @property
     def wake(self) -> float:
         """When the next turn is due, at the latest."""
         if self._at_once:
-            return self.bench.now
+            return self.run.now
         look = self._looked + (TICK if self._news else LOOK)
-        return min(look, self.asker.wake, self.bench.now + self.poll)
+        return min(look, self.scheduler.wake, self.run.now + self.poll)
 
     def take_events(self) -> list[Event]:
         """Everything that happened since the last call."""
-        events, self.bench.events = self.bench.events, []
+        events, self.run.events = self.run.events, []
         return events
 
     # The order of the run
@@ -192,42 +194,42 @@ class Prober:
 
     def _tend(self) -> None:
         """See that everybody but the port under test is asked as gently as can be."""
-        self.bench.tend(self.case.line if self.case is not None else None)
+        self.run.tend(self.case.line if self.case is not None else None)
 
     def _open_port(self, target: Target) -> None:
         barred = target.barred or self.claims.lack.get(target.subnet, "")
         if barred:
-            return self._put(judge(Observed(replace(target, barred=barred)), self.names))
-        self.case = Case(self.bench, target)
-        self.bench.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
-        net = self.aim.net(target.subnet)
+            return self._put(judge(Observation(replace(target, barred=barred)), self.names))
+        self.case = PortState(self.run, target)
+        self.run.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
+        net = self.scope.net(target.subnet)
         self._steps = prove_port(self.case, self._decided, lambda: self._claim(net.name))
         return None
 
     def _claim(self, name: str) -> Steps:
         """On a direct cable there is another network at every port: the address to ask from is claimed anew."""
-        return self.claims.claim([self.aim.net(name)]) if self.settings.direct else _nothing()
+        return self.claims.claim([self.scope.net(name)]) if self.settings.direct else _nothing()
 
     def _close_port(self) -> None:
         self._steps = None
         case, self.case = self.case, None
         if case is None:
             return
-        self._put(judge(observed(case), self.names))
+        self._put(judge(observe(case), self.names))
         case.line.keep(FEW)
 
     def _put(self, proof: Proof) -> None:
         self.proofs.append(proof)
         if proof.verdict is Verdict.PROVEN and proof.mac is not None:
-            self.bench.proven[proof.mac] = proof.interface
+            self.run.proven[proof.mac] = proof.interface
         text = f"{proof.verdict}: {proof.why}"
-        self.bench.events.append(Event(self.bench.now, What.VERDICT, proof.subject, text, proof=proof))
+        self.run.events.append(Event(self.run.now, What.VERDICT, proof.subject, text, proof=proof))
 
     def amend(self, proof: Proof) -> None:
         """Put a proof, to which something was added, in the place of the one of the same port."""
         self.proofs = [proof if one.subject == proof.subject else one for one in self.proofs]
 
-    def _decided(self, seen: Observed) -> bool:
+    def _decided(self, seen: Observation) -> bool:
         """Say whether the verdict stands whatever comes: `not-back` alone still waits for phase back."""
         word = verdict(seen, self.names)[0]
         return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
@@ -244,12 +246,12 @@ class Prober:
     def _finish(self) -> None:
         self._cut(self._stop)
         for target in self._waiting:
-            self._put(judge(Observed(target, cut=self._stop), self.names))
+            self._put(judge(Observation(target, cut=self._stop), self.names))
         self._waiting = []
         self._over()
 
     def _over(self) -> None:
-        self.asker.rest()
+        self.scheduler.rest()
         self.done = True
 
     def _refuse(self, why: str) -> None:
@@ -257,7 +259,7 @@ class Prober:
         self.stop(why)
 
     def _owned(self, mac: int) -> str:
-        words = " or ".join(map(quad, sorted(self.asker.ear.claiming | self.asker.ear.borrowed)))
+        words = " or ".join(map(quad, sorted(self.scheduler.ear.claiming | self.scheduler.ear.borrowed)))
         return f"{words}, which was to be borrowed, belongs to {self.names.of(mac)}"
 
 

@@ -61,7 +61,7 @@ class SiteHostSeen:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class TakenSpace:
     """Addresses, and ranges of them, that plan and survey keep for somebody; IPv4 integers."""
 
     addresses: frozenset[int] = frozenset()
@@ -77,7 +77,7 @@ def _nobody(address: int) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Aim:
+class Scope:
     """Everything the prober works from. `targets` are all ports of the plan, `asked` those to be proven, in order;
     `surveyed` says whether any survey has an address, also outside the plan's subnets."""
 
@@ -87,7 +87,7 @@ class Aim:
     stations: frozenset[int] = frozenset()
     macs: dict[int, str] = field(default_factory=dict)  # planned MAC -> device/interface
     site_macs: dict[int, str] = field(default_factory=dict)  # surveyed MAC -> words for it
-    kept: Kept = Kept()
+    kept: TakenSpace = TakenSpace()
     surveyed: Callable[[int], bool] = _nobody
 
     def free(self, address: int) -> bool:
@@ -99,7 +99,7 @@ class Aim:
         return next(net for net in self.nets if net.name == name)
 
 
-def aim_at(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] = ()) -> Aim:
+def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] = ()) -> Scope:
     """Work out the aim of a run; UsageError for a subject in `only` that the plan does not have (exit 2)."""
     listed_hosts = tuple(hosts)
     targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
@@ -107,17 +107,17 @@ def aim_at(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] =
     nets = tuple(_net(plan, subnet, kept) for subnet in plan.subnets if _v4(subnet))
     macs = {i.mac.value.value: i.subject for i in plan.interfaces if i.mac is not None and i.mac.value is not None}
     site_macs = {host.mac: _host_words(host) for host in listed_hosts if host.mac is not None}
-    return Aim(targets, _chosen(targets, only), nets, _stations(plan), macs, site_macs, kept)
+    return Scope(targets, _chosen(targets, only), nets, _stations(plan), macs, site_macs, kept)
 
 
-def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> Kept:
+def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> TakenSpace:
     """Planned addresses, site hosts, stations, gateways and routers; pools and reserved ranges."""
     taken = {host.address for host in hosts} | _stations(plan)
     named = [cell for i in plan.interfaces for cell in (i.address, i.gateway)] + [s.gateway for s in plan.subnets]
     taken |= {value for cell in named if (value := _v4_value(cell)) is not None}
     taken |= {a.value.address.value for router in plan.routers for a in router.interfaces if a.value is not None}
     closed = [r.value for s in plan.subnets for r in (*s.pools, *s.reserved) if r.value is not None]
-    return Kept(frozenset(taken), tuple((r.low, r.high) for r in closed if r.family == 4))
+    return TakenSpace(frozenset(taken), tuple((r.low, r.high) for r in closed if r.family == 4))
 
 
 def _v4_value(cell: Cell[Address] | None) -> int | None:
@@ -198,7 +198,7 @@ def _barred(plan: Plan, interface: Interface) -> str:
     return ""
 
 
-def _net(plan: Plan, subnet: Subnet, kept: Kept) -> Net:
+def _net(plan: Plan, subnet: Subnet, kept: TakenSpace) -> Net:
     prefix = subnet.prefix.value
     assert prefix is not None  # only readable ones come here
     gateway = subnet.gateway.value if subnet.gateway is not None else None
@@ -219,7 +219,7 @@ def _net(plan: Plan, subnet: Subnet, kept: Kept) -> Net:
     )
 
 
-def _spare(prefix: Prefix, kept: Kept, most: int = 2) -> tuple[int, ...]:
+def _spare(prefix: Prefix, kept: TakenSpace, most: int = 2) -> tuple[int, ...]:
     """The highest usable addresses that nobody should own (6-settled-details.md 9)."""
     found: list[int] = []
     address = prefix.usable.high

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from random import Random
 from statistics import fmean
 
-from netcheck.proof.asking import ARP_EVERY, ECHO_EVERY
-from netcheck.proof.case import WINDOW
-from netcheck.proof.lines import EVER, MANY, Hearing, Kind, Line, Probe
-from netcheck.proof.luck import (
+from netcheck.proof.port.phase_in import ENOUGH_IN, HAND, READY_MISSES, READY_SILENCE
+from netcheck.proof.port.state import WINDOW
+from netcheck.proof.probing.address_state import EVER, MANY, AddressState, Probe, ProbeKind, Sighting
+from netcheck.proof.probing.scheduler import ARP_EVERY, ECHO_EVERY
+from netcheck.proof.result import Phase
+from netcheck.proof.verdict.luck import (
     LEAST_UNSEEN,
     LUCK_LIMIT,
     BurstsSeen,
@@ -22,9 +24,7 @@ from netcheck.proof.luck import (
     luck,
     misses_needed,
 )
-from netcheck.proof.observed import LEAST_ARP, LEAST_SILENCE
-from netcheck.proof.phases import ENOUGH_IN, HAND, READY_MISSES, READY_SILENCE
-from netcheck.proof.result import Phase
+from netcheck.proof.verdict.observation import LEAST_ARP, LEAST_SILENCE
 from netcheck.rig.loss import Bursts
 
 MAC = 0x00005E005314  # a documentation MAC: RFC 7042 section 2.1.2
@@ -79,7 +79,7 @@ def summed(found: Sequence[Silence]) -> Calibration:
 
 def silence(lost: Lost, limit: float, with_bursts: bool = True) -> Silence:
     """What one link comes to."""
-    line = Line(0, 0, "")
+    line = AddressState(0, 0, "")
     line.keep(MANY)
     now, turn = 0.0, 0
     while not _enough(line, now, limit, with_bursts):
@@ -94,12 +94,12 @@ def silence(lost: Lost, limit: float, with_bursts: bool = True) -> Silence:
     return Silence(_all_lost(lost, now, needed), stated, now, needed)
 
 
-def _bursts(line: Line, now: float) -> BurstsSeen | None:
+def _bursts(line: AddressState, now: float) -> BurstsSeen | None:
     since = max(0.0, now - WINDOW)
     return bursts_in(*line.runs(since, EVER, MAC), now - since)
 
 
-def _enough(line: Line, now: float, limit: float, with_bursts: bool) -> bool:
+def _enough(line: AddressState, now: float, limit: float, with_bursts: bool) -> bool:
     """Phase in has lasted long enough, and, where bursts are minded, the last probe was answered."""
     if now < AT_LEAST_IN or not line.answered:
         return now > 10 * ENOUGH_IN
@@ -108,30 +108,33 @@ def _enough(line: Line, now: float, limit: float, with_bursts: bool) -> bool:
     bursts = _bursts(line, now) if with_bursts else None
     if now > (ENOUGH_IN if bursts is None else WINDOW):
         return True
-    tallies = [line.tally(kind, 0, EVER, MAC) for kind in Kind]
+    tallies = [line.tally(kind, 0, EVER, MAC) for kind in ProbeKind]
     most = max(misses_needed(t.sent, t.answered, limit, READY_MISSES + 1) for t in tallies if t.answered)
     return most <= READY_MISSES and (bursts is None or bursts.outlasted(HAND, limit) <= READY_SILENCE)
 
 
-def _ask(line: Line, now: float, turn: int, lost: Lost) -> tuple[float, int]:
+def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, int]:
     """One probe of phase in, and its answer."""
-    kind = Kind.ARP if turn % 5 == 0 else Kind.ECHO
+    kind = ProbeKind.ARP if turn % 5 == 0 else ProbeKind.ECHO
     probe = Probe(kind, 0, 0, turn, now, now + WAIT, settled=True)
     line.probes.append(probe)
     if not lost(now):
-        line.note(Hearing(now, 0, MAC, str(kind), 0, now), probe)
+        line.note(Sighting(now, 0, MAC, str(kind), 0, now), probe)
     return now + ARP_EVERY / 5, turn + 1
 
 
-def _needed(line: Line, now: float, limit: float, least: float) -> tuple[float, float]:
+def _needed(line: AddressState, now: float, limit: float, least: float) -> tuple[float, float]:
     """Seconds of silence until everything is satisfied, and the figure that is said then."""
     seconds = max(least, (LEAST_ARP[Phase.OUT] - 1) * ARP_EVERY + WAIT)
-    tallies = {kind: line.tally(kind, now - WINDOW, EVER, MAC) for kind in Kind}
-    for kind, every in ((Kind.ARP, ARP_EVERY), (Kind.ECHO, ECHO_EVERY)):
+    tallies = {kind: line.tally(kind, now - WINDOW, EVER, MAC) for kind in ProbeKind}
+    for kind, every in ((ProbeKind.ARP, ARP_EVERY), (ProbeKind.ECHO, ECHO_EVERY)):
         if tallies[kind].answered:
             misses = misses_needed(tallies[kind].sent, tallies[kind].answered, limit)
             seconds = max(seconds, (misses - 1) * every + WAIT)
-    missed = {Kind.ARP: int((seconds - WAIT) / ARP_EVERY) + 1, Kind.ECHO: int((seconds - WAIT) / ECHO_EVERY) + 1}
+    missed = {
+        ProbeKind.ARP: int((seconds - WAIT) / ARP_EVERY) + 1,
+        ProbeKind.ECHO: int((seconds - WAIT) / ECHO_EVERY) + 1,
+    }
     figures = [luck(t.sent, t.answered, missed[kind]) for kind, t in tallies.items() if t.answered]
     return seconds, max(figures, default=1.0)
 

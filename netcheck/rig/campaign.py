@@ -11,9 +11,9 @@ from random import Random
 from signal import SIG_IGN, SIGINT, signal
 
 from netcheck.proof.driver import drive
-from netcheck.proof.judge import Names
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
+from netcheck.proof.verdict.names import Names
 from netcheck.rig.sites import Site, site_of
 from netcheck.rig.truth import HEALTHY
 

@@ -8,7 +8,7 @@ from enum import StrEnum
 from functools import partial
 from random import Random
 
-from netcheck.proof.events import Event, Key, What
+from netcheck.proof.events import Action, Event, Key, What
 from netcheck.rig.network import Jack, Rig
 
 LONG_ENOUGH = 2.5  # seconds out that a silence of 3 s (4-proof.md, Phases) can be made of, together with a lost probe
@@ -74,7 +74,7 @@ class Hand:
         if event.what is not What.DO:
             return
         self._asked += 1
-        if event.text.startswith("Pull"):
+        if event.action is Action.PULL:
             self.requested = min(self.requested, self.rig.now())
             self._times += 1
             if self.at_request is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from netcheck.proof.targets import Aim
+from netcheck.proof.targets import Scope
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.link import Way
@@ -25,7 +25,7 @@ class Trouble:
     absent: tuple[str, ...] = ()
 
 
-def plant(aim: Aim, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tuple[Rig, dict[str, Jack]]:
+def plant(aim: Scope, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tuple[Rig, dict[str, Jack]]:
     """Build the bench, of a kind of rig; returns it with the cable of every port. All subnets share the switch (RFC
     1122 section 3.3.4.1 allows that), and every gateway is there. A device's ports share one cable: it is moved from
     port to port."""

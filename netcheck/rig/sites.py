@@ -7,9 +7,10 @@ from functools import partial
 from random import Random
 
 from netcheck.addr import quad
-from netcheck.proof.events import Key, Settings
+from netcheck.proof.events import Key
 from netcheck.proof.result import Verdict
-from netcheck.proof.targets import Aim, Net, Target
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.targets import Net, Scope, Target
 from netcheck.rig import lots
 from netcheck.rig.devices import SELF_CHECK, Faults, VirtualDevice
 from netcheck.rig.habits import GIVES_UP, Habit, Hand
@@ -48,8 +49,8 @@ class Site:
     """A bench, what is asked of it, who moves its cables, and what is true of it. `story` says how it was drawn."""
 
     rig: Rig
-    aim: Aim
-    settings: Settings
+    aim: Scope
+    settings: RunOptions
     hand: Hand
     truth: Truth
     story: tuple[str, ...]
@@ -119,8 +120,8 @@ class _Builder:
         self.rig.after(GIVES_UP, partial(self.hand.press, Key.QUIT))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
         asked = (self.targets[self.ordinal],)
-        aim = Aim(tuple(self.targets), asked, (NET,), frozenset({BORROWED}), macs, {})
-        settings = Settings(hands_free=not self.keys, direct=self.direct)
+        aim = Scope(tuple(self.targets), asked, (NET,), frozenset({BORROWED}), macs, {})
+        settings = RunOptions(hands_free=not self.keys, direct=self.direct)
         return Site(self.rig, aim, settings, self.hand, self.truth, tuple(self.story))
 
     # Devices

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from netcheck.proof.events import Event, Key, Press, What
+from netcheck.proof.events import Action, Event, Key, Press
 from netcheck.rig.network import Jack, Rig
 
 
@@ -38,11 +38,11 @@ class Technician:
         """Move the cable when told to."""
         self.log.append(event)
         jack = self.jacks.get(event.port)
-        if event.what is not What.DO or jack is None:
+        if event.action is None or jack is None:
             return
-        if event.text.startswith("Pull"):
+        if event.action is Action.PULL:
             self._move(jack, False, self.pulls)
-        elif event.text.startswith(("Plug", "Put", "Move", "See")):
+        else:
             self._move(jack, True, self.returns)
 
     def _move(self, jack: Jack, plugged: bool, willing: bool) -> None:

@@ -6,10 +6,10 @@ from dataclasses import replace
 from functools import partial
 from random import Random
 
-from netcheck.proof.case import WINDOW
-from netcheck.proof.events import Event, What
-from netcheck.proof.luck import LEAST_UNSEEN
+from netcheck.proof.events import Action, Event, What
+from netcheck.proof.port.state import WINDOW
 from netcheck.proof.result import Phase, Verdict
+from netcheck.proof.verdict.luck import LEAST_UNSEEN
 from netcheck.rig.devices import Faults
 from netcheck.rig.habits import Habit, Hand
 from netcheck.rig.lots import Fault
@@ -57,7 +57,7 @@ def test_an_announcement_after_a_short_pull_counts_once() -> None:
     asked: list[Event] = []
 
     def told(event: Event) -> None:
-        if event.what is What.DO and event.text.startswith("Pull") and not asked:
+        if event.action is Action.PULL and not asked:
             asked.append(event)
             scene.rig.after(1.0, partial(scene.rig.plug, jack, False))
             scene.rig.after(1.3, partial(scene.rig.plug, jack, True))
@@ -68,7 +68,7 @@ def test_an_announcement_after_a_short_pull_counts_once() -> None:
     scene.hand.told = told  # type: ignore[method-assign]
     ran = scene.prove()
     assert ran.proof.verdict is Verdict.PROVEN
-    assert sum(event.text.startswith("Pull") for event in ran.log) == 2
+    assert sum(event.action is Action.PULL for event in ran.log) == 2
 
 
 def test_the_only_control_pulled_instead_is_not_the_whole_switch() -> None:
@@ -128,9 +128,9 @@ def gone(scene: Scene, *spans: tuple[float, float]) -> Scene:
     return scene
 
 
-def asked_at(log: list[Event], word: str = "Pull") -> list[float]:
+def asked_at(log: list[Event], action: Action = Action.PULL) -> list[float]:
     """When something was asked for."""
-    return [event.at for event in log if event.what is What.DO and event.text.startswith(word)]
+    return [event.at for event in log if event.action is action]
 
 
 def test_the_cable_is_not_asked_for_while_a_burst_of_loss_may_be_on() -> None:

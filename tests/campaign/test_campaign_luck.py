@@ -8,7 +8,7 @@ from random import Random
 
 import pytest
 
-from netcheck.proof.luck import LEAST_UNSEEN, LONGEST_MEAN, BurstsSeen, bursts_in, bursty
+from netcheck.proof.verdict.luck import LEAST_UNSEEN, LONGEST_MEAN, BurstsSeen, bursts_in, bursty
 from netcheck.rig.calibration import calibrate, in_bursts, one_by_one
 from netcheck.rig.exact import lower
 from netcheck.rig.loss import Bursts

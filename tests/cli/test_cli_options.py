@@ -60,9 +60,9 @@ def test_the_limits_themselves_are_taken(option: str, low: float, high: float) -
 
 def test_the_defaults_are_those_of_the_settings() -> None:
     """What --help shows as defaults is what a run without options has."""
-    from netcheck.proof.events import Settings
+    from netcheck.proof.run_options import RunOptions
 
-    assert settings_with(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == Settings()
+    assert settings_with(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == RunOptions()
 
 
 @pytest.mark.parametrize("value", ["0", "-5", "nan", "1e7"])

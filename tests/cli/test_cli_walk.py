@@ -12,8 +12,9 @@ import pytest
 
 from netcheck.cli.grounding import ground
 from netcheck.cli.proving import Order, Outcome, conduct, finish
-from netcheck.proof.events import Event, Key, Press, Settings
-from netcheck.proof.walking import Walker
+from netcheck.proof.events import Event, Key, Press
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.walk.walker import Walker
 from netcheck.record.verification import verify
 from netcheck.rig.network import Jack, Rig
 from netcheck.rig.plant import Trouble, plant
@@ -84,7 +85,7 @@ def walk(
     for port, moments in pulls.items():
         hands.pull(cables[port], *moments)
     hands.quit(ends)
-    order = Order(folder, "rig0", (), Settings(), "test", "rig", folder / "run.jsonl", None, as_json, True)
+    order = Order(folder, "rig0", (), RunOptions(), "test", "rig", folder / "run.jsonl", None, as_json, True)
     return order, conduct(order, base, "test", rig, hands, Walker)
 
 

@@ -20,7 +20,7 @@ from netcheck.field.looking import synchronised
 from netcheck.field.ready import judge
 from netcheck.plan.read import read_plan
 from netcheck.proof.result import Proof, Verdict
-from netcheck.proof.targets import Aim, Net, Target, aim_at
+from netcheck.proof.targets import Net, Scope, Target, scope_of
 from netcheck.record.model import Run
 from netcheck.record.writing import Recorder
 from netcheck.report.readiness import to_text
@@ -54,7 +54,7 @@ TARGETS = tuple(
     Target(f"plc-{last}/cpu", "1", f"plc-{last}", ip(f"192.0.2.{last}"), f"192.0.2.{last}", "line") for last in (20, 21)
 )
 LINE = Net("line", ip("192.0.2.0"), 24, station=ip("192.0.2.240"))
-AIM = Aim(TARGETS, TARGETS, (LINE,), frozenset({ip("192.0.2.240")}))
+AIM = Scope(TARGETS, TARGETS, (LINE,), frozenset({ip("192.0.2.240")}))
 ROUTES = (route("192.0.2.0/24", 2), route("0.0.0.0/0", 2))
 FINE = Facts(
     interface="eth0",
@@ -270,7 +270,7 @@ def test_hostile_names_are_harmless() -> None:
 
 def test_the_demo_plan_can_be_looked_at() -> None:
     """The mended demo plan: every subnet has a station to borrow."""
-    facts = replace(FINE, aim=aim_at(read_plan(Path("plans/tarn-hollow-mended"))), routes=())
+    facts = replace(FINE, aim=scope_of(read_plan(Path("plans/tarn-hollow-mended"))), routes=())
     assert {line.about for line in told(facts, Level.FIX)} == set()
 
 

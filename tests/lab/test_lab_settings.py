@@ -12,9 +12,9 @@ from random import Random
 
 import pytest
 
-from netcheck.proof.settings import Inquiry
-from netcheck.proof.trial import Question
-from netcheck.proof.typed import Typed
+from netcheck.proof.settings.findings import SettingsFound
+from netcheck.proof.settings.inquiry import Inquiry
+from netcheck.proof.settings.trial import SettingsQuestion
 from netcheck.wire.link import Heard, Link
 from netcheck.wire.raw import open_raw
 from tests.lab.netns import Lab, why_not
@@ -87,7 +87,7 @@ ODD = (
 CASES = (*LENGTHS, *ODD)
 
 
-def inquire(link: Link, question: Question, rng: Random) -> Typed:
+def inquire(link: Link, question: SettingsQuestion, rng: Random) -> SettingsFound:
     """Drive an inquiry on a link to its end."""
     inquiry = Inquiry(question, rng)
     while inquiry.found is None:
@@ -99,7 +99,7 @@ def inquire(link: Link, question: Question, rng: Random) -> Typed:
     return inquiry.found
 
 
-def run(case: Case) -> tuple[Typed, float, str]:
+def run(case: Case) -> tuple[SettingsFound, float, str]:
     """Build the two ends of the cable and ask; returns what was found, the seconds, and the device's neighbours."""
     with Lab("nci") as lab:
         station, device = lab.namespace("station"), lab.namespace("device")
@@ -115,7 +115,7 @@ def run(case: Case) -> tuple[Typed, float, str]:
         with link:
             address = int(IPv4Interface(case.typed).ip)
             kept = {address, int(IPv4Address(case.gateway or 0))}
-            question = Question(
+            question = SettingsQuestion(
                 address, DEVICE, STATION, case.planned, lambda one: one not in kept,
                 probed=25, answered=25, overhears=case.overhears,
             )  # fmt: skip
@@ -126,7 +126,7 @@ def run(case: Case) -> tuple[Typed, float, str]:
 
 
 @pytest.fixture(scope="module")
-def runs() -> Iterator[dict[str, Future[tuple[Typed, float, str]]]]:
+def runs() -> Iterator[dict[str, Future[tuple[SettingsFound, float, str]]]]:
     """All cases, some at a time, since they mostly wait."""
     if reason := why_not():
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
@@ -135,17 +135,17 @@ def runs() -> Iterator[dict[str, Future[tuple[Typed, float, str]]]]:
 
 
 @pytest.mark.parametrize("case", LENGTHS, ids=lambda case: case.name)
-def test_mask_and_gateway(case: Case, runs: dict[str, Future[tuple[Typed, float, str]]]) -> None:
+def test_mask_and_gateway(case: Case, runs: dict[str, Future[tuple[SettingsFound, float, str]]]) -> None:
     """Prefix lengths with and without gateway, with the three reverse-path settings; the device learns nothing."""
     found, took, neighbours = runs[case.name].result()
     print(f"{case.name:60} {took:5.1f} s  {found}")
     gateway = int(IPv4Address(case.gateway)) if case.gateway else None
-    assert found == Typed(case.length, gateway, none_set=not case.gateway)
+    assert found == SettingsFound(case.length, gateway, none_set=not case.gateway)
     assert neighbours == ""
 
 
 @pytest.mark.parametrize("case", ODD, ids=lambda case: case.name)
-def test_what_cannot_be_told(case: Case, runs: dict[str, Future[tuple[Typed, float, str]]]) -> None:
+def test_what_cannot_be_told(case: Case, runs: dict[str, Future[tuple[SettingsFound, float, str]]]) -> None:
     """What can be read two ways is not told, with the reason."""
     found, took, _ = runs[case.name].result()
     print(f"{case.name:60} {took:5.1f} s  {found}")

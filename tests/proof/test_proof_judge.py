@@ -9,10 +9,11 @@ from math import prod
 import pytest
 
 from netcheck.addr import mac_text
-from netcheck.proof.judge import DECIDED_IN, TABLE, Names, judge, verdict
-from netcheck.proof.observed import Observed, Owner
 from netcheck.proof.result import Phase, PhaseResult, Tally, Verdict
 from netcheck.proof.targets import Target
+from netcheck.proof.verdict.judge import DECIDED_IN, TABLE, judge, verdict
+from netcheck.proof.verdict.names import Names
+from netcheck.proof.verdict.observation import Observation, Owner
 
 MAC, SIBLING, STRANGER, OTHER = 0x5E005314, 0x5E005315, 0x5E005399, 0x5E005377
 ADDRESS = 0xC0000214
@@ -24,7 +25,7 @@ WELL = (
     (OUT, PhaseResult(Tally(9, 0), Tally(36, 0), 9.0)),
     (BACK, PhaseResult(Tally(3, 3), Tally(12, 12), 4.0)),
 )
-SOUND = Observed(
+SOUND = Observation(
     TARGET, mac=MAC, phases=WELL, owners=(Owner(MAC, IN), Owner(MAC, BACK)), device_macs=frozenset({MAC, SIBLING}),
     cable="operator", connector="operator", silence=9.0, controls=2,
 )  # fmt: skip
@@ -73,7 +74,7 @@ FEATURES = (CUTS, SECOND, RELAYS, SWAPS, (False, True), WHILE_OUT, (False, True)
 
 def seen_with(
     cut: str, second: str, relay: str, swap: str, wrong: bool, while_out: str, stayed: bool, doubt: str, returned: bool
-) -> Observed:
+) -> Observation:
     """An observation with these features."""
     changes: dict[str, object] = {"stayed": stayed}
     for features in (CUTS[cut], RELAYS[relay], SWAPS[swap], DOUBTS[doubt]):

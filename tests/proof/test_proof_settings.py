@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netcheck.proof.exchange import MOST, REUSE
-from netcheck.proof.settings import Inquiry
-from netcheck.proof.sources import Sources, level_of
-from netcheck.proof.trial import Question
-from netcheck.proof.typed import Typed, differs, to_evidence, to_words
+from netcheck.proof.settings.exchange import MOST, REUSE
+from netcheck.proof.settings.findings import SettingsFound, differs, to_evidence, to_words
+from netcheck.proof.settings.inquiry import Inquiry
+from netcheck.proof.settings.sources import Sources, level_of
+from netcheck.proof.settings.trial import SettingsQuestion
 from netcheck.wire.frames import arp_from_wire, echo_from_wire
 from netcheck.wire.link import Heard
 from tests.proof.typed_device import DEVICE, STATION, Bench, Device
@@ -38,32 +38,32 @@ def ask(
     peers: tuple[str, ...] = (),
     others: tuple[str, ...] = (),
     before: int = 25,
-) -> tuple[Typed, Bench]:
+) -> tuple[SettingsFound, Bench]:
     """Ask a device, and check the manners of every question."""
-    bench = Bench(device, seed, overhears, map(ip, others))
+    run = Bench(device, seed, overhears, map(ip, others))
     kept = {device.address, *map(ip, others), *([ip(station)] if station else [])}
-    question = Question(
+    question = SettingsQuestion(
         device.address, DEVICE, STATION, planned, lambda one: one not in kept and free(one),
         ip(station) if station else None, frozenset([ip(station)] if station else []), frozenset(map(ip, peers)),
-        before, sum(bench.random.random() >= device.loss for _ in range(before)), overhears,
+        before, sum(run.random.random() >= device.loss for _ in range(before)), overhears,
     )  # fmt: skip
     inquiry = Inquiry(question, Random(seed))
-    began = bench.now
+    began = run.now
     while inquiry.found is None:
-        for frame in inquiry.turn(bench.now):
-            bench.send(frame)
-        for heard in bench.until(bench.now + 0.02):
+        for frame in inquiry.turn(run.now):
+            run.send(frame)
+        for heard in run.until(run.now + 0.02):
             inquiry.hear(heard)
-        assert bench.now < began + LONGEST
-    well_mannered(bench, question, began)
-    return inquiry.found, bench
+        assert run.now < began + LONGEST
+    well_mannered(run, question, began)
+    return inquiry.found, run
 
 
-def well_mannered(bench: Bench, question: Question, began: float) -> None:
+def well_mannered(run: Bench, question: SettingsQuestion, began: float) -> None:
     """Bounded, slow, anonymous questions first; never a forbidden source, never one twice within seconds."""
     probed: dict[int, float] = {}
     used: dict[int, float] = {}
-    for at, frame in bench.sent:
+    for at, frame in run.sent:
         if (arp := arp_from_wire(frame)) is not None:
             assert (arp.op, arp.sender_ip, arp.sender_mac) == (1, 0, STATION)
             probed[arp.target_ip] = at
@@ -76,8 +76,8 @@ def well_mannered(bench: Bench, question: Question, began: float) -> None:
         assert at - used.get(echo.source_ip, 0.0) >= REUSE
         used[echo.source_ip] = at
     assert len(used) <= MOST
-    assert len(bench.sent) / max(1.0, bench.now - began) <= 5
-    assert not used.keys() & bench.others
+    assert len(run.sent) / max(1.0, run.now - began) <= 5
+    assert not used.keys() & run.others
 
 
 @pytest.mark.parametrize("gateway", [True, False], ids=["with gateway", "without"])
@@ -88,9 +88,9 @@ def test_every_length_is_found(length: int, gateway: bool) -> None:
     router = str(network.network_address + 1 + (network.network_address + 1 == IPv4Address("10.62.20.61")))
     for planned in (24, length):
         device = Device(f"10.62.20.61/{length}", router if gateway else "")
-        found, bench = ask(device, planned, free=lambda one: one != ip(router), seed=length)
-        assert found == (Typed(length, ip(router)) if gateway else Typed(length, none_set=True))
-        assert bench.now < 110
+        found, run = ask(device, planned, free=lambda one: one != ip(router), seed=length)
+        assert found == (SettingsFound(length, ip(router)) if gateway else SettingsFound(length, none_set=True))
+        assert run.now < 110
 
 
 @pytest.mark.parametrize("gateway", ["10.62.20.49", ""], ids=["with gateway", "without"])
@@ -99,13 +99,13 @@ def test_a_device_that_answered_nothing_before(length: int, gateway: str) -> Non
     """A device that is deaf to this station, since its mask is too long: it is got to know from its neighbourhood."""
     device = Device(f"10.62.20.61/{length}", gateway)
     found, _ = ask(device, before=0, free=lambda one: one != ip("10.62.20.49"))
-    assert found == (Typed(length, ip(gateway)) if gateway else Typed(length, none_set=True))
+    assert found == (SettingsFound(length, ip(gateway)) if gateway else SettingsFound(length, none_set=True))
 
 
 @pytest.mark.parametrize("planned", [24, 30])
 def test_the_smallest_prefix(planned: int) -> None:
     """In a /30 the one other host is the only source near enough: if it is free it tells, if it is the gateway not."""
-    assert ask(Device("10.62.20.61/30"), planned)[0] == Typed(30, none_set=True)
+    assert ask(Device("10.62.20.61/30"), planned)[0] == SettingsFound(30, none_set=True)
     found, _ = ask(Device("10.62.20.61/30", "10.62.20.62"), planned, free=lambda one: one != ip("10.62.20.62"))
     assert (found.length, found.gateway) == (None, ip("10.62.20.62"))
 
@@ -201,14 +201,14 @@ def test_several_routers(seed: int) -> None:
 def test_a_device_that_asks_for_its_peers_has_no_gateway() -> None:
     """A controller polls its drives, which are not there on the bench; that is no gateway."""
     device = Device(PLAIN, chats=("192.0.2.70", "192.0.2.71"))
-    typed, bench = ask(device, peers=("192.0.2.70", "192.0.2.71"))
-    assert typed == Typed(24, none_set=True)
-    assert not {ip("192.0.2.70"), ip("192.0.2.71")} & set(sources_of(bench))
+    typed, run = ask(device, peers=("192.0.2.70", "192.0.2.71"))
+    assert typed == SettingsFound(24, none_set=True)
+    assert not {ip("192.0.2.70"), ip("192.0.2.71")} & set(sources_of(run))
 
 
-def sources_of(bench: Bench) -> list[int]:
+def sources_of(run: Bench) -> list[int]:
     """The sources of the echo requests sent, in order."""
-    return [echo.source_ip for _, frame in bench.sent if (echo := echo_from_wire(frame)) is not None]
+    return [echo.source_ip for _, frame in run.sent if (echo := echo_from_wire(frame)) is not None]
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -225,24 +225,26 @@ def test_an_owned_source_is_not_used() -> None:
     """On a bench with others: who answers for a source by ARP keeps it for itself."""
     others = tuple(str(IPv4Address(ip("192.0.2.128") + last)) for last in range(1, 127, 2))
     typed, _ = ask(Device(PLAIN, "192.0.2.1"), others=others)
-    assert typed == Typed(24, ip("192.0.2.1"))
+    assert typed == SettingsFound(24, ip("192.0.2.1"))
 
 
 def test_a_second_address_is_no_source() -> None:
     """A second address of the device with a shorter prefix: that one is found, as the method's limit says."""
-    typed, bench = ask(Device("10.62.20.20/24", more=("10.62.21.20/16",)))
+    typed, run = ask(Device("10.62.20.20/24", more=("10.62.21.20/16",)))
     assert typed.length == 16
-    assert ip("10.62.21.20") not in sources_of(bench)
+    assert ip("10.62.21.20") not in sources_of(run)
 
 
 @pytest.mark.parametrize(
     ("device", "free", "typed"),
     [
-        pytest.param("192.0.2.21/30", lambda one: True, Typed(30, ip("192.0.2.1")), id="/30"),
+        pytest.param("192.0.2.21/30", lambda one: True, SettingsFound(30, ip("192.0.2.1")), id="/30"),
         pytest.param("192.0.2.20/24", lambda one: one >> 8 != 0xC00002, None, id="nothing free in the subnet"),
     ],
 )
-def test_a_station_that_is_answered_is_on_link(device: str, free: Callable[[int], bool], typed: Typed | None) -> None:
+def test_a_station_that_is_answered_is_on_link(
+    device: str, free: Callable[[int], bool], typed: SettingsFound | None
+) -> None:
     """Where no source is free as near as the station, its being answered bounds the mask, if the rest is certain."""
     found, _ = ask(Device(device, "192.0.2.1"), 24, station="192.0.2.22", free=free)
     assert found == typed if typed else found.length is None
@@ -254,8 +256,8 @@ def test_a_station_that_is_answered_is_on_link(device: str, free: Callable[[int]
 )
 def test_sources_stay_in_private_space_where_the_mask_lets_them(address: str, private: str) -> None:
     """A device with the planned mask is never asked from a public address (RFC 1918 section 3)."""
-    _, bench = ask(Device(f"{address}/24", address.rsplit(".", 1)[0] + ".1"))
-    assert all(IPv4Address(source) in IPv4Network(private) for source in sources_of(bench))
+    _, run = ask(Device(f"{address}/24", address.rsplit(".", 1)[0] + ".1"))
+    assert all(IPv4Address(source) in IPv4Network(private) for source in sources_of(run))
 
 
 @given(st.integers(0x01000000, 0xDFFFFFFF), st.integers(0, 30), st.integers(0, 99))
@@ -278,7 +280,7 @@ def test_sources_share_exactly_the_bits_asked_for(address: int, level: int, seed
 @given(st.lists(st.binary(max_size=90), max_size=30), st.integers(0, 2))
 def test_noise_changes_nothing(noise: list[bytes], way: int) -> None:
     """Frames of any bytes, on any way, raise nothing and are nobody's answers."""
-    inquiry = Inquiry(Question(ip("192.0.2.20"), DEVICE, STATION, 24, lambda one: True), Random(1))
+    inquiry = Inquiry(SettingsQuestion(ip("192.0.2.20"), DEVICE, STATION, 24, lambda one: True), Random(1))
     inquiry.turn(1.0)
     assert not any(inquiry.hear(Heard(1.0, way, frame)) for frame in noise)
 
@@ -287,31 +289,31 @@ def test_noise_changes_nothing(noise: list[bytes], way: int) -> None:
     ("found", "gateway", "mask_words", "gateway_words", "wrong"),
     [
         pytest.param(
-            Typed(24, ip("192.0.2.1")), "192.0.2.1",
+            SettingsFound(24, ip("192.0.2.1")), "192.0.2.1",
             "mask as planned", "gateway is 192.0.2.1, as planned", False, id="right",
         ),
         pytest.param(
-            Typed(16, ip("192.0.2.9")), "192.0.2.1",
+            SettingsFound(16, ip("192.0.2.9")), "192.0.2.1",
             "mask is /16, planned /24", "gateway is 192.0.2.9, planned 192.0.2.1", True, id="both wrong",
         ),
         pytest.param(
-            Typed(24, none_set=True), "192.0.2.1",
+            SettingsFound(24, none_set=True), "192.0.2.1",
             "mask as planned", "no gateway set, planned 192.0.2.1", True, id="none set",
         ),
         pytest.param(
-            Typed(24, none_set=True), "", "mask as planned", "no gateway set", False, id="none set, none planned"
+            SettingsFound(24, none_set=True), "", "mask as planned", "no gateway set", False, id="none, none planned"
         ),
         pytest.param(
-            Typed(24, ip("192.0.2.9")), "",
+            SettingsFound(24, ip("192.0.2.9")), "",
             "mask as planned", "gateway is 192.0.2.9, none planned", True, id="none planned",
         ),
         pytest.param(
-            Typed(mask_why="x", gateway_why="y"), "192.0.2.1",
+            SettingsFound(mask_why="x", gateway_why="y"), "192.0.2.1",
             "cannot tell: x", "cannot tell: y", False, id="cannot tell",
         ),
     ],
 )  # fmt: skip
-def test_words(found: Typed, gateway: str, mask_words: str, gateway_words: str, wrong: bool) -> None:
+def test_words(found: SettingsFound, gateway: str, mask_words: str, gateway_words: str, wrong: bool) -> None:
     """The evidence in words, beside the plan's /24."""
     planned = ip(gateway) if gateway else None
     assert to_evidence(found, 24, planned) == (("mask", mask_words), ("gateway", gateway_words))

@@ -9,7 +9,7 @@ import pytest
 from netcheck.addr import Address
 from netcheck.errors import UsageError
 from netcheck.plan.read import read_plan
-from netcheck.proof.targets import Aim, SiteHostSeen, aim_at
+from netcheck.proof.targets import Scope, SiteHostSeen, scope_of
 
 HEAD = """
 format = 1
@@ -35,12 +35,12 @@ name = "{name}"
 """
 
 
-def aim(
+def scope(
     folder: Path, *devices: str, head: str = HEAD, hosts: tuple[SiteHostSeen, ...] = (), only: tuple[str, ...] = ()
-) -> Aim:
+) -> Scope:
     """The aim of a plan written for one test."""
     (folder / "plan.toml").write_text(head + "".join(devices), encoding="utf-8")
-    return aim_at(read_plan(folder), hosts, only)
+    return scope_of(read_plan(folder), hosts, only)
 
 
 def device(name: str, more: str = "", subnet: str = "process") -> str:
@@ -55,7 +55,7 @@ def ip(text: str) -> int:
 
 def test_every_port_is_a_target(tmp_path: Path) -> None:
     """Ports come in the plan's order, each with its place in the row, its MAC, and what it hangs behind."""
-    found = aim(
+    found = scope(
         tmp_path,
         device("alpha", 'address = "192.0.2.20"\n  mac = "00-00-5E-00-53-14"\n  ports = ["1", "2"]'),
         device("beta", 'address = "192.0.2.21"\n  behind = "alpha/cpu:2"'),
@@ -86,7 +86,7 @@ def test_every_port_is_a_target(tmp_path: Path) -> None:
 )
 def test_what_cannot_be_probed_says_why(tmp_path: Path, more: str, says: str) -> None:
     """6-settled-details.md 32: such a port is a target with a reason, and has no address to ask."""
-    target = aim(tmp_path, device("alpha", more)).targets[0]
+    target = scope(tmp_path, device("alpha", more)).targets[0]
     assert says in target.barred
     assert target.address == 0
 
@@ -103,7 +103,7 @@ def test_what_cannot_be_probed_says_why(tmp_path: Path, more: str, says: str) ->
 )
 def test_only(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> None:
     """6-settled-details.md 11: an interface means all its ports; the plan's order stays, and all are still watched."""
-    found = aim(
+    found = scope(
         tmp_path,
         device("alpha", 'address = "192.0.2.20"\n  ports = ["1", "2"]'),
         device("beta", 'address = "192.0.2.21"'),
@@ -116,7 +116,7 @@ def test_only(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> Non
 def test_only_with_an_unknown_subject(tmp_path: Path) -> None:
     """It is refused with exit code 2, every unknown one named, and what there is."""
     with pytest.raises(UsageError, match="gamma/cpu") as refused:
-        aim(tmp_path, device("alpha", 'address = "192.0.2.20"'), only=("gamma/cpu", "alpha/cpu:7"))
+        scope(tmp_path, device("alpha", 'address = "192.0.2.20"'), only=("gamma/cpu", "alpha/cpu:7"))
     assert refused.value.exit_code == 2
     assert "alpha/cpu:7" in str(refused.value)
     assert "alpha/cpu:1" in str(refused.value)
@@ -138,14 +138,14 @@ def test_addresses_that_nobody_should_own(
     """6-settled-details.md 9: the highest usable address that is not planned, a site host, in a pool or reserved, the
     gateway (.254) or a station (.253); and the next one."""
     seen = tuple(SiteHostSeen(ip(host), None, "") for host in hosts)
-    found = aim(tmp_path, device("alpha", f'address = "{planned}"'), hosts=seen)
+    found = scope(tmp_path, device("alpha", f'address = "{planned}"'), hosts=seen)
     assert found.net("process").spare == tuple(map(ip, spare))
 
 
 def test_a_full_subnet_has_no_spare_address(tmp_path: Path) -> None:
     """Where every address is somebody's, none is asked that nobody should own."""
     head = '\nformat = 1\n[site]\nname = "x"\n[[subnet]]\nname = "link"\nprefix = "192.0.2.4/31"\n'
-    found = aim(
+    found = scope(
         tmp_path, device("a", 'address = "192.0.2.4"', "link"), device("b", 'address = "192.0.2.5"', "link"), head=head
     )
     assert found.net("link").spare == ()
@@ -155,7 +155,7 @@ def test_a_full_subnet_has_no_spare_address(tmp_path: Path) -> None:
 def test_stations_are_chosen_within_their_island(tmp_path: Path) -> None:
     """A subnet borrows the address of a station of its own island only."""
     head = HEAD + '[[subnet]]\nname = "far"\nprefix = "192.0.2.0/24"\nisland = "ship"\n'
-    found = aim(tmp_path, device("alpha", 'address = "192.0.2.20"', "far"), head=head)
+    found = scope(tmp_path, device("alpha", 'address = "192.0.2.20"', "far"), head=head)
     assert found.net("far").station is None
     assert found.net("process").station == ip("192.0.2.253")
 
@@ -163,5 +163,5 @@ def test_stations_are_chosen_within_their_island(tmp_path: Path) -> None:
 def test_site_hosts_are_known_by_mac(tmp_path: Path) -> None:
     """A surveyed MAC is put into words for the sentence that names it."""
     hosts = (SiteHostSeen(ip("192.0.2.9"), 0x5E005309, "camera"), SiteHostSeen(ip("192.0.2.8"), 0x5E005308, ""))
-    found = aim(tmp_path, device("alpha", 'address = "192.0.2.20"'), hosts=hosts)
+    found = scope(tmp_path, device("alpha", 'address = "192.0.2.20"'), hosts=hosts)
     assert found.site_macs == {0x5E005309: "site host camera (192.0.2.9)", 0x5E005308: "site host 192.0.2.8"}

@@ -9,11 +9,12 @@ from random import Random
 
 from netcheck.addr import Address, mac_text, quad
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Event, Settings
-from netcheck.proof.judge import Names
+from netcheck.proof.events import Event
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
-from netcheck.proof.targets import Aim, Net, Target
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.targets import Net, Scope, Target
+from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.technician import Technician
@@ -31,7 +32,7 @@ def ip(last: int) -> int:
 
 OWN, BORROWED, GATEWAY = ip(1), ip(240), ip(254)
 NET = Net("process", ip(0), 24, GATEWAY, BORROWED, (ip(253), ip(252)))
-HANDS_FREE = Settings(hands_free=True)
+HANDS_FREE = RunOptions(hands_free=True)
 
 
 @dataclass
@@ -58,7 +59,7 @@ class Scene:
     seed: int = 1
     net: Net = NET
     further_ways: tuple[Way, ...] = ()
-    settings: Settings = HANDS_FREE
+    settings: RunOptions = HANDS_FREE
     hears_all: bool = True
     only: tuple[str, ...] = ()  # ports to be proven; else all of the first interface
     targets: list[Target] = field(default_factory=list)
@@ -105,18 +106,18 @@ class Scene:
                 self.hand.jacks[target.subject] = jack
         return jack
 
-    def aim(self) -> Aim:
+    def scope(self) -> Scope:
         """What is to be proven."""
         first = self.targets[0].interface
         asked = tuple(t for t in self.targets if (t.subject in self.only if self.only else t.interface == first))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
         stations = frozenset() if self.net.station is None else frozenset({self.net.station})
-        return Aim(tuple(self.targets), asked, (self.net,), stations, macs, {})
+        return Scope(tuple(self.targets), asked, (self.net,), stations, macs, {})
 
     def prove(self) -> Ran:
         """Run to the end in virtual time, a second and a half beyond it too."""
         prober = Prober(
-            self.aim(), self.rig.ways, Names(lambda mac: "", lambda mac: None), self.settings, Random(self.seed),
+            self.scope(), self.rig.ways, Names(lambda mac: "", lambda mac: None), self.settings, Random(self.seed),
             hears_all=self.hears_all, proven=self.proven, poll=60.0,
         )  # fmt: skip
         began = self.rig.now()
@@ -126,10 +127,10 @@ class Scene:
 
 def ill_manners(ran: Ran) -> list[str]:
     """Everything that a run sent and should not have: 4-proof.md, Probes and Pace; 6-settled-details.md 36, 45."""
-    aim, sent = ran.prober.aim, ran.rig.sent
-    planned = {target.address for target in aim.targets if not target.barred}
-    ours = {address for way in ran.rig.ways for address, _ in way.addresses} | set(aim.stations)
-    askable = planned | ours | {n for net in aim.nets for n in (net.gateway, *net.spare) if n is not None}
+    scope, sent = ran.prober.scope, ran.rig.sent
+    planned = {target.address for target in scope.targets if not target.barred}
+    ours = {address for way in ran.rig.ways for address, _ in way.addresses} | set(scope.stations)
+    askable = planned | ours | {n for net in scope.nets for n in (net.gateway, *net.spare) if n is not None}
     silent_ports = {proof.address for proof in ran.prober.proofs if proof.verdict == "silent"}
     wrong, times = [], defaultdict(list)
     for at, way, frame in sent:
@@ -146,7 +147,7 @@ def ill_manners(ran: Ran) -> list[str]:
         wrong += [f"{quad(source)} was used as sender"] if source not in ours | {0} else []
         if source == 0 and target in planned and quad(target) not in silent_ports:
             wrong.append(f"{quad(target)} was asked with sender 0")
-        if way and source == aim.nets[0].station:
+        if way and source == scope.nets[0].station:
             wrong.append("the borrowed address was used on another interface")
         wrong += (
             [f"{mac_text(int.from_bytes(frame[6:12], 'big'))} is not ours"] if frame[6:12] != _mac(ran, way) else []

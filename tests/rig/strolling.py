@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from random import Random
 
-from netcheck.proof.events import Key, Settings
+from netcheck.proof.events import Key
+from netcheck.proof.run_options import RunOptions
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack
 from tests.rig.scenes import MACS, Ran, Scene, ip
@@ -62,7 +63,7 @@ def stroll(seed: int) -> tuple[Stroll, Ran]:
     random = Random(seed)
     scene = Scene(own=random.random() < 0.7, seed=seed)
     lasts = random.uniform(80, 160)
-    scene.settings = Settings(lasts=lasts, patience=random.choice((20.0, 60.0)), once=random.random() < 0.2)
+    scene.settings = RunOptions(lasts=lasts, patience=random.choice((20.0, 60.0)), once=random.random() < 0.2)
     one = Stroll(random, scene)
     names = _devices(one)
     for trouble in (_owners, _swap, _station, _trunk, _restart):

@@ -10,12 +10,13 @@ from random import Random
 
 import pytest
 
-from netcheck.proof.asking import Send
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Event, Key, Settings, What
-from netcheck.proof.judge import Names
+from netcheck.proof.events import Action, Event, Key, What
 from netcheck.proof.prober import Prober
+from netcheck.proof.probing.scheduler import Send
 from netcheck.proof.result import Phase
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.frames import REQUEST, arp_from_wire, arp_request
@@ -109,8 +110,10 @@ def test_subnets_without_a_station_do_not_stop_the_others() -> None:
     scene.plan("gamma/cpu", 22)
     scene.targets[-1] = replace(scene.targets[-1], subnet="far", address=ip(0) + 256 + 22)
     scene.only = ("gamma/cpu:1", "alpha/cpu:1")
-    aim = replace(scene.aim(), nets=(scene.net, far))
-    prober = Prober(aim, scene.rig.ways, Names(lambda mac: "", lambda mac: None), scene.settings, Random(1), poll=60.0)
+    scope = replace(scene.scope(), nets=(scene.net, far))
+    prober = Prober(
+        scope, scene.rig.ways, Names(lambda mac: "", lambda mac: None), scene.settings, Random(1), poll=60.0
+    )
     drive(prober, scene.rig, scene.hand)
     assert {proof.interface: proof.verdict for proof in prober.proofs} == {
         "alpha/cpu": "proven",
@@ -131,7 +134,7 @@ def test_out_for_lengthens_the_silence(seconds: float) -> None:
 
 def test_a_direct_silence_lasts_three_seconds() -> None:
     """4-proof.md, phase out: at least 3 s, carrier or not."""
-    scene = Scene(direct=True, settings=Settings(hands_free=True, direct=True))
+    scene = Scene(direct=True, settings=RunOptions(hands_free=True, direct=True))
     scene.add("alpha/cpu", 20)
     ran = scene.prove()
     assert ran.proof.verdict == "proven"
@@ -188,7 +191,7 @@ def test_the_wrong_cable_is_warned_of_at_once() -> None:
     scene = pair()
     scene.hand.jacks["alpha/cpu:1"] = scene.jacks["beta/cpu"]
     ran = scene.prove()
-    request = next(event.at for event in said(ran, What.DO) if event.text.startswith("Pull"))
+    request = next(event.at for event in said(ran, What.DO) if event.action is Action.PULL)
     warned = said(ran, What.WARN)
     assert "beta/cpu" in warned[0].text
     assert warned[0].at - request < scene.hand.hand + 6.0
@@ -234,7 +237,7 @@ def test_no_port_begins_while_a_cable_is_out() -> None:
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
     ran = scene.prove()
     assert [proof.verdict for proof in ran.prober.proofs] == ["impostor", "proven"]
-    back = [event.at for event in said(ran, What.DO) if event.text.startswith("Plug") and event.port == "alpha/cpu:1"]
+    back = [event.at for event in said(ran, What.DO) if event.action is Action.PLUG and event.port == "alpha/cpu:1"]
     begin = [event.at for event in said(ran, What.BEGIN)]
     assert begin[1] >= back[0] + scene.hand.hand
 
@@ -302,7 +305,7 @@ def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
     """The interrupt goes on to the caller, after every port got a verdict and every event was told."""
     scene = pair()
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
-    prober = Prober(scene.aim(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
     operator = Raising(scene.rig, 3.0)
     with pytest.raises(KeyboardInterrupt):
         drive(prober, scene.rig, operator)
@@ -336,7 +339,7 @@ def test_frames_that_call_for_nothing_make_no_turn(flood: int) -> None:
     for number in range(10 * flood):
         question = arp_request(MACS + 0x91, ip(200), ip(201))
         scene.rig.after(1.0 + number / flood, partial(scene.rig.transmit, stranger, question))
-    prober = Counting(scene.aim(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    prober = Counting(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
     drive(prober, scene.rig, scene.hand)
     assert [proof.verdict for proof in prober.proofs] == ["proven"]
     assert prober.heard > 10 * flood
@@ -347,7 +350,7 @@ def test_frames_are_handed_to_a_capture() -> None:
     """Every frame sent and heard goes to the capture, with its direction and way."""
     scene = pair()
     frames: list[tuple[float, int, bytes, bool]] = []
-    prober = Prober(scene.aim(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
     drive(prober, scene.rig, scene.hand, lambda *frame: frames.append(frame))
     outbound = [(at, way, frame) for at, way, frame, out in frames if out]
     assert outbound == scene.rig.sent

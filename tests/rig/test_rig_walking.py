@@ -12,10 +12,11 @@ from itertools import permutations
 
 import pytest
 
-from netcheck.proof.events import Key, Settings, What
-from netcheck.proof.outlook import seconds_left
+from netcheck.proof.events import Key, What
+from netcheck.proof.port.countdown import seconds_left
 from netcheck.proof.result import Proof
-from netcheck.proof.walking import Walker
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.walk.walker import Walker
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack
 from netcheck.wire.frames import BROADCAST, arp_from_wire
@@ -32,7 +33,7 @@ def twice(scene: Scene, name: str, at: float, **about: float) -> None:
 
 def two_ports(lasts: float = 300.0, ports: int = 2) -> Scene:
     """A device with a built-in switch, whose cable is moved from port to port, and another device."""
-    scene = Scene(settings=Settings(lasts=lasts))
+    scene = Scene(settings=RunOptions(lasts=lasts))
     scene.add("alpha/cpu", 20, ports=ports)
     scene.add("beta/cpu", 21)
     return scene
@@ -211,7 +212,7 @@ def test_pulled_together_stays_open() -> None:
 
 def chain(behind: str) -> Scene:
     """Gamma hangs behind alpha's second port, and stands before it in the plan; beta is on the switch."""
-    scene = Scene(settings=Settings(lasts=350))
+    scene = Scene(settings=RunOptions(lasts=350))
     gamma = scene.add("gamma/cpu", 22, behind=behind)
     gamma.behind = scene.add("alpha/cpu", 20, ports=2)
     scene.add("beta/cpu", 21)

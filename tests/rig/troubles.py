@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import partial
 
-from netcheck.proof.events import Event, Key, Settings, What
+from netcheck.proof.events import Action, Event, Key
+from netcheck.proof.run_options import RunOptions
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack
 from netcheck.rig.technician import Technician
@@ -26,7 +27,7 @@ def pair(**about: object) -> Scene:
 
 def alone(**about: object) -> Scene:
     """One healthy device at the end of the station's cable."""
-    scene = Scene(direct=True, settings=Settings(hands_free=True, direct=True), **about)  # type: ignore[arg-type]
+    scene = Scene(direct=True, settings=RunOptions(hands_free=True, direct=True), **about)  # type: ignore[arg-type]
     scene.add("alpha/cpu", 20)
     return scene
 
@@ -114,7 +115,7 @@ def returns_as_another(both: bool) -> Scene:
 
     def told(event: Event) -> None:
         tell(event)
-        if event.what is What.DO and event.text.startswith("Plug"):
+        if event.action is Action.PLUG:
             scene.rig.after(scene.hand.hand, lambda: setattr(scene.devices["stranger"], "dead", False))
 
     scene.hand.told = told  # type: ignore[method-assign]
@@ -302,7 +303,7 @@ class Repenting(Technician):
 
     def told(self, event: Event) -> None:
         """At the first request the wrong cable goes out and in."""
-        if event.what is What.DO and event.text.startswith("Pull") and self.tries:
+        if event.action is Action.PULL and self.tries:
             self.tries -= 1
             self.log.append(event)
             self.rig.after(2, lambda: self.rig.plug(self.wrong, False))
@@ -328,7 +329,7 @@ def flapping(scene: Scene, every: float) -> Scene:
     tell, jack = scene.hand.told, scene.jacks["alpha/cpu"]
 
     def told(event: Event) -> None:
-        if event.what is What.DO and event.text.startswith("Pull"):
+        if event.action is Action.PULL:
             for turn in range(100):
                 scene.rig.after(2 + every * turn, partial(scene.rig.plug, jack, bool(turn % 2)))
             scene.hand.jacks = {}
@@ -401,7 +402,7 @@ def chain_alone() -> Scene:
 
 def chain_direct(planned_mac: bool) -> Scene:
     """A two-port device on the direct cable, with its chain connected."""
-    scene = Scene(direct=True, settings=Settings(hands_free=True, direct=True))
+    scene = Scene(direct=True, settings=RunOptions(hands_free=True, direct=True))
     scene.add("alpha/cpu", 20, ports=2, mac=0 if planned_mac else None)
     scene.only = ("alpha/cpu:1",)
     scene.add("gamma/cpu", 22).behind = scene.jacks["alpha/cpu"]
@@ -441,7 +442,7 @@ class Hasty(Technician):
 
     def told(self, event: Event) -> None:
         """Say that it is out, then pull it."""
-        if event.what is What.DO and event.text.startswith("Pull"):
+        if event.action is Action.PULL:
             self.log.append(event)
             self.rig.after(1, lambda: self.press(Key.ENTER))
             self.rig.after(1 + self.early, lambda: self.rig.plug(self.jacks[event.port], False))
@@ -539,7 +540,7 @@ def moved_direct() -> Scene:
 
     def told(event: Event) -> None:
         tell(event)
-        if event.what is What.DO and event.port == "beta/cpu:1" and event.text.startswith("Plug the"):
+        if event.action is Action.CONNECT and event.port == "beta/cpu:1":
             scene.rig.after(1, lambda: scene.rig.plug(scene.jacks["alpha/cpu"], False))
 
     scene.hand.told = told  # type: ignore[method-assign]

@@ -7,10 +7,11 @@ from functools import partial
 from random import Random
 
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Event, Settings, What
-from netcheck.proof.judge import Names
+from netcheck.proof.events import Action, Event, What
 from netcheck.proof.result import Proof
-from netcheck.proof.walking import Walker
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.verdict.names import Names
+from netcheck.proof.walk.walker import Walker
 from netcheck.rig.network import Jack
 from netcheck.rig.technician import Technician
 from tests.rig.scenes import Ran, Scene
@@ -23,7 +24,7 @@ SETTLED = 30.0  # seconds after which every healthy device of a small plant is k
 
 def row_of(many: int, lasts: float = 300.0, **about: object) -> Scene:
     """So many healthy devices on a switch: d20/lan at 192.0.2.20, and so on."""
-    scene = Scene(settings=Settings(lasts=lasts), **about)  # type: ignore[arg-type]
+    scene = Scene(settings=RunOptions(lasts=lasts), **about)  # type: ignore[arg-type]
     for last in range(20, 20 + many):
         scene.add(f"d{last}/lan", last)
     return scene
@@ -42,7 +43,7 @@ def walk(scene: Scene, seed: int = 1, began: Callable[[Walker], None] | None = N
     scene.only = scene.only or tuple(target.subject for target in scene.targets)
     scene.hand.jacks = {}  # cables move when the test says so, not when they are asked for
     walker = Walker(
-        scene.aim(), scene.rig.ways, NOBODY, scene.settings, Random(seed), hears_all=scene.hears_all, poll=POLL
+        scene.scope(), scene.rig.ways, NOBODY, scene.settings, Random(seed), hears_all=scene.hears_all, poll=POLL
     )
     if began is not None:
         began(walker)
@@ -78,7 +79,7 @@ class Patient(Technician):
     def told(self, event: Event) -> None:
         """Put the cable of the port that is asked for back, two seconds later."""
         self.log.append(event)
-        if event.what is What.DO and event.text.startswith("Plug"):
+        if event.action is Action.PLUG:
             jack = self.waiting[event.port]
             self.rig.after(self.hand, partial(self.rig.plug, jack, True))
 

@@ -1,0 +1,1 @@
+"""The phases of one port: cable in, cable out, cable in again."""

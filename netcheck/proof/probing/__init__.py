@@ -1,0 +1,1 @@
+"""Which probe is sent when, and which answer belongs to it."""

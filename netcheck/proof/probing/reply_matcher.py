@@ -1,0 +1,133 @@
+"""The ear: matches what is heard with what was asked, and keeps the forged apart from the true.
+
+No I/O and no clock. Every frame is hostile: any bytes at all may come in, any number of times.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from random import Random
+
+from netcheck.proof.probing.address_state import LATE, AddressState, Probe, Sighting
+from netcheck.wire.frames import (
+    ECHO_REPLY,
+    REPLY,
+    REQUEST,
+    Arp,
+    Echo,
+    arp_from_wire,
+    arp_reply,
+    believable,
+    echo_from_wire,
+)
+from netcheck.wire.link import Heard, Way
+
+REPLY_EVERY = 0.05  # seconds between answers for the borrowed address, so that a flood of questions is no lever
+REPLY_EACH = 1.0  # and between those to one asker
+MOST_ASKERS = 1024
+
+
+class ReplyMatcher:
+    """Reads frames. An echo answer counts only with this run's identifier, an open sequence number, the 16 random bytes
+    and the right addresses; everything else that looks like one is counted as forged."""
+
+    def __init__(self, ways: Sequence[Way], rng: Random) -> None:
+        """`rng` gives the identifier and the random bytes that every echo of this run carries."""
+        self.ways = ways
+        self.own_macs = {way.mac for way in ways}
+        self.identifier = rng.randrange(1, 0x10000)
+        self.token = rng.randbytes(16)
+        self.senders: dict[tuple[int, str], int] = {}  # (way, subnet) -> the address to ask from
+        self.lines: dict[tuple[int, int], AddressState] = {}  # (way, address)
+        self.borrowed: set[int] = set()
+        self.claiming: set[int] = set()  # to be borrowed, once nobody is found to own them
+        self.conflict: int | None = None  # the MAC of somebody who owns a borrowed address
+        self.forged = 0  # echo answers that match no probe of this run
+        self.replies: list[tuple[bytes, int]] = []  # answers for the borrowed address, and to whom (address)
+        self._open: dict[int, Probe] = {}  # echo probes by sequence number
+        self._opened: deque[Probe] = deque()  # the same, in order
+        self._reply_free_at = 0.0
+        self._asked_us: dict[int, float] = {}  # MAC of an asker -> when it was answered last
+
+    def expect(self, probe: Probe) -> None:
+        """Listen for the answer to an echo probe."""
+        self.forget(probe.sent)
+        self._open[probe.sequence] = probe
+        self._opened.append(probe)
+
+    def forget(self, now: float) -> None:
+        """Stop listening for answers that are later than late."""
+        while self._opened and self._opened[0].expires + LATE <= now:
+            probe = self._opened.popleft()
+            if self._open.get(probe.sequence) is probe:
+                del self._open[probe.sequence]
+
+    def hear(self, heard: Heard) -> Sighting | None:
+        """Read one frame; return who was heard for which address, if it says that."""
+        if (arp := arp_from_wire(heard.frame)) is not None:
+            return self._hear_arp(heard, arp)
+        if (echo := echo_from_wire(heard.frame)) is not None and echo.type == ECHO_REPLY:
+            return self._hear_echo(heard, echo)
+        return None
+
+    def _hear_arp(self, heard: Heard, arp: Arp) -> Sighting | None:
+        if arp.sender_mac in self.own_macs or not believable(arp.sender_mac):
+            return None
+        if heard.way == 0:
+            self._mind_the_borrowed(heard.at, arp)
+        if arp.sender_ip == 0:
+            claimed = self.lines.get((heard.way, arp.target_ip))
+            if claimed is not None:
+                claimed.claimed = heard.at
+            return Sighting(heard.at, 0, arp.sender_mac, "said", heard.way)
+        line = self.lines.get((heard.way, arp.sender_ip))
+        to_us = arp.op == REPLY and arp.destination == self.ways[heard.way].mac
+        probe = line.newest_arp(heard.at) if line is not None and to_us else None
+        return self._note(heard, line, probe, "arp" if probe else "said", arp.sender_mac, arp.sender_ip)
+
+    def _mind_the_borrowed(self, at: float, arp: Arp) -> None:
+        """Notice whoever has, or is just claiming, an address that is borrowed here (RFC 5227 sections 2.1.1, 2.4), and
+        answer those who ask for it."""
+        claims = arp.op == REQUEST and arp.sender_ip == 0 and arp.target_ip in self.claiming
+        if claims or arp.sender_ip in self.borrowed or arp.sender_ip in self.claiming:
+            self.conflict = arp.sender_mac
+        elif arp.op == REQUEST and arp.target_ip in self.borrowed and self._may_reply(at, arp.sender_mac):
+            mac = self.ways[0].mac
+            self.replies.append((arp_reply(mac, arp.target_ip, arp.sender_mac, arp.sender_ip), arp.sender_ip))
+
+    def _may_reply(self, at: float, sender: int) -> bool:
+        if at < self._reply_free_at or at < self._asked_us.get(sender, -REPLY_EACH) + REPLY_EACH:
+            return False
+        if len(self._asked_us) >= MOST_ASKERS:
+            self._asked_us.clear()
+        self._reply_free_at, self._asked_us[sender] = at + REPLY_EVERY, at
+        return True
+
+    def _hear_echo(self, heard: Heard, echo: Echo) -> Sighting | None:
+        probe = self._open.get(echo.sequence)
+        line = self.lines.get((heard.way, echo.source_ip))
+        if (
+            probe is None
+            or line is None
+            or heard.at >= probe.expires + LATE
+            or (probe.way, probe.address) != (heard.way, echo.source_ip)
+            or echo.identifier != self.identifier
+            or echo.payload != self.token
+            or echo.destination != self.ways[heard.way].mac
+            or echo.target_ip != self.senders.get((heard.way, line.net))
+            or echo.source in self.own_macs
+            or not believable(echo.source)
+        ):
+            self.forged += line is not None or echo.identifier == self.identifier
+            return None
+        return self._note(heard, line, probe, "echo", echo.source, echo.source_ip)
+
+    def _note(
+        self, heard: Heard, line: AddressState | None, probe: Probe | None, how: str, mac: int, address: int
+    ) -> Sighting:  # fmt: skip
+        late = probe is not None and heard.at > probe.expires
+        hearing = Sighting(heard.at, address, mac, how, heard.way, probe.sent if probe else None, late)
+        if line is not None:
+            line.note(hearing, probe)
+        return hearing

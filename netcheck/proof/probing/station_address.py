@@ -1,0 +1,87 @@
+"""The station's own addresses: which one asks in each subnet, and how the plan's station address is borrowed."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterable
+from random import Random
+
+from netcheck.addr import quad
+from netcheck.proof.events import What
+from netcheck.proof.run_state import RunState
+from netcheck.proof.targets import Net
+
+# RFC 5227 section 1.1: PROBE_WAIT, PROBE_NUM, PROBE_MIN, PROBE_MAX, ANNOUNCE_WAIT. PROBE_MIN is stretched a little, so
+# that jitter does not bring two probes into one second.
+PROBE_WAIT, PROBE_NUM, PROBE_MIN, PROBE_MAX, ANNOUNCE_WAIT = 1.0, 3, 1.01, 2.0, 2.0
+Steps = Generator[None, None, None]
+
+
+class StationAddresses:
+    """Addresses to ask from. `lack` holds the subnets that have none, and why."""
+
+    def __init__(self, run: RunState, rng: Random) -> None:
+        """Nothing is chosen yet."""
+        self.run, self.scheduler, self._rng = run, run.scheduler, rng
+        self.lack: dict[str, str] = {}
+
+    def trouble(self) -> str:
+        """Why nothing may be sent: an address of this station is planned for a device. Empty where all is well."""
+        for way in self.scheduler.ways:
+            for address, _ in way.addresses:
+                if address in self.run.owner_of:
+                    return f"{quad(address)} is planned for a device, and this computer has it on {way.name}"
+        for address in sorted(self.run.scope.stations):
+            if address in self.run.owner_of:
+                return f"the plan's station address {quad(address)} is planned for a device as well"
+        return ""
+
+    def choose(self, net: Net) -> None:
+        """Choose the address to ask from in a subnet, on every way: the operating system's own, where it has one. The
+        station's other interfaces never ask from a borrowed one (6-settled-details.md 43)."""
+        for number, way in enumerate(self.scheduler.ways):
+            inside = [address for address, _ in way.addresses if net.holds(address)]
+            own = inside or [address for address, _ in way.addresses if number]
+            if own:
+                self.scheduler.senders[number, net.name] = own[0]
+        if (0, net.name) not in self.scheduler.senders and net.station is None:
+            self.lack[net.name] = f"this station has no address in {net.name}, and the plan has no station there"
+
+    def claim(self, nets: Iterable[Net]) -> Steps:
+        """Borrow the plan's station address where the operating system has none, once nobody answers for it; those
+        borrowed already are made sure of again. Then watch these subnets."""
+        nets = list(nets)
+        borrow = [net for net in nets if net.station is not None and self._to_be_borrowed(net)]
+        if borrow:
+            yield from self._make_sure({net.station: net.name for net in borrow if net.station is not None})
+        for net in borrow:
+            if net.station is not None:
+                self.scheduler.senders[0, net.name] = net.station
+        self.run.watch(nets)
+
+    def _to_be_borrowed(self, net: Net) -> bool:
+        sender = self.scheduler.senders.get((0, net.name))
+        return sender is None or sender in self.scheduler.ear.borrowed
+
+    def _make_sure(self, addresses: dict[int, str]) -> Steps:
+        """Three ARP probes an address, timed as RFC 5227 section 2.1.1 says; nothing else is sent meanwhile."""
+        ear = self.scheduler.ear
+        ear.claiming.update(addresses)
+        self.scheduler.paused = True
+        words = " and ".join(map(quad, addresses))
+        self.run.say(What.WAIT, "", f"Making sure that nobody has {words}, to ask from it")
+        try:
+            yield from self._pause(self._rng.uniform(0, PROBE_WAIT))
+            for turn in range(PROBE_NUM):
+                for address, name in addresses.items():
+                    self.scheduler.ask_anonymously(self.run.now, self.scheduler.line(address, name))
+                last = turn == PROBE_NUM - 1
+                yield from self._pause(ANNOUNCE_WAIT if last else self._rng.uniform(PROBE_MIN, PROBE_MAX))
+        finally:
+            self.scheduler.paused = False
+            ear.claiming.difference_update(addresses)
+        ear.borrowed.update(addresses)
+
+    def _pause(self, seconds: float) -> Steps:
+        until = self.run.now + seconds
+        while self.run.now < until:
+            yield

@@ -1,0 +1,1 @@
+"""Mask and gateway of a device, determined from its behaviour."""

@@ -1,0 +1,215 @@
+"""Mask and gateway of a device by its behaviour, for a direct cable: which address does it ask for when it must answer?
+
+RFC 6918 leaves no way to read them. But an echo request from a source inside the device's own prefix makes it ask for
+that source by ARP, and one from outside makes it ask for its gateway (RFC 1122 section 3.3.1.1), or do nothing where it
+has none. By bisection over how many bits a free source shares with the device's address the prefix length is found.
+Whatever could be read two ways is `cannot tell`.
+
+No I/O and no clock: frames and the time go in, frames come out.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Set
+from dataclasses import replace
+from random import Random
+
+from netcheck.addr import mac_text, quad
+from netcheck.proof.settings.exchange import Exchange, Steps
+from netcheck.proof.settings.findings import SettingsFound
+from netcheck.proof.settings.sources import INNERMOST, level_of
+from netcheck.proof.settings.trial import CannotTell, SettingsQuestion, Sign, SourceTrial
+from netcheck.proof.verdict.luck import misses_needed
+from netcheck.text import listed
+from netcheck.wire.link import Heard
+
+CONFIRMED, SILENCES, TRIES = 2, 3, 8  # answers alike, silences alike at least, and tries at one level
+ENOUGH = 15  # probes of which it is known how many it answered, before silence is weighed: then four mean something
+FLOOR = 7  # the farthest level: who takes that for on-link takes everything
+
+
+class Inquiry:
+    """One device's mask and gateway. Feed it with `hear` and `turn` until `found` is there.
+
+    The prefix has more bits than the level `_outside`, and at most as many as the level `_inside`."""
+
+    def __init__(self, question: SettingsQuestion, rng: Random) -> None:
+        """Nothing is asked yet."""
+        self.found: SettingsFound | None = None
+        self._question = question
+        self._wire = Exchange(question, rng)
+        self._gateways: Counter[int] = Counter()
+        self._others: set[int] = set()  # what it asked for too late to tell whether that was for a far source
+        self._away: set[int] = set()
+        self._inside = INNERMOST + 1 if question.station is None else level_of(question.address, question.station)
+        self._floor = min(FLOOR, question.planned - 1)
+        self._outside = self._floor - 1
+        self._seen_inside: int | None = None  # a level that was proven by fresh sources
+        self._by_silence = False  # a level counts as outside because nothing was heard
+        self._silence_holds = False  # and the device answered afterwards as before
+        self._probed, self._answered = question.probed, question.answered
+        self._run = self._search()
+
+    @property
+    def asked(self) -> int:
+        """Echo requests sent so far."""
+        return self._wire.asked
+
+    def hear(self, heard: Heard) -> bool:
+        """Take a frame; say whether it was an answer to this inquiry, and means nothing to anybody else."""
+        return self._wire.hear(heard)
+
+    def turn(self, now: float) -> list[bytes]:
+        """Go on; return the frames to send now."""
+        self._wire.now = now
+        if self.found is None:
+            try:
+                next(self._run)
+            except StopIteration:
+                self.found = replace(self._gateway(), length=self._inside)
+            except CannotTell as why:
+                self.found = replace(self._gateway(), mask_why=str(why))
+        out, self._wire.out = self._wire.out, []
+        return out
+
+    def _search(self) -> Steps:
+        planned = self._question.planned
+        if not 0 < planned <= INNERMOST:
+            raise CannotTell(f"a /{planned} cannot be told by behaviour")
+        yield from self._wire.listen()
+        if self._probed < ENOUGH:
+            yield from self._get_to_know()
+        if self._open(planned):
+            yield from self._settle(planned)
+        if self._seen_inside is None:
+            yield from self._settle(self._closest())
+        if self._inside > INNERMOST:
+            raise CannotTell(
+                f"it asks for no free address of its own segment: echo ignored, or longer than /{INNERMOST}"
+            )
+        while (level := self._next()) is not None:
+            yield from self._settle(level)
+        if self._inside <= self._floor:
+            raise CannotTell("it takes every address for its own segment")
+        yield from self._confirm()
+        if self._by_silence:
+            yield from self._still_there()
+
+    def _open(self, level: int) -> bool:
+        return self._outside < level < self._inside and self._wire.sources.fresh(level) is not None
+
+    def _closest(self) -> int:
+        """The closest level that can be asked: if that is not inside, none is."""
+        sources = self._wire.sources
+        for level in range(min(INNERMOST, self._inside), self._outside, -1):
+            if sources.fresh(level) is not None or sources.oldest(level) is not None:
+                return level
+        raise CannotTell("there is no free address near it to ask from")
+
+    def _get_to_know(self) -> Steps:
+        """Ask from near sources, ever farther out while they are inside, until it is known how reliably it answers."""
+        yield from self._settle(self._closest())
+        inside: Counter[int] = Counter()
+        outward = True
+        while self._inside <= INNERMOST and self._probed < ENOUGH:
+            farther = next(filter(self._open, range(self._inside - 1, self._outside, -1)), None) if outward else None
+            level = self._wire.sources.rested(self._inside) if farther is None else farther
+            trial = yield from self._wire.ask(level)
+            inside[level] += trial.sign is Sign.INSIDE
+            if farther is not None and trial.sign is not Sign.INSIDE:
+                outward = False
+                continue
+            self._probed, self._answered = self._probed + 1, self._answered + (trial.sign is Sign.INSIDE)
+            if inside[level] == CONFIRMED:
+                self._inside = self._seen_inside = min(level, self._inside)
+
+    def _next(self) -> int | None:
+        """The level to ask next: just outside the plan's prefix, else the middle of what is open."""
+        if self._outside >= self._inside:
+            raise CannotTell("it answers this station and no other address")
+        if self._inside - self._outside == 1:
+            return None
+        middle = (self._inside + self._outside) // 2
+        ordered = sorted(range(self._outside + 1, self._inside), key=lambda level: abs(level - middle))
+        level = next((level for level in (self._question.planned - 1, *ordered) if self._open(level)), None)
+        if level is None:
+            raise CannotTell(
+                f"it is one of /{self._outside + 1} to /{self._inside}, with no free address between to ask from"
+            )
+        return level
+
+    def _settle(self, level: int) -> Steps:
+        """Ask from sources of one level until the answers agree."""
+        signs: Counter[Sign] = Counter()
+        for _ in range(TRIES):
+            trial = yield from self._wire.ask(level)
+            signs[trial.sign] += 1
+            if trial.sign is not Sign.INSIDE:
+                self._note_far(trial)
+            away = signs[Sign.GATEWAY] + signs[Sign.AWAY]
+            if signs[Sign.REFLEX] == CONFIRMED:
+                raise CannotTell("it answers without asking for the source")
+            if signs[Sign.INSIDE] == CONFIRMED:
+                self._inside = self._seen_inside = level
+                self._probed, self._answered = self._probed + signs.total(), self._answered + CONFIRMED
+                return
+            if not signs[Sign.INSIDE] and (away == CONFIRMED or signs[Sign.NOTHING] >= self._silences()):
+                self._outside = level
+                self._by_silence |= away < CONFIRMED
+                return
+        raise CannotTell("its answers differ from try to try, or it loses too many")
+
+    def _silences(self) -> int:
+        """How many silences in a row were no luck, by how reliably it answered before (4-proof.md, Luck)."""
+        return max(SILENCES, misses_needed(self._probed, self._answered))
+
+    def _note_far(self, trial: SourceTrial) -> None:
+        self._gateways.update(trial.asked)
+        self._others |= trial.late
+        self._away.update(() if trial.away is None else (trial.away,))
+
+    def _confirm(self) -> Steps:
+        """What was asked for once, as a gateway would be, is asked for again by a far source, or is none."""
+        for _ in range(SILENCES):
+            if max(self._gateways.values(), default=0) >= CONFIRMED or not (self._gateways or self._others):
+                return
+            trial = yield from self._wire.ask(self._outside)
+            if trial.sign is Sign.INSIDE:
+                raise CannotTell("its answers differ from try to try")
+            self._note_far(trial)
+
+    def _still_there(self) -> Steps:
+        """Silence counts only while the device goes on answering what it answered before."""
+        if self._seen_inside is None:
+            raise CannotTell("it asks for no free address: echo ignored, or answered to this station alone")
+        for _ in range(SILENCES):
+            trial = yield from self._wire.ask(self._seen_inside)
+            if trial.sign is Sign.INSIDE:
+                self._silence_holds = True
+                return
+        raise CannotTell("it fell silent while it was asked")
+
+    def _gateway(self) -> SettingsFound:
+        """What is known of the gateway alone."""
+        sure = [address for address, times in self._gateways.items() if times >= CONFIRMED]
+        if len(sure) == 1:
+            return SettingsFound(gateway=sure[0])
+        if asked := self._gateways.keys() | self._others:
+            return SettingsFound(
+                gateway_why=f"it asks for {_listed(asked)}, but not as surely as it would for a gateway"
+            )
+        if self._away:
+            macs = listed([mac_text(mac) for mac in sorted(self._away)])
+            return SettingsFound(gateway_why=f"it sends to {macs}, which it remembers, without asking")
+        if not self._silence_holds:
+            return SettingsFound(gateway_why="it was not seen to answer a far address")
+        if not self._question.overhears:
+            return SettingsFound(gateway_why="it is silent to far addresses, or sends to a MAC that it remembers")
+        if strange := self._wire.chatter - self._question.peers:
+            return SettingsFound(gateway_why=f"it asks for {_listed(strange)} all the time")
+        return SettingsFound(none_set=True)
+
+
+def _listed(addresses: Set[int]) -> str:
+    return listed([quad(address) for address in sorted(addresses)])

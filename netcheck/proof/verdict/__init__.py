@@ -1,0 +1,1 @@
+"""From the evidence of one port to a verdict and a sentence; pure functions."""

@@ -1,0 +1,96 @@
+"""The judge: from what was observed at a port to a verdict and a sentence. A table, read top to bottom; first row wins.
+
+Pure: the same observation and names give the same proof. 4-proof.md holds the table, 6-settled-details.md its details.
+"""
+
+from __future__ import annotations
+
+from netcheck.addr import quad
+from netcheck.proof.result import Other, Phase, Proof, Verdict
+from netcheck.proof.verdict import rows
+from netcheck.proof.verdict.names import Names
+from netcheck.proof.verdict.observation import Observation
+from netcheck.proof.verdict.rows import Row
+
+TABLE: tuple[tuple[Verdict, Row], ...] = (
+    (Verdict.NOT_TESTED, rows.not_tested),
+    (Verdict.SILENT, rows.silent),
+    (Verdict.CONTESTED, rows.contested),
+    (Verdict.RELAYED, rows.relayed),
+    (Verdict.SWAPPED, rows.swapped),
+    (Verdict.WRONG_HARDWARE, rows.wrong_hardware),
+    (Verdict.IMPOSTOR, rows.impostor),
+    (Verdict.STILL_ANSWERING, rows.still_answering),
+    (Verdict.UNSETTLED, rows.unsettled),
+    (Verdict.NOT_BACK, rows.not_back),
+    (Verdict.PROVEN, rows.proven),
+)
+# Verdicts that phase in alone decides, so that nobody pulls a cable in vain; before phase back, all but two are final.
+DECIDED_IN = (Verdict.CONTESTED, Verdict.RELAYED, Verdict.SWAPPED, Verdict.WRONG_HARDWARE)
+
+
+def verdict(seen: Observation, names: Names) -> tuple[Verdict, str]:
+    """The first row that applies, with its sentence."""
+    return next((word, said) for word, row in TABLE if (said := row(seen, names)))
+
+
+def judge(seen: Observation, names: Names) -> Proof:
+    """The proof of a port."""
+    word, why = verdict(seen, names)
+    return Proof(
+        interface=seen.target.interface,
+        port=seen.target.port,
+        address=seen.target.address_text,
+        verdict=word,
+        why=why,
+        mac=seen.mac if seen.mac is not None else seen.anonymous,
+        vendor=None if seen.mac is None else names.vendor(seen.mac),
+        echo=None if seen.mac is None else "answered" if _echoed(seen) else "blocked",
+        cable=seen.cable,
+        connector=seen.connector if seen.phases else None,
+        identity=None if seen.mac is None else "planned" if seen.mac == seen.target.mac else "learned",
+        luck=seen.luck if Phase.OUT in dict(seen.phases) else None,
+        unheard=seen.unheard,
+        others=_others(seen, names),
+        phases=seen.phases,
+        notes=_notes(seen, word, names),
+        evidence=seen.evidence,
+    )
+
+
+def _echoed(seen: Observation) -> bool:
+    return any(result.echo.answered for _, result in seen.phases)
+
+
+def _others(seen: Observation, names: Names) -> tuple[Other, ...]:
+    """Everybody else that was heard for the address, and for the control that nobody should own."""
+    heard = [(o.mac, seen.target.address, str(o.phase)) for o in seen.owners if o.mac != seen.mac]
+    heard += [(mac, address, str(Phase.IN)) for address, mac in seen.negatives]
+    return tuple(Other(mac, address, phase, names.known_as(mac)) for mac, address, phase in dict.fromkeys(heard))
+
+
+def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
+    answered = seen.mac is not None
+    notes = (
+        (answered and not _echoed(seen), "echo: blocked; it answers ARP alone"),
+        (seen.once, "accepted after one pull that nobody asked for (--once)"),
+        (seen.cable == "inferred", "cable: inferred from the silence after the request; nobody confirmed it"),
+        (seen.first_after > 5, f"the first answer came after {seen.first_after:.0f} s"),
+        (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),
+        (answered and not seen.cut and seen.no_negative, "no address was free to ask as one that nobody should own"),
+        (seen.direct and bool(seen.strangers), "other devices were heard on the direct cable"),
+    )
+    unlisted = () if word is Verdict.RELAYED else _unlisted(seen, names)
+    return (*(note for applies, note in notes if applies), *unlisted)
+
+
+def _unlisted(seen: Observation, names: Names) -> tuple[str, ...]:
+    """Who answered for an address that nobody should own: one answer is an unlisted host, two are proxy ARP."""
+    macs = tuple(dict.fromkeys(mac for _, mac in seen.negatives))
+    return tuple(
+        f"{names.of(mac)} answers for {quad(owned[0])}, which no list has"
+        if len(owned) == 1
+        else f"{names.of(mac)} answers for anything (proxy ARP)"
+        for mac in macs
+        if (owned := [address for address, owner in seen.negatives if owner == mac])
+    )

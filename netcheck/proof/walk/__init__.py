@@ -1,0 +1,1 @@
+"""The walk: all addresses are watched at once, and cables are pulled in any order."""

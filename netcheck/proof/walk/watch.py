@@ -1,0 +1,60 @@
+"""The watch of a walk: every address is asked gently, and often enough that its silence means something."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from netcheck.proof.port.phase_in import CONTROL_ASKS, CONTROL_WAIT
+from netcheck.proof.probing.address_state import AddressState, ProbeKind
+from netcheck.proof.probing.scheduler import ARP_EVERY
+from netcheck.proof.run_state import ECHO_TRIES, RunState
+from netcheck.proof.walk.track import Track
+
+REFRESH = 18.0  # broadcast requests a second that the watch may use in all, of the 20 of the pace
+REFRESH_EACH = ARP_EVERY  # seconds between those to one address, at the least
+LARGE = 200  # addresses: above, broadcast requests to all come less often than five in the minute that counts
+
+
+class Watch:
+    """Wishes of every address on a walk. `controls` are, by subnet, the addresses that nobody should own."""
+
+    def __init__(self, run: RunState, tracks: Sequence[Track]) -> None:
+        """Take over whatever the bench watches: addresses that are not asked for, the gateways among them, too."""
+        self._run, self._tracks = run, tracks
+        ours = {track.line for track in tracks}
+        self._others = [line for line in run.watched.values() if line not in ours]
+        self.controls = {net.name: [run.scheduler.line(a, net.name) for a in net.spare] for net in run.scope.nets}
+
+    def controls_asked(self, subnet: str) -> bool:
+        """Say whether those of a subnet have been asked as often as they are."""
+        return not self._run.scheduler.hears_all or all(line.asked >= CONTROL_ASKS for line in self.controls[subnet])
+
+    def tend(self) -> None:
+        """A unicast echo a second to every address, and broadcast requests as often as all together may be asked, so
+        that a second owner has its chance. On a large walk they end once the address is known, since too few in a
+        minute say nothing about silence. The addresses that nobody should own are asked at the start."""
+        steady = None if len(self._tracks) > LARGE else max(REFRESH_EACH, len(self._tracks) / REFRESH)
+        unknown = sum(not track.known for track in self._tracks)
+        missing = any(track.line.mac is None for track in self._tracks)  # half the pace is theirs
+        learning = max(REFRESH_EACH, unknown / (REFRESH / 2 if missing else REFRESH))
+        echo = self._run.watch_every
+        for track in self._tracks:
+            if not track.line.urgent:
+                self._ask(track.line, REFRESH_EACH, steady if track.known else learning, echo)
+        rarely = max(REFRESH_EACH, len(self._others) / (REFRESH / 2))
+        for line in self._others:
+            self._ask(line, rarely, None, echo)
+        for line in (line for lines in self.controls.values() for line in lines):
+            line.most_wait = CONTROL_WAIT
+            self._want(line, ARP_EVERY if line.asked < CONTROL_ASKS else None, None)
+
+    def _ask(self, line: AddressState, lost: float, arp: float | None, echo: float) -> None:
+        """Ask by ARP alone, every `lost` seconds, where the MAC is not known or echo is ignored; else by both."""
+        if line.mac is None or line.missed_echoes >= ECHO_TRIES:
+            self._want(line, lost, None)
+        else:
+            self._want(line, arp, echo)
+
+    def _want(self, line: AddressState, arp: float | None, echo: float | None) -> None:
+        if (line.every[ProbeKind.ARP], line.every[ProbeKind.ECHO]) != (arp, echo):
+            self._run.scheduler.want(line, self._run.now, arp=arp, echo=echo)

@@ -1,0 +1,164 @@
+"""A line's measures against a plain count over the same probes, and the phase that each hearing counts in."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcheck.proof.port.observe import phase_of
+from netcheck.proof.port.state import PortState
+from netcheck.proof.probing.address_state import EVER, REPLACED, AddressState, Probe, ProbeKind, Sighting
+from netcheck.proof.probing.scheduler import Pace, ProbeScheduler
+from netcheck.proof.result import Phase
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.run_state import RunState
+from netcheck.proof.targets import Net, Scope, Target
+from netcheck.proof.verdict.luck import luck
+from netcheck.wire.link import Way
+
+MAC, OTHER, ADDRESS = 0x5E005314, 0x5E005399, 0xC0000214
+NET = Net("process", 0xC0000200, 24)
+
+
+def line_with(history: list[tuple[ProbeKind, bool]], mac: int = MAC) -> AddressState:
+    """A line with a probe every second, answered or missed as told, all settled."""
+    line = AddressState(ADDRESS, 0, "process")
+    line.keep(1000)
+    for second, (kind, answered) in enumerate(history):
+        probe = Probe(kind, ADDRESS, 0, second, float(second), second + 1.0)
+        line.probes.append(probe)
+        if answered:
+            line.note(Sighting(second + 0.1, ADDRESS, mac, str(kind), 0, asked=float(second)), probe)
+        line.settle(probe)
+    return line
+
+
+histories = st.lists(st.tuples(st.sampled_from(ProbeKind), st.booleans()), max_size=60)
+
+
+@given(histories, st.floats(0, 60), st.floats(0, 60))
+def test_tally_is_a_plain_count(history: list[tuple[ProbeKind, bool]], since: float, until: float) -> None:
+    """Probes sent in the time, and those of them that were answered."""
+    line = line_with(history)
+    for kind in ProbeKind:
+        inside = [hit for second, (k, hit) in enumerate(history) if k is kind and since <= second < until]
+        tally = line.tally(kind, since, until, MAC)
+        assert (tally.sent, tally.answered) == (len(inside), sum(inside))
+        assert line.tally(kind, since, until, OTHER).answered == 0
+
+
+@given(histories, st.integers(1, 5))
+def test_fallen_is_a_run_of_misses_beyond_luck(history: list[tuple[ProbeKind, bool]], least: int) -> None:
+    """The misses since the last answer of either kind, held against the answers before them."""
+    hits = [hit for _, hit in history]
+    run = hits[::-1].index(True) if True in hits else len(hits)
+    before, after = history[: len(history) - run], history[len(history) - run :]
+    chance, missed = 1.0, 0
+    for kind in ProbeKind:
+        past = [hit for k, hit in before if k is kind]
+        if any(past):
+            misses = sum(k is kind for k, _ in after)
+            missed += misses
+            chance *= luck(len(past), sum(past), misses)
+    expected = missed >= least and chance <= 1e-2
+    assert line_with(history).fallen(MAC, 0.0, 1e-2, least) is expected
+
+
+def test_open_and_anonymous_probes_count_in_no_tally() -> None:
+    """What may still be answered is no miss, and a probe with sender 0 is not one of the count."""
+    line = line_with([(ProbeKind.ARP, True)] * 3)
+    line.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 9, 9.0, 10.0))
+    line.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 10, 10.0, 11.0, anonymous=True, settled=True))
+    assert line.tally(ProbeKind.ARP, 0.0, EVER, MAC).sent == 3
+
+
+@pytest.mark.parametrize(("answers", "gap"), [("111", 1.0), ("1011", 2.0), ("100010", 4.0), ("1", 0.0), ("", 0.0)])
+def test_longest_gap(answers: str, gap: float) -> None:
+    """The longest time between two answers."""
+    line = line_with([(ProbeKind.ECHO, answer == "1") for answer in answers])
+    assert line.longest_gap(0.0, EVER, MAC) == pytest.approx(gap)
+
+
+def test_a_watched_address_follows_a_new_device() -> None:
+    """After some seconds of silence another MAC is asked; while it answers, or is under test, none takes its place."""
+    for urgent, after, follows in ((False, 1.0, False), (False, REPLACED + 1, True), (True, REPLACED + 1, False)):
+        line = line_with([(ProbeKind.ARP, True)])
+        line.urgent = urgent
+        probe = Probe(ProbeKind.ARP, ADDRESS, 0, 5, after, after + 1.0)
+        line.probes.append(probe)
+        line.note(Sighting(after + 0.1, ADDRESS, OTHER, "arp", 0, asked=after), probe)
+        assert line.mac == (OTHER if follows else MAC)
+
+
+def case() -> PortState:
+    """A case with nothing asked yet."""
+    target = Target("alpha/cpu", "1", "alpha", ADDRESS, "192.0.2.20", "process", MAC)
+    scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
+    run = RunState(Scope((target,), (target,), (NET,)), RunOptions(), scheduler, Random(1))
+    made = PortState(run, target)
+    made.mac = MAC
+    return made
+
+
+@pytest.mark.parametrize(
+    ("mac", "at", "phase"),
+    [
+        (MAC, 5, Phase.IN), (OTHER, 5, Phase.IN),
+        (MAC, 11, None), (OTHER, 11, Phase.OUT),  # pressed too soon: only the trailing silence counts for the device
+        (MAC, 15, Phase.OUT), (OTHER, 15, Phase.OUT),
+        (MAC, 21, Phase.BACK), (OTHER, 21, Phase.OUT),  # the cable was not yet in again
+        (MAC, 25, Phase.BACK), (OTHER, 25, Phase.BACK),
+        (OTHER, 7, Phase.OUT), (MAC, 7, Phase.IN),  # an earlier time out, that did not count
+    ],
+    ids=str,
+)  # fmt: skip
+def test_phase_of_a_hearing(mac: int, at: int, phase: Phase | None) -> None:
+    """In until 10, then out, silent from 14; back from 20, returned at 23; out for nothing from 6 to 8."""
+    made = case()
+    made.outs = [(6.0, 8.0)]
+    made.out_from, made.quiet_from, made.back_from, made.returned = 10.0, 14.0, 20.0, 23.0
+    assert phase_of(made, Sighting(at + 0.2, ADDRESS, mac, "arp", 0, asked=float(at))) is phase
+
+
+def test_a_late_answer_belongs_to_the_phase_of_its_probe() -> None:
+    """An answer that comes in phase out to a probe of phase in was sent with the cable in: 4-proof.md, Probes."""
+    made = case()
+    made.out_from = made.quiet_from = 10.0
+    assert phase_of(made, Sighting(12.5, ADDRESS, MAC, "echo", 0, asked=9.9, late=True)) is Phase.IN
+
+
+@pytest.mark.parametrize(
+    ("answered", "holds"),
+    [
+        ([11.0, 12.0, 13.0, 14.0, 15.0, 16.0, 17.0, 18.0], True),
+        ([11.0, 14.0, 17.0], True),
+        ([11.0, 12.0], False),  # fell silent a little later
+        ([17.5, 18.5], False),  # back before the end
+        ([10.5, 18.5], False),  # out in the middle, and back
+        ([], False),
+    ],
+    ids=["goes on", "goes on sparsely", "fell later", "back again", "out in the middle", "never"],
+)
+def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float], holds: bool) -> None:
+    """The silence lasts from 10 to 19: an outage that caused it covers the time from 13 to 16."""
+    made = case()
+    made.quiet_from, made.run.now = 10.0, 19.0
+    control = AddressState(ADDRESS + 1, 0, "process")
+    control.answered.extend(answered)
+    made.controls = [control]
+    assert (made.doubtful() == []) is holds
+
+
+def test_the_gateway_counts_only_where_it_is_alone() -> None:
+    """6-settled-details.md 12."""
+    made = case()
+    made.quiet_from, made.run.now = 10.0, 19.0
+    silent, alive = AddressState(ADDRESS + 1, 0, "process"), AddressState(ADDRESS + 2, 0, "process")
+    alive.answered.extend([14.0, 17.0])
+    made.gateway, made.controls = silent, [alive]
+    assert made.doubtful() == []
+    made.controls = []
+    assert made.doubtful() == [silent]

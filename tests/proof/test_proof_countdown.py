@@ -1,0 +1,100 @@
+"""The seconds of silence still to come, against counting ahead with exact fractions."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from netcheck.addr import Address
+from netcheck.proof.port.countdown import MOST, seconds_left
+from netcheck.proof.port.state import PortState
+from netcheck.proof.probing.address_state import Probe, ProbeKind
+from netcheck.proof.probing.scheduler import ARP_EVERY, ECHO_EVERY, Pace, ProbeScheduler
+from netcheck.proof.result import Phase, PhaseResult, Tally
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.run_state import RunState
+from netcheck.proof.targets import Net, Scope, Target
+from netcheck.proof.verdict.observation import LEAST_ARP
+from netcheck.wire.link import Way
+
+BASE = Address.from_text("192.0.2.0").value
+MAC = 0x00005E005314  # documentation MACs: RFC 7042 section 2.1.2
+
+
+def needed(seen: Tally, missed: int, tried: int, step: int, limit: float) -> int:
+    """How many more misses bring a kind to the limit: the posterior predictive of 4-proof.md, Luck, multiplied out in
+    exact fractions, one miss after the other."""
+    chance, misses, lost = Fraction(1), 0, seen.sent - seen.answered
+    while seen.answered and misses < missed + MOST:
+        more = misses - missed
+        if more >= 0 and chance * (tried + step * more) <= limit:
+            return more
+        chance *= (Fraction(lost + misses) + Fraction(1, 2)) / (seen.sent + 1 + misses)
+        misses += 1
+    return MOST if seen.answered else 0
+
+
+def case_of(arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, cable: str) -> PortState:
+    """A case whose cable has been out for so many seconds, with probes since that nothing answered."""
+    target = Target("d20/lan", "1", "d20", BASE + 20, "192.0.2.20", "process")
+    net = Net("process", BASE, 24, None, None, ())
+    way = Way("x0", MAC + 1, ((BASE + 1, 24),))
+    run = RunState(
+        Scope((target,), (target,), (net,)), RunOptions(), ProbeScheduler([way], True, Pace(), Random(1)), Random(1)
+    )
+    case = PortState(run, target)
+    run.now, case.mac, case.cable = 1000.0, MAC, cable
+    case.request = case.out_from = case.quiet_from = run.now - silent
+    case.results[Phase.IN] = PhaseResult(arp, echo)
+    for kind, many in zip(ProbeKind, missed, strict=True):
+        probes = (Probe(kind, target.address, 0, n, case.quiet_from + 0.01, run.now, settled=True) for n in range(many))
+        case.line.probes.extend(probes)
+    return case
+
+
+def tallies(most: int) -> st.SearchStrategy[Tally]:
+    """A kind that was asked so often, and answered some of it."""
+    return st.integers(0, most).flatmap(lambda sent: st.builds(Tally, st.just(sent), st.integers(0, sent)))
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    arp=tallies(60),
+    echo=tallies(120),
+    missed=st.tuples(st.integers(0, 12), st.integers(0, 30)),
+    silent=st.floats(0, 30),
+    how=st.sampled_from(["inferred", "operator", "operator, restarted"]),
+)
+def test_it_is_what_counting_ahead_says(
+    arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, how: str
+) -> None:
+    """The longest of: the least silence, the requests that must have been sent, and the misses that each kind needs;
+    where a run of misses was looked for, every probe looked at counts (6-settled-details.md 34)."""
+    case = case_of(arp, echo, missed, silent, how.split(",")[0])
+    step = 0 if how == "operator" else 1
+    case.out_from -= 5.0 if "restarted" in how else 0.0
+    tried = [max(1, many) if step else 1 for many in missed]
+    waits = [
+        case.silence_least - silent,
+        (LEAST_ARP[Phase.OUT] - missed[0]) * ARP_EVERY,
+        needed(arp, missed[0], tried[0], step, case.limit) * ARP_EVERY,
+        needed(echo, missed[1], tried[1], step, case.limit) * ECHO_EVERY,
+    ]
+    assert seconds_left(case) == pytest.approx(max(0.0, *waits))
+
+
+def test_nothing_is_left_once_it_means_something() -> None:
+    """Where the case itself says that its silence suffices, no seconds are left; before, some are."""
+    for arps in range(9):
+        case = case_of(Tally(8, 8), Tally(30, 30), (arps, 4 * arps), 1.01 * arps, "operator")
+        assert (seconds_left(case) == 0.0) == case.silent_enough(), arps
+
+
+def test_with_carrier_the_least_silence_is_all() -> None:
+    """On a direct cable nothing is asked, so that nothing is counted."""
+    assert seconds_left(case_of(Tally(8, 8), Tally(30, 30), (0, 0), 1.0, "carrier")) == pytest.approx(2.0)
+    assert seconds_left(case_of(Tally(8, 8), Tally(30, 30), (0, 0), 9.0, "carrier")) == 0.0

@@ -1,0 +1,315 @@
+"""The ear: what counts as an answer and what does not, whatever comes in and however much of it."""
+
+from __future__ import annotations
+
+import sys
+from random import Random
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from netcheck.proof.probing.address_state import FEW, MOST_MACS, SAID_EVERY, ProbeKind, Sighting
+from netcheck.proof.probing.reply_matcher import MOST_ASKERS
+from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
+from netcheck.proof.result import Tally
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.run_state import ADDRESSES_KEPT, MACS_KEPT, RunState
+from netcheck.proof.targets import Scope
+from netcheck.wire.frames import (
+    BROADCAST,
+    ECHO_REPLY,
+    REPLY,
+    Arp,
+    Echo,
+    arp_reply,
+    arp_request,
+    arp_to_wire,
+    echo_from_wire,
+    echo_to_wire,
+)
+from netcheck.wire.link import Heard, Way
+
+STATION, DEVICE, STRANGER = 0x5E005301, 0x5E005314, 0x5E005399
+OWN, OTHER_OWN, ADDRESS, BORROWED = 0xC0000201, 0xC0000202, 0xC0000214, 0xC00002F0
+
+
+class Desk:
+    """An asker with one line that has just been asked by ARP and by echo."""
+
+    def __init__(self) -> None:
+        ways = (Way("x0", STATION, ((OWN, 24),)), Way("x1", STATION + 1, ((OTHER_OWN, 24),)))
+        self.scheduler = ProbeScheduler(ways, True, Pace(), Random(1))
+        self.scheduler.senders.update({(0, "process"): OWN, (1, "process"): OTHER_OWN})
+        self.line = self.scheduler.line(ADDRESS, "process")
+        self.scheduler.want(self.line, 0.0, arp=1.01, echo=0.25)
+        (self.arp,) = self.scheduler.due(0.0)
+        self.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), 0.001)
+        (self.echo,) = self.scheduler.due(0.25)
+        asked = echo_from_wire(self.echo.frame)
+        assert asked is not None
+        self.answer = Echo(
+            STATION, DEVICE, ADDRESS, OWN, 64, ECHO_REPLY, asked.identifier, asked.sequence, asked.payload
+        )  # fmt: skip
+
+    def hear(self, frame: bytes, at: float, way: int = 0) -> Sighting | None:
+        """Let a frame come in."""
+        return self.scheduler.hear(Heard(at, way, frame))
+
+    def hear_echo(self, at: float = 0.251, way: int = 0, **changes: int | bytes) -> Sighting | None:
+        """Let the echo's answer come in, changed in some way."""
+        return self.hear(echo_to_wire(self.answer._replace(**changes)), at, way)  # type: ignore[arg-type]
+
+
+def answers(send: Send) -> dict[int, float]:
+    """Who answered a probe in time, and when."""
+    assert send.probe is not None
+    return send.probe.answers
+
+
+def test_answers_count_for_their_probe() -> None:
+    """An ARP answer and an echo answer are put down to the probes they answer, with the MAC."""
+    desk = Desk()
+    heard = desk.hear_echo()
+    assert heard == Sighting(0.251, ADDRESS, DEVICE, "echo", 0, asked=0.25)
+    assert (answers(desk.arp), answers(desk.echo)) == ({DEVICE: 0.001}, {DEVICE: 0.251})
+    assert desk.scheduler.ear.forged == 0
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"identifier": 1},
+        {"sequence": 60000},
+        {"payload": b"?" * 16},
+        {"payload": b""},
+        {"source_ip": ADDRESS + 1},
+        {"target_ip": OWN + 7},
+        {"destination": STATION + 9},
+        {"source": 0},
+        {"source": 0x01005E005314},
+        {"source": STATION},
+        {"way": 1},
+    ],
+    ids=str,
+)
+def test_forged_echo_answers_are_counted_apart(changes: dict[str, Any]) -> None:
+    """An answer that differs in one thing answers nothing; it is counted as forged."""
+    desk = Desk()
+    way = changes.pop("way", 0)
+    assert desk.hear_echo(way=way, **changes) is None
+    assert answers(desk.echo) == {}
+    assert desk.scheduler.ear.forged == 1
+
+
+def test_an_answer_given_again_counts_once() -> None:
+    """A repeated answer adds nothing, neither to the probe nor to what was heard."""
+    desk = Desk()
+    for at in (0.251, 0.252, 0.3):
+        desk.hear_echo(at)
+    assert answers(desk.echo) == {DEVICE: 0.251}
+    assert sum(hearing.how == "echo" for hearing in desk.line.hearings) == 1
+
+
+def test_a_late_answer_is_a_sign_of_life_only() -> None:
+    """After the wait an answer counts in no tally; it is still heard, for the phase its probe was sent in."""
+    desk = Desk()
+    desk.scheduler.settle(5.0)
+    heard = desk.hear_echo(5.0)
+    assert heard is not None
+    assert (heard.late, heard.means) == (True, 0.25)
+    assert answers(desk.echo) == {}
+    assert desk.line.tally(ProbeKind.ECHO, 0.0, 9.0, DEVICE) == Tally(1, 0)
+    assert heard in desk.line.hearings
+
+
+def test_an_answer_beyond_late_is_forged() -> None:
+    """Ten seconds after the wait nothing is matched any more."""
+    desk = Desk()
+    desk.scheduler.settle(20.0)
+    assert desk.hear_echo(20.0) is None
+    assert desk.scheduler.ear.forged == 1
+
+
+def test_two_owners_are_both_kept() -> None:
+    """Every answer in the window is kept, not the first one only."""
+    desk = Desk()
+    desk.hear(arp_reply(STRANGER, ADDRESS, STATION, OWN), 0.3)
+    assert set(answers(desk.arp)) == {DEVICE, STRANGER}
+    assert list(desk.line.macs(0.0)) == [DEVICE, STRANGER]
+
+
+def test_arp_answers_belong_to_the_newest_question() -> None:
+    """ARP answers carry no number, so that one that may answer the newest question is not put into an earlier phase."""
+    desk = Desk()
+    second = next(send for at in (0.5, 0.75, 1.02, 1.25) for send in desk.scheduler.due(at) if len(send.frame) == 42)
+    heard = desk.hear(arp_reply(STRANGER, ADDRESS, STATION, OWN), 1.3)
+    assert heard is not None
+    assert second.probe is not None
+    assert heard.asked == second.probe.sent
+    assert STRANGER not in answers(desk.arp)
+
+
+@pytest.mark.parametrize(
+    ("frame", "how"),
+    [
+        (arp_reply(STRANGER, ADDRESS, STATION + 9, OWN), "said"),  # to somebody else
+        (arp_request(STRANGER, ADDRESS, ADDRESS), "said"),  # an announcement
+        (arp_request(STRANGER, ADDRESS, OWN + 5), "said"),
+        (arp_to_wire(Arp(BROADCAST, STRANGER, REPLY, STRANGER, ADDRESS, STATION, OWN)), "said"),
+        (arp_reply(STRANGER, ADDRESS, STATION, OWN), "arp"),
+    ],
+    ids=["to another", "announcement", "request", "broadcast reply", "reply"],
+)
+def test_any_arp_of_the_address_is_heard(frame: bytes, how: str) -> None:
+    """Whoever speaks for the address is heard as its owner, but only an answer to us is an answer."""
+    desk = Desk()
+    heard = desk.hear(frame, 0.4)
+    assert heard is not None
+    assert (heard.how, heard.mac, heard.asked is None) == (how, STRANGER, how == "said")
+
+
+@pytest.mark.parametrize("mac", [0, BROADCAST, 0x01005E901000, 0x333300000001], ids=hex)
+def test_unbelievable_macs_are_ignored(mac: int) -> None:
+    """A group address is no station's (RFC 1812 section 3.3.2), nor is zero."""
+    desk = Desk()
+    assert desk.hear(arp_reply(mac, ADDRESS, STATION, OWN), 0.4) is None
+    assert answers(desk.arp) == {DEVICE: 0.001}
+
+
+def test_own_frames_are_not_heard() -> None:
+    """What the station itself says, on whatever interface, is no owner."""
+    desk = Desk()
+    assert desk.hear(arp_reply(STATION + 1, ADDRESS, STATION, OWN), 0.4) is None
+
+
+def test_somebody_without_an_address_is_heard() -> None:
+    """A probe of RFC 5227 tells that its sender is there, and that the address is about to be used."""
+    desk = Desk()
+    heard = desk.hear(arp_request(STRANGER, 0, ADDRESS), 0.4)
+    assert heard is not None
+    assert (heard.address, heard.mac) == (0, STRANGER)
+    assert desk.line.claimed == 0.4
+    assert STRANGER not in desk.line.macs(0.0)
+
+
+@pytest.mark.parametrize(
+    ("frame", "conflict"),
+    [
+        (arp_request(STRANGER, BORROWED, BORROWED), True),
+        (arp_reply(STRANGER, BORROWED, STATION, 0), True),
+        (arp_request(STRANGER, ADDRESS, BORROWED), False),
+        (arp_request(STRANGER, 0, BORROWED), False),  # a probe for an address in use is answered, not given in to
+    ],
+    ids=["announced", "answered", "asked for", "probed"],
+)
+def test_a_borrowed_address_is_minded(frame: bytes, conflict: bool) -> None:
+    """Somebody else with it is a conflict (RFC 5227 section 2.4); whoever asks for it is answered (section 2.5)."""
+    desk = Desk()
+    desk.scheduler.ear.borrowed.add(BORROWED)
+    desk.hear(frame, 0.4)
+    assert desk.scheduler.ear.conflict == (STRANGER if conflict else None)
+    sender = int.from_bytes(frame[28:32], "big")
+    replies = [send.frame for send in desk.scheduler.due(0.41) if send.probe is None]
+    assert replies == ([] if conflict else [arp_reply(STATION, BORROWED, STRANGER, sender)])
+
+
+def test_a_claimed_address_is_given_up_for_a_probe() -> None:
+    """While it is not yet in use, somebody else's probe for it is a conflict (RFC 5227 section 2.1.1)."""
+    desk = Desk()
+    desk.scheduler.ear.claiming.add(BORROWED)
+    desk.hear(arp_request(STRANGER, 0, BORROWED), 0.4)
+    assert desk.scheduler.ear.conflict == STRANGER
+
+
+seeds = st.sampled_from(["arp", "echo", "request", "probe"])
+
+
+@given(seeds, st.binary(max_size=80), st.integers(0, 120), st.integers(0, 80), st.integers(0, 255))
+def test_cut_padded_and_mutated_frames_never_raise(kind: str, junk: bytes, cut: int, at: int, value: int) -> None:
+    """Whatever bytes come in, the ear goes on, and nothing that is not the answer counts as one."""
+    desk = Desk()
+    frames = {
+        "arp": arp_reply(DEVICE, ADDRESS, STATION, OWN),
+        "echo": echo_to_wire(desk.answer),
+        "request": arp_request(STRANGER, ADDRESS, BORROWED),
+        "probe": arp_request(STRANGER, 0, ADDRESS),
+    }
+    whole = frames[kind]
+    mutated = whole[:at] + bytes([value]) + whole[at + 1 :]
+    for frame in (junk, whole[:cut], whole + junk, mutated[:cut] + junk, mutated):
+        for way in (0, 1):
+            desk.hear(frame, 0.4, way)
+    assert kind == "echo" or not answers(desk.echo)
+
+
+@settings(max_examples=30)
+@given(st.lists(st.binary(min_size=0, max_size=100), max_size=50))
+def test_random_frames_never_raise(frames: list[bytes]) -> None:
+    """Nor do random ones behind a plausible head."""
+    desk = Desk()
+    for frame in frames:
+        desk.hear(STATION.to_bytes(6, "big") + DEVICE.to_bytes(6, "big") + b"\x08\x06" + frame, 0.4)
+        desk.hear(STATION.to_bytes(6, "big") + DEVICE.to_bytes(6, "big") + b"\x08\x00\x45" + frame, 0.4)
+
+
+def test_a_flood_fills_no_memory() -> None:
+    """Sixty thousand frames from as many MACs leave every store within its bounds, and the device still heard."""
+    desk = Desk()
+    run = RunState(Scope((), (), ()), RunOptions(), desk.scheduler, Random(1))
+    desk.scheduler.ear.borrowed.add(BORROWED)
+    rng, replies = Random(2), 0
+    for number in range(60_000):
+        mac, at = 0x020000000000 + number, 0.3 + number / 60_000
+        frames = (
+            arp_request(mac, ADDRESS, BORROWED),
+            arp_reply(mac, ADDRESS, STATION, OWN),
+            arp_request(mac, rng.randrange(1 << 32), BORROWED),
+        )
+        heard = desk.hear(frames[number % 3], at)
+        if heard is not None:
+            run.take(heard)
+        replies += len(desk.scheduler.ear.replies)
+        desk.scheduler.ear.replies.clear()
+    desk.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), 1.31)
+    assert len(desk.line.hearings) <= 4 * FEW
+    assert max(map(len, (desk.line.last_heard, answers(desk.arp), desk.line._said))) <= MOST_MACS
+    assert len(run.spoken) <= MACS_KEPT
+    assert len(desk.scheduler.ear._asked_us) <= MOST_ASKERS
+    assert 0 < replies <= 21
+    assert DEVICE in desk.line.last_heard
+
+
+def test_one_mac_that_speaks_for_everything_fills_no_memory() -> None:
+    """Of the addresses that one MAC speaks for, the newest are kept."""
+    run = RunState(Scope((), (), ()), RunOptions(), Desk().scheduler, Random(1))
+    for number in range(10_000):
+        run.take(Sighting(number / 1000, number, STRANGER, "said", 0))
+    assert len(run.spoken[STRANGER]) == ADDRESSES_KEPT
+    assert 9_999 in run.spoken[STRANGER]
+
+
+def test_a_chatterer_does_not_drive_out_what_was_heard() -> None:
+    """A device that announces itself a thousand times a second leaves a second owner's single frame in store."""
+    desk = Desk()
+    desk.hear(arp_request(STRANGER, ADDRESS, ADDRESS), 0.3)
+    for number in range(60_000):
+        desk.hear(arp_request(DEVICE, ADDRESS, ADDRESS), 0.3 + number / 1000)
+    assert STRANGER in desk.line.macs(0.0)
+    assert len(desk.line.hearings) <= 60 / SAID_EVERY + 3
+
+
+def test_a_line_costs_little() -> None:
+    """A watched line that has been asked for an hour takes some 100 KiB at the most, so that 500 fit anywhere."""
+    desk = Desk()
+    line = desk.line
+    desk.scheduler.want(line, 10.0, arp=1.01)
+    for second in range(10, 3610):
+        desk.scheduler.due(second + 0.01)
+        desk.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), second + 0.02)
+        desk.scheduler.settle(second + 0.5)
+    size = sum(sys.getsizeof(probe) + sys.getsizeof(probe.answers) for probe in line.probes)
+    size += sum(map(sys.getsizeof, line.hearings))
+    assert len(line.probes) == FEW
+    assert size < 150_000
