@@ -11,7 +11,7 @@ import pytest
 
 from netcheck.cli.keyboard import NoKeys
 from netcheck.cli.rehearsing import Trainee
-from netcheck.proof.events import Event, Key, Press, What
+from netcheck.proof.events import Action, Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 
 PLANT = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
@@ -89,10 +89,10 @@ def test_enter_confirms_only_what_it_was_pressed_for(asked_again: bool, confirme
     not confirm that one too."""
     rig, jack = Rig(1, [], []), Jack(1, plugged=False)
     trainee = Trainee(rig, {"alpha/cpu:1": jack}, OneEnter())
-    trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Plug the cable of alpha/cpu:1 in again"))
+    trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Plug the cable of alpha/cpu:1 in again", action=Action.PLUG))
     assert trainee.pressed() == []
     assert jack.plugged
     if asked_again:
-        trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Pull the cable of alpha/cpu:1"))
+        trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Pull the cable of alpha/cpu:1", action=Action.PULL))
     rig.receive(rig.now() + 1.0)
     assert trainee.pressed() == confirmed
