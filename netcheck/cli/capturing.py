@@ -7,7 +7,7 @@ from pathlib import Path
 from types import TracebackType
 
 from netcheck.proof.prober import Prober
-from netcheck.wire.capture import CaptureWriter
+from netcheck.wire.capture.write import CaptureWriter
 from netcheck.wire.link import Link
 
 

@@ -21,7 +21,7 @@ def demand_interface(name: str) -> str:
 def demand_usable(name: str, *, carrier: bool = False) -> None:
     """LinkError where the interface that was named is not there, is no Ethernet or is switched off, or has no carrier
     where it must have one; to be called before anybody is asked for a permit."""
-    from netcheck.wire.system import found
+    from netcheck.wire.station import found
 
     there = found(name)
     if carrier and not there.carrier:
@@ -40,7 +40,7 @@ def demand_survey_file(out: Path | None) -> None:
 
 
 def _interfaces() -> str:
-    from netcheck.wire.system import interfaces
+    from netcheck.wire.station import interfaces
 
     return ", ".join(
         f"{safe(one.name)} ({', '.join([one.state, *(quad(address) for address, _ in one.addresses)])})"

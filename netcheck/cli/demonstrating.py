@@ -21,7 +21,7 @@ from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses, write_all
 from netcheck.proof.result import Verdict
 from netcheck.proof.run_options import RunOptions
-from netcheck.record.verification import read_record
+from netcheck.record.verify import read_record
 from netcheck.report.gathering import report_of
 from netcheck.report.proofs import counted, to_lines
 from netcheck.report.writing import kinds_for

@@ -13,9 +13,9 @@ from netcheck.cli.survey_listen import PlanOption, demand_hearing
 
 if TYPE_CHECKING:
     from netcheck.cli.surveying import Known
-    from netcheck.field.found import Findings, Found
+    from netcheck.field.discovery import Findings, Found
+    from netcheck.field.identify import Answered, Reach
     from netcheck.field.listen import Ear
-    from netcheck.field.unknown import Answered, Reach
     from netcheck.wire.link import Link
 
 FASTEST = 100  # questions a second: old controllers stand that
@@ -48,9 +48,9 @@ def command(
     from netcheck.cli.choosing import demand_interface
     from netcheck.cli.progress import Steps
     from netcheck.cli.surveying import Known, seconds_from
+    from netcheck.field.identify import EVERYWHERE, Answered, hear
     from netcheck.field.listen import Ear
-    from netcheck.field.unknown import EVERYWHERE, Answered, hear
-    from netcheck.wire.opening import open_link
+    from netcheck.wire.links.open import open_link
 
     seconds = seconds_from("--for", lasts)
     pace = o.within("--pace", pace, 0.1, FASTEST)
@@ -88,8 +88,8 @@ def _ask(wire: Link, ear: Ear, known: Known, permit: str, pace: float, bar: Any,
     """Ask, once a check of its own address must be over; a network with several on it needs a permit."""
     from netcheck.addr import Address, Prefix
     from netcheck.cli.proving import permit_for
+    from netcheck.field.identify import SETTLED, Answered, ask, prefixes_to_ask
     from netcheck.field.listen import take
-    from netcheck.field.unknown import SETTLED, Answered, ask, prefixes_to_ask
 
     if len(ear.macs) > 1:
         _say(f"this is no direct cable: {len(ear.macs)} devices were heard")
@@ -109,8 +109,8 @@ def _ask(wire: Link, ear: Ear, known: Known, permit: str, pace: float, bar: Any,
 def _findings(ear: Ear, answered: Answered, interface: str, seconds: float, why: str, asked: bool) -> Findings:
     from netcheck.addr import mac_text, quad
     from netcheck.cli.surveying import today
-    from netcheck.field.found import Findings
-    from netcheck.field.unknown import hosts_of
+    from netcheck.field.discovery import Findings
+    from netcheck.field.identify import hosts_of
     from netcheck.text import listed
 
     hosts = (*ear.found(), *hosts_of(answered.answers))
@@ -137,7 +137,7 @@ def _silent(ear: Ear, asked: bool) -> str:
 
 
 def _reaches(found: Findings, own: tuple[tuple[int, int], ...], known: Known) -> dict[Found, Reach]:
-    from netcheck.field.unknown import reach
+    from netcheck.field.identify import reach
 
     heard = {host.address for host in found.hosts}
 

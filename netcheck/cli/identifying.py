@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from netcheck.field.identity import ask_modbus, holder, to_evidence
+from netcheck.field.modbus_identity import ask_modbus, holder, to_evidence
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Scope
 from netcheck.wire.link import Way

@@ -13,7 +13,7 @@ from netcheck.proof.port.countdown import seconds_left
 from netcheck.proof.prober import Prober
 from netcheck.proof.probing.address_state import EVER, ProbeKind
 from netcheck.proof.result import Phase, Verdict
-from netcheck.record.writing import Recorder
+from netcheck.record.write import Recorder
 from netcheck.wire.link import Link
 
 # Kinds of event that the record keeps; a proof has a line of its own.

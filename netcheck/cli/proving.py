@@ -31,7 +31,7 @@ from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope
 from netcheck.record.model import Run
-from netcheck.record.writing import Recorder
+from netcheck.record.write import Recorder
 from netcheck.report.board import Board
 from netcheck.report.proofs import counted, summary, to_json, to_lines
 from netcheck.text import safe
@@ -73,8 +73,8 @@ def permit_for(given: str) -> str:
 
 def open_the_link(order: Order) -> Link:
     """Open the interface, and with --direct the station's other ones beside it."""
-    from netcheck.wire.opening import kind_from_text, open_link
-    from netcheck.wire.system import other_interfaces_up
+    from netcheck.wire.links.open import kind_from_text, open_link
+    from netcheck.wire.station import other_interfaces_up
 
     others = other_interfaces_up(order.interface) if order.settings.direct else ()
     return open_link(kind_from_text(order.link), order.interface, others, overhears=order.settings.typed)

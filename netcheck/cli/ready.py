@@ -15,7 +15,7 @@ import typer
 from netcheck.errors import NetcheckError, Problem
 
 if TYPE_CHECKING:
-    from netcheck.field.facts import RecordFact
+    from netcheck.field.readiness_facts import RecordFact
     from netcheck.plan.model import Plan
 
 
@@ -51,10 +51,10 @@ def command(
     """
     from netcheck.cli.choosing import demand_interface, record_path
     from netcheck.field.looking import gather
-    from netcheck.field.ready import judge
+    from netcheck.field.readiness import judge
     from netcheck.plan.read import read_plan
     from netcheck.report.readiness import ready, to_json, to_text
-    from netcheck.wire.opening import kind_from_text
+    from netcheck.wire.links.open import kind_from_text
 
     read = read_plan(plan)
     place = record_fact(record_path(record, read), read)
@@ -68,7 +68,7 @@ def command(
 
 def record_fact(path: Path, plan: Plan) -> RecordFact:
     """What is at the record's place, and whether it can be written there."""
-    from netcheck.field.facts import RecordFact, RecordState
+    from netcheck.field.readiness_facts import RecordFact, RecordState
 
     stands = _why_not_writable(path)
     if stands is not None:
@@ -102,8 +102,8 @@ def _why_not_writable(path: Path) -> Problem | None:
 
 def _found(path: Path, plan: Plan) -> RecordFact:
     """What the file that is there already comes to."""
-    from netcheck.field.facts import RecordFact, RecordState
-    from netcheck.record.verification import State, read_record
+    from netcheck.field.readiness_facts import RecordFact, RecordState
+    from netcheck.record.verify import State, read_record
 
     another = "Keep it, and give another --record"
     try:

@@ -15,7 +15,7 @@ from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.text import safe
 
 if TYPE_CHECKING:
-    from netcheck.record.verification import Record
+    from netcheck.record.verify import Record
     from netcheck.report.model import Report
     from netcheck.report.writing import Kind
     from netcheck.rules.engine import Checked
@@ -120,7 +120,7 @@ def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:
 
 
 def _records(paths: list[Path]) -> tuple[Record, ...]:
-    from netcheck.record.verification import read_record
+    from netcheck.record.verify import read_record
 
     records, problems = [], list[Problem]()
     for path in dict.fromkeys(paths):

@@ -11,9 +11,9 @@ import typer
 from netcheck.cli import options as o
 
 if TYPE_CHECKING:
-    from netcheck.field.found import Findings
+    from netcheck.field.discovery import Findings
     from netcheck.field.listen import Ear
-    from netcheck.wire.opening import Kind
+    from netcheck.wire.links.open import Kind
 
 Out = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
 PlanOption = Annotated[Path | None, typer.Option("--plan", help="Plan whose subnets and devices are known.")]
@@ -40,7 +40,7 @@ def command(
     from netcheck.cli.progress import Steps
     from netcheck.cli.surveying import Known, finish, seconds_from
     from netcheck.field.listen import Ear, listen
-    from netcheck.wire.opening import open_link
+    from netcheck.wire.links.open import open_link
 
     seconds = seconds_from("--for", lasts)
     demand_interface(interface)
@@ -70,7 +70,7 @@ def command(
 def demand_hearing(link: o.LinkKind) -> Kind:
     """The kind of a link that hears ARP; UsageError for the one that does not."""
     from netcheck.errors import Problem, UsageError
-    from netcheck.wire.opening import kind_from_text
+    from netcheck.wire.links.open import kind_from_text
 
     if link is o.LinkKind.UNPRIVILEGED:
         raise UsageError(Problem("the unprivileged link hears no ARP", do="Use --link raw, as root"))
@@ -80,7 +80,7 @@ def demand_hearing(link: o.LinkKind) -> Kind:
 def _findings(ear: Ear, interface: str, seconds: float, why: str, more: list[str]) -> Findings:
     from netcheck.addr import mac_text, quad
     from netcheck.cli.surveying import today
-    from netcheck.field.found import Findings
+    from netcheck.field.discovery import Findings
 
     notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]
     notes += [f"{ear.left_out} further entries were left out: there were too many"] if ear.left_out else []

@@ -48,7 +48,7 @@ def command(
     from netcheck.cli.proving import permit_for
     from netcheck.cli.surveying import Known, finish, today
     from netcheck.field.sweeping import Sweeping, prefix_to_sweep
-    from netcheck.wire.opening import open_link
+    from netcheck.wire.links.open import open_link
 
     asked = prefix_to_sweep(prefix, really)
     pace, rounds = o.within("--pace", pace, 0.1, FASTEST), round(o.within("--rounds", rounds, 1, 10))

@@ -17,7 +17,7 @@ from netcheck.addr import quad
 from netcheck.cli.grounding import Ground, ground
 from netcheck.cli.options import Form, within
 from netcheck.errors import Problem, UsageError
-from netcheck.field.found import Findings, Found
+from netcheck.field.discovery import Findings, Found
 from netcheck.text import safe
 
 _DURATION = re.compile(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)

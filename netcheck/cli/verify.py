@@ -30,7 +30,7 @@ def command(
 
     Example: netcheck verify tarn-hollow-2026-11-02.jsonl
     """
-    from netcheck.record.verification import verify
+    from netcheck.record.verify import verify
     from netcheck.report.verifications import to_json, to_text
 
     results, problems = [], list[Problem]()

@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from netcheck.addr import Address
-from netcheck.field.found import MOST, Found
+from netcheck.field.discovery import MOST, Found
 from netcheck.survey.readers.values import why_no_host
+from netcheck.wire.dhcp import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire
 from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
 from netcheck.wire.link import Carrier, Heard, Link
-from netcheck.wire.packets import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire
 
 ARP, ANNOUNCED, PROBED = "ARP", "ARP announcement", "checks whether it is free (ARP probe)"
 IPV4, DHCP, ASKED_FOR, LLDP = "IPv4", "DHCP", "asks for it by DHCP", "LLDP"

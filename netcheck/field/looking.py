@@ -10,12 +10,12 @@ from datetime import datetime
 from pathlib import Path
 
 from netcheck.errors import LinkError, Problem
-from netcheck.field.facts import Clock, Facts, RecordFact
+from netcheck.field.readiness_facts import Clock, Facts, RecordFact
 from netcheck.plan.model import Plan
 from netcheck.proof.targets import scope_of
-from netcheck.wire import netlink
-from netcheck.wire.opening import Kind, open_link
-from netcheck.wire.system import interfaces, on_linux
+from netcheck.wire.linux import netlink
+from netcheck.wire.links.open import Kind, open_link
+from netcheck.wire.station import interfaces, on_linux
 
 _TIMEX = 512  # bytes, more than struct timex has (adjtimex(2))
 _NOT_SYNCHRONISED = 5  # TIME_ERROR

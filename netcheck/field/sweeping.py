@@ -15,7 +15,7 @@ from math import ceil
 
 from netcheck.addr import Prefix, mac_text, quad
 from netcheck.errors import LinkError, Problem, UsageError
-from netcheck.field.found import Findings, Found, Relay, prefixes_of
+from netcheck.field.discovery import Findings, Found, Relay, prefixes_of
 from netcheck.field.sweep import Answers, Gone, sweep
 from netcheck.wire.link import Link, Way
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from netcheck.proof.result import Proof
 from netcheck.record.chain import Kind, Line
-from netcheck.record.reading import proof_of
+from netcheck.record.read import proof_of
 
 # Kinds of event that the record itself writes; the caller has others of its own.
 RESUMED, TORN, PLAN_CHANGED = "resumed", "torn", "plan-changed"

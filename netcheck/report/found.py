@@ -9,7 +9,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.addr import mac_text, quad
-from netcheck.field.found import Findings, Found
+from netcheck.field.discovery import Findings, Found
 from netcheck.report.survey_file import entry_of, table_to_csv
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe

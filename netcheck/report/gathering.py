@@ -10,7 +10,7 @@ from netcheck.errors import Problem, RecordError
 from netcheck.plan.model import Interface, Plan
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.verification import Record
+from netcheck.record.verify import Record
 from netcheck.report.changes import changes_of
 from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.rules.catalogue import RULES

@@ -10,7 +10,7 @@ from pathlib import PurePath
 from netcheck.plan.model import Interface, Plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.model import Proved
-from netcheck.record.verification import Record, State
+from netcheck.record.verify import Record, State
 from netcheck.report.changes import Changes
 from netcheck.rules.engine import Checked
 from netcheck.rules.rule import Rule

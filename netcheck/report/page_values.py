@@ -13,7 +13,7 @@ from markupsafe import Markup, escape
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
-from netcheck.record.verification import Record
+from netcheck.record.verify import Record
 from netcheck.report import words
 from netcheck.report.asking import asked_of
 from netcheck.report.map_parts import maps_of

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from textwrap import wrap
 from typing import Any
 
-from netcheck.field.facts import Level, Line
+from netcheck.field.readiness_facts import Level, Line
 from netcheck.text import safe
 
 INDENT = " " * 6

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any, assert_never
 
-from netcheck.record.reading import Fault, Torn
-from netcheck.record.verification import State, Verification
+from netcheck.record.read import Fault, Torn
+from netcheck.record.verify import State, Verification
 from netcheck.text import safe
 
 PAPER = (

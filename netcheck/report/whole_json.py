@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from netcheck.record.verification import Record
+from netcheck.record.verify import Record
 from netcheck.report import findings_json, verifications
 from netcheck.report.asking import asked_of
 from netcheck.report.changes import Changed, Changes

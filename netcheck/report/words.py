@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.reading import Fault, Torn
+from netcheck.record.read import Fault, Torn
 from netcheck.report.model import Report, short
 from netcheck.rules.finding import Severity
 

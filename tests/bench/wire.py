@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from netcheck.field.sweep import sweep
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_from_wire, echo_to_wire, padded
 from netcheck.wire.link import Heard
-from netcheck.wire.raw import RawLink, open_raw
+from netcheck.wire.links.raw import RawLink, open_raw
 from tests.bench.results import publish, rounds
 from tests.lab.netns import Lab, why_not
 from tests.lab.responder import respond

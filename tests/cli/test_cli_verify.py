@@ -12,7 +12,7 @@ import pytest
 
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.model import Run
-from netcheck.record.writing import Recorder
+from netcheck.record.write import Recorder
 
 
 def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:

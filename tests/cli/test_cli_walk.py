@@ -15,7 +15,7 @@ from netcheck.cli.proving import Order, Outcome, conduct, finish
 from netcheck.proof.events import Event, Key, Press
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.walk.walker import Walker
-from netcheck.record.verification import verify
+from netcheck.record.verify import verify
 from netcheck.rig.network import Jack, Rig
 from netcheck.rig.plant import Trouble, plant
 

@@ -19,7 +19,7 @@ from scapy.layers.inet import IP, UDP
 from scapy.layers.l2 import ARP, Ether
 
 from netcheck.addr import quad
-from netcheck.field import found
+from netcheck.field.discovery import MOST
 from netcheck.field.listen import ANNOUNCED, Ear
 from netcheck.field.listen import ARP as BY_ARP
 
@@ -130,12 +130,12 @@ def test_a_flood_of_forged_hosts_stays_small() -> None:
     """Beyond the limit hosts are counted and not kept."""
     hears = Ear(frozenset({STATION}), NETS)
     template = bytes(arp(1, MAC, "192.0.2.20", "192.0.2.1"))
-    for number in range(found.MOST + 500):
+    for number in range(MOST + 500):
         address = (0x0A000001 + number).to_bytes(4, "big")
         hears.hear(template[:28] + address + template[32:])
-    assert len(hears.hosts) == found.MOST
+    assert len(hears.hosts) == MOST
     assert hears.left_out >= 500
-    assert hears.frames == found.MOST + 500
+    assert hears.frames == MOST + 500
 
 
 @given(st.lists(st.binary(max_size=120), max_size=20))

@@ -12,7 +12,7 @@ from scapy.layers.l2 import ARP, Ether
 from netcheck.field.sweep import Gone, sweep
 from netcheck.wire.frames import Arp, arp_from_wire, arp_reply, arp_to_wire
 from netcheck.wire.link import Carrier, Heard, Way
-from netcheck.wire.raw import open_raw
+from netcheck.wire.links.raw import open_raw
 from tests.lab.netns import Lab, lab  # noqa: F401
 from tests.lab.responder import respond
 

@@ -25,7 +25,7 @@ from scapy.contrib.lldp import (
 )
 from scapy.layers.l2 import Ether
 
-from netcheck.record.verification import read_record
+from netcheck.record.verify import read_record
 from tests.lab.netns import Lab, why_not
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]

@@ -11,7 +11,7 @@ import pytest
 
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_from_wire, arp_request, echo_from_wire, echo_to_wire
 from netcheck.wire.link import Heard
-from netcheck.wire.raw import RawLink, open_raw
+from netcheck.wire.links.raw import RawLink, open_raw
 from tests.lab.netns import Lab
 from tests.lab.responder import respond
 

@@ -16,7 +16,7 @@ from netcheck.proof.settings.findings import SettingsFound
 from netcheck.proof.settings.inquiry import Inquiry
 from netcheck.proof.settings.trial import SettingsQuestion
 from netcheck.wire.link import Heard, Link
-from netcheck.wire.raw import open_raw
+from netcheck.wire.links.raw import open_raw
 from tests.lab.netns import Lab, why_not
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]

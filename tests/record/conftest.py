@@ -10,7 +10,7 @@ import pytest
 
 from netcheck.proof.result import Phase, PhaseResult, Proof, Rtt, Tally, Verdict
 from netcheck.record.model import Run
-from netcheck.record.writing import Recorder
+from netcheck.record.write import Recorder
 
 ROWS = {"pasteuriser-plc/cpu": "aaaa", "line-panel/lan": "bbbb", "filler-drive/lan": "cccc"}
 

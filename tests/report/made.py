@@ -12,8 +12,8 @@ from netcheck.plan.read import read_plan
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
 from netcheck.record.model import Run
-from netcheck.record.verification import read_record
-from netcheck.record.writing import Recorder
+from netcheck.record.verify import read_record
+from netcheck.record.write import Recorder
 from netcheck.report.gathering import report_of
 from netcheck.report.model import Report
 from netcheck.rules.engine import Checked, check

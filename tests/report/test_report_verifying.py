@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.record.verification import read_record
+from netcheck.record.verify import read_record
 from netcheck.report.page import to_html
 from tests.report.made import report_from
 

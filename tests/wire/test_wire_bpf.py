@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from scapy.layers.inet import ICMP, IP, TCP, UDP, IPOption_NOP
 from scapy.layers.l2 import ARP, Dot1Q, Ether
 
-from netcheck.wire import bpf
+from netcheck.wire.linux import bpf
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="classic BPF on sockets is Linux's")
 

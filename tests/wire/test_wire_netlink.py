@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, Mac
-from netcheck.wire import netlink
+from netcheck.wire.linux import netlink
 from tests.lab.netns import Lab
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="rtnetlink is Linux's")

@@ -9,11 +9,11 @@ from collections.abc import Iterator
 
 import pytest
 
-from netcheck.wire.elsewhere import FlagsWatch
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_to_wire, padded
 from netcheck.wire.link import Carrier, Heard, Link, News
-from netcheck.wire.opening import open_link
-from netcheck.wire.system import Interface, interfaces
+from netcheck.wire.links.open import open_link
+from netcheck.wire.other_systems import FlagsWatch
+from netcheck.wire.station import Interface, interfaces
 from tests.lab.netns import Lab
 
 STATION, STATION_IP = 0x00005E005301, 0xC0000201
@@ -106,7 +106,7 @@ def by_libpcap(name: str) -> tuple[str, list[bytes], list[float], list[bool | No
     from scapy.config import conf
 
     conf.use_pcap = True
-    from netcheck.wire import elsewhere
+    from netcheck.wire import other_systems as elsewhere
 
     connected = [elsewhere.connected_by_libpcap(name), elsewhere.connected_by_libpcap("nothere")]
     with open_link("portable", name) as link:
@@ -146,7 +146,7 @@ def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket])
 
 def listed_by_scapy() -> list[Interface]:
     """Runs inside a namespace: how other systems list their interfaces."""
-    from netcheck.wire.elsewhere import interfaces_by_scapy
+    from netcheck.wire.other_systems import interfaces_by_scapy
 
     return interfaces_by_scapy()
 

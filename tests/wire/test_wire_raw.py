@@ -21,7 +21,7 @@ from netcheck.wire.frames import (
     padded,
 )
 from netcheck.wire.link import Carrier, Heard, News
-from netcheck.wire.raw import BATCH, RawLink, open_raw
+from netcheck.wire.links.raw import BATCH, RawLink, open_raw
 from tests.lab.netns import Lab
 
 pytestmark = pytest.mark.lab

@@ -9,7 +9,7 @@ import pytest
 from netcheck.errors import LinkError
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, arp_request, echo_from_wire, echo_to_wire
 from netcheck.wire.link import Carrier, Heard, Link
-from netcheck.wire.opening import open_link
+from netcheck.wire.links.open import open_link
 from tests.lab.netns import Lab
 
 pytestmark = pytest.mark.lab

@@ -28,15 +28,15 @@ def open_link(
     `overhears` and `listens` are wishes that the raw link alone grants."""
     match kind:
         case "raw":
-            from netcheck.wire.raw import open_raw
+            from netcheck.wire.links.raw import open_raw
 
             return open_raw(interface, others, overhears=overhears, listens=listens)
         case "portable":
-            from netcheck.wire.portable import open_portable
+            from netcheck.wire.links.portable import open_portable
 
             return open_portable(interface, others)
         case "unprivileged":
-            from netcheck.wire.unprivileged import open_unprivileged
+            from netcheck.wire.links.unprivileged import open_unprivileged
 
             return open_unprivileged(interface, others)
         case _:

@@ -17,12 +17,12 @@ from operator import attrgetter
 from types import TracebackType
 from typing import Self
 
-from netcheck.wire import bpf
-from netcheck.wire.carrier import CarrierWatch
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import padded
 from netcheck.wire.link import Heard, News, Way
-from netcheck.wire.system import Interface, found, link_error, needs_linux, on_linux
+from netcheck.wire.linux import bpf
+from netcheck.wire.linux.carrier import CarrierWatch
+from netcheck.wire.station import Interface, found, link_error, needs_linux, on_linux
 
 BUFFER = 4 << 20  # bytes; of 1,022 answers at once the default buffer keeps 256, 1 MiB all
 BATCH = 4096  # frames taken from one way in one call, so that a flood cannot hold the caller

@@ -15,7 +15,7 @@ from netcheck.files import open_plain, refused_by_system
 from netcheck.proof.result import Verdict
 from netcheck.record.chain import Kind, Line
 from netcheck.record.model import Content, Run
-from netcheck.record.reading import Fault, Step, Torn, follow, proof_of, raw_lines
+from netcheck.record.read import Fault, Step, Torn, follow, proof_of, raw_lines
 
 SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory: some 10,000 proofs; `verify` has no limit
 

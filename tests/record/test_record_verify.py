@@ -17,9 +17,9 @@ from netcheck.files import FileError
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.chain import GENESIS, Kind, to_line
 from netcheck.record.model import Run
-from netcheck.record.reading import Fault, Torn, follow, raw_lines
-from netcheck.record.verification import SIZE_LIMIT, State, Verification, read_record, verify, verify_steps
-from netcheck.record.writing import Recorder
+from netcheck.record.read import Fault, Torn, follow, raw_lines
+from netcheck.record.verify import SIZE_LIMIT, State, Verification, read_record, verify, verify_steps
+from netcheck.record.write import Recorder
 
 AT = "2026-11-02T09:14:03.120Z"
 RUN = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from netcheck.addr import Address, Prefix
-from netcheck.field.found import Found
+from netcheck.field.discovery import Found
 from netcheck.field.listen import Ear, Span, take
 from netcheck.field.sweep import Answers, Gone, sweep
 from netcheck.wire.link import Link

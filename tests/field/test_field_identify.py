@@ -10,8 +10,19 @@ from hypothesis import strategies as st
 from scapy.layers.l2 import ARP, Ether
 
 from netcheck.addr import Prefix, quad
+from netcheck.field.identify import (
+    EVERYWHERE,
+    LARGEST,
+    QUIET,
+    USUAL,
+    Reach,
+    ask,
+    hear,
+    hosts_of,
+    prefixes_to_ask,
+    reach,
+)
 from netcheck.field.listen import Ear
-from netcheck.field.unknown import EVERYWHERE, LARGEST, QUIET, USUAL, Reach, ask, hear, hosts_of, prefixes_to_ask, reach
 from netcheck.wire.link import Carrier, Heard
 from tests.field.test_field_sweep import DEVICE, STATION, Wire, says
 

@@ -8,9 +8,9 @@ import os
 import pytest
 
 from netcheck.errors import LinkError
-from netcheck.wire.opening import KINDS, Kind, open_link
-from netcheck.wire.raw import open_raw
-from netcheck.wire.system import found, interfaces, link_error, other_interfaces_up
+from netcheck.wire.links.open import KINDS, Kind, open_link
+from netcheck.wire.links.raw import open_raw
+from netcheck.wire.station import found, interfaces, link_error, other_interfaces_up
 from tests.lab.netns import Lab
 
 

@@ -8,8 +8,8 @@ from enum import StrEnum
 
 from netcheck.errors import Problem
 from netcheck.proof.targets import Net, Scope
-from netcheck.wire.netlink import Route
-from netcheck.wire.system import Interface
+from netcheck.wire.linux.netlink import Route
+from netcheck.wire.station import Interface
 
 
 class Level(StrEnum):

@@ -22,9 +22,9 @@ from netcheck.errors import RecordError
 from netcheck.files import FileError
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.model import Run
-from netcheck.record.reading import Torn
-from netcheck.record.verification import read_record, verify
-from netcheck.record.writing import Recorder
+from netcheck.record.read import Torn
+from netcheck.record.verify import read_record, verify
+from netcheck.record.write import Recorder
 
 Open = Callable[..., Recorder]
 Make = Callable[..., Proof]
@@ -211,7 +211,7 @@ def test_killed_while_it_writes(run: MakeRun, recorder: Open, tmp_path: Path) ->
         from pathlib import Path
         from netcheck.proof.result import Proof, Verdict
         from netcheck.record.model import Run
-        from netcheck.record.writing import Recorder
+        from netcheck.record.write import Recorder
         run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
         record = Recorder.open(Path(sys.argv[1]), run, {}, lambda: datetime.now(UTC))
         for port in range(1_000_000):

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.field.identity import Unknown, ask_modbus, holder, to_evidence
+from netcheck.field.modbus_identity import Unknown, ask_modbus, holder, to_evidence
 from netcheck.wire.modbus import Identity
 from tests.lab.netns import Lab
 

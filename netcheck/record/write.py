@@ -21,8 +21,8 @@ from netcheck.proof.result import Proof
 from netcheck.record.chain import GENESIS, LINE_LIMIT, Kind, Line, moment_text, to_line
 from netcheck.record.lock import hold
 from netcheck.record.model import PLAN_CHANGED, RESUMED, TORN, Content, Run
-from netcheck.record.reading import Fault, Step, Torn, follow, raw_lines
-from netcheck.record.verification import SIZE_LIMIT
+from netcheck.record.read import Fault, Step, Torn, follow, raw_lines
+from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
 
 _FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)

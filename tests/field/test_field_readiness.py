@@ -15,17 +15,17 @@ from typing import Any
 import pytest
 
 from netcheck.errors import Problem
-from netcheck.field.facts import Clock, Facts, Level, Line, RecordFact, RecordState
 from netcheck.field.looking import synchronised
-from netcheck.field.ready import judge
+from netcheck.field.readiness import judge
+from netcheck.field.readiness_facts import Clock, Facts, Level, Line, RecordFact, RecordState
 from netcheck.plan.read import read_plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Net, Scope, Target, scope_of
 from netcheck.record.model import Run
-from netcheck.record.writing import Recorder
+from netcheck.record.write import Recorder
 from netcheck.report.readiness import to_text
-from netcheck.wire.netlink import MAIN, Route
-from netcheck.wire.system import Interface
+from netcheck.wire.linux.netlink import MAIN, Route
+from netcheck.wire.station import Interface
 from tests.lab.netns import Lab
 
 

@@ -27,12 +27,12 @@ from typing import Self
 from netcheck.addr import quad
 from netcheck.errors import LinkError
 from netcheck.text import safe
-from netcheck.wire import netlink
-from netcheck.wire.carrier import CarrierWatch
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, echo_from_wire, echo_to_wire
 from netcheck.wire.link import Heard, News, Way
-from netcheck.wire.system import Interface, found, link_error, needs_linux, on_linux
+from netcheck.wire.linux import netlink
+from netcheck.wire.linux.carrier import CarrierWatch
+from netcheck.wire.station import Interface, found, link_error, needs_linux, on_linux
 
 BATCH = 4096
 REMEMBERED = 8192  # open requests whose identifier is kept

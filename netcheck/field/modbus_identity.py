@@ -14,7 +14,7 @@ from time import monotonic
 
 from netcheck.addr import mac_text, quad
 from netcheck.text import safe
-from netcheck.wire import netlink
+from netcheck.wire.linux import netlink
 from netcheck.wire.modbus import LONGEST, PORT, Identity, Refusal, missing, reply_from_wire, request_to_wire
 
 TIMEOUT = 2.0  # seconds for all of it

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 from netcheck.errors import LinkError, NetcheckError
 from netcheck.text import listed, safe
-from netcheck.wire import netlink
 from netcheck.wire.link import Way
+from netcheck.wire.linux import netlink
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ def on_linux() -> bool:
 def interfaces() -> list[Interface]:
     """All interfaces of the station, by index; LinkError where the system does not tell."""
     if not on_linux():
-        from netcheck.wire.elsewhere import interfaces_by_scapy
+        from netcheck.wire.other_systems import interfaces_by_scapy
 
         return interfaces_by_scapy()
     try:

@@ -1,0 +1,1 @@
+"""The links: one module per way in which the operating system lets frames leave and arrive."""

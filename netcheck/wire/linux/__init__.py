@@ -1,0 +1,1 @@
+"""What Linux alone offers: rtnetlink, carrier events and the classic BPF filter."""
