@@ -15,7 +15,8 @@ from netcheck.plan.model import Plan
 from netcheck.proof.targets import scope_of
 from netcheck.wire.linux import netlink
 from netcheck.wire.links.open import Kind, open_link
-from netcheck.wire.station import interfaces, on_linux
+from netcheck.wire.station import interfaces
+from netcheck.wire.system_errors import on_linux
 
 _TIMEX = 512  # bytes, more than struct timex has (adjtimex(2))
 _NOT_SYNCHRONISED = 5  # TIME_ERROR

@@ -11,8 +11,8 @@ from netcheck.addr import Address, InterfaceAddress, Prefix, quad
 from netcheck.field.readiness_facts import Facts, Level, Line, RecordState
 from netcheck.proof.targets import Net
 from netcheck.text import listed, safe
+from netcheck.wire.interface import Interface
 from netcheck.wire.linux.netlink import MAIN, Route
-from netcheck.wire.station import Interface
 
 
 def judge(facts: Facts) -> tuple[Line, ...]:

@@ -9,7 +9,6 @@ from enum import StrEnum
 from netcheck.errors import Problem
 from netcheck.proof.targets import Net, Scope
 from netcheck.wire.linux.netlink import Route
-from netcheck.wire.station import Interface
 
 
 class Level(StrEnum):

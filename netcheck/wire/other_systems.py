@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from netcheck.addr import Mac
+from netcheck.wire.interface import Interface
 from netcheck.wire.link import Carrier
-from netcheck.wire.station import Interface
 
 FLAGS_EVERY = 0.5  # seconds between looks at libpcap's flags, each of which lists all interfaces
 

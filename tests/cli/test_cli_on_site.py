@@ -8,7 +8,8 @@ import pytest
 
 from netcheck.cli.main import build
 from netcheck.errors import LinkError, UsageError
-from netcheck.wire.station import interfaces, on_linux
+from netcheck.wire.station import interfaces
+from netcheck.wire.system_errors import on_linux
 
 PLAN = str(Path(__file__).parents[2] / "plans" / "tarn-hollow-mended")
 COMMANDS = {

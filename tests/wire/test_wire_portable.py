@@ -10,10 +10,11 @@ from collections.abc import Iterator
 import pytest
 
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_to_wire, padded
+from netcheck.wire.interface import Interface
 from netcheck.wire.link import Carrier, Heard, Link, News
 from netcheck.wire.links.open import open_link
 from netcheck.wire.other_systems import FlagsWatch
-from netcheck.wire.station import Interface, interfaces
+from netcheck.wire.station import interfaces
 from tests.lab.netns import Lab
 
 STATION, STATION_IP = 0x00005E005301, 0xC0000201

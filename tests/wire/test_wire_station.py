@@ -10,7 +10,8 @@ import pytest
 from netcheck.errors import LinkError
 from netcheck.wire.links.open import KINDS, Kind, open_link
 from netcheck.wire.links.raw import open_raw
-from netcheck.wire.station import found, interfaces, link_error, other_interfaces_up
+from netcheck.wire.station import found, interfaces, other_interfaces_up
+from netcheck.wire.system_errors import link_error
 from tests.lab.netns import Lab
 
 

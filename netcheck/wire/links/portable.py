@@ -18,12 +18,14 @@ from netcheck.errors import LinkError, NetcheckError
 from netcheck.text import safe
 from netcheck.wire.clock import Clock
 from netcheck.wire.frames import padded
+from netcheck.wire.interface import Interface
 from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.links.raw import BATCH, enlarge, join_lldp
 from netcheck.wire.linux import bpf
 from netcheck.wire.linux.carrier import CarrierWatch, Watch
 from netcheck.wire.other_systems import FlagsWatch, connected_by_libpcap
-from netcheck.wire.station import Interface, found, link_error, on_linux
+from netcheck.wire.station import found
+from netcheck.wire.system_errors import link_error, on_linux
 
 FILTER = "arp or ether proto 0x88cc or (icmp and ether dst {mac}) or udp dst port 67 or ether proto 0x8100"
 EVERY = 0.02  # seconds from step to step; a step looks into every socket, since some hide frames from select

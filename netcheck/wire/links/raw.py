@@ -19,10 +19,12 @@ from typing import Self
 
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import padded
+from netcheck.wire.interface import Interface
 from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.linux import bpf
 from netcheck.wire.linux.carrier import CarrierWatch
-from netcheck.wire.station import Interface, found, link_error, needs_linux, on_linux
+from netcheck.wire.station import found
+from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
 BUFFER = 4 << 20  # bytes; of 1,022 answers at once the default buffer keeps 256, 1 MiB all
 BATCH = 4096  # frames taken from one way in one call, so that a flood cannot hold the caller

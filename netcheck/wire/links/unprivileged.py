@@ -29,10 +29,12 @@ from netcheck.errors import LinkError
 from netcheck.text import safe
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, echo_from_wire, echo_to_wire
+from netcheck.wire.interface import Interface
 from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.linux import netlink
 from netcheck.wire.linux.carrier import CarrierWatch
-from netcheck.wire.station import Interface, found, link_error, needs_linux, on_linux
+from netcheck.wire.station import found
+from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
 BATCH = 4096
 REMEMBERED = 8192  # open requests whose identifier is kept

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
+from netcheck.wire.interface import Interface
 from netcheck.wire.link import Carrier
 from netcheck.wire.linux import netlink
-from netcheck.wire.station import Interface
 
 EVERY = 0.02  # seconds from look to look
 MOST = 1000  # messages taken in one look, so that a storm of events cannot hold the caller
