@@ -47,7 +47,7 @@ def command(
     from netcheck.cli.progress import Steps
     from netcheck.cli.proving import permit_for
     from netcheck.cli.surveying import Known, finish, today
-    from netcheck.field.sweeping import Sweeping, prefix_to_sweep
+    from netcheck.field.sweep import Sweeping, prefix_to_sweep
     from netcheck.wire.links.open import open_link
 
     asked = prefix_to_sweep(prefix, really)
@@ -80,7 +80,7 @@ def _sender(wire: Link, prefix: Prefix, known: Known) -> int:
     """The address to ask from, once it is known to be free to use; 0 for none, which is said."""
     from netcheck.addr import quad
     from netcheck.errors import LinkError
-    from netcheck.field.sweeping import claim, sender_for
+    from netcheck.field.sweep import claim, sender_for
 
     own = sender_for(wire.ways[0], prefix)
     nets = [] if known.base is None else known.base.aim.nets

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 
 from netcheck.errors import Problem
-from netcheck.field.looking import synchronised
 from netcheck.field.readiness import judge
 from netcheck.field.readiness_facts import Clock, Facts, Level, Line, RecordFact, RecordState
+from netcheck.field.readiness_gather import synchronised
 from netcheck.plan.read import read_plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Net, Scope, Target, scope_of

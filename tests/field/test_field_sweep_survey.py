@@ -15,7 +15,7 @@ from netaddr import IPNetwork, IPSet
 from netcheck.addr import Prefix, mac_text, quad
 from netcheck.errors import LinkError, UsageError
 from netcheck.field.discovery import prefixes_of
-from netcheck.field.sweeping import Sweeping, claim, prefix_to_sweep, sender_for
+from netcheck.field.sweep import Sweeping, claim, prefix_to_sweep, sender_for
 from netcheck.plan.read import read_plan
 from netcheck.report.found import to_csv, to_entry, to_json, to_table, to_text
 from netcheck.survey.read import read_surveys
