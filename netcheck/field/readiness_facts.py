@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from netcheck.errors import Problem
 from netcheck.proof.targets import Net, Scope
+from netcheck.wire.interface import Interface
 from netcheck.wire.linux.netlink import Route
 
 

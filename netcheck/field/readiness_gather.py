@@ -13,8 +13,8 @@ from netcheck.errors import LinkError, Problem
 from netcheck.field.readiness_facts import Clock, Facts, RecordFact
 from netcheck.plan.model import Plan
 from netcheck.proof.targets import scope_of
-from netcheck.wire.linux import netlink
 from netcheck.wire.links.open import Kind, open_link
+from netcheck.wire.linux import netlink
 from netcheck.wire.station import interfaces
 from netcheck.wire.system_errors import on_linux
 
