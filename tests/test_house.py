@@ -25,9 +25,12 @@ LAYERS = {
     "field": {"tables", "plan", "survey", "wire", "proof"},
     "rig": {"plan", "wire", "proof"},
     "record": {"proof"},
-    "report": {"tables", "plan", "survey", "space", "rules", "proof", "field", "rig", "record"},
-    "cli": {"tables", "plan", "survey", "space", "rules", "wire", "proof", "field", "rig", "record", "report"},
+    "answers": {"tables", "plan", "survey", "rules"},
+    "requests": {"plan", "survey", "space", "rules"},
+    "report": {"tables", "plan", "survey", "space", "rules", "proof", "field", "rig", "record", "answers", "requests"},
 }
+LAYERS["app"] = {*LAYERS}
+LAYERS["cli"] = {*LAYERS}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "netcheck", "plans", "tests"}
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import typer
 
-from netcheck.cli.check import day_from, run_check
+from netcheck.app.check import day_from, run_check
 from netcheck.errors import UsageError
 from netcheck.text import safe
 
@@ -46,10 +46,10 @@ def command(
 
     Example: netcheck answers plans/tarn-hollow conflicts.csv
     """
+    from netcheck.answers.apply import judged
+    from netcheck.answers.read import from_file
     from netcheck.plan.write.accepted import with_accepted
-    from netcheck.report.answers_judging import judged
-    from netcheck.report.answers_reading import from_file
-    from netcheck.report.answers_text import to_json, to_text
+    from netcheck.report.text.answers import to_json, to_text
 
     if write and dry_run:
         raise UsageError.of("--write and --dry-run cannot go together", do="Leave one of them out")

@@ -44,7 +44,7 @@ def command(
     Example: netcheck carve 10.62.0.0/22 --need process:40 --need packing:120 --growth 50%
     """
     from netcheck.addr import Prefix
-    from netcheck.report.carving_text import to_json, to_text
+    from netcheck.report.text.carving import to_json, to_text
     from netcheck.space.carve import Need, carve, growth_from_text
 
     if not need:

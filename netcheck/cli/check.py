@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, assert_never
 
 import typer
 
-from netcheck.cli.progress import Steps
+from netcheck.app.check import day_from, findings_to_print, run_check
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.report.unread import Unread
 from netcheck.text import safe
@@ -83,32 +83,6 @@ def _named(problem: Problem, path: Path) -> Problem:
     return problem if known else Problem(problem.what, f"{safe(str(path))}: {problem.where}".rstrip(": "), problem.do)
 
 
-def day_from(text: str) -> date:
-    """Read a day as 2026-11-02; empty means today."""
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise UsageError.of(f"--today {text!r} is no date", do="Write it as 2026-11-02") from None
-
-
-def run_check(path: Path, day: date) -> Checked:
-    """Read a plan with its surveys and run every rule, with a progress bar where it takes long."""
-    from netcheck.plan.read import read_plan
-    from netcheck.rules.catalogue import RULES
-    from netcheck.rules.engine import check
-    from netcheck.survey.read import read_surveys
-
-    with Steps(len(RULES) + 2) as steps:
-        steps.begin(f"reading {path}")
-        plan = read_plan(path)
-        steps.end()
-        steps.begin("reading the surveys")
-        surveys = read_surveys(plan)
-        steps.end()
-        steps.begin("running the rules")
-        return check(plan, surveys, day, done=lambda rule: steps.end())
-
-
 def _code(checked: Checked, strict: bool) -> int:
     summary = checked.summary
     return int(summary["conflict"] > 0 or (strict and summary["risk"] > 0))
@@ -127,7 +101,7 @@ def _print(results: Sequence[tuple[str, Result]], form: Format, *, several: bool
         case Format.TEXT:
             print("\n".join(_text(one, paths) for one in checked), end="")
         case Format.CSV:
-            from netcheck.report.answers_csv import findings_to_csv
+            from netcheck.report.csv_xlsx.findings import findings_to_csv
             from netcheck.report.several import results_csv
 
             sys.stdout.flush()
@@ -135,7 +109,7 @@ def _print(results: Sequence[tuple[str, Result]], form: Format, *, several: bool
         case Format.MARKDOWN:
             print("\n".join(_markdown(one, paths) for one in each), end="")
         case Format.JUNIT:
-            from netcheck.report.findings_junit import to_junit
+            from netcheck.report.junit import to_junit
 
             print(to_junit(each, strict=strict), end="")
         case _:
@@ -143,38 +117,23 @@ def _print(results: Sequence[tuple[str, Result]], form: Format, *, several: bool
 
 
 def _json(result: Result, paths: bool) -> dict[str, Any]:
-    from netcheck.report import talks_text
     from netcheck.report.several import result_json
+    from netcheck.report.text import conversations as talks_text
 
     more = {"paths": talks_text.to_json(result)} if paths and not isinstance(result, Unread) else {}
     return {**result_json(result), **more}
 
 
 def _markdown(result: Result, paths: bool) -> str:
-    from netcheck.report import talks_text
     from netcheck.report.several import result_markdown
+    from netcheck.report.text import conversations as talks_text
 
     more = "" if not paths or isinstance(result, Unread) else "\n" + talks_text.to_markdown(result)
     return result_markdown(result) + more
 
 
 def _text(checked: Checked, paths: bool) -> str:
-    from netcheck.report import talks_text
+    from netcheck.report.text import conversations as talks_text
 
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else talks_text.WIDTH
     return findings_to_print(checked) + ("\n" + talks_text.to_text(checked, width) if paths else "")
-
-
-def findings_to_print(checked: Checked) -> str:
-    """The findings as a terminal shows them well, or as text where the output is none."""
-    if not sys.stdout.isatty():
-        from netcheck.report.findings_text import to_text
-
-        return to_text(checked)
-    from rich.console import Console
-
-    from netcheck.report.findings_screen import to_screen
-
-    screen = Console()
-    colour = screen.color_system is not None and not screen.no_color
-    return to_screen(checked, shutil.get_terminal_size().columns, colour=colour, unicode=not screen.options.ascii_only)

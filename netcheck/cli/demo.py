@@ -16,6 +16,6 @@ def command(
 
     Example: netcheck demo --out netcheck-demo
     """
-    from netcheck.cli.demonstrating import demonstrate
+    from netcheck.app.demo import demonstrate
 
     demonstrate(out)

@@ -12,7 +12,7 @@ from netcheck.cli import options as o
 from netcheck.cli.survey_listen import PlanOption, demand_hearing
 
 if TYPE_CHECKING:
-    from netcheck.cli.surveying import Known
+    from netcheck.app.site_survey import Known
     from netcheck.field.discovery import Findings, Found
     from netcheck.field.identify import Answered, Reach
     from netcheck.field.listen import Ear
@@ -45,14 +45,14 @@ def command(
 
     Example: netcheck identify -i eth0 --ask --plan plans/tarn-hollow
     """
-    from netcheck.cli.choosing import demand_interface
-    from netcheck.cli.progress import Steps
-    from netcheck.cli.surveying import Known, seconds_from
+    from netcheck.app.choices import demand_interface
+    from netcheck.app.progress import Steps
+    from netcheck.app.site_survey import Known
     from netcheck.field.identify import EVERYWHERE, Answered, hear
     from netcheck.field.listen import Ear
     from netcheck.wire.links.open import open_link
 
-    seconds = seconds_from("--for", lasts)
+    seconds = o.seconds_from("--for", lasts)
     pace = o.within("--pace", pace, 0.1, FASTEST)
     demand_interface(interface)
     kind = demand_hearing(link)
@@ -87,7 +87,7 @@ def _say(words: str) -> None:
 def _ask(wire: Link, ear: Ear, known: Known, permit: str, pace: float, bar: Any, begin: float) -> Answered:
     """Ask, once a check of its own address must be over; a network with several on it needs a permit."""
     from netcheck.addr import Address, Prefix
-    from netcheck.cli.proving import permit_for
+    from netcheck.app.prove import permit_for
     from netcheck.field.identify import SETTLED, Answered, ask, prefixes_to_ask
     from netcheck.field.listen import take
 
@@ -108,7 +108,7 @@ def _ask(wire: Link, ear: Ear, known: Known, permit: str, pace: float, bar: Any,
 
 def _findings(ear: Ear, answered: Answered, interface: str, seconds: float, why: str, asked: bool) -> Findings:
     from netcheck.addr import mac_text, quad
-    from netcheck.cli.surveying import today
+    from netcheck.app.site_survey import today
     from netcheck.field.discovery import Findings
     from netcheck.field.identify import hosts_of
     from netcheck.text import listed
@@ -150,8 +150,8 @@ def _reaches(found: Findings, own: tuple[tuple[int, int], ...], known: Known) ->
 def _shape(found: Findings, reaches: dict[Found, Reach], known: Known) -> dict[str, Any]:
     """The object that `--format json` prints."""
     from netcheck.addr import quad
-    from netcheck.cli.surveying import vendor_of
-    from netcheck.report.found import to_json
+    from netcheck.app.site_survey import vendor_of
+    from netcheck.report.text.hosts import to_json
 
     shape = to_json(found, None, vendor_of())
     del shape["survey"], shape["proxy_arp"]
@@ -173,8 +173,8 @@ def _shape(found: Findings, reaches: dict[Found, Reach], known: Known) -> dict[s
 def _text(found: Findings, reaches: dict[Found, Reach], known: Known) -> str:
     from textwrap import fill
 
-    from netcheck.cli.surveying import terminal_width, vendor_of
-    from netcheck.report.found import owners_twice, to_table
+    from netcheck.app.site_survey import terminal_width, vendor_of
+    from netcheck.report.text.hosts import owners_twice, to_table
     from netcheck.text import safe
 
     width = terminal_width()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,9 +11,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netcheck.errors import Problem, UsageError
+from netcheck.text import safe
 
 if TYPE_CHECKING:
     from netcheck.proof.run_options import RunOptions
+
+_DURATION = re.compile(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)
+_UNITS = {"": 1, "s": 1, "m": 60, "min": 60, "h": 3600}
 
 
 class Form(StrEnum):
@@ -51,6 +56,14 @@ def within(name: str, value: float, low: float, high: float) -> float:
     if not math.isfinite(value) or not low <= value <= high:
         raise UsageError(Problem(f"{name} {value:g} is not a number from {low:g} to {high:g}"))
     return value
+
+
+def seconds_from(option: str, text: str) -> float:
+    """Read a duration such as `60s`, `60`, `5m` or `1h`; UsageError where it is none."""
+    found = _DURATION.fullmatch(text.strip())
+    if found is None:
+        raise UsageError(Problem(f"{option} {safe(text, 40)!r} is no duration", do="Write it as 60s, 5m or 1h"))
+    return within(option, float(found[1]) * _UNITS[found[2] or ""], 1, 86400)
 
 
 def settings_with(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> RunOptions:

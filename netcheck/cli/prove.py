@@ -43,7 +43,7 @@ def command(
 
     Example: netcheck prove plans/tarn-hollow -i eth0 --permit "work order 118"
     """
-    from netcheck.cli.proving import Order, run
+    from netcheck.app.prove import Order, run
 
     if typed and not (direct and link is not o.LinkKind.UNPRIVILEGED):
         raise UsageError(

@@ -49,11 +49,11 @@ def command(
 
     Example: netcheck ready plans/tarn-hollow -i eth0
     """
-    from netcheck.cli.choosing import demand_interface, record_path
+    from netcheck.app.choices import demand_interface, record_path
     from netcheck.field.readiness import judge
     from netcheck.field.readiness_gather import gather
     from netcheck.plan.read import read_plan
-    from netcheck.report.readiness import ready, to_json, to_text
+    from netcheck.report.text.readiness import ready, to_json, to_text
     from netcheck.wire.links.open import kind_from_text
 
     read = read_plan(plan)

@@ -37,7 +37,7 @@ def command(
 
     Example: netcheck rehearse --campaign 2000 --seed 7
     """
-    from netcheck.cli import rehearsing
+    from netcheck.app.rehearse import Training, run_campaign, train
 
     if (plan is None) == (campaign is None):
         raise UsageError(Problem("rehearse needs a plan, or --campaign N, and not both", do="Give one of them"))
@@ -47,9 +47,7 @@ def command(
             int(o.within("--campaign", campaign, 1, 200_000)),
             int(o.within("--processes", processes, 0, 1024)),
         )
-        raise typer.Exit(rehearsing.run_campaign(sites, seed, workers, form is o.Form.JSON))
+        raise typer.Exit(run_campaign(sites, seed, workers, form is o.Form.JSON))
     assert plan is not None
-    training = rehearsing.Training(
-        plan, tuple(only), tuple(fault), hands_free, seed, form is o.Form.JSON, record, quiet
-    )
-    raise typer.Exit(rehearsing.train(training))
+    training = Training(plan, tuple(only), tuple(fault), hands_free, seed, form is o.Form.JSON, record, quiet)
+    raise typer.Exit(train(training))

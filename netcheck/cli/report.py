@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from netcheck.cli.check import day_from
-from netcheck.cli.progress import Steps
+from netcheck.app.check import day_from
+from netcheck.app.progress import Steps
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.text import safe
 
 if TYPE_CHECKING:
     from netcheck.record.verify import Record
+    from netcheck.report.formats import Kind
     from netcheck.report.model import Report
-    from netcheck.report.writing import Kind
     from netcheck.rules.engine import Checked
     from netcheck.survey.model import Survey
 
@@ -62,8 +62,8 @@ def command(
     Example: netcheck report plans/tarn-hollow --record run.jsonl --out report.html --out answers.csv
     """
     from netcheck.files import write_atomically
-    from netcheck.report.gathering import report_of
-    from netcheck.report.writing import further, kinds_for
+    from netcheck.report.build import report_of
+    from netcheck.report.formats import further, kinds_for
     from netcheck.rules.catalogue import RULES
 
     targets = kinds_for(out) + further(out, requests, sheet)
@@ -89,7 +89,7 @@ def _checked(
 ) -> tuple[Checked, tuple[Survey, ...]]:
     """Read and check one revision; refuse to write over what it is made from."""
     from netcheck.plan.read import read_plan
-    from netcheck.report.writing import demand_apart
+    from netcheck.report.formats import demand_apart
     from netcheck.rules.engine import check
     from netcheck.survey.read import read_surveys
 

@@ -24,7 +24,7 @@ def command(
 
     Example: netcheck rules taken-on-site
     """
-    from netcheck.report.rules_text import to_json, to_list, to_page
+    from netcheck.report.text.rules import to_json, to_list, to_page
     from netcheck.rules.catalogue import RULE_NAMED, RULES
 
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else PLAIN_WIDTH

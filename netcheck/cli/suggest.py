@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from netcheck.cli.check import day_from
-from netcheck.cli.progress import Steps
+from netcheck.app.check import day_from
+from netcheck.app.progress import Steps
 from netcheck.errors import UsageError
 from netcheck.text import safe
 
@@ -46,7 +46,7 @@ def command(
     Example: netcheck suggest plans/tarn-hollow --write
     """
     from netcheck.plan.read import read_plan
-    from netcheck.report.proposals_text import to_json, to_text
+    from netcheck.report.text.proposals import to_json, to_text
     from netcheck.rules.propose import propose
     from netcheck.survey.read import read_surveys
 

@@ -36,13 +36,13 @@ def command(
 
     Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
     """
-    from netcheck.cli.choosing import demand_interface, demand_survey_file
-    from netcheck.cli.progress import Steps
-    from netcheck.cli.surveying import Known, finish, seconds_from
+    from netcheck.app.choices import demand_interface, demand_survey_file
+    from netcheck.app.progress import Steps
+    from netcheck.app.site_survey import Known, finish
     from netcheck.field.listen import Ear, listen
     from netcheck.wire.links.open import open_link
 
-    seconds = seconds_from("--for", lasts)
+    seconds = o.seconds_from("--for", lasts)
     demand_interface(interface)
     demand_survey_file(out)
     known = Known.by(plan)
@@ -61,7 +61,9 @@ def command(
             interrupted = True
         lasted = wire.now() - begin
         notes = [PORTABLE] if wire.kind == "portable" else []
-    code = finish(_findings(ear, interface, lasted, "interrupted" if interrupted else why, notes), known, out, form)
+    code = finish(
+        _findings(ear, interface, lasted, "interrupted" if interrupted else why, notes), known, out, form is o.Form.JSON
+    )
     if interrupted:
         raise KeyboardInterrupt
     raise typer.Exit(code)
@@ -79,7 +81,7 @@ def demand_hearing(link: o.LinkKind) -> Kind:
 
 def _findings(ear: Ear, interface: str, seconds: float, why: str, more: list[str]) -> Findings:
     from netcheck.addr import mac_text, quad
-    from netcheck.cli.surveying import today
+    from netcheck.app.site_survey import today
     from netcheck.field.discovery import Findings
 
     notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.app.progress import Steps
 from netcheck.cli.options import Form
-from netcheck.cli.progress import Steps
 from netcheck.errors import NetcheckError, Problem, SurveyError, UsageError
 from netcheck.text import safe
 
 if TYPE_CHECKING:
     from netcheck.plan.model import Plan, SurveyEntry
-    from netcheck.report.merging import Merging
+    from netcheck.report.text.merged_survey import Merging
     from netcheck.survey.model import Survey
 
 Files = Annotated[list[Path] | None, typer.Argument(help="Lists of hosts.", metavar="FILE...", show_default=False)]
@@ -40,7 +40,7 @@ def command(
 
     Example: netcheck survey read leases.txt arp.txt plant.pcap --out site-hosts.csv
     """
-    from netcheck.cli.choosing import demand_survey_file
+    from netcheck.app.choices import demand_survey_file
 
     demand_survey_file(out)
     if Path("-") in (files or []):
@@ -109,7 +109,7 @@ def _read(entries: list[SurveyEntry], folder: Path) -> tuple[list[Survey], list[
 def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
     from itertools import islice
 
-    from netcheck.report.merging import Merging
+    from netcheck.report.text.merged_survey import Merging
     from netcheck.space.coverage import evidence_for
     from netcheck.survey.merge import disagreements
     from netcheck.survey.model import hosts_of
@@ -123,7 +123,7 @@ def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
 
 def _write(merging: Merging, out: Path) -> None:
     from netcheck.files import write_text_atomically
-    from netcheck.report.merging import to_csv
+    from netcheck.report.text.merged_survey import to_csv
 
     if len(merging.tables) > 1:
         do = "Merge the lists of one island at a time"
@@ -132,7 +132,7 @@ def _write(merging: Merging, out: Path) -> None:
 
 
 def _print(merging: Merging, out: Path | None, form: Form) -> None:
-    from netcheck.report.merging import to_entry, to_json, to_text
+    from netcheck.report.text.merged_survey import to_entry, to_json, to_text
 
     if form is Form.JSON:
         typer.echo(json.dumps(to_json(merging, None if out is None else str(out)), indent=2))

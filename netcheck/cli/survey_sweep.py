@@ -12,7 +12,7 @@ from netcheck.cli.survey_listen import Out, PlanOption, demand_hearing
 
 if TYPE_CHECKING:
     from netcheck.addr import Prefix
-    from netcheck.cli.surveying import Known
+    from netcheck.app.site_survey import Known
     from netcheck.wire.link import Link
 
 FASTEST = 500  # questions a second, all of them broadcast
@@ -43,10 +43,10 @@ def command(
 
     Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
     """
-    from netcheck.cli.choosing import demand_interface, demand_survey_file, demand_usable
-    from netcheck.cli.progress import Steps
-    from netcheck.cli.proving import permit_for
-    from netcheck.cli.surveying import Known, finish, today
+    from netcheck.app.choices import demand_interface, demand_survey_file, demand_usable
+    from netcheck.app.progress import Steps
+    from netcheck.app.prove import permit_for
+    from netcheck.app.site_survey import Known, finish, today
     from netcheck.field.sweep import Sweeping, prefix_to_sweep
     from netcheck.wire.links.open import open_link
 
@@ -70,7 +70,7 @@ def command(
             except KeyboardInterrupt:
                 ended = "interrupted"
         found = work.findings(today(), wire.now() - begin, ended)
-    code = finish(found, known, out, form)
+    code = finish(found, known, out, form is o.Form.JSON)
     if ended:
         raise KeyboardInterrupt
     raise typer.Exit(code)

@@ -31,7 +31,7 @@ def command(
     Example: netcheck verify tarn-hollow-2026-11-02.jsonl
     """
     from netcheck.record.verify import verify
-    from netcheck.report.verifications import to_json, to_text
+    from netcheck.report.text.verification import to_json, to_text
 
     results, problems = [], list[Problem]()
     for path in records:

@@ -36,7 +36,7 @@ def command(
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """
-    from netcheck.cli.proving import Order, run
+    from netcheck.app.prove import Order, run
     from netcheck.proof.walk.walker import Walker
 
     until = None if lasts is None else o.within("--for", lasts, 1, 1e6)

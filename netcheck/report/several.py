@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from netcheck import __version__
+from netcheck.answers.table import COLUMNS, LONGEST_CELL, cells_of
 from netcheck.errors import Problem
-from netcheck.report.answers_csv import COLUMNS, LONGEST_CELL, cells_of, rows_to_csv
-from netcheck.report.findings_json import to_json
-from netcheck.report.findings_markdown import escaped, to_markdown
+from netcheck.report.csv_xlsx.findings import rows_to_csv
+from netcheck.report.json.findings import to_json
+from netcheck.report.markdown.findings import escaped, to_markdown
 from netcheck.report.unread import NOT_CHECKED, Result, Unread
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe

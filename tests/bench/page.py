@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from playwright.sync_api import Browser, sync_playwright
 
-from netcheck.report.page import to_html
+from netcheck.report.html.page import to_html
 from tests.bench.results import publish
 from tests.report.made import large_report
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-from netcheck.report.page import to_html
-from netcheck.report.sheet import to_sheet
+from netcheck.report.html.page import to_html
+from netcheck.report.html.setting_sheet import to_sheet
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
 # No service of the browser's own may ask for anything while a page is looked at.

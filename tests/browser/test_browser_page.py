@@ -15,7 +15,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from netcheck.proof.result import Verdict
-from netcheck.report.page import to_html
+from netcheck.report.html.page import to_html
 from tests.report.made import clock_from, large_report, plan_text, proof_of, report_from, write_plan, write_record
 
 DESK, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}

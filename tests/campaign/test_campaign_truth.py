@@ -14,7 +14,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.proof.result import Verdict
-from netcheck.report.rehearsal import to_json, to_text
+from netcheck.report.text.campaign import to_json, to_text
 from netcheck.rig.campaign import Summary, prove, summed, trial, trials
 from netcheck.rig.lots import Fault
 from netcheck.rig.sites import site_of

@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 DEMO = """
 from pathlib import Path
 import netcheck
-from netcheck.cli.demonstrating import demonstrate
+from netcheck.app.demo import demonstrate
 demonstrate(Path("there"))
 print(netcheck.__file__)
 """
@@ -97,7 +97,7 @@ def test_wheel_holds_both_plants(tmp_path: Path) -> None:
         archive.extractall(tmp_path / "installed")
     for plant in ("tarn-hollow", "tarn-hollow-mended"):
         assert f"netcheck/demo-plans/{plant}/plan.toml" in names
-    assert "netcheck/report/templates/report.html" in names
+    assert "netcheck/report/html/templates/report.html" in names
     words = [sys.executable, "-P", "-c", f"import sys; sys.path.insert(0, {str(tmp_path / 'installed')!r})\n{DEMO}"]
     shown = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120)
     assert shown.returncode == 0, shown.stderr

@@ -9,7 +9,7 @@ import termios
 
 import pytest
 
-from netcheck.cli.keyboard import Keyboard
+from netcheck.app.keyboard import Keyboard
 from netcheck.proof.events import Key
 
 
@@ -47,7 +47,7 @@ def test_a_flood_of_bytes_neither_blocks_nor_grows() -> None:
 
 TELLER = """
 import time
-from netcheck.cli.keyboard import keyboard
+from netcheck.app.keyboard import keyboard
 from netcheck.proof.events import Key
 found = []
 with keyboard(wanted=True) as keys:

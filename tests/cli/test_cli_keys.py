@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from netcheck.cli.keyboard import Keyboard, NoKeys, keyboard
+from netcheck.app.keyboard import Keyboard, NoKeys, keyboard
 from netcheck.proof.events import Key, Press
 
 # What keys send on common terminals: ECMA-48 section 5.4 for the form; which key sends which, from memory.
@@ -109,7 +109,7 @@ def test_nobody_at_the_keys() -> None:
 
 
 BREAKER = """
-from netcheck.cli.keyboard import keyboard
+from netcheck.app.keyboard import keyboard
 try:
     with keyboard(wanted=True) as keys:
         print(type(keys).__name__, keys.terminal, flush=True)
@@ -135,7 +135,7 @@ def test_the_terminal_is_put_back_however_it_ends(error: str) -> None:
 
 def test_no_standard_input_at_all() -> None:
     """A closed standard input is nobody at the keys."""
-    program = "from netcheck.cli.keyboard import keyboard\nwith keyboard(True) as k: print(type(k).__name__, k.ended)"
+    program = "from netcheck.app.keyboard import keyboard\nwith keyboard(True) as k: print(type(k).__name__, k.ended)"
     ended = subprocess.run(
         ["sh", "-c", f'exec "{sys.executable}" -c "{program}" <&-'], capture_output=True, text=True, timeout=60
     )

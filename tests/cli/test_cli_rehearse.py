@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.cli.keyboard import NoKeys
-from netcheck.cli.rehearsing import Trainee
+from netcheck.app.keyboard import NoKeys
+from netcheck.app.rehearse import Trainee
 from netcheck.proof.events import Action, Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 

@@ -8,10 +8,10 @@ from functools import partial
 
 import pytest
 
-from netcheck.cli.showing import BELLS, Show
+from netcheck.app.display import BELLS, Show
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Verdict
-from netcheck.report.board import Board
+from netcheck.report.live.run_state import Board
 
 PORT = "plc-1/cpu:1"
 PROVEN = Proof(

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.cli.grounding import ground
-from netcheck.cli.proving import Order, Outcome, conduct, finish
+from netcheck.app.prepare import ground
+from netcheck.app.prove import Order, Outcome, conduct, finish
 from netcheck.proof.events import Event, Key, Press
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.walk.walker import Walker

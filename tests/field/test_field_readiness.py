@@ -23,7 +23,7 @@ from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Net, Scope, Target, scope_of
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
-from netcheck.report.readiness import to_text
+from netcheck.report.text.readiness import to_text
 from netcheck.wire.interface import Interface
 from netcheck.wire.linux.netlink import MAIN, Route
 from tests.lab.netns import Lab

@@ -17,7 +17,7 @@ from netcheck.errors import LinkError, UsageError
 from netcheck.field.discovery import prefixes_of
 from netcheck.field.sweep import Sweeping, claim, prefix_to_sweep, sender_for
 from netcheck.plan.read import read_plan
-from netcheck.report.found import to_csv, to_entry, to_json, to_table, to_text
+from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_table, to_text
 from netcheck.survey.read import read_surveys
 from netcheck.wire.frames import arp_from_wire
 from netcheck.wire.link import Carrier, Heard, Way

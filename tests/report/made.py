@@ -14,7 +14,7 @@ from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, 
 from netcheck.record.model import Run
 from netcheck.record.verify import read_record
 from netcheck.record.write import Recorder
-from netcheck.report.gathering import report_of
+from netcheck.report.build import report_of
 from netcheck.report.model import Report
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.model import Survey

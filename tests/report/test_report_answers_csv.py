@@ -9,7 +9,8 @@ from dataclasses import replace
 import pytest
 
 from netcheck.addr import Address
-from netcheck.report.answers_csv import COLUMNS, TO_ANSWER, to_csv
+from netcheck.answers.table import COLUMNS, TO_ANSWER
+from netcheck.report.csv_xlsx.findings import to_csv
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Fix, Severity
 

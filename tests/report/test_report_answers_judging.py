@@ -7,11 +7,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from netcheck.report.answers_csv import cells_of
-from netcheck.report.answers_judging import LONGEST, judged
-from netcheck.report.answers_reading import Answer
-from netcheck.report.answers_text import to_json, to_text
+from netcheck.answers.apply import LONGEST, judged
+from netcheck.answers.read import Answer
+from netcheck.answers.table import cells_of
 from netcheck.report.model import Report
+from netcheck.report.text.answers import to_json, to_text
 from netcheck.rules.accept import matches
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from netcheck.answers.read import Answer, from_file
 from netcheck.errors import ReportError
-from netcheck.report.answers_reading import Answer, from_file
 
 TITLES = ("rule", "subjects", "address", "key", "decision", "remark", "by", "until")
 ROWS = (

@@ -10,8 +10,8 @@ from typing import Any
 import openpyxl
 import pytest
 
-from netcheck.report.answers_csv import COLUMNS
-from netcheck.report.answers_xlsx import to_xlsx
+from netcheck.answers.table import COLUMNS
+from netcheck.report.csv_xlsx.findings_workbook import to_xlsx
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Severity
 from netcheck.tables.formula_guard import unguarded

@@ -17,13 +17,13 @@ import dns.zonefile
 import pytest
 
 from netcheck.plan.read import read_plan
-from netcheck.report.asking import asked_of
-from netcheck.report.gathering import report_of
+from netcheck.report.build import report_of
+from netcheck.report.csv_xlsx.requests import COLUMNS, to_csv
+from netcheck.report.markdown.report import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.requests_csv import COLUMNS, to_csv
-from netcheck.report.wanted import Asked, Kind
-from netcheck.report.whole_markdown import to_markdown
-from netcheck.report.whole_text import to_text
+from netcheck.report.text.report import to_text
+from netcheck.requests.build import asked_of
+from netcheck.requests.model import Asked, Kind
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.read import read_surveys
 from netcheck.tables.formula_guard import unguarded

@@ -9,9 +9,9 @@ from rich.console import Console
 
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Tally, Verdict
-from netcheck.report.board import Board
-from netcheck.report.proofs import summary, to_json, to_lines
-from netcheck.report.screen import to_screen
+from netcheck.report.live.run_state import Board
+from netcheck.report.live.screen import to_screen
+from netcheck.report.text.proofs import summary, to_json, to_lines
 
 PORTS = [(f"plc-{n}/cpu:1", f"192.0.2.{n}") for n in range(1, 41)]
 PROVEN = Proof(

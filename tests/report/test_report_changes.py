@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from netcheck.plan.read import read_plan
+from netcheck.report.build import report_of
 from netcheck.report.changes import Changes, Difference, Turn, changes_of
-from netcheck.report.gathering import report_of
-from netcheck.report.page import to_html
-from netcheck.report.whole_json import to_json
-from netcheck.report.whole_markdown import to_markdown
-from netcheck.report.whole_text import to_text
+from netcheck.report.html.page import to_html
+from netcheck.report.json.report import to_json
+from netcheck.report.markdown.report import to_markdown
+from netcheck.report.text.report import to_text
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.read import read_surveys
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.cli.map import draw
+from netcheck.app.map import draw
 from netcheck.plan.read import read_plan
-from netcheck.report.map_text import list_to_text, to_text
+from netcheck.report.text.subnet_map import list_to_text, to_text
 from netcheck.rules.engine import check
 from netcheck.space.intervals import single
 from netcheck.space.map_cells import Cells, Holding, Use, gaps_of, holdings

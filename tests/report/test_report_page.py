@@ -14,8 +14,8 @@ import pytest
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Phase, PhaseResult, Tally, Verdict
+from netcheck.report.html.page import to_html
 from netcheck.report.model import Report
-from netcheck.report.page import to_html
 from netcheck.report.words import CANNOT_SHOW, CAUTION_NUMBERS
 from netcheck.rules.finding import Agreed
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record

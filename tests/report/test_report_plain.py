@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from netcheck.report.markdown.report import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.whole_markdown import to_markdown
-from netcheck.report.whole_text import to_text
+from netcheck.report.text.report import to_text
 from tests.report.made import report_from
 
 WRITERS = [pytest.param(to_markdown, id="markdown"), pytest.param(to_text, id="text")]

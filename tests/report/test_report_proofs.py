@@ -7,7 +7,7 @@ import json
 import pytest
 
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
-from netcheck.report.proofs import INDENT, counted, summary, to_json, to_lines
+from netcheck.report.text.proofs import INDENT, counted, summary, to_json, to_lines
 from tests.report.made import a_stranger, every_verdict
 
 FULL = Proof(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from netcheck.addr import Address
-from netcheck.report.proposals_text import to_text
+from netcheck.report.text.proposals import to_text
 from netcheck.rules.propose import Proposal
 
 PROPOSALS = (

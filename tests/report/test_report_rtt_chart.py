@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.proof.result import Phase, PhaseResult, Proof, Rtt, Verdict
-from netcheck.report.rtt_chart import LEFT, PLOT, chart_of
+from netcheck.report.html.rtt_chart import LEFT, PLOT, chart_of
 
 BARE = Proof("d/lan", "1", "192.0.2.20", Verdict.PROVEN, "so it is")
 

@@ -12,8 +12,8 @@ from rich.console import Console
 
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Tally, Verdict
-from netcheck.report.board import Board
-from netcheck.report.screen import to_screen
+from netcheck.report.live.run_state import Board
+from netcheck.report.live.screen import to_screen
 
 GOLDEN = Path(__file__).with_name("golden")
 SIZES = [(80, 24), (120, 40)]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.plan.read import read_plan
-from netcheck.report.sheet import blocks_of, to_sheet
+from netcheck.report.html.setting_sheet import blocks_of, to_sheet
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.read import read_surveys
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.record.verify import read_record
-from netcheck.report.page import to_html
+from netcheck.report.html.page import to_html
 from tests.report.made import report_from
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from netcheck.report import findings_json, proofs
+from netcheck.report.json import findings as findings_json
+from netcheck.report.json.report import to_json
 from netcheck.report.model import Report
-from netcheck.report.whole_json import to_json
+from netcheck.report.text import proofs
 from tests.report.made import every_verdict, report_from
 
 

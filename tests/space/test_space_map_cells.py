@@ -9,7 +9,7 @@ import pytest
 
 from netcheck.addr import Address, Prefix
 from netcheck.plan.read import read_plan
-from netcheck.report.map_text import to_text
+from netcheck.report.text.subnet_map import to_text
 from netcheck.space.map_cells import MOST_CELLS, Use, cells_of
 from netcheck.space.occupancy import Island, islands_of
 from netcheck.survey.read import read_surveys

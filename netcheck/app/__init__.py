@@ -1,0 +1,1 @@
+"""What each command does: it prepares, runs, shows and records; the command line calls it."""

@@ -1,0 +1,72 @@
+"""The operator of a run: keys in; screen, sounds and record out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from netcheck.addr import mac_text
+from netcheck.app.display import Show
+from netcheck.app.keyboard import Hands
+from netcheck.app.modbus_identity import Identifier
+from netcheck.proof.events import Event, Press, What
+from netcheck.proof.port.countdown import seconds_left
+from netcheck.proof.prober import Prober
+from netcheck.proof.probing.address_state import EVER, ProbeKind
+from netcheck.proof.result import Phase, Verdict
+from netcheck.record.write import Recorder
+from netcheck.wire.link import Link
+
+# Kinds of event that the record keeps; a proof has a line of its own.
+KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE)
+
+
+class Operator:
+    """The person at the panel: keys in, screen and record out."""
+
+    def __init__(
+        self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands, who: Identifier | None = None
+    ) -> None:
+        """`who` asks proven devices who they are."""
+        self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
+        self.who = who
+
+    def pressed(self) -> list[Press]:
+        """Keys since the last call; with nobody left to press any, the run goes on by itself."""
+        self.show.refresh(self.link.now(), lambda: live_line(self.prober))
+        pressed = list(self.keys.pressed())
+        if self.keys.ended:
+            self.prober.go_hands_free()
+        return pressed
+
+    def told(self, event: Event) -> None:
+        """Show an event and write it down; a verdict of a port that was tested becomes its proof."""
+        event = self._identified(event)
+        self.show.take(event)
+        self.keys.told(event)
+        proof = event.proof
+        if proof is not None and proof.verdict is not Verdict.NOT_TESTED and not self.prober.stopped:
+            self.recorder.proof(proof)
+        elif event.what in KEPT:
+            self.recorder.event(str(event.what), event.text, port=event.port)
+
+    def _identified(self, event: Event) -> Event:
+        """The event, its proof with what the device says of itself, where that was asked for."""
+        if self.who is None or event.proof is None:
+            return event
+        proof = replace(event.proof, evidence=(*event.proof.evidence, *self.who.evidence(event.proof)))
+        self.prober.amend(proof)
+        return replace(event, proof=proof)
+
+
+def live_line(prober: Prober) -> str:
+    """Figures of the port under test, for the screen."""
+    case = prober.case
+    if case is None or case.mac is None:
+        return ""
+    if case.phase is Phase.OUT:
+        since = case.quiet_from
+        missed = " and ".join(f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind}" for kind in ProbeKind)
+        silent = max(0.0, case.run.now - since)
+        return f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; {missed} requests unanswered"
+    answers = sum(case.mac in probe.answers for probe in case.line.probes)
+    return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"

@@ -1,0 +1,191 @@
+"""What prove and walk share: plan, permit, link, record, screen and the end of a run."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from random import SystemRandom
+from shutil import get_terminal_size
+
+import typer
+
+from netcheck import __version__
+from netcheck.addr import Address, InterfaceAddress, mac_text
+from netcheck.app.choices import demand_interface, demand_usable, record_path
+from netcheck.app.display import Show
+from netcheck.app.keyboard import Hands, keyboard
+from netcheck.app.modbus_identity import Identifier
+from netcheck.app.operator import Operator
+from netcheck.app.prepare import Ground, ground
+from netcheck.caution import caution_to_text
+from netcheck.errors import LinkError, Problem, UsageError
+from netcheck.plan.row_hash import row_hashes
+from netcheck.proof.driver import Frames, drive
+from netcheck.proof.prober import Prober
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.targets import Scope
+from netcheck.record.model import Run
+from netcheck.record.write import Recorder
+from netcheck.report.live.run_state import Board
+from netcheck.report.text.proofs import counted, summary, to_json, to_lines
+from netcheck.text import safe
+from netcheck.wire.link import Link
+
+
+@dataclass(frozen=True)
+class Order:
+    """What the command line asked for."""
+
+    plan: Path
+    interface: str
+    only: tuple[str, ...]
+    settings: RunOptions
+    permit: str
+    link: str
+    record: Path | None
+    capture: Path | None
+    as_json: bool
+    quiet: bool
+    terse: bool = False  # say verdicts alone
+    ask_modbus: bool = False  # ask each proven device who it is
+
+
+def permit_for(given: str) -> str:
+    """Show the caution, and return the permit: as given, or as typed on a terminal."""
+    print(caution_to_text(min(100, get_terminal_size((100, 24)).columns)), file=sys.stderr)
+    if given.strip():
+        return given.strip()
+    if sys.stdin.isatty() and sys.stderr.isatty():
+        print("Permit (work order, or who permits it): ", end="", file=sys.stderr, flush=True)
+        typed = sys.stdin.readline().strip()
+        if typed:
+            return typed
+    raise UsageError(
+        Problem("no permit was given", do="Say under which work order or permission this is done: --permit TEXT")
+    )
+
+
+def open_the_link(order: Order) -> Link:
+    """Open the interface, and with --direct the station's other ones beside it."""
+    from netcheck.wire.links.open import kind_from_text, open_link
+    from netcheck.wire.station import other_interfaces_up
+
+    others = other_interfaces_up(order.interface) if order.settings.direct else ()
+    return open_link(kind_from_text(order.link), order.interface, others, overhears=order.settings.typed)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a run ended. `refused` says why the interface could not be used."""
+
+    proofs: tuple[Proof, ...]
+    record: Path
+    seal: str
+    refused: str
+    interrupted: bool
+
+
+def run(order: Order, kind: type[Prober] = Prober) -> int:
+    """Carry out a proving run on an interface, print what it proved, and return the exit code."""
+    demand_interface(order.interface)
+    base = ground(order.plan, order.only)
+    demand_usable(order.interface)
+    permit = permit_for(order.permit)
+    with open_the_link(order) as link:
+        outcome = conduct(order, base, permit, link, kind=kind)
+    return finish(order, outcome)
+
+
+def conduct(
+    order: Order, base: Ground, permit: str, link: Link, hands: Hands | None = None, kind: type[Prober] = Prober
+) -> Outcome:
+    """Prove what is to be proven over a link, with the screen and the record; `hands` stand in for a keyboard."""
+    with ExitStack() as stack:
+        recorder = stack.enter_context(_recorder(order, base, link, permit))
+        done, aim = _to_do(base.aim, recorder, order.only)
+        prober = kind(
+            aim, link.ways, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
+            hears_all=link.hears_all, proven=_proven(recorder),
+        )  # fmt: skip
+        frames: Frames | None = None
+        if order.capture is not None:
+            from netcheck.app.frame_capture import Capturing
+
+            frames = stack.enter_context(Capturing(order.capture, link, prober))
+        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, kind.keys)
+        for note in recorder.notes:
+            print(f"record: {safe(note, 1000)}", file=sys.stderr)
+        stream = sys.stderr if order.as_json else sys.stdout
+        keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
+        show = stack.enter_context(Show(board, stream, quiet=order.quiet, terse=order.terse))
+        who = Identifier(link.ways[0], aim) if order.ask_modbus else None
+        interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys, who), frames)
+        recorder.end(summary(prober.proofs))
+    proofs = _in_order(base.aim, [*done, *prober.proofs])
+    return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted)
+
+
+def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> bool:
+    """Drive to the end; say whether Ctrl-C ended it."""
+    try:
+        drive(prober, link, operator, frames)
+    except KeyboardInterrupt:
+        return True
+    return False
+
+
+def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
+    path = record_path(order.record, base.plan)
+    station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.ways[0].addresses) or "borrowed"
+    run_facts = Run(
+        plan=base.plan.name,
+        revision=base.plan.revision,
+        sha256=base.plan.sha256,
+        version=__version__,
+        station=f"{mac_text(link.ways[0].mac)}, {station}",
+        interface=f"{order.interface} ({link.kind})",
+        permit=permit,
+    )
+    return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC))
+
+
+def _to_do(aim: Scope, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Proof], Scope]:
+    """Proofs that stand from before, and the aim without their ports; what --only names is always done again."""
+    proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
+    kept = [] if only else [target for target in aim.asked if target.subject in proven]
+    asked = tuple(target for target in aim.asked if target not in kept)
+    return [proven[target.subject] for target in kept], replace(aim, asked=asked)
+
+
+def _proven(recorder: Recorder) -> dict[int, str]:
+    return {
+        proof.mac: proof.interface
+        for proof in recorder.finished.values()
+        if proof.verdict is Verdict.PROVEN and proof.mac is not None
+    }
+
+
+def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
+    by_subject = {proof.subject: proof for proof in proofs}
+    return [by_subject[target.subject] for target in aim.asked if target.subject in by_subject]
+
+
+def finish(order: Order, outcome: Outcome) -> int:
+    """Print the end of a run and return its exit code; LinkError where the interface could not be used."""
+    if order.as_json:
+        typer.echo(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
+    else:
+        typer.echo("\n".join(to_lines(outcome.proofs, get_terminal_size((100, 24)).columns)))
+        typer.echo(f"\n{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
+    if outcome.refused:
+        do = "Give this computer, or the plan's station, an address that is free"
+        raise LinkError.of(outcome.refused, where=order.interface, do=do)
+    if outcome.interrupted:
+        raise KeyboardInterrupt
+    return 0 if all(proof.verdict is Verdict.PROVEN for proof in outcome.proofs) else 1

@@ -1,0 +1,171 @@
+"""What `netcheck rehearse` does: a proving run on the rig with a person or a script, and the campaign."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import time
+from collections.abc import Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from shutil import get_terminal_size
+
+import typer
+
+from netcheck.app.keyboard import Hands, Keyboard, NoKeys, keyboard
+from netcheck.app.prepare import ground
+from netcheck.app.progress import Steps
+from netcheck.app.prove import Order, conduct, finish
+from netcheck.errors import Problem, UsageError
+from netcheck.plan.model import Plan
+from netcheck.proof.events import Action, Event, Key, Press
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.targets import Scope
+from netcheck.report.text.campaign import WIDE, to_json, to_text
+from netcheck.rig.campaign import summed, trials
+from netcheck.rig.devices import Faults
+from netcheck.rig.network import Jack, Rig
+from netcheck.rig.plant import Trouble, plant
+from netcheck.rig.technician import Technician
+from netcheck.text import listed
+from netcheck.wire.link import Carrier, Heard
+
+KINDS = ["absent", "impostor", "lossy", "no-echo", "swapped"]
+LOSSY = 0.2  # share of frames lost each way
+CONFIRMED_AFTER = 0.2  # seconds between the cable and the Enter that confirms it
+
+
+def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
+    """Run the truth campaign and print what it comes to; 0 where no proof was false."""
+    with Steps(sites) as steps:
+        steps.begin("Proving random sites")
+        found = trials(sites, seed, processes or os.cpu_count() or 1, lambda count: steps.end())
+    summary = summed(seed, found)
+    width = get_terminal_size((WIDE, 24)).columns
+    typer.echo(json.dumps(to_json(summary), indent=2) if as_json else to_text(summary, width=width))
+    return 1 if summary.false_proofs else 0
+
+
+@dataclass(frozen=True)
+class Training:
+    """What the command line asked for."""
+
+    plan: Path
+    only: tuple[str, ...]
+    faults: tuple[str, ...]
+    hands_free: bool
+    seed: int
+    as_json: bool
+    record: Path | None
+    quiet: bool
+
+
+class InTime(Rig):
+    """The rig at the pace of the wall clock, for somebody who reads and presses keys."""
+
+    def receive(self, until: float) -> list[Heard | Carrier]:
+        """Let the time pass that passes on the bench."""
+        before = self.now()
+        heard = super().receive(until)
+        time.sleep(self.now() - before)
+        return heard
+
+
+@dataclass(eq=False)
+class Trainee:
+    """The person at the keyboard: Enter moves the cable that the screen asks for, and confirms it."""
+
+    rig: Rig
+    jacks: dict[str, Jack]
+    keys: Keyboard | NoKeys
+    ended: bool = False
+    _asked: tuple[Jack, bool] | None = None
+    _requests: int = 0
+    _confirmed: list[Press] = field(default_factory=list)
+
+    def pressed(self) -> list[Press]:
+        """Keys since the last call; an Enter comes a moment after the cable that it moves."""
+        pressed: list[Press] = list(self._confirmed)
+        self._confirmed.clear()
+        for key in self.keys.pressed():
+            if key is Key.ENTER and self._asked is not None:
+                jack, plugged = self._asked
+                self._asked = None
+                self.rig.plug(jack, plugged)
+                self.rig.after(CONFIRMED_AFTER, partial(self._confirm, self._requests))
+            else:
+                pressed.append(key)
+        self.ended = self.keys.ended
+        return pressed
+
+    def _confirm(self, request: int) -> None:
+        """Confirm what was asked for, unless it was noticed already and the next thing is asked for."""
+        if request == self._requests:
+            self._confirmed.append(Key.ENTER)
+            self.rig.stir()
+
+    def told(self, event: Event) -> None:
+        """Remember which cable the screen asks for."""
+        if event.action is not None and event.port in self.jacks:
+            self._requests += 1
+            self._asked = self.jacks[event.port], event.action is not Action.PULL
+
+
+def train(training: Training) -> int:
+    """Prove a plan on the rig and return the exit code of a proving run."""
+    base = ground(training.plan, training.only)
+    trouble = trouble_from(training.faults, base.aim)
+    person = not training.hands_free and sys.stdin.isatty() and sys.stderr.isatty()
+    rig, jacks = plant(base.aim, trouble, training.seed, InTime if person else Rig)
+    order = Order(
+        plan=training.plan,
+        interface="rig0",
+        only=training.only,
+        settings=RunOptions(hands_free=training.hands_free),
+        permit="rehearsal",
+        link="rig",
+        record=training.record or _record_path(base.plan),
+        capture=None,
+        as_json=training.as_json,
+        quiet=training.quiet,
+    )
+    with ExitStack() as stack:
+        hands: Hands = Technician(rig, jacks, confirms=not training.hands_free)
+        if person:
+            hands = Trainee(rig, jacks, stack.enter_context(keyboard(True)))
+        outcome = conduct(order, base, order.permit, rig, hands)
+    return finish(order, outcome)
+
+
+def _record_path(plan: Plan) -> Path:
+    """A file of its own for every rehearsal: none is taken up again, and none is taken for a run on site."""
+    return Path(f"{plan.slug}-rehearsal-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}.jsonl")
+
+
+def trouble_from(words: Sequence[str], aim: Scope) -> Trouble:
+    """Read what is to be wrong at the bench; UsageError names whatever is not known."""
+    known = {target.interface for target in aim.targets}
+    said: dict[str, list[str]] = {kind: [] for kind in KINDS}
+    for word in words:
+        kind, _, subject = word.partition("=")
+        subjects = subject.split(",")
+        if kind not in KINDS or (len(subjects), len(set(subjects))) != ((2, 2) if kind == "swapped" else (1, 1)):
+            do = (
+                f"Write KIND=DEVICE/INTERFACE, KIND one of {listed(KINDS, joint='or')}; swapped names two, with a comma"
+            )
+            raise UsageError(Problem(f"--fault {word}: not a fault", do=do))
+        if unknown := [one for one in subjects if one not in known]:
+            do = f"Use one of {listed(sorted(known), joint='or')}"
+            raise UsageError(Problem(f"--fault {word}: the plan has no interface {listed(unknown)}", do=do))
+        said[kind].append(subject)
+    return Trouble(
+        faults={one: Faults(echo=False) for one in said["no-echo"]},
+        lossy=dict.fromkeys(said["lossy"], LOSSY),
+        impostors=tuple(said["impostor"]),
+        swapped=tuple((a, b) for a, b in (pair.split(",") for pair in said["swapped"])),
+        absent=tuple(said["absent"]),
+    )

@@ -1,0 +1,94 @@
+"""What listening, sweeping and identifying share: durations, what the plan knows, and the end of such a run."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+import typer
+
+from netcheck.addr import quad
+from netcheck.app.prepare import Ground, ground
+from netcheck.field.discovery import Findings, Found
+from netcheck.text import safe
+
+
+def today() -> date:
+    """The day of this computer's clock."""
+    return datetime.now().astimezone().date()
+
+
+@dataclass(frozen=True)
+class Known:
+    """What plan and surveys say of hosts; nothing where no plan was named."""
+
+    base: Ground | None
+
+    @classmethod
+    def by(cls, plan: Path | None) -> Known:
+        """Read the plan, where one was named."""
+        return cls(None if plan is None else ground(plan, ()))
+
+    @property
+    def planned(self) -> dict[int, str]:
+        """Planned addresses, and whose they are."""
+        targets = () if self.base is None else self.base.aim.targets
+        return {target.address: target.interface for target in targets if not target.barred}
+
+    def of_mac(self, mac: int) -> str:
+        """Words for a MAC, "" where nobody knows it."""
+        return "" if self.base is None else self.base.names.known_as(mac)
+
+    def of_address(self, address: int) -> str:
+        """Whom the plan gives an address to, or which site host a survey has there."""
+        if self.base is None or not address:
+            return ""
+        if address in self.planned:
+            return f"the plan gives {quad(address)} to {self.planned[address]}"
+        return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
+
+    def of(self, host: Found) -> str:
+        """Words for a host, by its MAC and its address; in one where both are planned for one interface."""
+        by_mac, interface = self.of_mac(host.mac), self.planned.get(host.address)
+        if interface is not None and by_mac == f"planned for {interface}":
+            return f"{interface}, as planned"
+        return "; ".join(filter(None, (by_mac, self.of_address(host.address))))
+
+    @property
+    def nets(self) -> list[tuple[int, int]]:
+        """The plan's IPv4 prefixes."""
+        return [] if self.base is None else [(net.first, net.length) for net in self.base.aim.nets]
+
+
+def terminal_width() -> int | None:
+    """Columns of the terminal that standard output is, else None: a table in a file or a pipe is not wrapped."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def vendor_of() -> Callable[[int], str | None]:
+    """The look-up of vendors, imported only when something is shown."""
+    from netcheck.proof.verdict.names import vendor
+
+    return vendor
+
+
+def finish(found: Findings, known: Known, out: Path | None, as_json: bool) -> int:
+    """Write the survey, print what was found, and return the exit code: 0, or 1 where something needs mending."""
+    from netcheck.files import write_text_atomically
+    from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_text
+
+    if out is not None:
+        write_text_atomically(out, to_csv(found))
+    name = None if out is None else str(out)
+    if as_json:
+        typer.echo(json.dumps(to_json(found, name, vendor_of()), indent=2))
+    else:
+        typer.echo(to_text(found, vendor_of(), known.of, terminal_width()))
+        if out is not None:
+            typer.echo(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
+    return 1 if found.mend else 0

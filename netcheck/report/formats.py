@@ -1,0 +1,139 @@
+"""Which report is written by which writer: a registry by the ending of the file's name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from netcheck.errors import Problem, ReportError, UsageError
+from netcheck.plan.model import Plan
+from netcheck.report.model import Report
+from netcheck.text import listed
+
+
+def _html(report: Report) -> bytes:
+    from netcheck.report.html.page import to_html  # brings in jinja2
+
+    return to_html(report)
+
+
+def _csv(report: Report) -> bytes:
+    from netcheck.report.csv_xlsx.findings import to_csv
+
+    return to_csv(report)
+
+
+def _xlsx(report: Report) -> bytes:
+    from netcheck.report.csv_xlsx.findings_workbook import to_xlsx  # brings in openpyxl
+
+    return to_xlsx(report)
+
+
+def _json(report: Report) -> bytes:
+    from netcheck.report.json.report import to_json
+
+    return to_json(report)
+
+
+def _markdown(report: Report) -> bytes:
+    from netcheck.report.markdown.report import to_markdown
+
+    return to_markdown(report)
+
+
+def _text(report: Report) -> bytes:
+    from netcheck.report.text.report import to_text
+
+    return to_text(report)
+
+
+def _requests(report: Report) -> bytes:
+    from netcheck.report.csv_xlsx.requests import to_csv
+
+    return to_csv(report.checked)
+
+
+def _sheet(report: Report) -> bytes:
+    from netcheck.report.html.setting_sheet import to_sheet  # brings in jinja2
+
+    return to_sheet(report.checked, report.today)
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of report: the ending of its files, and the writer, a pure function of the report."""
+
+    ending: str
+    write: Callable[[Report], bytes]
+
+
+KINDS: tuple[Kind, ...] = (
+    Kind(".html", _html),
+    Kind(".csv", _csv),
+    Kind(".xlsx", _xlsx),
+    Kind(".json", _json),
+    Kind(".md", _markdown),
+    Kind(".txt", _text),
+)
+
+
+def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:
+    """Find the kind of each file by its ending, in any case; UsageError holds every file that has none, or is named
+    twice."""
+    kind_of = {kind.ending: kind for kind in KINDS}
+    known = listed(list(kind_of), joint="or")
+    wrong = [path for path in paths if path.suffix.lower() not in kind_of]
+    twice = [path for place, path in enumerate(paths) if path in paths[:place]]
+    if wrong or twice:
+        raise UsageError(
+            *(Problem(f"--out {path} has no ending that is known", do=f"Name it with {known}") for path in wrong),
+            *(Problem(f"--out {path} is named twice", do="Name it once") for path in twice),
+        )
+    return tuple((path, kind_of[path.suffix.lower()]) for path in paths)
+
+
+def further(out: list[Path], requests: Path | None, sheet: Path | None) -> tuple[tuple[Path, Kind], ...]:
+    """The files that have an option of their own; UsageError holds every one of the wrong ending, or named twice."""
+    kinds = {"--requests": (requests, Kind(".csv", _requests)), "--sheet": (sheet, Kind(".html", _sheet))}
+    named = [(option, path, kind) for option, (path, kind) in kinds.items() if path is not None]
+    problems = [
+        Problem(f"{option} {path} does not end in {kind.ending}", do=f"Name it with {kind.ending}")
+        for option, path, kind in named
+        if path.suffix.lower() != kind.ending
+    ]
+    problems += [
+        Problem(f"{option} {path} is named twice", do="Name it once") for option, path, _ in named if path in out
+    ]
+    if problems:
+        raise UsageError(*problems)
+    return tuple((path, kind) for _, path, kind in named)
+
+
+def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:
+    """Refuse to write over what the report is made from, and into folders that are not there; ReportError holds all."""
+    inputs = [*records, *(Path(plan.folder) / name for name in _files_of(plan))]
+    problems = [
+        Problem("the report would overwrite what it is made from", str(path), "Choose another name")
+        for path in paths
+        if any(_same(path, given) for given in inputs)
+    ]
+    problems += [
+        Problem("its folder is not there", str(path), "Make the folder first")
+        for path in paths
+        if not path.parent.is_dir()
+    ]
+    if problems:
+        raise ReportError(*problems)
+
+
+def _files_of(plan: Plan) -> set[str]:
+    rows = [each.place for each in plan.interfaces] + [each.place for each in plan.conversations]
+    return {plan.place.file, *(place.file for place in rows), *(survey.file for survey in plan.surveys)}
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return one.resolve() == other.resolve() or one.samefile(other)
+    except (OSError, RuntimeError):  # one of them is not there, or its links lead in a circle
+        return False

@@ -1,0 +1,91 @@
+"""The report as one HTML file that opens anywhere: no network, printable, readable on a phone and without script.
+
+Every value that is put out goes through `safe` (controls and bidirectional marks become visible) and then through
+jinja2's autoescape; values stand only in element content and in quoted attributes. The page's policy allows its own
+style and its one script, for filtering, by their SHA-256 and nothing else.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from netcheck.addr import mac_text, quad
+from netcheck.report import words
+from netcheck.report.finding_groups import TITLES
+from netcheck.report.html.page_values import values_of
+from netcheck.report.html.rtt_chart import chart_of
+from netcheck.report.model import Report, short
+from netcheck.report.text import verification as verifications
+from netcheck.space.map_cells import Use
+from netcheck.text import safe
+
+TEMPLATES = Path(__file__).with_name("templates")
+LONGEST_TEXT = 20_000  # characters of one value
+
+
+def to_html(report: Report) -> bytes:
+    """Write the report as UTF-8; the same report gives the same bytes."""
+    own = {
+        name: (TEMPLATES / file).read_text("utf-8") for name, file in (("style", "style.css"), ("script", "filter.js"))
+    }
+    hashes = {f"{name}_hash": digest(text) for name, text in own.items()}
+    inline = {name: Markup(text) for name, text in own.items()}
+    return environment().get_template("report.html").render(values_of(report) | inline | hashes).encode("utf-8")
+
+
+def digest(text: str) -> str:
+    """The source of a Content Security Policy that allows exactly this text (W3C CSP Level 3 section 2.3.1)."""
+    return f"sha256-{b64encode(sha256(text.encode('utf-8')).digest()).decode('ascii')}"
+
+
+@cache
+def environment() -> Environment:
+    """The templates, with every value made harmless on its way out."""
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_harmless,
+    )
+    environment.globals.update(
+        chart_of=chart_of,
+        facts_of=words.facts_of,
+        mac=mac_text,
+        meaning=words.meaning,
+        moment=words.moment,
+        quad=quad,
+        severity_sign=words.severity_sign,
+        severity_titles=TITLES,
+        short=short,
+        slug=_slug,
+        verdict_sign=words.verdict_sign,
+        with_code=_with_code,
+        what_to_do=verifications.what_to_do,
+        record_notes=verifications.notes,
+    )
+    return environment
+
+
+def _harmless(value: Any) -> Any:
+    """Make controls visible in every string that a template puts out; markup comes from our own templates only."""
+    return value if isinstance(value, Markup) or not isinstance(value, str) else safe(value, LONGEST_TEXT)
+
+
+def _with_code(text: str) -> Markup:
+    """A rule's text with what stands between backticks as code."""
+    parts = (escape(safe(part, LONGEST_TEXT)) for part in text.split("`"))
+    return Markup("").join(Markup("<code>{}</code>").format(part) if n % 2 else part for n, part in enumerate(parts))
+
+
+def _slug(use: Use) -> str:
+    """The name of a use in the style sheet."""
+    return use.name.lower().replace("_", "-")

@@ -1,0 +1,155 @@
+"""The setting sheet: what to type into each device, with boxes for initials and the date, and labels to cut out.
+
+One HTML file made for paper. Values and policy as on the page of the report; there is no script.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from markupsafe import Markup
+
+from netcheck import __version__
+from netcheck.addr import Address, Mask
+from netcheck.caution import CAUTION
+from netcheck.plan.model import Cell, Interface, Subnet
+from netcheck.report.html.page import TEMPLATES, digest, environment
+from netcheck.report.html.page_values import MANY, TABLE
+from netcheck.rules.catalogue.conversation import NO_WAY_BACK, NO_WAY_THERE
+from netcheck.rules.engine import Checked
+from netcheck.rules.finding import Severity
+from netcheck.space.addressing import faces_of
+
+MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict, and are kept together
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One value to type in; `from_subnet` says that the plan has it from the subnet, not from the device's row."""
+
+    name: str
+    value: str
+    from_subnet: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """One interface with its values. `stops` are open conflicts for which it must not be set so."""
+
+    interface: Interface
+    settings: tuple[Setting, ...]
+    stops: tuple[str, ...]
+
+    @property
+    def placed(self) -> bool:
+        """Say whether it has an address that can be read."""
+        return self.interface.address is not None and self.interface.address.value is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One device with its interfaces, in plan order."""
+
+    device: str
+    kind: str
+    where: str
+    faces: tuple[Face, ...]
+
+    @property
+    def long(self) -> bool:
+        """Say whether it may go on over the next page, so that each interface needs the device's name."""
+        return len(self.faces) > MOST_TOGETHER
+
+
+def to_sheet(checked: Checked, today: date) -> bytes:
+    """Write the sheet as UTF-8; the same plan and day give the same bytes."""
+    style = (TEMPLATES / "sheet.css").read_text("utf-8")
+    values = {
+        "plan": checked.plan,
+        "today": today,
+        "version": __version__,
+        "blocks": blocks_of(checked),
+        "caution": CAUTION,
+        "many": MANY,
+        "table_rows": TABLE,
+        "style": Markup(style),
+        "style_hash": digest(style),
+    }
+    return environment().get_template("sheet.html").render(values).encode("utf-8")
+
+
+def blocks_of(checked: Checked) -> tuple[Block, ...]:
+    """Every device of the plan with what is to be set on it."""
+    stops = _stops(checked)
+    faces: dict[str, list[tuple[Interface, Subnet]]] = {}
+    for interface, subnet in faces_of(checked.plan):
+        faces.setdefault(interface.subject, []).append((interface, subnet))
+    devices: dict[str, list[Face]] = {}
+    for interface in checked.plan.interfaces:
+        settings = tuple(each for face, subnet in faces[interface.subject] for each in _settings(face, subnet))
+        own = (*settings, *_named(interface))
+        devices.setdefault(interface.device, []).append(Face(interface, own, tuple(stops.get(interface.subject, ()))))
+    return tuple(
+        Block(device, several[0].interface.kind, several[0].interface.where, tuple(several))
+        for device, several in devices.items()
+    )
+
+
+def _stops(checked: Checked) -> dict[str, dict[str, None]]:
+    """By subject, the open conflicts that hold it up. A conversation that fails holds up only the end whose setting
+    has to change; neither, where it is a router's."""
+    held: dict[tuple[str, ...], tuple[str, ...]] = {
+        (talk.conversation.source, talk.conversation.target, rule): walk.held
+        for talk in checked.talks
+        for rule, walk in ((NO_WAY_THERE.slug, talk.there), (NO_WAY_BACK.slug, talk.back))
+    }
+    stops: dict[str, dict[str, None]] = {}
+    for finding in checked.findings:
+        if finding.severity is Severity.CONFLICT:
+            for subject in held.get((*finding.subjects, finding.rule), finding.subjects):
+                stops.setdefault(subject, {})[f"{finding.rule}: {finding.message}"] = None
+    return stops
+
+
+def _settings(face: Interface, subnet: Subnet) -> Iterator[Setting]:
+    """Address, mask and gateway of one face, as `--settings` would find them in use."""
+    address = face.address.value if face.address else None
+    family = " (IPv6)" if address is not None and address.family == 6 else ""
+    yield Setting(f"address{family}", _text(face.address))
+    if family:
+        yield Setting("prefix length", *_mask(face, subnet))
+    else:
+        yield Setting("mask", *_mask(face, subnet))
+    gateway = face.gateway or subnet.gateway
+    yield Setting(f"gateway{family}", _text(gateway), from_subnet=face.gateway is None and gateway is not None)
+    yield Setting("subnet", subnet.name)
+    yield Setting("VLAN", "" if subnet.vlan is None else str(subnet.vlan))
+
+
+def _mask(face: Interface, subnet: Subnet) -> tuple[str, bool]:
+    """The typed mask, else the subnet's, in dotted form with its length; and whether it is the subnet's."""
+    if face.mask is not None:
+        mask = face.mask.value
+        return (_mask_text(mask) if mask else face.mask.text), False
+    prefix = subnet.prefix.value
+    if prefix is None:
+        return "", False
+    return _mask_text(Mask.from_text(f"/{prefix.length}", prefix.family)), True
+
+
+def _mask_text(mask: Mask) -> str:
+    if mask.family == 6 or mask.length is None:
+        return str(mask)
+    return f"{mask} (/{mask.length})"
+
+
+def _named(interface: Interface) -> Iterator[Setting]:
+    yield Setting("host name", interface.host_name.text if interface.host_name else "")
+    yield Setting("switch port", interface.switch_port.text if interface.switch_port else "")
+    yield Setting("MAC on the nameplate", str(interface.mac.value or interface.mac.text) if interface.mac else "")
+
+
+def _text(cell: Cell[Address] | None) -> str:
+    return "" if cell is None else str(cell.value or cell.text)

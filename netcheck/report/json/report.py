@@ -1,0 +1,81 @@
+"""The whole report as JSON: the check's object with the proofs, the records and their seals beside it."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from netcheck.record.verify import Record
+from netcheck.report.changes import Changed, Changes
+from netcheck.report.csv_xlsx.requests import COLUMNS, row_of
+from netcheck.report.json import findings as findings_json
+from netcheck.report.model import PortResult, Report, short
+from netcheck.report.text import verification as verifications
+from netcheck.report.text.proofs import summary
+from netcheck.requests.build import asked_of
+from netcheck.requests.model import Request
+
+
+def to_json(report: Report) -> bytes:
+    """Write it as ASCII, the keys in a fixed order; ends with a line break."""
+    return json.dumps(shape_of(report), indent=2, allow_nan=False).encode("ascii") + b"\n"
+
+
+def shape_of(report: Report) -> dict[str, Any]:
+    """`findings` and `accepted` are as `check` prints them, with each finding's `key`; `proofs` as `prove` does."""
+    checked = findings_json.to_json(report.checked)
+    keyed = zip(report.checked.findings, checked["findings"], strict=True)
+    return {
+        **checked,
+        "today": report.today.isoformat(),
+        "findings": [{**shape, "key": finding.key} for finding, shape in keyed],
+        "asked": [_request(request) for request in asked_of(report.checked).requests],
+        **({"changes": _changes(report.changes)} if report.changes else {}),
+        "proofs": [_proof(port) for port in report.ports],
+        "verdicts": summary([port.proof for port in report.ports]),
+        "no_longer_planned": [evidence.proved.proof.to_json() for evidence in report.gone],
+        "records": [_record(record, report.plan.sha256) for record in report.records],
+    }
+
+
+def _request(request: Request) -> dict[str, str]:
+    """The filled cells of a request, by the names of the CSV file's columns."""
+    return {name: cell for name, cell in zip(COLUMNS, row_of(request), strict=True) if cell}
+
+
+def _changes(changes: Changes) -> dict[str, Any]:
+    before = changes.before.plan
+    return {
+        "since": {"name": before.name, "revision": before.revision, "sha256": before.sha256},
+        "new": [finding.key for finding in changes.new],
+        "gone": [{**findings_json.finding_json(finding), "key": finding.key} for finding in changes.gone],
+        "accepted": [finding.key for finding in changes.agreed],
+        "remaining": [finding.key for finding in changes.remaining],
+        "subnets": [*map(_changed, changes.subnets)],
+        "interfaces": [*map(_changed, changes.interfaces)],
+    }
+
+
+def _changed(each: Changed) -> dict[str, Any]:
+    values = {one.what: {"before": one.before or None, "now": one.now or None} for one in each.differences}
+    return {"subject": each.subject, "turn": str(each.turn), "values": values}
+
+
+def _proof(port: PortResult) -> dict[str, Any]:
+    evidence = port.evidence
+    return {
+        **port.proof.to_json(),
+        "at": evidence.proved.at if evidence else None,
+        "record": evidence.record if evidence else None,
+        "line": evidence.proved.line if evidence else None,
+        "not_counted": list(map(str, port.earlier)),
+    }
+
+
+def _record(record: Record, sha256: str) -> dict[str, Any]:
+    return {
+        **verifications.to_json(short(record), record.verification),
+        "plan_sha256": record.content.sha256,
+        "same_plan": record.content.sha256 == sha256,
+        "runs": [run.to_json() for run in record.content.runs],
+    }

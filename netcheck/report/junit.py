@@ -1,0 +1,83 @@
+"""The check of plans as JUnit XML, which build servers read: a suite a plan, a case a finding or a silent rule."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from xml.etree import ElementTree
+
+from netcheck.report.finding_groups import row_of
+from netcheck.report.unread import NOT_CHECKED, Result, Unread
+from netcheck.rules.catalogue import RULES
+from netcheck.rules.engine import Checked
+from netcheck.rules.finding import Finding, Severity
+from netcheck.text import listed, safe
+
+# XML 1.0 section 2.2 has no place for these two; the controls are escaped by `safe`.
+_NO_XML = re.compile("[\ufffe\uffff]")
+
+
+def to_junit(several: Iterable[Result], *, strict: bool) -> str:
+    """Failures are what gives exit code 1: conflicts, with `strict` risks too; other findings are a case's output. What
+    keeps a plan from being read is an error."""
+    failing = {Severity.CONFLICT, Severity.RISK} if strict else {Severity.CONFLICT}
+    suites = [_unread(each) if isinstance(each, Unread) else _suite(each, failing) for each in several]
+    sums = {key: str(sum(int(suite.get(key, "0")) for suite in suites)) for key in ("tests", "failures", "errors")}
+    root = ElementTree.Element("testsuites", {"name": "netcheck", **sums})
+    root.extend(suites)
+    ElementTree.indent(root)
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
+
+
+def _suite(checked: Checked, failing: set[Severity]) -> ElementTree.Element:
+    """A case for each finding, called after its rule, its class plan and subjects; and one for each silent rule."""
+    by_rule: dict[str, list[Finding]] = {}
+    for finding in checked.findings:
+        by_rule.setdefault(finding.rule, []).append(finding)
+    cases = [_failed(checked, finding, failing) for finding in checked.findings]
+    cases += [_case(checked.plan.name, rule.slug) for rule in RULES if rule.slug not in by_rule]
+    failures = sum(finding.severity in failing for finding in checked.findings)
+    counts = {"tests": len(cases), "failures": failures, "errors": 0, "skipped": 0, "time": 0}
+    texts = {key: str(count) for key, count in counts.items()}
+    suite = ElementTree.Element("testsuite", {"name": _xml(checked.plan.name), **texts})
+    suite.extend(cases)
+    return suite
+
+
+def _unread(unread: Unread) -> ElementTree.Element:
+    """A case for each problem, called after its place."""
+    count = str(len(unread.problems))
+    counts = {"tests": count, "failures": "0", "errors": count, "skipped": "0", "time": "0"}
+    suite = ElementTree.Element("testsuite", {"name": _xml(unread.path), **counts})
+    for problem in unread.problems:
+        case = _case(unread.path, _xml(problem.where) or "reading")
+        ElementTree.SubElement(case, "error", {"message": _xml(problem.what), "type": NOT_CHECKED}).text = _xml(
+            str(problem)
+        )
+        suite.append(case)
+    return suite
+
+
+def _case(owner: str, rule: str) -> ElementTree.Element:
+    return ElementTree.Element("testcase", {"classname": _xml(owner), "name": rule, "time": "0"})
+
+
+def _failed(checked: Checked, finding: Finding, failing: set[Severity]) -> ElementTree.Element:
+    # Build servers take a point in a class name for the end of a package, so that findings are shown by plan.
+    case = _case(f"{checked.plan.name}.{listed(list(finding.subjects))}", finding.rule)
+    if finding.severity in failing:
+        attributes = {"message": _xml(finding.message), "type": finding.severity.value}
+        ElementTree.SubElement(case, "failure", attributes).text = _line(finding)
+    else:
+        ElementTree.SubElement(case, "system-out").text = f"{finding.severity.value}: {_line(finding)}"
+    return case
+
+
+def _line(finding: Finding) -> str:
+    row = row_of(finding)
+    fix = f" Fix: {row.fix}." if row.fix else ""
+    return _xml(f"{row.subject}: {row.message}.{fix} Source: {finding.source} ({row.where})")
+
+
+def _xml(text: str) -> str:
+    return _NO_XML.sub("\ufffd", safe(text, 4000))

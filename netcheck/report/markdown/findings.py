@@ -1,0 +1,33 @@
+"""The check of a plan as Markdown tables, for a ticket or a wiki."""
+
+from __future__ import annotations
+
+import re
+
+from tabulate import tabulate
+
+from netcheck.report.finding_groups import Group, groups_of, headline, summary_line
+from netcheck.rules.engine import Checked
+
+HEADERS = ("rule", "subject", "address", "what", "fix", "where")
+# What Markdown, its tables and the HTML within could take for markup: CommonMark section 2.4, backslash escapes.
+_MARKUP = re.compile(r"[\\`*_{}\[\]<>()#+!|~&@:]")
+
+
+def to_markdown(checked: Checked) -> str:
+    """A heading, the counts, and a table for each severity; text from outside cannot become markup."""
+    parts = [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *map(_table, groups_of(checked))]
+    return "\n\n".join(parts) + "\n"
+
+
+def escaped(text: str) -> str:
+    """Text with a backslash before everything that could be markup."""
+    return _MARKUP.sub(r"\\\g<0>", text)
+
+
+def _table(group: Group) -> str:
+    cells = [(row.rule, row.subject, row.address, row.message, row.fix, row.where) for row in group.rows]
+    rows = [[escaped(cell) for cell in row] for row in cells]
+    return f"## {escaped(group.title)} ({len(rows)})\n\n" + tabulate(
+        rows, HEADERS, tablefmt="pipe", disable_numparse=True
+    )

@@ -1,0 +1,88 @@
+"""What IT is asked for and what changed, as rows of text: the same words for Markdown and plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from netcheck.report.changes import Changed, Changes
+from netcheck.report.model import Report
+from netcheck.requests.build import asked_of
+from netcheck.rules.finding import Finding
+
+
+class Part(NamedTuple):
+    """A table under a title, or lines to be copied as they are; without either it is said to be none."""
+
+    title: str
+    headers: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    lines: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> int:
+        """How many rows or lines there are."""
+        return len(self.rows) + len(self.lines)
+
+
+def asked_parts(report: Report) -> Iterator[Part]:
+    """Reservations, pools, DNS records, conversations and switch ports."""
+    asked = asked_of(report.checked)
+    yield Part(
+        "Addresses to reserve",
+        ("interface", "address", "MAC", "host name", "subnet", "VLAN", "switch port", "note"),
+        tuple(
+            (one.subject, one.address, one.mac, one.host_name, one.subnet, one.vlan, one.switch_port, one.note)
+            for one in asked.of("reservation")
+        ),
+    )
+    yield Part(
+        "Pools to change",
+        ("interfaces inside", "subnet", "addresses", "change", "note"),
+        tuple((one.subject, one.subnet, one.address, one.what, one.note) for one in asked.of("pool change")),
+    )
+    if not asked.zones:
+        yield Part("DNS records")
+    for zone in asked.zones:
+        yield Part(f"DNS records, {zone.title[:1].lower()}{zone.title[1:]}", lines=tuple(zone.text.splitlines()))
+    yield Part(
+        "Conversations to let through",
+        ("from", "its address", "subnet", "to", "note"),
+        tuple((one.subject, one.address, one.subnet, one.what, one.note) for one in asked.of("conversation")),
+    )
+    yield Part(
+        "Switch ports and VLANs",
+        ("interface", "switch port", "VLAN", "subnet", "note"),
+        tuple((one.subject, one.switch_port, one.vlan, one.subnet, one.note) for one in asked.of("switch port")),
+    )
+
+
+def changes_parts(changes: Changes) -> Iterator[Part]:
+    """Findings new, gone, accepted since and remaining, and the subnets and interfaces that changed."""
+    for title, findings in (
+        ("New findings", changes.new),
+        ("Gone findings", changes.gone),
+        ("Findings accepted since", changes.agreed),
+        ("Remaining findings", changes.remaining),
+    ):
+        yield Part(title, ("severity", "rule", "subject", "address", "what"), tuple(map(_finding, findings)))
+    for what, changed in (("subnet", changes.subnets), ("interface", changes.interfaces)):
+        rows = tuple((each.subject, str(each.turn), words_of(each)) for each in changed)
+        yield Part(f"{what.capitalize()}s changed", (what, "turn", "values"), rows)
+
+
+def changes_line(changes: Changes) -> str:
+    """Against what it was compared, in one line."""
+    before = changes.before.plan
+    revision = f", revision {before.revision}" if before.revision else ""
+    return f"Compared with {before.name}{revision}; SHA-256 of its files: {before.sha256}"
+
+
+def words_of(changed: Changed) -> str:
+    """The differences of a subnet or an interface in one line."""
+    return "; ".join(f"{one.what}: {one.before or 'none'} -> {one.now or 'none'}" for one in changed.differences)
+
+
+def _finding(finding: Finding) -> tuple[str, ...]:
+    subjects = ", ".join(finding.subjects)
+    return str(finding.severity), finding.rule, subjects, finding.address or "", finding.message

@@ -1,0 +1,1 @@
+"""Reports and results as plain text and terminal tables."""

@@ -1,0 +1,87 @@
+"""The ways of a plan's conversations, there and back, as a table, as Markdown and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from netcheck.rules.engine import Checked
+from netcheck.rules.reachability.trace import Outcome, Talk, Walk
+from netcheck.text import safe
+
+WIDTH = 120  # columns where the output is no terminal
+NARROW = 24  # the path never gets less; of a wide screen it gets three fifths of what the two short columns leave
+HEADS = ("conversation", "way", "outcome", "path")
+
+
+def to_text(checked: Checked, width: int = WIDTH) -> str:
+    """A table of two rows a conversation: there and back, with every hop, and where and why it fails."""
+    from tabulate import tabulate
+
+    head = f"Conversations ({len(checked.talks)})\n"
+    if not checked.talks:
+        return head + "  The plan lists none.\n"
+    rows = [row for talk in checked.talks for row in _rows(talk)]
+    room = width - len("there") - len("undecided") - 3 * len("  ")
+    first = max(room * 2 // 5, 1)
+    last = max(room - first, NARROW)
+    return (
+        head
+        + tabulate(
+            rows, HEADS, "simple", disable_numparse=True, maxcolwidths=[first, None, None, last], break_on_hyphens=False
+        )
+        + "\n"
+    )
+
+
+def to_markdown(checked: Checked) -> str:
+    """The same table in Markdown; text from outside cannot become markup."""
+    from tabulate import tabulate
+
+    from netcheck.report.markdown.findings import escaped
+
+    rows = [[escaped(cell) for cell in row] for talk in checked.talks for row in _rows(talk)]
+    body = tabulate(rows, HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
+    return f"## Conversations ({len(checked.talks)})\n\n{body}\n"
+
+
+def _rows(talk: Talk) -> tuple[tuple[str, ...], ...]:
+    conversation = talk.conversation
+    ends = f"{safe(conversation.source, 80)} to {safe(conversation.target, 80)}"
+    why = f" ({safe(conversation.why, 200)})" if conversation.why else ""
+    there, back = talk.there, talk.back
+    return (
+        (ends + why, "there", there.outcome.value, _path(there, conversation.source, conversation.target)),
+        ("", "back", back.outcome.value, _path(back, conversation.target, conversation.source)),
+    )
+
+
+def _path(walk: Walk, source: str, target: str) -> str:
+    """`a -> 10.62.20.1 -> b`; where packets end on the way, the reason and the value to change."""
+    delivered = walk.outcome is Outcome.DELIVERED
+    hops = [safe(source, 80), *map(str, walk.through), *([safe(target, 80)] if delivered else [])]
+    path = " -> ".join(hops)
+    if delivered:
+        return path
+    return f"{path} -> ?: {safe(walk.why)}" + (f"; {safe(walk.change)}" if walk.change else "")
+
+
+def to_json(checked: Checked) -> list[dict[str, Any]]:
+    """One object a conversation; `why` and `change` are null where the packets are delivered."""
+    return [
+        {
+            "from": talk.conversation.source,
+            "to": talk.conversation.target,
+            "there": _way_json(talk.there),
+            "back": _way_json(talk.back),
+        }
+        for talk in checked.talks
+    ]
+
+
+def _way_json(walk: Walk) -> dict[str, Any]:
+    return {
+        "outcome": walk.outcome.value,
+        "through": [*map(str, walk.through)],
+        "why": walk.why or None,
+        "change": walk.change or None,
+    }

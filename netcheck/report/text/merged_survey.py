@@ -1,0 +1,187 @@
+"""Merged lists of site hosts as a survey file, as text and as JSON; pure functions of what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any
+
+from tabulate import tabulate
+
+from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
+from netcheck.space.coverage import Evidence
+from netcheck.survey.host_table import HostTable
+from netcheck.survey.merge import Disagreement, MergedHost, merged
+from netcheck.survey.model import Remarks, Survey
+from netcheck.tables.formula_guard import guarded
+from netcheck.text import listed, safe
+
+HEADER = ("address", "mac", "name", "note", "seen", "source")
+SHOWN = 40  # remarks of one file, disagreements and hosts' texts that the terminal is given; JSON has more
+_LONGEST = 1000  # characters of a cell
+
+
+@dataclass(frozen=True, slots=True)
+class Merging:
+    """Lists that were read: the surveys, their hosts by island, the first disagreements with the count of all, and the
+    evidence for a plan's subnets, None where no plan was named."""
+
+    surveys: tuple[Survey, ...]
+    tables: tuple[HostTable, ...]
+    disagreements: tuple[Disagreement, ...]
+    disagreeing: int
+    evidence: tuple[Evidence, ...] | None = None
+
+    @property
+    def addresses(self) -> int:
+        """Distinct addresses, island by island."""
+        return sum(table.distinct for table in self.tables)
+
+    @property
+    def mend(self) -> bool:
+        """Say whether something could not be read, or lists disagree."""
+        return self.disagreeing > 0 or any(one.skipped.count or one.unread.count for one in self.surveys)
+
+
+def to_csv(table: HostTable) -> str:
+    """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with every place that says so."""
+    return table_to_csv(HEADER, map(_cells, merged(table)))
+
+
+def _cells(host: MergedHost) -> tuple[str, ...]:
+    texts = (host.name, host.note, "; ".join(host.sources))
+    name, note, source = (guarded(safe(text, _LONGEST)) for text in texts)
+    seen = host.seen.isoformat() if host.seen else ""
+    return str(host.address), str(host.mac) if host.mac else "", name, note, seen, source
+
+
+def to_entry(merging: Merging, file: str) -> str:
+    """The lines by which a plan names the written survey; the oldest day counts, and days or prefixes that no list
+    tells are left to the reader."""
+    days = [survey.taken for survey in merging.surveys]
+    known = [day for day in days if day is not None]
+    taken = min(known) if known and len(known) == len(days) else None
+    return entry_of(file, taken, (prefix for survey in merging.surveys for prefix in survey.covers))
+
+
+def to_json(merging: Merging, file: str | None) -> dict[str, Any]:
+    """The object that `--format json` prints."""
+    result: dict[str, Any] = {
+        "files": [_file(survey) for survey in merging.surveys],
+        "addresses": merging.addresses,
+        "hosts": [_host(host) for table in merging.tables for host in merged(table)],
+        "disagreements": [_disagreement(one) for one in merging.disagreements],
+        "disagreeing": merging.disagreeing,
+        "survey": {"file": None if file is None else safe(file, _LONGEST), "kind": "csv"},
+    }
+    if merging.evidence is not None:
+        result["subnets"] = [_subnet(one) for one in merging.evidence]
+    return result
+
+
+def _file(survey: Survey) -> dict[str, Any]:
+    return {
+        "file": safe(survey.file, _LONGEST),
+        "kind": survey.kind,
+        "island": safe(survey.island),
+        "taken": survey.taken.isoformat() if survey.taken else None,
+        "covers": list(map(str, survey.covers)),
+        "hosts": len(survey.hosts),
+        "addresses": survey.hosts.distinct,
+        "not_read": _remarks(survey.skipped),
+        "cells_not_read": _remarks(survey.unread),
+        "passed_over": _remarks(survey.addressless),
+    }
+
+
+def _remarks(remarks: Remarks) -> dict[str, Any]:
+    first = [{"where": safe(str(one.place)), "why": safe(one.why, _LONGEST)} for one in remarks.first]
+    return {"count": remarks.count, "first": first}
+
+
+def _host(host: MergedHost) -> dict[str, Any]:
+    return {
+        "address": str(host.address),
+        "mac": str(host.mac) if host.mac else None,
+        "name": safe(host.name, _LONGEST),
+        "note": safe(host.note, _LONGEST),
+        "seen": host.seen.isoformat() if host.seen else None,
+        "sources": [safe(one) for one in host.sources],
+    }
+
+
+def _disagreement(one: Disagreement) -> dict[str, Any]:
+    said = [{"value": safe(value), "where": safe(where)} for value, where in one.said]
+    return {"address": str(one.address), "what": one.what, "said": said, "more": one.more}
+
+
+def _subnet(one: Evidence) -> dict[str, Any]:
+    return {
+        "subnet": safe(one.subnet),
+        "prefix": str(one.prefix) if one.prefix else None,
+        "hosts": one.hosts,
+        "covered": one.covered,
+        "uncovered": list(map(str, one.uncovered)),
+        "files": [safe(file, _LONGEST) for file in one.files],
+    }
+
+
+def to_text(merging: Merging) -> str:
+    """What each file brought, what could not be read and why, where the files disagree, the plan's subnets, a sum."""
+    parts = [_brought(merging.surveys), *_told(merging), *_evidence(merging.evidence), [_sum(merging)]]
+    return "\n\n".join("\n".join(part) for part in parts if part)
+
+
+def _brought(surveys: Sequence[Survey]) -> list[str]:
+    rows = [
+        (safe(one.file, 60), one.kind, len(one.hosts), one.skipped.count + one.unread.count, one.addressless.count)
+        for one in surveys
+    ]
+    return [tabulate(rows, ("file", "kind", "hosts", "not read", "passed over"), "simple")]
+
+
+def _told(merging: Merging) -> Iterator[list[str]]:
+    unread = chain.from_iterable((one.skipped, one.unread) for one in merging.surveys)
+    lines = list(chain.from_iterable(map(_lines, unread)))
+    yield ["Not read:", *lines] if lines else []
+    shown = [f"  {_said(one)}" for one in merging.disagreements[:SHOWN]]
+    rest = merging.disagreeing - len(shown)
+    yield ["The lists disagree:", *shown, *([f"  and {rest:,} more"] if rest else [])] if shown else []
+
+
+def _lines(remarks: Remarks) -> list[str]:
+    shown = [f"  {safe(str(one))}" for one in remarks.first[:SHOWN]]
+    rest = remarks.count - len(shown)
+    return [*shown, *([f"  and {rest:,} more in {safe(remarks.first[0].place.file)}"] if rest else [])]
+
+
+def _said(one: Disagreement) -> str:
+    values = [f"{safe(value, 80)} ({safe(where, 80)})" for value, where in one.said[:6]]
+    values += [f"{len(one.said) - 6 + one.more} more"] if len(one.said) > 6 else []
+    return f"{one.address} has the {one.what}s {listed(values, 7)}"
+
+
+def _evidence(evidence: Sequence[Evidence] | None) -> list[list[str]]:
+    if not evidence:
+        return []
+    head = ("subnet", "prefix", "hosts", "covered", "not covered")
+    rows = [
+        (safe(one.subnet, 40), one.prefix or "cannot be read", one.hosts, one.covered, _gaps(one)) for one in evidence
+    ]
+    return [[tabulate(rows, head, "simple", disable_numparse=True)]]
+
+
+def _gaps(one: Evidence) -> str:
+    if one.covered == "no":
+        return "whatever no list has may be taken all the same"
+    return listed([str(prefix) for prefix in one.uncovered], 4) if one.uncovered else ""
+
+
+def _sum(merging: Merging) -> str:
+    files, addresses = len(merging.surveys), merging.addresses
+    not_read = sum(one.skipped.count + one.unread.count for one in merging.surveys)
+    return (
+        f"{addresses:,} address{'' if addresses == 1 else 'es'} from {files} file{'' if files == 1 else 's'}; "
+        f"{not_read:,} not read; {merging.disagreeing:,} disagreement{'' if merging.disagreeing == 1 else 's'}"
+    )

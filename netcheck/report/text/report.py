@@ -1,0 +1,43 @@
+"""The whole report as plain text, for a mail or a printer of characters: the verdict, gaps, findings, proofs, seals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from tabulate import tabulate
+
+from netcheck.report import words
+from netcheck.report.model import Report
+from netcheck.report.not_checked import not_checked
+from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
+from netcheck.report.proof_rows import HEADERS, port_rows, record_rows, survey_rows
+from netcheck.report.text.findings import to_text as findings_to_text
+from netcheck.text import safe
+
+
+def to_text(report: Report) -> bytes:
+    """Write it as UTF-8; the same report gives the same bytes."""
+    parts = [safe(words.headline(report)), *(f"DAMAGED RECORD: {safe(alarm, 1000)}" for alarm in words.alarms(report))]
+    parts += [f"Checked for the day {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
+    parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
+    parts += ["What was not checked\n" + "\n".join(f"- {safe(gap, 1000)}" for gap in not_checked(report))]
+    parts += [findings_to_text(report.checked).rstrip("\n")]
+    if report.changes:
+        parts += [f"What changed\n{safe(changes_line(report.changes), 1000)}"]
+        parts += map(_part, changes_parts(report.changes))
+    parts += ["What the site's IT is asked for", *map(_part, asked_parts(report))]
+    parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
+    if report.records:
+        parts += ["Records and seals\n" + _table(("record", "state", "seal"), record_rows(report))]
+    return ("\n\n".join(parts) + "\n").encode("utf-8")
+
+
+def _part(part: Part) -> str:
+    body = "\n".join(safe(line, 1000) for line in part.lines) or _table(part.headers, part.rows) or "None."
+    return f"{safe(part.title)} ({part.size})\n{body}"
+
+
+def _table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    cells = [[safe(cell, 1000) for cell in row] for row in rows]
+    table = tabulate(cells, headers, tablefmt="simple", disable_numparse=True) if cells else ""
+    return "\n".join(line.rstrip() for line in table.splitlines())

@@ -1,0 +1,1 @@
+"""What the plan requires from the site's IT department: reservations, DNS records, pools and firewall rules."""

@@ -1,0 +1,192 @@
+"""What the site's IT is asked for, worked out from the plan and its findings: one request a row. Pure.
+
+Reservations, changes of pools, DNS records, conversations through routers, and switch ports. What an open conflict
+stands against is asked for with the note that it waits, and gets no DNS record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from netcheck.addr import Address, Range
+from netcheck.plan.model import Interface, Plan, Subnet, Translation
+from netcheck.requests.model import Asked, Kind, Request
+from netcheck.requests.routed_conversations import Face, address_of, requests_of
+from netcheck.requests.zone_lines import Record, records_of, request_of, zones_of
+from netcheck.rules.catalogue import RULE_NAMED
+from netcheck.rules.engine import Checked
+from netcheck.rules.finding import Finding, Severity
+from netcheck.rules.rule import Mend
+from netcheck.space.addressing import faces_of
+from netcheck.text import listed
+
+MOST = 50  # addresses, subjects or ranges in one cell; the rest as a count
+# Conflicts whose mending leaves the address, the MAC and the name as they are: no reservation waits for them.
+_BESIDE = {
+    "mask-broken", "mask-differs", "gateway-off-link", "gateway-unusable", "no-way-there", "no-way-back",
+    "switch-port-twice",
+}  # fmt: skip
+
+
+def asked_of(checked: Checked) -> Asked:
+    """Work out what to ask for."""
+    work = _Work(checked)
+    records = tuple(work.records())
+    talks = requests_of(checked.plan, checked.talks, work.faces)
+    requests = (*work.reservations(), *work.pools(), *map(request_of, records), *talks, *work.switch_ports())
+    return Asked(requests, tuple(zones_of(records)))
+
+
+@dataclass(frozen=True)
+class _Work:
+    checked: Checked
+
+    @property
+    def _plan(self) -> Plan:
+        return self.checked.plan
+
+    @cached_property
+    def faces(self) -> tuple[Face, ...]:
+        """Every interface with its subnet, dual-stack ones a second time with their IPv6 values."""
+        return tuple(faces_of(self._plan))
+
+    @cached_property
+    def _conflicts(self) -> dict[str, list[Finding]]:
+        """Open conflicts by subject."""
+        found: dict[str, list[Finding]] = {}
+        for finding in self.checked.findings:
+            if finding.severity is Severity.CONFLICT:
+                for subject in finding.subjects:
+                    found.setdefault(subject, []).append(finding)
+        return found
+
+    @cached_property
+    def _fixes(self) -> dict[tuple[str, int], str]:
+        """Proposed addresses by subject and family."""
+        fixes = [finding.fix.addresses for finding in self.checked.findings if finding.fix]
+        return {(subject, address.family): str(address) for addresses in fixes for subject, address in addresses}
+
+    @cached_property
+    def _there(self) -> frozenset[tuple[str, str | None]]:
+        return frozenset((one.subjects[0], one.address) for one in self.checked.findings if one.rule == "already-there")
+
+    def _waits_for(self, subject: str, address: Address, subnet: str = "") -> list[str]:
+        """The open conflicts that may change the address, the MAC or the name, or that are about the subnet."""
+        own = [
+            one.rule
+            for one in self._conflicts.get(subject, ())
+            if RULE_NAMED[one.rule].mend is Mend.NOTHING or one.address in (None, str(address))
+        ]
+        of_subnet = [f"{one.rule} of subnet {subnet}" for one in self._conflicts.get(subnet, ())]
+        return [rule for rule in dict.fromkeys(own + of_subnet) if rule.split()[0] not in _BESIDE]
+
+    def _note(self, subject: str, address: Address, subnet: str = "", granted: str = "") -> str:
+        rules = self._waits_for(subject, address, subnet)
+        proposed = self._fixes.get((subject, address.family)) if rules else None
+        notes = [f"not before this is settled: {listed(rules)}"] if rules else []
+        notes += [f"{proposed} is proposed in its place"] if proposed else []
+        notes += ["already on the site with this MAC"] if (subject, str(address)) in self._there else []
+        return "; ".join([*notes, *([f"granted by {granted}"] if granted else [])])
+
+    def reservations(self) -> Iterator[Request]:
+        """An address for each interface, each face by itself, and the outside addresses of translations."""
+        for face, subnet in self.faces:
+            if face.address is None or face.address.value is None:
+                yield self._without_address(face, subnet)
+            else:
+                note = self._note(face.subject, face.address.value, subnet.name, face.granted)
+                yield self._of(face, subnet, Kind.RESERVATION, str(face.address.value), note=note)
+        for one in self._plan.translations:
+            if one.outside.value is not None:
+                yield self._outside(one, one.outside.value)
+
+    def _without_address(self, face: Interface, subnet: Subnet) -> Request:
+        note = f"not readable: {face.address.text}" if face.address else "no address planned yet"
+        family = subnet.prefix.value.family if subnet.prefix.value else 4
+        proposed = self._fixes.get((face.subject, family))
+        return self._of(face, subnet, Kind.RESERVATION, note=f"{note}; {proposed} is proposed" if proposed else note)
+
+    def _outside(self, one: Translation, address: Address) -> Request:
+        inside = f"translated to {one.inside.text} of {one.island}"
+        note = "; ".join(filter(None, (inside, self._note(one.subject, address))))
+        return Request(Kind.RESERVATION, one.subject, self._plan.outer_island(one), str(address), note=note)
+
+    def _of(
+        self, face: Interface, subnet: Subnet, kind: Kind, address: str = "", what: str = "", note: str = ""
+    ) -> Request:
+        return Request(
+            kind,
+            face.subject,
+            subnet.island,
+            address,
+            str(face.mac.value) if face.mac and face.mac.value else "",
+            face.host_name.text if face.host_name else "",
+            subnet.name,
+            str(subnet.vlan) if subnet.vlan is not None else "",
+            face.switch_port.text if face.switch_port else "",
+            what,
+            note,
+        )
+
+    def pools(self) -> Iterator[Request]:
+        """For each pool that planned addresses lie in, what would be left of it without these."""
+        faces = [
+            (face, subnet.island, face.address.value)
+            for face, subnet in self.faces
+            if face.address is not None and face.address.value is not None
+        ]
+        for subnet in self._plan.subnets:
+            for pool in (cell.value for cell in subnet.pools if cell.value is not None):
+                inside = [
+                    (face, address)
+                    for face, island, address in faces
+                    if island == subnet.island and pool.holds(address)
+                ]
+                if inside:
+                    yield self._pool(subnet, pool, inside)
+
+    def _pool(self, subnet: Subnet, pool: Range, inside: list[tuple[Interface, Address]]) -> Request:
+        left = list(_without(pool, {address.value for _, address in inside}))
+        moving = [face.subject for face, _ in inside if not face.granted]
+        note = f"or move {listed(moving)}" if moving else ""
+        return Request(
+            Kind.POOL,
+            listed([face.subject for face, _ in inside], MOST),
+            subnet.island,
+            listed([str(address) for _, address in inside], MOST),
+            subnet=subnet.name,
+            vlan=str(subnet.vlan) if subnet.vlan is not None else "",
+            what=f"{pool} becomes {listed([str(one) for one in left], MOST) if left else 'nothing'}",
+            note=note,
+        )
+
+    def records(self) -> Iterator[Record]:
+        """Forward and reverse, for what waits for nothing."""
+        for face, subnet in self.faces:
+            address = face.address.value if face.address else None
+            if address is not None and not self._waits_for(face.subject, address, subnet.name):
+                yield from records_of(face, subnet, self._plan.domain)
+
+    def switch_ports(self) -> Iterator[Request]:
+        """The switch ports that the plan names, with the VLAN that each is to be in."""
+        for face in self._plan.interfaces:
+            if face.switch_port is not None and face.switch_port.text:
+                twice = [
+                    one.message for one in self._conflicts.get(face.subject, ()) if one.rule == "switch-port-twice"
+                ]
+                subnet = self._plan.subnet_of(face)
+                ports = "" if face.ports == ("1",) else f"port {listed(list(face.ports), joint='or')} of the interface"
+                note = "; ".join(filter(None, (ports, *twice)))
+                yield self._of(face, subnet, Kind.SWITCH_PORT, address_of(face), note=note)
+
+
+def _without(pool: Range, taken: set[int]) -> Iterator[Range]:
+    low = pool.low
+    for address in sorted(taken):
+        if low < address:
+            yield Range(pool.family, low, address - 1)
+        low = address + 1
+    if low <= pool.high:
+        yield Range(pool.family, low, pool.high)

@@ -1,0 +1,92 @@
+"""Conversations that a firewall may stand in the way of: those that go through a router or a translation. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from netcheck.addr import Address
+from netcheck.plan.model import Interface, Plan, Subnet, Translation
+from netcheck.requests.model import Kind, Request
+from netcheck.rules.reachability.trace import Outcome, Talk, Walk
+
+Face = tuple[Interface, Subnet]
+
+
+@dataclass(frozen=True, slots=True)
+class _End:
+    """One end as the far end's island sees it: `address` is what packets on the way there hold."""
+
+    face: Interface
+    subnet: Subnet
+    address: str
+    inside: str = ""
+
+    def __str__(self) -> str:
+        where = f"{self.subnet.name}, {self.inside} inside" if self.inside else self.subnet.name
+        return f"{self.face.subject} {self.address} ({where})"
+
+
+def requests_of(plan: Plan, talks: tuple[Talk, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
+    """One for each family of addresses that both ends have; where they share none, one with the addresses they have."""
+    by_subject: dict[str, list[Face]] = {}
+    for face, subnet in faces:
+        by_subject.setdefault(face.subject, []).append((face, subnet))
+    translations: dict[tuple[str, Address], list[Translation]] = {}
+    for each in plan.translations:
+        if each.inside.value is not None and each.outside.value is not None:
+            translations.setdefault((each.island, each.inside.value), []).append(each)
+    for talk in talks:
+        ends = by_subject[talk.conversation.source], by_subject[talk.conversation.target]
+        for first, (one, two) in enumerate(_pairs(*ends)):
+            if one[1].name != two[1].name:
+                source, target = _end(plan, translations, one, two[1]), _end(plan, translations, two, one[1])
+                yield _request(talk, source, target, walked=not first)
+
+
+def _pairs(sources: list[Face], targets: list[Face]) -> list[tuple[Face, Face]]:
+    pairs = [(one, two) for one in sources for two in targets]
+    shared = [(one, two) for one, two in pairs if None is not _family(one[0]) == _family(two[0])]
+    return shared or pairs[:1]
+
+
+def _family(face: Interface) -> int | None:
+    return face.address.value.family if face.address and face.address.value else None
+
+
+def _end(plan: Plan, translations: dict[tuple[str, Address], list[Translation]], face: Face, other: Subnet) -> _End:
+    interface, subnet = face
+    address = interface.address.value if interface.address else None
+    if address is None:
+        return _End(interface, subnet, address_of(interface))
+    several = translations.get((subnet.island, address), []) if subnet.island != other.island else []
+    into = [one for one in several if plan.outer_island(one) == other.island] or several
+    if into:
+        return _End(interface, subnet, str(into[0].outside.value), str(address))
+    return _End(interface, subnet, str(address))
+
+
+def address_of(face: Interface) -> str:
+    """A face's address, or why there is none: its text, which may be anything, stands with the reservation."""
+    if face.address is None:
+        return "no address yet"
+    return str(face.address.value) if face.address.value else "not readable"
+
+
+def _request(talk: Talk, source: _End, target: _End, *, walked: bool) -> Request:
+    """`walked` says that the talk's ways are those of these addresses: only the first family is walked."""
+    failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
+    inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
+    return Request(
+        Kind.CONVERSATION,
+        source.face.subject,
+        source.subnet.island,
+        source.address,
+        subnet=source.subnet.name,
+        what=f"{target}, both ways",
+        note="; ".join([*([talk.conversation.why] if talk.conversation.why else []), *inside, *failed]),
+    )
+
+
+def _undelivered(way: str, walk: Walk) -> list[str]:
+    return [] if walk.outcome is Outcome.DELIVERED else [f"{way} {walk.outcome.value}: {walk.why}"]
