@@ -13,7 +13,7 @@ from datetime import date
 from netcheck.answers.decisions import Decision, decision_from
 from netcheck.answers.read import Answer
 from netcheck.answers.table import cells_of
-from netcheck.plan.model import Accepted, Place
+from netcheck.plan.model import Accepted, Position
 from netcheck.rules.accept import matches
 from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
 from netcheck.rules.engine import Checked
@@ -202,7 +202,7 @@ def _entry(answer: Answer, finding: Finding, agreed: Agreed | None, today: date,
         finding.subjects[0],
         who or (agreed.by if agreed else ""),
         remark or (agreed.because if agreed else NO_REMARK),
-        Place("", f"row {answer.row}"),
+        Position("", f"row {answer.row}"),
         until,
         finding.address or "",
         finding.other,

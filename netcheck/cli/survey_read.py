@@ -70,7 +70,7 @@ def _entries(files: list[Path], plan: Plan | None) -> list[SurveyEntry]:
     """What is known of each file: the plan's word on it where the plan names it, and else nothing."""
     from dataclasses import replace
 
-    from netcheck.plan.model import Place, SurveyEntry
+    from netcheck.plan.model import Position, SurveyEntry
 
     if not files:
         if plan is None or not plan.surveys:
@@ -78,7 +78,7 @@ def _entries(files: list[Path], plan: Plan | None) -> list[SurveyEntry]:
             raise UsageError.of(what, do="Name lists of hosts, for example leases.txt arp.txt")
         return list(plan.surveys)
     named = {} if plan is None else {_same(Path(plan.folder) / one.file): one for one in plan.surveys}
-    fresh = [SurveyEntry(str(path), Place("command line")) for path in dict.fromkeys(files)]
+    fresh = [SurveyEntry(str(path), Position("command line")) for path in dict.fromkeys(files)]
     return [replace(named.get(_same(Path(one.file)), one), file=one.file) for one in fresh]
 
 

@@ -16,7 +16,7 @@ from netcheck.plan.model import (
     Accepted,
     Conversation,
     Interface,
-    Place,
+    Position,
     Route,
     Router,
     Station,
@@ -61,10 +61,10 @@ class Parts:
 def build(tables: Tables, problems: list[Problem]) -> Parts:
     """Build all parts; what does not fit is added to `problems`."""
 
-    def fitted(entries: Iterable[Entry], shape: type[S]) -> Iterator[tuple[S, Place]]:
+    def fitted(entries: Iterable[Entry], shape: type[S]) -> Iterator[tuple[S, Position]]:
         for entry in entries:
             if (one := entry.fitted(shape, problems)) is not None:
-                yield one, entry.place
+                yield one, entry.position
 
     subnets = tuple(_subnet(*one) for one in fitted(tables.subnets, SubnetShape))
     families = {subnet.name: subnet.prefix.value.family for subnet in subnets if subnet.prefix.value}
@@ -72,8 +72,8 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         interfaces_of(tables.interfaces, families)
         if isinstance(tables.interfaces, Grid)
         else (
-            _interface(row.device, row.kind, row.place, row, place, families)
-            for row, place in fitted(tables.interfaces, InterfaceRow)
+            _interface(row.device, row.kind, row.place, row, position, families)
+            for row, position in fitted(tables.interfaces, InterfaceRow)
         )
     )
     return Parts(
@@ -82,8 +82,8 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         (*_of_devices(tables.devices, families, problems), *rows),
         tuple(_router(*one) for one in fitted(tables.routers, RouterShape)),
         tuple(
-            Conversation(one.from_, one.to, place, one.why)
-            for one, place in fitted(tables.conversations, ConversationShape)
+            Conversation(one.from_, one.to, position, one.why)
+            for one, position in fitted(tables.conversations, ConversationShape)
         ),
         tuple(_station(*one) for one in fitted(tables.stations, StationShape)),
         tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
@@ -98,7 +98,7 @@ def _of_devices(entries: Iterable[Entry], families: dict[str, int], problems: li
         for inner in interfaces_in(entry):
             interface = inner.fitted(InterfaceShape, problems)
             if device is not None and interface is not None:
-                yield _interface(device.name, device.kind, device.place, interface, inner.place, families)
+                yield _interface(device.name, device.kind, device.place, interface, inner.position, families)
 
 
 def interfaces_in(device: Entry) -> Iterator[Entry]:
@@ -106,76 +106,80 @@ def interfaces_in(device: Entry) -> Iterator[Entry]:
     listing = device.data.get("interface")
     for number, table in enumerate(listing if isinstance(listing, list) else (), 1):
         if isinstance(table, dict):
-            name = Entry(table, device.place).text("name")
-            at = f"{device.place.at}, interface {safe(name, 80) or number}"
-            yield Entry(table, Place(device.place.file, at), device.typed)
+            name = Entry(table, device.position).text("name")
+            at = f"{device.position.at}, interface {safe(name, 80) or number}"
+            yield Entry(table, Position(device.position.file, at), device.typed)
 
 
-def _subnet(shape: SubnetShape, place: Place) -> Subnet:
+def _subnet(shape: SubnetShape, position: Position) -> Subnet:
     return Subnet(
         shape.name,
-        cell_from(shape.prefix, Prefix.from_text, place),
-        place,
-        maybe_from(shape.gateway, gateway_from, place),
+        cell_from(shape.prefix, Prefix.from_text, position),
+        position,
+        maybe_from(shape.gateway, gateway_from, position),
         shape.vlan,
         shape.island or SITE,
-        cells_from(shape.pools, Range.from_text, place),
-        cells_from(shape.reserved, Range.from_text, place),
+        cells_from(shape.pools, Range.from_text, position),
+        cells_from(shape.reserved, Range.from_text, position),
     )
 
 
 def _interface(
-    device: str, kind: str, where: str, shape: InterfaceShape, place: Place, families: dict[str, int]
+    device: str, kind: str, location: str, shape: InterfaceShape, position: Position, families: dict[str, int]
 ) -> Interface:
-    address = maybe_from(shape.address, Address.from_text, place)
+    address = maybe_from(shape.address, Address.from_text, position)
     family = address.value.family if address and address.value else families.get(shape.subnet, 4)
     return Interface(
         device,
         shape.name,
         shape.subnet,
-        place,
+        position,
         kind,
-        where,
+        location,
         shape.slot,
         address,
-        maybe_from(shape.mask, lambda text: Mask.from_text(text, family), place),
-        maybe_from(shape.gateway, gateway_from, place),
-        maybe_from(shape.mac, Mac.from_text, place),
-        maybe_from(shape.host_name, str, place),
-        maybe_from(shape.switch_port, str, place),
+        maybe_from(shape.mask, lambda text: Mask.from_text(text, family), position),
+        maybe_from(shape.gateway, gateway_from, position),
+        maybe_from(shape.mac, Mac.from_text, position),
+        maybe_from(shape.host_name, str, position),
+        maybe_from(shape.switch_port, str, position),
         tuple(shape.ports),
         shape.behind,
         shape.granted,
-        maybe_from(shape.address6, address6_from, place),
-        maybe_from(shape.mask6, lambda text: Mask.from_text(text, 6), place),
-        maybe_from(shape.gateway6, gateway6_from, place),
+        maybe_from(shape.address6, address6_from, position),
+        maybe_from(shape.mask6, lambda text: Mask.from_text(text, 6), position),
+        maybe_from(shape.gateway6, gateway6_from, position),
         shape.subnet6,
     )
 
 
-def _translation(shape: TranslationShape, place: Place) -> Translation:
-    outside, inside = (cell_from(text, Address.from_text, place) for text in (shape.outside, shape.inside))
-    return Translation(outside, inside, shape.island, shape.at, place)
+def _translation(shape: TranslationShape, position: Position) -> Translation:
+    outside, inside = (cell_from(text, Address.from_text, position) for text in (shape.outside, shape.inside))
+    return Translation(outside, inside, shape.island, shape.at, position)
 
 
-def _router(shape: RouterShape, place: Place) -> Router:
+def _router(shape: RouterShape, position: Position) -> Router:
     routes = (
-        Route(cell_from(one.to, Prefix.from_text, place), cell_from(one.via, Address.from_text, place))
+        Route(cell_from(one.to, Prefix.from_text, position), cell_from(one.via, Address.from_text, position))
         for one in shape.routes
     )
-    interfaces = cells_from(shape.interfaces, InterfaceAddress.from_text, place)
-    return Router(shape.name, interfaces, place, tuple(routes), shape.island or SITE)
+    interfaces = cells_from(shape.interfaces, InterfaceAddress.from_text, position)
+    return Router(shape.name, interfaces, position, tuple(routes), shape.island or SITE)
 
 
-def _station(shape: StationShape, place: Place) -> Station:
-    return Station(shape.name, cell_from(shape.address, InterfaceAddress.from_text, place), place, shape.island or SITE)
+def _station(shape: StationShape, position: Position) -> Station:
+    return Station(
+        shape.name, cell_from(shape.address, InterfaceAddress.from_text, position), position, shape.island or SITE
+    )
 
 
-def _survey(shape: SurveyShape, place: Place) -> SurveyEntry:
+def _survey(shape: SurveyShape, position: Position) -> SurveyEntry:
     titles = tuple((name, title) for name, title in shape.columns if title)
-    covers = cells_from(shape.covers, Prefix.from_text, place)
-    return SurveyEntry(shape.file, place, shape.taken, covers, shape.kind, titles, shape.island or SITE)
+    covers = cells_from(shape.covers, Prefix.from_text, position)
+    return SurveyEntry(shape.file, position, shape.taken, covers, shape.kind, titles, shape.island or SITE)
 
 
-def _accepted(shape: AcceptedShape, place: Place) -> Accepted:
-    return Accepted(shape.rule, shape.subject, shape.by, shape.because, place, shape.until, shape.address, shape.with_)
+def _accepted(shape: AcceptedShape, position: Position) -> Accepted:
+    return Accepted(
+        shape.rule, shape.subject, shape.by, shape.because, position, shape.until, shape.address, shape.with_
+    )

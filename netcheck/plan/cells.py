@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 from netcheck.addr import Address, Prefix
-from netcheck.plan.model import Cell, Place
+from netcheck.plan.model import Cell, Position
 
 T = TypeVar("T")
 
@@ -16,23 +16,23 @@ _LINK_LOCAL = Prefix.from_text("fe80::/10")
 _ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
 
 
-def cell_from(text: str, read: Callable[[str], T], place: Place) -> Cell[T]:
+def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T]:
     """A cell with its value, or with the reason why it has none."""
     text = text.strip()
     try:
-        return Cell(text, read(text), place)
+        return Cell(text, read(text), position)
     except ValueError as error:
-        return Cell(text, None, place, str(error))
+        return Cell(text, None, position, str(error))
 
 
-def maybe_from(text: str, read: Callable[[str], T], place: Place) -> Cell[T] | None:
+def maybe_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T] | None:
     """An empty value is a missing one."""
-    return cell_from(text, read, place) if text.strip() else None
+    return cell_from(text, read, position) if text.strip() else None
 
 
-def cells_from(texts: Iterable[str], read: Callable[[str], T], place: Place) -> tuple[Cell[T], ...]:
+def cells_from(texts: Iterable[str], read: Callable[[str], T], position: Position) -> tuple[Cell[T], ...]:
     """A cell for each text of a list."""
-    return tuple(cell_from(text, read, place) for text in texts)
+    return tuple(cell_from(text, read, position) for text in texts)
 
 
 def gateway_from(text: str) -> Address:

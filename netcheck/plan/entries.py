@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from netcheck.errors import Problem
 from netcheck.plan.fitting import problems_of
-from netcheck.plan.model import Place
+from netcheck.plan.model import Position
 from netcheck.plan.shapes import Shape
 
 S = TypeVar("S", bound=Shape)
@@ -24,7 +24,7 @@ class Entry:
     texts of a table's cells, and numbers are read out of them."""
 
     data: Mapping[str, object]
-    place: Place
+    position: Position
     typed: bool = True
 
     def text(self, key: str) -> str:
@@ -38,7 +38,7 @@ class Entry:
             return shape.model_validate(dict(self.data), strict=self.typed)
         except ValidationError as error:
             if len(problems) < MOST_PROBLEMS:
-                problems += problems_of(error, shape, self.place, self.typed)
+                problems += problems_of(error, shape, self.position, self.typed)
             return None
 
 
@@ -48,15 +48,15 @@ class Grid:
 
     columns: Mapping[str, Sequence[str]]
     ports: Sequence[tuple[str, ...]] | None
-    places: Sequence[Place]
+    positions: Sequence[Position]
 
     def __iter__(self) -> Iterator[Entry]:
         """The rows one by one, as other forms have them."""
-        for row, place in enumerate(self.places):
+        for row, position in enumerate(self.positions):
             cells: dict[str, object] = {title: texts[row] for title, texts in self.columns.items() if texts[row]}
             if self.ports is not None:
                 cells["ports"] = list(self.ports[row])
-            yield Entry(cells, place, typed=False)
+            yield Entry(cells, position, typed=False)
 
 
 Rows = tuple[Entry, ...] | Grid

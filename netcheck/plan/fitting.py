@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from netcheck.errors import Problem
-from netcheck.plan.model import Place
+from netcheck.plan.model import Position
 from netcheck.plan.shapes import FORMAT, PlanShape, Shape
 from netcheck.text import listed, safe
 
@@ -38,10 +38,10 @@ _LIMITS = {
 }
 
 
-def problems_of(error: ValidationError, shape: type[Shape], place: Place, typed: bool) -> Iterator[Problem]:
+def problems_of(error: ValidationError, shape: type[Shape], position: Position, typed: bool) -> Iterator[Problem]:
     """One problem for each thing that does not fit."""
     for detail in error.errors(include_url=False):
-        yield _problem(detail, shape, place, "key" if typed else "column")
+        yield _problem(detail, shape, position, "key" if typed else "column")
 
 
 def suggestion(word: str, known: list[str]) -> str:
@@ -50,19 +50,19 @@ def suggestion(word: str, known: list[str]) -> str:
     return f'; did you mean "{near[0]}"?' if near else ""
 
 
-def _problem(detail: ErrorDetails, shape: type[Shape], place: Place, noun: str) -> Problem:
+def _problem(detail: ErrorDetails, shape: type[Shape], position: Position, noun: str) -> Problem:
     key = _path(detail["loc"], noun)
     if detail["type"] == "extra_forbidden":
         known = keys_of(shape, detail["loc"])
         word = str(detail["loc"][-1])
         if noun == "key" and shape is not PlanShape and word in _OF_THE_TOP:
             do = f'In TOML it belongs to the table above it; put it at the top of the file, below "format = {FORMAT}"'
-            return Problem(f"{key} is not known here", str(place), do)
+            return Problem(f"{key} is not known here", str(position), do)
         near = suggestion(word, known)
-        return Problem(f"{key} is not known{near}", str(place), "" if near else f"Known here: {listed(known, 20)}")
+        return Problem(f"{key} is not known{near}", str(position), "" if near else f"Known here: {listed(known, 20)}")
     if detail["type"] == "missing":
-        return Problem(f"{key} is {'missing' if noun == 'key' else 'empty'}", str(place))
-    return Problem(f"{key}: expected {_expected(detail)}, found {found(detail['input'])}", str(place))
+        return Problem(f"{key} is {'missing' if noun == 'key' else 'empty'}", str(position))
+    return Problem(f"{key}: expected {_expected(detail)}, found {found(detail['input'])}", str(position))
 
 
 def keys_of(shape: type[Shape], path: tuple[int | str, ...] = ()) -> list[str]:

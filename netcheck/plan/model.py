@@ -16,7 +16,7 @@ T = TypeVar("T")
 SITE = "site"  # the default island
 
 
-class Place(NamedTuple):
+class Position(NamedTuple):
     """Where a value stands: the file's name beside the plan, and the row or key in it."""
 
     file: str
@@ -31,7 +31,7 @@ class Cell(NamedTuple, Generic[T]):
 
     text: str
     value: T | None
-    place: Place
+    position: Position
     why: str = ""
 
 
@@ -41,7 +41,7 @@ class Subnet:
 
     name: str
     prefix: Cell[Prefix]
-    place: Place
+    position: Position
     gateway: Cell[Address] | None = None
     vlan: int | None = None
     island: str = SITE
@@ -55,9 +55,9 @@ class Interface(NamedTuple):
     device: str
     name: str
     subnet: str  # a subnet's name; the reader has made sure that it exists
-    place: Place
+    position: Position
     kind: str = ""
-    where: str = ""  # the device's place on the plant, e.g. `panel 3`
+    location: str = ""  # where the device stands on the plant (key `place`), such as `panel 3`
     slot: str = ""
     address: Cell[Address] | None = None
     mask: Cell[Mask] | None = None
@@ -93,7 +93,7 @@ class Router:
 
     name: str
     interfaces: tuple[Cell[InterfaceAddress], ...]
-    place: Place
+    position: Position
     routes: tuple[Route, ...] = ()
     island: str = SITE
 
@@ -106,7 +106,7 @@ class Translation:
     inside: Cell[Address]
     island: str  # the inside address's
     at: str  # the router's name
-    place: Place
+    position: Position
 
     @property
     def subject(self) -> str:
@@ -120,7 +120,7 @@ class Conversation:
 
     source: str
     target: str
-    place: Place
+    position: Position
     why: str = ""
 
 
@@ -130,7 +130,7 @@ class Station:
 
     name: str
     address: Cell[InterfaceAddress]
-    place: Place
+    position: Position
     island: str = SITE
 
 
@@ -139,7 +139,7 @@ class SurveyEntry:
     """The plan's word on one survey file: when it was taken and what it covers. Reading the file is survey's work."""
 
     file: str  # as written in the plan, relative to the plan's folder
-    place: Place
+    position: Position
     taken: date | None = None
     covers: tuple[Cell[Prefix], ...] = ()
     kind: str = ""
@@ -155,7 +155,7 @@ class Accepted:
     subject: str
     by: str
     because: str
-    place: Place
+    position: Position
     until: date | None = None
     address: str = ""
     other: str = ""  # TOML key `with`: the other party
@@ -182,7 +182,7 @@ class Plan:
     accepted: tuple[Accepted, ...] = ()
     translations: tuple[Translation, ...] = ()
     domain: str = ""  # DNS domain of bare host names, or empty
-    place: Place = field(default=Place("plan.toml"))
+    position: Position = field(default=Position("plan.toml"))
 
     @cached_property
     def subnet_named(self) -> dict[str, Subnet]:

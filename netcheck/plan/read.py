@@ -14,7 +14,7 @@ from netcheck.plan.build import Parts, build
 from netcheck.plan.entries import MOST_PROBLEMS, Tables
 from netcheck.plan.forms.toml_plan import read_toml
 from netcheck.plan.includes import included_by
-from netcheck.plan.model import Place, Plan
+from netcheck.plan.model import Plan, Position
 from netcheck.plan.references import reference_problems
 from netcheck.text import listed, safe
 
@@ -71,7 +71,7 @@ def read_plan(path: str | Path) -> Plan:
         parts.accepted,
         parts.translations,
         parts.site.domain,
-        Place(safe(file.name)),
+        Position(safe(file.name)),
     )
 
 
@@ -121,7 +121,7 @@ def _digest(tables: Tables, parts: Parts, folder: Path, problems: list[Problem])
         _feed(digest, path, "", [])  # its problems are known from reading it
     for survey in parts.surveys:
         if (path := folder / survey.file) not in tables.files:  # a workbook may hold its own
-            _feed(digest, path, f"{survey.place}: file {safe(survey.file, 200)}", problems)
+            _feed(digest, path, f"{survey.position}: file {safe(survey.file, 200)}", problems)
             for part in included_by(path) if survey.kind in ("", "zone") else ():
                 _feed(digest, part, "", [])  # what is wrong with it, the survey's reader says
     return digest.hexdigest()

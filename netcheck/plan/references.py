@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from netcheck.errors import Problem
 from netcheck.plan.build import interfaces_in
 from netcheck.plan.entries import Entry, Tables
-from netcheck.plan.model import Interface, Place
+from netcheck.plan.model import Interface, Position
 from netcheck.plan.shapes import as_label
 from netcheck.text import listed, safe
 
@@ -29,7 +29,7 @@ class _Loose:
     subnet6: str
     behind: str
     ports: tuple[str, ...]
-    place: Place
+    position: Position
 
     @classmethod
     def of(cls, device: str, name: str, entry: Entry) -> _Loose:
@@ -38,7 +38,7 @@ class _Loose:
         texts = (one.strip() for one in labels if isinstance(one, str))
         subject = f"{device}/{name}" if device and name else ""
         return cls(
-            subject, entry.text("subnet"), entry.text("subnet6"), entry.text("behind"), tuple(texts), entry.place
+            subject, entry.text("subnet"), entry.text("subnet6"), entry.text("behind"), tuple(texts), entry.position
         )
 
 
@@ -53,10 +53,10 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
     yield from _twice("device", _names(tables.devices))
     subjects = [one.subject for one in interfaces]
     if len(set(subjects)) < len(subjects):
-        yield from _twice("interface", zip(subjects, (one.place for one in interfaces), strict=True))
+        yield from _twice("interface", zip(subjects, (one.position for one in interfaces), strict=True))
     for interface in interfaces:
         if len(interface.ports) > 1:
-            yield from _twice("port", ((port, interface.place) for port in interface.ports))
+            yield from _twice("port", ((port, interface.position) for port in interface.ports))
     yield from _twice("router", _names(tables.routers))
     yield from _twice("station", _names(tables.stations))
     yield from _unknown_subnets(tables, interfaces)
@@ -67,8 +67,8 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
         yield from _circles(interfaces)
 
 
-def _names(entries: Iterable[Entry]) -> Iterator[tuple[str, Place]]:
-    return ((entry.text("name"), entry.place) for entry in entries)
+def _names(entries: Iterable[Entry]) -> Iterator[tuple[str, Position]]:
+    return ((entry.text("name"), entry.position) for entry in entries)
 
 
 def _interfaces(tables: Tables) -> Iterator[_Loose]:
@@ -79,13 +79,13 @@ def _interfaces(tables: Tables) -> Iterator[_Loose]:
         yield _Loose.of(row.text("device"), row.text("interface"), row)
 
 
-def _twice(what: str, names: Iterable[tuple[str, Place]]) -> Iterator[Problem]:
-    first: dict[str, Place] = {}
-    for name, place in names:
+def _twice(what: str, names: Iterable[tuple[str, Position]]) -> Iterator[Problem]:
+    first: dict[str, Position] = {}
+    for name, position in names:
         if name and name in first:
-            before = "" if str(first[name]) == str(place) else f", first at {first[name]}"
-            yield Problem(f'{what} "{safe(name, 80)}" is there twice{before}', str(place), "Rename one of them")
-        first.setdefault(name, place)
+            before = "" if str(first[name]) == str(position) else f", first at {first[name]}"
+            yield Problem(f'{what} "{safe(name, 80)}" is there twice{before}', str(position), "Rename one of them")
+        first.setdefault(name, position)
 
 
 def _unknown_subnets(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
@@ -94,7 +94,7 @@ def _unknown_subnets(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[P
     for interface in interfaces if not named <= known.keys() else ():
         for name in (interface.subnet, interface.subnet6):
             if name and name not in known:
-                yield _unknown("subnet", name, known, interface.place)
+                yield _unknown("subnet", name, known, interface.position)
 
 
 def _unknown_ends(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
@@ -102,7 +102,7 @@ def _unknown_ends(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Prob
     for conversation in tables.conversations:
         for end in (conversation.text("from"), conversation.text("to")):
             if end and end not in known:
-                yield _unknown("interface", end, known, conversation.place)
+                yield _unknown("interface", end, known, conversation.position)
 
 
 def _unknown_routers(tables: Tables) -> Iterator[Problem]:
@@ -111,22 +111,22 @@ def _unknown_routers(tables: Tables) -> Iterator[Problem]:
     for translation in tables.translations if known else ():
         name = translation.text("at")
         if name and name not in known:
-            yield _unknown("router", name, known, translation.place)
+            yield _unknown("router", name, known, translation.position)
 
 
 def _unknown_ports(interfaces: Iterable[_Named]) -> Iterator[Problem]:
     known = {f"{one.subject}:{port}": None for one in interfaces for port in one.ports}
     for interface in interfaces:
         if interface.behind and interface.behind not in known:
-            yield _unknown("port", interface.behind, known, interface.place)
+            yield _unknown("port", interface.behind, known, interface.position)
 
 
-def _unknown(what: str, name: str, names: Iterable[str], place: Place) -> Problem:
+def _unknown(what: str, name: str, names: Iterable[str], position: Position) -> Problem:
     known = list(names)
     near = get_close_matches(name[:200], known[:_COMPARED], 1)
     hint = f'; did you mean "{safe(near[0], 80)}"?' if near else ""
     do = "" if near else f"Known: {listed([safe(one, 80) for one in known], 20)}"
-    return Problem(f'{what} "{safe(name, 80)}" is not in the plan{hint}', str(place), do)
+    return Problem(f'{what} "{safe(name, 80)}" is not in the plan{hint}', str(position), do)
 
 
 def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
@@ -140,5 +140,5 @@ def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
             path.add(here.subject)
             here = owner.get(here.behind)
         if here is not None and here.subject in path:
-            yield Problem(f'"{safe(here.subject)}" hangs behind itself', str(here.place), "Mend the key `behind`")
+            yield Problem(f'"{safe(here.subject)}" hangs behind itself', str(here.position), "Mend the key `behind`")
         seen |= path

@@ -28,7 +28,7 @@ def _hash(interface: Interface) -> str:
         interface.switch_port,
     )
     texts = (
-        *(interface.device, interface.kind, interface.where, interface.name, interface.slot, interface.subnet),
+        *(interface.device, interface.kind, interface.location, interface.name, interface.slot, interface.subnet),
         *(_text(cell) for cell in cells),
         interface.behind,
         *interface.ports,

@@ -21,7 +21,7 @@ _OF_SUBNET = (
     ("reserved", "reserved"),
 )  # fmt: skip
 _OF_INTERFACE = (
-    ("kind", "kind"), ("where", "place"), ("subnet", "subnet"), ("slot", "slot"), ("address", "address"),
+    ("kind", "kind"), ("location", "place"), ("subnet", "subnet"), ("slot", "slot"), ("address", "address"),
     ("mask", "mask"), ("gateway", "gateway"), ("mac", "mac"), ("host_name", "host-name"), ("ports", "ports"),
     ("switch_port", "switch-port"), ("behind", "behind"), ("granted", "granted"), ("address6", "address6"),
     ("mask6", "mask6"), ("gateway6", "gateway6"), ("subnet6", "subnet6"),

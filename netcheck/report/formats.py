@@ -128,8 +128,8 @@ def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:
 
 
 def _files_of(plan: Plan) -> set[str]:
-    rows = [each.place for each in plan.interfaces] + [each.place for each in plan.conversations]
-    return {plan.place.file, *(place.file for place in rows), *(survey.file for survey in plan.surveys)}
+    rows = [each.position for each in plan.interfaces] + [each.position for each in plan.conversations]
+    return {plan.position.file, *(place.file for place in rows), *(survey.file for survey in plan.surveys)}
 
 
 def _same(one: Path, other: Path) -> bool:

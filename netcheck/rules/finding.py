@@ -9,7 +9,7 @@ from enum import StrEnum
 from hashlib import sha256
 
 from netcheck.addr import Address
-from netcheck.plan.model import Interface, Place
+from netcheck.plan.model import Interface, Position
 
 
 class Severity(StrEnum):
@@ -31,7 +31,7 @@ class Breach:
     others: tuple[str, ...] = ()
 
 
-def places(several: Iterable[Place], most: int = 4) -> str:
+def places(several: Iterable[Position], most: int = 4) -> str:
     """Several places as one text; beyond `most`, the rest as a count."""
     texts = list(dict.fromkeys(map(str, several)))
     more = [f"{len(texts) - most} more"] if len(texts) > most else []
@@ -44,7 +44,7 @@ def breach(message: str, *interfaces: Interface, others: Iterable[str] = ()) -> 
     address = addresses.pop() if len(addresses) == 1 else None
     subjects = tuple(interface.subject for interface in interfaces)
     names = tuple(dict.fromkeys(filter(None, others)))
-    where = places(interface.place for interface in interfaces)
+    where = places(interface.position for interface in interfaces)
     return Breach(subjects, message, where, str(address) if address else None, names)
 
 

@@ -153,7 +153,7 @@ class Scene:
         """The places of zone records that are of the device planned at their address, or that a rule on zones says are
         its own with a wrong name: no sign of a stranger."""
         return frozenset(
-            str(record.place)
+            str(record.position)
             for named in self.in_zones
             for record in (*named.here, *(named.pointers if named.here else named.own))
         )

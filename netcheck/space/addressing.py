@@ -10,7 +10,7 @@ from functools import cached_property
 from operator import attrgetter
 
 from netcheck.addr import Address
-from netcheck.plan.model import Cell, Interface, Place, Plan, Router, Subnet, Translation
+from netcheck.plan.model import Cell, Interface, Plan, Position, Router, Subnet, Translation
 from netcheck.space.intervals import Cover, range_of
 
 
@@ -93,7 +93,7 @@ def second_face(plan: Plan, homes: Homes, interface: Interface) -> tuple[Interfa
         subnet = beside
     else:
         subnet = (homes.at(beside.island, address) if address else None) or homes.of_ipv6(beside)
-    home = subnet or _nowhere(beside.island, interface.place)
+    home = subnet or _nowhere(beside.island, interface.position)
     face = interface._replace(
         subnet=home.name,
         address=interface.address6,
@@ -106,7 +106,7 @@ def second_face(plan: Plan, homes: Homes, interface: Interface) -> tuple[Interfa
     return face, home
 
 
-def _nowhere(island: str, place: Place) -> Subnet:
+def _nowhere(island: str, place: Position) -> Subnet:
     return Subnet("", Cell("", None, place, "no subnet is named"), place, island=island)
 
 
@@ -116,7 +116,7 @@ def outsides_of(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translation]]:
     for translation in plan.translations:
         if translation.outside.value is not None:
             island = plan.outer_island(translation)
-            home = homes.at(island, translation.outside.value) or _nowhere(island, translation.place)
+            home = homes.at(island, translation.outside.value) or _nowhere(island, translation.position)
             address = translation.outside
             name = str(address.value)
-            yield Interface(translation.at, name, home.name, translation.place, address=address), home, translation
+            yield Interface(translation.at, name, home.name, translation.position, address=address), home, translation

@@ -10,7 +10,7 @@ from typing import BinaryIO, TypeVar
 
 from netcheck.addr import Address, Mac
 from netcheck.files import open_plain
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Block, HostColumns
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import SHOWN_REMARKS, Remark, Remarks, Survey
@@ -36,10 +36,10 @@ class _Remarks:
         self._first: list[Remark] = []
         self._count = 0
 
-    def add(self, place: Place, why: str) -> None:
+    def add(self, position: Position, why: str) -> None:
         self._count += 1
         if len(self._first) < SHOWN_REMARKS:
-            self._first.append(Remark(place, why))
+            self._first.append(Remark(position, why))
 
     def done(self) -> Remarks:
         return Remarks(tuple(self._first), self._count)
@@ -66,8 +66,8 @@ class Gathering:
         self._file = name
         self._columns.begin(name, self._unit)
 
-    def _place(self, row: int) -> Place:
-        return Place(self._file, f"{self._sheet}{self._unit} {row}" if row else self._sheet.rstrip(", "))
+    def _position(self, row: int) -> Position:
+        return Position(self._file, f"{self._sheet}{self._unit} {row}" if row else self._sheet.rstrip(", "))
 
     def add(self, address: Address, mac: Mac | None, row: int, name: str, note: str, seen: date | None) -> None:
         """Append one site host."""
@@ -84,15 +84,15 @@ class Gathering:
 
     def skip(self, row: int, why: str) -> None:
         """Remark on a row whose address cannot be read."""
-        self._skipped.add(self._place(row), why)
+        self._skipped.add(self._position(row), why)
 
     def pass_over(self, row: int, why: str) -> None:
         """Remark on a row that names no address."""
-        self._addressless.add(self._place(row), why)
+        self._addressless.add(self._position(row), why)
 
     def cannot_read(self, row: int, why: str) -> None:
         """Remark on a part of a row that is kept without it."""
-        self._unread.add(self._place(row), why)
+        self._unread.add(self._position(row), why)
 
     def attempt(self, row: int, read: Callable[[str], T | None], text: str) -> T | None:
         """Read a lesser cell; where that fails, remark on it and return None."""

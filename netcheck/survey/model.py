@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from netcheck.addr import Prefix
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.name_records import NameRecords
 
@@ -18,11 +18,11 @@ SHOWN_REMARKS = 200  # remarks kept in full; the rest are counted, so that memor
 class Remark:
     """One row or cell that could not be used, and why."""
 
-    place: Place
+    position: Position
     why: str
 
     def __str__(self) -> str:
-        return f"{self.place}: {self.why}"
+        return f"{self.position}: {self.why}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from netcheck.addr import Address
-from netcheck.plan.model import Place
+from netcheck.plan.model import Position
 from netcheck.survey.host_columns import Addresses
 
 
@@ -31,7 +31,7 @@ class NameRecord(NamedTuple):
     name: str
     address: Address
     absolute: bool
-    place: Place
+    position: Position
 
 
 class NameRecords:
@@ -50,8 +50,8 @@ class NameRecords:
 
     def __iter__(self) -> Iterator[NameRecord]:
         for row, (kind, line) in enumerate(zip(self._kinds, self._lines, strict=True)):
-            place = Place(self._files[self._sources[row]], f"line {line}")
-            yield NameRecord(_KINDS[kind >> 1], self._names[row], self._addresses[row], bool(kind & 1), place)
+            position = Position(self._files[self._sources[row]], f"line {line}")
+            yield NameRecord(_KINDS[kind >> 1], self._names[row], self._addresses[row], bool(kind & 1), position)
 
     def add(self, kind: RecordKind, name: str, address: Address, absolute: bool, file: str, line: int) -> None:
         """Append one record."""

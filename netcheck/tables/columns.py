@@ -71,8 +71,8 @@ def macs_of(texts: Sequence[str]) -> array[int] | None:
     if len(octets) != 6 * count:  # it passes over spaces
         return None
     words = bytearray(8 * count)
-    for place in range(6):
-        words[(5 - place if sys.byteorder == "little" else 2 + place) :: 8] = octets[place::6]
+    for position in range(6):
+        words[(5 - position if sys.byteorder == "little" else 2 + position) :: 8] = octets[position::6]
     return array("Q", bytes(words))
 
 

@@ -201,7 +201,7 @@ def _new_rows(data: bytes, reader: _Reader, texts: Mapping[int, Mapping[int, str
     """The rows that are not there: from where to where, and what is put there; a sheet may have none at all."""
     prefix = reader.prefix
     for at in sorted({at for _, at in reader.missing}):
-        rows = [_row(number, texts[number], prefix) for number, place in reader.missing if place == at]
+        rows = [_row(number, texts[number], prefix) for number, position in reader.missing if position == at]
         if data[reader.inner - 2 : reader.inner] == b"/>":
             head = data[reader.start : reader.inner - 2]
             yield reader.start, reader.inner, b"".join((head, b">", *rows, b"</", prefix, b"sheetData>"))

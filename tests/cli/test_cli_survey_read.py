@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 
 from netcheck.cli.main import build
 from netcheck.errors import NetcheckError
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.read import read_survey
 
 LEASES = 'lease 10.62.20.20 { binding state active; hardware ethernet 00:00:5e:00:53:14; client-hostname "hmi-a"; }\n'
@@ -109,7 +109,7 @@ def test_the_merged_list_reads_back(lists: Path) -> None:
     ]
     assert rows[1][5] == f"{lists / 'leases.txt'}: line 1; {lists / 'arp.txt'}: line 1"
     assert rows[3][2] == "'=1+2"
-    again = read_survey(SurveyEntry("merged.csv", Place("plan.toml")), lists)
+    again = read_survey(SurveyEntry("merged.csv", Position("plan.toml")), lists)
     assert [host.name for host in again.hosts] == ["hmi-a", "", "=1+2"]
     before = out.read_bytes()
     assert run(out, "--out", lists / "again.csv").exit_code == 1  # one address still has two MACs

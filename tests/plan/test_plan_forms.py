@@ -11,7 +11,7 @@ import openpyxl
 import pytest
 
 from netcheck.errors import PlanError
-from netcheck.plan.model import Place, Plan
+from netcheck.plan.model import Plan, Position
 from netcheck.plan.read import read_plan
 
 TOML = """format = 1
@@ -161,7 +161,7 @@ SHEETS: dict[str, list[dict[str, Any]]] = {
         }
     ],
 }
-TABLES = [each.name for each in fields(Plan) if each.name not in ("slug", "folder", "sha256", "place")]
+TABLES = [each.name for each in fields(Plan) if each.name not in ("slug", "folder", "sha256", "position")]
 
 
 def folder(path: Path) -> Path:
@@ -192,7 +192,7 @@ def workbook(path: Path, sheets: dict[str, list[dict[str, Any]]]) -> Path:
 
 def plain(value: Any) -> Any:
     """A part of the model as plain values, places left out."""
-    if isinstance(value, Place):
+    if isinstance(value, Position):
         return None
     if is_dataclass(value):
         return {each.name: plain(getattr(value, each.name)) for each in fields(value)}

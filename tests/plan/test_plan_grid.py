@@ -11,7 +11,7 @@ from netcheck.plan.build import build
 from netcheck.plan.entries import Entry, Grid, Rows, Tables
 from netcheck.plan.forms.csv_table import entries_of, required_of, title_of
 from netcheck.plan.forms.interface_grid import grid_of
-from netcheck.plan.model import Interface, Place
+from netcheck.plan.model import Interface, Position
 from netcheck.plan.shapes import InterfaceRow
 from netcheck.tables.columns import columns_of
 from netcheck.tables.delimited import records_of
@@ -63,12 +63,12 @@ def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
 def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
     """The interfaces of a table, and what is wrong with them."""
     problems: list[Problem] = []
-    place = Place("plan.toml")
+    position = Position("plan.toml")
     subnets = (
-        Entry({"name": "hall", "prefix": "10.0.0.0/24"}, place),
-        Entry({"name": "cpu", "prefix": "2001:db8::/64"}, place),
+        Entry({"name": "hall", "prefix": "10.0.0.0/24"}, position),
+        Entry({"name": "cpu", "prefix": "2001:db8::/64"}, position),
     )
-    return build(Tables(Entry({"name": "x"}, place), subnets, interfaces=rows), problems).interfaces, problems
+    return build(Tables(Entry({"name": "x"}, position), subnets, interfaces=rows), problems).interfaces, problems
 
 
 @settings(deadline=None)
@@ -79,7 +79,7 @@ def test_a_clean_table_gives_the_same_both_ways(lines: list[str]) -> None:
     entries, problems = by_rows(lines)
     if grid is not None:
         assert problems == []
-        assert [(made((one,)), one.place) for one in grid] == [(made((one,)), one.place) for one in entries]
+        assert [(made((one,)), one.position) for one in grid] == [(made((one,)), one.position) for one in entries]
         assert made(grid) == made(entries)
         assert made(grid)[1] == []
 
@@ -93,7 +93,7 @@ def test_a_clean_table_is_taken_by_columns() -> None:
     assert grid is not None
     interfaces, problems = made(grid)
     assert problems == []
-    assert [(each.subject, each.ports, str(each.place)) for each in interfaces] == [
+    assert [(each.subject, each.ports, str(each.position)) for each in interfaces] == [
         ("plc/cpu", ("1", "2"), "t.csv: row 2"),
         ("plc/lan", ("1",), "t.csv: row 3"),
     ]

@@ -10,7 +10,7 @@ import pytest
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
 from netcheck.errors import PlanError
-from netcheck.plan.model import Cell, Place, Plan
+from netcheck.plan.model import Cell, Plan, Position
 from netcheck.plan.read import read_plan
 
 # The example that the plan's format is documented by, with the far end of its conversation added.
@@ -133,22 +133,22 @@ def test_the_documented_example_gives_its_subnet(example: Plan) -> None:
     assert (subnet.vlan, subnet.island) == (620, "site")
     assert [cell.value for cell in subnet.pools] == [Range.from_text("10.62.20.200-10.62.20.239")]
     assert [cell.value for cell in subnet.reserved] == [Range.from_text("10.62.20.1-10.62.20.19")]
-    assert str(subnet.place) == "plan.toml: subnet process"
+    assert str(subnet.position) == "plan.toml: subnet process"
 
 
 def test_the_documented_example_gives_its_interface(example: Plan) -> None:
     """Every key of the interface arrives, each cell with the place that findings name."""
-    place = Place("plan.toml", "device pasteuriser-plc, interface cpu")
+    position = Position("plan.toml", "device pasteuriser-plc, interface cpu")
     cpu = example.interface_named["pasteuriser-plc/cpu"]
-    assert (cpu.kind, cpu.where, cpu.slot, cpu.subnet) == ("controller", "panel 3", "1", "process")
-    assert cpu.address == Cell("10.62.20.61", Address.from_text("10.62.20.61"), place)
-    assert cpu.mask == Cell("255.255.255.0", Mask.from_text("255.255.255.0"), place)
-    assert cpu.gateway == Cell("10.62.20.1", Address.from_text("10.62.20.1"), place)
-    assert cpu.mac == Cell("00-00-5E-00-53-21", Mac.from_text("00-00-5E-00-53-21"), place)
-    assert cpu.host_name == Cell("pasteuriser-plc", "pasteuriser-plc", place)
-    assert cpu.switch_port == Cell("sw-3/7", "sw-3/7", place)
+    assert (cpu.kind, cpu.location, cpu.slot, cpu.subnet) == ("controller", "panel 3", "1", "process")
+    assert cpu.address == Cell("10.62.20.61", Address.from_text("10.62.20.61"), position)
+    assert cpu.mask == Cell("255.255.255.0", Mask.from_text("255.255.255.0"), position)
+    assert cpu.gateway == Cell("10.62.20.1", Address.from_text("10.62.20.1"), position)
+    assert cpu.mac == Cell("00-00-5E-00-53-21", Mac.from_text("00-00-5E-00-53-21"), position)
+    assert cpu.host_name == Cell("pasteuriser-plc", "pasteuriser-plc", position)
+    assert cpu.switch_port == Cell("sw-3/7", "sw-3/7", position)
     assert (cpu.ports, cpu.behind, cpu.granted) == (("1", "2"), "line-panel/lan:2", "site IT, 2026-10-30")
-    assert str(cpu.address.place) == "plan.toml: device pasteuriser-plc, interface cpu"
+    assert str(cpu.address.position) == "plan.toml: device pasteuriser-plc, interface cpu"
 
 
 def test_the_documented_example_gives_the_rest(example: Plan) -> None:
@@ -212,7 +212,7 @@ def test_an_unreadable_cell_is_no_error(tmp_path: Path, key: str, text: str, why
     device = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\n{key} = "{text}"\n'
     (interface,) = plan_of(tmp_path, SMALL + device).interfaces
     cell = getattr(interface, key)
-    assert (cell.text, cell.value, str(cell.place)) == (text, None, "plan.toml: device a, interface b")
+    assert (cell.text, cell.value, str(cell.position)) == (text, None, "plan.toml: device a, interface b")
     assert why in cell.why
 
 

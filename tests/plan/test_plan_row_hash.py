@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 
 from netcheck.addr import Address, Mac
-from netcheck.plan.model import Cell, Interface, Place, Plan
+from netcheck.plan.model import Cell, Interface, Plan, Position
 from netcheck.plan.row_hash import row_hashes
 
-PLACE = Place("plan.toml", "device pasteuriser-plc, interface cpu")
+PLACE = Position("plan.toml", "device pasteuriser-plc, interface cpu")
 
 
 def cell(text: str, value: Any) -> Cell[Any]:
@@ -22,7 +22,7 @@ CPU = Interface(
     device="pasteuriser-plc",
     name="cpu",
     subnet="process",
-    place=PLACE,
+    position=PLACE,
     kind="controller",
     address=cell("192.0.2.61", Address.from_text("192.0.2.61")),
     mac=cell("00-00-5E-00-53-21", Mac.from_text("00-00-5E-00-53-21")),
@@ -58,7 +58,7 @@ def test_another_value_is_another_row(changes: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     "changes",
     [
-        pytest.param({"place": Place("interfaces.csv", "row 9")}, id="moved"),
+        pytest.param({"position": Position("interfaces.csv", "row 9")}, id="moved"),
         pytest.param({"mac": cell("0000.5e00.5321", Mac.from_text("0000.5e00.5321"))}, id="written-otherwise"),
         pytest.param({"granted": "site IT, 2026-10-30"}, id="granted"),
     ],

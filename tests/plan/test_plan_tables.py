@@ -38,10 +38,10 @@ def test_a_row_is_an_interface(tmp_path: Path, ports: str) -> None:
     """Every documented column arrives; lists are separated by spaces or semicolons."""
     (interface,) = plan_of(tmp_path, HEAD + ROW.format(ports=ports)).interfaces
     assert interface.subject == "filler-plc/cpu"
-    assert (interface.kind, interface.where, interface.slot) == ("controller", "filler", "1")
+    assert (interface.kind, interface.location, interface.slot) == ("controller", "filler", "1")
     assert interface.address is not None
     assert interface.address.value == Address.from_text("10.62.30.70")
-    assert str(interface.address.place) == "interfaces.csv: row 2"
+    assert str(interface.address.position) == "interfaces.csv: row 2"
     assert interface.mac is not None
     assert str(interface.mac.value) == "00-00-5E-00-53-30"
     assert interface.ports == ("1", "2")
@@ -78,14 +78,14 @@ def test_every_way_a_spreadsheet_saves_reads_the_same(tmp_path: Path, data: byte
     """Encoding, delimiter, line ends and the writing of titles make no difference."""
     plan = plan_of(tmp_path, data)
     assert [one.subject for one in plan.interfaces] == ["filler-plc/cpu", "cam/lan"]
-    assert [str(one.place) for one in plan.interfaces] == ["interfaces.csv: row 2", "interfaces.csv: row 4"]
+    assert [str(one.position) for one in plan.interfaces] == ["interfaces.csv: row 2", "interfaces.csv: row 4"]
     assert plan.interfaces[1].kind.startswith('a "quoted"')
 
 
 def test_windows_1252_text_is_read(tmp_path: Path) -> None:
     """A table saved in the old Windows code page keeps its letters."""
     plan = plan_of(tmp_path, (HEAD + ROW.format(ports="").replace(",filler,", ",Süd,")).encode("cp1252"))
-    assert plan.interfaces[0].where == "Süd"
+    assert plan.interfaces[0].location == "Süd"
 
 
 def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
@@ -133,7 +133,7 @@ def test_subnets_and_conversations_may_be_tables_too(tmp_path: Path) -> None:
     talk = "from,to,why\nfiller-plc/cpu,filler-plc/cpu,itself\n"
     plan = plan_of(tmp_path, HEAD + ROW.format(ports=""), top + '[site]\nname = "x"\n', subnets=subnets, talk=talk)
     (subnet,) = plan.subnets
-    assert (subnet.vlan, str(subnet.place)) == (630, "subnets.csv: row 2")
+    assert (subnet.vlan, str(subnet.position)) == (630, "subnets.csv: row 2")
     assert [cell.value for cell in subnet.pools] == [Range.from_text("10.62.30.180-10.62.30.219")]
     assert [cell.text for cell in subnet.reserved] == ["10.62.30.2-10.62.30.9", "10.62.30.250"]
     assert plan.conversations[0].why == "itself"

@@ -13,7 +13,7 @@ from openpyxl.styles import Font
 
 from netcheck.addr import Address
 from netcheck.errors import NetcheckError, PlanError
-from netcheck.plan.model import Interface, Place, SurveyEntry
+from netcheck.plan.model import Interface, Position, SurveyEntry
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses
 from netcheck.survey.read import read_survey, read_surveys
@@ -82,7 +82,7 @@ def test_every_sheet_arrives(tmp_path: Path) -> None:
     cpu, lan = plan.interfaces
     assert (cpu.subject, cpu.slot, cpu.ports, lan.ports) == ("filler-plc/cpu", "1", ("1", "2"), ("1",))
     assert lan.address is not None
-    assert (lan.address.value, str(lan.address.place)) == (None, "filler.xlsx: sheet interfaces, row 4")
+    assert (lan.address.value, str(lan.address.position)) == (None, "filler.xlsx: sheet interfaces, row 4")
     assert plan.conversations[0].target == "filler-plc/cpu"
     assert [cell.text for cell in plan.routers[0].interfaces] == ["10.62.30.1/24", "10.62.20.1/24"]
     assert plan.routers[0].routes[0].via.value == Address.from_text("10.62.20.9")
@@ -107,10 +107,10 @@ def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
 
 def placeless(interface: Interface) -> Interface:
     """The interface as if all of it stood in one place."""
-    place = Place("")
+    position = Position("")
     cells = ("address", "mask", "gateway", "mac", "host_name", "switch_port")
-    moved = {name: cell._replace(place=place) for name in cells if (cell := getattr(interface, name)) is not None}
-    return interface._replace(place=place, **moved)
+    moved = {name: cell._replace(position=position) for name in cells if (cell := getattr(interface, name)) is not None}
+    return interface._replace(position=position, **moved)
 
 
 def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
@@ -119,7 +119,7 @@ def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
     more = ["mask", "gateway", "mac", "host-name", "switch-port", "ports", "behind"]
     titles = ["device", "kind", "place", "interface", "slot", "subnet", "address", *more]
     rows = [
-        [one.device, one.kind, one.where, one.name, one.slot, one.subnet]
+        [one.device, one.kind, one.location, one.name, one.slot, one.subnet]
         + [cell.text if cell else None for cell in (one.address, one.mask, one.gateway, one.mac)]
         + [cell.text if cell else None for cell in (one.host_name, one.switch_port)]
         + [" ".join(one.ports), one.behind]
@@ -180,7 +180,7 @@ def test_another_format_is_refused(tmp_path: Path) -> None:
 
 def survey_of(path: Path, **columns: str) -> object:
     """Read a workbook as a survey."""
-    return read_survey(SurveyEntry(path.name, Place("plan.toml"), columns=tuple(columns.items())), path.parent)
+    return read_survey(SurveyEntry(path.name, Position("plan.toml"), columns=tuple(columns.items())), path.parent)
 
 
 def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
@@ -193,13 +193,13 @@ def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
             "Notes": [["Ask the porter"]],
         },
     )
-    survey = read_survey(SurveyEntry("list.xlsx", Place("plan.toml")), tmp_path)
+    survey = read_survey(SurveyEntry("list.xlsx", Position("plan.toml")), tmp_path)
     assert [(str(host.address), host.where) for host in survey.hosts] == [
         ("10.62.20.5", "list.xlsx, sheet Process: row 3"),
         ("10.62.30.5", "list.xlsx, sheet Packing: row 1"),
     ]
-    assert [str(one.place) for one in survey.skipped.first] == ["list.xlsx: sheet Process, row 4"]
-    assert [str(one.place) for one in survey.addressless.first] == [
+    assert [str(one.position) for one in survey.skipped.first] == ["list.xlsx: sheet Process, row 4"]
+    assert [str(one.position) for one in survey.addressless.first] == [
         "list.xlsx: sheet Process, row 1",
         "list.xlsx: sheet Notes",
     ]

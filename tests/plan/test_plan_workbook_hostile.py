@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from netcheck.errors import NetcheckError, PlanError
-from netcheck.plan.model import Place, Plan, SurveyEntry
+from netcheck.plan.model import Plan, Position, SurveyEntry
 from netcheck.plan.read import read_plan
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
@@ -202,4 +202,4 @@ def outcome(path: Path) -> Plan | PlanError:
 
 def survey_of(path: Path) -> Survey:
     """Read a workbook as a survey."""
-    return read_survey(SurveyEntry(path.name, Place("plan.toml")), path.parent)
+    return read_survey(SurveyEntry(path.name, Position("plan.toml")), path.parent)

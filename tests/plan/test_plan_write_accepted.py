@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.errors import PlanError
-from netcheck.plan.model import Accepted, Place
+from netcheck.plan.model import Accepted, Position
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.accepted import plan_with_accepted, toml_with_accepted, with_accepted
 from netcheck.plan.write.new_plan import PREFIX
@@ -110,7 +110,7 @@ def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
     file = tmp_path / "plan.toml"
     file.write_text(text)
     with pytest.raises(PlanError, match=r"plan\.toml"):
-        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Place("", ""))])
+        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Position("", ""))])
     assert file.read_text() == text
 
 
@@ -130,7 +130,7 @@ def test_a_workbook_takes_entries(tmp_path: Path) -> None:
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
     row = {**ROW, "address": "192.168.10.50", "with": "=1+1", "because": "@SUM(A1)", "until": DAY}
-    entry = Accepted("too-near", "a/b", "site IT", "@SUM(A1)", Place("", ""), DAY, "192.168.10.50", "=1+1")
+    entry = Accepted("too-near", "a/b", "site IT", "@SUM(A1)", Position("", ""), DAY, "192.168.10.50", "=1+1")
     edit = with_accepted(file, [entry])
     assert edit is not None
     edit.write()
@@ -218,5 +218,5 @@ def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
     workbook.save(file)
     before = file.read_bytes()
     with pytest.raises(PlanError, match=r"formula.*by hand: too-near of a/b"):
-        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Place("", ""))])
+        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Position("", ""))])
     assert file.read_bytes() == before

@@ -123,7 +123,7 @@ def test_other_cells_read_the_same_afterwards(rows: list[tuple[str, str]], which
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(["device", "kind", "interface", "address", "place"])
-    writer.writerows([f"d{row}", kind, "x", "192.0.2.5", place] for row, (kind, place) in enumerate(rows))
+    writer.writerows([f"d{row}", kind, "x", "192.0.2.5", position] for row, (kind, position) in enumerate(rows))
     new, held = text_with_addresses(text.getvalue(), {f"d{which}/x": "192.0.2.9"})
     before, after = (list(csv.reader(io.StringIO(one, newline=""))) for one in (text.getvalue(), new))
     if which < len(rows):

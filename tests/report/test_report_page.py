@@ -252,7 +252,7 @@ def poisoned(report: Report, text: str) -> Report:
         connector=text, identity=text, others=(other,), notes=(text,), evidence=((text, text),),
     )  # fmt: skip
     assert port.evidence is not None
-    result = replace(port, proof=proof, interface=port.interface._replace(where=text), earlier=(port.evidence,))
+    result = replace(port, proof=proof, interface=port.interface._replace(location=text), earlier=(port.evidence,))
     record = report.records[0]
     runs = (replace(record.content.runs[0], station=text, interface=text, permit=text, revision=text, sha256=text),)
     content = replace(record.content, runs=runs, sha256=text)

@@ -11,14 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Prefix, Range
-from netcheck.plan.model import Accepted, Cell, Interface, Place, Plan, Router, Station, Subnet, SurveyEntry
+from netcheck.plan.model import Accepted, Cell, Interface, Plan, Position, Router, Station, Subnet, SurveyEntry
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Finding
 from netcheck.survey.host_table import HostTable, SiteHost
 from netcheck.survey.model import Survey
 
 T = TypeVar("T")
-HERE = Place("plan.toml")
+HERE = Position("plan.toml")
 TODAY = date(2026, 11, 2)
 # The rules that another address can mend, as the design lists them for `suggest --write`.
 MENDABLE = {

@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
-from netcheck.plan.model import Cell, Interface, Place, Plan, Router, Station, Subnet, SurveyEntry
+from netcheck.plan.model import Cell, Interface, Plan, Position, Router, Station, Subnet, SurveyEntry
 from netcheck.rules.engine import check
 from netcheck.survey.host_table import HostTable, SiteHost
 from netcheck.survey.model import Survey
 
-HERE = Place("plan.toml")
+HERE = Position("plan.toml")
 Found = set[tuple[str, tuple[str, ...]]]
 RULES = {
     "outside-subnet", "unusable-address", "special-purpose", "planned-twice", "taken-on-site",

@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, Prefix
-from netcheck.plan.model import Cell, Place, Plan, Subnet
+from netcheck.plan.model import Cell, Plan, Position, Subnet
 from netcheck.rules.engine import check
 
-HERE = Place("plan.toml")
+HERE = Position("plan.toml")
 prefixes = st.builds(
     lambda family, low, bits: Prefix.of(Address(family, low << (96 if family == 6 else 0)), 24 + bits),
     st.sampled_from([4, 6]),

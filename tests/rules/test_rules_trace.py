@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
-from netcheck.plan.model import Cell, Conversation, Interface, Place, Plan, Route, Router, Subnet
+from netcheck.plan.model import Cell, Conversation, Interface, Plan, Position, Route, Router, Subnet
 from netcheck.rules.reachability.routers import Link, Node
 from netcheck.rules.reachability.trace import Outcome, Talk
 from netcheck.rules.reachability.translate import talks_of
 
-HERE = Place("plan.toml")
+HERE = Position("plan.toml")
 
 
 def node(*ways: str) -> Node:

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
-from netcheck.plan.model import Cell, Conversation, Interface, Place, Plan, Route, Router, Subnet
+from netcheck.plan.model import Cell, Conversation, Interface, Plan, Position, Route, Router, Subnet
 from netcheck.rules.reachability.trace import Outcome
 from netcheck.rules.reachability.translate import talks_of
 
-HERE = Place("plan.toml")
+HERE = Position("plan.toml")
 T = TypeVar("T")
 
 

@@ -10,14 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Prefix, Range
-from netcheck.plan.model import Cell, Interface, Place, Plan, Station, Subnet, SurveyEntry
+from netcheck.plan.model import Cell, Interface, Plan, Position, Station, Subnet, SurveyEntry
 from netcheck.space.occupancy import islands_of
 from netcheck.space.suggest import Suggestion, suggest
 from netcheck.space.vacant import FreeSpace
 from netcheck.survey.host_table import HostTable, SiteHost
 from netcheck.survey.model import Survey
 
-HERE = Place("plan.toml")
+HERE = Position("plan.toml")
 
 
 def subnet(name: str = "process", prefix: str = "10.62.20.0/24", gateway: str = "", pools: str = "") -> Subnet:

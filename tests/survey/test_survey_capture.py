@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Prefix
 from netcheck.errors import NetcheckError
-from netcheck.plan.model import Cell, Place, SurveyEntry
+from netcheck.plan.model import Cell, Position, SurveyEntry
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 
@@ -87,9 +87,9 @@ def section(frames: tuple[bytes, ...], order: str = "<", kind: int = 6, options:
 def survey_of(folder: Path, data: bytes, *covers: str) -> Survey:
     """Read a capture of these bytes."""
     (folder / "plant.pcap").write_bytes(data)
-    place = Place("plan.toml")
-    cells = tuple(Cell(text, Prefix.from_text(text), place) for text in covers)
-    return read_survey(SurveyEntry("plant.pcap", place, covers=cells), folder)
+    position = Position("plan.toml")
+    cells = tuple(Cell(text, Prefix.from_text(text), position) for text in covers)
+    return read_survey(SurveyEntry("plant.pcap", position, covers=cells), folder)
 
 
 def rows(survey: Survey) -> list[tuple[str, str, int]]:
@@ -300,7 +300,7 @@ def test_memory_is_bounded(tmp_path: Path) -> None:
             frame = packet(ONE, f"10.0.{number >> 8 & 255}.{number & 255}", "192.0.2.1").ljust(1500, b"\0")
             stream.write(struct.pack("<IIII", DAY, 0, len(frame), len(frame)) + frame)
     tracemalloc.start()
-    survey = read_survey(SurveyEntry("plant.pcap", Place("plan.toml")), tmp_path)
+    survey = read_survey(SurveyEntry("plant.pcap", Position("plan.toml")), tmp_path)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert len(survey.hosts) == 0

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from netcheck.errors import NetcheckError
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 from netcheck.survey.readers.zone_reading import MOST_INCLUDED
@@ -105,7 +105,7 @@ BSD = "? (192.0.2.20) at 00:00:5e:00:53:14 on em0 expires in 1187 seconds [ether
 def survey_of(folder: Path, text: str | bytes, kind: str = "", name: str = "list.txt") -> Survey:
     """Read one survey from its text."""
     (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode())
-    return read_survey(SurveyEntry(name, Place("plan.toml"), kind=kind), folder)
+    return read_survey(SurveyEntry(name, Position("plan.toml"), kind=kind), folder)
 
 
 def rows(survey: Survey) -> list[tuple[str, str, int]]:
@@ -119,7 +119,7 @@ def test_the_zone_of_rfc_1035(tmp_path: Path) -> None:
     (tmp_path / "<SUBSYS>ISI-MAILBOXES.TXT").write_text(MAILBOXES)
     survey = survey_of(tmp_path, "$ORIGIN ISI.EDU.\n" + ISI)
     assert survey.kind == "zone"
-    assert [(one.kind, one.name, str(one.address), one.absolute, one.place.at) for one in survey.records] == [
+    assert [(one.kind, one.name, str(one.address), one.absolute, one.position.at) for one in survey.records] == [
         ("A", "A.ISI.EDU", "26.3.0.103", True, "line 15"),
         ("A", "VENERA.ISI.EDU", "10.1.0.52", True, "line 17"),
         ("A", "VENERA.ISI.EDU", "128.9.0.32", True, "line 18"),
@@ -190,7 +190,7 @@ def test_a_broken_entry_costs_no_other(tmp_path: Path) -> None:
     text = '$ORIGIN x.\na A 192.0.2.1\nb SOA (\nc A 192.0.2.3\nd TXT "open\ne A 192.0.2.05\nf BOGUS 1\ng A 192.0.2.7\n'
     survey = survey_of(tmp_path, text)
     assert [row[0] for row in rows(survey)] == ["192.0.2.1", "192.0.2.3", "192.0.2.7"]
-    assert [one.place.at for one in survey.skipped.first] == ["line 3", "line 5", "line 6", "line 7"]
+    assert [one.position.at for one in survey.skipped.first] == ["line 3", "line 5", "line 6", "line 7"]
 
 
 def test_leases(tmp_path: Path) -> None:
@@ -274,7 +274,7 @@ def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
     book.save(tmp_path / "list.xlsx")
     survey = survey_of(tmp_path, (tmp_path / "list.xlsx").read_bytes(), name="list.xlsx")
     assert (survey.kind, rows(survey)) == ("xlsx", [("192.0.2.5", "14", 5), ("192.0.2.6", "", 6)])
-    assert [one.place.at for one in survey.addressless.first] == ["sheet Sheet, row 1", "sheet Sheet, row 2"]
+    assert [one.position.at for one in survey.addressless.first] == ["sheet Sheet, row 1", "sheet Sheet, row 2"]
 
 
 # standards.md section 6.4 gives these lines as the systems print them.

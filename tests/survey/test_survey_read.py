@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Address, Mac
 from netcheck.errors import NetcheckError, SurveyError
-from netcheck.plan.model import Place, Plan, SurveyEntry
+from netcheck.plan.model import Plan, Position, SurveyEntry
 from netcheck.survey.model import SHOWN_REMARKS, Survey, hosts_of
 from netcheck.survey.read import read_survey, read_surveys
 
@@ -23,7 +23,9 @@ MAC = Mac.from_text("00-00-5E-00-53-14")
 def survey_of(folder: Path, data: str | bytes, kind: str = "", **columns: str) -> Survey:
     """Read one survey file of this content."""
     (folder / "hosts.csv").write_bytes(data if isinstance(data, bytes) else data.encode())
-    return read_survey(SurveyEntry("hosts.csv", Place("plan.toml"), kind=kind, columns=tuple(columns.items())), folder)
+    return read_survey(
+        SurveyEntry("hosts.csv", Position("plan.toml"), kind=kind, columns=tuple(columns.items())), folder
+    )
 
 
 def refusal(folder: Path, data: str | bytes, kind: str = "", **columns: str) -> str:
@@ -94,7 +96,7 @@ def test_a_mac_that_is_none_costs_a_remark_and_not_the_row(tmp_path: Path, text:
     """The host is still there."""
     survey = survey_of(tmp_path, f"ip,mac\n192.0.2.5,{text}\n")
     assert addresses(survey) == ["192.0.2.5"]
-    assert [str(one.place) for one in survey.unread.first] == ["hosts.csv: row 2"]
+    assert [str(one.position) for one in survey.unread.first] == ["hosts.csv: row 2"]
 
 
 @pytest.mark.parametrize(
@@ -123,12 +125,12 @@ def test_rows_without_a_readable_address_are_kept_with_the_reason(tmp_path: Path
     """Skipped rows are counted, rows without any address apart from them; blank rows are neither."""
     survey = survey_of(tmp_path, "list\nip,name\n192.0.2.05,a\n\n,b\n192.0.2.5,c\n192.0.2.0/24,net\n192.0.2.300,d\n")
     assert addresses(survey) == ["192.0.2.5"]
-    assert [(one.place.at, one.why.split(";")[0][:14]) for one in survey.skipped.first] == [
+    assert [(one.position.at, one.why.split(";")[0][:14]) for one in survey.skipped.first] == [
         ("row 3", "'192.0.2.05' h"),
         ("row 7", "192.0.2.0/24 i"),
         ("row 8", "'192.0.2.300' "),
     ]
-    assert [one.place.at for one in survey.addressless.first] == ["row 1", "row 5"]
+    assert [one.position.at for one in survey.addressless.first] == ["row 1", "row 5"]
 
 
 def test_remarks_are_bounded_and_counted(tmp_path: Path) -> None:
@@ -201,7 +203,7 @@ def test_a_quote_left_open_loses_no_row(tmp_path: Path) -> None:
     """The row is remarked on, and all addresses are there."""
     survey = survey_of(tmp_path, 'ip,note\n192.0.2.5,"open\n192.0.2.6,5" pipe\n192.0.2.7,c\n')
     assert addresses(survey) == ["192.0.2.5", "192.0.2.6", "192.0.2.7"]
-    assert [one.place.at for one in survey.unread.first] == ["row 2"]
+    assert [one.position.at for one in survey.unread.first] == ["row 2"]
 
 
 @pytest.mark.parametrize(
@@ -236,7 +238,7 @@ def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     """All of a plan's surveys are tried before the error."""
     (tmp_path / "empty.csv").write_text("")
     (tmp_path / "none.csv").write_text("a,b\n")
-    entries = tuple(SurveyEntry(name, Place("plan.toml")) for name in ("empty.csv", "none.csv", "missing.csv"))
+    entries = tuple(SurveyEntry(name, Position("plan.toml")) for name in ("empty.csv", "none.csv", "missing.csv"))
     with pytest.raises(SurveyError) as caught:
         read_surveys(Plan("x", "x", str(tmp_path), "", surveys=entries))
     assert [problem.where for problem in caught.value.problems] == ["empty.csv", "none.csv", "missing.csv"]
@@ -247,9 +249,9 @@ def test_hosts_of_an_island(tmp_path: Path) -> None:
     for name, octet in (("a", 5), ("b", 6), ("c", 7)):
         (tmp_path / f"{name}.csv").write_text(f"ip\n192.0.2.{octet}\n")
     entries = (
-        SurveyEntry("a.csv", Place("plan.toml")),
-        SurveyEntry("b.csv", Place("plan.toml"), island="cell"),
-        SurveyEntry("c.csv", Place("plan.toml")),
+        SurveyEntry("a.csv", Position("plan.toml")),
+        SurveyEntry("b.csv", Position("plan.toml"), island="cell"),
+        SurveyEntry("c.csv", Position("plan.toml")),
     )
     surveys = read_surveys(Plan("x", "x", str(tmp_path), "", surveys=entries))
     assert [(str(host.address), host.file) for host in hosts_of(surveys, "site")] == [
@@ -286,11 +288,11 @@ def test_a_large_survey_in_little_time_and_memory(tmp_path: Path) -> None:
             address = Address(4, (10 << 24) + (row * 7919) % (1 << 24))
             stream.write(f"{address},00005e{row % (1 << 24):06x},host-{row},office\n")
     tracemalloc.start()
-    survey = read_survey(SurveyEntry("hosts.csv", Place("plan.toml")), tmp_path)
+    survey = read_survey(SurveyEntry("hosts.csv", Position("plan.toml")), tmp_path)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert len(survey.hosts) == count
     assert peak < 6 << 20
     start = time.process_time()
-    read_survey(SurveyEntry("hosts.csv", Place("plan.toml")), tmp_path)
+    read_survey(SurveyEntry("hosts.csv", Position("plan.toml")), tmp_path)
     assert time.process_time() - start < 5

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.errors import NetcheckError
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 
@@ -90,7 +90,7 @@ DISGUISES: dict[str, Callable[[str], bytes]] = {
 def survey_of(folder: Path, data: bytes, kind: str = "") -> Survey:
     """A file of these bytes, its kind not named unless one is given."""
     (folder / "list").write_bytes(data)
-    return read_survey(SurveyEntry("list", Place("plan.toml"), kind=kind), folder)
+    return read_survey(SurveyEntry("list", Position("plan.toml"), kind=kind), folder)
 
 
 @pytest.mark.parametrize("disguise", DISGUISES.values(), ids=list(DISGUISES))

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.gathering import Gathering
 from netcheck.survey.host_columns import NO_MAC, HostColumns
 from netcheck.survey.host_table import HostTable, SiteHost
@@ -23,7 +23,7 @@ from netcheck.survey.readers.table import gather
 from netcheck.survey.readers.table_bulk import Bulk
 from netcheck.tables.delimited import records_of
 
-ENTRY = SurveyEntry("site-hosts.csv", Place("plan.toml"))
+ENTRY = SurveyEntry("site-hosts.csv", Position("plan.toml"))
 LAYOUT = Layout(",", 1, (0,), (("mac", 1), ("name", 2), ("note", 3), ("seen", 4)))
 CELLS = (
     st.sampled_from(
@@ -116,7 +116,7 @@ def test_rows_keep_their_numbers_across_blocks(tmp_path: Path) -> None:
     rows[edge - 1] = '10.9.9.8,"two\nlines"'
     (tmp_path / ENTRY.file).write_text("\n".join(["address,name", *rows, ""]), encoding="utf-8")
     survey = read_survey(ENTRY, tmp_path)
-    assert [str(remark.place) for remark in survey.skipped.first] == [f"site-hosts.csv: row {edge - 4998}"]
+    assert [str(remark.position) for remark in survey.skipped.first] == [f"site-hosts.csv: row {edge - 4998}"]
     assert len(survey.hosts) == len(rows) - 1
     for host in survey.hosts:
         assert rows[host.line - 2] == f"{host.address},{host.name}" or host.name == "two\nlines"

@@ -155,9 +155,9 @@ def test_any_cells_read_back(data: st.DataObject) -> None:
         sheet.append(line)
     out = io.BytesIO()
     made.save(out)
-    places = st.tuples(st.integers(1, 9), st.integers(1, 5))
+    positions = st.tuples(st.integers(1, 9), st.integers(1, 5))
     cells: dict[tuple[int, int], Any] = data.draw(
-        st.dictionaries(places, st.text("x.<&1\xe9", min_size=1, max_size=5), min_size=1, max_size=4)
+        st.dictionaries(positions, st.text("x.<&1\xe9", min_size=1, max_size=5), min_size=1, max_size=4)
     )
     new = workbook_with_cells(out.getvalue(), sheet.title, cells)
     again = openpyxl.load_workbook(io.BytesIO(new)).worksheets[0]

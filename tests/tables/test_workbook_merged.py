@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Address
 from netcheck.errors import PlanError
-from netcheck.plan.model import Place, SurveyEntry
+from netcheck.plan.model import Position, SurveyEntry
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses
 from netcheck.survey.read import read_survey
@@ -84,7 +84,7 @@ def test_what_is_merged_in_a_survey_counts_for_all_its_rows(tmp_path: Path) -> N
         sheet.append(row)
     sheet.merge_cells("A2:A3")
     made.save(tmp_path / "list.xlsx")
-    hosts = read_survey(SurveyEntry("list.xlsx", Place("plan.toml")), tmp_path).hosts
+    hosts = read_survey(SurveyEntry("list.xlsx", Position("plan.toml")), tmp_path).hosts
     assert [(str(host.address), host.name) for host in hosts] == [
         ("192.0.2.5", "camera"), ("192.0.2.6", "camera"), ("192.0.2.7", "printer"),
     ]  # fmt: skip

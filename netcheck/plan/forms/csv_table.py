@@ -13,7 +13,7 @@ from netcheck.files import ZIP, FileError, read_bounded
 from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.fitting import keys_of, suggestion
 from netcheck.plan.forms.interface_grid import grid_of
-from netcheck.plan.model import Place
+from netcheck.plan.model import Position
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.columns import columns_of
 from netcheck.tables.delimited import DELIMITERS, Record, blocks_of, lines_in, parts_of, records_of, text_of
@@ -97,13 +97,13 @@ def entries_of(
     problems += wrong
     entries = []
     for record in records[1:]:
-        place = Place(file, f"{sheet}row {record.row}")
+        position = Position(file, f"{sheet}row {record.row}")
         surplus = record.cells[len(titles) :]
         if any(map(str.strip, surplus)):
             what = f"it has {len(record.cells)} cells, and the titles {len(titles)}"
-            problems.append(Problem(what, str(place), "Put a cell that holds a separator in double quotes"))
+            problems.append(Problem(what, str(position), "Put a cell that holds a separator in double quotes"))
         else:
-            entries.append(Entry(_row(titles, record.cells), place, typed=False))
+            entries.append(Entry(_row(titles, record.cells), position, typed=False))
     return () if wrong else tuple(entries)
 
 

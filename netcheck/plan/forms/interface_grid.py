@@ -14,7 +14,7 @@ from typing import TypeVar
 from netcheck.addr import Address, Mac, Mask
 from netcheck.plan.cells import address6_from, cell_from, gateway6_from, gateway_from
 from netcheck.plan.entries import Grid
-from netcheck.plan.model import Cell, Interface, Place
+from netcheck.plan.model import Cell, Interface, Position
 from netcheck.tables.columns import ipv4_of, macs_of, made
 from netcheck.tables.delimited import parts_of
 
@@ -30,8 +30,8 @@ def grid_of(columns: dict[str, list[str]], required: Iterable[str], file: str) -
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
     rows = map("row {}".format, range(2, len(next(iter(columns.values()))) + 2))
-    places = list(made(Place, repeat(file), rows))
-    return Grid(columns, ports, places) if places else None
+    positions = list(made(Position, repeat(file), rows))
+    return Grid(columns, ports, positions) if positions else None
 
 
 def _ports(text: str) -> tuple[str, ...]:
@@ -47,7 +47,7 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
         texts("device"),
         texts("interface"),
         texts("subnet"),
-        grid.places,
+        grid.positions,
         texts("kind"),
         texts("place"),
         texts("slot"),
@@ -81,9 +81,9 @@ def _cells(
         return repeat(None)
     values = _values(texts, read, many) if all(texts) else None
     if values is not None:
-        return list(made(Cell, texts, values, grid.places, repeat("")))
-    pairs = zip(texts, grid.places, strict=True)
-    return [cell_from(text, read, place) if text else None for text, place in pairs]
+        return list(made(Cell, texts, values, grid.positions, repeat("")))
+    pairs = zip(texts, grid.positions, strict=True)
+    return [cell_from(text, read, position) if text else None for text, position in pairs]
 
 
 def _values(
@@ -116,5 +116,5 @@ def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -
     found = [one.value.family if one and one.value else families.get(subnet, 4) for one, subnet in rows]
     if len(set(found)) < 2:
         return _cells(grid, "mask", readers[found[0]] if found else Mask.from_text)
-    cells = zip(grid.columns["mask"], found, grid.places, strict=True)
-    return [cell_from(text, readers[family], place) if text else None for text, family, place in cells]
+    cells = zip(grid.columns["mask"], found, grid.positions, strict=True)
+    return [cell_from(text, readers[family], position) if text else None for text, family, position in cells]

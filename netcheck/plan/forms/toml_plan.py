@@ -12,7 +12,7 @@ from netcheck.files import MIB, ZIP, FileError, read_bounded
 from netcheck.plan.entries import Entry, Rows, Tables
 from netcheck.plan.fitting import found
 from netcheck.plan.forms.csv_table import read_table
-from netcheck.plan.model import Place
+from netcheck.plan.model import Position
 from netcheck.plan.shapes import (
     FORMAT,
     ConversationShape,
@@ -81,16 +81,16 @@ def _text(data: bytes, file: str) -> str:
 
 
 def _tables(document: dict[str, object], path: Path, problems: list[Problem]) -> Tables | None:
-    top = Entry(document, Place(safe(path.name)))
+    top = Entry(document, Position(safe(path.name)))
     number = document.get("format")
     if type(number) is int and number != FORMAT:
         what = f"it is written in format {found(number)}, and this netcheck reads format {FORMAT}"
-        problems.append(Problem(what, top.place.file, "Use the netcheck that wrote it, or a newer one"))
+        problems.append(Problem(what, top.position.file, "Use the netcheck that wrote it, or a newer one"))
         return None
     top.fitted(PlanShape, problems)
     beside = {key: _beside(top, key, path.parent, problems) for key in document if key in _ROWS}
     return Tables(
-        _named(document.get("site", {"name": "?"}), top.place, "site"),
+        _named(document.get("site", {"name": "?"}), top.position, "site"),
         (*_entries(top, "subnet"), *beside.get("subnets", ())),
         _entries(top, "device"),
         beside.get("interfaces", ()),
@@ -109,16 +109,16 @@ def _beside(top: Entry, key: str, folder: Path, problems: list[Problem]) -> Rows
     return read_table(folder, file, _ROWS[key], problems) if file else ()
 
 
-def _named(data: object, place: Place, at: str) -> Entry:
+def _named(data: object, position: Position, at: str) -> Entry:
     table: Mapping[str, object] = data if isinstance(data, dict) else {"name": "?"}
-    return Entry(table, Place(place.file, at))
+    return Entry(table, Position(position.file, at))
 
 
 def _entries(top: Entry, kind: str) -> tuple[Entry, ...]:
     listing = top.data.get(kind)
     tables = listing if isinstance(listing, list) else []
     return tuple(
-        _named(table, top.place, f"{kind} {label_of(kind, table, number)}")
+        _named(table, top.position, f"{kind} {label_of(kind, table, number)}")
         for number, table in enumerate(tables, 1)
         if isinstance(table, dict)
     )

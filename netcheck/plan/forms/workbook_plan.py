@@ -10,7 +10,7 @@ from netcheck.files import FileError
 from netcheck.plan.entries import Entry, Tables
 from netcheck.plan.fitting import suggestion
 from netcheck.plan.forms.csv_table import entries_of, title_of, titled_records
-from netcheck.plan.model import Place
+from netcheck.plan.model import Position
 from netcheck.plan.shapes import (
     FORMAT,
     AcceptedShape,
@@ -79,7 +79,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
     data = {key: value for key, value in site.data.items() if key != "format"}
     read = {name: _entries(book, name, shape, file, problems) for name, shape in SHEETS.items()}
     return Tables(
-        Entry(data, site.place, typed=False),
+        Entry(data, site.position, typed=False),
         read["subnets"],
         (),
         read["interfaces"],
@@ -96,14 +96,14 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
 def _site(book: Book, path: Path) -> Entry:
     """The sheet of keys and values; a workbook without it is called after its file."""
     sheet = sheet_called(book, "site")
-    place = Place(safe(path.name), "sheet site")
+    position = Position(safe(path.name), "sheet site")
     if sheet is None:
-        return Entry({"name": path.stem}, place, typed=False)
+        return Entry({"name": path.stem}, position, typed=False)
     rows = [(*record.cells, "", "")[:2] for record in book.records(sheet)]
     pairs = {title_of(key): value.strip() for key, value in rows if key.strip() and value.strip()}
     if pairs.get("key", "").casefold() == "value":
         del pairs["key"]
-    return Entry(pairs, place, typed=False)
+    return Entry(pairs, position, typed=False)
 
 
 def _entries(book: Book, name: str, shape: type[Shape], file: str, problems: list[Problem]) -> tuple[Entry, ...]:
@@ -118,8 +118,8 @@ def _surveys(entries: tuple[Entry, ...], book: Book, path: Path) -> tuple[Entry,
         return entries
     own = {"file": path.name, "kind": "xlsx"}
     if not any(_plain(entry.text("file")) == SITE_HOSTS for entry in entries):
-        return (*entries, Entry(own, Place(safe(path.name), f"sheet {SITE_HOSTS}"), typed=False))
+        return (*entries, Entry(own, Position(safe(path.name), f"sheet {SITE_HOSTS}"), typed=False))
     return tuple(
-        Entry({**entry.data, **own}, entry.place, typed=False) if _plain(entry.text("file")) == SITE_HOSTS else entry
+        Entry({**entry.data, **own}, entry.position, typed=False) if _plain(entry.text("file")) == SITE_HOSTS else entry
         for entry in entries
     )

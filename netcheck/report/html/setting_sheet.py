@@ -92,7 +92,7 @@ def blocks_of(checked: Checked) -> tuple[Block, ...]:
         own = (*settings, *_named(interface))
         devices.setdefault(interface.device, []).append(Face(interface, own, tuple(stops.get(interface.subject, ()))))
     return tuple(
-        Block(device, several[0].interface.kind, several[0].interface.where, tuple(several))
+        Block(device, several[0].interface.kind, several[0].interface.location, tuple(several))
         for device, several in devices.items()
     )
 

@@ -47,7 +47,7 @@ def _cut(lines: list[str]) -> Iterable[str]:
 
 def _accepted(entry: Accepted) -> str:
     until = f" until {entry.until}" if entry.until else ""
-    return f"  {entry.place.at}: {entry.rule} of {_subject(entry)}, by {safe(entry.by, 80)}{until}: {_short(entry)}"
+    return f"  {entry.position.at}: {entry.rule} of {_subject(entry)}, by {safe(entry.by, 80)}{until}: {_short(entry)}"
 
 
 def _short(entry: Accepted) -> str:
@@ -79,7 +79,7 @@ def _counts(outcome: Outcome) -> str:
 
 def _accepted_json(entry: Accepted) -> dict[str, Any]:
     return {
-        "row": int(entry.place.at.removeprefix("row ")),
+        "row": int(entry.position.at.removeprefix("row ")),
         "rule": entry.rule,
         "subject": entry.subject,
         "address": entry.address or None,

@@ -96,7 +96,7 @@ def _file(survey: Survey) -> dict[str, Any]:
 
 
 def _remarks(remarks: Remarks) -> dict[str, Any]:
-    first = [{"where": safe(str(one.place)), "why": safe(one.why, _LONGEST)} for one in remarks.first]
+    first = [{"where": safe(str(one.position)), "why": safe(one.why, _LONGEST)} for one in remarks.first]
     return {"count": remarks.count, "first": first}
 
 
@@ -153,7 +153,7 @@ def _told(merging: Merging) -> Iterator[list[str]]:
 def _lines(remarks: Remarks) -> list[str]:
     shown = [f"  {safe(str(one))}" for one in remarks.first[:SHOWN]]
     rest = remarks.count - len(shown)
-    return [*shown, *([f"  and {rest:,} more in {safe(remarks.first[0].place.file)}"] if rest else [])]
+    return [*shown, *([f"  and {rest:,} more in {safe(remarks.first[0].position.file)}"] if rest else [])]
 
 
 def _said(one: Disagreement) -> str:

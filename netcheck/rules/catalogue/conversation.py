@@ -13,7 +13,7 @@ from netcheck.rules.scene import Scene
 
 def _breach(talk: Talk, message: str) -> Breach:
     conversation = talk.conversation
-    return Breach((conversation.source, conversation.target), message, str(conversation.place))
+    return Breach((conversation.source, conversation.target), message, str(conversation.position))
 
 
 def _why(walk: Walk) -> str:

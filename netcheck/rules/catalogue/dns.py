@@ -15,7 +15,7 @@ from netcheck.text import listed
 
 
 def _shown(records: tuple[NameRecord, ...], by_name: bool) -> str:
-    return listed([f"{record.name if by_name else record.address} ({record.place})" for record in records])
+    return listed([f"{record.name if by_name else record.address} ({record.position})" for record in records])
 
 
 def _elsewhere(scene: Scene) -> Iterator[Breach]:
@@ -42,14 +42,13 @@ def _unpaired(scene: Scene) -> Iterator[Breach]:
         if each.here and not each.pointers:
             pointer = f"{ip_address(str(each.address)).reverse_pointer}."
             message = (
-                f"DNS has {each.address} for {each.name} ({each.here[0].place}), and no zone given has {pointer} PTR"
+                f"DNS has {each.address} for {each.name} ({each.here[0].position}), and no zone given has {pointer} PTR"
             )
             yield breach(message, each.interface, others=["PTR"])
         elif each.own and not each.forward:
             kind = "A" if each.address.family == 4 else "AAAA"
-            message = (
-                f"{each.address} points to {each.name} ({each.own[0].place}), and no zone given has its {kind} record"
-            )
+            own = f"{each.address} points to {each.name} ({each.own[0].position})"
+            message = f"{own}, and no zone given has its {kind} record"
             yield breach(message, each.interface, others=[kind])
 
 

@@ -18,7 +18,7 @@ def _value(cell: Cell[Address] | None) -> Address | None:
 
 
 def _of_subnet(subnet: Subnet, gateway: Address, message: str) -> Breach:
-    return Breach((subnet.name,), message, str(subnet.place), str(gateway))
+    return Breach((subnet.name,), message, str(subnet.position), str(gateway))
 
 
 def _link(interface: Interface, address: Address, subnet: Subnet) -> Prefix | None:

@@ -21,7 +21,7 @@ VLAN_LOW, VLAN_HIGH = 1, 4094  # RFC 4363 section 5, VlanId
 
 
 def _pair(first: Subnet, second: Subnet, message: str) -> Breach:
-    return Breach((first.name, second.name), message, places((first.place, second.place)))
+    return Breach((first.name, second.name), message, places((first.position, second.position)))
 
 
 def _overlapping(subnets: Iterable[tuple[int, Subnet, Prefix]]) -> Iterator[tuple[int, int]]:
@@ -51,7 +51,7 @@ def _vlan_unusable(scene: Scene) -> Iterator[Breach]:
     for subnet in scene.plan.subnets:
         if subnet.vlan is not None and not VLAN_LOW <= subnet.vlan <= VLAN_HIGH:
             message = f"VLAN ID {subnet.vlan} is not from {VLAN_LOW} to {VLAN_HIGH}"
-            yield Breach((subnet.name,), message, str(subnet.place))
+            yield Breach((subnet.name,), message, str(subnet.position))
 
 
 def _vlan_reused(scene: Scene) -> Iterator[Breach]:
@@ -81,7 +81,7 @@ def _crowded(scene: Scene) -> Iterator[Breach]:
                 if usable and Fraction(used, usable) > limit:
                     share = f"{100 * used / usable:.4g} %"
                     message = f"{used} of {usable} usable addresses are in use or kept, {share}; the limit is "
-                    yield Breach((subnet.name,), message + f"{100 * float(limit):g} %", str(subnet.place))
+                    yield Breach((subnet.name,), message + f"{100 * float(limit):g} %", str(subnet.position))
 
 
 def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
@@ -102,7 +102,7 @@ def _same_subnet(scene: Scene) -> Iterator[Breach]:
     pairs = list(map(attrgetter("device", "subnet"), scene.plan.interfaces))
     for (name, subnet), several in shared(pairs, scene.plan.interfaces).items():
         message = f"{len(several)} interfaces of {name} are in subnet {subnet}: which one answers is undefined"
-        yield Breach(tuple(each.subject for each in several), message, places(each.place for each in several))
+        yield Breach(tuple(each.subject for each in several), message, places(each.position for each in several))
 
 
 def _second(prefix: str, more: str = "") -> str:

@@ -37,7 +37,7 @@ def _covered(scene: Scene, island: str) -> Spans | None:
 def _uncovered(subnet: Subnet, gaps: list[Range], whole: bool) -> Breach:
     parts = listed([str(prefix) for prefix in chain.from_iterable(map(prefixes_of, gaps))])
     part = f"no survey covers {parts}" if whole else f"no survey covers {parts} of {subnet.prefix.value}"
-    return Breach((subnet.name,), f"{part}, so nothing can be said about clashes there", str(subnet.place))
+    return Breach((subnet.name,), f"{part}, so nothing can be said about clashes there", str(subnet.position))
 
 
 def _stale(scene: Scene) -> Iterator[Breach]:
@@ -46,7 +46,7 @@ def _stale(scene: Scene) -> Iterator[Breach]:
         age = (scene.today - entry.taken).days if entry.taken else 0
         if age > limit:
             message = f"the survey was taken on {entry.taken}, {age} days ago; the limit is {limit}"
-            yield Breach((entry.file,), message, str(entry.place))
+            yield Breach((entry.file,), message, str(entry.position))
 
 
 def _disagree(scene: Scene) -> Iterator[Breach]:

@@ -22,7 +22,7 @@ def _breach(message: str, *translations: Translation, others: tuple[str, ...] = 
     outside = {one.outside.value for one in translations}
     address = outside.pop() if len(outside) == 1 else None
     return Breach(
-        subjects, message, places(one.place for one in translations), str(address) if address else None, others
+        subjects, message, places(one.position for one in translations), str(address) if address else None, others
     )
 
 

@@ -21,7 +21,7 @@ def _unreadable(scene: Scene) -> Iterator[Breach]:
     for subject, what, cell in _cells(scene.plan):
         if cell is not None and cell.value is None:
             others = (f"{what} {cell.text}",)
-            yield Breach((subject,), f"the {what} cannot be read: {cell.why}", str(cell.place), others=others)
+            yield Breach((subject,), f"the {what} cannot be read: {cell.why}", str(cell.position), others=others)
     for survey in scene.surveys:
         yield from _left_out(survey)
 
@@ -30,10 +30,10 @@ def _left_out(survey: Survey) -> Iterator[Breach]:
     skipped = survey.skipped
     if skipped.count:
         rows = "1 row" if skipped.count == 1 else f"{skipped.count} rows"
-        shown = listed([f"{remark.place.at}: {remark.why}" for remark in skipped.first[:3]])
+        shown = listed([f"{remark.position.at}: {remark.why}" for remark in skipped.first[:3]])
         more = f", and {skipped.count - 3} more" if skipped.count > 3 else ""
         message = f"{rows} cannot be read, so a clash with a host there would not be seen: {shown}{more}"
-        yield Breach((survey.file,), message, str(skipped.first[0].place))
+        yield Breach((survey.file,), message, str(skipped.first[0].position))
 
 
 _TYPED = {

@@ -15,7 +15,7 @@ from netcheck.rules.scene import Scene
 def _unused(scene: Scene) -> Iterator[Breach]:
     for entry in scene.unused:
         others = (entry.rule, entry.other)
-        yield Breach((entry.subject,), _message(entry, scene.run), str(entry.place), entry.address or None, others)
+        yield Breach((entry.subject,), _message(entry, scene.run), str(entry.position), entry.address or None, others)
 
 
 def _message(entry: Accepted, rules: tuple[str, ...]) -> str:
