@@ -14,7 +14,7 @@ import typer
 
 from netcheck.addr import quad
 from netcheck.app.prepare import Ground, ground
-from netcheck.field.discovery import Findings, Found
+from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.text import safe
 
 
@@ -52,7 +52,7 @@ class Known:
             return f"the plan gives {quad(address)} to {self.planned[address]}"
         return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
 
-    def of(self, host: Found) -> str:
+    def of(self, host: DiscoveredHost) -> str:
         """Words for a host, by its MAC and its address; in one where both are planned for one interface."""
         by_mac, interface = self.of_mac(host.mac), self.planned.get(host.address)
         if interface is not None and by_mac == f"planned for {interface}":
@@ -77,7 +77,7 @@ def vendor_of() -> Callable[[int], str | None]:
     return vendor
 
 
-def finish(found: Findings, known: Known, out: Path | None, as_json: bool) -> int:
+def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> int:
     """Write the survey, print what was found, and return the exit code: 0, or 1 where something needs mending."""
     from netcheck.files import write_text_atomically
     from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_text

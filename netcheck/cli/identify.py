@@ -13,9 +13,9 @@ from netcheck.cli.survey_listen import PlanOption, demand_hearing
 
 if TYPE_CHECKING:
     from netcheck.app.site_survey import Known
-    from netcheck.field.discovery import Findings, Found
+    from netcheck.field.discovery import DiscoveredHost, Discovery
     from netcheck.field.identify import Answered, Reach
-    from netcheck.field.listen import Ear
+    from netcheck.field.listen import Listener
     from netcheck.wire.link import Link
 
 FASTEST = 100  # questions a second: old controllers stand that
@@ -49,7 +49,7 @@ def command(
     from netcheck.app.progress import Steps
     from netcheck.app.site_survey import Known
     from netcheck.field.identify import EVERYWHERE, Answered, hear
-    from netcheck.field.listen import Ear
+    from netcheck.field.listen import Listener
     from netcheck.wire.links.open import open_link
 
     seconds = o.seconds_from("--for", lasts)
@@ -59,7 +59,7 @@ def command(
     known = Known.by(plan)
     answered, why = Answered({}, ()), ""
     with open_link(kind, interface, listens=True) as wire, Steps(round(seconds)) as bar:
-        ear = Ear(frozenset({wire.ways[0].mac}), EVERYWHERE)
+        ear = Listener(frozenset({wire.ways[0].mac}), EVERYWHERE)
         begin = wire.now()
         _say(f"listening on {interface}, up to {round(seconds)} s: plug the device in now, or switch it off and on")
         try:
@@ -84,7 +84,7 @@ def _say(words: str) -> None:
     print(words, file=sys.stderr, flush=True)
 
 
-def _ask(wire: Link, ear: Ear, known: Known, permit: str, pace: float, bar: Any, begin: float) -> Answered:
+def _ask(wire: Link, ear: Listener, known: Known, permit: str, pace: float, bar: Any, begin: float) -> Answered:
     """Ask, once a check of its own address must be over; a network with several on it needs a permit."""
     from netcheck.addr import Address, Prefix
     from netcheck.app.prove import permit_for
@@ -106,10 +106,10 @@ def _ask(wire: Link, ear: Ear, known: Known, permit: str, pace: float, bar: Any,
     return ask(wire, prefixes, own, pace, lambda words, done, of: bar.at(done, words, of))
 
 
-def _findings(ear: Ear, answered: Answered, interface: str, seconds: float, why: str, asked: bool) -> Findings:
+def _findings(ear: Listener, answered: Answered, interface: str, seconds: float, why: str, asked: bool) -> Discovery:
     from netcheck.addr import mac_text, quad
     from netcheck.app.site_survey import today
-    from netcheck.field.discovery import Findings
+    from netcheck.field.discovery import Discovery
     from netcheck.field.identify import hosts_of
     from netcheck.text import listed
 
@@ -123,10 +123,10 @@ def _findings(ear: Ear, answered: Answered, interface: str, seconds: float, why:
         notes.append(_silent(ear, asked))
     heard = {host.mac for host in hosts}
     nameless = tuple(one for one in ear.nameless() if one.mac not in heard)
-    return Findings(interface, today(), hosts, nameless, notes=tuple(notes), seconds=seconds, complete=not ended)
+    return Discovery(interface, today(), hosts, nameless, notes=tuple(notes), seconds=seconds, complete=not ended)
 
 
-def _silent(ear: Ear, asked: bool) -> str:
+def _silent(ear: Listener, asked: bool) -> str:
     """What to do where no address was told."""
     from netcheck.field.listen import DHCP
 
@@ -136,7 +136,7 @@ def _silent(ear: Ear, asked: bool) -> str:
     return say("it may have no address yet" if asked else "or ask for it, with --ask")
 
 
-def _reaches(found: Findings, own: tuple[tuple[int, int], ...], known: Known) -> dict[Found, Reach]:
+def _reaches(found: Discovery, own: tuple[tuple[int, int], ...], known: Known) -> dict[DiscoveredHost, Reach]:
     from netcheck.field.identify import reach
 
     heard = {host.address for host in found.hosts}
@@ -147,7 +147,7 @@ def _reaches(found: Findings, own: tuple[tuple[int, int], ...], known: Known) ->
     return {host: reach(host.address, own, known.nets, taken) for host in found.hosts}
 
 
-def _shape(found: Findings, reaches: dict[Found, Reach], known: Known) -> dict[str, Any]:
+def _shape(found: Discovery, reaches: dict[DiscoveredHost, Reach], known: Known) -> dict[str, Any]:
     """The object that `--format json` prints."""
     from netcheck.addr import quad
     from netcheck.app.site_survey import vendor_of
@@ -170,7 +170,7 @@ def _shape(found: Findings, reaches: dict[Found, Reach], known: Known) -> dict[s
     return shape
 
 
-def _text(found: Findings, reaches: dict[Found, Reach], known: Known) -> str:
+def _text(found: Discovery, reaches: dict[DiscoveredHost, Reach], known: Known) -> str:
     from textwrap import fill
 
     from netcheck.app.site_survey import terminal_width, vendor_of
@@ -185,7 +185,7 @@ def _text(found: Findings, reaches: dict[Found, Reach], known: Known) -> str:
     return "\n".join([table, *(fill(line, width) if width else line for line in lines)])
 
 
-def _words(host: Found, to: Reach, interface: str, known: Known) -> str:
+def _words(host: DiscoveredHost, to: Reach, interface: str, known: Known) -> str:
     """What to set on this computer, in a sentence or two."""
     from netcheck.addr import Mask, quad
     from netcheck.text import safe

@@ -11,8 +11,8 @@ import typer
 from netcheck.cli import options as o
 
 if TYPE_CHECKING:
-    from netcheck.field.discovery import Findings
-    from netcheck.field.listen import Ear
+    from netcheck.field.discovery import Discovery
+    from netcheck.field.listen import Listener
     from netcheck.wire.links.open import Kind
 
 Out = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
@@ -39,7 +39,7 @@ def command(
     from netcheck.app.choices import demand_interface, demand_survey_file
     from netcheck.app.progress import Steps
     from netcheck.app.site_survey import Known, finish
-    from netcheck.field.listen import Ear, listen
+    from netcheck.field.listen import Listener, listen
     from netcheck.wire.links.open import open_link
 
     seconds = o.seconds_from("--for", lasts)
@@ -48,7 +48,7 @@ def command(
     known = Known.by(plan)
     with open_link(demand_hearing(link), interface, listens=True) as wire, Steps(round(seconds)) as bar:
         way = wire.ways[0]
-        ear = Ear(frozenset({way.mac}), [*way.addresses, *known.nets])
+        ear = Listener(frozenset({way.mac}), [*way.addresses, *known.nets])
         begin, why, interrupted = wire.now(), "", False
         print(f"listening on {interface} for {round(seconds)} s; Ctrl-C ends it earlier", file=sys.stderr, flush=True)
 
@@ -79,14 +79,14 @@ def demand_hearing(link: o.LinkKind) -> Kind:
     return kind_from_text(link)
 
 
-def _findings(ear: Ear, interface: str, seconds: float, why: str, more: list[str]) -> Findings:
+def _findings(ear: Listener, interface: str, seconds: float, why: str, more: list[str]) -> Discovery:
     from netcheck.addr import mac_text, quad
     from netcheck.app.site_survey import today
-    from netcheck.field.discovery import Findings
+    from netcheck.field.discovery import Discovery
 
     notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]
     notes += [f"{ear.left_out} further entries were left out: there were too many"] if ear.left_out else []
     notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in ear.wanted()[:20]]
-    return Findings(
+    return Discovery(
         interface, today(), ear.found(), ear.nameless(), notes=tuple(notes), seconds=seconds, complete=not why
     )

@@ -12,7 +12,7 @@ MOST = 65_536  # hosts, and MACs with a name, that are kept; the rest are counte
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class DiscoveredHost:
     """One host: its 32-bit address, 0 where none was told, its MAC, the name it gives itself, and how it was heard.
     Name and words are from outside: make them safe before showing them."""
 
@@ -23,7 +23,7 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class Relay:
+class ProxyArp:
     """A MAC that answers for addresses which are not its own (proxy ARP)."""
 
     mac: int
@@ -31,15 +31,15 @@ class Relay:
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
+class Discovery:
     """The outcome of listening or sweeping. `covers` is what nothing else can be in; `notes` are sentences without
     final stop; `mend` says that something of it is not as it should be."""
 
     interface: str
     day: date
-    hosts: tuple[Found, ...]
-    nameless: tuple[Found, ...] = ()  # heard, without an address
-    relays: tuple[Relay, ...] = ()
+    hosts: tuple[DiscoveredHost, ...]
+    nameless: tuple[DiscoveredHost, ...] = ()  # heard, without an address
+    relays: tuple[ProxyArp, ...] = ()
     covers: tuple[Prefix, ...] = ()
     notes: tuple[str, ...] = ()
     seconds: float = 0.0

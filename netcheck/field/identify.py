@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from netcheck.addr import Address, Prefix
-from netcheck.field.discovery import Found
-from netcheck.field.listen import Ear, Span, take
+from netcheck.field.discovery import DiscoveredHost
+from netcheck.field.listen import Listener, Span, take
 from netcheck.field.sweep import Answers, Gone, sweep
 from netcheck.wire.link import Link
 
@@ -36,7 +36,7 @@ EVERYWHERE: tuple[Span, ...] = ((0, 0),)  # on a direct cable, whoever sends IPv
 Tell = Callable[[str, int, int], None]  # told (words, done, of how many)
 
 
-def hear(link: Link, ear: Ear, seconds: float, tick: Callable[[float], None]) -> str:
+def hear(link: Link, ear: Listener, seconds: float, tick: Callable[[float], None]) -> str:
     """Hear until an address is known and nothing more comes, or so many seconds are over. Returns why it ended early,
     "" where it did not."""
     begin, known_at = link.now(), None
@@ -89,10 +89,12 @@ def prefixes_to_ask(planned: Iterable[Prefix]) -> Iterator[Prefix]:
             yield part
 
 
-def hosts_of(answers: Answers) -> tuple[Found, ...]:
+def hosts_of(answers: Answers) -> tuple[DiscoveredHost, ...]:
     """Who answered, as hosts."""
     return tuple(
-        Found(address, mac, by=("answered ARP",)) for address, macs in sorted(answers.items()) for mac, _ in macs
+        DiscoveredHost(address, mac, by=("answered ARP",))
+        for address, macs in sorted(answers.items())
+        for mac, _ in macs
     )
 
 

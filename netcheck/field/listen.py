@@ -1,7 +1,7 @@
 """Hearing who is there without sending anything: ARP, IPv4 on the link, DHCP and LLDP, as others send them.
 
-An `Ear` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. What is silent is
-not heard: listening covers no prefix.
+A `Listener` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. A silent
+host is not heard: listening covers no prefix.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from netcheck.addr import Address
-from netcheck.field.discovery import MOST, Found
+from netcheck.field.discovery import MOST, DiscoveredHost
 from netcheck.survey.readers.values import why_no_host
 from netcheck.wire.dhcp import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire
 from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
@@ -28,7 +28,7 @@ Key = TypeVar("Key")
 
 
 @dataclass
-class Ear:
+class Listener:
     """What was heard so far. `own` are our MACs; `nets` the prefixes on this link, for senders of IPv4: a sender from
     elsewhere came by a router, and the MAC is not its own."""
 
@@ -109,26 +109,26 @@ class Ear:
         if name.strip() and (mac in self.names or len(self.names) < MOST):
             self.names[mac] = name.strip()[:_LONGEST_NAME]
 
-    def found(self) -> tuple[Found, ...]:
+    def found(self) -> tuple[DiscoveredHost, ...]:
         """All hosts with an address, by address and MAC."""
         return tuple(
-            Found(address, mac, self.names.get(mac, ""), tuple(how))
+            DiscoveredHost(address, mac, self.names.get(mac, ""), tuple(how))
             for (address, mac), how in sorted(self.hosts.items())
         )
 
-    def wanted(self) -> tuple[Found, ...]:
+    def wanted(self) -> tuple[DiscoveredHost, ...]:
         """Addresses that somebody wants to have and was not heard to have."""
         return tuple(
-            Found(address, mac, self.names.get(mac, ""), tuple(how))
+            DiscoveredHost(address, mac, self.names.get(mac, ""), tuple(how))
             for (address, mac), how in sorted(self.tentative.items())
             if (address, mac) not in self.hosts
         )
 
-    def nameless(self) -> tuple[Found, ...]:
+    def nameless(self) -> tuple[DiscoveredHost, ...]:
         """Who was heard without telling an address."""
         known = {mac for _, mac in self.hosts}
         return tuple(
-            Found(0, mac, self.names.get(mac, ""), tuple(how))
+            DiscoveredHost(0, mac, self.names.get(mac, ""), tuple(how))
             for mac, how in sorted(self.macs.items())
             if mac not in known
         )
@@ -138,7 +138,7 @@ def _how(arp: Arp) -> str:
     return ANNOUNCED if arp.sender_ip == arp.target_ip and arp.op != REPLY else ARP
 
 
-def listen(link: Link, ear: Ear, seconds: float, tick: Callable[[float], None]) -> str:
+def listen(link: Link, ear: Listener, seconds: float, tick: Callable[[float], None]) -> str:
     """Hear until so many seconds are over; `tick` is told about twice a second how many have passed. Returns why it
     ended early, "" where it did not."""
     begin = link.now()
@@ -149,7 +149,7 @@ def listen(link: Link, ear: Ear, seconds: float, tick: Callable[[float], None]) 
     return ""
 
 
-def take(link: Link, ear: Ear, until: float) -> str:
+def take(link: Link, ear: Listener, until: float) -> str:
     """Hear until a time, at least one look. Returns a sentence where the interface went away meanwhile."""
     while True:
         for news in link.receive(until):

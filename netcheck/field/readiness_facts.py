@@ -8,8 +8,8 @@ from enum import StrEnum
 
 from netcheck.errors import Problem
 from netcheck.proof.targets import Net, Scope
-from netcheck.wire.interface import Interface
-from netcheck.wire.linux.netlink import Route
+from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.linux.netlink import KernelRoute
 
 
 class Level(StrEnum):
@@ -21,7 +21,7 @@ class Level(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ReadinessCheck:
     """One thing that was looked at; `do` says what to do, where there is something."""
 
     level: Level
@@ -51,7 +51,7 @@ class RecordFact:
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class SystemTime:
     """The computer's time (aware), and whether the system keeps it by a time server: None where that is not known."""
 
     now: datetime
@@ -65,22 +65,22 @@ class Facts:
 
     interface: str
     kind: str
-    interfaces: tuple[Interface, ...]
+    interfaces: tuple[NetworkInterface, ...]
     aim: Scope
-    clock: Clock
+    clock: SystemTime
     record: RecordFact
     wireless: frozenset[str] = frozenset()
-    routes: tuple[Route, ...] | None = ()
+    routes: tuple[KernelRoute, ...] | None = ()
     refusal: Problem | None = None
     surveyed: tuple[date, ...] = field(default=())  # when the plan's surveys were taken
 
     @property
-    def chosen(self) -> Interface | None:
+    def chosen(self) -> NetworkInterface | None:
         """The interface to prove through."""
         return next((one for one in self.interfaces if one.name == self.interface), None)
 
     @property
-    def others(self) -> list[Interface]:
+    def others(self) -> list[NetworkInterface]:
         """The station's other interfaces that are switched on, but for the loopback."""
         return [one for one in self.interfaces if one.name != self.interface and one.up and not one.loopback]
 

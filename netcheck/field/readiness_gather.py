@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from netcheck.errors import LinkError, Problem
-from netcheck.field.readiness_facts import Clock, Facts, RecordFact
+from netcheck.field.readiness_facts import Facts, RecordFact, SystemTime
 from netcheck.plan.model import Plan
 from netcheck.proof.targets import scope_of
 from netcheck.wire.links.open import Kind, open_link
@@ -31,7 +31,7 @@ def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Seq
         kind=kind,
         interfaces=there,
         aim=scope_of(plan, only=only),
-        clock=Clock(datetime.now().astimezone(), synchronised()),
+        clock=SystemTime(datetime.now().astimezone(), synchronised()),
         record=record,
         wireless=frozenset(one.name for one in there if _wireless(one.name)),
         routes=_routes(),
@@ -49,7 +49,7 @@ def _refusal(kind: Kind, interface: str) -> Problem | None:
     return None
 
 
-def _routes() -> tuple[netlink.Route, ...] | None:
+def _routes() -> tuple[netlink.KernelRoute, ...] | None:
     if not on_linux():
         return None
     try:

@@ -14,7 +14,7 @@ from math import ceil
 
 from netcheck.addr import Prefix, mac_text, quad
 from netcheck.errors import LinkError, Problem, UsageError
-from netcheck.field.discovery import Findings, Found, Relay, prefixes_of
+from netcheck.field.discovery import DiscoveredHost, Discovery, ProxyArp, prefixes_of
 from netcheck.wire.frames import arp_from_wire, arp_request, believable, padded
 from netcheck.wire.link import Carrier, Heard, Link, Way
 
@@ -216,32 +216,32 @@ class Sweeping:
                 found[mac].append(address)
         return found
 
-    def _relays(self) -> tuple[Relay, ...]:
+    def _relays(self) -> tuple[ProxyArp, ...]:
         """Addresses for which a MAC answers that does not own them; nothing where that was not looked into."""
         relays = []
         for mac, addresses in sorted(self._by_mac().items()):
             lent = [a for a in sorted(addresses) if all(one != mac for one, _ in self.owned.get(a, ()))]
             if self.sender and self.checked and len(addresses) > 1 and lent:
-                relays.append(Relay(mac, tuple(lent)))
+                relays.append(ProxyArp(mac, tuple(lent)))
         return tuple(relays)
 
-    def findings(self, day: date, seconds: float, ended: str = "") -> Findings:
+    def findings(self, day: date, seconds: float, ended: str = "") -> Discovery:
         """What has come of it; `ended` says why it ended early, where it did."""
         relays = self._relays()
         lent = {(address, relay.mac) for relay in relays for address in relay.addresses}
         hosts = tuple(
-            Found(address, mac, by=(f"answered ARP, sweep of {self.prefix}",))
+            DiscoveredHost(address, mac, by=(f"answered ARP, sweep of {self.prefix}",))
             for address, macs in sorted(self.answers.items())
             for mac in sorted(mac for mac, _ in macs)
             if (address, mac) not in lent
         )
         why = ended or self.why_ended
-        return Findings(
+        return Discovery(
             self.link.ways[0].name, day, hosts, (), relays, self._covers(relays), self._notes(why, relays), seconds,
             complete=not why,
         )  # fmt: skip
 
-    def _covers(self, relays: Sequence[Relay]) -> tuple[Prefix, ...]:
+    def _covers(self, relays: Sequence[ProxyArp]) -> tuple[Prefix, ...]:
         """The prefix where all of it was asked; else the part that was, without what a relay answers for."""
         unknown = sorted(self.spared.union(*(relay.addresses for relay in relays)))
         low, high = self.prefix.first.value, self.prefix.last.value
@@ -254,7 +254,7 @@ class Sweeping:
             low = address + 1
         return prefixes_of([*spans, (low, high)])
 
-    def _notes(self, why: str, relays: Sequence[Relay]) -> tuple[str, ...]:
+    def _notes(self, why: str, relays: Sequence[ProxyArp]) -> tuple[str, ...]:
         notes = [f"it ended early: {why}"] if why else []
         notes += [f"{quad(address)} is this computer's own and is not listed" for address in sorted(self.ours)]
         if self.spared:

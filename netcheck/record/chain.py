@@ -25,7 +25,7 @@ _HEX = re.compile(r"[0-9a-f]{64}", re.ASCII)
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
-class Kind(StrEnum):
+class LineKind(StrEnum):
     """What a line tells."""
 
     START = "start"
@@ -35,11 +35,11 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class RecordLine:
     """One line that fits: its number from 0, kind, UTC time as written, its own fields, and its hash."""
 
     n: int
-    kind: Kind
+    kind: LineKind
     at: str
     fields: Mapping[str, Any]
     hash: str
@@ -57,7 +57,7 @@ def moment_text(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
 
 
-def to_line(n: int, kind: Kind, at: str, fields: Mapping[str, Any], prev: str) -> tuple[bytes, str]:
+def to_line(n: int, kind: LineKind, at: str, fields: Mapping[str, Any], prev: str) -> tuple[bytes, str]:
     """Write line `n` behind the hash `prev`; return its bytes, end of line included, and its hash."""
     shape = {**fields, "n": n, "type": str(kind), "at": at, "prev": prev}
     shape = _storable(shape)
@@ -78,7 +78,7 @@ def _storable(value: Any) -> Any:
             return value
 
 
-def from_line(raw: bytes, n: int, prev: str) -> Line:
+def from_line(raw: bytes, n: int, prev: str) -> RecordLine:
     """Read one stored line (without its end) that must be number `n` behind `prev`; ValueError says what is wrong."""
     shape = _object(raw)
     _same_bytes(raw, shape)
@@ -92,7 +92,7 @@ def from_line(raw: bytes, n: int, prev: str) -> Line:
         raise ValueError(f"its number `n` is {_brief(found)}, expected {n}: lines are missing, added or moved")
     if found_prev != prev:
         raise ValueError("its `prev` is not the hash of the line before: lines were replaced, added or moved")
-    return Line(n, _kind(shape.pop("type", None), n), _at(shape.pop("at", None)), shape, own)
+    return RecordLine(n, _kind(shape.pop("type", None), n), _at(shape.pop("at", None)), shape, own)
 
 
 def _object(raw: bytes) -> dict[str, Any]:
@@ -147,12 +147,12 @@ def _same_bytes(raw: bytes, shape: dict[str, Any]) -> None:
         raise ValueError("its bytes are not in canonical form: it was written anew by something else")
 
 
-def _kind(value: Any, n: int) -> Kind:
-    if value not in tuple(Kind):
+def _kind(value: Any, n: int) -> LineKind:
+    if value not in tuple(LineKind):
         raise ValueError(f"its `type` is {_brief(value)}, expected start, event, proof or end")
-    if (value == Kind.START) != (n == 0):
+    if (value == LineKind.START) != (n == 0):
         raise ValueError(f"its `type` is {value}: a record has exactly one `start`, its first line")
-    return Kind(value)
+    return LineKind(value)
 
 
 def _at(value: Any) -> str:

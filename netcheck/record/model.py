@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from netcheck.proof.result import Proof
-from netcheck.record.chain import Kind, Line
+from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.read import proof_of
 
 # Kinds of event that the record itself writes; the caller has others of its own.
@@ -52,7 +52,7 @@ def _text(value: object) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class RecordedEvent:
     """Something that happened between proofs: when (UTC as written), which kind, the sentence, and its facts."""
 
     at: str
@@ -84,42 +84,42 @@ class Content:
 
     runs: tuple[Run, ...] = ()
     sha256: str = ""
-    events: tuple[Event, ...] = ()
+    events: tuple[RecordedEvent, ...] = ()
     proofs: tuple[Proved, ...] = ()
     older: tuple[Proved, ...] = ()
 
     @classmethod
-    def from_lines(cls, lines: Iterable[Line]) -> Content:
+    def from_lines(cls, lines: Iterable[RecordLine]) -> Content:
         """Gather lines that fit, in their order. A proof that cannot be read counts for nothing."""
         runs: list[Run] = []
         sha256 = ""
-        events: list[Event] = []
+        events: list[RecordedEvent] = []
         proofs: dict[str, Proved] = {}
         older: list[Proved] = []
         for line in lines:
-            if line.kind is Kind.START:
+            if line.kind is LineKind.START:
                 runs.append(Run.from_json(line.fields))
                 sha256 = runs[-1].sha256
-            elif line.kind is Kind.EVENT:
+            elif line.kind is LineKind.EVENT:
                 event = _event(line)
                 events.append(event)
                 if event.kind == RESUMED:
                     runs.append(Run.from_json(event.facts))
                 if event.kind == PLAN_CHANGED:
                     sha256 = _text(event.facts.get("now"))
-            elif line.kind is Kind.PROOF and (proved := _proved(line, sha256)):
+            elif line.kind is LineKind.PROOF and (proved := _proved(line, sha256)):
                 older += [proofs[proved.proof.subject]] if proved.proof.subject in proofs else []
                 proofs[proved.proof.subject] = proved
         return cls(tuple(runs), sha256, tuple(events), tuple(proofs.values()), tuple(older))
 
 
-def _event(line: Line) -> Event:
+def _event(line: RecordLine) -> RecordedEvent:
     facts = line.fields.get("facts")
     kind, text = _text(line.fields.get("event")), _text(line.fields.get("text"))
-    return Event(line.at, kind, text, facts if isinstance(facts, dict) else {})
+    return RecordedEvent(line.at, kind, text, facts if isinstance(facts, dict) else {})
 
 
-def _proved(line: Line, sha256: str) -> Proved | None:
+def _proved(line: RecordLine, sha256: str) -> Proved | None:
     try:
         proof = proof_of(line)
     except ValueError:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import BinaryIO
 
 from netcheck.proof.result import Proof
-from netcheck.record.chain import GENESIS, LINE_LIMIT, Line, from_line
+from netcheck.record.chain import GENESIS, LINE_LIMIT, RecordLine, from_line
 
 # Every line begins so, since its keys are sorted: by it a torn first line is told from a file that is no record.
 _HEAD = b'{"at":"'
@@ -25,7 +25,7 @@ class TooLong:
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class ChainBreak:
     """The first line that does not fit, counted from 1, and why. Nothing behind it was read."""
 
     line: int
@@ -46,7 +46,7 @@ class Torn:
         return f"the last line, {self.line} (n {self.line - 1}), is torn: {len(self.data)} bytes without an end"
 
 
-Step = Line | Fault | Torn
+Step = RecordLine | ChainBreak | Torn
 
 
 def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
@@ -62,38 +62,38 @@ def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
 
 
 def follow(raws: Iterable[bytes | TooLong]) -> Iterator[Step]:
-    """Yield the lines that fit; a `Fault` or a `Torn` comes last, where there is one."""
+    """Yield the lines that fit; a `ChainBreak` or a `Torn` comes last, where there is one."""
     source = iter(raws)
     n, prev = 0, GENESIS
     for raw in source:
         step = _step(raw, n, prev)
-        if isinstance(step, Fault) and isinstance(raw, bytes) and b"\0" in raw and next(source, None) is None:
+        if isinstance(step, ChainBreak) and isinstance(raw, bytes) and b"\0" in raw and next(source, None) is None:
             # A block that never reached the disk reads as zeros; JSON holds no such byte.
             step = _torn(raw, n)
         yield step
-        if not isinstance(step, Line):
+        if not isinstance(step, RecordLine):
             return
         n, prev = n + 1, step.hash
 
 
 def _step(raw: bytes | TooLong, n: int, prev: str) -> Step:
     if isinstance(raw, TooLong):
-        return Fault(n + 1, f"it has {raw.size} bytes; a line of a record has at most {LINE_LIMIT}")
+        return ChainBreak(n + 1, f"it has {raw.size} bytes; a line of a record has at most {LINE_LIMIT}")
     if not raw.endswith(b"\n"):
         return _torn(raw, n)
     try:
         return from_line(raw.removesuffix(b"\n"), n, prev)
     except ValueError as error:
-        return Fault(n + 1, str(error))
+        return ChainBreak(n + 1, str(error))
 
 
-def _torn(raw: bytes, n: int) -> Fault | Torn:
+def _torn(raw: bytes, n: int) -> ChainBreak | Torn:
     if n or raw.startswith(_HEAD) or _HEAD.startswith(raw):
         return Torn(n + 1, raw)
-    return Fault(1, "it is not the first line of a record")
+    return ChainBreak(1, "it is not the first line of a record")
 
 
-def proof_of(line: Line) -> Proof:
+def proof_of(line: RecordLine) -> Proof:
     """Read the proof that a line holds; ValueError where the object is none, though its chain fits."""
     shape = line.fields.get("proof")
     try:

@@ -13,9 +13,9 @@ from pathlib import Path
 from netcheck.errors import RecordError
 from netcheck.files import open_plain, refused_by_system
 from netcheck.proof.result import Verdict
-from netcheck.record.chain import Kind, Line
+from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.model import Content, Run
-from netcheck.record.read import Fault, Step, Torn, follow, proof_of, raw_lines
+from netcheck.record.read import ChainBreak, Step, Torn, follow, proof_of, raw_lines
 
 SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory: some 10,000 proofs; `verify` has no limit
 
@@ -38,7 +38,7 @@ class Verification:
     verdicts: tuple[tuple[str, int], ...] = ()
     ended: bool = False
     seal: str = ""
-    flaw: Fault | Torn | None = None
+    flaw: ChainBreak | Torn | None = None
     plan: str = ""
     revision: str = ""
     notes: tuple[str, ...] = ()
@@ -67,14 +67,14 @@ class Record:
 
 def verify_steps(steps: Iterable[Step]) -> Verification:
     """Judge a record by its steps, in bounded memory."""
-    count: Counter[Kind] = Counter()
+    count: Counter[LineKind] = Counter()
     verdicts: Counter[str] = Counter()
     doubts = _Doubts()
     first: Run | None = None
-    last: Line | None = None
-    flaw: Fault | Torn | None = None
+    last: RecordLine | None = None
+    flaw: ChainBreak | Torn | None = None
     for step in steps:
-        if not isinstance(step, Line):
+        if not isinstance(step, RecordLine):
             flaw = step
             break
         count[step.kind] += 1
@@ -82,13 +82,13 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         verdicts.update(doubts.see(step, last))
         last = step
     if last is None and flaw is None:
-        flaw = Fault(1, "the file is empty; a record begins with a `start` line")
+        flaw = ChainBreak(1, "the file is empty; a record begins with a `start` line")
     return Verification(
         lines=count.total(),
-        proofs=count[Kind.PROOF],
+        proofs=count[LineKind.PROOF],
         verdicts=tuple((str(verdict), verdicts[verdict]) for verdict in Verdict if verdicts[verdict]),
-        ended=last is not None and last.kind is Kind.END and flaw is None,
-        seal=last.hash if last is not None and not isinstance(flaw, Fault) else "",
+        ended=last is not None and last.kind is LineKind.END and flaw is None,
+        seal=last.hash if last is not None and not isinstance(flaw, ChainBreak) else "",
         flaw=flaw,
         plan=first.plan if first else "",
         revision=first.revision if first else "",
@@ -104,11 +104,11 @@ class _Doubts:
         self.unread = 0  # the first proof that cannot be read, and how many there are
         self.unread_count = 0
 
-    def see(self, line: Line, last: Line | None) -> list[str]:
+    def see(self, line: RecordLine, last: RecordLine | None) -> list[str]:
         """Note what is odd about a line; return its verdict, if it has one."""
         if last is not None and line.at < last.at:
             self.back = self.back or line.n + 1
-        if line.kind is not Kind.PROOF:
+        if line.kind is not LineKind.PROOF:
             return []
         try:
             return [str(proof_of(line).verdict)]
@@ -152,4 +152,4 @@ def read_record(path: Path) -> Record:
     if not verification.lines:
         reason = str(verification.flaw)
         raise RecordError.of(f"this is no record: {reason}", where=str(path), do="Give a file that `prove` wrote")
-    return Record(str(path), Content.from_lines(step for step in steps if isinstance(step, Line)), verification)
+    return Record(str(path), Content.from_lines(step for step in steps if isinstance(step, RecordLine)), verification)

@@ -18,10 +18,10 @@ from typing import Any, NamedTuple
 from netcheck.errors import NetcheckError, Problem, RecordError
 from netcheck.files import refused_by_system, sync_folder
 from netcheck.proof.result import Proof
-from netcheck.record.chain import GENESIS, LINE_LIMIT, Kind, Line, moment_text, to_line
+from netcheck.record.chain import GENESIS, LINE_LIMIT, LineKind, RecordLine, moment_text, to_line
 from netcheck.record.lock import hold
 from netcheck.record.model import PLAN_CHANGED, RESUMED, TORN, Content, Run
-from netcheck.record.read import Fault, Step, Torn, follow, raw_lines
+from netcheck.record.read import ChainBreak, Step, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
 
@@ -83,16 +83,16 @@ class Recorder:
 
     def event(self, kind: str, text: str, **facts: object) -> None:
         """Write what happened: a word for its kind, a sentence, and facts that JSON can hold."""
-        self._append(Kind.EVENT, {"event": kind, "text": text, **({"facts": facts} if facts else {})})
+        self._append(LineKind.EVENT, {"event": kind, "text": text, **({"facts": facts} if facts else {})})
 
     def proof(self, proof: Proof) -> None:
         """Write the outcome for one port, with the hash of the row it was proven for."""
-        self._append(Kind.PROOF, {"proof": proof.to_json(), "row": self._rows.get(proof.interface, "")})
+        self._append(LineKind.PROOF, {"proof": proof.to_json(), "row": self._rows.get(proof.interface, "")})
         self.finished[proof.subject] = proof
 
     def end(self, summary: Mapping[str, int]) -> None:
         """Write that the run came to its end, with the count of each verdict."""
-        self._append(Kind.END, {"summary": dict(summary)})
+        self._append(LineKind.END, {"summary": dict(summary)})
 
     def close(self) -> None:
         """Close the file and give up the lock; what was written is on the disk already."""
@@ -111,7 +111,7 @@ class Recorder:
     def _take_up(self) -> None:
         _lock(self.path, self._handle)
         steps = _steps(self.path, self._handle)
-        lines = [step for step in steps if isinstance(step, Line)]
+        lines = [step for step in steps if isinstance(step, RecordLine)]
         content = Content.from_lines(lines)
         _refuse(self.path, steps, content, self._run)
         torn = steps[-1] if steps and isinstance(steps[-1], Torn) else None
@@ -120,7 +120,7 @@ class Recorder:
         size = os.fstat(self._handle).st_size
         self._tail = _Tail(size, len(lines), lines[-1].hash) if lines else self._tail
         if not lines:
-            self._append(Kind.START, self._run.to_json())
+            self._append(LineKind.START, self._run.to_json())
             sync_folder(self.path.parent)
         if torn:
             digest = hashlib.sha256(torn.data).hexdigest()
@@ -152,7 +152,7 @@ class Recorder:
             self.event(PLAN_CHANGED, text, was=was, now=now, again=again)
             self.notes += (text,)
 
-    def _append(self, kind: Kind, fields: Mapping[str, Any]) -> None:
+    def _append(self, kind: LineKind, fields: Mapping[str, Any]) -> None:
         tail = self._tail
         line, own = to_line(tail.lines, kind, moment_text(self._clock()), fields, tail.hash)
         if len(line) > LINE_LIMIT + 1:
@@ -217,9 +217,9 @@ def _steps(path: Path, handle: int) -> tuple[Step, ...]:
 
 def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> None:
     last = steps[-1] if steps else None
-    if isinstance(last, Fault) and last.line == 1:
+    if isinstance(last, ChainBreak) and last.line == 1:
         raise RecordError.of(f"this is no record of netcheck: {last}", where=str(path), do=_KEPT)
-    if isinstance(last, Fault):
+    if isinstance(last, ChainBreak):
         raise RecordError.of(f"its chain is broken: {last}", where=str(path), do=_KEPT)
     if content.runs and content.runs[0].plan != run.plan:
         what = f"this record belongs to the plan {content.runs[0].plan!r}, not to {run.plan!r}"

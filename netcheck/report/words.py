@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.read import Fault, Torn
+from netcheck.record.read import ChainBreak, Torn
 from netcheck.report.model import Report, short
 from netcheck.rules.finding import Severity
 
@@ -52,9 +52,9 @@ def alarms(report: Report) -> tuple[str, ...]:
     )
 
 
-def _alarm(flaw: Fault | Torn) -> str:
+def _alarm(flaw: ChainBreak | Torn) -> str:
     match flaw:
-        case Fault():
+        case ChainBreak():
             return (
                 f"chain broken at line {flaw.line}; that line and the proofs behind it are not evidence and are not "
                 f"shown. Why it does not fit: {flaw.reason}."

@@ -8,7 +8,7 @@ from netcheck.wire.link import Way
 
 
 @dataclass(frozen=True, slots=True)
-class Interface:
+class NetworkInterface:
     """An interface of the station. `up` is switched on, `carrier` has a cable with a live far end; `addresses` are
     IPv4 as (32-bit address, prefix length). `ethernet` is False for the loopback, tunnels and the like."""
 

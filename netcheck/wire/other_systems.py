@@ -7,16 +7,16 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from netcheck.addr import Mac
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Carrier
 
 FLAGS_EVERY = 0.5  # seconds between looks at libpcap's flags, each of which lists all interfaces
 
 
-class FlagsWatch:
+class PolledCarrier:
     """Carrier changes by asking `connected(name)` now and then; None from it counts as connected."""
 
-    def __init__(self, parts: Sequence[Interface], connected: Callable[[str], bool | None]) -> None:
+    def __init__(self, parts: Sequence[NetworkInterface], connected: Callable[[str], bool | None]) -> None:
         self._names = [part.name for part in parts]
         self._connected = connected
         self._up = [self._ask(way) for way in range(len(parts))]
@@ -54,7 +54,7 @@ def connected_by_libpcap(name: str) -> bool | None:
     return False if "DISCONNECTED" in said else True if "OK" in said else None
 
 
-def interfaces_by_scapy() -> list[Interface]:
+def interfaces_by_scapy() -> list[NetworkInterface]:
     """All interfaces as scapy lists them; the prefix lengths are those of the routes to them."""
     import scapy.route  # noqa: F401  # makes conf.route
     from scapy.config import conf
@@ -62,7 +62,7 @@ def interfaces_by_scapy() -> list[Interface]:
     conf.ifaces.reload()
     conf.route.resync()
     return [
-        Interface(
+        NetworkInterface(
             one.index,
             one.name,
             Mac.from_text(one.mac).value if one.mac else 0,

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from netcheck.errors import LinkError
 from netcheck.text import listed, safe
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.linux import netlink
 from netcheck.wire.system_errors import link_error, on_linux
 
 
-def interfaces() -> list[Interface]:
+def interfaces() -> list[NetworkInterface]:
     """All interfaces of the station, by index; LinkError where the system does not tell."""
     if not on_linux():
         from netcheck.wire.other_systems import interfaces_by_scapy
@@ -25,14 +25,14 @@ def interfaces() -> list[Interface]:
         raise link_error(error, "") from error
 
 
-def _interface(state: netlink.LinkState, addresses: tuple[tuple[int, int], ...]) -> Interface:
-    return Interface(
+def _interface(state: netlink.LinkState, addresses: tuple[tuple[int, int], ...]) -> NetworkInterface:
+    return NetworkInterface(
         state.index, state.name, state.mac, state.up, state.carrier, state.ethernet, state.loopback, addresses,
         state.arp, state.parent, state.master,
     )  # fmt: skip
 
 
-def found(name: str) -> Interface:
+def found(name: str) -> NetworkInterface:
     """The interface of this name, fit to probe with: there, Ethernet, switched on; else LinkError says what to do."""
     there = interfaces()
     for interface in there:
@@ -45,7 +45,7 @@ def found(name: str) -> Interface:
     )
 
 
-def _fit(interface: Interface) -> Interface:
+def _fit(interface: NetworkInterface) -> NetworkInterface:
     name = safe(interface.name)
     if interface.loopback:
         what, do = "is the loopback: nothing outside this computer is on it, and it has no ARP", "Name an Ethernet one"

@@ -22,7 +22,7 @@ from netcheck.field.identify import (
     prefixes_to_ask,
     reach,
 )
-from netcheck.field.listen import Ear
+from netcheck.field.listen import Listener
 from netcheck.wire.link import Carrier, Heard
 from tests.field.test_field_sweep import DEVICE, STATION, Wire, says
 
@@ -106,7 +106,7 @@ def test_hearing_ends_soon_after_an_address_is_known() -> None:
         Ether(src="00:00:5e:00:53:14", dst="ff:ff:ff:ff:ff:ff")
         / ARP(op=1, hwsrc="00:00:5e:00:53:14", psrc="192.168.1.47", pdst="192.168.1.47")
     )
-    wire, ear = Wire({}, [Heard(104.0, 0, announcement)]), Ear(frozenset({STATION}), EVERYWHERE)
+    wire, ear = Wire({}, [Heard(104.0, 0, announcement)]), Listener(frozenset({STATION}), EVERYWHERE)
     assert hear(wire, ear, 60.0, lambda passed: None) == ""
     assert 4 + QUIET <= wire.now() - 100 <= 4 + QUIET + 1.5
     assert wire.sent == []

@@ -20,7 +20,7 @@ from scapy.layers.l2 import ARP, Ether
 
 from netcheck.addr import quad
 from netcheck.field.discovery import MOST
-from netcheck.field.listen import ANNOUNCED, Ear
+from netcheck.field.listen import ANNOUNCED, Listener
 from netcheck.field.listen import ARP as BY_ARP
 
 STATION, DEVICE = 0x00005E005301, 0x00005E005314
@@ -28,15 +28,15 @@ MAC, OTHER = "00:00:5e:00:53:14", "00:00:5e:00:53:15"
 NETS = [(0xC0000200, 24)]
 
 
-def ear(*frames: object) -> Ear:
+def ear(*frames: object) -> Listener:
     """An ear that has heard these frames on 192.0.2.0/24."""
-    hears = Ear(frozenset({STATION}), NETS)
+    hears = Listener(frozenset({STATION}), NETS)
     for frame in frames:
         hears.hear(bytes(frame))  # type: ignore[call-overload]
     return hears
 
 
-def told(hears: Ear) -> list[tuple[str, int, tuple[str, ...]]]:
+def told(hears: Listener) -> list[tuple[str, int, tuple[str, ...]]]:
     """Address, last octet of the MAC, and how it was heard."""
     return [(quad(host.address), host.mac & 0xFF, host.by) for host in hears.found()]
 
@@ -128,7 +128,7 @@ def test_lldp_tells_name_and_address() -> None:
 
 def test_a_flood_of_forged_hosts_stays_small() -> None:
     """Beyond the limit hosts are counted and not kept."""
-    hears = Ear(frozenset({STATION}), NETS)
+    hears = Listener(frozenset({STATION}), NETS)
     template = bytes(arp(1, MAC, "192.0.2.20", "192.0.2.1"))
     for number in range(MOST + 500):
         address = (0x0A000001 + number).to_bytes(4, "big")
@@ -141,7 +141,7 @@ def test_a_flood_of_forged_hosts_stays_small() -> None:
 @given(st.lists(st.binary(max_size=120), max_size=20))
 def test_no_frame_breaks_it(frames: list[bytes]) -> None:
     """Any bytes at all are heard without an error."""
-    hears = Ear(frozenset({STATION}), NETS)
+    hears = Listener(frozenset({STATION}), NETS)
     for frame in frames:
         hears.hear(frame)
     assert hears.frames == len(frames)

@@ -16,7 +16,7 @@ import pytest
 
 from netcheck.errors import Problem
 from netcheck.field.readiness import judge
-from netcheck.field.readiness_facts import Clock, Facts, Level, Line, RecordFact, RecordState
+from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordFact, RecordState, SystemTime
 from netcheck.field.readiness_gather import synchronised
 from netcheck.plan.read import read_plan
 from netcheck.proof.result import Proof, Verdict
@@ -24,8 +24,8 @@ from netcheck.proof.targets import Net, Scope, Target, scope_of
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
 from netcheck.report.text.readiness import to_text
-from netcheck.wire.interface import Interface
-from netcheck.wire.linux.netlink import MAIN, Route
+from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.linux.netlink import MAIN, KernelRoute
 from tests.lab.netns import Lab
 
 
@@ -34,17 +34,17 @@ def ip(text: str) -> int:
     return int(ipaddress.IPv4Address(text))
 
 
-def interface(name: str, index: int, *addresses: str, **changes: Any) -> Interface:
+def interface(name: str, index: int, *addresses: str, **changes: Any) -> NetworkInterface:
     """An Ethernet interface with a cable and these addresses."""
     held = tuple((int(one.ip), one.network.prefixlen) for one in map(ipaddress.IPv4Interface, addresses))
-    fine = Interface(index, name, 0x00005E005300 + index, True, True, True, False, held)
+    fine = NetworkInterface(index, name, 0x00005E005300 + index, True, True, True, False, held)
     return replace(fine, **changes)
 
 
-def route(to: str, index: int, metric: int = 0, table: int = MAIN) -> Route:
+def route(to: str, index: int, metric: int = 0, table: int = MAIN) -> KernelRoute:
     """A route for a prefix."""
     prefix = ipaddress.IPv4Network(to)
-    return Route(int(prefix.network_address), prefix.prefixlen, index, 0, metric, table)
+    return KernelRoute(int(prefix.network_address), prefix.prefixlen, index, 0, metric, table)
 
 
 LO = interface("lo", 1, "127.0.0.1/8", ethernet=False, loopback=True)
@@ -61,14 +61,14 @@ FINE = Facts(
     kind="raw",
     interfaces=(LO, ETH0),
     aim=AIM,
-    clock=Clock(datetime(2026, 11, 2, 9, 14, tzinfo=UTC), True),
+    clock=SystemTime(datetime(2026, 11, 2, 9, 14, tzinfo=UTC), True),
     record=RecordFact("run.jsonl", RecordState.NEW),
     routes=ROUTES,
     surveyed=(date(2026, 10, 28),),
 )
 
 
-def told(facts: Facts, *levels: Level) -> list[Line]:
+def told(facts: Facts, *levels: Level) -> list[ReadinessCheck]:
     """The lines of these levels; those that are no `ok` by default."""
     return [line for line in judge(facts) if line.level in (levels or (Level.FIX, Level.NOTE))]
 
@@ -183,7 +183,7 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
             id="wireless on",
         ),
         pytest.param(
-            {"clock": Clock(datetime(2025, 11, 2, tzinfo=UTC), True)},
+            {"clock": SystemTime(datetime(2025, 11, 2, tzinfo=UTC), True)},
             *(
                 "fix",
                 "clock",
@@ -193,10 +193,20 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
             id="clock a year behind",
         ),
         pytest.param(
-            {"clock": Clock(FINE.clock.now, False)}, "note", "clock", "no time server", "watch", id="clock runs free"
+            {"clock": SystemTime(FINE.clock.now, False)},
+            "note",
+            "clock",
+            "no time server",
+            "watch",
+            id="clock runs free",
         ),
         pytest.param(
-            {"clock": Clock(FINE.clock.now, None)}, "note", "clock", "2026-11-02 09:14", "watch", id="clock not known"
+            {"clock": SystemTime(FINE.clock.now, None)},
+            "note",
+            "clock",
+            "2026-11-02 09:14",
+            "watch",
+            id="clock not known",
         ),
         pytest.param(
             {"record": RecordFact("r.jsonl", RecordState.OTHER_PLAN, "'Mill', not 'Bench'", "Give another --record")},

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.record.chain import GENESIS, Kind, canonical, from_line, moment_text, to_line
+from netcheck.record.chain import GENESIS, LineKind, canonical, from_line, moment_text, to_line
 
 AT = "2026-11-02T09:14:03.120Z"
 START = {"n": 0, "type": "start", "at": AT, "prev": "0" * 64, "plan": {"name": "Käserei"}}
@@ -53,7 +53,7 @@ def test_every_line_of_a_record_carries_the_hash_of_the_one_before(finished: Pat
 
 def test_a_line_with_known_hash() -> None:
     """The bytes of a line are fixed for good; the digest comes from the system's sha256sum."""
-    line, own = to_line(0, Kind.START, AT, {"plan": {"name": "Käserei"}}, GENESIS)
+    line, own = to_line(0, LineKind.START, AT, {"plan": {"name": "Käserei"}}, GENESIS)
     assert own == "50d5aa470ff4d539c6da6fad87d9f4921da5f00cf5697d857ab7cae092476918"
     assert line == sealed(START) + b"\n"
 
@@ -61,15 +61,15 @@ def test_a_line_with_known_hash() -> None:
 @given(st.dictionaries(TEXT.filter(lambda key: key not in ("n", "type", "at", "prev", "hash")), VALUE, max_size=4))
 def test_what_is_written_is_read(fields: dict[str, Any]) -> None:
     """Any fields that JSON can hold come back from their line."""
-    line, own = to_line(3, Kind.EVENT, AT, fields, "ab" * 32)
+    line, own = to_line(3, LineKind.EVENT, AT, fields, "ab" * 32)
     read = from_line(line.removesuffix(b"\n"), 3, "ab" * 32)
-    assert (read.n, read.kind, read.at, read.hash) == (3, Kind.EVENT, AT, own)
+    assert (read.n, read.kind, read.at, read.hash) == (3, LineKind.EVENT, AT, own)
     assert canonical(read.fields) == canonical(fields)
 
 
 def test_lone_surrogates_are_written_as_their_escape() -> None:
     """An argument that is no UTF-8 reaches the record as readable text."""
-    line, _ = to_line(0, Kind.START, AT, {"permit": "order \udcff", "list": [("\ud800",)]}, GENESIS)
+    line, _ = to_line(0, LineKind.START, AT, {"permit": "order \udcff", "list": [("\ud800",)]}, GENESIS)
     fields = from_line(line.removesuffix(b"\n"), 0, GENESIS).fields
     assert fields == {"permit": "order \\udcff", "list": [["\\ud800"]]}
 

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from netcheck.errors import RecordError
 from netcheck.files import FileError
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.chain import GENESIS, Kind, to_line
+from netcheck.record.chain import GENESIS, LineKind, to_line
 from netcheck.record.model import Run
-from netcheck.record.read import Fault, Torn, follow, raw_lines
+from netcheck.record.read import ChainBreak, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT, State, Verification, read_record, verify, verify_steps
 from netcheck.record.write import Recorder
 
@@ -25,7 +25,7 @@ AT = "2026-11-02T09:14:03.120Z"
 RUN = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
 
 
-def chained(*parts: tuple[Kind, dict[str, object]], at: tuple[str, ...] = ()) -> bytes:
+def chained(*parts: tuple[LineKind, dict[str, object]], at: tuple[str, ...] = ()) -> bytes:
     """Lines in order, each behind the one before."""
     data, prev = b"", GENESIS
     for n, (kind, fields) in enumerate(parts):
@@ -36,10 +36,10 @@ def chained(*parts: tuple[Kind, dict[str, object]], at: tuple[str, ...] = ()) ->
 
 PROOF = Proof("pasteuriser-plc/cpu", "1", "192.0.2.61", Verdict.PROVEN, "made").to_json()
 SOUND = chained(
-    (Kind.START, RUN.to_json()),
-    (Kind.EVENT, {"event": "x", "text": "y"}),
-    (Kind.PROOF, {"proof": PROOF, "row": "aaaa"}),
-    (Kind.END, {"summary": {"proven": 1}}),
+    (LineKind.START, RUN.to_json()),
+    (LineKind.EVENT, {"event": "x", "text": "y"}),
+    (LineKind.PROOF, {"proof": PROOF, "row": "aaaa"}),
+    (LineKind.END, {"summary": {"proven": 1}}),
 )
 
 
@@ -104,7 +104,7 @@ def test_a_damaged_record_names_the_line(data: bytes, line: int) -> None:
 def test_a_long_line_is_refused_with_its_size(end: bytes) -> None:
     """Size and limit are said, and the line is not held in memory."""
     flaw = verified(SOUND + b"x" * 5_000_001 + end).flaw
-    assert isinstance(flaw, Fault)
+    assert isinstance(flaw, ChainBreak)
     assert "5000001 bytes" in flaw.reason
     assert "at most 1048576" in flaw.reason
 
@@ -126,7 +126,7 @@ def test_a_forged_line_with_its_own_hash_made_anew_breaks_the_next() -> None:
     digest = hashlib.sha256(json.dumps(shape, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
     forged = json.dumps({**shape, "hash": digest}, sort_keys=True, separators=(",", ":")).encode() + b"\n"
     flaw = verified(b"".join([LINES[0], forged, *LINES[2:]])).flaw
-    assert flaw == Fault(3, "its `prev` is not the hash of the line before: lines were replaced, added or moved")
+    assert flaw == ChainBreak(3, "its `prev` is not the hash of the line before: lines were replaced, added or moved")
 
 
 @given(at=st.integers(0, len(SOUND) - 1), byte=st.integers(0, 255))
@@ -181,7 +181,7 @@ UNREAD = [
 def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object], tmp_path: Path) -> None:
     """The chain is intact, a note names the line, and no proof comes out of it."""
     path = tmp_path / "run.jsonl"
-    path.write_bytes(chained((Kind.START, RUN.to_json()), (Kind.PROOF, fields)))
+    path.write_bytes(chained((LineKind.START, RUN.to_json()), (LineKind.PROOF, fields)))
     record = read_record(path)
     assert record.verification.passes
     assert record.verification.notes == ("proofs that fit the chain but cannot be read: 1; the first is line 2",)
@@ -191,7 +191,7 @@ def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object
 def test_a_clock_set_back_is_noted() -> None:
     """Time that runs back breaks nothing, but is said."""
     at = (AT, "2026-11-02T09:14:03.119Z")
-    verification = verified(chained((Kind.START, {}), (Kind.END, {}), at=at))
+    verification = verified(chained((LineKind.START, {}), (LineKind.END, {}), at=at))
     assert verification.passes
     assert verification.notes == ("the time of line 2 is before that of the line above it: the clock was set back",)
 
@@ -210,7 +210,9 @@ def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
     """A chain with strange fields is read without an error; what is no text is empty."""
     path = tmp_path / "run.jsonl"
     strange: dict[str, object] = {"plan": {"name": 5, "sha256": [1]}, "station": None, "permit": {}}
-    path.write_bytes(chained((Kind.START, strange), (Kind.EVENT, {"event": 1, "facts": []}), (Kind.EVENT, {})))
+    path.write_bytes(
+        chained((LineKind.START, strange), (LineKind.EVENT, {"event": 1, "facts": []}), (LineKind.EVENT, {}))
+    )
     content = read_record(path).content
     assert content.runs == (Run("", "", "", ""),)
     assert [(event.kind, event.text, event.facts) for event in content.events] == [("", "", {}), ("", "", {})]

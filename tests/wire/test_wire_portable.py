@@ -10,10 +10,10 @@ from collections.abc import Iterator
 import pytest
 
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_to_wire, padded
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Carrier, Heard, Link, News
 from netcheck.wire.links.open import open_link
-from netcheck.wire.other_systems import FlagsWatch
+from netcheck.wire.other_systems import PolledCarrier
 from netcheck.wire.station import interfaces
 from tests.lab.netns import Lab
 
@@ -145,7 +145,7 @@ def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket])
     assert connected == [True, None]
 
 
-def listed_by_scapy() -> list[Interface]:
+def listed_by_scapy() -> list[NetworkInterface]:
     """Runs inside a namespace: how other systems list their interfaces."""
     from netcheck.wire.other_systems import interfaces_by_scapy
 
@@ -168,9 +168,9 @@ def test_scapy_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple[
 
 def test_flags_are_watched_now_and_then() -> None:
     """Only a plain "not connected" takes the carrier down; each change is reported once."""
-    part = Interface(1, "x0", 1, True, True, True, False, ())
+    part = NetworkInterface(1, "x0", 1, True, True, True, False, ())
     said = iter([True, None, False, False, True])
-    watch = FlagsWatch([part], lambda name: next(said))
+    watch = PolledCarrier([part], lambda name: next(said))
     reports = [watch.look(float(number)) for number in range(4)]
     assert reports == [[], [Carrier(1.0, 0, False)], [], [Carrier(3.0, 0, True)]]
     assert watch.due == 3.5

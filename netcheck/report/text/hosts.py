@@ -9,7 +9,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.addr import mac_text, quad
-from netcheck.field.discovery import Findings, Found
+from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
@@ -19,22 +19,22 @@ NARROWEST = 8  # columns of a wrapped column
 HEADER = ("address", "mac", "name", "note", "seen")
 
 
-def to_csv(found: Findings) -> str:
+def to_csv(found: Discovery) -> str:
     """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with the day it was seen."""
     return table_to_csv(HEADER, (_cells(host, found.day.isoformat()) for host in found.hosts))
 
 
-def _cells(host: Found, day: str) -> tuple[str, ...]:
+def _cells(host: DiscoveredHost, day: str) -> tuple[str, ...]:
     name, note = (guarded(safe(text)) for text in (host.name, "; ".join(host.by)))
     return quad(host.address), mac_text(host.mac), name, note, day
 
 
-def to_entry(found: Findings, file: str) -> str:
+def to_entry(found: Discovery, file: str) -> str:
     """The lines by which a plan names the survey."""
     return entry_of(file, found.day, found.covers)
 
 
-def to_json(found: Findings, file: str | None, vendor: Vendor) -> dict[str, Any]:
+def to_json(found: Discovery, file: str | None, vendor: Vendor) -> dict[str, Any]:
     """The object that `--format json` prints."""
     return {
         "interface": found.interface,
@@ -54,7 +54,7 @@ def to_json(found: Findings, file: str | None, vendor: Vendor) -> dict[str, Any]
     }  # fmt: skip
 
 
-def _host(host: Found, vendor: Vendor) -> dict[str, Any]:
+def _host(host: DiscoveredHost, vendor: Vendor) -> dict[str, Any]:
     return {
         "address": quad(host.address),
         "mac": mac_text(host.mac),
@@ -64,7 +64,9 @@ def _host(host: Found, vendor: Vendor) -> dict[str, Any]:
     }
 
 
-def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], width: int | None = None) -> str:
+def to_text(
+    found: Discovery, vendor: Vendor, known_as: Callable[[DiscoveredHost], str], width: int | None = None
+) -> str:
     """A table of the hosts, then what is odd about them and what the list covers."""
     table = to_table(found, vendor, known_as, width)
     below = [*_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)]
@@ -72,7 +74,9 @@ def to_text(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], w
     return "\n".join([*([table, ""] if table else []), *wrapped])
 
 
-def to_table(found: Findings, vendor: Vendor, known_as: Callable[[Found], str], width: int | None = None) -> str:
+def to_table(
+    found: Discovery, vendor: Vendor, known_as: Callable[[DiscoveredHost], str], width: int | None = None
+) -> str:
     """A row a host, wrapped to a width where one is given; empty where there is none. `known_as` gives words for a host
     by the plan and its surveys, "" where they do not know it."""
     rows = [
@@ -102,7 +106,7 @@ def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
     return limits
 
 
-def _odd(found: Findings) -> list[str]:
+def _odd(found: Discovery) -> list[str]:
     return owners_twice(found) + [
         f"proxy ARP: {mac_text(relay.mac)} answers for {_counted(relay.addresses)} not its own; these are left out, "
         "and whether anybody has them beyond it is not known"
@@ -110,7 +114,7 @@ def _odd(found: Findings) -> list[str]:
     ]
 
 
-def owners_twice(found: Findings) -> list[str]:
+def owners_twice(found: Discovery) -> list[str]:
     """A line for each address that several have."""
     return [
         f"two owners: {quad(address)} belongs to {listed(list(map(mac_text, macs)))}"
@@ -123,7 +127,7 @@ def _counted(addresses: Sequence[int]) -> str:
     return first if len(addresses) == 1 else f"{len(addresses)} addresses from {quad(addresses[0])} on that are"
 
 
-def _sum(found: Findings) -> list[str]:
+def _sum(found: Discovery) -> list[str]:
     hosts = len({host.address for host in found.hosts})
     covers = listed(list(map(str, found.covers)), most=20) if found.covers else "nothing: who kept silent was not heard"
     return [f"{hosts} address{'' if hosts == 1 else 'es'} on {found.day}; covers {covers}"]

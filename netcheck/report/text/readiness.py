@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from textwrap import wrap
 from typing import Any
 
-from netcheck.field.readiness_facts import Level, Line
+from netcheck.field.readiness_facts import Level, ReadinessCheck
 from netcheck.text import safe
 
 INDENT = " " * 6
 
 
-def ready(lines: Sequence[Line]) -> bool:
+def ready(lines: Sequence[ReadinessCheck]) -> bool:
     """Say whether nothing is left to mend."""
     return all(line.level is not Level.FIX for line in lines)
 
 
-def to_text(lines: Sequence[Line], width: int = 100) -> str:
+def to_text(lines: Sequence[ReadinessCheck], width: int = 100) -> str:
     """A line each: `ok`, `fix` or `note`, what it is about, what was found; below it what to do. Then the sum."""
     shown: list[str] = []
     for line in lines:
@@ -28,7 +28,7 @@ def to_text(lines: Sequence[Line], width: int = 100) -> str:
     return "\n".join([*shown, "", f"{fixes} to fix" if fixes else "ready"])
 
 
-def to_json(lines: Sequence[Line], interface: str) -> dict[str, Any]:
+def to_json(lines: Sequence[ReadinessCheck], interface: str) -> dict[str, Any]:
     """The object that `--format json` prints."""
     return {
         "interface": interface,

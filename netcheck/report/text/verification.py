@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, assert_never
 
-from netcheck.record.read import Fault, Torn
+from netcheck.record.read import ChainBreak, Torn
 from netcheck.record.verify import State, Verification
 from netcheck.text import safe
 
@@ -35,7 +35,7 @@ def _headline(verification: Verification) -> str:
             return f"intact: {count}"
         case Torn() as torn:
             return f"torn: {torn}; {count} before it"
-        case Fault() as fault:
+        case ChainBreak() as fault:
             return f"broken: {safe(str(fault))}; {count} before it"
         case other:
             assert_never(other)
@@ -85,7 +85,7 @@ def to_json(name: str, verification: Verification) -> dict[str, Any]:
     }
 
 
-def _reason(flaw: Fault | Torn | None) -> str | None:
+def _reason(flaw: ChainBreak | Torn | None) -> str | None:
     if flaw is None:
         return None
-    return flaw.reason if isinstance(flaw, Fault) else str(flaw)
+    return flaw.reason if isinstance(flaw, ChainBreak) else str(flaw)

@@ -18,12 +18,12 @@ from netcheck.errors import LinkError, NetcheckError
 from netcheck.text import safe
 from netcheck.wire.clock import Clock
 from netcheck.wire.frames import padded
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.links.raw import BATCH, enlarge, join_lldp
 from netcheck.wire.linux import bpf
-from netcheck.wire.linux.carrier import CarrierWatch, Watch
-from netcheck.wire.other_systems import FlagsWatch, connected_by_libpcap
+from netcheck.wire.linux.carrier import CarrierSource, NetlinkCarrier
+from netcheck.wire.other_systems import PolledCarrier, connected_by_libpcap
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, on_linux
 
@@ -44,7 +44,7 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
     try:
         for part in parts:
             sockets.append(_opened(conf.L2socket, part))
-        watch = CarrierWatch(parts) if on_linux() else FlagsWatch(parts, connected_by_libpcap)
+        watch = NetlinkCarrier(parts) if on_linux() else PolledCarrier(parts, connected_by_libpcap)
         return PortableLink(parts, sockets, watch)
     except (OSError, RuntimeError, ValueError, Scapy_Exception) as error:
         for one in sockets:
@@ -62,7 +62,7 @@ def _not_opened(error: Exception, name: str) -> NetcheckError:
     )
 
 
-def _opened(kind: Any, part: Interface) -> Any:
+def _opened(kind: Any, part: NetworkInterface) -> Any:
     """One scapy socket that never blocks, not promiscuous, with the kernel's filter where libpcap can build it."""
     from scapy.error import Scapy_Exception
 
@@ -89,7 +89,7 @@ class PortableLink:
     hears_all = True
     overhears = False
 
-    def __init__(self, parts: Sequence[Interface], sockets: list[Any], watch: Watch) -> None:
+    def __init__(self, parts: Sequence[NetworkInterface], sockets: list[Any], watch: CarrierSource) -> None:
         self.ways: tuple[Way, ...] = tuple(part.way for part in parts)
         self._sockets = sockets
         self._watch = watch

@@ -19,10 +19,10 @@ from typing import Self
 
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import padded
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.linux import bpf
-from netcheck.wire.linux.carrier import CarrierWatch
+from netcheck.wire.linux.carrier import NetlinkCarrier
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
@@ -52,14 +52,14 @@ def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = Fa
     try:
         for part in parts:
             sockets.append(_opened(part, overhears and not sockets, listens))
-        return RawLink(parts, sockets, CarrierWatch(parts), overhears)
+        return RawLink(parts, sockets, NetlinkCarrier(parts), overhears)
     except OSError as error:
         for one in sockets:
             one.close()
         raise link_error(error, parts[min(len(sockets), len(parts) - 1)].name) from error
 
 
-def _opened(interface: Interface, overhears: bool, listens: bool) -> socket.socket:
+def _opened(interface: NetworkInterface, overhears: bool, listens: bool) -> socket.socket:
     """A packet socket. Protocol 0 until it is bound: nothing is queued before the filter is in place."""
     packets = socket.socket(socket.AF_PACKET, socket.SOCK_RAW | socket.SOCK_CLOEXEC, 0)
     try:
@@ -118,7 +118,11 @@ class RawLink:
     hears_all = True
 
     def __init__(
-        self, parts: Sequence[Interface], sockets: list[socket.socket], watch: CarrierWatch, overhears: bool = False
+        self,
+        parts: Sequence[NetworkInterface],
+        sockets: list[socket.socket],
+        watch: NetlinkCarrier,
+        overhears: bool = False,
     ) -> None:
         self.ways: tuple[Way, ...] = tuple(part.way for part in parts)
         self.overhears = overhears

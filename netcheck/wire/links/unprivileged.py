@@ -29,10 +29,10 @@ from netcheck.errors import LinkError
 from netcheck.text import safe
 from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, echo_from_wire, echo_to_wire
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Heard, News, Way
 from netcheck.wire.linux import netlink
-from netcheck.wire.linux.carrier import CarrierWatch
+from netcheck.wire.linux.carrier import NetlinkCarrier
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
@@ -70,14 +70,14 @@ def open_unprivileged(interface: str, others: Sequence[str] = ()) -> Unprivilege
         for way, part in enumerate(parts):
             for address, _ in part.addresses[:MOST_ADDRESSES]:
                 mouths.append(_Mouth(_opened(part, address), way, address))
-        return UnprivilegedLink(parts, mouths, CarrierWatch(parts))
+        return UnprivilegedLink(parts, mouths, NetlinkCarrier(parts))
     except OSError as error:
         for mouth in mouths:
             mouth.socket.close()
         raise link_error(error, interface, "unprivileged") from error
 
 
-def _opened(part: Interface, address: int) -> socket.socket:
+def _opened(part: NetworkInterface, address: int) -> socket.socket:
     """An echo socket that asks from one address, out of one interface, and never by way of a router."""
     echo = socket.socket(socket.AF_INET, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC, socket.IPPROTO_ICMP)
     try:
@@ -104,7 +104,7 @@ class UnprivilegedLink:
     hears_all = False
     overhears = False
 
-    def __init__(self, parts: Sequence[Interface], mouths: Sequence[_Mouth], watch: CarrierWatch) -> None:
+    def __init__(self, parts: Sequence[NetworkInterface], mouths: Sequence[_Mouth], watch: NetlinkCarrier) -> None:
         self.ways: tuple[Way, ...] = tuple(part.way for part in parts)
         self._indexes = [part.index for part in parts]
         self._mouths = {mouth.socket.fileno(): mouth for mouth in mouths}

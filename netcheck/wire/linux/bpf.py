@@ -25,7 +25,7 @@ OUTGOING = 4  # PACKET_OUTGOING
 _INSTRUCTION = struct.Struct("=HBBI")
 
 
-class Step(NamedTuple):
+class Instruction(NamedTuple):
     """One instruction; `yes` and `no` name the label to jump to, "" the next instruction."""
 
     code: int
@@ -35,35 +35,35 @@ class Step(NamedTuple):
     label: str = ""
 
 
-def _steps(mac: int, overhears: bool) -> tuple[Step, ...]:
+def _steps(mac: int, overhears: bool) -> tuple[Instruction, ...]:
     return (
-        Step(LOAD_WORD, PACKET_TYPE),
-        Step(EQUAL, OUTGOING, "drop"),
-        Step(LOAD_WORD, VLAN_PRESENT),
-        Step(EQUAL, 0, "untagged"),
-        Step(LOAD_WORD, VLAN_TAG),
-        Step(ANY_BIT, 0x0FFF, "drop"),
-        Step(LOAD_HALF, 12, label="untagged"),
-        Step(EQUAL, 0x0806, "pass"),
-        Step(EQUAL, 0x88CC, "pass"),
-        Step(EQUAL, 0x0800, "", "drop"),
-        Step(LOAD_HALF, 20),
-        Step(ANY_BIT, 0x3FFF, "drop"),  # more fragments, or not the first
-        Step(HEADER_LENGTH, 14),
-        Step(LOAD_BYTE, 23),
-        Step(EQUAL, 1, "icmp"),
-        Step(EQUAL, 17, "", "drop"),
-        Step(LOAD_HALF_BEHIND, 16),
-        Step(EQUAL, 67, "pass", "drop"),
-        Step(LOAD_BYTE_BEHIND, 14, label="icmp"),
-        Step(EQUAL, 0, "pass" if overhears else "ours"),
-        Step(EQUAL, 8, "", "drop"),
-        Step(LOAD_HALF, 0, label="ours"),
-        Step(EQUAL, mac >> 32, "", "drop"),
-        Step(LOAD_WORD, 2),
-        Step(EQUAL, mac & 0xFFFFFFFF, "pass", "drop"),
-        Step(RETURN, LONGEST, label="pass"),
-        Step(RETURN, 0, label="drop"),
+        Instruction(LOAD_WORD, PACKET_TYPE),
+        Instruction(EQUAL, OUTGOING, "drop"),
+        Instruction(LOAD_WORD, VLAN_PRESENT),
+        Instruction(EQUAL, 0, "untagged"),
+        Instruction(LOAD_WORD, VLAN_TAG),
+        Instruction(ANY_BIT, 0x0FFF, "drop"),
+        Instruction(LOAD_HALF, 12, label="untagged"),
+        Instruction(EQUAL, 0x0806, "pass"),
+        Instruction(EQUAL, 0x88CC, "pass"),
+        Instruction(EQUAL, 0x0800, "", "drop"),
+        Instruction(LOAD_HALF, 20),
+        Instruction(ANY_BIT, 0x3FFF, "drop"),  # more fragments, or not the first
+        Instruction(HEADER_LENGTH, 14),
+        Instruction(LOAD_BYTE, 23),
+        Instruction(EQUAL, 1, "icmp"),
+        Instruction(EQUAL, 17, "", "drop"),
+        Instruction(LOAD_HALF_BEHIND, 16),
+        Instruction(EQUAL, 67, "pass", "drop"),
+        Instruction(LOAD_BYTE_BEHIND, 14, label="icmp"),
+        Instruction(EQUAL, 0, "pass" if overhears else "ours"),
+        Instruction(EQUAL, 8, "", "drop"),
+        Instruction(LOAD_HALF, 0, label="ours"),
+        Instruction(EQUAL, mac >> 32, "", "drop"),
+        Instruction(LOAD_WORD, 2),
+        Instruction(EQUAL, mac & 0xFFFFFFFF, "pass", "drop"),
+        Instruction(RETURN, LONGEST, label="pass"),
+        Instruction(RETURN, 0, label="drop"),
     )
 
 
@@ -75,11 +75,11 @@ def program(mac: int, overhears: bool = False) -> bytes:
 def listening_program() -> bytes:
     """The program of one that only listens: everything that others send, untagged or with priority only."""
     first = next(at for at, step in enumerate(_steps(0, False)) if step.label == "untagged")
-    ends = (Step(RETURN, LONGEST, label="untagged"), Step(RETURN, 0, label="drop"))
+    ends = (Instruction(RETURN, LONGEST, label="untagged"), Instruction(RETURN, 0, label="drop"))
     return _assembled((*_steps(0, False)[:first], *ends))
 
 
-def _assembled(steps: tuple[Step, ...]) -> bytes:
+def _assembled(steps: tuple[Instruction, ...]) -> bytes:
     places = {step.label: at for at, step in enumerate(steps) if step.label}
 
     def jump(at: int, label: str) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
-from netcheck.wire.interface import Interface
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Carrier
 from netcheck.wire.linux import netlink
 
@@ -17,7 +17,7 @@ EVERY = 0.02  # seconds from look to look
 MOST = 1000  # messages taken in one look, so that a storm of events cannot hold the caller
 
 
-class Watch(Protocol):
+class CarrierSource(Protocol):
     """What tells carrier changes, by whatever way the system has."""
 
     @property
@@ -34,10 +34,10 @@ class Watch(Protocol):
         """Give back what it holds."""
 
 
-class CarrierWatch:
+class NetlinkCarrier:
     """Knows the carrier of each way, and reports each change once. Never raises because of an interface."""
 
-    def __init__(self, parts: Sequence[Interface]) -> None:
+    def __init__(self, parts: Sequence[NetworkInterface]) -> None:
         self._ways = {part.index: way for way, part in enumerate(parts)}
         self._states = [Carrier(0.0, way, part.up and part.carrier, not part.up) for way, part in enumerate(parts)]
         self._removed: set[int] = set()  # for good: a later interface may get the same index

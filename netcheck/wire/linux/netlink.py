@@ -191,7 +191,7 @@ def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
 
 
 @dataclass(frozen=True, slots=True)
-class Route:
+class KernelRoute:
     """An IPv4 route: the prefix it is for, the index of the interface it leaves by, its gateway (0 for none), its
     metric (the least wins among equals), and its table."""
 
@@ -203,14 +203,14 @@ class Route:
     table: int
 
 
-def routes() -> list[Route]:
+def routes() -> list[KernelRoute]:
     """All IPv4 unicast routes of all tables; one with several ways counts once for each."""
     with opened() as netlink:
         bodies = list(_dump(GETROUTE, _ROUTE.pack(socket.AF_INET, 0, 0, 0, 0, 0, 0, 0, 0), netlink))
     return [route for body in bodies for route in routes_from(body)]
 
 
-def routes_from(body: bytes) -> list[Route]:
+def routes_from(body: bytes) -> list[KernelRoute]:
     """Read the body of a route message; nothing where it is too short, or not for IPv4 unicast."""
     if len(body) < _ROUTE.size:
         return []
@@ -221,7 +221,7 @@ def routes_from(body: bytes) -> list[Route]:
     first = int.from_bytes(said.get(_RTA_TO, b"")[:4], "big")
     metric, table = _number(said.get(_RTA_METRIC, b"")), _number(said.get(_RTA_TABLE, bytes([table])))
     return [
-        Route(first, length, index, gateway, metric, table)
+        KernelRoute(first, length, index, gateway, metric, table)
         for index, gateway in (_hops(said[_RTA_HOPS]) if _RTA_HOPS in said else [_hop(said)])
     ]
 
