@@ -26,7 +26,7 @@ from netcheck.report.build import report_of
 from netcheck.report.formats import kinds_for
 from netcheck.report.text.proofs import counted, to_lines
 from netcheck.rig.plant import Trouble, plant
-from netcheck.rig.technician import Technician
+from netcheck.rig.technicians import Technician
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Severity
 from netcheck.survey.model import Survey

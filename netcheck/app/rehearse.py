@@ -26,11 +26,11 @@ from netcheck.proof.events import Action, Event, Key, Press
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope
 from netcheck.report.text.campaign import WIDE, to_json, to_text
-from netcheck.rig.campaign import summed, trials
+from netcheck.rig.campaign.run import summed, trials
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig
 from netcheck.rig.plant import Trouble, plant
-from netcheck.rig.technician import Technician
+from netcheck.rig.technicians import Technician
 from netcheck.text import listed
 from netcheck.wire.link import Carrier, Heard
 

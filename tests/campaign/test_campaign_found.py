@@ -10,11 +10,11 @@ from netcheck.proof.events import Action, Event, What
 from netcheck.proof.port.state import WINDOW
 from netcheck.proof.result import Phase, Verdict
 from netcheck.proof.verdict.luck import LEAST_UNSEEN
+from netcheck.rig.campaign.lots import Fault
+from netcheck.rig.campaign.sites import Site, site_of
 from netcheck.rig.devices import Faults
-from netcheck.rig.habits import Habit, Hand
-from netcheck.rig.lots import Fault
 from netcheck.rig.network import Jack, Rig
-from netcheck.rig.sites import Site, site_of
+from netcheck.rig.technicians import Habit, Hand
 from tests.rig.scenes import MACS, Scene
 from tests.rig.troubles import alone, keyed, pair, wrong_cable
 

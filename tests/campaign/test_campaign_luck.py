@@ -9,8 +9,8 @@ from random import Random
 import pytest
 
 from netcheck.proof.verdict.luck import LEAST_UNSEEN, LONGEST_MEAN, BurstsSeen, bursts_in, bursty
-from netcheck.rig.calibration import calibrate, in_bursts, one_by_one
-from netcheck.rig.exact import lower
+from netcheck.rig.campaign.calibration import calibrate, in_bursts, one_by_one
+from netcheck.rig.campaign.exact import lower
 from netcheck.rig.loss import Bursts
 
 LOOSE = 0.01  # a limit at which luck is common enough to be counted

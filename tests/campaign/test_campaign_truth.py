@@ -15,9 +15,9 @@ import pytest
 
 from netcheck.proof.result import Verdict
 from netcheck.report.text.campaign import to_json, to_text
-from netcheck.rig.campaign import Summary, prove, summed, trial, trials
-from netcheck.rig.lots import Fault
-from netcheck.rig.sites import site_of
+from netcheck.rig.campaign.lots import Fault
+from netcheck.rig.campaign.run import Summary, prove, summed, trial, trials
+from netcheck.rig.campaign.sites import site_of
 from tests.rig.scenes import Ran, ill_manners
 
 SITES, SEED = 240, 9

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from netcheck.rig.campaign.lots import Fault
+from netcheck.rig.campaign.sites import Site, site_of
 from netcheck.rig.devices import Faults, VirtualDevice
-from netcheck.rig.habits import Habit
-from netcheck.rig.lots import Fault
-from netcheck.rig.sites import Site, site_of
+from netcheck.rig.technicians import Habit
 from tests.lab.hall import MOVES_AFTER, Device, Hall
 from tests.lab.netns import Lab
 from tests.lab.plants import IMPOSTOR_MAC, router_for_all, second_interface

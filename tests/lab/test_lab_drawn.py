@@ -7,8 +7,8 @@ from functools import partial
 
 import pytest
 
-from netcheck.rig.campaign import trial
-from netcheck.rig.sites import site_of
+from netcheck.rig.campaign.run import trial
+from netcheck.rig.campaign.sites import site_of
 from tests.lab.drawn import prove
 from tests.lab.running import Ended
 from tests.lab.side_by_side import Play

@@ -17,7 +17,7 @@ from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
-from netcheck.rig.technician import Technician
+from netcheck.rig.technicians import Technician
 from netcheck.wire.frames import BROADCAST, REQUEST, arp_from_wire, echo_from_wire
 from netcheck.wire.link import Way
 

@@ -9,7 +9,7 @@ from netcheck.proof.events import Action, Event, Key
 from netcheck.proof.run_options import RunOptions
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack
-from netcheck.rig.technician import Technician
+from netcheck.rig.technicians import Technician
 from netcheck.wire.link import Way
 from tests.rig.scenes import MACS, Scene, ip
 

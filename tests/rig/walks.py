@@ -13,7 +13,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.walk.walker import Walker
 from netcheck.rig.network import Jack
-from netcheck.rig.technician import Technician
+from netcheck.rig.technicians import Technician
 from tests.rig.scenes import Ran, Scene
 
 NOBODY = Names(lambda mac: "", lambda mac: None)

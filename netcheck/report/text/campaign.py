@@ -7,8 +7,8 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.proof.result import Verdict
-from netcheck.rig.campaign import Row, Share, Summary
-from netcheck.rig.exact import lower, upper
+from netcheck.rig.campaign.exact import lower, upper
+from netcheck.rig.campaign.run import Row, Share, Summary
 
 HEADS = {
     Verdict.SILENT: "silent",
@@ -99,7 +99,7 @@ def _lines(summary: Summary) -> list[str]:
         f"faults well named   {_least(summary.faulty)}",
         f"apart and proven    {apart.seen} of {apart.of}",
         "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence. How sites are",
-        "drawn: netcheck/rig/lots.py. What is true of them is taken from the simulation.",
+        "drawn: netcheck/rig/campaign/lots.py. What is true of them is taken from the simulation.",
     ]
 
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from netcheck.proof.result import Verdict
-from netcheck.rig.habits import Habit, Hand, Span
-from netcheck.rig.lots import APART, MILD, Fault
+from netcheck.rig.campaign.lots import APART, MILD, Fault
 from netcheck.rig.network import Jack
+from netcheck.rig.technicians import Habit, Hand, Span
 
 LATEST = 2.5  # seconds that a second owner must be there before the end: two requests fall into them
 

@@ -11,14 +11,13 @@ from netcheck.proof.events import Key
 from netcheck.proof.result import Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
-from netcheck.rig import lots
-from netcheck.rig.devices import SELF_CHECK, Faults, VirtualDevice
-from netcheck.rig.habits import GIVES_UP, Habit, Hand
+from netcheck.rig.campaign import lots
+from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
+from netcheck.rig.campaign.truth import Truth
+from netcheck.rig.devices import SELF_CHECK, Faults, Spoofer, VirtualDevice
 from netcheck.rig.loss import Bursts
-from netcheck.rig.lots import Fault, Topology, Trait, lot
 from netcheck.rig.network import Jack, Rig, Segment
-from netcheck.rig.spoofing import Spoofer
-from netcheck.rig.truth import Truth
+from netcheck.rig.technicians import GIVES_UP, Habit, Hand
 from netcheck.wire.link import Way
 
 FIRST = 0xC0000200  # 192.0.2.0, a documentation prefix: RFC 5737

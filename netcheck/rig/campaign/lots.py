@@ -11,7 +11,7 @@ from enum import StrEnum
 from random import Random
 from typing import TypeVar
 
-from netcheck.rig.habits import Habit
+from netcheck.rig.technicians import Habit
 
 T = TypeVar("T")
 
