@@ -98,8 +98,9 @@ def _lines(summary: Summary) -> list[str]:
         f"healthy and proven  {_least(summary.healthy)}, loss up to 20 %",
         f"faults well named   {_least(summary.faulty)}",
         f"apart and proven    {apart.seen} of {apart.of}",
-        "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence. How sites are",
-        "drawn: netcheck/rig/campaign/lots.py. What is true of them is taken from the simulation.",
+        "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence.",
+        "netcheck/rig/campaign/lots.py says how sites are drawn; what is true of them is",
+        "taken from the simulation.",
     ]
 
 
