@@ -6,7 +6,9 @@ import ast
 import re
 import subprocess
 import sys
+import tokenize
 import tomllib
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
@@ -56,6 +58,51 @@ def test_ground_imports_nothing_but_ground() -> None:
     """The modules beside the folders rest on nothing of ours but one another."""
     wrong = {name: imported(PACKAGE / f"{name}.py") - GROUND for name in GROUND}
     assert {name: names for name, names in wrong.items() if names} == {}
+
+
+# Public class names that still occur in several modules. Remove a name here when it is unique; never add one.
+DOUBLE_NAMES = {
+    "Block", "Clock", "Ear", "Entry", "Event", "Fault", "Form", "Format", "Interface", "Kind", "Line", "LinkKind",
+    "Operator", "Outcome", "Record", "Route", "Row", "Trial", "Watch",
+}  # fmt: skip
+# Files that docstrings or comments still cite although they do not exist. Remove a name here; never add one.
+MISSING_FILES = {"4-proof.md", "6-settled-details.md", "standards.md"}
+_CITED = re.compile(r"[\w./-]*\w\.(?:py|md)\b")
+
+
+def test_no_public_class_name_is_defined_twice() -> None:
+    """A public class name belongs to one module, so that a search for it has one answer."""
+    modules: dict[str, list[str]] = defaultdict(list)
+    for path in PACKAGE.rglob("*.py"):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                modules[node.name].append(str(path.relative_to(ROOT)))
+    double = {name: paths for name, paths in modules.items() if len(paths) > 1 and name not in DOUBLE_NAMES}
+    assert double == {}
+
+
+def cited_files(path: Path) -> set[str]:
+    """The Python and Markdown files that the docstrings and comments of a module name."""
+    with tokenize.open(path) as source:
+        tokens = list(tokenize.generate_tokens(source.readline))
+    texts = [token.string for token in tokens if token.type == tokenize.COMMENT]
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            texts.append(ast.get_docstring(node) or "")
+    return {name for text in texts for name in _CITED.findall(text)}
+
+
+def test_files_named_in_docstrings_and_comments_exist() -> None:
+    """Each Python or Markdown file that a docstring or comment names is in the repository."""
+    names = [f"/{path.relative_to(ROOT)}" for path in ROOT.glob("[!.]*/**/*") if path.suffix in (".py", ".md")]
+    names += [f"/{path.name}" for path in ROOT.glob("*.md")]
+    missing = {
+        str(path.relative_to(ROOT)): lost
+        for folder in (PACKAGE, ROOT / "tests")
+        for path in folder.rglob("*.py")
+        if (lost := {c for c in cited_files(path) - MISSING_FILES if not any(n.endswith(f"/{c}") for n in names)})
+    }
+    assert missing == {}
 
 
 def tracked() -> list[str]:

@@ -17,7 +17,7 @@ from netcheck.plan.model import Accepted, Position
 from netcheck.rules.accept import matches
 from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
 from netcheck.rules.engine import Checked
-from netcheck.rules.finding import Agreed, Finding, Severity
+from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.survey.readers.values import date_from
 from netcheck.tables.formula_guard import unguarded
 from netcheck.text import safe
@@ -97,7 +97,7 @@ def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "
     return Outcome(new, already, changes, questions, tuple(flaws), unanswered, gone)
 
 
-def _in_force(entry: Accepted, agreed: Agreed | None) -> bool:
+def _in_force(entry: Accepted, agreed: AcceptedFinding | None) -> bool:
     return agreed is not None and (entry.by, entry.because, entry.until) == (agreed.by, agreed.because, agreed.until)
 
 
@@ -142,7 +142,7 @@ class _Findings:
     """The findings of a check, by their keys and by what their rows say."""
 
     def __init__(self, checked: Checked) -> None:
-        self.agreed: dict[str, Agreed] = {each.finding.key: each for each in checked.accepted}
+        self.agreed: dict[str, AcceptedFinding] = {each.finding.key: each for each in checked.accepted}
         findings = [*checked.findings, *(each.finding for each in checked.accepted)]
         self._by_key = {finding.key: finding for finding in findings}
         self._by_words: dict[tuple[str, str, str], list[Finding]] = {}
@@ -186,7 +186,7 @@ def _named(answer: Answer) -> str:
     return f"{safe(answer.rule, 60) or 'of an unnamed rule'} of {safe(answer.subjects, 120) or 'an unnamed subject'}"
 
 
-def _entry(answer: Answer, finding: Finding, agreed: Agreed | None, today: date, by: str) -> Accepted:
+def _entry(answer: Answer, finding: Finding, agreed: AcceptedFinding | None, today: date, by: str) -> Accepted:
     """The accepted entry for an agreed finding; what an agreement in force says and the row does not, stays."""
     remark, who = _plain(answer.remark, "remark"), _plain(answer.by or by, "by")
     until = _until(answer.until, today) or (agreed.until if agreed else None)

@@ -110,14 +110,14 @@ def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
     from itertools import islice
 
     from netcheck.report.text.merged_survey import Merging
-    from netcheck.space.coverage import evidence_for
+    from netcheck.space.coverage import coverage_of
     from netcheck.survey.merge import disagreements
     from netcheck.survey.model import hosts_of
 
     tables = tuple(hosts_of(surveys, island) for island in dict.fromkeys(survey.island for survey in surveys))
     found = (one for table in tables for one in disagreements(table))
     first = tuple(islice(found, 1000))
-    evidence = None if plan is None else evidence_for(plan, surveys)
+    evidence = None if plan is None else coverage_of(plan, surveys)
     return Merging(tuple(surveys), tables, first, len(first) + sum(1 for _ in found), evidence)
 
 

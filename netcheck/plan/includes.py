@@ -1,6 +1,6 @@
 """The files that a zone among a plan's surveys includes, since what they hold is evidence too.
 
-Only names are looked for here; `survey/zone_reading.py` reads the entries, and follows `$INCLUDE` by the same bounds:
+Only names are looked for here; `survey/readers/zone_reading.py` reads the entries, with the same bounds:
 never out of the folder of the zone that the plan names, symbolic links resolved.
 """
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from netcheck.rules.engine import Checked
-from netcheck.rules.finding import Agreed, Finding, Severity
+from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.text import listed, safe
 
 TITLES = {
@@ -99,7 +99,7 @@ def fix_words(finding: Finding) -> str:
     return listed([f"{address} for {subject}" for subject, address in finding.fix.addresses])
 
 
-def _accepted_row(agreed: Agreed) -> Row:
+def _accepted_row(agreed: AcceptedFinding) -> Row:
     row = row_of(agreed.finding)
     until = f", until {agreed.until}" if agreed.until else ""
     words = f"{row.message}; accepted by {safe(agreed.by)}{until}: {safe(agreed.because)}"

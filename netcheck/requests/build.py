@@ -18,8 +18,8 @@ from netcheck.requests.zone_lines import Record, records_of, request_of, zones_o
 from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
-from netcheck.rules.rule import Mend
-from netcheck.space.addressing import faces_of
+from netcheck.rules.rule import Readdress
+from netcheck.space.addressing import interfaces_by_family
 from netcheck.text import listed
 
 MOST = 50  # addresses, subjects or ranges in one cell; the rest as a count
@@ -34,7 +34,7 @@ def asked_of(checked: Checked) -> Asked:
     """Work out what to ask for."""
     work = _Work(checked)
     records = tuple(work.records())
-    talks = requests_of(checked.plan, checked.talks, work.faces)
+    talks = requests_of(checked.plan, checked.conversations, work.faces)
     requests = (*work.reservations(), *work.pools(), *map(request_of, records), *talks, *work.switch_ports())
     return Asked(requests, tuple(zones_of(records)))
 
@@ -50,7 +50,7 @@ class _Work:
     @cached_property
     def faces(self) -> tuple[Face, ...]:
         """Every interface with its subnet, dual-stack ones a second time with their IPv6 values."""
-        return tuple(faces_of(self._plan))
+        return tuple(interfaces_by_family(self._plan))
 
     @cached_property
     def _conflicts(self) -> dict[str, list[Finding]]:
@@ -77,7 +77,7 @@ class _Work:
         own = [
             one.rule
             for one in self._conflicts.get(subject, ())
-            if RULE_NAMED[one.rule].mend is Mend.NOTHING or one.address in (None, str(address))
+            if RULE_NAMED[one.rule].readdress is Readdress.NONE or one.address in (None, str(address))
         ]
         of_subnet = [f"{one.rule} of subnet {subnet}" for one in self._conflicts.get(subnet, ())]
         return [rule for rule in dict.fromkeys(own + of_subnet) if rule.split()[0] not in _BESIDE]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet, Translation
 from netcheck.requests.model import Kind, Request
-from netcheck.rules.reachability.trace import Outcome, Talk, Walk
+from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
 
 Face = tuple[Interface, Subnet]
 
@@ -27,7 +27,7 @@ class _End:
         return f"{self.face.subject} {self.address} ({where})"
 
 
-def requests_of(plan: Plan, talks: tuple[Talk, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
+def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
     """One for each family of addresses that both ends have; where they share none, one with the addresses they have."""
     by_subject: dict[str, list[Face]] = {}
     for face, subnet in faces:
@@ -73,7 +73,7 @@ def address_of(face: Interface) -> str:
     return str(face.address.value) if face.address.value else "not readable"
 
 
-def _request(talk: Talk, source: _End, target: _End, *, walked: bool) -> Request:
+def _request(talk: TracedConversation, source: _End, target: _End, *, walked: bool) -> Request:
     """`walked` says that the talk's ways are those of these addresses: only the first family is walked."""
     failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
@@ -88,5 +88,5 @@ def _request(talk: Talk, source: _End, target: _End, *, walked: bool) -> Request
     )
 
 
-def _undelivered(way: str, walk: Walk) -> list[str]:
-    return [] if walk.outcome is Outcome.DELIVERED else [f"{way} {walk.outcome.value}: {walk.why}"]
+def _undelivered(way: str, walk: Trace) -> list[str]:
+    return [] if walk.outcome is Delivery.DELIVERED else [f"{way} {walk.outcome.value}: {walk.why}"]

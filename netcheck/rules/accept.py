@@ -1,4 +1,4 @@
-"""Sets apart the findings that the site has accepted."""
+"""Separates the findings that the site has accepted from the open ones."""
 
 from __future__ import annotations
 
@@ -8,44 +8,47 @@ from datetime import date
 
 from netcheck.addr import Address, Mac
 from netcheck.plan.model import Accepted
-from netcheck.rules.finding import Agreed, Finding
+from netcheck.rules.finding import AcceptedFinding, Finding
 
 
 @dataclass(frozen=True, slots=True)
-class Sorted:
-    """Findings that stand, findings that are accepted, and the accepted entries that matched nothing."""
+class SplitFindings:
+    """Open findings, accepted findings, and the `accepted` entries of the plan that matched no finding."""
 
     open: tuple[Finding, ...]
-    agreed: tuple[Agreed, ...]
+    accepted: tuple[AcceptedFinding, ...]
     unused: tuple[Accepted, ...]
 
 
-def sort_out(findings: Iterable[Finding], accepted: tuple[Accepted, ...], today: date) -> Sorted:
-    """Match findings with the accepted entries; an entry past its day lets the finding stand, which then says so."""
-    entries: dict[tuple[str, str], list[int]] = {}
-    for index, entry in enumerate(accepted):
-        entries.setdefault((entry.rule, entry.subject), []).append(index)
+def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], today: date) -> SplitFindings:
+    """Match findings with the plan's `accepted` entries. A finding whose only entry has expired stays open and says
+    so in its message."""
+    by_rule_and_subject: dict[tuple[str, str], list[int]] = {}
+    for index, entry in enumerate(entries):
+        by_rule_and_subject.setdefault((entry.rule, entry.subject), []).append(index)
     used: set[int] = set()
-    standing: list[Finding] = []
-    agreed: list[Agreed] = []
+    still_open: list[Finding] = []
+    accepted: list[AcceptedFinding] = []
     for finding in findings:
-        candidates = (index for subject in finding.subjects for index in entries.get((finding.rule, subject), ()))
-        matching = [index for index in candidates if matches(accepted[index], finding)]
+        keys = ((finding.rule, subject) for subject in finding.subjects)
+        candidates = (index for key in keys for index in by_rule_and_subject.get(key, ()))
+        matching = [index for index in candidates if matches(entries[index], finding)]
         used.update(matching)
-        running = [accepted[index] for index in matching if not _past(accepted[index], today)]
-        if running:
-            agreed.append(Agreed(finding, running[0].by, running[0].because, running[0].until))
+        valid = [entries[index] for index in matching if not _expired(entries[index], today)]
+        if valid:
+            accepted.append(AcceptedFinding(finding, valid[0].by, valid[0].because, valid[0].until))
         else:
-            standing.append(_returned(finding, accepted[matching[0]]) if matching else finding)
-    unused = tuple(entry for index, entry in enumerate(accepted) if index not in used)
-    return Sorted(tuple(standing), tuple(agreed), unused)
+            still_open.append(_reopened(finding, entries[matching[0]]) if matching else finding)
+    unused = tuple(entry for index, entry in enumerate(entries) if index not in used)
+    return SplitFindings(tuple(still_open), tuple(accepted), unused)
 
 
 def matches(entry: Accepted, finding: Finding) -> bool:
-    """Say whether an entry means this finding: its rule, one of its subjects, and the address and party it names."""
+    """Return whether an entry is for this finding: its rule, one of its subjects, and the address and other party if
+    the entry names them."""
     if entry.rule != finding.rule or entry.subject not in finding.subjects:
         return False
-    if entry.address and _plain(entry.address) != _plain(finding.address or ""):
+    if entry.address and _comparable(entry.address) != _comparable(finding.address or ""):
         return False
     return not entry.other or _same_party(entry, finding)
 
@@ -53,14 +56,14 @@ def matches(entry: Accepted, finding: Finding) -> bool:
 def _same_party(entry: Accepted, finding: Finding) -> bool:
     if len(finding.subjects) > 1:
         if entry.subject == finding.subjects[0] and entry.other.strip() == finding.other:
-            return True  # said first, since names may hold commas
+            return True  # compared as one text first, because a name may contain a comma
         named = {name.strip() for name in entry.other.split(",")} | {entry.subject}
         return named == set(finding.subjects)
-    return _plain(entry.other) in map(_plain, finding.others)
+    return _comparable(entry.other) in map(_comparable, finding.others)
 
 
-def _plain(text: str) -> str:
-    """A text as it is compared: addresses and MACs by value, names without case."""
+def _comparable(text: str) -> str:
+    """Return a text in the form in which it is compared: addresses and MACs by value, names without case."""
     for read in (Address.from_text, Mac.from_text):
         try:
             return str(read(text))
@@ -69,11 +72,11 @@ def _plain(text: str) -> str:
     return text.strip().casefold()
 
 
-def _past(entry: Accepted, today: date) -> bool:
+def _expired(entry: Accepted, today: date) -> bool:
     return entry.until is not None and entry.until < today
 
 
-def _returned(finding: Finding, entry: Accepted) -> Finding:
+def _reopened(finding: Finding, entry: Accepted) -> Finding:
     return replace(
         finding, message=f"{finding.message}; it was accepted by {entry.by} until {entry.until}, which is past"
     )

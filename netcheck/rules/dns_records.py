@@ -16,7 +16,7 @@ from netcheck.survey.name_records import NameRecord, RecordKind
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
+class PlannedName:
     """A planned address with its name, and what zones of its island have: records of that name and family, and
     pointers of that address, `own` those to the name."""
 
@@ -48,9 +48,9 @@ class _Zones:
             self.forward.setdefault(folded(record.name).partition(".")[0], []).append(record)
 
 
-def named_in_zones(
+def planned_names(
     plan: Plan, surveys: tuple[Survey, ...], faces: tuple[tuple[Interface, Subnet], ...]
-) -> tuple[Named, ...]:
+) -> tuple[PlannedName, ...]:
     """Every planned name and address of which a zone of its island says anything."""
     zones: dict[str, _Zones] = {}
     for survey in surveys:
@@ -60,7 +60,7 @@ def named_in_zones(
     return tuple(one for one in found if one is not None)
 
 
-def _named(domain: str, face: Interface, zones: _Zones) -> Named | None:
+def _named(domain: str, face: Interface, zones: _Zones) -> PlannedName | None:
     address = face.address.value if face.address else None
     name = folded(face.host_name.text) if face.host_name else ""
     if address is None or not name:
@@ -72,7 +72,7 @@ def _named(domain: str, face: Interface, zones: _Zones) -> Named | None:
     )
     pointers = tuple(zones.pointers.get(address, ()))
     own = tuple(record for record in pointers if _is(name, record, domain))
-    return Named(face, face.host_name.text if face.host_name else "", address, forward, pointers, own)
+    return PlannedName(face, face.host_name.text if face.host_name else "", address, forward, pointers, own)
 
 
 def _is(planned: str, record: NameRecord, domain: str) -> bool:

@@ -8,12 +8,12 @@ from datetime import date
 from itertools import chain
 
 from netcheck.plan.model import Plan
-from netcheck.rules.accept import sort_out
+from netcheck.rules.accept import split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
-from netcheck.rules.finding import Agreed, Breach, Finding, Severity
-from netcheck.rules.fix import mended
-from netcheck.rules.reachability.trace import Talk
+from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
+from netcheck.rules.fix import with_fixes
+from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 from netcheck.survey.model import Survey
@@ -23,13 +23,13 @@ from netcheck.survey.model import Survey
 class Checked:
     """What a check came to: open findings, gravest first and in plan order, and the accepted ones in the same order.
 
-    `talks` are the conversations as they were walked."""
+    `conversations` are the conversations as they were walked."""
 
     plan: Plan
     findings: tuple[Finding, ...]
-    accepted: tuple[Agreed, ...]
+    accepted: tuple[AcceptedFinding, ...]
     site_hosts: int
-    talks: tuple[Talk, ...] = ()
+    conversations: tuple[TracedConversation, ...] = ()
 
     def count(self, severity: Severity) -> int:
         """How many open findings have a severity."""
@@ -56,10 +56,10 @@ def check(
         found += _findings(rule, scene)
         done(rule)
     order = _Order(plan)
-    sorted_out = sort_out(order.sorted(found), plan.accepted, today)
-    leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=sorted_out.unused, run=tuple(RULE_NAMED)))
-    findings = order.sorted([*mended(scene, sorted_out.open), *leftover])
-    return Checked(plan, tuple(findings), sorted_out.agreed, _host_count(scene), scene.talks)
+    split = split_accepted(order.sorted(found), plan.accepted, today)
+    leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=split.unused, run=tuple(RULE_NAMED)))
+    findings = order.sorted([*with_fixes(scene, split.open), *leftover])
+    return Checked(plan, tuple(findings), split.accepted, _host_count(scene), scene.conversations)
 
 
 def _findings(rule: Rule, scene: Scene) -> list[Finding]:

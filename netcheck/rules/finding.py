@@ -82,7 +82,7 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Agreed:
+class AcceptedFinding:
     """A finding that the site has accepted, by whom, why and until when."""
 
     finding: Finding

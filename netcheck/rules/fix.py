@@ -8,13 +8,13 @@ from typing import assert_never
 
 from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.finding import Finding, Fix
-from netcheck.rules.rule import Mend
+from netcheck.rules.rule import Readdress
 from netcheck.rules.scene import Scene
 from netcheck.space.suggest import suggest
 from netcheck.space.usable import ordinary_ranges
 
 
-def movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
+def subjects_to_move(scene: Scene, finding: Finding) -> tuple[str, ...]:
     """The subjects that need another address for the finding to go; none where no address can mend it."""
     return tuple(subject for subject in _movers(scene, finding) if _has_it(scene, finding, subject))
 
@@ -28,15 +28,15 @@ def _has_it(scene: Scene, finding: Finding, subject: str) -> bool:
 
 
 def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
-    mend = RULE_NAMED[finding.rule].mend
+    mend = RULE_NAMED[finding.rule].readdress
     match mend:
-        case Mend.NOTHING:
+        case Readdress.NONE:
             return ()
-        case Mend.EACH:
+        case Readdress.EACH:
             return finding.subjects
-        case Mend.ALL_BUT_FIRST:
+        case Readdress.ALL_BUT_FIRST:
             return finding.subjects[1:]
-        case Mend.PRIVATE:
+        case Readdress.PRIVATE:
             return tuple(subject for subject in finding.subjects if _has_private(scene, subject))
         case _:
             assert_never(mend)
@@ -48,9 +48,9 @@ def _has_private(scene: Scene, subject: str) -> bool:
     return prefix is not None and bool(ordinary_ranges(prefix))
 
 
-def mended(scene: Scene, findings: Iterable[Finding]) -> list[Finding]:
+def with_fixes(scene: Scene, findings: Iterable[Finding]) -> list[Finding]:
     """The findings, each with a fix where every subject that must move can be placed clear of the site hosts."""
-    moving = [(finding, movers(scene, finding)) for finding in findings]
+    moving = [(finding, subjects_to_move(scene, finding)) for finding in findings]
     wanted = {subject for _, subjects in moving for subject in subjects}
     free = suggest(scene.plan, scene.islands, wanted)
     return [

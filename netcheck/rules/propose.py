@@ -9,7 +9,7 @@ from netcheck.addr import Address
 from netcheck.plan.model import Plan
 from netcheck.rules.catalogue.clash import TOO_NEAR
 from netcheck.rules.engine import check
-from netcheck.rules.fix import movers
+from netcheck.rules.fix import subjects_to_move
 from netcheck.rules.scene import Scene
 from netcheck.space.suggest import suggest
 from netcheck.survey.model import Survey
@@ -34,7 +34,7 @@ def propose(plan: Plan, surveys: tuple[Survey, ...], today: date) -> tuple[Propo
     scene = Scene(plan, surveys, today)
     reasons: dict[str, list[str]] = {}
     for finding in check(plan, surveys, today).findings:
-        for subject in movers(scene, finding):
+        for subject in subjects_to_move(scene, finding):
             reasons.setdefault(subject, []).append(finding.rule)
     may_be_near = [subject for subject, rules in reasons.items() if rules != [TOO_NEAR.slug]]
     found = suggest(plan, scene.islands, reasons, may_be_near)

@@ -10,10 +10,10 @@ from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.scene import Scene
 
 
-class Mend(Enum):
+class Readdress(Enum):
     """Whether another address mends a finding."""
 
-    NOTHING = "no address mends it"
+    NONE = "no address mends it"
     EACH = "a new address for each subject"
     ALL_BUT_FIRST = "a new address for all subjects but the first, which keeps the one it has"
     PRIVATE = "a new address for private use, where the subnet has any"
@@ -39,4 +39,4 @@ class Rule:
     good: Example
     source: str
     check: Callable[[Scene], Iterable[Breach]]
-    mend: Mend = Mend.NOTHING
+    readdress: Readdress = Readdress.NONE

@@ -12,10 +12,10 @@ from typing import TypeVar
 
 from netcheck.addr import Address, Mac, Mask
 from netcheck.plan.model import Accepted, Cell, Interface, Plan, Subnet
-from netcheck.rules.dns_records import Named, named_in_zones
-from netcheck.rules.reachability.trace import Talk
-from netcheck.rules.reachability.translate import talks_of
-from netcheck.space.addressing import faces_of
+from netcheck.rules.dns_records import PlannedName, planned_names
+from netcheck.rules.reachability.trace import TracedConversation
+from netcheck.rules.reachability.translate import trace_conversations
+from netcheck.space.addressing import interfaces_by_family
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.host_table import SiteHost, folded, folded_all
 from netcheck.survey.model import Survey
@@ -95,14 +95,14 @@ class Scene:
         return islands_of(self.plan, self.surveys)
 
     @cached_property
-    def faces(self) -> tuple[tuple[Interface, Subnet], ...]:
+    def interfaces(self) -> tuple[tuple[Interface, Subnet], ...]:
         """Every interface with its subnet, and dual-stack ones a second time as IPv6 sees them."""
-        return tuple(faces_of(self.plan))
+        return tuple(interfaces_by_family(self.plan))
 
     @cached_property
     def members(self) -> tuple[Members, ...]:
         """The faces by subnet."""
-        return members_of(self.faces)
+        return members_of(self.interfaces)
 
     def placed(self) -> Iterator[tuple[Placed, Island]]:
         """Every interface with a readable address, and its island."""
@@ -139,14 +139,14 @@ class Scene:
         )
 
     @cached_property
-    def talks(self) -> tuple[Talk, ...]:
+    def conversations(self) -> tuple[TracedConversation, ...]:
         """The conversations, walked both ways."""
-        return talks_of(self.plan)
+        return trace_conversations(self.plan)
 
     @cached_property
-    def in_zones(self) -> tuple[Named, ...]:
+    def in_zones(self) -> tuple[PlannedName, ...]:
         """Planned names and addresses with what zones say of them."""
-        return named_in_zones(self.plan, self.surveys, self.faces)
+        return planned_names(self.plan, self.surveys, self.interfaces)
 
     @cached_property
     def own_records(self) -> frozenset[str]:

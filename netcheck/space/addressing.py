@@ -1,6 +1,6 @@
-"""What an interface shows to each family of addresses, what a translating router shows outside, and where routers are.
+"""Which subnet each address belongs to: of interfaces by address family, of outside addresses, and of router links.
 
-A dual-stack interface has two faces: its IPv4 address with its subnet, and `address6` with the subnet that it is in.
+Rules treat a dual-stack interface as two: its `address` in its subnet, and its `address6` in the subnet that holds it.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from netcheck.plan.model import Cell, Interface, Plan, Position, Router, Subnet,
 from netcheck.space.intervals import Cover, range_of
 
 
-class Homes:
-    """The subnets of a plan by island, asked which of them an address is in."""
+class SubnetLookup:
+    """Finds the subnet of an address in an island of the plan."""
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
@@ -23,10 +23,10 @@ class Homes:
         for subnet in plan.subnets:
             self._by_island.setdefault(subnet.island, []).append(subnet)
         self._covers: dict[str, Cover[Subnet]] = {}
-        self._meant: dict[tuple[str, int | None], Subnet | None] = {}
+        self._partners: dict[tuple[str, int | None], Subnet | None] = {}
 
     def at(self, island: str, address: Address) -> Subnet | None:
-        """The subnet of the longest prefix that holds an address, or None."""
+        """Return the subnet with the longest prefix that contains an address, or None."""
         if island not in self._covers:
             subnets = self._by_island.get(island, ())
             readable = [(subnet.prefix.value, subnet) for subnet in subnets if subnet.prefix.value is not None]
@@ -34,23 +34,23 @@ class Homes:
             self._covers[island] = Cover((range_of(prefix), subnet) for prefix, subnet in readable)
         return self._covers[island].at(address)
 
-    def of_ipv6(self, beside: Subnet) -> Subnet | None:
-        """The IPv6 subnet that can be meant beside a subnet: the only one of its VLAN, or of its island."""
-        key = beside.island, beside.vlan
-        if key not in self._meant:
-            self._meant[key] = self._of_ipv6(*key)
-        return self._meant[key]
+    def ipv6_partner(self, subnet: Subnet) -> Subnet | None:
+        """Return the IPv6 subnet on the same segment: the only one of its VLAN, else of its island."""
+        key = subnet.island, subnet.vlan
+        if key not in self._partners:
+            self._partners[key] = self._ipv6_partner(*key)
+        return self._partners[key]
 
-    def _of_ipv6(self, island: str, vlan: int | None) -> Subnet | None:
+    def _ipv6_partner(self, island: str, vlan: int | None) -> Subnet | None:
         subnets = self._by_island.get(island, ())
         every = [one for one in subnets if one.prefix.value is not None and one.prefix.value.family == 6]
         same = [one for one in every if vlan is not None and one.vlan == vlan]
-        meant = same or every
-        return meant[0] if len(meant) == 1 else None
+        candidates = same or every
+        return candidates[0] if len(candidates) == 1 else None
 
-    def of_link(self, router: Router, address: Address) -> tuple[str, ...]:
-        """The islands that a router's interface is in: the router's own, or those it translates for where only they
-        have a subnet that holds the address."""
+    def islands_of_link(self, router: Router, address: Address) -> tuple[str, ...]:
+        """Return the islands of a router's interface: the router's own, or the islands that it translates for if only
+        these have a subnet that contains the address."""
         inner = self._translated.get(router.name, ())
         if not inner or self.at(router.island, address) is not None:
             return (router.island,)
@@ -58,7 +58,7 @@ class Homes:
 
     @cached_property
     def _translated(self) -> dict[str, tuple[str, ...]]:
-        """By router, the islands besides its own that it translates for or to."""
+        """Return, by router, the other islands that it translates for or to."""
         found: dict[str, dict[str, None]] = {}
         for translation in self._plan.translations:
             router = self._plan.router_named.get(translation.at)
@@ -68,33 +68,34 @@ class Homes:
         return {name: tuple(islands) for name, islands in found.items()}
 
 
-def faces_of(plan: Plan) -> Iterator[tuple[Interface, Subnet]]:
-    """Every interface with its subnet, and dual-stack ones a second time with their IPv6 values."""
+def interfaces_by_family(plan: Plan) -> Iterator[tuple[Interface, Subnet]]:
+    """Yield every interface with its subnet, and each dual-stack interface a second time with its IPv6 values."""
     subnets = map(plan.subnet_named.__getitem__, map(attrgetter("subnet"), plan.interfaces))
     firsts = zip(plan.interfaces, subnets, strict=True)
-    return _with_seconds(plan, firsts) if any(map(attrgetter("address6"), plan.interfaces)) else firsts
+    return _with_ipv6(plan, firsts) if any(map(attrgetter("address6"), plan.interfaces)) else firsts
 
 
-def _with_seconds(plan: Plan, firsts: Iterable[tuple[Interface, Subnet]]) -> Iterator[tuple[Interface, Subnet]]:
-    homes = Homes(plan)
+def _with_ipv6(plan: Plan, firsts: Iterable[tuple[Interface, Subnet]]) -> Iterator[tuple[Interface, Subnet]]:
+    lookup = SubnetLookup(plan)
     for first in firsts:
         yield first
         if first[0].address6 is not None:
-            yield second_face(plan, homes, first[0])
+            yield ipv6_interface(plan, lookup, first[0])
 
 
-def second_face(plan: Plan, homes: Homes, interface: Interface) -> tuple[Interface, Subnet]:
-    """A dual-stack interface as IPv6 sees it; where its subnet is not known, one whose prefix cannot be read."""
-    beside = plan.subnet_of(interface)
+def ipv6_interface(plan: Plan, lookup: SubnetLookup, interface: Interface) -> tuple[Interface, Subnet]:
+    """Return the IPv6 values of a dual-stack interface as a separate interface, with their subnet. If that subnet is
+    not known, it is one without a readable prefix."""
+    own = plan.subnet_of(interface)
     address = interface.address6.value if interface.address6 else None
     if interface.subnet6:
         subnet: Subnet | None = plan.subnet_named[interface.subnet6]
-    elif beside.prefix.value is not None and beside.prefix.value.family == 6:
-        subnet = beside
+    elif own.prefix.value is not None and own.prefix.value.family == 6:
+        subnet = own
     else:
-        subnet = (homes.at(beside.island, address) if address else None) or homes.of_ipv6(beside)
-    home = subnet or _nowhere(beside.island, interface.position)
-    face = interface._replace(
+        subnet = (lookup.at(own.island, address) if address else None) or lookup.ipv6_partner(own)
+    home = subnet or _unknown_subnet(own.island, interface.position)
+    ipv6 = interface._replace(
         subnet=home.name,
         address=interface.address6,
         mask=interface.mask6,
@@ -103,20 +104,20 @@ def second_face(plan: Plan, homes: Homes, interface: Interface) -> tuple[Interfa
         mask6=None,
         gateway6=None,
     )
-    return face, home
+    return ipv6, home
 
 
-def _nowhere(island: str, place: Position) -> Subnet:
+def _unknown_subnet(island: str, place: Position) -> Subnet:
     return Subnet("", Cell("", None, place, "no subnet is named"), place, island=island)
 
 
-def outsides_of(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translation]]:
-    """Every translation as the interface that its router is outside: named by its address, in the subnet it is in."""
-    homes = Homes(plan)
+def outside_interfaces(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translation]]:
+    """Yield every translation as an outside interface of its router, named by its address, with its subnet."""
+    lookup = SubnetLookup(plan)
     for translation in plan.translations:
         if translation.outside.value is not None:
             island = plan.outer_island(translation)
-            home = homes.at(island, translation.outside.value) or _nowhere(island, translation.position)
+            home = lookup.at(island, translation.outside.value) or _unknown_subnet(island, translation.position)
             address = translation.outside
             name = str(address.value)
             yield Interface(translation.at, name, home.name, translation.position, address=address), home, translation

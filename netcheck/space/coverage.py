@@ -1,4 +1,4 @@
-"""Which of a plan's subnets the lists of site hosts say anything about: what they cover, and whom they have in it."""
+"""How far the surveys cover each subnet of a plan, and how many site hosts they list in it."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from netcheck.survey.model import Survey, hosts_of
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
-    """What lists say of one subnet: distinct site hosts in it, the files that have any or that cover a part of it, and
-    the parts that no file covers. `prefix` is None where the plan's cannot be read; nothing is then known."""
+class SubnetCoverage:
+    """The coverage of one subnet: its distinct site hosts, the files that list hosts in it or cover a part of it, and
+    the parts that no file covers. `prefix` is None if it cannot be read; the coverage is then unknown."""
 
     subnet: str
     prefix: Prefix | None
@@ -25,23 +25,26 @@ class Evidence:
 
     @property
     def covered(self) -> str:
-        """`wholly`, `partly` or `no`."""
+        """Return `wholly`, `partly` or `no`."""
         if self.prefix is None or sum(part.size for part in self.uncovered) == self.prefix.size:
             return "no"
         return "partly" if self.uncovered else "wholly"
 
 
-def evidence_for(plan: Plan, surveys: Sequence[Survey]) -> tuple[Evidence, ...]:
-    """The evidence for every subnet of a plan, in its order."""
-    return tuple(_evidence(subnet, [one for one in surveys if one.island == subnet.island]) for subnet in plan.subnets)
+def coverage_of(plan: Plan, surveys: Sequence[Survey]) -> tuple[SubnetCoverage, ...]:
+    """Return the coverage of every subnet of a plan, in plan order."""
+    return tuple(_coverage(subnet, [one for one in surveys if one.island == subnet.island]) for subnet in plan.subnets)
 
 
-def _evidence(subnet: Subnet, surveys: Sequence[Survey]) -> Evidence:
+def _coverage(subnet: Subnet, surveys: Sequence[Survey]) -> SubnetCoverage:
     prefix = subnet.prefix.value
     if prefix is None:
-        return Evidence(subnet.name, None, 0, (), ())
+        return SubnetCoverage(subnet.name, None, 0, (), ())
     window = range_of(prefix)
     spans = Spans(range_of(covered) for survey in surveys for covered in survey.covers)
     files = [one.file for one in surveys if any(map(prefix.overlaps, one.covers)) or one.hosts.count(window)]
     uncovered = chain.from_iterable(map(prefixes_of, spans.gaps(window)))
-    return Evidence(subnet.name, prefix, hosts_of(surveys, subnet.island).count(window), tuple(files), tuple(uncovered))
+    hosts = hosts_of(surveys, subnet.island).count(window)
+    return SubnetCoverage(
+        subnet=subnet.name, prefix=prefix, hosts=hosts, files=tuple(files), uncovered=tuple(uncovered)
+    )

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar
 
 from netcheck.addr import WIDTH, Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
-from netcheck.space.addressing import Homes, faces_of, outsides_of
+from netcheck.space.addressing import SubnetLookup, interfaces_by_family, outside_interfaces
 from netcheck.space.intervals import Cover, Spans, single
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import Survey, hosts_of
@@ -30,7 +30,7 @@ class Placed(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class HeldRange:
     """A pool or reserved range with the subnet that names it."""
 
     subnet: Subnet
@@ -63,12 +63,12 @@ class Island:
     stations: tuple[tuple[Address, Station], ...]
 
     @cached_property
-    def pools(self) -> Cover[Held]:
+    def pools(self) -> Cover[HeldRange]:
         """Every subnet's pools."""
         return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.pools))
 
     @cached_property
-    def reserved(self) -> Cover[Held]:
+    def reserved(self) -> Cover[HeldRange]:
         """Every subnet's reserved ranges."""
         return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.reserved))
 
@@ -175,16 +175,16 @@ def _count(values: list[int], span: Range) -> int:
 
 def placed_of(plan: Plan) -> Iterator[Placed]:
     """The interfaces whose address can be read, in plan order, each face by itself; then the outside addresses."""
-    for interface, subnet in faces_of(plan):
+    for interface, subnet in interfaces_by_family(plan):
         if interface.address is not None and interface.address.value is not None:
             yield Placed(interface, subnet, interface.address.value)
-    for interface, subnet, translation in outsides_of(plan):
+    for interface, subnet, translation in outside_interfaces(plan):
         if translation.outside.value is not None:
             yield Placed(interface, subnet, translation.outside.value, translation)
 
 
-def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[Held]:
-    return (Held(subnet, cell.value, cell) for cell in cells if cell.value is not None)
+def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[HeldRange]:
+    return (HeldRange(subnet, cell.value, cell) for cell in cells if cell.value is not None)
 
 
 def _grouped(pairs: Iterable[tuple[K, V]]) -> dict[K, tuple[V, ...]]:
@@ -205,10 +205,10 @@ def _gateways(plan: Plan) -> Iterator[tuple[str, Gateway]]:
     for subnet in plan.subnets:
         if subnet.gateway is not None and subnet.gateway.value is not None:
             yield subnet.island, Gateway(subnet.gateway.value, subnet)
-    homes = Homes(plan)
+    lookup = SubnetLookup(plan)
     for router in plan.routers:
         for cell in router.interfaces:
             if cell.value is not None:
                 address = cell.value.address
-                for island in homes.of_link(router, address):
+                for island in lookup.islands_of_link(router, address):
                     yield island, Gateway(address, router)

@@ -16,7 +16,7 @@ REGISTRY_DATE = "2026-07-18"
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class SpecialBlock:
     """One row of a registry."""
 
     prefix: Prefix
@@ -67,7 +67,7 @@ _ROWS = (
     ("::ffff:0:0/96", "IPv4-mapped Address", "RFC 4291", "FFFFT"),
     ("64:ff9b::/96", "IPv4-IPv6 Translation", "RFC 6052", "TTTTF"),
     ("64:ff9b:1::/48", "IPv4-IPv6 Translation", "RFC 8215", "TTTFF"),
-    ("100::/64", "Discard-Only Address Block", "RFC 6666", "TTTFF"),
+    ("100::/64", "Discard-Only Address SpecialBlock", "RFC 6666", "TTTFF"),
     ("100:0:0:1::/64", "Dummy IPv6 Prefix", "RFC 9780", "TFFFF"),
     ("2001::/23", "IETF Protocol Assignments", "RFC 2928", "FFFFF"),
     ("2001::/32", "TEREDO", "RFC 4380", "TTT-F"),
@@ -88,7 +88,7 @@ _ROWS = (
     ("fc00::/7", "Unique-Local", "RFC 4193", "TTTFF"),
     ("fe80::/10", "Link-Local Unicast", "RFC 4291", "TTFFT"),
 )
-BLOCKS = tuple(Block(Prefix.from_text(prefix), name, source, flags) for prefix, name, source, flags in _ROWS)
+BLOCKS = tuple(SpecialBlock(Prefix.from_text(prefix), name, source, flags) for prefix, name, source, flags in _ROWS)
 _MOST_SPECIFIC_FIRST = sorted(BLOCKS, key=lambda block: -block.prefix.length)
 _COVER = Cover((range_of(block.prefix), block) for block in _MOST_SPECIFIC_FIRST)
 PRIVATE_USE: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if block.private_use)
@@ -103,7 +103,7 @@ PERHAPS_PUBLIC: tuple[Range, ...] = (
 )
 
 
-def block_of(address: Address) -> Block | None:
+def block_of(address: Address) -> SpecialBlock | None:
     """The most specific block of the registries that holds an address, or None."""
     return _COVER.at(address)
 

@@ -17,7 +17,7 @@ from netcheck.proof.result import Phase, PhaseResult, Tally, Verdict
 from netcheck.report.html.page import to_html
 from netcheck.report.model import Report
 from netcheck.report.words import CANNOT_SHOW, CAUTION_NUMBERS
-from netcheck.rules.finding import Agreed
+from netcheck.rules.finding import AcceptedFinding
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
 VOID = {"meta", "link", "img", "br", "hr", "input", "col"}  # HTML Standard section 13.1.2, those of its void elements
@@ -243,7 +243,7 @@ def test_hostile_text_stays_text(text: str, sample: Report) -> None:
 def poisoned(report: Report, text: str) -> Report:
     """The report with this text wherever text from outside can stand."""
     finding = replace(report.checked.findings[0], message=text, where=text, subjects=(text, text), address=text)
-    agreed = Agreed(finding, by=text, because=text, until=None)
+    agreed = AcceptedFinding(finding, by=text, because=text, until=None)
     plan: Plan = replace(report.plan, name=text, revision=text)
     port = report.ports[0]
     other = replace(port.proof.others[0], phase=text, known_as=text)

@@ -93,7 +93,7 @@ def test_conversations_go_by_the_family_both_have(checked: Callable[..., Checked
         + device("panel", 'subnet = "far"\naddress = "fd62:30::7"')
         + '[[conversation]]\nfrom = "plc/cpu"\nto = "panel/cpu"\n'
     )
-    (talk,) = checked(text).talks
+    (talk,) = checked(text).conversations
     assert [way.outcome.value for way in (talk.there, talk.back)] == ["delivered", "delivered"]
     assert [str(hop) for hop in talk.back.through] == ["fd62:30::1"]
 

@@ -82,11 +82,11 @@ def test_the_same_inside_addresses_are_no_clash(checked: Callable[..., Checked])
         BOTH + talk("server/lan", "plc6/cpu") + talk("plc7/cpu", "server/lan") + talk("plc6/cpu", "plc7/cpu")
     )
     assert broken(found) == []
-    ways = [[way.outcome.value for way in (talk.there, talk.back)] for talk in found.talks]
+    ways = [[way.outcome.value for way in (talk.there, talk.back)] for talk in found.conversations]
     assert ways == [["delivered", "delivered"]] * 3
-    assert [str(hop) for hop in found.talks[0].there.through] == ["10.62.20.61"]
-    assert [str(hop) for hop in found.talks[1].there.through] == ["192.168.10.1"]
-    assert [str(hop) for hop in found.talks[2].there.through] == ["192.168.10.1", "10.62.20.71"]
+    assert [str(hop) for hop in found.conversations[0].there.through] == ["10.62.20.61"]
+    assert [str(hop) for hop in found.conversations[1].there.through] == ["192.168.10.1"]
+    assert [str(hop) for hop in found.conversations[2].there.through] == ["192.168.10.1", "10.62.20.71"]
 
 
 @pytest.mark.parametrize(
@@ -137,6 +137,6 @@ def test_an_inside_gateway_that_is_wrong_stops_the_answer(checked: Callable[...,
         SITE + machine(6, 'gateway = "192.168.11.1"') + translation(6, "10.62.20.61") + talk("server/lan", "plc6/cpu")
     )
     found = checked(text)
-    assert found.talks[0].there.outcome.value == "delivered"
-    assert found.talks[0].back.outcome.value == "lost"
+    assert found.conversations[0].there.outcome.value == "delivered"
+    assert found.conversations[0].back.outcome.value == "lost"
     assert ("no-way-back", ("server/lan", "plc6/cpu")) in broken(found)

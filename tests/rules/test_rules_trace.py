@@ -6,20 +6,20 @@ import pytest
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Plan, Position, Route, Router, Subnet
-from netcheck.rules.reachability.routers import Link, Node
-from netcheck.rules.reachability.trace import Outcome, Talk
-from netcheck.rules.reachability.translate import talks_of
+from netcheck.rules.reachability.routers import RouterLink, RouterNode
+from netcheck.rules.reachability.trace import Delivery, TracedConversation
+from netcheck.rules.reachability.translate import trace_conversations
 
 HERE = Position("plan.toml")
 
 
-def node(*ways: str) -> Node:
+def node(*ways: str) -> RouterNode:
     """A router with static routes only, each to a next hop numbered by its place."""
     routes = [(Prefix.from_text(prefix), Address(4, index)) for index, prefix in enumerate(ways)]
-    return Node("router", (), routes)
+    return RouterNode("router", (), routes)
 
 
-def chosen(router: Node, address: str) -> int | None:
+def chosen(router: RouterNode, address: str) -> int | None:
     """The number of the route that is taken."""
     way = router.towards(Address.from_text(address))
     return way.value if isinstance(way, Address) else None
@@ -52,8 +52,8 @@ def test_a_hole_of_rfc_4632() -> None:
 def test_a_link_comes_before_a_route_of_its_length() -> None:
     """Of two ways of one length the directly connected one is taken (RFC 1812 section 5.2.4.3, common practice)."""
     prefix = Prefix.from_text("10.62.20.0/24")
-    link = Link(Address.from_text("10.62.20.1"), prefix, "process")
-    assert Node("router", (link,), [(prefix, Address(4, 7))]).towards(Address.from_text("10.62.20.61")) is link
+    link = RouterLink(Address.from_text("10.62.20.1"), prefix, "process")
+    assert RouterNode("router", (link,), [(prefix, Address(4, 7))]).towards(Address.from_text("10.62.20.61")) is link
 
 
 def cell(text: str) -> Cell[Address] | None:
@@ -91,7 +91,7 @@ PLC = host("plc/cpu", "process", "10.62.20.61")
 
 def talk(
     source: Interface, target: Interface, *routers: Router, subnets: tuple[Subnet, ...] = (PROCESS, PACKING)
-) -> Talk:
+) -> TracedConversation:
     """The one conversation of a plan of two interfaces."""
     conversation = Conversation(source.subject, target.subject, HERE)
     plan = Plan(
@@ -104,13 +104,13 @@ def talk(
         routers=routers,
         conversations=(conversation,),
     )
-    return talks_of(plan)[0]
+    return trace_conversations(plan)[0]
 
 
 def test_neighbours_need_no_router() -> None:
     """On one segment, directly (RFC 1122 section 3.3.1.1)."""
     found = talk(PLC, host("panel/lan", "process", "10.62.20.71"))
-    assert (found.there.outcome, found.back.outcome) == (Outcome.DELIVERED, Outcome.DELIVERED)
+    assert (found.there.outcome, found.back.outcome) == (Delivery.DELIVERED, Delivery.DELIVERED)
     assert found.there.through == ()
 
 
@@ -119,14 +119,14 @@ def test_through_the_router_and_back() -> None:
     found = talk(PLC, host("panel/lan", "packing", "10.62.30.73"), SITE)
     assert found.there.through == (Address.from_text("10.62.20.1"),)
     assert found.back.through == (Address.from_text("10.62.30.1"),)
-    assert (found.there.outcome, found.back.outcome) == (Outcome.DELIVERED, Outcome.DELIVERED)
+    assert (found.there.outcome, found.back.outcome) == (Delivery.DELIVERED, Delivery.DELIVERED)
 
 
 def test_too_short_a_mask_loses_the_answer() -> None:
     """RFC 1219 section 2.2: the far end takes the asker for local and asks its own segment, where nobody answers."""
     found = talk(PLC, host("line-panel/lan", "packing", "10.62.30.73", mask="255.255.0.0"), SITE)
-    assert found.there.outcome is Outcome.DELIVERED
-    assert found.back.outcome is Outcome.LOST
+    assert found.there.outcome is Delivery.DELIVERED
+    assert found.back.outcome is Delivery.LOST
     wanted = "line-panel/lan has mask 255.255.0.0, takes 10.62.20.61 for on-link and asks its own segment for it"
     assert found.back.why == wanted
 
@@ -139,7 +139,7 @@ def test_too_long_a_mask_goes_round_by_the_router() -> None:
         SITE,
     )
     # 10.62.20.61/26 is 10.62.20.0 to .63, so the gateway is still on-link and .200 is not.
-    assert found.there.outcome is Outcome.DELIVERED
+    assert found.there.outcome is Delivery.DELIVERED
     assert found.there.through == (Address.from_text("10.62.20.1"),)
     assert found.back.through == ()
 
@@ -176,7 +176,7 @@ SUBNETS = (PROCESS, PACKING, subnet("bare", "10.62.40.0/24"), subnet("packing-pa
 def test_lost(source: Interface, routers: tuple[Router, ...], why: str) -> None:
     """The walk ends at the hop that fails, and says why."""
     found = talk(source, host("panel/lan", "packing", "10.62.30.73", mask="/24"), *routers, subnets=SUBNETS)
-    assert found.there.outcome is Outcome.LOST
+    assert found.there.outcome is Delivery.LOST
     assert why in found.there.why
 
 
@@ -232,7 +232,7 @@ def test_the_value_to_change(
 ) -> None:
     """It is the one that is wrong, and the interface that it is set in is named; none where it is a router's."""
     found = talk(source, target, *routers, subnets=SUBNETS).there
-    assert (found.outcome, found.held) == (Outcome.LOST, held)
+    assert (found.outcome, found.to_change) == (Delivery.LOST, held)
     assert change in found.change
 
 
@@ -252,7 +252,7 @@ UNDECIDED = {
 def test_undecided(source: Interface, routers: tuple[Router, ...]) -> None:
     """What the plan does not say is not guessed."""
     found = talk(source, host("panel/lan", "packing", "10.62.30.73"), *routers)
-    assert found.there.outcome is Outcome.UNDECIDED
+    assert found.there.outcome is Delivery.UNDECIDED
     assert found.there.why
 
 
@@ -261,11 +261,11 @@ def test_an_unreadable_prefix_decides_nothing() -> None:
     unread = Subnet("process", Cell("10.62.20.0/33", None, HERE, "no length"), HERE, cell("10.62.20.1"))
     source = host("plc/cpu", "process", "10.62.20.61", mask="/24")
     found = talk(source, host("panel/lan", "packing", "10.62.30.73"), SITE, subnets=(unread, PACKING))
-    assert (found.there.outcome, found.back.outcome) == (Outcome.UNDECIDED, Outcome.UNDECIDED)
+    assert (found.there.outcome, found.back.outcome) == (Delivery.UNDECIDED, Delivery.UNDECIDED)
 
 
-@pytest.mark.parametrize(("count", "outcome"), [(32, Outcome.DELIVERED), (33, Outcome.LOST)])
-def test_at_most_32_hops(count: int, outcome: Outcome) -> None:
+@pytest.mark.parametrize(("count", "outcome"), [(32, Delivery.DELIVERED), (33, Delivery.LOST)])
+def test_at_most_32_hops(count: int, outcome: Delivery) -> None:
     """A chain of 32 routers delivers; one of 33 does not."""
     chain = [
         router(

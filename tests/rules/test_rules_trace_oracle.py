@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Plan, Position, Route, Router, Subnet
-from netcheck.rules.reachability.trace import Outcome
-from netcheck.rules.reachability.translate import talks_of
+from netcheck.rules.reachability.trace import Delivery
+from netcheck.rules.reachability.translate import trace_conversations
 
 HERE = Position("plan.toml")
 T = TypeVar("T")
@@ -70,7 +70,7 @@ def owner(plan: Plan, address: str) -> Router | None:
     return next((one for one in plan.routers if any(c.text == f"{address}/24" for c in one.interfaces)), None)
 
 
-def naive_way(plan: Plan, source: Interface, target: Interface) -> Outcome:
+def naive_way(plan: Plan, source: Interface, target: Interface) -> Delivery:
     """The same decisions with the standard library's networks, one after the other."""
     assert source.address is not None
     assert target.address is not None
@@ -78,15 +78,15 @@ def naive_way(plan: Plan, source: Interface, target: Interface) -> Outcome:
     length = source.mask.text if source.mask else "/24"
     link = ipaddress.ip_network(source.address.text + length, strict=False)
     if goal in link:
-        return Outcome.DELIVERED if source.subnet == target.subnet else Outcome.LOST
+        return Delivery.DELIVERED if source.subnet == target.subnet else Delivery.LOST
     if source.gateway is None or ipaddress.ip_address(source.gateway.text) not in link:
-        return Outcome.LOST
+        return Delivery.LOST
     segment = ipaddress.ip_network(f"10.0.{source.subnet[1]}.0/24")
     here = owner(plan, source.gateway.text)
     if here is None:
-        return Outcome.UNDECIDED
+        return Delivery.UNDECIDED
     if ipaddress.ip_address(source.gateway.text) not in segment:
-        return Outcome.LOST
+        return Delivery.LOST
     for _ in range(10):
         links = [ipaddress.ip_network(c.text, strict=False) for c in here.interfaces]
         if any(goal in one for one in links):
@@ -94,18 +94,18 @@ def naive_way(plan: Plan, source: Interface, target: Interface) -> Outcome:
                 r for r in here.routes if goal in ipaddress.ip_network(r.to.text) and int(r.to.text.split("/")[1]) > 24
             ]
             if not static:
-                return Outcome.DELIVERED
+                return Delivery.DELIVERED
         ways = [r for r in here.routes if goal in ipaddress.ip_network(r.to.text)]
         if not ways:
-            return Outcome.LOST
+            return Delivery.LOST
         via = max(ways, key=lambda r: int(r.to.text.split("/")[1])).via.text  # of equals the first
         if not any(ipaddress.ip_address(via) in one for one in links):
-            return Outcome.LOST
+            return Delivery.LOST
         following = owner(plan, via)
         if following is None:
-            return Outcome.UNDECIDED
+            return Delivery.UNDECIDED
         here = following
-    return Outcome.LOST
+    return Delivery.LOST
 
 
 @settings(max_examples=120, deadline=None)
@@ -113,5 +113,5 @@ def naive_way(plan: Plan, source: Interface, target: Interface) -> Outcome:
 def test_random_plants_are_walked_as_a_naive_reading_walks_them(plan: Plan) -> None:
     """Both ways of every one; ten hops are enough for three routers, more are a loop."""
     one, two = plan.interfaces
-    (talk,) = talks_of(plan)
+    (talk,) = trace_conversations(plan)
     assert [talk.there.outcome, talk.back.outcome] == [naive_way(plan, one, two), naive_way(plan, two, one)]

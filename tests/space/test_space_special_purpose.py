@@ -7,7 +7,7 @@ import ipaddress
 import pytest
 
 from netcheck.addr import Address, Prefix
-from netcheck.space.special_purpose import BLOCKS, Block, block_of, is_public
+from netcheck.space.special_purpose import BLOCKS, SpecialBlock, block_of, is_public
 
 # Where Python's `is_global` says otherwise than the registries of 2026-07-18, seen on Python 3.11; a later Python may
 # agree with the registry, never with neither. Blocks by their first address.
@@ -34,7 +34,7 @@ DIFFERENT = {
 
 
 @pytest.mark.parametrize("block", BLOCKS, ids=lambda block: str(block.prefix))
-def test_flags_are_consistent(block: Block) -> None:
+def test_flags_are_consistent(block: SpecialBlock) -> None:
     """RFC 6890 section 2.2.1 and RFC 8190 section 2.1: no destination means neither forwardable nor global."""
     flags = tuple(block.flags)
     assert len(flags) == 5
@@ -44,7 +44,7 @@ def test_flags_are_consistent(block: Block) -> None:
 
 
 @pytest.mark.parametrize("block", BLOCKS, ids=lambda block: str(block.prefix))
-def test_first_and_last_address_agree_with_the_standard_library(block: Block) -> None:
+def test_first_and_last_address_agree_with_the_standard_library(block: SpecialBlock) -> None:
     """`ipaddress.is_global` says of a block what the registry says, but for the named ones."""
     for address in (block.prefix.first, block.prefix.last):
         if block_of(address) is block and str(block.prefix) not in DIFFERENT:

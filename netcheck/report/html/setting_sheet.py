@@ -20,7 +20,7 @@ from netcheck.report.html.page_values import MANY, TABLE
 from netcheck.rules.catalogue.conversation import NO_WAY_BACK, NO_WAY_THERE
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
-from netcheck.space.addressing import faces_of
+from netcheck.space.addressing import interfaces_by_family
 
 MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict, and are kept together
 
@@ -84,7 +84,7 @@ def blocks_of(checked: Checked) -> tuple[Block, ...]:
     """Every device of the plan with what is to be set on it."""
     stops = _stops(checked)
     faces: dict[str, list[tuple[Interface, Subnet]]] = {}
-    for interface, subnet in faces_of(checked.plan):
+    for interface, subnet in interfaces_by_family(checked.plan):
         faces.setdefault(interface.subject, []).append((interface, subnet))
     devices: dict[str, list[Face]] = {}
     for interface in checked.plan.interfaces:
@@ -101,8 +101,8 @@ def _stops(checked: Checked) -> dict[str, dict[str, None]]:
     """By subject, the open conflicts that hold it up. A conversation that fails holds up only the end whose setting
     has to change; neither, where it is a router's."""
     held: dict[tuple[str, ...], tuple[str, ...]] = {
-        (talk.conversation.source, talk.conversation.target, rule): walk.held
-        for talk in checked.talks
+        (talk.conversation.source, talk.conversation.target, rule): walk.to_change
+        for talk in checked.conversations
         for rule, walk in ((NO_WAY_THERE.slug, talk.there), (NO_WAY_BACK.slug, talk.back))
     }
     stops: dict[str, dict[str, None]] = {}

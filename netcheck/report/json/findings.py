@@ -6,7 +6,7 @@ from typing import Any
 
 from netcheck import __version__
 from netcheck.rules.engine import Checked
-from netcheck.rules.finding import Agreed, Finding, Fix
+from netcheck.rules.finding import AcceptedFinding, Finding, Fix
 
 
 def to_json(checked: Checked) -> dict[str, Any]:
@@ -43,6 +43,6 @@ def _fix_json(fix: Fix | None, subjects: int) -> dict[str, Any] | None:
     return {"addresses": {subject: str(address) for subject, address in fix.addresses}}
 
 
-def _agreed_json(agreed: Agreed) -> dict[str, Any]:
+def _agreed_json(agreed: AcceptedFinding) -> dict[str, Any]:
     until = agreed.until.isoformat() if agreed.until else None
     return {**finding_json(agreed.finding), "by": agreed.by, "because": agreed.because, "until": until}

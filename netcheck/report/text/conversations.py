@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from netcheck.rules.engine import Checked
-from netcheck.rules.reachability.trace import Outcome, Talk, Walk
+from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
 from netcheck.text import safe
 
 WIDTH = 120  # columns where the output is no terminal
@@ -17,10 +17,10 @@ def to_text(checked: Checked, width: int = WIDTH) -> str:
     """A table of two rows a conversation: there and back, with every hop, and where and why it fails."""
     from tabulate import tabulate
 
-    head = f"Conversations ({len(checked.talks)})\n"
-    if not checked.talks:
+    head = f"Conversations ({len(checked.conversations)})\n"
+    if not checked.conversations:
         return head + "  The plan lists none.\n"
-    rows = [row for talk in checked.talks for row in _rows(talk)]
+    rows = [row for talk in checked.conversations for row in _rows(talk)]
     room = width - len("there") - len("undecided") - 3 * len("  ")
     first = max(room * 2 // 5, 1)
     last = max(room - first, NARROW)
@@ -39,12 +39,12 @@ def to_markdown(checked: Checked) -> str:
 
     from netcheck.report.markdown.findings import escaped
 
-    rows = [[escaped(cell) for cell in row] for talk in checked.talks for row in _rows(talk)]
+    rows = [[escaped(cell) for cell in row] for talk in checked.conversations for row in _rows(talk)]
     body = tabulate(rows, HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
-    return f"## Conversations ({len(checked.talks)})\n\n{body}\n"
+    return f"## Conversations ({len(checked.conversations)})\n\n{body}\n"
 
 
-def _rows(talk: Talk) -> tuple[tuple[str, ...], ...]:
+def _rows(talk: TracedConversation) -> tuple[tuple[str, ...], ...]:
     conversation = talk.conversation
     ends = f"{safe(conversation.source, 80)} to {safe(conversation.target, 80)}"
     why = f" ({safe(conversation.why, 200)})" if conversation.why else ""
@@ -55,9 +55,9 @@ def _rows(talk: Talk) -> tuple[tuple[str, ...], ...]:
     )
 
 
-def _path(walk: Walk, source: str, target: str) -> str:
+def _path(walk: Trace, source: str, target: str) -> str:
     """`a -> 10.62.20.1 -> b`; where packets end on the way, the reason and the value to change."""
-    delivered = walk.outcome is Outcome.DELIVERED
+    delivered = walk.outcome is Delivery.DELIVERED
     hops = [safe(source, 80), *map(str, walk.through), *([safe(target, 80)] if delivered else [])]
     path = " -> ".join(hops)
     if delivered:
@@ -74,11 +74,11 @@ def to_json(checked: Checked) -> list[dict[str, Any]]:
             "there": _way_json(talk.there),
             "back": _way_json(talk.back),
         }
-        for talk in checked.talks
+        for talk in checked.conversations
     ]
 
 
-def _way_json(walk: Walk) -> dict[str, Any]:
+def _way_json(walk: Trace) -> dict[str, Any]:
     return {
         "outcome": walk.outcome.value,
         "through": [*map(str, walk.through)],

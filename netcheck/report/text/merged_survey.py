@@ -10,7 +10,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
-from netcheck.space.coverage import Evidence
+from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
 from netcheck.survey.model import Remarks, Survey
@@ -31,7 +31,7 @@ class Merging:
     tables: tuple[HostTable, ...]
     disagreements: tuple[Disagreement, ...]
     disagreeing: int
-    evidence: tuple[Evidence, ...] | None = None
+    evidence: tuple[SubnetCoverage, ...] | None = None
 
     @property
     def addresses(self) -> int:
@@ -116,7 +116,7 @@ def _disagreement(one: Disagreement) -> dict[str, Any]:
     return {"address": str(one.address), "what": one.what, "said": said, "more": one.more}
 
 
-def _subnet(one: Evidence) -> dict[str, Any]:
+def _subnet(one: SubnetCoverage) -> dict[str, Any]:
     return {
         "subnet": safe(one.subnet),
         "prefix": str(one.prefix) if one.prefix else None,
@@ -162,7 +162,7 @@ def _said(one: Disagreement) -> str:
     return f"{one.address} has the {one.what}s {listed(values, 7)}"
 
 
-def _evidence(evidence: Sequence[Evidence] | None) -> list[list[str]]:
+def _evidence(evidence: Sequence[SubnetCoverage] | None) -> list[list[str]]:
     if not evidence:
         return []
     head = ("subnet", "prefix", "hosts", "covered", "not covered")
@@ -172,7 +172,7 @@ def _evidence(evidence: Sequence[Evidence] | None) -> list[list[str]]:
     return [[tabulate(rows, head, "simple", disable_numparse=True)]]
 
 
-def _gaps(one: Evidence) -> str:
+def _gaps(one: SubnetCoverage) -> str:
     if one.covered == "no":
         return "whatever no list has may be taken all the same"
     return listed([str(prefix) for prefix in one.uncovered], 4) if one.uncovered else ""

@@ -8,7 +8,7 @@ from itertools import chain
 from netcheck.addr import Range
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.rule import Mend, Rule
+from netcheck.rules.rule import Readdress, Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans
 from netcheck.space.occupancy import Island, Placed
@@ -97,7 +97,7 @@ OUTSIDE_SUBNET = Rule(
     good=one('address = "10.62.20.61"'),
     source="RFC 1122 section 3.3.1.1",
     check=_outside,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 UNUSABLE_ADDRESS = Rule(
     slug="unusable-address",
@@ -110,7 +110,7 @@ UNUSABLE_ADDRESS = Rule(
     good=one('address = "10.62.20.254"'),
     source="RFC 1122 section 3.2.1.3; RFC 1112 section 4; RFC 3021 section 2.1; RFC 4291 section 2.6.1",
     check=_unusable,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 SPECIAL_PURPOSE = Rule(
     slug="special-purpose",
@@ -123,7 +123,7 @@ SPECIAL_PURPOSE = Rule(
     good=one('address = "172.16.7.61"', subnet='prefix = "172.16.0.0/16"'),
     source="IANA special-purpose address registries of 2026-07-18 (RFC 6890)",
     check=_special,
-    mend=Mend.PRIVATE,
+    readdress=Readdress.PRIVATE,
 )
 PUBLIC_ADDRESS = Rule(
     slug="public-address",
@@ -135,7 +135,7 @@ PUBLIC_ADDRESS = Rule(
     good=one('address = "10.62.20.61"'),
     source="RFC 1918 section 3; IANA special-purpose address registries of 2026-07-18 (RFC 6890)",
     check=_public,
-    mend=Mend.PRIVATE,
+    readdress=Readdress.PRIVATE,
 )
 PLANNED_TWICE = Rule(
     slug="planned-twice",
@@ -153,7 +153,7 @@ PLANNED_TWICE = Rule(
     ),
     source="RFC 5227 section 2.4; RFC 826 (packet reception)",
     check=_planned_twice,
-    mend=Mend.ALL_BUT_FIRST,
+    readdress=Readdress.ALL_BUT_FIRST,
 )
 UNPLACED = Rule(
     slug="unplaced",
@@ -164,5 +164,5 @@ UNPLACED = Rule(
     good=one('address = "10.62.20.61"'),
     source="RFC 1122 section 3.3.1.6",
     check=_unplaced,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )

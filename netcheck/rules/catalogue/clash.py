@@ -8,9 +8,9 @@ from netcheck.addr import Mac
 from netcheck.plan.model import Interface, Subnet
 from netcheck.rules.examples import PROCESS, one
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.rule import Mend, Rule
+from netcheck.rules.rule import Readdress, Rule
 from netcheck.rules.scene import Scene
-from netcheck.space.occupancy import Held, Island, Placed
+from netcheck.space.occupancy import HeldRange, Island, Placed
 from netcheck.survey.host_table import SiteHost, folded
 from netcheck.text import listed
 
@@ -68,7 +68,7 @@ def _already(scene: Scene) -> Iterator[Breach]:
             yield breach(message, placed.interface, others=[str(seen.mac)])
 
 
-def _inside(kind: str, holder: Callable[[Island, Placed], Held | None]) -> Callable[[Scene], Iterator[Breach]]:
+def _inside(kind: str, holder: Callable[[Island, Placed], HeldRange | None]) -> Callable[[Scene], Iterator[Breach]]:
     def check(scene: Scene) -> Iterator[Breach]:
         for island in scene.islands.values() if any(_kept(subnet) for subnet in scene.plan.subnets) else ():
             for placed in island.placed:
@@ -143,7 +143,7 @@ TAKEN_ON_SITE = Rule(
     good=one(_MAC.replace("20.61", "20.62"), hosts=_CAMERA),
     source="RFC 5227 section 2.4",
     check=_taken,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 ALREADY_THERE = Rule(
     slug="already-there",
@@ -165,7 +165,7 @@ INSIDE_POOL = Rule(
     good=one('address = "10.62.20.201"\ngranted = "site IT, 2026-10-30"', subnet=_POOL),
     source="RFC 2131 section 2.2",
     check=_inside("pool", lambda island, placed: island.pools.at(placed.address)),
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 INSIDE_RESERVED = Rule(
     slug="inside-reserved",
@@ -177,7 +177,7 @@ INSIDE_RESERVED = Rule(
     good=one('address = "10.62.20.61"', subnet=_RESERVED),
     source="our own rule, because the site keeps these addresses for hosts that no list shows yet",
     check=_inside("reserved range", lambda island, placed: island.reserved.at(placed.address)),
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 IS_GATEWAY = Rule(
     slug="is-gateway",
@@ -188,7 +188,7 @@ IS_GATEWAY = Rule(
     good=one('address = "10.62.20.61"', _ROUTER),
     source="RFC 5227 section 2.4",
     check=_gateway,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 IS_STATION = Rule(
     slug="is-station",
@@ -199,7 +199,7 @@ IS_STATION = Rule(
     good=one('address = "10.62.20.61"', _STATION),
     source="RFC 5227 section 2.4",
     check=_station,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )
 TOO_NEAR = Rule(
     slug="too-near",
@@ -211,5 +211,5 @@ TOO_NEAR = Rule(
     good=one('address = "10.62.20.65"', site="keep-clear = 4", hosts=_CAMERA),
     source="our own rule, because hosts are added next to the ones that are there",
     check=_near,
-    mend=Mend.EACH,
+    readdress=Readdress.EACH,
 )

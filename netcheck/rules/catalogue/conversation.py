@@ -6,34 +6,34 @@ from collections.abc import Iterator
 
 from netcheck.rules.examples import PROCESS, device, plan
 from netcheck.rules.finding import Breach, Severity
-from netcheck.rules.reachability.trace import Outcome, Talk, Walk
+from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 
 
-def _breach(talk: Talk, message: str) -> Breach:
+def _breach(talk: TracedConversation, message: str) -> Breach:
     conversation = talk.conversation
     return Breach((conversation.source, conversation.target), message, str(conversation.position))
 
 
-def _why(walk: Walk) -> str:
+def _why(walk: Trace) -> str:
     return f"{walk.why}; {walk.change}" if walk.change else walk.why
 
 
-def through(walk: Walk) -> str:
+def through(walk: Trace) -> str:
     """` through 10.62.20.1, 10.62.40.126`, or nothing where the packets pass no router."""
     return " through " + ", ".join(map(str, walk.through)) if walk.through else ""
 
 
 def _no_way_there(scene: Scene) -> Iterator[Breach]:
-    for talk in scene.talks:
-        if talk.there.outcome is Outcome.LOST:
+    for talk in scene.conversations:
+        if talk.there.outcome is Delivery.LOST:
             yield _breach(talk, f"no way there{through(talk.there)}: {_why(talk.there)}")
 
 
 def _no_way_back(scene: Scene) -> Iterator[Breach]:
-    for talk in scene.talks:
-        if talk.there.outcome is Outcome.DELIVERED and talk.back.outcome is Outcome.LOST:
+    for talk in scene.conversations:
+        if talk.there.outcome is Delivery.DELIVERED and talk.back.outcome is Delivery.LOST:
             there = f"there{through(talk.there) or ' directly'}"
             yield _breach(talk, f"{there}, no way back{through(talk.back)}: {_why(talk.back)}")
 

@@ -17,7 +17,7 @@ from netcheck.text import listed
 
 
 def _not_surveyed(scene: Scene) -> Iterator[Breach]:
-    in_use = {subnet.name for _, subnet in scene.faces}
+    in_use = {subnet.name for _, subnet in scene.interfaces}
     covered = {name: _covered(scene, name) for name in scene.islands}
     for subnet in scene.plan.subnets:
         spans, prefix = covered[subnet.island], subnet.prefix.value

@@ -1,7 +1,8 @@
-"""Walks a conversation's packets hop by hop, as hosts and routers really decide.
+"""Traces packets hop by hop within one island, with the decisions that hosts and routers make.
 
-A host: what its own address and mask make local it asks its segment for (RFC 1122 section 3.3.1.1), all else goes to
-its gateway. A router: the longest prefix of its interfaces and static routes (RFC 1812 section 5.2.4.3).
+A host sends an ARP request on its own segment for every address that its own address and mask make on-link (RFC 1122
+section 3.3.1.1), and sends all other packets to its gateway. A router uses the longest matching prefix among its
+interfaces and static routes (RFC 1812 section 5.2.4.3).
 """
 
 from __future__ import annotations
@@ -11,13 +12,13 @@ from enum import Enum
 
 from netcheck.addr import Address, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Subnet
-from netcheck.rules.reachability.routers import Link, Net, Node, on_link
+from netcheck.rules.reachability.routers import IslandRouters, RouterLink, RouterNode, on_link
 
 MOST_HOPS = 32
 
 
-class Outcome(Enum):
-    """What becomes of packets one way."""
+class Delivery(Enum):
+    """What happens to packets in one direction."""
 
     DELIVERED = "delivered"
     LOST = "lost"
@@ -25,32 +26,34 @@ class Outcome(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Walk:
-    """One way: the gateways and next hops gone through, what became of the packets, why where not delivered, and
-    which value to change where they are lost. `node` is the last router; `held` are the interfaces, by subject, whose
-    setting it is that has to change: none where it is a router's or a translation."""
+class Trace:
+    """The path in one direction: the outcome, the gateways and next hops in order, and the reason if not delivered.
 
-    outcome: Outcome
+    For lost packets, `change` says which value to change, and `to_change` names the interfaces (by subject) that have
+    the wrong setting; it is empty if the setting belongs to a router or a translation. `node` is the last router."""
+
+    outcome: Delivery
     through: tuple[Address, ...] = ()
     why: str = ""
     change: str = ""
-    node: Node | None = None
-    held: tuple[str, ...] = ()
+    node: RouterNode | None = None
+    to_change: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Talk:
-    """A conversation and its two ways."""
+class TracedConversation:
+    """A conversation with its path in each direction."""
 
     conversation: Conversation
-    there: Walk
-    back: Walk
+    there: Trace
+    back: Trace
 
 
 @dataclass(frozen=True, slots=True)
-class Goal:
-    """What packets are sent to: an address that somebody answers for on some segments, and at a router, if at one.
-    It has `strayed` where it is not of its interface's subnet."""
+class Destination:
+    """The address that packets are sent to, the segments on which it is reachable, and the router that answers for it.
+
+    `who` names its owner in messages. `strayed` is set if the address is outside the prefix of its own subnet."""
 
     address: Address
     who: str
@@ -59,18 +62,18 @@ class Goal:
     strayed: bool = False
 
 
-def lost(why: str, change: str, through: tuple[Address, ...] = (), held: tuple[str, ...] = ()) -> Walk:
-    """Packets that do not arrive, the value that would have to be another, and the interfaces that it is set in."""
-    return Walk(Outcome.LOST, through, why, change, held=held)
+def lost(why: str, change: str, through: tuple[Address, ...] = (), to_change: tuple[str, ...] = ()) -> Trace:
+    """Return the trace of packets that do not arrive, with the value to change and the interfaces that have it."""
+    return Trace(Delivery.LOST, through, why, change, to_change=to_change)
 
 
-def undecided(why: str, through: tuple[Address, ...] = ()) -> Walk:
-    """Packets of which the plan does not say enough."""
-    return Walk(Outcome.UNDECIDED, through, why)
+def undecided(why: str, through: tuple[Address, ...] = ()) -> Trace:
+    """Return the trace of packets for which the plan does not say enough."""
+    return Trace(Delivery.UNDECIDED, through, why)
 
 
-def walk(net: Net, source: Interface, subnet: Subnet, goal: Goal) -> Walk:
-    """One way within an island, from a host's first decision to the goal, at most 32 hops."""
+def trace(net: IslandRouters, source: Interface, subnet: Subnet, goal: Destination) -> Trace:
+    """Return the path from a host to a destination in the same island, at most 32 hops."""
     start = value_of(source.address)
     if start is None:
         return undecided(f"{source.subject} has no address that can be read")
@@ -79,55 +82,57 @@ def walk(net: Net, source: Interface, subnet: Subnet, goal: Goal) -> Walk:
     if start.family != goal.address.family:
         why = f"{start} is IPv{start.family} and {goal.address} is IPv{goal.address.family}"
         change = f"give {source.subject} and {goal.who} addresses of one family"
-        return lost(why, change, held=(source.subject, goal.who))
+        return lost(why, change, to_change=(source.subject, goal.who))
     first = _leave(net, source, start, subnet, goal)
-    return first if isinstance(first, Walk) else forward(net, first, goal)
+    return first if isinstance(first, Trace) else forward(net, first, goal)
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """The router that packets are at, and the hops that led there."""
+class AtRouter:
+    """The router that has the packets, and the hops up to it."""
 
-    node: Node
+    node: RouterNode
     through: tuple[Address, ...] = ()
 
 
-def _leave(net: Net, source: Interface, start: Address, subnet: Subnet, goal: Goal) -> Walk | Step:
-    """A host's decision: deliver on its own segment, or hand over to its gateway."""
+def _leave(
+    net: IslandRouters, source: Interface, start: Address, subnet: Subnet, goal: Destination
+) -> Trace | AtRouter:
+    """Decide as the host does: deliver on its own segment, or send to its gateway."""
     length = _length(source, start, subnet)
     if length is None:
         return undecided(f"the mask of {source.subject} cannot be used")
     link = Prefix.of(start, length)
     if link.holds(goal.address):
         if subnet.name in goal.segments:
-            return Walk(Outcome.DELIVERED, node=net.nodes.get(goal.router))
+            return Trace(Delivery.DELIVERED, node=net.nodes.get(goal.router))
         typed = f"has mask {source.mask.text}" if source.mask else f"is in {link}"
         why = f"{source.subject} {typed}, takes {goal.address} for on-link and asks its own segment for it"
-        held, change = _narrower(source, subnet, goal)
-        return lost(why, change, held=(held,))
+        culprit, change = _narrower(source, subnet, goal)
+        return lost(why, change, to_change=(culprit,))
     cell = source.gateway or subnet.gateway
     if cell is None:
         why = f"{source.subject} is in {link} and has no gateway towards {goal.address}"
         change = f"give {source.subject} or its subnet {subnet.name} a gateway{_mask_instead(subnet, goal)}"
-        return lost(why, _elsewhere(source, subnet) or change, held=(source.subject,))
+        return lost(why, _elsewhere(source, subnet) or change, to_change=(source.subject,))
     if cell.value is None:
         return undecided(f"the gateway of {source.subject} cannot be read")
     return _hand_over(net, source, subnet, link, cell.value)
 
 
-def _narrower(source: Interface, subnet: Subnet, goal: Goal) -> tuple[str, str]:
-    """Which of the two has to be set differently, and how."""
+def _narrower(source: Interface, subnet: Subnet, goal: Destination) -> tuple[str, str]:
+    """Return which of the two ends has the wrong setting, and the change."""
     prefix = subnet.prefix.value
     if elsewhere := _elsewhere(source, subnet):
         return source.subject, elsewhere
     if prefix is None or prefix.holds(goal.address):
-        change = f"change the address of {goal.who}: {goal.address} is in subnet {subnet.name}, and it is not"
+        change = f"change the address of {goal.who}: {goal.address} is in subnet {subnet.name}, but the device is not"
         return goal.who, change
     return source.subject, f"change the mask of {source.subject} to {_mask(prefix)}"
 
 
 def _elsewhere(source: Interface, subnet: Subnet) -> str:
-    """What to change where a host's own address is not of its subnet: that, whatever its mask and gateway are."""
+    """Return the change if a host's own address is outside its subnet; then mask and gateway do not matter."""
     address, prefix = value_of(source.address), subnet.prefix.value
     if address is None or prefix is None or prefix.holds(address):
         return ""
@@ -139,25 +144,27 @@ def _mask(prefix: Prefix) -> str:
     return text if prefix.family == 6 else f"{text} (/{prefix.length})"
 
 
-def _mask_instead(subnet: Subnet, goal: Goal) -> str:
-    """Where both ends are in one subnet it is the mask that is wrong."""
+def _mask_instead(subnet: Subnet, goal: Destination) -> str:
+    """Return the mask to use instead, if both ends are in one subnet: then the mask is wrong."""
     prefix = subnet.prefix.value
     near = prefix is not None and prefix.holds(goal.address)
     return f", or the mask {_mask(prefix)}" if prefix is not None and near else ""
 
 
-def _hand_over(net: Net, source: Interface, subnet: Subnet, link: Prefix, gateway: Address) -> Walk | Step:
+def _hand_over(
+    net: IslandRouters, source: Interface, subnet: Subnet, link: Prefix, gateway: Address
+) -> Trace | AtRouter:
     who = f"the gateway {gateway} of {source.subject}"
     if not on_link(gateway, link):
         why = f"{who} is not on-link: by its address and mask it is in {link}"
-        return lost(why, _gateway_of(source, subnet), held=(source.subject,))
+        return lost(why, _gateway_of(source, subnet), to_change=(source.subject,))
     node = net.router_at(gateway, subnet.name)
     if node:
-        return Step(node, (gateway,))
-    other = net.elsewhere(gateway, subnet.name)
+        return AtRouter(node, (gateway,))
+    other = net.other_segment_of(gateway, subnet.name)
     if other:
         why = f"{who} is on {other}, not on its segment"
-        return lost(why, _gateway_of(source, subnet), held=(source.subject,))
+        return lost(why, _gateway_of(source, subnet), to_change=(source.subject,))
     return undecided(f"the plan does not describe the router at the gateway {gateway}", (gateway,))
 
 
@@ -175,32 +182,32 @@ def _gateway_of(source: Interface, subnet: Subnet) -> str:
     return f"change the gateway of {where} to a router's address on its segment"
 
 
-def forward(net: Net, first: Step, goal: Goal) -> Walk:
-    """The routers' decisions, one after the other."""
+def forward(net: IslandRouters, first: AtRouter, goal: Destination) -> Trace:
+    """Follow the decisions of the routers from the first one on."""
     step, names = first, [first.node.name]
     while len(step.through) <= MOST_HOPS:
         node = step.node
         if goal.router == node.name:
-            return Walk(Outcome.DELIVERED, step.through, node=node)
+            return Trace(Delivery.DELIVERED, step.through, node=node)
         way = node.towards(goal.address)
         if way is None:
             why = f"router {node.name} has no route to {goal.address}"
             return lost(why, f"give router {node.name} a route or an interface towards {goal.address}", step.through)
-        if isinstance(way, Link):
+        if isinstance(way, RouterLink):
             return _deliver(net, node, way, goal, step.through)
         following = _next(net, node, way)
-        if isinstance(following, Walk):
+        if isinstance(following, Trace):
             return replace(following, through=step.through)
         if following.name in names:
             why = f"a loop: {', '.join([*names, following.name])}"
             return lost(why, f"change the next hop {way} of router {node.name} for {goal.address}", step.through)
-        step = Step(following, (*step.through, way))
+        step = AtRouter(following, (*step.through, way))
         names.append(following.name)
     why = f"more than {MOST_HOPS} hops"
-    return lost(why, "give the routers on the way shorter routes", step.through)
+    return lost(why, "shorten the routes of the routers on the path", step.through)
 
 
-def _next(net: Net, node: Node, hop: Address) -> Walk | Node:
+def _next(net: IslandRouters, node: RouterNode, hop: Address) -> Trace | RouterNode:
     link = node.on_link(hop)
     if link is None:
         why = f"the next hop {hop} of router {node.name} is on none of its links"
@@ -211,11 +218,13 @@ def _next(net: Net, node: Node, hop: Address) -> Walk | Node:
     return following
 
 
-def _deliver(net: Net, node: Node, link: Link, goal: Goal, through: tuple[Address, ...]) -> Walk:
+def _deliver(
+    net: IslandRouters, node: RouterNode, link: RouterLink, goal: Destination, through: tuple[Address, ...]
+) -> Trace:
     if link.segment in goal.segments:
-        return Walk(Outcome.DELIVERED, through, node=net.nodes.get(goal.router) or node)
+        return Trace(Delivery.DELIVERED, through, node=net.nodes.get(goal.router) or node)
     where = " or ".join(sorted(goal.segments)) or "no segment of this island"
-    why = f"router {node.name} takes {goal.address} for local to {link.segment}, and {goal.who} is on {where}"
+    why = f"router {node.name} takes {goal.address} for local to {link.segment}, but {goal.who} is on {where}"
     if goal.strayed:
         change = f"change the address of {goal.who}: {goal.address} is not in subnet {where}"
         return lost(why, change, through, (goal.who,))
@@ -223,7 +232,7 @@ def _deliver(net: Net, node: Node, link: Link, goal: Goal, through: tuple[Addres
 
 
 def _length(source: Interface, address: Address, subnet: Subnet) -> int | None:
-    """The length of the typed mask, or the subnet's where none is typed."""
+    """Return the length of the typed mask, or of the subnet's prefix if no mask is typed."""
     if source.mask is not None:
         mask = source.mask.value
         return mask.length if mask and mask.family == address.family else None
@@ -232,5 +241,5 @@ def _length(source: Interface, address: Address, subnet: Subnet) -> int | None:
 
 
 def value_of(cell: Cell[Address] | None) -> Address | None:
-    """A cell's address, None where there is none that can be read."""
+    """Return the address of a cell, or None if it has no readable one."""
     return None if cell is None else cell.value
