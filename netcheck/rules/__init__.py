@@ -1,1 +1,6 @@
-"""The catalogue of rules, the finding and the engine that runs the rules."""
+"""The rules: what they look at, what they find, and the engine that runs them.
+
+`check` in `engine` builds a `Scene` (the plan, its surveys and shared indexes), runs every rule of `catalogue` on it,
+splits off the accepted findings (`accept`) and adds the fixes (`propose`). A rule is one record in the file of its
+subject: slug, severity, what, why, a plan that breaks it, the corrected plan, source, and the check. `reachability`
+traces the conversations. `dns_records` pairs planned names with the records of zones."""

@@ -1,7 +1,7 @@
-"""What zones say of planned names and addresses: the records by name and the pointers by address, each island's own.
+"""Pairs planned names and addresses with the DNS records of the surveys, island by island.
 
-A planned name without a dot is that of a record in the plan's domain; where the plan names no domain, of a record whose
-first label it is.
+A planned name without a dot is completed with the plan's domain; if the plan has no domain, it matches every record
+whose first label it is. A name that contains a dot is fully qualified.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from netcheck.survey.name_records import NameRecord, RecordKind
 
 @dataclass(frozen=True, slots=True)
 class PlannedName:
-    """A planned address with its name, and what zones of its island have: records of that name and family, and
-    pointers of that address, `own` those to the name."""
+    """A planned address and name with the records of its island: `forward` are the records of the name in the same
+    address family, `pointers` those of the address, `own` the pointers that have the planned name."""
 
     interface: Interface
     name: str
@@ -29,19 +29,19 @@ class PlannedName:
 
     @property
     def here(self) -> tuple[NameRecord, ...]:
-        """The records that have the planned address."""
+        """Return the forward records that have the planned address."""
         return tuple(record for record in self.forward if record.address == self.address)
 
 
 @dataclass
 class _Zones:
-    """The records of one island: forward ones by their first label, pointers by address."""
+    """The records of one island: forward records by first label, pointers by address."""
 
     forward: dict[str, list[NameRecord]] = field(default_factory=dict)
     pointers: dict[Address, list[NameRecord]] = field(default_factory=dict)
 
     def add(self, record: NameRecord) -> None:
-        """Take one record."""
+        """Add one record."""
         if record.kind is RecordKind.PTR:
             self.pointers.setdefault(record.address, []).append(record)
         else:
@@ -49,20 +49,21 @@ class _Zones:
 
 
 def planned_names(
-    plan: Plan, surveys: tuple[Survey, ...], faces: tuple[tuple[Interface, Subnet], ...]
+    plan: Plan, surveys: tuple[Survey, ...], interfaces: tuple[tuple[Interface, Subnet], ...]
 ) -> tuple[PlannedName, ...]:
-    """Every planned name and address of which a zone of its island says anything."""
+    """Return every planned name and address in an island that has DNS records."""
     zones: dict[str, _Zones] = {}
     for survey in surveys:
         for record in survey.records:
             zones.setdefault(survey.island, _Zones()).add(record)
-    found = (_named(plan.domain, face, zones[subnet.island]) for face, subnet in faces if subnet.island in zones)
+    found = (_named(plan.domain, one, zones[subnet.island]) for one, subnet in interfaces if subnet.island in zones)
     return tuple(one for one in found if one is not None)
 
 
-def _named(domain: str, face: Interface, zones: _Zones) -> PlannedName | None:
-    address = face.address.value if face.address else None
-    name = folded(face.host_name.text) if face.host_name else ""
+def _named(domain: str, interface: Interface, zones: _Zones) -> PlannedName | None:
+    address = interface.address.value if interface.address else None
+    typed = interface.host_name.text if interface.host_name else ""
+    name = folded(typed)
     if address is None or not name:
         return None
     forward = tuple(
@@ -72,11 +73,11 @@ def _named(domain: str, face: Interface, zones: _Zones) -> PlannedName | None:
     )
     pointers = tuple(zones.pointers.get(address, ()))
     own = tuple(record for record in pointers if _is(name, record, domain))
-    return PlannedName(face, face.host_name.text if face.host_name else "", address, forward, pointers, own)
+    return PlannedName(interface, typed, address, forward, pointers, own)
 
 
 def _is(planned: str, record: NameRecord, domain: str) -> bool:
-    """Say whether a record's name is a planned one's; both folded."""
+    """Return whether a record has a planned name (as compared)."""
     name = folded(record.name)
     if name == planned:
         return True

@@ -1,4 +1,4 @@
-"""Runs all rules on a plan: findings in order, accepted ones apart, fixes that fit together."""
+"""Runs all rules on a plan, orders the findings, splits off the accepted ones and adds fixes that fit together."""
 
 from __future__ import annotations
 
@@ -21,9 +21,8 @@ from netcheck.survey.model import Survey
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What a check came to: open findings, gravest first and in plan order, and the accepted ones in the same order.
-
-    `conversations` are the conversations as they were walked."""
+    """The result of a check: open findings by severity and plan order, accepted findings in the same order, and the
+    conversations with their paths."""
 
     plan: Plan
     findings: tuple[Finding, ...]
@@ -32,12 +31,12 @@ class Checked:
     conversations: tuple[TracedConversation, ...] = ()
 
     def count(self, severity: Severity) -> int:
-        """How many open findings have a severity."""
+        """Return how many open findings have a severity."""
         return sum(finding.severity is severity for finding in self.findings)
 
     @property
     def summary(self) -> dict[str, int]:
-        """The counts, by the names that reports use."""
+        """Return the counts by the names that reports use."""
         return {
             **{severity.value: self.count(severity) for severity in Severity},
             "accepted": len(self.accepted),
@@ -49,7 +48,8 @@ class Checked:
 def check(
     plan: Plan, surveys: tuple[Survey, ...], today: date, done: Callable[[Rule], None] = lambda rule: None
 ) -> Checked:
-    """Run every rule; `today` dates surveys and accepted entries, `done` is told of each rule that was run."""
+    """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each
+    rule."""
     scene = Scene(plan, surveys, today)
     found: list[Finding] = []
     for rule in RULES:
@@ -85,7 +85,7 @@ def _host_count(scene: Scene) -> int:
 
 
 class _Order:
-    """Severity, then the place of the first subject in the plan, then the order of the rules."""
+    """Orders findings by severity, then by the position of the first subject in the plan, then by rule."""
 
     def __init__(self, plan: Plan) -> None:
         subjects = chain(
@@ -99,7 +99,7 @@ class _Order:
         self._rule = {rule.slug: rank for rank, rule in enumerate(RULES)}
 
     def sorted(self, findings: Iterable[Finding]) -> list[Finding]:
-        """Findings in order; those of one place and rule stay as they were found."""
+        """Return findings in order; findings of one subject and rule stay in the order found."""
         return sorted(findings, key=self._key)
 
     def _key(self, finding: Finding) -> tuple[int, int, int]:

@@ -1,4 +1,4 @@
-"""Builds the small plans that explain and test the rules."""
+"""Builds the small plans that explain the rules and test them."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from netcheck.rules.rule import Example
 
 DAY = "2026-11-02"  # the day on which the examples are checked
 PROCESS = 'prefix = "10.62.20.0/24"'
-COVERED = 'taken = 2026-10-28\ncovers = ["0.0.0.0/0"]'  # where no survey is the matter, one covers all
+COVERED = 'taken = 2026-10-28\ncovers = ["0.0.0.0/0"]'  # for rules about other things than surveys
 SURVEYED = 'taken = 2026-10-28\ncovers = ["10.62.20.0/24"]'
 
 
 def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:
-    """A plan with one subnet, `process`, and further parts; with a survey, which covers all and lists nobody where
-    neither its hosts nor its keys are given."""
+    """Return a plan with one subnet, `process`, further parts, and a survey. Without `hosts` and `survey`, the survey
+    covers all addresses and lists no host."""
     tables = [
         f'format = 1\n\n[site]\nname = "Example"\n{site}',
         f'[[subnet]]\nname = "process"\n{subnet}',
@@ -24,7 +24,7 @@ def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", su
 
 
 def device(name: str, **interfaces: str) -> str:
-    """One device; each interface by name, with its keys, in the subnet `process` where they name no other."""
+    """Return one device: interfaces by name with their keys, in the subnet `process` unless the keys name another."""
     tables = [f'[[device]]\nname = "{name}"']
     for interface, keys in interfaces.items():
         subnet = "" if "subnet =" in keys else 'subnet = "process"\n'
@@ -33,5 +33,5 @@ def device(name: str, **interfaces: str) -> str:
 
 
 def one(keys: str, *more: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:
-    """A plan with one interface, `filler-plc/cpu`, of these keys, and further parts."""
+    """Return a plan with one interface, `filler-plc/cpu`, with these keys, and further parts."""
     return plan(device("filler-plc", cpu=keys), *more, site=site, subnet=subnet, hosts=hosts, survey=survey)

@@ -1,4 +1,4 @@
-"""A finding: one rule that one or more subjects break, with severity, reason, source and, where one exists, a fix."""
+"""A finding: one rule that one or more subjects break, with severity, reason, source and, if there is one, a fix."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from netcheck.plan.model import Interface, Position
 
 
 class Severity(StrEnum):
-    """How much a finding weighs, the gravest first."""
+    """The severity of a finding, the most severe first."""
 
-    CONFLICT = "conflict"  # must not be installed so
+    CONFLICT = "conflict"  # do not install as drafted
     RISK = "risk"  # may work; agree it with the site
     NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True)
 class Breach:
-    """What a rule's check finds. `others` are the names by which the other party may be called, the best one first."""
+    """The result of a check before its rule is added. `others` are names of the other party, the best one first."""
 
     subjects: tuple[str, ...]
     message: str
@@ -32,14 +32,14 @@ class Breach:
 
 
 def places(several: Iterable[Position], most: int = 4) -> str:
-    """Several places as one text; beyond `most`, the rest as a count."""
+    """Return several positions as one text; beyond `most`, the rest as a count."""
     texts = list(dict.fromkeys(map(str, several)))
     more = [f"{len(texts) - most} more"] if len(texts) > most else []
     return "; ".join(texts[:most] + more)
 
 
 def breach(message: str, *interfaces: Interface, others: Iterable[str] = ()) -> Breach:
-    """A breach by interfaces, at the address that all of them have, if one."""
+    """Return a breach by interfaces, with their address if all have the same one."""
     addresses = {interface.address.value if interface.address else None for interface in interfaces}
     address = addresses.pop() if len(addresses) == 1 else None
     subjects = tuple(interface.subject for interface in interfaces)
@@ -50,14 +50,14 @@ def breach(message: str, *interfaces: Interface, others: Iterable[str] = ()) -> 
 
 @dataclass(frozen=True, slots=True)
 class Fix:
-    """Free addresses that mend a finding, by subject: the first holder of a shared address keeps it and has none."""
+    """Free addresses that resolve a finding, by subject. A subject that keeps its address has none."""
 
     addresses: tuple[tuple[str, Address], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A breach with its rule's slug, severity and source, and the fix that goes with all other fixes of the run."""
+    """A breach with its rule's slug, severity and source, and a fix that fits all other fixes of the run."""
 
     rule: str
     severity: Severity
@@ -71,19 +71,21 @@ class Finding:
 
     @property
     def other(self) -> str:
-        """The other party, as an accepted entry's `with` names it: further subjects, else what is clashed with."""
+        """Return the other party as `with` of an accepted entry names it: the other subjects, else what it clashes
+        with."""
         return ", ".join(self.subjects[1:]) or next(iter(self.others), "")
 
     @property
     def key(self) -> str:
-        """The same for the same clash in every run, whatever the message says; answers are found by it."""
+        """Return an identifier that stays the same for the same clash in every run; `answers` finds the finding by
+        it."""
         parts = "\n".join((self.rule, *self.subjects, self.address or "", self.other))
         return f"{self.rule}-{sha256(parts.encode('utf-8', 'surrogatepass')).hexdigest()[:12]}"
 
 
 @dataclass(frozen=True, slots=True)
 class AcceptedFinding:
-    """A finding that the site has accepted, by whom, why and until when."""
+    """A finding that the site has accepted: by whom, why and until when."""
 
     finding: Finding
     by: str

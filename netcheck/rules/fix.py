@@ -11,7 +11,7 @@ from netcheck.rules.finding import Finding, Fix
 from netcheck.rules.rule import Readdress
 from netcheck.rules.scene import Scene
 from netcheck.space.suggest import suggest
-from netcheck.space.usable import ordinary_ranges
+from netcheck.space.usable import private_ranges
 
 
 def subjects_to_move(scene: Scene, finding: Finding) -> tuple[str, ...]:
@@ -45,7 +45,7 @@ def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
 def _has_private(scene: Scene, subject: str) -> bool:
     interface = scene.plan.interface_named.get(subject)
     prefix = scene.plan.subnet_of(interface).prefix.value if interface else None
-    return prefix is not None and bool(ordinary_ranges(prefix))
+    return prefix is not None and bool(private_ranges(prefix))
 
 
 def with_fixes(scene: Scene, findings: Iterable[Finding]) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""A rule of the catalogue, its words and its check; the examples are the rule's own tests."""
+"""A rule of the catalogue: its texts, its check, and two example plans that are its first tests."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from netcheck.rules.scene import Scene
 
 
 class Readdress(Enum):
-    """Whether another address mends a finding."""
+    """Which subjects of a finding get a new address as its fix."""
 
-    NONE = "no address mends it"
+    NONE = "no new address resolves it"
     EACH = "a new address for each subject"
-    ALL_BUT_FIRST = "a new address for all subjects but the first, which keeps the one it has"
-    PRIVATE = "a new address for private use, where the subnet has any"
+    ALL_BUT_FIRST = "a new address for all subjects but one, which keeps its address"
+    PRIVATE = "a new address for private use, if the subnet has one"
 
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A small plan: the text of its plan.toml, and of a site-hosts.csv beside it where `hosts` is not empty."""
+    """A small plan: the text of plan.toml, and of site-hosts.csv in the same folder if `hosts` is not empty."""
 
     plan: str
     hosts: str = ""
@@ -29,7 +29,7 @@ class Example:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule. `what` is one sentence; `why` says why it matters on a plant; `good` is `bad` mended."""
+    """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected."""
 
     slug: str
     severity: Severity

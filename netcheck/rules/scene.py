@@ -1,4 +1,4 @@
-"""Everything a rule may look at, with the indexes that several rules share."""
+"""Everything that a rule may look at, with the indexes that several rules share."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ V = TypeVar("V")
 
 
 def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
-    """The keys that are there several times, with the value of each; most often there are none."""
+    """Return the values of every key that occurs more than once; fast for the usual case without any."""
     found: dict[K, list[V]] = {}
     if len(set(keys)) < len(keys):
         for key, value in zip(keys, values, strict=True):
@@ -35,29 +35,32 @@ def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
 
 @dataclass(frozen=True)
 class Members:
-    """A subnet with the interfaces that name it; what is none, with those whose subnet is not known."""
+    """A subnet with the interfaces that name it, and the distinct values typed into them.
+
+    In a large plan nearly every subnet is correct, and the few distinct values show that; rules look at single
+    interfaces only if a value is wrong. Interfaces whose subnet is unknown share one without a readable prefix."""
 
     subnet: Subnet
     interfaces: tuple[Interface, ...]
 
     @cached_property
     def addresses(self) -> set[Address]:
-        """Every address that can be read."""
+        """Return the readable addresses."""
         return _values(one.address for one in self.interfaces)
 
     @cached_property
     def masks(self) -> set[Mask]:
-        """Every typed mask that can be read."""
+        """Return the readable typed masks."""
         return _values(one.mask for one in self.interfaces)
 
     @cached_property
     def gateways(self) -> set[Address]:
-        """Every typed gateway that can be read."""
+        """Return the readable typed gateways."""
         return _values(one.gateway for one in self.interfaces)
 
     @cached_property
     def all_inside(self) -> bool:
-        """Say whether every address is inside the subnet's prefix, so far as they can be read."""
+        """Return whether every readable address is inside the prefix of the subnet."""
         prefix, addresses = self.subnet.prefix.value, self.addresses
         return prefix is None or not addresses or prefix.first <= min(addresses) <= max(addresses) <= prefix.last
 
@@ -67,7 +70,7 @@ def _values(cells: Iterable[Cell[V] | None]) -> set[V]:
 
 
 def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]:
-    """Interfaces by the subnet that they name, in the order given."""
+    """Group interfaces by the subnet that they name, in the order given."""
     subnets: dict[str, Subnet] = {}
     found: dict[str, list[Interface]] = defaultdict(list)
     for interface, subnet in faces:
@@ -80,8 +83,8 @@ def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]
 class Scene:
     """A plan, its surveys and the day of the check.
 
-    `unused` are the accepted entries that matched no finding of the rules that were `run`; both are known at the end.
-    """
+    `unused` are the accepted entries that matched no finding, `run` the slugs of the rules that were run; both are
+    filled in after all other rules."""
 
     plan: Plan
     surveys: tuple[Survey, ...]
@@ -91,45 +94,45 @@ class Scene:
 
     @cached_property
     def islands(self) -> dict[str, Island]:
-        """Islands by name."""
+        """Return the islands by name."""
         return islands_of(self.plan, self.surveys)
 
     @cached_property
     def interfaces(self) -> tuple[tuple[Interface, Subnet], ...]:
-        """Every interface with its subnet, and dual-stack ones a second time as IPv6 sees them."""
+        """Return every interface with its subnet, and each dual-stack interface a second time with its IPv6 values."""
         return tuple(interfaces_by_family(self.plan))
 
     @cached_property
     def members(self) -> tuple[Members, ...]:
-        """The faces by subnet."""
+        """Return the interfaces by subnet."""
         return members_of(self.interfaces)
 
     def placed(self) -> Iterator[tuple[Placed, Island]]:
-        """Every interface with a readable address, and its island."""
+        """Yield every interface with a readable address, and its island."""
         for island in self.islands.values():
             for placed in island.placed:
                 yield placed, island
 
     @cached_property
     def macs(self) -> tuple[tuple[Interface, Mac], ...]:
-        """Every interface with a readable MAC."""
+        """Return every interface with a readable MAC."""
         return tuple((one, one.mac.value) for one in self.plan.interfaces if one.mac and one.mac.value is not None)
 
     @cached_property
     def odd_macs(self) -> tuple[tuple[Interface, Mac], ...]:
-        """Those of `macs` that are not what a maker gives one interface: the group or the local bit set, or no bit."""
+        """Return the `macs` that no manufacturer assigns: group bit set, local bit set, or all zeros."""
         return tuple(pair for pair in self.macs if pair[1].value >> 40 & 3 or not pair[1].value)
 
     @cached_property
     def names(self) -> tuple[tuple[Interface, str, str], ...]:
-        """Every interface with a host name, as it is typed and folded."""
+        """Return every interface with a host name, with the name as typed and as compared."""
         texts = [one.host_name.text.strip() if one.host_name else "" for one in self.plan.interfaces]
         named, names = compress(self.plan.interfaces, texts), list(filter(None, texts))
         return tuple(zip(named, names, folded_all(names), strict=True))
 
     @cached_property
-    def met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
-        """Every interface at whose address there are site hosts, with these."""
+    def hosts_met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
+        """Return every interface whose address a site host has, with these site hosts."""
         found = {name: island.hosts.by_addresses(island.met) for name, island in self.islands.items() if island.met}
         return tuple(
             (placed, tuple(hosts[placed.address]))
@@ -140,18 +143,18 @@ class Scene:
 
     @cached_property
     def conversations(self) -> tuple[TracedConversation, ...]:
-        """The conversations, walked both ways."""
+        """Return the conversations, traced in both directions."""
         return trace_conversations(self.plan)
 
     @cached_property
     def in_zones(self) -> tuple[PlannedName, ...]:
-        """Planned names and addresses with what zones say of them."""
+        """Return the planned names and addresses with the DNS records about them."""
         return planned_names(self.plan, self.surveys, self.interfaces)
 
     @cached_property
     def own_records(self) -> frozenset[str]:
-        """The places of zone records that are of the device planned at their address, or that a rule on zones says are
-        its own with a wrong name: no sign of a stranger."""
+        """Return the positions of DNS records that belong to the device planned at their address, or that a DNS rule
+        reports as its record with a wrong name. They are no evidence of another host."""
         return frozenset(
             str(record.position)
             for named in self.in_zones
@@ -160,7 +163,7 @@ class Scene:
 
     @cached_property
     def marks(self) -> dict[str, set[Mac | str]]:
-        """The MACs and folded host names planned for each device."""
+        """Return the MACs and the host names (as compared) planned for each device."""
         found: dict[str, set[Mac | str]] = {}
         for interface in self.plan.interfaces:
             marks = found.setdefault(interface.device, set())

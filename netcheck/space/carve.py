@@ -1,4 +1,4 @@
-"""Carves a block of addresses into the smallest subnets that hold what is needed, largest first. Pure."""
+"""Cuts a block of addresses into the smallest subnets that fit the needs, the largest first."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ _GROWTH = re.compile(r"(?P<number>[0-9]{1,6}(?:\.[0-9]{1,6})?)\s*(?P<sign>%?)", 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """A subnet to be: its name, and how many devices it must hold from the first day."""
+    """One subnet to create: its name, and the number of hosts that it needs on the first day."""
 
     name: str
     hosts: int
 
     @classmethod
     def from_text(cls, text: str) -> Need:
-        """Read `process:40`; ValueError says what is wrong."""
+        """Read a need such as `process:40`. ValueError says what is wrong."""
         found = _NEED.fullmatch(text.strip())
         if not found or not found["name"].strip():
             raise ValueError(f"{safe(text, 60)!r} is not NAME:HOSTS; write for example process:40")
@@ -42,7 +42,7 @@ class Need:
 
 
 def growth_from_text(text: str) -> Fraction:
-    """Read `50%` as one half, exactly; ValueError where it is none. A bare number below 1 could be meant either way."""
+    """Read a growth such as `50%` as an exact fraction. A number below 1 without `%` is ambiguous: ValueError."""
     found = _GROWTH.fullmatch(text.strip())
     if not found or (not found["sign"] and 0 < Fraction(found["number"]) < 1):
         raise ValueError(f"{safe(text, 40)!r} is not a growth in percent; write for example 50%")
@@ -51,7 +51,8 @@ def growth_from_text(text: str) -> Fraction:
 
 @dataclass(frozen=True, slots=True)
 class Carved:
-    """One subnet carved: `grown` is the hosts after growth, `prefix` has room for them, the gateway and the edges."""
+    """One new subnet. `grown` is the number of hosts after growth; `prefix` holds them, the gateway, and the two end
+    addresses."""
 
     need: Need
     grown: int
@@ -59,18 +60,18 @@ class Carved:
 
     @property
     def gateway(self) -> Address:
-        """The first address that a host may have."""
+        """Return the first assignable address."""
         return Address(self.prefix.family, self.prefix.usable.low)
 
     @property
     def room(self) -> int:
-        """How many devices it can hold beside the gateway."""
+        """Return how many devices fit in addition to the gateway."""
         return sum(span.size for span in usable_ranges(self.prefix)) - GATEWAYS
 
 
 @dataclass(frozen=True, slots=True)
 class Carving:
-    """A block carved up: its subnets from its beginning on, and what is left over as the fewest prefixes."""
+    """A block cut into subnets in ascending order, and the rest of it as the fewest prefixes."""
 
     block: Prefix
     subnets: tuple[Carved, ...]
@@ -78,12 +79,12 @@ class Carving:
 
 
 def carve(block: Prefix, needs: Sequence[Need], growth: Fraction) -> Carving:
-    """Pack the smallest subnets that hold the needs into a block, the largest first; equal ones in the order given.
+    """Pack the smallest subnets that fit the needs into a block, the largest first, equal sizes in the order given.
 
-    Descending powers of two always stand on their own boundaries, so nothing is lost between them. ValueError where
-    they do not fit together, or no host may have the block's addresses.
+    Sizes are powers of two in descending order, so each subnet is aligned and no address is lost between them.
+    ValueError if the subnets do not fit, or if the block contains addresses that no host may have.
     """
-    _demand_for_hosts(block)
+    _require_host_addresses(block)
     sized = sorted(((_length(block.family, _grown(need, growth)), need) for need in needs), key=lambda one: one[0])
     sizes = [Prefix(block.family, 0, max(length, 0)).size << max(0, -length) for length, _ in sized]
     if sum(sizes) > block.size:
@@ -101,19 +102,19 @@ def _grown(need: Need, growth: Fraction) -> int:
 
 
 def _length(family: int, hosts: int) -> int:
-    """The length of the smallest prefix; below 0 where not even the whole address space would do."""
+    """Return the length of the smallest prefix that fits; negative if the whole address space is too small."""
     if family == 6:
         return IPV6_LENGTH
     return WIDTH[4] - (hosts + GATEWAYS + EDGES - 1).bit_length()
 
 
-def _demand_for_hosts(block: Prefix) -> None:
+def _require_host_addresses(block: Prefix) -> None:
     if block.family == 6 and block.length > IPV6_LENGTH:
         raise ValueError(f"{block} is smaller than a /64, and an IPv6 subnet is a /64 (RFC 4291 section 2.5.1)")
     if block.family == 4 and list(usable_ranges(block)) != [block.usable]:
-        raise ValueError(f"{block} holds addresses that no host may have (RFC 1122 section 3.2.1.3, RFC 1112)")
+        raise ValueError(f"{block} contains addresses that no host may have (RFC 1122 section 3.2.1.3, RFC 1112)")
     if block.family == 6 and not any(usable_ranges(block)):
-        raise ValueError(f"{block} holds only addresses that no host may have (RFC 4291 section 2.7)")
+        raise ValueError(f"{block} contains only addresses that no host may have (RFC 4291 section 2.7)")
 
 
 def _too_small(block: Prefix, size: int, count: int) -> str:

@@ -1,4 +1,4 @@
-"""A subnet as a row of cells, each one address or, in a large subnet, a block of them, by what holds it."""
+"""Sorts a subnet into map cells by use; a cell is one address or, in a large subnet, a block of addresses."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ MOST_CELLS = 1024
 
 
 class Use(StrEnum):
-    """What a cell holds, as the letter it is drawn with; the gravest first where a block holds several."""
+    """The use of a cell, as the letter on the map. A block with several uses gets the first of them in this order."""
 
     CONFLICT = "X"
     GATEWAY = "G"
@@ -31,7 +31,7 @@ class Use(StrEnum):
 
     @property
     def word(self) -> str:
-        """The use in words."""
+        """Return the use in words."""
         return WORDS[self]
 
 
@@ -50,20 +50,20 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """The cells of a subnet in order; `block` is how many addresses each stands for."""
+    """The cells of a subnet in ascending order; each stands for `block` addresses."""
 
     prefix: Prefix
     block: int
     uses: tuple[Use, ...]
 
     def count(self, use: Use) -> int:
-        """How many cells have a use."""
+        """Return how many cells have a use."""
         return self.uses.count(use)
 
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """Addresses that something holds, and its name where it has one."""
+    """Addresses in use, their use, and the name of the user if it has one."""
 
     span: Range
     use: Use
@@ -71,7 +71,7 @@ class Holding:
 
 
 def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address], most: int = MOST_CELLS) -> Cells:
-    """Sort every address of a prefix by its use, in at most `most` cells, a power of two; `conflicts` are the addresses
+    """Sort the addresses of a prefix by use into at most `most` cells, a power of two. `conflicts` are the addresses
     that a conflict names."""
     block = max(1, -(-prefix.size // most))
     order = {use: rank for rank, use in enumerate(Use)}
@@ -89,7 +89,7 @@ def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address], mos
 
 
 def holdings(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> Iterator[Holding]:
-    """Everything that holds addresses of a prefix, cut to it; an address may be held several times."""
+    """Yield every use of addresses in a prefix, clipped to it; an address may have several uses."""
     points: Iterator[tuple[Address, Use, str]] = chain(
         ((address, Use.CONFLICT, "") for address in conflicts),
         ((gateway.address, Use.GATEWAY, str(gateway)) for gateway in island.gateways),
@@ -111,7 +111,7 @@ def holdings(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> 
 
 
 def gaps_of(island: Island, prefix: Prefix, conflicts: Collection[Address], most: int) -> list[Range]:
-    """The widest gaps of usable addresses that nothing holds, the widest first, the lower of equals first."""
+    """Return the widest gaps of usable addresses without a use, the widest first, then the lowest."""
     held = Spans(holding.span for holding in holdings(island, prefix, conflicts))
     gaps = (gap for span in usable_ranges(prefix) for gap in held.gaps(span))
     return nsmallest(most, gaps, key=lambda gap: (-gap.size, gap.low))

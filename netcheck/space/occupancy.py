@@ -1,4 +1,4 @@
-"""What holds each address of an island: planned interfaces, site hosts, pools, reserved ranges, gateways, stations."""
+"""What uses each address of an island: planned interfaces, site hosts, pools, reserved ranges, gateways, stations."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ V = TypeVar("V")
 
 
 class Placed(NamedTuple):
-    """An interface with the address that could be read; or a translation's outside address, as its router's."""
+    """An interface with a readable address; or the outside address of a translation, as an interface of its router."""
 
     interface: Interface
     subnet: Subnet
@@ -31,7 +31,7 @@ class Placed(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class HeldRange:
-    """A pool or reserved range with the subnet that names it."""
+    """A pool or reserved range with its subnet."""
 
     subnet: Subnet
     span: Range
@@ -40,7 +40,7 @@ class HeldRange:
 
 @dataclass(frozen=True, slots=True)
 class Gateway:
-    """Who has an address as a router does: a subnet's gateway, or one interface of a router."""
+    """The router side of an address: the gateway of a subnet, or one interface of a router."""
 
     address: Address
     owner: Subnet | Router
@@ -53,7 +53,7 @@ class Gateway:
 
 @dataclass(frozen=True)
 class Island:
-    """One routing domain: its subnets, what is planned in them and what is there."""
+    """One routing domain: its subnets, the planned interfaces and the site hosts."""
 
     name: str
     subnets: tuple[Subnet, ...]
@@ -64,86 +64,86 @@ class Island:
 
     @cached_property
     def pools(self) -> Cover[HeldRange]:
-        """Every subnet's pools."""
+        """Return the pools of all subnets."""
         return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.pools))
 
     @cached_property
     def reserved(self) -> Cover[HeldRange]:
-        """Every subnet's reserved ranges."""
+        """Return the reserved ranges of all subnets."""
         return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.reserved))
 
     @cached_property
     def placed_at(self) -> dict[Address, tuple[Placed, ...]]:
-        """Planned interfaces by address, in plan order."""
+        """Return the planned interfaces by address, in plan order."""
         return _grouped((placed.address, placed) for placed in self.placed)
 
     @cached_property
     def _planned(self) -> dict[int, list[int]]:
-        """By family, the planned addresses in order, each once."""
+        """Return, by family, the distinct planned addresses in ascending order."""
         return {family: sorted({value for one, value in self.placed_at if one == family}) for family in WIDTH}
 
     @cached_property
-    def _met(self) -> dict[int, list[int]]:
+    def _shared(self) -> dict[int, list[int]]:
         return {family: sorted(self.hosts.among(family, values)) for family, values in self._planned.items()}
 
     @cached_property
     def met(self) -> set[Address]:
-        """The planned addresses that some site host has."""
-        return {Address(family, value) for family, values in self._met.items() for value in values}
+        """Return the planned addresses that a site host has."""
+        return {Address(family, value) for family, values in self._shared.items() for value in values}
 
     def used(self, span: Range) -> int:
-        """How many addresses of a range are planned, a site host's, in a pool or reserved."""
+        """Return how many addresses of a range are planned, of a site host, in a pool or reserved."""
         if any(self.kept.within(span)):
             inside = sum(map(self.hosts.count, self.filled.within(span)))
             return self.filled.count(span) + self.hosts.count(span) - inside
-        planned, met = (_count(values[span.family], span) for values in (self._planned, self._met))
+        planned, met = (_count(values[span.family], span) for values in (self._planned, self._shared))
         return planned + self.hosts.count(span) - met
 
     def placed_in(self, span: Range) -> list[Placed]:
-        """What is planned in a range of addresses, ascending."""
+        """Return the planned interfaces in a range of addresses, ascending."""
         values = self._planned[span.family]
         inside = values[bisect_left(values, span.low) : bisect_right(values, span.high)]
         return [placed for value in inside for placed in self.placed_at[Address(span.family, value)]]
 
     @cached_property
     def gateways_at(self) -> dict[Address, tuple[Gateway, ...]]:
-        """Gateways and router interfaces by address."""
+        """Return the gateways and router interfaces by address."""
         return _grouped((gateway.address, gateway) for gateway in self.gateways)
 
     def routers_at(self, address: Address) -> set[str]:
-        """The names of the routers that have an address."""
+        """Return the names of the routers that have an address."""
         gateways = self.gateways_at.get(address, ())
         return {gateway.owner.name for gateway in gateways if isinstance(gateway.owner, Router)}
 
     @cached_property
     def stations_at(self) -> dict[Address, tuple[Station, ...]]:
-        """Stations by address."""
+        """Return the stations by address."""
         return _grouped(self.stations)
 
     @cached_property
     def kept(self) -> Spans:
-        """Pools and reserved ranges."""
+        """Return all pools and reserved ranges as one set."""
         return Spans(held.span for each in self.subnets for held in _held(each, (*each.pools, *each.reserved)))
 
     @cached_property
     def filled(self) -> Spans:
-        """Planned addresses, pools and reserved ranges."""
+        """Return the planned addresses, pools and reserved ranges as one set."""
         return self.kept.joined(map(single, self.placed_at))
 
     def claims(self, address: Address) -> bool:
-        """Say whether the plan uses an address up, as `claimed` has them all."""
+        """Return whether the plan uses an address; the same as membership in `claimed`, without building that set."""
         single_ones = self.placed_at, self.gateways_at, self.stations_at
         return any(address in ones for ones in single_ones) or self.kept.holds(*address)
 
     @cached_property
     def claimed(self) -> Spans:
-        """Every address that the plan uses up: what is filled, gateways, routers and stations."""
+        """Return every address that the plan uses: planned, pools, reserved ranges, gateways, routers and stations."""
         singles = [*self.gateways_at, *self.stations_at]
         return self.filled.joined(map(single, singles))
 
 
 def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
-    """Every island that the plan or a survey names, by name."""
+    """Return every island that the plan or a survey names, by name."""
     names = dict.fromkeys(
         each.island
         for group in (plan.subnets, plan.routers, plan.stations, plan.surveys, plan.translations)
@@ -174,7 +174,7 @@ def _count(values: list[int], span: Range) -> int:
 
 
 def placed_of(plan: Plan) -> Iterator[Placed]:
-    """The interfaces whose address can be read, in plan order, each face by itself; then the outside addresses."""
+    """Yield the interfaces with a readable address in plan order, by family; then the outside addresses."""
     for interface, subnet in interfaces_by_family(plan):
         if interface.address is not None and interface.address.value is not None:
             yield Placed(interface, subnet, interface.address.value)
@@ -188,7 +188,7 @@ def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[HeldRange]
 
 
 def _grouped(pairs: Iterable[tuple[K, V]]) -> dict[K, tuple[V, ...]]:
-    """Values by key, in their order; most often either each key or all of them together are one group."""
+    """Group values by key, in order. Fast for the two usual cases: all keys distinct, or all keys equal."""
     keys, values = tuple(zip(*pairs, strict=True)) or ((), ())
     distinct = set(keys)
     if len(distinct) == len(keys):

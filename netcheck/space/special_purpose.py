@@ -1,7 +1,7 @@
 """The IANA special-purpose address registries, IPv4 and IPv6, as they stood on 2026-07-18.
 
-A dated table of our own, because the standard library's notion of private and global differs from the registries and
-changes between its releases. Flags per RFC 6890 section 2.2.1, renamed by RFC 8190 section 2.1: Source, Destination,
+The table is our own and dated, because `private` and `global` in the standard library differ from the registries and
+change between Python releases. Flags per RFC 6890 section 2.2.1, renamed by RFC 8190 section 2.1: Source, Destination,
 Forwardable, Globally reachable, Reserved by protocol; T true, F false, `-` blank or not applicable.
 """
 
@@ -26,12 +26,12 @@ class SpecialBlock:
 
     @property
     def globally_reachable(self) -> bool | None:
-        """The registry's word, None where it gives none."""
+        """Return the value in the registry; None if it has none."""
         return {"T": True, "F": False}.get(self.flags[3])
 
     @property
     def private_use(self) -> bool:
-        """Meant for private use: RFC 1918 section 3 and RFC 4193 section 3."""
+        """Return whether the block is for private use: RFC 1918 section 3 and RFC 4193 section 3."""
         return self.name in ("Private-Use", "Unique-Local")
 
 
@@ -93,22 +93,22 @@ _MOST_SPECIFIC_FIRST = sorted(BLOCKS, key=lambda block: -block.prefix.length)
 _COVER = Cover((range_of(block.prefix), block) for block in _MOST_SPECIFIC_FIRST)
 PRIVATE_USE: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if block.private_use)
 
-
-# Where an address may be one to remark on: in a block for another than private use, or in none at all.
+# Blocks for a special purpose other than private use.
 SPECIAL: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if not block.private_use)
-_EVERY = Spans(range_of(block.prefix) for block in BLOCKS)
+_ALL = Spans(range_of(block.prefix) for block in BLOCKS)
+# Addresses that `is_public` may accept; it is asked only for these.
 PERHAPS_PUBLIC: tuple[Range, ...] = (
-    *(gap for family, width in WIDTH.items() for gap in _EVERY.gaps(Range(family, 0, (1 << width) - 1))),
+    *(gap for family, width in WIDTH.items() for gap in _ALL.gaps(Range(family, 0, (1 << width) - 1))),
     *(range_of(block.prefix) for block in BLOCKS if block.globally_reachable),
 )
 
 
 def block_of(address: Address) -> SpecialBlock | None:
-    """The most specific block of the registries that holds an address, or None."""
+    """Return the most specific registry block that contains an address, or None."""
     return _COVER.at(address)
 
 
 def is_public(address: Address) -> bool:
-    """Say whether an address that a host may have is globally reachable: unless a registry says otherwise, it is."""
+    """Return whether an assignable address is globally reachable: it is, unless a registry says otherwise."""
     block = block_of(address)
     return block is None or block.globally_reachable is True

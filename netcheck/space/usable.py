@@ -1,4 +1,4 @@
-"""Which addresses a host may have at all, and why it may not have the others."""
+"""Which addresses a host may have, and why it may not have the others."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from netcheck.addr import Address, Prefix, Range
 from netcheck.space.intervals import Cover, Spans, range_of
 from netcheck.space.special_purpose import PRIVATE_USE
 
-# Never the address of a host: RFC 1122 section 3.2.1.3 (a)-(c), (g); RFC 1112 section 4; RFC 4291 sections 2.5.2,
+# Never assignable to a host: RFC 1122 section 3.2.1.3 (a)-(c), (g); RFC 1112 section 4; RFC 4291 sections 2.5.2,
 # 2.5.3, 2.7.
 _NEVER = tuple(
     (range_of(Prefix.from_text(prefix)), why)
     for prefix, why in (
         ("255.255.255.255/32", "is the limited broadcast address"),
-        ("0.0.0.0/8", 'is of 0.0.0.0/8, "this network"'),
+        ("0.0.0.0/8", 'is in 0.0.0.0/8, "this network"'),
         ("127.0.0.0/8", "is a loopback address"),
         ("224.0.0.0/4", "is a multicast address"),
-        ("240.0.0.0/4", "is of the reserved block 240.0.0.0/4"),
+        ("240.0.0.0/4", "is in the reserved block 240.0.0.0/4"),
         ("::/128", "is the unspecified address"),
         ("::1/128", "is the loopback address"),
         ("ff00::/8", "is a multicast address"),
@@ -33,8 +33,8 @@ _PRIVATE = Spans(PRIVATE_USE)
 _ANYCAST_LOW, _ANYCAST_HIGH = 0xFDFFFFFFFFFFFF80, 0xFDFFFFFFFFFFFFFF
 
 
-def perhaps_unusable(prefix: Prefix) -> Iterator[Range]:
-    """The addresses of a subnet that its hosts may not have for its own sake: the ends, and the anycast ones."""
+def unusable_by_prefix(prefix: Prefix) -> Iterator[Range]:
+    """Yield the ranges of a subnet that its own prefix makes unusable: the two ends and the anycast addresses."""
     if prefix.usable.low > prefix.value:
         yield Range(prefix.family, prefix.value, prefix.value)
     if prefix.usable.high < prefix.last.value:
@@ -43,7 +43,7 @@ def perhaps_unusable(prefix: Prefix) -> Iterator[Range]:
 
 
 def why_unusable(address: Address, prefix: Prefix | None) -> str:
-    """Why no host of the subnet may have an address, as the end of a sentence; empty where it may, or lies outside."""
+    """Return why no host of the subnet may have an address, as a predicate; empty if it may or is outside."""
     why = _NEVER_COVER.at(address)
     if why is not None:
         return why
@@ -59,13 +59,13 @@ def why_unusable(address: Address, prefix: Prefix | None) -> str:
 
 
 def usable_ranges(prefix: Prefix) -> Iterator[Range]:
-    """The addresses that hosts of a subnet may have, ascending."""
+    """Yield the ranges of addresses that hosts of a subnet may have, ascending."""
     anycast = Spans(_anycast(prefix))
     return chain.from_iterable(map(anycast.gaps, _NEVER_SPANS.gaps(prefix.usable)))
 
 
-def ordinary_ranges(prefix: Prefix) -> list[Range]:
-    """The usable addresses of a subnet that are for private use; empty where the subnet has none."""
+def private_ranges(prefix: Prefix) -> list[Range]:
+    """Return the usable ranges of a subnet that are for private use; empty if it has none."""
     return list(chain.from_iterable(map(_PRIVATE.within, usable_ranges(prefix))))
 
 

@@ -1,4 +1,5 @@
-"""All rules, in the order in which they are listed and, within a subject, reported."""
+"""All rules, one file a subject. The order of `RULES` is the order of `netcheck rules`, and of the findings of one
+subject."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Rules on an address by itself and within its subnet."""
+"""Rules on a planned address: inside its subnet, usable, private, and planned only once."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans
 from netcheck.space.occupancy import Island, Placed
 from netcheck.space.special_purpose import PERHAPS_PUBLIC, SPECIAL, block_of, is_public
-from netcheck.space.usable import NEVER, perhaps_unusable, why_unusable
+from netcheck.space.usable import NEVER, unusable_by_prefix, why_unusable
 from netcheck.text import listed
 
 
@@ -33,7 +33,7 @@ def _why_unusable(placed: Placed) -> str:
 def _unusable(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
         prefixes = [subnet.prefix.value for subnet in island.subnets if subnet.prefix.value is not None]
-        spans = Spans(chain(NEVER, *map(perhaps_unusable, prefixes)))
+        spans = Spans(chain(NEVER, *map(unusable_by_prefix, prefixes)))
         for placed in _in(island, spans.ranges()):
             why = _why_unusable(placed)
             if why:
@@ -45,7 +45,7 @@ def _in(island: Island, spans: Iterable[Range]) -> Iterator[Placed]:
 
 
 def _anywhere(scene: Scene, spans: Iterable[Range]) -> list[Placed]:
-    """What is planned in these ranges, in whatever island, each once."""
+    """Return the planned interfaces in these ranges, over all islands, each once."""
     joined = tuple(Spans(spans).ranges())
     return [placed for island in scene.islands.values() for placed in _in(island, joined)]
 
@@ -54,7 +54,7 @@ def _special(scene: Scene) -> Iterator[Breach]:
     for placed in _anywhere(scene, SPECIAL):
         block = block_of(placed.address)
         if block is not None and not block.private_use and not _why_unusable(placed):
-            message = f"{placed.address} is of {block.prefix}, set aside for {block.name} ({block.source})"
+            message = f"{placed.address} is in {block.prefix}, set aside for {block.name} ({block.source})"
             yield breach(message, placed.interface)
 
 
@@ -75,7 +75,8 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
 
 
 def _holders_differ(holders: tuple[Placed, ...]) -> bool:
-    """Translations among themselves are another rule's; a router may be planned with its own outside addresses."""
+    """Return whether the holders are different devices. Two translations are the subject of another rule, and a router
+    may be planned with its own outside addresses."""
     interfaces = [placed for placed in holders if placed.translation is None]
     routers = {placed.interface.device for placed in holders}
     return len(interfaces) > 1 or bool(interfaces and len(routers) > 1)
@@ -91,8 +92,8 @@ OUTSIDE_SUBNET = Rule(
     slug="outside-subnet",
     severity=Severity.CONFLICT,
     what="The address is not inside the prefix of the subnet that its interface names.",
-    why="A device takes for local only what its own address and mask make local. With an address from elsewhere it "
-    "hears its neighbours and cannot answer them, or talks to a segment it is not on.",
+    why="A device reaches directly only what its own address and mask make on-link. With an address of another subnet "
+    "it hears its neighbours but cannot answer them.",
     bad=one('address = "10.62.21.61"'),
     good=one('address = "10.62.20.61"'),
     source="RFC 1122 section 3.3.1.1",
@@ -102,10 +103,10 @@ OUTSIDE_SUBNET = Rule(
 UNUSABLE_ADDRESS = Rule(
     slug="unusable-address",
     severity=Severity.CONFLICT,
-    what="No device can have the address: its subnet's network or directed-broadcast address (not in /31 and /32), "
-    "or one of 0/8, 127/8, multicast, 240/4 or limited broadcast.",
-    why="Some devices refuse such an address, others take it and then answer to broadcasts meant for everybody, or "
-    "are answered by nobody.",
+    what="No device can have the address: it is the network or directed-broadcast address of its subnet (not in /31 "
+    "and /32), or in 0/8, 127/8, multicast, 240/4, or the limited broadcast.",
+    why="Some devices refuse such an address. Others accept it, and then answer broadcasts that are for everybody, or "
+    "get no replies.",
     bad=one('address = "10.62.20.255"'),
     good=one('address = "10.62.20.254"'),
     source="RFC 1122 section 3.2.1.3; RFC 1112 section 4; RFC 3021 section 2.1; RFC 4291 section 2.6.1",
@@ -117,8 +118,8 @@ SPECIAL_PURPOSE = Rule(
     severity=Severity.RISK,
     what="The address is inside an IANA special-purpose block other than private use, such as link-local, "
     "documentation, benchmarking or shared space.",
-    why="Routers and firewalls drop many of these blocks, and devices assign link-local addresses by themselves; it "
-    "works on the bench and fails behind the first router.",
+    why="Routers and firewalls drop traffic of many of these blocks, and devices assign link-local addresses by "
+    "themselves. The device works on the bench and fails behind the first router.",
     bad=one('address = "169.254.7.61"', subnet='prefix = "169.254.0.0/16"'),
     good=one('address = "172.16.7.61"', subnet='prefix = "172.16.0.0/16"'),
     source="IANA special-purpose address registries of 2026-07-18 (RFC 6890)",
@@ -129,8 +130,8 @@ PUBLIC_ADDRESS = Rule(
     slug="public-address",
     severity=Severity.RISK,
     what="The address is globally reachable.",
-    why="The address belongs to somebody on the Internet. Unless it is the site's own, traffic for the device may "
-    "leave the site, and the owner's servers cannot be reached from it.",
+    why="The address belongs to somebody on the Internet. Unless it belongs to the site, traffic for the device may "
+    "leave the site, and the servers of the owner cannot be reached from the site.",
     bad=one('address = "36.40.0.123"', subnet='prefix = "36.40.0.0/16"'),  # RFC 950 appendix II, example 1
     good=one('address = "10.62.20.61"'),
     source="RFC 1918 section 3; IANA special-purpose address registries of 2026-07-18 (RFC 6890)",
@@ -141,8 +142,8 @@ PLANNED_TWICE = Rule(
     slug="planned-twice",
     severity=Severity.CONFLICT,
     what="The same address is planned on two or more interfaces of one island.",
-    why="Whichever of them answers last is believed, so traffic for one device reaches the other; a controller that "
-    "notices the clash may give its address up and stop talking.",
+    why="Other hosts use whichever ARP reply came last, so traffic for one device reaches the other. A controller that "
+    "detects the duplicate address may give up its address and stop communicating.",
     bad=plan(
         device("filler-plc", cpu='address = "10.62.20.61"'),
         device("capper-plc", cpu='address = "10.62.20.61"'),

@@ -1,4 +1,4 @@
-"""Rules on an address that somebody or something else holds: site hosts, pools, reserved ranges, gateways, stations."""
+"""Rules on an address that something else uses: site hosts, pools, reserved ranges, gateways, stations."""
 
 from __future__ import annotations
 
@@ -16,29 +16,29 @@ from netcheck.text import listed
 
 
 def described(host: SiteHost) -> str:
-    """A site host in words: MAC, name and where it was read."""
+    """Return a site host in words: MAC, name, and where it was read."""
     who = " ".join(filter(None, (str(host.mac) if host.mac else "a host of unknown MAC", host.name)))
     return f"{who} ({host.where})"
 
 
 def _parties(hosts: list[SiteHost]) -> tuple[str, ...]:
-    """What the other party may be called: one host by MAC or name, several by all of them together."""
+    """Return the names of the other party: MAC or name of one host, or of several hosts together."""
     called = list(dict.fromkeys(str(host.mac or host.name or "unknown") for host in hosts))
     names = (hosts[0].name,) if len(called) == 1 else ()
     return (", ".join(called), *names)
 
 
 def _strangers(planned: Mac | None, hosts: tuple[SiteHost, ...]) -> list[SiteHost]:
-    """Of the hosts at an address, those that are not known to be the planned device itself."""
+    """Return the hosts at an address that are not known to be the planned device itself."""
     others = [host for host in hosts if host.mac is not None and host.mac != planned]
     known = any(host.mac == planned and host.mac is not None for host in hosts)
     return others if others or known else [host for host in hosts if host.mac is None]
 
 
 def _at_address(scene: Scene) -> Iterator[tuple[Placed, tuple[SiteHost, ...]]]:
-    """Placed interfaces with the site hosts that have their address, where the planned MAC leaves nothing undecided.
-    Records of a zone that are the device's own are left out: they are made before it is installed."""
-    for placed, found in scene.met:
+    """Yield planned interfaces with the site hosts at their address, unless an unreadable MAC leaves it undecided.
+    The device's own DNS records are left out, because they are made before it is installed."""
+    for placed, found in scene.hosts_met:
         hosts = tuple(host for host in found if host.where not in scene.own_records) if scene.own_records else found
         if not hosts:
             continue
@@ -136,9 +136,9 @@ _STATION = '[[station]]\nname = "service laptop"\naddress = "10.62.20.245/24"'
 TAKEN_ON_SITE = Rule(
     slug="taken-on-site",
     severity=Severity.CONFLICT,
-    what="A site host has the address, with another MAC or with none known.",
-    why="The moment the new device is plugged in, two things answer for one address: the camera, the lease or the "
-    "forgotten laptop goes off the network, or the new device does, and it is not always the same one.",
+    what="A site host has the address, with another MAC or an unknown one.",
+    why="As soon as the new device is connected, two hosts answer for one address. One of them loses its connection, "
+    "and it is not always the same one.",
     bad=one(_MAC, hosts=_CAMERA),
     good=one(_MAC.replace("20.61", "20.62"), hosts=_CAMERA),
     source="RFC 5227 section 2.4",
@@ -149,7 +149,7 @@ ALREADY_THERE = Rule(
     slug="already-there",
     severity=Severity.NOTE,
     what="A site host has the address with the planned MAC: the device is already installed.",
-    why="It is no clash, and it says that somebody has been here before: prove the port, or take the row out.",
+    why="This is not a clash: somebody has already installed the device. Prove the port, or remove the row.",
     bad=one(_MAC, hosts=_CAMERA.replace("53-99", "53-21")),
     good=one(_MAC, hosts="address\n10.62.20.80\n"),
     source="our own rule, because a site host with the planned address and the planned MAC is the device itself",
@@ -159,8 +159,8 @@ INSIDE_POOL = Rule(
     slug="inside-pool",
     severity=Severity.CONFLICT,
     what="The address is inside a DHCP pool.",
-    why="The DHCP server may hand the same address to any laptop, months later, on the day nobody expects it. Ask the "
-    "site to take it out of the pool, and write `granted` once they have.",
+    why="The DHCP server may assign the same address to any laptop, months later. Ask the site to take the address "
+    "out of the pool, and set `granted` when they have.",
     bad=one('address = "10.62.20.201"', subnet=_POOL),
     good=one('address = "10.62.20.201"\ngranted = "site IT, 2026-10-30"', subnet=_POOL),
     source="RFC 2131 section 2.2",
@@ -171,8 +171,8 @@ INSIDE_RESERVED = Rule(
     slug="inside-reserved",
     severity=Severity.CONFLICT,
     what="The address is inside a reserved range.",
-    why="The site keeps these addresses for something of its own, such as switches and routers; it need not be there "
-    "yet.",
+    why="The site keeps these addresses for its own equipment, such as switches and routers, which may not be "
+    "installed yet.",
     bad=one('address = "10.62.20.9"', subnet=_RESERVED),
     good=one('address = "10.62.20.61"', subnet=_RESERVED),
     source="our own rule, because the site keeps these addresses for hosts that no list shows yet",
@@ -183,7 +183,8 @@ IS_GATEWAY = Rule(
     slug="is-gateway",
     severity=Severity.CONFLICT,
     what="The address equals a subnet's gateway or a router's interface.",
-    why="A device with the gateway's address cuts every other device on the segment off from the rest of the site.",
+    why="A device with the address of the gateway disconnects every other device on the segment from the rest of the "
+    "site.",
     bad=one('address = "10.62.20.1"', _ROUTER),
     good=one('address = "10.62.20.61"', _ROUTER),
     source="RFC 5227 section 2.4",
@@ -194,7 +195,7 @@ IS_STATION = Rule(
     slug="is-station",
     severity=Severity.CONFLICT,
     what="The address equals a station's address.",
-    why="The technician's computer would disturb the very device it is meant to prove, and would answer in its place.",
+    why="The technician's computer would clash with the device that it has to prove, and would answer in its place.",
     bad=one('address = "10.62.20.245"', _STATION),
     good=one('address = "10.62.20.61"', _STATION),
     source="RFC 5227 section 2.4",
@@ -205,11 +206,11 @@ TOO_NEAR = Rule(
     slug="too-near",
     severity=Severity.RISK,
     what="The address is nearer than `keep-clear` to the nearest site host in the subnet.",
-    why="Lists of what is on a site are never quite true, and its owner adds hosts next to the ones there are: the "
-    "neighbouring addresses are the likeliest to be taken by the day of the visit.",
+    why="Lists of site hosts are never complete, and the site adds new hosts next to existing ones: the neighbouring "
+    "addresses are the most likely to be in use on the day of the visit.",
     bad=one('address = "10.62.20.63"', site="keep-clear = 4", hosts=_CAMERA),
     good=one('address = "10.62.20.65"', site="keep-clear = 4", hosts=_CAMERA),
-    source="our own rule, because hosts are added next to the ones that are there",
+    source="our own rule, because new hosts are usually added next to existing ones",
     check=_near,
     readdress=Readdress.EACH,
 )

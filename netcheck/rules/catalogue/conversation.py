@@ -1,4 +1,4 @@
-"""Rules on conversations: whether the packets arrive, and whether the answers do."""
+"""Rules on conversations: whether the packets arrive, and whether the replies do."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def _why(walk: Trace) -> str:
 
 
 def through(walk: Trace) -> str:
-    """` through 10.62.20.1, 10.62.40.126`, or nothing where the packets pass no router."""
+    """Return ` through 10.62.20.1, 10.62.40.126`, or nothing if the packets pass no router."""
     return " through " + ", ".join(map(str, walk.through)) if walk.through else ""
 
 
@@ -51,8 +51,8 @@ NO_WAY_THERE = Rule(
     slug="no-way-there",
     severity=Severity.CONFLICT,
     what="A conversation's packets cannot reach the far end.",
-    why="The devices will be installed, answer from the bench and never talk to one another. By the addresses, masks, "
-    "gateways and routes of the plan it can be seen at which hop the packets are lost.",
+    why="The devices will be installed, answer on the bench, and never communicate. The addresses, masks, gateways and "
+    "routes of the plan show at which hop the packets are lost.",
     bad=plan(_PACKING, _PLC, _PANEL, _STUB, _TALK, subnet=_WITH_GATEWAY),
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1812 section 5.2.4.3",
@@ -61,9 +61,9 @@ NO_WAY_THERE = Rule(
 NO_WAY_BACK = Rule(
     slug="no-way-back",
     severity=Severity.CONFLICT,
-    what="A conversation's packets reach the far end, and the answer cannot return.",
-    why="It looks like a dead device and is a wrong mask or gateway at the far end: the request arrives, the answer "
-    "is sent to the wrong segment.",
+    what="A conversation's packets reach the far end, but the reply cannot return.",
+    why="It looks like a dead device, but mask or gateway at the far end are wrong: the request arrives, and the "
+    "reply is sent to the wrong segment.",
     bad=plan(_BARE, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1219 section 2.2",

@@ -1,4 +1,4 @@
-"""Rules on what zones say of planned devices: name to address, and address to name."""
+"""Rules on the DNS records of planned devices: name to address, and address to name."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def _shown(records: tuple[NameRecord, ...], by_name: bool) -> str:
 
 
 def _elsewhere(scene: Scene) -> Iterator[Breach]:
-    """Where a zone completes the name; one that stands there as it is planned is the business of name-taken-on-site."""
+    """Check names that the domain completes; `name-taken-on-site` checks a record with exactly the planned name."""
     planned = {(folded(each.name), each.address) for each in scene.in_zones}
     for each in scene.in_zones:
         others = tuple(record for record in each.forward if (folded(each.name), record.address) not in planned)
@@ -65,17 +65,19 @@ DNS_NAME_ELSEWHERE = Rule(
     slug="dns-name-elsewhere",
     severity=Severity.CONFLICT,
     what="A zone has the planned host name at another address only.",
-    why="Whoever asks for the device by its name is sent to something else, or to an address that nobody has any more.",
+    why="A client that looks the device up by name connects to another host, or to an address that is no longer in "
+    "use.",
     bad=one(_KEYS, hosts=_zone("filler-plc IN A 10.62.20.80", "80.20.62.10.in-addr.arpa. IN PTR filler-plc")),
     good=_GOOD,
-    source="RFC 1034 section 3.6; our own rule, because a name that is planned anew is seldom taken out of its zone",
+    source="RFC 1034 section 3.6; our own rule, because the old record of a reused name is rarely deleted",
     check=_elsewhere,
 )
 DNS_NAME_DIFFERS = Rule(
     slug="dns-name-differs",
     severity=Severity.RISK,
-    what="A zone has the planned address for the planned name, and the pointer of that address names another host.",
-    why="Logs, alarms and access lists that go by names show the wrong device, and a search starts in the wrong panel.",
+    what="A zone has the planned address for the planned name, but the PTR record of that address names another host.",
+    why="Logs, alarms and access lists that use names show the wrong device, and fault finding starts at the wrong "
+    "panel.",
     bad=one(_KEYS, hosts=_zone(_FORWARD, "61.20.62.10.in-addr.arpa. IN PTR old-filler")),
     good=_GOOD,
     source="RFC 1912 section 2.1: PTR and A records must match",
@@ -84,9 +86,10 @@ DNS_NAME_DIFFERS = Rule(
 DNS_PAIR_MISSING = Rule(
     slug="dns-pair-missing",
     severity=Severity.NOTE,
-    what="Of a planned name and address zones have one record, to the address or to the name, and not the other.",
-    why="Some software refuses a host whose address does not lead back to its name; the missing record is quickly made "
-    "while the other one is.",
+    what="The zones have only one of the two records of a planned name and address: name to address, or address to "
+    "name.",
+    why="Some software refuses a host whose address does not resolve back to its name. Have both records made "
+    "together.",
     bad=one(_KEYS, hosts=_zone(_FORWARD)),
     good=_GOOD,
     source="RFC 1912 section 2.1: for every address there should be a matching PTR record",

@@ -1,4 +1,4 @@
-"""Rules on gateways, as typed into the device and as the subnet names them."""
+"""Rules on gateways: typed into a device, or named by a subnet."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def _of_subnet(subnet: Subnet, gateway: Address, message: str) -> Breach:
 
 
 def _link(interface: Interface, address: Address, subnet: Subnet) -> Prefix | None:
-    """What the device takes for local by its address and mask, the subnet's where none is typed; None undecided."""
+    """Return the on-link prefix by the device's address and mask (the subnet's if none is typed); None if unknown."""
     prefix, mask = subnet.prefix.value, interface.mask
     if mask is None:
         same = prefix is not None and prefix.family == address.family
@@ -33,7 +33,7 @@ def _link(interface: Interface, address: Address, subnet: Subnet) -> Prefix | No
 
 
 def _in_order(members: Members) -> bool:
-    """The usual case, in which nothing has to be worked out: the subnet's own mask, and all addresses inside it."""
+    """Return whether every interface has the subnet's mask, an address inside it, and a gateway inside it."""
     prefix = members.subnet.prefix.value
     usual = prefix is not None and all(mask.length in (None, prefix.length) for mask in members.masks)
     return prefix is not None and usual and members.all_inside and all(map(prefix.holds, members.gateways))
@@ -72,7 +72,7 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _in_use(scene: Scene, interface: Interface, subnet: Subnet) -> tuple[Address | None, str]:
-    """The gateway an interface uses and whose it is; a router needs none beyond what is typed into it."""
+    """Return the gateway that an interface uses and where it comes from; a router uses only a typed one."""
     if interface.gateway is not None:
         return _value(interface.gateway), "the typed gateway"
     address = _value(interface.address)
@@ -82,13 +82,14 @@ def _in_use(scene: Scene, interface: Interface, subnet: Subnet) -> tuple[Address
 
 
 def _ends(subnet: Subnet) -> tuple[Address, ...]:
-    """The addresses of a subnet that `_end` has words for."""
+    """Return the unusable end addresses of a subnet."""
     prefix = subnet.prefix.value
     return tuple(end for end in (prefix.first, prefix.last) if _end(end, subnet)) if prefix else ()
 
 
 def _end(gateway: Address | None, subnet: Subnet) -> str:
-    """Which unusable end of the subnet a gateway is, if any; IPv6 routers do own the subnet-router anycast address."""
+    """Return which unusable end of the subnet a gateway is, if any. In IPv6, routers do own the subnet-router anycast
+    address."""
     prefix = subnet.prefix.value
     if gateway is None or prefix is None or prefix.family == 6 or not prefix.holds(gateway):
         return ""
@@ -118,7 +119,7 @@ GATEWAY_OFF_LINK = Rule(
     slug="gateway-off-link",
     severity=Severity.CONFLICT,
     what="The typed gateway is not on-link by the typed address and mask, or a subnet's gateway is outside its prefix.",
-    why="A device can only hand its packets to a gateway on its own segment. It answers locally and nobody beyond the "
+    why="A device can send packets only to a gateway on its own segment. It answers locally, and nobody beyond the "
     "segment hears it.",
     bad=one(_typed("10.62.21.1")),
     good=one(_typed("10.62.20.1")),
@@ -128,8 +129,8 @@ GATEWAY_OFF_LINK = Rule(
 GATEWAY_UNUSABLE = Rule(
     slug="gateway-unusable",
     severity=Severity.CONFLICT,
-    what="The gateway, typed or the subnet's, is the interface itself, or its subnet's network or broadcast address.",
-    why="Nothing forwards packets at such an address, so the device is cut off from everything beyond its segment.",
+    what="The gateway (typed, or of the subnet) is the interface itself, or its subnet's network or broadcast address.",
+    why="No router forwards packets at such an address, so the device reaches nothing beyond its segment.",
     bad=one(_typed("10.62.20.255")),
     good=one(_typed("10.62.20.254")),
     source="RFC 1122 section 3.2.1.3; RFC 1122 section 3.3.1.2",
@@ -138,9 +139,9 @@ GATEWAY_UNUSABLE = Rule(
 GATEWAY_DIFFERS = Rule(
     slug="gateway-differs",
     severity=Severity.RISK,
-    what="The typed gateway is not the subnet's.",
-    why="The device sends its far traffic to something that may not forward it. There may be a second router; then "
-    "the site has to say so.",
+    what="The typed gateway is not the gateway of the subnet.",
+    why="The device sends its traffic for other subnets to a host that may not forward it. There may be a second "
+    "router; ask the site to confirm it.",
     bad=plan(device("filler-plc", cpu=_typed("10.62.20.2")), subnet=_GATEWAY),
     good=plan(device("filler-plc", cpu=_typed("10.62.20.1")), subnet=_GATEWAY),
     source="RFC 1122 section 3.3.1.6",

@@ -19,8 +19,8 @@ _LABEL = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?", re.ASCII)
 _FOREIGN = re.compile(r"[^A-Za-z0-9.-]", re.ASCII)
 
 
-def why_no_host_name(name: str) -> str:
-    """Why a text is no host name, as the end of a sentence; empty where it is one."""
+def why_not_host_name(name: str) -> str:
+    """Return why a text is not a host name, as a predicate; empty if it is one."""
     if len(name) <= LONGEST_LABEL and _LABEL.fullmatch(name):
         return ""
     foreign = _FOREIGN.search(name)
@@ -41,7 +41,7 @@ def why_no_host_name(name: str) -> str:
 
 
 def _all_simple(names: Sequence[str]) -> bool:
-    """Say whether all are names of one label, as nearly all are: one look at them together tells it sooner."""
+    """Return whether all names are valid single labels. Checks them as one text, which is fast for large plans."""
     joined, most = "\n".join(names), max(map(len, names), default=0)
     letters = joined.replace("-", "").replace("\n", "")
     ends = f"\n{joined}\n"
@@ -51,7 +51,7 @@ def _all_simple(names: Sequence[str]) -> bool:
 
 def _unusable(scene: Scene) -> Iterator[Breach]:
     for interface, name, _ in () if _all_simple([name for _, name, _ in scene.names]) else scene.names:
-        why = why_no_host_name(name)
+        why = why_not_host_name(name)
         if why:
             yield breach(f"the host name {name!r} {why}", interface, others=[name])
 
@@ -96,8 +96,8 @@ _FIRST = device("filler-plc", cpu=_keys("filler-plc"))
 NAME_UNUSABLE = Rule(
     slug="name-unusable",
     severity=Severity.CONFLICT,
-    what="The host name is not one by RFC 952 and RFC 1123.",
-    why="Name servers refuse it or some software cannot look it up, and it fails on the one panel that needs it.",
+    what="The host name is not valid by RFC 952 and RFC 1123.",
+    why="Name servers refuse it, or some software cannot look it up, and it fails on the panel that needs it.",
     bad=one(_keys("filler_plc")),
     good=one(_keys("filler-plc")),
     source="RFC 952 assumption 1; RFC 1123 section 2.1; RFC 1035 section 2.3.4",
@@ -107,7 +107,7 @@ NAME_PLANNED_TWICE = Rule(
     slug="name-planned-twice",
     severity=Severity.CONFLICT,
     what="One host name is planned on two interfaces, case ignored.",
-    why="Whoever connects by name reaches one of the two, and not always the same one.",
+    why="A client that connects by name reaches one of the two devices, and not always the same one.",
     bad=plan(_FIRST, device("capper-plc", cpu=_keys("FILLER-PLC", 62))),
     good=plan(_FIRST, device("capper-plc", cpu=_keys("CAPPER-PLC", 62))),
     source="RFC 952 assumption 1; RFC 4343 section 2",
@@ -117,7 +117,7 @@ NAME_TAKEN_ON_SITE = Rule(
     slug="name-taken-on-site",
     severity=Severity.CONFLICT,
     what="The survey has the host name at another address.",
-    why="The site's name service sends whoever asks for the device to something else.",
+    why="The name service of the site gives clients the address of another host.",
     bad=one(_keys("filler-plc"), hosts="address,name\n10.62.20.80,filler-plc\n"),
     good=one(_keys("filler-2-plc"), hosts="address,name\n10.62.20.80,filler-plc\n"),
     source="RFC 952 assumption 1; our own rule, because one name leads to one place",

@@ -1,4 +1,4 @@
-"""Rules on the mask as typed into the device."""
+"""Rules on the mask that is typed into a device."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.rules.scene import Scene
 def _masks(
     scene: Scene, wrong: Callable[[Mask, Prefix | None], bool]
 ) -> Iterator[tuple[Interface, Mask, Prefix | None]]:
-    """The masks that are wrong beside the prefix of their subnet."""
+    """Yield the interfaces whose mask is wrong for the prefix of their subnet."""
     for members in scene.members:
         prefix = members.subnet.prefix.value
         found = {mask for mask in members.masks if wrong(mask, prefix)}
@@ -53,8 +53,8 @@ MASK_BROKEN = Rule(
     slug="mask-broken",
     severity=Severity.CONFLICT,
     what="The typed mask is not contiguous.",
-    why="Such a mask is nearly always a slip of the finger. Devices that take it see odd addresses as local and their "
-    "neighbours as far away.",
+    why="Such a mask is nearly always a typing error. Devices that accept it treat unrelated addresses as on-link and "
+    "send traffic for their neighbours to the gateway.",
     bad=one(_typed("255.255.0.255")),
     good=one(_typed("255.255.255.0")),
     source="RFC 1812 section 10.2.2; RFC 4632 section 5.1",
@@ -64,9 +64,9 @@ MASK_DIFFERS = Rule(
     slug="mask-differs",
     severity=Severity.CONFLICT,
     what="The typed mask has another length than the subnet's prefix.",
-    why="The device answers from the bench, where everything is local, and is unreachable from the control room: with "
-    "too short a mask it asks its own segment for hosts that are behind the gateway, with too long a one it sends "
-    "local traffic to the gateway.",
+    why="The device answers on the bench, where everything is on one segment, and is unreachable from the control "
+    "room. With a mask that is too short it sends ARP requests on its own segment for hosts behind the gateway; with "
+    "one that is too long it sends local traffic to the gateway.",
     bad=one(_typed("255.255.0.0")),
     good=one(_typed("/24")),
     source="RFC 1122 section 3.3.1.1; RFC 950 section 2.2",

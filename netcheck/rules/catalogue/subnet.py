@@ -1,4 +1,4 @@
-"""Rules on subnets and VLANs."""
+"""Rules on subnets and VLANs: overlaps, reused VLAN IDs, full subnets, two interfaces of a device in one subnet."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def _pair(first: Subnet, second: Subnet, message: str) -> Breach:
 
 
 def _overlapping(subnets: Iterable[tuple[int, Subnet, Prefix]]) -> Iterator[tuple[int, int]]:
-    """Pairs that share addresses: two prefixes do only where one lies inside the other."""
+    """Yield the pairs of subnets that share addresses; of two such prefixes one always contains the other."""
     around: list[tuple[int, Prefix]] = []
     for index, _, prefix in sorted(subnets, key=lambda each: (each[2].family, each[2].value, each[2].length)):
         while around and not around[-1][1].overlaps(prefix):
@@ -67,7 +67,7 @@ def _vlan_reused(scene: Scene) -> Iterator[Breach]:
 
 
 def _dual_stack(first: Subnet, second: Subnet) -> bool:
-    """An IPv4 and an IPv6 subnet on one VLAN are one segment with both protocols."""
+    """Return whether the two are the IPv4 and the IPv6 subnet of one segment."""
     one, two = first.prefix.value, second.prefix.value
     return one is not None and two is not None and one.family != two.family
 
@@ -85,7 +85,7 @@ def _crowded(scene: Scene) -> Iterator[Breach]:
 
 
 def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
-    """How many usable addresses are planned, a site host's or kept, the gateway not counted; and how many there are."""
+    """Return how many usable addresses are planned, of site hosts or kept, without the gateway; and how many exist."""
     used = usable = 0
     gateway = subnet.gateway.value if subnet.gateway else None
     for span in usable_ranges(prefix):
@@ -116,8 +116,8 @@ SUBNETS_OVERLAP = Rule(
     slug="subnets-overlap",
     severity=Severity.CONFLICT,
     what="Two subnets of one island share addresses.",
-    why="For the shared addresses two segments are right at once: hosts of the one take hosts of the other for local, "
-    "and a router sends to whichever prefix is longer.",
+    why="The shared addresses belong to two segments: hosts of one treat hosts of the other as on-link, and a router "
+    "sends to the longer prefix.",
     bad=plan(_second("10.62.20.128/25")),
     good=plan(_second("10.62.21.0/25")),
     source="our own rule, because of RFC 1122 section 3.3.1.1 and RFC 1812 section 5.2.4.3 together",
@@ -127,7 +127,7 @@ VLAN_UNUSABLE = Rule(
     slug="vlan-unusable",
     severity=Severity.CONFLICT,
     what="The VLAN ID is outside 1..4094.",
-    why="0 means no VLAN and 4095 is reserved; a switch takes neither.",
+    why="0 means no VLAN and 4095 is reserved; switches accept neither.",
     bad=plan(subnet=PROCESS + "\nvlan = 4095"),
     good=plan(subnet=PROCESS + "\nvlan = 4094"),
     source="RFC 4363 section 5; RFC 6325 section 4.1.1",
@@ -137,8 +137,8 @@ VLAN_REUSED = Rule(
     slug="vlan-reused",
     severity=Severity.RISK,
     what="One VLAN ID is used for two subnets of an island.",
-    why="Either both subnets are to share a segment, which the site has to know, or one of the numbers is wrong and "
-    "devices will be patched into somebody else's segment.",
+    why="Either both subnets share a segment, which the site has to know, or one of the IDs is wrong and devices will "
+    "be connected to another segment.",
     bad=plan(_second("10.62.30.0/24", "vlan = 620"), subnet=PROCESS + "\nvlan = 620"),
     good=plan(_second("10.62.30.0/24", "vlan = 630"), subnet=PROCESS + "\nvlan = 620"),
     source="our own rule, because one VLAN is one segment, and two subnets on it are seldom meant",
@@ -149,7 +149,7 @@ CROWDED = Rule(
     severity=Severity.RISK,
     what="Planned addresses, site hosts, pools and reserved ranges take more of a subnet's usable addresses than the "
     "share `crowded`.",
-    why="The next device will not fit, and renumbering a running plant is far dearer than a larger subnet now.",
+    why="The next device will not fit, and renumbering a running plant costs far more than a larger subnet now.",
     bad=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/29"\npools = ["10.62.20.3-10.62.20.6"]'),
     good=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/28"\npools = ["10.62.20.3-10.62.20.6"]'),
     source="our own rule, because a full subnet can only be renumbered; the share is the plan's",
@@ -159,8 +159,8 @@ SAME_SUBNET_TWICE = Rule(
     slug="same-subnet-twice",
     severity=Severity.RISK,
     what="Two interfaces of one device are in one subnet: which one answers is undefined.",
-    why="A device may answer for either address through either connector, so a cable can be dead and its address "
-    "still answers; no proof of a single port is possible then.",
+    why="A device may answer for either address through either connector, so an address may answer although its cable "
+    "is dead. A single port cannot be proven then.",
     bad=plan(_BOTH, _second("10.62.30.0/24")),
     good=plan(_APART, _second("10.62.30.0/24")),
     source="RFC 1122 section 3.3.4.2",

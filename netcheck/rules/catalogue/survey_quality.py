@@ -1,4 +1,4 @@
-"""Rules on the surveys themselves: what they cover, how old they are, where they disagree."""
+"""Rules on the surveys: what they cover, how old they are, and where they disagree."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def _not_surveyed(scene: Scene) -> Iterator[Breach]:
 
 
 def _covered(scene: Scene, island: str) -> Spans | None:
-    """What the surveys of an island cover together; None where a prefix cannot be read, so that it is not known."""
+    """Return what the surveys of an island cover together; None if one of the prefixes cannot be read."""
     cells = [cell for entry in scene.plan.surveys if entry.island == island for cell in entry.covers]
     prefixes = [cell.value for cell in cells if cell.value is not None]
     return Spans(map(range_of, prefixes)) if len(prefixes) == len(cells) else None
@@ -52,15 +52,15 @@ def _stale(scene: Scene) -> Iterator[Breach]:
 def _disagree(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
         for hosts in island.hosts.repeated():
-            told: dict[int, SiteHost] = {}
+            first_by_mac: dict[int, SiteHost] = {}
             for host in hosts:
                 if host.mac is not None:
-                    told.setdefault(host.mac.value, host)
-            if len(told) > 1:
-                yield _told(list(told.values()))
+                    first_by_mac.setdefault(host.mac.value, host)
+            if len(first_by_mac) > 1:
+                yield _disagreement(list(first_by_mac.values()))
 
 
-def _told(hosts: list[SiteHost]) -> Breach:
+def _disagreement(hosts: list[SiteHost]) -> Breach:
     files = tuple(dict.fromkeys(host.file for host in hosts))
     address = str(hosts[0].address)
     shown = listed([f"{host.mac} ({host.where})" for host in hosts])
@@ -75,7 +75,7 @@ NOT_SURVEYED = Rule(
     slug="not-surveyed",
     severity=Severity.RISK,
     what="A subnet with planned interfaces is not wholly covered by surveys: nothing can be said about clashes there.",
-    why="An address that no list mentions is not free, it is unknown. Ask IT for the list, or sweep the subnet.",
+    why="An address that no list mentions is unknown, not free. Ask IT for the list, or sweep the subnet.",
     bad=one(_PLACED, survey='taken = 2026-10-28\ncovers = ["10.62.20.0/25"]'),
     good=one(_PLACED, survey=SURVEYED),
     source="our own rule, because an address that no list mentions is unknown and not free",
@@ -85,18 +85,19 @@ SURVEY_STALE = Rule(
     slug="survey-stale",
     severity=Severity.RISK,
     what="A survey is older than `survey-max-age`.",
-    why="A plant changes every week; what was free when the list was written may be taken by the day of the visit.",
+    why="A plant changes every week; an address that was free when the list was made may be in use on the day of the "
+    "visit.",
     bad=one(_PLACED, survey='taken = 2026-09-01\ncovers = ["10.62.20.0/24"]'),
     good=one(_PLACED, survey=SURVEYED),
-    source="our own rule, because a list of hosts ages; how fast is the plan's `survey-max-age`",
+    source="our own rule, because a list of hosts goes out of date; the limit is `survey-max-age` of the plan",
     check=_stale,
 )
 SURVEY_DISAGREES = Rule(
     slug="survey-disagrees",
     severity=Severity.RISK,
     what="Surveys give one address two different MACs.",
-    why="Either two hosts already share the address, or one of the lists is out of date; a proof there could be taken "
-    "in by either.",
+    why="Either two hosts already share the address, or one of the lists is out of date. A proof there may see either "
+    "host.",
     bad=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.80,00-00-5E-00-53-81\n"),
     good=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.81,00-00-5E-00-53-81\n"),
     source="RFC 5227 section 2.4; our own rule, because of two lists one may be older",

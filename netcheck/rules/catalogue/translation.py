@@ -1,7 +1,7 @@
-"""Rules on translations: the outside addresses by which machines behind a translating router are reached.
+"""Rules on translations: the outside addresses at which machines behind a translating router are reached.
 
-An outside address is checked like a planned one by all rules on addresses, as `router/outside address`. What can be
-wrong with the translation itself is said here.
+All rules on addresses check an outside address like a planned one, with the subject `router/outside address`. The rules
+here check the translation itself.
 """
 
 from __future__ import annotations
@@ -82,8 +82,8 @@ TRANSLATION_TO_NOTHING = Rule(
     slug="translation-to-nothing",
     severity=Severity.CONFLICT,
     what="A translation leads to an inside address that no interface is planned at and no site host has.",
-    why="The outside address answers nobody, or whatever somebody plugs in there later; the device that was meant "
-    "cannot be reached from outside its machine.",
+    why="The outside address leads to no device, or to one that somebody connects later. The intended device cannot be "
+    "reached from outside its machine.",
     bad=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation(inside="192.168.10.55")),
     good=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation()),
     source="our own rule, because a one-to-one translation needs both ends (RFC 3022 section 2.1)",
@@ -93,8 +93,8 @@ TRANSLATED_TWICE = Rule(
     slug="translated-twice",
     severity=Severity.CONFLICT,
     what="Two translations share an outside address, or give one inside address two outside addresses.",
-    why="One outside address can stand for one device only: the router takes the first entry or the last. A device "
-    "with two outside addresses answers by one of them, and whoever asked by the other drops the answer.",
+    why="An outside address can stand for one device only: the router uses the first entry or the last. A device with "
+    "two outside addresses replies from one of them, and a client that used the other drops the reply.",
     bad=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _SECOND, _ROUTER, _translation(), _translation(inside="192.168.10.6")),
     good=plan(
         _SKID, _INSIDE_SURVEY, _SKID_PLC, _SECOND, _ROUTER, _translation(), _translation("10.62.20.62", "192.168.10.6")
@@ -105,10 +105,10 @@ TRANSLATED_TWICE = Rule(
 OUTSIDE_ADDRESS_TAKEN = Rule(
     slug="outside-address-taken",
     severity=Severity.CONFLICT,
-    what="The outside address of a translation is an interface of the translating router itself; that it is another's "
-    "is said by the rules on planned addresses, such as planned-twice and taken-on-site.",
-    why="What is meant for the router, its own management too, goes to the device behind it, and a gateway that is "
-    "translated away answers nobody.",
+    what="The outside address of a translation is an interface of the translating router itself. Other clashes of an "
+    "outside address are found by the rules on planned addresses, such as planned-twice and taken-on-site.",
+    why="Traffic for the router itself, such as its management, goes to the device behind it, and a gateway whose "
+    "address is translated answers nobody.",
     bad=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation("10.62.20.60")),
     good=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation("10.62.20.61")),
     source="our own rule, because one address cannot be the router's and a device's (RFC 3022 section 2.1)",

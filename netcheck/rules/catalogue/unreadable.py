@@ -1,4 +1,4 @@
-"""Values that cannot be read."""
+"""The rule on values that cannot be read."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ _TYPED = {
 
 
 def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
-    """The cells of interfaces without a value: a column after the other, since nearly none is."""
+    """Yield the unreadable cells of interfaces, column by column, because nearly all columns have none."""
     for what, cell_of in _TYPED.items():
         cells = list(map(cell_of, interfaces))
         values = map(attrgetter("value"), filter(None, cells))
@@ -59,7 +59,7 @@ def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
 
 
 def _cells(plan: Plan) -> Iterator[Named]:
-    """Every cell of the plan that may be unread, with its subject and what it is."""
+    """Yield every cell of the plan that may be unreadable, with its subject and its kind."""
     for subnet in plan.subnets:
         yield subnet.name, "prefix", subnet.prefix
         yield subnet.name, "gateway", subnet.gateway
@@ -87,9 +87,9 @@ UNREADABLE_VALUE = Rule(
     slug="unreadable-value",
     severity=Severity.CONFLICT,
     what="An address, mask, MAC, prefix, range or host name cannot be read.",
-    why="What cannot be read cannot be checked, and somebody will type it into a device all the same. An octet with a "
+    why="A value that cannot be read cannot be checked, but somebody will still type it into a device. An octet with a "
     "leading zero counts as unreadable: some software reads 010 as ten, other software as octal eight, so the device "
-    "may end up with an address that nobody planned.",
+    "may get an address that nobody planned.",
     bad=one('address = "10.62.20.061"'),
     good=one('address = "10.62.20.61"'),
     source="RFC 6943 section 3.1.1; RFC 3986 section 3.2.2",

@@ -1,4 +1,4 @@
-"""The rule on accepted entries that match nothing."""
+"""The rule on accepted entries that match no finding."""
 
 from __future__ import annotations
 
@@ -37,10 +37,10 @@ ACCEPTED_UNUSED = Rule(
     slug="accepted-unused",
     severity=Severity.NOTE,
     what="An accepted entry matches no finding.",
-    why="What was agreed has been mended, or the entry names something else than was meant; left in the plan it could "
-    "hide a finding some day that nobody agreed to.",
+    why="The finding has been resolved, or the entry names something else than intended. If it stays in the plan, it "
+    "can later hide a finding that nobody accepted. Remove or correct the entry.",
     bad=one('address = "10.62.20.61"', _ACCEPTED),
     good=one('address = "10.62.21.61"', _ACCEPTED),
-    source="our own rule, because an entry that is left over could hide a finding that nobody agreed to",
+    source="our own rule, because a leftover entry can hide a finding that nobody accepted",
     check=_unused,
 )
