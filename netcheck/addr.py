@@ -32,12 +32,12 @@ def _shown(text: str) -> str:
 
 
 def quad(value: int) -> str:
-    """Write a 32-bit integer as dotted decimal."""
+    """Return a 32-bit integer as dotted decimal."""
     return f"{value >> 24}.{value >> 16 & 255}.{value >> 8 & 255}.{value & 255}"
 
 
 def mac_text(value: int) -> str:
-    """Write a 48-bit integer as IEEE 802 writes a MAC: `00-00-5E-00-53-21`."""
+    """Return a 48-bit integer in the IEEE 802 form of a MAC: `00-00-5E-00-53-21`."""
     return "-".join(f"{octet:02X}" for octet in value.to_bytes(6, "big"))
 
 
@@ -52,12 +52,12 @@ class Address(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str) -> Address:
-        """Read one address; ValueError says why it cannot be one."""
+        """Read one address. ValueError says why the text is not one."""
         text = text.strip()
         if ":" in text:
             return cls(6, _v6_value(text))
         if _V4.fullmatch(text):
-            return cls(4, int.from_bytes(inet_aton(text), "big"))  # lax by itself, and so never asked first
+            return cls(4, int.from_bytes(inet_aton(text), "big"))  # lenient, so the pattern is checked first
         raise ValueError(_why_not_v4(text))
 
 
@@ -105,47 +105,49 @@ class Prefix(NamedTuple):
 
     @property
     def size(self) -> int:
-        """Count of addresses inside."""
+        """Return the number of addresses."""
         return 1 << (WIDTH[self.family] - self.length)
 
     @property
     def first(self) -> Address:
-        """The network address."""
+        """Return the network address."""
         return Address(self.family, self.value)
 
     @property
     def last(self) -> Address:
-        """The highest address; in IPv4 the directed broadcast, except in /31 and /32."""
+        """Return the highest address; in IPv4 the directed broadcast, except in /31 and /32."""
         return Address(self.family, self.value + self.size - 1)
 
     @property
     def usable(self) -> Range:
-        """Addresses a host may have: all but the first and the last in IPv4 (RFC 1122 section 3.2.1.3), both in
-        /31 (RFC 3021) and /32; in IPv6 all but the subnet-router anycast (RFC 4291 section 2.6.1), all in /127
-        (RFC 6164) and /128."""
+        """Return the addresses that a host may have.
+
+        In IPv4 all but the first and the last (RFC 1122 section 3.2.1.3), in /31 (RFC 3021) and /32 all of them. In
+        IPv6 all but the subnet-router anycast address (RFC 4291 section 2.6.1), in /127 (RFC 6164) and /128 all.
+        """
         short = self.size <= 2
         low = self.value if short else self.value + 1
         high = self.last.value - (1 if self.family == 4 and not short else 0)
         return Range(self.family, low, high)
 
     def holds(self, address: Address) -> bool:
-        """Say whether the address lies inside."""
+        """Return whether an address is inside."""
         same = address.family == self.family
         return same and not (address.value ^ self.value) >> (WIDTH[self.family] - self.length)
 
     def overlaps(self, other: Prefix) -> bool:
-        """Say whether the two prefixes share an address."""
+        """Return whether the two prefixes share an address."""
         return self.family == other.family and self.value <= other.last.value and other.value <= self.last.value
 
     @classmethod
     def of(cls, address: Address, length: int) -> Prefix:
-        """The prefix of this length that holds the address."""
+        """Return the prefix of this length that contains the address."""
         shift = WIDTH[address.family] - length
         return cls(address.family, address.value >> shift << shift, length)
 
     @classmethod
     def from_text(cls, text: str) -> Prefix:
-        """Read `address/length`; a prefix with host bits set is refused, naming the prefix meant."""
+        """Read `address/length`. ValueError if host bits are set; it names the likely prefix."""
         address, length = _split(text)
         prefix = cls.of(address, length)
         if prefix.value != address.value:
@@ -174,7 +176,7 @@ class InterfaceAddress(NamedTuple):
 
     @property
     def prefix(self) -> Prefix:
-        """The subnet this address is in by its own length."""
+        """Return the prefix that the address is in by its own length."""
         return Prefix.of(self.address, self.length)
 
     @classmethod
@@ -196,11 +198,11 @@ class Range(NamedTuple):
 
     @property
     def size(self) -> int:
-        """Count of addresses inside."""
+        """Return the number of addresses."""
         return self.high - self.low + 1
 
     def holds(self, address: Address) -> bool:
-        """Say whether the address lies inside."""
+        """Return whether an address is inside."""
         return address.family == self.family and self.low <= address.value <= self.high
 
     @classmethod
@@ -229,7 +231,7 @@ def _ends(text: str) -> tuple[Address, Address]:
 
 
 class Mask(NamedTuple):
-    """A typed mask: `value` as bits, and the prefix `length`, or None where it is not a contiguous host mask."""
+    """A typed mask: `value` as bits, and the prefix `length`; None if it is not a contiguous mask of a host."""
 
     family: int
     value: int
@@ -240,8 +242,8 @@ class Mask(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str, family: int = 4) -> Mask:
-        """Read a dotted quad or `/24`. Quads that are no contiguous mask (RFC 1812 section 10.2.2), 0.0.0.0 and
-        wildcard forms give a mask without length; text that is no mask at all raises ValueError."""
+        """Read a dotted quad or `/24`. Quads that are not contiguous (RFC 1812 section 10.2.2), 0.0.0.0 and wildcard
+        masks give a mask without length. ValueError if the text is not a mask."""
         text = text.strip()
         width = WIDTH[family]
         if text.startswith("/"):
@@ -271,17 +273,17 @@ class Mac(NamedTuple):
 
     @property
     def group(self) -> bool:
-        """The group bit: not the address of one station (RFC 7042 section 2.1)."""
+        """Return whether the group bit is set: the address of several stations (RFC 7042 section 2.1)."""
         return bool(self.value >> 40 & 1)
 
     @property
     def local(self) -> bool:
-        """The locally administered bit (RFC 7042 section 2.1)."""
+        """Return whether the locally administered bit is set (RFC 7042 section 2.1)."""
         return bool(self.value >> 40 & 2)
 
     @classmethod
     def from_text(cls, text: str) -> Mac:
-        """Read the hyphen, colon, dot and bare forms, in any case."""
+        """Read the hyphen, colon, dot and bare forms in upper or lower case."""
         text = text.strip()
         if not _MAC.fullmatch(text):
             raise ValueError(f"{_shown(text)} is not a MAC of twelve hexadecimal digits, for example 00-00-5E-00-53-21")

@@ -1,4 +1,4 @@
-"""The cautions that stand before the first frame and in every report: one wording for screen, report and README."""
+"""The safety notes, with the same words before the first frame, in every report and in the README."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ CAUTION = (
 
 
 def caution_to_text(width: int = 100) -> str:
-    """The cautions as lines of at most `width` characters."""
+    """Return the safety notes as lines of at most `width` characters."""
     from textwrap import fill
 
     items = (fill(item, width, initial_indent="- ", subsequent_indent="  ") for item in CAUTION)

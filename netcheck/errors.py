@@ -1,4 +1,4 @@
-"""The one family of errors a user can cause; each says what is wrong, where, what was expected and what to do."""
+"""The errors that a user can cause. Each says what is wrong, where, what was expected and what to do."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import ClassVar
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong. `what` and `do` are sentences without final stop; `where` is `file: place`."""
+    """One problem. `what` and `do` are sentences without final full stop; `where` is `file: position`."""
 
     what: str
     where: str = ""
@@ -20,7 +20,7 @@ class Problem:
 
 
 class NetcheckError(Exception):
-    """Base of the family. The command line prints the problems without a traceback and ends with `exit_code`."""
+    """The base class. The command line prints the problems without a traceback and exits with `exit_code`."""
 
     exit_code: ClassVar[int] = 2
 
@@ -30,31 +30,31 @@ class NetcheckError(Exception):
 
     @classmethod
     def of(cls, what: str, *, where: str = "", do: str = "") -> NetcheckError:
-        """Build an error of this class from a single problem."""
+        """Return an error of this class with one problem."""
         return cls(Problem(what, where, do))
 
 
 class UsageError(NetcheckError):
-    """The command was called in a way that cannot be carried out."""
+    """The options or arguments of the command are invalid."""
 
 
 class PlanError(NetcheckError):
-    """The plan's files cannot be read, or their structure is wrong; holds every problem found, not the first."""
+    """The files of the plan cannot be read, or their structure is wrong. Holds every problem, not only the first."""
 
 
 class SurveyError(NetcheckError):
-    """A survey file cannot be read at all."""
+    """A survey file cannot be read."""
 
 
 class RecordError(NetcheckError):
-    """A record cannot be used: not a record, of another plan, or damaged."""
+    """A record cannot be used: it is damaged, belongs to another plan, or is not a record."""
 
 
 class ReportError(NetcheckError):
-    """A report cannot be written where it was asked for."""
+    """A report cannot be written to the requested file."""
 
 
 class LinkError(NetcheckError):
-    """The network interface cannot be used: absent, down, no right to open it, or its address is not free."""
+    """The network interface cannot be used: it is absent or down, access is denied, or its address is in use."""
 
     exit_code: ClassVar[int] = 3

@@ -1,4 +1,4 @@
-"""Text from outside made safe to show: control, bidirectional and invisible characters become visible escapes."""
+"""Makes text from outside safe to show: control, bidirectional and invisible characters become visible escapes."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def _escape(found: re.Match[str]) -> str:
 
 
 def safe(text: str, limit: int = 400) -> str:
-    """Return `text` on one line, harmless to a terminal or a file, cut after `limit` characters with a mark."""
+    """Return a text on one line without control characters, cut with an ellipsis after `limit` characters."""
     cut = text if len(text) <= limit else text[:limit] + "\u2026"
     return _UNSAFE.sub(_escape, cut)
 
@@ -32,5 +32,5 @@ def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
 
 
 def flowing(text: str) -> str:
-    """A docstring as paragraphs of one line each, for what wraps lines to a terminal's width itself."""
+    """Return a docstring with each paragraph on one line, for output that wraps lines itself."""
     return "\n\n".join(" ".join(paragraph.split()) for paragraph in text.split("\n\n"))

@@ -1,4 +1,4 @@
-"""The common ground of addresses against published examples and the standard library's ipaddress."""
+"""Addresses, prefixes, ranges, masks and MACs against published examples and `ipaddress`."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ V6 = st.integers(0, 2**128 - 1)
 
 @given(V4)
 def test_ipv4_text_is_that_of_the_standard_library(value: int) -> None:
-    """Written and read back, an IPv4 address is what `ipaddress` says."""
+    """Written and read back, an IPv4 address is the one that `ipaddress` has."""
     address = Address(4, value)
     assert str(address) == str(ipaddress.IPv4Address(value))
     assert Address.from_text(str(address)) == address
@@ -24,7 +24,7 @@ def test_ipv4_text_is_that_of_the_standard_library(value: int) -> None:
 
 @given(V6)
 def test_ipv6_text_reads_back(value: int) -> None:
-    """An IPv6 address survives its text; the text means the same to `ipaddress`."""
+    """The text of an IPv6 address reads back, and means the same to `ipaddress`."""
     text = str(Address(6, value))
     assert int(ipaddress.IPv6Address(text)) == value
     assert Address.from_text(text) == Address(6, value)
@@ -68,7 +68,7 @@ def test_ipv6_is_written_as_rfc_5952_recommends(text: str, short: str) -> None:
     ],
 )
 def test_ambiguous_addresses_are_refused_with_the_reason(text: str, why: str) -> None:
-    """What loose readers accept is refused, in words."""
+    """Texts that lenient readers accept are refused with the reason."""
     if not why:
         assert str(Address.from_text(text)) == text.strip()
         return
@@ -79,7 +79,7 @@ def test_ambiguous_addresses_are_refused_with_the_reason(text: str, why: str) ->
 
 @given(st.text(max_size=40))
 def test_any_text_is_read_as_the_strict_library_reads_it_or_refused(text: str) -> None:
-    """Never another address than `ipaddress` sees, never another exception than ValueError."""
+    """A text gives the address of `ipaddress`, or ValueError."""
     try:
         address = Address.from_text(text)
     except ValueError:
@@ -136,13 +136,13 @@ def test_every_contiguous_mask(length: int) -> None:
     ],
 )
 def test_masks_that_are_none_have_no_length(text: str) -> None:
-    """Broken masks are read, so that a rule can speak of them, and have no length."""
+    """Non-contiguous masks are read for the rule on them, and have no length."""
     assert Mask.from_text(text).length is None
 
 
 @pytest.mark.parametrize("text", ["255.255.255.256", "/33", "/024", "24", "255.255.255", "mask", ""])
 def test_text_that_is_no_mask_is_refused(text: str) -> None:
-    """Anything else is unreadable."""
+    """All other text is unreadable."""
     with pytest.raises(ValueError, match=r"mask|prefix length"):
         Mask.from_text(text)
 
@@ -159,7 +159,7 @@ def test_text_that_is_no_mask_is_refused(text: str) -> None:
     ],
 )
 def test_prefixes_that_are_none(text: str, why: str) -> None:
-    """Host bits name the prefix meant; bad lengths are refused."""
+    """The error for host bits names the likely prefix; bad lengths are refused."""
     with pytest.raises(ValueError, match=why):
         Prefix.from_text(text)
 
@@ -181,7 +181,7 @@ def test_ranges(text: str, size: int, written: str) -> None:
 
 @pytest.mark.parametrize("text", ["10.0.0.9-10.0.0.5", "10.0.0.1-::1", "10.0.0.1-", "-", "a-b"])
 def test_ranges_that_are_none(text: str) -> None:
-    """Reversed, mixed and half ranges are refused."""
+    """Reversed, mixed and incomplete ranges are refused."""
     with pytest.raises(ValueError, match=r"reversed|mixes|empty|octets"):
         Range.from_text(text)
 
@@ -205,7 +205,7 @@ def test_macs_in_every_form(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["00-00-5E-00-53-2", "00-00:5E-00-53-21", "00-00-5E-00-53-2G", "00005E00532", ""])
 def test_macs_that_are_none(text: str) -> None:
-    """Anything else is refused."""
+    """All other text is refused."""
     with pytest.raises(ValueError, match="MAC"):
         Mac.from_text(text)
 

@@ -1,4 +1,4 @@
-"""The tables of RFC 1878 and RFC 4632 whole, and the texts of RFC 4291 and RFC 5952 that have one right reading."""
+"""The complete tables of RFC 1878 and RFC 4632, and the texts of RFC 4291 and RFC 5952 with one correct reading."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def test_the_table_of_prefixes(length: str, dotted: str, digits: str, size: str)
     ],
 )
 def test_subnets_of_a_network(whole: int, dotted: str, subnets: int, hosts: int) -> None:
-    """The last subnet ends where the network does: the print has 254.255 for 255.255 in table 1-1."""
+    """The last subnet ends where the network does: the RFC prints 254.255 for 255.255 in table 1-1."""
     length = Mask.from_text(dotted).length
     assert length is not None
     network = Prefix.of(Address.from_text("172.16.0.0"), whole)
@@ -101,7 +101,7 @@ TABLE_2_2 = [(2, 2, 62), (3, 6, 30), (4, 14, 14), (5, 30, 6), (6, 62, 2)]
     [(length, *row) for length, table in ((16, TABLE_2_1), (24, TABLE_2_2)) for row in table],
 )
 def test_subnets_of_a_network_by_bits(whole: int, bits: int, subnets: int, hosts: int) -> None:
-    """As many hosts as printed in each, and two subnets more than printed: subnet zero and the last are usable, too."""
+    """Each has the printed number of hosts; subnet zero and the last subnet are usable too, so there are two more."""
     network = Prefix.of(Address.from_text("172.16.0.0"), whole)
     zero, ones = Prefix.of(network.first, whole + bits), Prefix.of(network.last, whole + bits)
     assert zero.usable.size == ones.usable.size == hosts
@@ -150,7 +150,7 @@ def test_clients_of_a_provider(client: str, dotted: str, size: int, inside: bool
     ],
 )
 def test_more_ipv6_text(text: str, written: str) -> None:
-    """One address, one text."""
+    """One address has one text."""
     assert str(Address.from_text(text)) == written
 
 
@@ -171,7 +171,7 @@ def test_the_illegal_forms_of_a_prefix(text: str) -> None:
 
 
 def test_node_and_prefix_in_one() -> None:
-    """RFC 4291 section 2.3: a node's address with its length is in that subnet."""
+    """RFC 4291 section 2.3: the address of a node with its length is in that subnet."""
     both = InterfaceAddress.from_text("2001:0DB8:0:CD30:123:4567:89AB:CDEF/60")
     assert str(both.prefix) == "2001:db8:0:cd30::/60"
     assert str(both.address) == "2001:db8:0:cd30:123:4567:89ab:cdef"

@@ -1,4 +1,4 @@
-"""Text made safe to show: controls, bidirectional and invisible characters become visible."""
+"""Text made safe to show: control, bidirectional and invisible characters become visible."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from netcheck.text import flowing, listed, safe
     ],
 )
 def test_unsafe_characters_are_shown(text: str, shown: str) -> None:
-    """Each becomes its escape; plain text stays."""
+    """Each unsafe character becomes its escape; plain text stays."""
     assert safe(text) == shown
 
 
@@ -49,10 +49,10 @@ def test_nothing_of_the_control_kind_gets_through(text: str) -> None:
     ],
 )
 def test_lists_as_prose(items: list[str], prose: str) -> None:
-    """Commas and one `and`; beyond six a count."""
+    """Commas and one `and`; the rest as a count after six items."""
     assert listed(items) == prose
 
 
 def test_a_docstring_flows() -> None:
-    """Lines of a paragraph become one, paragraphs stay apart, so that a terminal of any width wraps them well."""
+    """The lines of a paragraph become one; paragraphs stay separate, so that any terminal can wrap them."""
     assert flowing("One line.\n\n    Two lines\n    of it.\n    ") == "One line.\n\nTwo lines of it."

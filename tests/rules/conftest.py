@@ -1,4 +1,4 @@
-"""Checks the text of a small plan, through the readers."""
+"""Checks a small plan given as text."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ TODAY = date(2026, 11, 2)
 
 @pytest.fixture
 def checked(tmp_path: Path) -> Callable[..., Checked]:
-    """Writes a plan.toml and the site-hosts.csv beside it, and checks them as of a day."""
+    """Return a function that writes plan.toml and site-hosts.csv and checks them on a given day."""
 
     def run(plan: str, hosts: str = "", today: date = TODAY, **files: str) -> Checked:
         (tmp_path / "plan.toml").write_text(plan, "utf-8")

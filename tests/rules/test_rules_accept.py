@@ -1,4 +1,4 @@
-"""Accepted findings: set apart, back after their day, and never hiding a new clash."""
+"""Accepted findings: split off, open again after their last day, and never hiding a new clash."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PLACED = 'address = "10.62.20.61"'
 
 
 def entry(rule: str = "taken-on-site", subject: str = "filler-plc/cpu", **more: str) -> str:
-    """An accepted entry."""
+    """Return an accepted entry."""
     keys = {"rule": rule, "subject": subject, "by": "site IT", "because": "it is taken out in week 50", **more}
     return (
         "[[accepted]]\n"
@@ -26,7 +26,7 @@ def entry(rule: str = "taken-on-site", subject: str = "filler-plc/cpu", **more: 
 
 
 def rules(found: Checked) -> set[str]:
-    """The rules of the open findings."""
+    """Return the rules of the open findings."""
     return {finding.rule for finding in found.findings}
 
 
@@ -46,7 +46,7 @@ def rules(found: Checked) -> set[str]:
     ids=str,
 )
 def test_an_entry_matches_what_it_names(more: dict[str, str], accepted: bool, checked: Callable[..., Checked]) -> None:
-    """Rule and subject, and the address and other party where it names them."""
+    """An entry matches by rule and subject, and by address and other party if it names them."""
     example = one(PLACED, entry(**more), hosts=CAMERA)
     found = checked(example.plan, example.hosts)
     assert len(found.accepted) == accepted
@@ -57,7 +57,7 @@ def test_an_entry_matches_what_it_names(more: dict[str, str], accepted: bool, ch
 
 
 def test_who_why_and_until(checked: Callable[..., Checked]) -> None:
-    """An accepted finding keeps all that was agreed."""
+    """An accepted finding keeps who accepted it, why and until when."""
     example = one(PLACED, entry(until="2026-12-31"), hosts=CAMERA)
     (agreed,) = checked(example.plan, example.hosts).accepted
     assert (agreed.by, agreed.because, agreed.until) == ("site IT", "it is taken out in week 50", date(2026, 12, 31))
@@ -67,7 +67,7 @@ def test_who_why_and_until(checked: Callable[..., Checked]) -> None:
 
 @pytest.mark.parametrize(("day", "returned"), [(date(2026, 11, 2), False), (date(2026, 11, 3), True)])
 def test_past_its_day_the_finding_returns(day: date, returned: bool, checked: Callable[..., Checked]) -> None:
-    """The last day still counts; the day after, the finding is back, says so, and the entry is not called unused."""
+    """The last day still counts; on the next day the finding is open again, says so, and the entry is not unused."""
     example = one(PLACED, entry(until="2026-11-02"), hosts=CAMERA)
     found = checked(example.plan, example.hosts, day)
     messages = [finding.message for finding in found.findings if finding.rule == "taken-on-site"]
@@ -77,7 +77,7 @@ def test_past_its_day_the_finding_returns(day: date, returned: bool, checked: Ca
 
 
 def test_a_second_stranger_is_not_covered(checked: Callable[..., Checked]) -> None:
-    """The entry names the camera; when something else joins it at the address, the finding is back."""
+    """The entry names the camera; with a second host at the address the finding is open again."""
     agreed = entry(**{"with": "00-00-5E-00-53-99"})
     example = one(PLACED, agreed, hosts=CAMERA + "10.62.20.61,00-00-5E-00-53-98,laptop\n")
     assert "taken-on-site" in rules(checked(example.plan, example.hosts))
@@ -87,7 +87,7 @@ def test_a_second_stranger_is_not_covered(checked: Callable[..., Checked]) -> No
     ("other", "accepted"), [("b-plc/cpu", False), ("b-plc/cpu, c-plc/cpu", True), ("c-plc/cpu,b-plc/cpu", True)]
 )
 def test_a_third_holder_is_not_covered(other: str, accepted: bool, checked: Callable[..., Checked]) -> None:
-    """`with` names all other subjects of a finding that has several."""
+    """`with` names all other subjects of a finding with several subjects."""
     agreed = entry("planned-twice", "a-plc/cpu", **{"with": other})
     example = plan(*(device(f"{name}-plc", cpu=PLACED) for name in "abc"), agreed)
     assert ("planned-twice" in rules(checked(example.plan))) == (not accepted)
@@ -100,7 +100,7 @@ def test_any_subject_of_several_will_do(checked: Callable[..., Checked]) -> None
 
 
 def test_an_unused_entry_says_what_it_waits_for(checked: Callable[..., Checked]) -> None:
-    """The note has the entry's subject, and stands where the entry stands."""
+    """The note has the subject and the position of the entry."""
     example = one(PLACED, entry("too-near", address="10.62.20.99"))
     (note,) = (each for each in checked(example.plan).findings if each.rule == "accepted-unused")
     assert note.subjects == ("filler-plc/cpu",)
@@ -110,7 +110,7 @@ def test_an_unused_entry_says_what_it_waits_for(checked: Callable[..., Checked])
 
 
 def test_a_misspelt_rule_is_named(checked: Callable[..., Checked]) -> None:
-    """An entry for a rule that does not exist is unused, and the note says which was meant."""
+    """An entry for an unknown rule is unused, and the note suggests the rule."""
     example = one(PLACED, entry("taken-onsite"), hosts=CAMERA)
     (note,) = (each for each in checked(example.plan, example.hosts).findings if each.rule == "accepted-unused")
     assert note.message == "there is no rule taken-onsite; did you mean taken-on-site?"

@@ -1,4 +1,4 @@
-"""What each rule says of telling cases: the published worked examples, and the details that the design settles."""
+"""What each rule finds in significant cases: published worked examples, and the details of the contract."""
 
 from __future__ import annotations
 
@@ -16,34 +16,34 @@ MAC, OTHER = "00-00-5E-00-53-21", "00-00-5E-00-53-99"
 
 
 def keys(**cells: object) -> str:
-    """The keys of an interface, at 10.62.20.61 where no address is given."""
+    """Return the keys of an interface, at 10.62.20.61 if no address is given."""
     given = {"address": "10.62.20.61", **{key.replace("_", "-"): value for key, value in cells.items()}}
     return "\n".join(f'{key} = "{value}"' for key, value in given.items())
 
 
 def subnet(prefix: str, **more: object) -> str:
-    """The keys of a subnet."""
+    """Return the keys of a subnet."""
     lines = [f'prefix = "{prefix}"', *(f"{key} = {value!r}" for key, value in more.items())]
     return "\n".join(lines).replace("'", '"')
 
 
 def second(name: str, prefix: str, **more: object) -> str:
-    """A further subnet."""
+    """Return a second subnet."""
     return f'[[subnet]]\nname = "{name}"\n{subnet(prefix, **more)}'
 
 
 def alike(first: str, other: str, *more: str, **rest: str) -> Example:
-    """Two devices, a-plc/cpu and b-plc/cpu."""
+    """Return two devices with the same keys, a-plc/cpu and b-plc/cpu."""
     return plan(device("a-plc", cpu=first), device("b-plc", cpu=other), *more, **rest)
 
 
 def broken(found: Checked) -> set[tuple[str, ...]]:
-    """The rules broken, each with its subjects; that nothing was surveyed goes without saying here."""
+    """Return the broken rules with their subjects, without `not-surveyed`."""
     return {(each.rule, *each.subjects) for each in found.findings if each.rule != "not-surveyed"}
 
 
 def finding(found: Checked, rule: str) -> Finding:
-    """The one finding of a rule."""
+    """Return the only finding of a rule."""
     (only,) = (each for each in found.findings if each.rule == rule)
     return only
 
@@ -379,7 +379,7 @@ def test_uncovered_part_is_named(checked: Callable[..., Checked]) -> None:
 
 
 def test_two_halves_cover_the_whole(checked: Callable[..., Checked]) -> None:
-    """What two surveys cover together is covered."""
+    """Two surveys that cover a half each cover the whole subnet."""
     other = '[[survey]]\nfile = "other.csv"\ntaken = 2026-10-28\ncovers = ["10.62.20.128/25"]'
     example = one(keys(), other, survey=HALF)
     assert broken(found := checked(example.plan, example.hosts, other="address\n")) == set()
@@ -393,7 +393,7 @@ def test_a_survey_of_another_island_covers_nothing(checked: Callable[..., Checke
 
 
 def test_an_unreadable_cover_leaves_coverage_undecided(checked: Callable[..., Checked]) -> None:
-    """It is reported itself, and `not-surveyed` stays silent."""
+    """The unreadable prefix is reported, and `not-surveyed` is not."""
     example = one(keys(), survey='covers = ["10.62.20.0/25", "10.62.20.128/52"]')
     assert {each.rule for each in checked(example.plan, example.hosts).findings} == {"unreadable-value"}
 
@@ -418,13 +418,13 @@ def test_disagreeing_surveys_name_both_files(checked: Callable[..., Checked]) ->
 
 
 def test_the_prefix_meant_is_named(checked: Callable[..., Checked]) -> None:
-    """A prefix with host bits set is unreadable, and the message says which prefix was probably meant."""
+    """A prefix with host bits set is unreadable, and the message names the likely prefix."""
     example = plan(subnet=subnet("10.62.20.5/24"))
     assert "10.62.20.0/24" in finding(checked(example.plan), "unreadable-value").message
 
 
 def test_order_is_severity_then_plan(checked: Callable[..., Checked]) -> None:
-    """Conflicts first, then risks, then notes; within one severity as the subjects stand in the plan."""
+    """Conflicts first, then risks, then notes; within one severity in plan order."""
     example = plan(
         device("z-plc", cpu=keys(address="10.62.21.1", mask="255.255.0.0"), spare=""),
         device("a-plc", cpu=keys(address="10.62.21.2", mac="02-00-5E-00-53-01")),

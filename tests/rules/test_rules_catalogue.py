@@ -1,4 +1,4 @@
-"""Every rule's own examples: `bad` breaks it, `good` does not, and the page says what the design asks for."""
+"""The examples of every rule: `bad` breaks it, `good` does not, and its texts are complete."""
 
 from __future__ import annotations
 
@@ -61,27 +61,27 @@ by_slug = pytest.mark.parametrize("rule", RULES, ids=[rule.slug for rule in RULE
 
 
 def test_slugs_and_severities_are_the_contract() -> None:
-    """Nothing is missing, nothing else is there, and every severity is the table's."""
+    """The rules are exactly those of the contract, with its severities."""
     assert {rule.slug: rule.severity.value for rule in RULES} == CONTRACT
     assert len(RULES) == len(RULE_NAMED)
 
 
 @by_slug
 def test_bad_breaks_the_rule(rule: Rule, checked: Callable[..., Checked]) -> None:
-    """The example that is meant to break the rule does, once, and breaks no other."""
+    """The bad example breaks its rule once, and no other rule."""
     found = checked(rule.bad.plan, rule.bad.hosts)
     assert [finding.rule for finding in found.findings] == [rule.slug]
 
 
 @by_slug
 def test_good_does_not(rule: Rule, checked: Callable[..., Checked]) -> None:
-    """Its mended twin breaks no rule at all."""
+    """The corrected example breaks no rule."""
     assert checked(rule.good.plan, rule.good.hosts).findings == ()
 
 
 @by_slug
 def test_findings_are_complete(rule: Rule, checked: Callable[..., Checked]) -> None:
-    """Every finding of the bad example has subjects, words, source, place and a key of its own."""
+    """Every finding of a bad example has subjects, a message, a source, a position and a unique key."""
     found = checked(rule.bad.plan, rule.bad.hosts)
     for finding in found.findings:
         assert finding.subjects
@@ -96,7 +96,7 @@ def test_findings_are_complete(rule: Rule, checked: Callable[..., Checked]) -> N
 
 @by_slug
 def test_words_are_sentences(rule: Rule) -> None:
-    """What a rule says is one sentence; why it matters is there and is another."""
+    """`what` is one sentence; `why` is another text."""
     assert rule.what.endswith(".")
     assert rule.why.endswith(".")
     assert rule.why != rule.what

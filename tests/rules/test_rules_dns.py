@@ -1,4 +1,4 @@
-"""What zones say of planned devices, zone by zone; the zones of RFC 1035 section 5.3's form are read by the survey."""
+"""Findings about the DNS records of planned devices; the survey reads zones in the form of RFC 1035 section 5."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ HERE, POINTS = "filler-plc IN A 10.62.20.61\n", "61.20.62.10.in-addr.arpa. IN PT
 
 
 def found(checked: Callable[..., Checked], name: str, zone: str, site: str = "") -> list[str]:
-    """The rules on names and site hosts that are broken by a plan of one interface with this name."""
+    """Return the broken rules on names and site hosts for a plan of one interface with this name."""
     example = one(KEYS.format(name), hosts=HEAD + zone, site=site)
     return [finding.rule for finding in checked(example.plan, example.hosts).findings if finding.rule in RULES]
 
@@ -58,17 +58,18 @@ def test_what_is_found(name: str, zone: str, rules: list[str], checked: Callable
     ],
 )
 def test_a_name_elsewhere(name: str, site: str, rules: list[str], checked: Callable[..., Checked]) -> None:
-    """A bare name is of the plan's domain, where it names one; a name that stands there as planned is said once."""
+    """A bare name is in the domain of the plan, if it has one; a record with exactly the planned name is reported
+    once."""
     assert found(checked, name, "filler-plc IN A 10.62.20.80\n", site) == rules
 
 
 def test_of_two_addresses_one_is_planned(checked: Callable[..., Checked]) -> None:
-    """A name may have several addresses (RFC 1034 section 3.6); the planned one among them is enough."""
+    """A name may have several addresses (RFC 1034 section 3.6); one of them is the planned one."""
     assert found(checked, "filler-plc", HERE + "filler-plc IN A 10.62.20.80\n" + POINTS) == []
 
 
 def test_words_and_places(checked: Callable[..., Checked]) -> None:
-    """The finding says what the zone has, in which line, and what is planned."""
+    """The finding names the record, its line, and the planned value."""
     example = one(KEYS.format("filler-plc"), hosts=HEAD + "filler-plc IN A 10.62.20.80\n")
     finding = next(each for each in checked(example.plan, example.hosts).findings if each.rule == "dns-name-elsewhere")
     assert finding.subjects == ("filler-plc/cpu",)
@@ -76,7 +77,7 @@ def test_words_and_places(checked: Callable[..., Checked]) -> None:
 
 
 def test_zones_of_another_island_say_nothing(checked: Callable[..., Checked]) -> None:
-    """Addresses and names repeat between islands."""
+    """Addresses and names may repeat between islands."""
     example = plan(
         '[[device]]\nname = "filler-plc"\n[[device.interface]]\nname = "cpu"\nsubnet = "process"\n'
         + KEYS.format("filler-plc"),

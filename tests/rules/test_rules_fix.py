@@ -1,4 +1,4 @@
-"""All fixes of one run fit together: applied at once, they leave none of the findings that they are meant to mend."""
+"""All fixes of one run fit together: applied at once, they resolve the findings that they are for."""
 
 from __future__ import annotations
 
@@ -48,13 +48,13 @@ macs = st.none() | st.integers(0, 6).map(lambda low: Mac(0x00005E005300 + low))
 
 
 def cell(value: T) -> Cell[T]:
-    """A readable cell."""
+    """Return a readable cell."""
     return Cell(str(value), value, HERE)
 
 
 @st.composite
 def plans(draw: st.DrawFn) -> Plan:
-    """Crowded plans full of clashes, with site hosts on paper apart."""
+    """Draw crowded plans with many clashes, and their site hosts."""
     prefixes = draw(st.lists(st.sampled_from(PREFIXES), min_size=1, max_size=3))
     subnets = tuple(draw(subnet_of(f"subnet-{index}", text)) for index, text in enumerate(prefixes))
     interfaces = tuple(
@@ -79,7 +79,7 @@ def plans(draw: st.DrawFn) -> Plan:
 
 @st.composite
 def subnet_of(draw: st.DrawFn, name: str, text: str) -> Subnet:
-    """A subnet, perhaps with a gateway, a pool and a reserved range."""
+    """Draw a subnet, with or without gateway, pool and reserved range."""
     low, high = sorted(draw(st.tuples(octets, octets)))
     span = cell(Range(4, BASE + low, BASE + min(high, low + 5)))
     island = draw(st.sampled_from(["site", "site", "line-2"]))
@@ -90,7 +90,7 @@ def subnet_of(draw: st.DrawFn, name: str, text: str) -> Subnet:
 
 @st.composite
 def interface_of(draw: st.DrawFn, device: str, name: str, subnets: tuple[Subnet, ...]) -> Interface:
-    """An interface, perhaps placed, of one of two kinds or none."""
+    """Draw an interface, with or without address, of one of two kinds or none."""
     address = draw(st.none() | addresses)
     mac = draw(macs)
     return Interface(
@@ -106,12 +106,12 @@ def interface_of(draw: st.DrawFn, device: str, name: str, subnets: tuple[Subnet,
 
 
 def surveys_of(plan: Plan, hosts: list[SiteHost]) -> tuple[Survey, ...]:
-    """The plan's one survey, with these hosts."""
+    """Return the only survey of the plan, with these hosts."""
     return (Survey(plan.surveys[0], HostTable.of(hosts), "csv"),)
 
 
 def applied(plan: Plan, found: Checked) -> Plan:
-    """The plan with every fix of a check put in."""
+    """Return the plan with every fix of a check applied."""
     new = {
         subject: address
         for finding in found.findings
@@ -124,7 +124,7 @@ def applied(plan: Plan, found: Checked) -> Plan:
 
 
 def mending(found: Checked) -> list[Finding]:
-    """Findings that have a fix."""
+    """Return the findings that have a fix."""
     return [finding for finding in found.findings if finding.fix]
 
 
@@ -134,7 +134,7 @@ hosts_lists = st.lists(st.builds(SiteHost, addresses, macs), max_size=8)
 @settings(max_examples=120, deadline=None)
 @given(plans(), hosts_lists)
 def test_all_fixes_together_leave_nothing_they_were_for(plan: Plan, hosts: list[SiteHost]) -> None:
-    """Every mended subject is free of what was mended, and nobody else got a new clash from it."""
+    """Every subject with a fix is free of the findings that the fix was for, and no other subject has a new clash."""
     before = check(plan, surveys_of(plan, hosts), TODAY)
     after = check(applied(plan, before), surveys_of(plan, hosts), TODAY)
     left = {(finding.rule, subject) for finding in after.findings for subject in finding.subjects}
@@ -150,7 +150,7 @@ def test_all_fixes_together_leave_nothing_they_were_for(plan: Plan, hosts: list[
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
 def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
-    """One subject has one new address in all its findings, and within an island no two subjects have the same."""
+    """A subject has one new address in all its findings, and no two subjects of an island get the same."""
     found = check(plan, surveys_of(plan, hosts), TODAY)
     offers: dict[str, set[Address]] = {}
     for finding in mending(found):
@@ -179,7 +179,7 @@ def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHos
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists, st.data())
 def test_accepted_addresses_are_left_alone(plan: Plan, hosts: list[SiteHost], data: st.DataObject) -> None:
-    """An accepted finding counts nowhere and gets no fix."""
+    """An accepted finding counts in no severity and gets no fix."""
     before = check(plan, surveys_of(plan, hosts), TODAY)
     if before.findings:
         chosen = data.draw(st.sampled_from(before.findings))
@@ -196,7 +196,7 @@ def test_accepted_addresses_are_left_alone(plan: Plan, hosts: list[SiteHost], da
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
 def test_the_same_again_each_by_its_own_key(plan: Plan, hosts: list[SiteHost]) -> None:
-    """A check is a function of its inputs, and no two findings have one key."""
+    """A check depends only on its inputs, and no two findings have the same key."""
     surveys = surveys_of(plan, hosts)
     found = check(plan, surveys, TODAY)
     assert found == check(plan, surveys, TODAY)

@@ -1,4 +1,4 @@
-"""The rules that mean something in IPv6, on interfaces of IPv6 alone and on dual-stack ones."""
+"""The rules that apply to IPv6, on IPv6-only and dual-stack interfaces."""
 
 from __future__ import annotations
 
@@ -32,17 +32,17 @@ CPU = "plc/cpu"
 
 
 def device(name: str, keys: str) -> str:
-    """A device with one interface."""
+    """Return a device with one interface."""
     return f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "cpu"\n{keys}\n'
 
 
 def dual(address6: str, more: str = "") -> str:
-    """A dual-stack interface."""
+    """Return a dual-stack interface."""
     return device("plc", f'subnet = "four"\naddress = "10.62.20.61"\naddress6 = "{address6}"\n{more}')
 
 
 def alone(address: str, more: str = "") -> str:
-    """An interface of IPv6 alone."""
+    """Return an IPv6-only interface."""
     return device("plc", f'subnet = "six"\naddress = "{address}"\n{more}')
 
 
@@ -84,7 +84,7 @@ def test_what_is_found(text: str, hosts: str, rules: set[str], checked: Callable
 
 
 def test_conversations_go_by_the_family_both_have(checked: Callable[..., Checked]) -> None:
-    """A dual-stack interface talks to one of IPv6 alone by its second address, by a link-local gateway and a router."""
+    """A dual-stack interface reaches an IPv6-only one from its second address, through a link-local gateway."""
     text = (
         HEAD
         + '[[subnet]]\nname = "far"\nprefix = "fd62:30::/64"\ngateway = "fd62:30::1"\n'
@@ -100,7 +100,7 @@ def test_conversations_go_by_the_family_both_have(checked: Callable[..., Checked
 
 @given(st.integers(0, (1 << 128) - 1))
 def test_addresses_are_written_as_rfc_5952_says(value: int) -> None:
-    """Against the standard library, which writes RFC 5952's form; and read back the same."""
+    """The text of addresses is that of the standard library, which writes the form of RFC 5952, and reads back."""
     text = str(Address(6, value))
     assert ipaddress.IPv6Address(text) == ipaddress.IPv6Address(value)
     assert Address.from_text(text) == Address(6, value)

@@ -1,4 +1,4 @@
-"""Machines with the same inside addresses behind translating routers: what is checked outside, and who reaches whom."""
+"""Machines with the same inside addresses behind translating routers: clashes outside, and who reaches whom."""
 
 from __future__ import annotations
 
@@ -52,18 +52,18 @@ island = "machine-{n}"
 
 
 def machine(number: int, keys: str = "") -> str:
-    """A machine on its own island, with its router."""
+    """Return a machine on its own island, with its router."""
     return MACHINE.format(n=number, keys=keys)
 
 
 def translation(number: int, outside: str, inside: str = "192.168.10.5") -> str:
-    """What a machine's router lets through."""
+    """Return a translation of a machine's router."""
     keys = f'outside = "{outside}"\ninside = "{inside}"\nisland = "machine-{number}"\nat = "skid-{number}"'
     return f"[[translation]]\n{keys}\n"
 
 
 def talk(source: str, target: str) -> str:
-    """Two that must talk."""
+    """Return a conversation."""
     return f'[[conversation]]\nfrom = "{source}"\nto = "{target}"\n'
 
 
@@ -72,12 +72,12 @@ BOTH = TWO + translation(6, "10.62.20.61") + translation(7, "10.62.20.71")
 
 
 def broken(found: Checked) -> list[tuple[str, tuple[str, ...]]]:
-    """Rules and subjects."""
+    """Return the broken rules and their subjects."""
     return [(finding.rule, finding.subjects) for finding in found.findings]
 
 
 def test_the_same_inside_addresses_are_no_clash(checked: Callable[..., Checked]) -> None:
-    """Two machines alike, each reached by its own outside address: nothing is found, both ways are delivered."""
+    """Two equal machines with different outside addresses: no finding, and packets arrive in both directions."""
     found = checked(
         BOTH + talk("server/lan", "plc6/cpu") + talk("plc7/cpu", "server/lan") + talk("plc6/cpu", "plc7/cpu")
     )
@@ -117,12 +117,12 @@ def test_the_same_inside_addresses_are_no_clash(checked: Callable[..., Checked])
 def test_outside_addresses_are_checked_like_planned_ones(
     more: str, hosts: str, rules: list[tuple[str, tuple[str, ...]]], checked: Callable[..., Checked]
 ) -> None:
-    """By all rules on addresses, as `router/outside address`; and what is wrong with a translation by its own."""
+    """All rules on addresses check them as `router/outside address`; translation rules check the translation."""
     assert sorted(broken(checked(TWO + more, "address,mac,name\n" + hosts))) == sorted(rules)
 
 
 def test_without_a_translation_nothing_comes_in_or_out(checked: Callable[..., Checked]) -> None:
-    """The finding says what is missing."""
+    """The finding says which translation is missing."""
     found = checked(SITE + machine(6) + talk("server/lan", "plc6/cpu"))
     (finding,) = found.findings
     assert finding.rule == "no-way-there"
@@ -132,7 +132,7 @@ def test_without_a_translation_nothing_comes_in_or_out(checked: Callable[..., Ch
 
 
 def test_an_inside_gateway_that_is_wrong_stops_the_answer(checked: Callable[..., Checked]) -> None:
-    """There the router delivers; back the device sends to a gateway that nobody is: undecided or lost, never fine."""
+    """The packets arrive; the reply goes to a gateway that does not exist: undecided or lost, never delivered."""
     text = (
         SITE + machine(6, 'gateway = "192.168.11.1"') + translation(6, "10.62.20.61") + talk("server/lan", "plc6/cpu")
     )

@@ -1,4 +1,4 @@
-"""Random plans: what the rules find is what a naive reading of each finds, with the standard library's ipaddress."""
+"""Random plans: the rules find what a naive implementation with `ipaddress` finds."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ RULES = {
 
 @dataclass(frozen=True)
 class Row:
-    """What is typed for an interface: numbers into small sets, so that random plans clash often."""
+    """The values typed for an interface, as indexes into small sets, so that random plans clash often."""
 
     device: int
     address: str | None
@@ -40,7 +40,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Drawing:
-    """A plan of two subnets as text, from which the plan and the naive answer are both made."""
+    """A plan of two subnets, from which the text and the naive answer are made."""
 
     prefixes: tuple[str, str]
     gateway: str | None
@@ -69,7 +69,7 @@ def _int(text: str) -> int:
 
 @st.composite
 def drawings(draw: st.DrawFn) -> Drawing:
-    """Plans within one /24, or one IPv6 /120 of a /64, where nearly everything may clash with everything."""
+    """Draw plans within one /24, or one IPv6 /120 of a /64, where most things can clash."""
     family = draw(st.sampled_from([4, 6]))
     address = _addresses(family)
     lengths = (24, 31) if family == 4 else (120, 127)
@@ -161,7 +161,7 @@ def _survey(drawn: Drawing) -> Survey:
 
 
 def _naive(drawn: Drawing) -> Found:
-    """Every rule again, one interface after the other, by the words of the design's table."""
+    """Evaluate every rule again, one interface at a time, by the definition of the rule."""
     found: Found = set()
     rows = [(_subject(index, row), subnet, row) for index, (subnet, row) in enumerate(drawn.rows)]
     for subject, subnet, row in rows:
@@ -245,7 +245,7 @@ def _of_hosts(drawn: Drawing, network: ipaddress.IPv4Network | ipaddress.IPv6Net
 @settings(max_examples=150, deadline=None)
 @given(drawings())
 def test_rules_find_what_a_naive_reading_finds(drawn: Drawing) -> None:
-    """The same rules of the same subjects, each once."""
+    """The same rules with the same subjects, each once."""
     checked = check(_plan(drawn), (_survey(drawn),), date(2026, 11, 2))
     found = [(finding.rule, finding.subjects) for finding in checked.findings if finding.rule in RULES]
     assert set(found) == _naive(drawn)
@@ -254,7 +254,7 @@ def test_rules_find_what_a_naive_reading_finds(drawn: Drawing) -> None:
 @settings(max_examples=60, deadline=None)
 @given(drawings())
 def test_fixes_fit_together(drawn: Drawing) -> None:
-    """No address is offered twice, and none that something else holds or a pool or reserved range takes in."""
+    """No address is offered twice, and none that is in use, in a pool or reserved."""
     checked = check(_plan(drawn), (_survey(drawn),), date(2026, 11, 2))
     offers = {
         subject: str(address)

@@ -1,4 +1,4 @@
-"""Overlapping subnets: the sweep finds the pairs that the standard library finds one by one."""
+"""Overlapping subnets: the sweep finds the same pairs as a comparison of all pairs."""
 
 from __future__ import annotations
 

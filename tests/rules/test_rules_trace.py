@@ -1,4 +1,4 @@
-"""Conversations walked hop by hop: the published examples of routing, and what masks and gateways do to a way."""
+"""Conversations traced hop by hop: published routing examples, and the effect of masks and gateways."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ HERE = Position("plan.toml")
 
 
 def node(*ways: str) -> RouterNode:
-    """A router with static routes only, each to a next hop numbered by its place."""
+    """Return a router with static routes only; the next hop of each has its index."""
     routes = [(Prefix.from_text(prefix), Address(4, index)) for index, prefix in enumerate(ways)]
     return RouterNode("router", (), routes)
 
 
 def chosen(router: RouterNode, address: str) -> int | None:
-    """The number of the route that is taken."""
+    """Return the index of the route that is used."""
     way = router.towards(Address.from_text(address))
     return way.value if isinstance(way, Address) else None
 
@@ -50,31 +50,31 @@ def test_a_hole_of_rfc_4632() -> None:
 
 
 def test_a_link_comes_before_a_route_of_its_length() -> None:
-    """Of two ways of one length the directly connected one is taken (RFC 1812 section 5.2.4.3, common practice)."""
+    """Of two entries of one length the directly connected one is used (RFC 1812 section 5.2.4.3, common practice)."""
     prefix = Prefix.from_text("10.62.20.0/24")
     link = RouterLink(Address.from_text("10.62.20.1"), prefix, "process")
     assert RouterNode("router", (link,), [(prefix, Address(4, 7))]).towards(Address.from_text("10.62.20.61")) is link
 
 
 def cell(text: str) -> Cell[Address] | None:
-    """An address, or nothing."""
+    """Return a cell with an address, or None."""
     return Cell(text, Address.from_text(text), HERE) if text else None
 
 
 def host(subject: str, subnet: str, address: str, *, mask: str = "", gateway: str = "") -> Interface:
-    """An interface with mask and gateway as typed."""
+    """Return an interface with mask and gateway as typed."""
     device, _, name = subject.partition("/")
     typed = Cell(mask, Mask.from_text(mask), HERE) if mask else None
     return Interface(device, name, subnet, HERE, address=cell(address), mask=typed, gateway=cell(gateway))
 
 
 def subnet(name: str, prefix: str, gateway: str = "", island: str = "site") -> Subnet:
-    """A subnet."""
+    """Return a subnet."""
     return Subnet(name, Cell(prefix, Prefix.from_text(prefix), HERE), HERE, cell(gateway), island=island)
 
 
 def router(name: str, *interfaces: str, **routes: str) -> Router:
-    """A router; routes as `a="10.0.0.0/8 10.62.1.1"`."""
+    """Return a router; routes as `a="10.0.0.0/8 10.62.1.1"`."""
     links = tuple(Cell(text, InterfaceAddress.from_text(text), HERE) for text in interfaces)
     split = (text.split() for text in routes.values())
     static = tuple(
@@ -92,7 +92,7 @@ PLC = host("plc/cpu", "process", "10.62.20.61")
 def talk(
     source: Interface, target: Interface, *routers: Router, subnets: tuple[Subnet, ...] = (PROCESS, PACKING)
 ) -> TracedConversation:
-    """The one conversation of a plan of two interfaces."""
+    """Return the only conversation of a plan with two interfaces."""
     conversation = Conversation(source.subject, target.subject, HERE)
     plan = Plan(
         "Example",
@@ -108,14 +108,14 @@ def talk(
 
 
 def test_neighbours_need_no_router() -> None:
-    """On one segment, directly (RFC 1122 section 3.3.1.1)."""
+    """On one segment packets are delivered directly (RFC 1122 section 3.3.1.1)."""
     found = talk(PLC, host("panel/lan", "process", "10.62.20.71"))
     assert (found.there.outcome, found.back.outcome) == (Delivery.DELIVERED, Delivery.DELIVERED)
     assert found.there.through == ()
 
 
 def test_through_the_router_and_back() -> None:
-    """Each by its own subnet's gateway."""
+    """Each end uses the gateway of its own subnet."""
     found = talk(PLC, host("panel/lan", "packing", "10.62.30.73"), SITE)
     assert found.there.through == (Address.from_text("10.62.20.1"),)
     assert found.back.through == (Address.from_text("10.62.30.1"),)
@@ -123,7 +123,7 @@ def test_through_the_router_and_back() -> None:
 
 
 def test_too_short_a_mask_loses_the_answer() -> None:
-    """RFC 1219 section 2.2: the far end takes the asker for local and asks its own segment, where nobody answers."""
+    """RFC 1219 section 2.2: the far end treats the sender as on-link and gets no ARP reply."""
     found = talk(PLC, host("line-panel/lan", "packing", "10.62.30.73", mask="255.255.0.0"), SITE)
     assert found.there.outcome is Delivery.DELIVERED
     assert found.back.outcome is Delivery.LOST
@@ -132,7 +132,7 @@ def test_too_short_a_mask_loses_the_answer() -> None:
 
 
 def test_too_long_a_mask_goes_round_by_the_router() -> None:
-    """RFC 1219 section 2.2: with too long a mask a neighbour is reached through the gateway."""
+    """RFC 1219 section 2.2: with a mask that is too long a neighbour is reached through the gateway."""
     found = talk(
         host("plc/cpu", "process", "10.62.20.61", mask="/26", gateway="10.62.20.1"),
         host("b/x", "process", "10.62.20.200"),
@@ -174,7 +174,7 @@ SUBNETS = (PROCESS, PACKING, subnet("bare", "10.62.40.0/24"), subnet("packing-pa
 
 @pytest.mark.parametrize(("source", "routers", "why"), LOST.values(), ids=LOST.keys())
 def test_lost(source: Interface, routers: tuple[Router, ...], why: str) -> None:
-    """The walk ends at the hop that fails, and says why."""
+    """The trace ends at the hop that fails, and says why."""
     found = talk(source, host("panel/lan", "packing", "10.62.30.73", mask="/24"), *routers, subnets=SUBNETS)
     assert found.there.outcome is Delivery.LOST
     assert why in found.there.why
@@ -230,7 +230,7 @@ CHANGES = {
 def test_the_value_to_change(
     source: Interface, target: Interface, routers: tuple[Router, ...], held: tuple[str, ...], change: str
 ) -> None:
-    """It is the one that is wrong, and the interface that it is set in is named; none where it is a router's."""
+    """The trace names the wrong value and the interface that has it; no interface if the value is a router's."""
     found = talk(source, target, *routers, subnets=SUBNETS).there
     assert (found.outcome, found.to_change) == (Delivery.LOST, held)
     assert change in found.change
@@ -250,14 +250,14 @@ UNDECIDED = {
 
 @pytest.mark.parametrize(("source", "routers"), UNDECIDED.values(), ids=UNDECIDED.keys())
 def test_undecided(source: Interface, routers: tuple[Router, ...]) -> None:
-    """What the plan does not say is not guessed."""
+    """Nothing is guessed where the plan does not say enough."""
     found = talk(source, host("panel/lan", "packing", "10.62.30.73"), *routers)
     assert found.there.outcome is Delivery.UNDECIDED
     assert found.there.why
 
 
 def test_an_unreadable_prefix_decides_nothing() -> None:
-    """Which segment a router is on is not known then."""
+    """Without a readable prefix it is unknown which segment a router is on."""
     unread = Subnet("process", Cell("10.62.20.0/33", None, HERE, "no length"), HERE, cell("10.62.20.1"))
     source = host("plc/cpu", "process", "10.62.20.61", mask="/24")
     found = talk(source, host("panel/lan", "packing", "10.62.30.73"), SITE, subnets=(unread, PACKING))

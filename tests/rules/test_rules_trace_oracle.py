@@ -1,4 +1,4 @@
-"""Random plants: every conversation ends as a naive walk with the standard library's networks ends."""
+"""Random plants: every conversation has the same result as a naive trace with `ipaddress`."""
 
 from __future__ import annotations
 
@@ -19,21 +19,21 @@ T = TypeVar("T")
 
 
 def cell(text: str, read: Callable[[str], T]) -> Cell[T]:
-    """A cell that can be read."""
+    """Return a readable cell."""
     return Cell(text, read(text), HERE)
 
 
 @st.composite
 def plants(draw: st.DrawFn) -> Plan:
-    """Three subnets of 10.0.0.0/22, two hosts with any mask and gateway, and up to three routers with static routes."""
+    """Draw three subnets of 10.0.0.0/22, two hosts with any mask and gateway, and up to three routers."""
     subnet = st.integers(0, 2)
 
     def address() -> str:
-        """A router's address."""
+        """Return an address of a router."""
         return f"10.0.{draw(subnet)}.{draw(st.integers(1, 3))}"
 
     def host(name: str) -> Interface:
-        """An interface with what is typed into it."""
+        """Return an interface with its typed values."""
         number = draw(subnet)
         mask = draw(st.none() | st.sampled_from(["/22", "/23", "/24", "/30"]))
         gateway = draw(st.none() | st.just(address()))
@@ -45,7 +45,7 @@ def plants(draw: st.DrawFn) -> Plan:
         )  # fmt: skip
 
     def router(name: str) -> Router:
-        """A router; an address that an earlier one has is that one's."""
+        """Return a router; an address belongs to the first router that has it."""
         links = sorted({address() for _ in range(draw(st.integers(1, 3)))})
         wholes = ("0.0.0.0/0", "10.0.0.0/22", "10.0.0.0/23", "10.0.1.0/24", "10.0.2.0/24", "10.0.2.8/29")
         routes = [(draw(st.sampled_from(wholes)), address()) for _ in range(draw(st.integers(0, 2)))]
@@ -66,12 +66,12 @@ def plants(draw: st.DrawFn) -> Plan:
 
 
 def owner(plan: Plan, address: str) -> Router | None:
-    """The first router that has an address; every segment is a /24, so an address is on one segment only."""
+    """Return the first router that has an address; every segment is a /24, so an address is on one segment only."""
     return next((one for one in plan.routers if any(c.text == f"{address}/24" for c in one.interfaces)), None)
 
 
 def naive_way(plan: Plan, source: Interface, target: Interface) -> Delivery:
-    """The same decisions with the standard library's networks, one after the other."""
+    """Trace one direction with the networks of the standard library."""
     assert source.address is not None
     assert target.address is not None
     goal = ipaddress.ip_address(target.address.text)
@@ -111,7 +111,7 @@ def naive_way(plan: Plan, source: Interface, target: Interface) -> Delivery:
 @settings(max_examples=120, deadline=None)
 @given(plants())
 def test_random_plants_are_walked_as_a_naive_reading_walks_them(plan: Plan) -> None:
-    """Both ways of every one; ten hops are enough for three routers, more are a loop."""
+    """Both directions of every conversation agree; three routers need at most ten hops."""
     one, two = plan.interfaces
     (talk,) = trace_conversations(plan)
     assert [talk.there.outcome, talk.back.outcome] == [naive_way(plan, one, two), naive_way(plan, two, one)]

@@ -1,4 +1,4 @@
-"""Carving against worked examples, the standard library's ipaddress, and a plain look for anything smaller."""
+"""Carving against worked examples, `ipaddress`, and a search for anything smaller."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.space.carve import Need, carve, growth_from_text
 
 
 def carved(block: str, *needs: str, growth: str = "0%") -> tuple[dict[str, str], list[str]]:
-    """Name and prefix of each subnet, and what is left, as text."""
+    """Return name and prefix of each subnet, and the rest, as text."""
     found = carve(Prefix.from_text(block), [Need.from_text(need) for need in needs], growth_from_text(growth))
     return {one.need.name: str(one.prefix) for one in found.subnets}, [str(prefix) for prefix in found.left]
 
@@ -61,7 +61,7 @@ def test_the_smallest_prefix_that_holds_them(hosts: int, length: int) -> None:
 
 
 def test_growth_is_worked_out_by_hand() -> None:
-    """40 and a half more are 60, with gateway, network and broadcast 63: a /26; 120 become 183: a /24."""
+    """40 plus 50 % are 60 hosts, 63 with gateway, network and broadcast address: a /26; 120 become 183: a /24."""
     subnets, left = carved("10.62.0.0/22", "process:40", "packing:120", growth="50%")
     assert subnets == {"packing": "10.62.0.0/24", "process": "10.62.1.0/26"}
     assert left == ["10.62.1.64/26", "10.62.1.128/25", "10.62.2.0/23"]
@@ -77,7 +77,7 @@ def test_growth_is_exact_and_rounded_up(hosts: int, growth: str, grown: int) -> 
 
 
 def test_ipv6_subnets_are_of_64_bits() -> None:
-    """RFC 4291 section 2.5.1, whatever the number of hosts; the block is used up from its beginning."""
+    """RFC 4291 section 2.5.1, for any number of hosts; the block is used from its beginning."""
     assert carved("2001:db8::/62", "a:5", "b:100000") == (
         {"a": "2001:db8::/64", "b": "2001:db8:0:1::/64"},
         ["2001:db8:0:2::/63"],
@@ -85,7 +85,7 @@ def test_ipv6_subnets_are_of_64_bits() -> None:
 
 
 def test_equal_subnets_are_counted_up() -> None:
-    """RFC 3531 section 3.2, rightmost: 0, 1, 2, ... in plain binary, in the order in which they were asked for."""
+    """RFC 3531 section 3.2, rightmost: 0, 1, 2, ... in plain binary, in the order of the needs."""
     subnets, left = carved("10.24.0.0/19", *(f"s{number}:253" for number in range(32)))
     assert subnets == {f"s{number}": f"10.24.{number}.0/24" for number in range(32)}
     assert left == []
@@ -145,7 +145,7 @@ def netcheck(*words: str) -> subprocess.CompletedProcess[str]:
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
 def test_what_cannot_be_carved_is_2_and_said(words: tuple[str, ...], said: str) -> None:
-    """One line on standard error, nothing on standard output."""
+    """One line on standard error, nothing on standard output, exit code 2."""
     result = netcheck(*words)
     assert result.returncode == 2
     assert said in result.stderr
@@ -154,7 +154,7 @@ def test_what_cannot_be_carved_is_2_and_said(words: tuple[str, ...], said: str) 
 
 
 def test_text_and_json_say_the_same() -> None:
-    """Each subnet's prefix, gateway and room, and what is left over; a name from outside is text."""
+    """Prefix, gateway and room of each subnet, and the rest; a name from outside is shown as text."""
     words = ("10.62.0.0/22", "--need", "process:40", "--need", "a\x1bb:120", "--growth", "50%")
     shown = netcheck(*words)
     found = json.loads(netcheck(*words, "--format", "json").stdout)

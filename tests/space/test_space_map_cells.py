@@ -1,4 +1,4 @@
-"""The map's cells against a plain count of every address with the standard library's ipaddress."""
+"""The cells of the map against a plain count of every address with `ipaddress`."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ PLANT = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 
 @pytest.fixture(scope="module")
 def island() -> Island:
-    """The demo plant's only island."""
+    """Return the only island of the demo plant."""
     plan = read_plan(PLANT)
     return islands_of(plan, read_surveys(plan))["site"]
 
 
 def expected(island: Island, address: Address, network: ipaddress.IPv4Network, conflicts: set[Address]) -> Use:
-    """The gravest use of one address, each looked up by itself."""
+    """Return the most severe use of one address, looked up by itself."""
     if address in conflicts:
         return Use.CONFLICT
     if address in {gateway.address for gateway in island.gateways}:
@@ -46,7 +46,7 @@ def expected(island: Island, address: Address, network: ipaddress.IPv4Network, c
 
 @pytest.mark.parametrize("text", ["10.62.20.0/24", "10.62.30.0/24", "10.62.40.0/25", "10.62.20.0/31", "10.62.20.61/32"])
 def test_every_cell_is_what_a_plain_look_says(island: Island, text: str) -> None:
-    """A cell an address, the gravest use first."""
+    """A cell is one address, with its most severe use."""
     prefix, network = Prefix.from_text(text), ipaddress.IPv4Network(text)
     conflicts = {Address.from_text("10.62.20.61")}
     cells = cells_of(island, prefix, conflicts)
@@ -58,7 +58,7 @@ def test_every_cell_is_what_a_plain_look_says(island: Island, text: str) -> None
 
 
 def test_a_large_subnet_is_drawn_by_block(island: Island) -> None:
-    """More addresses than cells: a cell shows the gravest use of its block."""
+    """With more addresses than cells, a cell shows the most severe use of its block."""
     cells = cells_of(island, Prefix.from_text("10.62.0.0/16"), [])
     assert len(cells.uses) <= MOST_CELLS
     assert cells.block * len(cells.uses) == 65536
@@ -67,7 +67,7 @@ def test_a_large_subnet_is_drawn_by_block(island: Island) -> None:
 
 
 def test_the_map_in_letters_counts_what_it_shows(island: Island) -> None:
-    """Rows begin with their first address, and the legend's counts add up to the subnet."""
+    """Rows begin with their first address, and the counts of the legend add up to the subnet."""
     cells = cells_of(island, Prefix.from_text("10.62.40.0/25"), [])
     lines = to_text("services", cells, [], 200).splitlines()
     rows = [line.split()[1:17] for line in lines[2:10]]

@@ -1,4 +1,4 @@
-"""The map's cells on plans drawn at random, against a plain look at every address, one by one and in blocks."""
+"""The cells of the map on random plans against a plain look at every address, one by one and in blocks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ ORDER = list(Use)  # the gravest first
 
 
 def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, dict[str, list[tuple[int, int]]]]:
-    """A plan and a survey drawn at random, and by use the ranges of addresses (first, last) that they name."""
+    """Draw a plan and a survey; return also, by use, the ranges (first, last) that they name."""
     low, high = int(network[0]) - 40, int(network[-1]) + 40  # some of it lies outside
     said: dict[str, list[tuple[int, int]]] = {use: [] for use in "PsdrGT"}
 
@@ -45,7 +45,7 @@ def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, d
 
 
 def plain(said: dict[str, list[tuple[int, int]]], conflicts: set[int], address: int, edges: tuple[int, ...]) -> Use:
-    """The gravest use of one address, by looking through everything that was said."""
+    """Return the most severe use of one address by a search through everything."""
     uses = {Use.CONFLICT} if address in conflicts else set()
     uses |= {Use(use) for use, spans in said.items() for first, last in spans if first <= address <= last}
     uses |= {Use.UNUSABLE} if address in edges else set()
@@ -63,7 +63,7 @@ def island_of(folder: Path, plan: str, hosts: str) -> Island:
 @pytest.mark.parametrize("length", [21, 22, 24, 26, 30, 31, 32])
 @pytest.mark.parametrize("seed", range(4))
 def test_cells_are_what_a_plain_look_says(seed: int, length: int, tmp_path: Path) -> None:
-    """From a single address to blocks of two: every cell shows the gravest use of what is in it."""
+    """From single addresses to blocks of two, every cell shows the most severe use in it."""
     random = Random(100 * seed + length)
     network = ipaddress.IPv4Network((int(ipaddress.IPv4Address("10.62.16.0")), length))
     plan, hosts, said = text_of(random, network)

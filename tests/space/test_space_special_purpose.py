@@ -1,4 +1,4 @@
-"""The dated registry table against itself, the RFCs and the standard library, whose differences are named."""
+"""The dated registry table against itself, the RFCs and the standard library; differences are listed."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def test_flags_are_consistent(block: SpecialBlock) -> None:
 
 @pytest.mark.parametrize("block", BLOCKS, ids=lambda block: str(block.prefix))
 def test_first_and_last_address_agree_with_the_standard_library(block: SpecialBlock) -> None:
-    """`ipaddress.is_global` says of a block what the registry says, but for the named ones."""
+    """`ipaddress.is_global` agrees with the registry, except for the listed blocks."""
     for address in (block.prefix.first, block.prefix.last):
         if block_of(address) is block and str(block.prefix) not in DIFFERENT:
             assert is_public(address) == ipaddress.ip_address(str(address)).is_global
@@ -72,7 +72,7 @@ def test_first_and_last_address_agree_with_the_standard_library(block: SpecialBl
     ],
 )
 def test_the_most_specific_block_counts(text: str, name: str) -> None:
-    """Addresses of published blocks are found in them, the longest prefix first."""
+    """An address of a published block is found in the longest prefix that contains it."""
     block = block_of(Address.from_text(text))
     assert block is not None
     assert block.name == name
@@ -84,7 +84,7 @@ def test_the_most_specific_block_counts(text: str, name: str) -> None:
     ["172.15.255.255", "172.32.0.0", "11.0.0.0", "100.63.255.255", "100.128.0.0", "192.167.255.255", "198.20.0.0"],
 )
 def test_neighbours_of_blocks_are_public(text: str) -> None:
-    """The address just outside a block is in none and, as the standard library says too, global."""
+    """The address just outside a block is in no block and global, as the standard library says too."""
     address = Address.from_text(text)
     assert block_of(address) is None
     assert is_public(address)
@@ -92,7 +92,7 @@ def test_neighbours_of_blocks_are_public(text: str) -> None:
 
 
 def test_blocks_are_nested_or_apart() -> None:
-    """Prefixes are, and no two rows name the same one."""
+    """Two prefixes are nested or disjoint, and no prefix occurs twice."""
     prefixes = [block.prefix for block in BLOCKS]
     assert len(set(prefixes)) == len(prefixes)
     assert all(isinstance(prefix, Prefix) for prefix in prefixes)

@@ -1,4 +1,4 @@
-"""Suggestions: free, apart from one another, and chosen by the preferences of the design in their order."""
+"""Suggestions are free, distinct, and chosen by the documented preferences in their order."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ HERE = Position("plan.toml")
 
 
 def subnet(name: str = "process", prefix: str = "10.62.20.0/24", gateway: str = "", pools: str = "") -> Subnet:
-    """A subnet, with a gateway and one pool where given."""
+    """Return a subnet, with a gateway and one pool if given."""
     return Subnet(
         name,
         Cell(prefix, Prefix.from_text(prefix), HERE),
@@ -32,37 +32,37 @@ def subnet(name: str = "process", prefix: str = "10.62.20.0/24", gateway: str = 
 
 
 def interface(subject: str, address: str = "", kind: str = "", within: str = "process") -> Interface:
-    """An interface, placed where an address is given."""
+    """Return an interface, with an address if given."""
     device, _, name = subject.partition("/")
     cell = Cell(address, Address.from_text(address), HERE) if address else None
     return Interface(device, name, within, HERE, kind, address=cell)
 
 
 def plan(*interfaces: Interface, subnets: tuple[Subnet, ...] = (subnet(),), keep_clear: int = 0) -> Plan:
-    """A plan of these interfaces."""
+    """Return a plan of these interfaces."""
     return Plan("Example", "example", ".", "", keep_clear=keep_clear, subnets=subnets, interfaces=interfaces)
 
 
 def survey(*addresses: str) -> tuple[Survey, ...]:
-    """One survey with hosts at these addresses."""
+    """Return one survey with hosts at these addresses."""
     hosts = HostTable.of(SiteHost(Address.from_text(address)) for address in addresses)
     return (Survey(SurveyEntry("site-hosts.csv", HERE), hosts, "csv"),)
 
 
 def suggested(plan: Plan, *hosts: str, wanted: str = "filler-plc/cpu", near: bool = False) -> Suggestion | None:
-    """What is proposed for one interface, which may be nearer than keep-clear to a site host or not."""
+    """Return the proposal for one interface, which may or may not be nearer than keep-clear to a site host."""
     islands = islands_of(plan, survey(*hosts))
     return suggest(plan, islands, [wanted], [wanted] if near else ()).get(wanted)
 
 
 def address_of(suggestion: Suggestion | None) -> str:
-    """The address in text."""
+    """Read an address."""
     assert suggestion is not None
     return str(suggestion.address)
 
 
 def test_the_middle_of_the_widest_gap_comes_last() -> None:
-    """With nothing else to go by, the widest gap is halved: site host .100 leaves .101 to .254, the middle .177."""
+    """Without other preferences the widest gap is halved: with site host .100 it is .101 to .254, its middle .177."""
     found = suggested(plan(interface("filler-plc/cpu")), "10.62.20.100")
     assert address_of(found) == "10.62.20.177"
     assert found is not None
@@ -70,7 +70,7 @@ def test_the_middle_of_the_widest_gap_comes_last() -> None:
 
 
 def test_the_last_octet_of_the_device_comes_before_the_middle() -> None:
-    """The device is .61 in the other subnet, so it is .61 here."""
+    """The device is .61 in the other subnet, so it gets .61 here."""
     other = interface("filler-plc/module", "10.62.30.61", within="packing")
     subnets = (subnet(), subnet("packing", "10.62.30.0/24"))
     found = suggested(plan(interface("filler-plc/cpu"), other, subnets=subnets))
@@ -80,7 +80,7 @@ def test_the_last_octet_of_the_device_comes_before_the_middle() -> None:
 
 
 def test_the_run_of_a_kind_comes_before_the_last_octet() -> None:
-    """Controllers stand at .40 and .41, so this one is .42, though the device is .61 elsewhere."""
+    """Controllers have .40 and .41, so this one gets .42, although the device is .61 elsewhere."""
     others = (
         interface("filler-plc/module", "10.62.30.61", within="packing"),
         interface("capper-plc/cpu", "10.62.20.40", "controller"),
@@ -92,7 +92,7 @@ def test_the_run_of_a_kind_comes_before_the_last_octet() -> None:
 
 
 def test_the_run_of_the_device_comes_before_that_of_its_kind() -> None:
-    """The device's own .80 counts more than another controller's .40."""
+    """The .80 of the same device comes before the .40 of another controller."""
     others = (
         interface("capper-plc/cpu", "10.62.20.40", "controller"),
         interface("filler-plc/module", "10.62.20.80", "controller"),
@@ -101,7 +101,7 @@ def test_the_run_of_the_device_comes_before_that_of_its_kind() -> None:
 
 
 def test_clearance_comes_before_everything() -> None:
-    """A site host at .42 with keep-clear 4 spoils the run at .41; what is left is the last octet."""
+    """A site host at .42 with keep-clear 4 rules out the run at .41; the last octet is next."""
     others = (
         interface("filler-plc/module", "10.62.30.61", within="packing"),
         interface("capper-plc/cpu", "10.62.20.41", "controller"),
@@ -112,7 +112,7 @@ def test_clearance_comes_before_everything() -> None:
 
 
 def test_nearer_where_nothing_is_farther_and_not_as_a_fix() -> None:
-    """In a /29 with a host in the middle nothing is 4 away: proposed all the same, but never as a fix."""
+    """In a /29 with a host in the middle no address is 4 away: one is proposed, but not as a fix."""
     small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=4)
     found = suggested(small, "10.62.20.3", near=True)
     assert found is not None
@@ -143,7 +143,7 @@ def test_private_use_before_public_addresses() -> None:
 
 
 def test_overlapping_subnets_share_no_proposal() -> None:
-    """Two subnets over the same two addresses: each interface gets one of them, though both would like the same."""
+    """Two subnets contain the same two addresses: each interface gets another one."""
     subnets = (subnet(prefix="10.62.20.0/31"), subnet("packing", "10.62.20.0/31"))
     both = plan(interface("a/x"), interface("b/x", within="packing"), interface("c/x"), subnets=subnets)
     found = suggest(both, islands_of(both, ()), ["a/x", "b/x", "c/x"])
@@ -151,7 +151,7 @@ def test_overlapping_subnets_share_no_proposal() -> None:
 
 
 def test_ipv6_too() -> None:
-    """A /64 is no obstacle: the middle of 2^64 addresses, and the next one beside it for the same kind."""
+    """In a /64 the middle of 2^64 addresses is proposed, and the next one for the same kind."""
     wide = (subnet(prefix="fd00:62:20::/64"),)
     found = suggest(
         lone := plan(interface("a/x", kind="drive"), interface("b/x", kind="drive"), subnets=wide),
@@ -164,7 +164,7 @@ def test_ipv6_too() -> None:
 
 
 def test_an_unreadable_prefix_gets_no_proposal() -> None:
-    """Nothing is guessed where the subnet is not known."""
+    """Nothing is guessed if the subnet is unknown."""
     broken = replace(subnet(), prefix=Cell("10.62.20.0/240", None, HERE, "no prefix"))
     assert suggested(plan(interface("filler-plc/cpu"), subnets=(broken,))) is None
 
@@ -183,7 +183,7 @@ octets = st.integers(0, 31)
 def test_proposals_are_free_and_apart(
     planned: list[int], hosts: list[int], pool: tuple[int, int], station: int, keep_clear: int, length: int
 ) -> None:
-    """By the standard library's word: inside the subnet, a host of it, held by nobody, no two alike, the same again."""
+    """Checked with `ipaddress`: inside the subnet, usable, unused, distinct, and the same in a second run."""
     network = ipaddress.ip_network(f"192.168.0.0/{length}")
     base = int(network.network_address)
     low, high = sorted(pool)
@@ -216,7 +216,7 @@ def test_proposals_are_free_and_apart(
 
 @given(st.lists(st.integers(0, 40), max_size=40))
 def test_free_space_is_what_has_not_been_taken(taken: list[int]) -> None:
-    """After any order of taking, `holds` is true of the rest, and the widest gap is that of the rest."""
+    """After taking in any order, `holds` is true for the rest, and the widest gap is that of the rest."""
     free = FreeSpace([(0, 9), (20, 39)])
     rest = {*range(10), *range(20, 40)}
     for value in taken:
@@ -228,7 +228,7 @@ def test_free_space_is_what_has_not_been_taken(taken: list[int]) -> None:
 
 
 def widest(values: set[int]) -> tuple[int, int] | None:
-    """The longest run of consecutive integers, the lowest of equals."""
+    """Return the longest run of consecutive integers, the lowest of equal ones."""
     runs: list[list[int]] = []
     for value in sorted(values):
         if runs and runs[-1][-1] == value - 1:
@@ -241,7 +241,7 @@ def widest(values: set[int]) -> tuple[int, int] | None:
 
 @pytest.mark.parametrize("kind", ["controller", ""], ids=["of a kind", "of none"])
 def test_a_run_goes_on(kind: str) -> None:
-    """Several new controllers stand side by side; devices of no kind are nobody's neighbours."""
+    """Several new controllers get consecutive addresses; devices without a kind do not."""
     three = plan(*(interface(f"plc-{index}/cpu", kind=kind) for index in range(3)))
     found = suggest(three, islands_of(three, ()), [one.subject for one in three.interfaces])
     values = [each.address.value for each in found.values()]

@@ -13,7 +13,7 @@ from netcheck.space.usable import usable_ranges, why_unusable
 
 
 def prefix(text: str) -> Prefix:
-    """A prefix, host bits cut off."""
+    """Return a prefix, host bits cleared."""
     return Prefix.from_text(str(ipaddress.ip_network(text, strict=False)))
 
 
@@ -102,7 +102,7 @@ def test_unusable(address: str, subnet: str, words: str) -> None:
     ],
 )
 def test_usable(address: str, subnet: str) -> None:
-    """Addresses that look odd and are a host's."""
+    """Unusual addresses that a host may have."""
     assert why_unusable(Address.from_text(address), Prefix.from_text(subnet)) == ""
     assert any(span.holds(Address.from_text(address)) for span in usable_ranges(Prefix.from_text(subnet)))
 
