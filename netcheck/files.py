@@ -1,37 +1,41 @@
-"""Files read and written at the edge: only regular ones, within limits, and never half-written.
+"""Reads and writes files at the edge: regular files only, within size limits, never half-written.
 
-Common ground for every layer; a refusal is a `FileError` that says what is wrong with the file and what to do.
+Every layer may use it. A file that is refused raises a `FileError` that says what is wrong with it and what to do.
 """
 
 from __future__ import annotations
 
 import errno
 import hashlib
+import io
 import os
 import signal
 import stat
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Container, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from netcheck.errors import NetcheckError, Problem
 
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
+
 MIB = 1 << 20
 LONGEST_LINE = MIB
-ZIP = b"PK\x03\x04"  # how a zip archive begins, and so a workbook
+ZIP = b"PK\x03\x04"  # the first bytes of a zip archive, and so of a workbook
 _CHUNK = 1 << 18
 
-# What a system error means to the user, by error number, and what to do about it.
+# For each error number: what is wrong in the user's terms, and what to do.
 _WORDS: dict[int, tuple[str, str]] = {
     errno.ENOENT: ("the file is not there", "Check its name, or put it there"),
-    errno.EACCES: ("no right to use the file", "Change its permissions, or ask its owner"),
-    errno.EPERM: ("no right to use the file", "Change its permissions, or ask its owner"),
+    errno.EACCES: ("permission denied", "Change its permissions, or ask its owner"),
+    errno.EPERM: ("permission denied", "Change its permissions, or ask its owner"),
     errno.EISDIR: ("it is a folder, and a file is expected", "Name a file in it"),
     errno.ENOTDIR: ("a part of its path is not a folder", "Check the path"),
-    errno.ELOOP: ("its symbolic links lead in a circle", "Put the file itself there"),
+    errno.ELOOP: ("its symbolic links form a loop", "Put the file itself there"),
     errno.ENAMETOOLONG: ("its name is too long for this system", "Shorten it"),
     errno.ENOSPC: ("the disk is full", "Make room and try again"),
     errno.EROFS: ("the disk is read-only", "Choose another folder"),
@@ -39,10 +43,10 @@ _WORDS: dict[int, tuple[str, str]] = {
 
 
 class FileError(NetcheckError):
-    """A file cannot be read or written; holds one problem, to which the caller adds the place."""
+    """A file cannot be read or written; it holds one problem without its location, which the caller adds."""
 
     def at(self, where: str) -> Problem:
-        """The problem, said of a place."""
+        """Return the problem with this location."""
         return Problem(self.problems[0].what, where, self.problems[0].do)
 
 
@@ -51,7 +55,7 @@ def _refused(what: str, do: str, path: Path) -> FileError:
 
 
 def refused_by_system(error: OSError | ValueError, path: Path) -> FileError:
-    """Turn a system error, or Python's ValueError for a name with a NUL, into words."""
+    """Turn a system error, or Python's ValueError for a name that contains NUL, into a FileError."""
     if isinstance(error, ValueError):
         return _refused("its name holds a character that no file name can have", "Check the name", path)
     what, do = _WORDS.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
@@ -59,10 +63,10 @@ def refused_by_system(error: OSError | ValueError, path: Path) -> FileError:
 
 
 def open_plain(path: Path) -> BinaryIO:
-    """Open a regular file for reading; folders, devices, pipes and sockets are refused without waiting on them."""
+    """Open a regular file for reading; folders, devices, pipes and sockets are refused without blocking."""
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
     try:
-        _demand_regular(os.stat(path).st_mode, path)  # first, since opening alone can stir a device
+        _demand_regular(os.stat(path).st_mode, path)  # before opening, because opening a device can have side effects
         handle = os.open(path, flags)
     except (OSError, ValueError) as error:
         raise refused_by_system(error, path) from error
@@ -75,28 +79,42 @@ def open_plain(path: Path) -> BinaryIO:
     return stream
 
 
+def demand_readable(path: Path) -> None:
+    """Raise the FileError that opening the file would raise, as far as that is known without opening it."""
+    try:
+        _demand_regular(os.stat(path).st_mode, path)
+        if not os.access(path, os.R_OK):
+            raise _refused(*_WORDS[errno.EACCES], path)
+    except (OSError, ValueError) as error:
+        raise refused_by_system(error, path) from error
+
+
 def _demand_regular(mode: int, path: Path) -> None:
     if stat.S_ISDIR(mode):
         raise _refused(*_WORDS[errno.EISDIR], path)
     if not stat.S_ISREG(mode):
-        raise _refused(
-            "it is a device, a pipe or a socket, and a file is expected", "Save what it gives in a file", path
-        )
+        raise _refused("it is a device, a pipe or a socket, and a file is expected", "Save its output to a file", path)
 
 
 def read_bounded(path: Path, limit: int, text: bool = True) -> bytes:
-    """Return a file's bytes; one above `limit` bytes, or a text with a line above 1 MiB, is refused with its size."""
+    """Return a file's bytes; a file of more than `limit` bytes, or a text line of more than 1 MiB, is refused with its
+    size.
+    """
     with open_plain(path) as stream:
         try:
             data = stream.read(limit + 1)
             size = max(len(data), os.fstat(stream.fileno()).st_size)
         except OSError as error:
             raise refused_by_system(error, path) from error
-    if len(data) > limit:
-        raise _refused(f"it has {size:,} bytes; at most {limit:,} ({limit // MIB} MiB) are read", "Split it", path)
+    _demand_size(size, len(data), limit, path)
     if text:
         _demand_short_lines(data, path)
     return data
+
+
+def _demand_size(size: int, read: int, limit: int, path: Path) -> None:
+    if read > limit:
+        raise _refused(f"it has {size:,} bytes; at most {limit:,} ({limit // MIB} MiB) are read", "Split it", path)
 
 
 def _demand_short_lines(data: bytes, path: Path) -> None:
@@ -111,29 +129,153 @@ def _demand_short_lines(data: bytes, path: Path) -> None:
 
 
 def long_line(number: int, size: int) -> str:
-    """The words for a line above the limit."""
+    """Return the message for a line above the limit."""
     return f"line {number} has {size:,} bytes; at most {LONGEST_LINE:,} (1 MiB) are read"
 
 
-def feed(digest: hashlib._Hash, path: Path) -> None:
-    """Add a regular file's bytes to a digest, in bounded memory."""
-    with open_plain(path) as stream:
+class HashedFiles:
+    """The SHA-256 of several files, one after the other, fed while the files are read.
+
+    Each file is opened once, so the hash covers exactly the bytes that were read. It equals the hash of what `cat`
+    prints for the same files in the same order.
+    """
+
+    def __init__(self) -> None:
+        self._sha = hashlib.sha256()
+        self._kept: dict[Path, bytes] = {}
+
+    @property
+    def sha256(self) -> str:
+        """The hash of all files read so far, in hexadecimal."""
+        return self._sha.hexdigest()
+
+    def read(self, path: Path, limit: int, text: bool = True) -> bytes:
+        """Read a whole file as `read_bounded` does, add its bytes to the hash and keep them for `kept`."""
+        data = read_bounded(path, limit, text)
+        self._sha.update(data)
+        self._kept[path] = data
+        return data
+
+    def kept(self, path: Path) -> bytes | None:
+        """The bytes of a file that `read` returned, or None for any other file."""
+        return self._kept.get(path)
+
+    def forget(self, but: Container[Path]) -> None:
+        """Drop the kept bytes of all files except these."""
+        self._kept = {path: data for path, data in self._kept.items() if path in but}
+
+    @contextmanager
+    def reading(self, path: Path, own: bool = False) -> Iterator[HashedFile]:
+        """Open a regular file once; when the block ends, the file is finished. `own` also gives it its own hash."""
+        with open_plain(path) as stream:
+            file = HashedFile(path, stream, (self._sha, hashlib.sha256()) if own else (self._sha,), self._add)
+            yield file
+            file.finish()
+
+    def _add(self, sha: hashlib._Hash) -> None:
+        self._sha = sha
+
+
+class HashedFile:
+    """One file that is opened once and may be read from its beginning several times.
+
+    The hashes cover the bytes of the last reading.
+    """
+
+    def __init__(
+        self, path: Path, stream: BinaryIO, before: tuple[hashlib._Hash, ...], add: Callable[[hashlib._Hash], None]
+    ) -> None:
+        self._path, self._stream, self._before, self._add = path, stream, before, add
+        self._reading = _HashingReader(stream, before)
+        self._done = False
+
+    @property
+    def sha256(self) -> str:
+        """The hash of this file alone, once it is finished."""
+        return self._reading.hashes[-1].hexdigest()
+
+    def open(self) -> BinaryIO:
+        """Return the file as a stream from its beginning; the stream can be read on, or rewound to 0."""
+        self._stream.seek(0)
+        self._reading = _HashingReader(self._stream, self._before)
+        return io.BufferedReader(self._reading, _CHUNK)
+
+    def whole(self, limit: int) -> bytes:
+        """Return all bytes; a file of more than `limit` bytes is refused with its size."""
+        data = self.open().read(limit + 1)
+        _demand_size(max(len(data), os.fstat(self._stream.fileno()).st_size), len(data), limit, self._path)
+        return data
+
+    def finish(self) -> None:
+        """Read the rest of the file and add the file to the hash of all files; a second call does nothing."""
+        if self._done:
+            return
+        self._done = True
         try:
-            while chunk := stream.read(_CHUNK):
-                digest.update(chunk)
+            self._reading.read_on()
         except OSError as error:
-            raise refused_by_system(error, path) from error
+            raise refused_by_system(error, self._path) from error
+        self._add(self._reading.hashes[0])
+
+
+class _HashingReader(io.RawIOBase):
+    """Reads a stream and hashes what it reads; a return to the beginning restarts the hashes."""
+
+    def __init__(self, stream: BinaryIO, before: tuple[hashlib._Hash, ...]) -> None:
+        super().__init__()
+        self._stream, self._before = stream, before
+        self.hashes = [each.copy() for each in before]
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def tell(self) -> int:
+        return self._stream.tell()
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET, /) -> int:
+        if (offset, whence) == (0, os.SEEK_SET):
+            self.hashes = [each.copy() for each in self._before]
+            return self._stream.seek(0)
+        if (offset, whence) == (0, os.SEEK_CUR):
+            return self._stream.tell()
+        raise io.UnsupportedOperation("only a return to the beginning")
+
+    def readinto(self, buffer: WriteableBuffer, /) -> int:
+        view = memoryview(buffer)
+        data = self._take(len(view))
+        view[: len(data)] = data
+        return len(data)
+
+    def _take(self, size: int) -> bytes:
+        data = self._stream.read(size)
+        for each in self.hashes:
+            each.update(data)
+        return data
+
+    def read_on(self) -> None:
+        """Read and hash the rest of the stream."""
+        while self._take(_CHUNK):
+            pass
 
 
 def write_atomically(path: Path, data: bytes) -> None:
-    """Write a file so that a reader sees the old or the new bytes, never a part: a temporary file beside it, fsync,
-    rename. An existing file keeps its permissions, and a symbolic link goes on pointing to the same file."""
+    """Write a file so that a reader sees either the old or the new bytes.
+
+    The bytes go to a temporary file in the same folder, which is synced to disk and then renamed. An existing file
+    keeps its permissions, and a symbolic link keeps its target.
+    """
     write_together([(path, data)])
 
 
 def write_together(files: Iterable[tuple[Path, bytes]]) -> None:
-    """Write files that belong together, each as `write_atomically` does: all lie on the disk beside their targets
-    before the first is renamed, and Ctrl-C waits until the last is, so that it leaves all of them old or all new."""
+    """Write several files, each as `write_atomically` does.
+
+    All temporary files are on disk before the first rename, and Ctrl-C waits until the last rename. So all files are
+    old or all are new.
+    """
     staged: list[_Staged] = []
     try:
         for path, data in files:
@@ -149,7 +291,7 @@ def write_together(files: Iterable[tuple[Path, bytes]]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class _Staged:
-    """New bytes on the disk, in a temporary file beside the target; `path` is what the user called it."""
+    """New bytes on disk in a temporary file; `path` is the name that the user gave, `target` the resolved one."""
 
     path: Path
     target: Path
@@ -190,8 +332,8 @@ def _staged(path: Path, data: bytes) -> _Staged:
 
 @contextmanager
 def _undisturbed() -> Iterator[None]:
-    """Let signals that end the program wait, where the system can."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows has none
+    """Block the signals that end the program, where the system supports that."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows does not have it
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
@@ -202,12 +344,12 @@ def _undisturbed() -> Iterator[None]:
 
 
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write text as UTF-8, its line endings as they are, in the manner of `write_atomically`."""
+    """Write text as UTF-8 with its line ends unchanged, as `write_atomically` does."""
     write_atomically(path, text.encode("utf-8", "surrogatepass"))
 
 
 def _as_system(error: OSError | ValueError | RuntimeError) -> OSError | ValueError:
-    # Path.resolve says RuntimeError for a circle of symbolic links before Python 3.13.
+    # Before Python 3.13, Path.resolve raises RuntimeError for a loop of symbolic links.
     return OSError(errno.ELOOP, "") if isinstance(error, RuntimeError) else error
 
 
@@ -221,7 +363,7 @@ def _mode_for(target: Path) -> int:
 
 
 def sync_folder(folder: Path) -> None:
-    """Bring a folder's names onto the disk, where the system can."""
+    """Sync a folder's entries to disk, where the system supports that."""
     if not hasattr(os, "O_DIRECTORY"):  # Windows cannot open a folder
         return
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)

@@ -1,4 +1,4 @@
-"""Makes the plan's model out of its tables; everything in them that does not fit is said, not the first thing only."""
+"""Builds the model from the plan's tables and reports every value that does not fit, not just the first."""
 
 from __future__ import annotations
 
@@ -43,9 +43,9 @@ from netcheck.text import safe
 S = TypeVar("S", bound=Shape)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Parts:
-    """The model's values, made of every entry that fits its shape."""
+    """The parts of the model, built from every entry that fits its shape; `site` is None where its entry does not."""
 
     site: SiteShape | None
     subnets: tuple[Subnet, ...]
@@ -59,7 +59,7 @@ class Parts:
 
 
 def build(tables: Tables, problems: list[Problem]) -> Parts:
-    """Build all parts; what does not fit is added to `problems`."""
+    """Build all parts; add to `problems` what does not fit."""
 
     def fitted(entries: Iterable[Entry], shape: type[S]) -> Iterator[tuple[S, Position]]:
         for entry in entries:
@@ -72,23 +72,20 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         interfaces_of(tables.interfaces, families)
         if isinstance(tables.interfaces, Grid)
         else (
-            _interface(row.device, row.kind, row.place, row, position, families)
+            _interface(row, position, families, device=row.device, kind=row.kind, location=row.place)
             for row, position in fitted(tables.interfaces, InterfaceRow)
         )
     )
     return Parts(
-        tables.site.fitted(SiteShape, problems),
-        subnets,
-        (*_of_devices(tables.devices, families, problems), *rows),
-        tuple(_router(*one) for one in fitted(tables.routers, RouterShape)),
-        tuple(
-            Conversation(one.from_, one.to, position, one.why)
-            for one, position in fitted(tables.conversations, ConversationShape)
-        ),
-        tuple(_station(*one) for one in fitted(tables.stations, StationShape)),
-        tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
-        tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
-        tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
+        site=tables.site.fitted(SiteShape, problems),
+        subnets=subnets,
+        interfaces=(*_of_devices(tables.devices, families, problems), *rows),
+        routers=tuple(_router(*one) for one in fitted(tables.routers, RouterShape)),
+        conversations=tuple(_conversation(*one) for one in fitted(tables.conversations, ConversationShape)),
+        stations=tuple(_station(*one) for one in fitted(tables.stations, StationShape)),
+        surveys=tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
+        accepted=tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
+        translations=tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
     )
 
 
@@ -96,13 +93,14 @@ def _of_devices(entries: Iterable[Entry], families: dict[str, int], problems: li
     for entry in entries:
         device = entry.fitted(DeviceShape, problems)
         for inner in interfaces_in(entry):
-            interface = inner.fitted(InterfaceShape, problems)
-            if device is not None and interface is not None:
-                yield _interface(device.name, device.kind, device.place, interface, inner.position, families)
+            shape = inner.fitted(InterfaceShape, problems)
+            if device is not None and shape is not None:
+                names = {"device": device.name, "kind": device.kind, "location": device.place}
+                yield _interface(shape, inner.position, families, **names)
 
 
 def interfaces_in(device: Entry) -> Iterator[Entry]:
-    """The interfaces of a `[[device]]`, each with its place: `device pasteuriser-plc, interface cpu`."""
+    """Yield the interfaces of a `[[device]]` with positions such as `device pasteuriser-plc, interface cpu`."""
     listing = device.data.get("interface")
     for number, table in enumerate(listing if isinstance(listing, list) else (), 1):
         if isinstance(table, dict):
@@ -113,73 +111,94 @@ def interfaces_in(device: Entry) -> Iterator[Entry]:
 
 def _subnet(shape: SubnetShape, position: Position) -> Subnet:
     return Subnet(
-        shape.name,
-        cell_from(shape.prefix, Prefix.from_text, position),
-        position,
-        maybe_from(shape.gateway, gateway_from, position),
-        shape.vlan,
-        shape.island or SITE,
-        cells_from(shape.pools, Range.from_text, position),
-        cells_from(shape.reserved, Range.from_text, position),
+        name=shape.name,
+        prefix=cell_from(shape.prefix, Prefix.from_text, position),
+        position=position,
+        gateway=maybe_from(shape.gateway, gateway_from, position),
+        vlan=shape.vlan,
+        island=shape.island or SITE,
+        pools=cells_from(shape.pools, Range.from_text, position),
+        reserved=cells_from(shape.reserved, Range.from_text, position),
     )
 
 
 def _interface(
-    device: str, kind: str, location: str, shape: InterfaceShape, position: Position, families: dict[str, int]
+    shape: InterfaceShape, position: Position, families: dict[str, int], *, device: str, kind: str, location: str
 ) -> Interface:
     address = maybe_from(shape.address, Address.from_text, position)
     family = address.value.family if address and address.value else families.get(shape.subnet, 4)
     return Interface(
-        device,
-        shape.name,
-        shape.subnet,
-        position,
-        kind,
-        location,
-        shape.slot,
-        address,
-        maybe_from(shape.mask, lambda text: Mask.from_text(text, family), position),
-        maybe_from(shape.gateway, gateway_from, position),
-        maybe_from(shape.mac, Mac.from_text, position),
-        maybe_from(shape.host_name, str, position),
-        maybe_from(shape.switch_port, str, position),
-        tuple(shape.ports),
-        shape.behind,
-        shape.granted,
-        maybe_from(shape.address6, address6_from, position),
-        maybe_from(shape.mask6, lambda text: Mask.from_text(text, 6), position),
-        maybe_from(shape.gateway6, gateway6_from, position),
-        shape.subnet6,
+        device=device,
+        name=shape.name,
+        subnet=shape.subnet,
+        position=position,
+        kind=kind,
+        location=location,
+        slot=shape.slot,
+        address=address,
+        mask=maybe_from(shape.mask, lambda text: Mask.from_text(text, family), position),
+        gateway=maybe_from(shape.gateway, gateway_from, position),
+        mac=maybe_from(shape.mac, Mac.from_text, position),
+        host_name=maybe_from(shape.host_name, str, position),
+        switch_port=maybe_from(shape.switch_port, str, position),
+        ports=tuple(shape.ports),
+        behind=shape.behind,
+        granted=shape.granted,
+        address6=maybe_from(shape.address6, address6_from, position),
+        mask6=maybe_from(shape.mask6, lambda text: Mask.from_text(text, 6), position),
+        gateway6=maybe_from(shape.gateway6, gateway6_from, position),
+        subnet6=shape.subnet6,
     )
+
+
+def _conversation(shape: ConversationShape, position: Position) -> Conversation:
+    return Conversation(source=shape.from_, target=shape.to, position=position, why=shape.why)
 
 
 def _translation(shape: TranslationShape, position: Position) -> Translation:
     outside, inside = (cell_from(text, Address.from_text, position) for text in (shape.outside, shape.inside))
-    return Translation(outside, inside, shape.island, shape.at, position)
+    return Translation(outside=outside, inside=inside, island=shape.island, at=shape.at, position=position)
 
 
 def _router(shape: RouterShape, position: Position) -> Router:
     routes = (
-        Route(cell_from(one.to, Prefix.from_text, position), cell_from(one.via, Address.from_text, position))
+        Route(to=cell_from(one.to, Prefix.from_text, position), via=cell_from(one.via, Address.from_text, position))
         for one in shape.routes
     )
-    interfaces = cells_from(shape.interfaces, InterfaceAddress.from_text, position)
-    return Router(shape.name, interfaces, position, tuple(routes), shape.island or SITE)
+    return Router(
+        name=shape.name,
+        interfaces=cells_from(shape.interfaces, InterfaceAddress.from_text, position),
+        position=position,
+        routes=tuple(routes),
+        island=shape.island or SITE,
+    )
 
 
 def _station(shape: StationShape, position: Position) -> Station:
-    return Station(
-        shape.name, cell_from(shape.address, InterfaceAddress.from_text, position), position, shape.island or SITE
-    )
+    address = cell_from(shape.address, InterfaceAddress.from_text, position)
+    return Station(name=shape.name, address=address, position=position, island=shape.island or SITE)
 
 
 def _survey(shape: SurveyShape, position: Position) -> SurveyEntry:
-    titles = tuple((name, title) for name, title in shape.columns if title)
-    covers = cells_from(shape.covers, Prefix.from_text, position)
-    return SurveyEntry(shape.file, position, shape.taken, covers, shape.kind, titles, shape.island or SITE)
+    return SurveyEntry(
+        file=shape.file,
+        position=position,
+        taken=shape.taken,
+        covers=cells_from(shape.covers, Prefix.from_text, position),
+        kind=shape.kind,
+        columns=tuple((name, title) for name, title in shape.columns if title),
+        island=shape.island or SITE,
+    )
 
 
 def _accepted(shape: AcceptedShape, position: Position) -> Accepted:
     return Accepted(
-        shape.rule, shape.subject, shape.by, shape.because, position, shape.until, shape.address, shape.with_
+        rule=shape.rule,
+        subject=shape.subject,
+        by=shape.by,
+        because=shape.because,
+        position=position,
+        until=shape.until,
+        address=shape.address,
+        other=shape.with_,
     )

@@ -1,39 +1,40 @@
-"""A plan's tables as its files hold them, before anything is made of them; every form is read into this one."""
+"""A plan's tables as its files hold them; every form is read into this one representation."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass
 from typing import TypeVar
 
 from pydantic import ValidationError
 
 from netcheck.errors import Problem
-from netcheck.plan.fitting import problems_of
 from netcheck.plan.model import Position
+from netcheck.plan.shape_problems import problems_of
 from netcheck.plan.shapes import Shape
 
 S = TypeVar("S", bound=Shape)
-MOST_PROBLEMS = 1000  # listed of one plan
+MOST_PROBLEMS = 1000  # listed for one plan
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One table or row: its keys and values, and where it stands. `typed` values are TOML's own; the others are the
-    texts of a table's cells, and numbers are read out of them."""
+    """One table or row: its keys, values and position.
+
+    `typed` values have TOML's own types. Other values are the texts of cells, from which numbers are read.
+    """
 
     data: Mapping[str, object]
     position: Position
     typed: bool = True
 
     def text(self, key: str) -> str:
-        """The text under a key, empty where there is none."""
+        """Return the text of a key without outer space, or the empty text."""
         value = self.data.get(key)
         return value.strip() if isinstance(value, str) else ""
 
     def fitted(self, shape: type[S], problems: list[Problem]) -> S | None:
-        """Fit the entry to a shape; what does not fit is added to `problems`, and None returned."""
+        """Validate the entry against a shape; on failure, add to `problems` and return None."""
         try:
             return shape.model_validate(dict(self.data), strict=self.typed)
         except ValidationError as error:
@@ -44,14 +45,14 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A clean table by column: the cells of each title without outer space, what `ports` lists, each row's place."""
+    """A table without faults, by columns: the cells of each title, each row's ports and each row's position."""
 
     columns: Mapping[str, Sequence[str]]
     ports: Sequence[tuple[str, ...]] | None
     positions: Sequence[Position]
 
     def __iter__(self) -> Iterator[Entry]:
-        """The rows one by one, as other forms have them."""
+        """Yield the rows as entries."""
         for row, position in enumerate(self.positions):
             cells: dict[str, object] = {title: texts[row] for title, texts in self.columns.items() if texts[row]}
             if self.ports is not None:
@@ -62,9 +63,9 @@ class Grid:
 Rows = tuple[Entry, ...] | Grid
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tables:
-    """All entries of a plan by kind. `files` are the plan's own files in the order they are named."""
+    """All entries of a plan by kind."""
 
     site: Entry
     subnets: tuple[Entry, ...] = ()
@@ -76,4 +77,3 @@ class Tables:
     surveys: tuple[Entry, ...] = ()
     accepted: tuple[Entry, ...] = ()
     translations: tuple[Entry, ...] = ()
-    files: tuple[Path, ...] = field(default=())

@@ -161,7 +161,7 @@ class Accepted:
     other: str = ""  # TOML key `with`: the other party
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """One plan. `sha256` is over all its files, surveys included, in the order they are named."""
 

@@ -1,34 +1,80 @@
-"""What a survey reader is given: the source to read, and the place where hosts and remarks are gathered."""
+"""What a survey reader works with: the source that it reads, and the hosts and remarks that it gathers."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import io
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, TypeVar
 
 from netcheck.addr import Address, Mac
-from netcheck.files import open_plain
+from netcheck.errors import NetcheckError, Problem, SurveyError
+from netcheck.files import HashedFile, HashedFiles
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Block, HostColumns
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import SHOWN_REMARKS, Remark, Remarks, Survey
 from netcheck.survey.name_records import NameRecords, RecordKind
+from netcheck.tables.delimited import lines_of, text_of
 
 T = TypeVar("T")
+HEAD_LINES = 200  # lines from which the kind of a file is recognised
+EMPTY = Problem("it is empty", do="Export it again; an empty list would make every address look free")
+
+
+@dataclass(frozen=True, slots=True)
+class KeptFile:
+    """A survey inside a file that has been read already: the plan's own workbook or table."""
+
+    data: bytes
+
+    def open(self) -> BinaryIO:
+        """Return the bytes as a stream."""
+        return io.BytesIO(self.data)
+
+    def whole(self, limit: int) -> bytes:
+        """Return all bytes; the plan's reader has checked their number."""
+        return self.data
+
+    def finish(self) -> None:
+        """Do nothing: the bytes are part of the hash already."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One survey file: the plan's entry for it, and where it lies."""
+    """One survey file: the plan's entry for it, its path and its content. `files` hashes any further file."""
 
     entry: SurveyEntry
     path: Path
+    file: HashedFile | KeptFile
+    files: HashedFiles
 
     def open(self) -> BinaryIO:
-        """Open it for reading from its beginning."""
-        return open_plain(self.path)
+        """Return the content as a stream from its beginning."""
+        return self.file.open()
+
+    def lines(self) -> Iterator[tuple[int, str]]:
+        """Yield a text's lines without their ends, counted from 1; SurveyError where all are blank."""
+        empty = True
+        with self.open() as stream, text_of(stream) as text:
+            for number, line in enumerate(lines_of(text), 1):
+                empty = empty and not line.strip()
+                yield number, line.rstrip("\r\n")
+        if empty:
+            raise SurveyError(EMPTY)
+
+
+def head_lines(head: bytes) -> list[str]:
+    """Return the first lines that are not blank of a file that starts with these bytes; none where it is no text."""
+    try:
+        with text_of(io.BytesIO(head)) as text:
+            lines = [line.rstrip("\r\n") for line in islice(lines_of(text), HEAD_LINES)]
+    except NetcheckError:
+        return []
+    return [line for line in lines if line.strip()]
 
 
 class _Remarks:
@@ -46,10 +92,10 @@ class _Remarks:
 
 
 class Gathering:
-    """Site hosts and remarks of one survey while it is read."""
+    """The site hosts and remarks of one survey while it is read."""
 
     def __init__(self, file: str, unit: str = "row") -> None:
-        """`unit` is what the file's lines are called: row, line, frame."""
+        """`unit` is the name of the file's lines in messages: row, line or frame."""
         self._file, self._sheet, self._unit = file, "", unit
         self._columns = HostColumns()
         self._columns.begin(file, unit)
@@ -57,12 +103,12 @@ class Gathering:
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
     def begin_sheet(self, name: str) -> None:
-        """Name the sheet of the rows that follow."""
+        """Set the sheet that the following rows come from."""
         self._sheet = f"sheet {name}, "
         self._columns.begin(f"{self._file}, sheet {name}")
 
     def begin_file(self, name: str) -> None:
-        """Name another file that the rows which follow come from."""
+        """Set the file that the following rows come from, where it is not the survey itself."""
         self._file = name
         self._columns.begin(name, self._unit)
 
@@ -74,7 +120,7 @@ class Gathering:
         self._columns.add(address, mac, row, name, note, seen)
 
     def add_block(self, block: Block, row: int) -> None:
-        """Append site hosts of rows that follow one another, the first of them this row."""
+        """Append the site hosts of consecutive rows that start at this row."""
         self._columns.add_block(block, row)
 
     def add_record(self, kind: RecordKind, name: str, address: Address, absolute: bool, row: int) -> None:
@@ -83,19 +129,19 @@ class Gathering:
         self._columns.add(address, None, row, name)
 
     def skip(self, row: int, why: str) -> None:
-        """Remark on a row whose address cannot be read."""
+        """Remark on a row whose address cannot be read; row 0 stands for the whole file or sheet."""
         self._skipped.add(self._position(row), why)
 
     def pass_over(self, row: int, why: str) -> None:
-        """Remark on a row that names no address."""
+        """Remark on a row that contains no address."""
         self._addressless.add(self._position(row), why)
 
     def cannot_read(self, row: int, why: str) -> None:
-        """Remark on a part of a row that is kept without it."""
+        """Remark on a cell that cannot be read in a row that is kept without it."""
         self._unread.add(self._position(row), why)
 
     def attempt(self, row: int, read: Callable[[str], T | None], text: str) -> T | None:
-        """Read a lesser cell; where that fails, remark on it and return None."""
+        """Read a cell that the row can do without; on failure, remark on it and return None."""
         if not text:
             return None
         try:
@@ -105,6 +151,13 @@ class Gathering:
             return None
 
     def survey(self, entry: SurveyEntry, kind: str) -> Survey:
-        """The finished survey."""
-        remarks = (self._skipped.done(), self._addressless.done(), self._unread.done())
-        return Survey(entry, HostTable(self._columns), kind, *remarks, self._records)
+        """Return the finished survey."""
+        return Survey(
+            entry=entry,
+            hosts=HostTable(self._columns),
+            kind=kind,
+            skipped=self._skipped.done(),
+            addressless=self._addressless.done(),
+            unread=self._unread.done(),
+            records=self._records,
+        )

@@ -1,15 +1,18 @@
-"""Reads a plan's surveys with the reader that fits each: named by `kind`, or recognised from the content."""
+"""Reads a plan's surveys, each with the reader for its kind: named by `kind`, or recognised from its content."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from netcheck.errors import NetcheckError, Problem, SurveyError
-from netcheck.files import refused_by_system
+from netcheck.files import HashedFiles, refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
-from netcheck.survey.gathering import Gathering, Source
+from netcheck.plan.read import read_draft
+from netcheck.survey.gathering import Gathering, KeptFile, Source
 from netcheck.survey.model import Survey
 from netcheck.survey.readers import capture, header, hosts, leases, neighbours, table, workbook, zone
 from netcheck.text import listed, safe
@@ -19,15 +22,15 @@ _HEAD = 1 << 16
 
 @dataclass(frozen=True, slots=True)
 class Reader:
-    """One kind of survey: recognised by a file's first bytes, read as a stream."""
+    """One kind of survey: recognised from a file's first bytes, read as a stream."""
 
     kind: str
     recognises: Callable[[bytes], bool]
     read: Callable[[Source, Gathering], None]
-    unit: str = "row"  # what the file's lines are called in messages
+    unit: str = "row"  # the name of the file's lines in messages
 
 
-# In the order in which they are asked: a table with titles before the other texts, any table last.
+# In the order in which they are tried: a table with titles before the other texts, any other table last.
 READERS: tuple[Reader, ...] = (
     Reader("xlsx", workbook.recognises, workbook.read),
     Reader("capture", capture.recognises, capture.read, "frame"),
@@ -40,13 +43,50 @@ READERS: tuple[Reader, ...] = (
 )
 
 
+class Site(NamedTuple):
+    """A plan and its surveys; the plan's hash covers the bytes that both were parsed from."""
+
+    plan: Plan
+    surveys: tuple[Survey, ...]
+
+
+def read_site(path: str | Path) -> Site:
+    """Read a plan and its surveys, each file once. PlanError or SurveyError holds every file that cannot be used."""
+    draft = read_draft(path)
+    surveys = _read_all(draft.parts.surveys, draft.folder, draft.files)
+    return Site(draft.finished(), surveys)
+
+
+def read_plan_only(path: str | Path) -> Plan:
+    """Read a plan with the same hash as `read_site`, without its site hosts; surveys are hashed even if unreadable.
+
+    Only zones are parsed, because they name the files that they include.
+    """
+    draft = read_draft(path)
+    for entry in draft.parts.surveys:
+        with _source(entry, draft.folder, draft.files) as source, suppress(NetcheckError, OSError):
+            reader = _reader_for(source)
+            if reader.kind == "zone":
+                reader.read(source, Gathering(entry.file, reader.unit))
+    return draft.finished()
+
+
 def read_surveys(plan: Plan) -> tuple[Survey, ...]:
     """Read every survey of a plan; SurveyError holds the problems of all that cannot be read at all."""
+    return _read_all(plan.surveys, Path(plan.folder), HashedFiles())
+
+
+def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
+    """Read one survey file, whose name is relative to a folder."""
+    return _read(entry, folder, HashedFiles())
+
+
+def _read_all(entries: tuple[SurveyEntry, ...], folder: Path, files: HashedFiles) -> tuple[Survey, ...]:
     surveys: list[Survey] = []
     problems: list[Problem] = []
-    for entry in plan.surveys:
+    for entry in entries:
         try:
-            surveys.append(read_survey(entry, Path(plan.folder)))
+            surveys.append(_read(entry, folder, files))
         except NetcheckError as error:
             problems += [Problem(one.what, entry.file, one.do) for one in error.problems]
     if problems:
@@ -54,16 +94,25 @@ def read_surveys(plan: Plan) -> tuple[Survey, ...]:
     return tuple(surveys)
 
 
-def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
-    """Read one survey file, looked up from a folder."""
-    source = Source(entry, folder / entry.file)
-    try:
-        reader = _reader_for(source)
-        gathering = Gathering(entry.file, reader.unit)
-        reader.read(source, gathering)
-    except OSError as error:
-        raise refused_by_system(error, source.path) from error
+def _read(entry: SurveyEntry, folder: Path, files: HashedFiles) -> Survey:
+    with _source(entry, folder, files) as source:
+        try:
+            reader = _reader_for(source)
+            gathering = Gathering(entry.file, reader.unit)
+            reader.read(source, gathering)
+        except OSError as error:
+            raise refused_by_system(error, source.path) from error
     return gathering.survey(entry, reader.kind)
+
+
+@contextmanager
+def _source(entry: SurveyEntry, folder: Path, files: HashedFiles) -> Iterator[Source]:
+    path = folder / entry.file
+    if (data := files.kept(path)) is not None:
+        yield Source(entry, path, KeptFile(data), files)
+        return
+    with files.reading(path) as file:
+        yield Source(entry, path, file, files)
 
 
 def _reader_for(source: Source) -> Reader:

@@ -229,8 +229,8 @@ def test_what_a_spreadsheet_makes_of_an_address_is_unreadable(tmp_path: Path, va
     ("name", "words"),
     [
         ("plan.toml", "it is a workbook, whatever its name says. Give it a name that ends in .xlsx"),
-        ("filler.xlsm", "this is no plan. Save it as .xlsx, without macros"),
-        ("filler.csv", "this is no plan. A plan is a folder with plan.toml, or a file ending in .toml or .xlsx"),
+        ("filler.xlsm", "this is not a plan. Save it as .xlsx, without macros"),
+        ("filler.csv", "this is not a plan. A plan is a folder with plan.toml, or a file ending in .toml or .xlsx"),
     ],
 )
 def test_a_workbook_by_another_name(tmp_path: Path, name: str, words: str) -> None:

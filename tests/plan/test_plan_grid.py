@@ -68,7 +68,9 @@ def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
         Entry({"name": "hall", "prefix": "10.0.0.0/24"}, position),
         Entry({"name": "cpu", "prefix": "2001:db8::/64"}, position),
     )
-    return build(Tables(Entry({"name": "x"}, position), subnets, interfaces=rows), problems).interfaces, problems
+    return build(
+        Tables(site=Entry({"name": "x"}, position), subnets=subnets, interfaces=rows), problems
+    ).interfaces, problems
 
 
 @settings(deadline=None)

@@ -137,7 +137,7 @@ def test_a_folder_named_like_a_plan(tmp_path: Path) -> None:
 def test_symbolic_links_in_a_circle(tmp_path: Path) -> None:
     """plan.toml points to itself."""
     (tmp_path / "plan.toml").symlink_to(tmp_path / "plan.toml")
-    assert "lead in a circle" in refusal(tmp_path / "plan.toml")
+    assert "form a loop" in refusal(tmp_path / "plan.toml")
 
 
 @pytest.mark.parametrize("name", ["plan.toml", "interfaces.csv", "site-hosts.csv"])

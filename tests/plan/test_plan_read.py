@@ -409,7 +409,7 @@ def test_only_the_first_thousand_problems_are_listed(tmp_path: Path) -> None:
     """A file of nothing but mistakes does not fill the screen, or memory."""
     found = problems_of(tmp_path, SMALL + "[[station]]\nx = 1\n" * 2000)
     assert len(found) == 1000
-    assert "more things wrong" in found[-1]
+    assert "more problems were found" in found[-1]
 
 
 def test_text_from_a_plan_is_harmless_in_messages(tmp_path: Path) -> None:

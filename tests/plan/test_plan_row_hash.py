@@ -32,7 +32,7 @@ CPU = Interface(
 
 def row(interface: Interface) -> str:
     """The hash of one interface's row."""
-    plan = Plan("Tarn Hollow creamery", "tarn-hollow", ".", "11" * 32, interfaces=(interface,))
+    plan = Plan(name="Tarn Hollow creamery", slug="tarn-hollow", folder=".", sha256="11" * 32, interfaces=(interface,))
     return row_hashes(plan)["pasteuriser-plc/cpu"]
 
 

@@ -64,10 +64,10 @@ def plans(draw: st.DrawFn) -> Plan:
     stations = (Station("laptop", cell(InterfaceAddress(draw(addresses), 28)), HERE),)
     entry = SurveyEntry("site-hosts.csv", HERE, TODAY)
     return Plan(
-        "Example",
-        "example",
-        ".",
-        "",
+        name="Example",
+        slug="example",
+        folder=".",
+        sha256="",
         keep_clear=draw(st.integers(0, 4)),
         subnets=subnets,
         interfaces=interfaces,

@@ -140,10 +140,10 @@ def _plan(drawn: Drawing) -> Plan:
         reserved=_range_cell(drawn.reserved),
     )
     return Plan(
-        "Example",
-        "example",
-        ".",
-        "",
+        name="Example",
+        slug="example",
+        folder=".",
+        sha256="",
         keep_clear=drawn.keep_clear,
         subnets=(first, subnets[1]),
         interfaces=tuple(_interface(index, *pair) for index, pair in enumerate(drawn.rows)),

@@ -29,7 +29,9 @@ def test_pairs_that_share_addresses(subnets: list[tuple[Prefix, str]]) -> None:
         Subnet(f"s{index}", Cell(str(prefix), prefix, HERE), HERE, island=island)
         for index, (prefix, island) in enumerate(subnets)
     ]
-    found = check(Plan("Example", "example", ".", "", subnets=tuple(named)), (), date(2026, 11, 2))
+    found = check(
+        Plan(name="Example", slug="example", folder=".", sha256="", subnets=tuple(named)), (), date(2026, 11, 2)
+    )
     networks = {one.name: ipaddress.ip_network(one.prefix.text) for one in named}
     wanted = {
         (one.name, two.name)

@@ -95,10 +95,10 @@ def talk(
     """Return the only conversation of a plan with two interfaces."""
     conversation = Conversation(source.subject, target.subject, HERE)
     plan = Plan(
-        "Example",
-        "example",
-        ".",
-        "",
+        name="Example",
+        slug="example",
+        folder=".",
+        sha256="",
         subnets=subnets,
         interfaces=(source, target),
         routers=routers,

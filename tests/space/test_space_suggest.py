@@ -40,7 +40,15 @@ def interface(subject: str, address: str = "", kind: str = "", within: str = "pr
 
 def plan(*interfaces: Interface, subnets: tuple[Subnet, ...] = (subnet(),), keep_clear: int = 0) -> Plan:
     """Return a plan of these interfaces."""
-    return Plan("Example", "example", ".", "", keep_clear=keep_clear, subnets=subnets, interfaces=interfaces)
+    return Plan(
+        name="Example",
+        slug="example",
+        folder=".",
+        sha256="",
+        keep_clear=keep_clear,
+        subnets=subnets,
+        interfaces=interfaces,
+    )
 
 
 def survey(*addresses: str) -> tuple[Survey, ...]:

@@ -12,7 +12,7 @@ from netcheck.errors import NetcheckError
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
-from netcheck.survey.readers.zone_reading import MOST_INCLUDED
+from netcheck.survey.readers.zone_records import MOST_INCLUDED
 
 # RFC 1035 section 5.3, word for word; its origin ISI.EDU is said beside the file there.
 ISI = r"""@   IN  SOA     VENERA      Action\.domains (

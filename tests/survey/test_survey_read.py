@@ -240,7 +240,7 @@ def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     (tmp_path / "none.csv").write_text("a,b\n")
     entries = tuple(SurveyEntry(name, Position("plan.toml")) for name in ("empty.csv", "none.csv", "missing.csv"))
     with pytest.raises(SurveyError) as caught:
-        read_surveys(Plan("x", "x", str(tmp_path), "", surveys=entries))
+        read_surveys(Plan(name="x", slug="x", folder=str(tmp_path), sha256="", surveys=entries))
     assert [problem.where for problem in caught.value.problems] == ["empty.csv", "none.csv", "missing.csv"]
 
 
@@ -253,7 +253,7 @@ def test_hosts_of_an_island(tmp_path: Path) -> None:
         SurveyEntry("b.csv", Position("plan.toml"), island="cell"),
         SurveyEntry("c.csv", Position("plan.toml")),
     )
-    surveys = read_surveys(Plan("x", "x", str(tmp_path), "", surveys=entries))
+    surveys = read_surveys(Plan(name="x", slug="x", folder=str(tmp_path), sha256="", surveys=entries))
     assert [(str(host.address), host.file) for host in hosts_of(surveys, "site")] == [
         ("192.0.2.5", "a.csv"),
         ("192.0.2.7", "c.csv"),

@@ -9,11 +9,11 @@ from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import Problem
-from netcheck.files import ZIP, FileError, read_bounded
+from netcheck.files import ZIP, FileError, HashedFiles
 from netcheck.plan.entries import Entry, Grid, Rows
-from netcheck.plan.fitting import keys_of, suggestion
 from netcheck.plan.forms.interface_grid import grid_of
 from netcheck.plan.model import Position
+from netcheck.plan.shape_problems import keys_of, suggestion
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.columns import columns_of
 from netcheck.tables.delimited import DELIMITERS, Record, blocks_of, lines_in, parts_of, records_of, text_of
@@ -25,29 +25,30 @@ _MOST_ABOVE = 20  # rows above which the titles of a sheet must stand
 _DASH = re.compile(r"\s*-\s*")
 
 
-def read_table(folder: Path, file: str, shape: type[Shape], problems: list[Problem]) -> Rows:
-    """Read one CSV table into entries, a clean one of interfaces by columns; what is wrong is added to `problems`."""
+def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, problems: list[Problem]) -> Rows:
+    """Read a CSV table into entries, or a faultless table of interfaces into a grid; add faults to `problems`.
+
+    `file` is the name in messages.
+    """
     try:
-        data = read_bounded(folder / file, TABLE_LIMIT)
+        data = files.read(path, TABLE_LIMIT)
         if data.startswith(ZIP):
             raise FileError(Problem("it is a workbook", do="Save its table as CSV, or name the workbook as the plan"))
         text = "".join(blocks_of(text_of(io.BytesIO(data))))
     except FileError as error:
-        problems.append(error.at(safe(file)))
+        problems.append(error.at(file))
         return ()
     known = keys_of(shape)
     delimiter = delimiter_of(list(islice(lines_in(text), 20)), known)
-    if shape is InterfaceRow and (grid := _grid(text, delimiter, safe(file))):
+    if shape is InterfaceRow and (grid := _grid(text, delimiter, file)):
         return grid
     records = [record for record in records_of(lines_in(text), delimiter) if not record.empty]
     if not records:
-        problems.append(Problem("it is empty", safe(file), f"Its first row holds the titles: {', '.join(known)}"))
+        problems.append(Problem("it is empty", file, f"Its first row holds the titles: {', '.join(known)}"))
         return ()
-    faults = [
-        Problem(one.fault, f"{safe(file)}: row {one.row}", "Close them in this row") for one in records if one.fault
-    ]
+    faults = [Problem(one.fault, f"{file}: row {one.row}", "Close them in this row") for one in records if one.fault]
     problems += faults
-    return () if faults else entries_of(records, shape, safe(file), problems)
+    return () if faults else entries_of(records, shape, file, problems)
 
 
 def _grid(text: str, delimiter: str, file: str) -> Grid | None:

@@ -30,7 +30,7 @@ def grid_of(columns: dict[str, list[str]], required: Iterable[str], file: str) -
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
     rows = map("row {}".format, range(2, len(next(iter(columns.values()))) + 2))
-    positions = list(made(Position, repeat(file), rows))
+    positions = list(made(Position, file=repeat(file), at=rows))
     return Grid(columns, ports, positions) if positions else None
 
 
@@ -44,26 +44,26 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
     texts = partial(_texts, grid)
     return made(
         Interface,
-        texts("device"),
-        texts("interface"),
-        texts("subnet"),
-        grid.positions,
-        texts("kind"),
-        texts("place"),
-        texts("slot"),
-        addresses,
-        _masks(grid, addresses, families),
-        _cells(grid, "gateway", _remembered(gateway_from)),
-        _cells(grid, "mac", Mac.from_text, _macs),
-        _cells(grid, "host-name", str),
-        _cells(grid, "switch-port", str),
-        grid.ports or repeat(ONE_PORT),
-        texts("behind"),
-        texts("granted"),
-        _cells(grid, "address6", address6_from),
-        _cells(grid, "mask6", partial(Mask.from_text, family=6)),
-        _cells(grid, "gateway6", _remembered(gateway6_from)),
-        texts("subnet6"),
+        device=texts("device"),
+        name=texts("interface"),
+        subnet=texts("subnet"),
+        position=grid.positions,
+        kind=texts("kind"),
+        location=texts("place"),
+        slot=texts("slot"),
+        address=addresses,
+        mask=_masks(grid, addresses, families),
+        gateway=_cells(grid, "gateway", _remembered(gateway_from)),
+        mac=_cells(grid, "mac", Mac.from_text, _macs),
+        host_name=_cells(grid, "host-name", str),
+        switch_port=_cells(grid, "switch-port", str),
+        ports=grid.ports or repeat(ONE_PORT),
+        behind=texts("behind"),
+        granted=texts("granted"),
+        address6=_cells(grid, "address6", address6_from),
+        mask6=_cells(grid, "mask6", partial(Mask.from_text, family=6)),
+        gateway6=_cells(grid, "gateway6", _remembered(gateway6_from)),
+        subnet6=texts("subnet6"),
     )
 
 
@@ -81,7 +81,7 @@ def _cells(
         return repeat(None)
     values = _values(texts, read, many) if all(texts) else None
     if values is not None:
-        return list(made(Cell, texts, values, grid.positions, repeat("")))
+        return list(made(Cell, text=texts, value=values, position=grid.positions))
     pairs = zip(texts, grid.positions, strict=True)
     return [cell_from(text, read, position) if text else None for text, position in pairs]
 
@@ -101,12 +101,12 @@ def _values(
 
 def _addresses(texts: Sequence[str]) -> Iterable[Address] | None:
     values = ipv4_of(texts)
-    return None if values is None else made(Address, repeat(4), values)
+    return None if values is None else made(Address, family=repeat(4), value=values)
 
 
 def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
     values = macs_of(texts)
-    return None if values is None else made(Mac, values)
+    return None if values is None else made(Mac, value=values)
 
 
 def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:

@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from netcheck.errors import PlanError, Problem
-from netcheck.files import MIB, ZIP, FileError, read_bounded
+from netcheck.files import MIB, ZIP, FileError, HashedFiles
 from netcheck.plan.entries import Entry, Rows, Tables
-from netcheck.plan.fitting import found
 from netcheck.plan.forms.csv_table import read_table
 from netcheck.plan.model import Position
+from netcheck.plan.shape_problems import found
 from netcheck.plan.shapes import (
     FORMAT,
     ConversationShape,
@@ -36,18 +36,18 @@ _ROWS: dict[str, type[Shape]] = {
 }
 
 
-def read_toml(path: Path, problems: list[Problem]) -> Tables | None:
-    """Read a plan file; what is wrong is added to `problems`, None returned where nothing can be made of it."""
+def read_toml(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
+    """Read `plan.toml` and its tables; add to `problems`, and return None if nothing can be read."""
     file = safe(path.name)
     try:
-        document = parsed(read_bounded(path, PLAN_LIMIT), file)
+        document = parsed(files.read(path, PLAN_LIMIT), file)
     except FileError as error:
         problems.append(error.at(file))
         return None
     except PlanError as error:
         problems += error.problems
         return None
-    return _tables(document, path, problems)
+    return _tables(document, path, files, problems)
 
 
 def parsed(data: bytes, file: str) -> dict[str, object]:
@@ -80,7 +80,7 @@ def _text(data: bytes, file: str) -> str:
         raise PlanError(Problem(f"line {line} holds a byte that is not UTF-8", file, "Save it as UTF-8")) from error
 
 
-def _tables(document: dict[str, object], path: Path, problems: list[Problem]) -> Tables | None:
+def _tables(document: dict[str, object], path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
     top = Entry(document, Position(safe(path.name)))
     number = document.get("format")
     if type(number) is int and number != FORMAT:
@@ -88,25 +88,24 @@ def _tables(document: dict[str, object], path: Path, problems: list[Problem]) ->
         problems.append(Problem(what, top.position.file, "Use the netcheck that wrote it, or a newer one"))
         return None
     top.fitted(PlanShape, problems)
-    beside = {key: _beside(top, key, path.parent, problems) for key in document if key in _ROWS}
+    csv = {key: _csv_table(top, key, path.parent, files, problems) for key in document if key in _ROWS}
     return Tables(
-        _named(document.get("site", {"name": "?"}), top.position, "site"),
-        (*_entries(top, "subnet"), *beside.get("subnets", ())),
-        _entries(top, "device"),
-        beside.get("interfaces", ()),
-        _entries(top, "router"),
-        (*_entries(top, "conversation"), *beside.get("conversations", ())),
-        _entries(top, "station"),
-        _entries(top, "survey"),
-        _entries(top, "accepted"),
-        (*_entries(top, "translation"), *beside.get("translations", ())),
-        (path, *(path.parent / top.text(key) for key in beside)),
+        site=_named(document.get("site", {"name": "?"}), top.position, "site"),
+        subnets=(*_entries(top, "subnet"), *csv.get("subnets", ())),
+        devices=_entries(top, "device"),
+        interfaces=csv.get("interfaces", ()),
+        routers=_entries(top, "router"),
+        conversations=(*_entries(top, "conversation"), *csv.get("conversations", ())),
+        stations=_entries(top, "station"),
+        surveys=_entries(top, "survey"),
+        accepted=_entries(top, "accepted"),
+        translations=(*_entries(top, "translation"), *csv.get("translations", ())),
     )
 
 
-def _beside(top: Entry, key: str, folder: Path, problems: list[Problem]) -> Rows:
+def _csv_table(top: Entry, key: str, folder: Path, files: HashedFiles, problems: list[Problem]) -> Rows:
     file = top.text(key)
-    return read_table(folder, file, _ROWS[key], problems) if file else ()
+    return read_table(folder / file, safe(file), _ROWS[key], files, problems) if file else ()
 
 
 def _named(data: object, position: Position, at: str) -> Entry:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from pathlib import Path
 
 from netcheck.errors import Problem
-from netcheck.files import FileError
+from netcheck.files import FileError, HashedFiles
 from netcheck.plan.entries import Entry, Tables
-from netcheck.plan.fitting import suggestion
 from netcheck.plan.forms.csv_table import entries_of, title_of, titled_records
 from netcheck.plan.model import Position
+from netcheck.plan.shape_problems import suggestion
 from netcheck.plan.shapes import (
     FORMAT,
     AcceptedShape,
@@ -24,7 +25,7 @@ from netcheck.plan.shapes import (
     TranslationShape,
 )
 from netcheck.tables.delimited import Record
-from netcheck.tables.workbook_read import Book, opened
+from netcheck.tables.workbook_read import UNPACKED_LIMIT, Book, opened_from
 from netcheck.text import listed, safe
 
 SITE_HOSTS = "site hosts"
@@ -41,11 +42,12 @@ SHEETS: dict[str, type[Shape]] = {
 _KNOWN = ("site", SITE_HOSTS, *SHEETS)
 
 
-def read_workbook(path: Path, problems: list[Problem]) -> Tables | None:
-    """Read a workbook; what is wrong is added to `problems`, None returned where nothing can be made of it."""
+def read_workbook(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
+    """Read a workbook; add faults to `problems`, and return None if nothing can be read."""
     file = safe(path.name)
     try:
-        with opened(path) as book:
+        data = files.read(path, UNPACKED_LIMIT, text=False)
+        with opened_from(io.BytesIO(data), path.name) as book:
             return _tables(book, path, problems)
     except FileError as error:
         problems.append(error.at(file))
@@ -79,17 +81,15 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
     data = {key: value for key, value in site.data.items() if key != "format"}
     read = {name: _entries(book, name, shape, file, problems) for name, shape in SHEETS.items()}
     return Tables(
-        Entry(data, site.position, typed=False),
-        read["subnets"],
-        (),
-        read["interfaces"],
-        read["routers"],
-        read["conversations"],
-        read["stations"],
-        _surveys(read["surveys"], book, path),
-        read["accepted"],
-        read["translations"],
-        (path,),
+        site=Entry(data, site.position, typed=False),
+        subnets=read["subnets"],
+        interfaces=read["interfaces"],
+        routers=read["routers"],
+        conversations=read["conversations"],
+        stations=read["stations"],
+        surveys=_surveys(read["surveys"], book, path),
+        accepted=read["accepted"],
+        translations=read["translations"],
     )
 
 

@@ -7,8 +7,8 @@ import io
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice
 
-from netcheck.plan.fitting import keys_of
 from netcheck.plan.forms.csv_table import delimiter_of, title_of
+from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow
 from netcheck.tables.delimited import Record, encoding_of, lines_of, records_of
 

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from netcheck.plan.fitting import keys_of
 from netcheck.plan.forms.workbook_plan import SHEETS, SITE_HOSTS
+from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.plan.write.new_plan import PREFIX, TITLES
 

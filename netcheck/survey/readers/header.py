@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from netcheck.errors import Problem, SurveyError
-from netcheck.survey.readers.lines import first_lines
+from netcheck.survey.gathering import head_lines
 from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import DELIMITERS, Record, records_of
 from netcheck.text import listed, safe
@@ -108,7 +108,7 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
 
 def recognises(head: bytes) -> bool:
     """A row with a title of addresses and another title is among the first lines, whatever else these may look like."""
-    told = [line for line in first_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
+    told = [line for line in head_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
     rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
     return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 
 from netcheck.addr import Address
-from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.readers.lines import first_lines, numbered_lines
+from netcheck.survey.gathering import Gathering, Source, head_lines
 from netcheck.survey.readers.values import why_no_host
 
 _ADDRESS = r"(?:(?=\d+\.)\d[\d.]*|[0-9A-Fa-f]*:[0-9A-Fa-f:.]*(?:%\S+)?)"
@@ -16,7 +15,7 @@ _NUMBER = re.compile(r"[\d.]+|[0-9A-Fa-f]{2}([:-])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]
 
 def recognises(head: bytes) -> bool:
     """Nearly every line is an address with names behind it, the first one too."""
-    lines = [line for line in (line.partition("#")[0] for line in first_lines(head)) if line.strip()]
+    lines = [line for line in (line.partition("#")[0] for line in head_lines(head)) if line.strip()]
     fitting = [_fits(line) for line in lines]
     return bool(fitting) and fitting[0] and 10 * sum(fitting) >= 9 * len(fitting)
 
@@ -27,7 +26,7 @@ def _fits(line: str) -> bool:
 
 def read(source: Source, into: Gathering) -> None:
     """Read every line; the first name is the host's, the others and the comment are its note."""
-    for number, line in numbered_lines(source):
+    for number, line in source.lines():
         text, _, comment = line.partition("#")
         words = text.split()
         if words:

@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
 from netcheck.addr import Address, Mac
-from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.readers.lines import first_lines, numbered_lines
+from netcheck.survey.gathering import Gathering, Source, head_lines
 from netcheck.survey.readers.values import mac_from
 from netcheck.text import safe
 
@@ -32,13 +31,13 @@ _LEASE = {"lease", "iaaddr"}  # IPv4, and the addresses inside the `ia-na` and `
 
 def recognises(head: bytes) -> bool:
     """A lease block, or another line that only such a file has."""
-    return any(map(_KNOWN.match, first_lines(head)))
+    return any(map(_KNOWN.match, head_lines(head)))
 
 
 def read(source: Source, into: Gathering) -> None:
     """Read every block; what stands at the end for each address counts."""
     latest: dict[Address, _Lease] = {}
-    for lease in _Blocks(into).read(_tokens(numbered_lines(source))):
+    for lease in _Blocks(into).read(_tokens(source.lines())):
         try:
             address = Address.from_text(lease.address)
         except ValueError as error:

@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterator
 
 from netcheck.errors import Problem, SurveyError
-from netcheck.files import MIB, read_bounded
+from netcheck.files import MIB
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.readers.neighbour_forms import Entry
 from netcheck.tables.delimited import encoding_of
@@ -18,7 +18,7 @@ LIMIT = 16 * MIB  # a kernel's table holds thousands of entries, of some hundred
 def entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, Entry]]:
     """Yield the entries with their lines; an object that is no entry is skipped."""
     try:
-        data = read_bounded(source.path, LIMIT, text=False)
+        data = source.file.whole(LIMIT)
         encoding = encoding_of(io.BytesIO(data))
         text = data.decode("utf-8-sig" if encoding == "cp1252" else encoding)
     except UnicodeDecodeError as error:

@@ -6,8 +6,7 @@ from __future__ import annotations
 import re
 
 from netcheck.addr import Address
-from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.readers.lines import first_lines, numbered_lines
+from netcheck.survey.gathering import Gathering, Source, head_lines
 from netcheck.survey.readers.neighbour_forms import Entry, entry_in, is_heading, is_plain_heading, sure_entry_in
 from netcheck.survey.readers.values import mac_from, why_no_host
 from netcheck.text import safe
@@ -24,7 +23,7 @@ _PUBLISHED = "published entry, for which the computer itself answers: no evidenc
 
 def recognises(head: bytes) -> bool:
     """The array that `ip -j` prints, or mostly lines that have the shape of an entry or stand above one."""
-    lines = first_lines(head)
+    lines = head_lines(head)
     if _JSON.match("\n".join(lines)):
         return True
     plain = any(map(is_plain_heading, lines))
@@ -35,14 +34,14 @@ def recognises(head: bytes) -> bool:
 def read(source: Source, into: Gathering) -> None:
     """Read every entry; those that nothing answered for are no hosts."""
     with source.open() as stream:
-        is_json = _JSON.match("\n".join(first_lines(stream.read(1 << 13)))) is not None
+        is_json = _JSON.match("\n".join(head_lines(stream.read(1 << 13)))) is not None
     if is_json:
         from netcheck.survey.readers.neighbour_json import entries_of
 
         for number, entry in entries_of(source, into):
             _add(number, entry, into)
         return
-    for number, line in numbered_lines(source):
+    for number, line in source.lines():
         if (found := entry_in(line)) is not None:
             _add(number, found, into)
         elif _NUMBERS.search(line) and not is_heading(line):

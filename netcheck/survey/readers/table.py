@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from itertools import islice
 
 from netcheck.addr import Address
-from netcheck.errors import Problem, SurveyError
-from netcheck.survey.gathering import Gathering, Source
+from netcheck.errors import SurveyError
+from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.readers.table_bulk import Bulk
 from netcheck.survey.readers.values import addresses_from, date_from, mac_from, says_nothing
@@ -26,9 +26,7 @@ def read(source: Source, into: Gathering) -> None:
         lines = Lines(blocks=blocks_of(text))
         sample = list(islice(lines, SAMPLE))
         if not any(map(str.strip, sample)):
-            raise SurveyError(
-                Problem("it is empty", do="Export it again; an empty list would make every address look free")
-            )
+            raise SurveyError(EMPTY)
         layout = layout_of(sample, source.entry.columns)
         lines.give_back(sample)
         _gather_lines(lines, layout, into)

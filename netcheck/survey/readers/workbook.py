@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from itertools import chain, islice
 from typing import TYPE_CHECKING
 
@@ -23,13 +24,10 @@ def recognises(head: bytes) -> bool:
 
 def read(source: Source, into: Gathering) -> None:
     """Read the sheets as streams; a sheet without a column of addresses is remarked on."""
-    from netcheck.plan.forms.workbook_plan import (  # the shapes of a plan, only where one may be
-        SITE_HOSTS,
-        sheet_called,
-    )
-    from netcheck.tables.workbook_read import opened
+    from netcheck.plan.forms.workbook_plan import SITE_HOSTS, sheet_called  # only where there is a workbook
+    from netcheck.tables.workbook_read import UNPACKED_LIMIT, opened_from
 
-    with opened(source.path) as book:
+    with opened_from(io.BytesIO(source.file.whole(UNPACKED_LIMIT)), source.path.name) as book:
         named = sheet_called(book, SITE_HOSTS)
         if named is not None:
             _read_sheet(book, named, source, into)

@@ -1,11 +1,10 @@
-"""Knows a DNS master file (RFC 1035 section 5) by its first lines; `zone_reading` reads it."""
+"""Knows a DNS master file (RFC 1035 section 5) by its first lines; `zone_records` reads it."""
 
 from __future__ import annotations
 
 import re
 
-from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.readers.lines import first_lines
+from netcheck.survey.gathering import Gathering, Source, head_lines
 
 _TYPES = "A|AAAA|PTR|NS|SOA|CNAME|MX|TXT|SRV|MB|MG|MR|HINFO|WKS|CAA|NAPTR|DNSKEY|DS|RRSIG|NSEC|TLSA|SSHFP"
 _TTL_OR_CLASS = r"(?:(?:\d[\dA-Z]*|IN|CH|HS)\s+){0,2}"
@@ -17,12 +16,12 @@ _SURE = re.compile(
 
 def recognises(head: bytes) -> bool:
     """A directive or an SOA record, or else mostly lines that hold a record of a known type."""
-    lines = [line for line in first_lines(head) if not line.lstrip().startswith(";")]
+    lines = [line for line in head_lines(head) if not line.lstrip().startswith(";")]
     return any(map(_SURE.match, lines)) or 2 * sum(map(bool, map(_ENTRY.match, lines))) > len(lines)
 
 
 def read(source: Source, into: Gathering) -> None:
     """Read the zone and what it includes; entries that cannot be read are kept as skipped."""
-    from netcheck.survey.readers.zone_reading import ZoneReader  # dnspython, only where there is a zone
+    from netcheck.survey.readers.zone_records import ZoneReader  # dnspython, only where there is a zone
 
     ZoneReader(source, into).read()

@@ -1,0 +1,309 @@
+"""Reads the hosts that a DNS master file (RFC 1035 section 5) names: its A, AAAA and PTR records.
+
+Each entry is parsed by itself, so that a broken entry costs no other. `zone.py` recognises such a file.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import NamedTuple
+
+import dns.exception
+import dns.name
+import dns.rdataclass
+import dns.rdatatype
+import dns.ttl
+from dns.name import Name
+from dns.tokenizer import Token, Tokenizer
+
+from netcheck.addr import Address
+from netcheck.errors import NetcheckError
+from netcheck.files import MIB, HashedFiles, refused_by_system
+from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.name_records import RecordKind
+from netcheck.text import safe
+
+MOST_INCLUDES = 200
+DEEPEST_INCLUDE = 16
+MOST_INCLUDED = 256 * MIB  # bytes of all included files; a file that is included often must not fill the memory
+# A file named after its zone, such as `db.2.0.192.in-addr.arpa`: common practice, no source.
+_REVERSE = re.compile(r"(?:[0-9a-f][0-9/-]*\.)+(?:in-addr|ip6)\.arpa(?![A-Za-z0-9-])", re.IGNORECASE)
+ENTRY_LINES = 1000  # parentheses that stay open for longer were never closed
+_LONGEST_TTL = 40  # letters, `1w2d3h4m5s` at its longest; dnspython adds up digits in time by the square of their count
+_QUIET = re.compile(r'\\.|"(?:[^"\\]|\\.)*"|;.*')  # where a parenthesis is none
+_OCTET = re.compile(r"\d{1,3}", re.ASCII)
+_NIBBLE = re.compile(r"[0-9a-f]", re.ASCII)
+
+
+class EntryError(ValueError):
+    """An entry that cannot be read, and why."""
+
+
+def entries_of(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
+    """Yield entries with the number of their first line, lines inside parentheses joined."""
+    waiting: deque[tuple[int, str]] = deque()
+    while found := waiting.popleft() if waiting else next(lines, None):
+        block, depth = [found], _depth(found[1])
+        while depth > 0 and len(block) < ENTRY_LINES:
+            more = waiting.popleft() if waiting else next(lines, None)
+            if more is None:
+                break
+            block.append(more)
+            depth += _depth(more[1])
+        if depth > 0:  # never closed: what follows it is not lost
+            waiting.extendleft(reversed(block[1:]))
+            del block[1:]
+        yield found[0], "\n".join(text for _, text in block)
+
+
+def _depth(line: str) -> int:
+    if "(" not in line and ")" not in line:
+        return 0
+    plain = _QUIET.sub("", line)
+    return plain.count("(") - plain.count(")")
+
+
+def tokens_of(text: str) -> list[Token]:
+    """An entry's tokens, a leading blank as one of whitespace; none where it holds nothing."""
+    tokenizer = Tokenizer(text)
+    found: list[Token] = []
+    try:
+        while not (token := tokenizer.get(want_leading=not found)).is_eol_or_eof():
+            found.append(token)
+    except dns.exception.DNSException as error:
+        why = safe(str(error), 80) or "a quote or parenthesis does not fit"
+        raise EntryError(f"the entry cannot be taken apart: {why}") from error
+    return found if any(not token.is_whitespace() for token in found) else []
+
+
+def name_in(token: Token, origin: Name | None) -> Name:
+    """The name that a token holds, completed by the origin."""
+    try:
+        return dns.name.from_text(token.value, origin)
+    except (dns.exception.DNSException, ValueError) as error:
+        raise EntryError(f"{safe(token.value, 80)!r} is no name") from error
+
+
+def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
+    """The type of an entry's record and its data, TTL and class passed over in either order; the type is empty where
+    the class is not the Internet's."""
+    for at, token in enumerate(tokens[:3]):
+        word = token.value.upper()
+        if word not in {"IN", "CLASS1"} and not (word[:1].isdigit() and _is_ttl(word)):
+            return _kind(word), tokens[at + 1 :]
+    raise EntryError("no type of record stands in it")
+
+
+def _is_ttl(word: str) -> bool:
+    if len(word) > _LONGEST_TTL:
+        return False
+    try:
+        dns.ttl.from_text(word)
+    except (dns.exception.DNSException, ValueError):
+        return False
+    return True
+
+
+def _kind(word: str) -> str:
+    try:
+        return dns.rdatatype.to_text(dns.rdatatype.from_text(word))
+    except (dns.exception.DNSException, ValueError) as error:
+        try:
+            dns.rdataclass.from_text(word)
+        except (dns.exception.DNSException, ValueError):
+            raise EntryError(f"{safe(word, 40)!r} is no type of record") from error
+        return ""
+
+
+def address_in(kind: str, data: list[Token]) -> Address:
+    """The address in the data of an A or AAAA record, in its own form or that of RFC 3597 section 5."""
+    family = 4 if kind == "A" else 6
+    if data and data[0].value == "\\#":
+        return _unknown_form(family, [token.value for token in data[1:]])
+    if len(data) != 1:
+        raise EntryError(f"one address is expected behind {kind}")
+    try:
+        address = Address.from_text(data[0].value)
+    except ValueError as error:
+        raise EntryError(str(error)) from error
+    if address.family != family:
+        raise EntryError(f"{address} does not fit {kind}")
+    return address
+
+
+def _unknown_form(family: int, words: list[str]) -> Address:
+    length, digits = (4 if family == 4 else 16), "".join(words[1:])
+    if words[:1] != [str(length)] or not re.fullmatch(rf"[0-9A-Fa-f]{{{2 * length}}}", digits, re.ASCII):
+        raise EntryError(f"behind \\# the length {length} and as many octets in hexadecimal are expected")
+    return Address(family, int(digits, 16))
+
+
+def address_named(owner: Name) -> Address | None:
+    """The address that a name in in-addr.arpa (RFC 1035 section 3.5) or ip6.arpa (RFC 3596 section 2.5) stands for,
+    labels of a delegation by RFC 2317 left out; None for other names."""
+    labels = [label.decode("ascii", "replace").lower() for label in owner.labels]
+    match labels[-3:]:
+        case ["in-addr", "arpa", ""]:
+            octets = [label for label in labels[-4::-1] if not re.search("[/-]", label)]
+            if len(octets) == 4 and all(_OCTET.fullmatch(one) and int(one) < 256 for one in octets):
+                return Address(4, int.from_bytes(bytes(map(int, octets)), "big"))
+        case ["ip6", "arpa", ""]:
+            nibbles = labels[-4::-1]
+            if len(nibbles) == 32 and all(map(_NIBBLE.fullmatch, nibbles)):
+                return Address(6, int("".join(nibbles), 16))
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Context:
+    """Where an entry stands: its file, the origin of relative names, the previous owner, and the including files."""
+
+    file: str
+    origin: Name | None
+    owner: Name | None = None
+    around: tuple[Path, ...] = ()
+
+
+class _Include(NamedTuple):
+    """An `$INCLUDE` to be followed: the file, how messages name it, the line it stands in, and its context."""
+
+    path: Path
+    said: str
+    line: int
+    context: _Context
+    file: str
+    origin: Name | None
+
+
+class ZoneReader:
+    """Reads a zone and then, in the order met, the files that it includes.
+
+    A file is included only from the folder of the file that the plan names, symbolic links resolved. Included files are
+    read after the file that includes them, so that each file is read and hashed as a whole.
+    """
+
+    def __init__(self, source: Source, into: Gathering) -> None:
+        self._source, self._into = source, into
+        self._folder = source.path.resolve().parent
+        self._waiting: deque[_Include] = deque()
+        self._hashes: dict[Path, str] = {}  # of the included files that were read
+        self._included = self._bytes = 0
+
+    def read(self) -> None:
+        """Read all records."""
+        found = _REVERSE.search(self._source.path.name)
+        origin = dns.name.from_text(found[0]) if found else None
+        self._read_file(self._source, _Context(self._source.entry.file, origin))
+        self._source.file.finish()
+        while self._waiting:
+            include = self._waiting.popleft()
+            try:
+                self._follow(include)
+            except EntryError as error:
+                self._into.begin_file(include.context.file)
+                self._into.skip(include.line, str(error))
+
+    def _read_file(self, source: Source, context: _Context) -> None:
+        self._into.begin_file(context.file)
+        context = replace(context, around=(*context.around, source.path.resolve()))
+        for line, text in entries_of(source.lines()):
+            try:
+                context = self._read_entry(line, text, context)
+            except EntryError as error:
+                self._into.skip(line, str(error))
+
+    def _read_entry(self, line: int, text: str, context: _Context) -> _Context:
+        """Read one entry and return the context of the next one."""
+        tokens = tokens_of(text)
+        if not tokens:
+            return context
+        first = tokens[0]
+        if first.is_whitespace():
+            if context.owner is None:
+                raise EntryError("it has no owner name, and no entry above it has one")
+            return self._read_record(line, context.owner, tokens[1:], context)
+        if first.value.startswith("$"):
+            return self._direct(line, tokens, context)
+        owner = name_in(first, context.origin)
+        return self._read_record(line, owner, tokens[1:], replace(context, owner=owner))
+
+    def _direct(self, line: int, tokens: list[Token], context: _Context) -> _Context:
+        directive, values = tokens[0].value.upper(), tokens[1:]
+        match directive:
+            case "$ORIGIN" if values:
+                return replace(context, origin=name_in(values[0], context.origin))
+            case "$TTL" if values:
+                return context
+            case "$INCLUDE" if values:
+                self._include(line, values, context)
+                return context
+            case _:
+                what = f"{safe(directive, 40)} is not followed" if values else f"{safe(directive, 40)} has no value"
+                raise EntryError(f"{what}; write out what it stands for")
+
+    def _include(self, line: int, values: list[Token], context: _Context) -> None:
+        wanted = values[0].unescape().value
+        said = f"$INCLUDE {safe(wanted, 100)!r}"
+        origin = name_in(values[1], context.origin) if len(values) > 1 else context.origin
+        path = self._confined(wanted, said)
+        self._included += 1
+        if path in context.around or len(context.around) > DEEPEST_INCLUDE or self._included > MOST_INCLUDES:
+            raise EntryError(f"{said} is not followed: it includes itself, or there are too many includes")
+        file = os.path.join(os.path.dirname(self._source.entry.file), wanted)
+        self._waiting.append(_Include(path, said, line, context, file, origin))
+
+    def _follow(self, include: _Include) -> None:
+        """Read an included file. It is part of the hash once; a second reading must find the same bytes."""
+        path, said = include.path, include.said
+        files = HashedFiles() if path in self._hashes else self._source.files
+        try:
+            self._bytes += path.stat().st_size
+            if self._bytes > MOST_INCLUDED:
+                raise EntryError(f"{said}: more than {MOST_INCLUDED:,} bytes (256 MiB) would be included")
+            with files.reading(path, own=True) as file:
+                around = replace(include.context, file=include.file, origin=include.origin)
+                self._read_file(Source(self._source.entry, path, file, files), around)
+        except OSError as error:
+            raise EntryError(f"{said}: {refused_by_system(error, path).problems[0].what}") from error
+        except NetcheckError as error:
+            raise EntryError(f"{said}: {error.problems[0].what}") from error
+        if self._hashes.setdefault(path, file.sha256) != file.sha256:
+            raise EntryError(f"{said}: the file changed while it was read; run netcheck again")
+
+    def _confined(self, wanted: str, said: str) -> Path:
+        try:
+            path = (self._folder / wanted).resolve()
+        except (OSError, ValueError, RuntimeError) as error:
+            raise EntryError(f"{said} is not the name of a file") from error
+        if not path.is_relative_to(self._folder):
+            raise EntryError(f"{said} leads out of the zone's folder and is not followed")
+        return path
+
+    def _read_record(self, line: int, owner: Name, tokens: list[Token], context: _Context) -> _Context:
+        kind, data = kind_and_data(tokens)
+        match kind:
+            case "A" | "AAAA":
+                name = owner.to_text(omit_final_dot=True)
+                address = address_in(kind, data)
+                self._into.add_record(RecordKind(kind), name, address, owner.is_absolute(), line)
+            case "PTR":
+                self._read_pointer(line, owner, data, context)
+            case "SOA" if context.origin is None and owner.is_absolute():
+                return replace(context, origin=owner)  # the SOA record stands at the top of its zone (RFC 1035, 5.2)
+        return context
+
+    def _read_pointer(self, line: int, owner: Name, data: list[Token], context: _Context) -> None:
+        address = address_named(owner)
+        if address is None:
+            if not owner.is_absolute() and all(label.isdigit() for label in owner.labels):
+                raise EntryError("the zone of this PTR record is not known; put its $ORIGIN at the top of the file")
+            return  # the owner of this PTR record is not an address
+        if len(data) != 1:
+            raise EntryError("one name is expected after PTR")
+        name = name_in(data[0], context.origin)
+        self._into.add_record(RecordKind.PTR, name.to_text(omit_final_dot=True), address, name.is_absolute(), line)
