@@ -25,17 +25,13 @@ def day_from(text: str) -> date:
 
 def run_check(path: Path, day: date) -> Checked:
     """Read a plan with its surveys and run every rule, with a progress bar where it takes long."""
-    from netcheck.plan.read import read_plan
     from netcheck.rules.catalogue import RULES
     from netcheck.rules.engine import check
-    from netcheck.survey.read import read_surveys
+    from netcheck.survey.read import read_site
 
-    with Steps(len(RULES) + 2) as steps:
+    with Steps(len(RULES) + 1) as steps:
         steps.begin(f"reading {path}")
-        plan = read_plan(path)
-        steps.end()
-        steps.begin("reading the surveys")
-        surveys = read_surveys(plan)
+        plan, surveys = read_site(path)
         steps.end()
         steps.begin("running the rules")
         return check(plan, surveys, day, done=lambda rule: steps.end())

@@ -17,7 +17,6 @@ from netcheck.caution import caution_to_text
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan
-from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses, write_all
 from netcheck.proof.result import Verdict
 from netcheck.proof.run_options import RunOptions
@@ -30,7 +29,7 @@ from netcheck.rig.technicians import Technician
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Severity
 from netcheck.survey.model import Survey
-from netcheck.survey.read import read_surveys
+from netcheck.survey.read import read_site
 
 PLANT = "tarn-hollow"
 MARK = ".netcheck-demo"  # says that the folder is ours to write again
@@ -93,8 +92,7 @@ def _make_room(out: Path) -> None:
 
 
 def _checked(folder: Path) -> tuple[Plan, tuple[Survey, ...], Checked]:
-    plan = read_plan(folder)
-    surveys = read_surveys(plan)
+    plan, surveys = read_site(folder)
     return plan, surveys, check(plan, surveys, date.today())
 
 

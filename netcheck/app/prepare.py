@@ -8,12 +8,11 @@ from pathlib import Path
 
 from netcheck.addr import Address, Mac
 from netcheck.plan.model import Plan
-from netcheck.plan.read import read_plan
 from netcheck.proof.targets import Scope, SiteHostSeen, scope_of
 from netcheck.proof.verdict.names import Names, names_of
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import hosts_of
-from netcheck.survey.read import read_surveys
+from netcheck.survey.read import read_site
 
 
 @dataclass(frozen=True)
@@ -27,8 +26,7 @@ class Ground:
 
 def ground(path: Path, only: Sequence[str]) -> Ground:
     """Read the plan and its surveys."""
-    plan = read_plan(path)
-    surveys = read_surveys(plan)
+    plan, surveys = read_site(path)
     tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
     aim = scope_of(plan, _in_subnets(plan, tables), only)
     aim = replace(aim, surveyed=lambda address: _seen(tables, Address(4, address)))

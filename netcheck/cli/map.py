@@ -31,20 +31,16 @@ def command(
     Example: netcheck map plans/tarn-hollow process
     """
     from netcheck.app.map import draw
-    from netcheck.plan.read import read_plan
     from netcheck.rules.engine import check
-    from netcheck.survey.read import read_surveys
+    from netcheck.survey.read import read_site
 
-    with Steps(3) as steps:
+    with Steps(2) as steps:
         steps.begin(f"reading {plan}")
-        read = read_plan(plan)
+        read, surveys = read_site(plan)
         steps.end()
         if subnet and subnet not in read.subnet_named:
             names = listed([safe(name) for name in read.subnet_named], joint="or")
             raise UsageError(Problem(f"the plan has no subnet {safe(subnet)!r}", do=f"Name one of {names}"))
-        steps.begin("reading the surveys")
-        surveys = read_surveys(read)
-        steps.end()
         steps.begin("looking for conflicts")
         checked = check(read, surveys, date.today())
     colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"

@@ -70,7 +70,7 @@ def command(
     if not targets:
         raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
     paths = [path for path, _ in targets]
-    with Steps((len(RULES) + 3) * (2 if since else 1) + len(targets)) as steps:
+    with Steps((len(RULES) + 2) * (2 if since else 1) + len(targets)) as steps:
         day = day_from(today)
         checked, surveys = _checked(plan, paths, record, day, steps)
         before = _earlier(since, paths, record, day, steps) if since else None
@@ -88,17 +88,13 @@ def _checked(
     path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
 ) -> tuple[Checked, tuple[Survey, ...]]:
     """Read and check one revision; refuse to write over what it is made from."""
-    from netcheck.plan.read import read_plan
     from netcheck.report.formats import demand_apart
     from netcheck.rules.engine import check
-    from netcheck.survey.read import read_surveys
+    from netcheck.survey.read import read_site
 
     steps.begin(f"reading {path}")
-    plan = read_plan(path)
+    plan, surveys = read_site(path)
     demand_apart(paths, plan, record)
-    steps.end()
-    steps.begin("reading the surveys")
-    surveys = read_surveys(plan)
     steps.end()
     steps.begin("running the rules")
     return check(plan, surveys, day, done=lambda rule: steps.end()), surveys

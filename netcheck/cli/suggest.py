@@ -45,20 +45,16 @@ def command(
 
     Example: netcheck suggest plans/tarn-hollow --write
     """
-    from netcheck.plan.read import read_plan
     from netcheck.report.text.proposals import to_json, to_text
     from netcheck.rules.propose import propose
-    from netcheck.survey.read import read_surveys
+    from netcheck.survey.read import read_site
 
     if write and dry_run:
         raise UsageError.of("--write and --dry-run cannot go together", do="Leave one of them out")
     day = day_from(today)
-    with Steps(3) as steps:
+    with Steps(2) as steps:
         steps.begin(f"reading {plan}")
-        read = read_plan(plan)
-        steps.end()
-        steps.begin("reading the surveys")
-        surveys = read_surveys(read)
+        read, surveys = read_site(plan)
         steps.end()
         steps.begin("looking for free addresses")
         proposals = propose(read, surveys, day)

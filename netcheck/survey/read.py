@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -55,20 +55,6 @@ def read_site(path: str | Path) -> Site:
     draft = read_draft(path)
     surveys = _read_all(draft.parts.surveys, draft.folder, draft.files)
     return Site(draft.finished(), surveys)
-
-
-def read_plan_only(path: str | Path) -> Plan:
-    """Read a plan with the same hash as `read_site`, without its site hosts; surveys are hashed even if unreadable.
-
-    Only zones are parsed, because they name the files that they include.
-    """
-    draft = read_draft(path)
-    for entry in draft.parts.surveys:
-        with _source(entry, draft.folder, draft.files) as source, suppress(NetcheckError, OSError):
-            reader = _reader_for(source)
-            if reader.kind == "zone":
-                reader.read(source, Gathering(entry.file, reader.unit))
-    return draft.finished()
 
 
 def read_surveys(plan: Plan) -> tuple[Survey, ...]:
