@@ -117,6 +117,7 @@ def test_top_level_is_fixed() -> None:
     assert {name for name in tops if not name.startswith(".")} == TOP
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [("ruff", "format", "--check", "."), ("ruff", "check", "."), ("mypy",)], ids=" ".join)
 def test_format_lint_and_types(words: tuple[str, ...]) -> None:
     """The formatter, the linter and the strict type checker have nothing to say."""
@@ -149,6 +150,7 @@ def test_every_verdict_is_in_the_readme() -> None:
     assert rows == {str(verdict) for verdict in Verdict}
 
 
+@pytest.mark.slow
 def test_every_command_explains_itself_with_an_example() -> None:
     """`--help` of every command works and holds an example."""
     from netcheck.cli.main import COMMANDS

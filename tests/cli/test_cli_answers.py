@@ -282,6 +282,7 @@ IN = "CSV:44,34,76,1"
 SEMICOLONS = "csv:Text - txt - csv (StarCalc):59,34,65535"
 
 
+@pytest.mark.slow
 def test_a_spreadsheet_program_saves_what_is_read_back(
     tmp_path: Path, office: Callable[[Path, str, str], Path]
 ) -> None:

@@ -76,6 +76,7 @@ def test_demo_leaves_files_that_the_other_commands_take(shown: tuple[Path, str])
     assert {"rule", "severity", "key", "decision", "remark", "by"} <= set(rows[0])
 
 
+@pytest.mark.slow
 def test_demo_may_be_shown_again_but_spares_foreign_files(shown: tuple[Path, str], tmp_path: Path) -> None:
     """It writes over its own folder only."""
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
@@ -86,6 +87,7 @@ def test_demo_may_be_shown_again_but_spares_foreign_files(shown: tuple[Path, str
     assert netcheck("demo", "--out", str(shown[0]), folder=tmp_path).returncode == 0
 
 
+@pytest.mark.slow
 def test_wheel_holds_both_plants(tmp_path: Path) -> None:
     """Whoever installs the wheel can run the demonstration: it is run here from the wheel's own files."""
     words = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", str(tmp_path), str(ROOT)]

@@ -13,6 +13,7 @@ import pytest
 PLAN = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("module", ["netcheck.text", "netcheck.survey.read"])
 def test_an_interrupted_command_leaves_all_as_it_was(module: str, tmp_path: Path) -> None:
     """While Python loads the command, and when it goes on to read a long list: the moment is when a module is there."""

@@ -160,6 +160,7 @@ def test_only_one_writes(recorder: Open, proof: Make, finished: Path) -> None:
     assert verify(finished).passes
 
 
+@pytest.mark.slow
 def test_cut_at_every_byte(recorder: Open, finished: Path, tmp_path: Path) -> None:
     """Wherever a write ends, resuming keeps every whole line, sets the rest aside and chains on."""
     whole = finished.read_bytes()
@@ -258,6 +259,7 @@ def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: P
     assert finished.stat().st_size > size
 
 
+@pytest.mark.slow
 def test_interrupted_at_any_moment(recorder: Open, proof: Make, finished: Path) -> None:
     """Ctrl-C anywhere in writing a line leaves a record that can be gone on with and ended."""
     record = recorder()

@@ -10,6 +10,7 @@ from netcheck.proof.result import Verdict
 from tests.rig.scenes import Ran, ill_manners
 from tests.rig.strolling import Stroll, stroll
 
+pytestmark = pytest.mark.slow  # 130 simulated walks
 SEEDS = range(130)
 
 

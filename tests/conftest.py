@@ -1,0 +1,24 @@
+"""Marks whole folders of tests as slow, so that `pytest -m "not slow"` gives an answer within a minute."""
+
+from __future__ import annotations
+
+import signal
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).parent
+SLOW_FOLDERS = {"browser", "campaign", "lab", "search", "windows"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark each test of a slow folder."""
+    for item in items:
+        if item.path.is_relative_to(TESTS) and item.path.relative_to(TESTS).parts[0] in SLOW_FOLDERS:
+            item.add_marker(pytest.mark.slow)
+
+
+def pytest_configure() -> None:
+    """Let Ctrl-C interrupt even where a shell started the tests in the background, which ignores it from the start."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
