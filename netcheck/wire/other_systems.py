@@ -1,86 +1,106 @@
-"""What systems other than Linux say about their interfaces, by way of scapy and libpcap."""
+"""Interfaces and their carrier on systems other than Linux, from psutil.
+
+psutil knows names, MACs, addresses with masks and whether a cable is connected on every system that netcheck runs on.
+"""
 
 from __future__ import annotations
 
 import ipaddress
-from collections.abc import Callable, Sequence
+import socket
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+
+import psutil
 
 from netcheck.addr import Mac
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Carrier
 
-FLAGS_EVERY = 0.5  # seconds between looks at libpcap's flags, each of which lists all interfaces
+POLL_EVERY = 0.5  # seconds between two looks, each of which lists all interfaces
+
+
+def connected_interfaces() -> dict[str, bool]:
+    """Return whether each interface is up with a cable connected, by name."""
+    return {name: state.isup for name, state in psutil.net_if_stats().items()}
 
 
 class PolledCarrier:
-    """Carrier changes by asking `connected(name)` now and then; None from it counts as connected."""
+    """Reports carrier changes by polling; an interface that is no longer listed is gone, until it is listed again."""
 
-    def __init__(self, parts: Sequence[NetworkInterface], connected: Callable[[str], bool | None]) -> None:
-        self._names = [part.name for part in parts]
+    descriptor = -1
+
+    def __init__(
+        self,
+        interfaces: Sequence[NetworkInterface],
+        connected: Callable[[], Mapping[str, bool]] = connected_interfaces,
+    ) -> None:
+        self._names = [one.name for one in interfaces]
         self._connected = connected
-        self._up = [self._ask(way) for way in range(len(parts))]
+        self._states = self._now(0.0)
         self.due = float("-inf")
 
     def look(self, now: float) -> list[Carrier]:
-        """Return what has changed since the last look."""
-        self.due = now + FLAGS_EVERY
-        before, self._up = self._up, [self._ask(way) for way in range(len(self._names))]
-        return [Carrier(now, way, up) for way, up in enumerate(self._up) if up != before[way]]
+        """Return the changes since the last look."""
+        self.due = now + POLL_EVERY
+        before, self._states = self._states, self._now(now)
+        return [state for state, was in zip(self._states, before, strict=True) if state[1:] != was[1:]]
 
     def carrier(self, way: int, now: float) -> bool:
-        """What the last look found."""
-        return self._up[way]
+        """Return what the last look found."""
+        return self._states[way].up
 
     def close(self) -> None:
         """Nothing is held."""
 
-    def _ask(self, way: int) -> bool:
-        return self._connected(self._names[way]) is not False
+    def _now(self, now: float) -> list[Carrier]:
+        listed = self._connected()
+        return [
+            Carrier(now, way, listed.get(name, False), gone=name not in listed) for way, name in enumerate(self._names)
+        ]
 
 
-def connected_by_libpcap(name: str) -> bool | None:
-    """Whether libpcap says that an interface has a cable; None where it does not know, or is not there."""
-    from scapy.config import conf
-
-    try:
-        from scapy.arch.libpcap import load_winpcapy
-
-        load_winpcapy()
-        there = conf.cache_pcapiflist[conf.ifaces.dev_from_name(name).network_name]
-    except (ImportError, OSError, KeyError, ValueError):
-        return None
-    said = str(there[2]).split("+")
-    return False if "DISCONNECTED" in said else True if "OK" in said else None
-
-
-def interfaces_by_scapy() -> list[NetworkInterface]:
-    """All interfaces as scapy lists them; the prefix lengths are those of the routes to them."""
-    import scapy.route  # noqa: F401  # makes conf.route
-    from scapy.config import conf
-
-    conf.ifaces.reload()
-    conf.route.resync()
+def interfaces_by_psutil() -> list[NetworkInterface]:
+    """Return all interfaces of this computer as psutil lists them."""
+    states = psutil.net_if_stats()
     return [
-        NetworkInterface(
-            one.index,
-            one.name,
-            Mac.from_text(one.mac).value if one.mac else 0,
-            up="UP" in str(one.flags).split("+") or not one.flags,
-            carrier="DISCONNECTED" not in str(one.flags),
-            ethernet=bool(one.mac) and one.mac != "00:00:00:00:00:00",
-            loopback="LOOPBACK" in str(one.flags),
-            addresses=tuple((int(ipaddress.IPv4Address(ip)), _length(conf, ip)) for ip in one.ips[4]),
-        )
-        for one in conf.ifaces.values()
+        _interface(number, name, parts, states.get(name))
+        for number, (name, parts) in enumerate(psutil.net_if_addrs().items(), 1)
     ]
 
 
-def _length(conf: Any, ip: str) -> int:
-    """The prefix length of the narrowest route without gateway that holds an address and is no single host's."""
-    value = int(ipaddress.IPv4Address(ip))
-    masks = [
-        mask for net, mask, gateway, _, _, _ in conf.route.routes
-        if gateway == "0.0.0.0" and 0 < mask < 0xFFFFFFFF and value & mask == net
-    ]  # fmt: skip
-    return max(masks, default=0xFFFFFFFF).bit_count()
+def _interface(number: int, name: str, parts: Sequence[Any], state: Any) -> NetworkInterface:
+    """Build the record of one interface. Where the system has no administrative state (Windows lists only interfaces
+    that are enabled), it counts as on."""
+    flags = str(getattr(state, "flags", "")).split(",")
+    mac = next((_mac(one.address) for one in parts if one.family == psutil.AF_LINK), 0)
+    loopback = "loopback" in flags or any(one.address == "127.0.0.1" for one in parts)
+    return NetworkInterface(
+        index=_index(name, number),
+        name=name,
+        mac=mac,
+        up="up" in flags or flags == [""],
+        carrier=bool(getattr(state, "isup", False)),
+        ethernet=bool(mac) and not loopback,
+        loopback=loopback,
+        addresses=tuple(
+            (int(ipaddress.IPv4Address(one.address)), ipaddress.IPv4Network((0, one.netmask)).prefixlen)
+            for one in parts
+            if one.family == socket.AF_INET and one.netmask
+        ),
+    )
+
+
+def _mac(text: str) -> int:
+    """Return a MAC as an integer; 0 for the longer addresses that tunnels have."""
+    try:
+        return Mac.from_text(text).value
+    except ValueError:
+        return 0
+
+
+def _index(name: str, number: int) -> int:
+    """Return the system's index of an interface; a number of our own where the system knows it by another name."""
+    try:
+        return socket.if_nametoindex(name)
+    except OSError:
+        return number

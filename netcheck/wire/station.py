@@ -15,9 +15,9 @@ from netcheck.wire.system_errors import link_error, on_linux
 def interfaces() -> list[NetworkInterface]:
     """All interfaces of the station, by index; LinkError where the system does not tell."""
     if not on_linux():
-        from netcheck.wire.other_systems import interfaces_by_scapy
+        from netcheck.wire.other_systems import interfaces_by_psutil
 
-        return interfaces_by_scapy()
+        return interfaces_by_psutil()
     try:
         addresses = netlink.addresses()
         return [_interface(state, tuple(addresses.get(state.index, ()))) for state in netlink.links()]

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import socket
+import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_to_wire, padded
 from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Carrier, Heard, Link, News
+from netcheck.wire.link import Carrier, Heard, Link, Lost, News
 from netcheck.wire.links.open import open_link
 from netcheck.wire.other_systems import PolledCarrier
 from netcheck.wire.station import interfaces
@@ -22,6 +23,7 @@ DEVICE, DEVICE_IP = 0x00005E005314, 0xC0000214
 ASK = arp_request(STATION, STATION_IP, DEVICE_IP)
 PING = echo_to_wire(Echo(DEVICE, STATION, STATION_IP, DEVICE_IP, 64, ECHO_REQUEST, 7, 8, b"x" * 16))
 SAID = arp_request(DEVICE, DEVICE_IP, DEVICE_IP)
+FLOOD = 12_000
 LLDP = bytes.fromhex("0180c200000e00005e00531488cc0207040000").ljust(60, b"\0")
 STREAM = (
     SAID,
@@ -88,8 +90,10 @@ def test_the_carrier_is_read_and_a_lost_interface_is_no_error(lab: Lab, cable: t
             changes.extend(news for news in gathered(link, 0.2) if isinstance(news, Carrier))
         assert [(change.up, change.gone) for change in changes] == [(False, False), (True, False)]
         lab.remove(cable[0], "eth0")
-        assert [news.gone for news in gathered(link, 0.2) if isinstance(news, Carrier)] == [True]
-        link.send(ASK)
+        changes = [news for news in gathered(link, 0.2) if isinstance(news, Carrier)]
+        assert [change.up for change in changes] == [False] * len(changes)
+        assert changes[-1].gone
+        assert link.send(ASK) is None
         assert gathered(link, 0.1) == []
 
 
@@ -102,14 +106,11 @@ def test_none_is_lost_of_a_burst_that_nobody_reads(lab: Lab, cable: tuple[str, s
         assert len(gathered(link, 0.5)) == 1022
 
 
-def by_libpcap(name: str) -> tuple[str, list[bytes], list[float], list[bool | None]]:
+def by_libpcap(name: str) -> tuple[str, list[bytes], list[float]]:
     """Runs inside a namespace, with the socket that scapy has on other systems."""
     from scapy.config import conf
 
     conf.use_pcap = True
-    from netcheck.wire import other_systems as elsewhere
-
-    connected = [elsewhere.connected_by_libpcap(name), elsewhere.connected_by_libpcap("nothere")]
     with open_link("portable", name) as link:
         assert link.carrier()
         sent = link.send(ASK)
@@ -118,7 +119,7 @@ def by_libpcap(name: str) -> tuple[str, list[bytes], list[float], list[bool | No
         found = gathered(link, 1.5)
         return (
             str(conf.L2socket), [news.frame for news in found if isinstance(news, Heard)],
-            [news.at - sent for news in found], connected,
+            [news.at - sent for news in found],
         )  # fmt: skip
 
 
@@ -133,7 +134,7 @@ def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket])
 
     speaker = threading.Thread(target=speak)
     speaker.start()
-    kind, frames, delays, connected = lab.call(cable[0], by_libpcap, "eth0")
+    kind, frames, delays = lab.call(cable[0], by_libpcap, "eth0")
     speaker.join()
     assert "libpcap" in kind
     assert frames[0][:42] == bytes.fromhex(
@@ -142,23 +143,67 @@ def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket])
     assert frames[1][14:15] == b"\x45"
     assert all(frame[:42] == SAID or frame == LLDP for frame in frames[2:])
     assert all(0 < delay < 0.05 for delay in delays[:2])
-    assert connected == [True, None]
 
 
-def listed_by_scapy() -> list[NetworkInterface]:
-    """Runs inside a namespace: how other systems list their interfaces."""
-    from netcheck.wire.other_systems import interfaces_by_scapy
+def losses_by_libpcap(name: str, far: str) -> tuple[list[float | None], list[News]]:
+    """Runs inside a namespace, with the socket that scapy has on other systems."""
+    from scapy.config import conf
 
-    return interfaces_by_scapy()
+    conf.use_pcap = True
+    return losses_by_scapy(name, far)
+
+
+def losses_by_scapy(name: str, far: str) -> tuple[list[float | None], list[News]]:
+    """Runs inside a namespace: sends before, while and after the interface is off, then receives a flood."""
+    with open_link("portable", name) as link:
+        sent = [link.send(ASK)]
+        switch(name, "down")
+        sent.append(link.send(ASK))
+        switch(name, "up")
+        gathered(link, 0.3)
+        sent.append(link.send(ASK))
+        gathered(link, 0.1)
+        with socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0) as sender:
+            sender.bind((far, 0))
+            for number in range(FLOOD):
+                sender.send(arp_request(DEVICE, number, 1).ljust(1500, b"\0"))
+        return sent, gathered(link, 1.0)
+
+
+def switch(name: str, state: str) -> None:
+    """Switch an interface on or off."""
+    subprocess.run(["ip", "link", "set", "dev", name, state], check=True)
 
 
 @pytest.mark.lab
-def test_scapy_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """Name, MAC, addresses with their lengths and state are the same by both ways."""
+@pytest.mark.parametrize("losses", [losses_by_libpcap, losses_by_scapy], ids=["libpcap", "native"])
+def test_what_did_not_leave_and_what_was_lost_is_told(
+    lab: Lab, losses: Callable[[str, str], tuple[list[float | None], list[News]]]
+) -> None:
+    """No time for a frame sent while the interface is off; every frame of a flood is heard or counted as lost."""
+    station = lab.namespace()
+    lab.veth((station, "eth0"), (station, "far"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
+    sent, news = lab.call(station, losses, "eth0", "far")
+    assert [at is not None for at in sent] == [True, False, True]
+    lost = [one.frames for one in news if isinstance(one, Lost)]
+    assert sum(lost) > 0
+    assert sum(lost) + sum(isinstance(one, Heard) for one in news) == FLOOD
+
+
+def listed_by_psutil() -> list[NetworkInterface]:
+    """Runs inside a namespace: how other systems list their interfaces."""
+    from netcheck.wire.other_systems import interfaces_by_psutil
+
+    return interfaces_by_psutil()
+
+
+@pytest.mark.lab
+def test_psutil_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
+    """Name, MAC, addresses with their lengths and state are the same from both sources."""
     lab.address(cable[0], "eth0", "198.51.100.5/26")
     with lab.inside(cable[0]):
         ours = {one.name: one for one in interfaces()}
-    theirs = {one.name: one for one in lab.call(cable[0], listed_by_scapy)}
+    theirs = {one.name: one for one in lab.call(cable[0], listed_by_psutil)}
     assert theirs.keys() == ours.keys()
     assert theirs["lo"].loopback
     assert not theirs["lo"].ethernet
@@ -166,15 +211,17 @@ def test_scapy_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple[
         assert getattr(theirs["eth0"], part) == getattr(ours["eth0"], part)
 
 
-def test_flags_are_watched_now_and_then() -> None:
-    """Only a plain "not connected" takes the carrier down; each change is reported once."""
+def test_the_polled_carrier_reports_each_change_once() -> None:
+    """Connected, not connected for two looks, connected, no longer listed."""
     part = NetworkInterface(1, "x0", 1, True, True, True, False, ())
-    said = iter([True, None, False, False, True])
-    watch = PolledCarrier([part], lambda name: next(said))
-    reports = [watch.look(float(number)) for number in range(4)]
-    assert reports == [[], [Carrier(1.0, 0, False)], [], [Carrier(3.0, 0, True)]]
-    assert watch.due == 3.5
-    assert watch.carrier(0, 9.0)
+    said = iter([{"x0": True}, {"x0": True}, {"x0": False}, {"x0": False}, {"x0": True}, {"y0": True}])
+    watch = PolledCarrier([part], lambda: next(said))
+    reports = [watch.look(float(number)) for number in range(5)]
+    assert reports == [
+        [], [Carrier(1.0, 0, False)], [], [Carrier(3.0, 0, True)], [Carrier(4.0, 0, False, gone=True)],
+    ]  # fmt: skip
+    assert watch.due == 4.5
+    assert not watch.carrier(0, 9.0)
 
 
 def test_padding_is_ours() -> None:

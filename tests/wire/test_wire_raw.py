@@ -20,8 +20,9 @@ from netcheck.wire.frames import (
     echo_to_wire,
     padded,
 )
-from netcheck.wire.link import Carrier, Heard, News
-from netcheck.wire.links.raw import BATCH, RawLink, open_raw
+from netcheck.wire.link import Carrier, Heard, Lost, News
+from netcheck.wire.links.base import BATCH
+from netcheck.wire.links.raw import RawLink, open_raw
 from tests.lab.netns import Lab
 
 pytestmark = pytest.mark.lab
@@ -233,15 +234,47 @@ def test_frames_sent_without_carrier_vanish(bench: Bench) -> None:
     assert len(bench.heard()) == 1
 
 
-def test_switched_off_is_gone_and_may_come_back(bench: Bench) -> None:
-    """An interface that is shut says so once; when it is switched on again it works again."""
+def test_an_interface_that_is_switched_off_has_no_carrier_and_recovers(bench: Bench) -> None:
+    """It is not gone; frames do not leave while it is off; once it is on again the link works as before."""
     bench.lab.down(bench.station, "eth0")
-    assert bench.change(lambda carrier: not carrier.up).gone
-    bench.link.send(ASK)
+    assert not bench.change(lambda carrier: not carrier.up).gone
+    assert [bench.link.send(ASK) for _ in range(3)] == [None, None, None]
     assert bench.news() == []
     bench.lab.up(bench.station, "eth0")
     assert not bench.change(lambda carrier: carrier.up).gone
-    bench.link.send(ASK)
+    assert bench.link.send(ASK) is not None
+    assert len(bench.heard()) == 1
+
+
+def test_a_frame_that_the_queue_refuses_did_not_leave(bench: Bench) -> None:
+    """A queue that takes nothing gives ENOBUFS; without it the same frame leaves."""
+    queue = ["tc", "qdisc", "replace", "dev", "eth0", "root", "bfifo", "limit", "1"]
+    if bench.lab.run(bench.station, queue).returncode:
+        pytest.skip("this kernel has no `bfifo` queue")
+    assert bench.link.send(ASK) is None
+    assert bench.lab.run(bench.station, ["tc", "qdisc", "del", "dev", "eth0", "root"]).returncode == 0
+    assert bench.link.send(ASK) is not None
+    assert len(bench.heard()) == 1
+
+
+def test_every_frame_is_heard_or_counted_as_lost(bench: Bench) -> None:
+    """More frames than the buffer holds: the kernel drops the rest, and the link reports how many, once."""
+    sent = 12_000
+    for number in range(sent):
+        bench.far.send(arp_request(DEVICE, number, 1).ljust(1500, b"\0"))
+    news = bench.news()
+    lost = [one.frames for one in news if isinstance(one, Lost)]
+    assert lost
+    assert sum(lost) + len([one for one in news if isinstance(one, Heard)]) == sent
+    assert bench.news() == []
+
+
+def test_an_interface_that_leaves_a_bridge_is_not_gone(bench: Bench) -> None:
+    """The kernel then tells of a deleted bridge port, which is no deleted interface."""
+    for command in (["add", "br0", "type", "bridge"], ["set", "eth0", "master", "br0"], ["set", "eth0", "nomaster"]):
+        assert bench.lab.run(bench.station, ["ip", "link", *command]).returncode == 0
+    assert [one for one in bench.news() if isinstance(one, Carrier) and one.gone] == []
+    assert bench.link.send(ASK) is not None
     assert len(bench.heard()) == 1
 
 
@@ -254,8 +287,24 @@ def test_no_frame_is_lost_after_a_bounce_that_nobody_saw(bench: Bench) -> None:
     assert len(bench.heard()) == 1
 
 
-def test_removed_is_gone_for_good(bench: Bench) -> None:
-    """An interface that is pulled out is no error; another one of the same name and index is not taken for it."""
+def test_an_adapter_that_is_plugged_in_again_is_used_again(bench: Bench) -> None:
+    """An interface with the same name and MAC replaces the one that was removed; its carrier is reported after that."""
+    bench.lab.remove(bench.station, "eth0")
+    assert bench.change(lambda carrier: carrier.gone).up is False
+    assert bench.link.send(ASK) is None
+    macs = ("00-00-5E-00-53-01", "00-00-5E-00-53-14")
+    bench.lab.veth((bench.station, "eth0"), (bench.device, "eth0"), macs=macs)
+    bench.lab.address(bench.device, "eth0", "192.0.2.20/24")
+    with bench.lab.inside(bench.station):  # the new socket must be opened there
+        assert not bench.change(lambda carrier: carrier.up).gone
+    assert bench.link.send(ASK) is not None
+    assert len(bench.heard()) == 1
+    bench.lab.down(bench.device, "eth0")
+    assert bench.change(lambda carrier: not carrier.up).gone is False
+
+
+def test_another_interface_is_not_taken_for_a_removed_one(bench: Bench) -> None:
+    """The same name and index with another MAC: the removed interface stays gone."""
     index = bench.lab.run(bench.station, ["cat", "/sys/class/net/eth0/ifindex"]).stdout.strip()
     bench.lab.remove(bench.station, "eth0")
     gone = bench.change(lambda carrier: carrier.gone)
@@ -263,7 +312,7 @@ def test_removed_is_gone_for_good(bench: Bench) -> None:
     add = ["ip", "link", "add", "eth0", "index", index, "type", "bridge"]
     assert bench.lab.run(bench.station, add).returncode == 0
     bench.lab.up(bench.station, "eth0")
-    bench.link.send(ASK)
+    assert bench.link.send(ASK) is None
     assert bench.news() == []
     assert not bench.link.carrier()
 

@@ -1,55 +1,47 @@
 """The portable link: scapy's own sockets with raw bytes in and out, for systems other than Linux and as a cross-check.
 
-It chooses the same frames as the raw link, by a filter of libpcap where that is there, and always by the bytes. Where
-the system passes a stamp on, that is the time; else the time of reading. The carrier is read from the kernel on
-Linux, from libpcap's flags elsewhere, and taken for up where libpcap does not know it. LLDP may be missed outside
-Linux, since the interface is not made promiscuous for it.
+It selects the same frames as the raw link, by a filter of libpcap where that is available, and always by the bytes.
+The time of a frame is the system's stamp where there is one, else the time of reading. The carrier comes from netlink
+on Linux, elsewhere from psutil. LLDP may be missed outside Linux, since the interface is not made promiscuous for it.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from operator import attrgetter
-from types import TracebackType
-from typing import Any, Self
+from collections.abc import Collection, Sequence
+from typing import Any
 
 from netcheck.errors import LinkError, NetcheckError
 from netcheck.text import safe
-from netcheck.wire.clock import Clock
 from netcheck.wire.frames import padded
 from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard, News, Way
-from netcheck.wire.links.raw import BATCH, enlarge, join_lldp
+from netcheck.wire.link import Heard, Lost, News
+from netcheck.wire.links.base import BATCH, CarrierSource, SocketLink
 from netcheck.wire.linux import bpf
-from netcheck.wire.linux.carrier import CarrierSource, NetlinkCarrier
-from netcheck.wire.other_systems import PolledCarrier, connected_by_libpcap
+from netcheck.wire.linux.carrier import NetlinkCarrier
+from netcheck.wire.linux.packet_socket import dropped_since, enlarge_buffer, join_lldp_groups
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, on_linux
 
 FILTER = "arp or ether proto 0x88cc or (icmp and ether dst {mac}) or udp dst port 67 or ether proto 0x8100"
-EVERY = 0.02  # seconds from step to step; a step looks into every socket, since some hide frames from select
 HELD_BACK = 0.5  # seconds for which libpcap may keep a frame to itself while the queue looks empty
 
 
 def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
-    """Open the interface under test as way 0 and others as further ways; LinkError where one cannot be used."""
+    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used."""
     import scapy.layers.l2  # noqa: F401  # tells scapy's sockets what Ethernet is
     from scapy.config import conf
     from scapy.error import Scapy_Exception
 
-    parts = [found(name) for name in (interface, *others)]
+    interfaces = [found(name) for name in (interface, *others)]
     conf.ifaces.reload()
-    sockets: list[Any] = []
+    link = PortableLink(interfaces)
     try:
-        for part in parts:
-            sockets.append(_opened(conf.L2socket, part))
-        watch = NetlinkCarrier(parts) if on_linux() else PolledCarrier(parts, connected_by_libpcap)
-        return PortableLink(parts, sockets, watch)
+        link.open()
     except (OSError, RuntimeError, ValueError, Scapy_Exception) as error:
-        for one in sockets:
-            one.close()
-        raise _not_opened(error, parts[min(len(sockets), len(parts) - 1)].name) from error
+        link.close()
+        raise _not_opened(error, link.opening) from error
+    return link
 
 
 def _not_opened(error: Exception, name: str) -> NetcheckError:
@@ -62,10 +54,115 @@ def _not_opened(error: Exception, name: str) -> NetcheckError:
     )
 
 
-def _opened(kind: Any, part: NetworkInterface) -> Any:
-    """One scapy socket that never blocks, not promiscuous, with the kernel's filter where libpcap can build it."""
+class PortableLink(SocketLink):
+    """A link by scapy's sockets."""
+
+    kind = "portable"
+
+    def __init__(self, interfaces: Sequence[NetworkInterface]) -> None:
+        super().__init__(interfaces, self._carrier_source(interfaces))
+        self.opening = ""  # the interface that is being opened, for the message if that fails
+        self._interfaces = list(interfaces)
+        self._sockets: list[Any] = []
+        self._dropped: list[int] = []  # by libpcap, counted since the socket was opened
+        self._empty_at: list[float] = []
+
+    def _carrier_source(self, interfaces: Sequence[NetworkInterface]) -> CarrierSource:
+        if on_linux():
+            return NetlinkCarrier(interfaces, self._reopen)
+        from netcheck.wire.other_systems import PolledCarrier
+
+        return PolledCarrier(interfaces)
+
+    def open(self) -> None:
+        """Open all sockets; an error of the system or of scapy where one cannot be opened."""
+        for one in self._interfaces:
+            self.opening = one.name
+            self._sockets.append(_opened(one, one.index))
+            self._dropped.append(0)
+            self._empty_at.append(self._clock.now())
+
+    def _reopen(self, way: int, index: int) -> bool:
+        """Open the socket of an interface that was removed and is back; return False if that fails."""
+        from scapy.config import conf
+        from scapy.error import Scapy_Exception
+
+        conf.ifaces.reload()
+        try:
+            opened = _opened(self._interfaces[way], index)
+        except (OSError, RuntimeError, ValueError, Scapy_Exception):
+            return False
+        self._sockets[way].close()
+        self._sockets[way], self._dropped[way] = opened, 0
+        return True
+
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send; see `Link.send`."""
+        frame = padded(frame)
+        at = self._clock.now()
+        try:
+            sent = self._sockets[way].send(frame)
+        except OSError:
+            return None
+        return None if sent is not None and sent < 0 else at  # libpcap returns -1 instead of an error
+
+    def _wait(self, seconds: float) -> Collection[Any]:
+        ready: Collection[Any] = self._sockets[0].select(self._sockets, seconds)
+        return ready
+
+    def _drain(self, ready: Collection[Any], news: list[News]) -> None:
+        """Read every socket, since some hide frames from select."""
+        for way in range(len(self._sockets)):
+            self._read(way, news)
+        if ready and not news:
+            time.sleep(0.001)  # a socket that is always ready must not take the whole processor
+
+    def _read(self, way: int, news: list[News]) -> None:
+        """Read what is queued, up to a batch, and the drop count.
+
+        scapy's own socket for Linux returns None for a frame of ours; the others return the frame, and None at the
+        end of the queue."""
+        socket, ours = self._sockets[way], self.ways[way].mac.to_bytes(6, "big")
+        native = _native(socket)
+        try:
+            for _ in range(BATCH):
+                _, frame, stamp = socket.recv_raw()
+                if frame is not None and (native or frame[6:12] != ours):
+                    whole = _untagged(frame)
+                    if bpf.wanted(whole, self.ways[way].mac):
+                        news.append(Heard(self._time(stamp, way, native), way, whole))
+                elif frame is None and not native:
+                    self._empty_at[way] = self._clock.now()
+                    break
+        except OSError:  # the queue is empty, or the interface is gone, which the carrier tells
+            self._empty_at[way] = self._clock.now()
+        if dropped := self._dropped_now(way):
+            news.append(Lost(self._clock.now(), way, dropped))
+
+    def _dropped_now(self, way: int) -> int:
+        """Return how many frames the system dropped since the last call; 0 where it does not tell."""
+        socket = self._sockets[way]
+        if _native(socket):
+            return dropped_since(socket.ins)
+        before, self._dropped[way] = self._dropped[way], _dropped_by_libpcap(socket)
+        return max(0, self._dropped[way] - before)
+
+    def _time(self, stamp: float | None, way: int, native: bool) -> float:
+        latest = self._clock.now()
+        earliest = self._empty_at[way] - (0 if native else HELD_BACK)
+        return latest if stamp is None else self._clock.at(round(stamp * 1e9), earliest, latest)
+
+    def _close(self) -> None:
+        for one in self._sockets:
+            one.close()
+
+
+def _opened(part: NetworkInterface, index: int) -> Any:
+    """Return a scapy socket that never blocks, not promiscuous, with the kernel's filter where libpcap can build it."""
+    from scapy.config import conf
     from scapy.error import Scapy_Exception
 
+    kind = conf.L2socket
     try:
         chosen = FILTER.format(mac=part.mac.to_bytes(6, "big").hex(":"))
         opened = kind(iface=part.name, promisc=False, filter=chosen)
@@ -77,106 +174,32 @@ def _opened(kind: Any, part: NetworkInterface) -> Any:
         opened.set_nonblock(True)
     else:
         opened.ins.setblocking(False)
-        enlarge(opened.ins)
-        join_lldp(opened.ins, part.index)
+        enlarge_buffer(opened.ins)
+        join_lldp_groups(opened.ins, index)
     return opened
 
 
-class PortableLink:
-    """A link by scapy's sockets; see `netcheck.wire.link.Link` for the verbs."""
+def _native(socket: Any) -> bool:
+    """Return whether this is scapy's own packet socket of Linux."""
+    return on_linux() and not hasattr(socket, "pcap_fd")
 
-    kind = "portable"
-    hears_all = True
-    overhears = False
 
-    def __init__(self, parts: Sequence[NetworkInterface], sockets: list[Any], watch: CarrierSource) -> None:
-        self.ways: tuple[Way, ...] = tuple(part.way for part in parts)
-        self._sockets = sockets
-        self._watch = watch
-        self._clock = Clock()
-        self._empty_at = [self._clock.now()] * len(sockets)
-        # scapy's own socket for Linux gives None for a frame of ours; the others give it back, and None at the end
-        self._linux = [on_linux() and not hasattr(one, "pcap_fd") for one in sockets]
+def _dropped_by_libpcap(socket: Any) -> int:
+    """Return how many frames libpcap counts as dropped since the socket was opened; 0 where it does not tell."""
+    if not hasattr(socket, "pcap_fd"):
+        return 0
+    from ctypes import byref
 
-    def now(self) -> float:
-        """Seconds of the monotonic clock."""
-        return self._clock.now()
+    from scapy.libs.winpcapy import pcap_stat, pcap_stats
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
-        """Send; see `Link.send`."""
-        frame = padded(frame)
-        at = self._clock.now()
-        try:
-            self._sockets[way].send(frame)
-        except OSError:
-            return None
-        return at
-
-    def receive(self, until: float) -> list[News]:
-        """Wait in steps of at most 20 ms, at each of which the carrier is read where it is due."""
-        while True:
-            now = self._clock.now()
-            wait = max(0.0, min(until, self._watch.due, now + EVERY) - now)
-            ready = self._sockets[0].select(self._sockets, wait)
-            news: list[News] = []
-            if self._watch.due <= self._clock.now():
-                news.extend(self._watch.look(self._clock.now()))
-            self._clock.measure()
-            for way in range(len(self.ways)):
-                self._drain(way, news)
-            if news:
-                return sorted(news, key=attrgetter("at"))
-            if self._clock.now() >= until:
-                return []
-            if ready:
-                time.sleep(0.001)  # a socket that is ready without cease must not take the whole processor
-
-    def _drain(self, way: int, news: list[News]) -> None:
-        take, linux = self._sockets[way].recv_raw, self._linux[way]
-        own = b"" if linux else self.ways[way].mac.to_bytes(6, "big")
-        try:
-            for _ in range(BATCH):
-                _, frame, stamp = take()
-                if (
-                    frame is not None
-                    and frame[6:12] != own
-                    and bpf.wanted(whole := _untagged(frame), self.ways[way].mac)
-                ):
-                    news.append(Heard(self._time(stamp, way), way, whole))
-                elif frame is None and not linux:
-                    break
-            else:
-                return
-        except OSError:  # nothing more there, or the interface went, which the watch tells
-            pass
-        self._empty_at[way] = self._clock.now()
-
-    def _time(self, stamp: float | None, way: int) -> float:
-        latest = self._clock.now()
-        earliest = self._empty_at[way] - (0 if self._linux[way] else HELD_BACK)
-        return latest if stamp is None else self._clock.at(round(stamp * 1e9), earliest, latest)
-
-    def carrier(self, way: int = 0) -> bool:
-        """The carrier as the system tells it."""
-        return self._watch.carrier(way, self._clock.now())
-
-    def close(self) -> None:
-        """Close all sockets."""
-        for one in self._sockets:
-            one.close()
-        self._watch.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
+    counted = pcap_stat()
+    if pcap_stats(socket.pcap_fd.pcap, byref(counted)) != 0:
+        return 0
+    return int(counted.ps_drop)
 
 
 def _untagged(frame: bytes) -> bytes:
-    """Take a tag that holds a priority only (VLAN 0) off, as the kernel does."""
+    """Remove a tag that holds only a priority (VLAN 0), as the kernel does."""
     if frame[12:14] == b"\x81\x00" and len(frame) > 16 and not int.from_bytes(frame[14:16], "big") & 0x0FFF:
         return frame[:12] + frame[16:]
     return frame

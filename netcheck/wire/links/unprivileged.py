@@ -1,16 +1,17 @@
-"""The link without rights: the operating system's own echo sockets, and its neighbour table for who answers.
+"""The link without rights: the operating system's own echo sockets, and its neighbour table for the MACs.
 
-Echo requests handed over as frames are sent by ICMP datagram sockets; answers come back as echo replies in Ethernet
-frames made up here, with the asker's identifier put back in and the MAC that the kernel's neighbour table names for the
-address, 0 where it names none. Linux only; needs the user's group in net.ipv4.ping_group_range.
+Echo requests that are handed over as frames are sent by ICMP datagram sockets. Replies come back as Ethernet frames
+that are built here, with the identifier of the request and the MAC that the kernel's neighbour table has for the
+address, or 0. It exists on Linux only, and needs the user's group in net.ipv4.ping_group_range.
 
-What it cannot see or do, and why no verdict above `unsettled` can rest on it (`hears_all` is False):
-- no ARP can be sent (such frames are dropped) or heard: a second owner of an address, a proxy, an announcement stay
-  unseen, since the kernel keeps one MAC for an address and asks no further;
-- the MAC comes from a cache: a device that was replaced may be taken for the old one, or lose its answers;
-- frames go to whom the kernel chooses, whatever MAC they were addressed to, and only straight to the same subnet;
-- only the system's own addresses can ask: a borrowed address cannot be used;
-- LLDP, DHCP and what passes between others are not heard.
+No verdict above `unsettled` can rest on it (`hears_all` is False), because of what it cannot do:
+- It cannot send ARP (such frames do not leave) or hear it. A second owner of an address, a proxy or an announcement
+  stays unseen, since the kernel keeps one MAC for an address.
+- The MAC comes from a cache: a device that was replaced may be taken for the old one, or its replies may be lost.
+- The kernel chooses the destination MAC, and sends only to the same subnet.
+- Only the system's own addresses can be the source: a borrowed address cannot be used.
+- It does not hear LLDP, DHCP or the traffic between others.
+- An interface that was removed stays gone for this link, since its addresses are removed with it.
 """
 
 from __future__ import annotations
@@ -18,76 +19,71 @@ from __future__ import annotations
 import select
 import socket
 import struct
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from operator import attrgetter
-from types import TracebackType
-from typing import Self
 
 from netcheck.addr import quad
 from netcheck.errors import LinkError
 from netcheck.text import safe
-from netcheck.wire.clock import ROOM, Clock, stamp_in, stamps_on
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, echo_from_wire, echo_to_wire
 from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard, News, Way
+from netcheck.wire.link import Heard, Lost, News
+from netcheck.wire.links.base import BATCH, SocketLink
 from netcheck.wire.linux import netlink
 from netcheck.wire.linux.carrier import NetlinkCarrier
+from netcheck.wire.linux.packet_socket import STAMP_ROOM, dropped_in_all, enable_stamps, stamp_in
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
-BATCH = 4096
 REMEMBERED = 8192  # open requests whose identifier is kept
 MOST_ADDRESSES = 32  # of one interface that get a socket
 
 _PKTINFO, _RECVTTL, _TTL, _UNICAST_IF = 8, 12, 2, 50  # linux/in.h
 _HEAD = struct.Struct("!BBHHH")  # RFC 792
-_INFO = struct.Struct("=I4s4s")  # struct in_pktinfo: interface, own address, address it came to
+_INFO = struct.Struct("=I4s4s")  # struct in_pktinfo: interface, local address, destination address
 
 
-@dataclass(frozen=True, slots=True)
-class _Mouth:
-    """One socket: the way it is bound to and the own address it asks from."""
+@dataclass(slots=True)
+class _EchoSocket:
+    """A socket with the interface that it is bound to, its source address, and the drops counted so far."""
 
     socket: socket.socket
     way: int
     address: int
+    dropped: int = 0
 
 
 def open_unprivileged(interface: str, others: Sequence[str] = ()) -> UnprivilegedLink:
-    """Open the interface under test as way 0 and others as further ways; LinkError where one cannot be used."""
+    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used."""
     if not on_linux():
         raise needs_linux("unprivileged")
-    parts = [found(name) for name in (interface, *others)]
-    if not parts[0].addresses:
+    interfaces = [found(name) for name in (interface, *others)]
+    if not interfaces[0].addresses:
         raise LinkError.of(
             "it has no IPv4 address, and this link can only ask from the system's own",
             where=safe(interface),
             do="Give it one in the subnet under test, or use `--link raw`, which borrows the plan's",
         )
-    mouths: list[_Mouth] = []
+    link = UnprivilegedLink(interfaces)
     try:
-        for way, part in enumerate(parts):
-            for address, _ in part.addresses[:MOST_ADDRESSES]:
-                mouths.append(_Mouth(_opened(part, address), way, address))
-        return UnprivilegedLink(parts, mouths, NetlinkCarrier(parts))
+        link.open()
     except OSError as error:
-        for mouth in mouths:
-            mouth.socket.close()
+        link.close()
         raise link_error(error, interface, "unprivileged") from error
+    return link
 
 
 def _opened(part: NetworkInterface, address: int) -> socket.socket:
-    """An echo socket that asks from one address, out of one interface, and never by way of a router."""
+    """Return an echo socket that sends from one address, through one interface, and never by way of a router."""
     echo = socket.socket(socket.AF_INET, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC, socket.IPPROTO_ICMP)
     try:
-        stamps_on(echo)
+        enable_stamps(echo)
         for option in (_PKTINFO, _RECVTTL):
             echo.setsockopt(socket.IPPROTO_IP, option, 1)
         echo.setsockopt(socket.SOL_SOCKET, socket.SO_DONTROUTE, 1)
         try:
             echo.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, part.name.encode())
-        except PermissionError:  # before Linux 5.7; answers of other interfaces are sorted out on arrival
+        except PermissionError:  # before Linux 5.7; replies through other interfaces are left out on arrival
             echo.setsockopt(socket.IPPROTO_IP, _UNICAST_IF, struct.pack("!I", part.index))
         echo.bind((quad(address), 0))
         echo.setblocking(False)
@@ -97,27 +93,27 @@ def _opened(part: NetworkInterface, address: int) -> socket.socket:
     return echo
 
 
-class UnprivilegedLink:
-    """A link by echo sockets; see `netcheck.wire.link.Link` for the verbs, and above for what they cannot do here."""
+class UnprivilegedLink(SocketLink):
+    """A link by echo sockets; the module's text says what it cannot do."""
 
     kind = "unprivileged"
     hears_all = False
-    overhears = False
 
-    def __init__(self, parts: Sequence[NetworkInterface], mouths: Sequence[_Mouth], watch: NetlinkCarrier) -> None:
-        self.ways: tuple[Way, ...] = tuple(part.way for part in parts)
-        self._indexes = [part.index for part in parts]
-        self._mouths = {mouth.socket.fileno(): mouth for mouth in mouths}
-        self._by_address = {(mouth.way, mouth.address): mouth for mouth in mouths}
+    def __init__(self, interfaces: Sequence[NetworkInterface]) -> None:
+        super().__init__(interfaces, NetlinkCarrier(interfaces))
+        self._interfaces = tuple(interfaces)
+        self._sockets: dict[int, _EchoSocket] = {}  # by descriptor
+        self._by_address: dict[tuple[int, int], _EchoSocket] = {}  # by way and own address
         self._identifiers: dict[tuple[int, int, int, int], int] = {}  # (way, own address, target, sequence)
-        self._watch = watch
         self._table = netlink.opened()
-        self._clock = Clock()
         self._empty_at = self._clock.now()
 
-    def now(self) -> float:
-        """Seconds of CLOCK_MONOTONIC."""
-        return self._clock.now()
+    def open(self) -> None:
+        """Open a socket for each address; OSError where one cannot be opened."""
+        for way, part in enumerate(self._interfaces):
+            for address, _ in part.addresses[:MOST_ADDRESSES]:
+                one = _EchoSocket(_opened(part, address), way, address)
+                self._sockets[one.socket.fileno()] = self._by_address[way, address] = one
 
     def send(self, frame: bytes, way: int = 0) -> float | None:
         """Send an echo request from an address of this way; see `Link.send`. Any other frame does not leave."""
@@ -132,84 +128,64 @@ class UnprivilegedLink:
         try:
             self._by_address[way, echo.source_ip].socket.sendto(message, (quad(echo.target_ip), 0))
         except OSError:
-            return None  # no way there, no carrier, no memory, a firewall: it did not leave
+            return None  # no route, no carrier, no memory, a firewall
         return at
 
-    def receive(self, until: float) -> list[News]:
-        """Wait in steps of at most 20 ms, at each of which the carrier is read."""
-        while True:
-            wait = max(0.0, min(until, self._watch.due) - self._clock.now())
-            readable, _, _ = select.select([*self._mouths, self._watch.descriptor], [], [], wait)
-            news: list[News] = []
-            if self._watch.descriptor in readable or self._watch.due <= self._clock.now():
-                news.extend(self._watch.look(self._clock.now()))
-            self._clock.measure()
-            for descriptor in readable:
-                if descriptor in self._mouths:
-                    self._drain(self._mouths[descriptor], news)
-            self._empty_at = self._clock.now()
-            if news:
-                return sorted(news, key=attrgetter("at"))
-            if self._empty_at >= until:
-                return []
+    def _wait(self, seconds: float) -> Collection[int]:
+        return select.select([*self._sockets, self._carriers.descriptor], [], [], seconds)[0]
 
-    def _drain(self, mouth: _Mouth, news: list[News]) -> None:
-        macs = self._neighbours(mouth.way)
+    def _drain(self, ready: Collection[int], news: list[News]) -> None:
+        for descriptor in ready:
+            if descriptor in self._sockets:
+                self._read(self._sockets[descriptor], news)
+        self._empty_at = self._clock.now()
+
+    def _read(self, one: _EchoSocket, news: list[News]) -> None:
+        macs = self._neighbours(one.way)
         for _ in range(BATCH):
             try:
-                message, extras, _, (sender, *_) = mouth.socket.recvmsg(2048, ROOM + 64)
+                message, ancillary, _, (sender, *_) = one.socket.recvmsg(2048, STAMP_ROOM + 64)
             except BlockingIOError:
-                return
+                break
             except OSError:
-                continue  # the system reports an earlier send as failed; the silence says the same
+                continue  # the system reports that an earlier request failed; the missing reply shows the same
             latest = self._clock.now()
-            stamp = stamp_in(extras)
+            stamp = stamp_in(ancillary)
             at = latest if stamp is None else self._clock.at(stamp, self._empty_at, latest)
             address = int.from_bytes(socket.inet_aton(sender), "big")
-            frame = self._frame(mouth, message, extras, address, macs.get(address, 0))
+            frame = self._frame(one, message, ancillary, address, macs.get(address, 0))
             if frame is not None:
-                news.append(Heard(at, mouth.way, frame))
+                news.append(Heard(at, one.way, frame))
+        before, one.dropped = one.dropped, dropped_in_all(one.socket)
+        if one.dropped > before:
+            news.append(Lost(self._clock.now(), one.way, one.dropped - before))
 
     def _neighbours(self, way: int) -> dict[int, int]:
         try:
-            return netlink.neighbours(self._indexes[way], self._table)
+            return netlink.neighbours(self._interfaces[way].index, self._table)
         except OSError:
             return {}
 
     def _frame(
-        self, mouth: _Mouth, message: bytes, extras: list[tuple[int, int, bytes]], address: int, mac: int
+        self, one: _EchoSocket, message: bytes, ancillary: list[tuple[int, int, bytes]], address: int, mac: int
     ) -> bytes | None:
-        """The Ethernet frame that may have carried an answer; None for one that is no answer to an open request."""
-        told = {kind: data for level, kind, data in extras if level == socket.IPPROTO_IP}
-        came_by = _INFO.unpack(told[_PKTINFO])[0] if len(told.get(_PKTINFO, b"")) == _INFO.size else 0
-        if len(message) < _HEAD.size or came_by != self._indexes[mouth.way]:
+        """Build the Ethernet frame that may have carried a reply; None if it answers no open request."""
+        said = {kind: data for level, kind, data in ancillary if level == socket.IPPROTO_IP}
+        came_by = _INFO.unpack(said[_PKTINFO])[0] if len(said.get(_PKTINFO, b"")) == _INFO.size else 0
+        if len(message) < _HEAD.size or came_by != self._interfaces[one.way].index:
             return None
         kind, _, _, _, sequence = _HEAD.unpack_from(message)
-        identifier = self._identifiers.get((mouth.way, mouth.address, address, sequence))
+        identifier = self._identifiers.get((one.way, one.address, address, sequence))
         if kind != ECHO_REPLY or identifier is None:
             return None
-        ttl = told.get(_TTL, b"\0\0\0\0")
+        ttl = said.get(_TTL, b"\0\0\0\0")
         echo = Echo(
-            self.ways[mouth.way].mac, mac, address, mouth.address, struct.unpack("=i", ttl)[0] & 0xFF,
+            self.ways[one.way].mac, mac, address, one.address, struct.unpack("=i", ttl)[0] & 0xFF,
             ECHO_REPLY, identifier, sequence, message[_HEAD.size :],
         )  # fmt: skip
         return echo_to_wire(echo)
 
-    def carrier(self, way: int = 0) -> bool:
-        """The carrier as the kernel tells it; this needs no right."""
-        return self._watch.carrier(way, self._clock.now())
-
-    def close(self) -> None:
-        """Close all sockets."""
-        for mouth in self._mouths.values():
-            mouth.socket.close()
+    def _close(self) -> None:
+        for one in self._sockets.values():
+            one.socket.close()
         self._table.close()
-        self._watch.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()

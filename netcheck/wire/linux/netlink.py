@@ -22,6 +22,7 @@ LINK_EVENTS = 1  # RTMGRP_LINK
 
 _UP, _LOOPBACK, _NO_ARP, _LOWER_UP = 0x1, 0x8, 0x80, 0x10000
 _ETHERNET = 1  # ARPHRD_ETHER
+_BRIDGE = 7  # AF_BRIDGE
 _IFLA_ADDRESS, _IFLA_NAME, _IFLA_PARENT, _IFLA_MASTER, _IFLA_MASK, _IFLA_ELSEWHERE = 1, 3, 5, 10, 29, 37
 _NO_STATISTICS = 8  # RTEXT_FILTER_SKIP_STATS
 _NO_OWNER = 0x01 | 0x20 | 0x40  # neighbour states INCOMPLETE, FAILED, NOARP
@@ -84,6 +85,15 @@ def ask_link(netlink: socket.socket, index: int) -> None:
     netlink.send(_HEAD.pack(_HEAD.size + len(body), GETLINK, _REQUEST, index, 0) + body)
 
 
+def ask_link_named(netlink: socket.socket, name: str) -> None:
+    """Request the state of the interface with a name; the answer, or the error, carries the sequence number 0."""
+    value = name.encode() + b"\0"
+    said = _ATTRIBUTE.pack(4 + len(value), _IFLA_NAME) + value.ljust(len(value) + 3 & ~3, b"\0")
+    mask = _ATTRIBUTE.pack(8, _IFLA_MASK) + struct.pack("=I", _NO_STATISTICS)
+    body = _LINK.pack(0, 0, 0, 0, 0) + said + mask
+    netlink.send(_HEAD.pack(_HEAD.size + len(body), GETLINK, _REQUEST, 0, 0) + body)
+
+
 def messages(data: bytes) -> Iterator[Message]:
     """Take a datagram apart; stops at the first message that does not fit."""
     at = 0
@@ -111,10 +121,12 @@ def _number(value: bytes) -> int:
 
 
 def link_from(body: bytes) -> LinkState | None:
-    """Read the body of a link message; None where it is too short."""
+    """Read the body of a link message; None if it is too short, or tells of an interface as the port of a bridge."""
     if len(body) < _LINK.size:
         return None
-    _, hardware, index, flags, _ = _LINK.unpack_from(body)
+    family, hardware, index, flags, _ = _LINK.unpack_from(body)
+    if family == _BRIDGE:  # a "deleted link" of this family has only left its bridge
+        return None
     said = _attributes(body, _LINK.size)
     mac = said.get(_IFLA_ADDRESS, b"")
     here = _IFLA_ELSEWHERE not in said
