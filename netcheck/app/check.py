@@ -1,34 +1,26 @@
-"""Checks a plan with its surveys against every rule, and gives the findings for the output there is."""
+"""Checks plans with their surveys against every rule and prints the findings in the format asked for."""
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from netcheck.app.progress import Steps
-from netcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from netcheck.rules.engine import Checked
-
-
-def day_from(text: str) -> date:
-    """Read a day as 2026-11-02; empty means today."""
-    try:
-        return date.fromisoformat(text) if text else date.today()
-    except ValueError:
-        raise UsageError.of(f"--today {text!r} is no date", do="Write it as 2026-11-02") from None
+from netcheck.errors import NetcheckError, Problem, UsageError
+from netcheck.report.unread import Result, Unread
+from netcheck.rules.catalogue import RULES
+from netcheck.rules.engine import Checked, check
+from netcheck.survey.read import read_site
+from netcheck.text import safe
 
 
 def run_check(path: Path, day: date) -> Checked:
-    """Read a plan with its surveys and run every rule, with a progress bar where it takes long."""
-    from netcheck.rules.catalogue import RULES
-    from netcheck.rules.engine import check
-    from netcheck.survey.read import read_site
-
+    """Read a plan with its surveys and run every rule; a progress bar shows where it takes long."""
     with Steps(len(RULES) + 1) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path)
@@ -37,8 +29,93 @@ def run_check(path: Path, day: date) -> Checked:
         return check(plan, surveys, day, done=lambda rule: steps.end())
 
 
+def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], ...]:
+    """Return each path with its check, or with the problems that prevent its plan from being read."""
+    return tuple((str(path), _result(path, day, several=len(paths) > 1)) for path in paths)
+
+
+def _result(path: Path, day: date, *, several: bool) -> Result:
+    try:
+        return run_check(path, day)
+    except NetcheckError as error:
+        return Unread(str(path), tuple(_named(problem, path) if several else problem for problem in error.problems))
+
+
+def _named(problem: Problem, path: Path) -> Problem:
+    """Return the problem with the plan's path in front of its place, unless the place begins with it."""
+    known = problem.where.startswith(safe(str(path)))
+    return problem if known else Problem(problem.what, f"{safe(str(path))}: {problem.where}".rstrip(": "), problem.do)
+
+
+def exit_code(results: Sequence[tuple[str, Result]], *, strict: bool) -> int:
+    """Return the worst exit code of all plans; UsageError holds the problems of the plans that cannot be read."""
+    if problems := [problem for _, each in results if isinstance(each, Unread) for problem in each.problems]:
+        raise UsageError(*problems)
+    return max(_code(each, strict) for _, each in results if not isinstance(each, Unread))
+
+
+def _code(checked: Checked, strict: bool) -> int:
+    summary = checked.summary
+    return int(summary["conflict"] > 0 or (strict and summary["risk"] > 0))
+
+
+def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: bool, paths: bool) -> None:
+    """Print the findings of all plans as text, json, csv, markdown or junit.
+
+    A single plan that cannot be read prints nothing here: standard error has its problems.
+    """
+    several = len(results) > 1
+    each = [result for _, result in results]
+    checked = [result for result in each if not isinstance(result, Unread)]
+    if not checked and not several:
+        return
+    if form == "json":
+        shapes = [_json(one, paths) for one in each]
+        print(json.dumps(shapes if several else shapes[0], indent=2))
+    elif form == "csv":
+        from netcheck.report.csv_xlsx.findings import findings_to_csv
+        from netcheck.report.several import results_csv
+
+        sys.stdout.flush()
+        sys.stdout.buffer.write(results_csv(results) if several else findings_to_csv(checked[0].findings))
+    elif form == "markdown":
+        print("\n".join(_markdown(one, paths) for one in each), end="")
+    elif form == "junit":
+        from netcheck.report.junit import to_junit
+
+        print(to_junit(each, strict=strict), end="")
+    else:
+        print("\n".join(_text(one, paths) for one in checked), end="")
+
+
+def _json(result: Result, paths: bool) -> dict[str, Any]:
+    from netcheck.report.several import result_json
+    from netcheck.report.text import conversations
+
+    more = {"paths": conversations.to_json(result)} if paths and not isinstance(result, Unread) else {}
+    return {**result_json(result), **more}
+
+
+def _markdown(result: Result, paths: bool) -> str:
+    from netcheck.report.several import result_markdown
+    from netcheck.report.text import conversations
+
+    more = "" if not paths or isinstance(result, Unread) else "\n" + conversations.to_markdown(result)
+    return result_markdown(result) + more
+
+
+def _text(checked: Checked, paths: bool) -> str:
+    findings = findings_to_print(checked)
+    if not paths:
+        return findings
+    from netcheck.report.text import conversations
+
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else conversations.WIDTH
+    return f"{findings}\n{conversations.to_text(checked, width)}"
+
+
 def findings_to_print(checked: Checked) -> str:
-    """The findings as a terminal shows them well, or as text where the output is none."""
+    """Return the findings as rich tables where standard output is a terminal, else as plain text."""
     if not sys.stdout.isatty():
         from netcheck.report.text.findings import to_text
 

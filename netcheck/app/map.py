@@ -2,24 +2,44 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import os
+import shutil
+import sys
+from datetime import date
+from pathlib import Path
 
-from netcheck.text import safe
+from netcheck.addr import Address
+from netcheck.app.progress import Steps
+from netcheck.errors import Problem, UsageError
+from netcheck.plan.model import Plan, Subnet
+from netcheck.report.text.subnet_map import GAPS, MOST_DRAWN, conflicts_in, list_to_text, to_text
+from netcheck.rules.engine import Checked, check
+from netcheck.space.map_cells import cells_of, gaps_of, holdings
+from netcheck.space.occupancy import Island, islands_of
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_site
+from netcheck.text import listed, safe
 
-if TYPE_CHECKING:
-    from netcheck.addr import Address
-    from netcheck.plan.model import Plan, Subnet
-    from netcheck.rules.engine import Checked
-    from netcheck.space.occupancy import Island
-    from netcheck.survey.model import Survey
+
+def print_map(path: Path, subnet: str) -> None:
+    """Read a plan, check it, and print the maps of all its subnets or of the named one."""
+    with Steps(2) as steps:
+        steps.begin(f"reading {path}")
+        plan, surveys = read_site(path)
+        steps.end()
+        if subnet and subnet not in plan.subnet_named:
+            names = listed([safe(name) for name in plan.subnet_named], joint="or")
+            raise UsageError(Problem(f"the plan has no subnet {safe(subnet)!r}", do=f"Name one of {names}"))
+        steps.begin("looking for conflicts")
+        checked = check(plan, surveys, date.today())
+    colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+    print(draw(plan, surveys, checked, subnet, shutil.get_terminal_size().columns, colour=colour))
 
 
 def draw(
     plan: Plan, surveys: tuple[Survey, ...], checked: Checked, only: str, width: int, *, colour: bool = False
 ) -> str:
-    """The maps of all subnets, or of one; an island is named where the plan has several."""
-    from netcheck.report.text.subnet_map import conflicts_in
-    from netcheck.space.occupancy import islands_of
+    """Return the maps of all subnets, or of the one named *only*; titles name the island where there are several."""
 
     islands = islands_of(plan, surveys)
     subnets = [subnet for subnet in plan.subnets if only in ("", subnet.name)]
@@ -33,8 +53,6 @@ def draw(
 
 
 def _one(title: str, subnet: Subnet, island: Island, conflicts: set[Address], width: int, colour: bool) -> str:
-    from netcheck.report.text.subnet_map import GAPS, MOST_DRAWN, list_to_text, to_text
-    from netcheck.space.map_cells import cells_of, gaps_of, holdings
 
     prefix = subnet.prefix.value
     if prefix is None:

@@ -12,8 +12,6 @@ from pathlib import Path
 from random import SystemRandom
 from shutil import get_terminal_size
 
-import typer
-
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
 from netcheck.app.choices import demand_interface, demand_usable, record_path
@@ -38,7 +36,7 @@ from netcheck.text import safe
 from netcheck.wire.link import Link
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
     """What the command line asked for."""
 
@@ -179,10 +177,10 @@ def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
 def finish(order: Order, outcome: Outcome) -> int:
     """Print the end of a run and return its exit code; LinkError where the interface could not be used."""
     if order.as_json:
-        typer.echo(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
+        print(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
     else:
-        typer.echo("\n".join(to_lines(outcome.proofs, get_terminal_size((100, 24)).columns)))
-        typer.echo(f"\n{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
+        print("\n".join(to_lines(outcome.proofs, get_terminal_size((100, 24)).columns)))
+        print(f"\n{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
     if outcome.refused:
         do = "Give this computer, or the plan's station, an address that is free"
         raise LinkError.of(outcome.refused, where=order.interface, do=do)

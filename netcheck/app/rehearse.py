@@ -14,8 +14,6 @@ from functools import partial
 from pathlib import Path
 from shutil import get_terminal_size
 
-import typer
-
 from netcheck.app.keyboard import Hands, Keyboard, NoKeys, keyboard
 from netcheck.app.prepare import ground
 from netcheck.app.progress import Steps
@@ -46,11 +44,11 @@ def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
         found = trials(sites, seed, processes or os.cpu_count() or 1, lambda count: steps.end())
     summary = summed(seed, found)
     width = get_terminal_size((WIDE, 24)).columns
-    typer.echo(json.dumps(to_json(summary), indent=2) if as_json else to_text(summary, width=width))
+    print(json.dumps(to_json(summary), indent=2) if as_json else to_text(summary, width=width))
     return 1 if summary.false_proofs else 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Training:
     """What the command line asked for."""
 

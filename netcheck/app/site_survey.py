@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-import typer
-
 from netcheck.addr import quad
 from netcheck.app.prepare import Ground, ground
+from netcheck.errors import Problem, UsageError
 from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.text import safe
+from netcheck.wire.links.open import Kind, kind_from_text
 
 
 def today() -> date:
@@ -86,9 +86,16 @@ def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> i
         write_text_atomically(out, to_csv(found))
     name = None if out is None else str(out)
     if as_json:
-        typer.echo(json.dumps(to_json(found, name, vendor_of()), indent=2))
+        print(json.dumps(to_json(found, name, vendor_of()), indent=2))
     else:
-        typer.echo(to_text(found, vendor_of(), known.of, terminal_width()))
+        print(to_text(found, vendor_of(), known.of, terminal_width()))
         if out is not None:
-            typer.echo(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
+            print(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
     return 1 if found.mend else 0
+
+
+def listening_kind(link: str) -> Kind:
+    """Return the kind of a link that receives ARP; UsageError for the unprivileged one, which does not."""
+    if link == "unprivileged":
+        raise UsageError(Problem("the unprivileged link does not receive ARP", do="Use --link raw, as root"))
+    return kind_from_text(link)

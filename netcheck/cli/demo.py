@@ -1,16 +1,17 @@
-"""`netcheck demo`: the main job on an invented plant and a simulated bench, without hardware, rights or network."""
+"""`netcheck demo`: shows the whole job on an invented plant and a simulated bench."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 
 def command(
-    out: Path = typer.Option(Path("netcheck-demo"), "--out", help="Folder for plan, record and reports."),
+    out: Annotated[Path, typer.Option("--out", help="Folder for plan, record and reports.")] = Path("netcheck-demo"),
 ) -> None:
-    """Check an invented plant, mend its plan, prove its ports on a simulated bench, and write the reports.
+    """Check an invented plant, correct its plan, prove its ports on a simulated bench, and write the reports.
 
     Needs no hardware, rights or network, and takes less than ten seconds.
 

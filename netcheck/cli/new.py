@@ -1,79 +1,29 @@
-"""`netcheck new`: the beginning of a plan, as a folder or as a workbook."""
+"""`netcheck new`: starts a plan, as a folder or as a workbook."""
 
 from __future__ import annotations
 
-import os
-from contextlib import suppress
-from datetime import date
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
-from netcheck.errors import Problem, UsageError
-from netcheck.files import refused_by_system, write_atomically
-from netcheck.text import safe
-
-WORKBOOK = ".xlsx"
-
 
 def command(
-    target: Path = typer.Argument(help="The folder, or the workbook, to make.", metavar="FOLDER", show_default=False),
-    xlsx: bool = typer.Option(False, "--xlsx", help="Make a workbook instead of a folder."),
+    target: Annotated[
+        Path, typer.Argument(help="The folder, or the workbook, to make.", metavar="FOLDER", show_default=False)
+    ],
+    xlsx: Annotated[bool, typer.Option("--xlsx", help="Make a workbook instead of a folder.")] = False,
 ) -> None:
-    """Start a plan: a small example that checks cleanly, with comments that say what to put in its place.
+    """Start a plan: a small example that passes the check, with comments that say what to replace.
 
-    Nothing that is there already is overwritten.
+    No existing file is overwritten.
 
-    Exit code: 0 made, 2 bad use, or something of that name is there.
+    Exit code: 0 made, 2 bad use, or the name is in use.
 
     Example: netcheck new plans/north-hall
 
     Example: netcheck new --xlsx north-hall.xlsx
     """
-    if xlsx or target.suffix.casefold() == WORKBOOK:
-        path = target if target.suffix.casefold() == WORKBOOK else Path(f"{target}{WORKBOOK}")
-        _write(path.parent, {path.name: _workbook(path.stem)})
-        made = path
-    else:
-        from netcheck.plan.write.new_plan import plan_files
+    from netcheck.app.new_plan import start_plan
 
-        files = plan_files(Path(os.path.abspath(target)).name or "plan", date.today())
-        _write(target, {name: text.encode() for name, text in files.items()})
-        made = target
-    print(f"made: {safe(str(made))}\nNow put your own values in, and run: netcheck check {safe(str(made))}")
-
-
-def _workbook(name: str) -> bytes:
-    from netcheck.plan.write.new_workbook import new_workbook
-    from netcheck.rules.catalogue import RULES
-
-    return new_workbook(safe(name), [rule.slug for rule in RULES], date.today())
-
-
-def _write(folder: Path, files: dict[str, bytes]) -> None:
-    """Write all files into a folder, or none of them: what was made is taken away again if the next one fails."""
-    try:
-        there = [folder / name for name in files if (folder / name).exists() or (folder / name).is_symlink()]
-        if there:
-            do = "Choose another name; nothing was changed"
-            raise UsageError(Problem("it is there already, and is not overwritten", safe(str(there[0])), do))
-        begun = not folder.exists()
-        if not begun and not folder.is_dir():
-            raise UsageError(
-                Problem("it is a file, and a folder is to be made", safe(str(folder)), "Choose another name")
-            )
-        folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        raise UsageError(refused_by_system(error, folder).at(safe(str(folder)))) from error
-    written: list[Path] = []
-    try:
-        for name, data in files.items():
-            written.append(folder / name)
-            write_atomically(folder / name, data)
-    except BaseException:
-        with suppress(OSError):
-            for path in written:
-                path.unlink(missing_ok=True)
-            if begun:
-                folder.rmdir()
-        raise
+    start_plan(target, workbook=xlsx)

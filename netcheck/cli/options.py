@@ -1,9 +1,10 @@
-"""Options that several commands have, worded once, and the reading of what typer cannot check."""
+"""Defines the arguments and options that several commands share, and reads the values that typer cannot check."""
 
 from __future__ import annotations
 
 import math
 import re
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -20,54 +21,92 @@ _DURATION = re.compile(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)
 _UNITS = {"": 1, "s": 1, "m": 60, "min": 60, "h": 3600}
 
 
-class Form(StrEnum):
-    """How the result is printed."""
+class TextFormat(StrEnum):
+    """Formats of every command that prints a result."""
 
     TEXT = "text"
     JSON = "json"
 
 
+class FindingsFormat(StrEnum):
+    """Formats of the findings of `check`; a superset of `TextFormat`."""
+
+    TEXT = "text"
+    JSON = "json"
+    CSV = "csv"
+    MARKDOWN = "markdown"
+    JUNIT = "junit"
+
+
 class LinkKind(StrEnum):
-    """Which link to use."""
+    """Ways to send and receive frames."""
 
     RAW = "raw"
     PORTABLE = "portable"
     UNPRIVILEGED = "unprivileged"
 
 
-PlanPath = Annotated[Path, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN")]
-InterfaceName = Annotated[str, typer.Option("--interface", "-i", help="Network interface to prove through.")]
-Only = Annotated[list[str], typer.Option("--only", help="Prove only this interface or port; repeatable.")]
+PlanPath = Annotated[
+    Path, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False)
+]
+KnownPlan = Annotated[Path | None, typer.Option("--plan", help="Plan whose subnets and devices are known.")]
+Today = Annotated[
+    str,
+    typer.Option(
+        "--today",
+        metavar="DATE",
+        help="Date of the check; the age of surveys depends on it. Default: today.",
+        show_default=False,
+    ),
+]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Show the result and write nothing.")]
+InterfaceName = Annotated[str, typer.Option("--interface", "-i", help="Network interface to use.")]
+Only = Annotated[list[str], typer.Option("--only", help="Only this interface or port. Repeatable.")]
 Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
-Format = Annotated[Form, typer.Option("--format", help="How to print the result.")]
+Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]
+SurveyFile = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
 RecordFile = Annotated[Path | None, typer.Option("--record", help="Record file; default <plan>-<date>.jsonl.")]
 CaptureFile = Annotated[Path | None, typer.Option("--capture", help="Keep every frame in this .pcapng file.")]
-Link = Annotated[LinkKind, typer.Option("--link", help="How to reach the wire.")]
-Patience = Annotated[float, typer.Option("--patience", help="Seconds to wait for an answer, a pull, a return.")]
-OutFor = Annotated[float, typer.Option("--out-for", help="Least seconds of silence with the cable out.")]
-Luck = Annotated[float, typer.Option("--luck", help="Largest chance that the silence is luck.")]
-PaceAll = Annotated[float, typer.Option("--pace", help="Frames a second in all, at most.")]
-PaceEach = Annotated[float, typer.Option("--pace-each", help="Frames a second to one address, at most.")]
+Link = Annotated[LinkKind, typer.Option("--link", help="How frames are sent and received.")]
+Patience = Annotated[float, typer.Option("--patience", help="Seconds to wait for a reply, a pull or a return.")]
+OutFor = Annotated[float, typer.Option("--out-for", help="Minimum seconds of silence with the cable out.")]
+Luck = Annotated[float, typer.Option("--luck", help="Maximum probability that the silence is chance.")]
+PaceAll = Annotated[float, typer.Option("--pace", help="Maximum frames a second in all.")]
+PaceEach = Annotated[float, typer.Option("--pace-each", help="Maximum frames a second to one address.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No sounds.")]
 
 
 def within(name: str, value: float, low: float, high: float) -> float:
-    """Return a number that lies between the limits; UsageError otherwise."""
+    """Return *value* if it lies between *low* and *high*; UsageError otherwise."""
     if not math.isfinite(value) or not low <= value <= high:
         raise UsageError(Problem(f"{name} {value:g} is not a number from {low:g} to {high:g}"))
     return value
 
 
+def day_from(text: str) -> date:
+    """Return the date written as `2026-11-02`, or today's date for an empty text; UsageError for other texts."""
+    try:
+        return date.fromisoformat(text) if text else date.today()
+    except ValueError:
+        raise UsageError.of(f"--today {text!r} is not a date", do="Write it as 2026-11-02") from None
+
+
 def seconds_from(option: str, text: str) -> float:
-    """Read a duration such as `60s`, `60`, `5m` or `1h`; UsageError where it is none."""
+    """Return the seconds of a duration such as `60s`, `60`, `5m` or `1h`; UsageError for other texts."""
     found = _DURATION.fullmatch(text.strip())
     if found is None:
-        raise UsageError(Problem(f"{option} {safe(text, 40)!r} is no duration", do="Write it as 60s, 5m or 1h"))
+        raise UsageError(Problem(f"{option} {safe(text, 40)!r} is not a duration", do="Write it as 60s, 5m or 1h"))
     return within(option, float(found[1]) * _UNITS[found[2] or ""], 1, 86400)
 
 
-def settings_with(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> RunOptions:
-    """RunOptions with the numbers that prove and walk share, once they have been looked at."""
+def demand_one_of_write_and_dry_run(write: bool, dry_run: bool) -> None:
+    """Raise UsageError where both --write and --dry-run were given."""
+    if write and dry_run:
+        raise UsageError.of("--write and --dry-run exclude each other", do="Give one of them")
+
+
+def run_options(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> RunOptions:
+    """Return run options with the checked numbers that `prove` and `walk` share."""
     from netcheck.proof.run_options import RunOptions
 
     return RunOptions(

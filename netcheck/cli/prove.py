@@ -1,4 +1,4 @@
-"""`netcheck prove`: port by port, cable in, out and back."""
+"""`netcheck prove`: proves a plan port by port, with the cable in, out and in again."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ def command(
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
     hands_free: Annotated[bool, typer.Option("--hands-free", help="Never wait for a key.")] = False,
-    direct: Annotated[bool, typer.Option("--direct", help="The cable goes straight from here to the port.")] = False,
+    direct: Annotated[
+        bool, typer.Option("--direct", help="The cable goes straight from this computer to the port.")
+    ] = False,
     permit: o.Permit = "",
-    form: o.Format = o.Form.TEXT,
+    form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
     link: o.Link = o.LinkKind.RAW,
@@ -26,17 +28,17 @@ def command(
     out_for: o.OutFor = 0.0,
     luck: o.Luck = 1e-4,
     typed: Annotated[
-        bool, typer.Option("--settings", help="Find out mask and gateway by behaviour; needs --direct.")
+        bool, typer.Option("--settings", help="Find mask and gateway by the device's behaviour; needs --direct.")
     ] = False,
     ask_modbus: Annotated[
         bool,
-        typer.Option("--ask-modbus", help="Ask each proven device who it is: one Modbus/TCP connection, read only."),
+        typer.Option("--ask-modbus", help="Ask each proven device for its name: one Modbus/TCP read, nothing written."),
     ] = False,
     pace: o.PaceAll = 500.0,
     pace_each: o.PaceEach = 5.0,
     quiet: o.Quiet = False,
 ) -> None:
-    """Prove port by port that each address answers through its connector, and nothing else does.
+    """Prove port by port that each address replies through its connector, and that no other device does.
 
     Keys: Enter confirms, s skips, q stops. Exit code: 0 every port asked for is proven, 1 otherwise, 2 bad use or
     input, 3 the interface cannot be used.
@@ -46,13 +48,20 @@ def command(
     from netcheck.app.prove import Order, run
 
     if typed and not (direct and link is not o.LinkKind.UNPRIVILEGED):
-        raise UsageError(
-            Problem("--settings needs a direct cable and a link that hears ARP", do="Add --direct, and use --link raw")
-        )
-    settings = o.settings_with(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
-    settings = replace(settings, hands_free=hands_free, direct=direct, typed=typed)
+        what = "--settings needs a direct cable and a link that receives ARP"
+        raise UsageError(Problem(what, do="Add --direct, and use --link raw"))
+    options = o.run_options(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
     order = Order(
-        plan, interface, tuple(only), settings, permit, link, record, capture, form is o.Form.JSON, quiet,
+        plan=plan,
+        interface=interface,
+        only=tuple(only),
+        settings=replace(options, hands_free=hands_free, direct=direct, typed=typed),
+        permit=permit,
+        link=link,
+        record=record,
+        capture=capture,
+        as_json=form is o.TextFormat.JSON,
+        quiet=quiet,
         ask_modbus=ask_modbus,
-    )  # fmt: skip
+    )
     raise typer.Exit(run(order))

@@ -1,4 +1,4 @@
-"""`netcheck rehearse`: prove a plan on a simulated bench, for training; or the truth campaign, for reviewers."""
+"""`netcheck rehearse`: proves a plan on a simulated bench for training, or runs the truth campaign."""
 
 from __future__ import annotations
 
@@ -18,18 +18,22 @@ def command(
         list[str],
         typer.Option("--fault", help="KIND=DEVICE/INTERFACE; KIND absent, impostor, lossy, no-echo, swapped."),
     ] = [],  # noqa: B006  # typer copies it
-    hands_free: Annotated[bool, typer.Option("--hands-free", help="A scripted technician, in no time.")] = False,
-    campaign: Annotated[int | None, typer.Option("--campaign", help="Prove so many random sites instead.")] = None,
+    hands_free: Annotated[
+        bool, typer.Option("--hands-free", help="A scripted technician works in simulated time.")
+    ] = False,
+    campaign: Annotated[int | None, typer.Option("--campaign", help="Prove N random sites instead.")] = None,
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same result.")] = 1,
-    processes: Annotated[int, typer.Option("--processes", help="Processes for the campaign; 0: one a processor.")] = 0,
-    form: o.Format = o.Form.TEXT,
+    processes: Annotated[
+        int, typer.Option("--processes", help="Processes for the campaign; 0 for one a processor.")
+    ] = 0,
+    form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     quiet: o.Quiet = False,
 ) -> None:
     """Prove a plan on a simulated bench, for training; with --campaign, measure how often a proof is false.
 
-    On a terminal you are the technician: Enter moves the cable as you are told and confirms it, s skips, q stops.
-    Without one, or hands-free, a scripted technician does it. Two interfaces are swapped by
+    On a terminal you are the technician: Enter moves the cable as the screen asks and confirms it, s skips, q stops.
+    Without a terminal, or with --hands-free, a scripted technician does it. Two interfaces are swapped by
     --fault swapped=DEVICE/INTERFACE,DEVICE/INTERFACE. Exit code: 0 all proven, or no false proof; 1 otherwise; 2 bad
     use or input.
 
@@ -40,14 +44,22 @@ def command(
     from netcheck.app.rehearse import Training, run_campaign, train
 
     if (plan is None) == (campaign is None):
-        raise UsageError(Problem("rehearse needs a plan, or --campaign N, and not both", do="Give one of them"))
+        raise UsageError(Problem("rehearse needs either a plan or --campaign N", do="Give one of them"))
     o.within("--seed", seed, 0, 2**31)
+    as_json = form is o.TextFormat.JSON
     if campaign is not None:
-        sites, workers = (
-            int(o.within("--campaign", campaign, 1, 200_000)),
-            int(o.within("--processes", processes, 0, 1024)),
-        )
-        raise typer.Exit(run_campaign(sites, seed, workers, form is o.Form.JSON))
+        sites = int(o.within("--campaign", campaign, 1, 200_000))
+        workers = int(o.within("--processes", processes, 0, 1024))
+        raise typer.Exit(run_campaign(sites, seed, workers, as_json))
     assert plan is not None
-    training = Training(plan, tuple(only), tuple(fault), hands_free, seed, form is o.Form.JSON, record, quiet)
+    training = Training(
+        plan=plan,
+        only=tuple(only),
+        faults=tuple(fault),
+        hands_free=hands_free,
+        seed=seed,
+        as_json=as_json,
+        record=record,
+        quiet=quiet,
+    )
     raise typer.Exit(train(training))

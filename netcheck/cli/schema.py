@@ -1,8 +1,6 @@
-"""`netcheck schema`: the plan's JSON Schema, for editors."""
+"""`netcheck schema`: prints the JSON Schema of plan.toml."""
 
 from __future__ import annotations
-
-import json
 
 
 def command() -> None:
@@ -10,6 +8,8 @@ def command() -> None:
 
     Example: netcheck schema > plan.schema.json
     """
+    import json
+
     from netcheck.plan.schema import plan_schema
 
     print(json.dumps(plan_schema(), indent=2))

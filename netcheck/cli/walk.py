@@ -1,4 +1,4 @@
-"""`netcheck walk`: walk along the panels and pull each cable for some seconds, in any order."""
+"""`netcheck walk`: watches all addresses while a technician pulls the cables in any order."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ def command(
     plan: o.PlanPath,
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
-    lasts: Annotated[float | None, typer.Option("--for", help="End after so many seconds.")] = None,
+    lasts: Annotated[float | None, typer.Option("--for", help="Stop after this number of seconds.")] = None,
     once: Annotated[bool, typer.Option("--once", help="Accept one pull of a cable instead of two.")] = False,
     permit: o.Permit = "",
-    form: o.Format = o.Form.TEXT,
+    form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
     link: o.Link = o.LinkKind.RAW,
@@ -30,9 +30,9 @@ def command(
 ) -> None:
     """Watch all addresses while you pull each cable twice for some seconds, in any order.
 
-    Everything is connected through switches. A pull is noticed by itself; a second one within a minute proves the port.
-    Keys: a number names the port that is out, q stops. Ends when all are proven, after --for SECONDS, or on q. Exit
-    codes as for prove.
+    All devices are connected through switches. A pull is recognised without a key; a second one within a minute proves
+    the port. Keys: a number names the port that is out, q stops. The run ends when all ports are proven, after --for
+    SECONDS, or on q. Exit codes as for prove.
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """
@@ -40,7 +40,17 @@ def command(
     from netcheck.proof.walk.walker import Walker
 
     until = None if lasts is None else o.within("--for", lasts, 1, 1e6)
-    settings = o.settings_with(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
-    settings = replace(settings, once=once, lasts=until)
-    order = Order(plan, interface, tuple(only), settings, permit, link, record, capture, form is o.Form.JSON, quiet)
+    options = o.run_options(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
+    order = Order(
+        plan=plan,
+        interface=interface,
+        only=tuple(only),
+        settings=replace(options, once=once, lasts=until),
+        permit=permit,
+        link=link,
+        record=record,
+        capture=capture,
+        as_json=form is o.TextFormat.JSON,
+        quiet=quiet,
+    )
     raise typer.Exit(run(order, Walker))

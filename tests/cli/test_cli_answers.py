@@ -192,7 +192,7 @@ def test_a_dry_run_writes_nothing(desk: Path) -> None:
         (("p", "missing.csv"), "netcheck: missing.csv: the file is not there"),
         (("nowhere", "a.csv"), "netcheck: nowhere: there is no such file or folder"),
         (("p", "p/site-hosts.csv"), "netcheck: site-hosts.csv: it has no row of titles"),
-        (("p", "a.csv", "--write", "--dry-run"), "netcheck: --write and --dry-run cannot go together"),
+        (("p", "a.csv", "--write", "--dry-run"), "netcheck: --write and --dry-run exclude each other"),
         (("p", "a.csv", "--format", "xml"), "netcheck: Invalid value for '--format'"),
     ],
     ids=["no-file", "no-plan", "no-findings", "both", "format"],

@@ -67,7 +67,7 @@ def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
     assert (tmp_path / "notes.txt").read_text() == "mine"
     refused = netcheck("new", "notes.txt", cwd=tmp_path)
     assert refused.returncode == 2
-    assert "a folder is to be made" in refused.stderr
+    assert "a folder is needed" in refused.stderr
 
 
 def test_where_nothing_can_be_made_it_is_said(tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ def test_a_mistyped_interface_is_found_before_the_permit_is_asked_for(
 @pytest.mark.parametrize("words", [COMMANDS["listen"], COMMANDS["sweep"], COMMANDS["identify"]], ids=lambda w: w[-1])
 def test_a_link_that_hears_no_arp_is_bad_use(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Said at once, whatever the interface is."""
-    with pytest.raises(UsageError, match="hears no ARP"):
+    with pytest.raises(UsageError, match="does not receive ARP"):
         build(words)([*words, "-i", "absent9", "--link", "unprivileged"], prog_name="netcheck", standalone_mode=False)
     assert capsys.readouterr() == ("", "")
 

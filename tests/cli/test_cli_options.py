@@ -14,7 +14,7 @@ import typer
 
 from netcheck.caution import CAUTION, caution_to_text
 from netcheck.cli.main import build
-from netcheck.cli.options import settings_with, within
+from netcheck.cli.options import run_options, within
 from netcheck.errors import UsageError
 
 PLAN = str(Path(__file__).parents[2] / "plans" / "tarn-hollow-mended")
@@ -62,7 +62,7 @@ def test_the_defaults_are_those_of_the_settings() -> None:
     """What --help shows as defaults is what a run without options has."""
     from netcheck.proof.run_options import RunOptions
 
-    assert settings_with(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == RunOptions()
+    assert run_options(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == RunOptions()
 
 
 @pytest.mark.parametrize("value", ["0", "-5", "nan", "1e7"])

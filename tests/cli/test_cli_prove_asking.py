@@ -22,7 +22,7 @@ def test_settings_needs_a_direct_cable(words: tuple[str, ...]) -> None:
     done = prove("--settings", *words)
     assert done.returncode == 2
     assert done.stderr == (
-        "netcheck: --settings needs a direct cable and a link that hears ARP. Add --direct, and use --link raw\n"
+        "netcheck: --settings needs a direct cable and a link that receives ARP. Add --direct, and use --link raw\n"
     )
 
 
@@ -39,5 +39,5 @@ def test_help_says_what_they_do() -> None:
         [sys.executable, "-m", "netcheck", "prove", "--help"], capture_output=True, text=True, check=True,
         env={"PATH": "", "COLUMNS": "200"},
     )  # fmt: skip
-    assert "Find out mask and gateway by behaviour; needs --direct." in done.stdout
-    assert "one Modbus/TCP connection, read only" in done.stdout
+    assert "Find mask and gateway by the device" in done.stdout
+    assert "one Modbus/TCP read" in done.stdout

@@ -43,8 +43,8 @@ def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | Non
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ([], "rehearse needs a plan, or --campaign N"),
-        ([PLANT, "--campaign", 3], "not both"),
+        ([], "rehearse needs either a plan or --campaign N"),
+        ([PLANT, "--campaign", 3], "either a plan or --campaign"),
         (["--campaign", 0], "--campaign 0"),
         (["--campaign", 3, "--seed", -1], "--seed -1"),
         ([PLANT, "--fault", "fire=alpha/cpu"], "not a fault"),

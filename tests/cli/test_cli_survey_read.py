@@ -145,7 +145,7 @@ def test_which_subnets_the_lists_say_anything_of(lists: Path) -> None:
         (("leases.txt", "--out", "x.xlsx"), "written as CSV"),
         (("leases.txt", "--out", "none/x.csv"), "cannot be written there"),
         (("missing.txt",), "missing.txt: the file is not there"),
-        (("leases.txt", "-"), "standard input is not read. Save what is printed"),
+        (("leases.txt", "-"), "standard input is not read. Save its text as a file"),
     ],
     ids=["nothing", "workbook", "no-folder", "missing", "standard-input"],
 )

@@ -85,7 +85,18 @@ def walk(
     for port, moments in pulls.items():
         hands.pull(cables[port], *moments)
     hands.quit(ends)
-    order = Order(folder, "rig0", (), RunOptions(), "test", "rig", folder / "run.jsonl", None, as_json, True)
+    order = Order(
+        plan=folder,
+        interface="rig0",
+        only=(),
+        settings=RunOptions(),
+        permit="test",
+        link="rig",
+        record=folder / "run.jsonl",
+        capture=None,
+        as_json=as_json,
+        quiet=True,
+    )
     return order, conduct(order, base, "test", rig, hands, Walker)
 
 

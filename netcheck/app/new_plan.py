@@ -1,0 +1,65 @@
+"""Writes the files of a new plan; either all of them or none."""
+
+from __future__ import annotations
+
+import os
+from contextlib import suppress
+from datetime import date
+from pathlib import Path
+
+from netcheck.errors import Problem, UsageError
+from netcheck.files import refused_by_system, write_atomically
+from netcheck.text import safe
+
+WORKBOOK = ".xlsx"
+
+
+def start_plan(target: Path, *, workbook: bool) -> None:
+    """Write an example plan as a folder, or as a workbook where *workbook* is set or the name ends in `.xlsx`."""
+    if workbook or target.suffix.casefold() == WORKBOOK:
+        path = target if target.suffix.casefold() == WORKBOOK else Path(f"{target}{WORKBOOK}")
+        _write(path.parent, {path.name: _workbook(path.stem)})
+        made = path
+    else:
+        from netcheck.plan.write.new_plan import plan_files
+
+        files = plan_files(Path(os.path.abspath(target)).name or "plan", date.today())
+        _write(target, {name: text.encode() for name, text in files.items()})
+        made = target
+    print(
+        f"made: {safe(str(made))}\nReplace the example values with your own, then run: netcheck check {safe(str(made))}"
+    )
+
+
+def _workbook(name: str) -> bytes:
+    from netcheck.plan.write.new_workbook import new_workbook
+    from netcheck.rules.catalogue import RULES
+
+    return new_workbook(safe(name), [rule.slug for rule in RULES], date.today())
+
+
+def _write(folder: Path, files: dict[str, bytes]) -> None:
+    """Write all files into a folder; if one fails, remove those that were written before it."""
+    try:
+        there = [folder / name for name in files if (folder / name).exists() or (folder / name).is_symlink()]
+        if there:
+            do = "Choose another name; nothing was changed"
+            raise UsageError(Problem("it exists and is not overwritten", safe(str(there[0])), do))
+        begun = not folder.exists()
+        if not begun and not folder.is_dir():
+            raise UsageError(Problem("it is a file, and a folder is needed", safe(str(folder)), "Choose another name"))
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        raise UsageError(refused_by_system(error, folder).at(safe(str(folder)))) from error
+    written: list[Path] = []
+    try:
+        for name, data in files.items():
+            written.append(folder / name)
+            write_atomically(folder / name, data)
+    except BaseException:
+        with suppress(OSError):
+            for path in written:
+                path.unlink(missing_ok=True)
+            if begun:
+                folder.rmdir()
+        raise

@@ -1,0 +1,91 @@
+"""Checks a plan, reads its records, and writes the reports that were asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from netcheck.app.progress import Steps
+from netcheck.errors import NetcheckError, Problem, UsageError
+from netcheck.files import write_atomically
+from netcheck.record.verify import Record, read_record
+from netcheck.report.build import report_of
+from netcheck.report.formats import Kind, demand_apart, further, kinds_for
+from netcheck.report.model import Report
+from netcheck.rules.catalogue import RULES
+from netcheck.rules.engine import Checked, check
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_site
+from netcheck.text import safe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportOrder:
+    """What a report is made from and the files to write; `since` is the plan's earlier revision."""
+
+    plan: Path
+    out: tuple[Path, ...]
+    records: tuple[Path, ...]
+    requests: Path | None
+    sheet: Path | None
+    since: Path | None
+
+
+def write_reports(order: ReportOrder, day: date) -> int:
+    """Write every file or none, and return 1 where a record is torn or broken, else 0."""
+    targets = kinds_for(list(order.out)) + further(list(order.out), order.requests, order.sheet)
+    if not targets:
+        raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
+    inputs = [path for path, _ in targets], list(order.records)
+    with Steps((len(RULES) + 2) * (2 if order.since else 1) + len(targets)) as steps:
+        checked, surveys = _checked(order.plan, *inputs, day, steps)
+        before = _earlier(order.since, *inputs, day, steps) if order.since else None
+        steps.begin("reading the records")
+        report = report_of(checked, surveys, _records(order.records), day, before)
+        steps.end()
+        ready = [(path, _written(path, kind, report, steps)) for path, kind in targets]
+    for path, data in ready:
+        write_atomically(path, data)
+        print(f"wrote {safe(str(path))}")
+    return 1 if report.flawed else 0
+
+
+def _checked(
+    path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
+) -> tuple[Checked, tuple[Survey, ...]]:
+    """Read and check one revision; refuse output files that would overwrite an input."""
+    steps.begin(f"reading {path}")
+    plan, surveys = read_site(path)
+    demand_apart(paths, plan, record)
+    steps.end()
+    steps.begin("running the rules")
+    return check(plan, surveys, day, done=lambda rule: steps.end()), surveys
+
+
+def _earlier(path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps) -> Checked:
+    """Return the check of the earlier revision; its problems name --since, as both have the same file names."""
+    try:
+        return _checked(path, paths, record, day, steps)[0]
+    except NetcheckError as error:
+        raise type(error)(*(replace(one, what=f"{one.what} (in --since {path})") for one in error.problems)) from None
+
+
+def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:
+    steps.begin(f"writing {safe(str(path))}")
+    data = kind.write(report)
+    steps.end()
+    return data
+
+
+def _records(paths: Sequence[Path]) -> tuple[Record, ...]:
+    records, problems = [], list[Problem]()
+    for path in dict.fromkeys(paths):
+        try:
+            records.append(read_record(path))
+        except NetcheckError as error:
+            problems += error.problems
+    if problems:
+        raise UsageError(*problems)
+    return tuple(records)

@@ -1,0 +1,47 @@
+"""Proposes free addresses for a plan, writes them where asked to, and prints them."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from datetime import date
+from pathlib import Path
+
+from netcheck.addr import Address
+from netcheck.app.progress import Steps
+from netcheck.report.text.proposals import to_json, to_text
+from netcheck.rules.propose import propose
+from netcheck.survey.read import read_site
+from netcheck.text import safe
+
+
+def suggest(path: Path, day: date, *, write: bool, as_json: bool) -> int:
+    """Print the proposals and return the exit code: 1 where an interface could not be placed.
+
+    Files are written before anything is printed, so that a reader who closes the pipe cannot stop the writing halfway.
+    """
+    with Steps(2) as steps:
+        steps.begin(f"reading {path}")
+        plan, surveys = read_site(path)
+        steps.end()
+        steps.begin("looking for free addresses")
+        proposals = propose(plan, surveys, day)
+    addresses = {each.subject: each.address for each in proposals if each.address is not None}
+    written = _write(path, addresses) if write else []
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    print(json.dumps(to_json(proposals), indent=2) if as_json else to_text(proposals, width).rstrip("\n"))
+    if write:
+        print("\n".join(written) or "nothing to write", file=sys.stderr)
+    elif addresses and not as_json:
+        print("\nNothing was written; --write puts these addresses into the plan.")
+    return int(any(each.address is None for each in proposals))
+
+
+def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:
+    """Put the addresses into the plan's files; every file is prepared before the first one is replaced."""
+    from netcheck.plan.write.addresses import with_addresses, write_all
+
+    edits = with_addresses(plan, addresses)
+    write_all(edits)
+    return [f"written: {safe(str(edit.path))}" for edit in edits]
