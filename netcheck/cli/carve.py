@@ -32,10 +32,10 @@ def command(
     ] = "0%",
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Divide a block into the smallest subnets that hold the devices, one gateway each and the growth, largest first.
+    """Divide a block into the smallest subnets that hold the devices, a gateway each and the growth.
 
-    The network and broadcast address of each IPv4 subnet are counted too. Every IPv6 subnet is a /64. What is left
-    over is listed as the fewest prefixes.
+    The largest subnet comes first. The network and broadcast address of each IPv4 subnet are counted too. Every IPv6
+    subnet is a /64. What is left over is listed as the fewest prefixes.
 
     Exit code: 0 divided, 2 bad use or a block that is too small.
 

@@ -23,7 +23,7 @@ def command(
     ] = False,
     today: o.Today = "",
 ) -> None:
-    """Check a plan: every conflict at once, each with its reason, its source and, where there is one, a fix that fits.
+    """Check a plan: every conflict at once, each with its reason, its source and a fix that fits.
 
     Several plans in one call give the worst exit code. A plan that cannot be read is shown among the others as not
     checked.

@@ -1,8 +1,7 @@
-"""The console command: loads only the command that is asked for, and turns errors of the user's into words."""
+"""The console command: imports only the command that is asked for, and prints errors without a traceback."""
 
 from __future__ import annotations
 
-import gc
 import io
 import os
 import sys
@@ -15,28 +14,46 @@ from netcheck import __version__
 from netcheck.errors import NetcheckError
 from netcheck.text import flowing, safe
 
-# Name and module of each command, in the order of the work. A module holds `command`, or `app` where it has
-# commands of its own. It imports what is heavy inside its function, so that `--help` and `check` start at once.
+# Name and summary of each command, in the order of the work. The summary is the first paragraph of the docstring of the
+# command in `netcheck.cli.NAME`; it stands here too, so that `--help` imports none of these modules. A test compares.
 COMMANDS: tuple[tuple[str, str], ...] = (
-    ("new", "netcheck.cli.new"),
-    ("check", "netcheck.cli.check"),
-    ("map", "netcheck.cli.map"),
-    ("suggest", "netcheck.cli.suggest"),
-    ("carve", "netcheck.cli.carve"),
-    ("rules", "netcheck.cli.rules"),
-    ("schema", "netcheck.cli.schema"),
-    ("survey", "netcheck.cli.survey"),
-    ("identify", "netcheck.cli.identify"),
-    ("ready", "netcheck.cli.ready"),
-    ("prove", "netcheck.cli.prove"),
-    ("walk", "netcheck.cli.walk"),
-    ("rehearse", "netcheck.cli.rehearse"),
-    ("verify", "netcheck.cli.verify"),
-    ("report", "netcheck.cli.report"),
-    ("answers", "netcheck.cli.answers"),
-    ("demo", "netcheck.cli.demo"),
+    ("new", "Start a plan: a small example that passes the check, with comments that say what to replace."),
+    (
+        "check",
+        "Check a plan: every conflict at once, each with its reason, its source and a fix that fits.",
+    ),
+    (
+        "map",
+        "Draw who holds which address of each subnet.",
+    ),
+    (
+        "suggest",
+        "Propose free addresses for interfaces that have none or must change theirs.",
+    ),
+    (
+        "carve",
+        "Divide a block into the smallest subnets that hold the devices, a gateway each and the growth.",
+    ),
+    (
+        "rules",
+        "List the rules of the check, or explain one: what it says, why, its source and an example.",
+    ),
+    ("schema", "Print the JSON Schema (2020-12) of plan.toml, with which an editor completes keys and marks mistakes."),
+    ("survey", "List the hosts of the site: from files that the site has, or from the wire."),
+    ("identify", "Find the address of a used device on a direct cable, and what to set on this computer to reach it."),
+    ("ready", "Look for what would make the next proof false, before leaving. Nothing is sent and nothing is changed."),
+    ("prove", "Prove port by port that each address replies through its connector, and that no other device does."),
+    ("walk", "Watch all addresses while you pull each cable twice for some seconds, in any order."),
+    (
+        "rehearse",
+        "Prove a plan on a simulated bench, or measure how often a proof is false.",
+    ),
+    ("verify", "Verify that no line of a record was changed, added or removed, and print its seal."),
+    ("report", "Write the report on a plan and its proofs. Either all files are written or none."),
+    ("answers", "Read the findings that the site has answered, and write the accepted ones into the plan."),
+    ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write the reports."),
 )
-INTERRUPTED = 130  # 128 + SIGINT, the shells' custom
+INTERRUPTED = 130  # 128 + SIGINT, as shells do
 
 
 def _version(asked: bool) -> None:
@@ -52,57 +69,69 @@ def _main(
 
 
 def build(words: list[str]) -> typer.Typer:
-    """Build the application with the one command that `words` begin with, or with all where none is recognised."""
+    """Return the application with the command that *words* name, or with the summaries of all where they name none."""
     app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
     app.callback()(_main)
-    wanted = [entry for entry in COMMANDS if words and entry[0] == words[0]] or COMMANDS
-    for name, path in wanted:
-        module = import_module(path)
-        if hasattr(module, "app"):
-            app.add_typer(module.app, name=name)
-        else:
-            app.command(name, help=flowing(module.command.__doc__ or ""))(module.command)
+    wanted = _named(words)
+    if wanted is None:
+        for name, summary in COMMANDS:
+            app.command(name, help=summary)(_only_shown)
+        return app
+    module = import_module(f"netcheck.cli.{wanted}")
+    if hasattr(module, "app"):
+        app.add_typer(module.app, name=wanted)
+    else:
+        app.command(wanted, help=flowing(module.command.__doc__ or ""))(module.command)
     return app
 
 
+def _named(words: list[str]) -> str | None:
+    """Return the command that the words name: the first one that is not an option."""
+    first = next((word for word in words if not word.startswith("-")), "")
+    return first if first in dict(COMMANDS) else None
+
+
+def _only_shown() -> None:
+    """Stand for a command in the list of all commands; it is never called."""
+
+
 def complain(error: NetcheckError) -> None:
-    """Print every problem of an error on standard error, one a line, harmless to the terminal."""
+    """Print the problems of an error on standard error, one a line, with control characters escaped."""
     for problem in error.problems:
         print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
 
 
 def _help_of(error: typer.exceptions.TyperException, words: list[str]) -> str:
-    """The call that shows how the command that was meant is used."""
+    """Return the call that prints the usage of the command that was meant."""
     context = getattr(error, "ctx", None)
-    known = words[:1] if words and words[0] in dict(COMMANDS) else []
+    known = [name] if (name := _named(words)) else []
     return f"{context.command_path if context else ' '.join(['netcheck', *known])} --help"
 
 
 def _drop_output() -> None:
-    """Let what is still to be written go nowhere: at its end Python writes the rest, and would complain."""
+    """Discard buffered output: Python flushes it at exit and would print an error."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def run() -> None:
-    """Run the command line; exit codes are 2 for bad use or input, 3 for an unusable interface, 130 for Ctrl-C."""
+    """Run the command line. Exit codes: 2 bad use or input, 3 an unusable interface, 130 Ctrl-C."""
     words = sys.argv[1:]
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # nothing of other packages is run or looked for
-    gc.set_threshold(2_000_000, 50, 50)  # a large plan is made of millions of objects, hardly any of them in cycles
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # plugins of other packages are not searched for
     for stream in ("stdout", "stderr"):
-        if getattr(sys, stream) is None:  # closed by whoever called
-            setattr(sys, stream, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # open to the end
+        if getattr(sys, stream) is None:  # closed by the caller
+            setattr(sys, stream, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # stays open to the end
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character; that is no error
+        sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character
     try:
         code = build(words)(words, prog_name="netcheck", standalone_mode=False)
         sys.stdout.flush()
-        if code == INTERRUPTED:  # typer's own answer to Ctrl-C, which says nothing
+        if code == INTERRUPTED:  # typer's reaction to Ctrl-C prints nothing
             print("netcheck: interrupted", file=sys.stderr)
     except NetcheckError as error:
         complain(error)
         code = error.exit_code
     except typer.exceptions.TyperException as error:
-        said = error.format_message().replace("Value error, ", "").rstrip(".")  # a word of pydantic's, within typer
+        said = error.format_message().replace("Value error, ", "").rstrip(".")  # pydantic's prefix, inside typer
         print(f"netcheck: {safe(said, 2000)}. See `{_help_of(error, words)}`", file=sys.stderr)
         code = 2
     except (KeyboardInterrupt, typer.Abort):

@@ -15,10 +15,11 @@ def command(
         str, typer.Argument(help="Name of one subnet. Default: all.", metavar="SUBNET", show_default=False)
     ] = "",
 ) -> None:
-    """Draw who holds which address of each subnet: sixteen by sixteen cells, by blocks where there are more addresses.
+    """Draw who holds which address of each subnet.
 
-    The legend and the widest free ranges stand to the right, or below on a narrow terminal. An IPv6 subnet is listed.
-    Without a terminal, and with NO_COLOR set, there is no colour.
+    A map has sixteen by sixteen cells; a larger subnet is drawn by blocks of addresses. The legend and the widest free
+    ranges stand to the right, or below on a narrow terminal. An IPv6 subnet is listed. Without a terminal, and with
+    NO_COLOR set, there is no colour.
 
     Exit code: 0 drawn, 2 bad use or a plan that cannot be read.
 

@@ -30,7 +30,7 @@ def command(
     record: o.RecordFile = None,
     quiet: o.Quiet = False,
 ) -> None:
-    """Prove a plan on a simulated bench, for training; with --campaign, measure how often a proof is false.
+    """Prove a plan on a simulated bench, or measure how often a proof is false.
 
     On a terminal you are the technician: Enter moves the cable as the screen asks and confirms it, s skips, q stops.
     Without a terminal, or with --hands-free, a scripted technician does it. Two interfaces are swapped by

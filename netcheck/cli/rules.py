@@ -19,7 +19,7 @@ def command(
         o.TextFormat, typer.Option("--format", help="Format of the output; JSON holds the examples of all rules.")
     ] = o.TextFormat.TEXT,
 ) -> None:
-    """List the rules that `check` runs, or explain one: what it says, why it matters, its source and an example.
+    """List the rules of the check, or explain one: what it says, why, its source and an example.
 
     Example: netcheck rules taken-on-site
     """

@@ -16,7 +16,7 @@ def command(
     form: o.Format = o.TextFormat.TEXT,
     today: o.Today = "",
 ) -> None:
-    """Propose a free address for every interface without one, and for every address that a finding says must change.
+    """Propose free addresses for interfaces that have none or must change theirs.
 
     All proposals fit together, each says why it was chosen, and sound addresses stay. With --write they are put into
     the plan; comments, order and layout stay, and in a workbook only these cells change.

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
+
+from netcheck.cli.main import COMMANDS
+from netcheck.text import flowing
 
 DEMO = str(Path(__file__).parents[2] / "plans" / "tarn-hollow")
 HEAVY = ("scapy", "openpyxl", "jinja2", "dns", "tomlkit", "netaddr")
@@ -29,3 +33,19 @@ def test_heavy_libraries_are_left_alone(words: list[str]) -> None:
     done = subprocess.run([sys.executable, "-c", program, *words], capture_output=True, text=True, check=False)
     assert done.stdout
     assert done.stderr.splitlines()[-1] == "loaded:"
+
+
+@pytest.mark.parametrize(("name", "summary"), COMMANDS, ids=[name for name, _ in COMMANDS])
+def test_the_list_of_commands_has_the_first_paragraph_of_each(name: str, summary: str) -> None:
+    """`netcheck --help` imports no command, so its summaries stand in a table that must not drift."""
+    module = import_module(f"netcheck.cli.{name}")
+    documented = module.app.registered_callback.callback if hasattr(module, "app") else module.command
+    assert flowing(documented.__doc__ or "").split("\n\n")[0] == summary
+
+
+def test_help_imports_no_command() -> None:
+    """The list of commands is printed without the modules of the commands."""
+    program = PROGRAM.replace('"loaded:", *(name for name in {heavy!r} if name in sys.modules)', "*sys.modules")
+    done = subprocess.run([sys.executable, "-c", program, "--help"], capture_output=True, text=True, check=False)
+    assert "rehearse" in done.stdout
+    assert {name for name in done.stderr.split() if name.startswith("netcheck.cli.")} == {"netcheck.cli.main"}
