@@ -20,7 +20,7 @@ from typing import IO, Any
 from netcheck.errors import NetcheckError, Problem
 from netcheck.files import MIB, FileError, open_plain
 from netcheck.tables.delimited import Record
-from netcheck.tables.workbook_merged import filled, merged_in
+from netcheck.tables.merged_cells import filled, merged_in
 from netcheck.text import safe
 
 UNPACKED_LIMIT = 64 * MIB

@@ -13,9 +13,8 @@ from netcheck.plan.forms.csv_table import title_of, titled_records
 from netcheck.plan.forms.workbook_plan import sheet_called
 from netcheck.plan.shapes import AcceptedShape
 from netcheck.tables.delimited import Record
-from netcheck.tables.workbook_edit import workbook_with_cells
+from netcheck.tables.workbook_edit import workbook_with_cells, workbook_with_sheet
 from netcheck.tables.workbook_read import cell_text, opened_from
-from netcheck.tables.workbook_sheet import workbook_with_sheet
 
 SHEET = "accepted"
 IDENTITY = ("rule", "subject", "address", "with")  # the keys that say which finding is meant
