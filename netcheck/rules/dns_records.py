@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet
 from netcheck.survey.host_table import folded
-from netcheck.survey.model import Survey
-from netcheck.survey.name_records import NameRecord, RecordKind
+from netcheck.survey.model import NameRecord, RecordKind, Survey
 
 
 @dataclass(frozen=True, slots=True)

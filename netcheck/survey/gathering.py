@@ -16,8 +16,7 @@ from netcheck.files import HashedFile, HashedFiles
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Block, HostColumns
 from netcheck.survey.host_table import HostTable
-from netcheck.survey.model import SHOWN_REMARKS, Remark, Remarks, Survey
-from netcheck.survey.name_records import NameRecords, RecordKind
+from netcheck.survey.model import SHOWN_REMARKS, NameRecords, RecordKind, Remark, Remarks, Survey
 from netcheck.tables.delimited import lines_of, text_of
 
 T = TypeVar("T")

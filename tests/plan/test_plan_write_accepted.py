@@ -21,7 +21,7 @@ from netcheck.plan.read import read_plan
 from netcheck.plan.write.accepted import plan_with_accepted, toml_with_accepted, with_accepted
 from netcheck.plan.write.new_plan import PREFIX
 from netcheck.plan.write.new_workbook import new_workbook
-from netcheck.plan.write.workbook_accepted import workbook_with_accepted
+from netcheck.plan.write.workbook_changes import workbook_with_accepted
 
 DAY = date(2026, 12, 31)
 ROW: dict[str, Any] = {"rule": "too-near", "subject": "a/b", "by": "site IT", "because": "it moves"}

@@ -19,8 +19,7 @@ from netcheck.survey.host_table import HostTable, SiteHost
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 from netcheck.survey.readers.header import Layout
-from netcheck.survey.readers.table import gather
-from netcheck.survey.readers.table_bulk import Bulk
+from netcheck.survey.readers.table import Bulk, gather
 from netcheck.tables.delimited import records_of
 
 ENTRY = SurveyEntry("site-hosts.csv", Position("plan.toml"))

@@ -19,7 +19,7 @@ from netcheck.plan.forms.toml_plan import PLAN_LIMIT
 from netcheck.plan.model import Accepted
 from netcheck.plan.read import plan_file
 from netcheck.plan.write.addresses import Edit
-from netcheck.plan.write.workbook_accepted import IDENTITY, VALUES, workbook_with_accepted
+from netcheck.plan.write.workbook_changes import IDENTITY, VALUES, workbook_with_accepted
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import listed, safe
 

@@ -18,8 +18,8 @@ from netcheck.files import FileError, read_bounded, write_atomically, write_toge
 from netcheck.plan.forms.csv_table import TABLE_LIMIT
 from netcheck.plan.forms.toml_plan import PLAN_LIMIT, parsed
 from netcheck.plan.read import plan_file
-from netcheck.plan.write.csv_addresses import table_with_addresses
-from netcheck.plan.write.workbook_addresses import workbook_with_addresses
+from netcheck.plan.write.csv_changes import table_with_addresses
+from netcheck.plan.write.workbook_changes import workbook_with_addresses
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import listed, safe
 

@@ -10,7 +10,7 @@ from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 from netcheck.survey.host_table import folded
-from netcheck.survey.name_records import NameRecord
+from netcheck.survey.model import NameRecord
 from netcheck.text import listed
 
 

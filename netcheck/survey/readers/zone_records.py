@@ -25,7 +25,7 @@ from netcheck.addr import Address
 from netcheck.errors import NetcheckError
 from netcheck.files import MIB, HashedFiles, refused_by_system
 from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.name_records import RecordKind
+from netcheck.survey.model import RecordKind
 from netcheck.text import safe
 
 MOST_INCLUDES = 200

@@ -1,5 +1,7 @@
-"""Writes accepted findings into a workbook's sheet `accepted`, which it makes where there is none; nothing else
-changes."""
+"""Writes addresses and accepted findings into a plan's workbook; nothing else in it changes.
+
+The result is read back and compared before it is returned.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,7 @@ from typing import Any
 from netcheck.errors import NetcheckError
 from netcheck.plan.forms.csv_table import title_of, titled_records
 from netcheck.plan.forms.workbook_plan import sheet_called
-from netcheck.plan.shapes import AcceptedShape
+from netcheck.plan.shapes import AcceptedShape, InterfaceRow, Shape
 from netcheck.tables.delimited import Record
 from netcheck.tables.workbook_edit import workbook_with_cells, workbook_with_sheet
 from netcheck.tables.workbook_read import cell_text, opened_from
@@ -21,10 +23,61 @@ IDENTITY = ("rule", "subject", "address", "with")  # the keys that say which fin
 VALUES = ("by", "because", "until")  # and those that say what was agreed
 
 
+def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
+    """The bytes of a workbook with these addresses, and which of the subjects it holds; ValueError where it could not
+    be written without another value changing."""
+    sheet, records = _sheet(data, "interfaces", InterfaceRow)
+    titles = list(map(title_of, records[0].cells)) if records else []
+    titled = "address" in titles
+    column = titles.index("address") if titled else len(titles)
+    subjects = {record.row: _subject(titles, record) for record in records[1:]}
+    held = set(subjects.values()) & set(wanted)
+    texts = {record.row: _cell(record, column) for record in records}
+    cells = {row: wanted[subject] for row, subject in subjects.items() if wanted.get(subject, texts[row]) != texts[row]}
+    if not cells:
+        return data, held
+    if not titled:
+        cells[records[0].row] = "address"
+    new = workbook_with_cells(data, sheet, {(row, column + 1): text for row, text in cells.items()})
+    expected = [_put(each, column, cells.get(each.row)) for each in records]
+    if [_put(each, column, None) for each in _sheet(new, "interfaces", InterfaceRow)[1]] != expected:
+        raise ValueError("another value would change with it")
+    return new, held
+
+
+def _subject(titles: list[str], record: Record) -> str:
+    cells = dict(zip(titles, map(str.strip, record.cells), strict=False))
+    return f"{cells.get('device', '')}/{cells.get('interface', '')}"
+
+
+def _cell(record: Record, column: int) -> str:
+    return record.cells[column].strip() if column < len(record.cells) else ""
+
+
+def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]:
+    """A row's number and cells without outer space, with one cell replaced, filled up to it."""
+    cells = [*map(str.strip, record.cells), *[""] * (column + 1 - len(record.cells))]
+    if text is not None:
+        cells[column] = text
+    while cells and not cells[-1]:
+        cells.pop()
+    return record.row, cells
+
+
+def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Record]]:
+    """Return a sheet's name as the workbook writes it and its rows from the titles on; "" and none without it."""
+    try:
+        with opened_from(io.BytesIO(data), "") as book:
+            sheet = sheet_called(book, name) or ""
+            return sheet, titled_records(list(book.records(sheet)), shape) if sheet else []
+    except NetcheckError as error:
+        raise ValueError(error.problems[0].what) from error
+
+
 def workbook_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> bytes:
     """The bytes of a workbook with these entries, its own bytes where it holds them already; ValueError where another
     value would change with them."""
-    sheet, records = _accepted(data)
+    sheet, records = _sheet(data, SHEET, AcceptedShape)
     layout = _Layout(records)
     for row in rows:
         layout.put(row)
@@ -32,21 +85,14 @@ def workbook_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> by
         return data
     whole = data if sheet else workbook_with_sheet(data, SHEET)
     new = workbook_with_cells(whole, sheet or SHEET, layout.cells)
-    if {(record.row, *cell) for record in _accepted(new)[1] for cell in enumerate(record.cells, 1) if cell[1]} != {
-        (*at, text) for at, text in layout.texts.items() if text
-    }:
+    if {
+        (record.row, *cell)
+        for record in _sheet(new, SHEET, AcceptedShape)[1]
+        for cell in enumerate(record.cells, 1)
+        if cell[1]
+    } != {(*at, text) for at, text in layout.texts.items() if text}:
         raise ValueError("another value would change with it")
     return new
-
-
-def _accepted(data: bytes) -> tuple[str, Sequence[Record]]:
-    """The name of the sheet as the workbook writes it, "" where there is none, and its rows from the titles on."""
-    try:
-        with opened_from(io.BytesIO(data), "") as book:
-            sheet = sheet_called(book, SHEET) or ""
-            return sheet, titled_records(list(book.records(sheet)), AcceptedShape) if sheet else []
-    except NetcheckError as error:
-        raise ValueError(error.problems[0].what) from error
 
 
 @dataclass
