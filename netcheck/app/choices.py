@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -18,14 +19,18 @@ def demand_interface(name: str) -> str:
     return name
 
 
-def demand_usable(name: str, *, carrier: bool = False) -> None:
-    """LinkError where the interface that was named is not there, is no Ethernet or is switched off, or has no carrier
-    where it must have one; to be called before anybody is asked for a permit."""
-    from netcheck.wire.station import found
+def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = False) -> None:
+    """Raise LinkError if an interface cannot be used, or if this computer has a planned address on any interface.
+
+    `planned` maps addresses to the device interfaces that they are planned for. With `carrier` the interface must have
+    carrier. Call it before asking for a permit, and before any frame is sent."""
+    from netcheck.field.own_addresses import demand_no_planned_address
+    from netcheck.wire.station import found, interfaces
 
     there = found(name)
     if carrier and not there.carrier:
         raise LinkError.of("it has no carrier", where=safe(name), do="Plug the cable in, then start again")
+    demand_no_planned_address(interfaces(), planned)
 
 
 def demand_survey_file(out: Path | None) -> None:

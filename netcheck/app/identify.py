@@ -16,11 +16,13 @@ from netcheck.app.prove import permit_for
 from netcheck.app.site_survey import Known, listening_kind, terminal_width, today, vendor_of
 from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.field.identify import EVERYWHERE, SETTLED, Answered, Reach, ask, hear, hosts_of, prefixes_to_ask, reach
-from netcheck.field.listen import DHCP, Listener, take
+from netcheck.field.listen import DHCP, Listener, receive
+from netcheck.field.own_addresses import demand_no_planned_address
 from netcheck.report.text.hosts import owners_twice, to_json, to_table
 from netcheck.text import listed, safe
 from netcheck.wire.link import Link
 from netcheck.wire.links.open import open_link
+from netcheck.wire.station import interfaces
 
 SILENT = "it was not heard: switch it off and on, or pull its cable and plug it in again, while this listens; {}".format
 NO_ADDRESS = "it was heard but sent no address: listen longer, with --for; {}".format
@@ -49,6 +51,8 @@ def identify(order: IdentifyOrder) -> int:
     demand_interface(order.interface)
     kind = listening_kind(order.link)
     known = Known.by(order.plan)
+    if order.ask:
+        demand_no_planned_address(interfaces(), known.planned)
     answered, why = Answered({}, ()), ""
     with open_link(kind, order.interface, listens=True) as wire, Steps(round(order.seconds)) as bar:
         listener = Listener(frozenset({wire.ways[0].mac}), EVERYWHERE)
@@ -75,7 +79,7 @@ def identify(order: IdentifyOrder) -> int:
     print(shape)
     if why == "interrupted":
         raise KeyboardInterrupt
-    return 0 if len({host.mac for host in found.hosts}) == 1 and not found.mend else 1
+    return 0 if len({host.mac for host in found.hosts}) == 1 and not found.has_faults else 1
 
 
 def _say(words: str) -> None:
@@ -89,7 +93,7 @@ def _ask(wire: Link, listener: Listener, known: Known, permit: str, pace: float,
         permit_for(permit)
     if not wire.carrier():
         return Answered({}, (), "there is no carrier: is the cable plugged in and the device switched on?")
-    take(wire, listener, begin + SETTLED)
+    receive(wire, listener, begin + SETTLED)
     if listener.hosts:
         return Answered({}, ())
     prefixes = list(prefixes_to_ask(Prefix.of(Address(4, first), length) for first, length in known.nets))
@@ -112,7 +116,15 @@ def _findings(
         notes.append(_silent(listener, asked))
     heard = {host.mac for host in hosts}
     nameless = tuple(one for one in listener.nameless() if one.mac not in heard)
-    return Discovery(interface, today(), hosts, nameless, notes=tuple(notes), seconds=seconds, complete=not ended)
+    return Discovery(
+        interface=interface,
+        day=today(),
+        hosts=hosts,
+        nameless=nameless,
+        notes=(*notes, *listener.notes()),
+        seconds=seconds,
+        complete=not ended,
+    )
 
 
 def _silent(listener: Listener, asked: bool) -> str:

@@ -93,7 +93,7 @@ def run(order: Order, kind: type[Prober] = Prober) -> int:
     """Carry out a proving run on an interface, print what it proved, and return the exit code."""
     demand_interface(order.interface)
     base = ground(order.plan, order.only)
-    demand_usable(order.interface)
+    demand_usable(order.interface, base.aim.planned)
     permit = permit_for(order.permit)
     with open_the_link(order) as link:
         outcome = conduct(order, base, permit, link, kind=kind)

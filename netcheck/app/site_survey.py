@@ -37,8 +37,7 @@ class Known:
     @property
     def planned(self) -> dict[int, str]:
         """Planned addresses, and whose they are."""
-        targets = () if self.base is None else self.base.aim.targets
-        return {target.address: target.interface for target in targets if not target.barred}
+        return {} if self.base is None else self.base.aim.planned
 
     def of_mac(self, mac: int) -> str:
         """Words for a MAC, "" where nobody knows it."""
@@ -91,7 +90,7 @@ def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> i
         print(to_text(found, vendor_of(), known.of, terminal_width()))
         if out is not None:
             print(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
-    return 1 if found.mend else 0
+    return 1 if found.has_faults else 0
 
 
 def listening_kind(link: str) -> Kind:

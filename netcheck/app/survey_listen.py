@@ -47,9 +47,15 @@ def listen_for_hosts(
 
 
 def _findings(listener: Listener, interface: str, seconds: float, why: str, more: list[str]) -> Discovery:
-    notes = [LISTENING, *more, *([f"it ended listenerly: {why}"] if why else [])]
-    notes += [f"{listener.left_out} further entries were left out: there were too many"] if listener.left_out else []
+    notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]
+    notes += listener.notes()
     notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in listener.wanted()[:20]]
     return Discovery(
-        interface, today(), listener.found(), listener.nameless(), notes=tuple(notes), seconds=seconds, complete=not why
+        interface=interface,
+        day=today(),
+        hosts=listener.found(),
+        nameless=listener.nameless(),
+        notes=tuple(notes),
+        seconds=seconds,
+        complete=not why,
     )

@@ -15,6 +15,7 @@ from netcheck.errors import LinkError
 from netcheck.field.sweep import Sweeping, claim, prefix_to_sweep, sender_for
 from netcheck.wire.link import Link
 from netcheck.wire.links.open import open_link
+from netcheck.wire.station import interfaces
 
 ANONYMOUS = (
     "this computer has no address in {prefix}, so its ARP requests have the sender 0.0.0.0. A device that checks the "
@@ -46,16 +47,17 @@ def sweep_prefix(order: SweepOrder) -> int:
     demand_interface(order.interface)
     demand_survey_file(order.out)
     known = Known.by(order.plan)
-    demand_usable(order.interface, carrier=True)
+    demand_usable(order.interface, known.planned, carrier=True)
     permit_for(order.permit)
     with open_link(kind, order.interface) as wire:
         sender = _sender(wire, prefix, known)
         begin, ended = wire.now(), ""
-        work = Sweeping(wire, prefix, sender, order.pace, order.rounds, frozenset(known.planned))
+        elsewhere = {a: one.name for one in interfaces() if one.name != order.interface for a, _ in one.addresses}
+        work = Sweeping(wire, prefix, sender, order.pace, order.rounds, frozenset(known.planned), elsewhere)
         with Steps(1) as bar:
 
             def tick(words: str, done: int, of: int) -> None:
-                bar.at(done, f"{words}: {done} of {of}, {len(work.answers)} there", of)
+                bar.at(done, f"{words}: {done} of {of}, {len(work.result.answers)} there", of)
 
             try:
                 work.run(tick)

@@ -1,10 +1,11 @@
-"""What listening and sweeping find: hosts with how they made themselves known, gathered in bounded memory."""
+"""The result of listening and sweeping: hosts, and how each of them was noticed, in bounded memory."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from ipaddress import IPv4Address, summarize_address_range
 
 from netcheck.addr import Address, Prefix
 
@@ -13,8 +14,8 @@ MOST = 65_536  # hosts, and MACs with a name, that are kept; the rest are counte
 
 @dataclass(frozen=True, slots=True)
 class DiscoveredHost:
-    """One host: its 32-bit address, 0 where none was told, its MAC, the name it gives itself, and how it was heard.
-    Name and words are from outside: make them safe before showing them."""
+    """A host: its 32-bit address, 0 if it is not known, its MAC, the name it gives itself, and how it was noticed. The
+    name comes from outside: pass it through `netcheck.text.safe` before showing it."""
 
     address: int
     mac: int
@@ -24,21 +25,21 @@ class DiscoveredHost:
 
 @dataclass(frozen=True, slots=True)
 class ProxyArp:
-    """A MAC that answers for addresses which are not its own (proxy ARP)."""
+    """A MAC that answers for addresses which it does not own."""
 
     mac: int
     addresses: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Discovery:
-    """The outcome of listening or sweeping. `covers` is what nothing else can be in; `notes` are sentences without
-    final stop; `mend` says that something of it is not as it should be."""
+    """The result of listening or sweeping. `nameless` are hosts without a known address; nothing but the hosts can be
+    in `covers`; `notes` are sentences without a full stop."""
 
     interface: str
     day: date
     hosts: tuple[DiscoveredHost, ...]
-    nameless: tuple[DiscoveredHost, ...] = ()  # heard, without an address
+    nameless: tuple[DiscoveredHost, ...] = ()
     relays: tuple[ProxyArp, ...] = ()
     covers: tuple[Prefix, ...] = ()
     notes: tuple[str, ...] = ()
@@ -47,29 +48,26 @@ class Discovery:
 
     @property
     def twice(self) -> dict[int, tuple[int, ...]]:
-        """Addresses that two MACs or more have."""
+        """The addresses that two or more MACs own."""
         macs: dict[int, list[int]] = {}
         for host in self.hosts:
             macs.setdefault(host.address, []).append(host.mac)
         return {address: tuple(found) for address, found in macs.items() if len(found) > 1}
 
     @property
-    def mend(self) -> bool:
-        """Say whether something needs mending before the list can be relied upon."""
+    def has_faults(self) -> bool:
+        """Whether something must be put right before the list can be relied upon."""
         return bool(self.twice or self.relays or not self.complete)
 
 
 def prefixes_of(spans: Iterable[tuple[int, int]], most: int = 64) -> tuple[Prefix, ...]:
-    """The fewest prefixes that hold exactly these spans of 32-bit addresses; none where more than `most` are needed,
-    since nobody could read them."""
+    """Return the fewest prefixes that hold exactly these spans of 32-bit addresses; nothing if more than `most` are
+    needed, since nobody could read them."""
     found: list[Prefix] = []
     for low, high in spans:
-        while low <= high:
-            size = low & -low or 1 << 32
-            while size > high - low + 1:
-                size >>= 1
-            found.append(Prefix.of(Address(4, low), 33 - size.bit_length()))
-            low += size
-            if len(found) > most:
-                return ()
+        if low <= high:
+            for part in summarize_address_range(IPv4Address(low), IPv4Address(high)):
+                found.append(Prefix.of(Address(4, int(part.network_address)), part.prefixlen))
+                if len(found) > most:
+                    return ()
     return tuple(found)

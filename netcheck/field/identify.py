@@ -1,8 +1,9 @@
-"""Getting to know a used device on a direct cable: what it announces, then, only if told to, gentle asking.
+"""Finding the address of a used device on a direct cable: listen first, then ask if the user allows it.
 
 A device announces itself when its link comes up: it checks and announces its address (RFC 5227 sections 2.1 and 2.3),
-asks for one (RFC 2131 section 4.4), or tells its neighbour who it is (LLDP, IEEE 802.1AB). Asking is by ARP without a
-sender, so that no address has to be borrowed, and begins only when such a check must be over.
+requests one (RFC 2131 section 4.4), or tells its neighbour who it is (LLDP, IEEE 802.1AB). The requests are ARP without
+a sender address, so that no address has to be borrowed. They start only when the device must have finished checking its
+own address.
 """
 
 from __future__ import annotations
@@ -12,17 +13,16 @@ from dataclasses import dataclass
 
 from netcheck.addr import Address, Prefix
 from netcheck.field.discovery import DiscoveredHost
-from netcheck.field.listen import Listener, Span, take
-from netcheck.field.sweep import Answers, Gone, sweep
+from netcheck.field.listen import Listener, Span, receive
+from netcheck.field.sweep import Answers, Progress, SweepEnded, SweepResult, sweep
 from netcheck.wire.link import Link
 
-QUIET = 3.0  # seconds after the first address: what else it announces comes with it
-SETTLED = (
-    10.0  # seconds: a check lasts at most 1 + 3 * 2 + 2 of them (RFC 5227 section 1.1: PROBE_WAIT to ANNOUNCE_WAIT)
-)
-WAIT = 1.05  # seconds for the last answers
-LARGEST = 22  # a prefix shorter than this is not asked whole: 1,022 addresses take a minute
-# Where devices are often found as they come or were left: common practice, no source. Private use is RFC 1918.
+QUIET = 3.0  # seconds after the first address: everything else that a device announces comes with it
+# Seconds that a check of its own address lasts at most: 1 + 3 * 2 + 2 (RFC 5227 section 1.1), and one to spare.
+SETTLED = 10.0
+WAIT = 1.05  # seconds for the last replies
+LARGEST = 22  # of a prefix shorter than this only the first part is asked: 1,022 addresses take a minute
+# Where devices are often found as delivered or left behind: common practice, no source. Private use is RFC 1918.
 USUAL = tuple(
     Prefix.from_text(f"{net}.0/24")
     for net in (
@@ -31,20 +31,18 @@ USUAL = tuple(
     )
 )  # fmt: skip
 _LINK_LOCAL = 0xA9FE  # 169.254/16, RFC 3927 section 2.1
-EVERYWHERE: tuple[Span, ...] = ((0, 0),)  # on a direct cable, whoever sends IPv4 is there
-
-Tell = Callable[[str, int, int], None]  # told (words, done, of how many)
+EVERYWHERE: tuple[Span, ...] = ((0, 0),)  # on a direct cable every sender of IPv4 is on the cable
 
 
-def hear(link: Link, ear: Listener, seconds: float, tick: Callable[[float], None]) -> str:
-    """Hear until an address is known and nothing more comes, or so many seconds are over. Returns why it ended early,
-    "" where it did not."""
+def hear(link: Link, heard: Listener, seconds: float, tick: Callable[[float], None]) -> str:
+    """Listen until an address is known and nothing more comes, or until the time is over; return why it ended early,
+    "" if it did not."""
     begin, known_at = link.now(), None
     while (passed := link.now() - begin) < seconds:
         tick(passed)
-        if why := take(link, ear, min(begin + seconds, link.now() + 0.5)):
+        if why := receive(link, heard, min(begin + seconds, link.now() + 0.5)):
             return why
-        known_at = known_at or (link.now() if ear.hosts else None)
+        known_at = known_at or (link.now() if heard.hosts else None)
         if known_at is not None and link.now() - known_at >= QUIET:
             return ""
     return ""
@@ -52,16 +50,16 @@ def hear(link: Link, ear: Listener, seconds: float, tick: Callable[[float], None
 
 @dataclass(frozen=True)
 class Answered:
-    """What asking came to: the answers, the prefixes that were asked whole, and why it ended early, if it did."""
+    """The result of asking: the answers, the prefixes that were asked completely, and why it ended early, if it did."""
 
     answers: Answers
     asked: tuple[Prefix, ...]
     why: str = ""
 
 
-def ask(link: Link, prefixes: Iterable[Prefix], own: frozenset[int], pace: float, tell: Tell) -> Answered:
-    """Ask one prefix after the other, without a sender, until somebody answers. `own` addresses are left out."""
-    answers: Answers = {}
+def ask(link: Link, prefixes: Iterable[Prefix], own: frozenset[int], pace: float, tell: Progress) -> Answered:
+    """Ask one prefix after the other, without a sender address, until somebody answers; leave out `own` addresses."""
+    result = SweepResult()
     asked: list[Prefix] = []
     for prefix in prefixes:
         usable = range(prefix.usable.low, prefix.usable.high + 1)
@@ -70,17 +68,17 @@ def ask(link: Link, prefixes: Iterable[Prefix], own: frozenset[int], pace: float
             tell(f"asking {prefix}", done, of)
 
         try:
-            sweep(link, usable, WAIT, 0, pace, told, answers, own)
-        except Gone:
-            return Answered(answers, tuple(asked), "the cable came out, or the interface was switched off")
+            sweep(link, usable, WAIT, 0, pace, told, result, own)
+        except SweepEnded as ended:
+            return Answered(result.answers, tuple(asked), ended.why)
         asked.append(prefix)
-        if answers:
+        if result.answers:
             break
-    return Answered(answers, tuple(asked))
+    return Answered(result.answers, tuple(asked))
 
 
 def prefixes_to_ask(planned: Iterable[Prefix]) -> Iterator[Prefix]:
-    """The plan's subnets, those too large to ask cut to their first part, then the usual private ones; each once."""
+    """Yield the plan's subnets, of large ones the first part, then the usual private ones; each once."""
     seen: set[Prefix] = set()
     for prefix in (*planned, *USUAL):
         part = prefix if prefix.length >= LARGEST else Prefix.of(prefix.first, LARGEST)
@@ -90,7 +88,7 @@ def prefixes_to_ask(planned: Iterable[Prefix]) -> Iterator[Prefix]:
 
 
 def hosts_of(answers: Answers) -> tuple[DiscoveredHost, ...]:
-    """Who answered, as hosts."""
+    """Return the hosts that answered."""
     return tuple(
         DiscoveredHost(address, mac, by=("answered ARP",))
         for address, macs in sorted(answers.items())
@@ -100,8 +98,8 @@ def hosts_of(answers: Answers) -> tuple[DiscoveredHost, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """What to set on this computer to reach a device: an address and its prefix length. `ours` says that the computer
-    has it already, `guessed` that nobody knows the device's mask."""
+    """What to set on this computer to reach a device: an address, 0 if none is free, and its prefix length. `ours` says
+    that the computer already has it, `guessed` that the device's mask is not known."""
 
     address: int
     length: int
@@ -110,8 +108,10 @@ class Reach:
 
 
 def reach(address: int, own: Iterable[Span], nets: Iterable[Span], taken: Callable[[int], bool]) -> Reach:
-    """Work out what to set: nothing new where this computer is in one subnet with it, else the plan's prefix around
-    it, else a /24, since a device does not tell its mask (RFC 6918)."""
+    """Return what to set on this computer to reach an address.
+
+    That is nothing new if the computer is in a subnet with it, else an address in the plan's prefix around it, else in
+    a /24, since a device does not tell its mask (RFC 6918)."""
     for ours, length in own:
         if ours != address and ours >> (32 - length) == address >> (32 - length):
             return Reach(ours, length, ours=True)

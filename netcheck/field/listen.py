@@ -1,7 +1,7 @@
-"""Hearing who is there without sending anything: ARP, IPv4 on the link, DHCP and LLDP, as others send them.
+"""Listening for hosts without sending anything: ARP, IPv4 on the link, DHCP and LLDP, as other hosts send them.
 
-A `Listener` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. A silent
-host is not heard: listening covers no prefix.
+A `Listener` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. A silent host
+is not heard by listening, so that listening covers no prefix.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from netcheck.field.discovery import MOST, DiscoveredHost
 from netcheck.survey.readers.values import why_no_host
 from netcheck.wire.dhcp import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire
 from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
-from netcheck.wire.link import Carrier, Heard, Link
+from netcheck.wire.link import Carrier, Heard, Link, Lost, Suspended
 
 ARP, ANNOUNCED, PROBED = "ARP", "ARP announcement", "checks whether it is free (ARP probe)"
 IPV4, DHCP, ASKED_FOR, LLDP = "IPv4", "DHCP", "asks for it by DHCP", "LLDP"
@@ -29,17 +29,21 @@ Key = TypeVar("Key")
 
 @dataclass
 class Listener:
-    """What was heard so far. `own` are our MACs; `nets` the prefixes on this link, for senders of IPv4: a sender from
-    elsewhere came by a router, and the MAC is not its own."""
+    """Everything heard so far. `own` are this computer's MACs.
+
+    `nets` are the prefixes on this link: an IPv4 sender from elsewhere came through a router, and the MAC is not its
+    own. `dropped` counts the frames that this computer dropped, `suspended` the seconds it was suspended."""
 
     own: frozenset[int]
     nets: Sequence[Span] = ()
     frames: int = 0
     left_out: int = 0
+    dropped: int = 0
+    suspended: float = 0.0
     hosts: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # (address, MAC) -> how, in order
-    tentative: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # wanted, not yet in use
+    tentative: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # requested, not yet in use
     names: dict[int, str] = field(default_factory=dict)  # by MAC
-    macs: dict[int, dict[str, None]] = field(default_factory=dict)  # every MAC that spoke, and how
+    macs: dict[int, dict[str, None]] = field(default_factory=dict)  # every MAC that sent something, and how
 
     def hear(self, frame: bytes) -> None:
         """Take one frame."""
@@ -110,14 +114,14 @@ class Listener:
             self.names[mac] = name.strip()[:_LONGEST_NAME]
 
     def found(self) -> tuple[DiscoveredHost, ...]:
-        """All hosts with an address, by address and MAC."""
+        """Return all hosts with an address, by address and MAC."""
         return tuple(
             DiscoveredHost(address, mac, self.names.get(mac, ""), tuple(how))
             for (address, mac), how in sorted(self.hosts.items())
         )
 
     def wanted(self) -> tuple[DiscoveredHost, ...]:
-        """Addresses that somebody wants to have and was not heard to have."""
+        """Return the addresses that a host requests and was not heard to use."""
         return tuple(
             DiscoveredHost(address, mac, self.names.get(mac, ""), tuple(how))
             for (address, mac), how in sorted(self.tentative.items())
@@ -125,7 +129,7 @@ class Listener:
         )
 
     def nameless(self) -> tuple[DiscoveredHost, ...]:
-        """Who was heard without telling an address."""
+        """Return the hosts that were heard without an address."""
         known = {mac for _, mac in self.hosts}
         return tuple(
             DiscoveredHost(0, mac, self.names.get(mac, ""), tuple(how))
@@ -133,29 +137,48 @@ class Listener:
             if mac not in known
         )
 
+    def notes(self) -> tuple[str, ...]:
+        """Return sentences about what could not be heard or kept."""
+        notes = []
+        if self.dropped:
+            notes.append(f"this computer dropped {self.dropped} frames: hosts may be missing")
+        if self.suspended:
+            notes.append(f"this computer was suspended for {self.suspended:.0f} s: hosts may be missing")
+        if self.left_out:
+            notes.append(f"{self.left_out} further entries were left out, since {MOST} are kept")
+        return tuple(notes)
+
 
 def _how(arp: Arp) -> str:
     return ANNOUNCED if arp.sender_ip == arp.target_ip and arp.op != REPLY else ARP
 
 
-def listen(link: Link, ear: Listener, seconds: float, tick: Callable[[float], None]) -> str:
-    """Hear until so many seconds are over; `tick` is told about twice a second how many have passed. Returns why it
-    ended early, "" where it did not."""
+def listen(link: Link, heard: Listener, seconds: float, tick: Callable[[float], None]) -> str:
+    """Listen until the time is over; call `tick` about twice a second with the seconds passed. Return why it ended
+    early, "" if it did not."""
     begin = link.now()
     while (passed := link.now() - begin) < seconds:
         tick(passed)
-        if why := take(link, ear, min(begin + seconds, link.now() + 0.5)):
+        if why := receive(link, heard, min(begin + seconds, link.now() + 0.5)):
             return why
     return ""
 
 
-def take(link: Link, ear: Listener, until: float) -> str:
-    """Hear until a time, at least one look. Returns a sentence where the interface went away meanwhile."""
+def receive(link: Link, heard: Listener, until: float) -> str:
+    """Listen until a time, and read what has arrived at least once; return a sentence if the interface was removed.
+
+    An interface that is switched off, or has no cable, is waited for."""
     while True:
         for news in link.receive(until):
-            if isinstance(news, Heard):
-                ear.hear(news.frame)
-            elif isinstance(news, Carrier) and news.gone:
-                return f"the interface {link.ways[0].name} was removed or switched off"
+            match news:
+                case Heard():
+                    heard.hear(news.frame)
+                case Lost():
+                    heard.dropped += news.frames
+                case Suspended():
+                    heard.suspended += news.seconds
+                case Carrier():
+                    if news.gone:
+                        return f"the interface {link.ways[0].name} was removed"
         if link.now() >= until:
             return ""

@@ -95,7 +95,7 @@ def _typed(address: int, length: int) -> str:
 
 def _planned(facts: Facts) -> Iterator[ReadinessCheck]:
     """Addresses of this computer, and of the plan's stations, that are planned: 6-settled-details.md 45."""
-    planned = {target.address: target.interface for target in facts.aim.targets if not target.barred}
+    planned = facts.aim.planned
     for one in facts.interfaces:
         for address, _ in one.addresses:
             if address in planned:

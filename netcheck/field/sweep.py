@@ -1,13 +1,15 @@
-"""Asking every address of a list by ARP, and keeping every answer: two owners of one address both show.
+"""An ARP sweep of a prefix: who answers for each address, with every answer kept, so that two owners both show.
 
-In a round each address is asked once (RFC 1122 section 2.3.2.1 allows one question a second). The caller sees to the
-permit, to the pace, and to it that nobody else owns the address the questions come from.
+In a round each address is asked once; RFC 1122 section 2.3.2.1 allows one request a second for an address. Addresses
+that did not answer are asked again, since a first reply is often lost. A MAC that answers for several addresses is
+asked for them once more with sender 0.0.0.0: an owner answers such a request, a router that does proxy ARP does not. A
+host that has answered has finished checking its own address (RFC 5227 section 2.1), so this disturbs nobody.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from math import ceil
@@ -15,29 +17,47 @@ from math import ceil
 from netcheck.addr import Prefix, mac_text, quad
 from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.field.discovery import DiscoveredHost, Discovery, ProxyArp, prefixes_of
+from netcheck.text import safe
 from netcheck.wire.frames import arp_from_wire, arp_request, believable, padded
-from netcheck.wire.link import Carrier, Heard, Link, Way
+from netcheck.wire.link import Carrier, Heard, Link, Lost, Suspended, Way
 
-BURST = 128  # questions between two looks at what has come in; the link's buffer holds the answers to thousands
-TARGET = 38  # where the asked address begins in the frame, RFC 826
-OWNERS = 16  # MACs kept for one address, so that a flood of forged answers cannot fill the memory
+BURST = 128  # requests between two reads of the link, whose buffer holds thousands of replies
+TARGET = 38  # offset of the requested address in the frame, RFC 826
+OWNERS = 16  # MACs kept for one address, so that a flood of forged replies cannot fill the memory
+TRIES = 3  # to send a request that the system does not accept
 
 LARGE = 20  # a prefix shorter than this holds more than 4,094 hosts
-LARGEST = 8  # a shorter one is never swept: at the pace of proving it would last for months
+LARGEST = 8  # a shorter prefix is never swept: at the pace of proving it would take months
 ROUNDS = 2
-WAIT = 1.05  # seconds: one question a second to one address (RFC 1122 section 2.3.2.1), and a router's late answer
+WAIT = 1.05  # seconds: one request a second for one address (RFC 1122 section 2.3.2.1), and a router's late reply
 CLAIM_GAPS = (1.1, 1.6, 2.0)  # after each probe for a borrowed address: PROBE_MIN to PROBE_MAX, then ANNOUNCE_WAIT
+REQUESTS_AN_HOUR = 72_000  # at the default pace of 20 a second
+
+CABLE_OUT = "the cable came out, or the interface was switched off"
+SUSPENDED = "the computer was suspended"
+NOT_SENT = "the system did not send all requests"
 
 Answers = dict[int, list[tuple[int, float]]]
-Tell = Callable[[str, int, int], None]  # told (words, done, of how many)
+Progress = Callable[[str, int, int], None]  # called with (words, done, total)
 
 
-class Gone(Exception):
-    """The interface was removed, or its cable came out; `asked` addresses had been asked, `answers` had come."""
+class SweepEnded(Exception):
+    """The sweep cannot go on: the cable came out, the computer was suspended, or requests cannot be sent.
 
-    def __init__(self, asked: int, answers: Answers) -> None:
-        super().__init__(asked)
-        self.asked, self.answers = asked, answers
+    `why` is the reason, `asked` the number of addresses that were asked before, `answers` what had arrived."""
+
+    def __init__(self, why: str, asked: int, answers: Answers) -> None:
+        super().__init__(why)
+        self.why, self.asked, self.answers = why, asked, answers
+
+
+@dataclass
+class SweepResult:
+    """What one round of requests has found so far: for each address each MAC with the time of its first reply, on the
+    link's clock; and how many frames this computer dropped meanwhile, in which replies may have been."""
+
+    answers: Answers = field(default_factory=dict)
+    dropped: int = 0
 
 
 def sweep(
@@ -47,17 +67,16 @@ def sweep(
     source_ip: int,
     pace: float | None = None,
     asked: Callable[[int], None] | None = None,
-    into: Answers | None = None,
+    into: SweepResult | None = None,
     skip: frozenset[int] = frozenset(),
 ) -> Answers:
-    """Ask each 32-bit address from `source_ip` on way 0, then wait this many seconds for the last answers.
+    """Ask for each 32-bit address from `source_ip` on way 0, then wait `wait` seconds for the last replies.
 
-    Returns, for each address that answered, each MAC with the time of its first answer on the link's clock. `pace` is
-    in frames a second, None for no limit; `asked` is told now and then how many have been asked; `into` is filled on
-    the way, so that nothing is lost where it is interrupted. Those in `skip` are passed over. Gone where
-    the carrier is lost.
+    The caller is responsible for the permit, and that nobody else owns `source_ip`. `pace` is in frames a second, None
+    for no limit; `asked` is called now and then with the number of addresses asked; `into` is filled continuously, so
+    that nothing is lost if the sweep is interrupted. Addresses in `skip` are left out. SweepEnded if it cannot go on.
     """
-    answers: Answers = {} if into is None else into
+    result = SweepResult() if into is None else into
     known = addresses if isinstance(addresses, range) else frozenset(addresses)
     template = padded(arp_request(link.ways[0].mac, source_ip, 0))
     head, tail = template[:TARGET], template[TARGET + 4 :]
@@ -66,28 +85,46 @@ def sweep(
     for at in range(0, len(addresses), burst):
         for address in addresses[at : at + burst]:
             if address not in skip:
-                last = link.send(head + address.to_bytes(4, "big") + tail) or last
+                last = _send(link, head + address.to_bytes(4, "big") + tail, at, result, known)
         done = min(at + burst, len(addresses))
-        if not _take(link, link.now() if pace is None else begin + done / pace, answers, known):
-            raise Gone(at, answers)
+        if why := _receive(link, link.now() if pace is None else begin + done / pace, result, known):
+            raise SweepEnded(why, at, result.answers)
         if asked is not None:
             asked(done)
-    if not _take(link, last + wait, answers, known):
-        raise Gone(max(0, len(addresses) - burst), answers)
-    return answers
+    if why := _receive(link, last + wait, result, known):
+        raise SweepEnded(why, max(0, len(addresses) - burst), result.answers)
+    return result.answers
 
 
-def _take(link: Link, until: float, answers: Answers, known: Collection[int]) -> bool:
-    """Take what arrives up to a time, at least one look; False where the carrier of way 0 went away."""
-    there = True
+def _send(link: Link, frame: bytes, asked: int, result: SweepResult, known: Collection[int]) -> float:
+    """Send a frame, again after a moment if the system does not accept it; return the time. SweepEnded if it never
+    does, with the number of addresses `asked` before."""
+    for turn in range(TRIES):
+        sent = link.send(frame)
+        if sent is not None:
+            return sent
+        if why := _receive(link, link.now() + 0.05 * (turn + 1), result, known):
+            raise SweepEnded(why, asked, result.answers)
+    raise SweepEnded(NOT_SENT, asked, result.answers)
+
+
+def _receive(link: Link, until: float, result: SweepResult, known: Collection[int]) -> str:
+    """Read what arrives up to a time, at least once; return why the sweep cannot go on, "" if it can."""
+    why = ""
     while True:
         for news in link.receive(until):
-            if isinstance(news, Carrier):
-                there = there and (news.up or news.way != 0)
-            elif isinstance(news, Heard) and news.way == 0:
-                _note(news, answers, known)
-        if link.now() >= until or not there:
-            return there
+            match news:
+                case Heard():
+                    if news.way == 0:
+                        _note(news, result.answers, known)
+                case Carrier():
+                    why = why or ("" if news.up or news.way else CABLE_OUT)
+                case Lost():
+                    result.dropped += 0 if news.way else news.frames
+                case Suspended():
+                    why = why or SUSPENDED
+        if why or link.now() >= until:
+            return why
 
 
 def _note(heard: Heard, answers: Answers, known: Collection[int]) -> None:
@@ -100,38 +137,38 @@ def _note(heard: Heard, answers: Answers, known: Collection[int]) -> None:
 
 
 def prefix_to_sweep(text: str, really: bool) -> Prefix:
-    """Read the prefix; UsageError where it is none, is IPv6, or holds more than may be asked."""
+    """Read the prefix; UsageError if it is not one, is IPv6, or holds more addresses than may be asked for."""
     try:
         prefix = Prefix.from_text(text)
     except ValueError as error:
         raise UsageError(Problem(str(error), do="Write it as 192.0.2.0/24")) from error
     if prefix.family != 4:
         raise UsageError(Problem(f"{prefix} is IPv6, which has no ARP", do="Name an IPv4 prefix"))
-    hosts = f"{prefix} holds {prefix.usable.size:,} addresses, {prefix.usable.size / 72_000:.1f} hours of questions"
+    hours = prefix.usable.size / REQUESTS_AN_HOUR
+    size = f"{prefix} holds {prefix.usable.size:,} addresses, {hours:.1f} hours of requests"
     if prefix.length < LARGEST:
-        raise UsageError(Problem(hosts, do=f"Name the parts that are in use; nothing above a /{LARGEST} is swept"))
+        do = f"Name the parts that are in use; nothing larger than a /{LARGEST} is swept"
+        raise UsageError(Problem(size, do=do))
     if prefix.length < LARGE and not really:
-        raise UsageError(Problem(f"{hosts}; more than a /{LARGE} is asked only where you say --really"))
+        raise UsageError(Problem(size, do=f"Add --really to sweep more than a /{LARGE}"))
     return prefix
 
 
 def sender_for(way: Way, prefix: Prefix) -> int:
-    """The station's own address on a way inside the prefix and with the prefix on its link; 0 where it has none."""
+    """Return this computer's address on a way that is inside the prefix, or else in a subnet around it; 0 for none."""
     inside = [address for address, _ in way.addresses if prefix.first.value <= address <= prefix.last.value]
     around = [a for a, length in way.addresses if a >> (32 - length) == prefix.value >> (32 - length)]
     return next(iter(inside + [a for a in around if a not in inside]), 0)
 
 
 def claim(link: Link, address: int) -> None:
-    """Make sure that nobody has an address that is to be borrowed (RFC 5227 section 2.1.1); LinkError where somebody
-    has it."""
+    """Make sure that nobody owns an address that is to be borrowed (RFC 5227 section 2.1.1); LinkError if somebody
+    does, or if that cannot be found out."""
     for gap in CLAIM_GAPS:
         try:
             answers = sweep(link, [address], gap, 0)
-        except Gone as error:
-            raise LinkError.of(
-                "the cable came out", where=link.ways[0].name, do="Plug it in, and start again"
-            ) from error
+        except SweepEnded as error:
+            raise LinkError.of(error.why, where=safe(link.ways[0].name), do="Start again") from error
         if answers:
             owner = mac_text(answers[address][0][0])
             what = f"{quad(address)}, which was to be borrowed, belongs to {owner}"
@@ -140,67 +177,77 @@ def claim(link: Link, address: int) -> None:
 
 @dataclass
 class Sweeping:
-    """A sweep and what has come of it so far; it can be asked for its findings at any moment."""
+    """A sweep of a prefix and what it has found so far; its findings can be asked for at any moment.
+
+    `planned` addresses are not asked without a sender address, since a device may be checking its own. `elsewhere` maps
+    this computer's addresses on other interfaces to the names of those: they cannot be heard, so they are not asked."""
 
     link: Link
     prefix: Prefix
     sender: int
     pace: float
     rounds: int = ROUNDS
-    planned: frozenset[int] = frozenset()  # never asked without a sender: a device may be checking its own
-    answers: Answers = field(default_factory=dict)
-    owned: Answers = field(default_factory=dict)  # answers to questions without sender
-    asked: int = 0  # addresses that all rounds so far have asked at least once
-    whole: bool = False  # the first round has ended, its last answers waited for
+    planned: frozenset[int] = frozenset()
+    elsewhere: Mapping[int, str] = field(default_factory=dict)
+    result: SweepResult = field(default_factory=SweepResult)
+    owned: SweepResult = field(default_factory=SweepResult)  # replies to requests without a sender
+    asked: int = 0  # addresses that every round so far has asked for
+    whole: bool = False  # the first round is complete, including the wait for its last replies
     checked: bool = False
     why_ended: str = ""
 
-    def run(self, tell: Tell) -> None:
-        """Ask; where the cable comes out it ends early and says so."""
+    def run(self, tell: Progress) -> None:
+        """Sweep the prefix. If it cannot go on, it ends early and keeps the reason in `why_ended`."""
         try:
             self._ask(tell)
             self._check(tell)
-        except Gone:
-            self.why_ended = "the cable came out, or the interface was switched off, before all were asked"
+        except SweepEnded as ended:
+            self.why_ended = f"{ended.why} before all addresses were asked for"
 
     @property
     def all(self) -> range:
-        """Every address of the prefix that a host may have; our own are still among them."""
+        """Every address of the prefix that a host may have, including this computer's."""
         usable = self.prefix.usable
         return range(usable.low, usable.high + 1)
 
     @property
     def ours(self) -> frozenset[int]:
-        """The addresses inside it that this computer has or borrows: these are not asked."""
+        """The addresses inside the prefix that this computer has or borrows on this interface; they are not asked."""
         return frozenset(a for a in (self.sender, *(a for a, _ in self.link.ways[0].addresses)) if a in self.all)
 
     @property
+    def unheard(self) -> frozenset[int]:
+        """The addresses inside the prefix that this computer has on other interfaces."""
+        return frozenset(one for one in self.elsewhere if one in self.all) - self.ours
+
+    @property
     def spared(self) -> frozenset[int]:
-        """Planned addresses inside it, where there is no sender to ask them from."""
+        """The planned addresses inside the prefix, if there is no sender address to ask from."""
         return frozenset() if self.sender else frozenset(one for one in self.planned if one in self.all)
 
-    def _ask(self, tell: Tell) -> None:
+    def _ask(self, tell: Progress) -> None:
+        skip = self.ours | self.unheard | self.spared
         for turn in range(self.rounds):
             left: Sequence[int] = self.all
             if turn:
-                left = [one for one in self.all if one not in self.answers]
-            words = "asking" if turn == 0 else "asking the silent ones again"
+                left = [one for one in self.all if one not in self.result.answers]
+            words = "asking" if turn == 0 else "asking again where nobody answered"
 
             def told(done: int, words: str = words, of: int = len(left), first: bool = turn == 0) -> None:
                 self.asked = done if first else self.asked
                 tell(words, done, of)
 
-            sweep(self.link, left, WAIT, self.sender, self.pace, told, self.answers, self.ours | self.spared)
+            sweep(self.link, left, WAIT, self.sender, self.pace, told, self.result, skip)
             self.whole = True
 
-    def _check(self, tell: Tell) -> None:
-        """Ask those that answer for several addresses for each of them without a sender, twice."""
+    def _check(self, tell: Progress) -> None:
+        """Ask MACs that answer for several addresses for each of them without a sender, twice."""
         if not self.sender:
             self.checked = True
-            return  # proxy ARP does not answer a question without sender: all that answered are owners
+            return  # proxy ARP does not answer a request without a sender: all that answered are owners
         doubtful = sorted({address for found in self._by_mac().values() if len(found) > 1 for address in found})
         for _ in range(2):
-            left = [address for address in doubtful if address not in self.owned]
+            left = [address for address in doubtful if address not in self.owned.answers]
 
             def told(done: int, of: int = len(left)) -> None:
                 tell("looking for proxy ARP", done, of)
@@ -211,41 +258,50 @@ class Sweeping:
 
     def _by_mac(self) -> dict[int, list[int]]:
         found: dict[int, list[int]] = defaultdict(list)
-        for address, macs in self.answers.items():
+        for address, macs in self.result.answers.items():
             for mac, _ in macs:
                 found[mac].append(address)
         return found
 
     def _relays(self) -> tuple[ProxyArp, ...]:
-        """Addresses for which a MAC answers that does not own them; nothing where that was not looked into."""
+        """Return the MACs that answer for addresses which they do not own; nothing if that was not checked."""
         relays = []
         for mac, addresses in sorted(self._by_mac().items()):
-            lent = [a for a in sorted(addresses) if all(one != mac for one, _ in self.owned.get(a, ()))]
+            lent = [a for a in sorted(addresses) if all(one != mac for one, _ in self.owned.answers.get(a, ()))]
             if self.sender and self.checked and len(addresses) > 1 and lent:
                 relays.append(ProxyArp(mac, tuple(lent)))
         return tuple(relays)
 
     def findings(self, day: date, seconds: float, ended: str = "") -> Discovery:
-        """What has come of it; `ended` says why it ended early, where it did."""
+        """Return the result; `ended` is why it ended early, if it did."""
         relays = self._relays()
         lent = {(address, relay.mac) for relay in relays for address in relay.addresses}
         hosts = tuple(
             DiscoveredHost(address, mac, by=(f"answered ARP, sweep of {self.prefix}",))
-            for address, macs in sorted(self.answers.items())
+            for address, macs in sorted(self.result.answers.items())
             for mac in sorted(mac for mac, _ in macs)
             if (address, mac) not in lent
         )
         why = ended or self.why_ended
         return Discovery(
-            self.link.ways[0].name, day, hosts, (), relays, self._covers(relays), self._notes(why, relays), seconds,
-            complete=not why,
-        )  # fmt: skip
+            interface=self.link.ways[0].name,
+            day=day,
+            hosts=hosts,
+            relays=relays,
+            covers=self._covers(relays),
+            notes=self._notes(why, relays),
+            seconds=seconds,
+            complete=not why and not self.result.dropped,
+        )
 
     def _covers(self, relays: Sequence[ProxyArp]) -> tuple[Prefix, ...]:
-        """The prefix where all of it was asked; else the part that was, without what a relay answers for."""
-        unknown = sorted(self.spared.union(*(relay.addresses for relay in relays)))
+        """Return the prefix if all of it was asked, else the part that was; without addresses that a relay answers for
+        or that this computer cannot hear. Nothing if replies may have been dropped."""
+        if self.result.dropped:
+            return ()
+        unknown = sorted((self.spared | self.unheard).union(*(relay.addresses for relay in relays)))
         low, high = self.prefix.first.value, self.prefix.last.value
-        if not self.whole:  # who was asked in the last second may be about to answer
+        if not self.whole:  # hosts that were asked in the last second may be about to answer
             heard_out = self.asked - ceil(self.pace * WAIT)
             high = self.all[heard_out - 1] if heard_out > 0 else low - 1
         spans: list[tuple[int, int]] = []
@@ -257,8 +313,18 @@ class Sweeping:
     def _notes(self, why: str, relays: Sequence[ProxyArp]) -> tuple[str, ...]:
         notes = [f"it ended early: {why}"] if why else []
         notes += [f"{quad(address)} is this computer's own and is not listed" for address in sorted(self.ours)]
+        notes += [
+            f"{quad(address)} is this computer's own on {safe(self.elsewhere[address])}: whether another host has it "
+            "cannot be heard"
+            for address in sorted(self.unheard)
+        ]
         if self.spared:
             notes.append(f"{len(self.spared)} planned addresses were not asked: there is no address to ask them from")
-        if relays and not self._covers(relays):
+        if self.result.dropped:
+            notes.append(
+                f"this computer dropped {self.result.dropped} frames, so hosts may be missing and nothing is called "
+                "covered; sweep again with a lower --pace"
+            )
+        elif relays and not self._covers(relays):
             notes.append("so much is answered for by proxy ARP that nothing is called covered")
         return tuple(notes)

@@ -94,6 +94,11 @@ class Scope:
         """Say whether plan and surveys leave an address to nobody."""
         return address not in self.kept.addresses and self.kept.until(address) is None and not self.surveyed(address)
 
+    @property
+    def planned(self) -> dict[int, str]:
+        """Planned addresses that can be probed, and the interface that each is planned for."""
+        return {target.address: target.interface for target in self.targets if not target.barred}
+
     def net(self, name: str) -> Net:
         """The subnet of that name."""
         return next(net for net in self.nets if net.name == name)

@@ -7,10 +7,14 @@ from dataclasses import dataclass
 from netcheck.wire.link import Way
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NetworkInterface:
-    """An interface of the station. `up` is switched on, `carrier` has a cable with a live far end; `addresses` are
-    IPv4 as (32-bit address, prefix length). `ethernet` is False for the loopback, tunnels and the like."""
+    """An interface of this computer.
+
+    `up` is the administrative state; `carrier` says that a cable with a live far end is connected. `addresses` are its
+    IPv4 addresses as (32-bit address, prefix length). `ethernet` is False for the loopback, tunnels and the like.
+    `parent` and `master` are the indexes of the interface below it (VLAN) and of the bridge, bond or team that it
+    belongs to, 0 for none; `member_of` is the master's kind, such as "bridge"."""
 
     index: int
     name: str
@@ -23,6 +27,7 @@ class NetworkInterface:
     arp: bool = True
     parent: int = 0
     master: int = 0
+    member_of: str = ""
 
     @property
     def state(self) -> str:
@@ -31,5 +36,5 @@ class NetworkInterface:
 
     @property
     def way(self) -> Way:
-        """What the link says of it."""
+        """The same interface as a link describes it."""
         return Way(self.name, self.mac, self.addresses)

@@ -1,9 +1,11 @@
-"""The operating system's interfaces, and the one table that turns its errors into ours with what to do.
+"""The interfaces of this computer, and which of them can be used to probe.
 
-On Linux the kernel is asked by netlink; elsewhere scapy's list of interfaces is taken.
+On Linux the kernel is asked by netlink; elsewhere psutil lists the interfaces.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from netcheck.errors import LinkError
 from netcheck.text import listed, safe
@@ -11,9 +13,12 @@ from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.linux import netlink
 from netcheck.wire.system_errors import link_error, on_linux
 
+# Masters whose members still deliver all frames to this computer: a VRF only selects a routing table.
+_HARMLESS_MASTERS = ("vrf",)
+
 
 def interfaces() -> list[NetworkInterface]:
-    """All interfaces of the station, by index; LinkError where the system does not tell."""
+    """Return all interfaces of this computer, by index; LinkError where the system does not tell."""
     if not on_linux():
         from netcheck.wire.other_systems import interfaces_by_psutil
 
@@ -27,30 +32,42 @@ def interfaces() -> list[NetworkInterface]:
 
 def _interface(state: netlink.LinkState, addresses: tuple[tuple[int, int], ...]) -> NetworkInterface:
     return NetworkInterface(
-        state.index, state.name, state.mac, state.up, state.carrier, state.ethernet, state.loopback, addresses,
-        state.arp, state.parent, state.master,
-    )  # fmt: skip
+        index=state.index,
+        name=state.name,
+        mac=state.mac,
+        up=state.up,
+        carrier=state.carrier,
+        ethernet=state.ethernet,
+        loopback=state.loopback,
+        addresses=addresses,
+        arp=state.arp,
+        parent=state.parent,
+        master=state.master,
+        member_of=state.member_of,
+    )
 
 
 def found(name: str) -> NetworkInterface:
-    """The interface of this name, fit to probe with: there, Ethernet, switched on; else LinkError says what to do."""
+    """Return the interface of this name if it can be used to probe; else LinkError says why not and what to do."""
     there = interfaces()
     for interface in there:
         if interface.name == name:
-            return _fit(interface)
-    usable = [one.name for one in there if one.ethernet and not one.loopback]
+            return _usable(interface, there)
+    usable = [one.name for one in there if one.ethernet and not one.loopback and not master_of(one, there)]
     raise LinkError.of(
         f"there is no interface {safe(name)!r}",
         do=f"Name one of this computer's Ethernet interfaces: {listed(usable, most=20)}",
     )
 
 
-def _fit(interface: NetworkInterface) -> NetworkInterface:
+def _usable(interface: NetworkInterface, there: Sequence[NetworkInterface]) -> NetworkInterface:
     name = safe(interface.name)
     if interface.loopback:
         what, do = "is the loopback: nothing outside this computer is on it, and it has no ARP", "Name an Ethernet one"
     elif not interface.ethernet or not interface.mac:
-        what, do = "is not Ethernet: it has no ARP, by which a device is told from others", "Name an Ethernet one"
+        what, do = "is not Ethernet: it has no ARP, which tells one device from another", "Name an Ethernet one"
+    elif master := master_of(interface, there):
+        what, do = member_words(interface, master)
     elif not interface.up:
         what, do = "is switched off", f"Switch it on: `ip link set dev {name} up`" if on_linux() else "Switch it on"
     else:
@@ -58,11 +75,27 @@ def _fit(interface: NetworkInterface) -> NetworkInterface:
     raise LinkError.of(f"interface {name} {what}", do=do)
 
 
-def other_interfaces_up(interface: str) -> list[str]:
-    """Names of the station's other Ethernet interfaces that are switched on, where a false answer could come from.
+def master_of(interface: NetworkInterface, there: Sequence[NetworkInterface]) -> str:
+    """Return the name of the bridge, bond or team that an interface belongs to, "" if it belongs to none."""
+    if not interface.master or interface.member_of in _HARMLESS_MASTERS:
+        return ""
+    return next((one.name for one in there if one.index == interface.master), f"interface {interface.master}")
 
-    Left out is what shares the cable of the one named (interfaces on top of it or below it), what belongs to a switch
-    or bond that is listed itself, and what has no ARP.
+
+def member_words(interface: NetworkInterface, master: str) -> tuple[str, str]:
+    """Return what is wrong with using the member of a bridge, bond or team, and what to do."""
+    kind = f"{safe(interface.member_of)} {safe(master)}".strip()
+    return (
+        f"belongs to the {kind}: what this computer itself sends and answers on {safe(master)} is not heard on it",
+        f"Use the master, `-i {safe(master)}`, or take the interface out of it",
+    )
+
+
+def other_interfaces_up(interface: str) -> list[str]:
+    """Return the names of the other Ethernet interfaces that are switched on, where a false reply could come from.
+
+    It leaves out interfaces on the same cable as the one named (above or below it), members of a bridge or bond that
+    is listed itself, and interfaces without ARP.
     """
     this = found(interface)
     return [

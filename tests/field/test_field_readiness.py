@@ -37,7 +37,16 @@ def ip(text: str) -> int:
 def interface(name: str, index: int, *addresses: str, **changes: Any) -> NetworkInterface:
     """An Ethernet interface with a cable and these addresses."""
     held = tuple((int(one.ip), one.network.prefixlen) for one in map(ipaddress.IPv4Interface, addresses))
-    fine = NetworkInterface(index, name, 0x00005E005300 + index, True, True, True, False, held)
+    fine = NetworkInterface(
+        index=index,
+        name=name,
+        mac=0x00005E005300 + index,
+        up=True,
+        carrier=True,
+        ethernet=True,
+        loopback=False,
+        addresses=held,
+    )
     return replace(fine, **changes)
 
 

@@ -9,9 +9,9 @@ from typing import Self
 import pytest
 from scapy.layers.l2 import ARP, Ether
 
-from netcheck.field.sweep import Gone, sweep
+from netcheck.field.sweep import SweepEnded, SweepResult, sweep
 from netcheck.wire.frames import Arp, arp_from_wire, arp_reply, arp_to_wire
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
 from netcheck.wire.links.raw import open_raw
 from tests.lab.netns import Lab, lab  # noqa: F401
 from tests.lab.responder import respond
@@ -28,19 +28,17 @@ class Wire:
     hears_all = True
     overhears = False
 
-    def __init__(
-        self, answers: dict[int, list[tuple[float, bytes]]], noise: list[Heard | Carrier] | None = None
-    ) -> None:
+    def __init__(self, answers: dict[int, list[tuple[float, bytes]]], noise: list[News] | None = None) -> None:
         self.ways: tuple[Way, ...] = (Way("eth0", STATION), Way("eth1", STATION + 1))
         self.sent: list[tuple[float, bytes]] = []
         self._time = 100.0
         self._answers = answers
-        self._coming: list[Heard | Carrier] = list(noise or [])
+        self._coming: list[News] = list(noise or [])
 
     def now(self) -> float:
         return self._time
 
-    def send(self, frame: bytes, way: int = 0) -> float:
+    def send(self, frame: bytes, way: int = 0) -> float | None:
         at = self._time
         self._time += 5e-6
         self.sent.append((at, frame))
@@ -49,7 +47,7 @@ class Wire:
         self._coming += [Heard(at + delay, 0, frame) for delay, frame in self._answers.get(arp.target_ip, [])]
         return at
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
+    def receive(self, until: float) -> list[News]:
         self._coming.sort(key=lambda news: news.at)
         if self._coming and self._coming[0].at <= max(until, self._time):
             self._time = max(self._time, self._coming[0].at)
@@ -113,7 +111,7 @@ def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
 def test_what_was_heard_before_the_cable_came_out_is_kept() -> None:
     """Without carrier nothing more is asked; the answers so far, and how many were asked, come with the exception."""
     wire = Wire({NET: [(0.01, says(DEVICE, NET))]}, [Carrier(102.0, 0, False)])
-    with pytest.raises(Gone) as caught:
+    with pytest.raises(SweepEnded) as caught:
         sweep(wire, range(NET, NET + 1000), 1.0, STATION_IP, pace=50.0)
     ((mac, at),) = caught.value.answers.pop(NET)
     assert (mac, caught.value.answers) == (DEVICE, {})
@@ -156,3 +154,44 @@ def test_none_is_missed_on_a_real_kernel(lab: Lab) -> None:  # noqa: F811
     expected = {NET + number: {0x00005E005300 + number} for number in range(64, 128)}
     expected[NET + 70].add(0x00005E005302)
     assert {address: {mac for mac, _ in found} for address, found in answers.items()} == expected
+
+
+class Refusing(Wire):
+    """A link whose system does not accept some of the frames: the numbers of those calls of `send`."""
+
+    def __init__(self, answers: dict[int, list[tuple[float, bytes]]], refused: range) -> None:
+        super().__init__(answers)
+        self._refused, self._calls = refused, 0
+
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        self._calls += 1
+        return None if self._calls - 1 in self._refused else super().send(frame, way)
+
+
+def test_a_request_that_did_not_leave_is_sent_again() -> None:
+    """The queue was full for a moment: every address is asked once all the same."""
+    wire = Refusing({NET + 3: [(0.1, says(DEVICE, NET + 3))]}, range(3, 5))
+    assert set(sweep(wire, range(NET, NET + 10), 1.0, STATION_IP)) == {NET + 3}
+    asked = [arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))]
+    assert asked == list(range(NET, NET + 10))
+
+
+def test_requests_that_never_leave_end_the_sweep() -> None:
+    """An address that was not asked must not count as silent."""
+    with pytest.raises(SweepEnded, match="did not send") as caught:
+        sweep(Refusing({}, range(200, 10_000)), range(NET, NET + 1000), 1.0, STATION_IP)
+    assert caught.value.asked <= 200
+
+
+def test_a_suspend_ends_the_sweep() -> None:
+    """Nothing was heard while the computer was suspended."""
+    wire = Wire({}, [Suspended(100.5, 60.0)])
+    with pytest.raises(SweepEnded, match="suspended"):
+        sweep(wire, range(NET, NET + 100), 1.0, STATION_IP)
+
+
+def test_dropped_frames_are_counted_on_the_way_that_is_swept() -> None:
+    """Replies may have been among them."""
+    result = SweepResult()
+    sweep(Wire({}, [Lost(100.1, 0, 7), Lost(100.2, 1, 9), Lost(100.3, 0, 1)]), [NET], 1.0, STATION_IP, into=result)
+    assert result.dropped == 8

@@ -20,7 +20,7 @@ from netcheck.plan.read import read_plan
 from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_table, to_text
 from netcheck.survey.read import read_surveys
 from netcheck.wire.frames import arp_from_wire
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Carrier, Heard, Lost, Way
 from tests.field.test_field_sweep import DEVICE, ROUTER, STATION, STATION_IP, Wire, says
 
 DAY = date(2026, 11, 20)
@@ -36,8 +36,9 @@ class Segment(Wire):
         self.ways = (Way("eth0", STATION, ((STATION_IP, 26),)),)
         self._owners, self._relayed, self._loses = owners, relayed, loses
 
-    def send(self, frame: bytes, way: int = 0) -> float:
+    def send(self, frame: bytes, way: int = 0) -> float | None:
         at = super().send(frame, way)
+        assert at is not None
         arp = arp_from_wire(frame)
         assert arp is not None
         answers = [(0.01, says(mac, arp.target_ip)) for mac in self._owners.get(arp.target_ip, ())]
@@ -66,7 +67,7 @@ def test_owners_are_listed_and_all_of_it_is_covered() -> None:
     ]  # fmt: skip
     assert found.twice == {BASE + 30: (DEVICE + 1, DEVICE + 2)}
     assert found.covers == (NET,)
-    assert found.mend
+    assert found.has_faults
     assert found.relays == ()
 
 
@@ -116,7 +117,7 @@ def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
     work.run(lambda words, done, of: None)
     found = work.findings(DAY, 0.1)
     assert not found.complete
-    assert found.mend
+    assert found.has_faults
     assert sum(prefix.size for prefix in found.covers) < 16
     assert "the cable came out" in to_text(found, lambda mac: None, lambda host: "")
 
@@ -149,6 +150,30 @@ def test_the_table_fits_the_terminal(width: int) -> None:
     assert "192.0.2.20" in table
 
 
+def test_what_this_computer_cannot_hear_is_not_covered() -> None:
+    """Its own address on another interface is not asked for and not called free; the note names the interface."""
+    wire = Segment({})
+    work = Sweeping(wire, NET, STATION_IP, 500.0, elsewhere={BASE + 9: "wlan0", 0x0A000001: "wlan0"})
+    work.run(lambda words, done, of: None)
+    found = work.findings(DAY, 3.0)
+    assert BASE + 9 not in {arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))}
+    covered = IPSet(map(str, found.covers))
+    assert IPSet([str(NET)]) - covered == IPSet(["192.0.2.9/32"])
+    assert [note for note in found.notes if "wlan0" in note] == [
+        "192.0.2.9 is this computer's own on wlan0: whether another host has it cannot be heard"
+    ]
+
+
+def test_nothing_is_covered_if_frames_were_dropped() -> None:
+    """A reply may have been among them."""
+    wire = Segment({BASE + 20: [DEVICE]})
+    wire._coming.append(Lost(100.05, 0, 3))
+    found = swept(wire).findings(DAY, 3.0)
+    assert [quad(host.address) for host in found.hosts] == ["192.0.2.20"]
+    assert (found.covers, found.complete, found.has_faults) == ((), False, True)
+    assert any("dropped 3 frames" in note for note in found.notes)
+
+
 @given(st.sets(st.integers(0, 255), max_size=60))
 def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
     """Against netaddr's sets of addresses."""
@@ -163,8 +188,8 @@ def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
 @pytest.mark.parametrize(
     ("text", "really", "told"),
     [
-        ("10.0.0.0/19", False, "more than a /20 is asked only where you say --really"),
-        ("10.0.0.0/7", True, "nothing above a /8 is swept"),
+        ("10.0.0.0/19", False, "Add --really to sweep more than a /20"),
+        ("10.0.0.0/7", True, "nothing larger than a /8 is swept"),
         ("2001:db8::/64", True, "IPv6"),
         ("10.0.0.1/24", True, "host bits set"),
         ("nonsense", False, "nonsense"),

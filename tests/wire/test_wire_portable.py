@@ -213,7 +213,9 @@ def test_psutil_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple
 
 def test_the_polled_carrier_reports_each_change_once() -> None:
     """Connected, not connected for two looks, connected, no longer listed."""
-    part = NetworkInterface(1, "x0", 1, True, True, True, False, ())
+    part = NetworkInterface(
+        index=1, name="x0", mac=1, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
+    )
     said = iter([{"x0": True}, {"x0": True}, {"x0": False}, {"x0": False}, {"x0": True}, {"y0": True}])
     watch = PolledCarrier([part], lambda: next(said))
     reports = [watch.look(float(number)) for number in range(5)]

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import errno
 import os
+from dataclasses import replace
 
 import pytest
 
 from netcheck.errors import LinkError
+from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.links.open import KINDS, Kind, open_link
 from netcheck.wire.links.raw import open_raw
-from netcheck.wire.station import found, interfaces, other_interfaces_up
+from netcheck.wire.station import found, interfaces, master_of, other_interfaces_up
 from netcheck.wire.system_errors import link_error
 from tests.lab.netns import Lab
 
@@ -59,17 +61,17 @@ def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, sta
     with lab.inside(station):
         assert other_interfaces_up("eth0") == ["eth1", "br0"]
         assert other_interfaces_up("sub0") == ["eth1", "br0"]
-        assert other_interfaces_up("port") == ["eth0", "eth1", "sub0"]
 
 
 @pytest.mark.lab
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        pytest.param("eth9", "no interface 'eth9'.*eth0, eth1, wlan0, port, br0 and sub0", id="absent"),
+        pytest.param("eth9", "no interface 'eth9'.*eth0, eth1, wlan0, br0 and sub0", id="absent"),
         pytest.param("wlan0", "wlan0 is switched off.*ip link set dev wlan0 up", id="off"),
         pytest.param("lo", "lo is the loopback.*no ARP.*Ethernet", id="loopback"),
         pytest.param("tun0", "tun0 is not Ethernet.*no ARP", id="tunnel"),
+        pytest.param("port", "port belongs to the bridge br0.*not heard.*Use the master, `-i br0`", id="bridge member"),
         pytest.param("x\x1b[31m", r"no interface 'x\\\\x1b", id="hostile name"),
         pytest.param("", "no interface ''", id="empty"),
         pytest.param("e" * 500, "no interface 'e+\u2026'", id="endless name"),
@@ -134,3 +136,44 @@ def test_found_returns_what_can_be_used(lab: Lab, station: str) -> None:
     """An interface without cable can be used: waiting for the cable is part of the work."""
     with lab.inside(station):
         assert [found(name).carrier for name in ("eth0", "eth1")] == [True, False]
+
+
+@pytest.mark.lab
+def test_a_member_of_a_bond_is_refused_and_the_bond_is_not(lab: Lab) -> None:
+    """The kernel names the master; the bond itself can be used."""
+    here, there = lab.namespace("bonded"), lab.namespace()
+    lab.veth((here, "eth0"), (there, "eth0"), up=False)
+    if lab.run(here, ["ip", "link", "add", "bond0", "type", "bond"]).returncode:
+        pytest.skip("this kernel has no bonding")
+    for command in (["eth0", "master", "bond0"], ["bond0", "up"]):
+        assert lab.run(here, ["ip", "link", "set", *command]).returncode == 0
+    with lab.inside(here):
+        with pytest.raises(LinkError, match=r"eth0 belongs to the bond bond0.*Use the master, `-i bond0`"):
+            found("eth0")
+        assert found("bond0").ethernet
+
+
+@pytest.mark.lab
+def test_a_member_of_a_routing_domain_can_be_used(lab: Lab) -> None:
+    """A VRF selects a routing table and takes no frames away."""
+    here, there = lab.namespace("routed"), lab.namespace()
+    lab.veth((here, "eth0"), (there, "eth0"))
+    if lab.run(here, ["ip", "link", "add", "vrf0", "type", "vrf", "table", "10"]).returncode:
+        pytest.skip("this kernel has no VRF")
+    assert lab.run(here, ["ip", "link", "set", "eth0", "master", "vrf0"]).returncode == 0
+    with lab.inside(here):
+        assert found("eth0").member_of == "vrf"
+
+
+@pytest.mark.parametrize(
+    ("kind", "master"),
+    [("bridge", "up0"), ("bond", "up0"), ("team", "up0"), ("openvswitch", "up0"), ("", "up0"), ("vrf", "")],
+)
+def test_which_masters_take_frames_away(kind: str, master: str) -> None:
+    """Every master but a VRF, also one whose kind an old kernel does not tell."""
+    above = NetworkInterface(
+        index=7, name="up0", mac=7, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
+    )
+    member = replace(above, index=3, name="eth0", mac=3, master=7, member_of=kind)
+    assert master_of(member, [member, above]) == master
+    assert master_of(above, [member, above]) == ""

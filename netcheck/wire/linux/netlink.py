@@ -24,6 +24,7 @@ _UP, _LOOPBACK, _NO_ARP, _LOWER_UP = 0x1, 0x8, 0x80, 0x10000
 _ETHERNET = 1  # ARPHRD_ETHER
 _BRIDGE = 7  # AF_BRIDGE
 _IFLA_ADDRESS, _IFLA_NAME, _IFLA_PARENT, _IFLA_MASTER, _IFLA_MASK, _IFLA_ELSEWHERE = 1, 3, 5, 10, 29, 37
+_IFLA_LINKINFO, _INFO_SLAVE_KIND = 18, 4
 _NO_STATISTICS = 8  # RTEXT_FILTER_SKIP_STATS
 _NO_OWNER = 0x01 | 0x20 | 0x40  # neighbour states INCOMPLETE, FAILED, NOARP
 
@@ -49,10 +50,13 @@ class Message:
     body: bytes
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LinkState:
-    """An interface as the kernel tells it. `up` is the administrator's wish, `carrier` the cable's (or far end's)
-    state; `parent` and `master` are indexes of the interface below and above it in this namespace, 0 for none."""
+    """An interface as the kernel describes it.
+
+    `up` is the administrative state, `carrier` that of the cable and its far end. `parent` and `master` are the indexes
+    of the interfaces below and above it in this namespace, 0 for none; `member_of` is the kind of the master, such as
+    "bridge", "" for none."""
 
     index: int
     name: str
@@ -64,6 +68,7 @@ class LinkState:
     arp: bool
     parent: int
     master: int
+    member_of: str = ""
 
 
 def opened(groups: int = 0) -> socket.socket:
@@ -120,6 +125,10 @@ def _number(value: bytes) -> int:
     return int.from_bytes(value, sys.byteorder)
 
 
+def _text(value: bytes) -> str:
+    return value.rstrip(b"\0").decode(errors="replace")
+
+
 def link_from(body: bytes) -> LinkState | None:
     """Read the body of a link message; None if it is too short, or tells of an interface as the port of a bridge."""
     if len(body) < _LINK.size:
@@ -132,7 +141,7 @@ def link_from(body: bytes) -> LinkState | None:
     here = _IFLA_ELSEWHERE not in said
     return LinkState(
         index=index,
-        name=said.get(_IFLA_NAME, b"").rstrip(b"\0").decode(errors="replace"),
+        name=_text(said.get(_IFLA_NAME, b"")),
         mac=int.from_bytes(mac, "big") if len(mac) == 6 else 0,
         up=bool(flags & _UP),
         carrier=bool(flags & _LOWER_UP),
@@ -141,6 +150,7 @@ def link_from(body: bytes) -> LinkState | None:
         arp=not flags & _NO_ARP,
         parent=_number(said.get(_IFLA_PARENT, b"")) if here else 0,
         master=_number(said.get(_IFLA_MASTER, b"")),
+        member_of=_text(_attributes(said.get(_IFLA_LINKINFO, b""), 0).get(_INFO_SLAVE_KIND, b"")),
     )
 
 
