@@ -1,4 +1,4 @@
-"""What the commands on site share: the interface that must be named, and where the record goes by default."""
+"""Checks the choices that the commands on site share: interface, survey file, and place of the record."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from netcheck.text import safe
 
 
 def demand_interface(name: str) -> str:
-    """Return the interface that was named; UsageError with a list of those there are where none was."""
+    """Return the interface that was named; UsageError with the available ones where none was."""
     if not name:
         raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
     return name
@@ -34,13 +34,13 @@ def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = Fals
 
 
 def demand_survey_file(out: Path | None) -> None:
-    """UsageError where a survey cannot be written to this file, said before anything is read, listened to or asked."""
+    """Raise UsageError where a survey cannot be written to this file; called before anything is read or sent."""
     if out is None:
         return
     if out.suffix.casefold() not in ("", ".csv", ".txt"):
         raise UsageError.of("a survey is written as CSV", where=safe(str(out)), do="Name a .csv file")
     if not out.parent.is_dir() or out.is_dir():
-        do = "Name a file in a folder there is"
+        do = "Name a file in an existing folder"
         raise UsageError.of("the survey cannot be written there", where=safe(str(out)), do=do)
 
 
@@ -55,5 +55,5 @@ def _interfaces() -> str:
 
 
 def record_path(given: Path | None, plan: Plan) -> Path:
-    """The record's file: as given, else `<plan>-<date>.jsonl` in the current folder."""
+    """Return the record's file: the given one, else `<plan>-<date>.jsonl` in the current folder."""
     return given or Path(f"{plan.slug}-{datetime.now().astimezone().date()}.jsonl")

@@ -1,4 +1,4 @@
-"""The steps of the demonstration, each with its heading: check, map, mend, prove on the rig, report."""
+"""Runs the demonstration step by step: check, map, correct, prove on the rig, report."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
 
 PLANT = "tarn-hollow"
-MARK = ".netcheck-demo"  # says that the folder is ours to write again
+MARK = ".netcheck-demo"  # marks the folder as one that may be overwritten
 SEED = 20261102
 TROUBLE = Trouble(
     impostors=("palletiser-plc/cpu",),
@@ -67,16 +67,16 @@ def _step(title: str) -> Iterator[None]:
 
 
 def _source() -> Path:
-    """The invented plant: inside the installed package, or beside it in a clone."""
+    """Return the invented plant's folder: inside the installed package, or in a clone."""
     package = Path(__file__).parents[1]
     places = (package / "demo-plans" / PLANT, package.parent / "plans" / PLANT)
     return next(folder for folder in places if folder.is_dir())
 
 
 def _make_room(out: Path) -> None:
-    """Make the folder, or clear an earlier demonstration out of it; anything else in it is left alone and refused."""
+    """Make the folder, or clear an earlier demonstration from it; a folder with other files is refused."""
     if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not (out / MARK).exists())):
-        what = "holds other files; the demonstration writes over its own only" if out.is_dir() else "is not a folder"
+        what = "holds other files; the demonstration overwrites only its own" if out.is_dir() else "is not a folder"
         raise UsageError(Problem(f"{out} {what}", do="Name another folder with --out"))
     try:
         shutil.rmtree(out / "plan", ignore_errors=True)
@@ -97,7 +97,7 @@ def _checked(folder: Path) -> tuple[Plan, tuple[Survey, ...], Checked]:
 
 
 def _mend(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Checked]:
-    """Write every suggested address into the plan, and check it again."""
+    """Write every proposed address into the plan and check it again."""
     fixes = [finding.fix for finding in checked.findings if finding.fix is not None]
     addresses: dict[str, Address] = dict(pair for fix in fixes for pair in fix.addresses)
     for subject, address in addresses.items():
@@ -106,7 +106,7 @@ def _mend(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Che
     write_all(with_addresses(folder, addresses))
     plan, surveys, mended = _checked(folder)
     was, now = checked.count(Severity.CONFLICT), mended.count(Severity.CONFLICT)
-    print(f"{was} conflicts before, {now} now; the rest are masks, gateways and names, which a person must decide")
+    print(f"{was} conflicts before, {now} now; a person must decide on the rest: masks, gateways and names")
     return plan, surveys, mended
 
 

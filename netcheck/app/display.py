@@ -1,4 +1,4 @@
-"""Shows a run as it goes: a live screen on a terminal, else one plain line an event; and sounds for the ear."""
+"""Shows a running proof: a live screen on a terminal, else one line an event; bells signal events."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from netcheck.report.live.screen import to_screen
 from netcheck.text import safe
 
 REDRAW = 0.2  # seconds
-# How many bells mean what: all a terminal can do, and told apart without looking.
+# Number of bells for each event: a terminal has no other sound.
 BELLS = {What.SILENT: 1, What.ENOUGH: 2, What.RETURNED: 3, What.SEEN: 4, What.WARN: 5}
 BELL_GAP = 0.18
 
 
 class Show:
-    """Takes events; `refresh` is called at every turn with the time and a maker of the line of figures."""
+    """Shows events. `refresh` is called at every turn with the time and a function for the line of figures."""
 
     def __init__(self, board: Board, stream: TextIO, *, quiet: bool, terse: bool) -> None:
         self.board, self.stream, self.quiet, self.terse = board, stream, quiet, terse
@@ -42,7 +42,7 @@ class Show:
             self._live.stop()
 
     def take(self, event: Event) -> None:
-        """Show an event at once."""
+        """Show an event immediately."""
         self.board.take(event)
         self._drawn = 0.0
         if self.terse:
@@ -57,7 +57,7 @@ class Show:
             self._bells.extend(start + n * BELL_GAP for n in range(BELLS[event.what]))
 
     def refresh(self, now: float, live: Callable[[], str]) -> None:
-        """Redraw, if there is a screen and it is time to."""
+        """Redraw the screen if there is one and it is due."""
         if self._live is None:
             return
         clock = time.monotonic()

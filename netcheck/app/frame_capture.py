@@ -1,4 +1,4 @@
-"""Keeps every frame of a run in a capture file, with the port and the phase as its comment."""
+"""Writes every frame of a run to a capture file, with port and phase as its comment."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from netcheck.wire.link import Link
 
 
 class Capturing:
-    """A callable for the driver; use it in `with`."""
+    """A callable for the driver; a context manager closes the file."""
 
     def __init__(self, path: Path, link: Link, prober: Prober) -> None:
-        """UsageError where the file is there already."""
+        """Open the file; UsageError if it exists."""
         self._writer = CaptureWriter(path, link.ways)
         self._prober = prober
         self._epoch = time.time() - link.now()
 
     def __call__(self, at: float, way: int, frame: bytes, outbound: bool) -> None:
-        """Keep one frame."""
+        """Write one frame."""
         case = self._prober.case
         comment = "" if case is None else f"{case.target.subject} {case.phase}"
         self._writer.frame(self._epoch + at, way, frame, outbound, comment)

@@ -98,7 +98,7 @@ def _ask(wire: Link, listener: Listener, known: Known, permit: str, pace: float,
         return Answered({}, ())
     prefixes = list(prefixes_to_ask(Prefix.of(Address(4, first), length) for first, length in known.nets))
     minutes = sum(prefix.usable.size for prefix in prefixes) / pace / 60
-    _say(f"nothing was heard: asking {len(prefixes)} prefixes by ARP, {minutes:.1f} minutes at most")
+    _say(f"nothing was heard: sending ARP requests to {len(prefixes)} prefixes, {minutes:.1f} minutes at most")
     own = frozenset(address for address, _ in wire.ways[0].addresses)
     return ask(wire, prefixes, own, pace, lambda words, done, of: bar.at(done, words, of))
 

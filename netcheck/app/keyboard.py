@@ -1,4 +1,4 @@
-"""The operator's keys, read without waiting: single keys on a terminal, lines elsewhere."""
+"""Reads the operator's keys without blocking: single keys on a terminal, lines elsewhere."""
 
 from __future__ import annotations
 
@@ -21,71 +21,71 @@ KEYS: dict[str, Press] = {
     **{str(number): number for number in range(1, 10)},
 }
 MOST = 4096
-# What arrow, page and function keys send: control sequences (ECMA-48 section 5.4), and SS3 or Escape with one letter.
+# Arrow, page and function keys: control sequences (ECMA-48 section 5.4), and SS3 or Escape with one letter.
 _SEQUENCE = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~]|[ -~])?")
 
 
 class Hands(Protocol):
-    """Whoever presses the keys: the keyboard, nobody, or a script on the rig."""
+    """The source of key presses: the keyboard, nobody, or a script on the rig."""
 
     ended: bool
 
     def pressed(self) -> Iterable[Press]:
-        """Keys since the last call; never waits."""
+        """Return the keys since the last call without blocking."""
 
     def told(self, event: Event) -> None:
-        """Hear of an event."""
+        """Receive an event."""
 
 
 class Keyboard:
-    """Keys from standard input. `ended` is true once nothing more can come."""
+    """Reads keys from standard input. `ended` is true once no more can come."""
 
     def __init__(self, handle: int, terminal: bool) -> None:
         self.handle, self.terminal, self.ended = handle, terminal, False
         self._line = b""
 
     def pressed(self) -> list[Press]:
-        """Keys since the last call."""
+        """Return the keys since the last call."""
         data = b""
         while not self.ended and select.select([self.handle], [], [], 0)[0] and len(data) < MOST:
             try:
                 chunk = os.read(self.handle, 256)
-            except OSError:  # the terminal is gone
+            except OSError:  # the terminal was closed
                 chunk = b""
             self.ended = not chunk
             data += chunk
         return list(self._keys(data))
 
     def told(self, event: Event) -> None:
-        """A person reads the screen."""
+        """Ignore the event: a person reads the screen."""
 
     def _keys(self, data: bytes) -> Iterator[Press]:
         if self.terminal:
             words = list(_SEQUENCE.sub(b"", data).decode("ascii", "ignore"))
         else:
             *lines, self._line = (self._line + data)[-MOST:].split(b"\n")
-            if self.ended and self._line:  # the last line may lack its end
+            if self.ended and self._line:  # the last line may have no line break
                 lines, self._line = [*lines, self._line], b""
             words = [line.decode("ascii", "ignore").strip() for line in lines]
         return (KEYS[word] for word in words if word in KEYS)
 
 
 class NoKeys:
-    """Nobody to press keys."""
+    """A source without keys."""
 
     ended = True
 
     def pressed(self) -> list[Press]:
-        """Never any."""
+        """Return no keys."""
         return []
 
     def told(self, event: Event) -> None:
-        """Nobody listens."""
+        """Ignore the event."""
 
 
 @contextmanager
 def keyboard(wanted: bool) -> Iterator[Keyboard | NoKeys]:
-    """Read keys one at a time for a while; the terminal is put back as it was."""
+    """Read single keys within the context; the terminal's mode is restored afterwards."""
     if not wanted or sys.stdin is None or sys.stdin.closed:
         yield NoKeys()
         return

@@ -1,4 +1,4 @@
-"""Asks each device that was proven who it is, where the command line wishes it."""
+"""Asks each proven device for its identity, where the command line asks for it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from netcheck.wire.link import Way
 
 
 class Identifier:
-    """Adds to a proof what the device says of itself, or why it was not asked. Each call takes at most 2 s."""
+    """Adds a device's own identity to its proof, or why it was not asked. Each call takes at most 2 s."""
 
     def __init__(self, way: Way, aim: Scope) -> None:
         self._way = way
@@ -17,7 +17,7 @@ class Identifier:
         self._aim = aim
 
     def evidence(self, proof: Proof) -> tuple[tuple[str, str], ...]:
-        """Pairs to add; nothing for a port that is not proven: only a device that is known to be it is asked."""
+        """Return pairs to add to the evidence; none for a port that is not proven."""
         target = self._targets.get(proof.subject)
         if proof.verdict is not Verdict.PROVEN or proof.mac is None or target is None:
             return ()

@@ -1,4 +1,4 @@
-"""The operator of a run: keys in; screen, sounds and record out."""
+"""Connects a run to its operator: keys in; screen, sounds and record out."""
 
 from __future__ import annotations
 
@@ -16,22 +16,22 @@ from netcheck.proof.result import Phase, Verdict
 from netcheck.record.write import Recorder
 from netcheck.wire.link import Link
 
-# Kinds of event that the record keeps; a proof has a line of its own.
+# Kinds of event that the record keeps; a proof has its own line.
 KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE)
 
 
 class Operator:
-    """The person at the panel: keys in, screen and record out."""
+    """The operator of a run: keys in, screen and record out."""
 
     def __init__(
         self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands, who: Identifier | None = None
     ) -> None:
-        """`who` asks proven devices who they are."""
+        """*who* asks proven devices for their identity."""
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
         self.who = who
 
     def pressed(self) -> list[Press]:
-        """Keys since the last call; with nobody left to press any, the run goes on by itself."""
+        """Return the keys since the last call; once no more can come, the run continues without keys."""
         self.show.refresh(self.link.now(), lambda: live_line(self.prober))
         pressed = list(self.keys.pressed())
         if self.keys.ended:
@@ -39,7 +39,7 @@ class Operator:
         return pressed
 
     def told(self, event: Event) -> None:
-        """Show an event and write it down; a verdict of a port that was tested becomes its proof."""
+        """Show and record an event; the verdict of a tested port becomes its proof."""
         event = self._identified(event)
         self.show.take(event)
         self.keys.told(event)
@@ -50,7 +50,7 @@ class Operator:
             self.recorder.event(str(event.what), event.text, port=event.port)
 
     def _identified(self, event: Event) -> Event:
-        """The event, its proof with what the device says of itself, where that was asked for."""
+        """Return the event, its proof extended with the device's identity where that was asked for."""
         if self.who is None or event.proof is None:
             return event
         proof = replace(event.proof, evidence=(*event.proof.evidence, *self.who.evidence(event.proof)))
@@ -59,7 +59,7 @@ class Operator:
 
 
 def live_line(prober: Prober) -> str:
-    """Figures of the port under test, for the screen."""
+    """Return figures of the port under test, for the screen."""
     case = prober.case
     if case is None or case.mac is None:
         return ""

@@ -1,4 +1,4 @@
-"""The plan, its surveys, and what a proving run takes from them: the aim, and who is known by which MAC."""
+"""Reads a plan and its surveys, and derives the input of a proving run from them."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.survey.read import read_site
 
 @dataclass(frozen=True)
 class Ground:
-    """The plan and what follows from it."""
+    """A plan with the scope and the known MACs that follow from it."""
 
     plan: Plan
     aim: Scope
@@ -25,7 +25,7 @@ class Ground:
 
 
 def ground(path: Path, only: Sequence[str]) -> Ground:
-    """Read the plan and its surveys."""
+    """Read a plan and its surveys; *only* restricts the ports to prove."""
     plan, surveys = read_site(path)
     tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
     aim = scope_of(plan, _in_subnets(plan, tables), only)
@@ -34,7 +34,7 @@ def ground(path: Path, only: Sequence[str]) -> Ground:
 
 
 def _in_subnets(plan: Plan, tables: Mapping[str, HostTable]) -> list[SiteHostSeen]:
-    """Site hosts inside the plan's IPv4 subnets, as plain values."""
+    """Return the site hosts inside the plan's IPv4 subnets."""
     found: list[SiteHostSeen] = []
     for subnet in plan.subnets:
         prefix = subnet.prefix.value
@@ -45,12 +45,12 @@ def _in_subnets(plan: Plan, tables: Mapping[str, HostTable]) -> list[SiteHostSee
 
 
 def _seen(tables: Mapping[str, HostTable], address: Address) -> bool:
-    """Say whether any survey has an address."""
+    """Return whether any survey has an address."""
     return any(table.at(address) for table in tables.values())
 
 
 def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
-    """Words for a MAC by the surveys."""
+    """Return how the surveys know a MAC, or an empty text."""
     for table in tables.values():
         for host in table.by_mac(Mac(mac)):
             return " ".join(("site host", *([host.name] if host.name else []), f"at {host.address}"))

@@ -1,4 +1,4 @@
-"""A progress bar on standard error for work that lasts longer than a moment."""
+"""Shows a progress bar on standard error for work that takes longer than a moment."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
-PATIENCE = 0.8  # seconds without a bar
+PATIENCE = 0.8  # seconds before the bar appears
 
 
 class Steps:
-    """Work in counted steps; the bar appears after `PATIENCE`, only on a terminal, and goes when the work is done."""
+    """Counts steps of work. A bar appears after `PATIENCE`, only on a terminal, and disappears at the end."""
 
     def __init__(self, total: int) -> None:
         self._total = total
@@ -42,7 +42,7 @@ class Steps:
                 self._bar[0].stop()
 
     def begin(self, words: str) -> None:
-        """Say what is being done now."""
+        """Set the text of the present step."""
         with self._lock:
             self._words = words
             self._update()
@@ -54,7 +54,7 @@ class Steps:
             self._update()
 
     def at(self, done: int, words: str, total: int | None = None) -> None:
-        """Say how many steps are done, of how many where that has changed, and what is being done."""
+        """Set the number of finished steps, the text, and the total where it has changed."""
         with self._lock:
             self._done, self._words, self._total = done, words, total or self._total
             self._update()

@@ -1,4 +1,4 @@
-"""What prove and walk share: plan, permit, link, record, screen and the end of a run."""
+"""Carries out a proving run for `prove` and `walk`: plan, permit, link, record, screen and result."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ from netcheck.wire.link import Link
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """What the command line asked for."""
+    """The run that the command line asks for."""
 
     plan: Path
     interface: str
@@ -50,12 +50,12 @@ class Order:
     capture: Path | None
     as_json: bool
     quiet: bool
-    terse: bool = False  # say verdicts alone
-    ask_modbus: bool = False  # ask each proven device who it is
+    terse: bool = False  # print verdicts only
+    ask_modbus: bool = False  # ask each proven device for its identity
 
 
 def permit_for(given: str) -> str:
-    """Show the caution, and return the permit: as given, or as typed on a terminal."""
+    """Print the caution and return the permit, as given or as typed on a terminal."""
     print(caution_to_text(min(100, get_terminal_size((100, 24)).columns)), file=sys.stderr)
     if given.strip():
         return given.strip()
@@ -70,7 +70,7 @@ def permit_for(given: str) -> str:
 
 
 def open_the_link(order: Order) -> Link:
-    """Open the interface, and with --direct the station's other ones beside it."""
+    """Open the interface; with --direct, the computer's other interfaces too."""
     from netcheck.wire.links.open import kind_from_text, open_link
     from netcheck.wire.station import other_interfaces_up
 
@@ -80,7 +80,7 @@ def open_the_link(order: Order) -> Link:
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a run ended. `refused` says why the interface could not be used."""
+    """The result of a run; `refused` is the reason why the interface could not be used."""
 
     proofs: tuple[Proof, ...]
     record: Path
@@ -90,7 +90,7 @@ class Outcome:
 
 
 def run(order: Order, kind: type[Prober] = Prober) -> int:
-    """Carry out a proving run on an interface, print what it proved, and return the exit code."""
+    """Carry out a run on an interface, print its result, and return the exit code."""
     demand_interface(order.interface)
     base = ground(order.plan, order.only)
     demand_usable(order.interface, base.aim.planned)
@@ -103,7 +103,7 @@ def run(order: Order, kind: type[Prober] = Prober) -> int:
 def conduct(
     order: Order, base: Ground, permit: str, link: Link, hands: Hands | None = None, kind: type[Prober] = Prober
 ) -> Outcome:
-    """Prove what is to be proven over a link, with the screen and the record; `hands` stand in for a keyboard."""
+    """Prove the scope over a link with screen and record; *hands* replaces the keyboard."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         done, aim = _to_do(base.aim, recorder, order.only)
@@ -130,7 +130,7 @@ def conduct(
 
 
 def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> bool:
-    """Drive to the end; say whether Ctrl-C ended it."""
+    """Drive the run to its end; return whether Ctrl-C ended it."""
     try:
         drive(prober, link, operator, frames)
     except KeyboardInterrupt:
@@ -154,7 +154,7 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
 
 
 def _to_do(aim: Scope, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Proof], Scope]:
-    """Proofs that stand from before, and the aim without their ports; what --only names is always done again."""
+    """Return the proofs that still count, and the scope without their ports; --only proves its ports again."""
     proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
     kept = [] if only else [target for target in aim.asked if target.subject in proven]
     asked = tuple(target for target in aim.asked if target not in kept)
@@ -175,7 +175,7 @@ def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
 
 
 def finish(order: Order, outcome: Outcome) -> int:
-    """Print the end of a run and return its exit code; LinkError where the interface could not be used."""
+    """Print the result and return the exit code; LinkError where the interface could not be used."""
     if order.as_json:
         print(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
     else:

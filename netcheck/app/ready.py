@@ -37,7 +37,7 @@ def check_readiness(
 
 
 def record_fact(path: Path, plan: Plan) -> RecordFact:
-    """What is at the record's place, and whether it can be written there."""
+    """Return what exists at the record's place, and whether it can be written."""
     stands = _why_not_writable(path)
     if stands is not None:
         return RecordFact(str(path), RecordState.UNUSABLE, stands.what, stands.do)
@@ -47,7 +47,7 @@ def record_fact(path: Path, plan: Plan) -> RecordFact:
 
 
 def _why_not_writable(path: Path) -> Problem | None:
-    """The problem, where the file there, or a new one in its folder, cannot be written; leaves nothing behind."""
+    """Return the problem that prevents writing the file, or None; leaves nothing behind."""
     try:
         if path.exists():
             open_plain(path).close()
@@ -60,14 +60,14 @@ def _why_not_writable(path: Path) -> Problem | None:
     except NetcheckError as error:
         return error.problems[0]
     except FileNotFoundError:
-        return Problem("its folder is not there", do="Make it first, or give another --record")
+        return Problem("its folder does not exist", do="Make it first, or give another --record")
     except (OSError, ValueError) as error:
         return refused_by_system(error, path).problems[0]
     return None
 
 
 def _found(path: Path, plan: Plan) -> RecordFact:
-    """What the file that is there already comes to."""
+    """Return what the existing file means for the run."""
     another = "Keep it, and give another --record"
     try:
         found = read_record(path)
@@ -79,6 +79,6 @@ def _found(path: Path, plan: Plan) -> RecordFact:
     if seen.plan != plan.name:
         return RecordFact(str(path), RecordState.OTHER_PLAN, f"{seen.plan!r}, not {plan.name!r}", another)
     if seen.state is State.TORN:
-        do = "Proving will set the torn bytes aside and go on"
+        do = "The proof will set the torn bytes aside and continue"
         return RecordFact(str(path), RecordState.TORN, str(seen.flaw), do)
     return RecordFact(str(path), RecordState.GOES_ON, f"{seen.proofs} proofs in it")

@@ -1,4 +1,4 @@
-"""What `netcheck rehearse` does: a proving run on the rig with a person or a script, and the campaign."""
+"""Carries out rehearsals on the simulated bench, with a person or a script, and the truth campaign."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ CONFIRMED_AFTER = 0.2  # seconds between the cable and the Enter that confirms i
 
 
 def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
-    """Run the truth campaign and print what it comes to; 0 where no proof was false."""
+    """Run the truth campaign, print its result, and return 0 where no proof was false."""
     with Steps(sites) as steps:
         steps.begin("Proving random sites")
         found = trials(sites, seed, processes or os.cpu_count() or 1, lambda count: steps.end())
@@ -50,7 +50,7 @@ def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Training:
-    """What the command line asked for."""
+    """The rehearsal that the command line asks for."""
 
     plan: Path
     only: tuple[str, ...]
@@ -63,10 +63,10 @@ class Training:
 
 
 class InTime(Rig):
-    """The rig at the pace of the wall clock, for somebody who reads and presses keys."""
+    """The rig at wall-clock speed, for a person who reads and presses keys."""
 
     def receive(self, until: float) -> list[Heard | Carrier]:
-        """Let the time pass that passes on the bench."""
+        """Receive frames, and wait as long as the bench's time advances."""
         before = self.now()
         heard = super().receive(until)
         time.sleep(self.now() - before)
@@ -75,7 +75,7 @@ class InTime(Rig):
 
 @dataclass(eq=False)
 class Trainee:
-    """The person at the keyboard: Enter moves the cable that the screen asks for, and confirms it."""
+    """The person at the keyboard: Enter moves the requested cable and confirms it."""
 
     rig: Rig
     jacks: dict[str, Jack]
@@ -86,7 +86,7 @@ class Trainee:
     _confirmed: list[Press] = field(default_factory=list)
 
     def pressed(self) -> list[Press]:
-        """Keys since the last call; an Enter comes a moment after the cable that it moves."""
+        """Return the keys since the last call; an Enter follows the cable that it moves."""
         pressed: list[Press] = list(self._confirmed)
         self._confirmed.clear()
         for key in self.keys.pressed():
@@ -101,13 +101,13 @@ class Trainee:
         return pressed
 
     def _confirm(self, request: int) -> None:
-        """Confirm what was asked for, unless it was noticed already and the next thing is asked for."""
+        """Confirm the request, unless the run has moved on to the next one."""
         if request == self._requests:
             self._confirmed.append(Key.ENTER)
             self.rig.stir()
 
     def told(self, event: Event) -> None:
-        """Remember which cable the screen asks for."""
+        """Note which cable the screen asks for."""
         if event.action is not None and event.port in self.jacks:
             self._requests += 1
             self._asked = self.jacks[event.port], event.action is not Action.PULL
@@ -140,21 +140,20 @@ def train(training: Training) -> int:
 
 
 def _record_path(plan: Plan) -> Path:
-    """A file of its own for every rehearsal: none is taken up again, and none is taken for a run on site."""
+    """Return a new file name for each rehearsal, so that none is continued or mistaken for a run on site."""
     return Path(f"{plan.slug}-rehearsal-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}.jsonl")
 
 
 def trouble_from(words: Sequence[str], aim: Scope) -> Trouble:
-    """Read what is to be wrong at the bench; UsageError names whatever is not known."""
+    """Return the faults of the bench; UsageError names unknown ones."""
     known = {target.interface for target in aim.targets}
     said: dict[str, list[str]] = {kind: [] for kind in KINDS}
     for word in words:
         kind, _, subject = word.partition("=")
         subjects = subject.split(",")
         if kind not in KINDS or (len(subjects), len(set(subjects))) != ((2, 2) if kind == "swapped" else (1, 1)):
-            do = (
-                f"Write KIND=DEVICE/INTERFACE, KIND one of {listed(KINDS, joint='or')}; swapped names two, with a comma"
-            )
+            kinds = listed(KINDS, joint="or")
+            do = f"Write KIND=DEVICE/INTERFACE, KIND one of {kinds}; swapped names two interfaces, with a comma"
             raise UsageError(Problem(f"--fault {word}: not a fault", do=do))
         if unknown := [one for one in subjects if one not in known]:
             do = f"Use one of {listed(sorted(known), joint='or')}"

@@ -1,4 +1,4 @@
-"""What listening, sweeping and identifying share: durations, what the plan knows, and the end of such a run."""
+"""Holds what listening, sweeping and identifying share: what the plan knows, and the end of such a run."""
 
 from __future__ import annotations
 
@@ -19,32 +19,32 @@ from netcheck.wire.links.open import Kind, kind_from_text
 
 
 def today() -> date:
-    """The day of this computer's clock."""
+    """Return the date of this computer's clock."""
     return datetime.now().astimezone().date()
 
 
 @dataclass(frozen=True)
 class Known:
-    """What plan and surveys say of hosts; nothing where no plan was named."""
+    """What plan and surveys know of hosts; nothing without a plan."""
 
     base: Ground | None
 
     @classmethod
     def by(cls, plan: Path | None) -> Known:
-        """Read the plan, where one was named."""
+        """Read the plan if one was named."""
         return cls(None if plan is None else ground(plan, ()))
 
     @property
     def planned(self) -> dict[int, str]:
-        """Planned addresses, and whose they are."""
+        """Return the planned addresses with their interfaces."""
         return {} if self.base is None else self.base.aim.planned
 
     def of_mac(self, mac: int) -> str:
-        """Words for a MAC, "" where nobody knows it."""
+        """Return how plan and surveys know a MAC; empty if they do not."""
         return "" if self.base is None else self.base.names.known_as(mac)
 
     def of_address(self, address: int) -> str:
-        """Whom the plan gives an address to, or which site host a survey has there."""
+        """Return who has an address by the plan or a survey; empty if nobody."""
         if self.base is None or not address:
             return ""
         if address in self.planned:
@@ -52,7 +52,7 @@ class Known:
         return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
 
     def of(self, host: DiscoveredHost) -> str:
-        """Words for a host, by its MAC and its address; in one where both are planned for one interface."""
+        """Return how a host is known by MAC and address; one phrase where both are planned for one interface."""
         by_mac, interface = self.of_mac(host.mac), self.planned.get(host.address)
         if interface is not None and by_mac == f"planned for {interface}":
             return f"{interface}, as planned"
@@ -60,24 +60,24 @@ class Known:
 
     @property
     def nets(self) -> list[tuple[int, int]]:
-        """The plan's IPv4 prefixes."""
+        """Return the plan's IPv4 prefixes as (first, length)."""
         return [] if self.base is None else [(net.first, net.length) for net in self.base.aim.nets]
 
 
 def terminal_width() -> int | None:
-    """Columns of the terminal that standard output is, else None: a table in a file or a pipe is not wrapped."""
+    """Return the width of the terminal, or None where standard output is not one: tables in files are not wrapped."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 def vendor_of() -> Callable[[int], str | None]:
-    """The look-up of vendors, imported only when something is shown."""
+    """Return the vendor look-up, imported only when something is shown."""
     from netcheck.proof.verdict.names import vendor
 
     return vendor
 
 
 def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> int:
-    """Write the survey, print what was found, and return the exit code: 0, or 1 where something needs mending."""
+    """Write the survey, print the hosts, and return 0, or 1 where something needs attention."""
     from netcheck.files import write_text_atomically
     from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_text
 

@@ -1,4 +1,4 @@
-"""Gathers a plan's check and its records into the report value; pure."""
+"""Builds the report from a plan's check and its records."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
 from netcheck.survey.model import Survey
 
-NONE_GIVEN = "No proof of this port is in the records given."
+NONE_GIVEN = "The records hold no proof of this port."
 
 
 def report_of(
@@ -27,8 +27,8 @@ def report_of(
     today: date,
     before: Checked | None = None,
 ) -> Report:
-    """Build the report; RecordError names every record that belongs to another plan. `before` is the check of an
-    earlier revision, on the same day."""
+    """Return the report; RecordError names every record of another plan. *before* is the check of an earlier revision
+    for the same date."""
     plan = checked.plan
     _demand_own(plan, records)
     proofs = _by_port(records)
@@ -59,8 +59,8 @@ def _demand_own(plan: Plan, records: Iterable[Record]) -> None:
 
 
 def _by_port(records: Iterable[Record]) -> dict[str, tuple[Evidence, ...]]:
-    """All proofs by port, the newest first; of two of one time, that of the record named last. A proof that stands in
-    two records, one of them a copy of the other as it was earlier, is taken once."""
+    """Return all proofs by port, newest first; at equal times the record named last comes first. A proof that two
+    records hold, as an older copy of a record does, counts once."""
     found: dict[str, list[Evidence]] = {}
     for record in records:
         for proved in (*record.content.older, *record.content.proofs):
@@ -87,5 +87,5 @@ def _result(
 
 
 def _tested(evidence: Evidence) -> bool:
-    """Say whether anything was observed: a port that a later run only left out keeps the proof that it has."""
+    """Return whether anything was observed: a port that a later run left out keeps its proof."""
     return evidence.proved.proof.verdict is not Verdict.NOT_TESTED

@@ -1,6 +1,6 @@
-"""What changed between two revisions of a plan: findings new, gone and remaining, subnets and interfaces. Pure.
+"""Compares the checks of two revisions of a plan: findings, subnets and interfaces.
 
-A finding is the same where its key is: rule, subjects, address and other party, whatever its message says.
+Two findings are the same if their keys are equal: rule, subjects, address and other party. The message does not count.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding
 
-# The values of a subnet and of an interface, and their names as the plan's file has them.
+# Attributes of a subnet and of an interface, with their names in the plan's files.
 _OF_SUBNET = (
     ("prefix", "prefix"), ("gateway", "gateway"), ("vlan", "vlan"), ("island", "island"), ("pools", "pools"),
     ("reserved", "reserved"),
@@ -29,7 +29,7 @@ _OF_INTERFACE = (
 
 
 class Turn(StrEnum):
-    """What became of a subnet or an interface."""
+    """How a subnet or an interface differs from the earlier revision."""
 
     ADDED = "added"
     REMOVED = "removed"
@@ -38,7 +38,7 @@ class Turn(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One value, as it was and as it is; empty where there was or is none."""
+    """One value before and now; empty where it is not set."""
 
     what: str
     before: str
@@ -47,7 +47,7 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """One subnet or interface that is new, gone, or has other values."""
+    """One subnet or interface that was added, removed or changed."""
 
     subject: str
     turn: Turn
@@ -56,10 +56,11 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """Findings, subnets and interfaces of a plan against those of an earlier revision, checked on the same day.
+    """Differences between a plan and its earlier revision, both checked for the same date.
 
-    Open findings are new or remaining now, and were gone, agreed or remaining before; `agreed` are those that still
-    stand and have been accepted since."""
+    Each open finding of now is in `new` or `remaining`. Each open finding of before is in `gone`, `agreed` (accepted
+    since) or `remaining`.
+    """
 
     before: Checked
     new: tuple[Finding, ...]
@@ -71,7 +72,7 @@ class Changes:
 
 
 def changes_of(before: Checked, now: Checked) -> Changes:
-    """Compare two checks of two revisions of one plan."""
+    """Return the differences between the checks of two revisions of one plan."""
     remaining, new = _parted(now.findings, before.findings)
     _, closed = _parted(before.findings, now.findings)
     agreed, gone = _parted(closed, (each.finding for each in now.accepted))
@@ -88,7 +89,7 @@ def changes_of(before: Checked, now: Checked) -> Changes:
 
 
 def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
-    """Those that the others have too, each as often as these have it, and the rest."""
+    """Split findings into those that *others* contain too, counted with multiplicity, and the rest."""
     left = Counter(finding.key for finding in others)
     both: list[Finding] = []
     alone: list[Finding] = []
@@ -122,7 +123,7 @@ def _differences(
 
 
 def _text(value: Any) -> str:
-    """A value as the plan means it: `/24` and 255.255.255.0 are one mask, two spellings of a MAC one MAC."""
+    """Return a value in canonical spelling: `/24` and 255.255.255.0 are the same mask."""
     match value:
         case None:
             return ""

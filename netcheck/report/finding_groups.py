@@ -1,4 +1,4 @@
-"""Findings as rows of text, the same words for every form that is read by people."""
+"""Turns findings into rows of text that every human-readable format shares."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.text import listed, safe
 
 TITLES = {
-    Severity.CONFLICT: "Conflicts: must not be installed so",
-    Severity.RISK: "Risks: may work, agree them with the site",
+    Severity.CONFLICT: "Conflicts: do not install as drafted",
+    Severity.RISK: "Risks: may work; agree on them with the site",
     Severity.NOTE: "Notes",
 }
 ACCEPTED = "Accepted by the site"
-MOST_SHOWN = 500  # rows of one group; of a broken file with a million rows nobody reads a million lines
+MOST_SHOWN = 500  # rows of one group; nobody reads a million lines of a broken file
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One finding in words that are safe to show, `fix` empty where there is none."""
+    """One finding as text that is safe to print; `fix` is empty where there is none."""
 
     rule: str
     subject: str
@@ -33,7 +33,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """The findings of one severity, or the accepted ones; `left` are those that have no row, counted by rule."""
+    """Findings of one severity, or the accepted ones; `left` counts by rule the findings that have no row."""
 
     title: str
     severity: Severity | None  # None for the accepted ones
@@ -42,19 +42,21 @@ class Group:
 
     @property
     def size(self) -> int:
-        """How many findings there are."""
+        """Return the number of findings."""
         return len(self.rows) + sum(count for _, count in self.left)
 
     @property
     def rest(self) -> str:
-        """What has no row, in a line; empty where everything has."""
+        """Return one line on the findings without a row; empty where all have one."""
         more = listed([f"{count:,} more {rule}" for rule, count in self.left], most=len(self.left))
         return f"... and {more}: --format json or csv has them all" if self.left else ""
 
 
 def groups_of(checked: Checked, most: int | None = None) -> tuple[Group, ...]:
-    """Findings by severity, the gravest first, and the accepted ones last; groups without any are left out. Of a group
-    above `most` each rule has its share of rows, so that none is hidden behind a million others."""
+    """Return the findings by severity, conflicts first and accepted ones last, without empty groups.
+
+    In a group of more than *most* findings each rule gets the same number of rows, so that none is hidden.
+    """
     groups = []
     for severity in Severity:
         shown, left = _shown([each for each in checked.findings if each.severity is severity], most)
@@ -64,7 +66,7 @@ def groups_of(checked: Checked, most: int | None = None) -> tuple[Group, ...]:
 
 
 def _shown(findings: Sequence[Finding], most: int | None) -> tuple[Sequence[Finding], tuple[tuple[str, int], ...]]:
-    """The findings that get a row, and how many of each rule get none."""
+    """Return the findings that get a row, and the number without one by rule."""
     if most is None or len(findings) <= most:
         return findings, ()
     counts = Counter(finding.rule for finding in findings)
@@ -79,7 +81,7 @@ def _shown(findings: Sequence[Finding], most: int | None) -> tuple[Sequence[Find
 
 
 def row_of(finding: Finding) -> Row:
-    """One finding as a row."""
+    """Return one finding as a row."""
     return Row(
         finding.rule,
         safe(listed(list(finding.subjects))),
@@ -91,7 +93,7 @@ def row_of(finding: Finding) -> Row:
 
 
 def fix_words(finding: Finding) -> str:
-    """The fix in words: an address, or an address for each subject that has to move."""
+    """Return the fix in words: one address, or one for each subject that must change."""
     if finding.fix is None:
         return ""
     if len(finding.subjects) == 1:
@@ -107,13 +109,13 @@ def _accepted_row(agreed: AcceptedFinding) -> Row:
 
 
 def headline(checked: Checked) -> str:
-    """The plan, and whether anything stands against it, in one line."""
+    """Return plan and revision in one line."""
     revision = f", revision {checked.plan.revision}" if checked.plan.revision else ""
     return safe(f"{checked.plan.name}{revision}")
 
 
 def summary_line(checked: Checked) -> str:
-    """The counts in one line."""
+    """Return the counts in one line."""
     counts = ", ".join(
         f"{checked.count(severity)} {severity.value}{'' if checked.count(severity) == 1 else 's'}"
         for severity in Severity
@@ -124,7 +126,7 @@ def summary_line(checked: Checked) -> str:
 
 
 def next_step(checked: Checked) -> str:
-    """What to do now, in one line; empty where nothing is to be done."""
+    """Return the next step in one line; empty where there are no findings."""
     if not checked.findings:
         return ""
     why = f"Why a rule matters: netcheck rules {checked.findings[0].rule}."

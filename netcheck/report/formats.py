@@ -1,4 +1,4 @@
-"""Which report is written by which writer: a registry by the ending of the file's name."""
+"""Maps file endings to the writers of reports, and checks the names of output files."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from netcheck.text import listed
 
 
 def _html(report: Report) -> bytes:
-    from netcheck.report.html.page import to_html  # brings in jinja2
+    from netcheck.report.html.page import to_html  # imports jinja2
 
     return to_html(report)
 
@@ -25,7 +25,7 @@ def _csv(report: Report) -> bytes:
 
 
 def _xlsx(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.findings_workbook import to_xlsx  # brings in openpyxl
+    from netcheck.report.csv_xlsx.findings_workbook import to_xlsx  # imports openpyxl
 
     return to_xlsx(report)
 
@@ -55,14 +55,14 @@ def _requests(report: Report) -> bytes:
 
 
 def _sheet(report: Report) -> bytes:
-    from netcheck.report.html.setting_sheet import to_sheet  # brings in jinja2
+    from netcheck.report.html.setting_sheet import to_sheet  # imports jinja2
 
     return to_sheet(report.checked, report.today)
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of report: the ending of its files, and the writer, a pure function of the report."""
+    """One kind of report: the ending of its files, and its writer, a pure function of the report."""
 
     ending: str
     write: Callable[[Report], bytes]
@@ -79,22 +79,21 @@ KINDS: tuple[Kind, ...] = (
 
 
 def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:
-    """Find the kind of each file by its ending, in any case; UsageError holds every file that has none, or is named
-    twice."""
+    """Return each file with its kind by its ending; UsageError lists files with an unknown ending or named twice."""
     kind_of = {kind.ending: kind for kind in KINDS}
     known = listed(list(kind_of), joint="or")
     wrong = [path for path in paths if path.suffix.lower() not in kind_of]
     twice = [path for place, path in enumerate(paths) if path in paths[:place]]
     if wrong or twice:
         raise UsageError(
-            *(Problem(f"--out {path} has no ending that is known", do=f"Name it with {known}") for path in wrong),
+            *(Problem(f"--out {path} has an unknown ending", do=f"Name it with {known}") for path in wrong),
             *(Problem(f"--out {path} is named twice", do="Name it once") for path in twice),
         )
     return tuple((path, kind_of[path.suffix.lower()]) for path in paths)
 
 
 def further(out: list[Path], requests: Path | None, sheet: Path | None) -> tuple[tuple[Path, Kind], ...]:
-    """The files that have an option of their own; UsageError holds every one of the wrong ending, or named twice."""
+    """Return the files of --requests and --sheet; UsageError lists wrong endings and names used twice."""
     kinds = {"--requests": (requests, Kind(".csv", _requests)), "--sheet": (sheet, Kind(".html", _sheet))}
     named = [(option, path, kind) for option, (path, kind) in kinds.items() if path is not None]
     problems = [
@@ -111,15 +110,15 @@ def further(out: list[Path], requests: Path | None, sheet: Path | None) -> tuple
 
 
 def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:
-    """Refuse to write over what the report is made from, and into folders that are not there; ReportError holds all."""
+    """Raise ReportError for every file that would overwrite an input or whose folder does not exist."""
     inputs = [*records, *(Path(plan.folder) / name for name in _files_of(plan))]
     problems = [
-        Problem("the report would overwrite what it is made from", str(path), "Choose another name")
+        Problem("the report would overwrite one of its inputs", str(path), "Choose another name")
         for path in paths
         if any(_same(path, given) for given in inputs)
     ]
     problems += [
-        Problem("its folder is not there", str(path), "Make the folder first")
+        Problem("its folder does not exist", str(path), "Make the folder first")
         for path in paths
         if not path.parent.is_dir()
     ]
@@ -135,5 +134,5 @@ def _files_of(plan: Plan) -> set[str]:
 def _same(one: Path, other: Path) -> bool:
     try:
         return one.resolve() == other.resolve() or one.samefile(other)
-    except (OSError, RuntimeError):  # one of them is not there, or its links lead in a circle
+    except (OSError, RuntimeError):  # a path does not exist, or its links form a loop
         return False

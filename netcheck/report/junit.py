@@ -1,4 +1,4 @@
-"""The check of plans as JUnit XML, which build servers read: a suite a plan, a case a finding or a silent rule."""
+"""Writes the check of plans as JUnit XML: one suite a plan, one case for each finding and each rule without one."""
 
 from __future__ import annotations
 
@@ -13,13 +13,16 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.text import listed, safe
 
-# XML 1.0 section 2.2 has no place for these two; the controls are escaped by `safe`.
+# XML 1.0 section 2.2 excludes these two characters; `safe` escapes the control characters.
 _NO_XML = re.compile("[\ufffe\uffff]")
 
 
 def to_junit(several: Iterable[Result], *, strict: bool) -> str:
-    """Failures are what gives exit code 1: conflicts, with `strict` risks too; other findings are a case's output. What
-    keeps a plan from being read is an error."""
+    """Return the XML of several plans.
+
+    Conflicts, with *strict* risks too, are failures, as for exit code 1. Other findings are the output of a passed
+    case. Problems that prevent a plan from being read are errors.
+    """
     failing = {Severity.CONFLICT, Severity.RISK} if strict else {Severity.CONFLICT}
     suites = [_unread(each) if isinstance(each, Unread) else _suite(each, failing) for each in several]
     sums = {key: str(sum(int(suite.get(key, "0")) for suite in suites)) for key in ("tests", "failures", "errors")}
@@ -30,7 +33,7 @@ def to_junit(several: Iterable[Result], *, strict: bool) -> str:
 
 
 def _suite(checked: Checked, failing: set[Severity]) -> ElementTree.Element:
-    """A case for each finding, called after its rule, its class plan and subjects; and one for each silent rule."""
+    """Return a suite; a case has the rule's name, and its class name holds plan and subjects."""
     by_rule: dict[str, list[Finding]] = {}
     for finding in checked.findings:
         by_rule.setdefault(finding.rule, []).append(finding)
@@ -45,7 +48,7 @@ def _suite(checked: Checked, failing: set[Severity]) -> ElementTree.Element:
 
 
 def _unread(unread: Unread) -> ElementTree.Element:
-    """A case for each problem, called after its place."""
+    """Return a suite with one case for each problem, named by its place."""
     count = str(len(unread.problems))
     counts = {"tests": count, "failures": "0", "errors": count, "skipped": "0", "time": "0"}
     suite = ElementTree.Element("testsuite", {"name": _xml(unread.path), **counts})
@@ -63,7 +66,7 @@ def _case(owner: str, rule: str) -> ElementTree.Element:
 
 
 def _failed(checked: Checked, finding: Finding, failing: set[Severity]) -> ElementTree.Element:
-    # Build servers take a point in a class name for the end of a package, so that findings are shown by plan.
+    # Build servers group class names by the part before the last point, here the plan.
     case = _case(f"{checked.plan.name}.{listed(list(finding.subjects))}", finding.rule)
     if finding.severity in failing:
         attributes = {"message": _xml(finding.message), "type": finding.severity.value}

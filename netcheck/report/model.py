@@ -1,4 +1,4 @@
-"""The report as one frozen value: what every writer gets, whatever it writes."""
+"""Defines the report as one frozen value, the input of every writer."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from netcheck.survey.model import Survey
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One recorded proof, and the name of the record that holds it."""
+    """One recorded proof and the name of its record."""
 
     proved: Proved
     record: str
@@ -30,7 +30,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class PortResult:
-    """One port of the plan: the proof that counts, or why none does. `earlier` are proofs that do not count."""
+    """One port of the plan with the proof that counts, or the reason why none does; `earlier` proofs do not count."""
 
     interface: Interface
     proof: Proof
@@ -39,16 +39,17 @@ class PortResult:
 
     @property
     def verdict(self) -> Verdict:
-        """The proof's verdict; `not-tested` where none counts."""
+        """Return the verdict of the proof that counts, else `not-tested`."""
         return self.proof.verdict
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """Findings, proofs and what they rest on, for one plan on one day. `gone` are proofs of ports no longer planned.
+    """Findings and proofs of one plan on one date.
 
-    `ports` are those of the plan in its order, and empty where no record was given. `changes` are those since another
-    revision, None where none was named."""
+    `ports` are in plan order, and empty without a record. `gone` are proofs of ports that are no longer planned.
+    `changes` is None unless an earlier revision was named.
+    """
 
     checked: Checked
     surveys: tuple[Survey, ...]
@@ -62,22 +63,22 @@ class Report:
 
     @property
     def plan(self) -> Plan:
-        """The plan that was checked."""
+        """Return the plan that was checked."""
         return self.checked.plan
 
     @property
     def verdicts(self) -> tuple[tuple[Verdict, int], ...]:
-        """How many ports have each verdict, `proven` first, verdicts that no port has left out."""
+        """Return the number of ports by verdict, `proven` first, without verdicts that no port has."""
         counts = Counter(port.verdict for port in self.ports)
         order = sorted(counts, key=lambda verdict: (verdict is not Verdict.PROVEN, list(Verdict).index(verdict)))
         return tuple((verdict, counts[verdict]) for verdict in order)
 
     @property
     def flawed(self) -> tuple[Record, ...]:
-        """Records whose chain is broken or torn."""
+        """Return the records whose chain is broken or torn."""
         return tuple(record for record in self.records if record.verification.state is not State.INTACT)
 
 
 def short(record: Record) -> str:
-    """A record's file name, without the folders of the computer it lies on."""
+    """Return a record's file name without its folders."""
     return PurePath(record.path).name

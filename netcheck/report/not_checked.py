@@ -1,4 +1,4 @@
-"""What the check and the proofs say nothing about, as sentences: silence must not be taken for consent."""
+"""Lists in sentences what neither the check nor the proofs cover."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from netcheck.proof.result import Verdict
 from netcheck.report.model import Report
 from netcheck.text import listed
 
-SHOWN = 12  # names in one sentence; the rest are counted
+SHOWN = 12  # names in one sentence; the others are counted
 
 
 def not_checked(report: Report) -> tuple[str, ...]:
-    """Every gap, those of the plan and its surveys first, then those of the proofs, then what no check can see."""
+    """Return the gaps: of the plan, of its surveys, of the proofs, and those that no check can close."""
     return (*_plan(report), *_surveys(report), *_proofs(report), *_never(report))
 
 
@@ -20,17 +20,17 @@ def _plan(report: Report) -> Iterator[str]:
     plan = report.plan
     unread = sum(finding.rule == "unreadable-value" for finding in report.checked.findings)
     if unread:
-        yield f"Values that cannot be read: {unread}. Every rule that needs them was silent about them."
+        yield f"Values that cannot be read: {unread}. No rule could use them."
     unplaced = [each.subject for each in plan.interfaces if each.address is None or not each.address.text]
     if unplaced:
         yield f"Interfaces without an address: {listed(unplaced, SHOWN)}."
     if not plan.conversations:
-        yield "The plan lists no conversations: whether devices can reach one another was not checked."
+        yield "The plan lists no conversations: whether devices can reach each other was not checked."
 
 
 def _surveys(report: Report) -> Iterator[str]:
     if not report.surveys:
-        yield "The plan names no survey: nothing can be said about clashes with what is already on the site."
+        yield "The plan names no survey: clashes with hosts that are already on the site were not checked."
     every = (*report.checked.findings, *(agreed.finding for agreed in report.checked.accepted))
     for finding in every:
         if report.surveys and finding.rule == "not-surveyed":
@@ -43,7 +43,7 @@ def _surveys(report: Report) -> Iterator[str]:
 
 def _proofs(report: Report) -> Iterator[str]:
     if not report.records:
-        yield "No record of a proving run was given: nothing here says that any device answers."
+        yield "No record of a proving run was given: this report does not show that any device replies."
         return
     untested = [port.proof.subject for port in report.ports if port.verdict is Verdict.NOT_TESTED]
     if untested:
@@ -51,6 +51,6 @@ def _proofs(report: Report) -> Iterator[str]:
 
 
 def _never(report: Report) -> Iterator[str]:
-    yield "A survey says what was there on its day; an address that it does not list is not proven free."
+    yield "A survey shows the hosts of its date; an address that it does not list is not proven free."
     # RFC 6918 withdrew the address mask messages: masks cannot be read over the network.
-    yield "Masks and gateways are checked as the plan has them; what is typed into a device cannot be read from it."
+    yield "Masks and gateways are checked as planned; the values in a device cannot be read over the network."

@@ -1,4 +1,4 @@
-"""What IT is asked for and what changed, as rows of text: the same words for Markdown and plain text."""
+"""Turns requests to IT and changes into rows of text that Markdown and plain text share."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from netcheck.rules.finding import Finding
 
 
 class Part(NamedTuple):
-    """A table under a title, or lines to be copied as they are; without either it is said to be none."""
+    """A titled table, or lines to be copied verbatim; both may be empty."""
 
     title: str
     headers: tuple[str, ...] = ()
@@ -21,12 +21,12 @@ class Part(NamedTuple):
 
     @property
     def size(self) -> int:
-        """How many rows or lines there are."""
+        """Return the number of rows or lines."""
         return len(self.rows) + len(self.lines)
 
 
 def asked_parts(report: Report) -> Iterator[Part]:
-    """Reservations, pools, DNS records, conversations and switch ports."""
+    """Yield reservations, pools, DNS records, conversations and switch ports."""
     asked = asked_of(report.checked)
     yield Part(
         "Addresses to reserve",
@@ -58,28 +58,28 @@ def asked_parts(report: Report) -> Iterator[Part]:
 
 
 def changes_parts(changes: Changes) -> Iterator[Part]:
-    """Findings new, gone, accepted since and remaining, and the subnets and interfaces that changed."""
+    """Yield new, resolved, accepted and remaining findings, then the subnets and interfaces that changed."""
     for title, findings in (
         ("New findings", changes.new),
-        ("Gone findings", changes.gone),
+        ("Resolved findings", changes.gone),
         ("Findings accepted since", changes.agreed),
         ("Remaining findings", changes.remaining),
     ):
         yield Part(title, ("severity", "rule", "subject", "address", "what"), tuple(map(_finding, findings)))
     for what, changed in (("subnet", changes.subnets), ("interface", changes.interfaces)):
         rows = tuple((each.subject, str(each.turn), words_of(each)) for each in changed)
-        yield Part(f"{what.capitalize()}s changed", (what, "turn", "values"), rows)
+        yield Part(f"{what.capitalize()}s changed", (what, "change", "values"), rows)
 
 
 def changes_line(changes: Changes) -> str:
-    """Against what it was compared, in one line."""
+    """Return in one line which revision the plan was compared with."""
     before = changes.before.plan
     revision = f", revision {before.revision}" if before.revision else ""
     return f"Compared with {before.name}{revision}; SHA-256 of its files: {before.sha256}"
 
 
 def words_of(changed: Changed) -> str:
-    """The differences of a subnet or an interface in one line."""
+    """Return the differences of a subnet or an interface in one line."""
     return "; ".join(f"{one.what}: {one.before or 'none'} -> {one.now or 'none'}" for one in changed.differences)
 
 

@@ -1,4 +1,4 @@
-"""Ports, surveys and records of a report as rows of text, the same words for Markdown and plain text."""
+"""Turns ports, surveys and records into rows of text that Markdown and plain text share."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ HEADERS = ("port", "address", "verdict", "cable", "answered by", "luck", "unhear
 
 
 def port_rows(report: Report) -> Iterator[tuple[str, ...]]:
-    """A row a port, in the order of `HEADERS`; what is not known is empty."""
+    """Yield one row a port in the order of `HEADERS`; unknown values are empty."""
     for port in report.ports:
         proof, evidence = port.proof, port.evidence
         yield (
@@ -30,14 +30,14 @@ def port_rows(report: Report) -> Iterator[tuple[str, ...]]:
 
 
 def survey_rows(report: Report) -> Iterator[tuple[str, ...]]:
-    """File, day, what it covers and how many hosts, a row a survey."""
+    """Yield one row a survey: file, date, coverage and number of hosts."""
     for survey in report.surveys:
         covers = ", ".join(map(str, survey.covers)) or "nothing named"
         yield survey.file, str(survey.taken or "no date given"), covers, str(len(survey.hosts))
 
 
 def record_rows(report: Report) -> Iterator[tuple[str, ...]]:
-    """File, state and seal, a row a record."""
+    """Yield one row a record: file, state and seal."""
     for record in report.records:
         seen = record.verification
         yield short(record), str(seen.state), seen.seal or "none: the chain is broken"

@@ -1,4 +1,4 @@
-"""The checks of several plans in JSON, Markdown and CSV; one that could not be read is shown among the others."""
+"""Writes the checks of several plans as JSON, Markdown and CSV; an unreadable plan is shown among the others."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.text import safe
 
 
 def result_json(result: Result) -> dict[str, Any]:
-    """One plan's object; of an unread plan only its path is known, and null is not an empty list of findings."""
+    """Return the object of one plan; null stands for what is unknown of an unreadable plan."""
     if not isinstance(result, Unread):
         return to_json(result)
     plan = {"name": result.path, "revision": None, "sha256": None}
@@ -27,7 +27,7 @@ def result_json(result: Result) -> dict[str, Any]:
 
 
 def result_markdown(result: Result) -> str:
-    """One plan's heading and tables, or the list of what keeps it from being read."""
+    """Return heading and tables of one plan, or the problems that prevent it from being read."""
     if not isinstance(result, Unread):
         return to_markdown(result)
     heading = f"# {escaped(safe(result.path, 200))}: not checked\n\n"
@@ -35,7 +35,7 @@ def result_markdown(result: Result) -> str:
 
 
 def results_csv(results: Sequence[tuple[str, Result]]) -> bytes:
-    """The findings of several plans as one table, whose first column names the plan by the path it was given as."""
+    """Return the findings of several plans as one table; the first column is the plan's path as given."""
     rows = ((guarded(safe(path, 1000)), *row) for path, result in results for row in _rows(result))
     return rows_to_csv(("plan", *COLUMNS), rows)
 

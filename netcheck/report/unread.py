@@ -1,4 +1,4 @@
-"""A plan that could not be checked: a value that every form of findings shows, so that none drops it silently."""
+"""Defines the value for a plan that could not be checked, which every format shows."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from netcheck.errors import Problem
 if TYPE_CHECKING:
     from netcheck.rules.engine import Checked
 
-NOT_CHECKED = "not-checked"  # stands in the place of a severity
+NOT_CHECKED = "not-checked"  # used in place of a severity
 
 
 @dataclass(frozen=True, slots=True)
 class Unread:
-    """A plan by its path as it was named, and everything that keeps it from being read."""
+    """A plan's path as given, and the problems that prevent it from being read."""
 
     path: str
     problems: tuple[Problem, ...]

@@ -1,4 +1,4 @@
-"""The report's own words: what verdicts, evidence and numbers mean to somebody who was not there."""
+"""Holds the report's wording: what verdicts, evidence and figures mean to a reader who was not on site."""
 
 from __future__ import annotations
 
@@ -9,30 +9,30 @@ from netcheck.record.read import ChainBreak, Torn
 from netcheck.report.model import Report, short
 from netcheck.rules.finding import Severity
 
-# 6-settled-details.md 37 names what a proof cannot show; the rest is common practice.
+# Limits of the method; common practice.
 CANNOT_SHOW = (
-    "A device that restarted by itself at the very moment the cable was asked for looks like a pulled cable. "
-    "Therefore the cable's evidence stands beside every verdict: inferred is weaker than operator or carrier.",
+    "A device that restarted by itself when the cable was to be pulled looks like a pulled cable. Therefore every "
+    "verdict names its cable evidence: inferred is weaker than operator or carrier.",
     "A device that imitates another one perfectly, its MAC included, cannot be told from it.",
-    "If another cable was pulled that leads to the same device, its silence looks the same.",
-    "A proof holds for its day. Nothing here says what was connected, typed in or replaced later.",
+    "Another cable that leads to the same device causes the same silence.",
+    "A proof holds for its date. It does not show what was connected, configured or replaced later.",
 )
 
 CAUTION_NUMBERS = (
-    "Both figures take probes for independent trials. Echoes a second apart are not quite that: one spanning-tree "
-    "event silences a whole run of them. Read them as orders of magnitude, with the counts n beside them, and mind "
-    "that three silent probes alone prove little: with 0 of 3 answered, the rate of answers may still be 63 percent "
+    "Both figures assume independent probes. Echo requests a second apart are not fully independent: one spanning-tree "
+    "event suppresses a whole series of them. Read the figures as orders of magnitude, together with the counts n. "
+    "Three unanswered probes prove little: with 0 of 3 answered, the rate of replies may still be 63 percent "
     "(upper 95 percent bound)."
 )
 
 
 def headline(report: Report) -> str:
-    """The whole report in one line: may it be installed so, and what is proven."""
+    """Return the result in one line: whether the plan can be installed, and how many ports are proven."""
     conflicts, risks = report.checked.count(Severity.CONFLICT), report.checked.count(Severity.RISK)
     if conflicts:
-        paper = f"{_counted(conflicts, 'conflict')}: this plan must not be installed so"
+        paper = f"{_counted(conflicts, 'conflict')}: do not install this plan as drafted"
     elif risks:
-        paper = f"No conflict; {_counted(risks, 'risk')} to agree with the site"
+        paper = f"No conflict; {_counted(risks, 'risk')} to agree on with the site"
     else:
         paper = "No conflict and no risk found"
     if not report.records:
@@ -46,7 +46,7 @@ def _counted(count: int, noun: str) -> str:
 
 
 def alarms(report: Report) -> tuple[str, ...]:
-    """One loud sentence for each record that is broken or torn."""
+    """Return one sentence for each record that is broken or torn."""
     return tuple(
         f"{short(record)}: {_alarm(record.verification.flaw)}" for record in report.flawed if record.verification.flaw
     )
@@ -56,35 +56,35 @@ def _alarm(flaw: ChainBreak | Torn) -> str:
     match flaw:
         case ChainBreak():
             return (
-                f"chain broken at line {flaw.line}; that line and the proofs behind it are not evidence and are not "
-                f"shown. Why it does not fit: {flaw.reason}."
+                f"chain broken at line {flaw.line}; that line and the proofs after it are not evidence and are not "
+                f"shown. Reason: {flaw.reason}."
             )
         case Torn():
-            return f"{flaw}. What that line held is lost; the {flaw.line - 1} lines before it fit."
+            return f"{flaw}. The content of that line is lost; the {flaw.line - 1} lines before it fit."
         case other:
             assert_never(other)
 
 
 def severity_sign(severity: Severity) -> str:
-    """A shape that stands beside the word, never in its place."""
+    """Return a shape that is shown with the word, never instead of it."""
     return {Severity.CONFLICT: "■", Severity.RISK: "▲", Severity.NOTE: "●"}[severity]
 
 
 def verdict_sign(verdict: Verdict) -> str:
-    """A shape that stands beside the word: a tick, a question mark, a dash, else a cross."""
+    """Return the shape of a verdict: a tick, a question mark, a dash, else a cross."""
     signs = {Verdict.PROVEN: "✓", Verdict.UNSETTLED: "?", Verdict.NOT_TESTED: "–"}  # a dash is meant
     return signs.get(verdict, "✗")
 
 
 def meaning(verdict: Verdict) -> str:
-    """A verdict in one sentence, for the list below the table."""
+    """Return the meaning of a verdict in one sentence."""
     match verdict:
         case Verdict.SILENT:
             return "nothing answered with the cable in"
         case Verdict.CONTESTED:
             return "two or more devices answered for the address"
         case Verdict.RELAYED:
-            return "something that answers for other addresses too, such as a router, answered in its place"
+            return "a device that also replies for other addresses, such as a router, replied in its place"
         case Verdict.SWAPPED:
             return "the device of another planned address answered, or the wrong cable was pulled"
         case Verdict.WRONG_HARDWARE:
@@ -94,7 +94,7 @@ def meaning(verdict: Verdict) -> str:
         case Verdict.STILL_ANSWERING:
             return "with the cable out, the device still answered: wrong cable or a second path"
         case Verdict.UNSETTLED:
-            return "the observations do not suffice to tell"
+            return "the observations do not suffice for a verdict"
         case Verdict.NOT_BACK:
             return "it answered, fell silent, and did not come back"
         case Verdict.PROVEN:
@@ -105,7 +105,7 @@ def meaning(verdict: Verdict) -> str:
             assert_never(other)
 
 
-# What the values of a proof's fields mean; a record may hold others, which are shown as they are.
+# Meaning of the values of a proof's fields; other values are shown unchanged.
 EVIDENCE_WORDS = {
     "cable": {
         "carrier": "carrier: the station's own link dropped when the cable was pulled",
@@ -116,11 +116,11 @@ EVIDENCE_WORDS = {
     "connector": {
         "operator": "operator: a key was pressed after the cable was moved to this connector",
         "lldp": "lldp: the device named the connector itself",
-        "assumed": "assumed: nothing but the order of the work says which connector it was",
+        "assumed": "assumed: only the order of the work tells which connector it was",
     },
     "identity": {
         "planned": "planned: the plan names this MAC",
-        "learned": "learned: this MAC was learned here; the plan names none, or another one",
+        "learned": "learned: the MAC was learned during the proof; the plan names none, or another one",
     },
     "echo": {
         "answered": "answered",
@@ -130,8 +130,8 @@ EVIDENCE_WORDS = {
 
 
 def facts_of(proof: Proof) -> tuple[tuple[str, str], ...]:
-    """What is known beside the verdict, as titles and words; what was not learned is left out."""
-    no_luck = "no figure: without a link nothing can be sent" if proof.cable == "carrier" else ""
+    """Return the known facts of a proof as titles and texts."""
+    no_luck = "no figure: nothing can be sent without a link" if proof.cable == "carrier" else ""
     told = (
         ("Cable evidence", _in_words("cable", proof.cable)),
         ("Connector", _in_words("connector", proof.connector)),
@@ -148,7 +148,7 @@ def _in_words(name: str, value: str | None) -> str:
 
 
 def chance(value: float) -> str:
-    """A probability as `4.1e-05, 1 in 24,000`."""
+    """Return a probability such as `4.1e-05, 1 in 24,000`."""
     if not 0 < value <= 1:
         return f"{value:g}"
     odds = "less than 1 in a thousand million" if value < 1e-9 else f"1 in {float(f'{1 / value:.2g}'):,.0f}"
@@ -156,5 +156,5 @@ def chance(value: float) -> str:
 
 
 def moment(at: str) -> str:
-    """A record's time to the second, as it is read by people: `2026-11-02 09:14:03 UTC`."""
+    """Return a record's time to the second, such as `2026-11-02 09:14:03 UTC`."""
     return f"{at[:10]} {at[11:19]} UTC"

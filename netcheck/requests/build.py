@@ -1,7 +1,7 @@
-"""What the site's IT is asked for, worked out from the plan and its findings: one request a row. Pure.
+"""Derives the requests to IT from a plan and its findings, one request a row.
 
-Reservations, changes of pools, DNS records, conversations through routers, and switch ports. What an open conflict
-stands against is asked for with the note that it waits, and gets no DNS record.
+Kinds: reservations, pool changes, DNS records, routed conversations and switch ports. A request that an open conflict
+affects carries the note that it waits, and gets no DNS record.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from netcheck.rules.rule import Readdress
 from netcheck.space.addressing import interfaces_by_family
 from netcheck.text import listed
 
-MOST = 50  # addresses, subjects or ranges in one cell; the rest as a count
-# Conflicts whose mending leaves the address, the MAC and the name as they are: no reservation waits for them.
+MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
+# Conflicts whose correction keeps address, MAC and name: no reservation waits for them.
 _BESIDE = {
     "mask-broken", "mask-differs", "gateway-off-link", "gateway-unusable", "no-way-there", "no-way-back",
     "switch-port-twice",
@@ -31,7 +31,7 @@ _BESIDE = {
 
 
 def asked_of(checked: Checked) -> Asked:
-    """Work out what to ask for."""
+    """Return the requests of a checked plan."""
     work = _Work(checked)
     records = tuple(work.records())
     talks = requests_of(checked.plan, checked.conversations, work.faces)
@@ -49,12 +49,12 @@ class _Work:
 
     @cached_property
     def faces(self) -> tuple[Face, ...]:
-        """Every interface with its subnet, dual-stack ones a second time with their IPv6 values."""
+        """Return every interface with its subnet; a dual-stack interface appears once for each family."""
         return tuple(interfaces_by_family(self._plan))
 
     @cached_property
     def _conflicts(self) -> dict[str, list[Finding]]:
-        """Open conflicts by subject."""
+        """Return the open conflicts by subject."""
         found: dict[str, list[Finding]] = {}
         for finding in self.checked.findings:
             if finding.severity is Severity.CONFLICT:
@@ -64,7 +64,7 @@ class _Work:
 
     @cached_property
     def _fixes(self) -> dict[tuple[str, int], str]:
-        """Proposed addresses by subject and family."""
+        """Return the proposed addresses by subject and family."""
         fixes = [finding.fix.addresses for finding in self.checked.findings if finding.fix]
         return {(subject, address.family): str(address) for addresses in fixes for subject, address in addresses}
 
@@ -73,7 +73,7 @@ class _Work:
         return frozenset((one.subjects[0], one.address) for one in self.checked.findings if one.rule == "already-there")
 
     def _waits_for(self, subject: str, address: Address, subnet: str = "") -> list[str]:
-        """The open conflicts that may change the address, the MAC or the name, or that are about the subnet."""
+        """Return the open conflicts that may change the address, MAC or name, or that concern the subnet."""
         own = [
             one.rule
             for one in self._conflicts.get(subject, ())
@@ -85,13 +85,13 @@ class _Work:
     def _note(self, subject: str, address: Address, subnet: str = "", granted: str = "") -> str:
         rules = self._waits_for(subject, address, subnet)
         proposed = self._fixes.get((subject, address.family)) if rules else None
-        notes = [f"not before this is settled: {listed(rules)}"] if rules else []
-        notes += [f"{proposed} is proposed in its place"] if proposed else []
+        notes = [f"wait until resolved: {listed(rules)}"] if rules else []
+        notes += [f"{proposed} is proposed instead"] if proposed else []
         notes += ["already on the site with this MAC"] if (subject, str(address)) in self._there else []
         return "; ".join([*notes, *([f"granted by {granted}"] if granted else [])])
 
     def reservations(self) -> Iterator[Request]:
-        """An address for each interface, each face by itself, and the outside addresses of translations."""
+        """Yield one address for each interface and family, and the outside addresses of translations."""
         for face, subnet in self.faces:
             if face.address is None or face.address.value is None:
                 yield self._without_address(face, subnet)
@@ -131,7 +131,7 @@ class _Work:
         )
 
     def pools(self) -> Iterator[Request]:
-        """For each pool that planned addresses lie in, what would be left of it without these."""
+        """Yield for each pool that contains planned addresses what would remain of it."""
         faces = [
             (face, subnet.island, face.address.value)
             for face, subnet in self.faces
@@ -163,14 +163,14 @@ class _Work:
         )
 
     def records(self) -> Iterator[Record]:
-        """Forward and reverse, for what waits for nothing."""
+        """Yield forward and reverse records of addresses that wait for nothing."""
         for face, subnet in self.faces:
             address = face.address.value if face.address else None
             if address is not None and not self._waits_for(face.subject, address, subnet.name):
                 yield from records_of(face, subnet, self._plan.domain)
 
     def switch_ports(self) -> Iterator[Request]:
-        """The switch ports that the plan names, with the VLAN that each is to be in."""
+        """Yield the switch ports that the plan names, with their VLAN."""
         for face in self._plan.interfaces:
             if face.switch_port is not None and face.switch_port.text:
                 twice = [

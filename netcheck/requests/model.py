@@ -1,4 +1,4 @@
-"""What the site's IT may be asked for, as values: one request a row, and zone lines by file."""
+"""Defines requests to the site's IT: one request a row, and zone lines by file."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 class Kind(StrEnum):
-    """What is asked for."""
+    """What a request asks for."""
 
     RESERVATION = "reservation"
     POOL = "pool change"
@@ -18,8 +18,8 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One thing asked for; texts are as in the plan, and empty where they do not belong to the kind. `what` is the
-    zone line, the pool as it would be, or the far end of a conversation; `note` says what it waits for."""
+    """One request. Texts are those of the plan, empty where the kind has no such value. `what` is the zone line, the
+    pool as it would become, or the far end of a conversation; `note` names what it waits for."""
 
     kind: Kind
     subject: str
@@ -36,7 +36,7 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """Lines of one zone file, fit to be put in (RFC 1035 section 5.1)."""
+    """Lines of one zone file, ready to be inserted (RFC 1035 section 5.1)."""
 
     title: str
     text: str
@@ -44,11 +44,11 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Everything that is asked for, in plan order within each kind."""
+    """All requests, in plan order within each kind."""
 
     requests: tuple[Request, ...]
     zones: tuple[Zone, ...]
 
     def of(self, kind: str) -> tuple[Request, ...]:
-        """The requests of one kind."""
+        """Return the requests of one kind."""
         return tuple(request for request in self.requests if request.kind == kind)

@@ -1,4 +1,4 @@
-"""Conversations that a firewall may stand in the way of: those that go through a router or a translation. Pure."""
+"""Finds the conversations that a firewall may block: those through a router or a translation."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Face = tuple[Interface, Subnet]
 
 @dataclass(frozen=True, slots=True)
 class _End:
-    """One end as the far end's island sees it: `address` is what packets on the way there hold."""
+    """One end as the far end's island sees it; `address` is the one in packets there."""
 
     face: Interface
     subnet: Subnet
@@ -28,7 +28,8 @@ class _End:
 
 
 def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
-    """One for each family of addresses that both ends have; where they share none, one with the addresses they have."""
+    """Yield one request for each address family that both ends have; without a common one, one with the addresses they
+    have."""
     by_subject: dict[str, list[Face]] = {}
     for face, subnet in faces:
         by_subject.setdefault(face.subject, []).append((face, subnet))
@@ -67,14 +68,15 @@ def _end(plan: Plan, translations: dict[tuple[str, Address], list[Translation]],
 
 
 def address_of(face: Interface) -> str:
-    """A face's address, or why there is none: its text, which may be anything, stands with the reservation."""
+    """Return an interface's address, or why there is none; its unreadable text stands with the reservation."""
     if face.address is None:
         return "no address yet"
     return str(face.address.value) if face.address.value else "not readable"
 
 
 def _request(talk: TracedConversation, source: _End, target: _End, *, walked: bool) -> Request:
-    """`walked` says that the talk's ways are those of these addresses: only the first family is walked."""
+    """Return the request; *walked* means that the conversation's paths belong to these addresses (only the first family
+    is traced)."""
     failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
     return Request(

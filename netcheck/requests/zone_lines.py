@@ -1,4 +1,4 @@
-"""DNS records of a plan as lines of zone files, each whole by itself: no directive decides what it means. Pure."""
+"""Writes the DNS records of a plan as complete zone file lines, which depend on no directive."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from netcheck.plan.model import Interface, Subnet
 from netcheck.requests.model import Kind, Request, Zone
 
 UNKNOWN_DOMAIN = "domain-not-in-plan.invalid."
-TTL = 3600  # seconds; common practice, no source: the site puts its own
+TTL = 3600  # seconds; common practice, no source: the site sets its own
 LONGEST = 253  # characters of a name without its last dot: RFC 1035 section 2.3.4
 # Letters, digits and hyphens: RFC 952, RFC 1123 section 2.1; at most 63: RFC 1035 section 2.3.4.
 _NAME = re.compile(r"(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+", re.ASCII)
@@ -20,7 +20,7 @@ _NAME = re.compile(r"(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+", re.A
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """One DNS record. `zone` is its reverse zone, or empty for a forward one."""
+    """One DNS record; `zone` is its reverse zone, empty for a forward record."""
 
     interface: Interface
     island: str
@@ -30,7 +30,7 @@ class Record:
 
 
 def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[Record]:
-    """Forward and reverse, where the face has an address and a name that can stand in a zone file."""
+    """Yield the forward and reverse record of an interface that has an address and a valid name."""
     name = face.host_name.value if face.host_name else None
     address = face.address.value if face.address else None
     if not name or address is None:
@@ -38,7 +38,7 @@ def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[Record]
     owner = _absolute(name, domain)
     target = owner if owner.endswith(".") else f"{owner}.{UNKNOWN_DOMAIN}"
     if not _NAME.fullmatch(target) or len(target) > LONGEST + 1:
-        return  # said by the rule name-unusable, or too long with its domain
+        return  # reported by the rule name-unusable, or too long with its domain
     kind = "A" if address.family == 4 else "AAAA"
     reverse = f"{ip_address(str(address)).reverse_pointer}."
     yield Record(face, subnet.island, address, "", f"{owner} {TTL} IN {kind} {address}")
@@ -46,9 +46,9 @@ def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[Record]
 
 
 def _absolute(name: str, domain: str) -> str:
-    """A name with a dot in it is whole; one without is of the plan's domain. Where the plan has none it stays as it is,
-    of the zone that it is put into; a reverse line cannot say that, so its target gets a domain that nobody can have
-    (RFC 2606)."""
+    """Return the fully qualified name. A name that contains a dot is fully qualified; the plan's domain completes
+    others. Without a domain the name stays relative to the zone; a reverse line cannot, so its target gets a domain
+    that cannot exist (RFC 2606)."""
     whole = name.removesuffix(".")
     if "." in whole:
         return f"{whole}."
@@ -56,14 +56,14 @@ def _absolute(name: str, domain: str) -> str:
 
 
 def _reverse_zone(pointer: str) -> str:
-    """The zone of a /24, or of a /64: common practice, no source; RFC 1035 section 3.5 and RFC 3596 section 2.5 name
-    the labels."""
+    """Return the reverse zone of the /24 or /64: common practice, no source. RFC 1035 section 3.5 and RFC 3596 section
+    2.5 define the labels."""
     labels = pointer.rstrip(".").split(".")
     return ".".join(labels[16:] if labels[-2] == "ip6" else labels[1:]) + "."
 
 
 def request_of(record: Record) -> Request:
-    """A record as a request."""
+    """Return a record as a request."""
     return Request(
         Kind.DNS,
         record.interface.subject,
@@ -75,7 +75,8 @@ def request_of(record: Record) -> Request:
 
 
 def zones_of(records: Iterable[Record]) -> Iterator[Zone]:
-    """One file for the names and one for each reverse zone, each island by itself: addresses repeat between them."""
+    """Yield one file of forward records and one for each reverse zone, by island, since addresses repeat between
+    islands."""
     files: dict[tuple[str, str], list[Record]] = {}
     for record in records:
         files.setdefault((record.island, record.zone), []).append(record)

@@ -78,13 +78,13 @@ def test_a_damaged_record_gives_exit_1_and_a_report(desk: Path) -> None:
 
 REFUSED = [
     pytest.param((*ALL,), "no file to write was named", id="no-out"),
-    pytest.param(
-        (*ALL, "--out", "r.pdf"), "--out r.pdf has no ending that is known. Name it with .html, .csv", id="pdf"
-    ),
-    pytest.param((*ALL, "--out", "report"), "--out report has no ending that is known", id="no-ending"),
+    pytest.param((*ALL, "--out", "r.pdf"), "--out r.pdf has an unknown ending. Name it with .html, .csv", id="pdf"),
+    pytest.param((*ALL, "--out", "report"), "--out report has an unknown ending", id="no-ending"),
     pytest.param((*ALL, "--out", "r.html", "--out", "./r.html"), "named twice", id="twice"),
-    pytest.param((*ALL, "--out", "r.html", "--out", "none/r.csv"), "none/r.csv: its folder is not there", id="folder"),
-    pytest.param((*ALL, "--out", "tarn-hollow/site-hosts.csv"), "would overwrite what it is made from", id="survey"),
+    pytest.param(
+        (*ALL, "--out", "r.html", "--out", "none/r.csv"), "none/r.csv: its folder does not exist", id="folder"
+    ),
+    pytest.param((*ALL, "--out", "tarn-hollow/site-hosts.csv"), "would overwrite one of its inputs", id="survey"),
     pytest.param((*ALL, "--record", "other.jsonl", "--out", "r.html"), "other.jsonl: line 1: this record", id="other"),
     pytest.param(
         (*ALL, "--record", "none.jsonl", "--out", "r.html"), "none.jsonl: the file is not there", id="missing"
@@ -154,9 +154,9 @@ def test_requests_sheet_and_since(desk: Path) -> None:
         (("--requests", "asked.txt"), "--requests asked.txt does not end in .csv"),
         (("--sheet", "sheet.pdf"), "--sheet sheet.pdf does not end in .html"),
         (("--out", "a.csv", "--requests", "a.csv"), "--requests a.csv is named twice"),
-        (("--requests", "tarn-hollow/site-hosts.csv"), "would overwrite what it is made from"),
+        (("--requests", "tarn-hollow/site-hosts.csv"), "would overwrite one of its inputs"),
         (("--since", "nowhere", "--out", "r.html"), "nowhere: there is no such file or folder (in --since nowhere)"),
-        (("--since", "other", "--sheet", "none/s.html"), "none/s.html: its folder is not there. Make"),
+        (("--since", "other", "--sheet", "none/s.html"), "none/s.html: its folder does not exist. Make"),
     ],
 )
 def test_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path) -> None:

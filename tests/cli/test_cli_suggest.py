@@ -133,7 +133,7 @@ def test_a_good_plan_needs_nothing() -> None:
     """The mended creamery: nothing to propose, exit 0."""
     result = netcheck("suggest", PLANS / "tarn-hollow-mended", "--today", DAY)
     assert result.returncode == 0
-    assert "no finding would be mended by another one" in result.stdout
+    assert "no finding asks for another one" in result.stdout
 
 
 def test_a_reader_who_leaves_early_stops_no_writing(creamery: Path) -> None:

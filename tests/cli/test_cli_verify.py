@@ -46,8 +46,8 @@ def test_an_intact_record(record: Path) -> None:
         "  plan: Tarn Hollow creamery, revision C\n"
         "  proofs: 1 (1 proven)\n"
         f"  seal: {seal_of(record)}\n"
-        "  Write the seal on the signed paper: the chain shows that no line was changed, added or taken out; "
-        "only the seal on paper shows that the whole file was not written anew.\n"
+        "  Write the seal on the signed paper. The chain shows that no line was changed, added or removed; "
+        "only the seal on paper shows that the whole file was not rewritten.\n"
     )
 
 

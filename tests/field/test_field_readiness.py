@@ -418,7 +418,7 @@ def test_bad_use(laptop: tuple[Lab, str], tmp_path: Path) -> None:
         pytest.param("prose", "fix", "this is no record", id="no record at all"),
         pytest.param("empty", "ok", "can be written", id="empty"),
         pytest.param("folder", "fix", "it is a folder", id="a folder"),
-        pytest.param("nowhere", "fix", "its folder is not there", id="no such folder"),
+        pytest.param("nowhere", "fix", "its folder does not exist", id="no such folder"),
     ],
 )
 def test_the_record(laptop: tuple[Lab, str], tmp_path: Path, kind: str, level: str, what: str) -> None:

@@ -118,8 +118,8 @@ def test_reservations_say_all_that_it_types_in(asked: Asked) -> None:
     assert first.note == "granted by site IT"
     assert (six.subject, six.address, six.subnet) == ("filler-plc/cpu", "2001:db8:20::67", "six")
     assert (panel.address, panel.note) == ("10.62.30.7", "")
-    assert capper.note.startswith("not before this is settled: outside-subnet")
-    assert " is proposed in its place" in capper.note
+    assert capper.note.startswith("wait until resolved: outside-subnet")
+    assert " is proposed instead" in capper.note
 
 
 def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> None:
@@ -229,7 +229,7 @@ def test_what_an_address_has_no_part_in_does_not_wait(checked: Callable[[str], C
     overlapping = asked_of(checked(HEAD.replace("10.62.30.0/24", "10.62.30.0/23").replace(
         "[[router]]", '[[subnet]]\nname = "other"\nprefix = "10.62.31.0/24"\n[[router]]') + DEVICES))  # fmt: skip
     (note,) = (one.note for one in overlapping.of(Kind.RESERVATION) if one.subject == "line-panel/lan")
-    assert note == "not before this is settled: subnets-overlap of subnet packing"
+    assert note == "wait until resolved: subnets-overlap of subnet packing"
     assert all("10.62.30.7" not in zone.text for zone in overlapping.zones)
 
 

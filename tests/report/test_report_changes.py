@@ -155,7 +155,7 @@ def test_every_form_says_it(changes: Changes, tmp_path: Path) -> None:
     assert "10.62.21.1 → 10.62.20.1" in page
     assert 'id="changes"' not in to_html(alone).decode()
     for write in (to_markdown, to_text):
-        assert "Gone findings (2)" in write(report).decode()
+        assert "Resolved findings (2)" in write(report).decode()
         assert "What changed" not in write(alone).decode()
     told = json.loads(to_json(report))["changes"]
     assert told["since"]["revision"] == "A"

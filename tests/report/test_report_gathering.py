@@ -110,7 +110,7 @@ def test_proofs_behind_a_broken_line_do_not_count(plan_folder: Path, record_path
     assert verdict_of(report, "cip-panel/lan:1") is Verdict.CONTESTED
     assert verdict_of(report, "reception-plc/cpu:1") is Verdict.NOT_TESTED
     (alarm,) = alarms(report)
-    assert alarm.startswith("run.jsonl: chain broken at line 9; that line and the proofs behind it are not evidence")
+    assert alarm.startswith("run.jsonl: chain broken at line 9; that line and the proofs after it are not evidence")
 
 
 def test_a_torn_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> None:
@@ -123,11 +123,11 @@ def test_a_torn_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> 
 
 def test_headline(sample: Report, plan_folder: Path) -> None:
     """One line says whether it may be installed and how much is proven."""
-    assert headline(sample) == "3 conflicts: this plan must not be installed so. 2 of 11 ports proven."
-    assert headline(report_from(plan_folder)) == "3 conflicts: this plan must not be installed so. No proof was given."
+    assert headline(sample) == "3 conflicts: do not install this plan as drafted. 2 of 11 ports proven."
+    assert headline(report_from(plan_folder)) == "3 conflicts: do not install this plan as drafted. No proof was given."
     risks = tuple(finding for finding in sample.checked.findings if finding.severity == "risk")
     mended = replace(sample, checked=replace(sample.checked, findings=risks))
-    assert headline(mended) == "No conflict; 1 risk to agree with the site. 2 of 11 ports proven."
+    assert headline(mended) == "No conflict; 1 risk to agree on with the site. 2 of 11 ports proven."
     clean = replace(sample, checked=replace(sample.checked, findings=()))
     assert headline(clean) == "No conflict and no risk found. 2 of 11 ports proven."
 
@@ -160,7 +160,7 @@ def test_every_verdict_has_its_words(verdict: Verdict) -> None:
 def test_what_a_proof_cannot_show_is_said() -> None:
     """A restart at that moment, a perfect impersonator, another cable to the same device."""
     text = " ".join(CANNOT_SHOW)
-    assert all(word in text for word in ("restarted", "imitates", "another cable"))
+    assert all(word in text for word in ("restarted", "imitates", "Another cable"))
     assert "restarted at that moment" in EVIDENCE_WORDS["cable"]["inferred"]
 
 

@@ -101,10 +101,10 @@ def test_the_summary_says_what_is_what(sample: Report) -> None:
     """Headline, plan, hash, day, surveys and gaps."""
     text = flat(Page(to_html(sample)).text)
     for said in (
-        "3 conflicts: this plan must not be installed so. 2 of 11 ports proven.",
+        "3 conflicts: do not install this plan as drafted. 2 of 11 ports proven.",
         "Tarn Hollow creamery revision C",
         sample.plan.sha256,
-        "Checked for the day 2026-11-20",
+        "Checked on 2026-11-20",
         "site-hosts.csv 2026-11-18 10.62.20.0/24 2",
         "Subnet packing: no survey covers 10.62.30.0/24",
     ):
@@ -158,7 +158,7 @@ def test_a_port_in_full(sample: Report) -> None:
         "Luck 4.1e-05, 1 in 24,000 Unheard owner 1.5e-05, 1 in 67,000",
         "in 8.0 8 of 8 30 of 30 0.11, 0.21, 0.40 out 5.1 0 of 5 0 of 19 none",
         "00-00-5E-00-53-90 for 10.62.20.61, phase out: site host camera-7",
-        "Luck no figure: without a link nothing can be sent",
+        "Luck no figure: nothing can be sent without a link",
         "Echo blocked: ARP was answered, echo was not",
         "control 10.62.20.1 answered to the end",
         "Identity planned: the plan names this MAC",
@@ -195,7 +195,7 @@ def test_a_broken_record_is_loud(plan_folder: Path, record_path: Path) -> None:
     lines = record_path.read_bytes().splitlines(keepends=True)
     record_path.write_bytes(b"".join([*lines[:4], *lines[5:]]))
     text = flat(Page(to_html(report_from(plan_folder, record_path))).text)
-    alarm = "Damaged record. run.jsonl: chain broken at line 5; that line and the proofs behind it are not evidence"
+    alarm = "Damaged record. run.jsonl: chain broken at line 5; that line and the proofs after it are not evidence"
     assert text.count(alarm) == 2
     assert "Seal none: the chain is broken" in text
 

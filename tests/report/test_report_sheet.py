@@ -92,7 +92,7 @@ def test_labels_are_for_what_may_be_set(tmp_path: Path) -> None:
     page = to_sheet(found, TODAY).decode()
     assert re.findall(r'class="label"><b>([^<]*)</b>', page) == ["filler-plc/cpu:1", "filler-plc/cpu:X2"]
     assert page.count("<dt>initials</dt>") == page.count("<dt>date</dt>") == 3
-    assert "Do not set link so:" in page
+    assert "Do not set link as drafted:" in page
     assert "A pulled network cable isolates nothing" in page.replace("&#39;", "'")
     assert to_sheet(found, TODAY) == page.encode()
 

@@ -1,4 +1,4 @@
-"""What the site's IT is asked for as CSV, one request a row; RFC 4180, formulas kept out by `guarded`."""
+"""Writes the requests to IT as CSV, one request a row (RFC 4180); `guarded` keeps formulas out."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ COLUMNS = (
 
 
 def to_csv(checked: Checked) -> bytes:
-    """All requests, by kind and in plan order; UTF-8, led by a byte order mark only where there is more than ASCII."""
+    """Return all requests by kind and in plan order as UTF-8; a byte order mark leads text beyond ASCII."""
     requests = asked_of(checked).requests
     return rows_to_csv(COLUMNS, ([guarded(safe(cell, LONGEST_CELL)) for cell in row_of(one)] for one in requests))
 
 
 def row_of(request: Request) -> tuple[str, ...]:
-    """One request's cells in the order of `COLUMNS`."""
+    """Return the cells of one request in the order of `COLUMNS`."""
     return (
         str(request.kind), request.subject, request.island, request.address, request.mac, request.host_name,
         request.subnet, request.vlan, request.switch_port, request.what, request.note,

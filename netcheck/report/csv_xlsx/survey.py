@@ -1,4 +1,4 @@
-"""A survey that is written: the table that `survey read` and a plan take, and the lines by which a plan names it."""
+"""Writes a survey as CSV, and the `[[survey]]` entry that names it in a plan."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from netcheck.text import safe
 
 
 def table_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Rows whose cells are safe already, below their titles: RFC 4180 section 2, quotes only where they are needed."""
+    """Return titles and rows as CSV, quoted where needed (RFC 4180 section 2); the cells must be safe."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow(titles)
@@ -21,7 +21,7 @@ def table_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 
 def entry_of(file: str, taken: date | None, covers: Iterable[Prefix]) -> str:
-    """`[[survey]]` for a plan; without the day where it is not known."""
+    """Return the `[[survey]]` entry; without a date where it is not known."""
     quoted = safe(file).replace("\\", "\\\\").replace('"', '\\"')
     day = [f"taken = {taken}"] if taken is not None else []
     prefixes = ", ".join(dict.fromkeys(f'"{prefix}"' for prefix in covers))

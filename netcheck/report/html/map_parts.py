@@ -1,7 +1,7 @@
-"""The maps of a report: which sheets each subnet is drawn on, and the same in words. Pure, and bounded in size.
+"""Chooses the sheets on which each subnet is drawn, and describes them in words. The size is bounded.
 
-A subnet of up to 256 addresses (IPv4 /24) is one sheet, a cell an address. A larger one is an overview by blocks, and
-beneath it sheets of those /24 that hold something; an IPv6 subnet is a list.
+A subnet of up to 256 addresses (IPv4 /24) is one sheet with one cell an address. A larger one is an overview by blocks,
+followed by sheets of the /24 in use. An IPv6 subnet is a list.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from netcheck.space.intervals import Spans, range_of
 from netcheck.space.occupancy import Island, islands_of
 
 WHOLE = 24  # prefix length of the largest sheet
-ALL_DRAWN = 4  # a subnet of so many /24 has all of them drawn, a larger one those that hold something
-SHEETS_EACH, SHEETS_IN_ALL = 16, 64  # a sheet takes some 35 kB
+ALL_DRAWN = 4  # a subnet of up to 4 /24 has all of them drawn, a larger one only those in use
+SHEETS_EACH, SHEETS_IN_ALL = 16, 64  # a sheet takes about 35 kB
 LISTED = 500  # addresses of an IPv6 subnet
-WIDEST = 5  # free gaps that are named
+WIDEST = 5  # free ranges that are named
 
 
 @dataclass(frozen=True, slots=True)
 class SubnetMap:
-    """One subnet: `overview` where it is larger than a sheet, `rows` the text alternative, `gaps` the widest free ones,
-    `held` the list of an IPv6 subnet; `left_out` says what is not drawn or listed."""
+    """One subnet: `overview` where it is larger than a sheet, `rows` as text alternative, `gaps` with the widest free
+    ranges, `held` for an IPv6 list; `left_out` says what is not drawn or listed."""
 
     anchor: str
     subnet: Subnet
@@ -42,7 +42,7 @@ class SubnetMap:
 
 
 def maps_of(report: Report) -> tuple[SubnetMap, ...]:
-    """The map of every subnet in the plan's order."""
+    """Return the map of every subnet in plan order."""
     islands = islands_of(report.plan, report.surveys)
     conflicts = {name: conflicts_in(report.plan, report.checked.findings, name) for name in islands}
     maps: list[SubnetMap] = []
@@ -57,9 +57,7 @@ def maps_of(report: Report) -> tuple[SubnetMap, ...]:
 def _map(anchor: str, subnet: Subnet, island: Island, conflicts: Collection[Address], room: int) -> SubnetMap:
     prefix = subnet.prefix.value
     if prefix is None:
-        return SubnetMap(
-            anchor, subnet, left_out=f"The prefix {subnet.prefix.text!r} cannot be read: nothing is drawn."
-        )
+        return SubnetMap(anchor, subnet, left_out=f"The prefix {subnet.prefix.text!r} cannot be read; no map is drawn.")
     taken = taken_by(island, prefix, conflicts)
     rows = rows_of(taken, prefix)
     if prefix.family == 6:
@@ -83,7 +81,7 @@ def _anchor(anchor: str, prefix: Prefix, part: Prefix) -> str:
 
 
 def _parts(prefix: Prefix, island: Island, conflicts: Collection[Address]) -> list[Prefix]:
-    """The parts that are worth a sheet: those with conflicts and planned addresses first, then the others."""
+    """Return the /24 parts to draw: those with conflicts and planned addresses first, then the others in use."""
     if prefix.length >= WHOLE:
         return [prefix]
     planned = [address for address in (*conflicts, *island.placed_at) if prefix.holds(address)]
@@ -104,7 +102,7 @@ def _listed(bare: SubnetMap, prefix: Prefix, island: Island, conflicts: Collecti
 
 
 def _known(prefix: Prefix, island: Island) -> Iterator[Address]:
-    """Every address of a prefix that somebody has, ascending."""
+    """Yield every address in use in a prefix, ascending."""
     named = {*island.placed_at, *island.gateways_at, *island.stations_at}
     hosts = {Address(prefix.family, value) for value in island.hosts.values(range_of(prefix))}
     return iter(sorted({address for address in named if prefix.holds(address)} | hosts))

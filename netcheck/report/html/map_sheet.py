@@ -1,6 +1,6 @@
-"""One drawing of addresses as cells in rows of 16: where each cell stands, its use, and what it says. Pure.
+"""Places the cells of one drawing in rows of 16, each with its use and title.
 
-Lengths are in the drawing's own units, which the page scales to its width.
+Lengths are in units of the drawing, which the page scales to its width.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from netcheck.space.map_cells import Cells, Use, cells_of
 from netcheck.space.occupancy import Island
 
 ACROSS = 16  # cells in a row
-SIDE, PITCH = 26, 28  # a cell, and a cell with the gap behind it
-HEAD = 20  # above the first row, for the numbers of the columns
-SHORT_LABEL, LONG_LABEL = 36, 116  # before the rows: a last octet, or a whole address
+SIDE, PITCH = 26, 28  # side of a cell, and distance between cells
+HEAD = 20  # above the first row, for the column numbers
+SHORT_LABEL, LONG_LABEL = 36, 116  # width of the row labels: a last octet, or a whole address
 BLOCKS = 256  # cells of an overview, at most
 LEAST_BLOCK = 16  # addresses in a cell of an overview, at least
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One cell: its corner, use and words; `link` is the anchor of the sheet that shows it larger, or empty."""
+    """One cell: its corner, use and title; `link` is the anchor of the sheet that shows it in detail, or empty."""
 
     x: int
     y: int
@@ -36,7 +36,7 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One drawing. `labels` stand before the rows, `desc` says in a sentence what is to be seen."""
+    """One drawing. `labels` stand in front of the rows; `desc` describes it in a sentence."""
 
     anchor: str
     prefix: Prefix
@@ -48,17 +48,17 @@ class Sheet:
 
     @property
     def width(self) -> int:
-        """The width of the drawing; a short row makes it no narrower, so that all cells have one size."""
+        """Return the width of the drawing; a short row does not narrow it, so that all cells have one size."""
         return self.left + ACROSS * PITCH
 
     @property
     def height(self) -> int:
-        """The height of the drawing."""
+        """Return the height of the drawing."""
         return HEAD + len(self.labels) * PITCH
 
 
 def sheet_of(anchor: str, island: Island, prefix: Prefix, conflicts: Collection[Address]) -> Sheet:
-    """Draw up to 256 addresses, one a cell."""
+    """Return a drawing of up to 256 addresses, one a cell."""
     cells = cells_of(island, prefix, conflicts)
     drawn = []
     for at, use in enumerate(cells.uses):
@@ -72,7 +72,7 @@ def sheet_of(anchor: str, island: Island, prefix: Prefix, conflicts: Collection[
 def overview_of(
     anchor: str, island: Island, prefix: Prefix, conflicts: Collection[Address], sheets: Sequence[Sheet]
 ) -> Sheet:
-    """Draw a large prefix by blocks, each with the gravest use in it and a link to the first sheet that shows it."""
+    """Return a drawing of a large prefix by blocks, each with its most severe use and a link to its sheet."""
     fine = cells_of(island, prefix, conflicts)
     block = max(LEAST_BLOCK, prefix.size // BLOCKS)
     uses = _coarser(fine, block)
@@ -99,7 +99,7 @@ def _coarser(cells: Cells, block: int) -> tuple[Use, ...]:
 
 
 def _link(span: Range, starts: Sequence[int], sheets: Sequence[Sheet]) -> str:
-    """The sheet that a block lies in, or the first one that lies in it."""
+    """Return the anchor of the sheet that holds a block, or of the first one inside it."""
     at = bisect_right(starts, span.low) - 1
     if at >= 0 and sheets[at].prefix.last.value >= span.low:
         return sheets[at].anchor
@@ -113,7 +113,7 @@ def _described(uses: Sequence[Use], what: str) -> str:
 
 
 class _Counter:
-    """Counts what a block of addresses holds."""
+    """Counts the contents of a block of addresses."""
 
     def __init__(self, island: Island, prefix: Prefix) -> None:
         self._hosts = island.hosts
@@ -122,7 +122,7 @@ class _Counter:
         self._kept = Spans(cell.value for cell in kept if cell.value is not None)
 
     def words(self, span: Range) -> str:
-        """`3 planned, 12 site hosts, 40 in pools or reserved`."""
+        """Return a count such as `3 planned, 12 site hosts, 40 in pools or reserved`."""
         planned = bisect_right(self._planned, span.high) - bisect_left(self._planned, span.low)
         counts = ((planned, "planned"), (self._hosts.count(span), "site hosts"))
         told = [

@@ -1,4 +1,4 @@
-"""What holds the addresses of a subnet, in words: the text alternative of its map, and the title of each cell."""
+"""Describes in words who holds the addresses of a subnet: the table next to its map, and the title of each cell."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ NAMED = 4  # holders of one address
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One use in a subnet: how many addresses, the first ranges of them, and how many ranges more there are."""
+    """One use in a subnet: number of addresses, their first ranges, and the number of further ranges."""
 
     use: Use
     count: int
@@ -26,7 +26,7 @@ class Row:
 
 
 def taken_by(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> dict[Use, tuple[Range, ...]]:
-    """The ranges of a prefix that each use takes, ascending; one address may have several uses."""
+    """Return the ascending ranges of each use in a prefix; an address may have several uses."""
     window = range_of(prefix)
     hosts = (Range(prefix.family, value, value) for value in island.hosts.values(window))
     found: dict[Use, Iterable[Range]] = {
@@ -42,7 +42,7 @@ def taken_by(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> 
 
 
 def rows_of(taken: dict[Use, tuple[Range, ...]], prefix: Prefix) -> tuple[Row, ...]:
-    """A row for each use that there is, and one for what is free; an address with several uses counts in each."""
+    """Return one row for each use and one for free addresses; an address counts in each of its uses."""
     rows = [_row(use, ranges) for use, ranges in taken.items() if ranges]
     free = tuple(Spans(span for spans in taken.values() for span in spans).gaps(prefix.usable))
     return (*rows, *([_row(Use.FREE, free)] if free else []))
@@ -53,7 +53,7 @@ def _row(use: Use, ranges: tuple[Range, ...]) -> Row:
 
 
 def held_at(island: Island, address: Address, conflicts: Collection[Address]) -> str:
-    """Who has an address, in words: `conflict; planned pasteuriser-plc/cpu; site host camera-7`; empty if nobody."""
+    """Return who holds an address, such as `conflict; planned pump-plc/cpu; site host camera-7`; empty if nobody."""
     words = ["conflict"] if address in conflicts else []
     return "; ".join([*words, *_some(_holders(island, address))])
 

@@ -1,8 +1,8 @@
-"""The report as one HTML file that opens anywhere: no network, printable, readable on a phone and without script.
+"""Writes the report as one HTML file without network access, printable, and readable on a phone and without script.
 
-Every value that is put out goes through `safe` (controls and bidirectional marks become visible) and then through
-jinja2's autoescape; values stand only in element content and in quoted attributes. The page's policy allows its own
-style and its one script, for filtering, by their SHA-256 and nothing else.
+Every value passes `safe`, which escapes control and bidirectional characters, and then jinja2's autoescape. Values
+stand only in element content and in quoted attributes. The page's policy allows its own style and script by their
+SHA-256, and nothing else.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ LONGEST_TEXT = 20_000  # characters of one value
 
 
 def to_html(report: Report) -> bytes:
-    """Write the report as UTF-8; the same report gives the same bytes."""
+    """Return the report as UTF-8; the same report gives the same bytes."""
     own = {
         name: (TEMPLATES / file).read_text("utf-8") for name, file in (("style", "style.css"), ("script", "filter.js"))
     }
@@ -41,13 +41,13 @@ def to_html(report: Report) -> bytes:
 
 
 def digest(text: str) -> str:
-    """The source of a Content Security Policy that allows exactly this text (W3C CSP Level 3 section 2.3.1)."""
+    """Return the policy source that allows exactly this text (W3C CSP Level 3 section 2.3.1)."""
     return f"sha256-{b64encode(sha256(text.encode('utf-8')).digest()).decode('ascii')}"
 
 
 @cache
 def environment() -> Environment:
-    """The templates, with every value made harmless on its way out."""
+    """Return the templates with every output value escaped."""
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
@@ -76,16 +76,16 @@ def environment() -> Environment:
 
 
 def _harmless(value: Any) -> Any:
-    """Make controls visible in every string that a template puts out; markup comes from our own templates only."""
+    """Escape control characters in every string that a template prints; markup comes from our templates only."""
     return value if isinstance(value, Markup) or not isinstance(value, str) else safe(value, LONGEST_TEXT)
 
 
 def _with_code(text: str) -> Markup:
-    """A rule's text with what stands between backticks as code."""
+    """Return a rule's text with backtick parts as code."""
     parts = (escape(safe(part, LONGEST_TEXT)) for part in text.split("`"))
     return Markup("").join(Markup("<code>{}</code>").format(part) if n % 2 else part for n, part in enumerate(parts))
 
 
 def _slug(use: Use) -> str:
-    """The name of a use in the style sheet."""
+    """Return the name of a use in the style sheet."""
     return use.name.lower().replace("_", "-")

@@ -1,4 +1,4 @@
-"""What the templates of the page are filled with, worked out beforehand so that they only lay it out. Pure."""
+"""Computes the values of the page's templates, so that these only lay out."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from netcheck.rules.rule import Rule
 from netcheck.space.map_cells import Use
 
 TABLE = 100  # rows of one table
-MANY = 200  # findings or ports; above it a browser lays out only what is near the window
+MANY = 200  # findings or ports; above it a browser lays out only the visible part
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +39,8 @@ class Numbered:
 
 @dataclass(frozen=True, slots=True)
 class ByRule:
-    """Findings of one rule, whose reason and source are said above them. `count` is of all findings of the rule;
-    `continued` says that the first ones stand in the table before."""
+    """Findings of one rule. `count` is the number of all its findings; `continued` marks a rule that began in the table
+    before."""
 
     rule: Rule
     findings: tuple[Numbered, ...]
@@ -58,7 +58,7 @@ class BySeverity:
 
 
 def values_of(report: Report) -> dict[str, Any]:
-    """Every name that the templates use, beside the functions of the environment."""
+    """Return every name that the templates use, in addition to the functions of the environment."""
     return {
         "report": report,
         "plan": report.plan,
@@ -76,12 +76,12 @@ def values_of(report: Report) -> dict[str, Any]:
         "caution": CAUTION,
         "caution_numbers": words.CAUTION_NUMBERS,
         "cannot_show": words.CANNOT_SHOW,
-        "snippet": Markup(escape(SNIPPET)),  # our own, with its line breaks
+        "snippet": Markup(escape(SNIPPET)),  # our own text, with its line breaks
     }
 
 
 def grouped(report: Report) -> tuple[BySeverity, ...]:
-    """Findings by severity, the gravest first, then by rule in the order in which the rules first appear."""
+    """Return the findings by severity, conflicts first, then by rule in order of appearance."""
     rules = {rule.slug: rule for rule in report.rules}
     by_rule: dict[Severity, dict[str, list[Finding]]] = {severity: {} for severity in Severity}
     for finding in report.checked.findings:
@@ -115,12 +115,12 @@ def _numbered(findings: Iterable[Finding]) -> Iterator[Numbered]:
     anchors: Counter[str] = Counter()
     for number, finding in enumerate(findings, 1):
         key = finding.key
-        anchors[key] += 1  # the same clash may be found twice, and no anchor may stand twice
+        anchors[key] += 1  # the same clash may be found twice, and anchors must be unique
         yield Numbered(number, key if anchors[key] == 1 else f"{key}-{anchors[key]}", finding)
 
 
 def _runs(record: Record, plan: Plan) -> tuple[tuple[str, str], ...]:
-    """What a record's runs were made with, each name and value once, in order; permits are kept apart by `; `."""
+    """Return the facts of a record's runs, each value once, joined by `; `."""
     runs = record.content.runs
     same = record.content.sha256 == plan.sha256
     told = "the plan of this report" if same else "an earlier state of the plan; each row was compared with this one"

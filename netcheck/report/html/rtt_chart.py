@@ -1,6 +1,6 @@
-"""Round-trip times of a port as a small chart: for each phase a line from the least to the most, a mark at the median.
+"""Lays out a small chart of a port's round-trip times: a line from minimum to maximum a phase, a dot at the median.
 
-Pure; lengths are in the drawing's own units. Figures that no prober would write give no chart.
+Lengths are in units of the drawing. Implausible figures give no chart.
 """
 
 from __future__ import annotations
@@ -11,14 +11,14 @@ from math import floor, isfinite, log10
 
 from netcheck.proof.result import Phase, Proof, Rtt
 
-LEFT, PLOT, RIGHT = 40, 200, 46  # before the scale, the scale, behind it for its last figure
-ROW, FOOT = 16, 16  # a phase, and the figures of the scale
-LONGEST = 1e9  # milliseconds; beyond it nothing is drawn
+LEFT, PLOT, RIGHT = 40, 200, 46  # left of the scale, the scale, right of it for its last figure
+ROW, FOOT = 16, 16  # height of a phase, and of the scale's figures
+LONGEST = 1e9  # milliseconds; larger values are not drawn
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One phase: where the least, the median and the most stand from left, and the height of its row."""
+    """One phase: horizontal positions of minimum, median and maximum, and the top of its row."""
 
     phase: Phase
     least: int
@@ -29,7 +29,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """The lines, the figure at the end of the scale (it begins at 0), and the chart in words."""
+    """The lines, the figure at the end of the scale (which starts at 0), and the chart in words."""
 
     lines: tuple[Line, ...]
     end: str
@@ -37,22 +37,22 @@ class Chart:
 
     @property
     def width(self) -> int:
-        """The width of the drawing."""
+        """Return the width of the drawing."""
         return LEFT + PLOT + RIGHT
 
     @property
     def foot(self) -> int:
-        """How far down the scale stands."""
+        """Return the vertical position of the scale."""
         return ROW * len(self.lines)
 
     @property
     def height(self) -> int:
-        """The height of the drawing."""
+        """Return the height of the drawing."""
         return self.foot + FOOT
 
 
 def chart_of(proof: Proof) -> Chart | None:
-    """Draw the phases that have round-trip times; None where there are none."""
+    """Return the chart of the phases that have round-trip times, or None."""
     timed = [(phase, seen.rtt) for phase, seen in proof.phases if seen.rtt is not None and _plausible(seen.rtt)]
     if not timed:
         return None
@@ -74,7 +74,7 @@ def _plausible(rtt: Rtt) -> bool:
 
 
 def _scale(most: float) -> float:
-    """The least of 1, 2 or 5 times a power of ten that is no less than `most`; at least 0.01."""
+    """Return the smallest of 1, 2 or 5 times a power of ten that is not below *most*; at least 0.01."""
     if most <= 0.01:
         return 0.01
     power = floor(log10(most))

@@ -1,6 +1,6 @@
-"""The setting sheet: what to type into each device, with boxes for initials and the date, and labels to cut out.
+"""Writes the setting sheet: what to type into each device, with boxes for initials and date, and labels to cut out.
 
-One HTML file made for paper. Values and policy as on the page of the report; there is no script.
+One HTML file for printing. Values and policy are as on the page of the report; there is no script.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 from netcheck.space.addressing import interfaces_by_family
 
-MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict, and are kept together
+MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One value to type in; `from_subnet` says that the plan has it from the subnet, not from the device's row."""
+    """One value to type in; `from_subnet` marks a value that comes from the subnet, not from the device's row."""
 
     name: str
     value: str
@@ -36,7 +36,7 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Face:
-    """One interface with its values. `stops` are open conflicts for which it must not be set so."""
+    """One interface with its values; `stops` are the conflicts that forbid setting it."""
 
     interface: Interface
     settings: tuple[Setting, ...]
@@ -44,13 +44,13 @@ class Face:
 
     @property
     def placed(self) -> bool:
-        """Say whether it has an address that can be read."""
+        """Return whether it has a readable address."""
         return self.interface.address is not None and self.interface.address.value is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One device with its interfaces, in plan order."""
+    """One device with its interfaces in plan order."""
 
     device: str
     kind: str
@@ -59,12 +59,12 @@ class Block:
 
     @property
     def long(self) -> bool:
-        """Say whether it may go on over the next page, so that each interface needs the device's name."""
+        """Return whether it may continue on the next page, so that each interface repeats the device's name."""
         return len(self.faces) > MOST_TOGETHER
 
 
 def to_sheet(checked: Checked, today: date) -> bytes:
-    """Write the sheet as UTF-8; the same plan and day give the same bytes."""
+    """Return the sheet as UTF-8; the same plan and date give the same bytes."""
     style = (TEMPLATES / "sheet.css").read_text("utf-8")
     values = {
         "plan": checked.plan,
@@ -81,7 +81,7 @@ def to_sheet(checked: Checked, today: date) -> bytes:
 
 
 def blocks_of(checked: Checked) -> tuple[Block, ...]:
-    """Every device of the plan with what is to be set on it."""
+    """Return every device of the plan with its settings."""
     stops = _stops(checked)
     faces: dict[str, list[tuple[Interface, Subnet]]] = {}
     for interface, subnet in interfaces_by_family(checked.plan):
@@ -98,8 +98,8 @@ def blocks_of(checked: Checked) -> tuple[Block, ...]:
 
 
 def _stops(checked: Checked) -> dict[str, dict[str, None]]:
-    """By subject, the open conflicts that hold it up. A conversation that fails holds up only the end whose setting
-    has to change; neither, where it is a router's."""
+    """Return by subject the conflicts that forbid setting it. A failing conversation stops only the end whose setting
+    must change, and neither end where a router must change."""
     held: dict[tuple[str, ...], tuple[str, ...]] = {
         (talk.conversation.source, talk.conversation.target, rule): walk.to_change
         for talk in checked.conversations
@@ -114,7 +114,7 @@ def _stops(checked: Checked) -> dict[str, dict[str, None]]:
 
 
 def _settings(face: Interface, subnet: Subnet) -> Iterator[Setting]:
-    """Address, mask and gateway of one face, as `--settings` would find them in use."""
+    """Yield address, mask and gateway of one family, as `--settings` would find them in use."""
     address = face.address.value if face.address else None
     family = " (IPv6)" if address is not None and address.family == 6 else ""
     yield Setting(f"address{family}", _text(face.address))
@@ -129,7 +129,7 @@ def _settings(face: Interface, subnet: Subnet) -> Iterator[Setting]:
 
 
 def _mask(face: Interface, subnet: Subnet) -> tuple[str, bool]:
-    """The typed mask, else the subnet's, in dotted form with its length; and whether it is the subnet's."""
+    """Return the mask in dotted form with its length, and whether it is the subnet's."""
     if face.mask is not None:
         mask = face.mask.value
         return (_mask_text(mask) if mask else face.mask.text), False

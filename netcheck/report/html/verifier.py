@@ -1,7 +1,6 @@
-"""How somebody without netcheck verifies a record: ten lines of Python's standard library, printed in the report.
+"""Holds the printed verifier of records: ten lines of Python's standard library.
 
-6-settled-details.md 13: each line's hash is over its canonical JSON without `hash`, and `prev` is the hash of the line
-before, 64 zeros at first.
+A line's hash covers its canonical JSON without `hash`; `prev` is the hash of the line before, 64 zeros for the first.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The check of a plan as JSON: plain values for `json.dumps`, the keys in a fixed order."""
+"""Returns the check of a plan as values for `json.dumps`, keys in a fixed order."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from netcheck.rules.finding import AcceptedFinding, Finding, Fix
 
 
 def to_json(checked: Checked) -> dict[str, Any]:
-    """One object for one plan: the plan, the counts, the findings and the accepted ones."""
+    """Return one object: plan, counts, open findings and accepted findings."""
     plan = checked.plan
     return {
         "netcheck": __version__,
@@ -22,7 +22,7 @@ def to_json(checked: Checked) -> dict[str, Any]:
 
 
 def finding_json(finding: Finding) -> dict[str, Any]:
-    """One finding; `address` and `fix` are null where there is none."""
+    """Return one finding; `address` and `fix` are null where there is none."""
     return {
         "rule": finding.rule,
         "severity": finding.severity.value,

@@ -1,4 +1,4 @@
-"""The whole report as JSON: the check's object with the proofs, the records and their seals beside it."""
+"""Writes the whole report as JSON: the object of the check with requests, proofs, records and seals."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from netcheck.requests.model import Request
 
 
 def to_json(report: Report) -> bytes:
-    """Write it as ASCII, the keys in a fixed order; ends with a line break."""
+    """Return the report as ASCII, keys in a fixed order, with a final line break."""
     return json.dumps(shape_of(report), indent=2, allow_nan=False).encode("ascii") + b"\n"
 
 
 def shape_of(report: Report) -> dict[str, Any]:
-    """`findings` and `accepted` are as `check` prints them, with each finding's `key`; `proofs` as `prove` does."""
+    """Return the object; `findings` and `accepted` are those of `check` with each `key`, `proofs` those of `prove`."""
     checked = findings_json.to_json(report.checked)
     keyed = zip(report.checked.findings, checked["findings"], strict=True)
     return {
@@ -39,7 +39,7 @@ def shape_of(report: Report) -> dict[str, Any]:
 
 
 def _request(request: Request) -> dict[str, str]:
-    """The filled cells of a request, by the names of the CSV file's columns."""
+    """Return the cells of a request that are not empty, by the column names of the CSV file."""
     return {name: cell for name, cell in zip(COLUMNS, row_of(request), strict=True) if cell}
 
 

@@ -1,4 +1,4 @@
-"""The state of a proving run as a screen shows it: what to do now, and every port with its state as a word. Pure."""
+"""Holds the state of a proving run for the screen: the present request, and every port with its state."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from netcheck.addr import mac_text
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Proof, Verdict
 
-# What a port is doing, in a word, after each kind of event.
+# State of a port after each kind of event.
 STATES = {
     What.BEGIN: "looking",
     What.HEARD: "answers",
@@ -24,7 +24,7 @@ STATES = {
 
 @dataclass(slots=True)
 class PortRow:
-    """One port on the screen. `who` is the MAC that answers, where it is known."""
+    """One port on the screen; `who` is the MAC that replies, once it is known."""
 
     subject: str
     address: str
@@ -36,28 +36,28 @@ class PortRow:
 
 @dataclass(slots=True)
 class Board:
-    """Everything on the screen. `doing` is the one thing to do now; `wait` says which wait is running until `until`."""
+    """Everything on the screen. `doing` is the present request or state; `wait` names the wait that ends at `until`."""
 
     rows: dict[str, PortRow] = field(default_factory=dict)
-    keys: str = ""  # what the keys do
+    keys: str = ""  # help on the keys
     current: str = ""
     doing: str = "Starting"
-    acting: bool = False  # the technician must do it, not only wait
+    acting: bool = False  # the technician must act
     wait: str = ""
     until: float | None = None
     warning: str = ""
-    last: str = ""  # the newest verdict in words
+    last: str = ""  # the latest verdict in words
 
     @classmethod
     def of(cls, ports: Iterable[tuple[str, str]], finished: Iterable[Proof], keys: str) -> Board:
-        """A board of ports (subject and address); `finished` were proven before, in the same record."""
+        """Return a board of (subject, address) pairs; ports in *finished* were proven earlier in the same record."""
         board = cls({subject: PortRow(subject, address) for subject, address in ports}, keys=keys)
         for proof in finished:
             board.close(proof)
         return board
 
     def take(self, event: Event) -> None:
-        """Change with an event."""
+        """Update the state with an event."""
         row = self.rows.get(event.port)
         if row is not None:
             self.current = event.port
@@ -87,13 +87,13 @@ class Board:
                 pass
 
     def close(self, proof: Proof) -> None:
-        """Put down a port's verdict."""
+        """Set a port's verdict."""
         row = self.rows.setdefault(proof.subject, PortRow(proof.subject, proof.address))
         row.state, row.proof = str(proof.verdict), proof
         row.who = "" if proof.mac is None else mac_text(proof.mac)
         row.seconds = sum(result.seconds for _, result in proof.phases)
 
     def counts(self) -> dict[str, int]:
-        """How many ports have which verdict, in the judge's order; ports without one are left out."""
+        """Return the number of ports by verdict, in the judge's order, without verdicts that no port has."""
         words = [row.proof.verdict for row in self.rows.values() if row.proof is not None]
         return {str(verdict): words.count(verdict) for verdict in Verdict if verdict in words}

@@ -1,4 +1,4 @@
-"""The live screen of prove and walk: what to do now in large, plain words, then every port. Pure."""
+"""Draws the live screen of prove and walk: the present request in large letters, then every port."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from netcheck.proof.result import Verdict
 from netcheck.report.live.run_state import Board, PortRow
 from netcheck.text import safe
 
-ROOM = 7  # lines beside the list of ports and the words of the panel
+ROOM = 7  # lines other than the list of ports and the words of the panel
 
 
 def to_screen(board: Board, now: float, live: str, width: int, height: int) -> RenderableType:
-    """Draw a board. `now` is in the run's own seconds, `live` a line of figures of the port under test."""
+    """Return the drawing. *now* is the time of the run in seconds, *live* a line of figures on the port under test."""
     inside = max(20, width - 6)
     lines = [*_doing(board, inside), *_below(board, now, live)]
     title = Text(safe(board.current)) if board.current else None  # as Text, so that brackets in names are no markup
@@ -28,7 +28,7 @@ def to_screen(board: Board, now: float, live: str, width: int, height: int) -> R
 
 
 def _doing(board: Board, width: int) -> list[Text]:
-    """What to do now, the largest thing on the screen: a band over the whole width where hands are needed."""
+    """Return the present request; a band over the whole width where the technician must act."""
     words = fill(safe(board.doing), width - 2).split("\n")
     if not board.acting:
         return [Text(""), *(Text(word, style="bold") for word in words), Text("")]

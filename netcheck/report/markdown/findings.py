@@ -1,4 +1,4 @@
-"""The check of a plan as Markdown tables, for a ticket or a wiki."""
+"""Writes the check of a plan as Markdown tables, for a ticket or a wiki."""
 
 from __future__ import annotations
 
@@ -10,18 +10,22 @@ from netcheck.report.finding_groups import Group, groups_of, headline, summary_l
 from netcheck.rules.engine import Checked
 
 HEADERS = ("rule", "subject", "address", "what", "fix", "where")
-# What Markdown, its tables and the HTML within could take for markup: CommonMark section 2.4, backslash escapes.
+# Characters that Markdown, its tables and embedded HTML interpret: CommonMark section 2.4, backslash escapes.
 _MARKUP = re.compile(r"[\\`*_{}\[\]<>()#+!|~&@:]")
 
 
 def to_markdown(checked: Checked) -> str:
-    """A heading, the counts, and a table for each severity; text from outside cannot become markup."""
-    parts = [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *map(_table, groups_of(checked))]
-    return "\n\n".join(parts) + "\n"
+    """Return a heading, the counts, and one table for each severity. No value can become markup."""
+    return "\n\n".join(findings_parts(checked)) + "\n"
+
+
+def findings_parts(checked: Checked) -> list[str]:
+    """Return the heading, the counts and the tables, each as a paragraph of Markdown."""
+    return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *map(_table, groups_of(checked))]
 
 
 def escaped(text: str) -> str:
-    """Text with a backslash before everything that could be markup."""
+    """Return text with a backslash before every character that could be markup."""
     return _MARKUP.sub(r"\\\g<0>", text)
 
 

@@ -1,7 +1,4 @@
-"""The whole report as Markdown, for a ticket or a wiki: the verdict, what was not checked, findings, proofs, seals.
-
-Text from outside cannot become markup: `escaped` takes care of every value.
-"""
+"""Writes the whole report as Markdown, for a ticket or a wiki. `escaped` keeps every value from becoming markup."""
 
 from __future__ import annotations
 
@@ -10,8 +7,7 @@ from collections.abc import Iterable, Sequence
 from tabulate import tabulate
 
 from netcheck.report import words
-from netcheck.report.markdown.findings import escaped
-from netcheck.report.markdown.findings import to_markdown as findings_to_markdown
+from netcheck.report.markdown.findings import escaped, findings_parts
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
 from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
@@ -20,16 +16,16 @@ from netcheck.text import safe
 
 
 def to_markdown(report: Report) -> bytes:
-    """Write it as UTF-8; the same report gives the same bytes."""
-    head, *rest = findings_to_markdown(report.checked).rstrip("\n").split("\n\n")
+    """Return the report as UTF-8; the same report gives the same bytes."""
+    head, *rest = findings_parts(report.checked)
     parts = [head, f"**{_plain(words.headline(report))}**", *(f"**{_plain(alarm)}**" for alarm in words.alarms(report))]
-    parts += [f"Checked for the day {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
+    parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["## Surveys", _table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None."]
     parts += ["## What was not checked", "\n".join(f"- {_plain(gap)}" for gap in not_checked(report)), *rest]
     if report.changes:
         parts += ["## What changed", _plain(changes_line(report.changes))]
         parts += [text for part in changes_parts(report.changes) for text in _part(part)]
-    parts += ["## What the site's IT is asked for"]
+    parts += ["## Requests to IT"]
     parts += [text for part in asked_parts(report) for text in _part(part)]
     parts += ["## Proofs", _table(HEADERS, port_rows(report)) or "No record of a proving run was given."]
     if report.records:
@@ -38,7 +34,7 @@ def to_markdown(report: Report) -> bytes:
 
 
 def _part(part: Part) -> tuple[str, str]:
-    """Heading and body; zone lines stand in a fence, so that they can be copied: no backtick can be in one."""
+    """Return heading and body; zone lines stand in a fence, which they cannot close: they hold no backtick."""
     lines = "\n".join(safe(line, 1000) for line in part.lines)
     body = f"```\n{lines}\n```" if lines else _table(part.headers, part.rows) or "None."
     return f"### {_plain(part.title)} ({part.size})", body

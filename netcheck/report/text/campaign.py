@@ -1,4 +1,4 @@
-"""The truth campaign as a table and as JSON: scenario class by verdict, and exact limits of what it shows."""
+"""Writes the truth campaign as text and as JSON: verdicts by class of site, with exact confidence limits."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ HEADS = {
 }
 
 
-WIDE = 160  # columns that the table of every verdict needs
-BESIDE = 47  # columns that the others take where the verdicts are listed in one
+WIDE = 160  # columns that the table with one column a verdict needs
+BESIDE = 47  # columns of the other cells where the verdicts share one column
 
 
 def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
-    """The whole result. `form` is a table format of tabulate's, `github` for Markdown; below 160 columns of `width` the
-    verdicts of a class are listed in one column."""
+    """Return the whole result. *form* is a table format of tabulate (`github` for Markdown). Below 160 columns the
+    verdicts of a class share one column."""
     counted = [row for row in summary.rows if not row.apart]
     apart = [row for row in summary.rows if row.apart]
     parts = [f"Truth campaign: {summary.sites} sites, seed {summary.seed}", _table(counted, form, width)]
@@ -68,7 +68,7 @@ def _table(rows: list[Row], form: str, width: int) -> str:
 
 
 def _listed(rows: list[Row], width: int) -> str:
-    """One line a class, its verdicts the most frequent first."""
+    """Return one line a class, its verdicts by descending count."""
     cells = [
         (
             row.label,
@@ -89,7 +89,7 @@ def _percent(seen: int, of: int) -> str:
 
 
 def _lines(summary: Summary) -> list[str]:
-    """What the campaign comes to, with one-sided limits."""
+    """Return the sums with one-sided limits."""
     apart = summary.apart
     return [
         f"false proofs        {_most(summary.undeserved)} where no proof is deserved",
@@ -115,7 +115,7 @@ def _least(share: Share) -> str:
 
 
 def to_json(summary: Summary) -> dict[str, Any]:
-    """The same as data. `upper` and `lower` are one-sided exact limits at 95 %, null where nothing was counted."""
+    """Return the result as data. `upper` and `lower` are one-sided exact limits at 95 %, null without cases."""
     return {
         "campaign": {"sites": summary.sites, "seed": summary.seed, "limits": "Clopper-Pearson, one-sided, 95 %"},
         "rows": [

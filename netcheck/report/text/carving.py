@@ -1,4 +1,4 @@
-"""A carved block as a table of text, and as JSON."""
+"""Writes a divided block of addresses as text and as JSON."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ HEADERS = ("subnet", "prefix", "mask", "gateway", "hosts", "grown", "room")
 
 
 def to_text(carving: Carving) -> str:
-    """A row a subnet in the order of their addresses, then what is left over, one prefix a line."""
+    """Return a table with one subnet a row, in address order, and the unused prefixes below it."""
     rows = list(map(_row, carving.subnets))
     right = ("left",) * 4 + ("right",) * 3
     table = tabulate(rows, HEADERS, tablefmt="simple", disable_numparse=True, colalign=right)
@@ -36,12 +36,12 @@ def _mask(prefix: Prefix) -> str:
 
 def _words(carving: Carving) -> str:
     if carving.block.family == 6:
-        return "Every IPv6 subnet is a /64, whatever it holds (RFC 4291 section 2.5.1)."
-    return "grown: hosts with growth; room: what the prefix holds beside gateway, network and broadcast address."
+        return "Every IPv6 subnet is a /64 (RFC 4291 section 2.5.1)."
+    return "grown: hosts including growth; room: addresses left for hosts after gateway, network and broadcast address."
 
 
 def to_json(carving: Carving, growth: Fraction) -> dict[str, Any]:
-    """One object: the block, the growth as a share, the subnets in the order of their addresses, what is left over."""
+    """Return one object: block, growth as a fraction, subnets in address order, unused prefixes."""
     return {
         "block": str(carving.block),
         "growth": float(growth),

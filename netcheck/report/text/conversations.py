@@ -1,4 +1,4 @@
-"""The ways of a plan's conversations, there and back, as a table, as Markdown and as JSON."""
+"""Writes the paths of a plan's conversations, there and back, as text, Markdown and JSON."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
 from netcheck.text import safe
 
-WIDTH = 120  # columns where the output is no terminal
-NARROW = 24  # the path never gets less; of a wide screen it gets three fifths of what the two short columns leave
+WIDTH = 120  # columns where the output is not a terminal
+NARROW = 24  # minimum columns of the path; on a wide screen it gets three fifths of what the two short columns leave
 HEADS = ("conversation", "way", "outcome", "path")
 
 
 def to_text(checked: Checked, width: int = WIDTH) -> str:
-    """A table of two rows a conversation: there and back, with every hop, and where and why it fails."""
+    """Return two rows a conversation, there and back, with every hop, and where and why delivery fails."""
     from tabulate import tabulate
 
     head = f"Conversations ({len(checked.conversations)})\n"
@@ -34,7 +34,7 @@ def to_text(checked: Checked, width: int = WIDTH) -> str:
 
 
 def to_markdown(checked: Checked) -> str:
-    """The same table in Markdown; text from outside cannot become markup."""
+    """Return the same table in Markdown; no value can become markup."""
     from tabulate import tabulate
 
     from netcheck.report.markdown.findings import escaped
@@ -56,7 +56,7 @@ def _rows(talk: TracedConversation) -> tuple[tuple[str, ...], ...]:
 
 
 def _path(walk: Trace, source: str, target: str) -> str:
-    """`a -> 10.62.20.1 -> b`; where packets end on the way, the reason and the value to change."""
+    """Return a path such as `a -> 10.62.20.1 -> b`; where delivery fails, with the reason and the value to change."""
     delivered = walk.outcome is Delivery.DELIVERED
     hops = [safe(source, 80), *map(str, walk.through), *([safe(target, 80)] if delivered else [])]
     path = " -> ".join(hops)
@@ -66,7 +66,7 @@ def _path(walk: Trace, source: str, target: str) -> str:
 
 
 def to_json(checked: Checked) -> list[dict[str, Any]]:
-    """One object a conversation; `why` and `change` are null where the packets are delivered."""
+    """Return one object a conversation; `why` and `change` are null where packets are delivered."""
     return [
         {
             "from": talk.conversation.source,

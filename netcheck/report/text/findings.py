@@ -1,4 +1,4 @@
-"""The check of a plan as plain text, one finding a line: for files, pipes and search."""
+"""Writes the check of a plan as plain text, one finding a line, for files, pipes and search."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ HEADERS = ("rule", "subject", "address", "fix", "what", "where")
 
 
 def to_text(checked: Checked) -> str:
-    """Tables by severity, then the counts; ends with a line break."""
+    """Return tables by severity, then the counts, with a final line break."""
     parts = [headline(checked), *map(_table, groups_of(checked, MOST_SHOWN)), summary_line(checked)]
     step = next_step(checked)
     return "\n\n".join(parts) + "\n" + (step + "\n" if step else "")

@@ -1,4 +1,4 @@
-"""The check of a plan as tables for a terminal of a given width; a pure function of the check and the screen."""
+"""Draws the findings as tables for a terminal."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from netcheck.report.finding_groups import MOST_SHOWN, Group, Row, groups_of, he
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 
-WIDE = 110  # columns from which subject and address have columns of their own
+WIDE = 110  # from this width subject and address have their own columns
 STYLES = {Severity.CONFLICT: "bold red", Severity.RISK: "bold yellow", Severity.NOTE: "bold cyan", None: "bold green"}
 
 
 def to_screen(checked: Checked, width: int, *, colour: bool = True, unicode: bool = True) -> str:
-    """Tables by severity, then the counts; `unicode` false draws with ASCII only."""
+    """Return tables by severity, then the counts; *unicode* False draws with ASCII only."""
     console = Console(
         file=StringIO(),
         width=width,

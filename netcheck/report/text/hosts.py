@@ -1,4 +1,4 @@
-"""What listening and sweeping found, as a survey file, as text and as JSON; pure functions of the findings."""
+"""Writes the hosts found by listening or sweeping as a survey file, as text and as JSON."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]
-NARROWEST = 8  # columns of a wrapped column
+NARROWEST = 8  # columns of a wrapped column, at least
 HEADER = ("address", "mac", "name", "note", "seen")
 
 
 def to_csv(found: Discovery) -> str:
-    """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with the day it was seen."""
+    """Return a CSV table for `[[survey]]` and `netcheck survey read`: one host a row, with the date it was seen."""
     return table_to_csv(HEADER, (_cells(host, found.day.isoformat()) for host in found.hosts))
 
 
@@ -30,12 +30,12 @@ def _cells(host: DiscoveredHost, day: str) -> tuple[str, ...]:
 
 
 def to_entry(found: Discovery, file: str) -> str:
-    """The lines by which a plan names the survey."""
+    """Return the `[[survey]]` entry for the plan."""
     return entry_of(file, found.day, found.covers)
 
 
 def to_json(found: Discovery, file: str | None, vendor: Vendor) -> dict[str, Any]:
-    """The object that `--format json` prints."""
+    """Return the object that `--format json` prints."""
     return {
         "interface": found.interface,
         "hosts": [_host(host, vendor) | {"seen": found.day.isoformat()} for host in found.hosts],
@@ -67,7 +67,7 @@ def _host(host: DiscoveredHost, vendor: Vendor) -> dict[str, Any]:
 def to_text(
     found: Discovery, vendor: Vendor, known_as: Callable[[DiscoveredHost], str], width: int | None = None
 ) -> str:
-    """A table of the hosts, then what is odd about them and what the list covers."""
+    """Return the table of hosts, the anomalies and the coverage."""
     table = to_table(found, vendor, known_as, width)
     below = [*_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)]
     wrapped = [fill(line, width) for line in below] if width else below
@@ -77,11 +77,11 @@ def to_text(
 def to_table(
     found: Discovery, vendor: Vendor, known_as: Callable[[DiscoveredHost], str], width: int | None = None
 ) -> str:
-    """A row a host, wrapped to a width where one is given; empty where there is none. `known_as` gives words for a host
-    by the plan and its surveys, "" where they do not know it."""
+    """Return one host a row, wrapped to *width* if given; empty without hosts. *known_as* names a host by plan and
+    surveys."""
     rows = [
         (
-            quad(host.address) if host.address else "no address told",
+            quad(host.address) if host.address else "no address",
             mac_text(host.mac),
             safe(vendor(host.mac) or "", 40),
             safe(host.name, 60),
@@ -99,7 +99,7 @@ def to_table(
 
 
 def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
-    """The width of each column: addresses and MACs whole, the widest of the others cut until the table fits."""
+    """Return column widths: addresses and MACs whole, the widest other columns narrowed until the table fits."""
     limits = [max(map(len, column)) for column in zip(*rows, strict=True)]
     while sum(limits) + 2 * (len(limits) - 1) > width and max(limits[2:], default=0) > NARROWEST:
         limits[limits.index(max(limits[2:]), 2)] -= 1
@@ -108,14 +108,14 @@ def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
 
 def _odd(found: Discovery) -> list[str]:
     return owners_twice(found) + [
-        f"proxy ARP: {mac_text(relay.mac)} answers for {_counted(relay.addresses)} not its own; these are left out, "
-        "and whether anybody has them beyond it is not known"
+        f"proxy ARP: {mac_text(relay.mac)} replies for {_counted(relay.addresses)} not its own; these are left out, "
+        "and it is not known whether a host behind it has them"
         for relay in found.relays
     ]
 
 
 def owners_twice(found: Discovery) -> list[str]:
-    """A line for each address that several have."""
+    """Return one line for each address that several MACs own."""
     return [
         f"two owners: {quad(address)} belongs to {listed(list(map(mac_text, macs)))}"
         for address, macs in found.twice.items()
@@ -129,5 +129,9 @@ def _counted(addresses: Sequence[int]) -> str:
 
 def _sum(found: Discovery) -> list[str]:
     hosts = len({host.address for host in found.hosts})
-    covers = listed(list(map(str, found.covers)), most=20) if found.covers else "nothing: who kept silent was not heard"
+    covers = (
+        listed(list(map(str, found.covers)), most=20)
+        if found.covers
+        else "nothing: a silent host is not heard by listening"
+    )
     return [f"{hosts} address{'' if hosts == 1 else 'es'} on {found.day}; covers {covers}"]

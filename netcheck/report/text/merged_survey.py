@@ -1,4 +1,4 @@
-"""Merged lists of site hosts as a survey file, as text and as JSON; pure functions of what was read."""
+"""Writes merged lists of site hosts as a survey file, as text and as JSON."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
 HEADER = ("address", "mac", "name", "note", "seen", "source")
-SHOWN = 40  # remarks of one file, disagreements and hosts' texts that the terminal is given; JSON has more
+SHOWN = 40  # entries of one kind that the text shows; JSON has all
 _LONGEST = 1000  # characters of a cell
 
 
 @dataclass(frozen=True, slots=True)
 class Merging:
-    """Lists that were read: the surveys, their hosts by island, the first disagreements with the count of all, and the
-    evidence for a plan's subnets, None where no plan was named."""
+    """The surveys that were read, their hosts by island, the first disagreements with the count of all, and the
+    coverage of the plan's subnets (None without a plan)."""
 
     surveys: tuple[Survey, ...]
     tables: tuple[HostTable, ...]
@@ -35,17 +35,17 @@ class Merging:
 
     @property
     def addresses(self) -> int:
-        """Distinct addresses, island by island."""
+        """Return the number of distinct addresses, counted by island."""
         return sum(table.distinct for table in self.tables)
 
     @property
     def mend(self) -> bool:
-        """Say whether something could not be read, or lists disagree."""
+        """Return whether something could not be read or lists disagree."""
         return self.disagreeing > 0 or any(one.skipped.count or one.unread.count for one in self.surveys)
 
 
 def to_csv(table: HostTable) -> str:
-    """A table that `[[survey]]` and `netcheck survey read` take: a row a host, with every place that says so."""
+    """Return a CSV table for `[[survey]]` and `netcheck survey read`: one host a row, with all its sources."""
     return table_to_csv(HEADER, map(_cells, merged(table)))
 
 
@@ -57,8 +57,7 @@ def _cells(host: MergedHost) -> tuple[str, ...]:
 
 
 def to_entry(merging: Merging, file: str) -> str:
-    """The lines by which a plan names the written survey; the oldest day counts, and days or prefixes that no list
-    tells are left to the reader."""
+    """Return the `[[survey]]` entry for the plan: the oldest date of all lists, and the prefixes that they name."""
     days = [survey.taken for survey in merging.surveys]
     known = [day for day in days if day is not None]
     taken = min(known) if known and len(known) == len(days) else None
@@ -66,7 +65,7 @@ def to_entry(merging: Merging, file: str) -> str:
 
 
 def to_json(merging: Merging, file: str | None) -> dict[str, Any]:
-    """The object that `--format json` prints."""
+    """Return the object that `--format json` prints."""
     result: dict[str, Any] = {
         "files": [_file(survey) for survey in merging.surveys],
         "addresses": merging.addresses,
@@ -128,7 +127,7 @@ def _subnet(one: SubnetCoverage) -> dict[str, Any]:
 
 
 def to_text(merging: Merging) -> str:
-    """What each file brought, what could not be read and why, where the files disagree, the plan's subnets, a sum."""
+    """Return what each file held, what could not be read, the disagreements, the plan's subnets and the counts."""
     parts = [_brought(merging.surveys), *_told(merging), *_evidence(merging.evidence), [_sum(merging)]]
     return "\n\n".join("\n".join(part) for part in parts if part)
 
@@ -174,7 +173,7 @@ def _evidence(evidence: Sequence[SubnetCoverage] | None) -> list[list[str]]:
 
 def _gaps(one: SubnetCoverage) -> str:
     if one.covered == "no":
-        return "whatever no list has may be taken all the same"
+        return "an address that no list has may still be in use"
     return listed([str(prefix) for prefix in one.uncovered], 4) if one.uncovered else ""
 
 

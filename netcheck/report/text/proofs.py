@@ -1,4 +1,4 @@
-"""Proofs as text for the terminal and as the JSON of 4-proof.md."""
+"""Writes proofs as text for the terminal and as JSON."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ INDENT = " " * 17
 
 
 def summary(proofs: Sequence[Proof]) -> dict[str, int]:
-    """How many ports have which verdict: `proven` first, then in the judge's order; zeros too, so that no key lacks."""
+    """Return the number of ports by verdict, `proven` first, zeros included so that no key is missing."""
     words = [proof.verdict for proof in proofs]
     order = (Verdict.PROVEN, *(verdict for verdict in Verdict if verdict is not Verdict.PROVEN))
     return {str(verdict): words.count(verdict) for verdict in order}
 
 
 def counted(proofs: Sequence[Proof]) -> str:
-    """The same in words, without zeros."""
+    """Return the same in words, without zeros."""
     return ", ".join(f"{count} {word}" for word, count in summary(proofs).items() if count) or "nothing to do"
 
 
 def to_json(proofs: Sequence[Proof], record: str, seal: str) -> dict[str, Any]:
-    """The object that `--format json` prints."""
+    """Return the object that `--format json` prints."""
     return {
         "proofs": [proof.to_json() for proof in proofs],
         "summary": summary(proofs),
@@ -36,7 +36,7 @@ def to_json(proofs: Sequence[Proof], record: str, seal: str) -> dict[str, Any]:
 
 
 def to_lines(proofs: Sequence[Proof], width: int = 100) -> list[str]:
-    """One block a port: verdict, who, figures, and the sentence; lines of at most `width` characters where they can."""
+    """Return one block a port: verdict, who replied, figures and reason, wrapped to *width* where possible."""
     lines = []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
@@ -49,7 +49,7 @@ def to_lines(proofs: Sequence[Proof], width: int = 100) -> list[str]:
 
 
 def _figures(proof: Proof) -> str:
-    """Evidence in a line, so that `cable: inferred` always stands beside the verdict."""
+    """Return the evidence in one line, so that `cable: inferred` is always shown with the verdict."""
     parts = (
         ("cable", proof.cable),
         ("connector", proof.connector),

@@ -1,4 +1,4 @@
-"""Proposed addresses as a table of text, and as JSON."""
+"""Writes proposed addresses as text and as JSON."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from netcheck.rules.propose import Proposal
 from netcheck.text import safe
 
 HEADERS = ("interface", "now", "proposed", "for", "why this one")
-NARROWEST = 16  # columns of the last cell; the first four take what they need, up to a limit
+NARROWEST = 16  # columns of the last cell; the first four are as wide as their text, up to a limit
 LIMITS = (24, 15, 15, 18)
-WIDE = 110  # columns from which the reason stands in a column of its own; else it stands below
+WIDE = 110  # from this width the reason has its own column; else it stands below
 
 
 def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
-    """A table wrapped to a width, the reasons below each row where that is narrow; one line a proposal without one."""
+    """Return a table wrapped to *width*, with the reason below each row where that is narrow; None does not wrap."""
     if not proposals:
-        return "No interface is without an address, and no finding would be mended by another one.\n"
+        return "Every interface has an address, and no finding asks for another one.\n"
     rows = [
         (
             safe(each.subject),
@@ -34,7 +34,7 @@ def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
     if width is not None and width < WIDE:
         return _narrow(rows, width)
     if width:
-        rows = [(*row[:3], row[3].replace(", ", ",\n"), row[4]) for row in rows]  # a rule's name is not broken
+        rows = [(*row[:3], row[3].replace(", ", ",\n"), row[4]) for row in rows]  # keeps the names of rules whole
     table = _table(rows, HEADERS, _limits(rows, width) if width else None)
     return "\n".join(table) + "\n"
 
@@ -45,7 +45,7 @@ def _table(rows: Sequence[tuple[str, ...]], headers: Sequence[str], limits: list
 
 
 def _narrow(rows: Sequence[tuple[str, ...]], width: int) -> str:
-    """Interface, present and proposed address in columns; what it is for and why this one in lines below."""
+    """Return interface, present and proposed address in columns, with rules and reason in lines below."""
     lines = _table([row[:3] for row in rows], HEADERS[:3])
     shown = lines[:2]
     for line, row in zip(lines[2:], rows, strict=True):
@@ -60,7 +60,7 @@ def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
 
 
 def to_json(proposals: Sequence[Proposal]) -> dict[str, Any]:
-    """One object; `address` is null where nothing could be proposed, `now` where there is no address yet."""
+    """Return one object; `address` is null where nothing could be proposed, `now` where there is no address yet."""
     return {
         "suggestions": [
             {

@@ -1,4 +1,4 @@
-"""What getting ready found, as text and as JSON; pure functions of the lines."""
+"""Writes the readiness checks as text and as JSON."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ INDENT = " " * 6
 
 
 def ready(lines: Sequence[ReadinessCheck]) -> bool:
-    """Say whether nothing is left to mend."""
+    """Return whether no check asks for a fix."""
     return all(line.level is not Level.FIX for line in lines)
 
 
 def to_text(lines: Sequence[ReadinessCheck], width: int = 100) -> str:
-    """A line each: `ok`, `fix` or `note`, what it is about, what was found; below it what to do. Then the sum."""
+    """Return one line a check: `ok`, `fix` or `note`, subject and result; the action stands below, the count last."""
     shown: list[str] = []
     for line in lines:
         said = safe(f"{line.level:<5} {line.about}: {line.what}", 1000)
@@ -29,7 +29,7 @@ def to_text(lines: Sequence[ReadinessCheck], width: int = 100) -> str:
 
 
 def to_json(lines: Sequence[ReadinessCheck], interface: str) -> dict[str, Any]:
-    """The object that `--format json` prints."""
+    """Return the object that `--format json` prints."""
     return {
         "interface": interface,
         "ready": ready(lines),

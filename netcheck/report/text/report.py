@@ -1,4 +1,4 @@
-"""The whole report as plain text, for a mail or a printer of characters: the verdict, gaps, findings, proofs, seals."""
+"""Writes the whole report as plain text."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ from netcheck.text import safe
 
 
 def to_text(report: Report) -> bytes:
-    """Write it as UTF-8; the same report gives the same bytes."""
+    """Return the report as UTF-8; the same report gives the same bytes."""
     parts = [safe(words.headline(report)), *(f"DAMAGED RECORD: {safe(alarm, 1000)}" for alarm in words.alarms(report))]
-    parts += [f"Checked for the day {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
+    parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
     parts += ["What was not checked\n" + "\n".join(f"- {safe(gap, 1000)}" for gap in not_checked(report))]
     parts += [findings_to_text(report.checked).rstrip("\n")]
     if report.changes:
         parts += [f"What changed\n{safe(changes_line(report.changes), 1000)}"]
         parts += map(_part, changes_parts(report.changes))
-    parts += ["What the site's IT is asked for", *map(_part, asked_parts(report))]
+    parts += ["Requests to IT", *map(_part, asked_parts(report))]
     parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
         parts += ["Records and seals\n" + _table(("record", "state", "seal"), record_rows(report))]

@@ -1,4 +1,4 @@
-"""The catalogue of rules as text, a list and the page on one rule, and as JSON."""
+"""Writes the catalogue of rules as a list, one rule as a page, and both as JSON."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ GAP = 2
 
 
 def to_list(rules: tuple[Rule, ...], width: int) -> str:
-    """All rules, one paragraph each: slug, severity and one sentence, wrapped to a width."""
+    """Return one paragraph a rule: slug, severity and one sentence, wrapped to *width*."""
     slugs = max(len(rule.slug) for rule in rules) + GAP
     severities = max(len(rule.severity) for rule in rules) + GAP
     margin = slugs + severities
@@ -24,7 +24,7 @@ def to_list(rules: tuple[Rule, ...], width: int) -> str:
 
 
 def to_page(rule: Rule, width: int) -> str:
-    """What one rule says, why, its source, and its two examples."""
+    """Return the page of one rule: statement, reason, source and two examples."""
     parts = [
         f"{rule.slug} ({rule.severity})",
         _paragraph("what", rule.what, width),
@@ -44,7 +44,7 @@ def _paragraph(head: str, text: str, width: int) -> str:
 
 
 def to_json(rule: Rule) -> dict[str, Any]:
-    """One rule with its words; each example is its files by name."""
+    """Return one rule; each example is an object of files by name."""
     words = {"rule": rule.slug, "severity": rule.severity.value, "what": rule.what, "why": rule.why}
     return {**words, "source": rule.source, "bad": _files(rule.bad), "good": _files(rule.good)}
 

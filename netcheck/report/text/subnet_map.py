@@ -1,4 +1,4 @@
-"""The map of a subnet for the terminal: sixteen rows of sixteen cells, a letter each, and the widest free gaps."""
+"""Draws the map of a subnet for the terminal: sixteen rows of sixteen letters, and the widest free ranges."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ MOST_DRAWN = ACROSS * ACROSS  # cells of one map
 GAPS = 5
 LISTED = 40  # addresses of an IPv6 subnet
 _LABEL = 15  # columns of an IPv4 address
-_WIDE, _NARROW = 3, 2  # columns of a cell; the wide one has room for the number above it
-_PANEL = 42  # columns of what stands beside the cells
+_WIDE, _NARROW = 3, 2  # columns of a cell; the wide one fits the number above it
+_PANEL = 42  # columns of the legend next to the cells
 STYLES = {
     Use.CONFLICT: "bold red",
     Use.GATEWAY: "bold magenta",
@@ -36,8 +36,10 @@ STYLES = {
 
 
 def to_text(title: str, cells: Cells, gaps: Sequence[Range], width: int = 80, *, colour: bool = False) -> str:
-    """Draw the cells, each row behind the address it begins with; legend and gaps stand beside them where `width`
-    allows it, else below. At least 49 columns are needed."""
+    """Return the drawing; each row starts with its first address. It needs at least 49 columns.
+
+    Legend and free ranges stand to the right where *width* permits, else below.
+    """
     size = _WIDE if width >= _LABEL + _WIDE * ACROSS + 1 else _NARROW
     prefix = cells.prefix
     many = f": a letter stands for {cells.block:,} addresses, a row for {cells.block * ACROSS:,}"
@@ -53,7 +55,7 @@ def to_text(title: str, cells: Cells, gaps: Sequence[Range], width: int = 80, *,
 
 
 def list_to_text(title: str, held: Iterable[Holding], gaps: Sequence[Range], width: int, *, colour: bool) -> str:
-    """An IPv6 subnet, too large to draw: who holds what by address, a line each, and the widest free gaps."""
+    """Return the list of an IPv6 subnet, which is too large to draw: one holder a line, and the widest free ranges."""
     order = {use: rank for rank, use in enumerate(Use)}
     held = sorted(held, key=lambda holding: (holding.span.low, order[holding.use]))
     lines = [Text(_cut(safe(title, 120), width), "bold")]
@@ -64,7 +66,7 @@ def list_to_text(title: str, held: Iterable[Holding], gaps: Sequence[Range], wid
     if len(held) > LISTED:
         lines.append(Text(f"  and {len(held) - LISTED} more"))
     if not held:
-        lines.append(Text("  nothing is planned, listed or kept there"))
+        lines.append(Text("  nothing is planned, listed or reserved there"))
     return _out([*lines, *_gaps(gaps)], colour)
 
 

@@ -1,4 +1,4 @@
-"""What verifying a record came to, as text and as JSON; pure functions of the verification."""
+"""Writes the verification of a record as text and as JSON."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from netcheck.record.verify import State, Verification
 from netcheck.text import safe
 
 PAPER = (
-    "Write the seal on the signed paper: the chain shows that no line was changed, added or taken out; "
-    "only the seal on paper shows that the whole file was not written anew."
+    "Write the seal on the signed paper. The chain shows that no line was changed, added or removed; "
+    "only the seal on paper shows that the whole file was not rewritten."
 )
 
 
 def to_text(name: str, verification: Verification) -> str:
-    """Several lines, the verdict on the first; `name` is the record's, as the user gave it."""
+    """Return several lines, the state on the first; *name* is the record as the user named it."""
     lines = [f"{safe(name)}: {_headline(verification)}"]
     if verification.plan:
         lines.append(f"  plan: {safe(verification.plan)}, revision {safe(verification.revision) or 'none'}")
@@ -42,32 +42,32 @@ def _headline(verification: Verification) -> str:
 
 
 def notes(verification: Verification) -> tuple[str, ...]:
-    """What should be known beside the state of the chain."""
+    """Return notes on the record in addition to the state of its chain."""
     ended = verification.ended or verification.state is not State.INTACT
-    return (*(() if ended else ("it has no `end` line: the run stopped before its end",)), *verification.notes)
+    return (*(() if ended else ("it has no `end` line: the run did not finish",)), *verification.notes)
 
 
 def what_to_do(verification: Verification) -> str:
-    """One sentence on what the state asks for."""
+    """Return what to do about the state, in one or two sentences."""
     match verification.state:
         case State.INTACT:
             return PAPER
         case State.TORN:
             return (
-                "The writing stopped in the middle of a line. Run the proving again with this record: it sets the "
-                "torn bytes aside and goes on. The seal is that of the lines that fit."
+                "Writing stopped in the middle of a line. Run the proof again with this record: it sets the torn bytes "
+                "aside and continues. The seal is that of the intact lines."
             )
         case State.BROKEN:
             return (
-                "That line and all behind it are no evidence. Keep the file as it is, ask who had it, and compare it "
-                "with another copy or with the seal on the signed paper."
+                "That line and all lines after it are not evidence. Keep the file unchanged, ask who had it, and "
+                "compare it with another copy or with the seal on the signed paper."
             )
         case other:
             assert_never(other)
 
 
 def to_json(name: str, verification: Verification) -> dict[str, Any]:
-    """One object; `line` counts from 1, `n` is the number that the line should carry, both null where all fits."""
+    """Return one object; `line` counts from 1 and `n` is that line's own number, both null for an intact record."""
     flaw = verification.flaw
     return {
         "record": name,
