@@ -1,4 +1,4 @@
-"""Reads the cells of a plan: values that may be unreadable without stopping a check."""
+"""Reads the cells of a plan; a value that cannot be read does not stop a check."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from netcheck.plan.model import Cell, Position
 
 T = TypeVar("T")
 
-# On-link on every interface, and told apart by its zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
+# Present on every interface and qualified by a zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
 _LINK_LOCAL = Prefix.from_text("fe80::/10")
 _ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
 
 
 def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T]:
-    """A cell with its value, or with the reason why it has none."""
+    """Return a cell with its value, or with the reason why it cannot be read."""
     text = text.strip()
     try:
         return Cell(text, read(text), position)
@@ -26,17 +26,17 @@ def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T
 
 
 def maybe_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T] | None:
-    """An empty value is a missing one."""
+    """Return a cell as `cell_from` does, or None for an empty text."""
     return cell_from(text, read, position) if text.strip() else None
 
 
 def cells_from(texts: Iterable[str], read: Callable[[str], T], position: Position) -> tuple[Cell[T], ...]:
-    """A cell for each text of a list."""
+    """Return one cell for each text of a list."""
     return tuple(cell_from(text, read, position) for text in texts)
 
 
 def gateway_from(text: str) -> Address:
-    """A gateway's address; a link-local one may name the zone it is in, which is the device's own affair."""
+    """Read a gateway's address; a link-local address may name its zone, which only the device uses."""
     head, percent, zone = text.partition("%")
     address = Address.from_text(head if percent and _ZONE.fullmatch(zone) else text)
     if percent and not _LINK_LOCAL.holds(address):
@@ -45,12 +45,12 @@ def gateway_from(text: str) -> Address:
 
 
 def address6_from(text: str) -> Address:
-    """An address of IPv6."""
+    """Read an IPv6 address."""
     return _of_ipv6(Address.from_text(text))
 
 
 def gateway6_from(text: str) -> Address:
-    """A gateway's address of IPv6."""
+    """Read a gateway's IPv6 address."""
     return _of_ipv6(gateway_from(text))
 
 

@@ -1,6 +1,7 @@
-"""The plan as one frozen value; every planned value remembers the text it was read from and its place.
+"""The model of a plan: frozen values that keep the text they were read from and its position.
 
-What a plan holds by the hundred thousand is a named tuple: it is made in a third of the time of a frozen dataclass.
+Values of which a plan holds a hundred thousand are named tuples, which are made in a third of the time of frozen
+dataclasses.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ SITE = "site"  # the default island
 
 
 class Position(NamedTuple):
-    """Where a value stands: the file's name beside the plan, and the row or key in it."""
+    """The position of a value in the plan's files: the file's name, and the row or key in it."""
 
     file: str
     at: str = ""
@@ -27,7 +28,9 @@ class Position(NamedTuple):
 
 
 class Cell(NamedTuple, Generic[T]):
-    """A typed value with its text and place. `value` is None where the text cannot be read, and `why` then says so."""
+    """A typed value with its text and position; `value` is None where the text cannot be read, and `why` gives the
+    reason.
+    """
 
     text: str
     value: T | None
@@ -37,7 +40,7 @@ class Cell(NamedTuple, Generic[T]):
 
 @dataclass(frozen=True, slots=True)
 class Subnet:
-    """An IP prefix with its gateway, VLAN, pools and reserved ranges."""
+    """An IP prefix with its gateway, VLAN, DHCP pools and reserved ranges."""
 
     name: str
     prefix: Cell[Prefix]
@@ -50,11 +53,13 @@ class Subnet:
 
 
 class Interface(NamedTuple):
-    """What carries one MAC and one address. `subject` is `device/interface`; a port's is `device/interface:port`."""
+    """A network interface of a device, with one MAC and one address; its subject is `device/interface`, that of a
+    connector `device/interface:port`.
+    """
 
     device: str
     name: str
-    subnet: str  # a subnet's name; the reader has made sure that it exists
+    subnet: str  # the name of a subnet that exists
     position: Position
     kind: str = ""
     location: str = ""  # where the device stands on the plant (key `place`), such as `panel 3`
@@ -66,22 +71,22 @@ class Interface(NamedTuple):
     host_name: Cell[str] | None = None
     switch_port: Cell[str] | None = None
     ports: tuple[str, ...] = ("1",)
-    behind: str = ""  # `device/interface:port` that this one hangs behind, or empty
-    granted: str = ""  # by whom this address is reserved for it, or empty
-    address6: Cell[Address] | None = None  # a second address, of IPv6, beside an IPv4 one
+    behind: str = ""  # the `device/interface:port` that it is connected through, or empty
+    granted: str = ""  # who reserved this address for it, or empty
+    address6: Cell[Address] | None = None  # the IPv6 address of a dual-stack interface
     mask6: Cell[Mask] | None = None
     gateway6: Cell[Address] | None = None
-    subnet6: str = ""  # the subnet of address6; where empty, the one of the island that holds it
+    subnet6: str = ""  # the subnet of address6; if empty, the subnet of the island that contains it
 
     @property
     def subject(self) -> str:
-        """`device/interface`."""
+        """The name `device/interface`."""
         return f"{self.device}/{self.name}"
 
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """A router's static route."""
+    """A static route of a router."""
 
     to: Cell[Prefix]
     via: Cell[Address]
@@ -89,7 +94,7 @@ class Route:
 
 @dataclass(frozen=True, slots=True)
 class Router:
-    """A router by its interfaces and static routes."""
+    """A router with its interfaces and static routes."""
 
     name: str
     interfaces: tuple[Cell[InterfaceAddress], ...]
@@ -100,23 +105,23 @@ class Router:
 
 @dataclass(frozen=True, slots=True)
 class Translation:
-    """An address by which a translating router lets one inside address of an island be reached from outside it."""
+    """An outside address that a translating router maps to one inside address of an island."""
 
     outside: Cell[Address]
     inside: Cell[Address]
-    island: str  # the inside address's
-    at: str  # the router's name
+    island: str  # of the inside address
+    at: str  # the name of the router
     position: Position
 
     @property
     def subject(self) -> str:
-        """`router/outside address`: the outside address is one that the router answers for."""
+        """The name `router/outside address`; the router answers for that address."""
         return f"{self.at}/{self.outside.value or self.outside.text}"
 
 
 @dataclass(frozen=True, slots=True)
 class Conversation:
-    """Two interfaces (by subject) that must be able to talk, both ways."""
+    """Two interfaces, by subject, that must be able to communicate in both directions."""
 
     source: str
     target: str
@@ -126,7 +131,7 @@ class Conversation:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """The technician's computer and the address it uses for proving."""
+    """The technician's computer and the address that it uses for proving."""
 
     name: str
     address: Cell[InterfaceAddress]
@@ -136,20 +141,20 @@ class Station:
 
 @dataclass(frozen=True, slots=True)
 class SurveyEntry:
-    """The plan's word on one survey file: when it was taken and what it covers. Reading the file is survey's work."""
+    """The plan's entry for a survey file: its name, its date and the prefixes that it covers."""
 
     file: str  # as written in the plan, relative to the plan's folder
     position: Position
     taken: date | None = None
     covers: tuple[Cell[Prefix], ...] = ()
     kind: str = ""
-    columns: tuple[tuple[str, str], ...] = ()  # (our name, header in the file)
+    columns: tuple[tuple[str, str], ...] = ()  # (field, title in the file)
     island: str = SITE
 
 
 @dataclass(frozen=True, slots=True)
 class Accepted:
-    """A finding the site has agreed to live with."""
+    """A finding that the site has accepted."""
 
     rule: str
     subject: str
@@ -163,11 +168,11 @@ class Accepted:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """One plan. `sha256` is over all its files, surveys included, in the order they are named."""
+    """A plan. `sha256` is the hash of all its files, surveys included, in the order in which they are named."""
 
     name: str  # the site's name
     slug: str  # the plan folder's (or workbook's) name, for default file names
-    folder: str  # where relative files are looked up
+    folder: str  # from which the names of files are resolved
     sha256: str
     revision: str = ""
     keep_clear: int = 0
@@ -181,33 +186,33 @@ class Plan:
     surveys: tuple[SurveyEntry, ...] = ()
     accepted: tuple[Accepted, ...] = ()
     translations: tuple[Translation, ...] = ()
-    domain: str = ""  # DNS domain of bare host names, or empty
+    domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
 
     @cached_property
     def subnet_named(self) -> dict[str, Subnet]:
-        """Subnets by name."""
+        """The subnets by name."""
         return {subnet.name: subnet for subnet in self.subnets}
 
     @cached_property
     def interface_named(self) -> dict[str, Interface]:
-        """Interfaces by subject."""
+        """The interfaces by subject."""
         return {interface.subject: interface for interface in self.interfaces}
 
     @cached_property
     def router_named(self) -> dict[str, Router]:
-        """Routers by name."""
+        """The routers by name."""
         return {router.name: router for router in self.routers}
 
     def outer_island(self, translation: Translation) -> str:
-        """The island that an outside address belongs to: the router's, or the site's where that is the inside one."""
+        """Return the island of an outside address: the router's island, or `site` where that is the inside island."""
         router = self.router_named.get(translation.at)
         return router.island if router and router.island != translation.island else SITE
 
     def subnet_of(self, interface: Interface) -> Subnet:
-        """The subnet that an interface names."""
+        """Return the subnet that an interface names."""
         return self.subnet_named[interface.subnet]
 
     def island_of(self, interface: Interface) -> str:
-        """The island of an interface's subnet."""
+        """Return the island of an interface's subnet."""
         return self.subnet_of(interface).island

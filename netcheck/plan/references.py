@@ -1,7 +1,7 @@
-"""Checks that the names in a plan are told apart, and that every name it refers to is there.
+"""Checks that names in a plan are unique and that every name it refers to exists.
 
-It looks at the tables as they stand in the files where an entry has a fault of its own, so that this one is neither
-missed nor missing elsewhere; else at the model's interfaces.
+Where all interfaces could be built, the model's are checked. Otherwise the tables are read as they stand in the files,
+so that an entry with another fault is checked too, and is not reported as missing elsewhere.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from netcheck.plan.model import Interface, Position
 from netcheck.plan.shapes import as_label
 from netcheck.text import listed, safe
 
-_COMPARED = 300  # names looked at for one that was perhaps meant
+_COMPARED = 300  # names compared for a suggestion
 
 
 @dataclass(frozen=True, slots=True)
 class _Loose:
-    """An interface's names, whether or not its other values fit."""
+    """The names in an interface's entry, whether or not its other values are valid."""
 
     subject: str
     subnet: str
@@ -46,8 +46,9 @@ _Named = _Loose | Interface
 
 
 def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Problem]:
-    """Every name that is there twice, and every name that is not there at all. `made` are the interfaces of the
-    tables, empty where not all of these could be made."""
+    """Yield every duplicate name and every reference to a name that does not exist. `made` are the interfaces of the
+    model, or empty where not all of them could be built.
+    """
     interfaces: Sequence[_Named] = made or tuple(_interfaces(tables))
     yield from _twice("subnet", _names(tables.subnets))
     yield from _twice("device", _names(tables.devices))
@@ -106,7 +107,9 @@ def _unknown_ends(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Prob
 
 
 def _unknown_routers(tables: Tables) -> Iterator[Problem]:
-    """A plan that describes no router at all may name one, as it may name a gateway: what passes it is undecided."""
+    """Check the routers of translations; a plan without any router may name one, and the paths across it stay
+    undecided.
+    """
     known = dict.fromkeys(name for name, _ in _names(tables.routers) if name)
     for translation in tables.translations if known else ():
         name = translation.text("at")
@@ -130,7 +133,7 @@ def _unknown(what: str, name: str, names: Iterable[str], position: Position) -> 
 
 
 def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
-    """`behind` leads away from an interface, and may not lead back to it."""
+    """Report interfaces that are `behind` themselves, directly or through others."""
     owner = {f"{one.subject}:{port}": one for one in interfaces for port in one.ports}
     seen: set[str] = set()
     for start in interfaces:
@@ -140,5 +143,7 @@ def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
             path.add(here.subject)
             here = owner.get(here.behind)
         if here is not None and here.subject in path:
-            yield Problem(f'"{safe(here.subject)}" hangs behind itself', str(here.position), "Mend the key `behind`")
+            yield Problem(
+                f'"{safe(here.subject)}" is connected behind itself', str(here.position), "Correct the key `behind`"
+            )
         seen |= path

@@ -1,4 +1,4 @@
-"""A hash of each interface's row, by which a record knows whether a proof still belongs to the plan."""
+"""Hashes each interface's row, from which a record knows whether a proof still applies to the plan."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from typing import Any
 
 from netcheck.plan.model import Cell, Interface, Plan
 
-DIGITS = 16  # hexadecimal, of SHA-256: chance changes only, an altered plan has its own SHA-256 in the record
+DIGITS = 16  # hexadecimal digits of SHA-256; enough against chance, and the record has the plan's full SHA-256 too
 
 
 def row_hashes(plan: Plan) -> dict[str, str]:
     """Return the hash of every interface's row by its subject (`device/interface`).
 
-    A row is what the columns of `interfaces.csv` hold, and `behind`. Values count, not the way they are written: the
-    same MAC with colons is the same row. `granted` does not count: it is the site's word, not the device's."""
+    A row consists of the columns of `interfaces.csv` and `behind`. Values are hashed, not their notation: the same MAC
+    with colons has the same hash. `granted` is left out, because it states the site's decision, not a setting of the
+    device.
+    """
     return {interface.subject: _hash(interface) for interface in plan.interfaces}
 
 
@@ -38,7 +40,9 @@ def _hash(interface: Interface) -> str:
 
 
 def _second(interface: Interface) -> tuple[str, ...]:
-    """What a dual-stack interface has besides; nothing for any other, whose hash stays what it was without these."""
+    """Return the values of the second address of a dual-stack interface; other interfaces have none, so that their hash
+    stays as before.
+    """
     cells = (interface.address6, interface.mask6, interface.gateway6)
     texts = (*(_text(cell) for cell in cells), interface.subnet6)
     return texts if any(texts) else ()

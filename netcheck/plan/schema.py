@@ -1,6 +1,6 @@
-"""The JSON Schema of `plan.toml`, for editors that complete keys and mark mistakes; made from the shapes that read it.
+"""Makes the JSON Schema of `plan.toml` from the shapes that read it, for editors that complete keys and mark mistakes.
 
-It holds what stops a reading: keys, their types, what must be there. Whether an address is a good one is not its work.
+The schema covers structure: keys, types and what is required. It does not judge addresses.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from netcheck.plan.shapes import (
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
-# What the entries of each of the plan's tables look like.
+# The shape of the entries of each table.
 ENTRIES: dict[str, type[Shape]] = {
     "site": SiteShape,
     "subnet": SubnetShape,
@@ -39,7 +39,7 @@ ENTRIES: dict[str, type[Shape]] = {
     "accepted": AcceptedShape,
 }
 
-# What a key means, where its name does not say it all.
+# The description of each key whose name does not explain it.
 WORDS = {
     "accepted": "Findings that the site has agreed to live with.",
     "address": "An address, such as 10.62.20.61; a station's with its prefix length, such as 10.62.20.245/24.",
@@ -91,7 +91,7 @@ WORDS = {
 
 
 def plan_schema() -> dict[str, Any]:
-    """The schema as plain values for `json.dumps`, JSON Schema 2020-12."""
+    """Return the schema (JSON Schema 2020-12) as plain values for `json.dumps`."""
     device = _with_entries("Device", DeviceShape, {"interface": InterfaceShape})
     plan = _with_entries("Plan", PlanShape, {**ENTRIES, "device": device})
     schema = _plain(plan.model_json_schema(mode="validation"))
@@ -100,7 +100,7 @@ def plan_schema() -> dict[str, Any]:
 
 
 def _with_entries(name: str, shape: type[Shape], entries: dict[str, type[Shape]]) -> type[Shape]:
-    """A shape whose tables, which the reader looks at one by one, have their own shapes in place."""
+    """Return a shape in which the tables that the reader validates separately have their own shapes."""
     fields: dict[str, Any] = {
         key: (entry, ...) if shape.model_fields[key].is_required() else (list[entry], [])  # type: ignore[valid-type]
         for key, entry in entries.items()
@@ -109,8 +109,9 @@ def _with_entries(name: str, shape: type[Shape], entries: dict[str, type[Shape]]
 
 
 def _plain(node: Any) -> Any:
-    """Without the titles that pydantic makes of names, `Shape` in names, and null, which TOML has not; with the words
-    for each key."""
+    """Return a node without pydantic's titles, without `Shape` in names and without null, which TOML does not have; add
+    the descriptions.
+    """
     if isinstance(node, list):
         return [_plain(each) for each in node]
     if not isinstance(node, dict):
@@ -123,7 +124,7 @@ def _plain(node: Any) -> Any:
 
 
 def _joined(node: dict[str, Any]) -> dict[str, Any]:
-    """A choice of types without null, in one place where each is a bare type."""
+    """Return a choice of types without null, as one list where each is a plain type."""
     choices = [choice for choice in node["anyOf"] if choice != {"type": "null"}]
     rest = {key: value for key, value in node.items() if key != "anyOf" and (key, value) != ("default", None)}
     if len(choices) == 1:

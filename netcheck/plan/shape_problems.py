@@ -1,4 +1,4 @@
-"""Says in the user's words what pydantic found not to fit a shape."""
+"""Translates what pydantic reports into the user's terms."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from netcheck.plan.model import Position
 from netcheck.plan.shapes import FORMAT, PlanShape, Shape
 from netcheck.text import listed, safe
 
-# What was expected, by the beginning of pydantic's name for the error.
+# What was expected, by the prefix of pydantic's error type.
 _EXPECTED = (
     ("too_short", "at least one item"),
     ("string_pattern", "a DNS domain of letters, digits, hyphens and dots, such as plant.example"),
@@ -39,13 +39,13 @@ _LIMITS = {
 
 
 def problems_of(error: ValidationError, shape: type[Shape], position: Position, typed: bool) -> Iterator[Problem]:
-    """One problem for each thing that does not fit."""
+    """Yield one problem for each value that does not fit the shape."""
     for detail in error.errors(include_url=False):
         yield _problem(detail, shape, position, "key" if typed else "column")
 
 
 def suggestion(word: str, known: list[str]) -> str:
-    """`; did you mean "address"?` where a known word is near, else nothing."""
+    """Return `; did you mean "address"?` where a known word is similar, otherwise the empty text."""
     near = get_close_matches(word.casefold()[:100], known, 1)
     return f'; did you mean "{near[0]}"?' if near else ""
 
@@ -66,7 +66,7 @@ def _problem(detail: ErrorDetails, shape: type[Shape], position: Position, noun:
 
 
 def keys_of(shape: type[Shape], path: tuple[int | str, ...] = ()) -> list[str]:
-    """The keys that a shape knows, or that the shape of the value at a path in it knows."""
+    """Return the keys of a shape, or those of the nested shape at a path."""
     fields = shape.model_fields.values()
     aliases = {field.alias or "": field.annotation for field in fields}
     inner = next((part for part in path[:-1] if isinstance(part, str)), None)
@@ -83,7 +83,7 @@ def _shapes_in(annotation: object) -> Iterator[type[Shape]]:
 
 
 def _path(loc: tuple[int | str, ...], noun: str) -> str:
-    """`key "ports", item 2`."""
+    """Return a text such as `key "ports", item 2`."""
     parts = [f"item {part + 1}" if isinstance(part, int) else f'{noun} "{safe(part, 60)}"' for part in loc]
     return ", ".join(parts)
 
@@ -99,7 +99,7 @@ def _expected(detail: ErrorDetails) -> str:
 
 
 def found(value: object) -> str:
-    """A value as its file writes it, in few words."""
+    """Return a value in its file's notation, shortened."""
     match value:
         case bool():
             return "true" if value else "false"

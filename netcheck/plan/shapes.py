@@ -1,7 +1,7 @@
-"""The shapes of the plan's tables as they stand in files; pydantic reports everything that does not fit.
+"""The shapes of the plan's tables in files; pydantic reports every value that does not fit.
 
-Keys are the design's own words with hyphens. Values that may be unreadable without stopping a check (addresses, masks,
-MACs, prefixes, ranges) are plain text here.
+Keys are written with hyphens. Values that a check can do without (addresses, masks, MACs, prefixes, ranges) are plain
+text here.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 FORMAT = 1
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-_NUMBER_LIMIT = 10**9  # beyond it a number is a mistake, and is refused before anything has to print it
+_NUMBER_LIMIT = 10**9  # a larger number is a mistake; it is rejected before it has to be printed
 
 
 def _hyphened(name: str) -> str:
@@ -22,14 +22,14 @@ def _hyphened(name: str) -> str:
 
 
 def as_label(value: object) -> object:
-    """Take a whole number for the text that it is written as: slots and ports are often bare numbers."""
+    """Return a whole number as text, because slots and ports are often written as bare numbers."""
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) < _NUMBER_LIMIT:
         return str(value)
     return value
 
 
 def _day(value: object) -> object:
-    """Take a date and time, or a date in quotes, for the date."""
+    """Return the date of a date and time, or of a date in quotes."""
     if isinstance(value, datetime):
         return value.date()
     if isinstance(value, str) and _DAY.fullmatch(value):
@@ -51,7 +51,7 @@ Share = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
 
 
 class Shape(BaseModel):
-    """Base of all shapes: hyphened keys, unknown keys refused, outer space taken off texts."""
+    """The base of all shapes: hyphenated keys, unknown keys rejected, texts without outer space."""
 
     model_config = ConfigDict(
         alias_generator=_hyphened, extra="forbid", frozen=True, str_strip_whitespace=True, validate_default=False
@@ -59,7 +59,7 @@ class Shape(BaseModel):
 
 
 class SiteShape(Shape):
-    """`[site]`."""
+    """The table `[site]`."""
 
     name: Name
     revision: Label = ""
@@ -70,7 +70,7 @@ class SiteShape(Shape):
 
 
 class SubnetShape(Shape):
-    """`[[subnet]]`."""
+    """An entry of `[[subnet]]`."""
 
     name: Name
     prefix: Name
@@ -82,7 +82,7 @@ class SubnetShape(Shape):
 
 
 class InterfaceShape(Shape):
-    """`[[device.interface]]`."""
+    """An entry of `[[device.interface]]`."""
 
     name: Name
     slot: Label = ""
@@ -103,7 +103,7 @@ class InterfaceShape(Shape):
 
 
 class InterfaceRow(InterfaceShape):
-    """One row of a table of interfaces: the interface, and its device's own keys."""
+    """A row of a table of interfaces: the interface's keys and its device's keys."""
 
     name: Name = Field(alias="interface")
     device: Name
@@ -112,7 +112,7 @@ class InterfaceRow(InterfaceShape):
 
 
 class DeviceShape(Shape):
-    """`[[device]]`, its interfaces still to be looked at."""
+    """An entry of `[[device]]`; its interfaces are validated separately."""
 
     name: Name
     kind: str = ""
@@ -121,14 +121,14 @@ class DeviceShape(Shape):
 
 
 class RouteShape(Shape):
-    """One of a router's `routes`."""
+    """An item of a router's `routes`."""
 
     to: Name
     via: Name
 
 
 class RouterShape(Shape):
-    """`[[router]]`."""
+    """An entry of `[[router]]`."""
 
     name: Name
     interfaces: list[Name]
@@ -137,7 +137,7 @@ class RouterShape(Shape):
 
 
 class TranslationShape(Shape):
-    """`[[translation]]`."""
+    """An entry of `[[translation]]`."""
 
     outside: Name
     inside: Name
@@ -146,7 +146,7 @@ class TranslationShape(Shape):
 
 
 class ConversationShape(Shape):
-    """`[[conversation]]`."""
+    """An entry of `[[conversation]]`."""
 
     from_: Name
     to: Name
@@ -154,7 +154,7 @@ class ConversationShape(Shape):
 
 
 class StationShape(Shape):
-    """`[[station]]`."""
+    """An entry of `[[station]]`."""
 
     name: Name
     address: Name
@@ -162,7 +162,7 @@ class StationShape(Shape):
 
 
 class ColumnsShape(Shape):
-    """A survey's `columns`: which title of the file stands for which of our fields."""
+    """The key `columns` of a survey: the title in the file for each field."""
 
     address: Label = ""
     mac: Label = ""
@@ -172,7 +172,7 @@ class ColumnsShape(Shape):
 
 
 class SurveyShape(Shape):
-    """`[[survey]]`."""
+    """An entry of `[[survey]]`."""
 
     file: Name
     taken: Day | None = None
@@ -183,7 +183,7 @@ class SurveyShape(Shape):
 
 
 class AcceptedShape(Shape):
-    """`[[accepted]]`."""
+    """An entry of `[[accepted]]`."""
 
     rule: Name
     subject: Name
@@ -195,7 +195,7 @@ class AcceptedShape(Shape):
 
 
 class PlanShape(Shape):
-    """The top of `plan.toml`: which tables there are, their entries still to be looked at."""
+    """The top level of `plan.toml`; the entries of its tables are validated separately."""
 
     format: int
     site: dict[str, Any]

@@ -1,4 +1,4 @@
-"""The columns behind a table of site hosts: integers in arrays, texts in lists."""
+"""The columns of a table of site hosts: integers in arrays, texts in lists."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from netcheck.addr import Address, Mac
 
 
 class Addresses:
-    """A column of addresses: IPv4 in 32 bits each, the rare IPv6 beside it by row."""
+    """A column of addresses: IPv4 as 32 bits each, the rare IPv6 in a dictionary by row."""
 
     def __init__(self) -> None:
         self.low = array("I")
@@ -27,7 +27,7 @@ class Addresses:
         return Address(4, self.low[row]) if value is None else Address(6, value)
 
     def narrow(self, row: int) -> bool:
-        """Say whether a row's address is of IPv4."""
+        """Return whether a row's address is IPv4."""
         return row not in self.wide
 
     def add(self, address: Address) -> None:
@@ -44,8 +44,7 @@ class Addresses:
 
 
 class Block(NamedTuple):
-    """Hosts of rows that follow one another: values as `HostColumns` keeps them; no MACs, names, notes or days at all
-    where the file has no such column."""
+    """The hosts of consecutive rows, values as in `HostColumns`; a field that the file does not have is empty."""
 
     addresses: array[int]
     macs: array[int]
@@ -58,13 +57,13 @@ NO_MAC = 1 << 48
 
 
 class HostColumns:
-    """What was read, a row a host, in the order read. `begin` names the file that the rows after it come from."""
+    """What was read, one row a host, in the order read. `begin` sets the file of the rows that follow."""
 
     NO_MAC: ClassVar[int] = NO_MAC
 
     def __init__(self) -> None:
         self.files: list[str] = []
-        self.units: list[str] = []  # what a file's lines are called: row, line, frame
+        self.units: list[str] = []  # the name of a file's lines: row, line or frame
         self.addresses = Addresses()
         self.macs = array("Q")
         self.lines = array("Q")
@@ -77,7 +76,7 @@ class HostColumns:
         return len(self.macs)
 
     def begin(self, file: str, unit: str = "row") -> None:
-        """Name the file of the rows that follow, and what its lines are called."""
+        """Set the file of the rows that follow, and the name of its lines."""
         if not self.files or self.files[-1] != file:
             self.files.append(file)
             self.units.append(unit)
@@ -85,7 +84,7 @@ class HostColumns:
     def add(
         self, address: Address, mac: Mac | None, line: int, name: str = "", note: str = "", seen: date | None = None
     ) -> None:
-        """Append one host of the file begun last."""
+        """Append one host of the current file."""
         self.addresses.add(address)
         self.macs.append(self.NO_MAC if mac is None else mac.value)
         self.lines.append(line)
@@ -95,7 +94,7 @@ class HostColumns:
         self.notes.append(note)
 
     def add_block(self, block: Block, line: int) -> None:
-        """Append hosts of the file begun last, the first of them on this line, each of the others on the next."""
+        """Append hosts of the current file from consecutive lines, the first of them this line."""
         size = len(block.addresses)
         self.addresses.low.extend(block.addresses)
         self.macs.extend(block.macs or array("Q", [NO_MAC]) * size)
@@ -119,7 +118,7 @@ class HostColumns:
         self.notes.extend(other.notes)
 
     def order(self) -> array[int]:
-        """The rows in order of address, IPv4 first, those of one address in the order read."""
+        """Return the rows in order of address, IPv4 first, rows of one address in the order read."""
         low, wide = self.addresses.low, self.addresses.wide
         rows = list(filter(self.addresses.narrow, range(len(low)))) if wide else range(len(low))
         order = _in_order(rows, low)
@@ -127,7 +126,7 @@ class HostColumns:
         return order
 
     def values(self) -> tuple[array[int], list[int]]:
-        """The IPv4 values ascending, the IPv6 values ascending."""
+        """Return the IPv4 values and the IPv6 values, each ascending."""
         low, wide = self.addresses.low, self.addresses.wide
         narrow = map(low.__getitem__, filter(self.addresses.narrow, range(len(low)))) if wide else low
         # 32 bits fit the 53 of a float (IEEE 754), and floats are sorted faster than integers
@@ -139,7 +138,7 @@ _ROWS = 1 << 21
 
 
 def _in_order(rows: Sequence[int], keys: array[int]) -> array[int]:
-    """Rows by their 32-bit keys, those of one key in their own order; `rows` ascend."""
+    """Return rows sorted by their 32-bit keys; `rows` ascend, and rows of one key keep their order."""
     if len(keys) > _ROWS:
         return array("I", sorted(rows, key=keys.__getitem__))
     scale = float(_ROWS)
@@ -148,14 +147,14 @@ def _in_order(rows: Sequence[int], keys: array[int]) -> array[int]:
 
 
 class Index:
-    """Rows found by an integer key in O(log n); rows of one key come in their own order."""
+    """Finds rows by an integer key in O(log n); rows of one key keep their order."""
 
     def __init__(self, rows: Iterable[int], keys: Sequence[int]) -> None:
         self._rows = array("I", sorted(rows, key=keys.__getitem__))
         self._keys = keys
 
     def find(self, key: int) -> list[int]:
-        """Every row with this key."""
+        """Return every row with this key."""
         at = bisect_left(self._rows, key, key=self._keys.__getitem__)
         found = []
         while at < len(self._rows) and self._keys[self._rows[at]] == key:

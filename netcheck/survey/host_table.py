@@ -1,7 +1,7 @@
 """Site hosts in columns: a million rows in compact arrays, searched by address, MAC and name.
 
-Addresses are integers sorted by family and value; the rest of a row is put together as a `SiteHost` only when asked
-for. Building is O(n log n), a search O(log n) plus what it yields.
+Addresses are integers sorted by family and value. A `SiteHost` is made only when it is asked for. Building takes O(n
+log n), a search O(log n) plus its results.
 """
 
 from __future__ import annotations
@@ -25,8 +25,7 @@ K = TypeVar("K")
 
 @dataclass(frozen=True, slots=True)
 class SiteHost:
-    """Something already on the site: what one row of one survey file says. `line` is the row, line or frame (the
-    `unit`), counted from 1."""
+    """A host on the site, from one row of a survey file; `line` counts rows, lines or frames (`unit`) from 1."""
 
     address: Address
     mac: Mac | None = None
@@ -39,29 +38,29 @@ class SiteHost:
 
     @property
     def where(self) -> str:
-        """`site-hosts.csv: row 7`."""
+        """The position as text, such as `site-hosts.csv: row 7`."""
         return f"{self.file}: {self.unit} {self.line}"
 
 
 class HostTable:
-    """Site hosts in order of address (IPv4 before IPv6), rows of one address in the order they were read."""
+    """Site hosts in order of address (IPv4 before IPv6); rows of one address in the order read."""
 
     def __init__(self, columns: HostColumns) -> None:
         self._columns = columns
 
     @cached_property
     def _ascending(self) -> tuple[Sequence[int], Sequence[int]]:
-        """The IPv4 and the IPv6 values of all rows in order; most plans are checked without them."""
+        """The IPv4 and IPv6 values of all rows in order; made when first needed."""
         return self._columns.values()
 
     @cached_property
     def _order(self) -> Sequence[int]:
-        """The rows in order; most plans are checked without it."""
+        """The rows in order; made when first needed."""
         return self._columns.order()
 
     @classmethod
     def of(cls, hosts: Iterable[SiteHost]) -> HostTable:
-        """Build a table from single hosts."""
+        """Make a table of single hosts."""
         columns = HostColumns()
         for host in hosts:
             _add(columns, host)
@@ -69,7 +68,7 @@ class HostTable:
 
     @classmethod
     def merged(cls, tables: Iterable[HostTable]) -> HostTable:
-        """Build one table that holds the rows of several."""
+        """Make one table that holds the rows of several."""
         columns = HostColumns()
         for table in tables:
             columns.extend(table._columns)
@@ -82,32 +81,33 @@ class HostTable:
         return map(self._host, self._order)
 
     def at(self, address: Address) -> tuple[SiteHost, ...]:
-        """Every row that has the address; more than one where surveys or rows repeat it."""
+        """Return every row with this address; surveys and rows may repeat it."""
         return tuple(self.between(address, address))
 
     def between(self, low: Address, high: Address) -> Iterator[SiteHost]:
-        """The rows from `low` to `high`, both included, ascending; the two are of one family."""
+        """Yield the rows from `low` to `high`, both included and of one family, ascending."""
         start, end = self._span(Range(low.family, low.value, high.value))
         offset = self._offset(low.family)
         return (self._host(self._order[index + offset]) for index in range(start, end))
 
     def values(self, within: Range) -> Sequence[int]:
-        """The distinct addresses inside a range as ascending integers."""
+        """Return the distinct addresses inside a range as ascending integers."""
         distinct = self._distinct[within.family]
         return distinct[bisect_left(distinct, within.low) : bisect_right(distinct, within.high)]
 
     def count(self, within: Range) -> int:
-        """How many distinct addresses lie inside a range."""
+        """Return the number of distinct addresses inside a range."""
         distinct = self._distinct[within.family]
         return bisect_right(distinct, within.high) - bisect_left(distinct, within.low)
 
     def among(self, family: int, wanted: Iterable[int]) -> set[int]:
-        """Which of these addresses some row has."""
+        """Return those of these addresses that occur in the table."""
         return self._present[family].intersection(wanted)
 
     def around(self, address: Address, within: Prefix) -> Iterator[SiteHost]:
-        """The rows inside a prefix by their distance from an address, nearest first, distance 0 included; of two
-        equally near the lower address first."""
+        """Yield the rows inside a prefix by their distance from an address, nearest first and 0 included; at equal
+        distance the lower address first.
+        """
         if address.family != within.family:
             return
         values, offset = self._values(within.family), self._offset(within.family)
@@ -123,21 +123,21 @@ class HostTable:
                 right += 1
 
     def nearest(self, address: Address, within: Prefix) -> SiteHost | None:
-        """The row nearest to an address inside a prefix, distance 0 included."""
+        """Return the row nearest to an address inside a prefix, at distance 0 or more."""
         return next(self.around(address, within), None)
 
     def by_mac(self, mac: Mac) -> tuple[SiteHost, ...]:
-        """Every row with this MAC, in the order read."""
+        """Return every row with this MAC in the order read."""
         return tuple(map(self._host, self._macs.find(mac.value)))
 
     def by_name(self, name: str) -> tuple[SiteHost, ...]:
-        """Every row with this name, in the order read; case and a final dot do not count."""
+        """Return every row with this name in the order read; case and a final dot do not matter."""
         wanted = folded(name)
         found = map(self._host, self._names.find(hash(wanted)))
         return tuple(host for host in found if wanted and folded(host.name) == wanted)
 
     def by_addresses(self, addresses: Collection[Address]) -> dict[Address, list[SiteHost]]:
-        """The rows of each of these addresses that has any, in the order read, by one look at every row."""
+        """Return the rows of each of these addresses that occurs, in the order read, in one pass over the table."""
         found: dict[Address, list[SiteHost]] = {}
         narrow = {address.value for address in addresses if address.family == 4}
         broad = {address.value for address in addresses if address.family == 6}
@@ -150,7 +150,7 @@ class HostTable:
         return found
 
     def by_macs(self, macs: Iterable[Mac]) -> dict[Mac, list[SiteHost]]:
-        """The rows of each of these MACs that has any, in the order read, by one look at every row."""
+        """Return the rows of each of these MACs that occurs, in the order read, in one pass over the table."""
         wanted = {mac.value for mac in macs}
         found: dict[Mac, list[SiteHost]] = {}
         for row in _rows(self._columns.macs, wanted):
@@ -158,7 +158,7 @@ class HostTable:
         return found
 
     def by_names(self, names: Iterable[str]) -> dict[str, list[SiteHost]]:
-        """The rows of each of these folded names that has any, in the order read, as `by_macs` finds them."""
+        """Return the rows of each of these folded names that occurs, in the order read, in one pass over the table."""
         found: dict[str, list[SiteHost]] = {}
         for row in _rows(self._folded, set(names) - {""}):
             host = self._host(row)
@@ -167,16 +167,16 @@ class HostTable:
 
     @cached_property
     def _folded(self) -> list[str]:
-        """Every name as it is compared."""
+        """All names, folded."""
         return folded_all(self._columns.names)
 
     @property
     def distinct(self) -> int:
-        """How many distinct addresses there are."""
+        """The number of distinct addresses."""
         return sum(map(len, self._present.values()))
 
     def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
-        """The rows of each address that has more than one."""
+        """Yield the rows of each address that has more than one."""
         for family in WIDTH if self.distinct < len(self) else ():
             values = self._values(family)
             same = compress(values, map(eq, values, islice(values, 1, None)))
@@ -185,14 +185,14 @@ class HostTable:
 
     @cached_property
     def _present(self) -> dict[int, set[int]]:
-        """By family, the addresses in no order."""
+        """The addresses by family, unordered."""
         columns = self._columns.addresses
         narrow = compress(columns.low, map(columns.narrow, count())) if columns.wide else columns.low
         return {4: set(narrow), 6: set(columns.wide.values())}
 
     @cached_property
     def _distinct(self) -> dict[int, Sequence[int]]:
-        """By family, the addresses in order, each once."""
+        """The distinct addresses by family, ascending."""
         return {family: sorted(values) for family, values in self._present.items()}
 
     def _values(self, family: int) -> Sequence[int]:
@@ -233,12 +233,12 @@ class HostTable:
 
 
 def folded(name: str) -> str:
-    """A name as it is compared: without case, outer space and final dot (RFC 4343 section 2 on case)."""
+    """Return a name as it is compared: without outer space, final dot and case (RFC 4343 section 2)."""
     return name.strip().rstrip(".").casefold()
 
 
 def folded_all(names: Sequence[str]) -> list[str]:
-    """`folded` of many names at once, without a call of Python's own for each."""
+    """Return `folded` of many names, without a Python call for each."""
     joined = "\n".join(names) + "\n"
     alike = joined.isascii() and joined.count("\n") == len(names) and ".\n" not in joined
     if alike and not any(space in joined for space in (*SPACES, "\r")):
@@ -248,7 +248,7 @@ def folded_all(names: Sequence[str]) -> list[str]:
 
 
 def _rows(column: Sequence[K], wanted: set[K]) -> Iterator[int]:
-    """The rows that have one of the wanted values; most often none has."""
+    """Yield the rows with one of the wanted values; most often there is none."""
     return iter(()) if wanted.isdisjoint(column) else compress(count(), map(wanted.__contains__, column))
 
 

@@ -1,7 +1,7 @@
-"""Site hosts of several lists made one: rows that say the same become one, and where lists disagree is told.
+"""Merges the site hosts of several lists and reports where lists disagree.
 
-Rows are the same host where they agree in address, MAC and name; a row that leaves the MAC or the name out goes to the
-one host that it can mean. Nothing that a list says is lost: who has two names or two MACs keeps a row for each.
+Rows are the same host if they agree in address, MAC and name. A row without a MAC or name belongs to the only host that
+it can mean. Nothing is lost: a host with two names or two MACs keeps a row for each.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from typing import TypeVar
 from netcheck.addr import Address, Mac
 from netcheck.survey.host_table import HostTable, SiteHost, folded
 
-MOST_SHOWN = 20  # sources, notes or values that are kept of one host; the rest are counted
+MOST_SHOWN = 20  # sources, notes or values listed for one host; the rest are counted
 
 Key = TypeVar("Key", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True)
 class MergedHost:
-    """One host as all lists together give it, and where each of them says so. `seen` is the latest day."""
+    """A host from all lists together, with its positions in them; `seen` is the latest day."""
 
     address: Address
     mac: Mac | None
@@ -34,16 +34,16 @@ class MergedHost:
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """An address to which lists give different MACs or names: each value with the place that says it first."""
+    """An address with different MACs or names: each value with the position where it occurs first."""
 
     address: Address
     what: str  # "MAC" or "name"
     said: tuple[tuple[str, str], ...]
-    more: int = 0  # values beyond those
+    more: int = 0  # the number of further values
 
 
 def merged(table: HostTable) -> Iterator[MergedHost]:
-    """The hosts of a table in order of address."""
+    """Yield the hosts of a table in order of address."""
     for _, rows in groupby(table, key=lambda host: host.address):
         yield from _merged(list(rows))
 
@@ -58,7 +58,7 @@ def _merged(rows: list[SiteHost]) -> Iterator[MergedHost]:
 
 
 def _sorted_out(rows: list[SiteHost], key: Callable[[SiteHost], Key | None]) -> dict[Key | None, list[SiteHost]]:
-    """Rows by a key; those without one go to the only one there is, and else stay by themselves."""
+    """Group rows by a key; rows without one join the only group there is, and otherwise form their own."""
     found: dict[Key | None, list[SiteHost]] = {}
     for row in rows:
         found.setdefault(key(row), []).append(row)
@@ -80,7 +80,7 @@ def _first(texts: Iterable[str]) -> tuple[str, ...]:
 
 
 def disagreements(table: HostTable) -> Iterator[Disagreement]:
-    """Addresses with two MACs, and those with two names of which neither is the other's first label."""
+    """Yield addresses with two MACs, and those with two names of which neither is the other's first label."""
     for rows in table.repeated():
         macs = {host.mac: host for host in reversed(rows) if host.mac is not None}
         if len(macs) > 1:
@@ -92,7 +92,7 @@ def disagreements(table: HostTable) -> Iterator[Disagreement]:
 
 
 def _differ(names: Sequence[str]) -> bool:
-    """Say whether no single host can have all these names: all must be the longest one or its first label."""
+    """Return whether these names cannot belong to one host: each must be the longest name or its first label."""
     longest = max(names, key=len)
     return any(name not in (longest, longest.partition(".")[0]) for name in names)
 

@@ -1,4 +1,4 @@
-"""One survey as read: what the plan says of it, its site hosts, and every row or cell that could not be used."""
+"""A survey as read: its entry in the plan, its site hosts, its DNS records, and remarks on unusable rows and cells."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Addresses
 from netcheck.survey.host_table import HostTable
 
-SHOWN_REMARKS = 200  # remarks kept in full; the rest are counted, so that memory stays bounded
+SHOWN_REMARKS = 200  # remarks kept; further ones are counted, so that memory stays bounded
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """One row or cell that could not be used, and why."""
+    """A row or cell that could not be used, and the reason."""
 
     position: Position
     why: str
@@ -30,7 +30,7 @@ class Remark:
 
 @dataclass(frozen=True, slots=True)
 class Remarks:
-    """All remarks of one kind: the first ones in full, and the count of all."""
+    """The first remarks of one kind and the number of all."""
 
     first: tuple[Remark, ...] = ()
     count: int = 0
@@ -48,8 +48,9 @@ _KINDS = tuple(RecordKind)
 
 
 class NameRecord(NamedTuple):
-    """One record: the name without final dot, and the address. `absolute` says whether the name is complete; it is
-    not where no `$ORIGIN` or absolute SOA owner tells which zone the file is."""
+    """One record: a name without its final dot, and its address. `absolute` is false where the file does not tell its
+    zone, so that the name may be incomplete.
+    """
 
     kind: RecordKind
     name: str
@@ -59,7 +60,7 @@ class NameRecord(NamedTuple):
 
 
 class NameRecords:
-    """The records of one zone in the order read, a few dozen bytes each."""
+    """The DNS records of one survey in the order read, a few dozen bytes each."""
 
     def __init__(self) -> None:
         self._files: list[str] = []
@@ -67,7 +68,7 @@ class NameRecords:
         self._addresses = Addresses()
         self._lines = array("Q")
         self._sources = array("I")
-        self._kinds = array("B")  # index into _KINDS, doubled, plus one where the name is absolute
+        self._kinds = array("B")  # twice the index into _KINDS, plus one for an absolute name
 
     def __len__(self) -> int:
         return len(self._lines)
@@ -90,9 +91,9 @@ class NameRecords:
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """A survey file's site hosts and, from a zone, its DNS records. `skipped` are rows whose address cannot be read;
-    `addressless` rows that name none, such as a title above the header; `unread` other cells that cannot be read, in
-    rows kept without them."""
+    """The content of one survey file. `skipped` are rows whose address cannot be read, `addressless` rows without an
+    address such as a title above the header, `unread` cells that cannot be read in rows that are kept without them.
+    """
 
     entry: SurveyEntry
     hosts: HostTable
@@ -104,26 +105,26 @@ class Survey:
 
     @property
     def file(self) -> str:
-        """The file's name as written in the plan; also the survey's subject in findings."""
+        """The file's name as the plan writes it; also the survey's subject in findings."""
         return self.entry.file
 
     @property
     def taken(self) -> date | None:
-        """The day the survey was taken, where the plan says so."""
+        """The day of the survey, where the plan gives it."""
         return self.entry.taken
 
     @property
     def covers(self) -> tuple[Prefix, ...]:
-        """The prefixes it covers, those that can be read."""
+        """The prefixes that it covers, as far as they can be read."""
         return tuple(cell.value for cell in self.entry.covers if cell.value is not None)
 
     @property
     def island(self) -> str:
-        """The island its addresses belong to."""
+        """The island of its addresses."""
         return self.entry.island
 
 
 def hosts_of(surveys: Iterable[Survey], island: str) -> HostTable:
-    """The site hosts of one island, over all its surveys."""
+    """Return the site hosts of one island from all its surveys."""
     tables = [survey.hosts for survey in surveys if survey.island == island]
     return tables[0] if len(tables) == 1 else HostTable.merged(tables)

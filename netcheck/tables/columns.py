@@ -1,5 +1,4 @@
-"""Reads tables by columns, many times faster than cell by cell, and makes rows of columns; what cannot be read so is
-refused as a whole."""
+"""Reads tables by columns, many times faster than cell by cell; a table that cannot be read so is refused whole."""
 
 from __future__ import annotations
 
@@ -13,17 +12,16 @@ from typing import NamedTuple, TypeVar
 
 from netcheck.tables.delimited import lines_in, rows_of
 
-SPACES = " \t\v\f\x1c\x1d\x1e\x1f"  # what str.strip takes off, of ASCII within a line
+SPACES = " \t\v\f\x1c\x1d\x1e\x1f"  # the ASCII characters within a line that str.strip removes
 N = TypeVar("N", bound=NamedTuple)
-_STRICT = os.name == "posix"  # there inet_pton takes four decimal octets without leading zeros, and nothing else
-_MAC_TEXT = 17  # characters of a MAC with separators, which stand at every third place
+_STRICT = os.name == "posix"  # inet_pton then accepts only four decimal octets without leading zeros
+_MAC_TEXT = 17  # characters of a MAC with a separator at every third place
 _MAC_BARE = 12  # characters of a MAC without separators
 _SEPARATORS = (2, 5, 8, 11, 14)
 
 
 def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
-    """The cells of a text of whole lines by column, without outer space; None where the rows are not all of one length,
-    or are not one a line."""
+    """Return the stripped cells of a text by column; None where rows differ in length or span several lines."""
     plain = text.replace("\r\n", "\n") if "\r" in text else text
     if '"' in plain or "\r" in plain:
         rows = rows_of(lines_in(text), delimiter)
@@ -31,7 +29,7 @@ def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
         return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None
     ended = plain if plain.endswith("\n") else plain + "\n"
     count, width = ended.count("\n"), ended.count(delimiter, 0, ended.index("\n")) + 1
-    # with the line ends as cells of their own, one split gives all cells of all rows
+    # with the line ends as cells, one split gives all cells of all rows
     flat = ended.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
     if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
         return None
@@ -41,7 +39,7 @@ def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
 
 
 def ipv4_of(texts: Iterable[str]) -> array[int] | None:
-    """The values of IPv4 addresses; None where one is anything else."""
+    """Return the values of IPv4 addresses; None where a text is anything else."""
     if not _STRICT:
         return None
     try:
@@ -54,7 +52,7 @@ def ipv4_of(texts: Iterable[str]) -> array[int] | None:
 
 
 def macs_of(texts: Sequence[str]) -> array[int] | None:
-    """The values of MACs that are all written with one separator, or all bare; None where they are not."""
+    """Return the values of MACs that are all written with the same separator, or all without; None otherwise."""
     lengths = set(map(len, texts))
     if lengths not in ({_MAC_TEXT}, {_MAC_BARE}):
         return None
@@ -68,7 +66,7 @@ def macs_of(texts: Sequence[str]) -> array[int] | None:
         octets = bytes.fromhex(whole)
     except ValueError:
         return None
-    if len(octets) != 6 * count:  # it passes over spaces
+    if len(octets) != 6 * count:  # bytes.fromhex skips spaces
         return None
     words = bytearray(8 * count)
     for position in range(6):

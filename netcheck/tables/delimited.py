@@ -1,6 +1,7 @@
-"""Delimited text (CSV and its kin) as numbered records: encoding found by itself, quotes never run away.
+"""Reads delimited text (CSV and similar) as numbered records; the encoding is detected.
 
-Rows are counted as a spreadsheet counts them, from 1. Memory is bounded whatever the file holds.
+Rows are counted from 1, as a spreadsheet counts them. Memory is bounded for any file, and an unclosed quote costs at
+most RECORD_LINES lines.
 """
 
 from __future__ import annotations
@@ -18,10 +19,10 @@ from netcheck.errors import Problem
 from netcheck.files import LONGEST_LINE, FileError, long_line
 
 DELIMITERS = (",", ";", "\t", "|")
-RECORD_LINES = 100  # a quoted field that goes on for longer was never closed
+RECORD_LINES = 100  # a longer quoted field was never closed
 _HEAD = 1 << 16
 _BLOCK = 1 << 18  # characters read at a time
-csv.field_size_limit(4 * LONGEST_LINE)  # above any block of lines, so that the limit of a line is the one that is said
+csv.field_size_limit(4 * LONGEST_LINE)  # above any block, so that the message names the limit of a line
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
@@ -29,13 +30,14 @@ _BETWEEN = re.compile(r"[\s;]+")
 
 
 def parts_of(text: str) -> list[str]:
-    """The parts of a cell that holds several, separated by spaces or semicolons."""
+    """Return the parts of a cell that holds a list separated by spaces or semicolons."""
     return [part for part in _BETWEEN.split(text) if part]
 
 
 class Record(NamedTuple):
-    """One row's cells. `fault` says what is wrong with its quotes; the cells are then read as far as they go. `lines`
-    is the number of lines that the row takes up."""
+    """The cells of one row, which takes up `lines` lines. `fault` tells what is wrong with its quotes; the cells are
+    then those of its first line.
+    """
 
     row: int
     cells: tuple[str, ...]
@@ -44,14 +46,15 @@ class Record(NamedTuple):
 
     @property
     def empty(self) -> bool:
-        """Say whether no cell holds anything but space."""
+        """Whether all cells are blank."""
         return not any(map(str.strip, self.cells))
 
 
 def encoding_of(stream: BinaryIO) -> str:
-    """Find a text's encoding: by its mark, UTF-16 by its zero bytes, UTF-8 if all of it reads so, else Windows-1252.
+    """Detect a text's encoding: by its byte order mark, UTF-16 by its zero bytes, UTF-8 if all of it decodes, else
+    Windows-1252.
 
-    The stream is left at its beginning. FileError where it is no text.
+    The stream is left at its beginning. FileError where it is not text.
     """
     head = stream.read(_HEAD)
     stream.seek(0)
@@ -79,33 +82,33 @@ def _wide_encoding(head: bytes) -> str:
         return "utf-16-le"
     if pairs and even > pairs // 2 and odd <= pairs // 10:
         return "utf-16-be"
-    problem = Problem("it holds zero bytes and is no text", do="Save the table as CSV and name that file")
+    problem = Problem("it contains zero bytes, so it is not text", do="Save the table as CSV and name that file")
     raise FileError(problem)
 
 
 def text_of(stream: BinaryIO) -> TextIO:
-    """Wrap a byte stream as text in its own encoding; bytes that mean nothing there become U+FFFD."""
+    """Wrap a byte stream as text in its detected encoding; bytes that cannot be decoded become U+FFFD."""
     return io.TextIOWrapper(stream, encoding_of(stream), errors="replace", newline="")
 
 
 def lines_of(text: TextIO) -> Iterator[str]:
-    """The lines with their ends; a line above 1 MiB is refused with its size."""
+    """Yield the lines with their ends; a line of more than 1 MiB is refused with its size."""
     return chain.from_iterable(map(lines_in, blocks_of(text)))
 
 
 def lines_in(block: str) -> Iterable[str]:
-    """The lines of a text that is there, with their ends: LF, CR or both."""
+    """Yield the lines of a text with their ends: LF, CR or both."""
     return io.StringIO(block, newline="")
 
 
 def blocks_of(text: TextIO) -> Iterator[str]:
-    """The text in runs of whole lines; a line above 1 MiB is refused with its size."""
+    """Yield the text in blocks of whole lines; a line of more than 1 MiB is refused with its size."""
     number, rest = 1, ""
     while chunk := text.read(_BLOCK):
         whole = rest + chunk
         if len(whole) > LONGEST_LINE:
             _refuse_long(number, whole, text)
-        end = whole.rfind("\n") + 1 or whole.rfind("\r", 0, -1) + 1  # what ends in \r may go on with \n
+        end = whole.rfind("\n") + 1 or whole.rfind("\r", 0, -1) + 1  # a final \r may be followed by \n
         block, rest = whole[:end], whole[end:]
         number += max(block.count("\n"), block.count("\r"))
         if block:
@@ -122,7 +125,7 @@ def _refuse_long(number: int, whole: str, text: TextIO) -> None:
 
 
 def _line_end(text: TextIO) -> int:
-    """How many characters a line has that are still to be read."""
+    """Return the number of characters of the current line that are still to be read."""
     size = 0
     while more := text.readline(_BLOCK):
         size += len(more)
@@ -132,7 +135,7 @@ def _line_end(text: TextIO) -> int:
 
 
 def rows_of(lines: Iterable[str], delimiter: str) -> list[list[str]] | None:
-    """The rows of delimited lines, one a line; None where their quotes ask for a closer look."""
+    """Return the rows of delimited lines, one a line; None where their quotes need a closer look."""
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
     try:
         rows = list(reader)
@@ -142,8 +145,7 @@ def rows_of(lines: Iterable[str], delimiter: str) -> list[list[str]] | None:
 
 
 class Lines:
-    """The lines of a text, after those that are there already: one by one, given back even after the last, or as
-    whole blocks."""
+    """The lines of a text, one by one or as whole blocks; lines can be given back, even after the last."""
 
     def __init__(self, lines: Iterable[str] = (), blocks: Iterable[str] = ()) -> None:
         self._waiting = deque(lines)
@@ -158,7 +160,7 @@ class Lines:
         return self._waiting.popleft()
 
     def block(self) -> str:
-        """The lines that come next, those split already or a block of the text; empty after the last."""
+        """Return the next lines as one text: those split already or a block; empty at the end."""
         if not self._waiting:
             return next(self._blocks, "")
         block = "".join(self._waiting)
@@ -166,13 +168,15 @@ class Lines:
         return block
 
     def give_back(self, lines: Iterable[str]) -> None:
-        """Put lines before those that are still to come."""
+        """Put lines back before those still to come."""
         self._waiting.extendleft(reversed([*lines]))
 
 
 def records_of(text: Iterable[str], delimiter: str, first: int = 1) -> Iterator[Record]:
-    """Yield the records of delimited lines (RFC 4180 section 2, any delimiter and line end), counted from `first`.
-    Of `Lines`, no more are taken than belong to the records that were asked for."""
+    """Yield the records of delimited lines (RFC 4180 section 2, with any delimiter and line end), counted from `first`.
+
+    From `Lines`, no more lines are taken than belong to the records that were asked for.
+    """
     lines = text if isinstance(text, Lines) else Lines(text)
     for row, line in enumerate(lines, first):
         if '"' not in line:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from netcheck.tables.delimited import Record
 
 MOST_RANGES = 100_000
-MOST_FILLED = 20_000_000  # cells, those that are reached over too
-# An element `mergeCell` of a sheet (ECMA-376 part 1, section 18.3.1.54).
+MOST_FILLED = 20_000_000  # cells that are looked at in all rows together
+# The element `mergeCell` of a sheet (ECMA-376 part 1, section 18.3.1.54).
 _MERGED = re.compile(rb"<(?:[\w.-]+:)?mergeCell\s[^<>]*?\bref\s*=\s*[\"']([A-Z0-9:]{1,21})[\"']")
 _RANGE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6}):([A-Z]{1,3})([1-9][0-9]{0,6})")
 _REFERENCE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6})")
@@ -79,7 +79,7 @@ def filled(records: Iterable[Record], merged: Iterable[Merged]) -> Iterator[Reco
     ValueError where more than MOST_FILLED cells would have to be looked at.
     """
     waiting = sorted((one for one in merged if one.last > one.first), key=lambda one: -one.first)
-    shown: dict[int, tuple[int, str]] = {}  # by column: the last row it counts for, and the text
+    shown: dict[int, tuple[int, str]] = {}  # by column: the last row of the range, and its text
     count = 0
     for record in records:
         while waiting and waiting[-1].first <= record.row:

@@ -1,7 +1,7 @@
-"""Opens a workbook (.xlsx) as sheets of numbered records, within limits, running nothing that it holds.
+"""Opens a workbook (.xlsx) as sheets of numbered records, within limits; nothing that it holds is executed.
 
-Cells come as the text that a reader sees: whole numbers without a point, days as 2026-10-28, formulas by the value
-that was stored with them.
+Cells are returned as the text that a reader sees: whole numbers without a point, days as 2026-10-28, formulas as the
+value that was stored with them.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from netcheck.tables.merged_cells import filled, merged_in
 from netcheck.text import safe
 
 UNPACKED_LIMIT = 64 * MIB
-MOST_ROWS = 1 << 20  # what spreadsheet programs have; a higher number is not a row's
+MOST_ROWS = 1 << 20  # the limit of spreadsheet programs
 MOST_CELLS = 20_000_000
 TYPES = "[Content_Types].xml"  # the part that every package has (ECMA-376 part 2, section 10.1.2)
 OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV; unpack what is packed"
@@ -32,30 +32,30 @@ OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
 
 
-_BEFORE = b"\xef\xbb\xbf\xff\xfe\0 \t\r\n"  # what may stand before the first element in UTF-8 and UTF-16
+_BEFORE = b"\xef\xbb\xbf\xff\xfe\0 \t\r\n"  # bytes that may precede the first element in UTF-8 and UTF-16
 _ROOT = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z]+)")
-# openpyxl takes about 12 microseconds for a text, and makes objects of all there is in a part but of sheets, which it
-# reads as a stream; measured. Spreadsheet programs have at most some 65,000 formats (from memory).
+# openpyxl reads sheets as a stream, and makes objects of everything in other parts: measured, 12 microseconds for a
+# text. Spreadsheet programs have at most some 65,000 formats (from memory).
 _MOST_TAGS = {b"sst": 3_000_000, b"worksheet": UNPACKED_LIMIT}
-# What is parsed as one piece: expat 2.5 takes time by the square of its length. Cells hold 32,767 letters at most.
+# One token: the time of expat 2.5 grows with the square of its length. A cell holds at most 32,767 characters.
 _LONG = re.compile(rb"<[^<]{%d}" % MIB)
 _MARK = re.compile(rb"<!--|<!\[CDATA\[|<\?")
 _ENDS = {b"<!--": b"-->", b"<![CDATA[": b"]]>", b"<?": b"?>"}
 _SHEET = re.compile(rb"<(?:[\w.-]+:)?sheet[\s/>]")
 _MOST_SHEETS = 1000
 _ROW = re.compile(rb"<(?:[\w.-]+:)?row[\s/>]")
-_WIDEST = 16 * 16384  # elements from one row to the next, which openpyxl holds together; a row has at most 16,384 cells
+_WIDEST = 16 * 16384  # elements of one row, which openpyxl holds together; a row has at most 16,384 cells
 
 
 class Formula(str):
-    """The text of a cell that holds a formula; whoever reads it must not take it for what somebody wrote."""
+    """The text of a cell that holds a formula; it must not be taken for typed text."""
 
     __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """An open workbook: its sheets' names, in their order. `values` says that formulas are read as what they gave."""
+    """An open workbook. `values` tells whether formulas are read as their stored values."""
 
     name: str
     _workbook: Any
@@ -64,11 +64,11 @@ class Book:
 
     @property
     def sheets(self) -> tuple[str, ...]:
-        """The names of all sheets that hold cells."""
+        """The names of all sheets with cells, in order."""
         return tuple(sheet.title for sheet in self._workbook.worksheets)
 
     def records(self, sheet: str) -> Iterator[Record]:
-        """The rows of a sheet that hold anything, as a stream; what is merged over several rows is in each of them."""
+        """Yield the rows of a sheet that hold anything; the value of merged cells is in each of their rows."""
         try:
             yield from filled(self._records(sheet), merged_in(self._part(sheet)))
         except ValueError as error:
@@ -80,7 +80,7 @@ class Book:
 
     def _records(self, sheet: str) -> Iterator[Record]:
         found = self._workbook[sheet]
-        found.reset_dimensions()  # what the file says of its own size need not be true
+        found.reset_dimensions()  # the size that the file states need not be true
         cells = 0
         try:
             for number, row in enumerate(found.iter_rows(values_only=self.values), 1):
@@ -92,12 +92,12 @@ class Book:
                     yield record
         except NetcheckError:
             raise
-        except Exception as error:  # a broken sheet makes openpyxl fail in ways it does not name
+        except Exception as error:  # a broken sheet raises any exception in openpyxl
             raise _unreadable(error) from error
 
 
 def _path_of(sheet: Any) -> str:
-    """The name of the part that openpyxl reads a sheet from."""
+    """Return the name of the part from which openpyxl reads a sheet."""
     path: str = sheet._worksheet_path
     return path
 
@@ -111,25 +111,26 @@ def _unreadable(error: Exception) -> FileError:
 
 
 def _written(cell: Any) -> str:
-    """A cell's text, or its formula where it holds one."""
+    """Return a cell's text, or its formula."""
     return Formula(safe(str(cell.value), 80)) if cell.data_type == "f" else cell_text(cell.value)
 
 
 @contextmanager
 def opened(path: Path, values: bool = True) -> Iterator[Book]:
-    """Open a workbook for reading; FileError where it is none, or is too large.
+    """Open a workbook for reading; FileError where it is not a workbook or is too large.
 
-    With `values`, a formula is read as the value that was stored with it, else as a `Formula`."""
+    With `values`, a formula is read as its stored value, otherwise as a `Formula`.
+    """
     with open_plain(path) as stream, opened_from(stream, path.name, values) as book:
         yield book
 
 
 @contextmanager
 def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[Book]:
-    """Open a workbook that a stream holds."""
+    """Open a workbook from a stream, as `opened` does."""
     import openpyxl  # only where there is a workbook
 
-    # It warns of parts that it leaves out, such as colours; those are not read here anyway.
+    # It warns of parts that it drops, such as colours, which are not read here.
     warnings.filterwarnings("ignore", category=UserWarning, module="openpyxl")
     demand_sound(stream)
     try:
@@ -139,27 +140,27 @@ def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[B
     try:
         paths = list(map(_path_of, workbook.worksheets))
         if len(set(paths)) < len(paths):
-            raise _refused("two of its sheets are one and the same part", "Save it again as .xlsx")
+            raise _refused("two of its sheets are the same part of the archive", "Save it again as .xlsx")
         yield Book(name, workbook, stream, values)
     finally:
         workbook.close()
 
 
 def demand_sound(stream: IO[bytes]) -> None:
-    """Refuse a workbook that is too large, is locked, or holds what could grow while it is read."""
+    """Refuse a workbook that is too large, is encrypted, or contains what could exhaust memory or time."""
     try:
         with zipfile.ZipFile(stream) as archive:
-            size = sum(part.file_size for part in archive.infolist())  # what is read ends there, whatever follows
+            size = sum(part.file_size for part in archive.infolist())  # no more than this is unpacked
             if size > UNPACKED_LIMIT:
                 what = f"it has {size:,} bytes unpacked; at most {UNPACKED_LIMIT:,} (64 MiB) are read"
                 raise _refused(what)
             if TYPES not in archive.namelist():
-                raise _refused("it is an archive and no workbook of the kind .xlsx", OTHER_KIND)
+                raise _refused("it is an archive, but not a workbook of the kind .xlsx", OTHER_KIND)
             for part in archive.infolist():
                 _demand_plain(part.filename, archive.read(part))
     except NetcheckError:
         raise
-    except Exception as error:  # a broken archive fails in a dozen ways: bad headers, sums, methods, passwords
+    except Exception as error:  # a broken archive raises many exceptions: bad headers, checksums, methods, passwords
         raise _unreadable(error) from error
     stream.seek(0)
 
@@ -178,7 +179,7 @@ def _demand_plain(name: str, data: bytes) -> None:
         return
     plain = data.replace(b"\0", b"")
     if b"<!DOCTYPE" in plain:
-        raise _refused("it holds a document type, which no workbook needs", "Save it again as .xlsx")
+        raise _refused("it contains a document type declaration, which no workbook needs", "Save it again as .xlsx")
     ends = ((at.end(), plain.find(_ENDS[at[0]], at.end())) for at in _MARK.finditer(plain))
     if _LONG.search(plain) or any(not start <= end < start + MIB for start, end in ends):
         raise _refused(f"its part {safe(name, 60)} holds a text of more than {MIB:,} bytes (1 MiB)")
@@ -188,7 +189,7 @@ def _demand_plain(name: str, data: bytes) -> None:
 
 
 def cell_text(value: object) -> str:
-    """A cell's value as the text that a reader sees."""
+    """Return a cell's value as the text that a reader sees."""
     match value:
         case None:
             return ""

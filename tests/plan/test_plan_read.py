@@ -346,7 +346,7 @@ def test_a_circle_of_devices_is_refused(tmp_path: Path, chain: tuple[str, ...]) 
         for name, behind in zip("abc", chain, strict=False)
     ]
     found = problems_of(tmp_path, SMALL + "".join(tables))
-    assert sum("hangs behind itself" in one for one in found) == 1
+    assert sum("is connected behind itself" in one for one in found) == 1
 
 
 @pytest.mark.parametrize(

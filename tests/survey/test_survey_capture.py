@@ -247,7 +247,7 @@ GOOD = section(FRAMES[:2])
         (b"\x0a\x0d\x0d\x0a" + bytes(4) + b"\x4d\x3c\x2b\x1a" + bytes(40), "a block says that it has 0 bytes"),
         (block("<", 0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1)) * 1000, "it holds no frame"),
         (b"\x1f\x8b\x08" + bytes(40), "packed with gzip"),
-        (b"\xa1\xb2\xcd\x34" + bytes(40), "does not begin as a capture"),
+        (b"\xa1\xb2\xcd\x34" + bytes(40), "does not start with the magic number"),
     ],
     ids=["no-frame", "cut-header", "absurd", "wireless", "zero-block", "sections-alone", "gzip", "old"],
 )

@@ -233,7 +233,7 @@ def test_leases_of_ipv6_and_leases_that_ran_out(tmp_path: Path) -> None:
     survey = survey_of(tmp_path, DHCPV6)
     assert [str(host.address) for host in survey.hosts] == ["192.0.2.150", "192.0.2.151", "2001:db8::20"]
     notes = [host.note for host in survey.hosts]
-    assert notes[0] == "DHCP lease that ran out on 2026-01-15: no proof that the address is free"
+    assert notes[0] == "DHCP lease that expired on 2026-01-15: the address may still be in use"
     assert notes[1] == "DHCP lease until 2026-02-16"
     assert survey.skipped.count == 0
 

@@ -1,1 +1,1 @@
-"""The forms of a plan: TOML, CSV tables, a workbook."""
+"""Readers of the forms of a plan: TOML, CSV tables, a workbook."""

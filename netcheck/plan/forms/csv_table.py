@@ -1,4 +1,4 @@
-"""Reads the plan's tables kept as CSV: one row an entry, the keys as titles in the first row."""
+"""Reads the plan's CSV tables: one row an entry, the keys as titles in the first row."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
 LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
-_MOST_ABOVE = 20  # rows above which the titles of a sheet must stand
+_MOST_ABOVE = 20  # the titles of a sheet are among its first rows
 _DASH = re.compile(r"\s*-\s*")
 
 
@@ -52,7 +52,7 @@ def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, pr
 
 
 def _grid(text: str, delimiter: str, file: str) -> Grid | None:
-    """The table by columns, the titles in its first line; None where anything has to be said of a title or a row."""
+    """Return the table by columns, or None where a title or a row needs a message."""
     columns = columns_of(text, delimiter) or []
     titles = [title_of(cells[0]) for cells in columns]
     if not titles or not all(titles) or any(_title_problems(titles, InterfaceRow, "")):
@@ -61,12 +61,12 @@ def _grid(text: str, delimiter: str, file: str) -> Grid | None:
 
 
 def title_of(cell: str) -> str:
-    """A column's title as a key: `Host name` is `host-name`."""
+    """Return a column's title as a key: `Host name` gives `host-name`."""
     return re.sub(r"[\s_]+", "-", cell.strip().casefold())
 
 
 def delimiter_of(lines: Sequence[str], known: Sequence[str]) -> str:
-    """The delimiter that makes most known titles of the first row."""
+    """Return the delimiter that splits the first row into the most known titles."""
     return max(DELIMITERS, key=lambda one: _titles_known(lines, one, known))
 
 
@@ -76,14 +76,14 @@ def _titles_known(lines: Sequence[str], delimiter: str, known: Sequence[str]) ->
 
 
 def titled_records(records: Sequence[Record], shape: type[Shape]) -> Sequence[Record]:
-    """A sheet's rows from its titles on: rows above them that hold no title, such as a heading, are passed over."""
+    """Return a sheet's rows from the titles on; rows above them that hold no title, such as a heading, are dropped."""
     required = set(required_of(shape))
     known = set(keys_of(shape))
     for number, record in enumerate(records[:_MOST_ABOVE]):
         titles = set(map(title_of, record.cells))
         if required <= titles:
             return records[number:]
-        if len(titles & known) > 1:  # these are the titles, and one is missing
+        if len(titles & known) > 1:  # these are the titles, with one missing
             break
     return records
 
@@ -91,7 +91,7 @@ def titled_records(records: Sequence[Record], shape: type[Shape]) -> Sequence[Re
 def entries_of(
     records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem], sheet: str = ""
 ) -> tuple[Entry, ...]:
-    """Turn rows into entries, the first row being the titles; `sheet` stands before the row in places."""
+    """Turn rows into entries, the first row being the titles; `sheet` comes before the row number in positions."""
     titles = [title_of(cell) for cell in records[0].cells]
     wrong = list(_title_problems(titles, shape, f"{file}: {sheet}row {records[0].row}"))
     wrong += _untitled(titles, records, f"{file}: {sheet}")
@@ -130,18 +130,18 @@ def _untitled(titles: list[str], records: Sequence[Record], where: str) -> Itera
 
 
 def required_of(shape: type[Shape]) -> list[str]:
-    """The keys without which no entry of a shape can be."""
+    """Return the keys that every entry of a shape must have."""
     return [field.alias or "" for field in shape.model_fields.values() if field.is_required()]
 
 
 def _row(titles: Sequence[str], cells: Sequence[str]) -> dict[str, object]:
-    """The filled cells by title; an empty cell is a missing value."""
+    """Return the filled cells by title; an empty cell is a missing value."""
     pairs = zip(titles, map(str.strip, cells), strict=False)
     return {title: cell_value(title, text) for title, text in pairs if title and text}
 
 
 def cell_value(title: str, text: str) -> object:
-    """A cell's text, or the list or table that it holds where its column is one of those."""
+    """Return a cell's text, or the list or table that a cell of its column holds."""
     if title == "routes":  # 0.0.0.0/0 via 10.62.30.254; 10.0.0.0/8 via 10.62.30.253
         return [_route(part) for part in text.split(";") if part.strip()]
     if title == "columns":  # address = IP Addr.; mac = MAC

@@ -1,7 +1,7 @@
-"""Takes a clean table of interfaces by columns, and makes its interfaces of them: the way of nearly every large plan.
+"""Reads a faultless table of interfaces by columns, which is the fast path of nearly every large plan.
 
-Clean is a table of whose rows nothing has to be said: all are as long as the titles, and no cell is empty that must not
-be. Any other is read row by row (`csv_form.entries_of`), where each fault gets its words.
+A table is faultless if no row needs a message: all rows are as long as the titles, and no required cell is empty. Any
+other table is read row by row (`csv_table.entries_of`), where each fault gets its message.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from netcheck.tables.delimited import parts_of
 T = TypeVar("T")
 Cells = Iterable[Cell[T] | None]
 ONE_PORT = ("1",)
-_remembered = lru_cache(4096)  # of different masks and gateways there are few
+_remembered = lru_cache(4096)  # a plan has few different masks and gateways
 
 
 def grid_of(columns: dict[str, list[str]], required: Iterable[str], file: str) -> Grid | None:
-    """The rows below the titles, the first of which is row 2; None where there are none, or one is not clean."""
+    """Return the rows below the titles, the first of which is row 2; None where there are none, or one has a fault."""
     ports = list(map(_remembered(_ports), columns.pop("ports"))) if "ports" in columns else None
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
@@ -39,7 +39,7 @@ def _ports(text: str) -> tuple[str, ...]:
 
 
 def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface]:
-    """The interfaces of a clean table; `families` are those of the subnets by name."""
+    """Yield the interfaces of a faultless table; `families` gives the address family of each subnet by name."""
     addresses = _cells(grid, "address", Address.from_text, _addresses)
     texts = partial(_texts, grid)
     return made(
@@ -68,14 +68,14 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
 
 
 def _texts(grid: Grid, title: str) -> Iterable[str]:
-    """A column from top to bottom, empty where the table has none of that title."""
+    """Return a column from top to bottom, or endless empty texts where the table has no such column."""
     return grid.columns.get(title) or repeat("")
 
 
 def _cells(
     grid: Grid, title: str, read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None = None
 ) -> Cells[T]:
-    """A column of values; an empty one is a missing one. `many` may read a column as a whole, or None of it."""
+    """Return a column of cells, None for each empty text. `many` reads a whole column faster, or returns None."""
     texts = grid.columns.get(title)
     if texts is None:
         return repeat(None)
@@ -89,7 +89,7 @@ def _cells(
 def _values(
     texts: Sequence[str], read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None
 ) -> Iterable[T] | None:
-    """A full column read, None where a text of it cannot be."""
+    """Return the values of a column without empty texts, or None where one cannot be read."""
     values = many(texts) if many else None
     if values is not None:
         return values
@@ -110,7 +110,7 @@ def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
 
 
 def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:
-    """Masks are read as the family of the address writes them, or of the subnet where no address can be read."""
+    """Read masks in the family of the row's address, or of its subnet where the address cannot be read."""
     readers = {family: _remembered(partial(Mask.from_text, family=family)) for family in (4, 6)}
     rows = zip(addresses, _texts(grid, "subnet"), strict=False) if "mask" in grid.columns else ()
     found = [one.value.family if one and one.value else families.get(subnet, 4) for one, subnet in rows]

@@ -1,4 +1,4 @@
-"""Reads `plan.toml` into tables, and the CSV tables that it names beside it."""
+"""Reads `plan.toml` and the CSV tables that it names."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from netcheck.text import safe
 
 PLAN_LIMIT = 16 * MIB
 _STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
-_KEY_PARTS = 32  # no key of a plan has more than two; the parser's time grows with their square
+_KEY_PARTS = 32  # keys of a plan have at most two; the parser's time grows with the square
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _ROWS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
@@ -51,7 +51,7 @@ def read_toml(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables
 
 
 def parsed(data: bytes, file: str) -> dict[str, object]:
-    """Parse TOML; PlanError with the line where it is none."""
+    """Parse TOML; PlanError with the line where it is not valid."""
     text = _text(data, file)
     for number, line in enumerate(text.splitlines(), 1):
         if line.count(".") > _KEY_PARTS and _STRINGS.sub("", line).count(".") > _KEY_PARTS:
@@ -124,7 +124,7 @@ def _entries(top: Entry, kind: str) -> tuple[Entry, ...]:
 
 
 def label_of(kind: str, table: Mapping[str, object], number: int) -> str:
-    """What an entry is called in messages: its name, its ends, its file, or its number."""
+    """Return the name of an entry in messages: its name, its ends, its file, or its number."""
     if kind == "conversation":
         ends = (table.get("from"), table.get("to"))
         return " to ".join(safe(end, 80) for end in ends if isinstance(end, str) and end.strip()) or str(number)

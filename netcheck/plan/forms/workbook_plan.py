@@ -1,4 +1,4 @@
-"""Reads a plan from a workbook: one sheet a table, the keys of `plan.toml` as titles of the columns."""
+"""Reads a plan from a workbook: one sheet a table, with the keys of `plan.toml` as column titles."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def read_workbook(path: Path, files: HashedFiles, problems: list[Problem]) -> Ta
 
 
 def sheet_called(book: Book, name: str) -> str | None:
-    """The sheet of this name as the workbook writes it; case and outer space do not count."""
+    """Return the name of a sheet as the workbook writes it; case and outer space do not matter."""
     return next((sheet for sheet in book.sheets if _plain(sheet) == name), None)
 
 
@@ -94,7 +94,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
 
 
 def _site(book: Book, path: Path) -> Entry:
-    """The sheet of keys and values; a workbook without it is called after its file."""
+    """Read the sheet of keys and values; without that sheet, the site has the file's name."""
     sheet = sheet_called(book, "site")
     position = Position(safe(path.name), "sheet site")
     if sheet is None:
@@ -113,7 +113,7 @@ def _entries(book: Book, name: str, shape: type[Shape], file: str, problems: lis
 
 
 def _surveys(entries: tuple[Entry, ...], book: Book, path: Path) -> tuple[Entry, ...]:
-    """The surveys named, and the workbook's own sheet of site hosts, which a row may describe."""
+    """Return the surveys that are listed, and the workbook's own sheet of site hosts."""
     if sheet_called(book, SITE_HOSTS) is None:
         return entries
     own = {"file": path.name, "kind": "xlsx"}

@@ -1,7 +1,8 @@
-"""Writes accepted findings into a plan, keeping comments, layout and every other value.
+"""Writes accepted findings into a plan; comments, layout and all other values are kept.
 
-New entries stand at the end of `plan.toml`, or of the sheet `accepted`; an entry that is there already for the same
-finding is changed in its place.
+New entries go to the end of `plan.toml` or of the sheet `accepted`. An entry for the same finding is changed where it
+stands. Text is inserted here rather than by tomlkit, because tomlkit appends an entry below the comments of the next
+table.
 """
 
 from __future__ import annotations
@@ -23,16 +24,16 @@ from netcheck.plan.write.workbook_changes import IDENTITY, VALUES, workbook_with
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import listed, safe
 
-# The heads of tables, those of accepted entries, and blank and comment lines at the end of a table.
+# The headers of tables, those of accepted entries, and blank and comment lines at the end of a table.
 _TABLE = re.compile(r"^[ \t]*\[", re.MULTILINE)
 _OWN = re.compile(r"[ \t]*\[\[[ \t]*accepted[ \t]*\]\]")
 _COMMENTS = re.compile(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)+\Z", re.MULTILINE)
 
 
 def with_accepted(path: str | Path, entries: Sequence[Accepted]) -> Edit | None:
-    """The plan's file with these entries, None where it holds them already.
-
-    PlanError where it cannot be changed without harm to the rest of it."""
+    """Return the plan's changed file, or None where it has these entries already; PlanError where it cannot be changed
+    safely.
+    """
     file = plan_file(Path(path))
     book = file.suffix.casefold() == ".xlsx"
     rows = [row_of(entry) for entry in entries]
@@ -44,12 +45,14 @@ def with_accepted(path: str | Path, entries: Sequence[Accepted]) -> Edit | None:
     except ValueError as error:
         by_hand = listed([f"{safe(entry.rule, 40)} of {safe(entry.subject, 80)}" for entry in entries], 20)
         do = f"Add the accepted entries by hand: {by_hand}"
-        raise PlanError(Problem(f"it cannot be changed without harm: {error}", safe(file.name), do)) from error
+        raise PlanError(
+            Problem(f"it cannot be changed without changing other values: {error}", safe(file.name), do)
+        ) from error
     return None if new == data else Edit(file, new)
 
 
 def row_of(entry: Accepted) -> dict[str, Any]:
-    """An entry's values by key, in the order in which they are written; empty ones are left out."""
+    """Return an entry's values by key in the order of writing; empty ones are left out."""
     values = {
         "rule": entry.rule,
         "subject": entry.subject,
@@ -63,7 +66,7 @@ def row_of(entry: Accepted) -> dict[str, Any]:
 
 
 def plan_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> bytes:
-    """A plan file's bytes with these entries; ValueError where another value would change with them."""
+    """Return the bytes of `plan.toml` with these entries; ValueError where another value would change."""
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
     new = mark + toml_with_accepted(data[len(mark) :].decode("utf-8"), rows).encode("utf-8")
     if len(new) > PLAN_LIMIT:
@@ -72,11 +75,11 @@ def plan_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> bytes:
 
 
 def toml_with_accepted(text: str, rows: Sequence[Mapping[str, Any]]) -> str:
-    """A plan's TOML with these entries; ValueError where it could not be written without another value changing."""
+    """Return a plan's TOML with these entries; ValueError where another value would change."""
     expected = tomllib.loads(text)
     listing = expected.setdefault("accepted", [])
     if not isinstance(listing, list) or not all(isinstance(entry, dict) for entry in listing):
-        raise ValueError("its accepted entries are no tables")
+        raise ValueError("its accepted entries are not tables")
     there = {_identity(entry): at for at, entry in reversed(list(enumerate(listing)))}
     changed, added = {}, []
     for row in {_identity(row): row for row in rows}.values():
@@ -134,10 +137,11 @@ def _with_changes(text: str, changed: Mapping[int, Mapping[str, Any]]) -> str:
 
 
 def _with_added(text: str, added: Sequence[Mapping[str, Any]]) -> Iterator[str]:
-    """The text with further entries, in the ways that may fit it, the best one first.
+    """Yield the text with further entries in each of three ways, the preferred one first.
 
-    As tables behind the last one of their kind, where others follow, since later editing would bring them together; as
-    tables at the end; as items where the entries stand in one list."""
+    As tables after the last `[[accepted]]`, as tables at the end, and as items of a list `accepted = [...]`. The caller
+    takes the first that parses to the expected values.
+    """
     import tomlkit
 
     newline = "\r\n" if "\r\n" in text else "\n"
@@ -154,7 +158,7 @@ def _with_added(text: str, added: Sequence[Mapping[str, Any]]) -> Iterator[str]:
 
 
 def _behind_the_last(text: str) -> int:
-    """Where the last table of accepted entries ends; comments below it belong to what follows."""
+    """Return where the last `[[accepted]]` ends; comments below it belong to the next table."""
     heads = [found.start() for found in _TABLE.finditer(text)]
     own = [place for place, at in enumerate(heads) if _OWN.match(text, at)]
     if not own or own[-1] + 1 == len(heads):

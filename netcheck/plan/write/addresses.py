@@ -1,6 +1,6 @@
-"""Writes addresses back into a plan's files, keeping comments, layout, quoting, encoding and line ends.
+"""Writes addresses into a plan's files; comments, layout, quoting, encoding and line ends are kept.
 
-The texts are changed by pure functions; each change is read back and compared before a file is offered for writing.
+Pure functions change the texts. Each result is read back and compared before a file is offered for writing.
 """
 
 from __future__ import annotations
@@ -26,26 +26,25 @@ from netcheck.text import listed, safe
 
 @dataclass(frozen=True, slots=True)
 class Edit:
-    """A file with its new bytes, not yet written."""
+    """A file with its new bytes, not written yet."""
 
     path: Path
     data: bytes
 
     def write(self) -> None:
-        """Put the new bytes in the file's place, wholly or not at all."""
+        """Replace the file by the new bytes, completely or not at all."""
         write_atomically(self.path, self.data)
 
 
 def write_all(edits: Iterable[Edit]) -> None:
-    """Put the new bytes of several files in their places; an interruption leaves all of them old or all new."""
+    """Replace several files; after an interruption all of them are old or all are new."""
     write_together((edit.path, edit.data) for edit in edits)
 
 
 def with_addresses(path: str | Path, addresses: Mapping[str, Address]) -> tuple[Edit, ...]:
-    """The files of the plan at a path with these addresses, by subject (`device/interface`); files that stay the same
-    are left out.
+    """Return the changed files of a plan with these addresses by subject (`device/interface`).
 
-    PlanError where a subject is in none of the files, or a file cannot be changed without harm to the rest of it.
+    PlanError where no file has a subject, or a file cannot be changed safely.
     """
     file = plan_file(Path(path))
     wanted = {subject: str(address) for subject, address in addresses.items()}
@@ -84,21 +83,26 @@ def _edit(path: Path, data: bytes, wanted: Mapping[str, str], change: Change) ->
         new, held = change(data, wanted)
     except ValueError as error:
         by_hand = listed([f"{safe(subject, 80)} {text}" for subject, text in wanted.items()], 20)
-        problem = Problem(f"it cannot be changed without harm: {error}", safe(path.name), f"Change by hand: {by_hand}")
+        problem = Problem(
+            f"it cannot be changed without changing other values: {error}",
+            safe(path.name),
+            f"Change by hand: {by_hand}",
+        )
         raise PlanError(problem) from error
     return (None if new == data else Edit(path, new)), held
 
 
 def plan_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
-    """A plan file's bytes with these addresses, and which of the subjects it holds."""
+    """Return the bytes of `plan.toml` with these addresses, and the subjects that it holds."""
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
     text, held = toml_with_addresses(data[len(mark) :].decode("utf-8"), wanted)
     return mark + text.encode("utf-8"), held
 
 
 def toml_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[str]]:
-    """A plan's TOML with these addresses, and which of the subjects it holds; ValueError where it could not be
-    written without another value changing."""
+    """Return a plan's TOML with these addresses, and the subjects that it holds; ValueError where another value would
+    change.
+    """
     import tomlkit  # only when a plan is written
     from tomlkit.exceptions import TOMLKitError
 
@@ -129,7 +133,7 @@ def _interfaces(document: Mapping[str, Any]) -> list[tuple[str, MutableMapping[s
 
 
 def _set_address(table: MutableMapping[str, Any], address: str) -> None:
-    """Replace the value, or put a line below that of `subnet`."""
+    """Replace the value, or add a line below that of `subnet`."""
     import tomlkit
     from tomlkit.items import InlineTable, Whitespace
 

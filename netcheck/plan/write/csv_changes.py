@@ -1,4 +1,4 @@
-"""Writes addresses back into a CSV table of interfaces; every other byte stays as it is."""
+"""Writes addresses into a CSV table of interfaces; every other byte is kept."""
 
 from __future__ import annotations
 
@@ -16,8 +16,9 @@ _MARKS = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be", co
 
 
 def table_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
-    """The bytes of a table with these addresses, and which of the subjects it holds; ValueError where it could not be
-    written without another value changing."""
+    """Return the table's bytes with these addresses, and the subjects that it holds; ValueError where another value
+    would change.
+    """
     mark = next((one for one in _MARKS if data.startswith(one)), b"")
     encoding = _MARKS.get(mark) or encoding_of(io.BytesIO(data))
     text = data[len(mark) :].decode(encoding)
@@ -26,7 +27,7 @@ def table_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes,
 
 
 def text_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[str]]:
-    """The text of a table of interfaces with these addresses, and which of the subjects it holds."""
+    """Return the table's text with these addresses, and the subjects that it holds."""
     lines = _lines(text)
     delimiter = delimiter_of(lines, keys_of(InterfaceRow))
     records = list(records_of(lines, delimiter))
@@ -53,7 +54,7 @@ def _stripped(cells: Sequence[str]) -> list[str]:
 
 
 def _subjects(records: Sequence[Record]) -> tuple[dict[int, str], int, bool]:
-    """Each row's subject, the column of addresses, and whether there is one yet."""
+    """Return each row's subject, the column of addresses, and whether that column exists."""
     filled = [record for record in records if not record.empty]
     titles = [title_of(cell) for cell in filled[0].cells] if filled else []
     titled = "address" in titles
@@ -73,7 +74,7 @@ def _subject(titles: Sequence[str], cells: Sequence[str]) -> str:
 
 
 def _with_cell(raw: str, delimiter: str, column: int, value: str) -> str:
-    """A row's text with one cell replaced, spaces around it kept; a row too short for it is filled up."""
+    """Return a row's text with one cell replaced and the spaces around it kept; a short row is filled up."""
     body = raw.rstrip("\r\n")
     cells = list(_raw_cells(body, delimiter))
     old = cells[column] if column < len(cells) else ""
@@ -83,7 +84,7 @@ def _with_cell(raw: str, delimiter: str, column: int, value: str) -> str:
 
 
 def _raw_cells(row: str, delimiter: str) -> Iterator[str]:
-    """The cells of a row with their quotes: a quote counts only at the beginning of a cell."""
+    """Yield the cells of a row with their quotes; a quote counts only at the start of a cell."""
     start, at = 0, 0
     while at <= len(row):
         if at == start and row.startswith('"', at):
@@ -95,7 +96,7 @@ def _raw_cells(row: str, delimiter: str) -> Iterator[str]:
 
 
 def _past_quotes(row: str, at: int) -> int:
-    """The position behind the quote that closes the one at a position."""
+    """Return the position after the quote that closes the one at a position."""
     at += 1
     while (end := row.find('"', at)) >= 0:
         if not row.startswith('"', end + 1):

@@ -1,4 +1,4 @@
-"""The files of a new plan: a small plant that checks cleanly, with comments that say what to put in its place."""
+"""Makes the files of a new plan: a small plant without conflicts, with comments that explain what to replace."""
 
 from __future__ import annotations
 
@@ -100,7 +100,7 @@ covers = ["{prefix}"]
 
 
 def plan_files(folder: str, today: date) -> dict[str, str]:
-    """The files of a plan folder by their names; the plan itself is the last."""
+    """Return the files of a plan folder by name; the plan itself is the last."""
     rows = (TITLES, ("192.168.10.1", "", "site-router", "example: replace this list by the site's own", str(today)))
     hosts = "".join(",".join(row) + "\n" for row in rows)
     plan = _PLAN.format(

@@ -1,4 +1,4 @@
-"""A new plan as a workbook: a guide, every sheet with its titles, an example row, and lists to choose from."""
+"""Makes a new plan as a workbook: a guide, every sheet with its titles, example rows and selection lists."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.plan.write.new_plan import PREFIX, TITLES
 if TYPE_CHECKING:
     from openpyxl.workbook import Workbook
 
-LAST_ROW = 2000  # as far down as lists and text cells are laid out
+LAST_ROW = 2000  # the last row with selection lists and text cells
 KINDS = ("controller", "operator panel", "drive", "remote I/O", "switch", "server")
 SURVEY_KINDS = ("csv", "xlsx", "hosts", "zone", "leases", "neighbours", "capture")
 _DEVICE = ("device", "kind", "place")
@@ -37,7 +37,7 @@ GUIDE = (
 
 
 def _rows(name: str, today: date) -> dict[str, list[dict[str, object]]]:
-    """The example rows by sheet: a plan that checks cleanly."""
+    """Return the example rows by sheet; they make a plan without conflicts."""
     interface = {
         "device": "example-plc",
         "kind": "controller",
@@ -69,7 +69,7 @@ def _rows(name: str, today: date) -> dict[str, list[dict[str, object]]]:
 
 
 def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
-    """The bytes of the workbook; `rules` are the names to choose from for an accepted finding."""
+    """Return the bytes of the workbook; `rules` are the choices for an accepted finding."""
     import openpyxl  # only where there is a workbook
 
     workbook = openpyxl.Workbook()
@@ -91,7 +91,7 @@ def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
 
 
 def _titles(shape: type[Shape]) -> list[str]:
-    """The titles of a sheet; what names a device comes before what names its interface."""
+    """Return the titles of a sheet, a device's keys before its interface's."""
     keys = keys_of(shape)
     return sorted(keys, key=lambda key: _DEVICE.index(key) if shape is InterfaceRow and key in _DEVICE else len(keys))
 
@@ -127,7 +127,7 @@ def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[
 
 
 def _choices(workbook: Workbook, titles: dict[str, Sequence[str]], rules: int) -> None:
-    """Lists to choose from; where other words are allowed too, the spreadsheet says so and takes them."""
+    """Add the selection lists; a list that is not complete also accepts other values."""
     kinds, survey_kinds = (f'"{",".join(words)}"' for words in (KINDS, SURVEY_KINDS))
     lists = (
         ("interfaces", "subnet", f"subnets!$A$2:$A${LAST_ROW}", "stop", "Choose a name of the sheet `subnets`."),

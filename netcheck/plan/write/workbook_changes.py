@@ -19,13 +19,14 @@ from netcheck.tables.workbook_edit import workbook_with_cells, workbook_with_she
 from netcheck.tables.workbook_read import cell_text, opened_from
 
 SHEET = "accepted"
-IDENTITY = ("rule", "subject", "address", "with")  # the keys that say which finding is meant
-VALUES = ("by", "because", "until")  # and those that say what was agreed
+IDENTITY = ("rule", "subject", "address", "with")  # the keys that identify a finding
+VALUES = ("by", "because", "until")  # the keys that the site decides on
 
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
-    """The bytes of a workbook with these addresses, and which of the subjects it holds; ValueError where it could not
-    be written without another value changing."""
+    """Return the workbook with these addresses, and the subjects that it holds; ValueError where another value would
+    change.
+    """
     sheet, records = _sheet(data, "interfaces", InterfaceRow)
     titles = list(map(title_of, records[0].cells)) if records else []
     titled = "address" in titles
@@ -55,7 +56,7 @@ def _cell(record: Record, column: int) -> str:
 
 
 def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]:
-    """A row's number and cells without outer space, with one cell replaced, filled up to it."""
+    """Return a row's number and stripped cells with one cell replaced, filled up to it."""
     cells = [*map(str.strip, record.cells), *[""] * (column + 1 - len(record.cells))]
     if text is not None:
         cells[column] = text
@@ -65,7 +66,9 @@ def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]
 
 
 def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Record]]:
-    """Return a sheet's name as the workbook writes it and its rows from the titles on; "" and none without it."""
+    """Return a sheet's name as the workbook writes it, and its rows from the titles on; "" and no rows without that
+    sheet.
+    """
     try:
         with opened_from(io.BytesIO(data), "") as book:
             sheet = sheet_called(book, name) or ""
@@ -75,8 +78,7 @@ def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Re
 
 
 def workbook_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> bytes:
-    """The bytes of a workbook with these entries, its own bytes where it holds them already; ValueError where another
-    value would change with them."""
+    """Return the workbook with these entries, unchanged where it has them; ValueError where others would change."""
     sheet, records = _sheet(data, SHEET, AcceptedShape)
     layout = _Layout(records)
     for row in rows:
@@ -97,7 +99,7 @@ def workbook_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> by
 
 @dataclass
 class _Layout:
-    """Where things are on the sheet: the texts of all cells by row and column, and those of them that change."""
+    """The layout of the sheet: the texts of all cells by row and column, and those that change."""
 
     records: Sequence[Record]
     cells: dict[tuple[int, int], str] = field(default_factory=dict)
@@ -108,13 +110,15 @@ class _Layout:
         self.columns = {title_of(text): column for column, text in enumerate(head.cells, 1) if text.strip()}
         self.header, self.last = head.row, max((record.row for record in self.records), default=1)
         rows = [record.row for record in reversed(self.records[1:])]
-        self.there = {tuple(self._text(row, key) for key in IDENTITY): row for row in rows}  # the first one counts
+        self.there = {
+            tuple(self._text(row, key) for key in IDENTITY): row for row in rows
+        }  # of equal rows the first one
 
     def _text(self, row: int, key: str) -> str:
         return self.texts.get((row, self.columns.get(key, 0)), "").strip()
 
     def put(self, row: Mapping[str, Any]) -> None:
-        """Write an entry in its own row, or below the last."""
+        """Write an entry into its own row, or below the last row."""
         texts = {key: cell_text(row.get(key)) for key in (*IDENTITY, *VALUES)}
         identity = tuple(texts[key] for key in IDENTITY)
         if identity not in self.there:

@@ -14,17 +14,17 @@ from netcheck.text import listed
 
 _EPOCH = date(1970, 1, 1).toordinal()
 _ETHERNET, _COOKED, _COOKED_2 = 1, 113, 276  # link types of the registry in draft-ietf-opsawg-pcaplinktype
-_OLD_PCAP = (b"\x34\xcd\xb2\xa1", b"\xa1\xb2\xcd\x34")  # a variety of pcap with longer heads, from memory
+_OLD_PCAP = (b"\x34\xcd\xb2\xa1", b"\xa1\xb2\xcd\x34")  # a variant of pcap with longer record headers, from memory
 _GZIP = b"\x1f\x8b\x08"  # RFC 1952 section 2.3.1
 
 
 def recognises(head: bytes) -> bool:
-    """The magic numbers of captures, and of what has to be turned into one first."""
+    """Return whether the magic number is that of a capture, or of a file that contains one."""
     return is_capture(head) or head.startswith((*_OLD_PCAP, _GZIP))
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Hear all frames, then say who sent them."""
+    """Read all frames, then add their senders."""
     with source.open() as stream:
         _demand_readable(stream.read(12))
         stream.seek(0)
@@ -36,24 +36,24 @@ def read(source: Source, into: Gathering) -> None:
         into.add(Address(4, host.address), Mac(host.mac), host.frame, "", _note(host), _day(host.day))
     for mac, addresses in sorted(beyond.items()):
         some = listed([str(Address(4, address)) for address in sorted(addresses)], 3)
-        into.pass_over(0, f"{Mac(mac)} sent IPv4 from {some}, which it passes on: no host of this link")
+        into.pass_over(0, f"{Mac(mac)} sent IPv4 from {some}, which it forwards: it is a router for them")
     if senders.short:
         into.skip(0, f"frames of ARP or IPv4 are cut off before the sender's address: at least {senders.short:,}")
     if senders.left_out:
-        what = f"there are more than {MOST:,} pairs of address and MAC: somebody floods"
+        what = f"there are more than {MOST:,} pairs of address and MAC: the link was flooded"
         into.skip(0, f"{what}; senders of {senders.left_out:,} of {count:,} frames or more are left out")
 
 
 def _demand_readable(head: bytes) -> None:
     if head.startswith(_GZIP):
-        raise SurveyError(Problem("it is packed with gzip", do="Unpack it with gunzip, and name what comes out"))
+        raise SurveyError(Problem("it is packed with gzip", do="Unpack it with gunzip and name the unpacked file"))
     if not is_capture(head):
         do = "Save the frames as pcap or pcapng, or name another kind"
-        raise SurveyError(Problem("it does not begin as a capture does", do=do))
+        raise SurveyError(Problem("it does not start with the magic number of a capture", do=do))
 
 
 def _heard(capture: Capture, covered: tuple[Prefix, ...], into: Gathering) -> tuple[Senders, int]:
-    """All frames heard, and how many they were; SurveyError where none can be read."""
+    """Return the senders of all frames and the number of frames; SurveyError where none can be read."""
     senders, number, other = Senders(covered), 0, Counter[int]()
     try:
         for number, frame in enumerate(capture.frames(), 1):
@@ -68,9 +68,11 @@ def _heard(capture: Capture, covered: tuple[Prefix, ...], into: Gathering) -> tu
     except Broken as error:
         if not number:
             raise SurveyError(Problem(f"no frame of it can be read: {error}", do="Take the capture again")) from error
-        into.skip(number + 1, f"{error}; what follows is not read")
+        into.skip(number + 1, f"{error}; the rest of the file is not read")
     if not number:
-        raise SurveyError(Problem("it holds no frame", do="Take the capture again; who is silent is not heard"))
+        raise SurveyError(
+            Problem("it holds no frame", do="Take the capture again; a silent host is not heard by listening")
+        )
     _remark_on(other, number, into)
     return senders, number
 
@@ -79,14 +81,15 @@ def _remark_on(other: Counter[int], number: int, into: Gathering) -> None:
     kinds = f"link type {listed([str(link) for link in sorted(other)], 4)}"
     if other.total() == number:
         do = "Capture on an Ethernet interface"
-        raise SurveyError(Problem(f"its frames are of {kinds}, which tell no MAC of Ethernet", do=do))
+        raise SurveyError(Problem(f"its frames are of {kinds}, which have no Ethernet MAC", do=do))
     if other:
-        into.skip(0, f"{other.total():,} frames are of {kinds}, which tell no MAC of Ethernet")
+        into.skip(0, f"{other.total():,} frames are of {kinds}, which have no Ethernet MAC")
 
 
 def _as_ethernet(link: int, head: bytes) -> bytes:
-    """A frame captured on all interfaces of Linux at once, its cooked head turned into one of Ethernet without
-    destination (LINKTYPE_LINUX_SLL and _SLL2 of the registry)."""
+    """Turn the cooked header of a frame captured on all interfaces of Linux (LINKTYPE_LINUX_SLL or _SLL2) into an
+    Ethernet header without destination.
+    """
     if link == _COOKED:
         hardware, length, mac, kind, rest = head[2:4], head[4:6], head[6:12], head[14:16], head[16:]
     else:
@@ -101,5 +104,5 @@ def _note(host: Sender) -> str:
 
 
 def _day(day: int) -> date | None:
-    """The day in UTC; None where there is none, or no calendar has it."""
+    """Return the day in UTC; None where there is none, or it is beyond the calendar."""
     return date.fromordinal(_EPOCH + day) if 0 < day <= date.max.toordinal() - _EPOCH else None

@@ -1,7 +1,7 @@
-"""Frames out of capture files, as a stream: pcap (draft-ietf-opsawg-pcap) and pcapng (draft-ietf-opsawg-pcapng).
+"""Reads the frames of pcap (draft-ietf-opsawg-pcap) and pcapng (draft-ietf-opsawg-pcapng) files as a stream.
 
-Only the first bytes of a frame are kept, and nothing is held but the block at hand. Whatever does not fit ends the
-reading with a `Broken` that says why, since nothing behind it can be found again.
+Only the first bytes of a frame are kept, and only one block is held in memory. A malformed block ends the reading with
+`Broken`, because no later block can be located.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from typing import BinaryIO, NamedTuple
 
 from netcheck.addr import Address, Prefix
 
-HEAD = 64  # bytes of a frame that are looked at: Ethernet, three VLAN tags, and an ARP packet or the IPv4 addresses
+HEAD = 64  # bytes of a frame that are used: Ethernet, three VLAN tags, and an ARP packet or the IPv4 addresses
 LONGEST = 262_144  # bytes of a frame; capture programs keep no more (libpcap's largest snapshot length, from memory)
-_LONGEST_BLOCK = 1 << 24  # bytes of a block that is taken in; longer ones of other kinds are passed over
+_LONGEST_BLOCK = 1 << 24  # bytes of a block that is kept; longer ones of other kinds are skipped
 _MOST_INTERFACES = 4096
 
 # Magic numbers by their first four bytes: byte order and ticks a second.
@@ -33,11 +33,11 @@ _IPV4, _RESOLUTION, _OFFSET = 4, 9, 14  # options of an interface block
 
 
 class Broken(ValueError):
-    """The file does not go on as it should, and why."""
+    """The file is malformed from here on; the text gives the reason."""
 
 
 class Frame(NamedTuple):
-    """One frame: whole seconds since 1970 in UTC, 0 where it has no time, its link type and its first bytes."""
+    """One frame: whole seconds since 1970 in UTC (0 without a time), link type, first bytes."""
 
     seconds: int
     link: int
@@ -46,13 +46,13 @@ class Frame(NamedTuple):
 
 @dataclass(slots=True)
 class Capture:
-    """A capture file being read; `nets` are the prefixes that its interfaces had, as far as met."""
+    """A capture file that is being read; `nets` are the prefixes of its interfaces met so far."""
 
     stream: BinaryIO
     nets: list[Prefix] = field(default_factory=list)
 
     def frames(self) -> Iterator[Frame]:
-        """Yield every frame; Broken where the file does not go on as it should."""
+        """Yield every frame; Broken where the file is malformed."""
         magic = self.stream.read(4)
         if magic in _PCAP:
             return self._pcap(*_PCAP[magic])
@@ -65,7 +65,7 @@ class Capture:
         return data
 
     def _pcap(self, order: str, ticks: int) -> Iterator[Frame]:
-        """Records of 16 bytes and the frame; the snapshot length is no bound, since some programs write 0 there."""
+        """Yield the frames of pcap records; the snapshot length is no limit, because some programs write 0 there."""
         link = struct.unpack(f"{order}I", self._take(20, "its header")[16:])[0] & 0xFFFF
         unpack, read = struct.Struct(f"{order}IIII").unpack, self.stream.read
         while record := read(16):
@@ -104,7 +104,7 @@ class Capture:
                 raise Broken("the file ends inside the head of a block")
 
     def _body(self, order: str, size: bytes, read: int, kept: bool = False) -> bytes:
-        """A block's body, of which so many bytes are read, with its end; empty where it is not kept."""
+        """Return a block's body, of which `read` bytes are consumed already; empty where it is not kept."""
         length = int.from_bytes(size, "little" if order == "<" else "big")
         if length < 12 + read or length % 4:  # section 3.1: type, length and length again, filled to four bytes
             raise Broken(f"a block says that it has {length:,} bytes")
@@ -143,7 +143,7 @@ class Capture:
 
 @dataclass(slots=True)
 class _Interface:
-    """An interface of a section: its link type, and how its times count."""
+    """An interface of a section: its link type and its clock."""
 
     link: int
     ticks: int = 10**6
@@ -151,7 +151,7 @@ class _Interface:
 
 
 def _options(order: str, body: bytes, at: int) -> Iterator[tuple[int, bytes]]:
-    """Options with their codes; what is cut short ends them."""
+    """Yield options with their codes, up to the first that is cut off."""
     while at + 4 <= len(body):
         code, length = struct.unpack_from(f"{order}HH", body, at)
         if code == 0 or at + 4 + length > len(body):
@@ -161,7 +161,7 @@ def _options(order: str, body: bytes, at: int) -> Iterator[tuple[int, bytes]]:
 
 
 def _lesser_packet(order: str, number: int, body: bytes, interfaces: list[_Interface]) -> Frame:
-    """The frame of a simple block, which has no time, or of the old kind of packet block."""
+    """Return the frame of a simple packet block, which has no time, or of an obsolete packet block."""
     head = 4 if number == _SIMPLE else 20
     if len(body) < head or number == _ENHANCED:
         raise Broken(f"a packet block has only {len(body)} bytes")
@@ -184,5 +184,5 @@ def _frame(interfaces: list[_Interface], body: bytes, head: int, index: int, hig
 
 
 def is_capture(head: bytes) -> bool:
-    """Say whether a file that begins so is a capture."""
+    """Return whether a file with these first bytes is a capture."""
     return head[:4] in _PCAP or (head[:4] == _SECTION and head[8:12] in _ORDERS)

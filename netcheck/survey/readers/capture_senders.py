@@ -1,7 +1,7 @@
-"""Who sent the frames of a capture: which MAC had which address, and why that is believed.
+"""Finds the hosts that sent the frames of a capture, with the evidence for each pair of address and MAC.
 
-A sender of ARP owns the address that it names (a probe names none, RFC 5227 section 1.1). A sender of IPv4 may be
-beyond a router, whose MAC the frame then has; see `Senders.hosts`. Memory is bounded whatever is in the frames.
+A sender of ARP owns its sender address (a probe has none, RFC 5227 section 1.1). A sender of IPv4 may be beyond a
+router, whose MAC the frame then has; see `Senders.hosts`. Memory is bounded for any frames.
 """
 
 from __future__ import annotations
@@ -15,17 +15,18 @@ from netcheck.addr import Address, Prefix
 from netcheck.survey.readers.values import NOBODY, why_no_host
 
 MOST = 1 << 18  # pairs of address and MAC
-_MOST_KEYS = 1 << 17  # kinds of frames remembered, to pass over what was heard before
+_MOST_KEYS = 1 << 17  # kinds of frames remembered, so that repeated ones are skipped quickly
 _ARP, _IPV4 = b"\x08\x06", b"\x08\x00"  # RFC 7042 appendix B
 _TAGS = (b"\x81\x00", b"\x88\xa8", b"\x91\x00")  # the last one is common practice, no source
 _ARP_FORM = b"\x00\x01\x08\x00\x06\x04"  # Ethernet and IPv4, RFC 826
 _STARTS = {1, 32, 64, 128, 255}  # TTLs that systems begin with: common practice, no source
-_SHORTEST_NET = 16  # a longer stretch that somebody takes for its own link is not believed
+_SHORTEST_NET = 16  # a shorter prefix is not believed to be one link
 
 
 class Sender(NamedTuple):
-    """A host: its address and MAC as integers, how it was heard, how many addresses its MAC sent from, the frame that
-    it was first heard in, and the last day in UTC, counted from 1970-01-01, 0 where no frame has a time."""
+    """A host: address and MAC as integers, its evidence, the number of addresses of its MAC, its first frame, and its
+    last day in UTC counted from 1970-01-01 (0 without a time).
+    """
 
     address: int
     mac: int
@@ -37,17 +38,17 @@ class Sender(NamedTuple):
 
 @dataclass(slots=True)
 class _Pair:
-    """What was heard of one address with one MAC."""
+    """The evidence for one address with one MAC."""
 
     frame: int
     day: int = 0
     arp: bool = False
-    local: bool = False  # it sent IPv4 to where no router forwards it
-    fresh: bool = False  # it sent IPv4 with a TTL that no router has counted down
+    local: bool = False  # it sent IPv4 to an address that no router forwards
+    fresh: bool = False  # it sent IPv4 with a TTL that no router has decremented
 
 
 class Senders:
-    """Gathers who sent; `nets` are the prefixes known to be on this link, if any."""
+    """Collects senders; `nets` are the prefixes known to be on this link, if any."""
 
     def __init__(self, nets: Sequence[Prefix] = ()) -> None:
         self._given = list(nets)
@@ -97,8 +98,9 @@ class Senders:
         return pair
 
     def _learn(self, sender: int, target: int) -> None:
-        """Who asks for an address takes it for one of its own link (RFC 1122 section 3.3.1.1), with all that begins
-        like both."""
+        """Learn the link's prefix: a host sends an ARP request only for addresses of its own link (RFC 1122 section
+        3.3.1.1), so the common prefix of both addresses is on it.
+        """
         differing = (sender ^ target).bit_length()
         if differing <= 32 - _SHORTEST_NET and len(self._learned) < MOST and target:
             self._learned.add((differing, sender >> differing))
@@ -127,11 +129,11 @@ class Senders:
         return pair
 
     def hosts(self, nets: Sequence[Prefix] = ()) -> tuple[list[Sender], dict[int, list[int]]]:
-        """The hosts in the order of their first frames, and the addresses that are beyond a router, by its MAC.
+        """Return the hosts in the order of their first frames, and by router MAC the addresses beyond it.
 
         IPv4 alone is believed from an address of this link, unless ARP gives the address to another MAC and this MAC
-        to another address. The link is what is known of it or, where nothing is, what ARP requests take for it; an
-        address outside of that is believed where its MAC has no other address and no router has counted down its TTL.
+        another address. The link's prefixes are the known ones or, without any, those learned from ARP requests.
+        Another address is believed only if its MAC has no other address and its TTL has not been decremented.
         """
         given = [*self._given, *nets]
         owners: dict[int, set[int]] = defaultdict(set)

@@ -1,4 +1,4 @@
-"""Finds out which column of a table holds what: by the plan's word, by header words, by what the cells hold."""
+"""Finds the column of each field of a table: from the plan's `columns`, from titles, or from the cells."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.text import listed, safe
 SAMPLE = 200  # lines looked at
 FIELDS = ("address", "mac", "name", "note", "seen")
 
-# Header words, letters and digits only, the surest first; common practice, no source.
+# Titles, letters and digits only, the most certain first; common practice, no source.
 _WORDS: dict[str, tuple[str, ...]] = {
     "address": (
         *("ipaddress", "ipaddr", "ipv4address", "ipv6address", "ip", "ipv4", "ipv6", "ipadresse", "adresseip"),
@@ -52,22 +52,23 @@ _WORDS: dict[str, tuple[str, ...]] = {
     ),
 }
 
-_PERHAPS = ("address", "addr")  # may be a street's: taken if it holds addresses, or if no column does
-# Words in the title of a column whose addresses are not the host's own; common practice, no source.
+_PERHAPS = ("address", "addr")  # may be a postal address: used if it holds IP addresses, or if no column does
+# Words in titles of columns whose addresses are not the host's own; common practice, no source.
 _OTHERS = frozenset({
     *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
     *("netzwerk", "ntp", "passerelle", "router", "subnet"),
 })  # fmt: skip
-_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, a zone's directives, and what holds an address
+_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, directives of a zone, and lines with an address
 _HEADER_ROWS = 30
-_LOOKED_AT = 1 << 20  # characters of the sample; a line may have as many by itself
-_MOST_COLUMNS = 1024  # looked at in a row
+_LOOKED_AT = 1 << 20  # characters of the sample; one line may have as many
+_MOST_COLUMNS = 1024  # of a row that are looked at
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """A table's delimiter, the row of its header (0 for none), the columns that hold addresses and the column of
-    each other field, counted from 0."""
+    """A table's delimiter, the row of its header (0 without one), the columns of addresses and the column of each other
+    field, counted from 0.
+    """
 
     delimiter: str
     header: int
@@ -76,7 +77,9 @@ class Layout:
 
 
 def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> Layout:
-    """Work out the layout from a text's first lines; `wanted` are the plan's `columns`. SurveyError if it cannot."""
+    """Return the layout of a text by its first lines; `wanted` are the plan's `columns`. SurveyError where it cannot be
+    found.
+    """
     sizes = accumulate(map(len, lines))
     sample = [line for line, size in zip(lines, sizes, strict=True) if size - len(line) < _LOOKED_AT]
     delimiter = max(DELIMITERS, key=lambda one: _fitness(sample, one))
@@ -84,12 +87,12 @@ def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> L
 
 
 def _told(lines: Sequence[str], delimiter: str) -> Iterator[Record]:
-    """The records as far as they are looked at."""
+    """Yield the records, each cut to the columns that are looked at."""
     return (record._replace(cells=record.cells[:_MOST_COLUMNS]) for record in records_of(lines, delimiter))
 
 
 def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimiter: str = "") -> Layout:
-    """Work out the layout from a table's first rows, none of them empty."""
+    """Return the layout of a table by its first rows, none of them empty."""
     header = _header(rows, {_plain(title) for _, title in wanted})
     cells = header.cells if header else ()
     body = [row for row in rows if header is None or row.row > header.row]
@@ -107,7 +110,7 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
 
 
 def recognises(head: bytes) -> bool:
-    """A row with a title of addresses and another title is among the first lines, whatever else these may look like."""
+    """Return whether a row with a title for addresses and another known title is among the first lines."""
     told = [line for line in head_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
     rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
     return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
@@ -132,8 +135,9 @@ def _fitness(lines: Sequence[str], delimiter: str) -> tuple[int, int]:
 
 
 def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
-    """The row above the first address with most header words, those for others' addresses counted last; one with two
-    words may stand lower, since a title above it may hold an address."""
+    """Return the row with most known titles above the first address; a row with two known titles may be lower, because
+    a heading above it may contain an address.
+    """
     best, most, above = None, 0, True
     for row in rows[:_HEADER_ROWS]:
         if any(map(holds_address, row.cells)):
@@ -167,18 +171,18 @@ def _is_mac(text: str) -> bool:
 
 
 def _counts(rows: Sequence[Record], test: Callable[[str], bool]) -> dict[int, int]:
-    """How many rows have a fitting cell, by column; columns without any are left out."""
+    """Return the number of fitting cells by column, for columns with any."""
     return Counter(column for row in rows for column, cell in enumerate(row.cells) if test(cell))
 
 
 def _titled(header: Sequence[str], words: Sequence[str]) -> list[int]:
-    """The columns whose title is one of the words, in the order of the words."""
+    """Return the columns whose title is one of the words, in the order of the words."""
     plain = [_plain(cell) for cell in header]
     return [plain.index(word) for word in words if word in plain]
 
 
 def _only_column(counts: dict[int, int], taken: set[int]) -> int | None:
-    """The one column that fits clearly more often than any other, or None."""
+    """Return the column that fits clearly more often than any other, or None."""
     free = {column: count for column, count in counts.items() if column not in taken}
     best = max(free, key=lambda column: free[column], default=None)
     rivals = [column for column in free if column != best and 2 * free[column] >= max(free.values())]

@@ -1,4 +1,4 @@
-"""Reads hosts files: an address, blanks, a name, perhaps further names; `#` begins a comment (hosts(5))."""
+"""Reads hosts files: an address, a name and further names, separated by blanks; `#` starts a comment (hosts(5))."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _NUMBER = re.compile(r"[\d.]+|[0-9A-Fa-f]{2}([:-])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]
 
 
 def recognises(head: bytes) -> bool:
-    """Nearly every line is an address with names behind it, the first one too."""
+    """Return whether the first line and nearly every other is an address followed by names."""
     lines = [line for line in (line.partition("#")[0] for line in head_lines(head)) if line.strip()]
     fitting = [_fits(line) for line in lines]
     return bool(fitting) and fitting[0] and 10 * sum(fitting) >= 9 * len(fitting)
@@ -25,7 +25,7 @@ def _fits(line: str) -> bool:
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every line; the first name is the host's, the others and the comment are its note."""
+    """Read every line; the first name is the host's, further names and the comment are its note."""
     for number, line in source.lines():
         text, _, comment = line.partition("#")
         words = text.split()
@@ -40,7 +40,7 @@ def _read_line(number: int, words: list[str], comment: str, into: Gathering) -> 
         into.skip(number, str(error))
         return
     if why := why_no_host(address) or ("it names this computer itself" if words[1:2] == ["localhost"] else ""):
-        into.pass_over(number, f"{address} is no host of the site: {why}")
+        into.pass_over(number, f"{address} is not a host of the site: {why}")
         return
     aliases = f"alias {' '.join(words[2:])}" if len(words) > 2 else ""
     note = "; ".join(filter(None, (aliases, comment)))

@@ -1,7 +1,7 @@
-"""Reads DHCP server lease text: `lease ADDRESS { ... }` blocks, and `iaaddr ADDRESS { ... }` of IPv6 inside `ia-na`
-blocks, of which the last one for an address is valid (dhcpd.leases(5)).
+"""Reads DHCP server leases: blocks `lease ADDRESS { ... }`, and `iaaddr ADDRESS { ... }` in the `ia-na` blocks of IPv6.
 
-Active leases are hosts; an abandoned one is a suspect, since something answered there that holds no lease.
+The last block of an address is the valid one (dhcpd.leases(5)). An active lease is a host. An abandoned lease is a
+suspect, because a host without a lease answered there; a suspect host.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ _LEASE = {"lease", "iaaddr"}  # IPv4, and the addresses inside the `ia-na` and `
 
 
 def recognises(head: bytes) -> bool:
-    """A lease block, or another line that only such a file has."""
+    """Return whether a line is found that only such a file has."""
     return any(map(_KNOWN.match, head_lines(head)))
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every block; what stands at the end for each address counts."""
+    """Read every block and keep the last one of each address."""
     latest: dict[Address, _Lease] = {}
     for lease in _Blocks(into).read(_tokens(source.lines())):
         try:
@@ -62,7 +62,7 @@ class _Lease:
 
 
 def _begun(lease: _Lease) -> date | None:
-    """The day that a lease was last heard of, as far as it can be read: the file is no older than that."""
+    """Return the last day on which a lease changed, as far as it can be read; the file is not older."""
     for what in ("cltt", "starts"):
         with suppress(ValueError):
             if what in lease.days and (day := _day(lease.days[what])):
@@ -71,24 +71,24 @@ def _begun(lease: _Lease) -> date | None:
 
 
 def _add(address: Address, lease: _Lease, last: date | None, into: Gathering) -> None:
-    """Keep the lease of an address; `last` is the day on which the list was taken, as far as that is known."""
-    state = lease.state or "active"  # who does not say that it is free is taken for being there
+    """Add the lease of an address; `last` is the day of the list, as far as it is known."""
+    state = lease.state or "active"  # a lease without a state is treated as active
     if state not in _STATES:
         into.pass_over(lease.line, f"the lease of {address} is {safe(state, 40)}")
         return
     mac: Mac | None = into.attempt(lease.line, mac_from, lease.mac)
     days = {what: into.attempt(lease.line, _day, text) for what, text in lease.days.items()}
-    note = "DHCP lease" if lease.state else "DHCP lease that does not say its state"
+    note = "DHCP lease" if lease.state else "DHCP lease without a state"
     if state == "abandoned":
-        note = "abandoned DHCP lease: something answered there that holds no lease; a suspect host"
+        note = "abandoned DHCP lease: a host without a lease answered there; a suspect host"
     elif ends := days.get("ends"):
         over = last is not None and ends < last
-        note += f" that ran out on {ends}: no proof that the address is free" if over else f" until {ends}"
+        note += f" that expired on {ends}: the address may still be in use" if over else f" until {ends}"
     into.add(address, mac, lease.line, lease.name, note, days.get("cltt") or days.get("starts"))
 
 
 def _tokens(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
-    """Yield the words, quoted texts, braces and semicolons with their lines, comments left out."""
+    """Yield words, quoted texts, braces and semicolons with their lines, without comments."""
     for number, line in lines:
         for found in _TOKEN.finditer(line):
             if not found[0].startswith("#"):
@@ -96,18 +96,18 @@ def _tokens(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
 
 
 class _Blocks:
-    """Finds the lease blocks among whatever else there is."""
+    """Finds the lease blocks in a file."""
 
     def __init__(self, into: Gathering) -> None:
         self._into = into
 
     def read(self, tokens: Iterator[tuple[int, str]]) -> Iterator[_Lease]:
-        """Yield each block that is closed; braces inside blocks that are not known are matched and passed over."""
+        """Yield each block that is closed; unknown nested blocks are skipped."""
         lease: _Lease | None = None
         words: list[str] = []
         depth = 0
         for line, token in tokens:
-            if token == "{" and len(words) > 1 and words[-2] in _LEASE:  # a title or a torn statement may stand before
+            if token == "{" and len(words) > 1 and words[-2] in _LEASE:  # other text may come before it
                 self._unclosed(lease)
                 lease, depth = _Lease(line, words[-1]), 0
             elif token == "{":
@@ -120,7 +120,7 @@ class _Blocks:
             elif token == ";" and lease is not None and depth == 0:
                 self._take(lease, words, line)
             elif token not in {";", "}"}:
-                words = [*words[-5:], token]  # no statement that is read has more
+                words = [*words[-5:], token]  # no statement of interest has more words
                 continue
             words = []
         self._unclosed(lease)
@@ -133,7 +133,7 @@ class _Blocks:
         match words:
             case ["binding", "state", state]:
                 lease.state = state.lower()
-            case ["abandoned"]:  # how older servers wrote it
+            case ["abandoned"]:  # the notation of older servers
                 lease.state = "abandoned"
             case ["hardware", "ethernet", mac]:
                 lease.mac = mac
@@ -155,7 +155,7 @@ def _escaped(found: re.Match[str]) -> str:
 
 
 def _day(text: str) -> date | None:
-    """The day, in UTC, of `4 2026/01/15 08:00:00`, `epoch 1768464000` or `never`; ValueError where it is none."""
+    """Return the day in UTC of `4 2026/01/15 08:00:00` or `epoch 1768464000`; None for `never`, else ValueError."""
     words = text.split()
     match words:
         case ["never", *_]:
@@ -164,4 +164,4 @@ def _day(text: str) -> date | None:
             return datetime.fromtimestamp(int(seconds), UTC).date()
         case [_, day, *_] if found := _DAY.fullmatch(day):
             return date(int(found[1]), int(found[2]), int(found[3]))
-    raise ValueError(f"{safe(text, 60)!r} is no time such as 4 2026/01/15 08:00:00")
+    raise ValueError(f"{safe(text, 60)!r} is not a time such as 4 2026/01/15 08:00:00")

@@ -1,4 +1,4 @@
-"""The shapes of a line in a neighbour table. Headings and words are translated by some systems, shapes are not."""
+"""Parses a line of a neighbour table by its shape, because systems translate headings and words but not shapes."""
 
 from __future__ import annotations
 
@@ -9,22 +9,23 @@ from itertools import pairwise
 
 _ADDRESS = re.compile(r"\d+(?:\.\d+){3}|(?=[^:]*:[^:]*:)[0-9A-Fa-f:][0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
 _MAC = re.compile(r"[0-9A-Fa-f]{1,2}([:-])[0-9A-Fa-f]{1,2}(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
-# `Interface: 192.0.2.10 --- 0xb`, the first word in any language.
+# `Interface: 192.0.2.10 --- 0xb`, with the first word in any language.
 _WINDOWS_INTERFACE = re.compile(r"\S.*:[ \t]*[\d.]+[ \t]+---[ \t]+0x[0-9A-Fa-f]+\s*", re.ASCII)
 _PARENTHESES = re.compile(r"\s*(\S+)[ \t]+\(([^()]*)\)[ \t]+at[ \t]+(\S+)(.*)", re.ASCII)
 _STATES = frozenset({"permanent", "noarp", "reachable", "stale", "none", "incomplete", "delay", "probe", "failed"})
 _HARDWARE = frozenset({"ether", "*", "loop", "infiniband", "ieee802"})
 _FLAGS = re.compile(r"[CMP!]+")
-# How words for a static entry begin, accents taken off: English, most European languages, Chinese and Japanese,
-# Korean. From memory of the translations; an unknown word only costs the note.
+# The beginnings of words for a static entry, without accents: English, most European languages, Chinese and Japanese,
+# Korean. From memory of the translations; an unknown word costs only the note.
 _STATIC = ("stat", "staat", "est", "\u0441\u0442\u0430\u0442", "\u03c3\u03c4\u03b1\u03c4", "\u9759", "\u975c", "\uc815")
 _PROC_PERMANENT, _PROC_COMPLETE, _PROC_PUBLISHED = 4, 2, 8  # flags of /proc/net/arp, from memory
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line's entry, as text: `state` in lower case where the table says one, `typed` where a person entered it or
-    it is the computer's own, `published` where the computer answers for the address itself."""
+    """The entry of one line as text: `state` in lower case if given, `typed` for a static entry or the computer's own,
+    `published` if the computer answers for the address (proxy ARP).
+    """
 
     address: str
     mac: str = ""
@@ -35,21 +36,22 @@ class Entry:
 
 
 def is_heading(line: str) -> bool:
-    """Say whether a line stands above a table: what `is_plain_heading` knows, /proc/net/arp's and net-tools' titles."""
+    """Return whether a line is a heading: of /proc/net/arp, net-tools or as `is_plain_heading` knows."""
     titles = line.split()[:4]
     net_tools = titles[:2] == ["Address", "HWtype"] or titles == ["IP", "address", "HW", "type"]
     return net_tools or is_plain_heading(line)
 
 
 def is_plain_heading(line: str) -> bool:
-    """Say whether a line stands above entries of which no more is sure than an address and a MAC: Windows' line above
-    the entries of an interface, and the titles of OpenBSD's `arp -a` and of `arp -l` on macOS (from memory)."""
+    """Return whether a line is the heading of entries that are only sure to have an address and a MAC: Windows' line
+    above the entries of an interface, or the titles of OpenBSD's `arp -a` or macOS's `arp -l` (from memory).
+    """
     columns = line.split()[:3] in (["Host", "Ethernet", "Address"], ["Neighbor", "Linklayer", "Address"])
     return columns or _WINDOWS_INTERFACE.fullmatch(line) is not None
 
 
 def sure_entry_in(line: str) -> Entry | None:
-    """The entry of a line whose shape no other table has."""
+    """Return the entry of a line whose shape occurs in no other kind of table."""
     words = _words(line)
     if found := _in_parentheses(line):
         return found
@@ -60,17 +62,17 @@ def sure_entry_in(line: str) -> Entry | None:
 
 
 def entry_in(line: str) -> Entry | None:
-    """The entry of a line; an address and a MAC side by side are one too."""
+    """Return the entry of a line; an address followed by a MAC counts too."""
     words = _words(line)
     return sure_entry_in(line) or (_plain(words) if words and _ADDRESS.fullmatch(words[0]) else None)
 
 
 def _words(line: str) -> list[str]:
-    return re.split("[ \t]+", line.strip(" \t"))  # other blanks may be a letter of another code page
+    return re.split("[ \t]+", line.strip(" \t"))  # another blank may be a letter in another code page
 
 
 def _in_parentheses(line: str) -> Entry | None:
-    """`? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`, as net-tools, macOS and BSD print it."""
+    """Read `? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`, as net-tools, macOS and BSD print it."""
     found = _PARENTHESES.fullmatch(line)
     if found is None:
         return None
@@ -87,9 +89,9 @@ def _in_parentheses(line: str) -> Entry | None:
 
 
 def _of_ip(words: list[str]) -> Entry | None:
-    """`192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; asked for one device, `dev` is left out."""
+    """Read `192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; for one device, `dev` is left out."""
     states = [word.lower() for word in words[1:] if word.isupper() and word.lower() in _STATES]
-    state = states[-1] if states else ""  # behind it may stand who made the entry, `proto static`
+    state = states[-1] if states else ""  # the origin of the entry may follow: `proto static`
     if "dev" not in words[1:2] and "lladdr" not in words and not state:
         return None
     known = dict(pairwise(words))
@@ -98,7 +100,7 @@ def _of_ip(words: list[str]) -> Entry | None:
 
 
 def _of_proc(words: list[str]) -> Entry | None:
-    """`192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
+    """Read `192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
     if len(words) < 6 or not all(re.fullmatch("0x[0-9A-Fa-f]{1,8}", word) for word in words[1:3]):
         return None
     flags = int(words[2], 16)
@@ -108,7 +110,7 @@ def _of_proc(words: list[str]) -> Entry | None:
 
 
 def _of_columns(words: list[str]) -> Entry | None:
-    """`192.0.2.20 ether 00:00:5e:00:53:14 C eth0`, as `arp -n` of net-tools prints it."""
+    """Read `192.0.2.20 ether 00:00:5e:00:53:14 C eth0`, as `arp -n` of net-tools prints it."""
     if "(incomplete)" in words[1:2]:
         return Entry(words[0], state="incomplete")
     if len(words) < 4 or words[1] not in _HARDWARE or not _FLAGS.fullmatch(words[3]):
@@ -118,8 +120,9 @@ def _of_columns(words: list[str]) -> Entry | None:
 
 
 def _plain(words: list[str]) -> Entry | None:
-    """`192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language; OpenBSD prints the
-    interface and `permanent` behind them."""
+    """Read `192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language; OpenBSD prints
+    the interface and `permanent` after it.
+    """
     if len(words) < 2 or not _MAC.fullmatch(words[1]):
         return None
     kind = unicodedata.normalize("NFKD", words[2].casefold()) if len(words) > 2 else ""

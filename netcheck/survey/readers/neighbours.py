@@ -1,5 +1,6 @@
-"""Reads neighbour tables as `ip neigh`, `ip -j neigh`, `arp` and /proc/net/arp print them, on Linux, Windows, macOS
-and BSD, in any language: an entry is known by its shape."""
+"""Reads neighbour tables as `ip neigh`, `ip -j neigh`, `arp` and /proc/net/arp print them, in any language: an entry is
+recognised by its shape.
+"""
 
 from __future__ import annotations
 
@@ -18,18 +19,18 @@ from netcheck.tables.delimited import encoding_of
 from netcheck.text import safe
 
 _JSON = re.compile(r'\s*\[\s*(?:\{(?:[^{}]{0,4000}[{,\s])?"dst"|\]\s*$)')
-# No part of unbounded length that could begin anywhere: a line of a mebibyte would take its square.
+# All parts are bounded, because the time for a line of 1 MiB would otherwise grow with the square of its length.
 _NUMBERS = re.compile(
     r"(?<!\d)\d{1,3}(?:\.\d{1,3}){3}|(?<![0-9A-Fa-f])[0-9A-Fa-f]{1,4}(?::[0-9A-Fa-f]{0,4}){2}", re.ASCII
 )
-JSON_LIMIT = 16 * MIB  # a kernel's table holds thousands of entries, of some hundred bytes each
+JSON_LIMIT = 16 * MIB  # a kernel's table holds thousands of entries of some hundred bytes each
 _NO_ANSWER = {"failed", "incomplete", "none", "unreachable"}
-_TYPED = "permanent entry, typed by a person or the computer's own: no evidence that it is there"
-_PUBLISHED = "published entry, for which the computer itself answers: no evidence that it is there"
+_TYPED = "permanent entry, typed by a person or the computer's own: no evidence of a host"
+_PUBLISHED = "published entry, for which the computer itself answers: no evidence of a host"
 
 
 def recognises(head: bytes) -> bool:
-    """The array that `ip -j` prints, or mostly lines that have the shape of an entry or stand above one."""
+    """Return whether it is the array that `ip -j` prints, or mostly lines with the shape of an entry or a heading."""
     lines = head_lines(head)
     if _JSON.match("\n".join(lines)):
         return True
@@ -39,7 +40,7 @@ def recognises(head: bytes) -> bool:
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every entry; those that nothing answered for are no hosts."""
+    """Read every entry; an entry that was not answered is not a host."""
     with source.open() as stream:
         is_json = _JSON.match("\n".join(head_lines(stream.read(1 << 13)))) is not None
     if is_json:
@@ -50,9 +51,9 @@ def read(source: Source, into: Gathering) -> None:
         if (found := entry_in(line)) is not None:
             _add(number, found, into)
         elif _NUMBERS.search(line) and not is_heading(line):
-            into.skip(number, f"{safe(line.strip(), 80)!r} has not the shape of an entry with an address")
+            into.skip(number, f"{safe(line.strip(), 80)!r} does not have the shape of an entry")
         elif line.strip():
-            into.pass_over(number, "it holds no entry")
+            into.pass_over(number, "it is not an entry")
 
 
 def _add(number: int, entry: Entry, into: Gathering) -> None:
@@ -66,7 +67,7 @@ def _add(number: int, entry: Entry, into: Gathering) -> None:
         return
     mac = into.attempt(number, mac_from, entry.mac)
     if mac is not None and mac.group:
-        into.pass_over(number, f"{address}: {mac} is a group's MAC")
+        into.pass_over(number, f"{address}: {mac} is a multicast MAC")
         return
     into.add(address, mac, number, entry.name, _note(entry), None)
 
@@ -76,7 +77,7 @@ def _why_nobody(address: Address, entry: Entry) -> str:
         return why
     if entry.state in _NO_ANSWER and not entry.published:
         return f"nothing answered ({entry.state})"
-    return "its MAC is nobody's" if re.fullmatch("[0:-]+|[Ff:-]+", entry.mac) else ""
+    return "its MAC is not that of a host" if re.fullmatch("[0:-]+|[Ff:-]+", entry.mac) else ""
 
 
 def _note(entry: Entry) -> str:
@@ -88,7 +89,7 @@ def _note(entry: Entry) -> str:
 
 
 def _entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, Entry]]:
-    """Yield the entries with their lines; an object that is no entry is skipped."""
+    """Yield the entries with their lines; an object that is not an entry becomes a remark."""
     try:
         data = source.file.whole(JSON_LIMIT)
         encoding = encoding_of(io.BytesIO(data))
@@ -106,7 +107,7 @@ def _entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, Entry]]:
 
 
 def _json_values(text: str) -> Iterator[tuple[int, int, object]]:
-    """Yield what stands in the arrays, with where each value begins and ends."""
+    """Yield the values of the arrays, with the start and end of each."""
     decoder, at, depth = json.JSONDecoder(), 0, 0
     while (at := _past(text, at, ", \t\r\n")) < len(text):
         match text[at]:

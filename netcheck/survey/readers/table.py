@@ -1,4 +1,4 @@
-"""Reads site hosts from any delimited table that has a recognisable column of addresses."""
+"""Reads site hosts from a delimited table with a recognisable column of addresses."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from netcheck.tables.formula_guard import unguarded
 
 
 def recognises(head: bytes) -> bool:
-    """Any text may be a table; this reader is asked last."""
+    """Accept any text; this reader is tried last."""
     return not head.startswith(b"PK\x03\x04")
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every row of the table as a stream; rows without a readable address are kept as skipped."""
+    """Read the table as a stream; rows without a readable address become remarks."""
     with source.open() as stream, text_of(stream) as text:
         lines = Lines(blocks=blocks_of(text))
         sample = list(islice(lines, SAMPLE))
@@ -35,7 +35,7 @@ def read(source: Source, into: Gathering) -> None:
 
 
 def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
-    """Read the header row by row, and what is below it in blocks where these can be taken whole."""
+    """Read the header row by row, and the rows below it in blocks where possible."""
     bulk = Bulk(layout)
     row = 1 + _gather_records(lines, layout.header, 1, layout, into)
     while text := lines.block():
@@ -50,7 +50,7 @@ def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
 
 
 def _gather_records(lines: Lines, most: int, row: int, layout: Layout, into: Gathering) -> int:
-    """Read so many rows one by one; how many there were."""
+    """Read up to `most` rows one by one and return their number."""
     records = list(islice(records_of(lines, layout.delimiter, row), most))
     gather(records, layout, into)
     return len(records)
@@ -65,11 +65,11 @@ def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:
         if record.row > layout.header:
             rows.read(record)
         elif record.row < layout.header and not record.empty:
-            into.pass_over(record.row, "it stands above the header")
+            into.pass_over(record.row, "it is above the header")
 
 
 class _Rows:
-    """Reads rows of one layout."""
+    """Reads the rows of one layout."""
 
     def __init__(self, layout: Layout, into: Gathering) -> None:
         self._addresses = layout.addresses
@@ -115,7 +115,7 @@ class _Rows:
 
     @staticmethod
     def _rest(cells: Sequence[str], used: set[int]) -> str:
-        """What else a row holds, where no header says what it is."""
+        """Return the unused cells of a row as its note, for a table without a header."""
         rest = (cell.strip() for column, cell in enumerate(cells) if column not in used)
         return ", ".join(filter(None, rest))
 
@@ -136,7 +136,7 @@ class Bulk:
         self._fit = len(layout.addresses) == 1
 
     def block(self, text: str) -> Block | None:
-        """The hosts of whole lines below the header; None where they have to be read one by one."""
+        """Return the hosts of whole lines below the header, or None where they must be read one by one."""
         cells = columns_of(text, self._delimiter) if self._fit else None
         if cells is None or len(cells) <= max(self._columns):
             return None
@@ -153,12 +153,12 @@ class Bulk:
 
 
 def _freed(texts: list[str], guarded: bool) -> list[str]:
-    """Texts without the guard against formulas."""
+    """Return texts without the guard against formulas."""
     return list(map(unguarded, texts)) if guarded else texts
 
 
 def _macs(texts: Sequence[str]) -> array[int]:
-    """MACs, `NO_MAC` for a cell that says nothing; ValueError where one cannot be read."""
+    """Return MACs, `NO_MAC` for a cell without a value; ValueError where one cannot be read."""
     uniform = macs_of(texts)
     if uniform is not None and NOBODY.isdisjoint(uniform):
         return uniform
@@ -167,7 +167,7 @@ def _macs(texts: Sequence[str]) -> array[int]:
 
 
 def _days(texts: Sequence[str]) -> array[int]:
-    """Days as ordinals, 0 for a cell that says nothing; ValueError where one cannot be read."""
+    """Return days as ordinals, 0 for a cell without a value; ValueError where one cannot be read."""
     days = {text: date_from(text) if text else None for text in set(texts)}
     ordinals = {text: day.toordinal() if day else 0 for text, day in days.items()}
     return array("I", map(ordinals.__getitem__, texts))

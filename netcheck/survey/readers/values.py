@@ -1,4 +1,4 @@
-"""Reads the values of other people's lists: addresses, MACs and dates in the forms such lists use."""
+"""Reads addresses, MACs and dates in the notations that lists use."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _PARTS = re.compile(r"[\s;,]+")
 _PLAIN_MAC = re.compile(r"[0-9A-Fa-f]{2}([:-]?)[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}", re.ASCII)
 # macOS prints MAC octets without leading zeros (public samples of `arp -a`).
 _UNPADDED = re.compile(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
-# What lists write where nothing is known; common practice, no source.
+# Signs for an unknown value; common practice, no source.
 _NOTHING = frozenset(
     {"", "-", "--", "?", "n/a", "na", "none", "null", "unknown", "incomplete", "(incomplete)", "<none>"}
 )
@@ -21,19 +21,21 @@ NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
 _ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
 _OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
 _MOST_ADDRESSES = 64  # in one cell
-# How a spreadsheet is told that a value is text, `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
+# Notations that mark a value as text for spreadsheets: `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
 _AS_TEXT = re.compile(r"""\s*(?:="([^"]*)"|'([^']*))\s*""")
 
 
 def says_nothing(text: str) -> bool:
-    """Say whether a cell is empty or holds one of the signs that lists write for "not known"."""
+    """Return whether a cell is empty or holds a sign for an unknown value."""
     return text.strip().casefold() in _NOTHING
 
 
 def addresses_from(text: str) -> tuple[Address, ...]:
-    """Read a cell's address or addresses, each alone or with a prefix length; ValueError says why none is there."""
+    """Read the addresses of a cell, each alone or with a prefix length; ValueError gives the reason where there is
+    none.
+    """
     try:
-        return (Address.from_text(text),)  # nearly every cell of nearly every list
+        return (Address.from_text(text),)  # the usual form, without a regular expression
     except ValueError:
         parts = _PARTS.split(_bare(text), _MOST_ADDRESSES)
         return tuple(_address(part) for part in parts if part or len(parts) == 1)
@@ -44,7 +46,7 @@ def _address(text: str) -> Address:
         return Address.from_text(text)
     found = InterfaceAddress.from_text(text)
     if found.prefix.size > 2 and found.address == found.prefix.first:
-        raise ValueError(f"{found} is a prefix and no host")
+        raise ValueError(f"{found} is a prefix, not a host")
     return found.address
 
 
@@ -54,7 +56,7 @@ def _bare(text: str) -> str:
 
 
 def holds_address(text: str) -> bool:
-    """Say whether a cell can be read as an address or several."""
+    """Return whether a cell can be read as one or more addresses."""
     try:
         return bool(addresses_from(text))
     except ValueError:
@@ -62,16 +64,16 @@ def holds_address(text: str) -> bool:
 
 
 def mac_from(text: str) -> Mac | None:
-    """Read a MAC, unpadded octets too; None where the list says that it is not known, ValueError where it is none."""
+    """Read a MAC, also with unpadded octets; None for an unknown value, ValueError for anything else."""
     text = text.strip()
-    if plain := _PLAIN_MAC.fullmatch(text):  # nearly every cell again
+    if plain := _PLAIN_MAC.fullmatch(text):  # the usual form again
         mac = Mac(int(text.replace(plain[1], ""), 16))
     elif says_nothing(text):
         return None
     else:
         mac = _odd_mac(_bare(text))
     if mac.value in NOBODY:
-        raise ValueError(f"{mac} is nobody's MAC")
+        raise ValueError(f"{mac} is not the MAC of a host")
     return mac
 
 
@@ -83,8 +85,9 @@ def _odd_mac(text: str) -> Mac:
 
 @lru_cache(1024)
 def date_from(text: str) -> date | None:
-    """Read a day: ISO 8601, or day and month in the order that only one reading allows; ValueError where it is none
-    or could be two. A clock time after it is not used."""
+    """Read a day in ISO 8601, or in another order if it is unambiguous; a time after it is ignored. ValueError
+    otherwise.
+    """
     if says_nothing(text):
         return None
     text = text.strip()
@@ -99,7 +102,7 @@ def _day(year: int, month: int, day: int, text: str) -> date:
     try:
         return date(year, month, day)
     except ValueError as error:
-        raise ValueError(f"{_quoted(text)} is no day of the calendar") from error
+        raise ValueError(f"{_quoted(text)} is not a day of the calendar") from error
 
 
 def _day_month(first: int, separator: str, second: int, year: int) -> date:
@@ -116,7 +119,7 @@ def _quoted(text: str) -> str:
 
 
 def why_no_host(address: Address) -> str:
-    """Why an address can be no host of a site, as the end of a sentence; empty where it can be one."""
+    """Return why an address cannot be a host of a site, as the end of a sentence; empty where it can be one."""
     value = address.value
     if address.family == 6:  # RFC 4291 sections 2.5.2, 2.5.3 and 2.7
         return "it means no address" if value == 0 else "loopback" if value == 1 else _group(value >> 120 == 0xFF)

@@ -1,4 +1,4 @@
-"""Reads site hosts from a workbook: its sheet `site hosts`, or every sheet with a recognisable address column."""
+"""Reads site hosts from a workbook: from its sheet `site hosts`, or from every sheet with a column of addresses."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
 
 def recognises(head: bytes) -> bool:
-    """A workbook is a zip archive."""
+    """Return whether the file is a zip archive, as a workbook is."""
     return head.startswith(ZIP)
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read the sheets as streams; a sheet without a column of addresses is remarked on."""
+    """Read the sheets as streams; a sheet without a column of addresses becomes a remark."""
     from netcheck.plan.forms.workbook_plan import SITE_HOSTS, sheet_called  # only where there is a workbook
     from netcheck.tables.workbook_read import UNPACKED_LIMIT, opened_from
 

@@ -1,4 +1,4 @@
-"""Knows a DNS master file (RFC 1035 section 5) by its first lines; `zone_records` reads it."""
+"""Recognises a DNS master file (RFC 1035 section 5); `zone_records` reads it."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ _SURE = re.compile(
 
 
 def recognises(head: bytes) -> bool:
-    """A directive or an SOA record, or else mostly lines that hold a record of a known type."""
+    """Return whether a directive or SOA record is among the first lines, or most of them hold a known record."""
     lines = [line for line in head_lines(head) if not line.lstrip().startswith(";")]
     return any(map(_SURE.match, lines)) or 2 * sum(map(bool, map(_ENTRY.match, lines))) > len(lines)
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read the zone and what it includes; entries that cannot be read are kept as skipped."""
+    """Read the zone and the files that it includes; entries that cannot be read become remarks."""
     from netcheck.survey.readers.zone_records import ZoneReader  # dnspython, only where there is a zone
 
     ZoneReader(source, into).read()

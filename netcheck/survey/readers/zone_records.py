@@ -33,19 +33,19 @@ DEEPEST_INCLUDE = 16
 MOST_INCLUDED = 256 * MIB  # bytes of all included files; a file that is included often must not fill the memory
 # A file named after its zone, such as `db.2.0.192.in-addr.arpa`: common practice, no source.
 _REVERSE = re.compile(r"(?:[0-9a-f][0-9/-]*\.)+(?:in-addr|ip6)\.arpa(?![A-Za-z0-9-])", re.IGNORECASE)
-ENTRY_LINES = 1000  # parentheses that stay open for longer were never closed
-_LONGEST_TTL = 40  # letters, `1w2d3h4m5s` at its longest; dnspython adds up digits in time by the square of their count
-_QUIET = re.compile(r'\\.|"(?:[^"\\]|\\.)*"|;.*')  # where a parenthesis is none
+ENTRY_LINES = 1000  # longer parentheses were never closed
+_LONGEST_TTL = 40  # `1w2d3h4m5s` and some; dnspython's time grows with the square of the number of digits
+_QUIET = re.compile(r'\\.|"(?:[^"\\]|\\.)*"|;.*')  # text in which a parenthesis does not count
 _OCTET = re.compile(r"\d{1,3}", re.ASCII)
 _NIBBLE = re.compile(r"[0-9a-f]", re.ASCII)
 
 
 class EntryError(ValueError):
-    """An entry that cannot be read, and why."""
+    """An entry that cannot be read; the text gives the reason."""
 
 
 def entries_of(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
-    """Yield entries with the number of their first line, lines inside parentheses joined."""
+    """Yield entries with the number of their first line; lines inside parentheses are joined."""
     waiting: deque[tuple[int, str]] = deque()
     while found := waiting.popleft() if waiting else next(lines, None):
         block, depth = [found], _depth(found[1])
@@ -55,7 +55,7 @@ def entries_of(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
                 break
             block.append(more)
             depth += _depth(more[1])
-        if depth > 0:  # never closed: what follows it is not lost
+        if depth > 0:  # never closed: read the lines after it as entries
             waiting.extendleft(reversed(block[1:]))
             del block[1:]
         yield found[0], "\n".join(text for _, text in block)
@@ -69,7 +69,7 @@ def _depth(line: str) -> int:
 
 
 def tokens_of(text: str) -> list[Token]:
-    """An entry's tokens, a leading blank as one of whitespace; none where it holds nothing."""
+    """Return an entry's tokens, with leading blanks as one token; none for an empty entry."""
     tokenizer = Tokenizer(text)
     found: list[Token] = []
     try:
@@ -82,7 +82,7 @@ def tokens_of(text: str) -> list[Token]:
 
 
 def name_in(token: Token, origin: Name | None) -> Name:
-    """The name that a token holds, completed by the origin."""
+    """Return the name in a token, completed by the origin."""
     try:
         return dns.name.from_text(token.value, origin)
     except (dns.exception.DNSException, ValueError) as error:
@@ -90,8 +90,9 @@ def name_in(token: Token, origin: Name | None) -> Name:
 
 
 def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
-    """The type of an entry's record and its data, TTL and class passed over in either order; the type is empty where
-    the class is not the Internet's."""
+    """Return the type and data of an entry's record; TTL and class are skipped in either order. The type is empty for a
+    class other than the Internet's.
+    """
     for at, token in enumerate(tokens[:3]):
         word = token.value.upper()
         if word not in {"IN", "CLASS1"} and not (word[:1].isdigit() and _is_ttl(word)):
@@ -121,7 +122,7 @@ def _kind(word: str) -> str:
 
 
 def address_in(kind: str, data: list[Token]) -> Address:
-    """The address in the data of an A or AAAA record, in its own form or that of RFC 3597 section 5."""
+    """Return the address in the data of an A or AAAA record, in its usual form or that of RFC 3597 section 5."""
     family = 4 if kind == "A" else 6
     if data and data[0].value == "\\#":
         return _unknown_form(family, [token.value for token in data[1:]])
@@ -144,8 +145,9 @@ def _unknown_form(family: int, words: list[str]) -> Address:
 
 
 def address_named(owner: Name) -> Address | None:
-    """The address that a name in in-addr.arpa (RFC 1035 section 3.5) or ip6.arpa (RFC 3596 section 2.5) stands for,
-    labels of a delegation by RFC 2317 left out; None for other names."""
+    """Return the address of a name in in-addr.arpa (RFC 1035 section 3.5) or ip6.arpa (RFC 3596 section 2.5), without
+    labels of an RFC 2317 delegation; None for other names.
+    """
     labels = [label.decode("ascii", "replace").lower() for label in owner.labels]
     match labels[-3:]:
         case ["in-addr", "arpa", ""]:
@@ -161,7 +163,7 @@ def address_named(owner: Name) -> Address | None:
 
 @dataclass(frozen=True, slots=True)
 class _Context:
-    """Where an entry stands: its file, the origin of relative names, the previous owner, and the including files."""
+    """The context of an entry: its file, the origin of relative names, the previous owner, and the including files."""
 
     file: str
     origin: Name | None
