@@ -154,7 +154,7 @@ def test_a_number_that_is_none_names_its_column(tmp_path: Path) -> None:
         (b"", "it is empty"),
         (b"\n \n", "it is empty"),
         ((HEAD + 'a,"open,,lan,,packing\nb,,,lan,,packing\n').encode(), "row 2: its quotes do not fit together"),
-        (b"\x7fELF\0\0\0\0", "is no text"),
+        (b"\x7fELF\0\0\0\0", "is not text"),
         (b"PK\x03\x04\0\0\0\0", "it is a workbook"),
         ((HEAD + "x" * (1 << 20) + "x").encode(), "line 2 has 1,048,577 bytes"),
         (("x" * (1 << 20)).encode("utf-16-le"), "line 1 has"),

@@ -145,7 +145,7 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path: Path) -> None:
         "twice.csv": (title_twice, "the column decision twice"),
         "old.xls": (old, "an older kind, or is locked"),
         "cut.xlsx": (b"PK\x03\x04cut", "cannot be read as a workbook"),
-        "zeros.csv": (bytes(100), "it holds zero bytes and is no text"),
+        "zeros.csv": (bytes(100), "it contains zero bytes, so it is not text"),
         "long.csv": (b"decision,key\n" + b"x" * (2 << 20), "line 2 has 2,097,152 bytes"),
     }
     for name, (data, _) in made.items():
