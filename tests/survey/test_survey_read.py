@@ -212,7 +212,7 @@ def test_a_quote_left_open_loses_no_row(tmp_path: Path) -> None:
         (b"", "empty"),
         (b" \n\n", "empty"),
         (b"a,b\n1,2\n", "no column of addresses"),
-        (b"\x7fELF\0\0\0\0\0", "no text"),
+        (b"\x7fELF\0\0\0\0\0", "not text"),
         (b"PK\x03\x04rest", "cannot be read as a workbook"),
         (b"ip\n" + b"1" * (2 << 20), "line 2 has 2,097,152 bytes"),
     ],
