@@ -95,7 +95,7 @@ def test_the_encoding_is_found(data: bytes, encoding: str) -> None:
 
 def test_bytes_with_zeros_are_no_text() -> None:
     """A program or a picture is refused."""
-    with pytest.raises(FileError, match="no text"):
+    with pytest.raises(FileError, match="not text"):
         encoding_of(io.BytesIO(b"\x7fELF\0\0\0\0"))
 
 
