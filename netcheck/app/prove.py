@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -109,7 +109,7 @@ def conduct(
         done, aim = _to_do(base.aim, recorder, order.only)
         prober = kind(
             aim, link.ways, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
-            hears_all=link.hears_all, proven=_proven(recorder),
+            hears_all=link.hears_all, proven=proven_macs(recorder.finished.values(), aim),
         )  # fmt: skip
         frames: Frames | None = None
         if order.capture is not None:
@@ -161,11 +161,15 @@ def _to_do(aim: Scope, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[
     return [proven[target.subject] for target in kept], replace(aim, asked=asked)
 
 
-def _proven(recorder: Recorder) -> dict[int, str]:
+def proven_macs(proofs: Iterable[Proof], scope: Scope) -> dict[int, str]:
+    """Return the MACs that are proven, with the interface of each.
+
+    Proofs of ports that are to be proven again do not count: their devices may have exchanged addresses since."""
+    again = {target.subject for target in scope.asked}
     return {
         proof.mac: proof.interface
-        for proof in recorder.finished.values()
-        if proof.verdict is Verdict.PROVEN and proof.mac is not None
+        for proof in proofs
+        if proof.verdict is Verdict.PROVEN and proof.mac is not None and proof.subject not in again
     }
 
 

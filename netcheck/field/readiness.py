@@ -1,6 +1,6 @@
-"""What would make tomorrow's proof false, judged before leaving: a pure function over facts gathered at the edge.
+"""What would make tomorrow's proof false or slow: a pure judgement of facts that were gathered before.
 
-Each check looks at one thing and says `ok`, `fix` or `note` of it, and what to do. Nothing is sent to find out.
+Each check looks at one subject and returns `ok`, `fix` or `note`, with what to do. Nothing is sent to find out.
 """
 
 from __future__ import annotations
@@ -8,56 +8,72 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from netcheck.addr import Address, InterfaceAddress, Prefix, quad
+from netcheck.field.own_addresses import planned_addresses_held
 from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordState
+from netcheck.proof.probing.scheduler import Pace
 from netcheck.proof.targets import Net
 from netcheck.text import listed, safe
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.linux.netlink import MAIN, KernelRoute
+from netcheck.wire.station import master_of, member_words
+
+# ARP packets a second that ARP inspection of managed switches often allows on an untrusted port before it shuts the
+# port: common practice, no source.
+ARP_INSPECTION = 15
+
+Checks = Iterator[ReadinessCheck]
 
 
 def judge(facts: Facts) -> tuple[ReadinessCheck, ...]:
-    """All lines, in the order in which things are mended."""
-    return tuple(line for check, fine in CHECKS for line in tuple(check(facts)) or ((fine,) if fine else ()))
+    """Return all checks, in the order in which faults should be put right."""
+    return tuple(line for check, fine in CHECKS for line in tuple(check(facts)) or ((_ok(*fine),) if fine else ()))
 
 
-def _interface(facts: Facts) -> Iterator[ReadinessCheck]:
+def _ok(about: str, what: str) -> ReadinessCheck:
+    return ReadinessCheck(Level.OK, about, what)
+
+
+def _fix(about: str, what: str, do: str) -> ReadinessCheck:
+    return ReadinessCheck(Level.FIX, about, what, do)
+
+
+def _note(about: str, what: str, do: str) -> ReadinessCheck:
+    return ReadinessCheck(Level.NOTE, about, what, do)
+
+
+def _interface(facts: Facts) -> Checks:
     name, one = safe(facts.interface), facts.chosen
     if one is None:
         usable = [safe(other.name) for other in facts.interfaces if other.ethernet and not other.loopback]
-        yield ReadinessCheck(
-            Level.FIX, "interface", f"there is no interface {name!r}", f"Name one of {listed(usable, most=20)}"
-        )
+        yield _fix("interface", f"there is no interface {name!r}", f"Name one of {listed(usable, most=20)}")
     elif one.loopback or not one.ethernet or not one.mac:
-        yield ReadinessCheck(Level.FIX, "interface", f"{name} is not Ethernet", "Name the one that the cable goes into")
+        yield _fix("interface", f"{name} is not Ethernet", "Name the one that the cable goes into")
     elif one.name in facts.wireless:
-        yield ReadinessCheck(
-            Level.FIX, "interface", f"{name} is wireless: no cable is proved through it", "Name a wired one"
-        )
+        yield _fix("interface", f"{name} is wireless: no cable can be proven through it", "Name a wired one")
+    elif master := master_of(one, facts.interfaces):
+        what, do = member_words(one, master)
+        yield _fix("interface", f"{name} {what}", do)
     elif not one.up:
-        yield ReadinessCheck(
-            Level.FIX, "interface", f"{name} is switched off", f"Switch it on: `ip link set dev {name} up`"
-        )
+        yield _fix("interface", f"{name} is switched off", f"Switch it on: `ip link set dev {name} up`")
     elif not one.carrier:
-        yield ReadinessCheck(
-            Level.FIX, "interface", f"{name} has no carrier", "Plug its cable in, and switch the far end on"
-        )
+        yield _fix("interface", f"{name} has no carrier", "Plug its cable in, and switch the far end on")
     else:
-        yield ReadinessCheck(Level.OK, "interface", f"{name} is there and has carrier")
+        yield _ok("interface", f"{name} is there and has carrier")
 
 
-def _right(facts: Facts) -> Iterator[ReadinessCheck]:
-    if facts.refusal is not None:
-        one = facts.chosen
-        if one is not None and one.up and one.ethernet and not one.loopback:
-            yield ReadinessCheck(Level.FIX, "right", facts.refusal.what, facts.refusal.do)
-    else:
-        yield ReadinessCheck(Level.OK, "right", f"{safe(facts.interface)} can be opened ({facts.kind} link)")
+def _right(facts: Facts) -> Checks:
+    if facts.refusal is None:
+        yield _ok("right", f"{safe(facts.interface)} can be opened ({facts.kind} link)")
+        return
+    one = facts.chosen
+    if one is not None and one.up and one.ethernet and not one.loopback and not master_of(one, facts.interfaces):
+        yield _fix("right", facts.refusal.what, facts.refusal.do)
 
 
-def _addresses(facts: Facts) -> Iterator[ReadinessCheck]:
-    """For each subnet under test: the address that will be asked from."""
+def _addresses(facts: Facts) -> Checks:
+    """The address that probes will come from, for each subnet under test."""
     if not facts.nets:
-        yield ReadinessCheck(Level.NOTE, "address", "the plan has no IPv4 address to prove", "See `netcheck check`")
+        yield _note("address", "the plan has no IPv4 address to prove", "See `netcheck check`")
     own = facts.chosen.addresses if facts.chosen is not None else ()
     for net in facts.nets:
         yield _address(net, [one for one in own if net.holds(one[0])], facts.kind)
@@ -69,20 +85,20 @@ def _address(net: Net, own: list[tuple[int, int]], kind: str) -> ReadinessCheck:
         address, length = own[0]
         what = f"{_typed(address, length)} of this computer is in {subnet}"
         if length == net.length:
-            return ReadinessCheck(Level.OK, "address", what)
-        do = "Harmless to a proof; programs of this computer may look for its hosts in the wrong place"
-        return ReadinessCheck(Level.NOTE, "address", f"{what}, with another mask", do)
+            return _ok("address", what)
+        do = "Harmless to a proof; other programs on this computer may look for its hosts in the wrong place"
+        return _note("address", f"{what}, with another mask", do)
     give = f"give this computer a free address in {_prefix(net)}"
     if net.station is None:
-        do = f"Put a [[station]] with a free address in {_prefix(net)} into the plan, or {give}"
-        return ReadinessCheck(
-            Level.FIX, "address", f"this computer has no address in {subnet}, and the plan no station", do
+        what = f"this computer has no address in {subnet}, and the plan no station"
+        return _fix(
+            "address", what, f"Put a [[station]] with a free address in {_prefix(net)} into the plan, or {give}"
         )
     if kind == "unprivileged":
-        what = f"this computer has no address in {subnet}, and the unprivileged link can borrow none"
-        return ReadinessCheck(Level.FIX, "address", what, f"{give.capitalize()}, or use --link raw")
+        what = f"this computer has no address in {subnet}, and the unprivileged link cannot borrow one"
+        return _fix("address", what, f"{give.capitalize()}, or use --link raw")
     what = f"this computer has no address in {subnet}; the plan's station address {quad(net.station)} will be borrowed"
-    return ReadinessCheck(Level.OK, "address", what)
+    return _ok("address", what)
 
 
 def _prefix(net: Net) -> Prefix:
@@ -93,52 +109,48 @@ def _typed(address: int, length: int) -> str:
     return str(InterfaceAddress(Address(4, address), length))
 
 
-def _planned(facts: Facts) -> Iterator[ReadinessCheck]:
-    """Addresses of this computer, and of the plan's stations, that are planned: 6-settled-details.md 45."""
+def _planned(facts: Facts) -> Checks:
+    """Addresses of this computer, and of the plan's stations, that are planned for a device."""
     planned = facts.aim.planned
-    for one in facts.interfaces:
-        for address, _ in one.addresses:
-            if address in planned:
-                what = f"{quad(address)} on {safe(one.name)} is planned for {safe(planned[address])}"
-                yield ReadinessCheck(
-                    Level.FIX, "own address", what, "Take it off this computer: nothing is proved with it"
-                )
+    for held in planned_addresses_held(facts.interfaces, planned):
+        what = f"{quad(held.address)} on {safe(held.on)} is planned for {safe(held.planned_for)}"
+        yield _fix("own address", what, "Take it off this computer: nothing is proven while it has the address")
     for address in sorted(facts.aim.stations & planned.keys()):
         what = f"the station address {quad(address)} is planned for {safe(planned[address])} as well"
-        yield ReadinessCheck(Level.FIX, "own address", what, "Give the station another address in the plan")
+        yield _fix("own address", what, "Give the station another address in the plan")
 
 
-def _overlaps(facts: Facts) -> Iterator[ReadinessCheck]:
+def _overlaps(facts: Facts) -> Checks:
     for one in facts.others:
         for address, length in one.addresses:
             nets = [net for net in facts.nets if Prefix.of(Address(4, address), length).overlaps(_prefix(net))]
             if nets:
                 what = f"{safe(one.name)} has {_typed(address, length)}, which overlaps {_names(nets)}"
-                do = f"Unplug {safe(one.name)} or switch it off: a false answer could come from there"
-                yield ReadinessCheck(Level.FIX, "other interface", what, do)
+                do = f"Unplug {safe(one.name)} or switch it off: a false reply could come from there"
+                yield _fix("other interface", what, do)
 
 
 def _names(nets: Iterable[Net]) -> str:
     return listed([f"{safe(net.name)} ({_prefix(net)})" for net in nets])
 
 
-def _routes(facts: Facts) -> Iterator[ReadinessCheck]:
-    """Where the system's own traffic to planned addresses goes. Proving does not follow routes; ping by hand does, and
-    asking for an identity too."""
+def _routes(facts: Facts) -> Checks:
+    """Where the system sends its own traffic to planned addresses. Proving does not follow routes; a ping by hand and
+    `--ask-modbus` do."""
     if facts.routes is None:
-        do = "Look yourself whether another interface or a VPN takes planned addresses"
-        yield ReadinessCheck(Level.NOTE, "route", "this system's routes are not read", do)
+        do = "Check by hand whether another interface or a VPN has a route for planned addresses"
+        yield _note("route", "this system's routes are not read", do)
         return
     known = {one.index: one for one in facts.interfaces}
     for (index, first, length), nets in _elsewhere(facts, facts.routes).items():
         one = known.get(index)
         if one is None or _tunnel(one) or _overlapping(one, nets):
-            continue  # these have lines of their own
+            continue  # these have checks of their own
         what = f"the route {Prefix(4, first, length)} sends {_names(nets)} through {safe(one.name)}"
         if length == 0:
-            yield ReadinessCheck(Level.NOTE, "route", what, "Harmless to a proof, but a ping by hand would go there")
+            yield _note("route", what, "Harmless to a proof, but a ping by hand would go there")
         else:
-            yield ReadinessCheck(Level.FIX, "route", what, f"Remove it, or switch {safe(one.name)} off")
+            yield _fix("route", what, f"Remove it, or switch {safe(one.name)} off")
 
 
 def _overlapping(one: NetworkInterface, nets: list[Net]) -> bool:
@@ -147,8 +159,9 @@ def _overlapping(one: NetworkInterface, nets: list[Net]) -> bool:
 
 
 def _elsewhere(facts: Facts, routes: tuple[KernelRoute, ...]) -> dict[tuple[int, int, int], list[Net]]:
-    """Routes of the main table, as (interface index, first, length), that win a planned address for another interface
-    by the longest prefix (RFC 1812 section 5.2.4.3) and the least metric; with the subnets that they take."""
+    """Return the routes of the main table that send a planned address through another interface, as (interface index,
+    first, length), with the subnets that they affect. The longest prefix wins (RFC 1812 section 5.2.4.3), then the
+    least metric."""
     here = facts.chosen.index if facts.chosen is not None else 0
     found: dict[tuple[int, int, int], list[Net]] = {}
     for net in facts.nets:
@@ -173,9 +186,9 @@ def _tunnel(one: NetworkInterface) -> bool:
     return not one.ethernet and not one.loopback
 
 
-def _vpn(facts: Facts) -> Iterator[ReadinessCheck]:
-    """A tunnel that would take planned addresses: by a route for them in any table, or by one for half the world
-    (0.0.0.0/0, or 0.0.0.0/1 with 128.0.0.0/1)."""
+def _vpn(facts: Facts) -> Checks:
+    """A tunnel with a route for planned addresses in any table, or for half of all addresses (0.0.0.0/0, or 0.0.0.0/1
+    with 128.0.0.0/1)."""
     for one in facts.others:
         if not _tunnel(one):
             continue
@@ -183,39 +196,59 @@ def _vpn(facts: Facts) -> Iterator[ReadinessCheck]:
         taking = {to for to in routes if to.length <= 1 or any(to.overlaps(_prefix(net)) for net in facts.nets)}
         if taking:
             what = f"the tunnel {safe(one.name)} has a route for {listed(sorted(map(str, taking)))}"
-            yield ReadinessCheck(Level.FIX, "VPN", what, "Disconnect the VPN while proving")
+            yield _fix("VPN", what, "Disconnect the VPN while proving")
         else:
             what = f"the tunnel {safe(one.name)} is up, with no route for a planned address"
-            yield ReadinessCheck(Level.NOTE, "VPN", what, "Disconnect it while proving, to be sure")
+            yield _note("VPN", what, "Disconnect it while proving, to be sure")
 
 
-def _wireless(facts: Facts) -> Iterator[ReadinessCheck]:
+def _wireless(facts: Facts) -> Checks:
     for one in facts.others:
         if one.name in facts.wireless:
             what = f"{safe(one.name)} is wireless and switched on"
-            yield ReadinessCheck(
-                Level.NOTE, "wireless", what, "Switch it off while proving: a false answer could come from there"
-            )
+            yield _note("wireless", what, "Switch it off while proving: a false reply could come from there")
 
 
-def _clock(facts: Facts) -> Iterator[ReadinessCheck]:
+def _pace(facts: Facts) -> Checks:
+    yield _ok(
+        "pace",
+        f"at most {Pace().broadcast:g} broadcasts a second are sent; ARP inspection on managed switches often allows "
+        f"{ARP_INSPECTION} ARP packets a second on a port (common practice)",
+    )
+
+
+def _macs(facts: Facts) -> Checks:
+    ports = [target for target in facts.aim.asked if not target.barred]
+    without = [target for target in ports if target.mac is None]
+    if without:
+        what = f"{len(without)} of {len(ports)} ports have no planned MAC, which on a walk tells which cable was pulled"
+        do = "Add the MACs to the plan; else walk in the announced order, press the port's key, or use `prove`"
+        yield _note("MAC", what, do)
+    elif ports:
+        yield _ok("MAC", f"all {len(ports)} ports have a planned MAC")
+
+
+def _suspend(facts: Facts) -> Checks:
+    what = "a phase during which this computer is suspended is void and has to be repeated"
+    yield _note("suspend", what, "Disable suspend, also for a closed lid, and connect the power supply")
+
+
+def _clock(facts: Facts) -> Checks:
     now = facts.clock.now
     last = max(facts.surveyed, default=None)
     said = f"this computer says {now:%Y-%m-%d %H:%M} {now.tzname() or ''}".rstrip()
+    compare = "Compare it with a watch: the record contains its times"
     if last is not None and now.date() < last:
-        yield ReadinessCheck(
-            Level.FIX, "clock", f"{said}, and a survey of the plan was taken on {last}", "Set the clock"
-        )
+        yield _fix("clock", f"{said}, and a survey of the plan was taken on {last}", "Set the clock")
     elif facts.clock.synchronised is False:
-        do = "Compare it with a watch: the record carries its times"
-        yield ReadinessCheck(Level.NOTE, "clock", f"{said}, and no time server keeps it", do)
+        yield _note("clock", f"{said}, and no time server keeps it", compare)
     elif facts.clock.synchronised is None:
-        yield ReadinessCheck(Level.NOTE, "clock", said, "Compare it with a watch: the record carries its times")
+        yield _note("clock", said, compare)
     else:
-        yield ReadinessCheck(Level.OK, "clock", f"{said}, kept by a time server")
+        yield _ok("clock", f"{said}, kept by a time server")
 
 
-def _record(facts: Facts) -> Iterator[ReadinessCheck]:
+def _record(facts: Facts) -> Checks:
     level, what = _RECORD[facts.record.state]
     said = f": {facts.record.said}" if facts.record.said else ""
     yield ReadinessCheck(level, "record", f"{safe(facts.record.path)} {what}{said}", facts.record.do)
@@ -229,19 +262,19 @@ _RECORD = {
     RecordState.UNUSABLE: (Level.FIX, "cannot be written"),
 }
 
-# Each check, and what is said where it finds nothing to say.
-CHECKS: tuple[tuple[Callable[[Facts], Iterator[ReadinessCheck]], ReadinessCheck | None], ...] = (
+# Each check, and the subject and text of the `ok` line for a check that returns nothing.
+CHECKS: tuple[tuple[Callable[[Facts], Checks], tuple[str, str] | None], ...] = (
     (_interface, None),
     (_right, None),
     (_addresses, None),
-    (
-        _planned,
-        ReadinessCheck(Level.OK, "own address", "no address of this computer or of a station is planned for a device"),
-    ),
-    (_overlaps, ReadinessCheck(Level.OK, "other interface", "none overlaps a subnet under test")),
-    (_routes, ReadinessCheck(Level.OK, "route", "none takes planned addresses elsewhere")),
-    (_vpn, ReadinessCheck(Level.OK, "VPN", "no tunnel is up")),
-    (_wireless, ReadinessCheck(Level.OK, "wireless", "none is switched on")),
+    (_planned, ("own address", "no address of this computer or of a station is planned for a device")),
+    (_overlaps, ("other interface", "none overlaps a subnet under test")),
+    (_routes, ("route", "none sends planned addresses through another interface")),
+    (_vpn, ("VPN", "no tunnel is up")),
+    (_wireless, ("wireless", "none is switched on")),
+    (_pace, None),
+    (_macs, None),
+    (_suspend, None),
     (_clock, None),
     (_record, None),
 )

@@ -1,8 +1,8 @@
-"""What `ready` judges, and what it says: facts of this computer and the plan, and lines."""
+"""The facts that `ready` judges, and its result: facts of this computer and the plan, and checks."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -13,7 +13,7 @@ from netcheck.wire.linux.netlink import KernelRoute
 
 
 class Level(StrEnum):
-    """Whether anything is to be done: nothing, something before proving, or something to know."""
+    """Whether something is to be done: nothing, something before proving, or nothing but something to know."""
 
     OK = "ok"
     FIX = "fix"
@@ -22,7 +22,7 @@ class Level(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ReadinessCheck:
-    """One thing that was looked at; `do` says what to do, where there is something."""
+    """The result of one check: `about` is its subject, `do` says what to do, if anything."""
 
     level: Level
     about: str
@@ -31,18 +31,18 @@ class ReadinessCheck:
 
 
 class RecordState(StrEnum):
-    """What is at the place where the record will be written."""
+    """What exists at the path where the record will be written."""
 
     NEW = "new"  # nothing yet, and the folder can be written
     GOES_ON = "goes on"  # a record of this plan
-    TORN = "torn"  # the same, its last line cut short
+    TORN = "torn"  # the same, with an incomplete last line
     OTHER_PLAN = "other plan"
     UNUSABLE = "unusable"
 
 
 @dataclass(frozen=True, slots=True)
 class RecordFact:
-    """The record's place and what is there; `said` is what is to be known of it, and `do` what can be done."""
+    """The record's path and what exists there; `said` gives details, `do` says what to do."""
 
     path: str
     state: RecordState
@@ -52,16 +52,16 @@ class RecordFact:
 
 @dataclass(frozen=True, slots=True)
 class SystemTime:
-    """The computer's time (aware), and whether the system keeps it by a time server: None where that is not known."""
+    """The computer's time (aware), and whether a time server keeps it: None if the system does not tell."""
 
     now: datetime
     synchronised: bool | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
-    """Everything the judgement looks at. `refusal` is why the link cannot be opened; `routes` None where the system
-    does not tell them."""
+    """Everything that the judgement depends on. `refusal` is why the link cannot be opened; `routes` is None if the
+    system does not tell them; `surveyed` are the dates of the plan's surveys."""
 
     interface: str
     kind: str
@@ -72,7 +72,7 @@ class Facts:
     wireless: frozenset[str] = frozenset()
     routes: tuple[KernelRoute, ...] | None = ()
     refusal: Problem | None = None
-    surveyed: tuple[date, ...] = field(default=())  # when the plan's surveys were taken
+    surveyed: tuple[date, ...] = ()
 
     @property
     def chosen(self) -> NetworkInterface | None:
@@ -81,7 +81,7 @@ class Facts:
 
     @property
     def others(self) -> list[NetworkInterface]:
-        """The station's other interfaces that are switched on, but for the loopback."""
+        """The computer's other interfaces that are switched on, except the loopback."""
         return [one for one in self.interfaces if one.name != self.interface and one.up and not one.loopback]
 
     @property

@@ -1,5 +1,7 @@
-"""Gathers what `ready` judges: interfaces, routes, the right to open the link, the clock. Sends nothing, changes
-nothing."""
+"""Gathers the facts that `ready` judges: interfaces, routes, the right to open the link, the clock.
+
+It sends nothing and changes nothing.
+"""
 
 from __future__ import annotations
 
@@ -23,8 +25,8 @@ _NOT_SYNCHRONISED = 5  # TIME_ERROR
 
 
 def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Sequence[str] = ()) -> Facts:
-    """Look at this computer; LinkError only where the system does not list its interfaces, UsageError for a subject in
-    `only` that the plan does not have."""
+    """Return the facts of this computer and a plan; LinkError if the system does not list its interfaces, UsageError
+    for a subject in `only` that the plan does not have."""
     there = tuple(interfaces())
     return Facts(
         interface=interface,
@@ -41,7 +43,7 @@ def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Seq
 
 
 def _refusal(kind: Kind, interface: str) -> Problem | None:
-    """Why the link cannot be opened; it is opened and closed at once."""
+    """Return why the link cannot be opened, None if it can. It is closed at once."""
     try:
         open_link(kind, interface).close()
     except LinkError as error:
@@ -59,13 +61,13 @@ def _routes() -> tuple[netlink.KernelRoute, ...] | None:
 
 
 def _wireless(name: str) -> bool:
-    """Whether the kernel calls an interface wireless."""
+    """Return whether the kernel calls an interface wireless."""
     folder = Path("/sys/class/net", name)
     return any((folder / sign).exists() for sign in ("wireless", "phy80211"))
 
 
 def synchronised() -> bool | None:
-    """Whether the system's clock is kept by a time server, as the kernel has it; None where it does not tell."""
+    """Return whether the kernel says that a time server keeps the clock; None if the system does not tell."""
     if sys.platform != "linux":
         return None
     try:

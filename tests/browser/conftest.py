@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +10,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from netcheck.report.html.page import to_html
 from netcheck.report.html.setting_sheet import to_sheet
+from tests.programs import need
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
 # No service of the browser's own may ask for anything while a page is looked at.
@@ -54,11 +53,7 @@ to = "line-panel/lan"
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """The browser, started once."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("chromium is missing, and the page must be looked at in continuous integration")
-        pytest.skip("chromium is not installed")
+    path = need("chromium", "chromium-browser")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(ARGUMENTS))
         yield browser

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from playwright.sync_api import Browser, Page
 
 from netcheck.proof.result import Verdict
 from netcheck.report.html.page import to_html
+from tests.programs import need
 from tests.report.made import clock_from, large_report, plan_text, proof_of, report_from, write_plan, write_record
 
 DESK, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
@@ -135,8 +135,7 @@ def test_no_sideways_scrolling_with_endless_words(chromium: Browser, tmp_path: P
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -> None:
     """Printed, every finding and port is there, filtered or not; tables repeat their heads, and no row is cut."""
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext is not installed")
+    pdftotext = need("pdftotext")
     path = tmp_path / "report.pdf"
     with opened(chromium, page_file, DESK) as page:
         page.locator("#findings input").fill("nothing of this")
@@ -144,7 +143,7 @@ def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -
         path.write_bytes(page.pdf(format=paper))
         subjects = page.locator(".port-row th").all_text_contents()
         findings = page.locator(".finding").count()
-    text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    text = subprocess.run([pdftotext, "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
     sheets = text.split("\f")
     assert [subject for subject in subjects if subject.strip() not in text] == []
     assert text.count("agreed") >= findings
@@ -158,13 +157,12 @@ def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -
 def test_no_block_of_the_setting_sheet_is_cut(chromium: Browser, sheet_file: Path, tmp_path: Path, paper: str) -> None:
     """On each page as many boxes for initials as interfaces begin there, each with its address above; no label is cut
     either."""
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext is not installed")
+    pdftotext = need("pdftotext")
     path = tmp_path / "sheet.pdf"
     with opened(chromium, sheet_file, DESK) as page:
         path.write_bytes(page.pdf(format=paper))
         interfaces, labels = page.locator(".face").count(), page.locator(".label").count()
-    text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    text = subprocess.run([pdftotext, "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
     sheets = [sheet for sheet in text.split("\f") if "initials" in sheet]
     assert len(sheets) > 3
     for sheet in sheets:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -22,6 +20,7 @@ import pytest
 
 from netcheck.cli.main import run
 from netcheck.plan.write.new_workbook import new_workbook
+from tests.programs import need
 from tests.report.made import plan_text, write_plan
 
 DAY = "2026-11-20"
@@ -260,16 +259,13 @@ def hostile_plan(folder: Path) -> None:
 @pytest.fixture
 def office(tmp_path: Path) -> Callable[[Path, str, str], Path]:
     """An independent spreadsheet program that opens a file and saves it as another kind."""
-    program = shutil.which("soffice") or shutil.which("libreoffice")
-    if program is None:
-        reason = "LibreOffice is not installed, so no independent program can save the workbook"
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(reason)
+    program = need("soffice", "libreoffice")
     profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
 
     def convert(file: Path, kind: str, name: str) -> Path:
         told = [f"--infilter={IN}"] if file.suffix == ".csv" else []
         out = file.parent / "saved"
-        words = [str(program), profile, "--headless", *told, "--convert-to", kind, "--outdir", str(out), str(file)]
+        words = [program, profile, "--headless", *told, "--convert-to", kind, "--outdir", str(out), str(file)]
         result = subprocess.run(words, capture_output=True, text=True, timeout=120, check=False)
         assert (out / name).is_file(), result.stderr
         return out / name

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 
 import pytest
 
 from tests.lab.netns import Lab, why_not
+from tests.programs import cannot_run
 
 
 @pytest.fixture(scope="module")
 def field_lab() -> Iterator[Lab]:
     """A laboratory kept for all tests of a module; skips where none can be built, fails instead where CI=true."""
     if reason := why_not():
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
+        cannot_run(f"no laboratory: {reason}")
     with Lab("nci") as made:
         yield made

@@ -19,6 +19,7 @@ from netcheck.field.readiness import judge
 from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordFact, RecordState, SystemTime
 from netcheck.field.readiness_gather import synchronised
 from netcheck.plan.read import read_plan
+from netcheck.proof.probing.scheduler import Pace
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Net, Scope, Target, scope_of
 from netcheck.record.model import Run
@@ -60,7 +61,8 @@ LO = interface("lo", 1, "127.0.0.1/8", ethernet=False, loopback=True)
 ETH0 = interface("eth0", 2, "192.0.2.1/24")
 TUN = interface("tun0", 7, "10.8.0.2/24", ethernet=False)
 TARGETS = tuple(
-    Target(f"plc-{last}/cpu", "1", f"plc-{last}", ip(f"192.0.2.{last}"), f"192.0.2.{last}", "line") for last in (20, 21)
+    Target(f"plc-{last}/cpu", "1", f"plc-{last}", ip(f"192.0.2.{last}"), f"192.0.2.{last}", "line", mac=last)
+    for last in (20, 21)
 )
 LINE = Net("line", ip("192.0.2.0"), 24, station=ip("192.0.2.240"))
 AIM = Scope(TARGETS, TARGETS, (LINE,), frozenset({ip("192.0.2.240")}))
@@ -78,16 +80,18 @@ FINE = Facts(
 
 
 def told(facts: Facts, *levels: Level) -> list[ReadinessCheck]:
-    """The lines of these levels; those that are no `ok` by default."""
-    return [line for line in judge(facts) if line.level in (levels or (Level.FIX, Level.NOTE))]
+    """The lines of these levels; by default those that are not `ok`, without the note about suspend, which is always
+    there."""
+    wanted = levels or (Level.FIX, Level.NOTE)
+    return [line for line in judge(facts) if line.level in wanted and line.about != "suspend"]
 
 
 def test_all_is_well() -> None:
-    """Ten things are looked at, each is fine, and the sum says so."""
+    """Thirteen subjects are checked, each is fine, and the sum says so."""
     lines = judge(FINE)
     assert [line.about for line in lines] == [
         *("interface", "right", "address", "own address", "other interface"),
-        *("route", "VPN", "wireless", "clock", "record"),
+        *("route", "VPN", "wireless", "pace", "MAC", "suspend", "clock", "record"),
     ]
     assert told(FINE) == []
     assert to_text(lines).endswith("\nready")
@@ -113,6 +117,16 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
             id="no carrier",
         ),
         pytest.param(
+            {"interfaces": (LO, replace(ETH0, master=8, member_of="bridge"), interface("br0", 8))},
+            *("fix", "interface", "eth0 belongs to the bridge br0", "-i br0"),
+            id="member of a bridge",
+        ),
+        pytest.param(
+            {"aim": replace(AIM, asked=(TARGETS[0], replace(TARGETS[1], mac=None)))},
+            *("note", "MAC", "1 of 2 ports have no planned MAC", "announced order"),
+            id="a port without a MAC",
+        ),
+        pytest.param(
             {"wireless": frozenset({"eth0"})}, "fix", "interface", "eth0 is wireless", "wired", id="proving by radio"
         ),
         pytest.param(
@@ -127,7 +141,7 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
         ),
         pytest.param(
             {"interfaces": (LO, NO_OWN), "kind": "unprivileged"},
-            *("fix", "address", "can borrow none", "--link raw"),
+            *("fix", "address", "cannot borrow one", "--link raw"),
             id="cannot borrow",
         ),
         pytest.param(
@@ -248,7 +262,7 @@ def test_one_thing_is_wrong(changes: dict[str, Any], level: str, about: str, wha
     [
         pytest.param({"interfaces": (LO, NO_OWN)}, "address", "192.0.2.240 will be borrowed", id="borrowed"),
         pytest.param(
-            {"routes": (*ROUTES, route("192.0.2.0/24", 3, metric=600))}, "route", "none takes", id="worse metric"
+            {"routes": (*ROUTES, route("192.0.2.0/24", 3, metric=600))}, "route", "none sends", id="worse metric"
         ),
         pytest.param(
             {"interfaces": (LO, ETH0, interface("eth1", 3, "192.0.2.9/24", up=False))},
@@ -271,11 +285,19 @@ def test_what_is_no_trouble(changes: dict[str, Any], about: str, what: str) -> N
 
 def test_only_the_subnets_of_the_ports_asked_for_are_looked_at() -> None:
     """A subnet without station that is not proved today is no trouble."""
-    far = Target("far/cpu", "1", "far", ip("198.51.100.9"), "198.51.100.9", "far")
+    far = Target("far/cpu", "1", "far", ip("198.51.100.9"), "198.51.100.9", "far", mac=9)
     nets = (LINE, Net("far", ip("198.51.100.0"), 24))
     assert told(replace(FINE, aim=replace(AIM, targets=(*TARGETS, far), nets=nets))) == []
     everything = told(replace(FINE, aim=replace(AIM, targets=(*TARGETS, far), asked=(*TARGETS, far), nets=nets)))
     assert [line.about for line in everything] == ["address"]
+
+
+def test_what_is_always_said() -> None:
+    """The pace against ARP inspection, and what a suspend costs; neither is something to fix."""
+    lines = {line.about: line for line in judge(FINE)}
+    assert f"at most {Pace().broadcast:g} broadcasts a second" in lines["pace"].what
+    assert "15 ARP packets a second" in lines["pace"].what
+    assert (lines["suspend"].level, "Disable suspend" in lines["suspend"].do) == (Level.NOTE, True)
 
 
 def test_hostile_names_are_harmless() -> None:

@@ -35,6 +35,9 @@ from typing import Any, Self, TypeVar
 
 import pytest
 
+from tests.lab.echo import echo
+from tests.programs import cannot_run
+
 CLONE_NEWNET = 0x40000000  # setns(2)
 NETNS = Path("/run/netns")
 End = tuple[str, str]  # (namespace, interface)
@@ -76,7 +79,7 @@ def module_lab() -> Iterator[Lab]:
 
 def _made() -> Iterator[Lab]:
     if reason := why_not():
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
+        cannot_run(f"no laboratory: {reason}")
     with Lab() as made:
         yield made
 
@@ -158,8 +161,9 @@ class Lab:
 
     def sysctl(self, namespace: str, values: dict[str, int | str]) -> None:
         """Set kernel settings inside, for example {"net.ipv4.conf.all.arp_ignore": 1}."""
-        settings = [f"{key}={value}" for key, value in values.items()]
-        _run(["ip", "netns", "exec", namespace, "sysctl", "-q", "-w", *settings])
+        with self.inside(namespace):  # /proc/sys/net is that of the thread's namespace
+            for key, value in values.items():
+                Path("/proc/sys", *key.split(".")).write_text(f"{value}\n", encoding="ascii")
 
     def arp_strict(self, namespace: str) -> None:
         """Let each interface answer only for its own address, as controllers do (arp_ignore 1, arp_announce 2)."""
@@ -177,6 +181,16 @@ class Lab:
     def reverse_path(self, namespace: str, mode: int) -> None:
         """Set the reverse-path filter of all interfaces: 0 off, 1 strict, 2 loose."""
         self.sysctl(namespace, {"net.ipv4.conf.all.rp_filter": mode, "net.ipv4.conf.default.rp_filter": mode})
+
+    def echo(self, namespace: str, address: str, count: int = 1, wait: float = 1.0, every: float = 0.1) -> int:
+        """Send ICMP echo requests from inside, as `ping` does, and return how many were answered."""
+        with self.inside(namespace):
+            return echo(address, count, wait, every)
+
+    def start_echo(self, namespace: str, address: str, count: int, every: float = 1.0) -> None:
+        """Start to send echo requests from inside; this ends with the laboratory at the latest."""
+        words = [sys.executable, str(Path(__file__).with_name("echo.py")), address, str(count), str(every)]
+        self.start(namespace, words, stdout=subprocess.DEVNULL)
 
     # Running
 

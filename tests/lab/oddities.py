@@ -107,7 +107,7 @@ def borrowed_is_claimed_later(hall: Hall) -> None:
 
     def come() -> None:
         hall.lab.up(late, "eth0")
-        hall.lab.start(late, ["ping", "-c", "20", "-i", "1", "-q", "192.0.2.77"])
+        hall.lab.start_echo(late, "192.0.2.77", 20)
 
     on_pull(hall, come)
 
@@ -121,7 +121,7 @@ def stranger_on_the_direct_cable(hall: Hall) -> None:
     hall.lab.mac(beside, "mv0", STRANGER_MAC)
     hall.lab.up(beside, "mv0")
     hall.lab.address(beside, "mv0", "192.0.2.88/24")
-    hall.lab.start(beside, ["ping", "-c", "200", "-i", "1", "-q", "192.0.2.77"])
+    hall.lab.start_echo(beside, "192.0.2.77", 200)
 
 
 # Keys: lines typed through a pipe

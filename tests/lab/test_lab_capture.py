@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from collections import Counter
 from dataclasses import dataclass
@@ -15,11 +14,11 @@ from tests.lab.netns import Lab
 from tests.lab.plants import pair
 from tests.lab.running import Ended
 from tests.lab.side_by_side import Play
+from tests.programs import need
 
 pytestmark = [
     pytest.mark.lab,
     pytest.mark.timeout(600),
-    pytest.mark.skipif(shutil.which("tshark") is None, reason="the command `tshark` is not there"),
 ]
 TOLD = ("eth.src", "eth.dst", "arp.opcode", "arp.src.proto_ipv4", "arp.dst.proto_ipv4", "ip.src", "ip.dst")
 CHECKSUMS = ("ip.checksum.status", "icmp.checksum.status")
@@ -59,7 +58,7 @@ with_capture = pytest.mark.parametrize("play", [Play("a run with a capture", act
 def tshark(path: Path, *words: str) -> list[list[str]]:
     """Read ARP and ICMP of a capture file, all that the link listens to here: one list of fields a frame."""
     fields = [part for word in words for part in ("-e", word)]
-    command = ["tshark", "-n", "-r", str(path), "-Y", "arp or icmp", "-T", "fields", *fields]
+    command = [need("tshark"), "-n", "-r", str(path), "-Y", "arp or icmp", "-T", "fields", *fields]
     done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
     return [line.split("\t") for line in done.stdout.splitlines()]
 

@@ -63,7 +63,7 @@ REMEMBERED = (("ip", "neigh", "add", "10.62.20.1", "lladdr", "00:00:5e:00:53:fe"
 ODD = (
     Case(
         "echo ignored", "10.62.20.61/24", "10.62.20.1", why="echo ignored",
-        wishes=(("sysctl", "-qw", "net.ipv4.icmp_echo_ignore_all=1"),),
+        wishes=(("sh", "-c", "echo 1 > /proc/sys/net/ipv4/icmp_echo_ignore_all"),),
     ),
     Case("/31", "10.62.20.61/31", why="echo ignored, or longer than /30"),
     Case("/32", "10.62.20.61/32", why="echo ignored, or longer than /30"),

@@ -23,7 +23,7 @@ SHOWS = (
     ["ip", "neigh"],
     ["ip", "route"],
     ["ip", "rule"],
-    ["sysctl", "-a", "-r", "^net.ipv4.conf"],
+    ["grep", "-r", ".", "/proc/sys/net/ipv4/conf"],
 )
 
 

@@ -14,10 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.lab.listener import Listener, tcpdump_there
+from tests.lab.listener import Listener
 from tests.lab.netns import Lab
 from tests.lab.responder import respond
 from tests.lab.running import NETCHECK, Process, begun, run
+from tests.programs import need
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 STATION_MAC = "00-00-5E-00-53-01"
@@ -74,8 +75,7 @@ def test_two_owners_are_something_to_mend(lab: Lab, street: tuple[str, str, str]
 
 def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
     """Those who speak are heard; tcpdump at the station's cable sees no frame of the station's."""
-    if not tcpdump_there():
-        pytest.skip("tcpdump is not there")
+    need("tcpdump")
     station, first, _ = street
     listener = Listener(lab, station, "eth0", tmp_path / "seen.pcap")
     process = lab.start(
@@ -83,7 +83,7 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
     begun(process)
-    lab.run(first, ["ping", "-c", "2", "-i", "0.3", "192.0.2.30"])
+    lab.echo(first, "192.0.2.30", count=2, every=0.3)
     out, said = process.communicate(timeout=60)
     assert process.returncode == 0, said
     heard = {host["address"]: host["mac"] for host in json.loads(out)["hosts"]}

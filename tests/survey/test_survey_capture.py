@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import struct
 import subprocess
 import tracemalloc
@@ -17,6 +16,7 @@ from netcheck.errors import NetcheckError
 from netcheck.plan.model import Cell, Position, SurveyEntry
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
+from tests.programs import need
 
 DAY = 1768464000  # 2026-01-15 08:00:00 UTC
 ROUTER, ONE, TWO, THREE = (bytes.fromhex(f"00005e0053{octet}") for octet in ("fe", "14", "15", "16"))
@@ -129,10 +129,10 @@ def test_simple_packets_have_no_day(tmp_path: Path) -> None:
     assert {host.seen for host in survey.hosts} == {None}
 
 
-@pytest.mark.skipif(shutil.which("tshark") is None, reason="tshark is not installed")
 @pytest.mark.parametrize("ending", ["pcap", "pcapng"])
 def test_hosts_as_an_independent_analyser_lists_them(tmp_path: Path, ending: str) -> None:
     """tshark's own list of ARP senders and of IPv4 senders in the link's prefix, of frames that scapy built."""
+    tshark = need("tshark")
     from scapy.layers.inet import IP, UDP
     from scapy.layers.l2 import ARP, Dot1Q, Ether
     from scapy.utils import PcapNgWriter, PcapWriter
@@ -157,7 +157,7 @@ def test_hosts_as_an_independent_analyser_lists_them(tmp_path: Path, ending: str
     writer = PcapWriter(str(path)) if ending == "pcap" else PcapNgWriter(str(path))
     with writer:
         writer.write(frames)
-    words = ["tshark", "-r", str(path), "-T", "fields", "-E", "separator=,"]
+    words = [tshark, "-r", str(path), "-T", "fields", "-E", "separator=,"]
     heard: set[tuple[str, str]] = set()
     for choice, fields in (
         ("arp.src.proto_ipv4 != 0.0.0.0", ("arp.src.proto_ipv4", "arp.src.hw_mac")),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import tempfile
 from pathlib import Path
@@ -19,6 +18,7 @@ from netcheck.text import safe
 from netcheck.wire.capture.write import CaptureWriter
 from netcheck.wire.frames import arp_reply, arp_request, padded
 from netcheck.wire.link import Way
+from tests.programs import need
 
 WAYS = (Way("eth0", 0x00005E005301, ((0xC0000201, 24), (0xC6336401, 26))), Way("wlan0", 0x00005E005302))
 ASK = padded(arp_request(0x00005E005301, 0xC0000201, 0xC0000214))
@@ -36,10 +36,8 @@ def written(path: Path) -> Path:
 
 
 def tshark(path: Path, *arguments: str) -> str:
-    """What tshark prints; skipped where it is not installed, failed instead where CI=true."""
-    if shutil.which("tshark") is None:
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)("tshark is not installed")
-    done = subprocess.run(["tshark", "-n", "-r", path, *arguments], capture_output=True, text=True, timeout=60)
+    """Return what tshark prints."""
+    done = subprocess.run([need("tshark"), "-n", "-r", path, *arguments], capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stderr
     return done.stdout
 

@@ -65,13 +65,13 @@ def test_interfaces_and_addresses_are_those_that_ip_prints(lab: Lab) -> None:
 
 @pytest.mark.lab
 def test_neighbours_are_those_that_were_resolved(lab: Lab) -> None:
-    """After a ping the kernel knows the device's MAC; an address where nobody answered is not in the table."""
+    """After an echo request the kernel knows the device's MAC; an address where nobody answered is not in the table."""
     here, there = lab.namespace("here"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(here, "eth0", "192.0.2.1/24")
     lab.address(there, "eth0", "192.0.2.20/24")
-    lab.run(here, ["ping", "-c", "1", "-W", "1", "192.0.2.20"])
-    lab.run(here, ["ping", "-c", "1", "-W", "0.1", "192.0.2.21"])
+    assert lab.echo(here, "192.0.2.20") == 1
+    assert lab.echo(here, "192.0.2.21", wait=0.1) == 0
     with lab.inside(here):
         index = next(one.index for one in netlink.links() if one.name == "eth0")
         with netlink.opened() as table:

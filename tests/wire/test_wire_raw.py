@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -118,7 +119,7 @@ def test_short_frames_leave_with_sixty_bytes(bench: Bench) -> None:
 def test_what_the_station_sends_is_not_heard(bench: Bench) -> None:
     """Neither the link's own frames nor those of the operating system."""
     bench.lab.echo_blocked(bench.device)
-    bench.lab.run(bench.station, ["ping", "-c", "2", "-i", "0.05", "-W", "0.1", "192.0.2.20"])
+    assert bench.lab.echo(bench.station, "192.0.2.20", count=2, wait=0.1, every=0.05) == 0
     bench.link.send(arp_request(STATION, STATION_IP, 0xC0000299))
     read = [arp_from_wire(frame) for frame in bench.heard()]
     assert {(arp.op, arp.sender_mac) for arp in read if arp} == {(2, DEVICE)}
@@ -379,7 +380,7 @@ def test_nothing_from_before_is_heard(lab: Lab) -> None:
         "s = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0); s.bind(('eth0', 0)); end = time.time() + 5\n"
         "while time.time() < end: s.send(b'\\xff' * 6 + bytes(6) + b'\\x08\\x00' + bytes(46))\n"
     )
-    process = lab.start(device, ["python3", "-c", chatter])
+    process = lab.start(device, [sys.executable, "-c", chatter])
     time.sleep(0.2)
     with lab.inside(station):
         for _ in range(5):

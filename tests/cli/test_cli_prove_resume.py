@@ -1,0 +1,39 @@
+"""Which earlier proofs of a record still count when it is taken up again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from netcheck.app.prove import proven_macs
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.targets import Scope, Target
+
+A, B = 0x00005E005314, 0x00005E005315
+TARGETS = tuple(
+    Target(f"plc-{last}/cpu", "1", f"plc-{last}", 0xC0000200 + last, f"192.0.2.{last}", "line") for last in (20, 21)
+)
+
+
+def proof(number: int, mac: int | None, verdict: Verdict = Verdict.PROVEN) -> Proof:
+    """A proof of one of the two ports."""
+    target = TARGETS[number]
+    return Proof(target.interface, target.port, target.address_text, verdict, "made", mac=mac)
+
+
+@pytest.mark.parametrize(
+    ("asked", "proofs", "counted"),
+    [
+        pytest.param((), [proof(0, B), proof(1, A)], {B: "plc-20/cpu", A: "plc-21/cpu"}, id="none is asked again"),
+        pytest.param((0, 1), [proof(0, B), proof(1, A)], {}, id="both are asked again after an exchange"),
+        pytest.param((0,), [proof(0, B), proof(1, A)], {A: "plc-21/cpu"}, id="one is asked again"),
+        pytest.param((), [proof(0, B, Verdict.SWAPPED), proof(1, None)], {}, id="only proven ports with a MAC"),
+    ],
+)
+def test_proofs_of_ports_that_are_asked_again_do_not_count(
+    asked: tuple[int, ...], proofs: list[Proof], counted: dict[int, str]
+) -> None:
+    """Two devices whose swapped addresses were exchanged must not be called swapped because of their old proofs."""
+    scope = replace(Scope(TARGETS, TARGETS, ()), asked=tuple(TARGETS[number] for number in asked))
+    assert proven_macs(proofs, scope) == counted
