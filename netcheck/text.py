@@ -11,6 +11,8 @@ _UNSAFE = re.compile(
     "|[\U000e0000-\U000e007f]"
 )
 
+_NUMBER = re.compile(r"([0-9]{1,18})")  # longer ones are compared piece by piece
+
 
 def _escape(found: re.Match[str]) -> str:
     point = ord(found.group())
@@ -34,3 +36,9 @@ def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
 def flowing(text: str) -> str:
     """Return a docstring with each paragraph on one line, for output that wraps lines itself."""
     return "\n\n".join(" ".join(paragraph.split()) for paragraph in text.split("\n\n"))
+
+
+def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Return a sort key that orders digits by their number, so that `drive-9` is before `drive-10`."""
+    parts = _NUMBER.split(text.casefold())
+    return tuple((1, int(part), part) if index % 2 else (0, 0, part) for index, part in enumerate(parts))

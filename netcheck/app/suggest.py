@@ -11,7 +11,7 @@ from pathlib import Path
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
 from netcheck.report.text.proposals import to_json, to_text
-from netcheck.rules.propose import propose
+from netcheck.rules.engine import propose_addresses
 from netcheck.survey.read import read_site
 from netcheck.text import safe
 
@@ -26,16 +26,16 @@ def suggest(path: Path, day: date, *, write: bool, as_json: bool) -> int:
         plan, surveys = read_site(path)
         steps.end()
         steps.begin("looking for free addresses")
-        proposals = propose(plan, surveys, day)
-    addresses = {each.subject: each.address for each in proposals if each.address is not None}
+        found = propose_addresses(plan, surveys, day)
+    addresses = {each.subject: each.address for each in found.proposals if each.address is not None}
     written = _write(path, addresses) if write else []
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-    print(json.dumps(to_json(proposals), indent=2) if as_json else to_text(proposals, width).rstrip("\n"))
+    print(json.dumps(to_json(found), indent=2) if as_json else to_text(found, width).rstrip("\n"))
     if write:
         print("\n".join(written) or "nothing to write", file=sys.stderr)
     elif addresses and not as_json:
         print("\nNothing was written; --write puts these addresses into the plan.")
-    return int(any(each.address is None for each in proposals))
+    return int(any(each.address is None for each in found.proposals))
 
 
 def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:

@@ -12,7 +12,7 @@ from netcheck.rules.accept import split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
 from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
-from netcheck.rules.fix import with_fixes
+from netcheck.rules.propose import Proposals, propose, with_fixes
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
@@ -50,15 +50,26 @@ def check(
 ) -> Checked:
     """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each
     rule."""
+    return _checked(Scene(plan, surveys, today), done)
+
+
+def propose_addresses(plan: Plan, surveys: tuple[Survey, ...], today: date) -> Proposals:
+    """Propose an address for every interface that needs one; they are the fixes that `check` shows."""
     scene = Scene(plan, surveys, today)
+    checked = _checked(scene, lambda rule: None)
+    return propose(scene, checked.findings, checked.accepted)
+
+
+def _checked(scene: Scene, done: Callable[[Rule], None]) -> Checked:
     found: list[Finding] = []
     for rule in RULES:
         found += _findings(rule, scene)
         done(rule)
+    plan = scene.plan
     order = _Order(plan)
-    split = split_accepted(order.sorted(found), plan.accepted, today)
+    split = split_accepted(order.sorted(found), plan.accepted, scene.today)
     leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=split.unused, run=tuple(RULE_NAMED)))
-    findings = order.sorted([*with_fixes(scene, split.open), *leftover])
+    findings = order.sorted([*with_fixes(scene, split.open, split.accepted), *leftover])
     return Checked(plan, tuple(findings), split.accepted, _host_count(scene), scene.conversations)
 
 

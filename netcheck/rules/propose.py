@@ -1,23 +1,33 @@
-"""Proposes an address for every interface that needs one: under a finding that an address mends, or without any."""
+"""Decides which interfaces need another address, and adds the proposals to the findings as fixes.
+
+A check shows the fixes and `netcheck suggest` lists the proposals; both come from the same addresses. Interfaces under
+accepted findings are placed too, but not shown, so that a proposal does not change when another finding is accepted.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import assert_never
 
 from netcheck.addr import Address
-from netcheck.plan.model import Plan
+from netcheck.plan.model import Interface
+from netcheck.rules.catalogue import RULE_NAMED
+from netcheck.rules.catalogue.address import OUTSIDE_SUBNET
 from netcheck.rules.catalogue.clash import TOO_NEAR
-from netcheck.rules.engine import check
-from netcheck.rules.fix import subjects_to_move
+from netcheck.rules.catalogue.unreadable import UNREADABLE_VALUE
+from netcheck.rules.finding import AcceptedFinding, Finding, Fix, Severity
+from netcheck.rules.rule import Readdress
 from netcheck.rules.scene import Scene
-from netcheck.space.suggest import suggest
-from netcheck.survey.model import Survey
+from netcheck.space.suggest import Suggestion, suggest
+from netcheck.space.usable import private_ranges
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
-    """One interface that needs an address: what it has, as text, the rules broken, and the proposal if there is one."""
+    """One interface that needs an address: its present text, the broken rules, and the new address if there is one.
+
+    `why` says why this address was chosen, or why there is none and what to do instead."""
 
     subject: str
     now: str
@@ -26,33 +36,142 @@ class Proposal:
     why: str
 
 
-def propose(plan: Plan, surveys: tuple[Survey, ...], today: date) -> tuple[Proposal, ...]:
-    """All proposals in plan order; together they fit, and they are the fixes that `check` shows, where it shows one.
+def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[AcceptedFinding]) -> list[Finding]:
+    """Return the findings, each with a fix if all its subjects that must move can be placed."""
+    moving = [(finding, _movers(scene, finding)) for finding in findings]
+    wanted = {subject for _, subjects in moving for subject in subjects}
+    free = suggest(scene.plan, scene.islands, wanted, also=_also(scene, accepted))
+    return [
+        replace(finding, fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
+        if subjects and all(subject in free for subject in subjects)
+        else finding
+        for finding, subjects in moving
+    ]
 
-    Accepted findings move nothing. An address that is only too near is not changed for another that is too near.
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposals:
+    """A proposal for every interface that needs an address, in plan order. `unreadable` are interfaces whose present
+    address cannot be read: they keep it, and their proposal has no address."""
+
+    proposals: tuple[Proposal, ...]
+    unreadable: tuple[Proposal, ...]
+
+
+def propose(scene: Scene, findings: Sequence[Finding], accepted: Iterable[AcceptedFinding]) -> Proposals:
+    """Propose an address for every interface that needs one.
+
+    Accepted findings move nothing. An address that is only too near to a site host is not replaced by another such.
     """
-    scene = Scene(plan, surveys, today)
     reasons: dict[str, list[str]] = {}
-    for finding in check(plan, surveys, today).findings:
-        for subject in subjects_to_move(scene, finding):
+    for finding in findings:
+        for subject in _movers(scene, finding):
             reasons.setdefault(subject, []).append(finding.rule)
     may_be_near = [subject for subject, rules in reasons.items() if rules != [TOO_NEAR.slug]]
-    found = suggest(plan, scene.islands, reasons, may_be_near)
-    return tuple(
-        Proposal(
-            interface.subject,
-            interface.address.text if interface.address else "",
-            tuple(reasons[interface.subject]),
-            found[interface.subject].address if interface.subject in found else None,
-            found[interface.subject].why if interface.subject in found else _why_not(plan, interface.subnet),
-        )
-        for interface in plan.interfaces
-        if interface.subject in reasons
+    found = suggest(scene.plan, scene.islands, reasons, may_be_near, also=_also(scene, accepted))
+    stuck = _with_wrong_subnet(scene, findings)
+    proposals = tuple(
+        _proposal(scene, interface, reasons, found, stuck)
+        for interface in scene.plan.interfaces
+        if interface.subject in reasons or interface.subject in stuck
     )
+    return Proposals(proposals=proposals, unreadable=tuple(_unreadable(scene)))
 
 
-def _why_not(plan: Plan, subnet: str) -> str:
-    if plan.subnet_named[subnet].prefix.value is None:
-        return f"the prefix of subnet {subnet} cannot be read"
-    clear = f" that is {plan.keep_clear} from every site host" if plan.keep_clear > 1 else ""
-    return f"no address of subnet {subnet} is free{clear}"
+def _proposal(
+    scene: Scene,
+    interface: Interface,
+    reasons: Mapping[str, list[str]],
+    found: Mapping[str, Suggestion],
+    stuck: Mapping[str, str],
+) -> Proposal:
+    subject, now = interface.subject, interface.address.text if interface.address else ""
+    if subject in found:
+        choice = found[subject]
+        return Proposal(subject=subject, now=now, rules=tuple(reasons[subject]), address=choice.address, why=choice.why)
+    rules = tuple(reasons.get(subject, (OUTSIDE_SUBNET.slug,)))
+    why = stuck.get(subject) or _why_none(scene, interface)
+    return Proposal(subject=subject, now=now, rules=rules, address=None, why=why)
+
+
+def _also(scene: Scene, accepted: Iterable[AcceptedFinding]) -> set[str]:
+    return {subject for each in accepted for subject in _movers(scene, each.finding)}
+
+
+def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
+    """Return the subjects that need another address to resolve the finding; none if no address resolves it."""
+    match RULE_NAMED[finding.rule].readdress:
+        case Readdress.NONE:
+            subjects: tuple[str, ...] = ()
+        case Readdress.EACH:
+            subjects = finding.subjects
+        case Readdress.ALL_BUT_ONE:
+            subjects = _all_but_keeper(scene, finding.subjects)
+        case Readdress.PRIVATE:
+            subjects = tuple(subject for subject in finding.subjects if _has_private(scene, subject))
+        case unknown:
+            assert_never(unknown)
+    if finding.severity is Severity.RISK:
+        subjects = tuple(subject for subject in subjects if subject not in scene.settled)
+    return tuple(subject for subject in subjects if _can_move(scene, finding, subject))
+
+
+def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the subjects without the one that keeps a shared address: the installed one, else the first that the site
+    has granted or entered, else the first."""
+    ranked = (
+        [subject for subject in subjects if subject in scene.installed],
+        [subject for subject in subjects if subject in scene.settled],
+        list(subjects),
+    )
+    keeper = next(subject for group in ranked for subject in group)
+    return tuple(subject for subject in subjects if subject != keeper)
+
+
+def _can_move(scene: Scene, finding: Finding, subject: str) -> bool:
+    """Return whether the finding is about the `address` of an interface whose subnet is right: neither an IPv6 address
+    beside an IPv4 one, nor an outside address of a router, nor a wrong `subnet` key is resolved by a proposal."""
+    interface = scene.plan.interface_named.get(subject)
+    if interface is None or scene.meant_subnet(interface) is not None:
+        return False
+    if finding.address is None or interface.address is None:
+        return True
+    return str(interface.address.value) == finding.address
+
+
+def _has_private(scene: Scene, subject: str) -> bool:
+    interface = scene.plan.interface_named.get(subject)
+    prefix = scene.plan.subnet_of(interface).prefix.value if interface else None
+    return prefix is not None and bool(private_ranges(prefix))
+
+
+def _with_wrong_subnet(scene: Scene, findings: Iterable[Finding]) -> dict[str, str]:
+    """Return, by subject, what to do where the key `subnet` is wrong and not the address."""
+    found: dict[str, str] = {}
+    for finding in findings:
+        interface = scene.plan.interface_named.get(finding.subjects[0])
+        if finding.rule == OUTSIDE_SUBNET.slug and interface is not None:
+            meant = scene.meant_subnet(interface)
+            if meant is not None:
+                fits = "address, mask and gateway fit" if interface.mask else "address and gateway fit"
+                found[interface.subject] = f"{fits} subnet {meant.name}: set its key subnet to {meant.name}"
+    return found
+
+
+def _unreadable(scene: Scene) -> Iterator[Proposal]:
+    for interface in scene.plan.interfaces:
+        cell = interface.address
+        if cell is not None and cell.value is None:
+            why = f"its address cannot be read: {cell.why}"
+            yield Proposal(
+                subject=interface.subject, now=cell.text, rules=(UNREADABLE_VALUE.slug,), address=None, why=why
+            )
+
+
+def _why_none(scene: Scene, interface: Interface) -> str:
+    subnet = scene.plan.subnet_of(interface)
+    if subnet.prefix.value is None:
+        return f"the prefix of subnet {subnet.name} cannot be read"
+    clear = scene.plan.keep_clear
+    near = f" that is {clear} from every site host" if clear > 1 else ""
+    return f"no address of subnet {subnet.name} is free{near}"

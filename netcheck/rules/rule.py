@@ -15,7 +15,7 @@ class Readdress(Enum):
 
     NONE = "no new address resolves it"
     EACH = "a new address for each subject"
-    ALL_BUT_FIRST = "a new address for all subjects but one, which keeps its address"
+    ALL_BUT_ONE = "a new address for all subjects but one, which keeps its address"
     PRIVATE = "a new address for private use, if the subnet has one"
 
 

@@ -7,17 +7,19 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from itertools import compress
+from itertools import chain, compress
 from typing import TypeVar
 
 from netcheck.addr import Address, Mac, Mask
 from netcheck.plan.model import Accepted, Cell, Interface, Plan, Subnet
 from netcheck.rules.dns_records import PlannedName, planned_names
+from netcheck.rules.name_match import full_name
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.reachability.translate import trace_conversations
+from netcheck.rules.site_match import SiteMatch, match_hosts
 from netcheck.space.addressing import interfaces_by_family
 from netcheck.space.occupancy import Island, Placed, islands_of
-from netcheck.survey.host_table import SiteHost, folded, folded_all
+from netcheck.survey.host_table import SiteHost, folded_all
 from netcheck.survey.model import Survey
 
 K = TypeVar("K")
@@ -142,6 +144,50 @@ class Scene:
         )
 
     @cached_property
+    def site_matches(self) -> tuple[SiteMatch, ...]:
+        """Return every interface whose address a site host has, with whose hosts these are.
+
+        The device's own DNS records do not count, because they are made before it is installed. A device whose MAC
+        cannot be read is left out if the MAC would decide."""
+        found = []
+        for placed, hosts in self.hosts_met:
+            others = [host for host in hosts if host.where not in self.own_records] if self.own_records else hosts
+            cell = placed.interface.mac
+            undecided = cell is not None and cell.value is None and any(host.mac for host in others)
+            if others and not undecided:
+                found.append(match_hosts(placed, others, self.plan.domain))
+        return tuple(found)
+
+    @cached_property
+    def settled(self) -> frozenset[str]:
+        """Return the subjects whose address is in use or reserved: installed, granted, or entered by the site."""
+        granted = (one.subject for one in self.plan.interfaces if one.granted)
+        matched = (one for one in self.site_matches if (one.installed or one.reservation) and not one.strangers)
+        return frozenset(chain(granted, (one.placed.interface.subject for one in matched)))
+
+    @cached_property
+    def installed(self) -> frozenset[str]:
+        """Return the subjects that a survey has at their address with their MAC."""
+        return frozenset(one.placed.interface.subject for one in self.site_matches if one.installed)
+
+    def meant_subnet(self, interface: Interface) -> Subnet | None:
+        """Return another subnet that address, mask and gateway of an interface all fit, so that only its key `subnet`
+        is wrong; None if there is none, or if no gateway is typed that could tell."""
+        address = interface.address.value if interface.address else None
+        gateway = interface.gateway.value if interface.gateway else None
+        named = self.plan.subnet_of(interface)
+        if address is None or gateway is None or named.prefix.value is None or named.prefix.value.holds(address):
+            return None
+        for subnet in self.islands[named.island].subnets:
+            prefix = subnet.prefix.value
+            if prefix is not None and prefix.holds(address):
+                planned = subnet.gateway.value if subnet.gateway else None
+                mask = interface.mask.value if interface.mask else None
+                fits = mask is None or mask.length == prefix.length
+                return subnet if fits and (gateway == planned if planned else prefix.holds(gateway)) else None
+        return None
+
+    @cached_property
     def conversations(self) -> tuple[TracedConversation, ...]:
         """Return the conversations, traced in both directions."""
         return trace_conversations(self.plan)
@@ -150,6 +196,11 @@ class Scene:
     def in_zones(self) -> tuple[PlannedName, ...]:
         """Return the planned names and addresses with the DNS records about them."""
         return planned_names(self.plan, self.surveys, self.interfaces)
+
+    @cached_property
+    def named_records(self) -> frozenset[str]:
+        """Return the positions of the DNS records that have a planned name."""
+        return frozenset(str(record.position) for named in self.in_zones for record in named.forward)
 
     @cached_property
     def own_records(self) -> frozenset[str]:
@@ -170,5 +221,5 @@ class Scene:
             if interface.mac is not None and interface.mac.value is not None:
                 marks.add(interface.mac.value)
             if interface.host_name is not None and interface.host_name.text:
-                marks.add(folded(interface.host_name.text))
+                marks.add(full_name(interface.host_name.text, self.plan.domain))
         return found

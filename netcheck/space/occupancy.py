@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from netcheck.addr import WIDTH, Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
@@ -15,6 +17,11 @@ from netcheck.space.addressing import SubnetLookup, interfaces_by_family, outsid
 from netcheck.space.intervals import Cover, Spans, single
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import Survey, hosts_of
+
+LARGEST_DOUBTFUL = 1 << 16  # addresses of a range that is kept although one of its ends cannot be read
+LONGEST_CELL = 1000  # characters of an unreadable cell that are searched
+_QUAD = re.compile(r"(?<![\w.,])\d{1,4}(?:[.,]\d{1,4}){3}(?![.,]?\d)")
+_WORD = re.compile(r"[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*")  # IPv6
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -61,6 +68,7 @@ class Island:
     hosts: HostTable
     gateways: tuple[Gateway, ...]
     stations: tuple[tuple[Address, Station], ...]
+    avoided: tuple[Range, ...] = ()  # what unreadable cells may mean, and what other plans use
 
     @cached_property
     def pools(self) -> Cover[HeldRange]:
@@ -133,13 +141,21 @@ class Island:
     def claims(self, address: Address) -> bool:
         """Return whether the plan uses an address; the same as membership in `claimed`, without building that set."""
         single_ones = self.placed_at, self.gateways_at, self.stations_at
-        return any(address in ones for ones in single_ones) or self.kept.holds(*address)
+        return any(address in ones for ones in single_ones) or self._kept_or_avoided.holds(*address)
 
     @cached_property
     def claimed(self) -> Spans:
         """Return every address that the plan uses: planned, pools, reserved ranges, gateways, routers and stations."""
-        singles = [*self.gateways_at, *self.stations_at]
-        return self.filled.joined(map(single, singles))
+        return self.claimed_by_site.joined(map(single, self.placed_at))
+
+    @cached_property
+    def claimed_by_site(self) -> Spans:
+        """Return every address that the plan uses without planning an interface there."""
+        return self._kept_or_avoided.joined(map(single, [*self.gateways_at, *self.stations_at]))
+
+    @cached_property
+    def _kept_or_avoided(self) -> Spans:
+        return self.kept.joined(self.avoided) if self.avoided else self.kept
 
 
 def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
@@ -156,6 +172,7 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
     stations = _grouped(
         (each.island, (each.address.value.address, each)) for each in plan.stations if each.address.value is not None
     )
+    avoided = _grouped(_unreadable(plan))
     return {
         name: Island(
             name,
@@ -164,9 +181,53 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
             hosts_of(surveys, name),
             gateways.get(name, ()),
             stations.get(name, ()),
+            avoided.get(name, ()),
         )
         for name in names
     }
+
+
+def _unreadable(plan: Plan) -> Iterator[tuple[str, Range]]:
+    """Yield, with their island, the addresses that occur in the text of cells that cannot be read."""
+    for interface in plan.interfaces:
+        for cell in (interface.address, interface.gateway):
+            if cell is not None and cell.value is None:
+                yield from ((plan.island_of(interface), single(one)) for one in addresses_in(cell.text))
+    for subnet in plan.subnets:
+        cells: tuple[Cell[Any] | None, ...] = (subnet.gateway, *subnet.pools, *subnet.reserved)
+        for each in cells:
+            if each is not None and each.value is None:
+                yield from ((subnet.island, span) for span in _span_in(addresses_in(each.text)))
+    for router in plan.routers:
+        for link in router.interfaces:
+            if link.value is None:
+                yield from ((router.island, single(one)) for one in addresses_in(link.text))
+    for station in plan.stations:
+        if station.address.value is None:
+            yield from ((station.island, single(one)) for one in addresses_in(station.address.text))
+
+
+def _span_in(addresses: list[Address]) -> Iterator[Range]:
+    """Yield the range that two addresses may mean if it is a small one, else each address."""
+    if len(addresses) == 2 and addresses[0].family == addresses[1].family:
+        low, high = sorted(address.value for address in addresses)
+        if high - low < LARGEST_DOUBTFUL:
+            yield Range(addresses[0].family, low, high)
+            return
+    yield from map(single, addresses)
+
+
+def addresses_in(text: str) -> list[Address]:
+    """Return the addresses that an unreadable text may mean: leading zeros and commas for dots are tolerated."""
+    found = []
+    for match in _QUAD.finditer(text[:LONGEST_CELL]):
+        octets = [int(octet) for octet in re.split("[.,]", match.group())]
+        if max(octets) <= 255:
+            found.append(Address(4, int.from_bytes(bytes(octets), "big")))
+    for word in _WORD.findall(text[:LONGEST_CELL]):
+        with suppress(ValueError):
+            found.append(Address.from_text(word))
+    return found
 
 
 def _count(values: list[int], span: Range) -> int:

@@ -1,159 +1,210 @@
-"""Proposes free addresses that fit together: deterministic, each with the reason why it was chosen.
+"""Proposes free addresses that fit together, each with the reason for it.
 
-Free is what a host may have and nobody does: not planned, no site host, not pool, reserved, gateway, router or station.
-Of what is free, preferred in this order: at least `keep-clear` from any site host; in one run with the device's other
-interfaces, then with its kind; the last octet that the device has in other subnets; the middle of the widest gap.
+Free means assignable and unused: not planned, no site host, not in a pool, not reserved, no gateway, router or station.
+The preferences, in this order: at least `keep-clear` away from every site host; in one run with the other interfaces of
+the device, then of its kind; the last octet that the device has in other subnets; the middle of the widest free gap.
+
+A proposal belongs to its device. It does not depend on the order of the plan, and it stays the same when another
+proposal is written into the plan or another finding is accepted: interfaces of one group (kind, or device without a
+kind) fill the free addresses upward from a fixed start, in natural order of their names. The start depends on the
+addresses that the group has, on its last octets in other subnets, or on the gaps between site hosts, pools and the
+like, but not on other proposals.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from heapq import heapify, heappop, heappush
 from itertools import chain
+from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Subnet
-from netcheck.space.intervals import range_of
 from netcheck.space.occupancy import Island, Placed
-from netcheck.space.vacant import Vacant
+from netcheck.space.vacant import Vacant, gaps_without_plan
+from netcheck.text import natural_key
 
-BLOCKS_TRIED = 256  # last-octet blocks looked at in a subnet larger than 256 addresses
-
+BLOCKS_TRIED = 256  # /24 blocks of a large subnet in which the same last octet is tried
 LOOKED_AT = 64  # interfaces of one device whose last octets are tried
 
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """A free address for one interface, and why this one."""
+    """A free address for one interface, and the reason for it."""
 
     address: Address
     why: str
 
 
-def suggest(
-    plan: Plan, islands: Mapping[str, Island], wanted: Collection[str], may_be_near: Collection[str] = ()
-) -> dict[str, Suggestion]:
-    """Propose an address for each wanted subject that can be placed; no two get the same one.
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Interfaces of one subnet that stay together: `by` is kind or device, `name` which one."""
 
-    Where nothing keeps clear of the site hosts, a subject of `may_be_near` gets a nearer address.
+    by: str
+    name: str
+
+    @classmethod
+    def of(cls, interface: Interface) -> Group:
+        """Return the group of an interface: its kind, or its device if it has no kind."""
+        return cls("kind", interface.kind) if interface.kind else cls("device", interface.device)
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Return the sort key."""
+        return self.by, natural_key(self.name)
+
+
+def suggest(
+    plan: Plan,
+    islands: Mapping[str, Island],
+    wanted: Collection[str],
+    may_be_near: Collection[str] = (),
+    also: Collection[str] = (),
+) -> dict[str, Suggestion]:
+    """Propose an address for each wanted subject that can be placed; no two subjects of an island get the same one.
+
+    A subject of `may_be_near` gets an address nearer than keep-clear to a site host if there is no other. The subjects
+    of `also` are placed too but not returned, so that a proposal is the same whether or not theirs is still wanted.
     """
     if not wanted:
         return {}
-    moving = frozenset(wanted)
+    returned, moving = frozenset(wanted), {*wanted, *also}
     movers = [interface for subject, interface in plan.interface_named.items() if subject in moving]
+    movers.sort(key=_order)
     proposer = _Proposer(plan, islands, movers)
     found = proposer.fill(movers, plan.keep_clear)
     if plan.keep_clear > 1:
         near = frozenset(may_be_near) - found.keys()
         found |= proposer.fill([interface for interface in movers if interface.subject in near], 0)
-    return found
+    left = [interface for interface in movers if interface.subject in returned - found.keys()]
+    if left and (others := found.keys() - returned):  # an address that only `also` needs is better used
+        proposer.release(found[subject].address for subject in others)
+        found |= proposer.fill(left, plan.keep_clear)
+    return {one.subject: found[one.subject] for one in movers if one.subject in found and one.subject in returned}
 
 
+def _order(interface: Interface) -> tuple[object, ...]:
+    """Return the key by which interfaces take their turn, whatever their order in the plan."""
+    return Group.of(interface).key, natural_key(interface.device), natural_key(interface.name)
+
+
+class _Start(NamedTuple):
+    """Where the run of a group begins if the group has no addresses yet, and the reason."""
+
+    value: int
+    why: str
+
+
+@dataclass(slots=True)
 class _Run:
-    """The free neighbours of addresses that belong together: upward from the lowest first, then downward."""
+    """Where a group continues in a subnet: the next address to try, and the addresses that it has."""
 
-    def __init__(self, free: Vacant, values: list[int]) -> None:
-        self._free = free
-        self._all = [(False, value + 1, value + 1) for value in values] + [_below(value) for value in values]
-        heapify(self._all)
-        self._by_octet: dict[int, list[tuple[bool, int, int]]] = {}  # made when a last octet is first asked for
+    next: int
+    held: set[int]
+    start: str  # the reason for the first address
 
-    def add(self, value: int) -> None:
-        """Make the neighbours of an address candidates."""
-        for entry in ((False, value + 1, value + 1), _below(value)):
-            heappush(self._all, entry)
-            if self._by_octet:
-                heappush(self._by_octet.setdefault(entry[2] & 255, []), entry)
-
-    def best(self, octet: int | None) -> int | None:
-        """The first candidate still free, of those with this last octet or of all."""
-        heap = self._all if octet is None else self._of(octet)
-        while heap and not self._free.holds(heap[0][2]):
-            heappop(heap)
-        return heap[0][2] if heap else None
-
-    def _of(self, octet: int) -> list[tuple[bool, int, int]]:
-        if not self._by_octet:
-            for entry in sorted(self._all):  # in order, so that each list is a heap
-                self._by_octet.setdefault(entry[2] & 255, []).append(entry)
-        return self._by_octet.get(octet, [])
-
-
-def _below(value: int) -> tuple[bool, int, int]:
-    return True, 1 - value, value - 1
+    def candidate(self) -> int:
+        """Return the next address, past those that the group has."""
+        while self.next in self.held:
+            self.next += 1
+        return self.next
 
 
 class _Room:
-    """What is free in one subnet, and which runs begin there."""
+    """One subnet while its addresses are proposed."""
 
-    def __init__(self, prefix: Prefix, free: Vacant, settled: Sequence[Placed]) -> None:
-        """`settled` are those that have an address here; what is settled later is added to it, too."""
+    def __init__(self, prefix: Prefix, island: Island, keep_clear: int, members: Iterable[Interface]) -> None:
+        """`members` are all interfaces that name the subnet."""
         self.prefix = prefix
-        self.free = free
-        self._settled = settled
-        self._runs: dict[tuple[str, str], _Run] = {}  # each made when it is first asked for
+        self.free = Vacant(prefix, island, keep_clear)
+        self.runs: dict[Group, _Run] = {}
+        groups: dict[Group, list[Interface]] = defaultdict(list)
+        for interface in members:
+            groups[Group.of(interface)].append(interface)
+        self._groups = {group: sorted(groups[group], key=_order) for group in sorted(groups, key=lambda one: one.key)}
+        self._island = island
+        self._keep_clear = keep_clear
 
-    def settle(self, interface: Interface, value: int) -> None:
-        """Note that an interface has this address."""
-        self.free.take(value)
-        for key in _run_keys(interface):
-            if key in self._runs:
-                self._runs[key].add(value)
+    @cached_property
+    def _middles(self) -> dict[Group, _Start]:
+        """Return a start for every group by halving the widest gap, group by group.
 
-    def _run(self, key: tuple[str, str]) -> _Run:
-        if key not in self._runs:
-            of, name = key
-            same = [one.address for one in self._settled if getattr(one.interface, of) == name]
-            whole = range_of(self.prefix)
-            inside = [value for family, value in same if family == whole.family and whole.low <= value <= whole.high]
-            self._runs[key] = _Run(self.free, inside)
-        return self._runs[key]
+        Planned addresses do not narrow these gaps. So a start stays the same while addresses are proposed and written.
+        """
+        gaps = [(low - high, low, high) for low, high in gaps_without_plan(self.prefix, self._island, self._keep_clear)]
+        heapify(gaps)
+        starts: dict[Group, _Start] = {}
+        for group in self._groups if gaps else ():
+            _, low, high = heappop(gaps)
+            middle = (low + high) // 2
+            which = "a" if starts else "the widest"
+            starts[group] = _Start(middle, f"the middle of {which} free gap, {Range(self.prefix.family, low, high)}")
+            for left, right in ((low, middle - 1), (middle + 1, high)):
+                if left <= right:
+                    heappush(gaps, (left - right, left, right))
+            if not gaps:
+                break
+        return starts
 
-    def choose(self, interface: Interface, octets: list[tuple[int, str]]) -> tuple[int, str] | None:
-        """The best free address and the reason, or None where nothing is free."""
-        for of, name in _run_keys(interface):
-            run = self._run((of, name))
-            for octet in (*(octet for octet, _ in octets), None):
-                value = run.best(octet)
+    def start_run(self, group: Group, held: set[int], octets: Callable[[Interface], list[tuple[int, str]]]) -> _Run:
+        """Begin the run of a group that has the addresses `held`: at the lowest of them, or where the group starts if
+        they lie in the run from there, since an earlier proposal has then made them."""
+        members = self._groups[group]
+        start = self._octet_start(members, octets) or self._middles.get(group) or _Start(self.prefix.value, "free")
+        lowest = min(held, default=start.value)
+        own_place = not start.value <= lowest <= start.value + len(members)
+        self.runs[group] = _Run(lowest if own_place else start.value, held, start.why)
+        return self.runs[group]
+
+    def _octet_start(
+        self, members: list[Interface], octets: Callable[[Interface], list[tuple[int, str]]]
+    ) -> _Start | None:
+        """Return the start from which the first member with a last octet in another subnet gets the same one here."""
+        for rank, member in enumerate(members[:LOOKED_AT]):
+            for octet, subject in octets(member):
+                value = self.with_octet(octet, self.free.usable)
                 if value is not None:
-                    return (
-                        value,
-                        f"in one run with {'the other interfaces' if of == 'device' else 'others'} of {of} {name}",
-                    )
-        return self._by_octet(octets) or self._middle()
-
-    def _by_octet(self, octets: list[tuple[int, str]]) -> tuple[int, str] | None:
-        first = self.prefix.value >> 8
-        for octet, subject in octets:
-            for block in range(first, first + max(1, min(BLOCKS_TRIED, self.prefix.size >> 8))):
-                if self.free.holds(block << 8 | octet):
-                    return block << 8 | octet, f"the same last octet as {subject}"
+                    return _Start(value - rank, f"the same last octet as {subject}")
         return None
 
-    def _middle(self) -> tuple[int, str] | None:
-        gap = self.free.widest()
-        if gap is None:
-            return None
-        return sum(gap) // 2, f"the middle of the widest free gap, {Range(self.prefix.family, *gap)}"
+    def with_octet(self, octet: int, accept: Callable[[int], bool]) -> int | None:
+        """Return the first address with a last octet that `accept` takes, or None."""
+        first = self.prefix.value >> 8
+        blocks = range(first, first + max(1, min(BLOCKS_TRIED, self.prefix.size >> 8)))
+        return next((block << 8 | octet for block in blocks if accept(block << 8 | octet)), None)
+
+    def nearest(self, value: int) -> int | None:
+        """Return the first free address from a value upward, else the first one downward; None if nothing is free."""
+        above = self.free.next(value)
+        return above if above is not None else self.free.previous(value)
 
 
 class _Proposer:
-    """Keeps what was proposed so far, so that the next proposal fits it."""
+    """Places interfaces one after the other, each clear of all earlier ones."""
 
     def __init__(self, plan: Plan, islands: Mapping[str, Island], movers: list[Interface]) -> None:
         self._plan = plan
         self._islands = islands
         self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
+        self._members: dict[str, list[Interface]] = defaultdict(list)  # by subnet
         self._given: set[tuple[str, Address]] = set()
-        moving, devices = {one.subject for one in movers}, {one.device for one in movers}
+        moving, subnets = {one.subject for one in movers}, {one.subnet for one in movers}
         for placed in chain.from_iterable(island.placed for island in islands.values()):
-            if placed.interface.device not in devices:
+            if placed.interface.subject not in moving:
                 self._settled[placed.subnet.name].append(placed)
-            elif placed.interface.subject not in moving:
-                self._settle(placed)
+                self._of_device[placed.interface.device].append(placed)
+        for interface in plan.interfaces:
+            if interface.subnet in subnets:
+                self._members[interface.subnet].append(interface)
+
+    def release(self, addresses: Iterable[Address]) -> None:
+        """Make proposed addresses free again."""
+        released = set(addresses)
+        self._given = {(island, address) for island, address in self._given if address not in released}
 
     def fill(self, movers: list[Interface], keep_clear: int) -> dict[str, Suggestion]:
         """Place what can be placed at least `keep_clear` from every site host."""
@@ -163,42 +214,64 @@ class _Proposer:
             subnet = self._plan.subnet_of(interface)
             if subnet.name not in rooms:
                 rooms[subnet.name] = self._room(subnet, keep_clear)
-            choice = self._choose(interface, subnet, rooms[subnet.name])
+            room = rooms[subnet.name]
+            choice = self._place(interface, subnet, room) if room else None
             if choice:
-                self._settle(choice[0])
-                found[interface.subject] = Suggestion(choice[0].address, choice[1] + self._nearness(keep_clear))
+                found[interface.subject] = Suggestion(choice.address, choice.why + self._nearness(keep_clear))
         return found
-
-    def _choose(self, interface: Interface, subnet: Subnet, room: _Room | None) -> tuple[Placed, str] | None:
-        octets = self._octets(interface)
-        while room and (choice := room.choose(interface, octets)):
-            value, why = choice
-            address = Address(room.prefix.family, value)
-            if (subnet.island, address) not in self._given:
-                self._given.add((subnet.island, address))
-                room.settle(interface, value)
-                return Placed(interface, subnet, address), why
-            room.free.take(value)  # proposed for a subnet that overlaps this one
-        return None
-
-    def _nearness(self, keep_clear: int) -> str:
-        wanted = self._plan.keep_clear
-        return "" if keep_clear == wanted else f"; nearer than {wanted} to a site host, since nothing farther is free"
-
-    def _settle(self, placed: Placed) -> None:
-        self._settled[placed.subnet.name].append(placed)
-        self._of_device[placed.interface.device].append(placed)
 
     def _room(self, subnet: Subnet, keep_clear: int) -> _Room | None:
         prefix = subnet.prefix.value
         if prefix is None:
             return None
-        free = Vacant(prefix, self._islands[subnet.island], keep_clear)
-        for placed in self._settled[subnet.name] if keep_clear != self._plan.keep_clear else ():
-            free.take(placed.address.value)  # what was proposed before
-        return _Room(prefix, free, self._settled[subnet.name])
+        return _Room(prefix, self._islands[subnet.island], keep_clear, self._members[subnet.name])
+
+    def _place(self, interface: Interface, subnet: Subnet, room: _Room) -> Suggestion | None:
+        """Take the best free address; none twice, even in subnets that overlap."""
+        while (choice := self._choose(interface, subnet, room)) is not None:
+            value, why = choice
+            address = Address(room.prefix.family, value)
+            room.free.take(value)
+            if (subnet.island, address) not in self._given:
+                self._given.add((subnet.island, address))
+                self._of_device[interface.device].append(Placed(interface, subnet, address))
+                room.runs[Group.of(interface)].held.add(value)
+                return Suggestion(address, why)
+        return None
+
+    def _choose(self, interface: Interface, subnet: Subnet, room: _Room) -> tuple[int, str] | None:
+        """Return the best free address and the reason, or None if nothing is free."""
+        group = Group.of(interface)
+        run = room.runs.get(group) or room.start_run(group, self._held(group, subnet, room.prefix), self._octets)
+        if group.by == "kind" and (beside := self._beside_own(interface, room, run)) is not None:
+            return beside, f"in one run with the other interfaces of device {interface.device}"
+        at = run.candidate()
+        if room.free.holds(at):
+            return at, f"in one run with others of {group.by} {group.name}" if run.held else run.start
+        for octet, subject in self._octets(interface):
+            free = room.with_octet(octet, room.free.holds)
+            if free is not None:
+                return free, f"the same last octet as {subject}"
+        value = room.nearest(at)
+        if value is None:
+            return None
+        near = f"others of {group.by} {group.name}" if run.held else run.start
+        return value, f"the nearest free address to {near}"
+
+    def _held(self, group: Group, subnet: Subnet, prefix: Prefix) -> set[int]:
+        settled = (one for one in self._settled[subnet.name] if prefix.holds(one.address))
+        return {one.address.value for one in settled if Group.of(one.interface) == group}
+
+    def _beside_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
+        """Return a free address beside the device's own ones in the subnet, unless these are where its kind goes on."""
+        own = {one.address.value for one in self._of_device[interface.device] if one.subnet.name == interface.subnet}
+        own = {value for value in own if room.prefix.holds(Address(room.prefix.family, value))}
+        if not own or abs(min(own) - run.candidate()) <= len(run.held):
+            return None
+        return next((value for value in (max(own) + 1, min(own) - 1) if room.free.holds(value)), None)
 
     def _octets(self, interface: Interface) -> list[tuple[int, str]]:
+        """Return the last octets that the device has in other subnets, each with the interface that has it."""
         prefix = self._plan.subnet_of(interface).prefix.value
         return [
             (placed.address.value & 255, placed.interface.subject)
@@ -206,7 +279,6 @@ class _Proposer:
             if placed.subnet.name != interface.subnet and prefix and placed.address.family == prefix.family
         ]
 
-
-def _run_keys(interface: Interface) -> list[tuple[str, str]]:
-    keys = [("device", interface.device), ("kind", interface.kind)]
-    return [(of, name) for of, name in keys if name]
+    def _nearness(self, keep_clear: int) -> str:
+        wanted = self._plan.keep_clear
+        return "" if keep_clear == wanted else f"; nearer than {wanted} to a site host, since nothing farther is free"

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from heapq import heapify, heappop, heappush
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.space.intervals import Spans, between, range_of
@@ -19,8 +18,6 @@ class FreeSpace:
         """`gaps` are pairs of first and last address."""
         self._lows = [low for low, _ in gaps]
         self._highs = [high for _, high in gaps]
-        self._widest = [(low - high, low) for low, high in gaps]
-        heapify(self._widest)
 
     def __bool__(self) -> bool:
         return bool(self._lows)
@@ -29,6 +26,16 @@ class FreeSpace:
         """Return whether an address is still free."""
         at = bisect_right(self._lows, value) - 1
         return at >= 0 and value <= self._highs[at]
+
+    def next(self, value: int) -> int | None:
+        """Return the first free address from a value upward, or None."""
+        at = bisect_left(self._highs, value)
+        return max(self._lows[at], value) if at < len(self._lows) else None
+
+    def previous(self, value: int) -> int | None:
+        """Return the first free address from a value downward, or None."""
+        at = bisect_right(self._lows, value) - 1
+        return min(self._highs[at], value) if at >= 0 else None
 
     def take(self, value: int) -> None:
         """Mark an address as no longer free."""
@@ -40,18 +47,6 @@ class FreeSpace:
         rest = left + ([(value + 1, high)] if value < high else [])
         self._lows[at : at + 1] = [start for start, _ in rest]
         self._highs[at : at + 1] = [end for _, end in rest]
-        for start, end in rest:
-            heappush(self._widest, (start - end, start))
-
-    def widest(self) -> tuple[int, int] | None:
-        """Return the widest gap as (low, high), the lowest of equal ones; None if nothing is free."""
-        while self._widest:
-            width, low = self._widest[0]
-            at = bisect_right(self._lows, low) - 1
-            if at >= 0 and self._lows[at] == low and self._highs[at] == low - width:
-                return low, low - width
-            heappop(self._widest)  # this gap has been cut since it was pushed
-        return None
 
 
 class Vacant:
@@ -59,40 +54,69 @@ class Vacant:
 
     def __init__(self, prefix: Prefix, island: Island, keep_clear: int) -> None:
         self._whole = range_of(prefix)
-        self._usable = Spans(private_ranges(prefix) or usable_ranges(prefix))
+        self._usable = _usable(prefix)
         self._island = island
-        self._reach = max(keep_clear - 1, 0)
+        self._keep_clear = keep_clear
         self._taken: set[int] = set()
-        self._space: FreeSpace | None = None
+        self._all: FreeSpace | None = None
+
+    def usable(self, value: int) -> bool:
+        """Return whether a host may have an address, in use or not."""
+        return self._usable.holds(self._whole.family, value)
 
     def holds(self, value: int) -> bool:
         """Return whether an address is still free."""
-        if self._space is not None:
-            return self._space.holds(value)
-        family = self._whole.family
-        if value in self._taken or not self._usable.holds(family, value) or self._island.claims(Address(family, value)):
+        if self._all is not None:
+            return self._all.holds(value)
+        family, reach = self._whole.family, _reach(self._keep_clear)
+        if value in self._taken or not self.usable(value) or self._island.claims(Address(family, value)):
             return False
-        return not self._island.hosts.count(Range(family, value - self._reach, value + self._reach))
+        return not self._island.hosts.count(Range(family, value - reach, value + reach))
 
     def take(self, value: int) -> None:
         """Mark an address as no longer free."""
         self._taken.add(value)
-        if self._space is not None:
-            self._space.take(value)
+        if self._all is not None:
+            self._all.take(value)
 
-    def widest(self) -> tuple[int, int] | None:
-        """Return the widest gap as (low, high), the lowest of equal ones; None if nothing is free."""
-        if self._space is None:
-            self._space = FreeSpace(self._gaps())
+    def next(self, value: int) -> int | None:
+        """Return the first free address from a value upward, or None."""
+        return self._space.next(value)
+
+    def previous(self, value: int) -> int | None:
+        """Return the first free address from a value downward, or None."""
+        return self._space.previous(value)
+
+    @property
+    def _space(self) -> FreeSpace:
+        """Return all gaps; computed only when single look-ups do not answer."""
+        if self._all is None:
+            self._all = FreeSpace(
+                _gaps(self._whole, self._usable, self._island, self._island.claimed, self._keep_clear)
+            )
             for value in self._taken:
-                self._space.take(value)
-        return self._space.widest()
+                self._all.take(value)
+        return self._all
 
-    def _gaps(self) -> list[tuple[int, int]]:
-        whole, reach = self._whole, self._reach
-        hosts = self._island.hosts.values(whole)
-        unusable = list(self._usable.gaps(whole))
-        starts, ends = self._island.claimed.bounds(whole)
-        starts += [*(value - reach for value in hosts), *(span.low for span in unusable)]
-        ends += [*(value + reach for value in hosts), *(span.high for span in unusable)]
-        return between(whole.low, whole.high, starts, ends)
+
+def gaps_without_plan(prefix: Prefix, island: Island, keep_clear: int) -> list[tuple[int, int]]:
+    """Return the gaps of a subnet as (low, high) pairs, ascending, as if no interface were planned in it."""
+    return _gaps(range_of(prefix), _usable(prefix), island, island.claimed_by_site, keep_clear)
+
+
+def _usable(prefix: Prefix) -> Spans:
+    return Spans(private_ranges(prefix) or usable_ranges(prefix))
+
+
+def _reach(keep_clear: int) -> int:
+    return max(keep_clear - 1, 0)
+
+
+def _gaps(whole: Range, usable: Spans, island: Island, claimed: Spans, keep_clear: int) -> list[tuple[int, int]]:
+    reach = _reach(keep_clear)
+    hosts = island.hosts.values(whole)
+    unusable = list(usable.gaps(whole))
+    starts, ends = claimed.bounds(whole)
+    starts += [*(value - reach for value in hosts), *(span.low for span in unusable)]
+    ends += [*(value + reach for value in hosts), *(span.high for span in unusable)]
+    return between(whole.low, whole.high, starts, ends)

@@ -22,6 +22,7 @@ CONTRACT = {
     "planned-twice": "conflict",
     "taken-on-site": "conflict",
     "already-there": "note",
+    "reservation-made": "note",
     "inside-pool": "conflict",
     "inside-reserved": "conflict",
     "is-gateway": "conflict",

@@ -168,7 +168,8 @@ def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
 def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHost]) -> None:
-    """A fix of `planned-twice` is for all subjects but the first; other rules offer one address to each subject."""
+    """A fix of `planned-twice` is for all subjects but one: the first granted one, else the first; other rules
+    offer one address to each subject."""
     for finding in mending(check(plan, surveys_of(plan, hosts), TODAY)):
         assert finding.fix
         subjects = [subject for subject, _ in finding.fix.addresses]

@@ -224,27 +224,17 @@ def test_proposals_are_free_and_apart(
 
 @given(st.lists(st.integers(0, 40), max_size=40))
 def test_free_space_is_what_has_not_been_taken(taken: list[int]) -> None:
-    """After taking in any order, `holds` is true for the rest, and the widest gap is that of the rest."""
+    """After taking in any order, `holds`, `next` and `previous` agree with the set of the rest."""
     free = FreeSpace([(0, 9), (20, 39)])
     rest = {*range(10), *range(20, 40)}
     for value in taken:
         free.take(value)
         rest.discard(value)
         assert all(free.holds(each) == (each in rest) for each in range(41))
-        assert free.widest() == widest(rest)
+        for each in range(41):
+            assert free.next(each) == min((one for one in rest if one >= each), default=None)
+            assert free.previous(each) == max((one for one in rest if one <= each), default=None)
         assert bool(free) == bool(rest)
-
-
-def widest(values: set[int]) -> tuple[int, int] | None:
-    """Return the longest run of consecutive integers, the lowest of equal ones."""
-    runs: list[list[int]] = []
-    for value in sorted(values):
-        if runs and runs[-1][-1] == value - 1:
-            runs[-1].append(value)
-        else:
-            runs.append([value])
-    best = max(runs, key=lambda run: (len(run), -run[0]), default=None)
-    return (best[0], best[-1]) if best else None
 
 
 @pytest.mark.parametrize("kind", ["controller", ""], ids=["of a kind", "of none"])

@@ -1,4 +1,4 @@
-"""Writes proposed addresses as text and as JSON."""
+"""Writes proposed addresses as a table of text or as JSON."""
 
 from __future__ import annotations
 
@@ -8,19 +8,26 @@ from typing import Any
 
 from tabulate import tabulate
 
-from netcheck.rules.propose import Proposal
+from netcheck.rules.propose import Proposal, Proposals
 from netcheck.text import safe
 
 HEADERS = ("interface", "now", "proposed", "for", "why this one")
-NARROWEST = 16  # columns of the last cell; the first four are as wide as their text, up to a limit
+NARROWEST = 16  # columns of the last cell; the first four take what they need, up to a limit
 LIMITS = (24, 15, 15, 18)
+NOTHING = "Every interface has an address, and no finding asks for another one.\n"
 WIDE = 110  # from this width the reason has its own column; else it stands below
 
 
-def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
-    """Return a table wrapped to *width*, with the reason below each row where that is narrow; None does not wrap."""
-    if not proposals:
-        return "Every interface has an address, and no finding asks for another one.\n"
+def to_text(found: Proposals, width: int | None) -> str:
+    """Return a table wrapped to a width, with the reasons below each row if that is narrow, or one line a proposal
+    without a width; then the interfaces whose address cannot be read."""
+    shown = _table_of(found.proposals, width) if found.proposals else NOTHING
+    lines = [f"{safe(each.subject)} is left as it is: {safe(each.why)}" for each in found.unreadable]
+    wrapped = [fill(line, width) if width else line for line in lines]
+    return shown + "".join(f"\n{line}" for line in wrapped) + ("\n" if wrapped else "")
+
+
+def _table_of(proposals: Sequence[Proposal], width: int | None) -> str:
     rows = [
         (
             safe(each.subject),
@@ -34,7 +41,7 @@ def to_text(proposals: Sequence[Proposal], width: int | None) -> str:
     if width is not None and width < WIDE:
         return _narrow(rows, width)
     if width:
-        rows = [(*row[:3], row[3].replace(", ", ",\n"), row[4]) for row in rows]  # keeps the names of rules whole
+        rows = [(*row[:3], row[3].replace(", ", ",\n"), row[4]) for row in rows]  # a rule's name is not broken
     table = _table(rows, HEADERS, _limits(rows, width) if width else None)
     return "\n".join(table) + "\n"
 
@@ -45,7 +52,7 @@ def _table(rows: Sequence[tuple[str, ...]], headers: Sequence[str], limits: list
 
 
 def _narrow(rows: Sequence[tuple[str, ...]], width: int) -> str:
-    """Return interface, present and proposed address in columns, with rules and reason in lines below."""
+    """Interface, present and proposed address in columns; what it is for and why this one in lines below."""
     lines = _table([row[:3] for row in rows], HEADERS[:3])
     shown = lines[:2]
     for line, row in zip(lines[2:], rows, strict=True):
@@ -59,8 +66,10 @@ def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
     return [*first, max(width - sum(first) - 2 * len(first), NARROWEST)]
 
 
-def to_json(proposals: Sequence[Proposal]) -> dict[str, Any]:
-    """Return one object; `address` is null where nothing could be proposed, `now` where there is no address yet."""
+def to_json(found: Proposals) -> dict[str, Any]:
+    """Return one object: `address` is null if nothing could be proposed, `now` if there is no address yet; `unreadable`
+    are the interfaces whose address cannot be read."""
+    proposals = found.proposals
     return {
         "suggestions": [
             {
@@ -72,6 +81,7 @@ def to_json(proposals: Sequence[Proposal]) -> dict[str, Any]:
             }
             for each in proposals
         ],
+        "unreadable": [{"subject": each.subject, "now": each.now, "why": each.why} for each in found.unreadable],
         "summary": {
             "placed": sum(each.address is not None for each in proposals),
             "left": sum(each.address is None for each in proposals),

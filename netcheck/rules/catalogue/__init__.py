@@ -31,6 +31,7 @@ RULES: tuple[Rule, ...] = (
     address.PLANNED_TWICE,
     clash.TAKEN_ON_SITE,
     clash.ALREADY_THERE,
+    clash.RESERVATION_MADE,
     clash.INSIDE_POOL,
     clash.INSIDE_RESERVED,
     clash.IS_GATEWAY,

@@ -23,7 +23,9 @@ def _outside(scene: Scene) -> Iterator[Breach]:
         for interface in members.interfaces if not members.all_inside else ():
             address = interface.address.value if interface.address else None
             if address is not None and prefix is not None and not prefix.holds(address):
-                yield breach(f"{address} is not inside {prefix}, the prefix of subnet {subnet.name}", interface)
+                meant = scene.meant_subnet(interface) if interface.subject in scene.plan.interface_named else None
+                fits = f"; it fits subnet {meant.name} with its gateway: change the key subnet" if meant else ""
+                yield breach(f"{address} is not inside {prefix}, the prefix of subnet {subnet.name}{fits}", interface)
 
 
 def _why_unusable(placed: Placed) -> str:
@@ -154,7 +156,7 @@ PLANNED_TWICE = Rule(
     ),
     source="RFC 5227 section 2.4; RFC 826 (packet reception)",
     check=_planned_twice,
-    readdress=Readdress.ALL_BUT_FIRST,
+    readdress=Readdress.ALL_BUT_ONE,
 )
 UNPLACED = Rule(
     slug="unplaced",

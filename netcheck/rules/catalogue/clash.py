@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
-from netcheck.addr import Mac
-from netcheck.plan.model import Interface, Subnet
+from netcheck.plan.model import Subnet
 from netcheck.rules.examples import PROCESS, one
 from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.name_match import full_name
 from netcheck.rules.rule import Readdress, Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.occupancy import HeldRange, Island, Placed
-from netcheck.survey.host_table import SiteHost, folded
+from netcheck.survey.host_table import SiteHost
 from netcheck.text import listed
 
 
@@ -21,51 +21,35 @@ def described(host: SiteHost) -> str:
     return f"{who} ({host.where})"
 
 
-def _parties(hosts: list[SiteHost]) -> tuple[str, ...]:
+def _parties(hosts: Sequence[SiteHost]) -> tuple[str, ...]:
     """Return the names of the other party: MAC or name of one host, or of several hosts together."""
     called = list(dict.fromkeys(str(host.mac or host.name or "unknown") for host in hosts))
     names = (hosts[0].name,) if len(called) == 1 else ()
     return (", ".join(called), *names)
 
 
-def _strangers(planned: Mac | None, hosts: tuple[SiteHost, ...]) -> list[SiteHost]:
-    """Return the hosts at an address that are not known to be the planned device itself."""
-    others = [host for host in hosts if host.mac is not None and host.mac != planned]
-    known = any(host.mac == planned and host.mac is not None for host in hosts)
-    return others if others or known else [host for host in hosts if host.mac is None]
-
-
-def _at_address(scene: Scene) -> Iterator[tuple[Placed, tuple[SiteHost, ...]]]:
-    """Yield planned interfaces with the site hosts at their address, unless an unreadable MAC leaves it undecided.
-    The device's own DNS records are left out, because they are made before it is installed."""
-    for placed, found in scene.hosts_met:
-        hosts = tuple(host for host in found if host.where not in scene.own_records) if scene.own_records else found
-        if not hosts:
-            continue
-        cell = placed.interface.mac
-        unreadable = cell is not None and cell.value is None and any(host.mac for host in hosts)
-        if not unreadable:
-            yield placed, hosts
-
-
-def _mac(interface: Interface) -> Mac | None:
-    return None if interface.mac is None else interface.mac.value
-
-
 def _taken(scene: Scene) -> Iterator[Breach]:
-    for placed, hosts in _at_address(scene):
-        strangers = _strangers(_mac(placed.interface), hosts)
-        if strangers:
-            message = f"{placed.address} is already used on the site by {listed([*map(described, strangers)])}"
-            yield breach(message, placed.interface, others=_parties(strangers))
+    for match in scene.site_matches:
+        if match.strangers:
+            shown = listed([*map(described, match.strangers)])
+            message = f"{match.placed.address} is already used on the site by {shown}"
+            yield breach(message, match.placed.interface, others=_parties(match.strangers))
 
 
 def _already(scene: Scene) -> Iterator[Breach]:
-    for placed, hosts in _at_address(scene):
-        if not _strangers(_mac(placed.interface), hosts):
-            seen = next(host for host in hosts if host.mac is not None)
-            message = f"{described(seen)} has {placed.address}: the device is already installed"
-            yield breach(message, placed.interface, others=[str(seen.mac)])
+    for match in scene.site_matches:
+        if match.installed is not None and not match.strangers:
+            message = f"{described(match.installed)} has {match.placed.address}: the device is already installed"
+            yield breach(message, match.placed.interface, others=[str(match.installed.mac)])
+
+
+def _reservation(scene: Scene) -> Iterator[Breach]:
+    for match in scene.site_matches:
+        if match.reservation is not None and match.installed is None and not match.strangers:
+            entry = f"{match.reservation.name or 'an entry without a name'} ({match.reservation.where})"
+            why = "it is granted to it" if match.placed.interface.granted else "it has the name of the device"
+            message = f"the site lists {match.placed.address} as {entry}: {why}, so this is no clash"
+            yield breach(message, match.placed.interface, others=[match.reservation.name])
 
 
 def _inside(kind: str, holder: Callable[[Island, Placed], HeldRange | None]) -> Callable[[Scene], Iterator[Breach]]:
@@ -114,6 +98,7 @@ def _near(scene: Scene) -> Iterator[Breach]:
 
 
 def _nearest_stranger(scene: Scene, placed: Placed, island: Island) -> SiteHost | None:
+    """Return the nearest site host that is not the device itself, by MAC, host name or its own DNS record."""
     prefix = placed.subnet.prefix.value
     if prefix is None or not prefix.holds(placed.address):
         return None
@@ -121,13 +106,15 @@ def _nearest_stranger(scene: Scene, placed: Placed, island: Island) -> SiteHost 
     for host in island.hosts.around(placed.address, prefix):
         if abs(host.address.value - placed.address.value) >= scene.plan.keep_clear:
             return None
-        if host.mac not in marks and folded(host.name) not in marks:
+        own = host.mac in marks or full_name(host.name, scene.plan.domain) in marks or host.where in scene.own_records
+        if not own:
             return host
     return None
 
 
 _CAMERA = "address,mac,name\n10.62.20.61,00-00-5E-00-53-99,gate-camera\n"
 _MAC = 'address = "10.62.20.61"\nmac = "00-00-5E-00-53-21"'
+_NAMED = 'address = "10.62.20.61"\nhost-name = "filler-plc"'
 _POOL = PROCESS + '\npools = ["10.62.20.200-10.62.20.239"]'
 _RESERVED = PROCESS + '\nreserved = ["10.62.20.1-10.62.20.19"]'
 _ROUTER = '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.1/24"]'
@@ -154,6 +141,18 @@ ALREADY_THERE = Rule(
     good=one(_MAC, hosts="address\n10.62.20.80\n"),
     source="our own rule, because a site host with the planned address and the planned MAC is the device itself",
     check=_already,
+)
+RESERVATION_MADE = Rule(
+    slug="reservation-made",
+    severity=Severity.NOTE,
+    what="A list of the site has the address for this device: with its host name, or without a MAC while it is "
+    "granted.",
+    why="This is not a clash: the site has entered the reservation that it was asked for. If the device is to move, "
+    "ask the site to delete the entry.",
+    bad=one(_NAMED, hosts="address,name\n10.62.20.61,filler-plc\n"),
+    good=one(_NAMED, hosts="address\n10.62.20.80\n"),
+    source="our own rule, because a list entry with the planned name at the planned address is the device itself",
+    check=_reservation,
 )
 INSIDE_POOL = Rule(
     slug="inside-pool",

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import chain
 
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.name_match import full_name, spellings
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
-from netcheck.survey.host_table import folded
 from netcheck.text import listed
 
 # RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.
@@ -57,34 +58,42 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    domain = folded(scene.plan.domain)
-    whole = [f"{name}.{domain}" if domain and "." not in name else name for _, _, name in scene.names]
-    for name, users in shared(whole, (each for each, _, _ in scene.names)).items():
+    names = [full_name(name, scene.plan.domain) for _, _, name in scene.names] if scene.plan.domain else _plain(scene)
+    for name, users in shared(names, (each for each, _, _ in scene.names)).items():
         for interfaces in shared(list(map(scene.plan.island_of, users)), users).values():
             subjects = listed([interface.subject for interface in interfaces])
             yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
 
 
+def _plain(scene: Scene) -> list[str]:
+    return [name for _, _, name in scene.names]
+
+
 def _taken(scene: Scene) -> Iterator[Breach]:
-    names = {name for _, _, name in scene.names}
+    domain = scene.plan.domain
+    wanted = {name: spellings(name, domain) for _, _, name in scene.names} if domain else {}
+    names = set(chain.from_iterable(wanted.values())) if domain else set(_plain(scene))
     found = {island.name: island.hosts.by_names(names) for island in scene.islands.values()}
     met = set().union(*found.values())
     if not met:
         return
-    planned = {(name, one.address.value) for one, _, name in scene.names if name in met and one.address}
-    for interface, name, key in scene.names:
-        address = interface.address.value if interface.address and key in met else None
-        if address is not None:
+    planned = {(full_name(name, domain), one.address.value) for one, _, name in scene.names if one.address}
+    for interface, typed, name in scene.names:
+        address = interface.address.value if interface.address else None
+        listed_as = [each for each in wanted.get(name, (name,)) if each in met]
+        if address is not None and listed_as:
+            hosts = found[scene.plan.island_of(interface)]
             elsewhere = [
                 host
-                for host in found[scene.plan.island_of(interface)].get(key, ())
-                if host.address.family == address.family and (key, host.address) not in planned
+                for each in listed_as
+                for host in hosts.get(each, ())
+                if host.address.family == address.family and (full_name(name, domain), host.address) not in planned
+                if each == name or host.where not in scene.named_records  # dns-name-elsewhere reports these
             ]
             if elsewhere:
                 shown = listed([f"{host.address} ({host.where})" for host in elsewhere])
-                yield breach(
-                    f"the host name {name} is already that of {shown}", interface, others=[str(elsewhere[0].address)]
-                )
+                others = [str(elsewhere[0].address)]
+                yield breach(f"the host name {typed} is already that of {shown}", interface, others=others)
 
 
 def _keys(name: str, last: int = 61) -> str:

@@ -1,0 +1,168 @@
+"""Which interfaces get another address, and that a proposal stays with its device."""
+
+from __future__ import annotations
+
+import random
+import re
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.read import read_plan
+from netcheck.rules.engine import Checked, check, propose_addresses
+from netcheck.rules.examples import device, one, plan
+from netcheck.rules.propose import Proposal
+from netcheck.survey.read import read_surveys
+
+TODAY = date(2026, 11, 2)
+MAC = 'mac = "00-00-5E-00-53-21"'
+GRANTED = 'granted = "site IT, 2026-10-30"'
+HOSTS = "address,mac,name\n"
+CAMERA = "10.62.20.63,00-00-5E-00-53-99,gate-camera\n"
+
+
+@pytest.fixture
+def proposed(tmp_path: Path) -> Callable[..., dict[str, Proposal]]:
+    """Return a function that writes a plan and its survey, and gives the proposals by subject."""
+
+    def run(text: str, hosts: str = "address\n") -> dict[str, Proposal]:
+        (tmp_path / "plan.toml").write_text(text, "utf-8")
+        (tmp_path / "site-hosts.csv").write_text(hosts, "utf-8")
+        read = read_plan(tmp_path)
+        surveys = read_surveys(read)
+        found = propose_addresses(read, surveys, TODAY)
+        proposals = (*found.proposals, *found.unreadable)
+        fixes = {
+            subject: address
+            for finding in check(read, surveys, TODAY).findings
+            if finding.fix
+            for subject, address in finding.fix.addresses
+        }
+        assert fixes == {one.subject: one.address for one in found.proposals if one.subject in fixes}
+        return {one.subject: one for one in proposals}
+
+    return run
+
+
+@pytest.mark.parametrize(
+    ("keys", "hosts"),
+    [
+        (f'address = "10.62.20.61"\n{MAC}', f"{HOSTS}10.62.20.61,00-00-5E-00-53-21,\n{CAMERA}"),
+        (f'address = "10.62.20.61"\n{GRANTED}', f"{HOSTS}{CAMERA}"),
+        ('address = "10.62.20.61"\nhost-name = "filler-plc"', f"{HOSTS}10.62.20.61,,filler-plc\n{CAMERA}"),
+    ],
+    ids=["installed", "granted", "entered by the site"],
+)
+def test_a_mere_risk_moves_nothing_that_is_settled(
+    keys: str, hosts: str, checked: Callable[..., Checked], proposed: Callable[..., dict[str, Proposal]]
+) -> None:
+    """An installed, granted or reserved address is too near to a camera: a risk to agree on, but no new address."""
+    example = one(keys, site="keep-clear = 4", hosts=hosts)
+    found = {each.rule: each for each in checked(example.plan, hosts).findings}
+    assert found["too-near"].fix is None
+    assert proposed(example.plan, hosts) == {}
+
+
+def test_of_two_holders_the_installed_one_keeps_the_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """Second in the plan, but already installed: the first one moves."""
+    first = device("filler-plc", cpu='address = "10.62.20.61"')
+    second = device("capper-plc", cpu=f'address = "10.62.20.61"\n{MAC}')
+    hosts = f"{HOSTS}10.62.20.61,00-00-5E-00-53-21,\n"
+    assert set(proposed(plan(first, second, hosts=hosts).plan, hosts)) == {"filler-plc/cpu"}
+
+
+def test_of_two_holders_the_granted_one_keeps_the_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """Second in the plan, but granted by the site: the first one moves."""
+    first = device("filler-plc", cpu='address = "10.62.20.61"')
+    second = device("capper-plc", cpu=f'address = "10.62.20.61"\n{GRANTED}')
+    assert set(proposed(plan(first, second).plan)) == {"filler-plc/cpu"}
+
+
+@pytest.mark.parametrize(
+    "text", ["10.62.20.01", "10.62.20.1 / 10.62.20.1", "10,62,20,1", "10.62.20.1 10.62.20.2", "10.62.20.1 (spare)"]
+)
+def test_an_address_in_an_unreadable_cell_is_given_to_nobody(
+    text: str, proposed: Callable[..., dict[str, Proposal]]
+) -> None:
+    """Of the two addresses of a /30 the unreadable cell means the first, so the other device gets the second or none,
+    and the device with the cell is named."""
+    other = device("capper-plc", cpu="")
+    found = proposed(one(f'address = "{text}"', other, subnet='prefix = "10.62.20.0/30"').plan)
+    left = found["capper-plc/cpu"].address
+    assert str(left) == ("None" if "10.62.20.2" in text else "10.62.20.2")
+    assert found["filler-plc/cpu"].address is None
+    assert "cannot be read" in found["filler-plc/cpu"].why
+
+
+PACKING = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\ngateway = "10.62.30.1"'
+
+
+@pytest.mark.parametrize(("mask", "moves"), [("", False), ("255.255.255.0", False), ("255.255.0.0", True)])
+def test_a_wrong_subnet_key_is_no_wrong_address(
+    mask: str, moves: bool, checked: Callable[..., Checked], proposed: Callable[..., dict[str, Proposal]]
+) -> None:
+    """Address, mask and gateway fit subnet packing, so the key `subnet` is named as the value to change."""
+    keys = 'address = "10.62.30.61"\ngateway = "10.62.30.1"' + (f'\nmask = "{mask}"' if mask else "")
+    example = one(keys, PACKING)
+    (found,) = (each for each in checked(example.plan).findings if each.rule == "outside-subnet")
+    proposal = proposed(example.plan)["filler-plc/cpu"]
+    assert (found.fix is not None) == (proposal.address is not None) == moves
+    if not moves:
+        assert "packing" in found.message
+        assert "set its key subnet to packing" in proposal.why
+
+
+NAMES = [f"{kind}-{number}" for kind in ("drive", "panel", "valve") for number in range(1, 8)]
+
+
+def drafted(order: list[str], placed: dict[str, str], accepted: str = "") -> str:
+    """Return a plan with these devices in this order, half of them with a kind, in a subnet with a pool."""
+    devices = []
+    for name in order:
+        keys = f'address = "{placed[name]}"' if name in placed else ""
+        kind = name.split("-")[0]
+        devices.append(device(name, cpu=keys) if kind == "valve" else with_kind(name, kind, keys))
+    entries = f'[[accepted]]\nrule = "inside-pool"\nsubject = "{accepted}/cpu"\nby = "IT"\nbecause = "agreed"'
+    subnet = 'prefix = "10.62.20.0/24"\npools = ["10.62.20.200-10.62.20.239"]'
+    return plan(*devices, *([entries] if accepted else []), subnet=subnet).plan
+
+
+def with_kind(name: str, kind: str, keys: str) -> str:
+    """Return a device with a kind."""
+    return device(name, cpu=keys).replace(f'name = "{name}"', f'name = "{name}"\nkind = "{kind}"', 1)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_proposal_stays_with_its_device(seed: int, proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """Whatever the order of the plan, whichever finding is accepted and whichever proposals are written into the plan,
+    the others stay as they were printed."""
+    rng = random.Random(seed)
+    placed = {name: f"10.62.20.{200 + index}" for index, name in enumerate(rng.sample(NAMES, 10))}
+    placed |= {name: f"10.62.20.{index}" for index, name in enumerate(rng.sample(NAMES, 4), 20)}
+    hosts = "address\n10.62.20.90\n"
+    first = as_addresses(proposed(drafted(NAMES, placed), hosts))
+    assert len(set(first.values())) == len(first)
+    shuffled = rng.sample(NAMES, len(NAMES))
+    assert as_addresses(proposed(drafted(shuffled, placed), hosts)) == first
+    agreed = rng.choice([name for name in first if name in placed])
+    after = as_addresses(proposed(drafted(shuffled, placed, agreed), hosts))
+    assert after == {name: address for name, address in first.items() if name != agreed}
+    written = rng.sample(sorted(first), len(first) // 2)
+    after = as_addresses(proposed(drafted(shuffled, {**placed, **{name: first[name] for name in written}}), hosts))
+    assert after == {name: address for name, address in first.items() if name not in written}
+
+
+def as_addresses(proposals: dict[str, Proposal]) -> dict[str, str]:
+    """Return the proposed addresses by device."""
+    return {subject.removesuffix("/cpu"): str(each.address) for subject, each in proposals.items()}
+
+
+def test_devices_of_one_kind_stay_together(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """Without any address yet, each kind gets one run of consecutive addresses, and the reason says so."""
+    found = proposed(drafted([name for name in NAMES if "valve" not in name], {}))
+    for kind in ("drive", "panel"):
+        values = [found[f"{kind}-{number}/cpu"].address for number in range(1, 8)]
+        assert [each.value - values[0].value for each in values if each and values[0]] == list(range(7))
+        assert all(re.search(f"of kind {kind}", found[f"{kind}-{number}/cpu"].why) for number in range(2, 8))
