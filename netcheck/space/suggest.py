@@ -40,14 +40,14 @@ class Suggestion:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class RunGroup:
     """Interfaces of one subnet that stay together: `by` is kind or device, `name` which one."""
 
     by: str
     name: str
 
     @classmethod
-    def of(cls, interface: Interface) -> Group:
+    def of(cls, interface: Interface) -> RunGroup:
         """Return the group of an interface: its kind, or its device if it has no kind."""
         return cls("kind", interface.kind) if interface.kind else cls("device", interface.device)
 
@@ -88,7 +88,7 @@ def suggest(
 
 def _order(interface: Interface) -> tuple[object, ...]:
     """Return the key by which interfaces take their turn, whatever their order in the plan."""
-    return Group.of(interface).key, natural_key(interface.device), natural_key(interface.name)
+    return RunGroup.of(interface).key, natural_key(interface.device), natural_key(interface.name)
 
 
 class _Start(NamedTuple):
@@ -120,23 +120,23 @@ class _Room:
         """`members` are all interfaces that name the subnet."""
         self.prefix = prefix
         self.free = Vacant(prefix, island, keep_clear)
-        self.runs: dict[Group, _Run] = {}
-        groups: dict[Group, list[Interface]] = defaultdict(list)
+        self.runs: dict[RunGroup, _Run] = {}
+        groups: dict[RunGroup, list[Interface]] = defaultdict(list)
         for interface in members:
-            groups[Group.of(interface)].append(interface)
+            groups[RunGroup.of(interface)].append(interface)
         self._groups = {group: sorted(groups[group], key=_order) for group in sorted(groups, key=lambda one: one.key)}
         self._island = island
         self._keep_clear = keep_clear
 
     @cached_property
-    def _middles(self) -> dict[Group, _Start]:
+    def _middles(self) -> dict[RunGroup, _Start]:
         """Return a start for every group by halving the widest gap, group by group.
 
         Planned addresses do not narrow these gaps. So a start stays the same while addresses are proposed and written.
         """
         gaps = [(low - high, low, high) for low, high in gaps_without_plan(self.prefix, self._island, self._keep_clear)]
         heapify(gaps)
-        starts: dict[Group, _Start] = {}
+        starts: dict[RunGroup, _Start] = {}
         for group in self._groups if gaps else ():
             _, low, high = heappop(gaps)
             middle = (low + high) // 2
@@ -149,7 +149,7 @@ class _Room:
                 break
         return starts
 
-    def start_run(self, group: Group, held: set[int], octets: Callable[[Interface], list[tuple[int, str]]]) -> _Run:
+    def start_run(self, group: RunGroup, held: set[int], octets: Callable[[Interface], list[tuple[int, str]]]) -> _Run:
         """Begin the run of a group that has the addresses `held`: at the lowest of them, or where the group starts if
         they lie in the run from there, since an earlier proposal has then made them."""
         members = self._groups[group]
@@ -235,13 +235,13 @@ class _Proposer:
             if (subnet.island, address) not in self._given:
                 self._given.add((subnet.island, address))
                 self._of_device[interface.device].append(Placed(interface, subnet, address))
-                room.runs[Group.of(interface)].held.add(value)
+                room.runs[RunGroup.of(interface)].held.add(value)
                 return Suggestion(address, why)
         return None
 
     def _choose(self, interface: Interface, subnet: Subnet, room: _Room) -> tuple[int, str] | None:
         """Return the best free address and the reason, or None if nothing is free."""
-        group = Group.of(interface)
+        group = RunGroup.of(interface)
         run = room.runs.get(group) or room.start_run(group, self._held(group, subnet, room.prefix), self._octets)
         if group.by == "kind" and (beside := self._beside_own(interface, room, run)) is not None:
             return beside, f"in one run with the other interfaces of device {interface.device}"
@@ -258,9 +258,9 @@ class _Proposer:
         near = f"others of {group.by} {group.name}" if run.held else run.start
         return value, f"the nearest free address to {near}"
 
-    def _held(self, group: Group, subnet: Subnet, prefix: Prefix) -> set[int]:
+    def _held(self, group: RunGroup, subnet: Subnet, prefix: Prefix) -> set[int]:
         settled = (one for one in self._settled[subnet.name] if prefix.holds(one.address))
-        return {one.address.value for one in settled if Group.of(one.interface) == group}
+        return {one.address.value for one in settled if RunGroup.of(one.interface) == group}
 
     def _beside_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
         """Return a free address beside the device's own ones in the subnet, unless these are where its kind goes on."""
