@@ -1,82 +1,107 @@
-"""Virtual devices for the rig: they answer ARP and echo as a stack does, with the faults that fool a ping by hand."""
+"""Virtual devices: they answer ARP and echo as a stack does, with the faults that mislead a test by hand."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import lru_cache, partial
 
 from netcheck.rig.network import Jack, Rig
 from netcheck.wire.frames import (
+    BROADCAST,
     ECHO_REPLY,
     ECHO_REQUEST,
     ETHERTYPE_ARP,
+    ETHERTYPE_LLDP,
+    REPLY,
     REQUEST,
     Arp,
     Echo,
     arp_from_wire,
     arp_reply,
     arp_request,
+    arp_to_wire,
     echo_from_wire,
     echo_to_wire,
 )
 
 ARP_TYPE = ETHERTYPE_ARP.to_bytes(2, "big")
-read_arp = lru_cache(maxsize=8)(arp_from_wire)  # a broadcast is read by every device on the segment
+read_arp = lru_cache(maxsize=8)(arp_from_wire)  # every device on the segment reads the same broadcast
 SELF_CHECK = 6.0  # seconds from link-up to first use of an address: RFC 5227 section 2.1.1 gives 4 to 7
+LLDP_EVERY = 10.0  # seconds between LLDP frames; IEEE 802.1AB recommends 30, and sends a new neighbour four at once
+LLDP_GROUP = 0x0180C200000E  # nearest bridge: IEEE 802.1AB
+FORGES_EVERY = 0.25  # seconds between forged frames
+ANSWERS_KEPT = 16  # true answers that a forger keeps for replay
 
 
 @dataclass(slots=True)
 class Faults:
-    """What is wrong with a device. Times are seconds; every field's default is a healthy device's."""
+    """What is unusual about a device. Times are in seconds; the default of every field is a healthy device."""
 
     echo: bool = True  # answers echo
     arp: bool = True  # answers ARP
-    slow: float = 0.0  # thinks this long before every answer
-    boots_in: float = 0.0  # silent this long after its cable came in
-    checks_itself: bool = False  # RFC 5227 at link-up; gives the address up for good when somebody else probes it
+    slow: float = 0.0  # delay before every answer
+    boots_in: float = 0.0  # silent for this long after its cable came in
+    checks_itself: bool = False  # RFC 5227 at link-up; gives the address up for good if another host probes it
     dies_when_pulled: bool = False  # never returns
     wrong_identifier: bool = False
     wrong_payload: bool = False
     wrong_source: int = 0  # answers echo from this address instead
     echo_from: int = 0  # sends echo answers from this MAC
-    answers_all: bool = False  # proxy ARP: answers for every address but those with sender 0
+    answers_all: bool = False  # proxy ARP: answers requests for every address, except those with sender 0
     only_while_out: Jack | None = None  # answers only while this other cable is out
-    weak: bool = False  # answers at every jack for the addresses of all
-    deaf_to: Callable[[int], bool] | None = None  # ignores senders with such addresses (wrong mask, reverse path)
-    rate: float = 0.0  # echo answers a second, at most; 0 for as many as it is asked
-    there: tuple[float, float, float] = (0.0, 0.0, 0.0)  # answers so many seconds, is away so many, counted from when
+    weak: bool = False  # answers at each jack for the addresses of all its jacks
+    deaf_to: Callable[[int], bool] | None = None  # ignores requests from such senders (wrong mask, reverse path)
+    rate: float = 0.0  # most echo answers per second; 0 for no limit
+    there: tuple[float, float, float] = (0.0, 0.0, 0.0)  # seconds it answers, seconds it is away, and from when
+    every_second: bool = False  # answers every second ARP request only
+    to_all: bool = False  # sends its ARP replies to the broadcast address (RFC 3927 section 2.5)
 
 
-@dataclass(eq=False)
 class VirtualDevice:
-    """A device with one or more jacks and the addresses it owns at each."""
+    """A device with one or more jacks and the addresses that it owns at each."""
 
-    rig: Rig
-    addresses: dict[Jack, set[int]]
-    faults: Faults = field(default_factory=Faults)
-    up_from: float = 0.0
-    dead: bool = False
-    gave_up: bool = False
-    _checking: bool = False
-    _free_at: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Become the host of its jacks."""
-        for jack in self.addresses:
+    def __init__(self, rig: Rig, addresses: dict[Jack, set[int]], faults: Faults | None = None) -> None:
+        """Become the host of these jacks."""
+        self.rig, self.addresses, self.faults = rig, addresses, faults or Faults()
+        self.up_from = 0.0
+        self.gave_up_at = float("inf")
+        self.absences: list[tuple[float, float]] = []  # times in which it was starting or restarting
+        self.lives: list[tuple[float, bool]] = []  # when it died (False) and came to life (True), in order
+        self._dead = False
+        self._checking = False
+        self._free_at = 0.0
+        self._turn = False
+        for jack in addresses:
             jack.host = self
 
+    @property
+    def dead(self) -> bool:
+        """It answers nobody, until it is set alive again."""
+        return self._dead
+
+    @dead.setter
+    def dead(self, dead: bool) -> None:
+        if dead != self._dead:
+            self._dead = dead
+            self.lives.append((self.rig.time, not dead))
+
+    @property
+    def gave_up(self) -> bool:
+        """It gave its address up after a conflict."""
+        return self.gave_up_at < float("inf")
+
     def cable(self, jack: Jack, up: bool) -> None:
-        """Start again when a cable comes in; die, if that is its fault, when it goes out."""
+        """Start again when a cable comes in; die, if that is its fault, when a cable goes out."""
         if not up:
             self.dead = self.dead or self.faults.dies_when_pulled
             return
-        self.up_from = self.rig.now() + self.faults.boots_in
+        self._be_away(self.faults.boots_in)
         if self.faults.checks_itself:
-            self.up_from = self.rig.now() + SELF_CHECK
+            self._be_away(SELF_CHECK)
             self._checking = True
             for turn in range(3):
-                self.rig.after(0.5 + 1.5 * turn, lambda: self._probe(jack))
+                self.rig.after(0.5 + 1.5 * turn, partial(self._probe, jack))
             self.rig.after(SELF_CHECK, self._checked)
 
     def _probe(self, jack: Jack) -> None:
@@ -90,27 +115,35 @@ class VirtualDevice:
             self.announce(jack)
 
     def announce(self, jack: Jack) -> None:
-        """Say to all which addresses this jack has."""
+        """Announce the addresses of this jack to all."""
         for address in self.addresses[jack]:
             self.rig.transmit(jack, arp_request(jack.mac, address, address))
 
     def restart(self, seconds: float) -> None:
-        """Be silent for a while, by itself; the link stays up."""
-        self.up_from = max(self.up_from, self.rig.now() + seconds)
+        """Restart by itself and be silent for this long; the link stays up."""
+        self._be_away(seconds)
+
+    def _be_away(self, seconds: float) -> None:
+        if seconds > 0:
+            self.up_from = max(self.up_from, self.rig.time + seconds)
+            self.absences.append((self.rig.time, self.up_from))
 
     def hear(self, jack: Jack, frame: bytes) -> None:
-        """Answer what is asked, as far as the faults let it."""
+        """Answer a request as far as the faults allow."""
         arp = read_arp(frame) if frame[12:14] == ARP_TYPE else None
-        if self._checking and arp is not None and not arp.sender_ip and self._owns(jack, arp):
-            self.gave_up = self.gave_up or arp.op == REQUEST
-        now = self.rig.now()
-        if self.dead or self.gave_up or now < self.up_from or self._away(now):
+        if self._checking and arp is not None and self._is_probe(jack, arp):
+            self.gave_up_at = min(self.gave_up_at, self.rig.time)
+        now, faults = self.rig.time, self.faults
+        if self._dead or now < self.up_from or self.gave_up_at < float("inf") or self._away(now):
             return
         if arp is not None:
-            if arp.op == REQUEST and self.faults.arp:
+            if arp.op == REQUEST and faults.arp:
                 self._answer_arp(jack, arp)
-        elif (echo := echo_from_wire(frame)) is not None and echo.type == ECHO_REQUEST and self.faults.echo:
-            self._answer_echo(jack, echo)
+        elif faults.echo and frame[23] == 1 and frame[34] == ECHO_REQUEST:
+            self._answer_echo(jack, frame)
+
+    def _is_probe(self, jack: Jack, arp: Arp) -> bool:
+        return arp.op == REQUEST and arp.sender_ip == 0 and arp.target_ip in self._owned(jack)
 
     def _away(self, now: float) -> bool:
         other = self.faults.only_while_out
@@ -119,9 +152,6 @@ class VirtualDevice:
         stays, leaves, since = self.faults.there
         return leaves > 0 and (now - since) % (stays + leaves) >= stays
 
-    def _owns(self, jack: Jack, arp: Arp) -> bool:
-        return arp.target_ip in self._owned(jack)
-
     def _owned(self, jack: Jack) -> set[int]:
         return set().union(*self.addresses.values()) if self.faults.weak else self.addresses[jack]
 
@@ -129,48 +159,110 @@ class VirtualDevice:
         return bool(sender) and self.faults.deaf_to is not None and self.faults.deaf_to(sender)
 
     def _answer_arp(self, jack: Jack, arp: Arp) -> None:
-        proxied = self.faults.answers_all and arp.sender_ip != 0
-        if (self._owns(jack, arp) or proxied) and not self._deaf(arp.sender_ip):
+        faults = self.faults
+        proxied = faults.answers_all and arp.sender_ip != 0
+        if not (proxied or arp.target_ip in self._owned(jack)) or self._deaf(arp.sender_ip):
+            return
+        self._turn = not self._turn
+        if faults.every_second and not self._turn:
+            return
+        if faults.to_all:
+            self._reply(jack, arp_to_wire(Arp(BROADCAST, jack.mac, REPLY, jack.mac, arp.target_ip, arp.sender_mac,
+                                              arp.sender_ip)))  # fmt: skip
+        else:
             self._reply(jack, arp_reply(jack.mac, arp.target_ip, arp.sender_mac, arp.sender_ip))
 
-    def _answer_echo(self, jack: Jack, echo: Echo) -> None:
+    def _answer_echo(self, jack: Jack, frame: bytes) -> None:
         faults = self.faults
-        if not (echo.target_ip in self._owned(jack) or faults.answers_all) or self._deaf(echo.source_ip):
+        if not (faults.answers_all or int.from_bytes(frame[30:34]) in self._owned(jack)):
+            return
+        if faults.deaf_to is not None and self._deaf(int.from_bytes(frame[26:30])):
             return
         if faults.rate:
-            if self.rig.now() < self._free_at:
+            if self.rig.time < self._free_at:
                 return
-            self._free_at = self.rig.now() + 1 / faults.rate
-        answer = Echo(
-            echo.source,
-            faults.echo_from or jack.mac,
-            faults.wrong_source or echo.target_ip,
-            echo.source_ip,
-            64,
-            ECHO_REPLY,
-            echo.identifier ^ faults.wrong_identifier,
-            echo.sequence,
-            echo.payload[::-1] + b"?" if faults.wrong_payload else echo.payload,
-        )
-        self._reply(jack, echo_to_wire(answer))
+            self._free_at = self.rig.time + 1 / faults.rate
+        odd = faults.echo_from or faults.wrong_source or faults.wrong_identifier or faults.wrong_payload
+        answer = _odd_echo(jack, frame, faults) if odd else echo_answer(jack.mac, frame)
+        if answer:
+            self._reply(jack, answer)
 
     def _reply(self, jack: Jack, frame: bytes) -> None:
         if self.faults.slow:
-            self.rig.after(self.faults.slow, lambda: self.rig.transmit(jack, frame))
+            self.rig.after(self.faults.slow, partial(self.rig.transmit, jack, frame))
         else:
             self.rig.transmit(jack, frame)
 
 
-FORGES_EVERY = 0.25  # seconds between forged frames
-ANSWERS_KEPT = 16  # true answers kept to be repeated
+def echo_answer(mac: int, frame: bytes) -> bytes:
+    """Return the echo reply to a request whose IPv4 header has no options: both address pairs exchanged, type 0.
+
+    The IPv4 checksum does not change, and the ICMP checksum changes as RFC 1624 says. This is the most frequent thing
+    that happens on a bench, so no field is decoded.
+    """
+    total = int.from_bytes(frame[36:38]) + (ECHO_REQUEST << 8)
+    check = (total & 0xFFFF) + (total >> 16)
+    head, tail = frame[6:12] + mac.to_bytes(6), frame[38:]
+    return head + frame[12:26] + frame[30:34] + frame[26:30] + b"\0\0" + check.to_bytes(2) + tail
 
 
-class Spoofer:
-    """Sits where it sees what is sent to the station. With `by_arp` it repeats the device's ARP answer, which carries
-    no number and cannot be told from the true one; else it sends echo answers: invented ones, and true ones again."""
+def _odd_echo(jack: Jack, frame: bytes, faults: Faults) -> bytes:
+    """Return an echo reply in which something is wrong; nothing where the request is malformed."""
+    echo = echo_from_wire(frame)
+    if echo is None:
+        return b""
+    answer = Echo(
+        echo.source,
+        faults.echo_from or jack.mac,
+        faults.wrong_source or echo.target_ip,
+        echo.source_ip,
+        64,
+        ECHO_REPLY,
+        echo.identifier ^ faults.wrong_identifier,
+        echo.sequence,
+        echo.payload[::-1] + b"?" if faults.wrong_payload else echo.payload,
+    )
+    return echo_to_wire(answer)
+
+
+def lldp_frame(source: int, chassis: int, port: str, system: str = "") -> bytes:
+    """Build an LLDP frame whose chassis ID is a MAC and whose port ID is a name (IEEE 802.1AB)."""
+
+    def part(kind: int, value: bytes) -> bytes:
+        return (kind << 9 | len(value)).to_bytes(2) + value
+
+    ethernet = LLDP_GROUP.to_bytes(6) + source.to_bytes(6) + ETHERTYPE_LLDP.to_bytes(2)
+    said = part(1, b"\x04" + chassis.to_bytes(6)) + part(2, b"\x05" + port.encode()) + part(3, (120).to_bytes(2))
+    return ethernet + said + (part(5, system.encode()) if system else b"") + part(0, b"")
+
+
+class LldpSpeaker:
+    """Sends LLDP to the station: a device at the far end of a direct cable, or the switch port in between."""
+
+    def __init__(self, rig: Rig, jack: Jack | None, chassis: int, port: str) -> None:
+        """With a jack its device speaks, while it is alive and its cable is in; without one the switch speaks."""
+        self.rig, self.jack, self._frame = rig, jack, lldp_frame(chassis, chassis, port)
+        rig.after(0.5, self._turn)
+
+    def _turn(self) -> None:
+        self.rig.after(LLDP_EVERY, self._turn)
+        if self.jack is None:
+            self.rig.say_to_station(self._frame)
+            return
+        host = self.jack.host
+        if isinstance(host, VirtualDevice) and not host.dead and self.rig.time >= host.up_from:
+            self.rig.transmit(self.jack, self._frame)
+
+
+class Forger:
+    """Sits where it sees what is sent to the station, and forges answers of a device.
+
+    With `by_arp` it repeats the device's ARP answer, which carries no number and cannot be told from the true one. Else
+    it sends echo answers: invented ones, and true ones again.
+    """
 
     def __init__(self, rig: Rig, jack: Jack, address: int, mac: int, station: int, by_arp: bool) -> None:
-        """`jack` has the station's MAC, as a mirror port would; `station` is the address that it asks from."""
+        """`jack` has the station's MAC, as a mirror port would; `station` is the address from which it asks."""
         self.rig, self.jack, self.by_arp = rig, jack, by_arp
         self.address, self.mac, self.station = address, mac, station
         self._answers: list[bytes] = []
@@ -185,21 +277,18 @@ class Spoofer:
             self._answers = [*self._answers[-ANSWERS_KEPT:], frame]
 
     def cable(self, jack: Jack, up: bool) -> None:
-        """Its own cable is never moved."""
+        """Do nothing: its own cable is never moved."""
 
     def _turn(self) -> None:
         self._turns += 1
         if self.by_arp:
-            self._say(arp_reply(self.mac, self.address, self.jack.mac, self.station), self._turns % 4 == 0)
-        elif self._turns % 2:
-            self._say(self._answers[0] if self._answers else b"", bool(self._answers))
-        else:
-            self._say(self._invented(), True)
+            if self._turns % 4 == 0:
+                self.rig.transmit(self.jack, arp_reply(self.mac, self.address, self.jack.mac, self.station))
+        elif self._turns % 2 == 0:
+            self.rig.transmit(self.jack, self._invented())
+        elif self._answers:
+            self.rig.transmit(self.jack, self._answers[0])
         self.rig.after(FORGES_EVERY, self._turn)
-
-    def _say(self, frame: bytes, now: bool) -> None:
-        if now:
-            self.rig.transmit(self.jack, frame)
 
     def _invented(self) -> bytes:
         number, token = self.rig.random.randrange(0x10000), self.rig.random.randbytes(16)

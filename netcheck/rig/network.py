@@ -1,6 +1,7 @@
-"""The simulated bench: cables, segments and a clock that only moves when somebody waits. It is a link like any other.
+"""A simulated bench: cables, segments, and a clock that moves only while somebody waits. It is a link like any other.
 
-Everything that happens is an entry in one time-ordered queue; the same seed gives the same run.
+Everything that happens is an entry in one time-ordered queue, so the same seed gives the same run. Every physical
+change is kept in a history, from which `campaign.truth` decides later what a verdict is worth.
 """
 
 from __future__ import annotations
@@ -16,28 +17,32 @@ from typing import Protocol, Self
 
 from netcheck.rig.loss import Bursts
 from netcheck.wire.frames import padded
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
 
-FLIGHT = 0.0001  # seconds a frame takes across a segment
+FLIGHT = 0.0001  # seconds that a frame takes across a segment
+START = 1000.0  # the clock's first reading: any value that is not 0
 
 
 class Host(Protocol):
-    """What sits at the far end of a cable."""
+    """A device at the far end of a cable."""
 
     def hear(self, jack: Jack, frame: bytes) -> None:
-        """Take a frame that arrived at one of its jacks."""
+        """Take a frame that arrived at one of the host's jacks."""
 
     def cable(self, jack: Jack, up: bool) -> None:
-        """Notice that a jack's cable came in or out."""
+        """Take notice that the cable of a jack went in or out."""
 
 
 @dataclass(eq=False)
 class Jack:
-    """One end of a cable at a segment. `loss` is the share of frames lost each way, `bursts` are times in which all of
-    them are; `delay` seconds are added each way, and up to `jitter` more, so that frames overtake one another.
-    `forwards_after` is how long a switch port blocks after the cable came in (spanning tree). `behind` is another
-    cable that this one depends on: the chain it hangs in, or the trunk between two switches. `detour` are cables that
-    lead to it the other way round a ring, which is used from `heals` seconds after this cable came out."""
+    """One connector with its cable to a segment.
+
+    `loss` is the share of frames lost each way, `bursts` a loss process in which frames are lost together. `delay` is
+    added to each frame's flight, and up to `jitter` seconds more, so that frames can overtake one another.
+    `forwards_after` is how long the switch port blocks after link-up (spanning tree). `behind` is another cable on
+    which this one depends: the one of the device before it in a chain, or the uplink of a switch. `detour` are the
+    cables of a second path (a ring), which carries frames from `heals` seconds after this cable came out.
+    """
 
     mac: int
     host: Host | None = None
@@ -53,17 +58,21 @@ class Jack:
     detour: tuple[Jack, ...] = ()
     heals: float = 0.0
     healed_at: float = 0.0
+    blocked_at_first: float = 0.0  # `forwarding_from` before the cable was first moved
+    linked: bool = True  # False while the transceiver renegotiates or is reset
+    moves: list[tuple[float, bool]] = field(default_factory=list)  # when the cable went in (True) and out, in order
+    links: list[tuple[float, bool]] = field(default_factory=list)  # the same for `linked`
 
     @property
     def joined(self) -> bool:
-        """This cable and all that it depends on are in."""
+        """This cable and all cables on which it depends are in."""
         jack: Jack | None = self
-        while jack is not None and jack.plugged:
+        while jack is not None and jack.plugged and jack.linked:
             jack = jack.behind
         return jack is None
 
     def passes(self, now: float, random: Random) -> bool:
-        """Say whether a frame gets through now."""
+        """Draw whether a frame gets through now."""
         if self.loss and random.random() < self.loss:
             return False
         if self.bursts is not None and self.bursts.lose(now):
@@ -73,8 +82,13 @@ class Jack:
         return bool(self.detour) and now >= self.healed_at and all(jack.forwards(now) for jack in self.detour)
 
     def forwards(self, now: float) -> bool:
-        """Say whether this way leads through: no cable is out, and the switch port does not block."""
-        return self.plugged and now >= self.forwarding_from and (self.behind is None or self.behind.joined)
+        """The direct path is usable: no cable is out, and the switch port does not block."""
+        return (
+            self.plugged
+            and self.linked
+            and now >= self.forwarding_from
+            and (self.behind is None or self.behind.joined)
+        )  # fmt: skip
 
 
 @dataclass(eq=False)
@@ -85,72 +99,85 @@ class Segment:
     direct: bool = False
 
     def join(self, jack: Jack) -> Jack:
-        """Plug a jack in here."""
+        """Connect a jack to this segment and return it."""
         jack.segment = self
         self.jacks.append(jack)
         return jack
 
 
 class Rig:
-    """A link whose far side is simulated. `at` and `after` put actions on the clock, also for the technician's hand."""
+    """A link whose far side is simulated. `at` and `after` put actions on the clock, also those of a technician.
+
+    Two clocks run: `time` is the world's, by which everything on the bench happens; `now()` is the link's, which stands
+    still while the computer is suspended. They differ by the seconds of all suspends so far.
+    """
 
     kind = "rig"
     hears_all = True
     overhears = False
 
     def __init__(self, seed: int, ways: Sequence[Way], segments: Sequence[Segment]) -> None:
-        """`segments[n]` is what way n of the station is plugged into."""
+        """`segments[n]` is the segment to which interface n of the station is connected."""
         self.ways = tuple(ways)
         self.random = Random(seed)
-        self.sent: list[tuple[float, int, bytes]] = []  # every frame the station sent
-        self._now = 1000.0
+        self.sent: list[tuple[float, int, bytes]] = []  # every frame that left the station: (time, way, frame)
+        self.arrived: list[tuple[float, int, bytes]] = []  # every frame that reached the station
+        self.time = START
+        self.began = START
+        self._asleep = 0.0  # seconds of all suspends so far
+        self._wakes_at = 0.0
+        self._mute_until = 0.0  # until then no frame leaves the station
         self._queue: list[tuple[float, int, Callable[[], None]]] = []
         self._ties = count()
-        self._heard: list[Heard | Carrier] = []
+        self._news: list[News] = []
         self._stirred = False
         self.jacks = [segment.join(Jack(way.mac)) for way, segment in zip(self.ways, segments, strict=True)]
+        self._way_of = {id(jack): number for number, jack in enumerate(self.jacks)}
 
     # The link
 
     def now(self) -> float:
-        """Virtual seconds."""
-        return self._now
+        """Return the link's clock, in virtual seconds."""
+        return self.time - self._asleep
 
-    def send(self, frame: bytes, way: int = 0) -> float:
-        """Send a frame from the station."""
-        self.sent.append((self._now, way, frame))
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send a frame from the station and return when; None while the station's frames do not leave."""
+        if self.time < self._mute_until:
+            return None
+        self.sent.append((self.time, way, frame))
         self.transmit(self.jacks[way], padded(frame))
-        return self._now
+        return self.time - self._asleep
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
-        """Let time pass until something arrives or `until` is reached."""
+    def receive(self, until: float) -> list[News]:
+        """Let time pass until something arrives or the link's clock reads `until`."""
         queue = self._queue
-        while not (self._heard or self._stirred):
-            if not queue or queue[0][0] > until:
-                self._now = max(self._now, until)
+        while not (self._news or self._stirred):
+            end = until + self._asleep  # a suspend moves it
+            if not queue or queue[0][0] > end:
+                if self.time < end:
+                    self.time = end
                 break
             at, _, action = heapq.heappop(queue)
-            if at > self._now:
-                self._now = at
+            if at > self.time:
+                self.time = at
             action()
-        heard, self._heard, self._stirred = self._heard, [], False
-        return heard
+        news, self._news, self._stirred = self._news, [], False
+        return news
 
     def stir(self) -> None:
-        """Let `receive` return at once, as a pressed key does at a real keyboard."""
+        """Make `receive` return at once, as a key press does at a real keyboard."""
         self._stirred = True
 
     def carrier(self, way: int = 0) -> bool:
-        """A direct cable has carrier while both ends are in; a switch always gives it to a cable that is in."""
+        """Return the carrier of a way. A direct cable has carrier while both ends are in; a switch always gives it."""
         jack = self.jacks[way]
         segment = jack.segment
-        if segment is None or not jack.plugged:
+        if segment is None or not (jack.plugged and jack.linked):
             return False
-        others = [other for other in segment.jacks if other is not jack]
-        return not segment.direct or any(other.joined for other in others)
+        return not segment.direct or any(other.joined for other in segment.jacks if other is not jack)
 
     def close(self) -> None:
-        """Nothing to give back."""
+        """Do nothing: a rig holds no system resource."""
 
     def __enter__(self) -> Self:
         """Return the rig."""
@@ -159,61 +186,107 @@ class Rig:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Nothing to give back."""
+        """Do nothing, as `close`."""
 
     # The bench
 
     def at(self, when: float, action: Callable[[], None]) -> None:
-        """Do something at a virtual time."""
+        """Run an action at a time of the world's clock."""
         heapq.heappush(self._queue, (when, next(self._ties), action))
 
     def after(self, seconds: float, action: Callable[[], None]) -> None:
-        """Do something so many seconds from now."""
-        self.at(self._now + seconds, action)
+        """Run an action this many seconds from now."""
+        heapq.heappush(self._queue, (self.time + seconds, next(self._ties), action))
 
     def plug(self, jack: Jack, plugged: bool) -> None:
-        """Put a cable in or pull it, and let its host and the station notice."""
+        """Put a cable in or pull it; its host and the station take notice."""
         if jack.plugged == plugged:
             return
-        before = [self.carrier(way) for way in range(len(self.ways))]
+        if not jack.moves:
+            jack.blocked_at_first = jack.forwarding_from
+        jack.moves.append((self.time, plugged))
+        before = self._carriers()
         jack.plugged = plugged
         if plugged:
-            jack.forwarding_from = self._now + jack.forwards_after
+            jack.forwarding_from = self.time + jack.forwards_after
         else:
-            jack.healed_at = self._now + jack.heals
+            jack.healed_at = self.time + jack.heals
         if jack.host is not None:
             jack.host.cable(jack, plugged)
+        self._tell_carriers(before)
+
+    def link(self, jack: Jack, linked: bool) -> None:
+        """Take the link of a jack down or up while its cable stays in: a renegotiation, a reset of the adapter."""
+        if jack.linked == linked:
+            return
+        jack.links.append((self.time, linked))
+        before = self._carriers()
+        jack.linked = linked
+        self._tell_carriers(before)
+
+    def _carriers(self) -> list[bool]:
+        return [self.carrier(way) for way in range(len(self.ways))]
+
+    def _tell_carriers(self, before: list[bool]) -> None:
         for way, was in enumerate(before):
             up = self.carrier(way)
-            if up != was:
-                self._heard.append(Carrier(self._now, way, up))
+            if up != was and self.time >= self._wakes_at:
+                self._news.append(Carrier(self.now(), way, up))
 
     def remove(self, way: int = 0) -> None:
         """Take an interface of the station away, as when an adapter is pulled."""
-        self.jacks[way].plugged = False
-        self._heard.append(Carrier(self._now, way, False, gone=True))
+        self.plug(self.jacks[way], False)
+        self._news.append(Carrier(self.now(), way, False, gone=True))
+
+    def mute(self, seconds: float) -> None:
+        """Let no frame leave the station for a while: `send` returns None (queue full, no memory)."""
+        self._mute_until = self.time + seconds
+
+    def lose(self, frames: int, way: int = 0) -> None:
+        """Report that the kernel dropped frames because the receive queue was full."""
+        self._news.append(Lost(self.now(), way, frames))
+
+    def suspend(self, seconds: float) -> None:
+        """Suspend the computer: the world goes on, nothing is sent or heard, and the link's clock stands still."""
+        if self.time < self._wakes_at:
+            return
+        before = self._carriers()
+        self._asleep += seconds
+        self._wakes_at = self.time + seconds
+        self.at(self._wakes_at, partial(self._wake, seconds, before))
+        while self.time < self._wakes_at:  # nobody waits in `receive` meanwhile
+            at, _, action = heapq.heappop(self._queue)
+            self.time = max(self.time, at)
+            action()
+
+    def _wake(self, seconds: float, before: list[bool]) -> None:
+        self._news.append(Suspended(self.now(), seconds))
+        self._tell_carriers(before)
 
     def transmit(self, source: Jack, frame: bytes) -> None:
-        """Carry a frame from a jack to all it is meant for."""
-        segment, now = source.segment, self._now
+        """Carry a frame from a jack to every jack of its segment that it is meant for."""
+        segment, now = source.segment, self.time
         if segment is None or not source.passes(now, self.random):
             return
         to = int.from_bytes(frame[:6])
-        jacks = segment.jacks
-        if not to >> 40 & 1:  # not to a group
-            jacks = [jack for jack in jacks if jack.mac == to]
+        group = frame[0] & 1
         flight, jitter = now + FLIGHT + source.delay, source.jitter
-        for jack in jacks:
-            if jack is not source:
+        for jack in segment.jacks:
+            if (group or jack.mac == to) and jack is not source:
                 at = flight + jack.delay
                 if jitter or jack.jitter:
                     at += self.random.uniform(0, jitter + jack.jitter)
-                self.at(at, partial(self._deliver, jack, frame))
+                heapq.heappush(self._queue, (at, next(self._ties), partial(self._deliver, jack, frame)))
+
+    def say_to_station(self, frame: bytes, way: int = 0) -> None:
+        """Deliver a frame of the switch port itself, such as LLDP, which bridges never forward (IEEE 802.1AB)."""
+        self._deliver(self.jacks[way], frame)
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
-        if not jack.passes(self._now, self.random):
+        if not jack.passes(self.time, self.random):
             return
         if jack.host is not None:
             jack.host.hear(jack, frame)
-        elif jack in self.jacks:
-            self._heard.append(Heard(self._now, self.jacks.index(jack), frame))
+        elif (way := self._way_of.get(id(jack))) is not None and self.time >= self._wakes_at:
+            self.arrived.append((self.time, way, frame))
+            self._news.append(Heard(self.time - self._asleep, way, frame))

@@ -119,7 +119,7 @@ class Hand:
             return
         self._asked += 1
         if event.action is Action.PULL:
-            self.requested = min(self.requested, self.rig.now())
+            self.requested = min(self.requested, self.rig.time)
             self._times += 1
             if self.at_request is not None:
                 self.at_request()
@@ -173,7 +173,7 @@ class Hand:
         """Move a cable now, and remember when it was out."""
         if jack.plugged == plugged:
             return
-        now = self.rig.now()
+        now = self.rig.time
         if plugged:
             self.outs = [(j, out, min(back, now) if j is jack else back) for j, out, back in self.outs]
         else:

@@ -76,9 +76,9 @@ def prove(site: Site, seed: int) -> Prober:
 def trial(seed: int) -> Trial:
     """Build the site of a seed, prove it, and hold the verdict to the truth."""
     site = site_of(seed)
-    began = site.rig.now()
+    began = site.rig.time
     proof = prove(site, seed).proofs[0]
-    ended, truth = site.rig.now(), site.truth
+    ended, truth = site.rig.time, site.truth
     return Trial(
         seed, truth.label(site.hand, ended), proof.verdict, truth.deserved(site.hand, ended),
         truth.apart(site.hand, ended), truth.right(site.hand, ended), site.story, proof.why, ended - began,

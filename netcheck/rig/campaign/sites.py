@@ -14,7 +14,7 @@ from netcheck.proof.targets import Net, Scope, Target
 from netcheck.rig.campaign import lots
 from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
 from netcheck.rig.campaign.truth import Truth
-from netcheck.rig.devices import SELF_CHECK, Faults, Spoofer, VirtualDevice
+from netcheck.rig.devices import SELF_CHECK, Faults, Forger, VirtualDevice
 from netcheck.rig.loss import Bursts
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.technicians import GIVES_UP, Habit, Hand
@@ -225,7 +225,7 @@ class _Builder:
             self.story.append(f"jitter {jack.jitter:.2f}")
         if not self.direct and self._maybe(lots.SPANNING):
             jack.forwards_after = random.uniform(*lots.BLOCKS)
-            jack.forwarding_from = self.rig.now() + random.choice((0.0, jack.forwards_after))
+            jack.forwarding_from = self.rig.time + random.choice((0.0, jack.forwards_after))
             self.story.append(f"forwards after {jack.forwards_after:.0f} s")
 
     def _other(self) -> tuple[Jack, frozenset[Verdict]]:
@@ -248,7 +248,7 @@ class _Builder:
     def _go_wrong(self) -> None:
         rig, random, fault = self.rig, self.random, self.fault
         if self.trait is Trait.RESTARTS:
-            at, lasts = rig.now() + random.uniform(0, 30), random.uniform(3, 30)
+            at, lasts = rig.time + random.uniform(0, 30), random.uniform(3, 30)
             self.truth.restart = (at, at + lasts)
             rig.at(at, partial(self.alpha.restart, lasts))
         if fault in SECOND:
@@ -271,7 +271,7 @@ class _Builder:
         elif fault in (Fault.FORGED_ECHO, Fault.FORGED_ARP):
             mirror = self.segment.join(Jack(STATION_MAC))
             asks_from = OWN if rig.ways[0].addresses else BORROWED
-            Spoofer(rig, mirror, FIRST + 20, ALPHA, asks_from, fault is Fault.FORGED_ARP)
+            Forger(rig, mirror, FIRST + 20, ALPHA, asks_from, fault is Fault.FORGED_ARP)
         elif fault is Fault.FLAPPING:
             self._flap()
         elif fault is Fault.TWIN:
@@ -292,14 +292,14 @@ class _Builder:
                 faults.only_while_out = self.cable
             case Fault.SECOND_AT_TIMES:
                 stays = random.uniform(2, 8)
-                faults.there = (stays, random.uniform(0.5, stays / 2), rig.now() - random.uniform(0, 8))
+                faults.there = (stays, random.uniform(0.5, stays / 2), rig.time - random.uniform(0, 8))
             case Fault.SECOND_FAINT if self._maybe(0.5):
                 jack.loss = random.uniform(0.45, 0.8)
             case Fault.SECOND_FAINT:
-                faults.there = (1.0, random.uniform(10, 30), rig.now() - random.uniform(0, 30))
+                faults.there = (1.0, random.uniform(10, 30), rig.time - random.uniform(0, 30))
             case _:
                 owner.dead = True
-                self.truth.since = rig.now() + random.uniform(3, 40)
+                self.truth.since = rig.time + random.uniform(3, 40)
                 rig.at(self.truth.since, partial(setattr, owner, "dead", False))
 
     def _weak(self) -> None:
@@ -313,7 +313,7 @@ class _Builder:
     def _flap(self) -> None:
         """The link is gone by itself for moments, again and again."""
         worn = self.cable.behind = Jack(0, behind=self.cable.behind)
-        moment = self.rig.now() + self.random.uniform(0, 10)
+        moment = self.rig.time + self.random.uniform(0, 10)
         for _ in range(60):
             lasts = self.random.uniform(0.3, 3)
             self.rig.at(moment, partial(self.rig.plug, worn, False))
