@@ -125,6 +125,7 @@ class Rig:
         self.time = START
         self.began = START
         self._asleep = 0.0  # seconds of all suspends so far
+        self._waited_until = 0.0  # the difference of the clocks is rounded: `now()` must reach it all the same
         self._wakes_at = 0.0
         self._mute_until = 0.0  # until then no frame leaves the station
         self._queue: list[tuple[float, int, Callable[[], None]]] = []
@@ -138,7 +139,7 @@ class Rig:
 
     def now(self) -> float:
         """Return the link's clock, in virtual seconds."""
-        return self.time - self._asleep
+        return max(self.time - self._asleep, self._waited_until) if self._asleep else self.time
 
     def send(self, frame: bytes, way: int = 0) -> float | None:
         """Send a frame from the station and return when; None while the station's frames do not leave."""
@@ -146,7 +147,7 @@ class Rig:
             return None
         self.sent.append((self.time, way, frame))
         self.transmit(self.jacks[way], padded(frame))
-        return self.time - self._asleep
+        return self.now()
 
     def receive(self, until: float) -> list[News]:
         """Let time pass until something arrives or the link's clock reads `until`."""
@@ -156,6 +157,7 @@ class Rig:
             if not queue or queue[0][0] > end:
                 if self.time < end:
                     self.time = end
+                self._waited_until = until
                 break
             at, _, action = heapq.heappop(queue)
             if at > self.time:
@@ -276,7 +278,7 @@ class Rig:
                 at = flight + jack.delay
                 if jitter or jack.jitter:
                     at += self.random.uniform(0, jitter + jack.jitter)
-                heapq.heappush(self._queue, (at, next(self._ties), partial(self._deliver, jack, frame)))
+                self.at(at, partial(self._deliver, jack, frame))
 
     def say_to_station(self, frame: bytes, way: int = 0) -> None:
         """Deliver a frame of the switch port itself, such as LLDP, which bridges never forward (IEEE 802.1AB)."""
@@ -289,4 +291,4 @@ class Rig:
             jack.host.hear(jack, frame)
         elif (way := self._way_of.get(id(jack))) is not None and self.time >= self._wakes_at:
             self.arrived.append((self.time, way, frame))
-            self._news.append(Heard(self.time - self._asleep, way, frame))
+            self._news.append(Heard(self.now(), way, frame))

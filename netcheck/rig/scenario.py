@@ -5,7 +5,7 @@ A scenario is small enough to print, to compare and to shrink. `netcheck.rig.ben
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
 
 
@@ -89,8 +89,11 @@ class Device:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stranger:
-    """A host that nobody planned, with the address of device `of`. It is there where an act brings it, or `always`, or
-    only while that device's cable is out. `twin` gives it the device's MAC, `beyond` another interface of the station."""
+    """A host that nobody planned, with the address of device `of`.
+
+    It is there when an act brings it, or `always`, or only while that device's cable is out. A `twin` has the device's
+    MAC. One `beyond` is heard through another interface of the station.
+    """
 
     of: int = 0
     replies: Replies = Replies.ALL
@@ -175,3 +178,16 @@ class Scenario:
     once: bool = False  # on a walk: one pull is to be enough
     earlier: bool = False  # the record already holds a proof in which device 1's MAC had device 0's port
     patience: float = 60.0
+
+
+def to_source(value: object) -> str:
+    """Return a scenario, or a part of one, as the Python expression that builds it; defaults are left out."""
+    if isinstance(value, StrEnum):
+        return f"{type(value).__name__}.{value.name}"
+    if isinstance(value, tuple):
+        return "(" + "".join(f"{to_source(one)}, " for one in value).strip() + ")"
+    if not is_dataclass(value):
+        return repr(value)
+    given = ((one, getattr(value, one.name)) for one in fields(value))
+    words = [f"{one.name}={to_source(now)}" for one, now in given if now != one.default]
+    return f"{type(value).__name__}({', '.join(words)})"

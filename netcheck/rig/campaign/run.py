@@ -14,8 +14,8 @@ from netcheck.proof.driver import drive
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
 from netcheck.proof.verdict.names import Names
+from netcheck.rig.campaign.right import HEALTHY
 from netcheck.rig.campaign.sites import Site, site_of
-from netcheck.rig.campaign.truth import HEALTHY
 
 POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
 NOBODY = Names(lambda mac: "", lambda mac: None)

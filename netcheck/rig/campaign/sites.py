@@ -13,7 +13,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.rig.campaign import lots
 from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
-from netcheck.rig.campaign.truth import Truth
+from netcheck.rig.campaign.right import Truth
 from netcheck.rig.devices import SELF_CHECK, Faults, Forger, VirtualDevice
 from netcheck.rig.loss import Bursts
 from netcheck.rig.network import Jack, Rig, Segment

@@ -1,0 +1,424 @@
+"""The truth about a verdict, from the physical history of the bench alone; nothing here knows the judge.
+
+A port deserves a proof only if
+- its own connector was out during the whole silence that counted,
+- no other path could have carried an answer in that time,
+- nobody else could have answered for the address for `HEARABLE` seconds on end while the port was under test, and
+  nobody else was heard for it at any time of the run,
+- the device at that connector is the planned one and has the address, and
+- at the verdict the cable is in and the device answers.
+
+`Alike` lists every case that breaks one of these and that no station could tell from an honest run. It is the list in
+the README, and the campaign measures each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from netcheck.proof.events import Action, Event, What
+from netcheck.proof.result import Proof
+from netcheck.rig.devices import VirtualDevice
+from netcheck.rig.history import (
+    Spans,
+    alive,
+    both,
+    longest,
+    out,
+    plugged,
+    reachable,
+    total,
+    union,
+    within,
+    without,
+)
+from netcheck.rig.network import Jack, Rig
+
+HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
+UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
+AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
+BY_ITSELF = 15.0  # seconds after a request in which an outage that begins by itself passes for the pull
+LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can explain
+FAINT = 0.5  # answers less than this share of the requests: the figure `unheard` assumes at least as much
+
+
+class Breach(StrEnum):
+    """Why a port does not deserve a proof."""
+
+    CONNECTOR = "its own connector was not out during the whole silence"
+    PATH = "another path could have carried an answer"
+    OWNER = "another host could answer for the address"
+    HEARD = "another host was heard for the address"
+    DEVICE = "the device at the connector is not the planned one, or has not the address"
+    END = "at the verdict the cable is out, or the device does not answer"
+
+
+class Alike(StrEnum):
+    """What no station could tell from a port that deserves its proof."""
+
+    ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
+    BY_ITSELF = "an outage that begins by itself in the seconds after the request"
+    PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
+    CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
+    TWIN = "an impersonator with the device's MAC"
+    BRIEF = "a second owner that is there for less than 2.5 s"
+    ELSEWHEN = "a second owner that is there only while other ports are under test, and announces nothing"
+    FAINT = "a second owner that answers less than half of the requests"
+    PROBES = "a second owner that answers only requests without a sender address, and is away while the cable is out"
+    MUTE = "a host that has the address and never answers ARP"
+    LAST_MOMENT = "a change in the last 2.5 s before the verdict"
+    QUIET_SWITCH = "a switch in a direct cable that sends nothing by itself"
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What a verdict is worth. `breaches` is empty where a proof is deserved; `alike` names the indistinguishable cases
+    that apply. A breach that none of them excuses is in `inexcusable`."""
+
+    breaches: tuple[Breach, ...]
+    alike: frozenset[Alike]
+    inexcusable: tuple[Breach, ...]
+
+    @property
+    def deserved(self) -> bool:
+        """A proof is deserved."""
+        return not self.breaches
+
+    @property
+    def apart(self) -> bool:
+        """No proof is deserved, and no station could know."""
+        return bool(self.breaches) and not self.inexcusable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """One port as it physically is: its connector, the device there, and the other end where the cable is direct.
+    `hosts` are all devices on the bench; `dependents` addresses that the plan places behind this port."""
+
+    subject: str
+    address: int
+    jack: Jack
+    device: VirtualDevice
+    planned_mac: int | None
+    hosts: Sequence[VirtualDevice]
+    dependents: frozenset[int] = frozenset()
+    far_end: Jack | None = None
+    said_direct: bool = False  # the run takes the cable for a direct one
+
+
+class Truth:
+    """The truth of one run. `log` are its events with the world's time, in order."""
+
+    def __init__(self, rig: Rig, log: Sequence[tuple[float, Event]], walks: bool) -> None:
+        """Take the history of a run that is over."""
+        self.rig, self.log, self.walks = rig, log, walks
+
+    def of(self, place: Place, proof: Proof) -> Judgement:
+        """Judge the proof of a port."""
+        case = _Case(self, place, proof)
+        excused: dict[Breach, frozenset[Alike]] = {breach: frozenset(alike) for breach, alike in case.breaches()}
+        breaches = tuple(excused)
+        alike = frozenset(case.present()) | frozenset(one for ones in excused.values() for one in ones)
+        return Judgement(breaches, alike, tuple(breach for breach in breaches if not excused[breach]))
+
+    def instructions(self, action: Action, port: str) -> list[float]:
+        """Return when a movement of this port's cable was asked for."""
+        return [at for at, event in self.log if event.port == port and _action(event) is action]
+
+
+def _action(event: Event) -> Action | None:
+    """Return what an event asks for."""
+    return Action.PULL if event.what is What.SEEN and event.action is None else event.action
+
+
+class _Case:
+    """One port of a run, with the silence that counted."""
+
+    def __init__(self, truth: Truth, place: Place, proof: Proof) -> None:
+        self.truth, self.rig, self.place, self.proof = truth, truth.rig, place, proof
+        mine = [(at, event) for at, event in truth.log if event.port == place.subject]
+        verdicts = [at for at, event in mine if event.what is What.VERDICT]
+        self.verdict_at = verdicts[-1] if verdicts else self.rig.time
+        begins = [at for at, event in mine if event.what is What.BEGIN and at <= self.verdict_at]
+        self.began = self.rig.began if truth.walks or not begins else begins[-1]
+        enough = [at for at, event in mine if event.what is What.ENOUGH and at <= self.verdict_at]
+        self.silence_ends = enough[-1] if enough else None
+        self.holder, self.jack = self._holder()
+        self.mac = self.jack.mac
+        station = reachable(self.rig.jacks[0])
+        self.able = both(both(alive(self.holder, self.rig.time), reachable(self.jack)), station)
+        self.claims = [
+            (at, int.from_bytes(frame[6:12]))
+            for at, _, frame in self.rig.arrived
+            if at <= self.verdict_at and _claims(frame, place.address)
+        ]
+
+    def _holder(self) -> tuple[VirtualDevice, Jack]:
+        """The device that answered, and its connector: the port's own, or another one that has the address."""
+        place = self.place
+        if self.proof.mac in (None, place.jack.mac) and place.address in place.device.addresses[place.jack]:
+            return place.device, place.jack
+        held = [(host, jack) for host, jack in self._holders() if jack.mac == self.proof.mac]
+        return held[0] if held else (place.device, place.jack)
+
+    # Breaches, each with what excuses it
+
+    def breaches(self) -> Iterator[tuple[Breach, set[Alike]]]:
+        if (excuses := self._connector()) is not None:
+            yield Breach.CONNECTOR, excuses
+        if (excuses := self._other_path()) is not None:
+            yield Breach.PATH, excuses
+        if (excuses := self._owner()) is not None:
+            yield Breach.OWNER, excuses
+        if {mac for _, mac in self.claims} - {self.mac}:
+            yield Breach.HEARD, set()
+        if not self._right_device():
+            yield Breach.DEVICE, self._wrong_device()
+        if (excuses := self._end()) is not None:
+            yield Breach.END, excuses
+
+    def _silence(self) -> tuple[float, float] | None:
+        """The silence that counted, as the station could see it: from the last reply of the address before it."""
+        if self.silence_ends is None:
+            return None
+        last = max((at for at, who in self.claims if at < self.silence_ends and who == self.mac), default=self.began)
+        return last, self.silence_ends
+
+    def _unseen(self) -> float:
+        """Seconds in which a device that answers again may not have been noticed."""
+        faults = self.holder.faults
+        return UNSEEN + faults.slow + self.jack.jitter + (1 / faults.rate if faults.rate else 0.0)
+
+    def _covers(self, outage: Spans, silence: tuple[float, float]) -> bool:
+        """An outage fills a silence, but for moments that pass unnoticed, and, where the device could answer all the
+        time until the outage began, for answers that were lost at the start."""
+        begin, end = silence
+        inside = within(outage, begin, end)
+        if not inside:
+            return False
+        lead = (begin, inside[0][0])
+        able_before = total(within(self.able, *lead)) >= lead[1] - lead[0] - 0.1
+        if lead[1] - lead[0] > self._unseen() and not able_before:
+            return False
+        rest = without([(lead[1], end)], inside)
+        return longest(rest) <= self._unseen()
+
+    def own_out(self) -> Spans:
+        """When the port's own connector was out; on a direct cable either end."""
+        far = self.place.far_end
+        return union(out(self.place.jack), out(far) if far is not None else ())
+
+    def _connector(self) -> set[Alike] | None:
+        silence = self._silence()
+        if silence is None:
+            return set()
+        if self._covers(self.own_out(), silence):
+            return None
+        excuses: set[Alike] = set()
+        if self._another_cable(silence):
+            excuses.add(Alike.ANOTHER_CABLE)
+        if self._by_itself(silence):
+            excuses.add(Alike.BY_ITSELF)
+        if self._put_back_early(silence):
+            excuses.add(Alike.PUT_BACK_EARLY)
+        if self._quiet_switch(silence):
+            excuses.add(Alike.QUIET_SWITCH)
+        if self._twin_able():
+            excuses.add(Alike.TWIN)
+        return excuses
+
+    def _asked(self, silence: tuple[float, float]) -> list[float]:
+        """When this port's cable was asked for, before the end of the silence."""
+        asked = self.truth.instructions(Action.PULL, self.place.subject)
+        return [at for at in asked if at <= silence[1]]
+
+    def _another_cable(self, silence: tuple[float, float]) -> bool:
+        """This port's cable was asked for, and another one was pulled that cuts off the holder of the address alone."""
+        if not self._asked(silence):
+            return False
+        for holder, jack in self._holders():
+            for cable in (*_upstream(jack), *(j for j in holder.addresses if j is not self.place.jack)):
+                if cable is not self.place.jack and self._covers(out(cable), silence) and self._alone(cable):
+                    return True
+        return False
+
+    def _holders(self) -> list[tuple[VirtualDevice, Jack]]:
+        """Whoever has the address, at which jack."""
+        return [
+            (host, jack)
+            for host in self.place.hosts
+            for jack, owned in host.addresses.items()
+            if self.place.address in owned
+        ]
+
+    def _alone(self, cable: Jack) -> bool:
+        """No other planned address depends on a cable, except those that the plan places behind this port."""
+        cut = {
+            address
+            for host in self.place.hosts
+            for jack, owned in host.addresses.items()
+            if cable is jack or cable in _upstream(jack)
+            for address in owned
+        }
+        return cut <= {self.place.address, *self.place.dependents}
+
+    def _by_itself(self, silence: tuple[float, float]) -> bool:
+        """The device restarted, or its path failed, in the seconds after a request, and not for less than any carrier
+        loss must last."""
+        unable = without([(silence[0] - 60.0, silence[1])], self.able)
+        if not self._covers(unable, silence):
+            return False
+        begins = [since for since, until in unable if until >= silence[1] - self._unseen()]
+        asked = self._asked(silence)
+        after_request = any(at - UNSEEN <= since <= at + BY_ITSELF for since in begins for at in asked)
+        station = longest(within(without([silence], plugged_and_linked(self.rig.jacks[0])), *silence))
+        if station and not self.place.said_direct:
+            return False  # the station's own link was down: that can be seen
+        return after_request and not 0 < station < LINK_RESET
+
+    def _put_back_early(self, silence: tuple[float, float]) -> bool:
+        """The connector was out for a while in the silence; then the device started or the switch port blocked."""
+        unable = union(self.own_out(), without([silence], self.able))
+        began_out = any(
+            since <= silence[0] + self._unseen() + BY_ITSELF and until > silence[0]
+            for since, until in self.own_out()
+            if until - since > 0
+        )
+        return began_out and self._covers(unable, silence) and bool(within(self.own_out(), *silence))
+
+    def _quiet_switch(self, silence: tuple[float, float]) -> bool:
+        """The cable is said to be direct, leads through a switch that was not heard, and one end of it was pulled."""
+        station = self.rig.jacks[0]
+        if not (self.place.said_direct and self.place.far_end is None and self.proof.connector != "lldp"):
+            return False
+        heard = {int.from_bytes(frame[6:12]) for at, _, frame in self.rig.arrived if at <= self.verdict_at}
+        return heard <= {self.mac} and self._covers(out(station), silence)
+
+    def _twins(self) -> list[Jack]:
+        return [
+            jack
+            for host in self.place.hosts
+            if host is not self.holder
+            for jack, owned in host.addresses.items()
+            if jack.mac == self.mac and self.place.address in owned
+        ]
+
+    def _twin_able(self) -> bool:
+        return any(within(reachable(jack), self.began, self.verdict_at) for jack in self._twins())
+
+    def _other_path(self) -> set[Alike] | None:
+        """The device could answer during the silence by a path that does not lead through its connector."""
+        silence = self._silence()
+        if silence is None:
+            return None
+        device = self.holder
+        others = [
+            reachable(jack)
+            for jack, owned in device.addresses.items()
+            if jack is not self.jack and (self.place.address in owned or device.faults.weak)
+        ]
+        roundabout = without(reachable(self.jack), plugged(self.jack))
+        open_then = both(union(roundabout, *others), within(self.own_out(), *silence))
+        usable = both(open_then, alive(device, self.rig.time))
+        if longest(usable) <= self._unseen():
+            return None
+        return {Alike.BY_ITSELF} if self._by_itself(silence) else set()
+
+    def _others_able(self) -> Iterator[tuple[VirtualDevice, Jack, Spans]]:
+        """Everybody else who has the address or answers for it, and when."""
+        for host in self.place.hosts:
+            for jack, owned in host.addresses.items():
+                mine = host is self.holder
+                if mine or not (self.place.address in owned or host.faults.answers_all):
+                    continue
+                spans = both(both(alive(host, self.verdict_at), reachable(jack)), self._stations(jack))
+                yield host, jack, within(spans, self.rig.began, self.verdict_at)
+
+    def _stations(self, jack: Jack) -> Spans:
+        """When an interface of the station could be reached from a jack."""
+        return union(*(reachable(own) for own in self.rig.jacks if own.segment is jack.segment))
+
+    def _owner(self) -> set[Alike] | None:
+        """Somebody else could answer for the address for long enough while the port was under test, or elsewhen."""
+        worst: list[set[Alike]] = []
+        for host, jack, spans in self._others_able():
+            excuse = self._of_owner(host, jack, spans)
+            if excuse is not None:
+                worst.append(excuse)
+        if not worst:
+            return None
+        return set() if any(not excuse for excuse in worst) else set().union(*worst)
+
+    def _of_owner(self, host: VirtualDevice, jack: Jack, spans: Spans) -> set[Alike] | None:
+        """What excuses one other owner; None where it is no breach."""
+        if longest(spans) < HEARABLE:
+            return None
+        if jack.mac == self.mac:
+            return {Alike.TWIN}
+        if not host.faults.arp:
+            return {Alike.MUTE}
+        if host.faults.deaf_to is not None:
+            silence = self._silence()
+            if silence is None or longest(within(spans, silence[0] + 2.0, silence[1])) < HEARABLE:
+                return {Alike.PROBES}
+            return set()
+        if jack.loss and (1 - jack.loss) ** 2 < FAINT:
+            return {Alike.FAINT}
+        if longest(within(spans, self.began, self.verdict_at)) < HEARABLE:
+            return {Alike.ELSEWHEN}
+        return set()
+
+    def _right_device(self) -> bool:
+        place = self.place
+        return self.holder is place.device and place.planned_mac in (None, self.mac)
+
+    def _wrong_device(self) -> set[Alike]:
+        """Without planned MACs: another device has the address, and its cable was pulled although this one was asked
+        for, or it hangs behind this port by the plan."""
+        silence = self._silence()
+        if silence is None or self.place.planned_mac is not None:
+            return {Alike.TWIN} if self._twin_able() else set()
+        excuses = {Alike.ANOTHER_CABLE} if self._another_cable(silence) else set()
+        if self.place.jack in _upstream(self.jack) and self.place.dependents:
+            excuses.add(Alike.CHAIN)
+        return excuses
+
+    def _end(self) -> set[Alike] | None:
+        """At the verdict the cable is in and the device can answer; a change just before cannot be noticed."""
+        at = self.verdict_at
+        in_place = both(self.able, plugged(self.jack))
+        if within(in_place, at - 1e-3, at):
+            return None
+        if within(in_place, at - AT_THE_END, at):
+            return {Alike.LAST_MOMENT}
+        return {Alike.TWIN} if self._twin_able() else set()
+
+    # What is there without being a breach
+
+    def present(self) -> Iterator[Alike]:
+        """Indistinguishable cases that break no condition, to be counted all the same."""
+        for _, jack, spans in self._others_able():
+            if 0 < longest(spans) < HEARABLE and jack.mac != self.mac:
+                yield Alike.BRIEF
+
+
+def plugged_and_linked(jack: Jack) -> Spans:
+    """Return when a jack had its cable and its link."""
+    return both(plugged(jack), reachable(jack))
+
+
+def _upstream(jack: Jack) -> Iterable[Jack]:
+    above = jack.behind
+    while above is not None:
+        yield above
+        above = above.behind
+
+
+def _claims(frame: bytes, address: int) -> bool:
+    """A frame that says that its sender has an address: ARP with it as the sender, or an echo reply from it."""
+    kind = frame[12:14]
+    if kind == b"\x08\x06":
+        return frame[28:32] == address.to_bytes(4)
+    return kind == b"\x08\x00" and frame[23] == 1 and frame[34] == 0 and frame[26:30] == address.to_bytes(4)
