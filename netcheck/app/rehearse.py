@@ -30,7 +30,7 @@ from netcheck.rig.network import Jack, Rig
 from netcheck.rig.plant import Trouble, plant
 from netcheck.rig.technicians import Technician
 from netcheck.text import listed
-from netcheck.wire.link import Carrier, Heard
+from netcheck.wire.link import News
 
 KINDS = ["absent", "impostor", "lossy", "no-echo", "swapped"]
 LOSSY = 0.2  # share of frames lost each way
@@ -65,7 +65,7 @@ class Training:
 class InTime(Rig):
     """The rig at wall-clock speed, for a person who reads and presses keys."""
 
-    def receive(self, until: float) -> list[Heard | Carrier]:
+    def receive(self, until: float) -> list[News]:
         """Receive frames, and wait as long as the bench's time advances."""
         before = self.now()
         heard = super().receive(until)

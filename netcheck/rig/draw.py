@@ -5,7 +5,8 @@ Times are multiples of a tenth of a second, so that a shrunk scenario is easy to
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from random import Random
 from typing import Protocol, TypeVar
 
@@ -48,104 +49,197 @@ class RandomChoices:
 
 
 def scenario(choices: Choices, mode: Mode, seed: int) -> Scenario:
-    """Draw everything about one run of a mode."""
-    devices = _devices(choices, mode)
-    strangers = tuple(_stranger(choices, len(devices)) for _ in range(choices.pick((0, 0, 1, 1, 2))))
-    keyed = mode.keyed
-    return Scenario(
+    """Draw one run of a mode: a sound plant and an able technician, with up to five things changed."""
+    move = Move(enter=1.2 if mode.keyed else None)
+    one = Scenario(
         mode=mode,
         seed=seed,
-        devices=devices,
-        asked=choices.pick((1, 1, 2)),
-        named=not choices.maybe(0.4),
-        borrowed=choices.maybe(0.2),
-        gateway=choices.maybe(0.3),
-        swapped=choices.maybe(0.12),
-        heals=choices.seconds(0.5, 60) if choices.maybe(0.15) else None,
-        blocks=choices.seconds(2, 30) if choices.maybe(0.12) else 0.0,
-        through_switch=mode.direct and choices.maybe(0.25),
-        device_lldp=choices.maybe(0.2),
-        switch_lldp=choices.pick(("", "", "", "port 1", "port 2")),
-        two_interfaces=choices.maybe(0.2),
-        behind_planned=choices.maybe(0.5),
-        moves_connector=not choices.maybe(0.3),
-        strangers=strangers,
-        pulls=tuple(_move(choices, keyed, pull=True) for _ in range(choices.pick((1, 1, 2)))),
-        plugs=tuple(_move(choices, keyed, pull=False) for _ in range(choices.pick((1, 1, 2)))),
-        stops=tuple(_stop(choices) for _ in range(choices.pick((2, 1, 3, 4)))) if mode is Mode.WALK else (),
-        acts=tuple(_act(choices) for _ in range(choices.pick((0, 1, 1, 2, 3)))),
-        earlier=choices.maybe(0.05),
+        devices=(Device(), Device()),
+        asked=2 if mode is Mode.IN_ORDER else 1,
+        named=choices.pick((True, False)),
+        pulls=(move,),
+        plugs=(move,),
+        stops=(Stop(), Stop(wait=8.0)) if mode is Mode.WALK else (),
     )
+    twists = TWISTS + (WALK_TWISTS if mode is Mode.WALK else DIRECT_TWISTS if mode.direct else ())
+    for _ in range(choices.pick((1, 2, 2, 3, 3, 4, 5))):
+        one = choices.pick(twists)(choices, one)
+    return one
 
 
-def _devices(choices: Choices, mode: Mode) -> tuple[Device, ...]:
-    first = _device(choices, choices.pick((1, 1, 1, 2)), behind=False)
-    others = range(choices.pick((1, 1, 2)))
-    return (first, *(_device(choices, 1, behind=choices.maybe(0.15)) for _ in others))
+Twist = Callable[[Choices, Scenario], Scenario]
 
 
-def _device(choices: Choices, ports: int, *, behind: bool) -> Device:
-    odd = choices.maybe(0.35)
-    return Device(
-        boots=choices.pick((0.0, choices.seconds(1, 20), choices.seconds(1, 180))) if odd else 0.0,
-        replies=choices.pick((Replies.ALL, Replies.ALL, Replies.NO_ECHO, Replies.TO_ALL)) if odd else Replies.ALL,
-        checks_itself=odd and choices.maybe(0.2),
-        slow=choices.seconds(0.1, 1.0) if odd and choices.maybe(0.2) else 0.0,
-        loss=choices.pick((0.0, 0.1, 0.2)) if odd else 0.0,
-        ports=ports,
-        behind=behind,
-    )
-
-
-def _stranger(choices: Choices, devices: int) -> Stranger:
-    return Stranger(
-        of=choices.pick(range(devices)),
-        replies=choices.pick((Replies.ALL, Replies.NO_ECHO, Replies.PROBES, Replies.EVERY_SECOND, Replies.ECHO)),
-        always=choices.maybe(0.25),
-        while_out=choices.maybe(0.15),
-        twin=choices.maybe(0.05),
-        beyond=choices.maybe(0.2),
-        announces=choices.maybe(0.2),
-    )
-
-
-def _move(choices: Choices, keyed: bool, *, pull: bool) -> Move:
-    plain = not choices.maybe(0.5)
-    cables = (Cable.OWN, Cable.OWN, Cable.OTHER, Cable.NONE, Cable.UPSTREAM, Cable.STATION, Cable.LAST)
-    after = 1.0 if plain else choices.seconds(0.1, 8)
-    short = not plain and choices.maybe(0.3)
-    return Move(
-        cable=Cable.OWN if plain else choices.pick(cables if pull else (Cable.OWN, Cable.OWN, Cable.NONE)),
-        after=after,
-        lasts=choices.pick((choices.seconds(0.1, 3), choices.seconds(0.1, 25))) if short else 0.0,
-        again=choices.seconds(0.1, 30) if short and choices.maybe(0.5) else 0.0,
-        enter=_enter(choices, after, plain) if keyed else None,
-    )
-
-
-def _enter(choices: Choices, after: float, plain: bool) -> float | None:
-    """Return when Enter is pressed: mostly just after the movement, sometimes before it, or not at all."""
-    if plain or choices.maybe(0.6):
-        return round(after + 0.2, 1)
-    return choices.seconds(0.1, 12) if choices.maybe(0.7) else None
-
-
-def _stop(choices: Choices) -> Stop:
-    return Stop(
-        device=choices.pick((0, 0, 1, 2)),
-        wait=choices.seconds(15, 45),
-        lasts=choices.seconds(1, 30) if choices.maybe(0.6) else 0.0,
-    )
-
-
-def _act(choices: Choices) -> Act:
-    do = choices.pick(tuple(Do))
+def _act(choices: Choices, one: Scenario) -> Scenario:
     on = choices.pick((On.PULL, On.PLUG, On.START))
-    return Act(
-        do=do,
+    act = Act(
+        do=choices.pick((Do.RESTART, Do.RESTART, Do.BLINK, Do.SLIP, Do.LINK, Do.STATION_OUT, Do.SUSPEND, Do.MUTE,
+                         Do.OVERRUN, Do.ENTER, Do.NUMBER)),
         on=on,
         nth=choices.pick((1, 1, 2, 3)),
-        after=choices.seconds(0, 60 if on is On.START else 30),
-        lasts=choices.pick((choices.seconds(0.1, 5), choices.seconds(1, 40), choices.seconds(1, 180))),
+        after=choices.seconds(0, 90 if on is On.START else 30),
+        lasts=_lasts(choices),
         who=choices.pick((0, 0, 1)),
+    )  # fmt: skip
+    return replace(one, acts=(*one.acts, act))
+
+
+def _restarts(choices: Choices, one: Scenario) -> Scenario:
+    """A device restarts several times: outages come in clusters."""
+    at, gap, lasts = choices.seconds(20, 90), choices.seconds(5, 60), choices.seconds(3, 40)
+    again = choices.pick((2, 3, 4))
+    acts = (Act(do=Do.RESTART, after=round(at + turn * (lasts + gap), 1), lasts=lasts) for turn in range(again))
+    return replace(one, acts=(*one.acts, *acts))
+
+
+def _lasts(choices: Choices) -> float:
+    """A moment, a while, or minutes."""
+    match choices.pick((0, 1, 1, 2)):
+        case 0:
+            return choices.seconds(0.1, 5)
+        case 1:
+            return choices.seconds(1, 40)
+        case _:
+            return choices.seconds(1, 180)
+
+
+def _device(choices: Choices, one: Scenario) -> Scenario:
+    """Something about a device is unusual."""
+    index = choices.pick((0, 0, 1))
+    if index >= len(one.devices):
+        return one
+    device = one.devices[index]
+    match choices.pick(range(7)):
+        case 0:
+            device = replace(device, boots=_lasts(choices))
+        case 1:
+            device = replace(device, replies=choices.pick((Replies.NO_ECHO, Replies.TO_ALL)))
+        case 2:
+            device = replace(device, checks_itself=True)
+        case 3:
+            device = replace(device, slow=choices.seconds(0.1, 1.0))
+        case 4:
+            device = replace(device, loss=choices.pick((0.1, 0.2)))
+        case 5:
+            device = replace(device, ports=2)
+        case _:
+            device = replace(device, behind=index > 0)
+    return replace(one, devices=(*one.devices[:index], device, *one.devices[index + 1 :]))
+
+
+def _more(choices: Choices, one: Scenario) -> Scenario:
+    """There are more devices, or fewer, and more ports are asked for."""
+    many = choices.pick((1, 3))
+    return replace(one, devices=(one.devices * 2)[:many], asked=choices.pick((1, 2, 3)))
+
+
+def _plant(choices: Choices, one: Scenario) -> Scenario:
+    """Something about the plant is unusual."""
+    match choices.pick(range(9)):
+        case 0:
+            return replace(one, swapped=True, named=False)
+        case 1:
+            return replace(one, swapped=True)
+        case 2:
+            return replace(one, heals=choices.seconds(0.5, 60))
+        case 3:
+            return replace(one, blocks=choices.seconds(2, 30))
+        case 4:
+            return replace(one, two_interfaces=True)
+        case 5:
+            return replace(one, gateway=True)
+        case 6:
+            return replace(one, borrowed=True)
+        case 7:
+            return replace(one, behind_planned=True)
+        case _:
+            return replace(one, earlier=True)
+
+
+def _lldp(choices: Choices, one: Scenario) -> Scenario:
+    """Somebody announces ports by LLDP."""
+    if choices.pick((True, False)):
+        return replace(one, device_lldp=True)
+    return replace(one, switch_lldp=choices.pick(("port 1", "port 2")))
+
+
+def _stranger(choices: Choices, one: Scenario) -> Scenario:
+    """A host that nobody planned has an address: always, with the cable out, or for a while."""
+    stranger = Stranger(
+        of=choices.pick((0, 0, 1)),
+        replies=choices.pick((Replies.ALL, Replies.NO_ECHO, Replies.PROBES, Replies.EVERY_SECOND, Replies.ECHO)),
+        twin=choices.maybe(0.05),
+        beyond=one.two_interfaces and choices.pick((True, False)),
+        announces=choices.maybe(0.2),
     )
+    match choices.pick((0, 1, 2, 2, 2)):
+        case 0:
+            stranger = replace(stranger, always=True)
+        case 1:
+            stranger = replace(stranger, while_out=True)
+        case _:
+            on = choices.pick((On.START, On.PULL, On.PLUG))
+            act = Act(do=Do.STRANGER, on=on, nth=choices.pick((1, 1, 2)), after=choices.seconds(0, 60),
+                      lasts=_lasts(choices), who=len(one.strangers))  # fmt: skip
+            one = replace(one, acts=(*one.acts, act))
+    return replace(one, strangers=(*one.strangers, stranger))
+
+
+def _pull(choices: Choices, one: Scenario) -> Scenario:
+    """The hand does something else when it is asked to pull."""
+    cables = (Cable.OWN, Cable.OTHER, Cable.NONE, Cable.UPSTREAM, Cable.STATION, Cable.LAST)
+    move = _move(choices, choices.pick(cables), one.mode)
+    return replace(one, pulls=choices.pick(((move,), (*one.pulls, move), (move, *one.pulls))))
+
+
+def _plug(choices: Choices, one: Scenario) -> Scenario:
+    """The hand does something else when it is asked to put the cable back."""
+    move = _move(choices, choices.pick((Cable.OWN, Cable.OWN, Cable.NONE)), one.mode)
+    return replace(one, plugs=choices.pick(((move,), (*one.plugs, move), (move, *one.plugs))))
+
+
+def _move(choices: Choices, cable: Cable, mode: Mode) -> Move:
+    after, short = choices.seconds(0.1, 12), choices.pick((False, True))
+    enter: float | None = None
+    if mode.keyed:
+        enter = choices.pick((round(after + 0.2, 1), choices.seconds(0.1, 20), None))
+    lasts = choices.seconds(0.1, 3) if short and choices.pick((True, False)) else choices.seconds(0.1, 25) * short
+    return Move(
+        cable=cable,
+        after=after,
+        lasts=lasts,
+        again=choices.seconds(0.1, 30) if short and choices.pick((False, True)) else 0.0,
+        enter=enter,
+    )
+
+
+def _pretends(choices: Choices, one: Scenario) -> Scenario:
+    """The second port is asked for, and the hand confirms without moving the cable."""
+    devices = (replace(one.devices[0], ports=2), *one.devices[1:])
+    return replace(one, devices=devices, asked=2, moves_connector=choices.pick((False, True)))
+
+
+def _stops(choices: Choices, one: Scenario) -> Scenario:
+    """Other cables are pulled, at other times."""
+    stops = (
+        Stop(
+            device=choices.pick((0, 0, 1, 2)),
+            wait=choices.seconds(3, 60),
+            lasts=choices.seconds(1, 40) if choices.pick((True, False)) else 0.0,
+        )
+        for _ in range(choices.pick((1, 2, 3, 4, 5)))
+    )
+    return replace(one, stops=tuple(stops))
+
+
+def _through_switch(choices: Choices, one: Scenario) -> Scenario:
+    """The cable that is said to be direct leads through a switch."""
+    return replace(one, through_switch=True)
+
+
+TWISTS: tuple[Twist, ...] = (
+    _act, _act, _act, _restarts, _device, _device, _more, _plant, _plant, _lldp, _stranger, _stranger, _pull, _pull,
+    _plug, _plug, _pretends,
+)  # fmt: skip
+WALK_TWISTS: tuple[Twist, ...] = (_stops, _stops, _stops, _restarts)
+DIRECT_TWISTS: tuple[Twist, ...] = (_through_switch, _through_switch, _lldp)

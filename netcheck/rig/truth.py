@@ -8,7 +8,7 @@ A port deserves a proof only if
 - the device at that connector is the planned one and has the address, and
 - at the verdict the cable is in and the device answers.
 
-`Alike` lists every case that breaks one of these and that no station could tell from an honest run. It is the list in
+`Alike` lists every case that fails one of these and that no station could tell from an honest run. It is the list in
 the README, and the campaign measures each.
 """
 
@@ -44,7 +44,7 @@ LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can
 FAINT = 0.5  # answers less than this share of the requests: the figure `unheard` assumes at least as much
 
 
-class Breach(StrEnum):
+class Unmet(StrEnum):
     """Why a port does not deserve a proof."""
 
     CONNECTOR = "its own connector was not out during the whole silence"
@@ -74,22 +74,23 @@ class Alike(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What a verdict is worth. `breaches` is empty where a proof is deserved; `alike` names the indistinguishable cases
-    that apply. A breach that none of them excuses is in `inexcusable`."""
+    """What a verdict is worth. `unmet` is empty where a proof is deserved; `alike` names the indistinguishable cases
+    that apply. An unmet condition that none of
+    them excuses is in `inexcusable`."""
 
-    breaches: tuple[Breach, ...]
+    unmet: tuple[Unmet, ...]
     alike: frozenset[Alike]
-    inexcusable: tuple[Breach, ...]
+    inexcusable: tuple[Unmet, ...]
 
     @property
     def deserved(self) -> bool:
         """A proof is deserved."""
-        return not self.breaches
+        return not self.unmet
 
     @property
     def apart(self) -> bool:
         """No proof is deserved, and no station could know."""
-        return bool(self.breaches) and not self.inexcusable
+        return bool(self.unmet) and not self.inexcusable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,19 +119,14 @@ class Truth:
     def of(self, place: Place, proof: Proof) -> Judgement:
         """Judge the proof of a port."""
         case = _Case(self, place, proof)
-        excused: dict[Breach, frozenset[Alike]] = {breach: frozenset(alike) for breach, alike in case.breaches()}
-        breaches = tuple(excused)
+        excused: dict[Unmet, frozenset[Alike]] = {condition: frozenset(alike) for condition, alike in case.unmet()}
+        unmet = tuple(excused)
         alike = frozenset(case.present()) | frozenset(one for ones in excused.values() for one in ones)
-        return Judgement(breaches, alike, tuple(breach for breach in breaches if not excused[breach]))
+        return Judgement(unmet, alike, tuple(condition for condition in unmet if not excused[condition]))
 
     def instructions(self, action: Action, port: str) -> list[float]:
         """Return when a movement of this port's cable was asked for."""
-        return [at for at, event in self.log if event.port == port and _action(event) is action]
-
-
-def _action(event: Event) -> Action | None:
-    """Return what an event asks for."""
-    return Action.PULL if event.what is What.SEEN and event.action is None else event.action
+        return [at for at, event in self.log if event.port == port and event.action is action]
 
 
 class _Case:
@@ -163,21 +159,21 @@ class _Case:
         held = [(host, jack) for host, jack in self._holders() if jack.mac == self.proof.mac]
         return held[0] if held else (place.device, place.jack)
 
-    # Breaches, each with what excuses it
+    # Unmet conditions, each with what excuses it
 
-    def breaches(self) -> Iterator[tuple[Breach, set[Alike]]]:
+    def unmet(self) -> Iterator[tuple[Unmet, set[Alike]]]:
         if (excuses := self._connector()) is not None:
-            yield Breach.CONNECTOR, excuses
+            yield Unmet.CONNECTOR, excuses
         if (excuses := self._other_path()) is not None:
-            yield Breach.PATH, excuses
+            yield Unmet.PATH, excuses
         if (excuses := self._owner()) is not None:
-            yield Breach.OWNER, excuses
+            yield Unmet.OWNER, excuses
         if {mac for _, mac in self.claims} - {self.mac}:
-            yield Breach.HEARD, set()
+            yield Unmet.HEARD, set()
         if not self._right_device():
-            yield Breach.DEVICE, self._wrong_device()
+            yield Unmet.DEVICE, self._wrong_device()
         if (excuses := self._end()) is not None:
-            yield Breach.END, excuses
+            yield Unmet.END, excuses
 
     def _silence(self) -> tuple[float, float] | None:
         """The silence that counted, as the station could see it: from the last reply of the address before it."""
@@ -352,7 +348,7 @@ class _Case:
         return set() if any(not excuse for excuse in worst) else set().union(*worst)
 
     def _of_owner(self, host: VirtualDevice, jack: Jack, spans: Spans) -> set[Alike] | None:
-        """What excuses one other owner; None where it is no breach."""
+        """What excuses one other owner; None where every condition is met."""
         if longest(spans) < HEARABLE:
             return None
         if jack.mac == self.mac:
@@ -395,10 +391,10 @@ class _Case:
             return {Alike.LAST_MOMENT}
         return {Alike.TWIN} if self._twin_able() else set()
 
-    # What is there without being a breach
+    # What is there although every condition is met
 
     def present(self) -> Iterator[Alike]:
-        """Indistinguishable cases that break no condition, to be counted all the same."""
+        """Indistinguishable cases in which every condition is met, to be counted all the same."""
         for _, jack, spans in self._others_able():
             if 0 < longest(spans) < HEARABLE and jack.mac != self.mac:
                 yield Alike.BRIEF

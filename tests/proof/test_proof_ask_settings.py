@@ -16,8 +16,8 @@ from netcheck.proof.prober import Prober
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope, TakenSpace
 from netcheck.rig.devices import VirtualDevice
-from netcheck.rig.network import Jack
-from netcheck.wire.frames import Echo, Lldp, arp_from_wire, arp_request, echo_from_wire
+from netcheck.rig.network import Jack, Rig
+from netcheck.wire.frames import Lldp, arp_from_wire, arp_request, echo_from_wire
 from tests.rig.scenes import MACS, OWN, Ran, Scene, ill_manners, ip
 
 ASKED = RunOptions(hands_free=True, direct=True, typed=True, overhears=True)
@@ -28,11 +28,11 @@ class TypedDevice(VirtualDevice):
 
     typed: str = "192.0.2.20/24"
     gateway: str = ""
-    known: dict[int, int]
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self.known = {}
+    def __init__(self, rig: Rig, addresses: dict[Jack, set[int]]) -> None:
+        """Nobody has asked it yet."""
+        super().__init__(rig, addresses)
+        self.known: dict[int, int] = {}
 
     def hear(self, jack: Jack, frame: bytes) -> None:
         """Learn who asks by ARP (RFC 826), then answer."""
@@ -41,9 +41,11 @@ class TypedDevice(VirtualDevice):
             self.known[arp.sender_ip] = arp.sender_mac
         super().hear(jack, frame)
 
-    def _answer_echo(self, jack: Jack, echo: Echo) -> None:
+    def _answer_echo(self, jack: Jack, frame: bytes) -> None:
+        echo = echo_from_wire(frame)
+        assert echo is not None
         if echo.source_ip in self.known:
-            super()._answer_echo(jack, echo)
+            super()._answer_echo(jack, frame)
             return
         inside = IPv4Address(echo.source_ip) in IPv4Interface(self.typed).network
         hop = echo.source_ip if inside else int(IPv4Address(self.gateway)) if self.gateway else None

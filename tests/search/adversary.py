@@ -1,7 +1,7 @@
 """Search for false proofs: `python tests/search/adversary.py --seconds 600` (or `--mode walk`, `--seed 7`).
 
 Hypothesis draws scenarios and is led towards those in which an undeserved port collects evidence. What it finds is made
-simpler. Printed are the scenarios tried per second, and each false proof as a small test to paste.
+simpler. Printed are the scenarios tried per second, and each false proof as a line of source to paste into a test.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ from netcheck.rig.bench import Bench
 from netcheck.rig.draw import scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
 from netcheck.rig.shrink import shrunk
-from netcheck.rig.truth import Breach, Judgement
+from netcheck.rig.truth import Judgement, Unmet
 
 T = TypeVar("T")
-EACH = 3  # findings of one mode and breach that are told apart
+EACH = 3  # findings of one mode and condition that are told apart
 A_ROUND = 400  # scenarios drawn before the search begins afresh with another seed
 PROGRESS = (What.HEARD, What.SILENT, What.ENOUGH, What.RETURNED)  # what a port goes through on the way to a proof
 
@@ -66,18 +66,18 @@ class FalseProof:
 
     scenario: Scenario
     subject: str
-    breaches: tuple[Breach, ...]
+    unmet: tuple[Unmet, ...]
     tried: int  # scenarios that had been tried when it was found
 
     def to_test(self) -> str:
-        """The scenario as a test to paste into tests/search/test_search_found.py."""
-        said = "; ".join(map(str, self.breaches))
+        """The scenario as a line to paste into a list of scenarios."""
+        said = "; ".join(map(str, self.unmet))
         return f"    # {self.subject}: {said}\n    {to_source(self.scenario)},"
 
     @property
-    def kind(self) -> tuple[Mode, tuple[Breach, ...]]:
+    def kind(self) -> tuple[Mode, tuple[Unmet, ...]]:
         """What makes it a finding of its own."""
-        return self.scenario.mode, self.breaches
+        return self.scenario.mode, self.unmet
 
 
 class Falsified(AssertionError):

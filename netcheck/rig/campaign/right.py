@@ -64,7 +64,7 @@ def right_for(habit: Habit, direct: bool, other: frozenset[Verdict]) -> frozense
 
 
 @dataclass(eq=False)
-class Truth:
+class SiteTruth:
     """What is true of a site. `owner` is the cable that leads to the device under test; `hollow` says that no proof is
     deserved whatever is pulled; `since` is when a second owner appears; `known` says that the plan names MACs."""
 

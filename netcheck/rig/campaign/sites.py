@@ -13,7 +13,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.rig.campaign import lots
 from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
-from netcheck.rig.campaign.right import Truth
+from netcheck.rig.campaign.right import SiteTruth
 from netcheck.rig.devices import SELF_CHECK, Faults, Forger, VirtualDevice
 from netcheck.rig.loss import Bursts
 from netcheck.rig.network import Jack, Rig, Segment
@@ -51,7 +51,7 @@ class Site:
     aim: Scope
     settings: RunOptions
     hand: Hand
-    truth: Truth
+    truth: SiteTruth
     story: tuple[str, ...]
 
 
@@ -103,7 +103,7 @@ class _Builder:
         other, right_for_other = self._other()
         self.hand = Hand(self.rig, self.random, self.habit, self.cable, other, self.random.choice((0.3, 2.0, 6.0)))
         faults = self.alpha.faults
-        self.truth = Truth(
+        self.truth = SiteTruth(
             fault=self.fault,
             direct=self.direct,
             owner=self.cable,
