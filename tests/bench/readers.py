@@ -29,6 +29,14 @@ ROOT = Path(__file__).parents[2]
 FRAMES, ROWS = 500_000, 1_000_000
 GIB = 1 << 30
 CSV = "import csv, sys\nwith open(sys.argv[1], newline='') as stream:\n    print(sum(1 for _ in csv.reader(stream)))\n"
+OURS = (
+    "import sys\nfrom netcheck.survey.readers.capture_file import Capture\n"
+    "with open(sys.argv[1], 'rb') as stream:\n    print(sum(1 for _ in Capture(stream).frames()))\n"
+)
+SCAPY = (
+    "import sys\nfrom scapy.utils import RawPcapReader\n"  # opens pcapng as well
+    "with RawPcapReader(sys.argv[1]) as frames:\n    print(sum(1 for _ in frames))\n"
+)
 NETCHECK = [sys.executable, "-m", "netcheck", "survey", "read"]
 
 
@@ -120,6 +128,9 @@ def main() -> int:
                 other = ["tcpdump", "-n", "-r", str(path)]
                 what = f"{FRAMES:,} frames of {path.suffix[1:]}: tcpdump"
                 rows.append(judged(what, *beside([*NETCHECK, str(path)], other, rounds(3)), most=3))
+            alone = [[sys.executable, "-c", code, str(path)] for code in (OURS, SCAPY)]
+            what = f"{FRAMES:,} frames of {path.suffix[1:]}, reading alone: scapy's raw reader"
+            rows.append(judged(what, *beside(alone[0], alone[1], rounds(3)), most=1))
             path.unlink()
         listing(folder / "a.csv")
         ours = [*NETCHECK, str(folder / "a.csv")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 import json
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -318,16 +319,12 @@ def test_the_demo_plan_can_be_looked_at() -> None:
 @pytest.mark.skipif(sys.platform != "linux", reason="the kernel is asked by adjtimex(2), which is Linux's")
 def test_the_clock_is_asked_without_setting_it() -> None:
     """The system's own tool, where it can tell, says the same."""
-    shown = (
-        subprocess.run(
-            ["timedatectl", "show", "-p", "NTPSynchronized", "--value"], capture_output=True, text=True, check=False
-        )
-        if Path("/usr/bin/timedatectl").exists()
-        else None
-    )
+    tool = shutil.which("timedatectl")
     assert synchronised() in (True, False)
-    if shown is not None and shown.returncode == 0:
-        assert synchronised() is (shown.stdout.strip() == "yes")
+    if tool is not None:
+        words = [tool, "show", "-p", "NTPSynchronized", "--value"]
+        shown = subprocess.run(words, capture_output=True, text=True, check=False)
+        assert shown.returncode or synchronised() is (shown.stdout.strip() == "yes")
 
 
 # The command on a real kernel
