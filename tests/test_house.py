@@ -19,7 +19,7 @@ GROUND = {"addr", "caution", "errors", "files", "text"}  # modules beside the fo
 LAYERS = {
     "tables": set(),
     "plan": {"tables"},
-    "survey": {"tables", "plan"},
+    "survey": {"tables", "plan", "wire"},  # wire reads capture files
     "space": {"plan", "survey"},
     "rules": {"plan", "survey", "space"},
     "wire": set(),

@@ -102,7 +102,7 @@ def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
     (tmp_path / "link.pcapng").symlink_to(there)
     (tmp_path / "dangling.pcapng").symlink_to(tmp_path / "elsewhere")
     for name in ("there.pcapng", "link.pcapng", "dangling.pcapng"):
-        with pytest.raises(UsageError, match=rf"{name}: the capture file is there already"):
+        with pytest.raises(UsageError, match=rf"{name}: the capture file exists already"):
             CaptureWriter(tmp_path / name, WAYS)
     assert there.read_bytes() == b"precious"
     assert not (tmp_path / "elsewhere").exists()
@@ -111,9 +111,9 @@ def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        pytest.param("nothere/a.pcapng", "folder is not there", id="no folder"),
-        pytest.param("a\0.pcapng", "cannot be made", id="not a name"),
-        pytest.param("x" * 300, "cannot be made", id="too long a name"),
+        pytest.param("nothere/a.pcapng", "the folder of the capture does not exist", id="no folder"),
+        pytest.param("a\0.pcapng", "cannot be created", id="not a name"),
+        pytest.param("x" * 300, "cannot be created", id="too long a name"),
     ],
 )
 def test_a_file_that_cannot_be_made(tmp_path: Path, name: str, said: str) -> None:

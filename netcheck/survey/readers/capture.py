@@ -8,9 +8,9 @@ from datetime import date
 from netcheck.addr import Address, Mac, Prefix
 from netcheck.errors import Problem, SurveyError
 from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.readers.capture_file import HEAD, Broken, Capture, is_capture
 from netcheck.survey.readers.capture_senders import MOST, Sender, Senders
 from netcheck.text import listed
+from netcheck.wire.capture.read import HEAD, Broken, Capture, is_capture
 
 _EPOCH = date(1970, 1, 1).toordinal()
 _ETHERNET, _COOKED, _COOKED_2 = 1, 113, 276  # link types of the registry in draft-ietf-opsawg-pcaplinktype

@@ -1,7 +1,8 @@
-"""Writing frames to a pcapng capture file, for any packet analyser: draft-ietf-opsawg-pcapng.
+"""Writes frames to a pcapng file, which any packet analyser reads: draft-ietf-opsawg-pcapng.
 
-One section with one interface block a way, and one enhanced packet block a frame, each written whole at once, so that a
-process that dies leaves a file that can be read. Comments are made safe, since text from outside may be in them.
+The file has one section, an interface block for each way, and an enhanced packet block for each frame. Each block is
+written in one call, so that a process that dies leaves a readable file. Comments pass through `safe`, since they may
+contain text from outside.
 """
 
 from __future__ import annotations
@@ -17,26 +18,23 @@ from typing import Self
 from netcheck import __version__
 from netcheck.errors import NetcheckError, UsageError
 from netcheck.text import safe
+from netcheck.wire.capture import pcapng
 from netcheck.wire.link import Way
 
 LIMIT = 1 << 30  # bytes of file, after which frames are counted and left out
 LONGEST = 1 << 16  # bytes kept of a frame
 
-_SECTION, _INTERFACE, _PACKET = 0x0A0D0D0A, 1, 6  # block types, sections 4.1, 4.2 and 4.3 of the draft
-_MAGIC, _ETHERNET = 0x1A2B3C4D, 1
-_END, _COMMENT = 0, 1  # options of every block
-_APPLICATION = 4
-_NAME, _IPV4, _MAC, _RESOLUTION = 2, 4, 6, 9
-_FLAGS, _INBOUND, _OUTBOUND = 2, 1, 2
 _NANOSECONDS = 9  # as a power of ten
 
 
 class CaptureWriter:
-    """A capture file being written. `left_out` counts the frames beyond the limit, `problem` is why writing ended early
-    (a full disk, say), "" while all is well: a capture that fails never ends a proof."""
+    """A capture file that is being written.
+
+    `left_out` counts the frames that were not written; `problem` is why writing ended early (such as a full disk), ""
+    if it did not. A capture that fails never ends a proof."""
 
     def __init__(self, path: Path, ways: Sequence[Way], limit: int = LIMIT) -> None:
-        """Create the file; UsageError where it is there already or cannot be made."""
+        """Create the file; UsageError if it exists or cannot be created."""
         self.left_out = 0
         self.problem = ""
         self._limit = limit
@@ -48,7 +46,7 @@ class CaptureWriter:
             raise UsageError.of(f"the capture cannot be written: {self.problem}", where=safe(str(path)))
 
     def frame(self, at_unix_seconds: float, way: int, frame: bytes, outbound: bool, comment: str = "") -> None:
-        """Add one frame, with its time on the wall clock and a comment."""
+        """Add a frame, with its time on the wall clock and a comment."""
         block = _packet(at_unix_seconds, way, frame, outbound, comment)
         if self._file < 0 or self._size + len(block) > self._limit:
             self.left_out += 1
@@ -56,12 +54,12 @@ class CaptureWriter:
             self._write(block)
 
     def _write(self, block: bytes) -> None:
-        """Write one block whole, or take back what was written of it and write no more."""
+        """Write a block; if that fails, remove the incomplete block and write no more."""
         try:
             if os.write(self._file, block) == len(block):
                 self._size += len(block)
                 return
-            self.problem = "there is no room for it"
+            self.problem = "the disk is full"
         except OSError as error:
             self.problem = error.strerror or str(error)
         self.left_out += 1
@@ -71,7 +69,7 @@ class CaptureWriter:
             self.close()
 
     def close(self) -> None:
-        """Bring it to the disk and close it; safe to call twice."""
+        """Write the file to the disk and close it; safe to call twice."""
         if self._file >= 0:
             file, self._file = self._file, -1
             try:
@@ -95,12 +93,14 @@ def _created(path: Path) -> int:
     try:
         return os.open(path, flags, 0o644)
     except FileExistsError as error:
-        raise _refused(path, "the capture file is there already, and is not overwritten", "Name another one") from error
+        raise _refused(path, "the capture file exists already, and is not overwritten", "Name another one") from error
     except FileNotFoundError as error:
-        raise _refused(path, "the capture's folder is not there", "Make it first, or name another one") from error
+        raise _refused(
+            path, "the folder of the capture does not exist", "Create it first, or name another one"
+        ) from error
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _refused(path, f"the capture file cannot be made: {why}", "Name one that can be written") from error
+        raise _refused(path, f"the capture file cannot be created: {why}", "Name another one") from error
 
 
 def _refused(path: Path, what: str, do: str) -> NetcheckError:
@@ -108,7 +108,7 @@ def _refused(path: Path, what: str, do: str) -> NetcheckError:
 
 
 def _block(kind: int, body: bytes, options: bytes) -> bytes:
-    """A block: type, length, body, options, length again; in this machine's byte order, as the draft asks."""
+    """Return a block: type, length, body, options, and the length again, in the byte order of this machine."""
     length = 12 + len(body) + len(options)
     return struct.pack("=II", kind, length) + body + options + struct.pack("=I", length)
 
@@ -118,29 +118,31 @@ def _option(code: int, value: bytes) -> bytes:
 
 
 def _filled(value: bytes) -> bytes:
-    """Filled up to a multiple of four bytes."""
+    """Return the value, filled up to a multiple of four bytes."""
     return value + b"\0" * (-len(value) % 4)
 
 
 def _head(ways: Sequence[Way]) -> bytes:
-    section = struct.pack("=IHHq", _MAGIC, 1, 0, -1)  # version 1.0, length not known
-    options = _option(_APPLICATION, f"netcheck {__version__}".encode()) + _option(_END, b"")
-    return _block(_SECTION, section, options) + b"".join(map(_interface, ways))
+    section = struct.pack("=IHHq", pcapng.BYTE_ORDER, 1, 0, -1)  # version 1.0, length not known
+    options = _option(pcapng.APPLICATION, f"netcheck {__version__}".encode()) + _option(pcapng.END, b"")
+    return _block(pcapng.SECTION, section, options) + b"".join(map(_interface, ways))
 
 
 def _interface(way: Way) -> bytes:
-    options = _option(_NAME, safe(way.name, 60).encode()) + _option(_MAC, way.mac.to_bytes(6, "big"))
-    options += _option(_RESOLUTION, bytes([_NANOSECONDS]))
+    options = _option(pcapng.NAME, safe(way.name, 60).encode()) + _option(pcapng.MAC, way.mac.to_bytes(6, "big"))
+    options += _option(pcapng.RESOLUTION, bytes([_NANOSECONDS]))
     for address, length in way.addresses:
         mask = 0xFFFFFFFF << (32 - length) & 0xFFFFFFFF
-        options += _option(_IPV4, address.to_bytes(4, "big") + mask.to_bytes(4, "big"))
-    return _block(_INTERFACE, struct.pack("=HHI", _ETHERNET, 0, LONGEST), options + _option(_END, b""))
+        options += _option(pcapng.IPV4, address.to_bytes(4, "big") + mask.to_bytes(4, "big"))
+    return _block(
+        pcapng.INTERFACE, struct.pack("=HHI", pcapng.ETHERNET, 0, LONGEST), options + _option(pcapng.END, b"")
+    )
 
 
 def _packet(at: float, way: int, frame: bytes, outbound: bool, comment: str) -> bytes:
     stamp = max(0, round(at * 1_000_000_000))
     kept = frame[:LONGEST]
     head = struct.pack("=IIIII", way, stamp >> 32 & 0xFFFFFFFF, stamp & 0xFFFFFFFF, len(kept), len(frame))
-    options = _option(_COMMENT, safe(comment).encode()) if comment else b""
-    options += _option(_FLAGS, (_OUTBOUND if outbound else _INBOUND).to_bytes(4, sys.byteorder))
-    return _block(_PACKET, head + _filled(kept), options + _option(_END, b""))
+    options = _option(pcapng.COMMENT, safe(comment).encode()) if comment else b""
+    options += _option(pcapng.FLAGS, (pcapng.OUTBOUND if outbound else pcapng.INBOUND).to_bytes(4, sys.byteorder))
+    return _block(pcapng.ENHANCED_PACKET, head + _filled(kept), options + _option(pcapng.END, b""))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import BinaryIO, NamedTuple
 
 from netcheck.addr import Address, Prefix
+from netcheck.wire.capture import pcapng
 
 HEAD = 64  # bytes of a frame that are used: Ethernet, three VLAN tags, and an ARP packet or the IPv4 addresses
 LONGEST = 262_144  # bytes of a frame; capture programs keep no more (libpcap's largest snapshot length, from memory)
@@ -26,11 +27,9 @@ _PCAP = {
     b"\x4d\x3c\xb2\xa1": ("<", 10**9),
     b"\xa1\xb2\x3c\x4d": (">", 10**9),
 }
-_SECTION = b"\x0a\x0d\x0d\x0a"
-_ORDERS = {b"\x4d\x3c\x2b\x1a": "<", b"\x1a\x2b\x3c\x4d": ">"}
-_INTERFACE, _OLD_PACKET, _SIMPLE, _ENHANCED = 1, 2, 3, 6  # types of blocks
-_KEPT = {_INTERFACE, _OLD_PACKET, _SIMPLE, _ENHANCED}
-_IPV4, _RESOLUTION, _OFFSET = 4, 9, 14  # options of an interface block
+_SECTION = pcapng.SECTION.to_bytes(4)  # a palindrome: the same in both byte orders
+_ORDERS = {pcapng.BYTE_ORDER.to_bytes(4, "little"): "<", pcapng.BYTE_ORDER.to_bytes(4, "big"): ">"}
+_KEPT = {pcapng.INTERFACE, pcapng.OBSOLETE_PACKET, pcapng.SIMPLE_PACKET, pcapng.ENHANCED_PACKET}
 
 
 class Broken(ValueError):
@@ -95,9 +94,9 @@ class Capture:
             else:
                 number = lengths(kind)[0]
                 body = self._body(order, size, 0, kept=number in _KEPT)
-                if number == _ENHANCED and len(body) >= 20:
+                if number == pcapng.ENHANCED_PACKET and len(body) >= 20:
                     yield _frame(interfaces, body, 20, *enhanced(body)[:4])
-                elif number == _INTERFACE:
+                elif number == pcapng.INTERFACE:
                     interfaces.append(self._interface(order, body, len(interfaces)))
                 elif number in _KEPT:
                     yield _lesser_packet(order, number, body, interfaces)
@@ -126,11 +125,11 @@ class Capture:
         link, _, _ = struct.unpack_from(f"{order}HHI", body)
         found = _Interface(link)
         for code, value in _options(order, body, 8):
-            if code == _IPV4 and len(value) == 8:
+            if code == pcapng.IPV4 and len(value) == 8:
                 self._add_net(value)
-            elif code == _RESOLUTION and value:  # a power of ten, or of two where the top bit is set
+            elif code == pcapng.RESOLUTION and value:  # a power of ten, or of two where the top bit is set
                 found.ticks = 2 ** (value[0] & 127) if value[0] & 128 else 10 ** value[0]
-            elif code == _OFFSET and len(value) == 8:
+            elif code == pcapng.OFFSET and len(value) == 8:
                 found.offset = struct.unpack(f"{order}q", value)[0]
         return found
 
@@ -155,7 +154,7 @@ def _options(order: str, body: bytes, at: int) -> Iterator[tuple[int, bytes]]:
     """Yield options with their codes, up to the first that is cut off."""
     while at + 4 <= len(body):
         code, length = struct.unpack_from(f"{order}HH", body, at)
-        if code == 0 or at + 4 + length > len(body):
+        if code == pcapng.END or at + 4 + length > len(body):
             return
         yield code, body[at + 4 : at + 4 + length]
         at += 4 + length + (-length % 4)
@@ -163,10 +162,10 @@ def _options(order: str, body: bytes, at: int) -> Iterator[tuple[int, bytes]]:
 
 def _lesser_packet(order: str, number: int, body: bytes, interfaces: list[_Interface]) -> Frame:
     """Return the frame of a simple packet block, which has no time, or of an obsolete packet block."""
-    head = 4 if number == _SIMPLE else 20
-    if len(body) < head or number == _ENHANCED:
+    head = 4 if number == pcapng.SIMPLE_PACKET else 20
+    if len(body) < head or number == pcapng.ENHANCED_PACKET:
         raise Broken(f"a packet block has only {len(body)} bytes")
-    if number == _SIMPLE:
+    if number == pcapng.SIMPLE_PACKET:
         kept = min(struct.unpack_from(f"{order}I", body)[0], len(body) - head)
         return _frame(interfaces, body, head, 0, 0, 0, kept)
     index, _, high, low, kept, _ = struct.unpack_from(f"{order}HHIIII", body)
