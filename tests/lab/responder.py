@@ -1,15 +1,21 @@
-"""Devices in user space that misbehave on purpose, all on one interface: `python responder.py '{"interface": ...}'`.
+"""Devices in user space with deliberate faults, all on one interface: `python responder.py '{"interface": ...}'`.
 
-It prints `ready` when it listens, and ends by itself after its lifetime. `respond` starts it in a laboratory. Task:
+It prints `ready` when it listens and ends by itself after its lifetime. `respond` starts it in a laboratory. Its task:
 
     {"interface": "eth0", "lifetime": 60, "seed": 1, "hosts": [...], "flood": {"a_second": 20000, "kind": "arp"}}
 
-A host has `address` and `mac`, and what is wrong with it: `count` (so many addresses and MACs on, each one higher),
-`loss` (share of questions not answered), `delay` (seconds), `arp` false (silent to ARP), `begins` and `ends` (seconds
-after the start in which it is there), `proxy` true (answers for every address but never a probe from 0.0.0.0), `ttl`,
-`self_check` (RFC 5227 at each link-up, its waits times this factor; it gives its address up when somebody contests it),
-and `echo`: "answer", "blocked", "wrong-identifier", "wrong-payload", "wrong-source" (IP), "wrong-mac" (Ethernet's).
-Two hosts may have one address. `flood` sends broadcasts of a stranger: "arp" of foreign addresses, or "udp".
+A host has `address` and `mac`, and these faults:
+
+- `count`: the number of hosts; each has the next address and the next MAC.
+- `loss`: the share of requests that it does not answer. `delay`: seconds until it answers. `ttl`: of its echo replies.
+- `arp` false: it does not answer ARP. `broadcasts` true: it sends ARP replies to everybody (RFC 3927 section 2.5).
+- `begins`, `ends`: it answers only in this time, in seconds after the start.
+- `proxy` true: it answers for every address, but never an ARP probe from 0.0.0.0.
+- `self_check`: it checks its address at each link-up as RFC 5227 says, with all waits multiplied by this factor, and
+  gives the address up if another host contests it.
+- `echo`: "answer", "blocked", "wrong-identifier", "wrong-payload", "wrong-source" (IP) or "wrong-mac" (Ethernet).
+
+Two hosts may have one address. `flood` sends a stranger's broadcasts: "arp" for foreign addresses, or "udp".
 """
 
 from __future__ import annotations
@@ -47,11 +53,12 @@ from tests.lab.netns import Lab
 
 STRANGER = 0x020000000099
 ALL = 0x0003  # ETH_P_ALL
+EVERYBODY = BROADCAST.to_bytes(6, "big")
 
 
 @dataclass
 class Host:
-    """One device, by its address and MAC, and its faults; see above."""
+    """One device: its address, its MAC and its faults; see the module."""
 
     address: int
     mac: int
@@ -63,18 +70,19 @@ class Host:
     begins: float = 0.0
     ends: float = float("inf")
     proxy: bool = False
+    broadcasts: bool = False
     self_check: float = 0.0
-    quiet_until: float = 0.0  # its own check is running until then
+    quiet_until: float = 0.0  # its address check runs until then
     lost_address: bool = False
 
     def there(self, age: float) -> bool:
-        """Say whether it answers at this age of the process."""
+        """Return whether it answers at this age of the process, in seconds."""
         return not self.lost_address and max(self.begins, self.quiet_until) <= age < self.ends
 
 
 @dataclass
 class Task:
-    """What one process does."""
+    """The task of one process."""
 
     interface: str
     hosts: list[Host]
@@ -84,7 +92,7 @@ class Task:
 
 
 def task_from(text: str) -> Task:
-    """Read the task from JSON."""
+    """Return the task that a JSON text describes."""
     said = json.loads(text)
     hosts: list[Host] = []
     for entry in said.pop("hosts", []):
@@ -97,7 +105,7 @@ def task_from(text: str) -> Task:
 
 
 class Responder:
-    """The devices of one task, on one packet socket."""
+    """Answers for the devices of one task on one packet socket."""
 
     def __init__(self, task: Task) -> None:
         self.task = task
@@ -134,7 +142,7 @@ class Responder:
             self.flood()
 
     def drain(self) -> None:
-        """Answer all that is queued."""
+        """Answer everything in the queue."""
         for _ in range(10_000):
             try:
                 frame, sender = self.socket.recvfrom(2048)
@@ -151,7 +159,7 @@ class Responder:
             self.hear_echo(echo)
 
     def hear_arp(self, arp: Arp) -> None:
-        """Answer a question; or give an address up that is contested while it is being checked (RFC 5227 2.1.1)."""
+        """Answer an ARP request; give up an address that is contested while it is checked (RFC 5227 section 2.1.1)."""
         for host in self.by_address.get(arp.sender_ip or arp.target_ip, []):
             checking = self.age() < host.quiet_until
             if checking and arp.sender_mac != host.mac and (arp.sender_ip or arp.op == REQUEST):
@@ -160,13 +168,14 @@ class Responder:
             return
         for host in self.by_address.get(arp.target_ip, []):
             if host.arp and arp.destination in (BROADCAST, host.mac):
-                self.answer(host, arp_reply(host.mac, arp.target_ip, arp.sender_mac, arp.sender_ip))
+                reply = arp_reply(host.mac, arp.target_ip, arp.sender_mac, arp.sender_ip)
+                self.answer(host, EVERYBODY + reply[6:] if host.broadcasts else reply)
         for host in self.proxies:
             if arp.target_ip not in (arp.sender_ip, host.address) and arp.sender_ip:
                 self.answer(host, arp_reply(host.mac, arp.target_ip, arp.sender_mac, arp.sender_ip))
 
     def hear_echo(self, echo: Echo) -> None:
-        """Answer an echo request sent to the MAC of a host, for its own address or for any where it is a proxy."""
+        """Answer an echo request to a host's MAC, for its own address, or for any address if it is a proxy."""
         host = self.by_mac.get(echo.destination)
         if host is None or host.echo == "blocked" or not (host.proxy or echo.target_ip == host.address):
             return
@@ -174,10 +183,10 @@ class Responder:
             echo.source, host.mac, echo.target_ip, echo.source_ip, host.ttl, ECHO_REPLY, echo.identifier, echo.sequence,
             echo.payload,
         )  # fmt: skip
-        self.answer(host, echo_to_wire(_spoilt(reply, host.echo)))
+        self.answer(host, echo_to_wire(_with_fault(reply, host.echo)))
 
     def answer(self, host: Host, frame: bytes) -> None:
-        """Send an answer as the host's faults have it."""
+        """Send an answer, lost or delayed as the host's faults say."""
         age = self.age()
         if not host.there(age) or self.random.random() < host.loss:
             return
@@ -187,19 +196,19 @@ class Responder:
             self.send(frame)
 
     def send(self, frame: bytes) -> None:
-        """Send one frame; what cannot leave is lost, as on a cable."""
+        """Send one frame; a frame that cannot leave is lost, as on a cable."""
         try:
             self.socket.send(padded(frame))
         except OSError:
             return
 
     def send_what_is_due(self) -> None:
-        """Send delayed answers whose time has come."""
+        """Send the delayed answers that are due."""
         while self.waiting and self.waiting[0][0] <= self.age():
             self.send(heapq.heappop(self.waiting)[2])
 
     def look_at_the_carrier(self, age: float) -> None:
-        """At each link-up, hosts that check their own address begin to (RFC 5227 sections 2.1.1 and 2.3)."""
+        """At each link-up, start the address check of the hosts that do one (RFC 5227 sections 2.1.1 and 2.3)."""
         try:
             carrier = Path("/sys/class/net", self.task.interface, "carrier").read_text().strip() == "1"
         except OSError:
@@ -211,7 +220,7 @@ class Responder:
         self.carrier = carrier
 
     def check_itself(self, host: Host, age: float) -> None:
-        """Three probes, a wait, then two announcements; until then it answers nothing."""
+        """Send three probes and two announcements; answer nothing before the first announcement."""
         host.lost_address = False
         for wait in (0.5, 2.0, 3.5):
             frame = arp_request(host.mac, 0, host.address)
@@ -222,7 +231,7 @@ class Responder:
         host.quiet_until = age + 5.5 * host.self_check
 
     def flood(self) -> None:
-        """Send as many foreign broadcasts as the pace asks for by now."""
+        """Send the foreign broadcasts that are due."""
         if not self.task.flood:
             return
         if self.task.flood.get("kind", "arp") == "arp":
@@ -235,7 +244,7 @@ class Responder:
         self.flooded = due
 
 
-def _spoilt(reply: Echo, how: str) -> Echo:
+def _with_fault(reply: Echo, how: str) -> Echo:
     match how:
         case "wrong-identifier":
             return reply._replace(identifier=reply.identifier ^ 1)
@@ -250,7 +259,7 @@ def _spoilt(reply: Echo, how: str) -> Echo:
 
 
 def respond(lab: Lab, namespace: str, interface: str, *hosts: dict[str, Any], **task: Any) -> subprocess.Popen[bytes]:
-    """Start these devices on an interface of a laboratory, and return when they listen; the laboratory ends them."""
+    """Start these devices on an interface; return when they listen. The laboratory ends the process."""
     text = json.dumps({"interface": interface, "hosts": hosts, **task})
     command = [sys.executable, __file__, text]
     root = str(Path(__file__).parents[2])

@@ -6,15 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.lab import oddities as odd
-from tests.lab import plants
-from tests.lab.hall import Hall
+from tests.lab.commands import Result
 from tests.lab.listener import Frame
-from tests.lab.manners import Limits
 from tests.lab.netns import Lab
-from tests.lab.plants import IMPOSTOR_MAC
-from tests.lab.running import Ended
+from tests.lab.plant import Plant
+from tests.lab.plants import odd, usual
+from tests.lab.plants.usual import IMPOSTOR_MAC
+from tests.lab.traffic_rules import Limits
 
+Verdicts = str | tuple[str, ...]  # the verdict, or those of which one must come
 PORT = "alpha/cpu:1"
 ONE = ("--only", "alpha/cpu")
 SHORT = (*ONE, "--patience", "12")
@@ -26,7 +26,7 @@ class Expected:
     """How a run must end. `says` are words in the sentence of the first port, `notes` in its notes, `warns` in what
     was said on the way; `code` is the exit code, where the verdicts do not give it."""
 
-    verdicts: dict[str, str]
+    verdicts: dict[str, Verdicts]
     says: str = ""
     notes: str = ""
     warns: str = ""
@@ -41,7 +41,7 @@ class Scenario:
     """A plant and a run."""
 
     name: str
-    build: Callable[[Hall], None]
+    build: Callable[[Plant], None]
     expected: Expected
     words: tuple[str, ...] = ONE
     own: bool = True
@@ -53,69 +53,69 @@ class Scenario:
 
 
 @dataclass(frozen=True)
-class Proven:
+class ScenarioResult:
     """What came of a run: how it ended, and what the listener at the station's end kept."""
 
-    ended: Ended
+    ended: Result
     frames: list[Frame]
     planned: tuple[str, ...]
 
 
-def prove(scenario: Scenario, lab: Lab, folder: Path) -> Proven:
+def prove(scenario: Scenario, lab: Lab, folder: Path) -> ScenarioResult:
     """Build the plant, prove, and return what came of it."""
-    hall = Hall(lab, folder, own=scenario.own, direct=scenario.direct)
-    scenario.build(hall)
-    hall.plan(macs=scenario.macs)
-    hall.listen()
-    ended = hall.start(*scenario.words, keys=scenario.keys).end()
-    assert hall.listener is not None
-    return Proven(ended, hall.listener.frames(), tuple(device.address for device in hall.devices))
+    plant = Plant(lab, folder, own=scenario.own, direct=scenario.direct)
+    scenario.build(plant)
+    plant.plan(macs=scenario.macs)
+    plant.listen()
+    ended = plant.start(*scenario.words, keys=scenario.keys).end()
+    assert plant.listener is not None
+    return ScenarioResult(ended, plant.listener.frames(), tuple(device.address for device in plant.devices))
 
 
-def one(verdict: str, says: str = "", **more: object) -> Expected:
+def one(verdict: Verdicts, says: str = "", **more: object) -> Expected:
     """What is expected of alpha's first port alone."""
     return Expected({PORT: verdict}, says, **more)  # type: ignore[arg-type]
 
 
 USUAL: tuple[Scenario, ...] = (
-    Scenario("healthy through a switch", plants.healthy, one("proven", cable="inferred", echo="answered")),
-    Scenario("healthy, borrowed address", plants.healthy, one("proven"), own=False),
-    Scenario("healthy, direct", plants.healthy_direct, one("proven", cable="carrier"), (*ONE, "--direct"), direct=True),
-    Scenario("direct, borrowed", plants.healthy_direct, one("proven"), (*ONE, "--direct"), own=False, direct=True),
-    Scenario("absent", plants.absent, one("silent"), SHORT),
-    Scenario("two owners", plants.two_owners, one("contested", IMPOSTOR_MAC)),
-    Scenario("owner with the cable out", plants.owner_with_the_cable_out, one("impostor", IMPOSTOR_MAC)),
-    Scenario("uplink behind the switch", plants.uplink_behind_the_switch, one("unsettled"), SHORT),
-    Scenario("station's own cable", plants.own_cable, one("unsettled", "own cable"), SHORT),
-    Scenario("never pulled", plants.never_pulled, one("still-answering", "never fell silent"), SHORT),
-    Scenario("wrong cable left out", plants.wrong_cable, one("swapped", "beta/cpu"), SHORT),
-    Scenario("never returns", plants.never_returns, one("not-back"), SHORT),
-    Scenario("swapped pair", plants.swapped_pair, one("swapped", "beta/cpu")),
-    Scenario("swapped, no MACs planned", plants.swapped_pair, one("swapped", "beta/cpu"), SHORT, macs=False),
-    Scenario("wrong nameplate", plants.wrong_nameplate, one("wrong-hardware", "00-00-5E-00-53-77")),
-    Scenario("echo ignored", plants.echo_ignored, one("proven", echo="blocked", notes="echo: blocked")),
-    Scenario("no other device", plants.no_other_device, one("unsettled", "--direct")),
-    Scenario("gateway as only control", plants.gateway_alone, one("proven")),
-    Scenario("router with proxy ARP", plants.proxy_arp, one("relayed", "00-00-5E-00-53-FE")),
-    Scenario("weak host on one segment", plants.weak_host, one("contested", "00-00-5E-00-53-2A")),
-    Scenario("port forwards after 20 s", plants.forwards_late, one("proven", notes="first answer came"), lasts=75),
-    Scenario("interface removed", plants.interface_removed, one("unsettled", "gone")),
+    Scenario("healthy through a switch", usual.healthy, one("proven", cable="inferred", echo="answered")),
+    Scenario("healthy, borrowed address", usual.healthy, one("proven"), own=False),
+    Scenario("healthy, direct", usual.healthy_direct, one("proven", cable="carrier"), (*ONE, "--direct"), direct=True),
+    Scenario("direct, borrowed", usual.healthy_direct, one("proven"), (*ONE, "--direct"), own=False, direct=True),
+    Scenario("absent", usual.absent, one("silent"), SHORT),
+    Scenario("two owners", usual.two_owners, one("contested", IMPOSTOR_MAC)),
+    Scenario("owner with the cable out", usual.owner_with_the_cable_out, one("impostor", IMPOSTOR_MAC)),
+    Scenario("uplink behind the switch", usual.uplink_behind_the_switch, one("unsettled"), SHORT),
+    Scenario("station's own cable", usual.own_cable, one("unsettled", "own cable"), SHORT),
+    Scenario("never pulled", usual.never_pulled, one("still-answering", "never fell silent"), SHORT),
+    Scenario("wrong cable left out", usual.wrong_cable, one("swapped", "beta/cpu"), SHORT),
+    Scenario("never returns", usual.never_returns, one("not-back"), SHORT),
+    Scenario("swapped pair", usual.swapped_pair, one("swapped", "beta/cpu")),
+    Scenario("swapped, no MACs planned", usual.swapped_pair, one("swapped", "beta/cpu"), SHORT, macs=False),
+    Scenario("wrong nameplate", usual.wrong_nameplate, one("wrong-hardware", "00-00-5E-00-53-77")),
+    Scenario("echo ignored", usual.echo_ignored, one("proven", echo="blocked", notes="echo: blocked")),
+    Scenario("no other device", usual.no_other_device, one("unsettled", "--direct")),
+    Scenario("gateway as only control", usual.gateway_alone, one("proven")),
+    Scenario("router with proxy ARP", usual.proxy_arp, one("relayed", "00-00-5E-00-53-FE")),
+    Scenario("weak host on one segment", usual.weak_host, one("contested", "00-00-5E-00-53-2A")),
+    Scenario("port forwards after 20 s", usual.forwards_late, one("proven", notes="first answer came"), lasts=75),
+    Scenario("interface removed", usual.interface_removed, one("unsettled", "gone")),
     Scenario(
         "borrowed address is owned",
-        plants.borrowed_is_owned,
+        usual.borrowed_is_owned,
         one("not-tested", warns=IMPOSTOR_MAC, code=3),
         own=False,
     ),
     Scenario(
         "false owner behind another interface",
-        plants.owner_behind_another_interface,
+        usual.owner_behind_another_interface,
         one("impostor", IMPOSTOR_MAC),
         (*ONE, "--direct"),
         direct=True,
     ),
     Scenario(
         "two frames a second to one address",
-        plants.healthy,
+        usual.healthy,
         one("proven"),
         (*ONE, "--pace-each", "2"),
         limits=Limits(each=2),
@@ -160,7 +160,7 @@ ODD: tuple[Scenario, ...] = (
         (*ONE, "--direct"),
         direct=True,
     ),
-    Scenario("Enter confirms", odd.confirmed, one("proven", cable="operator", connector="operator"), ONE, keys=True),
+    Scenario("Enter confirms", usual.healthy, one("proven", cable="operator", connector="operator"), ONE, keys=True),
     Scenario("s skips", odd.skipped, Expected({PORT: "unsettled", "beta/cpu:1": "proven"}, "skipped"), (), keys=True),
     Scenario(
         "nobody is left to type",
@@ -200,14 +200,14 @@ ODD: tuple[Scenario, ...] = (
 
 # The portable link is scapy's own sockets: a cross-check of the raw one, so the verdicts must be the same.
 AS_PORTABLE: tuple[Scenario, ...] = (
-    Scenario("portable: healthy", plants.healthy, one("proven"), (*ONE, *PORTABLE)),
-    Scenario("portable: absent", plants.absent, one("silent"), (*SHORT, *PORTABLE)),
-    Scenario("portable: two owners", plants.two_owners, one("contested", IMPOSTOR_MAC), (*ONE, *PORTABLE)),
-    Scenario("portable: impostor", plants.owner_with_the_cable_out, one("impostor", IMPOSTOR_MAC), (*ONE, *PORTABLE)),
-    Scenario("portable: proxy ARP", plants.proxy_arp, one("relayed", "00-00-5E-00-53-FE"), (*ONE, *PORTABLE)),
+    Scenario("portable: healthy", usual.healthy, one("proven"), (*ONE, *PORTABLE)),
+    Scenario("portable: absent", usual.absent, one("silent"), (*SHORT, *PORTABLE)),
+    Scenario("portable: two owners", usual.two_owners, one("contested", IMPOSTOR_MAC), (*ONE, *PORTABLE)),
+    Scenario("portable: impostor", usual.owner_with_the_cable_out, one("impostor", IMPOSTOR_MAC), (*ONE, *PORTABLE)),
+    Scenario("portable: proxy ARP", usual.proxy_arp, one("relayed", "00-00-5E-00-53-FE"), (*ONE, *PORTABLE)),
     Scenario(
         "portable: direct, borrowed",
-        plants.healthy_direct,
+        usual.healthy_direct,
         one("proven", cable="carrier"),
         (*ONE, "--direct", *PORTABLE),
         own=False,

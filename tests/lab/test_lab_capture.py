@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.lab.hall import Hall
+from tests.lab.commands import Result
 from tests.lab.netns import Lab
-from tests.lab.plants import pair
-from tests.lab.running import Ended
-from tests.lab.side_by_side import Play
+from tests.lab.parallel import Job
+from tests.lab.plant import Plant
+from tests.lab.plants.usual import pair
 from tests.programs import need
 
 pytestmark = [
@@ -29,30 +29,30 @@ ECHO = ("icmp.type", "icmp.ident", "icmp.seq", "data.data")
 class Kept:
     """What came of a run: the capture of the command, that of tcpdump, and a second run into the same file."""
 
-    ended: Ended
+    ended: Result
     ours: Path
     theirs: Path
-    again: Ended
+    again: Result
     untouched: bool
 
 
 def act(lab: Lab, folder: Path) -> Kept:
     """Prove one port from a borrowed address, so that the kernel says nothing by itself, and keep every frame."""
-    hall = Hall(lab, folder, own=False)
-    pair(hall)
-    hall.plan()
-    hall.listen()
+    plant = Plant(lab, folder, own=False)
+    pair(plant)
+    plant.plan()
+    plant.listen()
     words = ("--only", "alpha/cpu", "--capture", "frames.pcapng")
-    ended = hall.start(*words).end()
-    assert hall.listener is not None
-    hall.listener.frames()
+    ended = plant.start(*words).end()
+    assert plant.listener is not None
+    plant.listener.frames()
     kept = (folder / "frames.pcapng").read_bytes()
-    again = hall.start(*words).end(60)
+    again = plant.start(*words).end(60)
     unchanged = (folder / "frames.pcapng").read_bytes() == kept
     return Kept(ended, folder / "frames.pcapng", folder / "heard.pcap", again, unchanged)
 
 
-with_capture = pytest.mark.parametrize("play", [Play("a run with a capture", act, 45)], ids=str)
+with_capture = pytest.mark.parametrize("job", [Job("a run with a capture", act, 45)], ids=str)
 
 
 def tshark(path: Path, *words: str) -> list[list[str]]:
@@ -64,7 +64,7 @@ def tshark(path: Path, *words: str) -> list[list[str]]:
 
 
 @with_capture
-def test_every_frame_is_kept_once(play: Play, outcome: Kept) -> None:
+def test_every_frame_is_kept_once(job: Job, outcome: Kept) -> None:
     """Until the run ends, the file holds the same frames as tcpdump saw, each as often."""
     assert outcome.ended.code == 0, outcome.ended.text
     ours = tshark(outcome.ours, "frame.time_epoch", *TOLD, *ECHO)
@@ -79,7 +79,7 @@ def test_every_frame_is_kept_once(play: Play, outcome: Kept) -> None:
 
 
 @with_capture
-def test_comments_carry_port_and_phase(play: Play, outcome: Kept) -> None:
+def test_comments_carry_port_and_phase(job: Job, outcome: Kept) -> None:
     """Every echo request to the port under test has a comment, and all three phases are there, in their order."""
     frames = tshark(outcome.ours, "frame.comment", "ip.dst", "icmp.type")
     comments = [comment for comment, target, kind in frames if target == "192.0.2.20" and kind == "8"]
@@ -89,7 +89,7 @@ def test_comments_carry_port_and_phase(play: Play, outcome: Kept) -> None:
 
 
 @with_capture
-def test_no_frame_is_malformed(play: Play, outcome: Kept) -> None:
+def test_no_frame_is_malformed(job: Job, outcome: Kept) -> None:
     """tshark finds nothing wrong: neither malformed nor with a bad checksum, and each frame has its direction."""
     frames = tshark(outcome.ours, "_ws.malformed", *CHECKSUMS, "frame.packet_flags_direction")
     assert {malformed for malformed, *_ in frames} == {""}
@@ -99,7 +99,7 @@ def test_no_frame_is_malformed(play: Play, outcome: Kept) -> None:
 
 
 @with_capture
-def test_a_capture_is_never_overwritten(play: Play, outcome: Kept) -> None:
+def test_a_capture_is_never_overwritten(job: Job, outcome: Kept) -> None:
     """The same file again is refused before anything is sent."""
     assert outcome.again.code == 2
     assert "frames.pcapng" in outcome.again.text

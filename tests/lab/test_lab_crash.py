@@ -14,10 +14,10 @@ from typing import Any
 
 import pytest
 
-from tests.lab.hall import Hall
+from tests.lab.commands import Result
 from tests.lab.netns import Lab
-from tests.lab.running import Ended
-from tests.lab.side_by_side import Play
+from tests.lab.parallel import Job
+from tests.lab.plant import Plant
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PORTS = ("alpha/cpu:1", "beta/cpu:1", "gamma/cpu:1")
@@ -42,21 +42,21 @@ class Crash:
 class Survived:
     """The killed run, what verify said then, the run that took it up, and what verify said at last."""
 
-    killed: Ended
-    verified: Ended
+    killed: Result
+    verified: Result
     left: list[dict[str, Any]]  # lines of the record after the kill
-    resumed: Ended
-    verified_again: Ended
+    resumed: Result
+    verified_again: Result
     whole: list[dict[str, Any]]
 
 
-def three(lab: Lab, folder: Path) -> Hall:
+def three(lab: Lab, folder: Path) -> Plant:
     """Three healthy devices on a switch."""
-    hall = Hall(lab, folder)
+    plant = Plant(lab, folder)
     for number, name in enumerate(("alpha", "beta", "gamma")):
-        hall.device(name, 20 + number)
-    hall.plan()
-    return hall
+        plant.device(name, 20 + number)
+    plant.plan()
+    return plant
 
 
 def lines_of(folder: Path) -> list[dict[str, Any]]:
@@ -73,33 +73,33 @@ def proven_ports(lines: list[dict[str, Any]]) -> Counter[str]:
 
 def act(crash: Crash, lab: Lab, folder: Path) -> Survived:
     """Kill, look, put every cable back, take up, look again."""
-    hall = three(lab, folder)
-    running = hall.start()
-    assert running.wait_for(lambda line: line.startswith(f"begin    {PORTS[crash.at_port]}"), 200)
+    plant = three(lab, folder)
+    command = plant.start()
+    assert command.wait_for(lambda line: line.startswith(f"begin    {PORTS[crash.at_port]}"), 200)
     time.sleep(Random(crash.seed).uniform(0, LONGEST))
-    running.process.kill()
-    killed = running.end(30)
-    verified, left = hall.verify(), lines_of(folder)
-    for device in hall.devices:
-        hall.plug_in(device)
-    resumed = hall.start().end()
-    return Survived(killed, verified, left, resumed, hall.verify(), lines_of(folder))
+    command.process.kill()
+    killed = command.end(30)
+    verified, left = plant.verify(), lines_of(folder)
+    for device in plant.devices:
+        plant.plug_in(device)
+    resumed = plant.start().end()
+    return Survived(killed, verified, left, resumed, plant.verify(), lines_of(folder))
 
 
 CRASHES = (Crash(0, 1), Crash(1, 2), Crash(2, 3))
 
 
-@pytest.mark.parametrize("play", [Play(c.name, partial(act, c), 160) for c in CRASHES], ids=str)
-def test_a_kill_costs_the_port_under_test_at_most(play: Play, outcome: Survived) -> None:
+@pytest.mark.parametrize("job", [Job(c.name, partial(act, c), 160) for c in CRASHES], ids=str)
+def test_a_kill_costs_the_port_under_test_at_most(job: Job, outcome: Survived) -> None:
     """The record stays sound, and the next run takes it up: at the end each port has exactly one proof line."""
     assert outcome.killed.code == -9
     assert outcome.verified.code == 0 or "torn" in outcome.verified.out, outcome.verified.out
-    seen = [line.text.split()[1].rstrip(":") for line in outcome.killed.said if line.text.startswith("verdict")]
+    seen = [line.text.split()[1].rstrip(":") for line in outcome.killed.lines if line.text.startswith("verdict")]
     kept = proven_ports(outcome.left)
     assert set(seen[:-1]) <= set(kept) <= {*seen, *PORTS[: len(seen) + 1]}
     assert outcome.resumed.code == 0, outcome.resumed.text
     assert outcome.resumed.verdicts == dict.fromkeys(PORTS, "proven")
-    begun = {line.text.split()[1].rstrip(":") for line in outcome.resumed.said if line.text.startswith("begin")}
+    begun = {line.text.split()[1].rstrip(":") for line in outcome.resumed.lines if line.text.startswith("begin")}
     assert begun == set(PORTS) - set(kept)
     assert proven_ports(outcome.whole) == dict.fromkeys(PORTS, 1)
     assert outcome.verified_again.code == 0
@@ -111,38 +111,38 @@ def test_a_kill_costs_the_port_under_test_at_most(play: Play, outcome: Survived)
 class Changed:
     """Three runs into one record: the first, one with another row for beta, and one that has nothing left to do."""
 
-    first: Ended
-    second: Ended
-    third: Ended
-    verified: Ended
+    first: Result
+    second: Result
+    third: Result
+    verified: Result
     lines: list[dict[str, Any]]
     changed_to: str  # SHA-256 of the changed plan, by the standard library
 
 
 def change(lab: Lab, folder: Path) -> Changed:
     """Prove two ports, change a row of the plan, and prove again, twice."""
-    hall = three(lab, folder)
-    hall.devices.pop()
-    hall.plan()
-    first = hall.start().end()
+    plant = three(lab, folder)
+    plant.devices.pop()
+    plant.plan()
+    first = plant.start().end()
     plan = folder / "plan" / "plan.toml"
     text = plan.read_text(encoding="utf-8")
     assert NEW_MAC_ROW in text
     plan.write_text(text.replace(NEW_MAC_ROW, NEW_MAC_ROW + '  switch-port = "sw-3/7"\n'), encoding="utf-8")
-    second, third = hall.start().end(), hall.start().end()
+    second, third = plant.start().end(), plant.start().end()
     changed_to = hashlib.sha256(plan.read_bytes()).hexdigest()
-    return Changed(first, second, third, hall.verify(), lines_of(folder), changed_to)
+    return Changed(first, second, third, plant.verify(), lines_of(folder), changed_to)
 
 
-@pytest.mark.parametrize("play", [Play("the plan changes between runs", change, 110)], ids=str)
-def test_a_changed_plan_proves_again_what_changed(play: Play, outcome: Changed) -> None:
+@pytest.mark.parametrize("job", [Job("the plan changes between runs", change, 110)], ids=str)
+def test_a_changed_plan_proves_again_what_changed(job: Job, outcome: Changed) -> None:
     """The record goes on with an event that names both hashes; the interface whose row changed is proven again
     (6-settled-details.md 47)."""
     both = dict.fromkeys(PORTS[:2], "proven")
     assert [run.verdicts for run in (outcome.first, outcome.second, outcome.third)] == [both, both, both]
     assert [run.code for run in (outcome.first, outcome.second, outcome.third)] == [0, 0, 0]
     begun = [
-        [line.text.split()[1].rstrip(":") for line in run.said if line.text.startswith("begin")]
+        [line.text.split()[1].rstrip(":") for line in run.lines if line.text.startswith("begin")]
         for run in (outcome.first, outcome.second, outcome.third)
     ]
     assert begun == [list(PORTS[:2]), [PORTS[1]], []]

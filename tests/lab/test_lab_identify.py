@@ -21,8 +21,8 @@ from scapy.layers.inet import IP, UDP
 from scapy.layers.l2 import Ether
 from scapy.packet import Packet
 
+from tests.lab.commands import NETCHECK, Process, begun, run
 from tests.lab.netns import Lab
-from tests.lab.running import NETCHECK, Process, begun, run
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 IDENTIFIED = """format = 1

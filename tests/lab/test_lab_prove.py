@@ -9,27 +9,27 @@ from functools import partial
 
 import pytest
 
-from tests.lab.hall import STATION_MAC
-from tests.lab.manners import ill_manners
-from tests.lab.scenarios import AS_PORTABLE, ODD, USUAL, Expected, Proven, Scenario, prove
-from tests.lab.side_by_side import Play
+from tests.lab.parallel import Job
+from tests.lab.plant import STATION_MAC
+from tests.lab.scenarios import AS_PORTABLE, ODD, USUAL, Expected, Scenario, ScenarioResult, prove
+from tests.lab.traffic_rules import violations
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 SCENARIOS = (*USUAL, *ODD, *AS_PORTABLE)
 
 
-def acted(scenario: Scenario) -> Play:
-    """The scenario as a play."""
-    return Play(scenario.name, partial(prove, scenario), scenario.lasts)
+def acted(scenario: Scenario) -> Job:
+    """The scenario as a job."""
+    return Job(scenario.name, partial(prove, scenario), scenario.lasts)
 
 
 every_scenario = pytest.mark.parametrize(
-    ("play", "scenario"), [pytest.param(acted(scenario), scenario, id=scenario.name) for scenario in SCENARIOS]
+    ("job", "scenario"), [pytest.param(acted(scenario), scenario, id=scenario.name) for scenario in SCENARIOS]
 )
 
 
 @every_scenario
-def test_verdict_on_real_kernels(play: Play, scenario: Scenario, outcome: Proven) -> None:
+def test_verdict_on_real_kernels(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
     """Each scenario gets its verdict, its exit code and a sentence that names what matters."""
     ended, expected = outcome.ended, scenario.expected
     print(f"{scenario.name:40} {ended.ended - ended.began:6.1f} s  {list(ended.verdicts.values())}")
@@ -39,7 +39,7 @@ def test_verdict_on_real_kernels(play: Play, scenario: Scenario, outcome: Proven
     assert ended.code == (expected.code if expected.code is not None else 0 if everything_proven else 1), ended.text
 
 
-def assert_details(expected: Expected, outcome: Proven) -> None:
+def assert_details(expected: Expected, outcome: ScenarioResult) -> None:
     """What is said of the first port, and on the way."""
     first = outcome.ended.proofs[next(iter(expected.verdicts))]
     assert expected.says in first["why"]
@@ -52,8 +52,8 @@ def assert_details(expected: Expected, outcome: Proven) -> None:
 
 
 @every_scenario
-def test_good_manners_on_the_wire(play: Play, scenario: Scenario, outcome: Proven) -> None:
+def test_good_manners_on_the_wire(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
     """What an independent listener saw leave the station keeps to the addresses and the pace that 4-proof.md sets."""
     silent = [proof["address"] for proof in outcome.ended.proofs.values() if proof["verdict"] == "silent"]
     assert any(frame.source == STATION_MAC for frame in outcome.frames)
-    assert ill_manners(outcome.frames, outcome.planned, silent, scenario.limits) == []
+    assert violations(outcome.frames, outcome.planned, silent, scenario.limits) == []

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.lab.hall import Hall
+from tests.lab.commands import as_a_user
 from tests.lab.netns import Lab
-from tests.lab.running import as_a_user
+from tests.lab.plant import Plant
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 PERMIT = ("--permit", "laboratory")
@@ -28,56 +28,56 @@ class Refusal:
     words: tuple[str, ...]
     code: int
     says: tuple[str, ...]
-    before: Callable[[Hall], None] = lambda hall: None
+    before: Callable[[Plant], None] = lambda plant: None
     wrapper: Callable[[], tuple[str, ...]] = tuple
     command: str = "prove"
 
 
-def bare_hall(lab: Lab, folder: Path) -> Hall:
+def bare_plant(lab: Lab, folder: Path) -> Plant:
     """A station with an address, a second interface, and one device."""
-    hall = Hall(lab, folder)
-    hall.device("alpha", 20)
+    plant = Plant(lab, folder)
+    plant.device("alpha", 20)
     other = lab.namespace("office")
-    lab.veth((hall.station, "eth9"), (other, "eth0"))
-    hall.plan()
-    return hall
+    lab.veth((plant.station, "eth9"), (other, "eth0"))
+    plant.plan()
+    return plant
 
 
-def own_address_is_planned(hall: Hall) -> None:
+def own_address_is_planned(plant: Plant) -> None:
     """The station's operating system has the address of the device."""
-    hall.lab.address(hall.station, "eth0", "192.0.2.20/24")
+    plant.lab.address(plant.station, "eth0", "192.0.2.20/24")
 
 
-def station_is_planned(hall: Hall) -> None:
+def station_is_planned(plant: Plant) -> None:
     """The plan's station has the address of the device."""
-    text = (hall.folder / "plan/plan.toml").read_text(encoding="utf-8")
-    (hall.folder / "plan/plan.toml").write_text(text.replace("192.0.2.240/24", "192.0.2.20/24"), encoding="utf-8")
+    text = (plant.folder / "plan/plan.toml").read_text(encoding="utf-8")
+    (plant.folder / "plan/plan.toml").write_text(text.replace("192.0.2.240/24", "192.0.2.20/24"), encoding="utf-8")
 
 
-def another_plans_record(hall: Hall) -> None:
+def another_plans_record(plant: Plant) -> None:
     """The record belongs to a plan of another name."""
-    path = hall.folder / "plan/plan.toml"
+    path = plant.folder / "plan/plan.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace('"Bench"', '"Elsewhere"'), encoding="utf-8")
-    hall.lab.down(hall.devices[0].namespace, "eth0")
-    hall.start("--patience", "1").end(60)
+    plant.lab.down(plant.devices[0].namespace, "eth0")
+    plant.start("--patience", "1").end(60)
     path.write_text(text, encoding="utf-8")
 
 
-def unreadable_plan(hall: Hall) -> None:
+def unreadable_plan(plant: Plant) -> None:
     """The plan is no TOML, and has a wrong key in its place."""
-    (hall.folder / "plan/plan.toml").write_text('format = 1\n[site\nname = "Bench"\n', encoding="utf-8")
+    (plant.folder / "plan/plan.toml").write_text('format = 1\n[site\nname = "Bench"\n', encoding="utf-8")
 
 
-def unknown_key(hall: Hall) -> None:
+def unknown_key(plant: Plant) -> None:
     """The plan is TOML and has a key that no plan has."""
-    path = hall.folder / "plan/plan.toml"
+    path = plant.folder / "plan/plan.toml"
     path.write_text(path.read_text(encoding="utf-8") + "\n[sites]\nx = 1\n", encoding="utf-8")
 
 
-def down(hall: Hall) -> None:
+def down(plant: Plant) -> None:
     """The interface is switched off."""
-    hall.lab.down(hall.station, "eth0")
+    plant.lab.down(plant.station, "eth0")
 
 
 ON = ("plan", "-i", "eth0")
@@ -123,30 +123,30 @@ REFUSALS = (
 
 
 @pytest.fixture
-def hall(lab: Lab) -> Iterator[Hall]:
+def plant(lab: Lab) -> Iterator[Plant]:
     """A plant of its own for each refusal, its folder open to a user without rights."""
     with tempfile.TemporaryDirectory() as folder:
         Path(folder).chmod(0o777)
-        yield bare_hall(lab, Path(folder))
+        yield bare_plant(lab, Path(folder))
 
 
-def sent(hall: Hall) -> int:
+def sent(plant: Plant) -> int:
     """Frames that the station has sent, by the kernel's own count."""
-    shown = hall.lab.run(hall.station, ["cat", "/sys/class/net/eth0/statistics/tx_packets"])
+    shown = plant.lab.run(plant.station, ["cat", "/sys/class/net/eth0/statistics/tx_packets"])
     return int(shown.stdout)
 
 
 @pytest.mark.parametrize("refusal", REFUSALS, ids=lambda refusal: refusal.name)
-def test_refusals(refusal: Refusal, hall: Hall) -> None:
+def test_refusals(refusal: Refusal, plant: Plant) -> None:
     """The exit code, the words, no traceback, nothing sent, no proof written, and a record that is there untouched."""
-    refusal.before(hall)
-    before, record = sent(hall), hall.folder / "run.jsonl"
+    refusal.before(plant)
+    before, record = sent(plant), plant.folder / "run.jsonl"
     kept = record.read_bytes() if record.exists() else b""
     words = [*refusal.wrapper(), sys.executable, "-m", "netcheck", refusal.command, *refusal.words]
     record_words = [] if "--record" in words else ["--record", "run.jsonl"]
     done = subprocess.run(
-        ["ip", "netns", "exec", hall.station, *words, *record_words],
-        cwd=hall.folder,
+        ["ip", "netns", "exec", plant.station, *words, *record_words],
+        cwd=plant.folder,
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
@@ -156,6 +156,6 @@ def test_refusals(refusal: Refusal, hall: Hall) -> None:
     complaint = " ".join(line for line in done.stderr.splitlines() if line.startswith("netcheck: "))
     assert all(word in complaint for word in refusal.says), done.stderr
     assert "Traceback" not in done.stderr
-    assert sent(hall) == before
+    assert sent(plant) == before
     after = record.read_bytes() if record.exists() else b""
     assert after == kept or (refusal.code == 3 and b'"proof"' not in after)

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.lab.hall import STATION_MAC, Hall
+from tests.lab.commands import Result
 from tests.lab.listener import Frame
 from tests.lab.netns import Lab
-from tests.lab.plants import pair
-from tests.lab.running import Ended
-from tests.lab.side_by_side import Play
+from tests.lab.parallel import Job
+from tests.lab.plant import STATION_MAC, Plant
+from tests.lab.plants.usual import pair
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 SHOWS = (
@@ -43,34 +43,34 @@ class Stop:
 class Stopped:
     """What came of it; `stopped` is when it was told to."""
 
-    ended: Ended
+    ended: Result
     frames: list[Frame]
     stopped: float
     before: list[str]
     after: list[str]
-    verified: Ended
+    verified: Result
     last: dict[str, object]
 
 
-def settings(hall: Hall) -> list[str]:
+def settings(plant: Plant) -> list[str]:
     """What the station's operating system says of its network."""
-    return [hall.lab.run(hall.station, command).stdout for command in SHOWS]
+    return [plant.lab.run(plant.station, command).stdout for command in SHOWS]
 
 
 def act(stop: Stop, lab: Lab, folder: Path) -> Stopped:
     """Start, stop in the middle, and look at what is left."""
-    hall = Hall(lab, folder, own=stop.own)
-    pair(hall)
-    hall.plan()
-    hall.listen()
-    before = settings(hall)
-    running = hall.start(command=stop.command, keys=stop.signal is None)
-    assert running.wait_for(lambda line: line.startswith(stop.at), 60)
-    at = running.press(stop.line) if stop.signal is None else running.signal(stop.signal)
-    ended = running.end(60)
-    assert hall.listener is not None
+    plant = Plant(lab, folder, own=stop.own)
+    pair(plant)
+    plant.plan()
+    plant.listen()
+    before = settings(plant)
+    command = plant.start(command=stop.command, keys=stop.signal is None)
+    assert command.wait_for(lambda line: line.startswith(stop.at), 60)
+    at = command.press(stop.line) if stop.signal is None else command.signal(stop.signal)
+    ended = command.end(60)
+    assert plant.listener is not None
     last = json.loads((folder / "run.jsonl").read_text(encoding="utf-8").splitlines()[-1])
-    return Stopped(ended, hall.listener.frames(), at, before, settings(hall), hall.verify(), last)
+    return Stopped(ended, plant.listener.frames(), at, before, settings(plant), plant.verify(), last)
 
 
 STOPS = (
@@ -86,9 +86,9 @@ STOPS = (
 
 
 @pytest.mark.parametrize(
-    ("play", "stop"), [pytest.param(Play(one.name, partial(act, one), 20), one, id=one.name) for one in STOPS]
+    ("job", "stop"), [pytest.param(Job(one.name, partial(act, one), 20), one, id=one.name) for one in STOPS]
 )
-def test_stopping(play: Play, stop: Stop, outcome: Stopped) -> None:
+def test_stopping(job: Job, stop: Stop, outcome: Stopped) -> None:
     """Within a second nothing is sent any more, the record has its end, and the computer is as it was."""
     assert outcome.ended.code == (1 if stop.signal is None else 130), outcome.ended.text
     assert "Traceback" not in outcome.ended.text

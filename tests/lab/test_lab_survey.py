@@ -14,10 +14,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.lab.commands import NETCHECK, Process, begun, run
 from tests.lab.listener import Listener
 from tests.lab.netns import Lab
 from tests.lab.responder import respond
-from tests.lab.running import NETCHECK, Process, begun, run
 from tests.programs import need
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]

@@ -9,9 +9,9 @@ import pytest
 
 from netcheck.rig.campaign.run import trial
 from netcheck.rig.campaign.sites import site_of
-from tests.lab.drawn import prove
-from tests.lab.running import Ended
-from tests.lab.side_by_side import Play
+from tests.lab.campaign_sites import prove
+from tests.lab.commands import Result
+from tests.lab.parallel import Job
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 # The first sites of `--campaign N --seed 1` of their kind whose cables lose and delay nothing, by how they were drawn.
@@ -40,15 +40,15 @@ SITES = {
 LASTS = 40.0
 
 
-def acted(seed: int, story: str) -> Play:
-    """A site as a play."""
-    return Play(f"drawn: {story}", partial(prove, seed), LASTS)
+def acted(seed: int, story: str) -> Job:
+    """A site as a job."""
+    return Job(f"drawn: {story}", partial(prove, seed), LASTS)
 
 
 @pytest.mark.parametrize(
-    ("play", "seed"), [pytest.param(acted(seed, story), seed, id=story) for seed, story in SITES.items()]
+    ("job", "seed"), [pytest.param(acted(seed, story), seed, id=story) for seed, story in SITES.items()]
 )
-def test_same_verdict_on_the_rig_and_on_real_kernels(play: Play, seed: int, outcome: Ended) -> None:
+def test_same_verdict_on_the_rig_and_on_real_kernels(job: Job, seed: int, outcome: Result) -> None:
     """The kernel's verdict is the rig's, and both are right by the truth of the site."""
     site, on_the_rig = site_of(seed), trial(seed)
     assert ", ".join(site.story) == SITES[seed]

@@ -1,4 +1,4 @@
-"""A command of netcheck at work in a namespace: its plain lines as they come, keys for it, and how it ended."""
+"""Runs a netcheck command in a namespace: reads its lines, passes its requests to a technician, types its keys."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from tests.lab.netns import Lab
+from tests.lab.netns import Lab, LabError
+from tests.lab.technician import Request, Technician, request_in
 
-Hand = Callable[[str, str], None]  # told (port, text) of every `do` line
 NETCHECK = [sys.executable, "-m", "netcheck"]
 Process = subprocess.Popen[bytes]
 NOBODY = ("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups")
@@ -28,70 +28,70 @@ NO_RIGHTS = ("setpriv", "--bounding-set=-all", "--inh-caps=-all")
 
 @cache
 def as_a_user() -> tuple[str, ...]:
-    """What to put before a command so that it has no rights: another user, or root without any where that user cannot
-    read this Python."""
+    """Return the words to put before a command that take its rights away: another user, or root without capabilities
+    where that user cannot read this Python."""
     trial = subprocess.run([*NOBODY, sys.executable, "-c", "import netcheck"], capture_output=True)
     return NO_RIGHTS if trial.returncode else NOBODY
 
 
 def run(lab: Lab, space: str, *words: str | Path) -> subprocess.CompletedProcess[str]:
-    """netcheck in a namespace."""
+    """Run netcheck in a namespace to its end."""
     return lab.run(space, [*NETCHECK, *map(str, words)], timeout=120)
 
 
 def begun(process: Process) -> None:
-    """Wait until netcheck says that it listens."""
+    """Wait until netcheck reports that it listens."""
     assert process.stderr is not None
     assert process.stderr.readline().startswith(b"listening on eth0")
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
-    """One line on standard error and when it was read, in seconds of the wall clock."""
+class Line:
+    """One line of standard error; `at` is when it was read, in seconds of the wall clock."""
 
     at: float
     text: str
 
 
 @dataclass(frozen=True, slots=True)
-class Ended:
+class Result:
     """How a command ended; times are of the wall clock."""
 
     code: int
     out: str
-    said: tuple[Said, ...]
+    lines: tuple[Line, ...]
     began: float
     ended: float
 
     @property
     def shape(self) -> dict[str, Any]:
-        """What it printed, read as JSON."""
+        """The JSON on standard output."""
         assert self.out.startswith(("{", "[")), f"exit code {self.code}, no JSON:\n{self.text}"
         shape: dict[str, Any] = json.loads(self.out)
         return shape
 
     @property
     def proofs(self) -> dict[str, dict[str, Any]]:
-        """Its proofs by port."""
+        """The proofs by port."""
         return {f"{proof['interface']}:{proof['port']}": proof for proof in self.shape["proofs"]}
 
     @property
     def verdicts(self) -> dict[str, str]:
-        """Its verdicts by port."""
+        """The verdicts by port."""
         return {port: proof["verdict"] for port, proof in self.proofs.items()}
 
     @property
     def text(self) -> str:
         """Everything on standard error."""
-        return "\n".join(line.text for line in self.said)
+        return "\n".join(line.text for line in self.lines)
 
     def when(self, beginning: str) -> float:
-        """When the first line that begins so was read."""
-        return next(line.at for line in self.said if line.text.startswith(beginning))
+        """Return when the first line with this beginning was read."""
+        return next(line.at for line in self.lines if line.text.startswith(beginning))
 
 
-class Running:
-    """A started command. A thread reads its lines; another lets the hand do what they ask for, one after the other."""
+class Command:
+    """A started command. One thread reads its lines; another passes its requests to the technician, one at a time."""
 
     def __init__(
         self,
@@ -100,15 +100,15 @@ class Running:
         words: Sequence[str],
         folder: Path,
         *,
-        hand: Hand | None = None,
+        technician: Technician | None = None,
         keys: bool = False,
         wrapper: Sequence[str] = (),
     ) -> None:
-        """Start `netcheck WORDS` with this folder as its own; with `keys` its standard input is a pipe."""
-        self._said: list[Said] = []
+        """Start `netcheck WORDS` in this folder; with `keys` its standard input is a pipe."""
+        self._lines: list[Line] = []
         self._news = threading.Condition()
-        self._asked: queue.Queue[tuple[str, str] | None] = queue.Queue()
-        self._hand = hand
+        self._requests: queue.Queue[Request | None] = queue.Queue()
+        self._technician = technician
         self._began = time.time()
         self.process = lab.start(
             namespace,
@@ -128,56 +128,59 @@ class Running:
         for raw in self.process.stderr:
             text = raw.decode(errors="replace").rstrip()
             with self._news:
-                self._said.append(Said(time.time(), text))
+                self._lines.append(Line(time.time(), text))
                 self._news.notify_all()
-            if text.startswith("do "):
-                port, _, asked = text[3:].strip().partition(": ")
-                self._asked.put((port, asked) if asked else ("", port))
-        self._asked.put(None)
+            if (request := request_in(text)) is not None:
+                self._requests.put(request)
+        self._requests.put(None)
         with self._news:
             self._news.notify_all()
 
     def _work(self) -> None:
-        while (asked := self._asked.get()) is not None:
-            if self._hand is not None:
-                self._hand(*asked)
+        while (request := self._requests.get()) is not None:
+            if self._technician is None:
+                continue
+            try:
+                self._technician(request)
+            except LabError:  # the laboratory may be gone by now, but only once the command has ended
+                if self.process.poll() is None:
+                    raise
 
     def wait_for(self, wanted: Callable[[str], bool], seconds: float, since: int = 0) -> bool:
-        """Wait for a line; those before number `since` do not count. False where it does not come."""
+        """Wait for a line after the first `since` lines; return False if it does not come in time."""
         until = time.monotonic() + seconds
         with self._news:
-            while not any(wanted(line.text) for line in self._said[since:]):
+            while not any(wanted(line.text) for line in self._lines[since:]):
                 if (left := until - time.monotonic()) <= 0 or self.process.poll() is not None:
                     return False
                 self._news.wait(min(left, 0.5))
         return True
 
     @property
-    def lines(self) -> int:
-        """How many lines there are so far."""
-        return len(self._said)
+    def line_count(self) -> int:
+        """The number of lines read so far."""
+        return len(self._lines)
 
     def press(self, line: str = "") -> float:
-        """Type a line; an empty one is Enter. Returns the time. Nobody reads it once the command is over."""
+        """Type a line, empty for Enter, and return the time. It is lost if the command or its input has ended."""
         assert self.process.stdin is not None
-        with suppress(BrokenPipeError):
-            self.process.stdin.write(line.encode() + b"\n")
-            self.process.stdin.flush()
+        with suppress(BrokenPipeError, ValueError):  # ValueError: the input was closed before
+            os.write(self.process.stdin.fileno(), line.encode() + b"\n")
         return time.time()
 
     def hang_up(self) -> None:
-        """Let the command's input end: nobody is there to type any more."""
+        """Close the command's standard input."""
         assert self.process.stdin is not None
         self.process.stdin.close()
 
     def signal(self, number: signal.Signals) -> float:
-        """Send it a signal; returns the time."""
+        """Send the command a signal and return the time."""
         at = time.time()
         self.process.send_signal(number)
         return at
 
-    def end(self, seconds: float = 300) -> Ended:
-        """Wait until it ends by itself; it is killed after these seconds."""
+    def end(self, seconds: float = 300) -> Result:
+        """Wait until the command ends; kill it after these seconds."""
         watchdog = threading.Timer(seconds, self.process.kill)
         watchdog.start()
         assert self.process.stdout is not None
@@ -187,4 +190,4 @@ class Running:
         watchdog.cancel()
         for thread in self._threads:
             thread.join(30)
-        return Ended(code, out, tuple(self._said), self._began, ended)
+        return Result(code, out, tuple(self._lines), self._began, ended)

@@ -11,8 +11,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from tests.lab.hall import BORROWED, OWN, STATION_MAC
 from tests.lab.listener import Frame
+from tests.lab.plant import BORROWED, OWN, STATION_MAC
 
 SPARE = ("192.0.2.253", "192.0.2.252")  # the highest usable addresses that nobody has: 6-settled-details.md 9
 GATEWAY = "192.0.2.254"
@@ -32,7 +32,7 @@ class Limits:
     broadcast_each: float = 1
 
 
-def ill_manners(
+def violations(
     frames: Iterable[Frame], planned: Sequence[str], silent: Sequence[str] = (), limits: Limits = Limits()
 ) -> list[str]:
     """Everything that the station sent and should not have. `planned` are the plan's addresses, `silent` those of ports
