@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
@@ -103,6 +103,7 @@ class Command:
         technician: Technician | None = None,
         keys: bool = False,
         wrapper: Sequence[str] = (),
+        environment: Mapping[str, str] | None = None,
     ) -> None:
         """Start `netcheck WORDS` in this folder; with `keys` its standard input is a pipe."""
         self._lines: list[Line] = []
@@ -116,7 +117,7 @@ class Command:
             stdin=subprocess.PIPE if keys else subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
-            env={**os.environ, "PYTHONUNBUFFERED": "1", "HOME": str(folder)},
+            env={**os.environ, "PYTHONUNBUFFERED": "1", "HOME": str(folder), **(environment or {})},
             cwd=folder,
         )
         self._threads = [threading.Thread(target=task, daemon=True) for task in (self._read, self._work)]

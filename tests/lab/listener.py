@@ -1,4 +1,4 @@
-"""An independent listener: tcpdump at a cable, its file read by scapy, so that nothing of ours says what was sent."""
+"""Listens on a cable with tcpdump and reads its file with scapy, independently of netcheck's own code."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from tests.lab.netns import Lab
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One frame as it passed, `at` seconds of the wall clock. `what` is "arp request", "arp reply", "echo request",
-    "echo reply" or "other"; addresses are text, MACs as in `00-00-5E-00-53-01`."""
+    """One frame; `at` is when it passed, in seconds of the wall clock. `what` is "arp request", "arp reply",
+    "echo request", "echo reply" or "other"; addresses are text, MACs as in `00-00-5E-00-53-01`."""
 
     at: float
     source: str
@@ -30,20 +30,20 @@ class Frame:
 
     @property
     def broadcast(self) -> bool:
-        """It goes to everybody."""
+        """True for a frame to the broadcast address."""
         return self.to == "FF-FF-FF-FF-FF-FF"
 
 
 def tcpdump_there() -> bool:
-    """Say whether there is a listener on this computer."""
+    """Return whether tcpdump is installed."""
     return shutil.which("tcpdump") is not None
 
 
 class Listener:
-    """Keeps everything that passes at an interface, from the moment it was made until `frames` is asked for."""
+    """Keeps every frame that passes an interface, until `frames` is called."""
 
     def __init__(self, lab: Lab, namespace: str, interface: str, path: Path) -> None:
-        """Begin; returns when it listens."""
+        """Start tcpdump; return when it listens."""
         self.lab, self.path = lab, path
         command = ["tcpdump", "-i", interface, "-w", str(path), "-U", "--immediate-mode", "-p", "-n", "-s", "0"]
         self._process = lab.start(namespace, [*command, "-Z", "root"], stderr=subprocess.PIPE)
@@ -54,13 +54,13 @@ class Listener:
         raise RuntimeError("tcpdump did not start")
 
     def frames(self) -> list[Frame]:
-        """End, and return what was kept."""
+        """Stop tcpdump and return the frames."""
         self.lab.stop(self._process)
         return frames_in(self.path)
 
 
 def frames_in(path: Path) -> list[Frame]:
-    """Read a capture file by scapy."""
+    """Return the frames of a capture file."""
     with PcapReader(str(path)) as reader:
         return [_frame(packet) for packet in reader]
 

@@ -1,14 +1,14 @@
-"""A laboratory of network namespaces on the real kernel, built for one test and taken down whatever happens.
+"""Builds a laboratory of network namespaces on the real kernel, and removes it whatever happens.
 
     def test_something(lab: Lab) -> None:
         station, device = lab.namespace("station"), lab.namespace("device")
         lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
         lab.address(device, "eth0", "192.0.2.20/24")
-        with lab.inside(station):                      # this thread opens its sockets in there; they stay there
+        with lab.inside(station):                      # sockets that this thread opens belong to the station
             link = open_raw("eth0")
         lab.down(device, "eth0")                       # the station loses its carrier
-        lab.call(station, some_module_function, 1, 2)  # or a whole process inside; arguments and result are pickled
-        lab.start(device, ["python", "-m", "..."])     # ended by its process id when the laboratory closes
+        lab.call(station, some_module_function, 1, 2)  # or a process inside; arguments and result are pickled
+        lab.start(device, ["python", "-m", "..."])     # ended when the laboratory closes
 
 To have the fixture, a conftest.py says `from tests.lab.netns import lab  # noqa: F401`. Tests that use it carry
 `@pytest.mark.lab`. Without root, `ip` or namespaces the fixture skips with the reason, and fails where CI=true.
@@ -47,12 +47,12 @@ _serial = count(1)
 
 
 class LabError(Exception):
-    """A command of the laboratory failed; says which, and what it printed."""
+    """A command of the laboratory failed; the text names the command and its output."""
 
 
 @cache
 def why_not() -> str:
-    """Say why no laboratory can be built here; empty where one can."""
+    """Return why no laboratory can be built here, or an empty text."""
     if sys.platform != "linux":
         return "network namespaces exist on Linux only"
     if os.geteuid() != 0:
@@ -67,13 +67,13 @@ def why_not() -> str:
 
 @pytest.fixture
 def lab() -> Iterator[Lab]:
-    """An empty laboratory; skips where none can be built, fails instead where CI=true."""
+    """An empty laboratory; skips where none can be built, and fails instead where CI=true."""
     yield from _made()
 
 
 @pytest.fixture(scope="module")
 def module_lab() -> Iterator[Lab]:
-    """The same, kept for all tests of a module: for those that only look."""
+    """A laboratory for all tests of a module that change nothing in it."""
     yield from _made()
 
 
@@ -85,7 +85,7 @@ def _made() -> Iterator[Lab]:
 
 
 class Lab:
-    """Namespaces, what joins them and what runs in them. Methods raise LabError where the kernel refuses."""
+    """Namespaces, their cables and their processes. Methods raise LabError where the kernel refuses."""
 
     def __init__(self, prefix: str = "ncw") -> None:
         self.prefix = prefix
@@ -102,7 +102,7 @@ class Lab:
         self.close()
 
     def close(self) -> None:
-        """End the processes started here, by id, and remove the namespaces with all that is in them."""
+        """End the started processes, by id, and remove the namespaces with everything in them."""
         for process in self._processes:
             self.stop(process)
         for name in self._namespaces:
@@ -113,7 +113,7 @@ class Lab:
     # Building
 
     def namespace(self, name: str = "") -> str:
-        """Make a namespace with its loopback up and IPv6 off; returns its real name, unique on this machine."""
+        """Make a namespace with its loopback up and IPv6 off; return its real name, unique on this machine."""
         full = f"{self.prefix}-{os.getpid()}-{next(_serial)}" + (f"-{name}" if name else "")
         _ip("netns", "add", full)
         self._namespaces.append(full)
@@ -122,7 +122,7 @@ class Lab:
         return full
 
     def veth(self, one: End, other: End, *, macs: tuple[str, str] | None = None, up: bool = True) -> None:
-        """Join two namespaces by a cable: a veth pair, with these MACs, both ends up."""
+        """Join two namespaces by a cable: a veth pair with these MACs, both ends up."""
         _ip("-n", one[0], "link", "add", one[1], "type", "veth", "peer", "name", other[1], "netns", other[0])
         for end, mac in zip((one, other), macs or (), strict=False):
             self.mac(*end, mac)
@@ -131,7 +131,7 @@ class Lab:
             self.up(*other)
 
     def bridge(self, namespace: str, name: str, ports: Sequence[str] = ()) -> None:
-        """Make a switch of these interfaces: no spanning tree, forwarding at once."""
+        """Make a switch of these interfaces, without spanning tree, forwarding at once."""
         _ip("-n", namespace, "link", "add", name, "type", "bridge", "forward_delay", "0")
         for port in ports:
             _ip("-n", namespace, "link", "set", port, "master", name)
@@ -170,12 +170,12 @@ class Lab:
         self.sysctl(namespace, {"net.ipv4.conf.all.arp_ignore": 1, "net.ipv4.conf.all.arp_announce": 2})
 
     def proxy_arp(self, namespace: str, interface: str, on: bool = True) -> None:
-        """Let a router answer for everything it has a route to behind another interface."""
+        """Let a router answer ARP for everything that it has a route to behind another interface."""
         values: dict[str, int | str] = {f"net.ipv4.conf.{interface}.proxy_arp": int(on), "net.ipv4.ip_forward": int(on)}
         self.sysctl(namespace, values)
 
     def echo_blocked(self, namespace: str, blocked: bool = True) -> None:
-        """Let echo requests go unanswered, or answer them again."""
+        """Ignore echo requests, or answer them again."""
         self.sysctl(namespace, {"net.ipv4.icmp_echo_ignore_all": int(blocked)})
 
     def reverse_path(self, namespace: str, mode: int) -> None:
@@ -195,12 +195,12 @@ class Lab:
     # Running
 
     def run(self, namespace: str, command: Sequence[str], timeout: float = 60) -> subprocess.CompletedProcess[str]:
-        """Run a command inside and return what it did, failed or not."""
+        """Run a command inside and return its result, also if it failed."""
         whole = ["ip", "netns", "exec", namespace, *command]
         return subprocess.run(whole, capture_output=True, text=True, timeout=timeout)
 
     def start(self, namespace: str, command: Sequence[str], **popen: Any) -> subprocess.Popen[bytes]:
-        """Start a command inside; it is ended when the laboratory closes."""
+        """Start a command inside; it ends when the laboratory closes."""
         process = subprocess.Popen(["ip", "netns", "exec", namespace, *command], **popen)
         self._processes.append(process)
         return process
@@ -226,10 +226,10 @@ class Lab:
         wrapper: Sequence[str] = (),
         timeout: float = 60,
     ) -> Answer:
-        """Run a module-level function in a process of its own inside; what it raises is raised here as LabError.
+        """Run a module-level function in its own process inside; raise LabError where it raises.
 
-        Its file is loaded anew in there, so it may live in any test module; arguments and answer are pickled.
-        `wrapper` is a command put before, such as one that takes rights away.
+        The process loads the function's file again, so it may be in any test module; arguments and result are pickled.
+        `wrapper` is a command to put before, such as one that takes rights away.
         """
         task = pickle.dumps((function.__code__.co_filename, function.__name__, arguments))
         command = ["ip", "netns", "exec", namespace, *wrapper, sys.executable, __file__]
@@ -241,9 +241,9 @@ class Lab:
 
     @contextmanager
     def inside(self, namespace: str) -> Iterator[None]:
-        """Put this thread into the namespace for the block: sockets opened in it stay in the namespace for good.
+        """Put this thread into the namespace for the block; sockets opened in it stay in the namespace.
 
-        /proc/net and /sys/class/net still show where the process began; use `call` or `run` for what reads them.
+        /proc/net and /sys/class/net still show the first namespace of the process; use `call` or `run` to read them.
         """
         with open("/proc/thread-self/ns/net") as home:
             with open(NETNS / namespace) as there:
@@ -265,28 +265,28 @@ def _run(command: Sequence[str]) -> None:
 
 
 def _enter(descriptor: int) -> None:
-    """Call setns(2) for this thread, which Python offers from 3.12 on."""
+    """Call setns(2) for this thread; Python offers it only from 3.12 on."""
     libc = ctypes.CDLL(None, use_errno=True)
     if libc.setns(descriptor, CLONE_NEWNET):
         raise LabError(f"setns: {os.strerror(ctypes.get_errno())}")
 
 
 def _remove_orphans(prefix: str) -> None:
-    """Remove what a killed process of ours left behind: its id is in the name, and it lives no more."""
+    """Remove the namespaces that a killed process left behind; its id is in their names."""
     for path in NETNS.glob(f"{prefix}-*-*"):
         owner = path.name.removeprefix(f"{prefix}-").split("-")[0]
         try:
             old = time.time() - path.stat().st_mtime > 600
         except FileNotFoundError:
-            continue  # another laboratory, in a thread of its own, has just removed it
+            continue  # another laboratory has just removed it
         if owner.isdigit() and old and not Path("/proc", owner).exists():
             subprocess.run(["ip", "netns", "del", path.name], capture_output=True)
 
 
 def _serve() -> None:
-    """The far side of `Lab.call`: read the task from standard input, write the answer to what was standard output."""
+    """Serve `Lab.call` inside: read the task from standard input, write the answer to the first standard output."""
     with os.fdopen(os.dup(1), "wb") as answers:
-        os.dup2(2, 1)  # what the function prints is no part of the answer
+        os.dup2(2, 1)  # what the function prints must not mix with the answer
         path, name, arguments = pickle.load(sys.stdin.buffer)
         spec = importlib.util.spec_from_file_location(f"inside_{Path(path).stem}", path)
         assert spec is not None

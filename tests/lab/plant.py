@@ -70,6 +70,7 @@ class Plant:
     technician: Technician | None = None
     devices: list[Device] = field(default_factory=list)
     command: Command | None = None
+    environment: dict[str, str] = field(default_factory=dict)  # of the command, added to this process's
     extra: str = ""  # rows of the plan after those of the devices
     keyed: bool = False  # the technician presses Enter after every action
     listener: Listener | None = None
@@ -175,7 +176,7 @@ class Plant:
         common = (command, "plan", "-i", "eth0", "--permit", "laboratory", "--format", "json", "--record", "run.jsonl")
         self.command = Command(
             self.lab, self.station, [*common, *mode, *words], self.folder,
-            technician=self.technician, keys=keys, wrapper=wrapper,
+            technician=self.technician, keys=keys, wrapper=wrapper, environment=self.environment,
         )  # fmt: skip
         return self.command
 

@@ -1,4 +1,4 @@
-"""What may happen at a port, on real kernels: the plant, how it is proven, and the verdict that it must get."""
+"""Scenarios of a port on real kernels: the plant, the run, and the verdict that it must get."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ PORTABLE = ("--link", "portable")
 
 @dataclass(frozen=True)
 class Expected:
-    """How a run must end. `says` are words in the sentence of the first port, `notes` in its notes, `warns` in what
-    was said on the way; `code` is the exit code, where the verdicts do not give it."""
+    """How a run must end. `says` are words of the first port's sentence, `notes` of its notes, `warns` of the lines of
+    the run; `code` is the exit code where the verdicts do not decide it."""
 
     verdicts: dict[str, Verdicts]
     says: str = ""
@@ -38,7 +38,7 @@ class Expected:
 
 @dataclass(frozen=True)
 class Scenario:
-    """A plant and a run."""
+    """A plant and a run. `lasts` is its length in seconds, roughly."""
 
     name: str
     build: Callable[[Plant], None]
@@ -54,7 +54,7 @@ class Scenario:
 
 @dataclass(frozen=True)
 class ScenarioResult:
-    """What came of a run: how it ended, and what the listener at the station's end kept."""
+    """The result of a run and the frames that the listener at the station's end kept."""
 
     ended: Result
     frames: list[Frame]
@@ -62,7 +62,7 @@ class ScenarioResult:
 
 
 def prove(scenario: Scenario, lab: Lab, folder: Path) -> ScenarioResult:
-    """Build the plant, prove, and return what came of it."""
+    """Build the plant, prove, and return the result."""
     plant = Plant(lab, folder, own=scenario.own, direct=scenario.direct)
     scenario.build(plant)
     plant.plan(macs=scenario.macs)
@@ -73,7 +73,7 @@ def prove(scenario: Scenario, lab: Lab, folder: Path) -> ScenarioResult:
 
 
 def one(verdict: Verdicts, says: str = "", **more: object) -> Expected:
-    """What is expected of alpha's first port alone."""
+    """Return what is expected of alpha's first port alone."""
     return Expected({PORT: verdict}, says, **more)  # type: ignore[arg-type]
 
 
@@ -198,7 +198,7 @@ ODD: tuple[Scenario, ...] = (
     ),
 )
 
-# The portable link is scapy's own sockets: a cross-check of the raw one, so the verdicts must be the same.
+# The portable link uses scapy's sockets, which makes it a cross-check of the raw link: the verdicts must be the same.
 AS_PORTABLE: tuple[Scenario, ...] = (
     Scenario("portable: healthy", usual.healthy, one("proven"), (*ONE, *PORTABLE)),
     Scenario("portable: absent", usual.absent, one("silent"), (*SHORT, *PORTABLE)),

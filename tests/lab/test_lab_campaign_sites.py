@@ -1,5 +1,7 @@
-"""The rig checked against the kernel: sites of the truth campaign get the same verdict in virtual time and on real
-kernels. The figures of the campaign (`netcheck rehearse --campaign`) are worth no more than the rig they come from."""
+"""Checks the rig against the kernel: sites of the truth campaign get the same verdict in virtual time and on kernels.
+
+The figures of the campaign (`netcheck rehearse --campaign`) are only as good as the rig that they come from.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,7 @@ from tests.lab.commands import Result
 from tests.lab.parallel import Job
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
-# The first sites of `--campaign N --seed 1` of their kind whose cables lose and delay nothing, by how they were drawn.
+# The first site of each kind of `--campaign N --seed 1` whose cables lose and delay nothing, with its description.
 SITES = {
     4294967327: "one switch, nothing, pulls the right cable, sound",
     4294967318: "direct, nothing, pulls the right cable, sound",
@@ -41,7 +43,7 @@ LASTS = 40.0
 
 
 def acted(seed: int, story: str) -> Job:
-    """A site as a job."""
+    """Return a site as a job."""
     return Job(f"drawn: {story}", partial(prove, seed), LASTS)
 
 
@@ -49,7 +51,7 @@ def acted(seed: int, story: str) -> Job:
     ("job", "seed"), [pytest.param(acted(seed, story), seed, id=story) for seed, story in SITES.items()]
 )
 def test_same_verdict_on_the_rig_and_on_real_kernels(job: Job, seed: int, outcome: Result) -> None:
-    """The kernel's verdict is the rig's, and both are right by the truth of the site."""
+    """The verdict on the kernel is that of the rig, and it is right by the truth of the site."""
     site, on_the_rig = site_of(seed), trial(seed)
     assert ", ".join(site.story) == SITES[seed]
     print(f"{SITES[seed]:80} {outcome.ended - outcome.began:6.1f} s  {on_the_rig.verdict}")

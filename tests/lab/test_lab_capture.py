@@ -1,4 +1,4 @@
-"""The capture of a run, read back by tshark and held against what tcpdump saw at the same cable."""
+"""Compares the capture of a run, as tshark reads it, with what tcpdump saw on the same cable."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ ECHO = ("icmp.type", "icmp.ident", "icmp.seq", "data.data")
 
 @dataclass(frozen=True)
 class Kept:
-    """What came of a run: the capture of the command, that of tcpdump, and a second run into the same file."""
+    """The result of a run, its capture, tcpdump's capture, and a second run into the same file."""
 
     ended: Result
     ours: Path
@@ -37,7 +37,7 @@ class Kept:
 
 
 def act(lab: Lab, folder: Path) -> Kept:
-    """Prove one port from a borrowed address, so that the kernel says nothing by itself, and keep every frame."""
+    """Prove one port from a borrowed address, so that the kernel sends nothing of its own, and keep every frame."""
     plant = Plant(lab, folder, own=False)
     pair(plant)
     plant.plan()
@@ -56,7 +56,7 @@ with_capture = pytest.mark.parametrize("job", [Job("a run with a capture", act, 
 
 
 def tshark(path: Path, *words: str) -> list[list[str]]:
-    """Read ARP and ICMP of a capture file, all that the link listens to here: one list of fields a frame."""
+    """Return the fields of every ARP and ICMP frame of a capture file; the link passes no other kind here."""
     fields = [part for word in words for part in ("-e", word)]
     command = [need("tshark"), "-n", "-r", str(path), "-Y", "arp or icmp", "-T", "fields", *fields]
     done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
@@ -65,7 +65,7 @@ def tshark(path: Path, *words: str) -> list[list[str]]:
 
 @with_capture
 def test_every_frame_is_kept_once(job: Job, outcome: Kept) -> None:
-    """Until the run ends, the file holds the same frames as tcpdump saw, each as often."""
+    """The file holds the frames that tcpdump saw until the end of the run, each one as often."""
     assert outcome.ended.code == 0, outcome.ended.text
     ours = tshark(outcome.ours, "frame.time_epoch", *TOLD, *ECHO)
     last = max(float(at) for at, *_ in ours)
@@ -80,7 +80,7 @@ def test_every_frame_is_kept_once(job: Job, outcome: Kept) -> None:
 
 @with_capture
 def test_comments_carry_port_and_phase(job: Job, outcome: Kept) -> None:
-    """Every echo request to the port under test has a comment, and all three phases are there, in their order."""
+    """Every echo request to the port under test has a comment, and the comments name the three phases in order."""
     frames = tshark(outcome.ours, "frame.comment", "ip.dst", "icmp.type")
     comments = [comment for comment, target, kind in frames if target == "192.0.2.20" and kind == "8"]
     assert all(comment.startswith("alpha/cpu:1 ") for comment in comments)
@@ -90,7 +90,7 @@ def test_comments_carry_port_and_phase(job: Job, outcome: Kept) -> None:
 
 @with_capture
 def test_no_frame_is_malformed(job: Job, outcome: Kept) -> None:
-    """tshark finds nothing wrong: neither malformed nor with a bad checksum, and each frame has its direction."""
+    """tshark finds no malformed frame and no bad checksum, and every frame has its direction."""
     frames = tshark(outcome.ours, "_ws.malformed", *CHECKSUMS, "frame.packet_flags_direction")
     assert {malformed for malformed, *_ in frames} == {""}
     assert {header for _, header, _, _ in frames} <= {"", "1", "2"}  # good, or not looked at
@@ -100,7 +100,7 @@ def test_no_frame_is_malformed(job: Job, outcome: Kept) -> None:
 
 @with_capture
 def test_a_capture_is_never_overwritten(job: Job, outcome: Kept) -> None:
-    """The same file again is refused before anything is sent."""
+    """A run into a capture file that exists is refused before anything is sent."""
     assert outcome.again.code == 2
     assert "frames.pcapng" in outcome.again.text
     assert outcome.untouched

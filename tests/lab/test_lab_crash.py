@@ -1,4 +1,4 @@
-"""A battery that dies: `kill -9` in the middle of a run, what the record then holds, and how the run is taken up."""
+"""Kills a run in the middle, as a dead battery does, and checks the record and the run that resumes it."""
 
 from __future__ import annotations
 
@@ -27,20 +27,20 @@ NEW_MAC_ROW = '  mac = "00-00-5E-00-53-15"\n'
 
 @dataclass(frozen=True)
 class Crash:
-    """A kill at a random moment of the port under test with this number; the seed makes the moment."""
+    """A kill while port number `at_port` is under test, at a moment that the seed chooses."""
 
     at_port: int
     seed: int
 
     @property
     def name(self) -> str:
-        """For the test's name."""
+        """The name of the test case."""
         return f"kill -9 at port {self.at_port + 1}"
 
 
 @dataclass(frozen=True)
 class Survived:
-    """The killed run, what verify said then, the run that took it up, and what verify said at last."""
+    """The killed run, the run that resumed it, and `verify` after each of them."""
 
     killed: Result
     verified: Result
@@ -51,7 +51,7 @@ class Survived:
 
 
 def three(lab: Lab, folder: Path) -> Plant:
-    """Three healthy devices on a switch."""
+    """Build three healthy devices on a switch."""
     plant = Plant(lab, folder)
     for number, name in enumerate(("alpha", "beta", "gamma")):
         plant.device(name, 20 + number)
@@ -60,19 +60,19 @@ def three(lab: Lab, folder: Path) -> Plant:
 
 
 def lines_of(folder: Path) -> list[dict[str, Any]]:
-    """The record's lines; a torn last one is left out."""
+    """Return the record's lines without a torn last one."""
     whole, _, _ = (folder / "run.jsonl").read_text(encoding="utf-8").rpartition("\n")
     return [json.loads(line) for line in whole.splitlines()]
 
 
 def proven_ports(lines: list[dict[str, Any]]) -> Counter[str]:
-    """How many proof lines each port has."""
+    """Count the proof lines of each port."""
     proofs = (line["proof"] for line in lines if line["type"] == "proof")
     return Counter(f"{proof['interface']}:{proof['port']}" for proof in proofs)
 
 
 def act(crash: Crash, lab: Lab, folder: Path) -> Survived:
-    """Kill, look, put every cable back, take up, look again."""
+    """Kill a run, verify its record, plug every cable in, resume, and verify again."""
     plant = three(lab, folder)
     command = plant.start()
     assert command.wait_for(lambda line: line.startswith(f"begin    {PORTS[crash.at_port]}"), 200)
@@ -91,7 +91,7 @@ CRASHES = (Crash(0, 1), Crash(1, 2), Crash(2, 3))
 
 @pytest.mark.parametrize("job", [Job(c.name, partial(act, c), 160) for c in CRASHES], ids=str)
 def test_a_kill_costs_the_port_under_test_at_most(job: Job, outcome: Survived) -> None:
-    """The record stays sound, and the next run takes it up: at the end each port has exactly one proof line."""
+    """The record stays valid and the next run resumes it: in the end each port has exactly one proof line."""
     assert outcome.killed.code == -9
     assert outcome.verified.code == 0 or "torn" in outcome.verified.out, outcome.verified.out
     seen = [line.text.split()[1].rstrip(":") for line in outcome.killed.lines if line.text.startswith("verdict")]
@@ -109,7 +109,7 @@ def test_a_kill_costs_the_port_under_test_at_most(job: Job, outcome: Survived) -
 
 @dataclass(frozen=True)
 class Changed:
-    """Three runs into one record: the first, one with another row for beta, and one that has nothing left to do."""
+    """Three runs into one record: the first, one with a changed row for beta, and one with nothing left to prove."""
 
     first: Result
     second: Result
@@ -120,7 +120,7 @@ class Changed:
 
 
 def change(lab: Lab, folder: Path) -> Changed:
-    """Prove two ports, change a row of the plan, and prove again, twice."""
+    """Prove two ports, change a row of the plan, and run twice more."""
     plant = three(lab, folder)
     plant.devices.pop()
     plant.plan()
@@ -136,8 +136,8 @@ def change(lab: Lab, folder: Path) -> Changed:
 
 @pytest.mark.parametrize("job", [Job("the plan changes between runs", change, 110)], ids=str)
 def test_a_changed_plan_proves_again_what_changed(job: Job, outcome: Changed) -> None:
-    """The record goes on with an event that names both hashes; the interface whose row changed is proven again
-    (6-settled-details.md 47)."""
+    """The record continues with an event that names both hashes, and only the interface whose row changed is proven
+    again."""
     both = dict.fromkeys(PORTS[:2], "proven")
     assert [run.verdicts for run in (outcome.first, outcome.second, outcome.third)] == [both, both, both]
     assert [run.code for run in (outcome.first, outcome.second, outcome.third)] == [0, 0, 0]

@@ -1,4 +1,4 @@
-"""`netcheck prove` on a direct cable with all that can be asked beside the proof: settings, identity, LLDP."""
+"""`netcheck prove` on a direct cable with the optional evidence: the device's settings, its identity, LLDP."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ name = "alpha"
 
 @dataclass(frozen=True)
 class Case:
-    """How the device is typed in, what it says, and what the proof must hold."""
+    """The device's settings, what it sends, and what the proof must hold."""
 
     name: str
     typed: str = "192.0.2.20/24"
@@ -112,7 +112,7 @@ CASES = (
 
 
 def announcement(port: str) -> bytes:
-    """LLDP as scapy builds it: chassis, port, lifetime, system name."""
+    """Return an LLDP frame by scapy with chassis, port, lifetime and system name."""
     frame = (
         Ether(dst="01:80:c2:00:00:0e", src=DEVICE.replace("-", ":"), type=0x88CC)
         / LLDPDUChassisID(subtype=7, id=b"pasteuriser")
@@ -125,7 +125,7 @@ def announcement(port: str) -> bytes:
 
 
 class Bench:
-    """A station, a device at its cable, and a hand that does what the command's lines say."""
+    """A station, a device on a direct cable, and a technician who obeys the command's lines."""
 
     def __init__(self, lab: Lab, case: Case, folder: Path) -> None:
         self.lab, self.case, self.folder = lab, case, folder
@@ -142,7 +142,7 @@ class Bench:
         (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
 
     def plug(self) -> None:
-        """Plug the device's cable in; what it was told by hand of its gateway goes with the link on this kernel."""
+        """Plug the device's cable in and set its gateway again, which this kernel forgets when the link goes down."""
         self.lab.up(self.device, "eth0")
         if self.case.gateway:
             self.lab.run(self.device, ["ip", "route", "replace", "default", "via", self.case.gateway])
@@ -199,7 +199,7 @@ class Bench:
 
 
 def run(case: Case, folder: Path) -> tuple[int, dict[str, Any], list[str], float]:
-    """One case, from building to taking down."""
+    """Build one case, run it, and remove it."""
     with Lab("nci") as lab:
         bench = Bench(lab, case, folder)
         began = time.monotonic()
@@ -209,7 +209,7 @@ def run(case: Case, folder: Path) -> tuple[int, dict[str, Any], list[str], float
 
 @pytest.fixture(scope="module")
 def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, tuple[Path, Future[Any]]]]:
-    """All cases beside one another, since they mostly wait."""
+    """Run all cases in parallel, since they mostly wait."""
     if reason := why_not():
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
     folders = {case.name: tmp_path_factory.mktemp("bench") for case in CASES}
@@ -218,8 +218,8 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, tuple[P
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
-def test_what_stands_beside_the_verdict(case: Case, runs: dict[str, tuple[Path, Future[Any]]]) -> None:
-    """Verdict, connector and every pair of evidence; the record holds the same."""
+def test_evidence_of_a_direct_cable(case: Case, runs: dict[str, tuple[Path, Future[Any]]]) -> None:
+    """The proof has the expected verdict, connector and evidence, and the record holds the same."""
     folder, future = runs[case.name]
     code, out, lines, seconds = future.result()
     said = "\n".join(lines)

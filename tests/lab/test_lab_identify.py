@@ -1,4 +1,4 @@
-"""`identify` on real kernels: a used device on a direct cable is known by what it sends, and else by asking."""
+"""`identify` on real kernels finds the address of a used device on a direct cable by listening, then by asking."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ TOLD = (
 
 
 def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
-    """On a direct cable: known by its announcement when its link comes up, and else by asking, if told to."""
+    """A device is found by its announcement at link-up, otherwise by asking, where that is allowed."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(device, "eth0", "192.168.0.47/24")
@@ -83,7 +83,7 @@ def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
 
 
 def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp_path: Path) -> None:
-    """Who asks for an address has none; what LLDP tells is known to the plan, and so is what to set here."""
+    """A device that asks by DHCP has no address; LLDP leads to its row in the plan and to the address to set."""
     (tmp_path / "plan.toml").write_text(IDENTIFIED, "utf-8")
     asking = identified(lab, tmp_path, "2s", BOOTED, BOOTED / DHCP(options=WISH))
     telling = identified(lab, tmp_path, "20s", TOLD)
@@ -99,7 +99,7 @@ def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp
 
 
 def identified(lab: Lab, folder: Path, longest: str, *frames: Packet) -> Process:
-    """`identify` on a direct cable, at whose far end these frames have been sent."""
+    """Run `identify` on a direct cable whose far end sends these frames."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     words = [*NETCHECK, "identify", "-i", "eth0", "--for", longest, "--plan", str(folder / "plan.toml")]
@@ -113,7 +113,7 @@ def identified(lab: Lab, folder: Path, longest: str, *frames: Packet) -> Process
 
 
 def ended(process: Process) -> tuple[int, str]:
-    """The exit code and what was printed."""
+    """Return the exit code and the output."""
     out, said = process.communicate(timeout=60)
     assert b"Traceback" not in said
     return process.returncode, out.decode()

@@ -1,4 +1,4 @@
-"""The laboratory itself: what it builds works on the real kernel, and nothing is left of it."""
+"""Tests of the laboratory itself: what it builds works on the real kernel, and nothing of it is left behind."""
 
 from __future__ import annotations
 
@@ -15,19 +15,19 @@ pytestmark = pytest.mark.lab
 
 
 def names(greeting: str) -> tuple[str, list[str]]:
-    """Runs inside a namespace: its interfaces, by the standard library."""
+    """Return the interfaces of the namespace that this runs in."""
     print("printed inside")
     return greeting, sorted(name for _, name in socket.if_nameindex())
 
 
 def fails() -> None:
-    """Runs inside a namespace and fails there."""
+    """Fail, inside a namespace."""
     raise ValueError("on purpose")
 
 
 @pytest.fixture
 def pair(lab: Lab) -> tuple[str, str]:
-    """Two namespaces joined by a cable, both with an address."""
+    """Return two namespaces joined by a cable, each with an address."""
     one, two = lab.namespace("one"), lab.namespace("two")
     lab.veth((one, "eth0"), (two, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(one, "eth0", "192.0.2.1/24")
@@ -36,12 +36,12 @@ def pair(lab: Lab) -> tuple[str, str]:
 
 
 def test_two_ends_of_a_cable_reach_each_other(lab: Lab, pair: tuple[str, str]) -> None:
-    """An echo request goes over the cable, and the reply comes back."""
+    """An echo request passes the cable, and the reply comes back."""
     assert lab.echo(pair[0], "192.0.2.20", wait=2.0) == 1
 
 
 def test_cable_out_and_in(lab: Lab, pair: tuple[str, str]) -> None:
-    """With the far end down nothing answers; up again it answers."""
+    """Nothing answers while the far end is down; it answers when the end is up again."""
     lab.down(pair[1], "eth0")
     assert lab.echo(pair[0], "192.0.2.20", wait=0.2) == 0
     lab.up(pair[1], "eth0")
@@ -68,7 +68,7 @@ def test_a_switch_joins_three(lab: Lab) -> None:
 
 
 def test_functions_and_threads_run_inside(lab: Lab, pair: tuple[str, str]) -> None:
-    """`call` and `inside` both see the namespace's interfaces, and the thread comes home."""
+    """`call` and `inside` see the namespace's interfaces, and the thread returns to its own namespace."""
     home = os.readlink("/proc/thread-self/ns/net")
     assert lab.call(pair[0], names, "hello") == ("hello", ["eth0", "lo"])
     with lab.inside(pair[0]):
@@ -78,7 +78,7 @@ def test_functions_and_threads_run_inside(lab: Lab, pair: tuple[str, str]) -> No
 
 
 def test_failures_are_told(lab: Lab, pair: tuple[str, str]) -> None:
-    """What goes wrong inside, or is refused by the kernel, is raised with its reason."""
+    """A failure inside, or a refusal of the kernel, is raised with its reason."""
     with pytest.raises(LabError, match="on purpose"):
         lab.call(pair[0], fails)
     with pytest.raises(LabError, match="nothere"):

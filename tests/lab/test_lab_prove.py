@@ -1,6 +1,6 @@
-"""Every verdict on real kernels: `netcheck prove` in network namespaces, a hand on the cables, the JSON that it prints.
+"""Every verdict of `netcheck prove` on real kernels: network namespaces, a technician at the cables, the JSON result.
 
-Scenarios run beside one another, since they mostly wait; each test then looks at its own.
+The scenarios run in parallel, since they mostly wait; each test looks at the result of its own.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ SCENARIOS = (*USUAL, *ODD, *AS_PORTABLE)
 
 
 def acted(scenario: Scenario) -> Job:
-    """The scenario as a job."""
+    """Return the scenario as a job."""
     return Job(scenario.name, partial(prove, scenario), scenario.lasts)
 
 
@@ -30,7 +30,7 @@ every_scenario = pytest.mark.parametrize(
 
 @every_scenario
 def test_verdict_on_real_kernels(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
-    """Each scenario gets its verdict, its exit code and a sentence that names what matters."""
+    """Each scenario gets its verdict, its exit code and a sentence that names the cause."""
     ended, expected = outcome.ended, scenario.expected
     print(f"{scenario.name:40} {ended.ended - ended.began:6.1f} s  {list(ended.verdicts.values())}")
     assert {port: ended.verdicts[port] for port in expected.verdicts} == expected.verdicts, ended.text
@@ -40,7 +40,7 @@ def test_verdict_on_real_kernels(job: Job, scenario: Scenario, outcome: Scenario
 
 
 def assert_details(expected: Expected, outcome: ScenarioResult) -> None:
-    """What is said of the first port, and on the way."""
+    """Check the first port's proof and the lines of the run."""
     first = outcome.ended.proofs[next(iter(expected.verdicts))]
     assert expected.says in first["why"]
     assert expected.notes in " ".join(first.get("notes", ()))
@@ -52,8 +52,8 @@ def assert_details(expected: Expected, outcome: ScenarioResult) -> None:
 
 
 @every_scenario
-def test_good_manners_on_the_wire(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
-    """What an independent listener saw leave the station keeps to the addresses and the pace that 4-proof.md sets."""
+def test_frames_keep_to_addresses_and_pace(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
+    """The frames that an independent listener saw leave the station keep to the allowed addresses and pace."""
     silent = [proof["address"] for proof in outcome.ended.proofs.values() if proof["verdict"] == "silent"]
     assert any(frame.source == STATION_MAC for frame in outcome.frames)
     assert violations(outcome.frames, outcome.planned, silent, scenario.limits) == []

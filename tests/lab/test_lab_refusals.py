@@ -1,4 +1,4 @@
-"""What `prove` and `walk` refuse on real kernels, with which exit code and words, and that nothing was sent."""
+"""What `prove` and `walk` refuse on real kernels: the exit code, the message, and that nothing was sent."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ HANDS_FREE = ("--hands-free", *PERMIT)
 
 @dataclass(frozen=True)
 class Refusal:
-    """A call that must not be carried out. `says` are all words of the complaint."""
+    """A call that must be refused. `says` are words of the message."""
 
     name: str
     words: tuple[str, ...]
@@ -34,7 +34,7 @@ class Refusal:
 
 
 def bare_plant(lab: Lab, folder: Path) -> Plant:
-    """A station with an address, a second interface, and one device."""
+    """Build a station with an address and a second interface, and one device."""
     plant = Plant(lab, folder)
     plant.device("alpha", 20)
     other = lab.namespace("office")
@@ -55,7 +55,7 @@ def station_is_planned(plant: Plant) -> None:
 
 
 def another_plans_record(plant: Plant) -> None:
-    """The record belongs to a plan of another name."""
+    """The record belongs to a plan with another name."""
     path = plant.folder / "plan/plan.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace('"Bench"', '"Elsewhere"'), encoding="utf-8")
@@ -65,12 +65,12 @@ def another_plans_record(plant: Plant) -> None:
 
 
 def unreadable_plan(plant: Plant) -> None:
-    """The plan is no TOML, and has a wrong key in its place."""
+    """The plan is not TOML."""
     (plant.folder / "plan/plan.toml").write_text('format = 1\n[site\nname = "Bench"\n', encoding="utf-8")
 
 
 def unknown_key(plant: Plant) -> None:
-    """The plan is TOML and has a key that no plan has."""
+    """The plan has a table that no plan has."""
     path = plant.folder / "plan/plan.toml"
     path.write_text(path.read_text(encoding="utf-8") + "\n[sites]\nx = 1\n", encoding="utf-8")
 
@@ -124,21 +124,21 @@ REFUSALS = (
 
 @pytest.fixture
 def plant(lab: Lab) -> Iterator[Plant]:
-    """A plant of its own for each refusal, its folder open to a user without rights."""
+    """A new plant for each refusal; its folder is open to a user without rights."""
     with tempfile.TemporaryDirectory() as folder:
         Path(folder).chmod(0o777)
         yield bare_plant(lab, Path(folder))
 
 
 def sent(plant: Plant) -> int:
-    """Frames that the station has sent, by the kernel's own count."""
+    """Return the number of frames that the station has sent, as the kernel counts them."""
     shown = plant.lab.run(plant.station, ["cat", "/sys/class/net/eth0/statistics/tx_packets"])
     return int(shown.stdout)
 
 
 @pytest.mark.parametrize("refusal", REFUSALS, ids=lambda refusal: refusal.name)
 def test_refusals(refusal: Refusal, plant: Plant) -> None:
-    """The exit code, the words, no traceback, nothing sent, no proof written, and a record that is there untouched."""
+    """Exit code and message fit, there is no traceback, nothing is sent, and an existing record is unchanged."""
     refusal.before(plant)
     before, record = sent(plant), plant.folder / "run.jsonl"
     kept = record.read_bytes() if record.exists() else b""

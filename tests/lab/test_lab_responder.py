@@ -1,4 +1,4 @@
-"""The misbehaving devices misbehave as they are told: seen by the system's own ping, arp table and by the raw link."""
+"""Tests of the responder: each fault shows in the system's ping, in its ARP table and on the raw link."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ HOST = {"address": "192.0.2.20", "mac": "00-00-5E-00-53-14"}
 
 @pytest.fixture
 def ends(lab: Lab) -> Iterator[tuple[Lab, str, str, RawLink]]:
-    """A station with an open link, and the namespace where the devices are."""
+    """Return a station with an open link and the namespace of the devices."""
     station, far = lab.namespace("station"), lab.namespace("far")
     lab.veth((station, "eth0"), (far, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-FE"))
     lab.address(station, "eth0", "192.0.2.1/24")
@@ -35,7 +35,7 @@ def ends(lab: Lab) -> Iterator[tuple[Lab, str, str, RawLink]]:
 
 
 def heard(link: RawLink, seconds: float = 0.2) -> list[bytes]:
-    """Frames that arrive in this time."""
+    """Return the frames that arrive in this time."""
     until, found = link.now() + seconds, []
     while link.now() < until:
         found += [news.frame for news in link.receive(until) if isinstance(news, Heard)]
@@ -43,13 +43,13 @@ def heard(link: RawLink, seconds: float = 0.2) -> list[bytes]:
 
 
 def asked(link: RawLink, target: int = IP, sender: int = STATION_IP) -> list[int]:
-    """MACs that answer one ARP question, in order."""
+    """Return the MACs that answer one ARP request, in order."""
     link.send(arp_request(STATION, sender, target))
     return [arp.sender_mac for arp in map(arp_from_wire, heard(link)) if arp and arp.sender_ip == target]
 
 
 def pinged(link: RawLink) -> list[Echo]:
-    """Answers to one echo request."""
+    """Return the answers to one echo request."""
     link.send(echo_to_wire(Echo(MAC, STATION, STATION_IP, IP, 64, ECHO_REQUEST, 0x1234, 1, b"0123456789abcdef")))
     return [echo for echo in map(echo_from_wire, heard(link)) if echo]
 
@@ -83,7 +83,7 @@ def test_a_sound_host_is_sound(ends: tuple[Lab, str, str, RawLink]) -> None:
 def test_faults(
     ends: tuple[Lab, str, str, RawLink], fault: dict[str, Any], macs: list[int], echoes: list[tuple[object, ...]]
 ) -> None:
-    """Each fault shows in the answer it is for, and in no other."""
+    """Each fault changes the answer that it concerns, and no other."""
     lab, _, far, link = ends
     respond(lab, far, "eth0", HOST | fault)
     assert asked(link) == macs
@@ -92,7 +92,7 @@ def test_faults(
 
 
 def test_loss_delay_and_many(ends: tuple[Lab, str, str, RawLink]) -> None:
-    """Of 40 hosts that lose half, some answer and some do not, none before its delay."""
+    """Of 40 hosts that lose half of the requests, some answer and some do not, and none before its delay."""
     lab, _, far, link = ends
     respond(lab, far, "eth0", HOST | {"count": 40, "loss": 0.5, "delay": 0.05})
     times = [link.send(arp_request(STATION, STATION_IP, IP + number)) for number in range(40)]
@@ -107,7 +107,7 @@ def test_loss_delay_and_many(ends: tuple[Lab, str, str, RawLink]) -> None:
 
 
 def test_a_proxy_and_a_twin(ends: tuple[Lab, str, str, RawLink]) -> None:
-    """A proxy answers for everybody, but not a probe from 0.0.0.0; twins both answer."""
+    """A proxy answers for every address but not a probe from 0.0.0.0; two owners of one address both answer."""
     lab, _, far, link = ends
     proxy = {"address": "192.0.2.254", "mac": "00-00-5E-00-53-FD", "proxy": True}
     respond(lab, far, "eth0", HOST, {**HOST, "mac": "00-00-5E-00-53-15", "delay": 0.01}, proxy)
@@ -117,7 +117,7 @@ def test_a_proxy_and_a_twin(ends: tuple[Lab, str, str, RawLink]) -> None:
 
 
 def test_a_host_checks_itself_when_its_cable_comes(ends: tuple[Lab, str, str, RawLink]) -> None:
-    """RFC 5227: three probes and two announcements; contested by a probe of ours, it gives the address up."""
+    """A device sends three probes and two announcements (RFC 5227); contested by our probe, it gives its address up."""
     lab, station, far, link = ends
     respond(lab, far, "eth0", HOST | {"self_check": 0.05})
     arps = [arp for arp in map(arp_from_wire, heard(link, 0.6)) if arp]
@@ -134,7 +134,7 @@ def test_a_host_checks_itself_when_its_cable_comes(ends: tuple[Lab, str, str, Ra
 
 @pytest.mark.parametrize("kind", ["arp", "udp"])
 def test_a_flood_comes_at_its_pace(ends: tuple[Lab, str, str, RawLink], kind: str) -> None:
-    """Some 5,000 broadcasts a second of a stranger."""
+    """A flood sends about 5,000 broadcasts a second."""
     lab, station, far, _ = ends
     with lab.inside(station):
         tap = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(3))
@@ -151,6 +151,6 @@ def test_a_flood_comes_at_its_pace(ends: tuple[Lab, str, str, RawLink], kind: st
 
 
 def test_it_ends_by_itself(ends: tuple[Lab, str, str, RawLink]) -> None:
-    """After its lifetime the process is over, without error."""
+    """The process ends without error after its lifetime."""
     lab, _, far, _ = ends
     assert respond(lab, far, "eth0", HOST, lifetime=0.2).wait(5) == 0

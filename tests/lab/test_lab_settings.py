@@ -1,4 +1,4 @@
-"""Mask and gateway by behaviour on the real kernel: devices in namespaces at the end of a direct cable."""
+"""Finds mask and gateway of devices on a direct cable by their behaviour, on the real kernel."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ AT_ONCE = 24  # they mostly wait
 
 @dataclass(frozen=True)
 class Case:
-    """How a device is set up, and what must be found; `wishes` are further `ip` commands and sysctls in it."""
+    """A device's settings and what must be found; `wishes` are further `ip` commands and sysctls for it."""
 
     name: str
     typed: str
@@ -36,11 +36,11 @@ class Case:
     wishes: tuple[tuple[str, ...], ...] = ()
     overhears: bool = True
     length: int | None = None
-    why: str = ""  # in the reason why something cannot be told
+    why: str = ""  # words of the reason why a value cannot be found
 
 
 def sound(typed: str, gateway: bool, reverse: int, planned: int = 24) -> Case:
-    """A device with nothing wrong about it but, perhaps, its mask."""
+    """Return a case of a device without faults, except perhaps its mask."""
     network = IPv4Interface(typed).network
     router = str(network.network_address + 1) if gateway else ""
     name = f"{typed} {'with' if gateway else 'without'} gateway, rp_filter {reverse}, planned /{planned}"
@@ -100,7 +100,7 @@ def inquire(link: Link, question: SettingsQuestion, rng: Random) -> SettingsFoun
 
 
 def run(case: Case) -> tuple[SettingsFound, float, str]:
-    """Build the two ends of the cable and ask; returns what was found, the seconds, and the device's neighbours."""
+    """Build both ends of the cable and ask; return the findings, the seconds and the device's neighbour table."""
     with Lab("nci") as lab:
         station, device = lab.namespace("station"), lab.namespace("device")
         lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
@@ -127,7 +127,7 @@ def run(case: Case) -> tuple[SettingsFound, float, str]:
 
 @pytest.fixture(scope="module")
 def runs() -> Iterator[dict[str, Future[tuple[SettingsFound, float, str]]]]:
-    """All cases, some at a time, since they mostly wait."""
+    """Run all cases in parallel, since they mostly wait."""
     if reason := why_not():
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
     with ThreadPoolExecutor(AT_ONCE) as pool:
@@ -136,7 +136,7 @@ def runs() -> Iterator[dict[str, Future[tuple[SettingsFound, float, str]]]]:
 
 @pytest.mark.parametrize("case", LENGTHS, ids=lambda case: case.name)
 def test_mask_and_gateway(case: Case, runs: dict[str, Future[tuple[SettingsFound, float, str]]]) -> None:
-    """Prefix lengths with and without gateway, with the three reverse-path settings; the device learns nothing."""
+    """Prefix lengths are found with and without gateway and with every reverse-path setting; nothing is learned."""
     found, took, neighbours = runs[case.name].result()
     print(f"{case.name:60} {took:5.1f} s  {found}")
     gateway = int(IPv4Address(case.gateway)) if case.gateway else None
@@ -146,7 +146,7 @@ def test_mask_and_gateway(case: Case, runs: dict[str, Future[tuple[SettingsFound
 
 @pytest.mark.parametrize("case", ODD, ids=lambda case: case.name)
 def test_what_cannot_be_told(case: Case, runs: dict[str, Future[tuple[SettingsFound, float, str]]]) -> None:
-    """What can be read two ways is not told, with the reason."""
+    """A value with two possible readings is not reported, and the reason is given."""
     found, took, _ = runs[case.name].result()
     print(f"{case.name:60} {took:5.1f} s  {found}")
     assert found.length == case.length

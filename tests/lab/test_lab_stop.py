@@ -1,4 +1,4 @@
-"""How a run is stopped, by q or Ctrl-C, and that nothing of it stays; what left the station is told by tcpdump."""
+"""Stops runs by q and Ctrl-C, and checks with tcpdump that nothing more is sent and nothing stays changed."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ SHOWS = (
 
 @dataclass(frozen=True)
 class Stop:
-    """How and when a run is stopped: by a line typed, or by a signal, once a line begins so."""
+    """How a run is stopped: by a typed line or by a signal, after a line that begins with `at`."""
 
     name: str
     at: str
@@ -41,7 +41,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class Stopped:
-    """What came of it; `stopped` is when it was told to."""
+    """The result of a stopped run; `stopped` is when it was told to stop."""
 
     ended: Result
     frames: list[Frame]
@@ -53,12 +53,12 @@ class Stopped:
 
 
 def settings(plant: Plant) -> list[str]:
-    """What the station's operating system says of its network."""
+    """Return what the station's operating system shows of its network."""
     return [plant.lab.run(plant.station, command).stdout for command in SHOWS]
 
 
 def act(stop: Stop, lab: Lab, folder: Path) -> Stopped:
-    """Start, stop in the middle, and look at what is left."""
+    """Start a run, stop it in the middle, and return what is left."""
     plant = Plant(lab, folder, own=stop.own)
     pair(plant)
     plant.plan()
@@ -89,7 +89,7 @@ STOPS = (
     ("job", "stop"), [pytest.param(Job(one.name, partial(act, one), 20), one, id=one.name) for one in STOPS]
 )
 def test_stopping(job: Job, stop: Stop, outcome: Stopped) -> None:
-    """Within a second nothing is sent any more, the record has its end, and the computer is as it was."""
+    """Nothing is sent after one second, the record has its end, and the computer's settings are unchanged."""
     assert outcome.ended.code == (1 if stop.signal is None else 130), outcome.ended.text
     assert "Traceback" not in outcome.ended.text
     ours = [frame for frame in outcome.frames if frame.source == STATION_MAC]
@@ -98,5 +98,5 @@ def test_stopping(job: Job, stop: Stop, outcome: Stopped) -> None:
     assert outcome.last["type"] == "end"
     assert outcome.verified.code == 0
     assert set(outcome.ended.verdicts.values()) <= {"not-tested", "unsettled"}
-    if not stop.own:  # with an address of its own, the kernel notes by itself who asks for that
+    if not stop.own:  # with its own address, the kernel itself learns who asks for it
         assert outcome.after == outcome.before

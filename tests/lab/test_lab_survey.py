@@ -1,5 +1,7 @@
-"""`survey listen` and `survey sweep` on real kernels: what they find, in trouble and on Ctrl-C too, and that listening
-sends nothing."""
+"""`survey listen` and `survey sweep` on real kernels: what they find, also under load and after Ctrl-C.
+
+Listening sends nothing.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,7 @@ STATION_MAC = "00-00-5E-00-53-01"
 
 @pytest.fixture
 def street(lab: Lab) -> tuple[str, str, str]:
-    """A station and two devices on one switch, the second with two addresses; (station, first, second)."""
+    """Return a station and two devices on one switch; the second device has two addresses."""
     switch = lab.namespace("switch")
     spaces = []
     for number, name in enumerate(("station", "first", "second"), 1):
@@ -44,7 +46,7 @@ def street(lab: Lab) -> tuple[str, str, str]:
 
 
 def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """Every address with its MAC, and a survey that a plan reads back."""
+    """A sweep finds every address with its MAC, and a plan can read the survey that it writes."""
     out = tmp_path / "found.csv"
     ended = run(
         lab, street[0], "survey", "sweep", "-i", "eth0", "192.0.2.0/26", "--permit", "laboratory", "--pace", "400",
@@ -65,7 +67,7 @@ def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str
 
 
 def test_two_owners_are_something_to_mend(lab: Lab, street: tuple[str, str, str]) -> None:
-    """A twin that answers for another's address: both are listed, exit 1; by scapy's sockets here."""
+    """Both owners of one address are listed and the exit code is 1; on the portable link."""
     respond(lab, street[2], "eth0", {"address": "192.0.2.20", "mac": "00-00-5E-00-53-99"})
     asked = ("192.0.2.16/29", "--permit", "laboratory", "--pace", "100", "--link", "portable")
     ended = run(lab, street[0], "survey", "sweep", "-i", "eth0", *asked)
@@ -74,7 +76,7 @@ def test_two_owners_are_something_to_mend(lab: Lab, street: tuple[str, str, str]
 
 
 def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """Those who speak are heard; tcpdump at the station's cable sees no frame of the station's."""
+    """Hosts that send are heard, and tcpdump sees no frame from the station."""
     need("tcpdump")
     station, first, _ = street
     listener = Listener(lab, station, "eth0", tmp_path / "seen.pcap")
@@ -94,8 +96,8 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
 
 
 def test_proxy_arp_and_a_flood_do_not_fill_the_survey(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """A router that answers for every address, and 20,000 foreign broadcasts a second: the devices alone are listed,
-    what the router answers for is called neither there nor covered."""
+    """With a router that answers for every address and 20,000 foreign broadcasts a second, only the devices are listed;
+    addresses that the router answers for are neither listed nor covered."""
     router = {"address": "192.0.2.1", "mac": "00-00-5E-00-53-77", "proxy": True, "delay": 0.1}
     respond(lab, street[2], "eth0", router, flood={"a_second": 20_000, "kind": "arp"}, lifetime=60)
     out = tmp_path / "found.csv"
@@ -112,18 +114,18 @@ def test_proxy_arp_and_a_flood_do_not_fill_the_survey(lab: Lab, street: tuple[st
 
 
 def wait_until_asked(lab: Lab, space: str, address: str, start: Callable[[], Process]) -> Process:
-    """Start something, and return it once an ARP frame for this address has come to a namespace."""
-    with lab.inside(space), socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806)) as ear:
-        ear.bind(("eth0", 0x0806))
-        ear.settimeout(30)
+    """Start a command and return it when an ARP frame for this address has reached a namespace."""
+    with lab.inside(space), socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806)) as packets:
+        packets.bind(("eth0", 0x0806))
+        packets.settimeout(30)
         started = start()
-        while ear.recv(60)[38:42] != socket.inet_aton(address):  # the target's address, RFC 826
+        while packets.recv(60)[38:42] != socket.inet_aton(address):  # the target's address, RFC 826
             pass
     return started
 
 
 def interrupted(process: Process) -> str:
-    """Send Ctrl-C; what the command still prints."""
+    """Send Ctrl-C and return the rest of the output."""
     process.send_signal(signal.SIGINT)
     out, said = process.communicate(timeout=30)
     assert process.returncode == 130, said
@@ -132,7 +134,7 @@ def interrupted(process: Process) -> str:
 
 
 def test_what_was_found_until_ctrl_c_is_written(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """Listening and a sweep, both interrupted: each file is whole, and the sweep covers less than it has asked."""
+    """After Ctrl-C the files of a listener and of a sweep are complete, and the sweep covers only what it has asked."""
     station, first, _ = street
     heard, swept = tmp_path / "heard.csv", tmp_path / "swept.csv"
     survey, pipe = [*NETCHECK, "survey"], subprocess.PIPE
@@ -152,6 +154,6 @@ def test_what_was_found_until_ctrl_c_is_written(lab: Lab, street: tuple[str, str
 
 
 def addresses_in(path: Path) -> list[str]:
-    """The addresses that a survey lists."""
+    """Return the addresses that a survey lists."""
     with path.open(newline="", encoding="utf-8") as stream:
         return [row["address"] for row in csv.DictReader(stream)]

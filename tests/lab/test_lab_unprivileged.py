@@ -1,4 +1,4 @@
-"""`netcheck prove --link unprivileged` on real kernels, run by a user without rights: what it can say, and cannot.
+"""`netcheck prove --link unprivileged` on real kernels, run by a user without rights: its best verdict is `unsettled`.
 
 The portable link is held to the same verdicts as the raw one in test_lab_prove.
 """
@@ -27,8 +27,8 @@ DEAF = "cannot hear a second owner"
 
 @dataclass(frozen=True)
 class Unprivileged:
-    """A plant that is proven without rights: verdicts that it may get, several where it is the kernel's neighbour table
-    that decides which of two owners answers; `says` are words of the sentence."""
+    """A plant and a run without rights. `verdicts` are several where the kernel's neighbour table decides which of two
+    owners answers; `says` are words of the sentence."""
 
     name: str
     build: Callable[[Plant], None]
@@ -39,7 +39,7 @@ class Unprivileged:
 
 
 def prove(case: Unprivileged, lab: Lab, folder: Path) -> Result:
-    """Prove as a user who has nothing but the kernel's echo sockets; its folder lies where it may write."""
+    """Prove as a user who has only the kernel's echo sockets, in a folder that the user may write to."""
     with tempfile.TemporaryDirectory() as open_to_all:
         Path(open_to_all).chmod(0o777)
         plant = Plant(lab, Path(open_to_all), direct=case.direct)
@@ -65,7 +65,7 @@ HUMBLE = (
     ("job", "case"), [pytest.param(Job(one.name, partial(prove, one), 45), one, id=one.name) for one in HUMBLE]
 )
 def test_without_rights_nothing_is_proven(job: Job, case: Unprivileged, outcome: Result) -> None:
-    """No verdict is better than `unsettled`, and the sentence says what this link cannot see."""
+    """No verdict is better than `unsettled`, and the sentence says what this link cannot hear."""
     proof = outcome.proofs[PORT]
     print(f"{case.name:40} {outcome.ended - outcome.began:6.1f} s  {proof['verdict']}: {proof['why']}")
     assert proof["verdict"] in case.verdicts

@@ -1,4 +1,4 @@
-"""`netcheck walk` on real kernels: cables pulled in any order, the verdicts, and how gently all was watched."""
+"""`netcheck walk` on real kernels: cables pulled in any order, the verdicts, and the pace of the watch."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from tests.lab.walks import Walk, WalkResult, as_job
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 
-STROLLS = (
+WALKS = (
     Walk(
         "walk: each twice, in another order than the plan's",
         ("gamma", "alpha", "beta"),
@@ -45,26 +45,26 @@ STROLLS = (
         lasts=70,
     ),
 )
-every_stroll = pytest.mark.parametrize(
-    ("job", "walk_case"), [pytest.param(as_job(walk_case), walk_case, id=walk_case.name) for walk_case in STROLLS]
+every_walk = pytest.mark.parametrize(
+    ("job", "case"), [pytest.param(as_job(case), case, id=case.name) for case in WALKS]
 )
 
 
-@every_stroll
-def test_walks_on_real_kernels(job: Job, walk_case: Walk, outcome: WalkResult) -> None:
-    """Each device gets its verdict, the sentence names what matters, and the exit code follows."""
+@every_walk
+def test_walks_on_real_kernels(job: Job, case: Walk, outcome: WalkResult) -> None:
+    """Each device gets its verdict, the sentence names the cause, and the exit code fits."""
     ended = outcome.ended
-    print(f"{walk_case.name:60} {ended.ended - ended.began:6.1f} s")
-    expected = {f"{name}/cpu:1": verdict for name, verdict in walk_case.verdicts.items() if verdict}
+    print(f"{case.name:60} {ended.ended - ended.began:6.1f} s")
+    expected = {f"{name}/cpu:1": verdict for name, verdict in case.verdicts.items() if verdict}
     assert ended.verdicts == expected, ended.text
     assert all(outcome.noticed), ended.text
-    for name, words in walk_case.says.items():
+    for name, words in case.says.items():
         proof = ended.proofs[f"{name}/cpu:1"]
         assert words in f"{proof['why']} {proof['notes']}"
     assert ended.code == (0 if set(expected.values()) == {"proven"} else 1)
 
 
-@every_stroll
-def test_good_manners_of_walks(job: Job, walk_case: Walk, outcome: WalkResult) -> None:
-    """What an independent listener saw leave the station keeps to the addresses and the pace that 4-proof.md sets."""
+@every_walk
+def test_frames_of_walks_keep_to_addresses_and_pace(job: Job, case: Walk, outcome: WalkResult) -> None:
+    """The frames that an independent listener saw leave the station keep to the allowed addresses and pace."""
     assert violations(outcome.frames, outcome.planned) == []

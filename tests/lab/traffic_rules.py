@@ -1,7 +1,7 @@
-"""The good manners of a run, asserted from what an independent listener kept: 4-proof.md, Probes and Pace.
+"""Checks the frames of a run, as an independent listener kept them, against the allowed addresses and pace.
 
-Times are those of the listener, so limits a second are looked at in windows a little shorter than a second, and over
-the whole run: a computer that is busy with other tests delays a frame now and then.
+The times are the listener's, and a busy computer delays a frame now and then: limits for a second are checked in
+windows a little shorter than a second, and over the whole run.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from tests.lab.listener import Frame
 from tests.lab.plant import BORROWED, OWN, STATION_MAC
 
-SPARE = ("192.0.2.253", "192.0.2.252")  # the highest usable addresses that nobody has: 6-settled-details.md 9
+SPARE = ("192.0.2.253", "192.0.2.252")  # control addresses: the highest usable ones that nobody has
 GATEWAY = "192.0.2.254"
 NOBODY = "0.0.0.0"
 JITTER = 0.25  # seconds that a frame may be late on the wire
@@ -23,7 +23,7 @@ ROUND = 3  # ARP probes with sender 0 in the last round to a port that stayed si
 
 @dataclass(frozen=True)
 class Limits:
-    """The most a second: frames in all, broadcast, to one address, and broadcast to one address (RFC 1122 section
+    """The most frames a second: in all, broadcast, to one address, and broadcast to one address (RFC 1122 section
     2.3.2.1)."""
 
     total: float = 500
@@ -35,8 +35,8 @@ class Limits:
 def violations(
     frames: Iterable[Frame], planned: Sequence[str], silent: Sequence[str] = (), limits: Limits = Limits()
 ) -> list[str]:
-    """Everything that the station sent and should not have. `planned` are the plan's addresses, `silent` those of ports
-    that are `silent` by their verdict."""
+    """Return what the station sent and must not send. `planned` are the plan's addresses, `silent` those of ports with
+    the verdict `silent`."""
     ours = [frame for frame in frames if frame.source == STATION_MAC]
     asked = [frame for frame in ours if frame.what in ("arp request", "echo request")]
     found = _wrong_addresses(ours, asked, planned) + _anonymous(asked, planned, silent)
