@@ -45,6 +45,7 @@ class Device:
     mac: str
     connectors: tuple[str, ...] = ("eth0",)
     behind: str = ""
+    powered: bool = True
 
     @property
     def row(self) -> str:
@@ -212,13 +213,10 @@ class Plant:
         match request.action:
             case Action.PULL:
                 self.pull(device, number)
-            case Action.PLUG:
-                self.plug_in(device, number)
-            case Action.MOVE:
+            case Action.PLUG if not number:
+                self.plug_in(device)
+            case Action.PLUG | Action.MOVE:
                 self.move(device, number)
-            case Action.CONNECT if number:
-                self.move(device, number)
-                return
             case _:
                 return
         self.confirm()
@@ -237,8 +235,9 @@ class Plant:
         self.lab.down(device.namespace, device.connectors[number])
 
     def plug_in(self, device: Device, number: int = 0) -> None:
-        """Plug the cable of a device's connector in."""
-        self.lab.up(device.namespace, device.connectors[number])
+        """Plug the cable of a device's connector in; the link of a device without power stays down."""
+        if device.powered:
+            self.lab.up(device.namespace, device.connectors[number])
 
     def move(self, device: Device, number: int) -> None:
         """Move the cable to another connector of the device."""

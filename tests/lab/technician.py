@@ -22,7 +22,6 @@ class Action(StrEnum):
     PULL = "pull"
     PLUG = "plug"
     MOVE = "move"
-    CONNECT = "plugged"  # see that the cable is plugged in
     OTHER = "other"
 
 
@@ -46,7 +45,7 @@ class Request:
 
     @property
     def plugs(self) -> bool:
-        """True for a request to plug the cable of a port in again."""
+        """True for a request to plug the cable of a port in."""
         return self.action is Action.PLUG
 
 
@@ -59,6 +58,6 @@ def request_in(line: str) -> Request | None:
         return None
     words = set(_WORD.findall(match["text"].lower()))
     port = match["port"] or ""
-    actions = (Action.PULL, Action.MOVE, Action.PLUG, Action.CONNECT) if port else ()
+    actions = (Action.PULL, Action.MOVE, Action.PLUG) if port else ()
     action = next((action for action in actions if action in words), Action.OTHER)
     return Request(port, action, match["text"])

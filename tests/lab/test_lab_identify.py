@@ -91,7 +91,7 @@ def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp
     assert code == 1
     assert "no address told  00-00-5E-00-53-14  used-drive  planned for drive/lan  DHCP" in text
     assert "note: 10.62.20.60: 00-00-5E-00-53-14 asks for it by DHCP" in text
-    assert "note: it has no address and asks for one by DHCP or BOOTP" in text
+    assert "note: it has no address and requests one by DHCP or BOOTP" in text
     code, text = ended(telling)
     assert code == 0
     assert "10.62.20.61  00-00-5E-00-53-14  used-drive  drive/lan, as planned  LLDP" in text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from tests.lab.plant import Device, Plant
-from tests.lab.technician import Action, Request
+from tests.lab.technician import Request
 
 IMPOSTOR_MAC = "00-00-5E-00-53-99"
 
@@ -26,9 +26,15 @@ def healthy_direct(plant: Plant) -> None:
 
 
 def absent(plant: Plant) -> None:
-    """The device under test is not connected."""
+    """The device under test has no power."""
     alpha, _ = pair(plant)
-    plant.pull(alpha)
+    switch_off(plant, alpha)
+
+
+def switch_off(plant: Plant, device: Device) -> None:
+    """Take the power from a device: its link is down, and plugging its cable in does not help."""
+    device.powered = False
+    plant.pull(device)
 
 
 def two_owners(plant: Plant) -> None:
@@ -129,7 +135,7 @@ def gateway_alone(plant: Plant) -> None:
 def proxy_arp(plant: Plant) -> None:
     """The device is absent and a router answers ARP for its address (proxy ARP)."""
     alpha, _ = pair(plant)
-    plant.pull(alpha)
+    switch_off(plant, alpha)
     router_for_all(plant)
 
 
@@ -167,17 +173,9 @@ def forwards_late(plant: Plant) -> None:
     """The cable is plugged in on request, and the switch port forwards only 20 s later: spanning tree listens and
     learns first."""
     alpha, _ = pair(plant)
-    plant.lab.run(
-        plant.switch, ["ip", "link", "set", "br0", "type", "bridge", "stp_state", "1", "forward_delay", "1000"]
-    )
+    spanning_tree = ["type", "bridge", "stp_state", "1", "forward_delay", "1000"]
+    plant.lab.run(plant.switch, ["ip", "link", "set", "br0", *spanning_tree])
     plant.pull(alpha)
-
-    def technician(request: Request) -> None:
-        if request.action is Action.CONNECT:
-            plant.plug_in(alpha)
-        plant.obey(request)
-
-    plant.technician = technician
 
 
 def interface_removed(plant: Plant) -> None:
