@@ -80,6 +80,17 @@ def down(plant: Plant) -> None:
     plant.lab.down(plant.station, "eth0")
 
 
+def planned_elsewhere(interface: str) -> Callable[[Plant], None]:
+    """Return a step that gives the device's address to another interface of the station."""
+    return lambda plant: plant.lab.address(plant.station, interface, "192.0.2.20/32")
+
+
+def bridge_member(plant: Plant) -> None:
+    """The interface is a port of a bridge of the station. The bridge is down: the kernel would send of its own."""
+    plant.lab.run(plant.station, ["ip", "link", "add", "br7", "type", "bridge"])
+    plant.lab.run(plant.station, ["ip", "link", "set", "eth0", "master", "br7"])
+
+
 ON = ("plan", "-i", "eth0")
 REFUSALS = (
     Refusal("interface absent", ("plan", "-i", "eth7", *HANDS_FREE), 3, ("'eth7'", "eth0", "eth9")),
@@ -103,6 +114,24 @@ REFUSALS = (
     ),
     Refusal("station has a planned address", (*ON, *HANDS_FREE), 3, ("192.0.2.20", "planned"), own_address_is_planned),
     Refusal("plan's station is planned", (*ON, *HANDS_FREE), 3, ("192.0.2.20", "planned"), station_is_planned),
+    Refusal(
+        "another interface has a planned address",
+        (*ON, *HANDS_FREE),
+        3,
+        ("192.0.2.20", "eth9"),
+        planned_elsewhere("eth9"),
+    ),
+    Refusal("loopback has a planned address", (*ON, *HANDS_FREE), 3, ("192.0.2.20",), planned_elsewhere("lo")),
+    Refusal("member of a bridge", (*ON, *HANDS_FREE), 3, ("eth0", "br7"), bridge_member),
+    Refusal("walk: member of a bridge", (*ON, *PERMIT), 3, ("eth0", "br7"), bridge_member, command="walk"),
+    Refusal(
+        "walk: another interface has a planned address",
+        (*ON, *PERMIT),
+        3,
+        ("192.0.2.20", "eth9"),
+        planned_elsewhere("eth9"),
+        command="walk",
+    ),
     Refusal("no permit", (*ON, "--hands-free"), 2, ("permit", "--permit TEXT")),
     Refusal("empty permit", (*ON, "--hands-free", "--permit", "  "), 2, ("permit", "--permit TEXT")),
     Refusal("unknown subject", (*ON, *HANDS_FREE, "--only", "omega/cpu"), 2, ("omega/cpu", "alpha/cpu")),
