@@ -1,4 +1,4 @@
-"""Tests of the responder: each fault shows in the system's ping, in its ARP table and on the raw link."""
+"""Tests of the responder: each fault shows in the replies, in the ARP table and on the raw link."""
 
 from __future__ import annotations
 
