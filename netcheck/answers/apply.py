@@ -1,116 +1,166 @@
-"""Decides what each answered row comes to: a finding accepted, a change or a question, or something to mend.
+"""Decides what each answered row means: an address for the plan, an accepted finding, a remark, or a flaw.
 
-A pure function of the check, the rows and the day. A conflict is never accepted without a remark.
+Pure functions of the check, the rows and the date. A conflict is never accepted without a remark.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
-from netcheck.answers.decisions import Decision, decision_from
+from netcheck.addr import Address
+from netcheck.answers.decisions import NEVER_ACCEPTED, ON_ENTRIES, Ambiguous, Decided, Decision, decision_from
 from netcheck.answers.read import Answer
 from netcheck.answers.table import cells_of
-from netcheck.plan.model import Accepted, Position
+from netcheck.plan.model import Accepted, Cell, Plan, Position
 from netcheck.rules.accept import matches
-from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
+from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding, Severity
+from netcheck.rules.rule import Readdress
 from netcheck.survey.readers.values import date_from
 from netcheck.tables.formula_guard import unguarded
-from netcheck.text import safe
+from netcheck.text import listed, safe
 
-LONGEST = 32_767  # characters that a workbook's cell holds
-NO_REMARK = "agreed without a remark"
+LONGEST = 32_767  # characters of a workbook's cell
+NO_REMARK = "accepted without a remark"
+WORDS = 'Write "use the proposal", "live with it as it is", "change it to" with the value, or "question"'
+_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
 _SHORT_YEAR = re.compile(r"(\d{1,2}([./-])\d{1,2}\2)(\d\d)", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
-    """A row whose finding was found, and what the reviewer says of it."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """A change that is made by hand, or a question. `value` is what follows `change it to`."""
 
     row: int
     finding: Finding
     remark: str
     by: str
+    value: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """Addresses that go into the plan, by subject: the proposal as the reviewer saw it, or the address given."""
+
+    row: int
+    finding: Finding
+    decision: Decision
+    addresses: tuple[tuple[str, Address], ...]
+    by: str
 
 
 @dataclass(frozen=True, slots=True)
 class Flaw:
-    """A row that cannot be taken as it is: why, and what to do."""
+    """A row that cannot be applied: why, and what to do."""
 
     row: int
     what: str
     do: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What a file of answers comes to. `accepted` are entries that the plan needs, `already` those that it has."""
+    """The meaning of a file of answers.
+
+    `accepted` are entries that the plan needs, `already` those that it has. `done` are the rows whose change the plan
+    holds already. `unanswered` counts the open findings without a decision, whether their row is blank or deleted;
+    `gone` the rows without a decision whose finding no longer exists.
+    """
 
     accepted: tuple[Accepted, ...]
     already: tuple[Accepted, ...]
-    changes: tuple[Said, ...]
-    questions: tuple[Said, ...]
+    moves: tuple[Move, ...]
+    changes: tuple[Remark, ...]
+    questions: tuple[Remark, ...]
+    done: tuple[int, ...]
     flaws: tuple[Flaw, ...]
     unanswered: int
-    gone: int  # rows without an answer whose finding is no longer there
+    gone: int
+
+    @property
+    def addresses(self) -> dict[str, Address]:
+        """Return the addresses that go into the plan, by subject."""
+        return {subject: address for move in self.moves for subject, address in move.addresses}
 
 
 class _Refused(Exception):
-    """Why one row cannot be taken."""
+    """Why a row cannot be applied."""
 
     def __init__(self, what: str, do: str = "") -> None:
         super().__init__(what)
         self.what, self.do = what, do
 
 
+class _Gone(_Refused):
+    """The finding that a row answers no longer exists."""
+
+
 def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "") -> Outcome:
-    """Judge every row; `by` is who decided where a row does not say it."""
+    """Return the meaning of every row; *by* is who decided where a row does not say it."""
     book = _Findings(checked)
     accepted: dict[str, Accepted] = {}
-    said: dict[Decision, list[Said]] = {Decision.CHANGE: [], Decision.QUESTION: []}
+    moves: list[Move] = []
+    remarks: dict[Decision, list[Remark]] = {Decision.CHANGE: [], Decision.QUESTION: []}
     flaws: list[Flaw] = []
-    unanswered = gone = 0
+    done: list[int] = []
+    answered: set[str] = set()
+    gone = 0
     contradicted = _contradicted(book, answers)
     for answer in answers:
         try:
-            if not (answer.decision or answer.remark or answer.fault):
-                unanswered, gone = _count(book, answer, unanswered, gone)
+            if not (answer.decision or answer.remark or answer.change_to or answer.fault):
+                gone += not book.holds(answer)
                 continue
-            decision, finding = _decision(answer), book.meant(answer)
+            finding = book.meant_or_done(answer)
+            if finding is None:
+                done.append(answer.row)
+                continue
+            answered.add(finding.key)
+            decided = _decided(answer, finding)
             if finding.key in contradicted:
                 rows = " and ".join(map(str, contradicted[finding.key]))
                 raise _Refused(f"rows {rows} answer the same finding differently", "Leave one of them")
-            if decision is Decision.AGREED:
-                accepted[finding.key] = _entry(answer, finding, book.agreed.get(finding.key), today, by)
-            else:
-                book.demand_open(finding, decision)
-                said[decision].append(Said(answer.row, finding, answer.remark, answer.by or by))
+            match decided.decision:
+                case Decision.LIVE:
+                    accepted[finding.key] = _entry(answer, finding, book.accepted.get(finding.key), today, by)
+                case Decision.QUESTION:
+                    book.demand_open(finding, decided.decision)
+                    remarks[Decision.QUESTION].append(_remark(answer, finding, by, "a question"))
+                case Decision.PROPOSAL | Decision.CHANGE:
+                    book.demand_open(finding, decided.decision)
+                    change = _change(checked.plan, answer, finding, decided, by)
+                    moves.append(change) if isinstance(change, Move) else remarks[Decision.CHANGE].append(change)
         except _Refused as refused:
             flaws.append(Flaw(answer.row, refused.what, refused.do))
-    new = tuple(entry for key, entry in accepted.items() if not _in_force(entry, book.agreed.get(key)))
-    already = tuple(entry for key, entry in accepted.items() if _in_force(entry, book.agreed.get(key)))
-    changes, questions = (tuple(said[each]) for each in (Decision.CHANGE, Decision.QUESTION))
-    return Outcome(new, already, changes, questions, tuple(flaws), unanswered, gone)
+    new = tuple(entry for key, entry in accepted.items() if not _in_force(entry, book.accepted.get(key)))
+    already = tuple(entry for key, entry in accepted.items() if _in_force(entry, book.accepted.get(key)))
+    unanswered = sum(finding.key not in answered for finding in checked.findings)
+    changes, questions = (tuple(remarks[each]) for each in (Decision.CHANGE, Decision.QUESTION))
+    return Outcome(
+        accepted=new,
+        already=already,
+        moves=tuple(moves),
+        changes=changes,
+        questions=questions,
+        done=tuple(done),
+        flaws=tuple(flaws),
+        unanswered=unanswered,
+        gone=gone,
+    )
 
 
-def _in_force(entry: Accepted, agreed: AcceptedFinding | None) -> bool:
-    return agreed is not None and (entry.by, entry.because, entry.until) == (agreed.by, agreed.because, agreed.until)
-
-
-def _count(book: _Findings, answer: Answer, unanswered: int, gone: int) -> tuple[int, int]:
-    try:
-        book.meant(answer)
-    except _Refused:
-        return unanswered, gone + 1
-    return unanswered + 1, gone
+def _in_force(entry: Accepted, accepted: AcceptedFinding | None) -> bool:
+    if accepted is None:
+        return False
+    return (entry.by, entry.because, entry.until) == (accepted.by, accepted.because, accepted.until)
 
 
 def _contradicted(book: _Findings, answers: Iterable[Answer]) -> dict[str, list[int]]:
-    """The keys of findings that rows answer differently, with those rows."""
+    """Return the keys of findings that rows answer differently, with those rows."""
     rows: dict[str, list[int]] = {}
     words: dict[str, set[tuple[str, ...]]] = {}
     for answer in answers:
@@ -121,28 +171,35 @@ def _contradicted(book: _Findings, answers: Iterable[Answer]) -> dict[str, list[
         except _Refused:
             continue
         rows.setdefault(key, []).append(answer.row)
-        words.setdefault(key, set()).add((answer.decision.casefold(), answer.remark, answer.by, answer.until))
+        said = answer.decision.casefold(), answer.change_to, answer.remark, answer.by, answer.until
+        words.setdefault(key, set()).add(said)
     return {key: rows[key] for key, several in words.items() if len(several) > 1}
 
 
-def _decision(answer: Answer) -> Decision:
-    words = "Write agreed, change or question in the column decision"
+def _decided(answer: Answer, finding: Finding) -> Decided:
     if answer.fault:
         raise _Refused(answer.fault, "Close them in this row")
+    shown = safe(answer.decision, 60)
     try:
-        decision = decision_from(answer.decision)
+        decided = decision_from(answer.decision, finding)
+    except Ambiguous:
+        what = f"{shown!r} can mean the proposal or the present state"
+        raise _Refused(what, f'Write "{Decision.PROPOSAL}" or "{Decision.LIVE}"') from None
     except ValueError:
-        raise _Refused(f"{safe(answer.decision, 60)!r} is no decision", words) from None
-    if decision is None:
-        raise _Refused("it has a remark and no decision", words)
-    return decision
+        raise _Refused(f"{shown!r} is not a decision", WORDS) from None
+    if decided is None:
+        raise _Refused("it has a remark and no decision", WORDS)
+    if answer.change_to and decided.decision is not Decision.CHANGE:
+        what = f'the column change-to holds {safe(answer.change_to, 60)}, and the decision is "{decided.decision}"'
+        raise _Refused(what, f'Write "{Decision.CHANGE}" in the column decision, or clear change-to')
+    return decided
 
 
 class _Findings:
-    """The findings of a check, by their keys and by what their rows say."""
+    """The findings of a check, by key and by the words of their rows."""
 
     def __init__(self, checked: Checked) -> None:
-        self.agreed: dict[str, AcceptedFinding] = {each.finding.key: each for each in checked.accepted}
+        self.accepted: dict[str, AcceptedFinding] = {each.finding.key: each for each in checked.accepted}
         findings = [*checked.findings, *(each.finding for each in checked.accepted)]
         self._by_key = {finding.key: finding for finding in findings}
         self._by_words: dict[tuple[str, str, str], list[Finding]] = {}
@@ -151,80 +208,229 @@ class _Findings:
             self._by_words.setdefault((rule, subjects, address), []).append(finding)
         self._subjects = {subjects for _, subjects, _ in self._by_words}
 
+    def holds(self, answer: Answer) -> bool:
+        """Return whether the finding of a row still exists."""
+        try:
+            self.meant(answer)
+        except _Refused:
+            return False
+        return True
+
+    def meant_or_done(self, answer: Answer) -> Finding | None:
+        """Return the finding that a row answers, or None where it is gone because its change was carried out."""
+        try:
+            return self.meant(answer)
+        except _Gone:
+            changing = answer.rule in RULE_NAMED and not answer.fault
+            try:
+                decided = decision_from(answer.decision) if changing else None
+            except ValueError:
+                decided = None
+            if decided is not None and decided.decision in (Decision.PROPOSAL, Decision.CHANGE):
+                return None
+            raise
+
     def meant(self, answer: Answer) -> Finding:
-        """The finding that a row answers."""
+        """Return the finding that a row answers."""
         if answer.key:
             return self._keyed(answer)
         found = self._by_words.get((answer.rule, answer.subjects, answer.address), [])
         if not found:
-            raise _Refused(f"no finding {_named(answer)} is left in this plan", "Make the report anew")
+            raise _Gone(f"no finding {_named(answer)} is left in this plan", "Make the report again")
         if len(found) > 1:
-            raise _Refused(f"it fits {len(found)} findings", "Keep the column key, by which they are told apart")
+            raise _Refused(f"it fits {len(found)} findings", "Keep the column key, which tells them apart")
         return found[0]
 
     def _keyed(self, answer: Answer) -> Finding:
         finding = self._by_key.get(answer.key)
         if finding is None:
             what = f"no finding {_named(answer)} with key {safe(answer.key, 60)} is left in this plan"
-            raise _Refused(what, "Make the report anew, and answer what it still says")
+            raise _Gone(what, "Make the report again, and answer what it still contains")
         _, _, subjects, _ = map(unguarded, cells_of(finding)[:4])
         other_rule = answer.rule not in ("", finding.rule)
         if other_rule or (answer.subjects != subjects and answer.subjects in self._subjects):
             what = f"its key is that of {finding.rule} of {safe(', '.join(finding.subjects), 120)}"
-            raise _Refused(f"{what}, and the row says {_named(answer)}", "Sort whole rows, not single columns")
+            raise _Refused(f"{what}, and the row names {_named(answer)}", "Sort whole rows, not single columns")
         return finding
 
     def demand_open(self, finding: Finding, decision: Decision) -> None:
-        """Refuse an answer that would take back what the plan holds as accepted."""
-        agreed = self.agreed.get(finding.key)
-        if agreed is not None:
-            what = f"{decision}: and the plan holds it as accepted by {safe(agreed.by, 80)}"
-            raise _Refused(what, "Take the accepted entry out of the plan, if that is meant")
+        """Raise where the plan holds the finding as accepted."""
+        accepted = self.accepted.get(finding.key)
+        if accepted is not None:
+            what = f'"{decision}": the plan holds it as accepted by {safe(accepted.by, 80)}'
+            raise _Refused(what, "Remove the accepted entry from the plan, if that is meant")
 
 
 def _named(answer: Answer) -> str:
     return f"{safe(answer.rule, 60) or 'of an unnamed rule'} of {safe(answer.subjects, 120) or 'an unnamed subject'}"
 
 
-def _entry(answer: Answer, finding: Finding, agreed: AcceptedFinding | None, today: date, by: str) -> Accepted:
-    """The accepted entry for an agreed finding; what an agreement in force says and the row does not, stays."""
+def _entry(answer: Answer, finding: Finding, accepted: AcceptedFinding | None, today: date, by: str) -> Accepted:
+    """Return the accepted entry for a finding; values in force stay where the row has none."""
     remark, who = _plain(answer.remark, "remark"), _plain(answer.by or by, "by")
-    until = _until(answer.until, today) or (agreed.until if agreed else None)
+    until = _until(answer.until, today) or (accepted.until if accepted else None)
+    if finding.rule in ON_ENTRIES:
+        raise _Refused(f"{finding.rule} cannot be accepted", "Correct or remove the accepted entry that it names")
+    if finding.rule in NEVER_ACCEPTED:
+        what = f"no site can live with {finding.rule}: the value cannot be used as it is"
+        raise _Refused(what, f'Choose "{Decision.PROPOSAL}", "{Decision.CHANGE}" with the value, or "question"')
     if finding.severity is Severity.CONFLICT and not any(map(str.isalnum, answer.remark)):
         what = f"a conflict, {finding.rule}, is never accepted without a remark"
         raise _Refused(what, "Let the reviewer write in the column remark why the site can live with it")
-    if finding.rule == ACCEPTED_UNUSED.slug:
-        raise _Refused(f"{finding.rule} cannot be accepted", "Take the accepted entry that it names out of the plan")
-    if not (who or agreed):
+    if not (who or accepted):
         raise _Refused("nobody is named in the column by", "Write who decided there, or give --by NAME for all rows")
     entry = Accepted(
-        finding.rule,
-        finding.subjects[0],
-        who or (agreed.by if agreed else ""),
-        remark or (agreed.because if agreed else NO_REMARK),
-        Position("", f"row {answer.row}"),
-        until,
-        finding.address or "",
-        finding.other,
+        rule=finding.rule,
+        subject=finding.subjects[0],
+        by=who or (accepted.by if accepted else ""),
+        because=remark or (accepted.because if accepted else NO_REMARK),
+        position=Position("", f"row {answer.row}"),
+        until=until,
+        address=finding.address or "",
+        other=finding.other,
     )
     if not matches(entry, finding):
         raise _Refused(f"an accepted entry cannot name {safe(finding.other, 120)}", "Give it a simpler name")
     return entry
 
 
+def _remark(answer: Answer, finding: Finding, by: str, what: str, value: str = "") -> Remark:
+    remark = _plain(answer.remark, "remark")
+    if not any(map(str.isalnum, remark + value)):
+        where = "the column remark" if what == "a question" else "the column change-to, or how in the column remark"
+        raise _Refused(f"{what} needs words", f"Write it in {where}")
+    return Remark(row=answer.row, finding=finding, remark=remark, by=_plain(answer.by or by, "by"), value=value)
+
+
+def _change(plan: Plan, answer: Answer, finding: Finding, decided: Decided, by: str) -> Move | Remark:
+    """Return the addresses that go into the plan, or a remark where the change must be made by hand."""
+    value = _plain(answer.change_to or decided.value or _only_an_address(answer.remark), "change-to")
+    if decided.decision is Decision.PROPOSAL:
+        if finding.fix is None:
+            raise _Refused("there is no proposal for this finding", f'Write "{Decision.CHANGE}" with the value')
+        pairs = dict(finding.fix.addresses)
+        pairs |= _pairs(plan, answer.fix, tuple(pairs)) if answer.fix else {}
+    else:
+        movers = _movers(plan, finding)
+        if not movers or not value:
+            return _remark(answer, finding, by, f'"{Decision.CHANGE}"', value)
+        pairs = _pairs(plan, value, movers)
+    who = _plain(answer.by or by, "by")
+    return Move(row=answer.row, finding=finding, decision=decided.decision, addresses=tuple(pairs.items()), by=who)
+
+
+def _only_an_address(remark: str) -> str:
+    """Return a remark that consists of an address alone, else an empty text."""
+    try:
+        Address.from_text(remark.strip())
+    except ValueError:
+        return ""
+    return remark
+
+
+def _movers(plan: Plan, finding: Finding) -> tuple[str, ...]:
+    """Return the interfaces whose address the finding is about."""
+    interfaces = [subject for subject in finding.subjects if subject in plan.interface_named]
+    if RULE_NAMED[finding.rule].readdress is not Readdress.NONE or finding.rule == "unplaced":
+        fixed = [subject for subject, _ in finding.fix.addresses] if finding.fix else interfaces
+        return tuple(fixed or interfaces)
+    unread = [plan.interface_named[subject].address for subject in interfaces]
+    if finding.rule == "unreadable-value" and all(cell is not None and cell.value is None for cell in unread):
+        return tuple(interfaces)
+    return ()
+
+
+def _pairs(plan: Plan, text: str, movers: tuple[str, ...]) -> dict[str, Address]:
+    """Read `10.62.30.80`, or `subject=address; subject=address` where several interfaces could be meant."""
+    pairs: dict[str, Address] = {}
+    for part in filter(None, (one.strip() for one in text.split(";"))):
+        subject, equals, written = part.rpartition("=")
+        subject = subject.strip() if equals else movers[0]
+        if not equals and len(movers) > 1:
+            names = listed([safe(one, 80) for one in movers], joint="or")
+            raise _Refused(f"{safe(part, 60)} may be meant for {names}", "Write INTERFACE=ADDRESS")
+        if subject not in movers:
+            names = listed([safe(one, 80) for one in movers], joint="or")
+            raise _Refused(f"this finding does not concern {safe(subject, 80)!r}", f"Name {names}")
+        pairs[subject] = _address(plan, subject, written.strip())
+    return pairs
+
+
+def _address(plan: Plan, subject: str, text: str) -> Address:
+    try:
+        address = Address.from_text(text)
+    except ValueError as error:
+        raise _Refused(f"change-to: {error}", "Write an address, such as 192.0.2.10") from None
+    prefix = plan.subnet_of(plan.interface_named[subject]).prefix.value
+    if prefix is not None and prefix.family != address.family:
+        raise _Refused(f"{address} is not an IPv{prefix.family} address, as subnet of {subject} needs")
+    return address
+
+
+def confirmed(outcome: Outcome, checked_with: Checked) -> Outcome:
+    """Return the outcome without the moves whose new address is in conflict; these become flaws.
+
+    *checked_with* is the check of the plan with all new addresses, see `plan_with`.
+    """
+    addresses = outcome.addresses
+    problems: dict[str, Finding] = {}
+    for finding in checked_with.findings:
+        readdressed = RULE_NAMED[finding.rule].readdress is not Readdress.NONE
+        if finding.severity is Severity.CONFLICT and (readdressed or finding.rule in NEVER_ACCEPTED):
+            for subject in finding.subjects:
+                if subject in addresses and finding.address in (None, str(addresses[subject])):
+                    problems.setdefault(subject, finding)
+    sound, flaws = [], list(outcome.flaws)
+    for move in outcome.moves:
+        bad = [(address, problems[subject]) for subject, address in move.addresses if subject in problems]
+        if bad:
+            address, finding = bad[0]
+            what = f"{address} would be in conflict too: {finding.rule}: {finding.message}"
+            flaws.append(Flaw(move.row, what, "Choose another address"))
+        else:
+            sound.append(move)
+    flaws.sort(key=lambda flaw: flaw.row)
+    return replace(outcome, moves=tuple(sound), flaws=tuple(flaws))
+
+
+def plan_with(plan: Plan, addresses: Mapping[str, Address]) -> Plan:
+    """Return the plan with other addresses of some interfaces."""
+    interfaces = tuple(
+        each._replace(address=Cell(str(address), address, each.position))
+        if (address := addresses.get(each.subject)) is not None
+        else each
+        for each in plan.interfaces
+    )
+    return replace(plan, interfaces=interfaces)
+
+
+def _two_days(text: str) -> tuple[date, date] | None:
+    """Return both readings of a day such as 3/4/2027, whose order of day and month is not known."""
+    found = _DAY.fullmatch(text)
+    if found is None:
+        return None
+    first, second, year = int(found[1]), int(found[3]), int(found[4])
+    if not (1 <= first <= 12 and 1 <= second <= 12):
+        return None
+    year += 2000 if year < 100 else 0
+    return date(year, second, first), date(year, first, second)
+
+
 def _plain(text: str, title: str) -> str:
-    """A text on one line; what a terminal or an editor could be misled by becomes visible."""
+    """Return a text on one line with control characters escaped."""
     if len(text) > LONGEST:
         raise _Refused(f"{title} has {len(text):,} characters; at most {LONGEST:,} are read", "Shorten it")
     return safe(" ".join(text.split()), LONGEST)
 
 
 def _until(text: str, today: date) -> date | None:
-    """The last day of an agreement, in the forms that spreadsheet programs make of a day."""
+    """Return the last day of an acceptance, read in the forms that spreadsheet programs write."""
     short = _SHORT_YEAR.fullmatch(text)
     try:
         until = date_from(f"{short[1]}20{short[3]}" if short else text)
     except ValueError as error:
+        if two := _two_days(text):
+            raise _Refused(f"until {safe(text, 60)} can be two days", f"Write it as {two[0]} or as {two[1]}") from None
         raise _Refused(f"until: {error}", "Write it as 2026-12-31") from None
     if until is not None and until < today:
         raise _Refused(f"until {until} is past already", "Write a later day, or leave it empty")

@@ -1,6 +1,6 @@
-"""Reads findings that somebody has answered, in the CSV file or workbook that a spreadsheet program saved.
+"""Reads the table of findings that a reviewer filled in, as the CSV file or workbook that a spreadsheet program saved.
 
-Columns are found by their titles, in any order and beside any others. A workbook's formulas are not taken for answers.
+Columns are found by their titles, in any order and among others. A formula is refused as an answer.
 """
 
 from __future__ import annotations
@@ -22,32 +22,34 @@ from netcheck.tables.workbook_read import MOST_ROWS, Book, Formula, opened
 from netcheck.text import listed, safe
 
 LIMIT = 64 * MIB
-_HEAD = 40  # rows among which the titles must stand
-_WIDEST = 1000  # columns that are looked at
-_READ = ("rule", "subjects", "address", "key", "decision", "remark", "by", "until")
-# The mark of compound files: workbooks of the older kind, and those locked with a password.
+_HEAD = 40  # rows that may precede the titles, and the titles
+_WIDEST = 1000  # columns that are read
+_READ = ("rule", "subjects", "address", "fix", "key", "decision", "change-to", "remark", "by", "until")
+# First bytes of compound files: workbooks of the older kind, and those locked with a password.
 _COMPOUND = b"\xd0\xcf\x11\xe0"
-_SEPARATOR_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)  # which some programs put above the titles
+_SEPARATOR_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)  # written above the titles by some programs
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """One row as it was written, outer space and formula guards taken off; `fault` says why it cannot be read."""
+    """One row as written, without outer space and formula guards; `fault` is the reason why it cannot be read."""
 
     row: int
-    rule: str
-    subjects: str
-    address: str
-    key: str
-    decision: str
-    remark: str
-    by: str
-    until: str
+    rule: str = ""
+    subjects: str = ""
+    address: str = ""
+    fix: str = ""
+    key: str = ""
+    decision: str = ""
+    change_to: str = ""
+    remark: str = ""
+    by: str = ""
+    until: str = ""
     fault: str = ""
 
 
 def from_file(path: Path) -> tuple[Answer, ...]:
-    """All rows below the titles that hold anything; ReportError where the file holds no findings to answer."""
+    """Return all rows below the titles that hold anything; ReportError where the file holds no findings to answer."""
     name = safe(path.name)
     try:
         with open_plain(path) as stream:
@@ -75,7 +77,7 @@ def _from_workbook(path: Path) -> tuple[Answer, ...]:
 
 
 def _sheet_of(book: Book) -> str:
-    """The one sheet that has the titles of findings; FileError where several could be meant."""
+    """Return the sheet that has the titles of findings; FileError where several could be meant."""
     found = [sheet for sheet in book.sheets if any(map(_titled, islice(book.records(sheet), _HEAD)))]
     if len(found) > 1:
         names = listed([safe(each, 40) for each in found])
@@ -115,12 +117,13 @@ def _answers(records: Iterator[Record]) -> Iterator[Answer]:
 
 def _answer(record: Record, columns: dict[str, int]) -> Answer:
     cells = {title: _cell(record, column, title) for title, column in columns.items()}
-    return Answer(record.row, **{title: cells.get(title, "") for title in _READ}, fault=record.fault)
+    values = {title.replace("-", "_"): cells.get(title, "") for title in _READ}
+    return Answer(row=record.row, **values, fault=record.fault)
 
 
 def _cell(record: Record, column: int, title: str) -> str:
     text = record.cells[column] if column < len(record.cells) else ""
     if isinstance(text, Formula):
-        what = f"row {record.row}: {title} is a formula, {text}, and formulas are not taken for answers"
+        what = f"row {record.row}: {title} is a formula, {text}, and formulas are not read as answers"
         raise FileError(Problem(what, do="Write the value itself"))
     return unguarded(text.strip()).strip()

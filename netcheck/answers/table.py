@@ -1,12 +1,8 @@
-"""Findings as CSV, one a row, with empty columns for the reviewer's decision, remark, name and last day.
-
-RFC 4180: every field quoted, lines ended by CRLF. The text is UTF-8; a byte order mark leads it only where it holds
-more than ASCII, since spreadsheets take a file without one for their local code page, while plain readers without one
-in ASCII need no care. Formulas are kept out by `guarded`.
-"""
+"""Defines the table of findings that a reviewer fills in: its columns, and the cells of a finding."""
 
 from __future__ import annotations
 
+from netcheck.answers.decisions import choices_of
 from netcheck.rules.finding import Finding
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe
@@ -21,22 +17,24 @@ COLUMNS = (
     "fix",
     "where",
     "key",
+    "choices",
     "decision",
+    "change-to",
     "remark",
     "by",
     "until",
 )
-TO_ANSWER = COLUMNS[-4:]
+TO_ANSWER = COLUMNS[-5:]
 LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
 
 
 def cells_of(finding: Finding) -> tuple[str, ...]:
-    """One finding's cells as they are written: harmless to a terminal, and none that begins like a formula."""
+    """Return the cells of a finding as they are written: without control characters, and none begins as a formula."""
     return tuple(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(finding))
 
 
 def row_of(finding: Finding) -> tuple[str, ...]:
-    """One finding's cells in the order of `COLUMNS`; the last four are for the reviewer."""
+    """Return the cells of a finding in the order of `COLUMNS`; those of `TO_ANSWER` are empty."""
     return (
         finding.rule,
         str(finding.severity),
@@ -47,12 +45,13 @@ def row_of(finding: Finding) -> tuple[str, ...]:
         fix_text(finding),
         finding.where,
         finding.key,
+        " / ".join(choices_of(finding)),
         *("" for _ in TO_ANSWER),
     )
 
 
 def fix_text(finding: Finding) -> str:
-    """The fix in one cell: an address, or `subject=address` for each of several, joined by `; `."""
+    """Return the fix in one cell: an address, or `subject=address` for each of several, joined by `; `."""
     pairs = finding.fix.addresses if finding.fix else ()
     if len(finding.subjects) == 1:
         return "; ".join(str(address) for _, address in pairs)

@@ -1,17 +1,20 @@
-"""Reads an answered file of findings, writes what was accepted into the plan, and prints the outcome."""
+"""Reads an answered file of findings, writes what was decided into the plan, and prints the outcome."""
 
 from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 
-from netcheck.answers.apply import judged
+from netcheck.answers.apply import Outcome, confirmed, judged, plan_with
 from netcheck.answers.read import from_file
-from netcheck.app.check import run_check
 from netcheck.plan.write.accepted import with_accepted
+from netcheck.plan.write.addresses import with_addresses, write_all
 from netcheck.report.text.answers import to_json, to_text
+from netcheck.rules.engine import check
+from netcheck.survey.read import read_site
 from netcheck.text import safe
 
 
@@ -21,16 +24,40 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     *by* names who decided where a row does not. Without *write* the plan stays as it is.
     """
     answers = from_file(file)
-    outcome = judged(run_check(plan, day), answers, day, by)
-    edit = with_accepted(plan, outcome.accepted) if outcome.accepted else None
-    if edit is not None and write:
-        edit.write()
+    site = read_site(plan)
+    outcome = judged(check(*site, day), answers, day, by)
+    if outcome.moves:
+        moved = plan_with(site.plan, outcome.addresses)
+        outcome = confirmed(outcome, check(moved, site.surveys, day))
+    paths = _written(plan, outcome) if write else _to_write(plan, outcome)
     if as_json:
-        print(json.dumps(to_json(outcome, edit is not None and write), indent=2))
+        print(json.dumps(to_json(outcome, bool(paths) and write), indent=2))
     else:
         print(to_text(outcome, file.name), end="")
-    if edit is None:
+    for path in paths:
+        print(f"{'written' if write else 'would be written'}: {safe(str(path))}", file=sys.stderr)
+    if not paths:
         print("nothing to write", file=sys.stderr)
-    else:
-        print(f"{'written' if write else 'would be written'}: {safe(str(edit.path))}", file=sys.stderr)
     return int(bool(outcome.flaws))
+
+
+def _to_write(plan: Path, outcome: Outcome) -> list[Path]:
+    """Return the files that would be changed; PlanError where one cannot be."""
+    accepted = with_accepted(plan, outcome.accepted) if outcome.accepted else None
+    moved = with_addresses(plan, outcome.addresses) if outcome.moves else ()
+    return _distinct([*(edit.path for edit in moved), *([accepted.path] if accepted else [])])
+
+
+def _written(plan: Path, outcome: Outcome) -> list[Path]:
+    """Write addresses and accepted findings; both are tried before the first file is replaced."""
+    paths = _to_write(plan, outcome)
+    if outcome.moves:
+        write_all(with_addresses(plan, outcome.addresses))
+    accepted = with_accepted(plan, outcome.accepted) if outcome.accepted else None
+    if accepted is not None:
+        accepted.write()
+    return paths
+
+
+def _distinct(paths: Iterable[Path]) -> list[Path]:
+    return list(dict.fromkeys(paths))

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from netcheck.answers.decisions import boxes_of
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.text import listed, safe
@@ -29,6 +30,7 @@ class Row:
     message: str
     fix: str
     where: str
+    boxes: str = ""  # the decisions to choose from
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,7 @@ def row_of(finding: Finding) -> Row:
         safe(finding.message, 1000),
         safe(fix_words(finding), 1000),
         safe(finding.where),
+        "  ".join(f"[ ] {box}" for box in boxes_of(finding)),
     )
 
 

@@ -7,6 +7,7 @@ from typing import assert_never
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.read import ChainBreak, Torn
 from netcheck.report.model import Report, short
+from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 
 # Limits of the method; common practice.
@@ -28,17 +29,35 @@ CAUTION_NUMBERS = (
 
 def headline(report: Report) -> str:
     """Return the result in one line: whether the plan can be installed, and how many ports are proven."""
-    conflicts, risks = report.checked.count(Severity.CONFLICT), report.checked.count(Severity.RISK)
-    if conflicts:
-        paper = f"{_counted(conflicts, 'conflict')}: do not install this plan as drafted"
-    elif risks:
-        paper = f"No conflict; {_counted(risks, 'risk')} to agree on with the site"
-    else:
-        paper = "No conflict and no risk found"
+    paper = plan_headline(report.checked)
     if not report.records:
         return f"{paper}. No proof was given."
     proven = dict(report.verdicts).get(Verdict.PROVEN, 0)
     return f"{paper}. {proven} of {_counted(len(report.ports), 'port')} proven."
+
+
+def plan_headline(checked: Checked) -> str:
+    """Return in words whether the plan can be installed, with the accepted findings and the unreadable values.
+
+    Accepted findings are counted: a plan whose conflicts were all accepted is not a plan without conflicts.
+    """
+    conflicts, risks = checked.count(Severity.CONFLICT), checked.count(Severity.RISK)
+    accepted = [each.finding for each in checked.accepted]
+    grave = sum(finding.severity is Severity.CONFLICT for finding in accepted)
+    unread = sum(finding.rule == "unreadable-value" for finding in (*checked.findings, *accepted))
+    if conflicts:
+        parts = [f"{_counted(conflicts, 'conflict')}: do not install this plan as drafted"]
+    elif risks:
+        parts = [f"No {'open ' if grave else ''}conflict; {_counted(risks, 'risk')} to agree on with the site"]
+    elif not accepted:
+        parts = ["No conflict and no risk found"]
+    else:
+        parts = [f"{len(checked.findings):,} open"]
+    if accepted:
+        parts.append(f"{len(accepted):,} accepted{f', {grave:,} of them conflicts' if grave else ''}")
+    if unread:
+        parts.append(f"{_counted(unread, 'value')} cannot be read")
+    return "; ".join(parts)
 
 
 def _counted(count: int, noun: str) -> str:

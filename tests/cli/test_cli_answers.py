@@ -18,6 +18,7 @@ from typing import Any
 import openpyxl
 import pytest
 
+from netcheck.answers.decisions import NEVER_ACCEPTED
 from netcheck.cli.main import run
 from netcheck.plan.write.new_workbook import new_workbook
 from tests.programs import need
@@ -76,7 +77,7 @@ def answered(file: Path, answer: Callable[[Row], None], **form: str) -> None:
 def agree(row: Row) -> None:
     """Agree to the address that a camera has, until the end of the year."""
     if row["rule"] == "taken-on-site":
-        row.update(decision="agreed", remark="the camera goes", by="site IT", until="31.12.2026")
+        row.update(decision="live with it as it is", remark="the camera goes", by="site IT", until="31.12.2026")
 
 
 def agree_for_longer(row: Row) -> None:
@@ -148,16 +149,16 @@ def test_what_has_to_be_mended_gives_exit_1_and_the_rest_is_done(desk: Path) -> 
     def answer(row: Row) -> None:
         agree(row)
         if row["rule"] == "inside-pool":
-            row.update(decision="agreed", by="site IT")
+            row.update(decision="live with it as it is", by="site IT")
         if row["rule"] == "not-surveyed":
-            row.update(decision="agreed", by="site IT", key="not-surveyed-000000000000")
+            row.update(decision="live with it as it is", by="site IT", key="not-surveyed-000000000000")
 
     answered(desk / "a.csv", answer)
     result = netcheck(desk, "answers", "p", "a.csv")
     assert result.returncode == 1
     assert "row 3: a conflict, inside-pool, is never accepted without a remark" in result.stdout
     assert "row 5: no finding not-surveyed of packing with key not-surveyed-000000000000 is left" in result.stdout
-    assert "1 accepted, 0 to change, 0 in question, 2 to mend, 1 not answered" in result.stdout
+    assert "1 accepted, 0 to change, 0 in question, 2 to correct, 2 not answered" in result.stdout
     text = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
     assert ('rule = "taken-on-site"' in text, 'rule = "inside-pool"' in text) == (True, False)
 
@@ -208,21 +209,23 @@ def test_bad_use_is_said_without_a_traceback(words: tuple[str, ...], message: st
 def test_a_workbook_plan_takes_answers(tmp_path: Path) -> None:
     """The entry stands on the sheet `accepted`, and the next check knows it."""
     file = tmp_path / "plan.xlsx"
-    file.write_bytes(new_workbook("plan", ["mask-broken"], date(2026, 11, 2)))
+    file.write_bytes(new_workbook("plan", ["mask-differs"], date(2026, 11, 2)))
     book = openpyxl.load_workbook(file)
     titles = [cell.value for cell in book["interfaces"][1]]
-    book["interfaces"].cell(2, titles.index("mask") + 1, "255.255.225.0")
+    book["interfaces"].cell(2, titles.index("mask") + 1, "255.255.255.128")
     book.save(file)
     assert netcheck(tmp_path, "report", "plan.xlsx", "--out", "a.xlsx").returncode == 0
-    answered_book(tmp_path / "a.xlsx", 2, decision="agreed", remark="=1+1", by="site IT", until=date(2026, 12, 31))
+    answered_book(
+        tmp_path / "a.xlsx", 2, decision="live with it as it is", remark="=1+1", by="site IT", until=date(2026, 12, 31)
+    )
     result = netcheck(tmp_path, "answers", "plan.xlsx", "a.xlsx")
     assert (result.returncode, result.stderr) == (0, "written: plan.xlsx\n")
-    assert checked(tmp_path, "plan.xlsx") == ([], ["mask-broken"])
+    assert checked(tmp_path, "plan.xlsx") == ([], ["mask-differs"])
     before = file.read_bytes()
     assert netcheck(tmp_path, "answers", "plan.xlsx", "a.xlsx").stderr == "nothing to write\n"
     assert file.read_bytes() == before
     findings, accepted = checked(tmp_path, "plan.xlsx", "2027-01-01")
-    assert ("mask-broken" in findings, accepted) == (True, [])
+    assert ("mask-differs" in findings, accepted) == (True, [])
 
 
 def answered_book(file: Path, *rows: int, **cells: Any) -> None:
@@ -239,6 +242,7 @@ def answered_book(file: Path, *rows: int, **cells: Any) -> None:
 
 # Device names that begin like formulas, hold separators and quotes, markup, and the worked examples of the OWASP page
 # on CSV injection. Names that a spreadsheet takes for days or numbers come too.
+LIVE = "live with it as it is"
 NAMES = ("=1+2'\" ;,=1+2", '=1+2";=1+2', "@SUM(A1)", "+1", "-1", "'=x", '<b>&"', "3", "1e5", "a, b", "k\u00e4se\u202e")
 
 
@@ -288,21 +292,49 @@ def test_a_spreadsheet_program_saves_what_is_read_back(
     assert netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "b.xlsx").returncode == 0
 
     def answer(row: Row) -> None:
-        row.update(decision="agreed", remark="'=remark", by="site IT", until="2026-12-31")
+        decision = LIVE if LIVE in row["choices"] else "question"
+        row.update(decision=decision, remark="'=remark", by="site IT", until="2026-12-31")
 
     answered(tmp_path / "a.csv", answer)
     shape = json.loads(netcheck(tmp_path, "check", "p", "--format", "json").stdout)
     count = len(shape["findings"])
     assert count > 3 * len(NAMES)
-    cells = {"decision": "agreed", "remark": "=remark", "by": "site IT", "until": date(2026, 12, 31)}
-    answered_book(tmp_path / "b.xlsx", *range(2, count + 2), **cells)
+    cells = {"remark": "=remark", "by": "site IT", "until": date(2026, 12, 31)}
+    for row, finding in enumerate(shape["findings"], 2):
+        decision = "question" if finding["rule"] in NEVER_ACCEPTED else LIVE
+        answered_book(tmp_path / "b.xlsx", row, decision=decision, **cells)
     workbook = office(tmp_path / "a.csv", "xlsx", "a.xlsx")
     table = office(tmp_path / "b.xlsx", SEMICOLONS, "b.csv")
     assert table.read_bytes().startswith(b"\xff\xfe")
     for saved in (workbook, table):
         result = netcheck(tmp_path, "answers", "p", str(saved), "--dry-run", "--format", "json")
         shape = json.loads(result.stdout)
-        assert (result.returncode, len(shape["accepted"]), shape["mend"]) == (0, count, [])
+        assert (result.returncode, shape["mend"]) == (0, [])
+        assert len(shape["accepted"]) + len(shape["question"]) == count
         assert {(one["because"], one["until"]) for one in shape["accepted"]} == {("=remark", "2026-12-31")}
     assert netcheck(tmp_path, "answers", "p", str(table)).returncode == 0
-    assert checked(tmp_path)[0] == []
+    assert set(checked(tmp_path)[0]) <= NEVER_ACCEPTED
+
+
+def test_the_proposal_and_the_address_given_go_into_the_plan(desk: Path) -> None:
+    """Both decisions change the plan; an address that would clash again is refused, and nothing of it is written."""
+    rows: list[Row] = []
+
+    def answer(row: Row) -> None:
+        rows.append(dict(row))
+        if row["rule"] == "taken-on-site":
+            row.update({"decision": "use the proposal", "by": "site IT"})
+        elif row["rule"] == "inside-pool":
+            row.update({"decision": "change it to", "change-to": "10.62.20.77", "by": "site IT"})
+
+    answered(desk / "a.csv", answer)
+    result = netcheck(desk, "answers", "p", "a.csv")
+    assert (result.returncode, result.stderr) == (0, "written: p/plan.toml\n")
+    proposal = next(row["fix"] for row in rows if row["rule"] == "taken-on-site")
+    text = (desk / "p" / "plan.toml").read_text("utf-8")
+    assert f'address = "{proposal}"' in text
+    assert 'address = "10.62.20.77"' in text
+    left = json.loads(netcheck(desk, "check", "p", "--format", "json").stdout)["findings"]
+    assert not [finding for finding in left if finding["rule"] in ("taken-on-site", "inside-pool")]
+    again = json.loads(netcheck(desk, "answers", "p", "a.csv", "--format", "json").stdout)
+    assert (len(again["done"]), again["mend"], again["written"]) == (2, [], False)

@@ -41,13 +41,15 @@ def test_a_golden_row(sample: Report) -> None:
     """The bytes of a row are fixed: every field quoted, CRLF at the end (RFC 4180 section 2)."""
     lines = to_csv(sample).split(b"\r\n")
     assert lines[0] == (
-        b'"rule","severity","subjects","address","message","source","fix","where","key","decision","remark","by","until"'
+        b'"rule","severity","subjects","address","message","source","fix","where","key","choices","decision","change-to",'
+        b'"remark","by","until"'
     )
     key = sample.checked.findings[1].key
     assert lines[2].decode() == (
         '"inside-pool","conflict","line-panel/lan","10.62.20.205",'
         '"10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process","RFC 2131 section 2.2",'
-        f'"10.62.20.43","plan.toml: device line-panel, interface lan","{key}","","","",""'
+        f'"10.62.20.43","plan.toml: device line-panel, interface lan","{key}",'
+        '"use the proposal / live with it as it is / change it to / question","","","","",""'
     )
     assert lines[-1] == b""
 

@@ -7,25 +7,36 @@ from datetime import date, timedelta
 
 import pytest
 
-from netcheck.answers.apply import LONGEST, judged
+from netcheck.answers.apply import LONGEST, confirmed, judged, plan_with
+from netcheck.answers.decisions import NEVER_ACCEPTED, Decision, choices_of
 from netcheck.answers.read import Answer
 from netcheck.answers.table import cells_of
 from netcheck.report.model import Report
 from netcheck.report.text.answers import to_json, to_text
 from netcheck.rules.accept import matches
-from netcheck.rules.engine import Checked
+from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Finding, Severity
 from netcheck.tables.formula_guard import unguarded
 from tests.report.made import TODAY
 
 # Findings of the sample: taken-on-site, inside-pool and unreadable-value are conflicts, not-surveyed is a risk.
-TAKEN, POOL, _, RISK = range(4)
+TAKEN, POOL, UNREAD, RISK = range(4)
+LIVE, USE = "live with it as it is", "use the proposal"
 
 
-def answer(finding: Finding, decision: str = "agreed", row: int = 2, **changes: str) -> Answer:
+def answer(finding: Finding, decision: str = LIVE, row: int = 2, **changes: str) -> Answer:
     """The row of a finding as the report writes it, answered."""
     rule, _, subjects, address = map(unguarded, cells_of(finding)[:4])
-    plain = Answer(row, rule, subjects, address, finding.key, decision, "it is taken down", "site IT", "")
+    plain = Answer(
+        row=row,
+        rule=rule,
+        subjects=subjects,
+        address=address,
+        key=finding.key,
+        decision=decision,
+        remark="it is taken down",
+        by="site IT",
+    )
     return replace(plain, **changes)  # type: ignore[arg-type]
 
 
@@ -37,7 +48,7 @@ def flaw_of(checked: Checked, *answers: Answer, by: str = "") -> str:
     return flaw
 
 
-def test_an_agreed_conflict_is_accepted_for_this_clash_only(sample: Report) -> None:
+def test_an_accepted_conflict_is_accepted_for_this_clash_only(sample: Report) -> None:
     """The entry holds the address and the other party, so that a new clash is not hidden by it."""
     taken = sample.checked.findings[TAKEN]
     outcome = judged(sample.checked, [answer(taken, until="2026-12-31")], TODAY)
@@ -63,7 +74,7 @@ def test_a_conflict_is_never_accepted_without_a_remark(remark: str, sample: Repo
 def test_the_severity_is_that_of_the_plan_now(sample: Report) -> None:
     """Whoever writes another severity into the file changes nothing; a risk needs no remark."""
     (entry,) = judged(sample.checked, [answer(sample.checked.findings[RISK], remark="")], TODAY).accepted
-    assert (entry.rule, entry.because) == ("not-surveyed", "agreed without a remark")
+    assert (entry.rule, entry.because) == ("not-surveyed", "accepted without a remark")
     graver = tuple(replace(each, severity=Severity.CONFLICT) for each in sample.checked.findings)
     checked = replace(sample.checked, findings=graver)
     assert "never accepted without" in flaw_of(checked, answer(sample.checked.findings[RISK], remark=""))
@@ -78,10 +89,112 @@ def test_somebody_has_to_be_named(sample: Report) -> None:
     assert [entry.by for entry in outcome.accepted] == ["plant IT", "site IT"]
 
 
-@pytest.mark.parametrize("word", ["agreed", "Agreed", " AGREED. ", "agree", "accepted", "Accept"])
-def test_agreement_in_other_words(word: str, sample: Report) -> None:
+@pytest.mark.parametrize("word", [LIVE, " Live with it. ", "AS IT IS", "leave it as it is"])
+def test_living_with_it_in_other_words(word: str, sample: Report) -> None:
     """What people write where no list is offered."""
     assert judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY).accepted
+
+
+@pytest.mark.parametrize("word", ["agreed", "Agreed", " AGREED. ", "agree", "accepted", "Accept"])
+def test_agreed_is_refused_where_there_is_a_proposal(word: str, sample: Report) -> None:
+    """It was read as acceptance of the duplicate address by a tool, and meant as consent to the proposal by IT."""
+    taken = sample.checked.findings[TAKEN]
+    assert taken.fix is not None
+    outcome = judged(sample.checked, [answer(taken, word, remark="please use the proposed address")], TODAY)
+    assert (outcome.accepted, outcome.moves) == ((), ())
+    assert "can mean the proposal or the present state" in outcome.flaws[0].what
+    assert outcome.flaws[0].do == 'Write "use the proposal" or "live with it as it is"'
+    assert judged(sample.checked, [answer(replace(taken, fix=None), word)], TODAY).moves == ()
+    risk = sample.checked.findings[RISK]
+    assert risk.fix is None
+    assert judged(sample.checked, [answer(risk, word)], TODAY).accepted
+
+
+def test_the_proposal_goes_into_the_plan(sample: Report) -> None:
+    """As the reviewer saw it, even where another one would be proposed today."""
+    taken = sample.checked.findings[TAKEN]
+    (move,) = judged(sample.checked, [answer(taken, USE, remark="")], TODAY).moves
+    assert taken.fix is not None
+    assert move.addresses == taken.fix.addresses
+    (seen,) = judged(sample.checked, [answer(taken, USE, fix="10.62.20.200")], TODAY).moves
+    assert [(subject, str(address)) for subject, address in seen.addresses] == [("pasteuriser-plc/cpu", "10.62.20.200")]
+    assert "no proposal" in flaw_of(sample.checked, answer(sample.checked.findings[RISK], USE))
+
+
+@pytest.mark.parametrize(
+    ("decision", "more"),
+    [
+        ("change it to", {"change_to": "10.62.20.125"}),
+        ("change it to 10.62.20.125", {}),
+        ("Change to: 10.62.20.125.", {}),
+        ("change it to …", {"remark": " 10.62.20.125 "}),
+    ],
+    ids=["column", "in the decision", "other words", "remark"],
+)
+def test_the_address_given_goes_into_the_plan(decision: str, more: dict[str, str], sample: Report) -> None:
+    """Written in its own column, behind the decision, or as the only word of the remark."""
+    row = replace(answer(sample.checked.findings[TAKEN], decision, remark=""), **more)  # type: ignore[arg-type]
+    (move,) = judged(sample.checked, [row], TODAY).moves
+    assert [(subject, str(address)) for subject, address in move.addresses] == [("pasteuriser-plc/cpu", "10.62.20.125")]
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("10.62.20", "change-to: "),
+        ("fd00::1", "is not an IPv4 address"),
+        ("a/b=10.62.20.125", "does not concern 'a/b'"),
+    ],
+)
+def test_an_address_that_cannot_be_meant_is_refused(value: str, words: str, sample: Report) -> None:
+    """Nothing is guessed."""
+    taken = sample.checked.findings[TAKEN]
+    assert words in flaw_of(sample.checked, answer(taken, "change it to", change_to=value))
+
+
+def test_a_new_address_that_is_in_conflict_is_refused(sample: Report) -> None:
+    """The plan is checked with all new addresses before one of them is written."""
+    plan, taken = sample.plan, sample.checked.findings[TAKEN]
+    other = next(each for each in plan.interfaces if each.subnet == "process" and each.subject not in taken.subjects)
+    assert other.address is not None
+    rows = [answer(taken, "change it to", change_to=other.address.text)]
+    outcome = judged(sample.checked, rows, TODAY)
+    moved = check(plan_with(plan, outcome.addresses), sample.surveys, TODAY)
+    after = confirmed(outcome, moved)
+    assert after.moves == ()
+    assert "would be in conflict too: planned-twice" in after.flaws[0].what
+    sound = judged(sample.checked, [answer(taken, USE)], TODAY)
+    assert confirmed(sound, check(plan_with(plan, sound.addresses), sample.surveys, TODAY)) == sound
+
+
+@pytest.mark.parametrize("rule", sorted(NEVER_ACCEPTED))
+def test_what_no_site_can_live_with_has_no_such_box(rule: str, sample: Report) -> None:
+    """An unreadable value, a broken mask, a network or broadcast address, and the gateway's own."""
+    finding = replace(sample.checked.findings[UNREAD], rule=rule)
+    assert Decision.LIVE not in choices_of(finding)
+    checked = replace(sample.checked, findings=(finding,))
+    assert f"no site can live with {rule}" in flaw_of(checked, answer(finding, remark="we know"))
+
+
+@pytest.mark.parametrize("decision", ["change it to", "question"])
+def test_a_change_or_a_question_needs_words(decision: str, sample: Report) -> None:
+    """A bare decision tells the integrator nothing."""
+    row = answer(sample.checked.findings[RISK], decision, remark=" - ")
+    assert "needs words" in flaw_of(sample.checked, row)
+
+
+@pytest.mark.parametrize("decision", ["use the proposal", "change it to 10.62.20.125"])
+def test_a_change_that_was_carried_out_is_done(decision: str, sample: Report) -> None:
+    """The finding is gone because the plan holds the change: that is no mistake of the reviewer's."""
+    row = answer(sample.checked.findings[TAKEN], decision)
+    outcome = judged(replace(sample.checked, findings=()), [row], TODAY)
+    assert (outcome.done, outcome.flaws) == ((2,), ())
+
+
+def test_deleted_rows_count_as_not_answered(sample: Report) -> None:
+    """What is open and has no decision is counted, whether its row is blank or was deleted."""
+    outcome = judged(sample.checked, [answer(sample.checked.findings[TAKEN])], TODAY)
+    assert outcome.unanswered == len(sample.checked.findings) - 1
 
 
 @pytest.mark.parametrize("word", ["maybe", "not agreed", "agreed?", "no", "yes but", "=1", "x" * 9000], ids=len)
@@ -89,8 +202,8 @@ def test_what_is_no_decision_is_said(word: str, sample: Report) -> None:
     """Nothing is guessed; the words that are known are named."""
     outcome = judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY)
     assert outcome.accepted == ()
-    assert "is no decision" in outcome.flaws[0].what
-    assert "agreed, change or question" in outcome.flaws[0].do
+    assert "is not a decision" in outcome.flaws[0].what
+    assert "live with it as it is" in outcome.flaws[0].do
     assert len(outcome.flaws[0].what) < 100
 
 
@@ -98,7 +211,7 @@ def test_rows_that_are_not_answered_and_rows_that_ask(sample: Report) -> None:
     """Open rows are counted, a remark alone is a flaw, changes and questions are listed with their remarks."""
     taken, pool, _, risk = sample.checked.findings[:4]
     rows = [
-        answer(taken, "change", remark="use .125"),
+        answer(taken, "change it to", remark="use .125"),
         answer(pool, "question", remark="since when?"),
         answer(risk, "", remark=""),
         answer(risk, "", remark="hm", row=5),
@@ -107,11 +220,11 @@ def test_rows_that_are_not_answered_and_rows_that_ask(sample: Report) -> None:
     outcome = judged(sample.checked, rows, TODAY)
     assert [(said.finding, said.remark) for said in outcome.changes] == [(taken, "use .125")]
     assert [(said.finding, said.remark) for said in outcome.questions] == [(pool, "since when?")]
-    assert (outcome.unanswered, outcome.gone) == (1, 1)
+    assert (outcome.unanswered, outcome.gone) == (len(sample.checked.findings) - 3, 1)
     assert [(flaw.row, flaw.what) for flaw in outcome.flaws] == [(5, "it has a remark and no decision")]
     text = to_text(outcome, "a.csv")
     assert "row 2: taken-on-site of pasteuriser-plc/cpu, site IT: use .125" in text
-    assert "0 accepted, 1 to change, 1 in question, 1 to mend, 1 not answered, 1 gone without an answer" in text
+    assert f"1 in question, 1 to correct, {outcome.unanswered} not answered, 1 resolved without an answer" in text
     assert to_json(outcome, written=False)["change"][0]["key"] == taken.key
 
 
@@ -147,7 +260,7 @@ def test_one_finding_answered_twice(sample: Report) -> None:
     """The same answer twice is one; two different ones are said, with both rows, and neither is taken."""
     taken = sample.checked.findings[TAKEN]
     assert len(judged(sample.checked, [answer(taken), answer(taken, row=7)], TODAY).accepted) == 1
-    what = flaw_of(sample.checked, answer(taken), answer(taken, "change", row=7))
+    what = flaw_of(sample.checked, answer(taken), answer(taken, "question", row=7))
     assert what == "rows 2 and 7 answer the same finding differently"
 
 
@@ -164,8 +277,8 @@ def test_days_as_spreadsheets_write_them(text: str, sample: Report) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("03/04/2027", "could be two days"),
-        ("3/4/27", "could be two days"),
+        ("03/04/2027", "until 03/04/2027 can be two days"),
+        ("3/4/27", "can be two days"),
         ("2026-11-19", "until 2026-11-19 is past already"),
         ("2026-02-30", "until: "),
         ("46387", "is not a day"),
@@ -192,8 +305,8 @@ def test_an_agreement_in_force_is_not_written_again(sample: Report) -> None:
     assert (outcome.accepted, len(outcome.already)) == ((), 1)
     (entry,) = judged(sample.checked, [replace(same, remark="later")], TODAY).accepted
     assert (entry.because, entry.until) == ("later", agreed.until)
-    what = flaw_of(sample.checked, replace(same, decision="change"))
-    assert what == "change: and the plan holds it as accepted by site IT"
+    what = flaw_of(sample.checked, replace(same, decision="question"))
+    assert what == '"question": the plan holds it as accepted by site IT'
 
 
 def test_text_of_a_reviewer_is_one_harmless_line(sample: Report) -> None:

@@ -9,7 +9,9 @@ from typing import Any
 
 import openpyxl
 import pytest
+from openpyxl.utils import get_column_letter
 
+from netcheck.answers.decisions import choices_of
 from netcheck.answers.table import COLUMNS
 from netcheck.report.csv_xlsx.findings_workbook import to_xlsx
 from netcheck.report.model import Report
@@ -39,27 +41,31 @@ def test_a_row_a_finding_in_a_sheet_to_work_in(sample: Report) -> None:
     """Titles stay in view and on every sheet of paper, columns are wide enough, and rows can be filtered."""
     sheet = opened(sample)["findings"]
     rows = list(sheet.iter_rows(values_only=True))
-    assert rows[0] == COLUMNS
-    keys = [row[COLUMNS.index("key")] for row in rows[1:]]
+    assert sorted(rows[0]) == sorted(COLUMNS)
+    assert rows[0][0] == "subjects"
+    keys = [row[rows[0].index("key")] for row in rows[1:]]
     assert keys == [finding.key for finding in sample.checked.findings]
-    assert (sheet.freeze_panes, sheet.print_title_rows) == ("A2", "$1:$1")
-    assert sheet.auto_filter.ref == f"A1:M{len(rows)}"
+    assert (sheet.freeze_panes, sheet.print_title_rows) == ("B2", "$1:$1")
+    assert sheet.auto_filter.ref == f"A1:O{len(rows)}"
     assert all(sheet.column_dimensions[cell.column_letter].width >= 10 for cell in sheet[1])
     assert all(cell.alignment.wrap_text for cell in sheet[2])
-    lines = len(sheet["E2"].value) / sheet.column_dimensions["E"].width
+    lines = len(sheet["C2"].value) / sheet.column_dimensions["C"].width
     assert lines * 13 < sheet.row_dimensions[2].height <= 409
 
 
 def test_the_decision_is_chosen_from_a_list(sample: Report) -> None:
-    """The words are those of the boxes in the page; a day is a day; both may stay empty."""
+    """Each row offers the decisions that its finding permits; a day is a day; both may stay empty."""
     sheet = opened(sample)["findings"]
-    rules = {str(rule.sqref): rule for rule in sheet.data_validations.dataValidation}
-    last = len(sample.checked.findings) + 1
-    decision, until = rules[f"J2:J{last}"], rules[f"M2:M{last}"]
-    assert (decision.type, decision.formula1) == ("list", '"agreed,change,question"')
-    assert (until.type, until.operator) == ("date", "greaterThan")
-    assert (decision.allow_blank, decision.showErrorMessage, decision.errorStyle) == (True, True, "stop")
-    assert (COLUMNS[9], COLUMNS[12]) == ("decision", "until")
+    titles = [cell.value for cell in sheet[1]]
+    column = get_column_letter(titles.index("decision") + 1)
+    rules = sheet.data_validations.dataValidation
+    for row, finding in enumerate(sample.checked.findings, 2):
+        (rule,) = [rule for rule in rules if f"{column}{row}" in rule]
+        assert (rule.type, rule.formula1) == ("list", f'"{",".join(choices_of(finding))}"')
+        assert (rule.allow_blank, rule.showErrorMessage, rule.errorStyle) == (True, True, "stop")
+    (until,) = [rule for rule in rules if rule.type == "date"]
+    assert str(until.sqref) == f"{get_column_letter(titles.index('until') + 1)}2:J{len(sample.checked.findings) + 1}"
+    assert until.operator == "greaterThan"
 
 
 @pytest.mark.parametrize("text", HOSTILE, ids=ascii)
@@ -78,7 +84,8 @@ def test_text_stays_text(text: str, sample: Report) -> None:
 def test_no_finding_is_a_sheet_with_titles(sample: Report) -> None:
     """A plan without findings makes a workbook that opens."""
     sheet = opened(replace(sample, checked=replace(sample.checked, findings=())))["findings"]
-    assert list(sheet.iter_rows(values_only=True)) == [COLUMNS]
+    (titles,) = sheet.iter_rows(values_only=True)
+    assert sorted(titles) == sorted(COLUMNS)
 
 
 def test_it_says_how_to_answer_and_of_which_plan(sample: Report) -> None:
@@ -87,7 +94,7 @@ def test_it_says_how_to_answer_and_of_which_plan(sample: Report) -> None:
     text = "\n".join(str(row[0]) for row in book["how to answer"].iter_rows(values_only=True))
     assert book.active.title == "findings"
     assert sample.plan.sha256 in text
-    assert "A conflict is accepted only with a remark" in text
+    assert "A conflict needs a remark that gives the reason" in text
 
 
 def test_the_same_report_gives_the_same_bytes(sample: Report) -> None:

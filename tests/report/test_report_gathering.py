@@ -11,9 +11,20 @@ from netcheck.errors import RecordError
 from netcheck.proof.result import Verdict
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
-from netcheck.report.words import CANNOT_SHOW, EVIDENCE_WORDS, alarms, chance, headline, meaning, verdict_sign
+from netcheck.report.words import (
+    CANNOT_SHOW,
+    EVIDENCE_WORDS,
+    alarms,
+    chance,
+    headline,
+    meaning,
+    plan_headline,
+    verdict_sign,
+)
+from netcheck.rules.finding import AcceptedFinding
 from tests.report.made import clock_from, plan_text, proof_of, report_from, write_plan, write_record
 
+PAPER = "3 conflicts: do not install this plan as drafted; 1 accepted; 1 value cannot be read"
 PROVEN = "Answered from one MAC, silent with the cable out, back again."
 
 
@@ -123,13 +134,27 @@ def test_a_torn_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> 
 
 def test_headline(sample: Report, plan_folder: Path) -> None:
     """One line says whether it may be installed and how much is proven."""
-    assert headline(sample) == "3 conflicts: do not install this plan as drafted. 2 of 11 ports proven."
-    assert headline(report_from(plan_folder)) == "3 conflicts: do not install this plan as drafted. No proof was given."
+    assert headline(sample) == f"{PAPER}. 2 of 11 ports proven."
+    assert headline(report_from(plan_folder)) == f"{PAPER}. No proof was given."
     risks = tuple(finding for finding in sample.checked.findings if finding.severity == "risk")
     mended = replace(sample, checked=replace(sample.checked, findings=risks))
-    assert headline(mended) == "No conflict; 1 risk to agree on with the site. 2 of 11 ports proven."
+    assert headline(mended) == "No conflict; 1 risk to agree on with the site; 1 accepted. 2 of 11 ports proven."
     clean = replace(sample, checked=replace(sample.checked, findings=()))
-    assert headline(clean) == "No conflict and no risk found. 2 of 11 ports proven."
+    assert headline(clean) == "0 open; 1 accepted. 2 of 11 ports proven."
+    bare = replace(clean, checked=replace(clean.checked, accepted=()))
+    assert headline(bare) == "No conflict and no risk found. 2 of 11 ports proven."
+
+
+def test_accepted_findings_are_no_clean_plan(sample: Report) -> None:
+    """With every finding accepted the headline counts them, and the values that cannot be read."""
+    accepted = tuple(AcceptedFinding(finding, "site IT", "known", None) for finding in sample.checked.findings)
+    checked = replace(sample.checked, findings=(), accepted=accepted)
+    words = f"0 open; {len(accepted)} accepted, 3 of them conflicts; 1 value cannot be read"
+    assert plan_headline(checked) == words
+    risk = next(finding for finding in sample.checked.findings if finding.severity == "risk")
+    some = replace(checked, findings=(risk,), accepted=accepted[:1])
+    words = "No open conflict; 1 risk to agree on with the site; 1 accepted, 1 of them conflicts"
+    assert plan_headline(some) == words
 
 
 def test_what_was_not_checked(sample: Report, plan_folder: Path) -> None:

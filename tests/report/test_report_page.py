@@ -101,7 +101,7 @@ def test_the_summary_says_what_is_what(sample: Report) -> None:
     """Headline, plan, hash, day, surveys and gaps."""
     text = flat(Page(to_html(sample)).text)
     for said in (
-        "3 conflicts: do not install this plan as drafted. 2 of 11 ports proven.",
+        "3 conflicts: do not install this plan as drafted; 1 accepted; 1 value cannot be read. 2 of 11 ports proven.",
         "Tarn Hollow creamery revision C",
         sample.plan.sha256,
         "Checked on 2026-11-20",
@@ -117,12 +117,12 @@ def test_every_finding_has_its_reason_its_fix_and_its_boxes(sample: Report) -> N
     assert (
         "2 line-panel/lan 10.62.20.205 plan.toml: device line-panel, interface lan "
         "10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process. "
-        "10.62.20.43 agreed change question remark"
+        "10.62.20.43 use the proposal live with it as it is change it to … question remark"
     ) in text
     rule = next(rule for rule in sample.rules if rule.slug == "inside-pool")
     why = rule.why.replace("`", "")
     assert f"■ conflict inside-pool Why it matters: {why} Source: RFC 2131 section 2.2" in text
-    assert text.count("agreed change question remark") == len(sample.checked.findings)
+    assert text.count("change it to … question remark") == len(sample.checked.findings)
 
 
 def test_a_golden_fragment(sample: Report) -> None:

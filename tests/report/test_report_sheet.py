@@ -132,3 +132,33 @@ def test_text_from_outside_stays_text(bad: str, tmp_path: Path) -> None:
     assert not re.search(r'<[^>]* onmouseover="', page)
     assert not re.search("[\x00-\x09\x0b-\x1f\u202e]", page)
     assert "default-src 'none'" in page
+
+
+def test_a_device_gets_one_gateway(tmp_path: Path) -> None:
+    """Where a device plans its gateway in one subnet, that of another subnet is not added on its own."""
+    text = PLAN.replace('name = "link"\nsubnet = "process"', 'name = "link"\nsubnet = "plant"').replace(
+        "[[device]]", '[[subnet]]\nname = "plant"\nprefix = "10.62.21.0/24"\ngateway = "10.62.21.1"\n[[device]]', 1
+    )
+    faces = {face.interface.subject: face for block in blocks_of(checked(tmp_path, text)) for face in block.faces}
+    gateways = {
+        subject: [(one.value, one.from_subnet) for one in face.settings if one.name == "gateway"]
+        for subject, face in faces.items()
+    }
+    assert gateways["filler-plc/link"] == [("10.62.20.9", False)]
+    assert gateways["filler-plc/cpu"] == [("", False)]
+    assert gateways["panel/lan"] == [("10.62.20.1", True)]
+
+
+def test_accepted_conflicts_are_on_the_sheet(tmp_path: Path) -> None:
+    """The broadcast address stays forbidden though somebody accepted it; other accepted conflicts are named."""
+    entry = '[[accepted]]\nrule = "{}"\nsubject = "filler-plc/link"\naddress = "10.62.20.127"\n'
+    entry += 'by = "site IT"\nbecause = "known"\n'
+    text = PLAN + entry.format("unusable-address") + entry.format("mask-differs")
+    (face,) = [
+        face for block in blocks_of(checked(tmp_path, text)) for face in block.faces if face.interface.name == "link"
+    ]
+    assert any(stop.startswith("unusable-address: ") for stop in face.stops)
+    assert any(one.endswith("accepted by site IT: known") for one in face.accepted)
+    page = to_sheet(checked(tmp_path, text), TODAY).decode("utf-8")
+    assert "Accepted conflicts of link:" in page
+    assert "2 accepted, 2 of them conflicts" in page

@@ -17,6 +17,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from netcheck.addr import mac_text, quad
+from netcheck.answers.decisions import boxes_of
 from netcheck.report import words
 from netcheck.report.finding_groups import TITLES
 from netcheck.report.html.page_values import values_of
@@ -57,6 +58,7 @@ def environment() -> Environment:
         finalize=_harmless,
     )
     environment.globals.update(
+        boxes_of=boxes_of,
         chart_of=chart_of,
         facts_of=words.facts_of,
         mac=mac_text,

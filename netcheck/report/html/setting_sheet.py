@@ -5,7 +5,7 @@ One HTML file for printing. Values and policy are as on the page of the report; 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 
@@ -13,10 +13,12 @@ from markupsafe import Markup
 
 from netcheck import __version__
 from netcheck.addr import Address, Mask
+from netcheck.answers.decisions import NEVER_ACCEPTED
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.report.html.page import TEMPLATES, digest, environment
 from netcheck.report.html.page_values import MANY, TABLE
+from netcheck.report.words import plan_headline
 from netcheck.rules.catalogue.conversation import NO_WAY_BACK, NO_WAY_THERE
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
@@ -41,6 +43,7 @@ class Face:
     interface: Interface
     settings: tuple[Setting, ...]
     stops: tuple[str, ...]
+    accepted: tuple[str, ...] = ()  # conflicts that the site lives with
 
     @property
     def placed(self) -> bool:
@@ -71,6 +74,7 @@ def to_sheet(checked: Checked, today: date) -> bytes:
         "today": today,
         "version": __version__,
         "blocks": blocks_of(checked),
+        "headline": plan_headline(checked),
         "caution": CAUTION,
         "many": MANY,
         "table_rows": TABLE,
@@ -82,15 +86,20 @@ def to_sheet(checked: Checked, today: date) -> bytes:
 
 def blocks_of(checked: Checked) -> tuple[Block, ...]:
     """Return every device of the plan with its settings."""
-    stops = _stops(checked)
+    stops, accepted = _stops(checked), _accepted(checked)
     faces: dict[str, list[tuple[Interface, Subnet]]] = {}
     for interface, subnet in interfaces_by_family(checked.plan):
         faces.setdefault(interface.subject, []).append((interface, subnet))
     devices: dict[str, list[Face]] = {}
+    typed = _with_typed_gateway(checked.plan.interfaces)
     for interface in checked.plan.interfaces:
-        settings = tuple(each for face, subnet in faces[interface.subject] for each in _settings(face, subnet))
+        own_only = bool(typed.get(interface.device, set()) - {interface.subnet})
+        settings = tuple(
+            each for face, subnet in faces[interface.subject] for each in _settings(face, subnet, own_only=own_only)
+        )
         own = (*settings, *_named(interface))
-        devices.setdefault(interface.device, []).append(Face(interface, own, tuple(stops.get(interface.subject, ()))))
+        face = Face(interface, own, tuple(stops.get(interface.subject, ())), tuple(accepted.get(interface.subject, ())))
+        devices.setdefault(interface.device, []).append(face)
     return tuple(
         Block(device, several[0].interface.kind, several[0].interface.location, tuple(several))
         for device, several in devices.items()
@@ -106,15 +115,42 @@ def _stops(checked: Checked) -> dict[str, dict[str, None]]:
         for rule, walk in ((NO_WAY_THERE.slug, talk.there), (NO_WAY_BACK.slug, talk.back))
     }
     stops: dict[str, dict[str, None]] = {}
-    for finding in checked.findings:
+    unusable = [each.finding for each in checked.accepted if each.finding.rule in NEVER_ACCEPTED]
+    for finding in (*checked.findings, *unusable):
         if finding.severity is Severity.CONFLICT:
             for subject in held.get((*finding.subjects, finding.rule), finding.subjects):
                 stops.setdefault(subject, {})[f"{finding.rule}: {finding.message}"] = None
     return stops
 
 
-def _settings(face: Interface, subnet: Subnet) -> Iterator[Setting]:
-    """Yield address, mask and gateway of one family, as `--settings` would find them in use."""
+def _accepted(checked: Checked) -> dict[str, list[str]]:
+    """Return by subject the conflicts that the site lives with, in words with who accepted them."""
+    words: dict[str, list[str]] = {}
+    for each in checked.accepted:
+        finding = each.finding
+        if finding.severity is Severity.CONFLICT and finding.rule not in NEVER_ACCEPTED:
+            for subject in finding.subjects:
+                words.setdefault(subject, []).append(
+                    f"{finding.rule}: {finding.message}; accepted by {each.by}: {each.because}"
+                )
+    return words
+
+
+def _with_typed_gateway(interfaces: Iterable[Interface]) -> dict[str, set[str]]:
+    """Return by device the subnets of the interfaces whose row plans a gateway."""
+    typed: dict[str, set[str]] = {}
+    for interface in interfaces:
+        if interface.gateway is not None:
+            typed.setdefault(interface.device, set()).add(interface.subnet)
+    return typed
+
+
+def _settings(face: Interface, subnet: Subnet, *, own_only: bool) -> Iterator[Setting]:
+    """Yield address, mask and gateway of one family, as `--settings` would find them in use.
+
+    With *own_only* the subnet's gateway is not used: the device plans its gateway in another subnet, and a device with
+    two default gateways uses either one.
+    """
     address = face.address.value if face.address else None
     family = " (IPv6)" if address is not None and address.family == 6 else ""
     yield Setting(f"address{family}", _text(face.address))
@@ -122,7 +158,7 @@ def _settings(face: Interface, subnet: Subnet) -> Iterator[Setting]:
         yield Setting("prefix length", *_mask(face, subnet))
     else:
         yield Setting("mask", *_mask(face, subnet))
-    gateway = face.gateway or subnet.gateway
+    gateway = face.gateway or (None if own_only else subnet.gateway)
     yield Setting(f"gateway{family}", _text(gateway), from_subnet=face.gateway is None and gateway is not None)
     yield Setting("subnet", subnet.name)
     yield Setting("VLAN", "" if subnet.vlan is None else str(subnet.vlan))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from netcheck.answers.decisions import boxes_of
 from netcheck.record.verify import Record
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.csv_xlsx.requests import COLUMNS, row_of
@@ -28,7 +29,7 @@ def shape_of(report: Report) -> dict[str, Any]:
     return {
         **checked,
         "today": report.today.isoformat(),
-        "findings": [{**shape, "key": finding.key} for finding, shape in keyed],
+        "findings": [{**shape, "key": finding.key, "choices": [*boxes_of(finding)]} for finding, shape in keyed],
         "asked": [_request(request) for request in asked_of(report.checked).requests],
         **({"changes": _changes(report.changes)} if report.changes else {}),
         "proofs": [_proof(port) for port in report.ports],

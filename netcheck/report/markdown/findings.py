@@ -10,6 +10,7 @@ from netcheck.report.finding_groups import Group, groups_of, headline, summary_l
 from netcheck.rules.engine import Checked
 
 HEADERS = ("rule", "subject", "address", "what", "fix", "where")
+DECISION = "decision"  # the column of the report, where findings are to be answered
 # Characters that Markdown, its tables and embedded HTML interpret: CommonMark section 2.4, backslash escapes.
 _MARKUP = re.compile(r"[\\`*_{}\[\]<>()#+!|~&@:]")
 
@@ -19,9 +20,10 @@ def to_markdown(checked: Checked) -> str:
     return "\n\n".join(findings_parts(checked)) + "\n"
 
 
-def findings_parts(checked: Checked) -> list[str]:
-    """Return the heading, the counts and the tables, each as a paragraph of Markdown."""
-    return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *map(_table, groups_of(checked))]
+def findings_parts(checked: Checked, *, boxes: bool = False) -> list[str]:
+    """Return the heading, the counts and the tables as paragraphs; *boxes* adds the decisions to choose."""
+    tables = [_table(group, boxes) for group in groups_of(checked)]
+    return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *tables]
 
 
 def escaped(text: str) -> str:
@@ -29,9 +31,10 @@ def escaped(text: str) -> str:
     return _MARKUP.sub(r"\\\g<0>", text)
 
 
-def _table(group: Group) -> str:
-    cells = [(row.rule, row.subject, row.address, row.message, row.fix, row.where) for row in group.rows]
-    rows = [[escaped(cell) for cell in row] for row in cells]
+def _table(group: Group, boxes: bool) -> str:
+    headers = (*HEADERS, DECISION) if boxes and group.severity is not None else HEADERS
+    cells = [(row.rule, row.subject, row.address, row.message, row.fix, row.where, row.boxes) for row in group.rows]
+    rows = [[escaped(cell) for cell in row[: len(headers)]] for row in cells]
     return f"## {escaped(group.title)} ({len(rows)})\n\n" + tabulate(
-        rows, HEADERS, tablefmt="pipe", disable_numparse=True
+        rows, headers, tablefmt="pipe", disable_numparse=True
     )

@@ -1,37 +1,41 @@
-"""What a file of answers came to, as text and as JSON: pure functions of the outcome."""
+"""Writes the outcome of a file of answers as text and as JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
 
-from netcheck.answers.apply import Flaw, Outcome, Said
+from netcheck.answers.apply import Flaw, Move, Outcome, Remark
 from netcheck.plan.model import Accepted
 from netcheck.text import safe
 
-_MOST = 200  # lines of one kind that are printed; the rest is a count
+_MOST = 200  # lines of one kind that are printed; the others are counted
 
 
 def to_text(outcome: Outcome, file: str) -> str:
-    """What is accepted, asked for, and has to be mended, each with its row in the file, and the counts last."""
+    """Return what is written, accepted, to be changed and to be corrected, each with its row, and the counts last."""
     parts = (
+        ("Addresses for the plan", map(_move, outcome.moves)),
         ("Accepted", map(_accepted, outcome.accepted)),
         ("Accepted in the plan already", map(_accepted, outcome.already)),
-        ("The plan has to change", map(_said, outcome.changes)),
-        ("Questions", map(_said, outcome.questions)),
-        (f"To mend in {safe(file, 120)}", map(_flaw, outcome.flaws)),
+        ("The plan has to change", map(_remark, outcome.changes)),
+        ("Questions", map(_remark, outcome.questions)),
+        ("Done: the plan holds the change already", (f"  row {row}" for row in outcome.done)),
+        (f"To correct in {safe(file, 120)}", map(_flaw, outcome.flaws)),
     )
     blocks = ["\n".join([title, *_cut(list(lines))]) for title, lines in parts]
     return "\n\n".join([*(block for block in blocks if "\n" in block), _counts(outcome)]) + "\n"
 
 
 def to_json(outcome: Outcome, written: bool) -> dict[str, Any]:
-    """The object that `--format json` prints."""
+    """Return the object that `--format json` prints."""
     return {
+        "moved": list(map(_move_json, outcome.moves)),
         "accepted": list(map(_accepted_json, outcome.accepted)),
         "already": list(map(_accepted_json, outcome.already)),
-        "change": list(map(_said_json, outcome.changes)),
-        "question": list(map(_said_json, outcome.questions)),
+        "change": list(map(_remark_json, outcome.changes)),
+        "question": list(map(_remark_json, outcome.questions)),
+        "done": list(outcome.done),
         "mend": [{"row": flaw.row, "what": flaw.what, "do": flaw.do} for flaw in outcome.flaws],
         "unanswered": outcome.unanswered,
         "gone": outcome.gone,
@@ -45,13 +49,16 @@ def _cut(lines: list[str]) -> Iterable[str]:
         yield f"  and {len(lines) - _MOST:,} more"
 
 
+def _move(move: Move) -> str:
+    addresses = ", ".join(f"{safe(subject, 120)} gets {address}" for subject, address in move.addresses)
+    who = f", by {safe(move.by, 80)}" if move.by else ""
+    return f"  row {move.row}: {addresses} ({move.decision}; {move.finding.rule}){who}"
+
+
 def _accepted(entry: Accepted) -> str:
     until = f" until {entry.until}" if entry.until else ""
-    return f"  {entry.position.at}: {entry.rule} of {_subject(entry)}, by {safe(entry.by, 80)}{until}: {_short(entry)}"
-
-
-def _short(entry: Accepted) -> str:
-    return safe(entry.because, 200)
+    because = safe(entry.because, 200)
+    return f"  {entry.position.at}: {entry.rule} of {_subject(entry)}, by {safe(entry.by, 80)}{until}: {because}"
 
 
 def _subject(entry: Accepted) -> str:
@@ -59,10 +66,11 @@ def _subject(entry: Accepted) -> str:
     return f"{safe(entry.subject, 120)}{at}" + (f" with {safe(entry.other, 120)}" if entry.other else "")
 
 
-def _said(said: Said) -> str:
-    who = f", {safe(said.by, 80)}" if said.by else ""
-    words = f": {safe(said.remark, 400)}" if said.remark else ""
-    return f"  row {said.row}: {said.finding.rule} of {safe(', '.join(said.finding.subjects), 200)}{who}{words}"
+def _remark(remark: Remark) -> str:
+    who = f", {safe(remark.by, 80)}" if remark.by else ""
+    words = "; ".join(filter(None, (safe(remark.value, 200), safe(remark.remark, 400))))
+    subjects = safe(", ".join(remark.finding.subjects), 200)
+    return f"  row {remark.row}: {remark.finding.rule} of {subjects}{who}" + (f": {words}" if words else "")
 
 
 def _flaw(flaw: Flaw) -> str:
@@ -70,11 +78,27 @@ def _flaw(flaw: Flaw) -> str:
 
 
 def _counts(outcome: Outcome) -> str:
+    counts = (
+        (len(outcome.addresses), "new addresses"),
+        (len(outcome.already), "accepted already"),
+        (len(outcome.done), "done"),
+    )
+    more = "".join(f", {count} {word}" for count, word in counts if count)
+    gone = f", {outcome.gone} resolved without an answer" if outcome.gone else ""
     asked = f"{len(outcome.changes)} to change, {len(outcome.questions)} in question"
-    gone = f", {outcome.gone} gone without an answer" if outcome.gone else ""
-    already = f"{len(outcome.already)} already" if outcome.already else ""
-    accepted = ", ".join(filter(None, (f"{len(outcome.accepted)} accepted", already)))
-    return f"{accepted}, {asked}, {len(outcome.flaws)} to mend, {outcome.unanswered} not answered{gone}"
+    first = f"{len(outcome.accepted)} accepted{more}, {asked}"
+    return f"{first}, {len(outcome.flaws)} to correct, {outcome.unanswered} not answered{gone}"
+
+
+def _move_json(move: Move) -> dict[str, Any]:
+    return {
+        "row": move.row,
+        "rule": move.finding.rule,
+        "key": move.finding.key,
+        "decision": str(move.decision),
+        "addresses": {subject: str(address) for subject, address in move.addresses},
+        "by": move.by,
+    }
 
 
 def _accepted_json(entry: Accepted) -> dict[str, Any]:
@@ -90,13 +114,13 @@ def _accepted_json(entry: Accepted) -> dict[str, Any]:
     }
 
 
-def _said_json(said: Said) -> dict[str, Any]:
-    finding = said.finding
+def _remark_json(remark: Remark) -> dict[str, Any]:
     return {
-        "row": said.row,
-        "rule": finding.rule,
-        "subjects": list(finding.subjects),
-        "key": finding.key,
-        "remark": said.remark,
-        "by": said.by,
+        "row": remark.row,
+        "rule": remark.finding.rule,
+        "subjects": list(remark.finding.subjects),
+        "key": remark.finding.key,
+        "remark": remark.remark,
+        "change_to": remark.value or None,
+        "by": remark.by,
     }

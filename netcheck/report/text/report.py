@@ -21,7 +21,7 @@ def to_text(report: Report) -> bytes:
     parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
     parts += ["What was not checked\n" + "\n".join(f"- {safe(gap, 1000)}" for gap in not_checked(report))]
-    parts += [findings_to_text(report.checked).rstrip("\n")]
+    parts += [findings_to_text(report.checked, boxes=True).rstrip("\n")]
     if report.changes:
         parts += [f"What changed\n{safe(changes_line(report.changes), 1000)}"]
         parts += map(_part, changes_parts(report.changes))
