@@ -22,8 +22,8 @@ class Capturing:
 
     def __call__(self, at: float, way: int, frame: bytes, outbound: bool) -> None:
         """Write one frame."""
-        case = self._prober.case
-        comment = "" if case is None else f"{case.target.subject} {case.phase}"
+        port = self._prober.port
+        comment = "" if port is None else f"{port.target.subject} {port.phase}"
         self._writer.frame(self._epoch + at, way, frame, outbound, comment)
 
     def __enter__(self) -> Capturing:

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from netcheck.addr import mac_text
 from netcheck.app.display import Show
 from netcheck.app.keyboard import Hands
 from netcheck.app.modbus_identity import Identifier
 from netcheck.proof.events import Event, Press, What
-from netcheck.proof.port.countdown import seconds_left
+from netcheck.proof.port.countdown import progress
 from netcheck.proof.prober import Prober
-from netcheck.proof.probing.address_state import EVER, ProbeKind
-from netcheck.proof.result import Phase, Verdict
+from netcheck.proof.result import Verdict
 from netcheck.record.write import Recorder
 from netcheck.wire.link import Link
 
@@ -59,14 +57,5 @@ class Operator:
 
 
 def live_line(prober: Prober) -> str:
-    """Return figures of the port under test, for the screen."""
-    case = prober.case
-    if case is None or case.mac is None:
-        return ""
-    if case.phase is Phase.OUT:
-        since = case.quiet_from
-        missed = " and ".join(f"{case.line.tally(kind, since, EVER, case.mac).sent} {kind}" for kind in ProbeKind)
-        silent = max(0.0, case.run.now - since)
-        return f"silent for {silent:.0f} s, about {seconds_left(case):.0f} s more; {missed} requests unanswered"
-    answers = sum(case.mac in probe.answers for probe in case.line.probes)
-    return f"{mac_text(case.mac)}: {answers} answers to {len(case.line.probes)} probes"
+    """Return the figures of the port under test, for the screen."""
+    return "" if prober.port is None else progress(prober.port)

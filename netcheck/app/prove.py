@@ -24,7 +24,7 @@ from netcheck.caution import caution_to_text
 from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.driver import Frames, drive
-from netcheck.proof.prober import Prober
+from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope
@@ -89,34 +89,39 @@ class Outcome:
     interrupted: bool
 
 
-def run(order: Order, kind: type[Prober] = Prober) -> int:
+def run(order: Order, procedure: ProcedureOf = PortByPort) -> int:
     """Carry out a run on an interface, print its result, and return the exit code."""
     demand_interface(order.interface)
     base = ground(order.plan, order.only)
     demand_usable(order.interface, base.aim.planned)
     permit = permit_for(order.permit)
     with open_the_link(order) as link:
-        outcome = conduct(order, base, permit, link, kind=kind)
+        outcome = conduct(order, base, permit, link, procedure=procedure)
     return finish(order, outcome)
 
 
 def conduct(
-    order: Order, base: Ground, permit: str, link: Link, hands: Hands | None = None, kind: type[Prober] = Prober
+    order: Order,
+    base: Ground,
+    permit: str,
+    link: Link,
+    hands: Hands | None = None,
+    procedure: ProcedureOf = PortByPort,
 ) -> Outcome:
     """Prove the scope over a link with screen and record; *hands* replaces the keyboard."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         done, aim = _to_do(base.aim, recorder, order.only)
-        prober = kind(
+        prober = Prober(
             aim, link.ways, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
-            hears_all=link.hears_all, proven=proven_macs(recorder.finished.values(), aim),
+            hears_all=link.hears_all, proven=proven_macs(recorder.finished.values(), aim), procedure=procedure,
         )  # fmt: skip
         frames: Frames | None = None
         if order.capture is not None:
             from netcheck.app.frame_capture import Capturing
 
             frames = stack.enter_context(Capturing(order.capture, link, prober))
-        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, kind.keys)
+        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, prober.keys)
         for note in recorder.notes:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout

@@ -16,6 +16,7 @@ def command(
     only: o.Only = [],  # noqa: B006  # typer copies it
     lasts: Annotated[float | None, typer.Option("--for", help="Stop after this number of seconds.")] = None,
     once: Annotated[bool, typer.Option("--once", help="Accept one pull of a cable instead of two.")] = False,
+    in_order: Annotated[bool, typer.Option("--in-order", help="Announce the ports in the plan's order.")] = False,
     permit: o.Permit = "",
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
@@ -30,14 +31,15 @@ def command(
 ) -> None:
     """Watch all addresses while you pull each cable twice for some seconds, in any order.
 
-    All devices are connected through switches. A pull is recognised without a key; a second one within a minute proves
-    the port. Keys: a number names the port that is out, q stops. The run ends when all ports are proven, after --for
-    SECONDS, or on q. Exit codes as for prove.
+    All devices are connected through switches. A pull is recognised without a key; a second pull of the same cable,
+    when it is asked for, proves the port. Where the plan has no MAC of an interface, press the number of its port while
+    the cable is out, or have the ports announced with --in-order. Keys: a number names the port that is out, q stops.
+    The run ends when all ports are proven, after --for SECONDS, or on q. Exit codes as for prove.
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """
     from netcheck.app.prove import Order, run
-    from netcheck.proof.walk.walker import Walker
+    from netcheck.proof.walk.walk import Walk
 
     until = None if lasts is None else o.within("--for", lasts, 1, 1e6)
     options = o.run_options(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
@@ -45,7 +47,7 @@ def command(
         plan=plan,
         interface=interface,
         only=tuple(only),
-        settings=replace(options, once=once, lasts=until),
+        settings=replace(options, once=once, in_order=in_order, lasts=until),
         permit=permit,
         link=link,
         record=record,
@@ -53,4 +55,4 @@ def command(
         as_json=form is o.TextFormat.JSON,
         quiet=quiet,
     )
-    raise typer.Exit(run(order, Walker))
+    raise typer.Exit(run(order, Walk))

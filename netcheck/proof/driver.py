@@ -7,7 +7,7 @@ from typing import Protocol
 
 from netcheck.proof.events import Event, Press
 from netcheck.proof.prober import Prober
-from netcheck.wire.link import Carrier, Heard, Link
+from netcheck.wire.link import Heard, Link
 
 
 class Operator(Protocol):
@@ -42,8 +42,11 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
         prober.press(key)
     for send in prober.turn(link.now()):
         at = link.send(send.frame, send.way)
-        prober.sent(send, link.now() if at is None else at)
-        if frames is not None and at is not None:
+        if at is None:
+            prober.not_sent(send)
+            continue
+        prober.sent(send, at)
+        if frames is not None:
             frames(at, send.way, send.frame, True)
     _tell(prober, operator)
     if prober.done:
@@ -51,8 +54,7 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
     wake = prober.wake
     while heard := link.receive(wake):
         for item in heard:
-            if isinstance(item, Heard | Carrier):
-                prober.hear(item)
+            prober.hear(item)
             if frames is not None and isinstance(item, Heard):
                 frames(item.at, item.way, item.frame, False)
         wake = prober.wake

@@ -1,19 +1,21 @@
 """The prober: a whole run without I/O.
 
 Frames, carrier changes, keys and the time go in; frames to send, the time of the next turn and events come out. A
-driver joins it to a link; the same prober runs on an interface and, in virtual time, on the rig.
+driver joins it to a link; the same prober runs on an interface and, in virtual time, on the rig. What is done with the
+ports is a procedure: port by port (`PortByPort`), or a walk (`walk.Walk`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import replace
 from random import Random
+from typing import Protocol
 
 from netcheck.addr import quad
 from netcheck.proof.events import Event, Key, Press, What
 from netcheck.proof.port.observe import observe
-from netcheck.proof.port.phase_in import Steps, prove_port
+from netcheck.proof.port.sequence import prove_port
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, FEW
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
@@ -22,89 +24,144 @@ from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import Cut, RunState
 from netcheck.proof.targets import Scope, Target
-from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
+from netcheck.proof.verdict.judge import DECIDED_IN, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
 from netcheck.wire.frames import lldp_from_wire
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
 
 TICK = 0.05  # seconds between looks at news of the port under test, and between turns at most, so that keys are noticed
 LOOK = 0.25  # seconds between looks at all else
+STALL = 2.0  # seconds between turns from which on netcheck itself did not run: requests were not sent in that time
+Steps = Generator[None, None, None]
+
+
+class Procedure(Protocol):
+    """What a run does with the ports. `port` is the one under test, for the screen."""
+
+    keys: str
+    cut_is_final: bool  # a port that a stop cut short has a proof that counts
+    port: PortState | None
+
+    def advance(self) -> bool:
+        """Go on with what is due now; say whether the run is over."""
+
+    def tend(self) -> None:
+        """See that every address is asked as often as it must be."""
+
+    def press(self, key: Press) -> None:
+        """Take a key other than the one that stops the run."""
+
+    def finish(self, why: str) -> None:
+        """End at once: judge each port that is open."""
+
+
+ProcedureOf = Callable[[RunState, StationAddresses], Procedure]
 
 
 class Prober:
-    """Proves the ports of an aim one after the other. `done` says that it is over; `refused` then may say why nothing
-    could be done with this interface (exit 3)."""
-
-    keys = "Enter confirms   s skips this port   q stops"
+    """A run. `done` says that it is over; `refused` then may say why nothing could be done with this interface."""
 
     def __init__(
         self,
         scope: Scope,
         ways: Sequence[Way],
         names: Names,
-        settings: RunOptions,
+        options: RunOptions,
         rng: Random,
         *,
         hears_all: bool = True,
         proven: Mapping[int, str] | None = None,
         poll: float = TICK,
+        procedure: ProcedureOf | None = None,
     ) -> None:
-        """`proven` maps MACs already proven in the same record to their interfaces; `poll` is how often in seconds the
-        link must let the driver look for keys."""
-        self.scope, self.ways, self.names, self.settings, self.poll = scope, tuple(ways), names, settings, poll
-        pace = Pace(total=settings.pace, each=settings.pace_each)
+        """`proven` maps MACs already proven in the same record to their interfaces; proofs of ports that are asked for
+        again do not count. `poll` is how often in seconds the link must let the driver look for keys."""
+        self.scope, self.ways, self.names, self.poll = scope, tuple(ways), names, poll
+        pace = Pace(total=options.pace, each=options.pace_each)
         self.scheduler = ProbeScheduler(ways, hears_all, pace, rng)
-        self.run = RunState(scope, settings, self.scheduler, rng)
-        self.run.proven.update(proven or {})
-        self.claims = StationAddresses(self.run, rng)
-        self.proofs: list[Proof] = []
+        self.run = RunState(scope, options, self.scheduler, rng, names)
+        again = {target.interface for target in scope.asked}
+        self.run.proven.update({mac: where for mac, where in (proven or {}).items() if where not in again})
+        self.addresses = StationAddresses(self.run, rng)
+        self.procedure = (procedure or PortByPort)(self.run, self.addresses)
         self.done = False
         self.refused = ""
-        self.case: PortState | None = None
-        self._waiting = list(scope.asked)
-        self._steps: Steps | None = None
+        self._claiming: Steps | None = None
         self._stop = ""
         self._looked = -EVER
+        self._turned = EVER
+        self._gone_at = EVER
         self._news = self._at_once = True
+
+    @property
+    def options(self) -> RunOptions:
+        """The options in force."""
+        return self.run.options
+
+    @property
+    def keys(self) -> str:
+        """What each key does, for the screen."""
+        return self.procedure.keys
+
+    @property
+    def port(self) -> PortState | None:
+        """The port under test."""
+        return self.procedure.port
+
+    @property
+    def proofs(self) -> list[Proof]:
+        """The proofs so far."""
+        return self.run.proofs
 
     # What goes in
 
     def start(self, now: float, carrier: Mapping[int, bool]) -> None:
         """Begin. Sends nothing yet; refuses where the station's addresses are planned ones."""
-        self.run.now = now
+        self.run.now = self.run.started = now
         self.run.carrier.update(carrier)
-        if trouble := self.claims.trouble():
+        if trouble := self.addresses.trouble():
             return self._refuse(trouble)
         for net in self.scope.nets:
-            self.claims.choose(net)
-        if not self.settings.direct:
-            names = {target.subnet for target in self.scope.asked if not target.barred} - set(self.claims.lack)
-            self._steps = self.claims.claim(net for net in self.scope.nets if net.name in names)
+            self.addresses.choose(net)
+        if not self.options.direct:
+            names = {target.subnet for target in self.scope.asked if not target.barred} - set(self.run.lack)
+            self._claiming = self.addresses.claim(net for net in self.scope.nets if net.name in names)
         return None
 
-    def hear(self, item: Heard | Carrier) -> None:
-        """Take a frame or a carrier change from the link."""
+    def hear(self, item: News) -> None:
+        """Take a frame, or what the link tells of itself."""
         if isinstance(item, Heard):
             if self._special(item):
                 return
-            hearing = self.scheduler.hear(item)
-            if hearing is not None:
-                self.run.take(hearing)
-                line = self.scheduler.lines.get((hearing.way, hearing.address))
-                self._news = self._news or (line is not None and line.urgent)
-            return
+            sighting = self.scheduler.hear(item)
+            if sighting is not None:
+                self.run.take(sighting)
+                entry = self.scheduler.entries.get((sighting.way, sighting.address))
+                self._news = self._news or (entry is not None and entry.urgent)
+        elif isinstance(item, Carrier):
+            self._take_carrier(item)
+        elif isinstance(item, Lost):
+            self.run.lost_frames += item.frames
+        else:
+            self._take_suspend(item)
+
+    def _take_suspend(self, item: Suspended) -> None:
         self._at_once = True
-        if item.way == 0 and item.gone:
-            self._stop = self._stop or "the interface is gone"
-        if item.way == 0 and self.run.carrier[0] and not item.up:
-            self.run.drops += 1
-        if item.way == 0 and item.up:
-            self.run.linked = item.at
+        self.run.disturb(f"this computer was suspended for {item.seconds:.0f} s")
+
+    def _take_carrier(self, item: Carrier) -> None:
+        self._at_once = True
+        if item.way == 0:
+            self.run.gone = item.gone
+            self._gone_at = item.at if item.gone else EVER
+            self.run.drops += self.run.carrier[0] and not item.up
+            if item.up:
+                self.run.linked = item.at
         self.run.carrier[item.way] = item.up
 
     def _special(self, heard: Heard) -> bool:
-        """Take LLDP, and answers to an inquiry; say whether the frame was one, and means nothing to the lines."""
+        """Take LLDP, and answers to an inquiry; say whether the frame was one of these."""
         if heard.way == 0 and (said := lldp_from_wire(heard.frame)) is not None:
             self.run.neighbours.append((heard.at, said))
             return True
@@ -114,18 +171,10 @@ class Prober:
     def press(self, key: Press) -> None:
         """Take a key of the operator's."""
         self._at_once = True
-        match key:
-            case Key.ENTER:
-                self.run.enters += 1
-            case Key.SKIP:
-                self._cut("it was skipped")
-            case Key.QUIT:
-                self.stop("the run was stopped")
-            case int():
-                self._name(key)
-
-    def _name(self, number: int) -> None:
-        """Take the number of the port whose cable is out; where ports have turns there is nothing to say."""
+        if key is Key.QUIT:
+            self.stop("the run was stopped")
+        else:
+            self.procedure.press(key)
 
     def stop(self, why: str) -> None:
         """End the run: the port under test is cut short, the others are not tested."""
@@ -133,35 +182,44 @@ class Prober:
         self._at_once = True
 
     def go_hands_free(self) -> None:
-        """Go on without keys: there is nobody left to press any."""
-        if not self.settings.hands_free:
-            self.settings = self.run.settings = replace(self.settings, hands_free=True)
+        """Go on without keys: nobody is left to press any."""
+        if not self.options.hands_free:
+            self.run.options = replace(self.options, hands_free=True)
 
     @property
     def stopped(self) -> bool:
-        """The run was ended before its time; the port that it cut short has no proof."""
-        return bool(self._stop)
+        """The run was ended before its time, and the port that this cut short has no proof."""
+        return bool(self._stop) and not self.procedure.cut_is_final
 
     # What comes out
 
     def turn(self, now: float) -> list[Send]:
-        """Work through what has come in and return the frames to send; each must be told back by `sent`."""
-        self.run.now = now
+        """Work through what has come in and return the frames to send; report each to `sent` or `not_sent`."""
+        if now - self._turned > STALL:
+            self.run.now = now
+            self.run.disturb(f"netcheck itself was not running for {now - self._turned:.0f} s")
+            self._at_once = True
+        self.run.now = self._turned = now
         if self.scheduler.settle(now):
             self._news = True
-        if self.scheduler.ear.conflict is not None and not self.refused:
-            self._refuse(self._owned(self.scheduler.ear.conflict))
+        if self.scheduler.matcher.conflict is not None and not self.refused:
+            self._refuse(self._owned(self.scheduler.matcher.conflict))
+        if now > self._gone_at + self.options.patience:
+            self.stop("the interface is gone")
         if self._stop:
             self._finish()
         elif not self.done and (self._at_once or now >= self._looked + (TICK if self._news else LOOK)):
             self._looked, self._news, self._at_once = now, False, False
             self._advance()
-            self._tend()
         return [] if self.done else self.scheduler.due(now)
 
     def sent(self, send: Send, at: float) -> None:
         """Take the time at which the link sent a frame."""
         self.scheduler.sent(send, at)
+
+    def not_sent(self, send: Send) -> None:
+        """Take back a frame that the link did not accept."""
+        self.scheduler.not_sent(send)
 
     @property
     def wake(self) -> float:
@@ -172,82 +230,29 @@ class Prober:
         return min(look, self.scheduler.wake, self.run.now + self.poll)
 
     def take_events(self) -> list[Event]:
-        """Everything that happened since the last call."""
+        """Return everything that happened since the last call."""
         events, self.run.events = self.run.events, []
         return events
+
+    def amend(self, proof: Proof) -> None:
+        """Replace the proof of the same port by one to which something was added."""
+        self.run.proofs = [proof if one.subject == proof.subject else one for one in self.run.proofs]
 
     # The order of the run
 
     def _advance(self) -> None:
-        """Go on with the steps; where they end, with the next port."""
-        while not self.done:
-            if self._steps is not None:
-                try:
-                    next(self._steps)
-                    return
-                except StopIteration:
-                    self._close_port()
-            elif self._waiting:
-                self._open_port(self._waiting.pop(0))
-            else:
-                self._over()
-
-    def _tend(self) -> None:
-        """See that everybody but the port under test is asked as gently as can be."""
-        self.run.tend(self.case.line if self.case is not None else None)
-
-    def _open_port(self, target: Target) -> None:
-        barred = target.barred or self.claims.lack.get(target.subnet, "")
-        if barred:
-            return self._put(judge(Observation(replace(target, barred=barred)), self.names))
-        self.case = PortState(self.run, target)
-        self.run.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
-        net = self.scope.net(target.subnet)
-        self._steps = prove_port(self.case, self._decided, lambda: self._claim(net.name))
+        if self._claiming is not None:
+            try:
+                return next(self._claiming)
+            except StopIteration:
+                self._claiming = None
+        if self.procedure.advance():
+            self._over()
+        self.procedure.tend()
         return None
 
-    def _claim(self, name: str) -> Steps:
-        """On a direct cable there is another network at every port: the address to ask from is claimed anew."""
-        return self.claims.claim([self.scope.net(name)]) if self.settings.direct else _nothing()
-
-    def _close_port(self) -> None:
-        self._steps = None
-        case, self.case = self.case, None
-        if case is None:
-            return
-        self._put(judge(observe(case), self.names))
-        case.line.keep(FEW)
-
-    def _put(self, proof: Proof) -> None:
-        self.proofs.append(proof)
-        if proof.verdict is Verdict.PROVEN and proof.mac is not None:
-            self.run.proven[proof.mac] = proof.interface
-        text = f"{proof.verdict}: {proof.why}"
-        self.run.events.append(Event(self.run.now, What.VERDICT, proof.subject, text, proof=proof))
-
-    def amend(self, proof: Proof) -> None:
-        """Put a proof, to which something was added, in the place of the one of the same port."""
-        self.proofs = [proof if one.subject == proof.subject else one for one in self.proofs]
-
-    def _decided(self, seen: Observation) -> bool:
-        """Say whether the verdict stands whatever comes: `not-back` alone still waits for phase back."""
-        word = verdict(seen, self.names)[0]
-        return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
-
-    def _cut(self, why: str) -> None:
-        """Cut the port under test short; the claim before the first port is not one."""
-        if self._steps is None or self.case is None:
-            return
-        try:
-            self._steps.throw(Cut(why))
-        except StopIteration:
-            self._close_port()
-
     def _finish(self) -> None:
-        self._cut(self._stop)
-        for target in self._waiting:
-            self._put(judge(Observation(target, cut=self._stop), self.names))
-        self._waiting = []
+        self.procedure.finish(self._stop)
         self._over()
 
     def _over(self) -> None:
@@ -259,9 +264,93 @@ class Prober:
         self.stop(why)
 
     def _owned(self, mac: int) -> str:
-        words = " or ".join(map(quad, sorted(self.scheduler.ear.claiming | self.scheduler.ear.borrowed)))
+        matcher = self.scheduler.matcher
+        words = " or ".join(map(quad, sorted(matcher.claiming | matcher.borrowed)))
         return f"{words}, which was to be borrowed, belongs to {self.names.of(mac)}"
 
 
-def _nothing() -> Generator[None, None, None]:
+class PortByPort:
+    """Proves the ports of a run one after the other."""
+
+    keys = "Enter confirms   s skips this port   q stops"
+    cut_is_final = False
+
+    def __init__(self, run: RunState, addresses: StationAddresses) -> None:
+        """Nothing is under test yet."""
+        self.run, self.addresses = run, addresses
+        self.port: PortState | None = None
+        self._waiting = list(run.scope.asked)
+        self._steps: Steps | None = None
+
+    def advance(self) -> bool:
+        """Go on with the port under test; where it ends, with the next one."""
+        while True:
+            if self._steps is not None:
+                try:
+                    next(self._steps)
+                    return False
+                except StopIteration:
+                    self._close_port()
+            elif self._waiting:
+                self._open_port(self._waiting.pop(0))
+            else:
+                return True
+
+    def tend(self) -> None:
+        """See that every address but the one under test is asked as gently as possible."""
+        self.run.tend(self.port.entry if self.port is not None else None)
+
+    def press(self, key: Press) -> None:
+        """Take a key: Enter confirms, `s` skips; a number means nothing where ports have turns."""
+        if key is Key.ENTER:
+            self.run.enters += 1
+        elif key is Key.SKIP:
+            self._cut("it was skipped")
+
+    def finish(self, why: str) -> None:
+        """Cut the port under test short; the others are not tested."""
+        self._cut(why)
+        for target in self._waiting:
+            self.run.put(Observation(target, cut=why))
+        self._waiting = []
+
+    def _open_port(self, target: Target) -> None:
+        barred = target.barred or self.run.lack.get(target.subnet, "")
+        if barred:
+            return self.run.put(Observation(replace(target, barred=barred)))
+        self.port = PortState(self.run, target)
+        self.run.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
+        net = self.run.scope.net(target.subnet)
+        self._steps = prove_port(self.port, lambda seen: decided(seen, self.run.names), lambda: self._claim(net.name))
+        return None
+
+    def _claim(self, name: str) -> Steps:
+        """Claim the address to ask from again on a direct cable: there is another network at every port."""
+        return self.addresses.claim([self.run.scope.net(name)]) if self.run.options.direct else _nothing()
+
+    def _close_port(self) -> None:
+        self._steps = None
+        port, self.port = self.port, None
+        if port is None:
+            return
+        self.run.put(observe(port))
+        port.entry.keep(FEW)
+
+    def _cut(self, why: str) -> None:
+        """Cut the port under test short."""
+        if self._steps is None or self.port is None:
+            return
+        try:
+            self._steps.throw(Cut(why))
+        except StopIteration:
+            self._close_port()
+
+
+def decided(seen: Observation, names: Names) -> bool:
+    """Say whether the verdict is certain whatever comes: `not-back` and `proven` still wait for phase back."""
+    word = verdict(seen, names)[0]
+    return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
+
+
+def _nothing() -> Steps:
     yield from ()

@@ -59,8 +59,14 @@ class PhaseResult:
     seconds: float = 0.0
     rtt: Rtt | None = None
 
+    def __add__(self, other: PhaseResult) -> PhaseResult:
+        """Return both together; the round-trip times are the later ones'."""
+        arp = Tally(self.arp.sent + other.arp.sent, self.arp.answered + other.arp.answered)
+        echo = Tally(self.echo.sent + other.echo.sent, self.echo.answered + other.echo.answered)
+        return PhaseResult(arp, echo, round(self.seconds + other.seconds, 3), other.rtt or self.rtt)
+
     def to_json(self) -> dict[str, Any]:
-        """The phase as in 4-proof.md: `arp` and `echo` are [sent, answered]."""
+        """Return the phase as JSON: `arp` and `echo` are [sent, answered]."""
         rtt = None if self.rtt is None else {"min": self.rtt.min, "median": self.rtt.median, "max": self.rtt.max}
         return {
             "arp": [self.arp.sent, self.arp.answered],
@@ -120,7 +126,7 @@ class Proof:
         return f"{self.interface}:{self.port}"
 
     def to_json(self) -> dict[str, Any]:
-        """The object of 4-proof.md, with `notes` and `evidence` added."""
+        """Return the proof as one JSON object."""
         return {
             "interface": self.interface,
             "port": self.port,

@@ -1,4 +1,4 @@
-"""What one proving run shares between its parts: the asker, the watch over all other addresses, keys and events."""
+"""What one run shares between its parts: the scheduler, the watch over all other addresses, keys, events and proofs."""
 
 from __future__ import annotations
 
@@ -9,22 +9,30 @@ from random import Random
 from netcheck.proof.events import Action, Event, What
 from netcheck.proof.probing.address_state import ARP, ECHO, EVER, AddressState, Sighting
 from netcheck.proof.probing.scheduler import WATCH_EVERY, ProbeScheduler
+from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.settings.inquiry import Inquiry
 from netcheck.proof.targets import Net, Scope, Target
+from netcheck.proof.verdict.judge import judge
+from netcheck.proof.verdict.names import UNKNOWN, Names
+from netcheck.proof.verdict.observation import Observation
 from netcheck.wire.frames import Lldp
 
-FRESH = 5.0  # seconds: a control must have answered in this time before the silence (6-settled-details.md 12)
+FRESH = 5.0  # seconds before a silence in which a control must have answered
 NEIGHBOURS_KEPT = 64
-MACS_KEPT, ADDRESSES_KEPT = 4096, 64  # who spoke for what: MACs, and addresses of each
-WATCH_SHARE = 0.8  # of the pace that the watch may use, so that requests of the port under test find room
+MACS_KEPT, ADDRESSES_KEPT = 4096, 64  # MACs remembered, and addresses of each
+WATCH_SHARE = 0.8  # share of the pace that the watch may use, so that requests of the port under test find room
 ECHO_TRIES = 5  # echoes that a watched address may leave unanswered before it is asked by ARP instead
-HINT = 1e-2  # a run of misses of a watched address this unlikely says that it fell silent
+HINT = 1e-2  # a run of misses of a watched address this unlikely suggests that it fell silent
+
+
+class Void(Exception):
+    """The phase proves nothing and is repeated; the text says why."""
 
 
 class Cut(Exception):
-    """A phase is cut short; `why` completes the sentence "A phase was cut short: ...". `void` says that nobody wished
-    it: the phase meant nothing and could not be repeated."""
+    """A phase is cut short; `why` completes the sentence "A phase was cut short: ...". `void` says that nobody asked
+    for that: the phase proved nothing and could not be repeated."""
 
     def __init__(self, why: str, *, void: bool = False) -> None:
         super().__init__(why)
@@ -34,30 +42,51 @@ class Cut(Exception):
 class RunState:
     """Shared state of a run. `now` is set by the prober before anything else is called."""
 
-    def __init__(self, scope: Scope, settings: RunOptions, scheduler: ProbeScheduler, rng: Random) -> None:
+    def __init__(
+        self, scope: Scope, options: RunOptions, scheduler: ProbeScheduler, rng: Random, names: Names = UNKNOWN
+    ) -> None:
         """Nothing is asked yet."""
-        self.scope, self.settings, self.scheduler, self.rng = scope, settings, scheduler, rng
-        self.now = 0.0
+        self.scope, self.options, self.scheduler, self.rng, self.names = scope, options, scheduler, rng, names
+        self.now = self.started = 0.0
         self.carrier = scheduler.carrier
+        self.gone = False  # the interface under test is administratively down or removed
         self.drops = 0  # times that the carrier under test has dropped
         self.linked = -EVER  # when it came up last; long ago where it was up from the beginning
+        self.disturbances, self.disturbance = 0, ""  # times that netcheck itself did not run, and the last reason
+        self.lost_frames = 0  # received frames that the kernel dropped before they could be read
         self.events: list[Event] = []
-        self.enters = 0  # Enter presses that nobody has taken yet
+        self.enters = 0  # presses of Enter that nobody has taken yet
         self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on way 0, and when last
         self.owner_of = {target.address: target for target in scope.targets if not target.barred}
         self.watched: dict[int, AddressState] = {}
         self.gateways = {net.gateway: net for net in scope.nets if net.gateway is not None}
         self.neighbours: deque[tuple[float, Lldp]] = deque(maxlen=NEIGHBOURS_KEPT)  # LLDP heard on way 0, and when
-        self.inquiry: Inquiry | None = None  # which takes the answers to its questions out of what is heard
+        self.inquiry: Inquiry | None = None  # takes the answers to its own requests out of what is heard
         self.proven: dict[int, str] = {}  # MAC -> device/interface already proven in this record
+        self.lack: dict[str, str] = {}  # subnets without an address to ask from, and why
+        self.proofs: list[Proof] = []
+        for target in self.owner_of.values():  # whatever is heard for a planned address counts from the start
+            scheduler.entry(target.address, target.subnet)
 
     def say(self, what: What, port: str, text: str, until: float | None = None, mac: int | None = None) -> None:
-        """Tell an event."""
+        """Emit an event."""
         self.events.append(Event(self.now, what, port, text, until, mac=mac))
 
     def ask(self, action: Action, port: str, text: str, until: float | None = None) -> None:
         """Ask the technician to do something with a cable."""
         self.events.append(Event(self.now, What.DO, port, text, until, action=action))
+
+    def put(self, seen: Observation) -> None:
+        """Judge a port and keep its proof."""
+        self.put_proof(judge(seen, self.names))
+
+    def put_proof(self, proof: Proof) -> None:
+        """Keep a proof, and emit its event."""
+        self.proofs.append(proof)
+        if proof.verdict is Verdict.PROVEN and proof.mac is not None:
+            self.proven[proof.mac] = proof.interface
+        text = f"{proof.verdict}: {proof.why}"
+        self.events.append(Event(self.now, What.VERDICT, proof.subject, text, proof=proof))
 
     def enter(self) -> bool:
         """Take all presses of Enter; say whether there was one."""
@@ -65,14 +94,19 @@ class RunState:
         self.enters = 0
         return pressed
 
-    def take(self, hearing: Sighting) -> None:
-        """Remember which addresses a MAC speaks for; of those that say too much, the oldest is forgotten first."""
-        if hearing.way:
+    def disturb(self, why: str) -> None:
+        """Note that netcheck itself did not run for a while: the running phases prove nothing."""
+        self.disturbances, self.disturbance = self.disturbances + 1, why
+        self.say(What.WARN, "", f"{why[:1].upper()}{why[1:]}")
+
+    def take(self, sighting: Sighting) -> None:
+        """Remember which addresses a MAC speaks for; where they are too many, the oldest is dropped."""
+        if sighting.way:
             return
-        addresses = self.spoken.pop(hearing.mac, {})
-        addresses.pop(hearing.address, None)
-        addresses[hearing.address] = hearing.at
-        self.spoken[hearing.mac] = addresses
+        addresses = self.spoken.pop(sighting.mac, {})
+        addresses.pop(sighting.address, None)
+        addresses[sighting.address] = sighting.at
+        self.spoken[sighting.mac] = addresses
         if len(addresses) > ADDRESSES_KEPT:
             del addresses[next(iter(addresses))]
         if len(self.spoken) > MACS_KEPT:
@@ -87,37 +121,37 @@ class RunState:
         names = {net.name for net in nets}
         for address, name in wanted.items():
             if name in names and address not in self.watched and address not in self.scope.stations:
-                self.watched[address] = self.scheduler.line(address, name)
+                self.watched[address] = self.scheduler.entry(address, name)
         self.tend(None)
 
     @property
     def watch_every(self) -> float:
-        """Seconds between echoes to one watched address: a second, or more where the pace would leave no room."""
-        return max(WATCH_EVERY, len(self.watched) / (WATCH_SHARE * self.settings.pace))
+        """Seconds between echoes to one watched address: one, or more where the pace would leave no room."""
+        return max(WATCH_EVERY, len(self.watched) / (WATCH_SHARE * self.options.pace))
 
     def tend(self, under_test: AddressState | None) -> None:
-        """Ask each watched address the gentlest way that works: one unicast echo a second where its MAC is known and
-        it answers echo, else by broadcast within the broadcast pace."""
-        for line in self.watched.values():
-            by_arp = self.scheduler.hears_all and (line.mac is None or line.missed_echoes >= ECHO_TRIES)
-            if line is under_test or line.every[ARP if by_arp else ECHO] is not None:
+        """Ask each watched address in the gentlest way that works: one unicast echo a second where its MAC is known and
+        it answers echo, else by broadcast ARP within the broadcast pace."""
+        for entry in self.watched.values():
+            by_arp = self.scheduler.hears_all and (entry.mac is None or entry.missed_echoes >= ECHO_TRIES)
+            if entry is under_test or entry.every[ARP if by_arp else ECHO] is not None:
                 continue
             if by_arp:
-                self.scheduler.want(line, self.now, arp=WATCH_EVERY)
+                self.scheduler.ask(entry, self.now, arp=WATCH_EVERY)
             else:
-                self.scheduler.want(line, self.now, echo=self.watch_every)
+                self.scheduler.ask(entry, self.now, echo=self.watch_every)
 
     def companions(self, target: Target, since: float, until: float) -> tuple[list[AddressState], AddressState | None]:
-        """Controls for a silence: addresses of other devices that answered in this time and do not hang behind this
-        port, and the gateway where it answered."""
+        """Return the controls for a silence: addresses of other devices that answered in this time and are not attached
+        behind this port, and the gateway where it answered."""
         others = [
-            line
-            for address, line in self.watched.items()
-            if line.answered_between(since, until) and self._is_other(address, target)
+            entry
+            for address, entry in self.watched.items()
+            if entry.answered_between(since, until) and self._is_other(address, target)
         ]
         gateway = self.scope.net(target.subnet).gateway
-        line = self.watched.get(gateway) if gateway is not None and gateway not in self.owner_of else None
-        return others, line if line is not None and line.answered_between(since, until) else None
+        entry = self.watched.get(gateway) if gateway is not None and gateway not in self.owner_of else None
+        return others, entry if entry is not None and entry.answered_between(since, until) else None
 
     def _is_other(self, address: int, target: Target) -> bool:
         other = self.owner_of.get(address)
@@ -126,8 +160,8 @@ class RunState:
         return not self.hangs_behind(other, target)
 
     def hangs_behind(self, other: Target, target: Target) -> bool:
-        """Say whether the plan puts the other interface behind a port of this one, directly or through others in
-        between: whichever port leads to the network, those behind the others fall silent with it."""
+        """Say whether the plan puts the other interface behind a port of this one, directly or through others.
+        Whichever port leads to the network, the interfaces behind the other ports fall silent with it."""
         seen: set[str] = set()
         above = _interface(other.behind)
         while above and above not in seen:
@@ -137,32 +171,32 @@ class RunState:
             above = next((_interface(t.behind) for t in self.scope.targets if t.interface == above), "")
         return False
 
-    def fell(self, line: AddressState, limit: float = HINT, least: int = 2) -> bool:
+    def fell(self, entry: AddressState, limit: float = HINT, least: int = 2) -> bool:
         """Say whether a watched address has fallen silent, so that luck explains it with a chance below the limit."""
-        if line.mac is None or not line.answered or self.now - line.answered[-1] < 2.0:
+        if entry.mac is None or not entry.answered or self.now - entry.answered[-1] < 2.0:
             return False
-        return line.fallen(line.mac, -EVER, limit, least)
+        return entry.fallen(entry.mac, -EVER, limit, least)
 
     def macs_of(self, device: str) -> frozenset[int]:
-        """The MACs planned for a device."""
+        """Return the MACs planned for a device."""
         return frozenset(mac for mac, subject in self.scope.macs.items() if subject.split("/")[0] == device)
 
     def shared(self, target: Target, mac: int, since: float) -> list[str]:
-        """Planned interfaces of other devices whose addresses a MAC spoke for since then."""
+        """Return the planned interfaces of other devices whose addresses a MAC spoke for since then."""
         owners = [
             self.owner_of[address]
-            for address, line in self.watched.items()
-            if address in self.owner_of and any(hearing.mac == mac for hearing in line.heard(since))
+            for address, entry in self.watched.items()
+            if address in self.owner_of and any(sighting.mac == mac for sighting in entry.heard(since))
         ]
         others = (o for o in owners if o.device != target.device and o.address != target.address)
         return list(dict.fromkeys(other.interface for other in others))
 
-    def word(self, line: AddressState) -> str:
-        """A watched address in words: the planned interface and the address."""
-        target = self.owner_of.get(line.address)
+    def word(self, entry: AddressState) -> str:
+        """Return the planned interface and the address of a watched address as text."""
+        target = self.owner_of.get(entry.address)
         return f"{target.interface} ({target.address_text})" if target is not None else "the gateway"
 
 
 def _interface(port: str) -> str:
-    """`device/interface` of `device/interface:port`."""
+    """Return `device/interface` of `device/interface:port`."""
     return port.rsplit(":", 1)[0]

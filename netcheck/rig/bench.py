@@ -8,13 +8,13 @@ from random import Random
 
 from netcheck.addr import quad
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Action, Event, Key, Press, What
+from netcheck.proof.events import Action, Event, Key, Press
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.names import Names
-from netcheck.proof.walk.walker import Walker
+from netcheck.proof.walk.walk import Walk
 from netcheck.rig.devices import Faults, LldpSpeaker, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.scenario import Act, Cable, Device, Do, Mode, Move, On, Replies, Scenario, Stranger
@@ -155,9 +155,11 @@ class Bench:
     def run(self) -> tuple[Proof, ...]:
         """Run to the end in virtual time and return the proofs."""
         proven = {MACS + 21: "d0/lan"} if self.scenario.earlier else {}
-        kind = Walker if self.mode.walks else Prober
         random = Random(self.scenario.seed)
-        self.prober = kind(self.scope(), self.rig.ways, NOBODY, self.options(), random, proven=proven, poll=POLL)
+        self.prober = Prober(
+            self.scope(), self.rig.ways, NOBODY, self.options(), random, proven=proven, poll=POLL,
+            procedure=Walk if self.mode.walks else None,
+        )  # fmt: skip
         self.hand.start()
         drive(self.prober, self.rig, self.hand)
         return tuple(self.prober.proofs)
@@ -218,7 +220,7 @@ class ScriptedHand:
     def told(self, event: Event) -> None:
         """Keep an event, and follow it where it is an instruction."""
         self.log.append((self.rig.time, event))
-        action = Action.PULL if event.what is What.SEEN and event.action is None else event.action
+        action = event.action
         if action is None:
             return
         self.asked.append((self.rig.time, action, event.port))

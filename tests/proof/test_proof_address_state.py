@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.proof.port.observe import phase_of
+from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, REPLACED, AddressState, Probe, ProbeKind, Sighting
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler
-from netcheck.proof.result import Phase
+from netcheck.proof.result import Phase, Tally
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
@@ -25,15 +26,15 @@ NET = Net("process", 0xC0000200, 24)
 
 def line_with(history: list[tuple[ProbeKind, bool]], mac: int = MAC) -> AddressState:
     """A line with a probe every second, answered or missed as told, all settled."""
-    line = AddressState(ADDRESS, 0, "process")
-    line.keep(1000)
+    entry = AddressState(ADDRESS, 0, "process")
+    entry.keep(1000)
     for second, (kind, answered) in enumerate(history):
         probe = Probe(kind, ADDRESS, 0, second, float(second), second + 1.0)
-        line.probes.append(probe)
+        entry.probes.append(probe)
         if answered:
-            line.note(Sighting(second + 0.1, ADDRESS, mac, str(kind), 0, asked=float(second)), probe)
-        line.settle(probe)
-    return line
+            entry.note(Sighting(second + 0.1, ADDRESS, mac, str(kind), 0, asked=float(second)), probe)
+        entry.settle(probe)
+    return entry
 
 
 histories = st.lists(st.tuples(st.sampled_from(ProbeKind), st.booleans()), max_size=60)
@@ -42,12 +43,12 @@ histories = st.lists(st.tuples(st.sampled_from(ProbeKind), st.booleans()), max_s
 @given(histories, st.floats(0, 60), st.floats(0, 60))
 def test_tally_is_a_plain_count(history: list[tuple[ProbeKind, bool]], since: float, until: float) -> None:
     """Probes sent in the time, and those of them that were answered."""
-    line = line_with(history)
+    entry = line_with(history)
     for kind in ProbeKind:
         inside = [hit for second, (k, hit) in enumerate(history) if k is kind and since <= second < until]
-        tally = line.tally(kind, since, until, MAC)
+        tally = entry.tally(kind, since, until, MAC)
         assert (tally.sent, tally.answered) == (len(inside), sum(inside))
-        assert line.tally(kind, since, until, OTHER).answered == 0
+        assert entry.tally(kind, since, until, OTHER).answered == 0
 
 
 @given(histories, st.integers(1, 5))
@@ -69,28 +70,28 @@ def test_fallen_is_a_run_of_misses_beyond_luck(history: list[tuple[ProbeKind, bo
 
 def test_open_and_anonymous_probes_count_in_no_tally() -> None:
     """What may still be answered is no miss, and a probe with sender 0 is not one of the count."""
-    line = line_with([(ProbeKind.ARP, True)] * 3)
-    line.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 9, 9.0, 10.0))
-    line.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 10, 10.0, 11.0, anonymous=True, settled=True))
-    assert line.tally(ProbeKind.ARP, 0.0, EVER, MAC).sent == 3
+    entry = line_with([(ProbeKind.ARP, True)] * 3)
+    entry.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 9, 9.0, 10.0))
+    entry.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 10, 10.0, 11.0, anonymous=True, settled=True))
+    assert entry.tally(ProbeKind.ARP, 0.0, EVER, MAC).sent == 3
 
 
 @pytest.mark.parametrize(("answers", "gap"), [("111", 1.0), ("1011", 2.0), ("100010", 4.0), ("1", 0.0), ("", 0.0)])
 def test_longest_gap(answers: str, gap: float) -> None:
     """The longest time between two answers."""
-    line = line_with([(ProbeKind.ECHO, answer == "1") for answer in answers])
-    assert line.longest_gap(0.0, EVER, MAC) == pytest.approx(gap)
+    entry = line_with([(ProbeKind.ECHO, answer == "1") for answer in answers])
+    assert entry.longest_gap(0.0, EVER, MAC) == pytest.approx(gap)
 
 
 def test_a_watched_address_follows_a_new_device() -> None:
     """After some seconds of silence another MAC is asked; while it answers, or is under test, none takes its place."""
     for urgent, after, follows in ((False, 1.0, False), (False, REPLACED + 1, True), (True, REPLACED + 1, False)):
-        line = line_with([(ProbeKind.ARP, True)])
-        line.urgent = urgent
+        entry = line_with([(ProbeKind.ARP, True)])
+        entry.urgent = urgent
         probe = Probe(ProbeKind.ARP, ADDRESS, 0, 5, after, after + 1.0)
-        line.probes.append(probe)
-        line.note(Sighting(after + 0.1, ADDRESS, OTHER, "arp", 0, asked=after), probe)
-        assert line.mac == (OTHER if follows else MAC)
+        entry.probes.append(probe)
+        entry.note(Sighting(after + 0.1, ADDRESS, OTHER, "arp", 0, asked=after), probe)
+        assert entry.mac == (OTHER if follows else MAC)
 
 
 def case() -> PortState:
@@ -107,27 +108,49 @@ def case() -> PortState:
     ("mac", "at", "phase"),
     [
         (MAC, 5, Phase.IN), (OTHER, 5, Phase.IN),
-        (MAC, 11, None), (OTHER, 11, Phase.OUT),  # pressed too soon: only the trailing silence counts for the device
-        (MAC, 15, Phase.OUT), (OTHER, 15, Phase.OUT),
-        (MAC, 21, Phase.BACK), (OTHER, 21, Phase.OUT),  # the cable was not yet in again
+        (MAC, 11, None), (OTHER, 11, Phase.OUT),
+        (MAC, 21, None), (OTHER, 21, Phase.OUT),  # asked back, and not yet in again
         (MAC, 25, Phase.BACK), (OTHER, 25, Phase.BACK),
-        (OTHER, 7, Phase.OUT), (MAC, 7, Phase.IN),  # an earlier time out, that did not count
+        (OTHER, 7, Phase.OUT),  # an earlier time out, that did not count
     ],
     ids=str,
 )  # fmt: skip
-def test_phase_of_a_hearing(mac: int, at: int, phase: Phase | None) -> None:
-    """In until 10, then out, silent from 14; back from 20, returned at 23; out for nothing from 6 to 8."""
+def test_phase_of_a_sighting(mac: int, at: int, phase: Phase | None) -> None:
+    """In until 10, then out; asked back at 20, returned at 23; out for nothing from 6 to 8."""
     made = case()
-    made.outs = [(6.0, 8.0)]
-    made.out_from, made.quiet_from, made.back_from, made.returned = 10.0, 14.0, 20.0, 23.0
+    made.pull = Pull(9.0)
+    made.away, made.back_from = [[6.0, 8.0], [10.0, 23.0]], 23.0
+    made.pull.plug_at, made.pull.returned = 20.0, 23.0
     assert phase_of(made, Sighting(at + 0.2, ADDRESS, mac, "arp", 0, asked=float(at))) is phase
 
 
-def test_a_late_answer_belongs_to_the_phase_of_its_probe() -> None:
-    """An answer that comes in phase out to a probe of phase in was sent with the cable in: 4-proof.md, Probes."""
+def test_who_answers_in_the_place_of_a_device_that_never_returns() -> None:
+    """Until the cable was asked back another MAC answers with it out; afterwards it answers instead."""
     made = case()
-    made.out_from = made.quiet_from = 10.0
+    made.pull = Pull(9.0)
+    made.away, made.pull.plug_at = [[10.0, EVER]], 20.0
+    found = [phase_of(made, Sighting(at + 0.2, ADDRESS, OTHER, "arp", 0, asked=at)) for at in (15.0, 21.0)]
+    assert found == [Phase.OUT, Phase.BACK]
+
+
+def test_a_late_answer_belongs_to_the_phase_of_its_probe() -> None:
+    """An answer that comes in phase out to a probe of phase in was sent with the cable in."""
+    made = case()
+    made.away = [[10.0, EVER]]
     assert phase_of(made, Sighting(12.5, ADDRESS, MAC, "echo", 0, asked=9.9, late=True)) is Phase.IN
+
+
+def test_a_probe_that_was_not_sent_counts_for_nothing() -> None:
+    """It is in no tally, it is no miss, and it leaves no echo unanswered."""
+    scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
+    scheduler.senders[0, "process"] = ADDRESS - 1
+    entry = scheduler.entry(ADDRESS, "process")
+    scheduler.ask(entry, 0.0, arp=1.01)
+    (send,) = scheduler.due(0.0)
+    scheduler.not_sent(send)
+    scheduler.settle(10.0)
+    assert (entry.asked, entry.asked_arp, list(entry.probes)) == (0, 0, [])
+    assert entry.tallies(0.0, EVER, MAC) == (Tally(0, 0), Tally(0, 0))
 
 
 @pytest.mark.parametrize(
@@ -145,20 +168,22 @@ def test_a_late_answer_belongs_to_the_phase_of_its_probe() -> None:
 def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float], holds: bool) -> None:
     """The silence lasts from 10 to 19: an outage that caused it covers the time from 13 to 16."""
     made = case()
-    made.quiet_from, made.run.now = 10.0, 19.0
+    made.pull, made.run.now = Pull(9.0), 19.0
+    made.pull.quiet_from = made.pull.silent_from = 10.0
     control = AddressState(ADDRESS + 1, 0, "process")
     control.answered.extend(answered)
-    made.controls = [control]
+    made.pull.controls = [control]
     assert (made.doubtful() == []) is holds
 
 
 def test_the_gateway_counts_only_where_it_is_alone() -> None:
-    """6-settled-details.md 12."""
+    """Where other devices answer, they are the controls."""
     made = case()
-    made.quiet_from, made.run.now = 10.0, 19.0
+    made.pull, made.run.now = Pull(9.0), 19.0
+    made.pull.quiet_from = made.pull.silent_from = 10.0
     silent, alive = AddressState(ADDRESS + 1, 0, "process"), AddressState(ADDRESS + 2, 0, "process")
     alive.answered.extend([14.0, 17.0])
-    made.gateway, made.controls = silent, [alive]
+    made.pull.gateway, made.pull.controls = silent, [alive]
     assert made.doubtful() == []
-    made.controls = []
+    made.pull.controls = []
     assert made.doubtful() == [silent]

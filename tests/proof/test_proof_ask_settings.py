@@ -64,7 +64,7 @@ class TypedScene(Scene):
 
 def scene(typed: str = "192.0.2.20/24", gateway: str = "192.0.2.254", settings: RunOptions = ASKED) -> TypedScene:
     """The device at the far end of a direct cable."""
-    made = TypedScene(direct=True, settings=settings, only=("alpha/cpu:1",))
+    made = TypedScene(direct=True, options=settings, only=("alpha/cpu:1",))
     made.plan("alpha/cpu", 20, ports=2)
     jack = made.segment.join(Jack(MACS + 20))
     device = TypedDevice(made.rig, {jack: {ip(20)}})
@@ -141,7 +141,7 @@ def test_the_cable_out_while_it_is_asked() -> None:
 def test_skipped_while_it_is_asked() -> None:
     """The operator's s ends the port at once, and nothing is asked of it any more."""
     made = scene()
-    made.settings = replace(ASKED, hands_free=False)
+    made.options = replace(ASKED, hands_free=False)
     at_inquiry(made, lambda: made.hand.press(Key.SKIP))
     ran = made.prove()
     assert (ran.proof.verdict, ran.proof.evidence) == ("unsettled", ())

@@ -10,23 +10,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address
-from netcheck.proof.port.countdown import MOST, seconds_left
+from netcheck.proof.port.countdown import seconds_to_hold
+from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Probe, ProbeKind
-from netcheck.proof.probing.scheduler import ARP_EVERY, ECHO_EVERY, Pace, ProbeScheduler
+from netcheck.proof.probing.scheduler import Pace, ProbeScheduler
 from netcheck.proof.result import Phase, PhaseResult, Tally
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
-from netcheck.proof.verdict.observation import LEAST_ARP
+from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, LEAST_ARP_OUT, Confirmed
 from netcheck.wire.link import Way
 
 BASE = Address.from_text("192.0.2.0").value
+MOST = 300  # misses looked ahead
 MAC = 0x00005E005314  # documentation MACs: RFC 7042 section 2.1.2
 
 
-def needed(seen: Tally, missed: int, tried: int, step: int, limit: float) -> int:
-    """How many more misses bring a kind to the limit: the posterior predictive of 4-proof.md, Luck, multiplied out in
+def misses_to_come(seen: Tally, missed: int, tried: int, step: int, limit: float) -> int:
+    """How many more misses bring a kind to the limit: the posterior predictive multiplied out in
     exact fractions, one miss after the other."""
     chance, misses, lost = Fraction(1), 0, seen.sent - seen.answered
     while seen.answered and misses < missed + MOST:
@@ -38,7 +40,9 @@ def needed(seen: Tally, missed: int, tried: int, step: int, limit: float) -> int
     return MOST if seen.answered else 0
 
 
-def case_of(arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, cable: str) -> PortState:
+def case_of(
+    arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, cable: str, least: float = 7.5
+) -> PortState:
     """A case whose cable has been out for so many seconds, with probes since that nothing answered."""
     target = Target("d20/lan", "1", "d20", BASE + 20, "192.0.2.20", "process")
     net = Net("process", BASE, 24, None, None, ())
@@ -47,12 +51,15 @@ def case_of(arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, cab
         Scope((target,), (target,), (net,)), RunOptions(), ProbeScheduler([way], True, Pace(), Random(1)), Random(1)
     )
     case = PortState(run, target)
-    run.now, case.mac, case.cable = 1000.0, MAC, cable
-    case.request = case.out_from = case.quiet_from = run.now - silent
+    run.now, case.mac = 1000.0, MAC
+    pull = case.pull = Pull(run.now - silent)
+    pull.cable, pull.needed = cable, least
+    pull.confirmed = Confirmed.CARRIER if cable == "carrier" else Confirmed.OPERATOR
+    pull.out_from = pull.quiet_from = pull.silent_from = run.now - silent
     case.results[Phase.IN] = PhaseResult(arp, echo)
     for kind, many in zip(ProbeKind, missed, strict=True):
-        probes = (Probe(kind, target.address, 0, n, case.quiet_from + 0.01, run.now, settled=True) for n in range(many))
-        case.line.probes.extend(probes)
+        probes = (Probe(kind, target.address, 0, n, pull.quiet_from + 0.01, run.now, settled=True) for n in range(many))
+        case.entry.probes.extend(probes)
     return case
 
 
@@ -73,28 +80,32 @@ def test_it_is_what_counting_ahead_says(
     arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, how: str
 ) -> None:
     """The longest of: the least silence, the requests that must have been sent, and the misses that each kind needs;
-    where a run of misses was looked for, every probe looked at counts (6-settled-details.md 34)."""
+    where a run of misses was looked for, every probe looked at counts."""
     case = case_of(arp, echo, missed, silent, how.split(",")[0])
+    pull = case.pull
+    assert pull is not None
     step = 0 if how == "operator" else 1
-    case.out_from -= 5.0 if "restarted" in how else 0.0
+    pull.out_from -= 5.0 if "restarted" in how else 0.0
     tried = [max(1, many) if step else 1 for many in missed]
     waits = [
-        case.silence_least - silent,
-        (LEAST_ARP[Phase.OUT] - missed[0]) * ARP_EVERY,
-        needed(arp, missed[0], tried[0], step, case.limit) * ARP_EVERY,
-        needed(echo, missed[1], tried[1], step, case.limit) * ECHO_EVERY,
+        pull.needed - silent,
+        (LEAST_ARP_OUT - missed[0]) * ARP_EVERY,
+        misses_to_come(arp, missed[0], tried[0], step, case.limit) * ARP_EVERY,
+        misses_to_come(echo, missed[1], tried[1], step, case.limit) * ECHO_EVERY,
     ]
-    assert seconds_left(case) == pytest.approx(max(0.0, *waits))
+    assert seconds_to_hold(case) == pytest.approx(max(0.0, *waits))
 
 
 def test_nothing_is_left_once_it_means_something() -> None:
     """Where the case itself says that its silence suffices, no seconds are left; before, some are."""
     for arps in range(9):
         case = case_of(Tally(8, 8), Tally(30, 30), (arps, 4 * arps), 1.01 * arps, "operator")
-        assert (seconds_left(case) == 0.0) == case.silent_enough(), arps
+        assert (seconds_to_hold(case) == 0.0) == case.silent_enough(), arps
 
 
 def test_with_carrier_the_least_silence_is_all() -> None:
     """On a direct cable nothing is asked, so that nothing is counted."""
-    assert seconds_left(case_of(Tally(8, 8), Tally(30, 30), (0, 0), 1.0, "carrier")) == pytest.approx(2.0)
-    assert seconds_left(case_of(Tally(8, 8), Tally(30, 30), (0, 0), 9.0, "carrier")) == 0.0
+    left = [
+        seconds_to_hold(case_of(Tally(8, 8), Tally(30, 30), (0, 0), since, "carrier", 10.0)) for since in (1.0, 11.0)
+    ]
+    assert left == pytest.approx([9.0, 0.0])

@@ -13,7 +13,8 @@ from netcheck.proof.result import Phase, PhaseResult, Tally, Verdict
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import DECIDED_IN, TABLE, judge, verdict
 from netcheck.proof.verdict.names import Names
-from netcheck.proof.verdict.observation import Observation, Owner
+from netcheck.proof.verdict.observation import HeardBefore, Observation, Owner, Silence
+from netcheck.proof.verdict.silence_rule import Confirmed
 
 MAC, SIBLING, STRANGER, OTHER = 0x5E005314, 0x5E005315, 0x5E005399, 0x5E005377
 ADDRESS = 0xC0000214
@@ -25,10 +26,17 @@ WELL = (
     (OUT, PhaseResult(Tally(9, 0), Tally(36, 0), 9.0)),
     (BACK, PhaseResult(Tally(3, 3), Tally(12, 12), 4.0)),
 )
+CONFIRMED = Silence(confirmed=Confirmed.OPERATOR, lasted=9.0, needed=7.5, missed=(9, 36), after=1.0)
+ASKED = replace(CONFIRMED, confirmed=Confirmed.REQUEST)
 SOUND = Observation(
     TARGET, mac=MAC, phases=WELL, owners=(Owner(MAC, IN), Owner(MAC, BACK)), device_macs=frozenset({MAC, SIBLING}),
-    cable="operator", connector="operator", silence=9.0, controls=2,
+    cable="operator", connector="operator", silences=(CONFIRMED,), confirmed_return=True, answers_now=True, controls=2,
 )  # fmt: skip
+
+
+def missed(arp: int, **changes: object) -> tuple[Silence, ...]:
+    """One silence with so many ARP requests unanswered."""
+    return (replace(CONFIRMED, missed=(arp, 36), **changes),)  # type: ignore[arg-type]
 
 
 def arps(seen: tuple[int, int], out: int, back: int) -> tuple[tuple[Phase, PhaseResult], ...]:
@@ -46,7 +54,7 @@ CUTS: dict[str, dict[str, object]] = {
 SECOND = {"none": (), "in": (Owner(STRANGER, IN),), "back": (Owner(STRANGER, BACK),), "sibling": (Owner(SIBLING, IN),)}
 RELAYS: dict[str, dict[str, object]] = {
     "none": {},
-    "negative": {"negatives": ((ADDRESS + 99, MAC),)},
+    "negative": {"negatives": ((ADDRESS + 99, MAC), (ADDRESS + 98, MAC))},
     "gateway": {"gateway_mac": MAC},
     "shared": {"shared": ("beta/cpu",)},
 }
@@ -62,8 +70,11 @@ DOUBTS: dict[str, dict[str, object]] = {
     "not direct": {"direct": True, "strangers": (STRANGER,)},
     "fallen": {"fallen": ("beta/cpu",)},
     "no control": {"controls": 0},
-    "short": {"silence": 2.9},
-    "lucky": {"phases": arps((8, 8), 5, 3)},
+    "short": {"silences": (replace(CONFIRMED, lasted=7.4),)},
+    "lucky": {"silences": missed(5)},
+    "not confirmed": {"confirmed_return": False, "silences": (ASKED,)},
+    "heard before": {"heard_before": (HeardBefore(OTHER, 3.0, 4.0),)},
+    "frames lost": {"lost_frames": 3},
     "few in": {"phases": arps((4, 4), 60, 3)},
     "few out": {"phases": arps((400, 400), 4, 3)},
     "few back": {"phases": arps((8, 8), 9, 2)},
@@ -93,7 +104,7 @@ def seen_with(
 def expected(
     cut: str, second: str, relay: str, swap: str, wrong: bool, while_out: str, stayed: bool, doubt: str, returned: bool
 ) -> str:
-    """The verdict by 4-proof.md's table, from the features alone."""
+    """Return the verdict by the order of the rows, from the features alone."""
     if second in ("in", "sibling") or (second == "back" and returned):
         return "contested"
     if relay != "none":
@@ -106,7 +117,7 @@ def expected(
         return "impostor"
     if stayed or while_out == "own":
         return "still-answering"
-    counted_after_return = doubt in ("few in", "few out", "few back")
+    counted_after_return = doubt in ("few in", "few out", "few back", "lucky", "not confirmed")
     if cut != "whole" or (doubt != "none" and (returned or not counted_after_return)):
         return "unsettled"
     return "proven" if returned else "not-back"
@@ -122,7 +133,7 @@ def test_every_observation_gets_the_first_row_that_applies() -> None:
     assert dict(list(wrong.items())[:5]) == {}
 
 
-NOTHING = replace(SOUND, mac=None, phases=(), owners=(), cable=None, connector="assumed", silence=0.0, controls=0)
+NOTHING = replace(SOUND, mac=None, phases=(), owners=(), cable=None, connector="assumed", silences=(), controls=0)
 
 
 @pytest.mark.parametrize(
@@ -149,7 +160,7 @@ def test_where_nothing_answered(changes: dict[str, object], word: str, says: str
 
 
 def test_table_has_every_verdict_once_and_in_order() -> None:
-    """The table's order is 4-proof.md's; not-tested stands before it, since it needs no observation."""
+    """The order is that of `Verdict`; not-tested stands before it, since it needs no observation."""
     order = [word for word, _ in TABLE]
     assert order == [Verdict.NOT_TESTED, *[word for word in Verdict if word is not Verdict.NOT_TESTED]]
     assert all(order.index(word) < order.index(Verdict.IMPOSTOR) for word in DECIDED_IN)
@@ -172,18 +183,30 @@ def test_table_has_every_verdict_once_and_in_order() -> None:
         ({"owners": (Owner(MAC, IN), Owner(STRANGER, IN, way=1))}, "contested"),
         ({"owners": (Owner(MAC, IN), Owner(MAC, IN, way=1))}, "proven"),
         ({"owners": (Owner(MAC, IN), Owner(MAC, OUT, way=1))}, "still-answering"),
-        ({"cable": "inferred", "looked": (1000, 1000)}, "unsettled"),
+        ({"cable": "inferred", "silences": missed(9, looked=(1000, 1000))}, "unsettled"),
+        ({"negatives": ((ADDRESS + 99, MAC),)}, "proven"),
+        ({"foreign_lldp": (OTHER,), "direct": True, "cable": "carrier"}, "unsettled"),
+        ({"answers_now": False}, "not-back"),
+        ({"stayed": True, "unconfirmed": True}, "still-answering"),
+        ({"confirmed_return": False, "silences": (ASKED, ASKED)}, "proven"),
+        ({"confirmed_return": False, "silences": (ASKED, ASKED), "requests_needed": 3}, "unsettled"),
+        ({"confirmed_return": False, "silences": (ASKED,), "once": True}, "proven"),
+        ({"cable": "inferred", "silences": missed(9, after=61.0)}, "unsettled"),
+        ({"silences": missed(9, after=61.0)}, "proven"),
+        ({"heard_before": (HeardBefore(STRANGER, 1.0, 2.0),), "owners": (Owner(STRANGER, OUT),)}, "impostor"),
+        ({"connector_unknown": True, "connector": "assumed"}, "unsettled"),
+        ({"connector_unknown": True, "connector": "assumed", "target": replace(TARGET, mac=MAC)}, "proven"),
         ({"direct": True, "strangers": (OTHER,), "cable": "carrier"}, "unsettled"),
     ],
     ids=lambda value: str(value)[:40],
 )
 def test_single_rules(changes: dict[str, object], word: str) -> None:
-    """Rules of 6-settled-details.md 6, 34, 41, 43 one by one; virtual routers' MACs are RFC 7042 section 2.1.1's."""
+    """Single rules; the MACs of virtual routers are RFC 7042 section 2.1.1."""
     assert verdict(replace(SOUND, **changes), NAMES)[0] == word  # type: ignore[arg-type]
 
 
 def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
-    """6-settled-details.md 42: a two-port device whose chain is connected is proven only where the plan has its MAC."""
+    """A device with two ports whose chain is connected is proven only where the plan has its MAC."""
     chain = replace(
         SOUND, direct=True, strangers=(STRANGER,), cable="carrier", target=replace(TARGET, ports=2, mac=MAC)
     )
@@ -192,12 +215,15 @@ def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
 
 
 def test_luck_counts_the_larger_figure_and_the_looks() -> None:
-    """6-settled-details.md 34: of ARP and echo the larger; an inferred start multiplies by the probes looked at."""
+    """Of ARP and echo the larger figure counts; an inferred start multiplies by the probes looked at; silences
+    multiply."""
     sound = SOUND.luck
     assert sound is not None
     assert sound == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
-    inferred = replace(SOUND, looked=(3, 7))
+    inferred = replace(SOUND, silences=missed(9, looked=(3, 7)))
     assert inferred.luck == pytest.approx(3 * sound)
+    assert replace(SOUND, silences=(CONFIRMED, CONFIRMED)).luck == pytest.approx(sound**2)
+    assert replace(SOUND, silences=()).luck is None
     assert replace(SOUND, cable="carrier").luck is None
     by_echo = replace(SOUND, phases=arps((8, 0), 9, 3)).luck
     assert by_echo is not None
@@ -205,7 +231,7 @@ def test_luck_counts_the_larger_figure_and_the_looks() -> None:
 
 
 def test_unheard_counts_the_broadcasts_of_all_phases() -> None:
-    """6-settled-details.md 35: 0.5 to the number of requests."""
+    """It is 0.5 to the number of requests."""
     assert SOUND.unheard == 0.5**20
     assert replace(SOUND, hears_all=False).unheard is None
 
@@ -231,7 +257,7 @@ def test_proof_holds_what_was_observed() -> None:
     ids=["one answer", "two answers"],
 )
 def test_who_answers_for_the_control_is_noted(negatives: tuple[tuple[int, int], ...], says: str) -> None:
-    """6-settled-details.md 9: one answer is an unlisted host, two from one MAC are proxy ARP."""
+    """One answer is an unlisted host, two from one MAC are proxy ARP."""
     proof = judge(replace(SOUND, negatives=negatives), NAMES)
     assert proof.verdict == "proven"
     assert any(says in note for note in proof.notes)

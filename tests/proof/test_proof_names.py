@@ -16,7 +16,7 @@ from netcheck.proof.verdict.names import names_of, vendor
 def registry() -> dict[int, str]:
     """The registry's own text, read by itself: lines of `OO-UU-II   (hex)   organisation`."""
     text = (Path(netaddr.__file__).parent / "eui" / "oui.txt").read_text("utf-8", "replace")
-    rows = (line.split("(hex)") for line in text.splitlines() if "(hex)" in line)
+    rows = (entry.split("(hex)") for entry in text.splitlines() if "(hex)" in entry)
     return {int(block.strip().replace("-", ""), 16): words.strip() for block, words in rows}
 
 

@@ -42,8 +42,8 @@ class Desk:
         ways = (Way("x0", STATION, ((OWN, 24),)), Way("x1", STATION + 1, ((OTHER_OWN, 24),)))
         self.scheduler = ProbeScheduler(ways, True, Pace(), Random(1))
         self.scheduler.senders.update({(0, "process"): OWN, (1, "process"): OTHER_OWN})
-        self.line = self.scheduler.line(ADDRESS, "process")
-        self.scheduler.want(self.line, 0.0, arp=1.01, echo=0.25)
+        self.entry = self.scheduler.entry(ADDRESS, "process")
+        self.scheduler.ask(self.entry, 0.0, arp=1.01, echo=0.25)
         (self.arp,) = self.scheduler.due(0.0)
         self.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), 0.001)
         (self.echo,) = self.scheduler.due(0.25)
@@ -74,7 +74,7 @@ def test_answers_count_for_their_probe() -> None:
     heard = desk.hear_echo()
     assert heard == Sighting(0.251, ADDRESS, DEVICE, "echo", 0, asked=0.25)
     assert (answers(desk.arp), answers(desk.echo)) == ({DEVICE: 0.001}, {DEVICE: 0.251})
-    assert desk.scheduler.ear.forged == 0
+    assert desk.scheduler.matcher.forged == 0
 
 
 @pytest.mark.parametrize(
@@ -100,7 +100,7 @@ def test_forged_echo_answers_are_counted_apart(changes: dict[str, Any]) -> None:
     way = changes.pop("way", 0)
     assert desk.hear_echo(way=way, **changes) is None
     assert answers(desk.echo) == {}
-    assert desk.scheduler.ear.forged == 1
+    assert desk.scheduler.matcher.forged == 1
 
 
 def test_an_answer_given_again_counts_once() -> None:
@@ -109,7 +109,7 @@ def test_an_answer_given_again_counts_once() -> None:
     for at in (0.251, 0.252, 0.3):
         desk.hear_echo(at)
     assert answers(desk.echo) == {DEVICE: 0.251}
-    assert sum(hearing.how == "echo" for hearing in desk.line.hearings) == 1
+    assert sum(sighting.how == "echo" for sighting in desk.entry.sightings) == 1
 
 
 def test_a_late_answer_is_a_sign_of_life_only() -> None:
@@ -120,8 +120,8 @@ def test_a_late_answer_is_a_sign_of_life_only() -> None:
     assert heard is not None
     assert (heard.late, heard.means) == (True, 0.25)
     assert answers(desk.echo) == {}
-    assert desk.line.tally(ProbeKind.ECHO, 0.0, 9.0, DEVICE) == Tally(1, 0)
-    assert heard in desk.line.hearings
+    assert desk.entry.tally(ProbeKind.ECHO, 0.0, 9.0, DEVICE) == Tally(1, 0)
+    assert heard in desk.entry.sightings
 
 
 def test_an_answer_beyond_late_is_forged() -> None:
@@ -129,7 +129,7 @@ def test_an_answer_beyond_late_is_forged() -> None:
     desk = Desk()
     desk.scheduler.settle(20.0)
     assert desk.hear_echo(20.0) is None
-    assert desk.scheduler.ear.forged == 1
+    assert desk.scheduler.matcher.forged == 1
 
 
 def test_two_owners_are_both_kept() -> None:
@@ -137,7 +137,7 @@ def test_two_owners_are_both_kept() -> None:
     desk = Desk()
     desk.hear(arp_reply(STRANGER, ADDRESS, STATION, OWN), 0.3)
     assert set(answers(desk.arp)) == {DEVICE, STRANGER}
-    assert list(desk.line.macs(0.0)) == [DEVICE, STRANGER]
+    assert list(desk.entry.macs(0.0)) == [DEVICE, STRANGER]
 
 
 def test_arp_answers_belong_to_the_newest_question() -> None:
@@ -157,13 +157,15 @@ def test_arp_answers_belong_to_the_newest_question() -> None:
         (arp_reply(STRANGER, ADDRESS, STATION + 9, OWN), "said"),  # to somebody else
         (arp_request(STRANGER, ADDRESS, ADDRESS), "said"),  # an announcement
         (arp_request(STRANGER, ADDRESS, OWN + 5), "said"),
-        (arp_to_wire(Arp(BROADCAST, STRANGER, REPLY, STRANGER, ADDRESS, STATION, OWN)), "said"),
+        (arp_to_wire(Arp(BROADCAST, STRANGER, REPLY, STRANGER, ADDRESS, STATION, OWN)), "arp"),
+        (arp_to_wire(Arp(BROADCAST, STRANGER, REPLY, STRANGER, ADDRESS, STATION, OWN + 9)), "said"),
         (arp_reply(STRANGER, ADDRESS, STATION, OWN), "arp"),
     ],
-    ids=["to another", "announcement", "request", "broadcast reply", "reply"],
+    ids=["to another", "announcement", "request", "broadcast reply", "broadcast reply to another", "reply"],
 )
 def test_any_arp_of_the_address_is_heard(frame: bytes, how: str) -> None:
-    """Whoever speaks for the address is heard as its owner, but only an answer to us is an answer."""
+    """A MAC that speaks for the address is heard as its owner, but only a reply to us is an answer. It may be
+    broadcast: RFC 3927 section 2.5."""
     desk = Desk()
     heard = desk.hear(frame, 0.4)
     assert heard is not None
@@ -190,8 +192,8 @@ def test_somebody_without_an_address_is_heard() -> None:
     heard = desk.hear(arp_request(STRANGER, 0, ADDRESS), 0.4)
     assert heard is not None
     assert (heard.address, heard.mac) == (0, STRANGER)
-    assert desk.line.claimed == 0.4
-    assert STRANGER not in desk.line.macs(0.0)
+    assert desk.entry.claimed == 0.4
+    assert STRANGER not in desk.entry.macs(0.0)
 
 
 @pytest.mark.parametrize(
@@ -207,9 +209,9 @@ def test_somebody_without_an_address_is_heard() -> None:
 def test_a_borrowed_address_is_minded(frame: bytes, conflict: bool) -> None:
     """Somebody else with it is a conflict (RFC 5227 section 2.4); whoever asks for it is answered (section 2.5)."""
     desk = Desk()
-    desk.scheduler.ear.borrowed.add(BORROWED)
+    desk.scheduler.matcher.borrowed.add(BORROWED)
     desk.hear(frame, 0.4)
-    assert desk.scheduler.ear.conflict == (STRANGER if conflict else None)
+    assert desk.scheduler.matcher.conflict == (STRANGER if conflict else None)
     sender = int.from_bytes(frame[28:32], "big")
     replies = [send.frame for send in desk.scheduler.due(0.41) if send.probe is None]
     assert replies == ([] if conflict else [arp_reply(STATION, BORROWED, STRANGER, sender)])
@@ -218,9 +220,9 @@ def test_a_borrowed_address_is_minded(frame: bytes, conflict: bool) -> None:
 def test_a_claimed_address_is_given_up_for_a_probe() -> None:
     """While it is not yet in use, somebody else's probe for it is a conflict (RFC 5227 section 2.1.1)."""
     desk = Desk()
-    desk.scheduler.ear.claiming.add(BORROWED)
+    desk.scheduler.matcher.claiming.add(BORROWED)
     desk.hear(arp_request(STRANGER, 0, BORROWED), 0.4)
-    assert desk.scheduler.ear.conflict == STRANGER
+    assert desk.scheduler.matcher.conflict == STRANGER
 
 
 seeds = st.sampled_from(["arp", "echo", "request", "probe"])
@@ -258,7 +260,7 @@ def test_a_flood_fills_no_memory() -> None:
     """Sixty thousand frames from as many MACs leave every store within its bounds, and the device still heard."""
     desk = Desk()
     run = RunState(Scope((), (), ()), RunOptions(), desk.scheduler, Random(1))
-    desk.scheduler.ear.borrowed.add(BORROWED)
+    desk.scheduler.matcher.borrowed.add(BORROWED)
     rng, replies = Random(2), 0
     for number in range(60_000):
         mac, at = 0x020000000000 + number, 0.3 + number / 60_000
@@ -270,15 +272,15 @@ def test_a_flood_fills_no_memory() -> None:
         heard = desk.hear(frames[number % 3], at)
         if heard is not None:
             run.take(heard)
-        replies += len(desk.scheduler.ear.replies)
-        desk.scheduler.ear.replies.clear()
+        replies += len(desk.scheduler.matcher.replies)
+        desk.scheduler.matcher.replies.clear()
     desk.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), 1.31)
-    assert len(desk.line.hearings) <= 4 * FEW
-    assert max(map(len, (desk.line.last_heard, answers(desk.arp), desk.line._said))) <= MOST_MACS
+    assert len(desk.entry.sightings) <= 4 * FEW
+    assert max(map(len, (desk.entry.last_heard, answers(desk.arp), desk.entry._said))) <= MOST_MACS
     assert len(run.spoken) <= MACS_KEPT
-    assert len(desk.scheduler.ear._asked_us) <= MOST_ASKERS
+    assert len(desk.scheduler.matcher._asked_us) <= MOST_ASKERS
     assert 0 < replies <= 21
-    assert DEVICE in desk.line.last_heard
+    assert DEVICE in desk.entry.last_heard
 
 
 def test_one_mac_that_speaks_for_everything_fills_no_memory() -> None:
@@ -296,20 +298,20 @@ def test_a_chatterer_does_not_drive_out_what_was_heard() -> None:
     desk.hear(arp_request(STRANGER, ADDRESS, ADDRESS), 0.3)
     for number in range(60_000):
         desk.hear(arp_request(DEVICE, ADDRESS, ADDRESS), 0.3 + number / 1000)
-    assert STRANGER in desk.line.macs(0.0)
-    assert len(desk.line.hearings) <= 60 / SAID_EVERY + 3
+    assert STRANGER in desk.entry.macs(0.0)
+    assert len(desk.entry.sightings) <= 60 / SAID_EVERY + 3
 
 
 def test_a_line_costs_little() -> None:
     """A watched line that has been asked for an hour takes some 100 KiB at the most, so that 500 fit anywhere."""
     desk = Desk()
-    line = desk.line
-    desk.scheduler.want(line, 10.0, arp=1.01)
+    entry = desk.entry
+    desk.scheduler.ask(entry, 10.0, arp=1.01)
     for second in range(10, 3610):
         desk.scheduler.due(second + 0.01)
         desk.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), second + 0.02)
         desk.scheduler.settle(second + 0.5)
-    size = sum(sys.getsizeof(probe) + sys.getsizeof(probe.answers) for probe in line.probes)
-    size += sum(map(sys.getsizeof, line.hearings))
-    assert len(line.probes) == FEW
+    size = sum(sys.getsizeof(probe) + sys.getsizeof(probe.answers) for probe in entry.probes)
+    size += sum(map(sys.getsizeof, entry.sightings))
+    assert len(entry.probes) == FEW
     assert size < 150_000

@@ -63,7 +63,7 @@ def stroll(seed: int) -> tuple[Stroll, Ran]:
     random = Random(seed)
     scene = Scene(own=random.random() < 0.7, seed=seed)
     lasts = random.uniform(80, 160)
-    scene.settings = RunOptions(lasts=lasts, patience=random.choice((20.0, 60.0)), once=random.random() < 0.2)
+    scene.options = RunOptions(lasts=lasts, patience=random.choice((20.0, 60.0)), once=random.random() < 0.2)
     one = Stroll(random, scene)
     names = _devices(one)
     for trouble in (_owners, _swap, _station, _trunk, _restart):
@@ -169,7 +169,7 @@ def _trunk(one: Stroll, names: list[str]) -> None:
 
 def _restart(one: Stroll, names: list[str]) -> None:
     """A device restarts by itself, once; with `once` nobody could tell that from a pull."""
-    if one.chance(0.2) and not one.scene.settings.once:
+    if one.chance(0.2) and not one.scene.options.once:
         name, at = one.random.choice(names), one.random.uniform(10, 80)
         device = one.scene.devices[name]
         one.scene.rig.after(at, partial(VirtualDevice.restart, device, one.random.uniform(2, 20)))

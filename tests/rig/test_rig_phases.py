@@ -20,7 +20,7 @@ from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.frames import REQUEST, arp_from_wire, arp_request
-from netcheck.wire.link import Carrier, Heard, Way
+from netcheck.wire.link import News, Way
 from tests.rig.scenes import BORROWED, GATEWAY, MACS, Ran, Scene, ill_manners, ip
 
 
@@ -78,7 +78,7 @@ def test_last_round_after_the_patience() -> None:
     """4-proof.md, Probes: three ARP probes with sender 0, and only when nothing answered until then."""
     scene = pair()
     scene.devices["alpha/cpu"].dead = True
-    scene.settings = replace(scene.settings, patience=20.0)
+    scene.options = replace(scene.options, patience=20.0)
     ran = scene.prove()
     began = ran.rig.now() - ran.seconds
     probes = arps(ran, ip(20), 0)
@@ -111,9 +111,7 @@ def test_subnets_without_a_station_do_not_stop_the_others() -> None:
     scene.targets[-1] = replace(scene.targets[-1], subnet="far", address=ip(0) + 256 + 22)
     scene.only = ("gamma/cpu:1", "alpha/cpu:1")
     scope = replace(scene.scope(), nets=(scene.net, far))
-    prober = Prober(
-        scope, scene.rig.ways, Names(lambda mac: "", lambda mac: None), scene.settings, Random(1), poll=60.0
-    )
+    prober = Prober(scope, scene.rig.ways, Names(lambda mac: "", lambda mac: None), scene.options, Random(1), poll=60.0)
     drive(prober, scene.rig, scene.hand)
     assert {proof.interface: proof.verdict for proof in prober.proofs} == {
         "alpha/cpu": "proven",
@@ -126,19 +124,19 @@ def test_subnets_without_a_station_do_not_stop_the_others() -> None:
 def test_out_for_lengthens_the_silence(seconds: float) -> None:
     """6-settled-details.md 44: `--out-for S`."""
     scene = pair()
-    scene.settings = replace(scene.settings, out_for=seconds)
+    scene.options = replace(scene.options, out_for=seconds)
     ran = scene.prove()
     assert ran.proof.verdict == "proven"
     assert dict(ran.proof.phases)[Phase.OUT].seconds >= max(3.0, seconds)
 
 
-def test_a_direct_silence_lasts_three_seconds() -> None:
-    """4-proof.md, phase out: at least 3 s, carrier or not."""
-    scene = Scene(direct=True, settings=RunOptions(hands_free=True, direct=True))
+def test_a_direct_silence_lasts_ten_seconds() -> None:
+    """No renegotiation, adapter reset or restart of a transceiver takes the carrier away for so long."""
+    scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True))
     scene.add("alpha/cpu", 20)
     ran = scene.prove()
     assert ran.proof.verdict == "proven"
-    assert 3.0 <= dict(ran.proof.phases)[Phase.OUT].seconds < 6.0
+    assert 10.0 <= dict(ran.proof.phases)[Phase.OUT].seconds < 11.0
 
 
 def test_the_silence_lasts_three_times_the_longest_gap() -> None:
@@ -156,7 +154,7 @@ def test_the_silence_lasts_three_times_the_longest_gap() -> None:
 def test_luck_is_a_setting(limit: float) -> None:
     """A stricter limit takes longer and gives the stricter proof."""
     scene = pair()
-    scene.settings = replace(scene.settings, luck=limit)
+    scene.options = replace(scene.options, luck=limit)
     ran = scene.prove()
     assert ran.proof.verdict == "proven"
     assert ran.proof.luck is not None
@@ -167,7 +165,7 @@ def test_luck_is_a_setting(limit: float) -> None:
 def test_unheard_is_a_setting(limit: float) -> None:
     """6-settled-details.md 35."""
     scene = pair()
-    scene.settings = replace(scene.settings, unheard=limit)
+    scene.options = replace(scene.options, unheard=limit)
     ran = scene.prove()
     assert ran.proof.verdict == "proven"
     assert ran.proof.unheard is not None
@@ -196,13 +194,13 @@ def test_the_wrong_cable_is_warned_of_at_once() -> None:
     assert "beta/cpu" in warned[0].text
     assert warned[0].at - request < scene.hand.hand + 6.0
     assert ran.proof.verdict == "swapped"
-    assert ran.rig.now() - request >= scene.settings.patience
+    assert ran.rig.now() - request >= scene.options.patience
 
 
 def test_a_port_that_still_answers_is_warned_of_at_once() -> None:
     """Enter was pressed and it still answers: said within a second or so, and again, not only at the end."""
     scene = pair()
-    scene.settings = replace(scene.settings, hands_free=False)
+    scene.options = replace(scene.options, hands_free=False)
     scene.hand.jacks = {"alpha/cpu:1": Jack(0)}
     scene.hand.confirms = True
     ran = scene.prove()
@@ -225,8 +223,9 @@ def test_every_wait_says_which_it_is_and_ends() -> None:
     assert [event.port for event in said(ran, What.VERDICT)] == list(scene.only)
     for port in scene.only:
         mine = [event.what for event in ran.log if event.port == port]
-        order = [What.BEGIN, What.DO, What.WAIT, What.HEARD, What.WAIT, What.DO, What.SILENT, What.ENOUGH, What.DO]
-        assert [what for what in mine if what is not What.NOTE] == [*order, What.RETURNED, What.VERDICT]
+        order = [What.BEGIN, What.DO, What.WAIT, What.HEARD, What.WAIT]
+        order += 2 * [What.DO, What.SILENT, What.ENOUGH, What.DO, What.RETURNED]
+        assert [what for what in mine if what is not What.NOTE] == [*order, What.VERDICT]
     assert ill_manners(ran) == []
 
 
@@ -305,7 +304,7 @@ def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
     """The interrupt goes on to the caller, after every port got a verdict and every event was told."""
     scene = pair()
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
-    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
     operator = Raising(scene.rig, 3.0)
     with pytest.raises(KeyboardInterrupt):
         drive(prober, scene.rig, operator)
@@ -324,7 +323,7 @@ class Counting(Prober):
         self.turns += 1
         return super().turn(now)
 
-    def hear(self, item: Heard | Carrier) -> None:
+    def hear(self, item: News) -> None:
         """Count it."""
         self.heard += 1
         super().hear(item)
@@ -339,7 +338,7 @@ def test_frames_that_call_for_nothing_make_no_turn(flood: int) -> None:
     for number in range(10 * flood):
         question = arp_request(MACS + 0x91, ip(200), ip(201))
         scene.rig.after(1.0 + number / flood, partial(scene.rig.transmit, stranger, question))
-    prober = Counting(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    prober = Counting(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
     drive(prober, scene.rig, scene.hand)
     assert [proof.verdict for proof in prober.proofs] == ["proven"]
     assert prober.heard > 10 * flood
@@ -350,7 +349,7 @@ def test_frames_are_handed_to_a_capture() -> None:
     """Every frame sent and heard goes to the capture, with its direction and way."""
     scene = pair()
     frames: list[tuple[float, int, bytes, bool]] = []
-    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.settings, Random(1))
+    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
     drive(prober, scene.rig, scene.hand, lambda *frame: frames.append(frame))
     outbound = [(at, way, frame) for at, way, frame, out in frames if out]
     assert outbound == scene.rig.sent

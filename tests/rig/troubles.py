@@ -27,7 +27,7 @@ def pair(**about: object) -> Scene:
 
 def alone(**about: object) -> Scene:
     """One healthy device at the end of the station's cable."""
-    scene = Scene(direct=True, settings=RunOptions(hands_free=True, direct=True), **about)  # type: ignore[arg-type]
+    scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True), **about)  # type: ignore[arg-type]
     scene.add("alpha/cpu", 20)
     return scene
 
@@ -48,7 +48,7 @@ def with_gateway(scene: Scene) -> Scene:
 
 def keyed(scene: Scene) -> Scene:
     """The technician presses Enter after every movement."""
-    scene.settings = replace(scene.settings, hands_free=False)
+    scene.options = replace(scene.options, hands_free=False)
     scene.hand.confirms = True
     return scene
 
@@ -402,7 +402,7 @@ def chain_alone() -> Scene:
 
 def chain_direct(planned_mac: bool) -> Scene:
     """A two-port device on the direct cable, with its chain connected."""
-    scene = Scene(direct=True, settings=RunOptions(hands_free=True, direct=True))
+    scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True))
     scene.add("alpha/cpu", 20, ports=2, mac=0 if planned_mac else None)
     scene.only = ("alpha/cpu:1",)
     scene.add("gamma/cpu", 22).behind = scene.jacks["alpha/cpu"]
@@ -422,7 +422,7 @@ def trunk_pulled_too_early() -> Scene:
 def outage_over_just_in_time() -> Scene:
     """Everything is out for a while, and the control is back before the device, which is asked by ARP alone."""
     scene = pair()
-    scene.settings = replace(scene.settings, hands_free=False)
+    scene.options = replace(scene.options, hands_free=False)
     scene.devices["alpha/cpu"].faults = Faults(echo=False)
     trunk = Jack(0)
     for name in ("alpha/cpu", "beta/cpu"):
@@ -453,8 +453,8 @@ class Hasty(Technician):
 def hasty(early: float) -> Scene:
     """Enter is pressed long before the cable is out."""
     scene = pair()
-    scene.settings = replace(scene.settings, hands_free=False)
-    scene.hand = Hasty(scene.rig, dict(scene.hand.jacks), early=early)
+    scene.options = replace(scene.options, hands_free=False)
+    scene.hand = Hasty(scene.rig, dict(scene.hand.jacks), confirms=True, early=early)
     return scene
 
 

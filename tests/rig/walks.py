@@ -7,13 +7,13 @@ from functools import partial
 from random import Random
 
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Action, Event, What
+from netcheck.proof.events import Event, What
+from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.verdict.names import Names
-from netcheck.proof.walk.walker import Walker
+from netcheck.proof.walk.walk import Walk
 from netcheck.rig.network import Jack
-from netcheck.rig.technicians import Technician
 from tests.rig.scenes import Ran, Scene
 
 NOBODY = Names(lambda mac: "", lambda mac: None)
@@ -24,7 +24,7 @@ SETTLED = 30.0  # seconds after which every healthy device of a small plant is k
 
 def row_of(many: int, lasts: float = 300.0, **about: object) -> Scene:
     """So many healthy devices on a switch: d20/lan at 192.0.2.20, and so on."""
-    scene = Scene(settings=RunOptions(lasts=lasts), **about)  # type: ignore[arg-type]
+    scene = Scene(options=RunOptions(lasts=lasts), **about)  # type: ignore[arg-type]
     for last in range(20, 20 + many):
         scene.add(f"d{last}/lan", last)
     return scene
@@ -38,13 +38,22 @@ def pull(scene: Scene, cable: str | Jack, *moments: float, out: float = OUT) -> 
         scene.rig.after(at + out, partial(scene.rig.plug, jack, True))
 
 
-def walk(scene: Scene, seed: int = 1, began: Callable[[Walker], None] | None = None) -> Ran:
+def pull_first(scene: Scene, cable: str, *moments: float) -> None:
+    """Pull a cable at these times; the hand does whatever is asked for after that, also the second pull."""
+    scene.obeys = True
+    for at in moments:
+        scene.rig.after(at, partial(scene.rig.plug, scene.jacks[cable], False))
+
+
+def walk(scene: Scene, seed: int = 1, began: Callable[[Prober], None] | None = None) -> Ran:
     """Walk to the end in virtual time, all ports unless the scene names some; `began` is given the walker."""
     scene.only = scene.only or tuple(target.subject for target in scene.targets)
-    scene.hand.jacks = {}  # cables move when the test says so, not when they are asked for
-    walker = Walker(
-        scene.scope(), scene.rig.ways, NOBODY, scene.settings, Random(seed), hears_all=scene.hears_all, poll=POLL
-    )
+    if not scene.obeys:
+        scene.hand.jacks = {}  # cables move when the test says so, not when they are asked for
+    walker = Prober(
+        scene.scope(), scene.rig.ways, NOBODY, scene.options, Random(seed), hears_all=scene.hears_all, poll=POLL,
+        procedure=Walk,
+    )  # fmt: skip
     if began is not None:
         began(walker)
     since = scene.rig.now()
@@ -71,16 +80,3 @@ def said(ran: Ran, what: What, port: str = "") -> list[str]:
 def events(ran: Ran, what: What) -> list[Event]:
     """Events of a kind."""
     return [event for event in ran.log if event.what is what]
-
-
-class Patient(Technician):
-    """Leaves a cable out until told to put it back, as the screen asks."""
-
-    def told(self, event: Event) -> None:
-        """Put the cable of the port that is asked for back, two seconds later."""
-        self.log.append(event)
-        if event.action is Action.PLUG:
-            jack = self.waiting[event.port]
-            self.rig.after(self.hand, partial(self.rig.plug, jack, True))
-
-    waiting: dict[str, Jack]

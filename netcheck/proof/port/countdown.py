@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
+from netcheck.addr import mac_text
 from netcheck.proof.port.state import PortState
-from netcheck.proof.probing.address_state import EVER, ProbeKind
-from netcheck.proof.probing.scheduler import ARP_EVERY, ECHO_EVERY
 from netcheck.proof.result import Phase
-from netcheck.proof.verdict.luck import luck
-
-MOST = 300  # misses looked ahead
+from netcheck.proof.verdict.silence_rule import ARP_EVERY, Confirmed, seconds_left
 
 
-def seconds_left(case: PortState) -> float:
-    """Seconds of silence still to come before it means something, if it goes on; 0 where it does already."""
-    left = case.silence_least - (case.run.now - case.quiet_from)
-    seen = case.results.get(Phase.IN)
-    if case.cable == "carrier" or seen is None or case.mac is None:
+def seconds_to_hold(port: PortState) -> float:
+    """Return the seconds of silence that are still to come before it is evidence, if it goes on; 0 where it is."""
+    pull, before = port.pull, port.results.get(Phase.IN)
+    if pull is None or not pull.out:
+        return 0.0
+    left = pull.needed - (port.run.now - pull.silent_from)
+    if pull.cable == "carrier" or before is None or port.mac is None:
         return max(0.0, left)
-    looked = case.looked()
-    growing = case.cable == "inferred" or case.quiet_from != case.out_from  # each further probe is looked at as well
-    if case.run.scheduler.hears_all:
-        asked = case.line.tally(ProbeKind.ARP, case.quiet_from, EVER, case.mac).sent
-        left = max(left, (case.least_out - asked) * ARP_EVERY)
-    for kind, before, every, tried in (
-        (ProbeKind.ARP, seen.arp, ARP_EVERY, looked[0]),
-        (ProbeKind.ECHO, seen.echo, ECHO_EVERY, looked[1]),
-    ):
-        missed = case.line.tally(kind, case.quiet_from, EVER, case.mac).sent
-        if before.answered:
-            chances = (
-                luck(before.sent, before.answered, missed + more) * (tried + more * growing) for more in range(MOST)
-            )
-            left = max(left, next((n for n, chance in enumerate(chances) if chance <= case.limit), MOST) * every)
-    return max(0.0, left)
+    arps, echoes = port.missed()
+    if port.run.scheduler.hears_all:
+        left = max(left, (port.arps_needed() - arps.sent) * ARP_EVERY)
+    unconfirmed = pull.cable == "inferred" or pull.quiet_from != pull.out_from
+    misses = seconds_left(
+        before, (arps.sent, echoes.sent), port.looked(), port.limit_of(pull),
+        growing=unconfirmed and pull.confirmed is not Confirmed.CARRIER,
+    )  # fmt: skip
+    return max(0.0, left, misses)
+
+
+def progress(port: PortState) -> str:
+    """Return the figures of a port under test as one line, empty while nothing has answered."""
+    if port.mac is None:
+        return ""
+    if port.phase is Phase.OUT:
+        arps, echoes = port.missed()
+        return (
+            f"silent for {port.silent_for:.0f} s, about {seconds_to_hold(port):.0f} s more; {arps.sent} ARP and "
+            f"{echoes.sent} echo requests unanswered"
+        )
+    answers = sum(port.mac in probe.answers for probe in port.entry.probes)
+    return f"{mac_text(port.mac)}: {answers} answers to {len(port.entry.probes)} probes"

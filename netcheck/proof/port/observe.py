@@ -1,118 +1,151 @@
-"""From the case of a port to the judge's input: whose hearing belongs to which phase, and who else is known."""
+"""From the state of a port to the judge's input: which sighting belongs to which phase, and who else is known."""
 
 from __future__ import annotations
 
-from netcheck.proof.port.lldp import connector, lldp_evidence, other_port
+from netcheck.proof.port.lldp import connector, foreign, lldp_evidence, other_port
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, Sighting
 from netcheck.proof.result import Phase
-from netcheck.proof.verdict.observation import Observation, Owner
+from netcheck.proof.verdict.observation import HeardBefore, Observation, Owner, Silence
+from netcheck.proof.verdict.silence_rule import Confirmed
 
 
-def observe(case: PortState) -> Observation:
-    """Everything the judge needs, as it stands now."""
-    run, target, mac = case.run, case.target, case.mac
+def observe(port: PortState) -> Observation:
+    """Return everything the judge needs, as it stands now."""
+    run, target, mac, pull = port.run, port.target, port.mac, port.pull
+    silences = (*port.silences, *(() if port.latest is None else (port.latest,)))
     return Observation(
         target=target,
         mac=mac,
-        phases=tuple(case.results.items()),
-        owners=_owners(case),
+        phases=tuple(port.results.items()),
+        owners=_owners(port),
         device_macs=run.macs_of(target.device),
-        cable=case.cable,
-        connector=connector(case),
-        looked=case.looks,
-        silence=case.silence,
-        silence_least=case.silence_least,
-        burst_luck=case.burst_luck,
-        stayed=case.stayed,
-        hands_free=run.settings.hands_free,
-        controls=case.held,
-        fallen=case.fallen,
-        instead=case.instead,
-        negatives=_negatives(case),
-        no_negative=not case.negatives,
-        gateway_mac=_gateway_mac(case),
+        cable=None if pull is None else pull.cable,
+        connector=connector(port),
+        silences=silences,
+        requests_needed=port.requests_needed,
+        confirmed_return=port.confirmed_return,
+        stayed=port.stayed,
+        fell_before=port.fell_before or bool(port.silences),
+        unconfirmed=port.unconfirmed,
+        hands_free=run.options.hands_free,
+        controls=port.held,
+        fallen=port.fallen,
+        instead=port.instead,
+        negatives=_negatives(port),
+        no_negative=not port.negatives,
+        gateway_mac=_gateway_mac(port),
         is_gateway=target.address in run.gateways,
-        shared=() if mac is None else tuple(run.shared(target, mac, case.began)),
-        planned_for=_planned_for(case),
-        proven_for=_proven_for(case),
-        direct=run.settings.direct,
+        shared=() if mac is None else tuple(run.shared(target, mac, port.began)),
+        planned_for=_planned_for(port),
+        proven_for=_proven_for(port),
+        heard_before=_heard_before(port),
+        direct=run.options.direct,
         linked=run.carrier[0],
-        strangers=_strangers(case) if run.settings.direct else (),
-        anonymous=case.anonymous,
-        elsewhere=_elsewhere(case),
-        late=mac is None and any(hearing.late for hearing in case.line.heard(case.began)),
-        forged=run.scheduler.ear.forged - case.forged,
-        cut=case.cut,
-        void=case.void,
+        strangers=_strangers(port) if run.options.direct else (),
+        foreign_lldp=foreign(port),
+        anonymous=port.anonymous,
+        elsewhere=_elsewhere(port),
+        late=mac is None and any(sighting.late for sighting in port.entry.heard(port.began)),
+        forged=run.scheduler.matcher.forged - port.forged,
+        lost_frames=port.lost_frames,
+        cut=port.cut,
+        void=port.void,
+        answers_now=port.steady,
         hears_all=run.scheduler.hears_all,
-        other_port=other_port(case),
-        evidence=(*case.evidence.items(), *lldp_evidence(case)),
-        first_after=case.first_after,
-        luck_limit=run.settings.luck,
-        unheard_limit=run.settings.unheard,
+        other_port=other_port(port),
+        evidence=(*port.evidence.items(), *lldp_evidence(port), *_pulls(silences)),
+        first_after=port.first_after,
+        luck_limit=port.limit,
+        unheard_limit=run.options.unheard,
     )
 
 
-def _owners(case: PortState) -> tuple[Owner, ...]:
-    """Who was heard for the address in which phase and on which way."""
+def _owners(port: PortState) -> tuple[Owner, ...]:
+    """Return who was heard for the address in which phase and on which interface."""
     found: dict[tuple[int, Phase, int], bool] = {}
-    for line in (case.line, *case.beyond):
-        for hearing in line.heard(case.began, case.ended):
-            phase = phase_of(case, hearing)
+    for entry in (port.entry, *port.beyond):
+        for sighting in entry.heard(port.began, port.ended):
+            phase = phase_of(port, sighting)
             if phase is not None:
-                key = (hearing.mac, phase, hearing.way)
-                found[key] = found.get(key, True) and hearing.how == "echo"
+                key = (sighting.mac, phase, sighting.way)
+                found[key] = found.get(key, True) and sighting.how == "echo"
     return tuple(Owner(mac, phase, way, echo_only) for (mac, phase, way), echo_only in found.items())
 
 
-def phase_of(case: PortState, hearing: Sighting) -> Phase | None:
-    """The phase that a hearing counts in. None for the device's own answers early in phase out, while the cable was
-    not yet out: only the trailing silence counts (6-settled-details.md 44). None as well for those to its last open
-    requests that come once the cable was asked back: a delayed request may have met the cable that was just put in.
-    Whoever else answers between its last answer and the operator's word that the cable is out, answers with it out."""
-    under_test = hearing.mac == case.mac and hearing.way == 0
-    if hearing.means >= case.back_from:
-        still_out = hearing.mac != case.mac and hearing.means < case.returned < EVER
-        return Phase.OUT if still_out else Phase.BACK
-    if hearing.means >= case.out_from or (not under_test and hearing.means > case.left):
-        uncounted = hearing.means < case.quiet_from or hearing.at >= min(case.back_from, case.ended)
-        return None if under_test and uncounted else Phase.OUT
-    out_before = any(since <= hearing.means < until for since, until in case.outs)
-    return Phase.OUT if out_before and hearing.mac != case.mac else Phase.IN
+def phase_of(port: PortState, sighting: Sighting) -> Phase | None:
+    """Return the phase that a sighting counts in; None for the device itself while its cable is out: the phases deal
+    with its answers. A MAC that is heard after the cable was asked back, from which the device never returned, answers
+    in the device's place in phase back."""
+    itself, means = sighting.mac == port.mac and sighting.way == 0, sighting.means
+    span = next((span for span in port.away if span[0] < means < span[1]), None)
+    if span is None:
+        return Phase.BACK if means >= port.back_from else Phase.IN
+    if itself:
+        return None
+    asked_back = port.pull is not None and span[1] == EVER and means >= port.pull.plug_at
+    return Phase.BACK if asked_back else Phase.OUT
 
 
-def _negatives(case: PortState) -> tuple[tuple[int, int], ...]:
-    macs = [(line.address, mac) for line in case.negatives for mac in line.macs(case.began, case.ended)]
+def _negatives(port: PortState) -> tuple[tuple[int, int], ...]:
+    macs = [(entry.address, mac) for entry in port.negatives for mac in entry.macs(port.began, port.ended)]
     return tuple(macs)
 
 
-def _gateway_mac(case: PortState) -> int | None:
-    gateway = case.run.scope.net(case.target.subnet).gateway
-    line = case.run.watched.get(gateway) if gateway is not None else None
-    return None if line is None else line.mac
+def _gateway_mac(port: PortState) -> int | None:
+    gateway = port.run.scope.net(port.target.subnet).gateway
+    entry = port.run.watched.get(gateway) if gateway is not None else None
+    return None if entry is None else entry.mac
 
 
-def _planned_for(case: PortState) -> str:
-    """Another interface that the plan names this MAC for."""
-    planned = case.run.scope.macs.get(case.mac, "") if case.mac is not None else ""
-    return planned if planned != case.target.interface else ""
+def _planned_for(port: PortState) -> str:
+    """Return another interface that the plan names this MAC for."""
+    planned = port.run.scope.macs.get(port.mac, "") if port.mac is not None else ""
+    return planned if planned != port.target.interface else ""
 
 
-def _proven_for(case: PortState) -> str:
-    """Another device's interface that this MAC is already proven for."""
-    proven = case.run.proven.get(case.mac, "") if case.mac is not None else ""
-    return proven if proven.split("/")[0] != case.target.device else ""
+def _proven_for(port: PortState) -> str:
+    """Return another device's interface that this MAC is already proven for."""
+    proven = port.run.proven.get(port.mac, "") if port.mac is not None else ""
+    return proven if proven.split("/")[0] != port.target.device else ""
 
 
-def _elsewhere(case: PortState) -> tuple[int, ...]:
-    """Other addresses that the planned MAC was heard from."""
-    said = case.run.spoken.get(case.target.mac, {}) if case.target.mac is not None else {}
-    return tuple(address for address in said if address not in (0, case.target.address))
+def _heard_before(port: PortState) -> tuple[HeardBefore, ...]:
+    """Return the other MACs that were heard for the address at any time of the run, by ARP on any interface."""
+    started = port.run.started
+    return tuple(
+        HeardBefore(mac, round(first - started, 1), round(entry.last_heard.get(mac, first) - started, 1))
+        for entry in (port.entry, *port.beyond)
+        for mac, first in entry.first_heard.items()
+        if mac != port.mac
+    )
 
 
-def _strangers(case: PortState) -> tuple[int, ...]:
-    """MACs heard on the direct cable since it was plugged in that are not the device's."""
-    ours = case.run.macs_of(case.target.device) | {case.mac}
-    recent = (mac for mac, said in case.run.spoken.items() if max(said.values()) >= case.began)
-    return tuple(mac for mac in recent if mac not in ours)
+def _elsewhere(port: PortState) -> tuple[int, ...]:
+    """Return other addresses that the planned MAC was heard from."""
+    said = port.run.spoken.get(port.target.mac, {}) if port.target.mac is not None else {}
+    return tuple(address for address in said if address not in (0, port.target.address))
+
+
+def _strangers(port: PortState) -> tuple[int, ...]:
+    """Return the MACs heard on the direct cable since it was plugged in that are not the device's: neither planned for
+    it, nor heard for planned addresses of it alone."""
+    run, device = port.run, port.target.device
+    ours = run.macs_of(device) | {port.mac}
+    addresses = {0} | {address for address, target in run.owner_of.items() if target.device == device}
+    return tuple(
+        mac
+        for mac, said in run.spoken.items()
+        if max(said.values()) >= port.began and mac not in ours and not (set(said) <= addresses and set(said) != {0})
+    )
+
+
+def _pulls(silences: tuple[Silence, ...]) -> tuple[tuple[str, str], ...]:
+    """Return what is said of each silence, where several were asked for."""
+    if sum(silence.confirmed is Confirmed.REQUEST for silence in silences) < 1:
+        return ()
+    said = (
+        f"silent for {silence.lasted:.1f} s, begun {silence.after or 0.0:.1f} s after the request"
+        for silence in silences
+    )
+    return (("pulls", "; ".join(said)),)

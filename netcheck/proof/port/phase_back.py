@@ -1,115 +1,160 @@
-"""Phase back, and what puts things right: the cable in again, and phases that did not count."""
+"""Phase back: ask for the cable to be plugged in again, and see that the same device answers as it did before."""
 
 from __future__ import annotations
 
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
-from netcheck.proof.port.phase_out import everything_fell
+from netcheck.proof.port.phase_out import TooSoon, check_station
 from netcheck.proof.port.state import PortState
-from netcheck.proof.probing.address_state import EVER, ProbeKind
+from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
 from netcheck.proof.result import Phase
 from netcheck.proof.run_state import Cut
 from netcheck.proof.verdict.luck import unheard
 from netcheck.proof.verdict.observation import LEAST_ARP
 
-LONGEST_BACK = 30.0  # seconds given to hear who else answers, once it is back
-TRIES = 3  # times that a phase is repeated before the port is given up
+LONGEST_BACK = 30.0  # seconds given to hear who else answers, and whether it answers as before, once it is back
+RETURN_PATIENCE = 3  # times the patience that a return is waited for hands-free: a device may start for minutes
+CONTACTS = 5  # returns that end again before the port is given up
+TRIES = 3  # times that void phases are repeated before the port is given up
+FASTEST_HAND = 0.3  # seconds that a person needs at the least to act on a prompt (simple reaction time is 0.2 to 0.3 s)
+DELAY = (0.5, 3.0)  # seconds from the return to the next request, drawn at random so that the device cannot know it
+STEADY = 0.5  # seconds of answers on a walk before the second request, which has a delay of its own
 Steps = Generator[None, None, None]
 
 
-def phase_back(case: PortState) -> Steps:
-    """Ask for the cable to be put back and wait for the same MAC to answer again."""
-    run = case.run
-    assert case.mac is not None
-    case.back_from = run.now
-    returned = yield from _wait_for_return(case, case.mac, case.back_from)
-    if returned is None:
-        if not run.settings.direct and everything_fell(case):
-            raise Cut("everything fell silent while it was to come back", void=True)
-        return
-    case.returned = returned
-    case.say(What.RETURNED, f"{case.target.address_text} answers again")
-    until = run.now + LONGEST_BACK
-    while not _heard_enough(case) and run.now < until:
-        case.pressed()
-        if run.drops != case.drops and not run.settings.direct:
-            raise Cut("the station's own cable came out", void=True)
-        yield
+def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
+    """Ask for the cable to be plugged in again and wait until the same MAC answers as before; say whether it does.
+
+    `last` says that the verdict follows; else the next pull does, after a random delay."""
+    run, pull = port.run, port.pull
+    assert pull is not None
+    assert port.mac is not None
+    pull.plug_at = run.now
+    for _ in range(CONTACTS):
+        port.enter(Stage.PLUGGING)
+        pull.returned = EVER
+        returned = yield from _wait_for_return(port, port.mac, pull.cable == "carrier")
+        if returned is None:
+            if not run.options.direct and not port.unconfirmed and port.everything_fell():
+                raise Cut("everything fell silent while it was to come back", void=True)
+            return False
+        pull.returned = returned
+        port.back_from = min(port.back_from, returned)
+        port.returned(returned, Stage.BACK)
+        port.say(What.RETURNED, f"{port.target.address_text} answers again")
+        if (yield from _answers_on(port, last)):
+            return True
+        if run.now > returned + LONGEST_BACK:
+            return False
+        port.warn(f"{port.target.address_text} stopped answering again: is the plug firmly in?")
+        pull.plug_at = run.now
+        port.away.append([port.last_sign(), EVER])
+    return False
 
 
-def _wait_for_return(case: PortState, mac: int, since: float) -> Generator[None, None, float | None]:
-    """When the first probe that it answered again was sent; None where it does not within the patience. The patience
-    begins anew when Enter is pressed, when the station's own cable is back, or, on a direct cable, with its carrier."""
-    run = case.run
+def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None, None, float | None]:
+    """Return when the probe was sent with whose answer the return begins; None where it does not come.
+
+    With keys it counts from the operator's confirmation on, and is waited for without a deadline. Without keys an
+    answer counts that a person can have caused; it is waited for three times the patience. On a direct cable the
+    carrier says that the cable is in."""
+    run, pull, options = port.run, port.pull, port.run.options
+    assert pull is not None
+    since = run.now
     run.enter()
-    deadline = run.now + run.settings.patience
-    case.ask(Action.PLUG, f"Plug the cable of {case.target.subject} in again", deadline)
-    while (returned := case.answer_of(mac, since)) is None:
-        unplugged = run.settings.direct and not run.carrier[0] and not run.settings.hands_free
-        if case.pressed() or unplugged:
-            deadline = run.now + run.settings.patience
-        if not run.settings.direct and not run.carrier[0]:
-            yield from _own_cable_back(case)
-            deadline = run.now + run.settings.patience
-        if run.now > deadline:
+    port.confirmed_return = False
+    keyed = not options.hands_free and not carrier
+    where = port.target.subject
+    words = f"Plug the cable of {where} in again" + (", then press Enter" if keyed else "")
+    deadline = run.now + RETURN_PATIENCE * options.patience
+    port.ask(Action.PLUG, words, deadline if options.hands_free else None)
+    confirmed: float | None = None
+    while True:
+        keyed = not run.options.hands_free and not carrier
+        check_station(port)
+        answered = port.answer_of(mac, since if confirmed is None or not keyed else confirmed)
+        if answered is not None and not carrier and port.heard_before(mac, since, since + FASTEST_HAND):
+            raise TooSoon
+        if answered is not None and (not keyed or confirmed is not None):
+            return answered
+        if port.pressed() and keyed and confirmed is None:
+            confirmed = run.now
+            port.confirmed_return = True
+            port.say(What.WAIT, f"Waiting for {port.target.address_text} to answer again")
+        if answered is not None and confirmed is None:
+            port.warn(f"{port.target.address_text} answers again: press Enter if its cable is plugged in")
+            if run.now > answered + options.patience:
+                port.unconfirmed = port.stayed = True
+                return None
+        if run.options.hands_free and run.now > deadline:
             return None
         yield
-    return returned
 
 
-def _own_cable_back(case: PortState) -> Steps:
-    run = case.run
-    case.warn("The station's own cable is out: plug it in again")
-    until = run.now + run.settings.patience
-    while not run.carrier[0]:
-        if run.now > until:
-            raise Cut("the station's own cable came out, and it could not be repeated", void=True)
-        case.pressed()
+def _answers_on(port: PortState, last: bool) -> Generator[None, None, bool]:
+    """Wait until it is certain that the device answers as before; say so, or that it stopped again."""
+    run, pull = port.run, port.pull
+    assert pull is not None
+    assert port.mac is not None
+    enough = run.now + (STEADY if port.requests_at_least == 1 else run.rng.uniform(*DELAY))
+    while run.now < pull.returned + LONGEST_BACK:
+        port.pressed()
+        check_station(port)
+        if port.entry.fallen(port.mac, pull.returned, 1e-3, 3):
+            port.unrequested += 1
+            return False
+        settled = _heard_enough(port) if last else run.now >= enough
+        if settled and port.answers_at_rate() and port.answers_still():
+            port.steady = True
+            return True
         yield
-    case.drops = run.drops
+    return last and _heard_enough(port) and port.answers_at_rate() and port.answers_still()
 
 
-def _heard_enough(case: PortState) -> bool:
-    """Enough broadcast requests that a second owner had its chance: 6-settled-details.md 35."""
-    assert case.mac is not None
-    if not case.run.scheduler.hears_all:
-        return case.line.tally(ProbeKind.ECHO, case.returned, EVER, case.mac).sent >= LEAST_ARP[Phase.BACK]
-    back = case.line.tally(ProbeKind.ARP, case.returned, EVER, case.mac).sent
-    before = sum(result.arp.sent for result in case.results.values())
-    return back >= LEAST_ARP[Phase.BACK] and unheard(before + back) <= case.run.settings.unheard
+def _heard_enough(port: PortState) -> bool:
+    """Say whether there were enough broadcast requests that a second owner would have been heard."""
+    assert port.mac is not None
+    assert port.pull is not None
+    if not port.run.scheduler.hears_all:
+        tally = port.entry.tally(ProbeKind.ECHO, port.pull.returned, EVER, port.mac)
+        return tally.sent >= LEAST_ARP[Phase.BACK]
+    back = port.entry.tally(ProbeKind.ARP, port.pull.returned, EVER, port.mac).sent
+    before = sum(result.arp.sent for result in port.results.values())
+    return back >= LEAST_ARP[Phase.BACK] and unheard(before + back) <= port.run.options.unheard
 
 
-def put_back(case: PortState) -> Steps:
-    """Nothing more is to be learned: see that the cable is back before the next port, at most for the patience."""
-    assert case.mac is not None
-    case.close()
-    try:
-        yield from _wait_for_return(case, case.mac, case.run.now)
-    except Cut:
-        return
+def put_back(port: PortState) -> Steps:
+    """Ask for the cable back before the next port, since nothing more is to be learned; wait at most the patience."""
+    run = port.run
+    assert port.mac is not None
+    port.close()
+    run.enter()
+    since = run.now
+    port.ask(Action.PLUG, f"Plug the cable of {port.target.subject} in again", since + run.options.patience)
+    while port.answer_of(port.mac, since) is None and not port.pressed():
+        if run.now > since + run.options.patience:
+            return
+        yield
 
 
-def recover(case: PortState, why: str) -> Steps:
-    """Wait until everything answers again, then let the phases be repeated; give up where that does not happen."""
-    run = case.run
-    assert case.mac is not None
-    case.voids += 1
-    case.out_did_not_count()
-    case.request = EVER
-    since, deadline = run.now, run.now + run.settings.patience
-    case.ask(Action.RESTORE, "Put every cable back as it was; the phase is repeated", deadline)
-    case.warn(f"This does not count: {why}")
-    while not _all_answer(case, case.mac, since):
-        if run.now > deadline or case.voids > TRIES:
+def recover(port: PortState, why: str) -> Steps:
+    """Wait until everything answers again, so that the phases can be repeated; give up where that does not happen."""
+    run = port.run
+    assert port.mac is not None
+    port.voids += 1
+    moved = port.pull is not None or why != run.disturbance  # else no cable was moved
+    controls = [] if port.pull is None else port.pull.all_controls
+    port.start_over()
+    port.enter(Stage.IN)
+    since, deadline = run.now, run.now + run.options.patience
+    if moved:
+        port.ask(Action.RESTORE, "Put every cable back as it was; the phase is repeated", deadline)
+    port.warn(f"This does not count: {why}")
+    while not (run.carrier[0] and port.answer_of(port.mac, since) and all(c.answered_between(since) for c in controls)):
+        if run.now > deadline or port.voids > TRIES:
             raise Cut(f"{why}, and it could not be repeated", void=True)
-        case.pressed()
+        port.pressed()
         yield
-    case.drops = run.drops
-    case.first = case.answer_of(case.mac, since) or run.now
-
-
-def _all_answer(case: PortState, mac: int, since: float) -> bool:
-    if not case.run.carrier[0] or case.answer_of(mac, since) is None:
-        return False
-    return all(line.answered_between(since) for line in case.all_controls)
+    port.drops, port.disturbances = run.drops, run.disturbances
+    port.first = port.answer_of(port.mac, since) or run.now

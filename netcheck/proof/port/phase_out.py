@@ -5,168 +5,181 @@ from __future__ import annotations
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
+from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
-from netcheck.proof.probing.address_state import EVER
-from netcheck.proof.probing.scheduler import ARP_EVERY
-from netcheck.proof.run_state import Cut
+from netcheck.proof.probing.address_state import Stage
+from netcheck.proof.run_state import Cut, Void
+from netcheck.proof.verdict.silence_rule import ARP_EVERY
 from netcheck.text import listed
 
 DOUBT = 6.0  # seconds a control may take to answer before it counts as fallen
-AGAIN = 5  # times that a cable may be put back too soon
-LONGEST_OUT = 120.0  # seconds after which a silence that still means nothing is given up
+LONGEST_OUT = 120.0  # seconds after which a silence that is still no evidence is given up
+ESTABLISHED = 2.0  # seconds of silence after which requests without a sender address are sent: the device hears none
+ANONYMOUS = 8  # such requests a port at the most
 Steps = Generator[None, None, None]
 
 
-class Void(Exception):
-    """The phase means nothing and is repeated; the text says why."""
-
-
 class TooSoon(Exception):
-    """The address answered again before its silence meant anything."""
+    """The address answered again before that can be the return of the cable."""
 
 
-def pull_and_out(case: PortState) -> Steps:
-    """Ask for the cable to be pulled and listen to the silence, again where it was put back too soon."""
-    run = case.run
-    case.request, case.living = run.now, []
-    case.choose_controls()
-    case.living = case.controls
-    warning = ""
-    for _ in range(AGAIN):
-        yield from pull(case, warning)
-        if case.out_from == EVER or case.stayed:
-            return
-        try:
-            yield from phase_out(case)
-        except TooSoon:
-            case.out_did_not_count()
-            warning = f"{case.target.address_text} answers again too soon: leave the cable out until you are told"
-            continue
-        return
-    raise Cut(f"the cable was put back too soon {AGAIN} times, or the link is flapping", void=True)
-
-
-def pull(case: PortState, warning: str) -> Steps:
-    """Ask for the pull and find out when the cable is out; leaves `out_from` unset where a second owner turns up."""
-    run = case.run
+def pull(port: PortState, warning: str = "") -> Steps:
+    """Ask for the pull and find out when the cable is out; `stayed` is set where it never fell silent, and phase out is
+    not begun where a second owner turns up."""
+    run = port.run
     run.enter()
-    deadline = run.now + run.settings.patience
-    case.ask(Action.PULL, f"Pull the cable of {case.target.subject}", deadline if run.settings.hands_free else None)
+    port.pull = Pull(run.now)
+    port.enter(Stage.PULLING)
+    port.choose_controls()
+    port.pull.living = port.pull.controls
+    deadline = run.now + run.options.patience
+    again = " once more" if port.silences else ""
+    text = f"Pull the cable of {port.target.subject}{again}"
+    port.ask(Action.PULL, text, deadline if run.options.hands_free else None)
     if warning:
-        case.warn(warning)
-    while not _out(case):
-        own_cable(case)
-        if case.second_owner():
-            case.warn(f"Two devices answer for {case.target.address_text}")
-            return case.close_in(run.now)
-        if run.settings.hands_free and run.now > deadline:
-            case.stayed = True
+        port.warn(warning)
+    while not _out(port, port.pull):
+        check_station(port)
+        if port.second_owner():
+            port.warn(f"Two devices answer for {port.target.address_text}")
+            if not port.silences:
+                port.close_in(run.now)
             return None
-        _notice_others(case)
+        if run.options.hands_free and run.now > deadline:
+            port.stayed = True
+            return None
+        _warn_of_others(port)
         yield
-    return case.say(What.SILENT, "The cable is out: leave it out")
+    return port.say(What.SILENT, "The cable is out: leave it out")
 
 
-def _out(case: PortState) -> bool:
+def _out(port: PortState, pull: Pull) -> bool:
     """Begin phase out if the cable is out: by the carrier, by the operator's word, or by the silence."""
-    run = case.run
-    if run.settings.direct and not run.carrier[0]:
-        case.open_out("carrier", run.now)
-    elif case.pressed():
-        case.open_out("operator", run.now)
-    elif case.fell() and case.newest_sign(run.now - ARP_EVERY) is None:
-        last = case.last_sign()
-        if last < case.request - max(ARP_EVERY, 3 * case.line.longest_gap(case.first, last, case.mac or 0)):
-            raise Void(f"{case.target.address_text} fell silent before its cable was to be pulled")
-        case.open_out("inferred", last + 1e-6)  # just after the last probe that was answered
-    return case.out_from < EVER
+    run = port.run
+    assert pull.requested is not None
+    if run.options.direct and not run.carrier[0] and not run.gone:
+        port.open_out("carrier")
+    elif port.pressed():
+        port.open_out("operator")
+    elif port.fell() and port.newest_sign(run.now - ARP_EVERY) is None:
+        last = port.last_sign()
+        if last < pull.requested - max(ARP_EVERY, 3 * port.entry.longest_gap(port.first, last, port.mac or 0)):
+            port.unrequested += 1
+            raise Void(f"{port.target.address_text} fell silent before its cable was to be pulled")
+        port.open_out("inferred")
+    return pull.out
 
 
-def _notice_others(case: PortState) -> None:
-    """Say at once, and remember, that others fall silent while the one under test goes on."""
-    instead = [case.run.word(line) for line in case.living if case.run.fell(line)]
+def _warn_of_others(port: PortState) -> None:
+    """Warn at once, and remember, that others fall silent while the one under test goes on."""
+    assert port.pull is not None
+    instead = [port.run.word(entry) for entry in port.pull.living if port.run.fell(entry)]
     if instead:
-        case.instead = tuple(dict.fromkeys((*case.instead, *instead)))
-        case.warn(f"{listed(instead)} fell silent instead: the wrong cable, or their addresses are swapped")
+        port.instead = tuple(dict.fromkeys((*port.instead, *instead)))
+        port.warn(f"{listed(instead)} fell silent instead: the wrong cable, or their addresses are swapped")
 
 
-def phase_out(case: PortState) -> Steps:
-    """Probe until the silence means something, or until it is clear that it will not."""
-    run = case.run
-    case.choose_controls()
-    entered, quiet_from, enough_at = run.now, case.quiet_from, EVER
-    longest = max(LONGEST_OUT, 2 * run.settings.patience, 2 * run.settings.out_for)
-    while run.now - case.quiet_from < longest:
-        _cable_changes(case)
-        case.mind_the_controls()
-        if case.cable != "carrier" and _answered_meanwhile(case):
-            if run.now > entered + run.settings.patience:
-                case.stayed = True
-                return
-            _notice_others(case)
-        if quiet_from != case.quiet_from:  # it begins anew
-            quiet_from, enough_at = case.quiet_from, EVER
-        if enough_at < EVER or case.silent_enough():
-            enough_at = min(enough_at, run.now)
-            if case.cable == "carrier" or not case.doubtful():
-                if case.unclear():
-                    case.warn("Answers are lost in bursts: this silence could be one of them")
-                else:
-                    case.say(What.ENOUGH, "Silence proven")
+def phase_out(port: PortState) -> Generator[None, None, bool]:
+    """Probe until the silence is evidence, or until it is clear that it will not be; say whether it was a silence."""
+    run, pull = port.run, port.pull
+    assert pull is not None
+    port.choose_controls()
+    entered, quiet_from, enough_at = run.now, pull.quiet_from, 0.0
+    longest = max(LONGEST_OUT, 2 * run.options.patience, 2 * run.options.out_for)
+    while run.now - pull.quiet_from < longest:
+        _cable_changes(port, pull)
+        port.check_controls()
+        if pull.cable != "carrier":
+            if _answered_meanwhile(port, pull):
+                if run.now > entered + run.options.patience:
+                    port.stayed = True
+                    return False
+                _warn_of_others(port)
+            _ask_without_sender(port, pull)
+        if quiet_from != pull.quiet_from:  # it begins again
+            quiet_from, enough_at = pull.quiet_from, 0.0
+        if enough_at or port.silent_enough():
+            enough_at = enough_at or run.now
+            if pull.cable == "carrier" or not port.doubtful():
+                port.say(What.ENOUGH, "Silence proven")
                 break
             if run.now > enough_at + DOUBT:
                 break
         yield
-    _close_out(case)
-
-
-def _cable_changes(case: PortState) -> None:
-    """Take in what the carrier and the operator say while the cable should be out."""
-    run = case.run
-    if case.cable == "carrier":
-        if run.carrier[0]:
-            raise TooSoon
-        return
-    if run.settings.direct and not run.carrier[0]:
-        case.open_out("carrier", run.now)
-        return
-    if case.pressed() and case.cable == "inferred":
-        case.cable = "operator"
-        case.begin_silence(run.now)
-    own_cable(case)
-    if everything_fell(case) and case.fell():
-        names = listed([run.word(line) for line in case.all_controls])
-        raise Void(f"everything fell silent at once ({names}): it was the station's own cable, the switch, or a chain")
-
-
-def _answered_meanwhile(case: PortState) -> bool:
-    """Restart the silence where the address answers after all; an inferred silence was none then."""
-    sign = case.newest_sign(case.quiet_from)
-    if sign is None:
-        return False
-    if case.cable == "inferred":
-        raise TooSoon
-    case.begin_silence(max(case.run.now, sign.at))
-    case.choose_controls()
-    case.warn(f"{case.target.address_text} still answers: is it the right cable?")
+    _close_out(port, pull)
     return True
 
 
-def _close_out(case: PortState) -> None:
-    fallen = [] if case.cable == "carrier" else case.doubtful()
-    case.fallen = tuple(case.run.word(line) for line in fallen)
-    case.held = len(case.counted_controls()) - len(fallen)
-    case.close_out()
+def _ask_without_sender(port: PortState, pull: Pull) -> None:
+    """Have some requests sent with sender 0: the pulled device cannot hear them, a proxy does not answer them, and an
+    owner does that answers no request from this station's address. Not while somebody checks whether the address is
+    free: to that device they would be a conflict (RFC 5227 section 2.1.1)."""
+    entry = port.entry
+    if entry.claimed > pull.silent_from:
+        entry.anonymous_left = 0
+        if entry.claimed_by == port.mac and pull.cable == "inferred":
+            raise TooSoon
+    elif not pull.asks_anonymously and not port.silences and port.run.now > pull.silent_from + ESTABLISHED:
+        pull.asks_anonymously = True
+        entry.anonymous_left = max(0, ANONYMOUS * port.target.ports - entry.anonymous_sent)
 
 
-def own_cable(case: PortState) -> None:
-    """Through a switch, the station's carrier must stay: 6-settled-details.md 5."""
-    run = case.run
-    if not run.settings.direct and (not run.carrier[0] or run.drops != case.drops):
-        case.drops = run.drops
+def _cable_changes(port: PortState, pull: Pull) -> None:
+    """Take in what the carrier and the operator say while the cable should be out."""
+    run = port.run
+    if pull.cable == "carrier":
+        if run.carrier[0]:
+            raise TooSoon
+        check_station(port)
+        return
+    if run.options.direct and not run.carrier[0] and not run.gone:
+        port.open_out("carrier")
+        return
+    if port.pressed() and pull.cable == "inferred":
+        pull.cable = "operator"
+        port.begin_silence(run.now)
+    check_station(port)
+    if port.everything_fell() and port.fell():
+        names = listed([run.word(entry) for entry in pull.all_controls])
+        raise Void(f"everything fell silent at once ({names}): it was the station's own cable, the switch, or a chain")
+
+
+def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
+    """Begin the silence again where the address answers after all; an inferred silence was none then."""
+    sign = port.newest_sign(pull.quiet_from)
+    if sign is None:
+        return False
+    if pull.cable == "inferred":
+        raise TooSoon
+    port.begin_silence(max(port.run.now, sign.at))
+    port.entry.anonymous_left, pull.asks_anonymously = 0, False
+    port.choose_controls()
+    port.warn(f"{port.target.address_text} still answers: is it the right cable?")
+    return True
+
+
+def _close_out(port: PortState, pull: Pull) -> None:
+    fallen = [] if pull.cable == "carrier" else port.doubtful()
+    port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.word(entry) for entry in fallen))))
+    port.held = len(port.counted_controls()) - len(fallen)
+    port.entry.anonymous_left = 0
+    port.close_out()
+
+
+def check_station(port: PortState) -> None:
+    """Make the phase void where this computer did not run or lost its link; through a switch its carrier must stay."""
+    run = port.run
+    if run.disturbances != port.disturbances:
+        port.disturbances = run.disturbances
+        raise Void(run.disturbance)
+    if run.gone:
+        port.drops = run.drops
+        raise Void("this computer's interface is down or gone")
+    if not run.options.direct and (not run.carrier[0] or run.drops != port.drops):
+        port.drops = run.drops
         raise Void("the station's own cable came out")
 
 
-def everything_fell(case: PortState) -> bool:
-    """Say whether every control has fallen silent as well."""
-    return bool(case.all_controls) and all(case.run.fell(line) for line in case.all_controls)
+def give_up(tries: int) -> Cut:
+    """Return the reason to end a port whose silence ended too soon so many times."""
+    return Cut(f"the cable was put back too soon {tries} times, or the link is flapping", void=True)

@@ -1,4 +1,4 @@
-"""The case of one port while it is being proven: what is settled so far, and every measure taken from its lines."""
+"""The state of one port while it is being proven, and what is measured from its probes."""
 
 from __future__ import annotations
 
@@ -6,84 +6,103 @@ from itertools import takewhile
 from statistics import median
 
 from netcheck.proof.events import Action, What
-from netcheck.proof.probing.address_state import ARP, EVER, MANY, AddressState, Sighting
-from netcheck.proof.probing.scheduler import ARP_EVERY, ECHO_EVERY
-from netcheck.proof.result import Phase, PhaseResult, Rtt
+from netcheck.proof.port.pull import Pull
+from netcheck.proof.probing.address_state import ARP, EVER, MANY, AddressState, Sighting, Stage
+from netcheck.proof.result import Phase, PhaseResult, Rtt, Tally
 from netcheck.proof.run_state import FRESH, RunState
 from netcheck.proof.targets import Target
-from netcheck.proof.verdict.luck import LEAST_UNSEEN, BurstsSeen, bursts_in, luck, misses_needed
-from netcheck.proof.verdict.observation import LEAST_ARP, LEAST_SILENCE
+from netcheck.proof.verdict.luck import TOO_FEW, at_most, misses_needed
+from netcheck.proof.verdict.observation import LEAST_ARP, Silence
+from netcheck.proof.verdict.silence_rule import (
+    LEAST_ARP_OUT,
+    ON_TIME,
+    Confirmed,
+    enough_missed,
+    seconds_needed,
+    seconds_of_misses,
+)
 
-WINDOW = 60.0  # seconds of phase in that count: 6-settled-details.md 34
-LEAST_ECHO = 5  # echoes in phase in: 4-proof.md, Phases
+WINDOW = 60.0  # seconds of phase in that count: what a device did minutes ago says little about it now
+LEAST_ECHO = 5  # echoes in phase in
 ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
-LOST = 1e-4  # a control's run of misses this unlikely is no luck
-AT_ONCE = 0.1  # seconds within which an answer counts as one of just now: a look follows within TICK of it
-TRIGGER = 1e-3  # a run of misses this unlikely opens phase out: a hint, not the evidence
+LOST = 1e-4  # a control that misses a run of probes this unlikely has fallen silent
+JUST_NOW = 0.1  # seconds within which an answer counts as one of just now: the prober looks every 0.05 s
+TRIGGER = 1e-3  # a run of misses this unlikely opens phase out; it proves nothing
+MOST_MORE = 3  # further pulls that silences which nobody asked for make necessary, at the most
+GAP = 3.0  # seconds without an answer that are noted as a silence that nobody asked for
 
 
 class PortState:
-    """Fields are set by the phases, in their order; `observing.observed` turns them into the judge's input. Times are
-    EVER while they have not come."""
+    """What is settled so far. The phases set the fields; `observe` turns them into the judge's input. Times are EVER
+    while they have not come."""
 
-    def __init__(self, run: RunState, target: Target) -> None:
-        """Nothing is asked yet."""
+    def __init__(self, run: RunState, target: Target, keep: int = MANY) -> None:
+        """Nothing is asked yet. `keep` is how many probes are kept."""
         self.run, self.target = run, target
-        self.line = run.scheduler.line(target.address, target.subnet)
-        self.line.keep(MANY)
+        self.entry = run.scheduler.entry(target.address, target.subnet)
+        self.entry.keep(keep)
         ways = range(1, len(run.scheduler.ways))
-        self.beyond = [run.scheduler.line(target.address, target.subnet, way) for way in ways]
-        self.began = run.now  # hearings from here on count
+        self.beyond = [run.scheduler.entry(target.address, target.subnet, way) for way in ways]
+        self.began = run.now  # sightings from here on count
         self.ended = EVER  # and up to here
-        self.drops = run.drops
+        self.drops, self.disturbances = run.drops, run.disturbances
         self.plugged = run.linked  # when this port's cable came in, as far as the carrier tells
+        self.forged = run.scheduler.matcher.forged
         self.evidence: dict[str, str] = {}  # what else was learned of the device
-        self.forged = run.scheduler.ear.forged
+        self.connector = "assumed"
+        # Phase in
         self.mac: int | None = None
         self.first = EVER  # when the first answered probe was sent
         self.first_after = 0.0
         self.negatives: list[AddressState] = []
-        self.request = EVER  # when the cable was first asked to be pulled
-        self.cable: str | None = None
-        self.connector = "assumed"
-        self.out_from = EVER  # hearings from here on belong to phase out
-        self.left = EVER  # when the last probe that it answered before phase out was sent
-        self.quiet_from = EVER  # start of the trailing silence
-        self.back_from = EVER
-        self.returned = EVER  # when the first probe answered in phase back was sent
-        self.outs: list[tuple[float, float]] = []  # times that the cable was out and that did not count
-        self.stayed = False
-        self.living: list[AddressState] = []  # others that were alive at the request
-        self.controls: list[AddressState] = []
-        self.gateway: AddressState | None = None
-        self.held = 0
-        self.lost: list[AddressState] = []  # controls that fell silent in phase out, even if they came back
-        self.limit = run.settings.luck
-        self.least_out = LEAST_ARP[Phase.OUT]
-        self.minds_bursts = True  # a silence must outlast bursts of loss
-        self.gap = 0.0  # the longest time between two answers in phase in
-        self.bursts: BurstsSeen | None = None  # in phase in
-        self.burst_luck = 0.0  # of the silence
-        self.fallen: tuple[str, ...] = ()
-        self.instead: tuple[str, ...] = ()
         self.anonymous: int | None = None
+        self.gap = 0.0  # the longest time between two answers in phase in
+        self.unrequested = 0  # silences that began while nobody was asked to pull
+        self.unanswered = 0  # requests to pull after which nothing fell silent
+        self.requests_at_least = 2  # silences that must answer a request in time where nobody confirms a movement
+        self.was_seen = False  # on a walk: a silence that nobody asked for came before
+        # Pulls
+        self.pull: Pull | None = None  # the one in progress, or the last
+        self.silences: list[Silence] = []  # those that count
+        self.latest: Silence | None = None  # that of the pull in progress, once it is over
+        self.away: list[list[float]] = []  # spans with the cable out: [last answered probe before, first one after]
+        self.back_from = EVER  # when it first returned from a pull that counts
+        self.limit = run.options.luck  # for each silence
+        self.confirmed_return = False  # the operator said that the cable is in again
+        self.fell_before = False
+        self.stayed = self.unconfirmed = self.steady = False
+        self.instead: tuple[str, ...] = ()
+        self.fallen: tuple[str, ...] = ()
+        self.held = 0  # controls that went on answering
+        self.lost_frames = 0
+        # The end
         self.voids = 0
         self.cut = ""
         self.void = False
-        self.silence = 0.0
-        self.silence_least = LEAST_SILENCE
-        self.misses_take = 0.0
-        self.looks = (1, 1)
         self.results: dict[Phase, PhaseResult] = {}
+        self._done = {Phase.OUT: PhaseResult(), Phase.BACK: PhaseResult()}  # of earlier pulls
+        self._noted_gap = -EVER
         self._warned: dict[str, float] = {}
 
     @property
     def phase(self) -> Phase:
         """The phase that is running."""
-        return Phase.IN if self.out_from == EVER else Phase.OUT if self.back_from == EVER else Phase.BACK
+        if self.pull is None or not self.pull.out:
+            return Phase.IN
+        return Phase.OUT if self.pull.plug_at == EVER else Phase.BACK
+
+    @property
+    def silent_for(self) -> float:
+        """Seconds since the last answered probe before the silence; 0 where the cable is not out."""
+        return 0.0 if self.pull is None or not self.pull.out else max(0.0, self.run.now - self.pull.silent_from)
+
+    def enter(self, stage: Stage) -> None:
+        """Stamp the probes from now on with a stage."""
+        for entry in (self.entry, *self.beyond):
+            entry.stage = stage
 
     def say(self, what: What, text: str, until: float | None = None) -> None:
-        """Tell an event of this port."""
+        """Emit an event of this port."""
         self.run.say(what, self.target.subject, text, until)
 
     def ask(self, action: Action, text: str, until: float | None = None) -> None:
@@ -91,7 +110,7 @@ class PortState:
         self.run.ask(action, self.target.subject, text, until)
 
     def warn(self, text: str) -> None:
-        """Tell a warning, the same one at most every five seconds."""
+        """Emit a warning, the same one at most every five seconds."""
         if self.run.now - self._warned.get(text, -EVER) > 5.0:
             self._warned[text] = self.run.now
             self.say(What.WARN, text)
@@ -103,243 +122,389 @@ class PortState:
         self.connector = "operator"
         return True
 
-    def out_did_not_count(self) -> None:
-        """Take phase out for not begun; who else was heard in it stays heard with the cable out."""
-        if self.out_from < EVER:
-            self.outs.append((self.out_from, self.run.now))
-        self.out_from = self.quiet_from = self.left = EVER
-        self.cable = None
-
-    # Measures
+    # Measures of phase in
 
     def first_answer(self, since: float) -> tuple[int, float] | None:
-        """The MAC that answered a probe sent since then, in time, the planned one before others; and that probe's time.
-        Only ARP tells owners, or echo where the link hears no ARP."""
+        """Return the MAC that answered a probe sent since then, in time, the planned one before others; and that
+        probe's time. Only ARP tells owners, or echo where the link hears no ARP."""
         found: dict[int, float] = {}
-        for hearing in self.line.heard(since):
-            counts = hearing.how == "arp" or (hearing.how == "echo" and not self.run.scheduler.hears_all)
-            if counts and hearing.asked is not None and not hearing.late:
-                found.setdefault(hearing.mac, hearing.asked)
+        for sighting in self.entry.heard(since):
+            counts = sighting.how == "arp" or (sighting.how == "echo" and not self.run.scheduler.hears_all)
+            if counts and sighting.asked is not None and not sighting.late:
+                found.setdefault(sighting.mac, sighting.asked)
         if not found:
             return None
         mac = self.target.mac if self.target.mac is not None and self.target.mac in found else next(iter(found))
         return mac, found[mac]
 
     def answer_of(self, mac: int, since: float) -> float | None:
-        """When the first probe since then that this MAC answered in time was sent, by ARP or echo."""
-        asked = [h.asked for h in self.line.heard(since) if h.mac == mac and h.asked is not None and not h.late]
+        """Return when the first probe since then that this MAC answered in time was sent."""
+        asked = [s.asked for s in self.entry.heard(since) if s.mac == mac and s.asked is not None and not s.late]
         return min(asked, default=None)
 
+    def heard_before(self, mac: int, since: float, until: float) -> bool:
+        """Say whether an answer of this MAC to a probe sent since then came before *until*."""
+        answers = (s for s in self.entry.heard(since, until) if s.mac == mac and s.asked is not None)
+        return any(sighting.at < until for sighting in answers)
+
     def newest_sign(self, since: float) -> Sighting | None:
-        """The newest sign of life of the MAC under test about that time, late answers and announcements included."""
-        signs = (hearing for hearing in self.line.heard(since) if hearing.mac == self.mac)
-        return max(signs, key=lambda hearing: hearing.at, default=None)
+        """Return the newest sign of life of the MAC under test about that time, late replies included."""
+        signs = (sighting for sighting in self.entry.heard(since) if sighting.mac == self.mac)
+        return max(signs, key=lambda sighting: sighting.at, default=None)
 
     def last_sign(self) -> float:
-        """When the newest probe that the MAC under test answered was sent."""
-        probes = reversed(self.line.probes)
+        """Return when the newest probe that the MAC under test answered was sent."""
+        probes = reversed(self.entry.probes)
         return next((probe.sent for probe in probes if self.mac in probe.answers), self.first)
 
     def fell(self) -> bool:
         """Say whether the MAC under test seems to have fallen silent."""
-        return self.mac is not None and self.line.fallen(self.mac, self.first, TRIGGER, 3)
+        return self.mac is not None and self.entry.fallen(self.mac, self.first, TRIGGER, 3)
+
+    def note_gap(self) -> None:
+        """Count a silence that nobody asked for, each once: outages come in clusters."""
+        last = self.last_sign()
+        if last > self._noted_gap and self.run.now - last > GAP and self.fell():
+            self._noted_gap = last
+            self.unrequested += 1
 
     def reliable(self) -> bool:
         """Say whether there are enough probes of each kind in phase in."""
         assert self.mac is not None
         until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
-        arps, echoes = self.line.tallies(self.first, until, self.mac)
+        arps, echoes = self.entry.tallies(self.first, until, self.mac, cable_in=True)
         least = LEAST_ARP[Phase.IN] if self.run.scheduler.hears_all else 0
         return echoes.sent >= LEAST_ECHO and arps.sent >= least
 
     def misses_needed(self, most: int) -> int:
-        """How many misses in a row phase out will need, by what was answered so far; `most` for more."""
+        """Return how many misses in a row phase out will need, by what was answered so far; `most` for more."""
         assert self.mac is not None
         since = max(self.first, self.run.now - WINDOW)
-        tallies = self.line.tallies(since, EVER, self.mac)
-        limit = self.run.settings.luck
+        tallies = self.entry.tallies(since, EVER, self.mac, cable_in=True)
+        limit = self.run.options.luck
         return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
 
-    def answers_now(self) -> bool:
+    def longest_gap(self, until: float) -> float:
+        """Return the longest time between two answers in the part of phase in that counts."""
+        return self.entry.longest_gap(max(self.first, until - WINDOW), until, self.mac or 0, self.away)
+
+    def answers_just_now(self) -> bool:
         """Say whether the MAC under test was heard just now."""
-        return self.line.last_heard.get(self.mac or 0, -EVER) > self.run.now - AT_ONCE
-
-    def bursts_until(self, until: float) -> BurstsSeen | None:
-        """The bursts in which its answers were lost, in the time before `until` that counts; None where they are lost
-        one by one. A single one after the request is put down to a hand that moved too soon; more are bursts."""
-        since = max(self.first, until - WINDOW)
-        asked = min(max(since, self.request), until)
-        sent, runs = self.line.runs(since, asked, self.mac or 0)
-        more, later = self.line.runs(asked, until, self.mac or 0)
-        if sum(misses > 1 for misses, _ in later) > 1:
-            runs += later
-        return bursts_in(sent + more, runs, until - since)
-
-    @property
-    def sought(self) -> float:
-        """Seconds in which a silence was looked for before the one that counts began: see `looked`."""
-        since = self.request if self.cable == "inferred" else self.out_from
-        return max(0.0, self.quiet_from - since)
-
-    def unclear(self) -> bool:
-        """Say whether the bursts seen are too few or too long for any silence that a hand can hold."""
-        return self.bursts is not None and self.bursts.outlasted(self.sought, self.run.settings.luck) == EVER
+        return self.entry.last_heard.get(self.mac or 0, -EVER) > self.run.now - JUST_NOW
 
     def second_owner(self, detour: float = 1.0) -> bool:
-        """Say whether another MAC owns the address as well: the one under test went on beside it."""
-        if all(mac == self.mac or at < self.began for mac, at in self.line.last_heard.items()):
+        """Say whether another MAC owns the address as well: the one under test went on answering meanwhile."""
+        if all(mac == self.mac or at < self.began for mac, at in self.entry.last_heard.items()):
             return False
-        heard = self.line.heard(self.began)
-        others = [hearing.means for hearing in heard if hearing.mac != self.mac and hearing.how != "echo"]
+        heard = self.entry.heard(self.began)
+        others = [sighting.means for sighting in heard if sighting.mac != self.mac and sighting.how != "echo"]
         return bool(others) and self.mac is not None and self.answer_of(self.mac, others[0] + detour) is not None
 
+    # Measures of phase out
+
+    def open_out(self, cable: str) -> None:
+        """Begin phase out of the pull in progress: the cable is out, as `cable` says."""
+        pull, now = self.pull, self.run.now
+        assert pull is not None
+        last = self.last_sign()
+        if not pull.out:
+            pull.left = last
+            pull.out_from = now if cable != "inferred" else last + 1e-6
+            pull.lost_frames = self.run.lost_frames
+            self.away.append([last, EVER])
+            self.entry.restamp(last + 1e-6, Stage.OUT)
+            if Phase.IN not in self.results or not self.silences:
+                self.gap = self.longest_gap(pull.out_from)
+                self.close_in(pull.out_from)
+        pull.cable, self.steady = cable, False
+        self.begin_silence(now)
+        self.enter(Stage.OUT)
+        self.entry.anonymous_left = 0
+
+    def begin_silence(self, at: float) -> None:
+        """Begin the silence that counts, or begin it again because the address answered."""
+        pull = self.pull
+        assert pull is not None
+        pull.quiet_from = at
+        pull.silent_from = max(self.last_sign(), pull.left) if pull.cable != "carrier" else at
+        if pull.cable != "carrier":
+            self.away[-1][0] = pull.silent_from
+        pull.confirmed = self._confirmed(pull)
+        pull.needed = seconds_needed(pull.confirmed, self.results[Phase.IN], self.gap, self.run.options.out_for)
+        pull.misses_take = 0.0
+        if pull.cable != "carrier":
+            pull.misses_take = seconds_of_misses(self.results[Phase.IN], self.looked(), self.limit_of(pull))
+
+    def _confirmed(self, pull: Pull) -> Confirmed:
+        if pull.cable == "carrier":
+            return Confirmed.CARRIER
+        if pull.requested is None:
+            return Confirmed.NOTHING if self.run.options.once else Confirmed.FIRST
+        on_time = pull.silent_from <= pull.requested + ON_TIME
+        if not self.run.options.hands_free:  # the return will be confirmed with a key
+            said = pull.cable == "operator" and pull.silent_from <= pull.out_from + ON_TIME
+            return Confirmed.OPERATOR if on_time or said else Confirmed.NOTHING
+        return Confirmed.REQUEST if on_time else Confirmed.NOTHING
+
+    def limit_of(self, pull: Pull) -> float:
+        """Return what luck must come down to in this silence: where several are needed, each shows its part of it."""
+        if pull.confirmed is Confirmed.REQUEST:
+            return float(self.limit ** (1 / self.requests_at_least))
+        return float(self.limit**0.5) if pull.confirmed is Confirmed.FIRST else self.limit
+
     def looked(self) -> tuple[int, int]:
-        """Probes of each kind in which a run of misses was looked for: those since the request where the start of the
-        silence was inferred, those since the operator's word where it was restarted, else one each."""
-        if self.cable == "carrier" or (self.cable == "operator" and self.quiet_from == self.out_from):
+        """Return the probes of each kind (ARP, echo) in which a run of misses was looked for: those since the request
+        where the begin of the silence was inferred, those since the operator's word where it began again, all since
+        the address is watched where nobody asked; else one each."""
+        pull = self.pull
+        assert pull is not None
+        if pull.cable == "carrier" or (pull.cable == "operator" and pull.quiet_from == pull.out_from):
             return 1, 1
-        since = self.request if self.cable == "inferred" else self.out_from
-        probes = [probe.kind for probe in takewhile(lambda probe: probe.sent >= since, reversed(self.line.probes))]
+        if pull.requested is None:
+            arp, echo = pull.asked_before
+            return max(1, self.entry.asked_arp - arp), max(1, self.entry.asked - self.entry.asked_arp - echo)
+        since = pull.requested if pull.cable == "inferred" else pull.out_from
+        probes = [probe.kind for probe in takewhile(lambda probe: probe.sent >= since, reversed(self.entry.probes))]
         arp = probes.count(ARP)
         return max(1, arp), max(1, len(probes) - arp)
 
-    def silent_enough(self) -> bool:
-        """Say whether the trailing silence means something, if it goes on until now."""
-        assert self.mac is not None
-        if self.run.now - self.quiet_from < max(self.silence_least, self.misses_take):
-            return False
-        if self.cable == "carrier":
-            return all(self._asked_beyond(line) for line in self.beyond)
-        out = [tally.sent for tally in self.line.tallies(self.quiet_from, EVER, self.mac)]
-        if out[0] < self.least_out and self.run.scheduler.hears_all:
-            return False
-        seen = self.results[Phase.IN]
-        pairs = zip((seen.arp, seen.echo), out, strict=True)
-        chances = [luck(before.sent, before.answered, missed) if before.answered else 0.0 for before, missed in pairs]
-        if max(chances) > self.limit:
-            return False
-        return all(chance * looked <= self.limit for chance, looked in zip(chances, self.looked(), strict=True))
+    def missed(self) -> tuple[Tally, Tally]:
+        """Return the tallies (ARP, echo) of the silence in progress."""
+        assert self.pull is not None
+        return self.entry.tallies(self.pull.quiet_from, EVER, -1 if self.mac is None else self.mac)
 
-    def _asked_beyond(self, line: AddressState) -> bool:
-        """Another interface of the station has been asked often enough, if it is up and has an address to ask from."""
-        if (line.way, line.net) not in self.run.scheduler.senders or not self.run.carrier[line.way]:
+    def silent_enough(self) -> bool:
+        """Say whether the silence is evidence, if it goes on until now."""
+        pull = self.pull
+        assert pull is not None
+        if self.run.now - pull.silent_from < pull.needed or self.run.now - pull.quiet_from < pull.misses_take:
+            return False
+        if pull.cable == "carrier":
+            return all(self._asked_beyond(entry) for entry in self.beyond)
+        arps, echoes = self.missed()
+        missed = (arps.sent, echoes.sent)
+        if missed[0] < self.arps_needed() and self.run.scheduler.hears_all:
+            return False
+        return enough_missed(self.results[Phase.IN], missed, self.looked(), self.limit_of(pull))
+
+    def arps_needed(self) -> int:
+        """Return the broadcast requests that this silence must contain."""
+        pull = self.pull
+        assert pull is not None
+        if pull.confirmed is Confirmed.FIRST or not self.is_last_pull():  # the silences share them
+            return LEAST_ARP_OUT // 2
+        return max(LEAST_ARP_OUT // 2, LEAST_ARP_OUT - self._done[Phase.OUT].arp.sent)
+
+    def is_last_pull(self) -> bool:
+        """Say whether no further pull follows if this one counts."""
+        pull = self.pull
+        assert pull is not None
+        if pull.confirmed is not Confirmed.REQUEST:
             return True
-        return sum(probe.sent >= self.out_from and probe.settled for probe in line.probes) >= ASKED_BEYOND
+        return self.requests_answered + 1 >= self.requests_needed
+
+    @property
+    def requests_answered(self) -> int:
+        """How many silences answered a request in time."""
+        return sum(silence.confirmed is Confirmed.REQUEST for silence in self.silences)
+
+    @property
+    def requests_needed(self) -> int:
+        """How many silences must answer a request in time where nobody confirms a movement: one more for each silence
+        that nobody asked for, since outages come in clusters, and for each request that no silence answered, since a
+        restart meets one of many requests more easily."""
+        return self.requests_at_least + min(MOST_MORE, self.unrequested + self.unanswered)
+
+    def _asked_beyond(self, entry: AddressState) -> bool:
+        """Say whether another interface of the station has been asked often enough, if it is up and has an address."""
+        pull = self.pull
+        assert pull is not None
+        if (entry.way, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.way]:
+            return True
+        return sum(probe.sent >= pull.out_from and probe.settled for probe in entry.probes) >= ASKED_BEYOND
 
     # Controls
 
     def choose_controls(self) -> None:
-        """Take for controls whoever answered in the seconds before the silence, and whoever was alive at the request:
-        one whose cable was pulled by mistake, and left out, must be back before the silence can be this port's."""
-        until = min(self.quiet_from, self.run.now)
+        """Take as controls the others that answered in the seconds before the silence, and those that answered at the
+        request: one whose cable was pulled by mistake must be back before the silence can be this port's."""
+        pull = self.pull
+        assert pull is not None
+        until = min(pull.quiet_from, self.run.now)
         since = min(self.last_sign(), until) - FRESH
-        others, self.gateway = self.run.companions(self.target, since, until)
-        self.controls = [*self.living, *(line for line in others if line not in self.living)]
-        self.lost = []
+        others, pull.gateway = self.run.companions(self.target, since, until)
+        pull.controls = [*pull.living, *(entry for entry in others if entry not in pull.living)]
+        pull.lost = []
 
-    def mind_the_controls(self) -> None:
-        """Notice a control that surely fell silent: it may be back before this silence means anything."""
-        self.lost += [line for line in self.controls if line not in self.lost and self.run.fell(line, LOST, 3)]
-
-    @property
-    def all_controls(self) -> list[AddressState]:
-        """Every control, the gateway included."""
-        return self.controls if self.gateway is None else [*self.controls, self.gateway]
+    def check_controls(self) -> None:
+        """Note each control that fell silent: it may be back before this silence is evidence."""
+        pull = self.pull
+        assert pull is not None
+        pull.lost += [entry for entry in pull.controls if entry not in pull.lost and self.run.fell(entry, LOST, 3)]
 
     def counted_controls(self) -> list[AddressState]:
-        """The controls that count: other devices; where none had answered before the silence, those heard since; the
-        gateway only where nothing else was heard at all (6-settled-details.md 12)."""
-        if self.controls:
-            return self.controls
-        later, _ = self.run.companions(self.target, self.quiet_from - FRESH, self.run.now)
-        return later or self.all_controls
+        """Return the controls that count: other devices; where none had answered before the silence, those heard since;
+        the gateway only where nothing else was heard at all."""
+        pull = self.pull
+        assert pull is not None
+        if pull.controls:
+            return pull.controls
+        later, _ = self.run.companions(self.target, pull.quiet_from - FRESH, self.run.now)
+        return later or pull.all_controls
 
     def doubtful(self) -> list[AddressState]:
-        """Controls that have not gone on answering, in the middle third of the silence and in the last.
+        """Return the controls that have not gone on answering, in the middle third of the silence and in the last.
 
-        A silence begins and ends up to a third of itself away from the outage that is its cause, since it lasts three
+        A silence begins and ends up to a third of itself away from the outage that is its cause, since it lasts several
         times the longest gap between answers: an outage that took the control with it covers the middle third, even
-        where it was over before the silence was proven. The gateway counts only where it is alone.
+        where it was over before the silence was proven.
         """
-        third = (self.run.now - self.quiet_from) / 3
-        middle, last = self.quiet_from + third, self.quiet_from + 2 * third
+        pull = self.pull
+        assert pull is not None
+        third = (self.run.now - pull.silent_from) / 3
+        middle, last = pull.silent_from + third, pull.silent_from + 2 * third
         return [
-            line
-            for line in self.counted_controls()
-            if line in self.lost or not (line.answered_between(middle, last) and line.answered_between(last))
+            entry
+            for entry in self.counted_controls()
+            if entry in pull.lost or not (entry.answered_between(middle, last) and entry.answered_between(last))
         ]
 
-    # Opening and closing phases
+    def everything_fell(self) -> bool:
+        """Say whether every control has fallen silent as well."""
+        controls = [] if self.pull is None else self.pull.all_controls
+        return bool(controls) and all(self.run.fell(entry) for entry in controls)
 
-    def open_out(self, cable: str, out_from: float) -> None:
-        """Begin phase out: hearings from `out_from` on belong to it, and the silence that counts begins now."""
-        self.cable, self.out_from = cable, out_from
-        self.left = self.last_sign() if cable == "operator" else out_from
-        since = max(self.first, out_from - WINDOW)
-        self.gap = self.line.longest_gap(since, out_from, self.mac or 0)
-        self.bursts = self.bursts_until(out_from) if cable != "carrier" and self.minds_bursts else None
-        self.begin_silence(self.run.now)
-        self.close_in(out_from)
-        self.misses_take = 0.0 if cable == "carrier" else self._misses_take()
+    # Measures of phase back
 
-    def begin_silence(self, at: float) -> None:
-        """Begin the silence that counts, perhaps anew. It must last as 4-proof.md says: 3 s, three times the longest
-        gap between answers, longer than a burst of loss is likely to last, and what was asked for. Where no hand could
-        outlast the bursts, it need not try: `burst_luck` says what the silence is worth."""
-        self.quiet_from = at
-        least = LEAST_UNSEEN if self.cable != "carrier" and self.minds_bursts else LEAST_SILENCE
-        if self.bursts is not None and not self.unclear():
-            least = max(least, self.bursts.outlasted(self.sought, self.run.settings.luck))
-        self.silence_least = max(least, 3 * self.gap, self.run.settings.out_for)
+    def answers_at_rate(self) -> bool:
+        """Say whether it answers again as it did in phase in."""
+        pull, before = self.pull, self.results[Phase.IN]
+        assert pull is not None
+        assert self.mac is not None
+        pairs = zip((before.arp, before.echo), self.entry.tallies(pull.returned, EVER, self.mac), strict=True)
+        return all(
+            at_most(seen.sent, seen.answered, back.sent, back.answered) > TOO_FEW
+            for seen, back in pairs
+            if seen.answered
+        )
 
-    def _misses_take(self) -> float:
-        """Seconds that the misses take which phase out needs at least: nothing need be counted before."""
-        seen = self.results[Phase.IN]
-        kinds = zip((seen.arp, seen.echo), self.looked(), (ARP_EVERY, ECHO_EVERY), strict=True)
-        needed = [
-            (misses_needed(before.sent, before.answered, self.limit / looked) - 1) * every
-            for before, looked, every in kinds
-            if before.answered
-        ]
-        return max(needed, default=0.0)
+    def answers_still(self) -> bool:
+        """Say whether it answered just now, and the newest completed probe."""
+        assert self.pull is not None
+        assert self.mac is not None
+        return self.answers_just_now() and self.entry.newest_is_answered(self.pull.returned, self.mac)
 
-    def _result(self, since: float, until: float, seconds: float, mac: int) -> PhaseResult:
-        trips = [1000 * trip for trip in self.line.round_trips(since, until, mac)]
+    # Closing phases
+
+    def _result(self, since: float, until: float, seconds: float, mac: int, *, cable_in: bool = False) -> PhaseResult:
+        trips = [1000 * trip for trip in self.entry.round_trips(since, until, mac)]
         rtt = Rtt(*(round(value, 3) for value in (min(trips), median(trips), max(trips)))) if trips else None
-        arp, echo = self.line.tallies(since, until, mac)
+        arp, echo = self.entry.tallies(since, until, mac, cable_in=cable_in)
         return PhaseResult(arp, echo, round(max(0.0, seconds), 3), rtt)
 
     def close_in(self, at: float) -> None:
-        """Put down phase in as it stands at `at`; where nothing answered, every probe was a miss of nobody's."""
+        """Put down phase in as it stands at `at`; where nothing answered, every probe was a miss."""
         if self.mac is None:
             self.results = {Phase.IN: self._result(self.began, EVER, at - self.began, mac=-1)}
         else:
-            self.results[Phase.IN] = self._result(max(self.first, at - WINDOW), at, at - self.began, self.mac)
+            since = max(self.first, at - WINDOW)
+            self.results[Phase.IN] = self._result(since, at, at - self.began, self.mac, cable_in=True)
 
     def close_out(self) -> None:
-        """Put down phase out: its trailing silence in numbers."""
+        """Put down the silence of the pull in progress, added to those of earlier pulls."""
+        pull, now = self.pull, self.run.now
+        assert pull is not None
         assert self.mac is not None
-        now = self.run.now
-        self.looks = self.looked()
-        self.silence = now - self.quiet_from
-        self.burst_luck = self.bursts.luck(self.silence, self.sought) if self.bursts is not None else 0.0
-        self.results[Phase.OUT] = self._result(self.quiet_from, now, now - self.out_from, self.mac)
-        if self.cable == "carrier":
-            self.results[Phase.OUT] = PhaseResult(seconds=round(now - self.out_from, 3))
+        seconds = now - min(pull.out_from, pull.silent_from)
+        if pull.cable == "carrier":
+            result = PhaseResult(seconds=round(seconds, 3))
+        else:
+            result = self._result(pull.quiet_from, now, seconds, self.mac)
+        self.lost_frames += self.run.lost_frames - pull.lost_frames
+        pull.lost_frames = self.run.lost_frames
+        self.results[Phase.OUT] = self._done[Phase.OUT] + result
+        self.latest = self._silence()
+
+    def _silence(self) -> Silence:
+        """Return the silence of the pull in progress as it stands now."""
+        pull = self.pull
+        assert pull is not None
+        arps, echoes = self.missed()
+        return Silence(
+            confirmed=pull.confirmed,
+            lasted=round(self.run.now - pull.silent_from, 3),
+            needed=pull.needed,
+            missed=(arps.sent, echoes.sent),
+            looked=self.looked(),
+            after=pull.after,
+        )
 
     def close_back(self) -> None:
-        """Put down phase back, from the first answered probe on."""
+        """Put down phase back of the pull in progress, added to those of earlier pulls."""
+        pull = self.pull
+        assert pull is not None
         assert self.mac is not None
-        self.results[Phase.BACK] = self._result(self.returned, EVER, self.run.now - self.back_from, self.mac)
+        result = self._result(pull.returned, EVER, self.run.now - pull.plug_at, self.mac)
+        self.results[Phase.BACK] = self._done[Phase.BACK] + result
+
+    def returned(self, at: float, stage: Stage) -> None:
+        """End the span with the cable out at the probe whose answer ended it."""
+        if self.away and self.away[-1][1] == EVER:
+            self.away[-1][1] = at
+        self.enter(stage)
+        self.entry.restamp(at, stage)
+
+    def next_pull(self) -> None:
+        """Count the silence of this pull; another pull may follow."""
+        if self.latest is not None:
+            self.silences.append(self.latest)
+            self.latest = None
+        if self.pull is not None:
+            self.close_back()
+            self.pull.closed = True
+        for phase in self._done:
+            self._done[phase] = self.results.get(phase, PhaseResult())
+
+    def set_aside(self) -> None:
+        """Keep what was heard in a silence that nobody asked for; it is no evidence that the cable was out."""
+        self.latest = None
+        self.was_seen = True
+        self.next_pull()
+
+    def drop_pull(self) -> None:
+        """Discard the pull in progress; the other MACs that were heard during it stay heard with the cable out."""
+        if self.away and self.away[-1][1] == EVER and self.mac is not None:
+            self.returned(self.answer_of(self.mac, self.away[-1][0] + 1e-6) or self.run.now, Stage.IN)
+        self.pull = self.latest = None
+        self.fell_before = True
+        self.fallen = self.fallen if self.silences else ()
+        self.entry.anonymous_left = 0
+        for phase, done in self._done.items():
+            if done == PhaseResult():
+                self.results.pop(phase, None)
+            else:
+                self.results[phase] = done
+
+    def start_over(self) -> None:
+        """Discard all pulls: the phases are repeated."""
+        self.silences.clear()
+        self.back_from = EVER
+        self._done = {Phase.OUT: PhaseResult(), Phase.BACK: PhaseResult()}
+        self.drop_pull()
+        self.fell_before = False
 
     def close(self) -> None:
-        """Put down whatever phase was running, and end the case."""
+        """Put down the phase that was running, and end."""
         if self.ended < EVER:
             return
-        if self.back_from < EVER:
+        if self.pull is not None and self.pull.closed:
+            pass
+        elif self.pull is not None and self.pull.plug_at < EVER:
             self.close_back()
-        elif self.out_from < EVER:
+        elif self.pull is not None and self.pull.out:
             self.close_out()
-        elif Phase.IN not in self.results or self.stayed:
+        elif Phase.IN not in self.results or (self.stayed and not self.silences):
             self.close_in(self.run.now)
         self.ended = self.run.now + 1e-6  # what was heard until now counts
+        self.entry.anonymous_left = 0
+        self.enter(Stage.IN)

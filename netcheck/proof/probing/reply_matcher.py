@@ -1,6 +1,6 @@
-"""The ear: matches what is heard with what was asked, and keeps the forged apart from the true.
+"""The reply matcher: matches received frames with probes, and counts forged replies.
 
-No I/O and no clock. Every frame is hostile: any bytes at all may come in, any number of times.
+No I/O and no clock. Every frame is hostile: any bytes may come in, any number of times.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from random import Random
 
 from netcheck.proof.probing.address_state import LATE, AddressState, Probe, Sighting
 from netcheck.wire.frames import (
+    BROADCAST,
     ECHO_REPLY,
     REPLY,
     REQUEST,
@@ -29,8 +30,8 @@ MOST_ASKERS = 1024
 
 
 class ReplyMatcher:
-    """Reads frames. An echo answer counts only with this run's identifier, an open sequence number, the 16 random bytes
-    and the right addresses; everything else that looks like one is counted as forged."""
+    """Reads frames. An echo reply counts only with this run's identifier, an open sequence number, the 16 random bytes
+    and the right addresses; any other echo reply for an address of this run is counted as forged."""
 
     def __init__(self, ways: Sequence[Way], rng: Random) -> None:
         """`rng` gives the identifier and the random bytes that every echo of this run carries."""
@@ -39,7 +40,7 @@ class ReplyMatcher:
         self.identifier = rng.randrange(1, 0x10000)
         self.token = rng.randbytes(16)
         self.senders: dict[tuple[int, str], int] = {}  # (way, subnet) -> the address to ask from
-        self.lines: dict[tuple[int, int], AddressState] = {}  # (way, address)
+        self.entries: dict[tuple[int, int], AddressState] = {}  # (way, address)
         self.borrowed: set[int] = set()
         self.claiming: set[int] = set()  # to be borrowed, once nobody is found to own them
         self.conflict: int | None = None  # the MAC of somebody who owns a borrowed address
@@ -51,20 +52,20 @@ class ReplyMatcher:
         self._asked_us: dict[int, float] = {}  # MAC of an asker -> when it was answered last
 
     def expect(self, probe: Probe) -> None:
-        """Listen for the answer to an echo probe."""
+        """Expect the reply to an echo probe."""
         self.forget(probe.sent)
         self._open[probe.sequence] = probe
         self._opened.append(probe)
 
     def forget(self, now: float) -> None:
-        """Stop listening for answers that are later than late."""
+        """Stop expecting replies that can no longer be matched."""
         while self._opened and self._opened[0].expires + LATE <= now:
             probe = self._opened.popleft()
             if self._open.get(probe.sequence) is probe:
                 del self._open[probe.sequence]
 
     def hear(self, heard: Heard) -> Sighting | None:
-        """Read one frame; return who was heard for which address, if it says that."""
+        """Read one frame; return which MAC was heard for which address, or None where the frame does not tell."""
         if (arp := arp_from_wire(heard.frame)) is not None:
             return self._hear_arp(heard, arp)
         if (echo := echo_from_wire(heard.frame)) is not None and echo.type == ECHO_REPLY:
@@ -75,20 +76,26 @@ class ReplyMatcher:
         if arp.sender_mac in self.own_macs or not believable(arp.sender_mac):
             return None
         if heard.way == 0:
-            self._mind_the_borrowed(heard.at, arp)
+            self._check_borrowed(heard.at, arp)
         if arp.sender_ip == 0:
-            claimed = self.lines.get((heard.way, arp.target_ip))
+            claimed = self.entries.get((heard.way, arp.target_ip))
             if claimed is not None:
-                claimed.claimed = heard.at
+                claimed.claimed, claimed.claimed_by = heard.at, arp.sender_mac
             return Sighting(heard.at, 0, arp.sender_mac, "said", heard.way)
-        line = self.lines.get((heard.way, arp.sender_ip))
-        to_us = arp.op == REPLY and arp.destination == self.ways[heard.way].mac
-        probe = line.newest_arp(heard.at) if line is not None and to_us else None
-        return self._note(heard, line, probe, "arp" if probe else "said", arp.sender_mac, arp.sender_ip)
+        entry = self.entries.get((heard.way, arp.sender_ip))
+        to_us = entry is not None and arp.op == REPLY and self._to_us(heard.way, entry, arp)
+        probe = entry.newest_arp(heard.at) if entry is not None and to_us else None
+        return self._note(heard, entry, probe, "arp" if probe else "said", arp.sender_mac, arp.sender_ip)
 
-    def _mind_the_borrowed(self, at: float, arp: Arp) -> None:
-        """Notice whoever has, or is just claiming, an address that is borrowed here (RFC 5227 sections 2.1.1, 2.4), and
-        answer those who ask for it."""
+    def _to_us(self, way: int, entry: AddressState, arp: Arp) -> bool:
+        """A reply comes to our MAC, or to all (RFC 3927 section 2.5) and names our address or none as its target."""
+        if arp.destination == self.ways[way].mac:
+            return True
+        return arp.destination == BROADCAST and arp.target_ip in (0, self.senders.get((way, entry.net)))
+
+    def _check_borrowed(self, at: float, arp: Arp) -> None:
+        """Detect a host that has or claims the address that is borrowed here (RFC 5227 sections 2.1.1, 2.4), and reply
+        to hosts that ask for it."""
         claims = arp.op == REQUEST and arp.sender_ip == 0 and arp.target_ip in self.claiming
         if claims or arp.sender_ip in self.borrowed or arp.sender_ip in self.claiming:
             self.conflict = arp.sender_mac
@@ -106,28 +113,28 @@ class ReplyMatcher:
 
     def _hear_echo(self, heard: Heard, echo: Echo) -> Sighting | None:
         probe = self._open.get(echo.sequence)
-        line = self.lines.get((heard.way, echo.source_ip))
+        entry = self.entries.get((heard.way, echo.source_ip))
         if (
             probe is None
-            or line is None
+            or entry is None
             or heard.at >= probe.expires + LATE
             or (probe.way, probe.address) != (heard.way, echo.source_ip)
             or echo.identifier != self.identifier
             or echo.payload != self.token
             or echo.destination != self.ways[heard.way].mac
-            or echo.target_ip != self.senders.get((heard.way, line.net))
+            or echo.target_ip != self.senders.get((heard.way, entry.net))
             or echo.source in self.own_macs
             or not believable(echo.source)
         ):
-            self.forged += line is not None or echo.identifier == self.identifier
+            self.forged += entry is not None or echo.identifier == self.identifier
             return None
-        return self._note(heard, line, probe, "echo", echo.source, echo.source_ip)
+        return self._note(heard, entry, probe, "echo", echo.source, echo.source_ip)
 
     def _note(
-        self, heard: Heard, line: AddressState | None, probe: Probe | None, how: str, mac: int, address: int
+        self, heard: Heard, entry: AddressState | None, probe: Probe | None, how: str, mac: int, address: int
     ) -> Sighting:  # fmt: skip
         late = probe is not None and heard.at > probe.expires
-        hearing = Sighting(heard.at, address, mac, how, heard.way, probe.sent if probe else None, late)
-        if line is not None:
-            line.note(hearing, probe)
-        return hearing
+        sighting = Sighting(heard.at, address, mac, how, heard.way, probe.sent if probe else None, late)
+        if entry is not None:
+            entry.note(sighting, probe)
+        return sighting

@@ -17,12 +17,11 @@ Steps = Generator[None, None, None]
 
 
 class StationAddresses:
-    """Addresses to ask from. `lack` holds the subnets that have none, and why."""
+    """The addresses to ask from. The subnets that have none are put into the run state, with the reason."""
 
     def __init__(self, run: RunState, rng: Random) -> None:
         """Nothing is chosen yet."""
         self.run, self.scheduler, self._rng = run, run.scheduler, rng
-        self.lack: dict[str, str] = {}
 
     def trouble(self) -> str:
         """Why nothing may be sent: an address of this station is planned for a device. Empty where all is well."""
@@ -44,7 +43,7 @@ class StationAddresses:
             if own:
                 self.scheduler.senders[number, net.name] = own[0]
         if (0, net.name) not in self.scheduler.senders and net.station is None:
-            self.lack[net.name] = f"this station has no address in {net.name}, and the plan has no station there"
+            self.run.lack[net.name] = f"this station has no address in {net.name}, and the plan has no station there"
 
     def claim(self, nets: Iterable[Net]) -> Steps:
         """Borrow the plan's station address where the operating system has none, once nobody answers for it; those
@@ -60,12 +59,12 @@ class StationAddresses:
 
     def _to_be_borrowed(self, net: Net) -> bool:
         sender = self.scheduler.senders.get((0, net.name))
-        return sender is None or sender in self.scheduler.ear.borrowed
+        return sender is None or sender in self.scheduler.matcher.borrowed
 
     def _make_sure(self, addresses: dict[int, str]) -> Steps:
         """Three ARP probes an address, timed as RFC 5227 section 2.1.1 says; nothing else is sent meanwhile."""
-        ear = self.scheduler.ear
-        ear.claiming.update(addresses)
+        matcher = self.scheduler.matcher
+        matcher.claiming.update(addresses)
         self.scheduler.paused = True
         words = " and ".join(map(quad, addresses))
         self.run.say(What.WAIT, "", f"Making sure that nobody has {words}, to ask from it")
@@ -73,13 +72,13 @@ class StationAddresses:
             yield from self._pause(self._rng.uniform(0, PROBE_WAIT))
             for turn in range(PROBE_NUM):
                 for address, name in addresses.items():
-                    self.scheduler.ask_anonymously(self.run.now, self.scheduler.line(address, name))
+                    self.scheduler.ask_anonymously(self.run.now, self.scheduler.entry(address, name))
                 last = turn == PROBE_NUM - 1
                 yield from self._pause(ANNOUNCE_WAIT if last else self._rng.uniform(PROBE_MIN, PROBE_MAX))
         finally:
             self.scheduler.paused = False
-            ear.claiming.difference_update(addresses)
-        ear.borrowed.update(addresses)
+            matcher.claiming.difference_update(addresses)
+        matcher.borrowed.update(addresses)
 
     def _pause(self, seconds: float) -> Steps:
         until = self.run.now + seconds

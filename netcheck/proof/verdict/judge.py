@@ -1,6 +1,6 @@
 """The judge: from what was observed at a port to a verdict and a sentence. A table, read top to bottom; first row wins.
 
-Pure: the same observation and names give the same proof. 4-proof.md holds the table, 6-settled-details.md its details.
+Pure: the same observation and names give the same proof.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ DECIDED_IN = (Verdict.CONTESTED, Verdict.RELAYED, Verdict.SWAPPED, Verdict.WRONG
 
 
 def verdict(seen: Observation, names: Names) -> tuple[Verdict, str]:
-    """The first row that applies, with its sentence."""
+    """Return the first row that applies, with its sentence."""
     return next((word, said) for word, row in TABLE if (said := row(seen, names)))
 
 
 def judge(seen: Observation, names: Names) -> Proof:
-    """The proof of a port."""
+    """Return the proof of a port."""
     word, why = verdict(seen, names)
     return Proof(
         interface=seen.target.interface,
@@ -63,7 +63,7 @@ def _echoed(seen: Observation) -> bool:
 
 
 def _others(seen: Observation, names: Names) -> tuple[Other, ...]:
-    """Everybody else that was heard for the address, and for the control that nobody should own."""
+    """Return every other MAC heard for the address, and every MAC heard for an address that nobody should own."""
     heard = [(o.mac, seen.target.address, str(o.phase)) for o in seen.owners if o.mac != seen.mac]
     heard += [(mac, address, str(Phase.IN)) for address, mac in seen.negatives]
     return tuple(Other(mac, address, phase, names.known_as(mac)) for mac, address, phase in dict.fromkeys(heard))
@@ -74,18 +74,24 @@ def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
     notes = (
         (answered and not _echoed(seen), "echo: blocked; it answers ARP alone"),
         (seen.once, "accepted after one pull that nobody asked for (--once)"),
-        (seen.cable == "inferred", "cable: inferred from the silence after the request; nobody confirmed it"),
+        (seen.cable == "inferred", f"cable: inferred from the silence after the request; {_who_confirmed(seen)}"),
         (seen.first_after > 5, f"the first answer came after {seen.first_after:.0f} s"),
         (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),
         (answered and not seen.cut and seen.no_negative, "no address was free to ask as one that nobody should own"),
         (seen.direct and bool(seen.strangers), "other devices were heard on the direct cable"),
+        (bool(seen.lost_frames), f"{seen.lost_frames} received frames were dropped unread while the cable was out"),
     )
     unlisted = () if word is Verdict.RELAYED else _unlisted(seen, names)
     return (*(note for applies, note in notes if applies), *unlisted)
 
 
+def _who_confirmed(seen: Observation) -> str:
+    return "the operator confirmed the return" if seen.confirmed_return else "nobody confirmed it"
+
+
 def _unlisted(seen: Observation, names: Names) -> tuple[str, ...]:
-    """Who answered for an address that nobody should own: one answer is an unlisted host, two are proxy ARP."""
+    """Return a note for each MAC that answered for an address that nobody should own: for one of them it is an unlisted
+    host, for two of them it is proxy ARP."""
     macs = tuple(dict.fromkeys(mac for _, mac in seen.negatives))
     return tuple(
         f"{names.of(mac)} answers for {quad(owned[0])}, which no list has"

@@ -15,23 +15,26 @@ PROTOCOL_BLOCK = 0x00005E  # 00-00-5E: protocols and documentation, no vendor (R
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Who is known: a function from MAC to words ("" where unknown), and one to the vendor by the IEEE registry."""
+    """What a MAC is known as ("" where unknown), and its vendor by the IEEE registry."""
 
     known_as: Callable[[int], str]
     vendor: Callable[[int], str | None]
 
     def of(self, mac: int) -> str:
-        """A MAC with all that is known of it."""
+        """Return a MAC with its vendor and what it is known as."""
         words = [part for part in (self.vendor(mac), self.known_as(mac)) if part]
         return mac_text(mac) + (f" ({', '.join(words)})" if words else "")
 
     def list(self, macs: tuple[int, ...]) -> str:
-        """Several MACs as prose."""
+        """Return several MACs as prose."""
         return listed([self.of(mac) for mac in macs])
 
 
+UNKNOWN = Names(lambda mac: "", lambda mac: None)  # no MAC is known
+
+
 def names_of(scope: Scope, surveyed: Callable[[int], str]) -> Names:
-    """Names by the plan first, then by the survey; `surveyed` gives words for a MAC, "" where it has none."""
+    """Return names by the plan first, then by the survey; `surveyed` gives text for a MAC, "" where it has none."""
 
     def known_as(mac: int) -> str:
         planned = scope.macs.get(mac)
@@ -42,8 +45,8 @@ def names_of(scope: Scope, surveyed: Callable[[int], str]) -> Names:
 
 @cache
 def vendor(mac: int) -> str | None:
-    """The organisation that the IEEE registry names for a MAC's first three octets; None where it names none, where the
-    MAC is locally administered, or where the block belongs to protocols rather than to a vendor."""
+    """Return the organisation that the IEEE registry names for a MAC's first three octets; None where it names none,
+    where the MAC is locally administered, or where the block belongs to protocols rather than to a vendor."""
     block = mac >> 24
     if block >> 16 & 2 or block == PROTOCOL_BLOCK:
         return None

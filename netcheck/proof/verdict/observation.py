@@ -1,25 +1,54 @@
-"""What was observed at one port: the judge's only input besides the names of those who are known."""
+"""What was observed at one port: the judge's only input besides the names of known MACs."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import prod
 
-from netcheck.proof.result import Phase, PhaseResult, Tally
+from netcheck.proof.result import Phase, PhaseResult
 from netcheck.proof.targets import Target
-from netcheck.proof.verdict.luck import LUCK_LIMIT, UNHEARD_LIMIT, luck, unheard
+from netcheck.proof.verdict.luck import LUCK_LIMIT, UNHEARD_LIMIT, unheard
+from netcheck.proof.verdict.silence_rule import LEAST_ARP_OUT, Confirmed, chance
 
-LEAST_ARP = {Phase.IN: 5, Phase.OUT: 5, Phase.BACK: 3}  # broadcast requests a phase: 6-settled-details.md 35
-LEAST_SILENCE = 3.0  # seconds: 4-proof.md, phase out
+# Broadcast requests a phase, so that a second owner is heard in each of them (common practice, no source).
+LEAST_ARP = {Phase.IN: 5, Phase.OUT: LEAST_ARP_OUT, Phase.BACK: 3}
 
 
 @dataclass(frozen=True, slots=True)
 class Owner:
-    """A MAC that was heard for the address: in which phase, on which way, and whether only as an echo's source."""
+    """A MAC that was heard for the address: in which phase, on which interface, and whether only by echo replies."""
 
     mac: int
     phase: Phase
     way: int = 0
     echo_only: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HeardBefore:
+    """Another MAC that was heard for the address at some time of the run: seconds after its start."""
+
+    mac: int
+    first: float
+    last: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Silence:
+    """One silence that counts. `after` is the seconds from the request to the last answered probe, None where nobody
+    asked; `missed` and `looked` are (ARP, echo): misses, and probes among which a run of misses was looked for."""
+
+    confirmed: Confirmed
+    lasted: float
+    needed: float
+    missed: tuple[int, int] = (0, 0)
+    looked: tuple[int, int] = (1, 1)
+    after: float | None = None
+
+    @property
+    def short(self) -> bool:
+        """It did not last as long as it must."""
+        return self.lasted < self.needed
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +62,12 @@ class Observation:
     device_macs: frozenset[int] = frozenset()  # planned for the same device, the interface's own included
     cable: str | None = None
     connector: str = "assumed"
-    looked: tuple[int, int] = (1, 1)  # probes of each kind (ARP, echo) in which a run of misses was looked for
-    silence: float = 0.0  # seconds of trailing silence
-    burst_luck: float = 0.0  # the chance that a burst of loss, by those seen in phase in, fills the silence
-    silence_least: float = LEAST_SILENCE
+    silences: tuple[Silence, ...] = ()
+    requests_needed: int = 2  # silences that must answer a request in time where nobody confirms a movement
+    confirmed_return: bool = False  # the operator said that the cable is in again
     stayed: bool = False  # it never fell silent, or went on answering until the patience ended
+    fell_before: bool = False  # an earlier request in this attempt was followed by a silence
+    unconfirmed: bool = False  # it answered again, and the operator did not confirm that the cable is in
     hands_free: bool = False
     controls: int = 0  # addresses of other devices, or the gateway, that went on answering
     fallen: tuple[str, ...] = ()  # others that fell silent together with it
@@ -49,17 +79,21 @@ class Observation:
     shared: tuple[str, ...] = ()  # planned interfaces of other devices that this MAC answers for as well
     planned_for: str = ""  # another interface for which the plan names this MAC
     proven_for: str = ""  # another device's interface for which this MAC is already proven
+    heard_before: tuple[HeardBefore, ...] = ()  # other MACs that were heard for the address in this run
     direct: bool = False
     linked: bool = True  # the interface under test has carrier
     strangers: tuple[int, ...] = ()  # heard on a direct cable, not the device's
+    foreign_lldp: tuple[int, ...] = ()  # LLDP speakers on a direct cable that are not the device
     anonymous: int | None = None  # the MAC that answered the last round, asked with sender 0
     elsewhere: tuple[int, ...] = ()  # addresses from which the planned MAC was heard
     late: bool = False  # answers came, but all of them late
-    forged: int = 0  # echo answers that fit no probe
+    forged: int = 0  # echo replies that fit no probe
+    lost_frames: int = 0  # received frames that the kernel dropped unread while the cable was out
     cut: str = ""  # why a phase was cut short
-    void: bool = False  # it was cut because it meant nothing, not because somebody wished it
+    void: bool = False  # it was cut because it proved nothing, not because somebody asked for that
     earlier: int = 0  # broadcast requests of phase in before the time that its tallies cover
-    pulled_once: bool = False  # on a walk: nobody asked for the pull, and it was the first
+    answers_now: bool = False  # back again: it answers at the rate of phase in, and the newest request was answered
+    connector_unknown: bool = False  # on a walk: nothing ties the address that fell silent to this connector
     once: bool = False  # on a walk: one pull was to be enough
     hears_all: bool = True
     other_port: str = ""  # another port of the interface, in which the cable is by LLDP
@@ -69,17 +103,17 @@ class Observation:
     unheard_limit: float = UNHEARD_LIMIT
 
     def phase(self, phase: Phase) -> PhaseResult:
-        """A phase in numbers, zeros where it was not run."""
+        """Return a phase in numbers, zeros where it was not run."""
         return dict(self.phases).get(phase, PhaseResult())
 
     def macs(self, *phases: Phase) -> tuple[int, ...]:
-        """MACs heard as owners in these phases by ARP (by echo where the link hears no ARP), in order, each once."""
+        """Return the MACs heard as owners in these phases by ARP (by echo where the link hears no ARP), each once."""
         heard = (o.mac for o in self.owners if o.phase in phases and not (o.echo_only and self.hears_all))
         return tuple(dict.fromkeys(heard))
 
     @property
     def echo_sources(self) -> tuple[int, ...]:
-        """MACs other than the one under test that echo answers came from, and ARP answers never, with the cable in."""
+        """MACs other than the one under test that sent echo replies, and never ARP replies, with the cable in."""
         by_arp = {owner.mac for owner in self.owners if not owner.echo_only}
         sources = (o.mac for o in self.owners if o.phase is not Phase.OUT and o.mac not in by_arp and o.mac != self.mac)
         return tuple(dict.fromkeys(sources)) if self.hears_all else ()
@@ -92,14 +126,13 @@ class Observation:
 
     @property
     def luck(self) -> float | None:
-        """The chance that the silence is luck: the larger figure of the kinds that answered, or that of a burst where
-        losses came in bursts; None with carrier."""
-        if self.cable == "carrier":
+        """The chance that the silences are luck: of each the larger figure of the kinds that answered, and the product
+        of these, since the moments were chosen independently. None with carrier, where nothing can be sent, and where
+        no silence was listened to."""
+        before = self.phase(Phase.IN)
+        if self.cable == "carrier" or not self.silences or not (before.arp.answered or before.echo.answered):
             return None
-        before, after = self.phase(Phase.IN), self.phase(Phase.OUT)
-        pairs = ((before.arp, after.arp, self.looked[0]), (before.echo, after.echo, self.looked[1]))
-        figures = [_chance(seen, out, looked) for seen, out, looked in pairs if seen.answered]
-        return max((*figures, self.burst_luck)) if figures else None
+        return prod(max(_figures(before, silence)) for silence in self.silences)
 
     @property
     def unheard(self) -> float | None:
@@ -108,5 +141,6 @@ class Observation:
         return unheard(asked) if asked and self.hears_all else None
 
 
-def _chance(seen: Tally, out: Tally, looked: int) -> float:
-    return min(1.0, luck(seen.sent, seen.answered, out.sent) * max(1, looked))
+def _figures(before: PhaseResult, silence: Silence) -> list[float]:
+    kinds = zip((before.arp, before.echo), silence.missed, silence.looked, strict=True)
+    return [chance(seen, missed, looked) for seen, missed, looked in kinds if seen.answered]

@@ -1,4 +1,4 @@
-"""The rows of the judge's table: each returns its sentence where it applies, and nothing where it does not.
+"""The rows of the judge's table: each returns its sentence where it applies, and an empty string where it does not.
 
 All but three need a MAC that answered. Sentences name MACs, vendors and, where it is known, whose a MAC is.
 """
@@ -11,6 +11,7 @@ from netcheck.addr import mac_text, quad
 from netcheck.proof.result import Phase
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import LEAST_ARP, Observation
+from netcheck.proof.verdict.silence_rule import ON_TIME, WEAK, Confirmed
 from netcheck.text import listed
 
 VIRTUAL_ROUTERS = (0x00005E0001, 0x00005E0002)  # first five octets: RFC 7042 section 2.1.1
@@ -69,12 +70,13 @@ def contested(seen: Observation, names: Names) -> str:
 
 
 def relayed(seen: Observation, names: Names) -> str:
-    """Somebody answers in the device's place: 4-proof.md and 6-settled-details.md 41."""
+    """Another host answers in the device's place. A proxy answers for both addresses that nobody should own; a MAC that
+    answers for one of them has an address that no list names."""
     if seen.mac is None:
         return ""
     who, where = names.of(seen.mac), seen.target.address_text
     answered = [quad(address) for address, mac in seen.negatives if mac == seen.mac]
-    if answered:
+    if len(answered) > 1:
         return (
             f"{who} answers for {where} and for {listed(answered)}, which nobody should own: it answers for anything."
         )
@@ -139,6 +141,13 @@ def still_answering(seen: Observation, names: Names) -> str:
     where = seen.target.address_text
     out = tuple(dict.fromkeys(owner.mac for owner in seen.owners if owner.phase is Phase.OUT))
     causes = "the wrong cable, a second path, a ring, or a device that answers through its other interface"
+    if seen.unconfirmed:
+        return f"{where} answered again, and nobody confirmed that its cable is in again: {causes}."
+    if seen.stayed and seen.cable is None and seen.fell_before:
+        return (
+            f"{where} fell silent once, and went on answering when its cable was to be pulled once more: the cable was "
+            f"not pulled, or {causes}."
+        )
     if seen.stayed and seen.cable is None:
         return f"{where} went on answering, it never fell silent: the cable was not pulled, or {causes}."
     if seen.stayed:
@@ -155,13 +164,24 @@ def unsettled(seen: Observation, names: Names) -> str:
     return "" if seen.mac is None else " ".join(reason for test in UNSETTLING if (reason := test(seen, names)))
 
 
+def _back(seen: Observation) -> bool:
+    """It came back and answers as before."""
+    return seen.came_back and seen.answers_now
+
+
 def _deaf(seen: Observation, names: Names) -> str:
     return "" if seen.hears_all else "This link cannot hear a second owner of the address; use --link raw."
 
 
 def _not_direct(seen: Observation, names: Names) -> str:
+    if seen.foreign_lldp:
+        return (
+            f"The direct cable is not direct: {names.list(seen.foreign_lldp)} announces itself on it by LLDP and is "
+            "not the device."
+        )
+    # Behind a device with several ports its chain is heard; it falls silent with the carrier, and the plan has the MAC.
     chain = seen.target.ports > 1 and seen.mac == seen.target.mac and seen.cable == "carrier"
-    if not seen.strangers or chain:  # a chain falls silent with it, and the plan knows it: 6-settled-details.md 42
+    if not seen.strangers or chain:
         return ""
     return f"The direct cable is not direct: {names.list(seen.strangers)} was heard on it."
 
@@ -180,17 +200,57 @@ def _no_control(seen: Observation, names: Names) -> str:
 
 
 def _lucky(seen: Observation, names: Names) -> str:
-    chance = seen.luck
-    if seen.silence < seen.silence_least:
-        return f"The silence lasted {seen.silence:.1f} s; {seen.silence_least:.1f} s are needed."
-    if seen.cable != "carrier" and (chance is None or chance > seen.luck_limit):
-        bursts = ", since answers are lost in bursts" if seen.burst_luck > seen.luck_limit else ""
-        return f"The silence could be luck{bursts}: {_figure(chance)}, above {_figure(seen.luck_limit)}."
+    short = next((silence for silence in seen.silences if silence.short), None)
+    if short is not None:
+        return f"The silence lasted {short.lasted:.1f} s; {short.needed:.1f} s are needed."
+    figure = seen.luck
+    if _back(seen) and seen.silences and seen.cable != "carrier" and (figure is None or figure > seen.luck_limit):
+        return f"The silence could be luck: {_figure(figure)}, above {_figure(seen.luck_limit)}."
     return ""
 
 
+def _one_silence(seen: Observation, names: Names) -> str:
+    """A silence that nobody confirms is evidence where it answers a request whose moment the device cannot know."""
+    if not _back(seen) or seen.cable == "carrier" or seen.confirmed_return or seen.once:
+        return ""
+    asked = sum(silence.confirmed is Confirmed.REQUEST for silence in seen.silences)
+    if asked >= seen.requests_needed:
+        return ""
+    return (
+        "One silence could be a restart: pull the cable once more when it is asked for. "
+        f"Silences that began within {ON_TIME:.0f} s of a request: {asked} of {seen.requests_needed}."
+    )
+
+
+def _weak(seen: Observation, names: Names) -> str:
+    late = [silence for silence in seen.silences if silence.after is not None and silence.after > WEAK]
+    if not late or seen.cable != "inferred":
+        return ""
+    return (
+        f"It fell silent {late[0].after:.0f} s after the request and nobody confirmed the pull, so that it could be a "
+        "restart: press Enter when the cable is out."
+    )
+
+
+def _heard_before(seen: Observation, names: Names) -> str:
+    current = set(seen.macs(Phase.IN, Phase.OUT, Phase.BACK))
+    others = [one for one in seen.heard_before if one.mac not in current]
+    if not others:
+        return ""
+    said = [f"{names.of(one.mac)} ({one.first:.0f} s to {one.last:.0f} s after the start)" for one in others]
+    return f"In this run {listed(said)} was heard for {seen.target.address_text} as well."
+
+
+def _unread(seen: Observation, names: Names) -> str:
+    if not seen.lost_frames:
+        return ""
+    return (
+        f"{seen.lost_frames} received frames were dropped unread while the cable was out: an owner may be among them."
+    )
+
+
 def _unheard(seen: Observation, names: Names) -> str:
-    if not seen.came_back or not seen.hears_all:
+    if not _back(seen) or not seen.hears_all:
         return ""
     few = [
         phase
@@ -210,14 +270,17 @@ def _which_connector(seen: Observation, names: Names) -> str:
         return f"By LLDP the cable is in port {seen.other_port}, not in port {seen.target.port}."
     if seen.target.ordinal and seen.connector == "assumed":
         return "Which connector is not known: press Enter after moving the cable to it, or on a walk its number."
+    if seen.connector_unknown and seen.connector == "assumed" and seen.mac != seen.target.mac:
+        return (
+            "Which connector was pulled is not known: the plan has no MAC of this interface. Press its number while "
+            "its cable is out, walk with --in-order, or put the MAC into the plan."
+        )
     return ""
 
 
-def _pulled_once(seen: Observation, names: Names) -> str:
-    return "One silence could be a restart: pull the cable once more." if seen.pulled_once else ""
-
-
-UNSETTLING: tuple[Row, ...] = (_deaf, _not_direct, _no_control, _lucky, _unheard, _which_connector, _pulled_once)
+UNSETTLING: tuple[Row, ...] = (
+    _deaf, _not_direct, _no_control, _lucky, _one_silence, _weak, _heard_before, _unread, _unheard, _which_connector
+)  # fmt: skip
 
 
 def _figure(chance: float | None) -> str:
@@ -225,9 +288,16 @@ def _figure(chance: float | None) -> str:
 
 
 def not_back(seen: Observation, names: Names) -> str:
-    """It answered, fell silent, and did not return."""
-    if seen.mac is None or seen.came_back:
+    """It answered, fell silent, and did not return, or not as before."""
+    if seen.mac is None or _back(seen):
         return ""
+    if seen.came_back:
+        back = seen.phase(Phase.BACK)
+        asked, answered = back.arp.sent + back.echo.sent, back.arp.answered + back.echo.answered
+        return (
+            f"{mac_text(seen.mac)} answered {answered} of {asked} requests after its cable was plugged in again, and "
+            "does not answer as it did before: look at the plug."
+        )
     other = tuple(mac for mac in seen.macs(Phase.BACK) if mac != seen.mac)
     tail = f"; {names.list(other)} answered instead" if other else ""
     return f"{mac_text(seen.mac)} answered, fell silent with the cable out, and did not return{tail}."
@@ -238,6 +308,9 @@ def proven(seen: Observation, names: Names) -> str:
     if seen.mac is None:
         return ""
     how = {"carrier": "the link dropped", "operator": "the operator said so"}.get(seen.cable or "", "inferred")
+    asked = sum(silence.confirmed is Confirmed.REQUEST for silence in seen.silences)
+    times = f", {asked} times on request" if asked > 1 else ", on request" if asked else ""
     return (
-        f"{names.of(seen.mac)} answered with the cable in, nothing answered with it out ({how}), and it answered again."
+        f"{names.of(seen.mac)} answered with the cable in, nothing answered with it out ({how}{times}), and it "
+        "answered again."
     )

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 from netcheck.proof.port.phase_in import CONTROL_ASKS, CONTROL_WAIT
 from netcheck.proof.probing.address_state import AddressState, ProbeKind
-from netcheck.proof.probing.scheduler import ARP_EVERY
 from netcheck.proof.run_state import ECHO_TRIES, RunState
+from netcheck.proof.verdict.silence_rule import ARP_EVERY
 from netcheck.proof.walk.track import Track
 
-REFRESH = 18.0  # broadcast requests a second that the watch may use in all, of the 20 of the pace
+REFRESH = 9.0  # broadcast requests a second that the watch may use in all, of the 10 of the pace
 REFRESH_EACH = ARP_EVERY  # seconds between those to one address, at the least
-LARGE = 200  # addresses: above, broadcast requests to all come less often than five in the minute that counts
+LARGE = 100  # addresses: above, broadcast requests to all come less often than five in the minute that counts
 
 
 class Watch:
@@ -21,13 +21,13 @@ class Watch:
     def __init__(self, run: RunState, tracks: Sequence[Track]) -> None:
         """Take over whatever the bench watches: addresses that are not asked for, the gateways among them, too."""
         self._run, self._tracks = run, tracks
-        ours = {track.line for track in tracks}
-        self._others = [line for line in run.watched.values() if line not in ours]
-        self.controls = {net.name: [run.scheduler.line(a, net.name) for a in net.spare] for net in run.scope.nets}
+        ours = {track.entry for track in tracks}
+        self._others = [entry for entry in run.watched.values() if entry not in ours]
+        self.controls = {net.name: [run.scheduler.entry(a, net.name) for a in net.spare] for net in run.scope.nets}
 
     def controls_asked(self, subnet: str) -> bool:
         """Say whether those of a subnet have been asked as often as they are."""
-        return not self._run.scheduler.hears_all or all(line.asked >= CONTROL_ASKS for line in self.controls[subnet])
+        return not self._run.scheduler.hears_all or all(entry.asked >= CONTROL_ASKS for entry in self.controls[subnet])
 
     def tend(self) -> None:
         """A unicast echo a second to every address, and broadcast requests as often as all together may be asked, so
@@ -35,26 +35,26 @@ class Watch:
         minute say nothing about silence. The addresses that nobody should own are asked at the start."""
         steady = None if len(self._tracks) > LARGE else max(REFRESH_EACH, len(self._tracks) / REFRESH)
         unknown = sum(not track.known for track in self._tracks)
-        missing = any(track.line.mac is None for track in self._tracks)  # half the pace is theirs
+        missing = any(track.entry.mac is None for track in self._tracks)  # half the pace is theirs
         learning = max(REFRESH_EACH, unknown / (REFRESH / 2 if missing else REFRESH))
         echo = self._run.watch_every
         for track in self._tracks:
-            if not track.line.urgent:
-                self._ask(track.line, REFRESH_EACH, steady if track.known else learning, echo)
+            if not track.entry.urgent:
+                self._ask(track.entry, REFRESH_EACH, steady if track.known else learning, echo)
         rarely = max(REFRESH_EACH, len(self._others) / (REFRESH / 2))
-        for line in self._others:
-            self._ask(line, rarely, None, echo)
-        for line in (line for lines in self.controls.values() for line in lines):
-            line.most_wait = CONTROL_WAIT
-            self._want(line, ARP_EVERY if line.asked < CONTROL_ASKS else None, None)
+        for entry in self._others:
+            self._ask(entry, rarely, None, echo)
+        for entry in (entry for entries in self.controls.values() for entry in entries):
+            entry.most_wait = CONTROL_WAIT
+            self._want(entry, ARP_EVERY if entry.asked < CONTROL_ASKS else None, None)
 
-    def _ask(self, line: AddressState, lost: float, arp: float | None, echo: float) -> None:
+    def _ask(self, entry: AddressState, lost: float, arp: float | None, echo: float) -> None:
         """Ask by ARP alone, every `lost` seconds, where the MAC is not known or echo is ignored; else by both."""
-        if line.mac is None or line.missed_echoes >= ECHO_TRIES:
-            self._want(line, lost, None)
+        if entry.mac is None or entry.missed_echoes >= ECHO_TRIES:
+            self._want(entry, lost, None)
         else:
-            self._want(line, arp, echo)
+            self._want(entry, arp, echo)
 
-    def _want(self, line: AddressState, arp: float | None, echo: float | None) -> None:
-        if (line.every[ProbeKind.ARP], line.every[ProbeKind.ECHO]) != (arp, echo):
-            self._run.scheduler.want(line, self._run.now, arp=arp, echo=echo)
+    def _want(self, entry: AddressState, arp: float | None, echo: float | None) -> None:
+        if (entry.every[ProbeKind.ARP], entry.every[ProbeKind.ECHO]) != (arp, echo):
+            self._run.scheduler.ask(entry, self._run.now, arp=arp, echo=echo)

@@ -11,20 +11,20 @@ from dataclasses import dataclass
 from random import Random
 from statistics import fmean
 
-from netcheck.proof.port.phase_in import ENOUGH_IN, HAND, READY_MISSES, READY_SILENCE
+from netcheck.proof.port.phase_in import BURST, ENOUGH_IN, READY_MISSES
 from netcheck.proof.port.state import WINDOW
 from netcheck.proof.probing.address_state import EVER, MANY, AddressState, Probe, ProbeKind, Sighting
-from netcheck.proof.probing.scheduler import ARP_EVERY, ECHO_EVERY
-from netcheck.proof.result import Phase
-from netcheck.proof.verdict.luck import (
-    LEAST_UNSEEN,
-    LUCK_LIMIT,
-    BurstsSeen,
-    bursts_in,
-    luck,
-    misses_needed,
+from netcheck.proof.result import PhaseResult
+from netcheck.proof.verdict.luck import LUCK_LIMIT, misses_needed
+from netcheck.proof.verdict.silence_rule import (
+    ARP_EVERY,
+    ECHO_EVERY,
+    LEAST_ARP_OUT,
+    Confirmed,
+    chance,
+    seconds_needed,
+    seconds_of_misses,
 )
-from netcheck.proof.verdict.observation import LEAST_ARP, LEAST_SILENCE
 from netcheck.rig.loss import Bursts
 
 MAC = 0x00005E005314  # a documentation MAC: RFC 7042 section 2.1.2
@@ -66,51 +66,42 @@ def in_bursts(share: float, length: float, random: Random) -> Lost:
     return Bursts(share, length, random).lose
 
 
-def calibrate(lost: Callable[[], Lost], runs: int, limit: float = LUCK_LIMIT, with_bursts: bool = True) -> Calibration:
-    """Try so many links; `with_bursts` says whether the rule that minds bursts is in force."""
-    return summed([silence(lost(), limit, with_bursts) for _ in range(runs)])
+def calibrate(
+    lost: Callable[[], Lost], runs: int, limit: float = LUCK_LIMIT, by: Confirmed = Confirmed.NOTHING
+) -> Calibration:
+    """Try so many links; `by` is what says, beside the silence, that the cable is out."""
+    return summed([silence(lost(), limit, by) for _ in range(runs)])
 
 
 def summed(found: Sequence[Silence]) -> Calibration:
-    """Sum silences up."""
+    """Return the sum of silences."""
     means = (fmean(values) for values in zip(*((one.stated, one.watched, one.needed) for one in found), strict=True))
     return Calibration(sum(one.lucky for one in found), len(found), *means)
 
 
-def silence(lost: Lost, limit: float, with_bursts: bool = True) -> Silence:
-    """What one link comes to."""
-    line = AddressState(0, 0, "")
-    line.keep(MANY)
+def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> Silence:
+    """Return what becomes of one link: phase in as the prober does it, then a silence while the cable is in."""
+    entry = AddressState(0, 0, "")
+    entry.keep(MANY)
     now, turn = 0.0, 0
-    while not _enough(line, now, limit, with_bursts):
-        now, turn = _ask(line, now, turn, lost)
-    bursts = _bursts(line, now) if with_bursts else None
-    least = max(LEAST_UNSEEN if with_bursts else LEAST_SILENCE, 3 * line.longest_gap(now - WINDOW, now, MAC))
-    if bursts is not None and bursts.outlasted(0.0, limit) < EVER:
-        least = max(least, bursts.outlasted(0.0, limit))
-    needed, stated = _needed(line, now, limit, least)
-    if bursts is not None:
-        stated = max(stated, bursts.luck(needed))
+    while not _enough(entry, now, limit):
+        now, turn = _ask(entry, now, turn, lost)
+    before = PhaseResult(*entry.tallies(now - WINDOW, EVER, MAC))
+    least = seconds_needed(by, before, entry.longest_gap(now - WINDOW, now, MAC))
+    needed, stated = _needed(before, limit, least)
     return Silence(_all_lost(lost, now, needed), stated, now, needed)
 
 
-def _bursts(line: AddressState, now: float) -> BurstsSeen | None:
-    since = max(0.0, now - WINDOW)
-    return bursts_in(*line.runs(since, EVER, MAC), now - since)
-
-
-def _enough(line: AddressState, now: float, limit: float, with_bursts: bool) -> bool:
-    """Phase in has lasted long enough, and, where bursts are minded, the last probe was answered."""
-    if now < AT_LEAST_IN or not line.answered:
+def _enough(entry: AddressState, now: float, limit: float) -> bool:
+    """Phase in has lasted long enough, and the last probe was answered."""
+    if now < AT_LEAST_IN or not entry.answered or MAC not in entry.probes[-1].answers:
         return now > 10 * ENOUGH_IN
-    if with_bursts and MAC not in line.probes[-1].answers:
-        return now > 10 * ENOUGH_IN
-    bursts = _bursts(line, now) if with_bursts else None
-    if now > (ENOUGH_IN if bursts is None else WINDOW):
+    bursts = entry.longest_gap(now - WINDOW, now, MAC) > BURST
+    if now > (min(2 * ENOUGH_IN, WINDOW) if bursts else ENOUGH_IN):
         return True
-    tallies = [line.tally(kind, 0, EVER, MAC) for kind in ProbeKind]
+    tallies = [entry.tally(kind, 0, EVER, MAC) for kind in ProbeKind]
     most = max(misses_needed(t.sent, t.answered, limit, READY_MISSES + 1) for t in tallies if t.answered)
-    return most <= READY_MISSES and (bursts is None or bursts.outlasted(HAND, limit) <= READY_SILENCE)
+    return most <= READY_MISSES and not bursts
 
 
 def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, int]:
@@ -123,19 +114,12 @@ def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, 
     return now + ARP_EVERY / 5, turn + 1
 
 
-def _needed(line: AddressState, now: float, limit: float, least: float) -> tuple[float, float]:
-    """Seconds of silence until everything is satisfied, and the figure that is said then."""
-    seconds = max(least, (LEAST_ARP[Phase.OUT] - 1) * ARP_EVERY + WAIT)
-    tallies = {kind: line.tally(kind, now - WINDOW, EVER, MAC) for kind in ProbeKind}
-    for kind, every in ((ProbeKind.ARP, ARP_EVERY), (ProbeKind.ECHO, ECHO_EVERY)):
-        if tallies[kind].answered:
-            misses = misses_needed(tallies[kind].sent, tallies[kind].answered, limit)
-            seconds = max(seconds, (misses - 1) * every + WAIT)
-    missed = {
-        ProbeKind.ARP: int((seconds - WAIT) / ARP_EVERY) + 1,
-        ProbeKind.ECHO: int((seconds - WAIT) / ECHO_EVERY) + 1,
-    }
-    figures = [luck(t.sent, t.answered, missed[kind]) for kind, t in tallies.items() if t.answered]
+def _needed(before: PhaseResult, limit: float, least: float) -> tuple[float, float]:
+    """Return the seconds of silence until everything is satisfied, and the figure that is stated then."""
+    misses = seconds_of_misses(before, (1, 1), limit) + WAIT
+    seconds = max(least, (LEAST_ARP_OUT - 1) * ARP_EVERY + WAIT, misses)
+    kinds = ((before.arp, ARP_EVERY), (before.echo, ECHO_EVERY))
+    figures = [chance(seen, int((seconds - WAIT) / every) + 1, 1) for seen, every in kinds if seen.answered]
     return seconds, max(figures, default=1.0)
 
 

@@ -1,0 +1,48 @@
+"""One pull of a cable while it is in progress: when it was asked for, when the silence began, and its controls."""
+
+from __future__ import annotations
+
+from netcheck.proof.probing.address_state import EVER, AddressState
+from netcheck.proof.verdict.silence_rule import Confirmed
+
+
+class Pull:
+    """Times are EVER while they have not come. The phases set the fields in their order."""
+
+    def __init__(self, requested: float | None, asked_before: tuple[int, int] = (0, 0)) -> None:
+        """`requested` is when the cable was asked for, None where nobody asked. `asked_before` is the number of probes
+        (ARP, echo) that had been sent before a silence was first looked for; it matters only where nobody asked."""
+        self.requested = requested
+        self.asked_before = asked_before
+        self.cable: str | None = None  # what says that it is out: "carrier", "operator" or "inferred"
+        self.confirmed = Confirmed.NOTHING
+        self.out_from = EVER  # when phase out began
+        self.left = EVER  # when the last probe that was answered before phase out was sent
+        self.quiet_from = EVER  # misses from here on count
+        self.silent_from = EVER  # when the last probe that was answered at all was sent: the silence is as long as this
+        self.needed = 0.0  # seconds of silence
+        self.misses_take = 0.0  # seconds below which the misses need not be counted
+        self.plug_at = EVER  # when the cable was asked back
+        self.returned = EVER  # when the first probe that counts as answered again was sent
+        self.living: list[AddressState] = []  # others that answered at the request
+        self.controls: list[AddressState] = []
+        self.gateway: AddressState | None = None
+        self.lost: list[AddressState] = []  # controls that fell silent in phase out, even if they came back
+        self.lost_frames = 0  # frames that the kernel had dropped when phase out began
+        self.asks_anonymously = False
+        self.closed = False  # its results are put down
+
+    @property
+    def out(self) -> bool:
+        """Phase out has begun."""
+        return self.out_from < EVER
+
+    @property
+    def all_controls(self) -> list[AddressState]:
+        """Every control, the gateway included."""
+        return self.controls if self.gateway is None else [*self.controls, self.gateway]
+
+    @property
+    def after(self) -> float | None:
+        """Seconds from the request to the last answered probe before the silence, None where nobody asked."""
+        return None if self.requested is None else max(0.0, self.silent_from - self.requested)

@@ -1,0 +1,95 @@
+"""The silence rule: how long a silence must last, how many requests must go unanswered in it, and what remains.
+
+Pure functions of numbers. The phases, the countdown on the screen and the calibration of the rig all use them.
+
+A silence is evidence that the cable is out because something else says so as well: the carrier, the operator, or the
+moment of a request that the device cannot know. The less that is, the longer the silence must last. The seconds below
+are measured from the last answered probe.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from netcheck.proof.result import PhaseResult, Tally
+from netcheck.proof.verdict.luck import luck, misses_needed
+
+ARP_EVERY = 1.01  # a little over the second that RFC 1122 section 2.3.2.1 recommends between requests to one address
+ECHO_EVERY = 0.25
+LEAST_ARP_OUT = 5  # broadcast requests in phase out, all its silences together, so that a second owner is heard
+GAPS = 4  # a silence lasts at least as many times the longest time between two answers with the cable in
+ON_TIME = 8.0  # seconds after a request in which a silence answers it: a hand that waits at the cable needs 1 to 5
+WEAK = 60.0  # seconds after a request from which on a silence that nobody confirmed says little about the cable
+
+
+class Confirmed(Enum):
+    """What says, beside the silence, that the cable is out; with the seconds that the silence must last then, where no
+    answer was lost before, and where some were.
+
+    CARRIER: a renegotiation, an adapter reset and a restart of the transceiver end within a few seconds (common
+    practice, no source); 10 s exclude them. OPERATOR: the operator confirms the pull, or the silence answers the
+    request in time, and the operator confirms the return. REQUEST: one of several silences that each answer a request
+    in time, all but the first asked for after a random delay. FIRST: on a walk, a silence that nobody asked for and
+    that is no evidence itself; one on request follows. NOTHING: a silence that nobody asked for or confirms. A link
+    that is bad a fifth of the time, for 2 s on average, stays bad for 15 s with a chance of 0.2 * exp(-15 / 2), about
+    1e-4."""
+
+    CARRIER = (10.0, 10.0)
+    OPERATOR = (7.5, 15.0)
+    REQUEST = (5.0, 8.0)
+    FIRST = (5.0, 8.0, 0.0)  # a value of its own: equal values would be aliases
+    NOTHING = (15.0, 15.0)
+
+
+def lossy(before: PhaseResult) -> bool:
+    """Say whether answers of a kind that the device answers were lost in phase in."""
+    return any(0 < tally.answered < tally.sent for tally in (before.arp, before.echo))
+
+
+def seconds_needed(by: Confirmed, before: PhaseResult, gap: float, out_for: float = 0.0) -> float:
+    """Return the seconds that a silence must last. `before` is phase in, `gap` the longest time between two answers in
+    it, `out_for` what the operator asked for."""
+    least: float = by.value[lossy(before)]
+    return max(least, GAPS * gap if by is not Confirmed.CARRIER else 0.0, out_for)
+
+
+def chance(before: Tally, missed: int, looked: int) -> float:
+    """Return the chance that a run of `missed` misses is luck, where one was looked for among `looked` probes."""
+    return min(1.0, luck(before.sent, before.answered, missed) * max(1, looked))
+
+
+def enough_missed(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float) -> bool:
+    """Say whether the misses of each kind (ARP, echo) that the device answers are no luck."""
+    pairs = zip((before.arp, before.echo), missed, looked, strict=True)
+    return all(chance(seen, misses, tried) <= limit for seen, misses, tried in pairs if seen.answered)
+
+
+def seconds_of_misses(before: PhaseResult, looked: tuple[int, int], limit: float) -> float:
+    """Return the seconds that the fewest misses take: a quick bound below which nothing need be counted."""
+    kinds = zip((before.arp, before.echo), looked, (ARP_EVERY, ECHO_EVERY), strict=True)
+    needed = (
+        (misses_needed(seen.sent, seen.answered, limit / max(1, tried)) - 1) * every
+        for seen, tried, every in kinds
+        if seen.answered
+    )
+    return max(needed, default=0.0)
+
+
+def seconds_left(
+    before: PhaseResult,
+    missed: tuple[int, int],
+    looked: tuple[int, int],
+    limit: float,
+    *,
+    growing: bool,
+    most: int = 300,
+) -> float:
+    """Return the seconds until the misses are no luck, if the silence goes on; `growing` says that a run of misses is
+    looked for in each further probe as well."""
+    left = 0.0
+    kinds = zip((before.arp, before.echo), missed, looked, (ARP_EVERY, ECHO_EVERY), strict=True)
+    for seen, misses, tried, every in kinds:
+        if seen.answered:
+            chances = (chance(seen, misses + more, tried + more * growing) for more in range(most))
+            left = max(left, next((n for n, figure in enumerate(chances) if figure <= limit), most) * every)
+    return left

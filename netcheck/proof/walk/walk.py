@@ -1,0 +1,468 @@
+"""The walk: every planned address is watched at once, and the technician pulls cables in any order.
+
+Which port was pulled is worked out from which address fell silent and came back. Nobody asked for that silence, so that
+it could be a restart, and restarts come in clusters: it makes the port `seen`. After a random delay the walk asks for a
+second pull of that very port. Only a silence that begins within some seconds of this request proves it, since a device
+cannot know the moment. Each silence goes through the same phases out and back as in `prove`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import replace
+
+from netcheck.proof.events import Action, Key, Press, What
+from netcheck.proof.port.observe import observe
+from netcheck.proof.port.phase_back import DELAY, phase_back, put_back
+from netcheck.proof.port.phase_out import TooSoon, phase_out
+from netcheck.proof.port.pull import Pull
+from netcheck.proof.port.state import GAP, PortState
+from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
+from netcheck.proof.probing.station_address import StationAddresses
+from netcheck.proof.result import Phase, Proof, Verdict
+from netcheck.proof.run_state import HINT, Cut, RunState, Void
+from netcheck.proof.targets import Target
+from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
+from netcheck.proof.verdict.observation import Observation
+from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, ON_TIME
+from netcheck.proof.walk.track import KEPT, Track
+from netcheck.proof.walk.watch import LARGE, Watch
+from netcheck.text import listed
+
+NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
+MISSES = 2  # misses in a row that open a case
+ASKS = 3  # requests for the second pull that may stay unanswered before the port is open again
+DETECTED = 4.0  # seconds in which a silence that began in time is noticed
+DOING = "Pull any cable and leave it out until told; then plug it in again"
+Steps = Generator[None, None, None]
+
+
+class Walk:
+    """Proves ports in the order in which their cables are pulled, or in the plan's order where that is announced
+    (`in_order`). Ends when all are settled, after `lasts` seconds, or when it is stopped."""
+
+    keys = "a number names the port that is out   q stops"
+    cut_is_final = True
+
+    def __init__(self, run: RunState, addresses: StationAddresses) -> None:
+        """Nothing is watched yet."""
+        run.options = replace(run.options, hands_free=True)  # nobody confirms a movement with a key
+        self.run, self.options = run, run.options
+        self.port: PortState | None = None
+        self._waiting = list(run.scope.asked)
+        self._watch: Watch | None = None
+        self._tracks: tuple[Track, ...] = ()
+        self._began = 0.0
+        self._drops = self._disturbances = 0  # of the station, when last looked at
+        self._asking: Track | None = None  # whose second pull is asked for: one at a time
+        self._announced: Target | None = None
+        self._settled: set[str] = set()
+
+    def advance(self) -> bool:
+        """Look at every address; say whether the walk is over."""
+        if self._watch is None:
+            self._set_out()
+        self._check_station()
+        for track in self._tracks:
+            if track.targets:
+                self._look(track)
+        self._announce()
+        lasts = self.options.lasts
+        over = lasts is not None and self.run.now > self._began + lasts
+        if over or not any(track.targets for track in self._tracks):
+            self._close_all("")
+            return True
+        return False
+
+    def tend(self) -> None:
+        """See that every address is asked often enough that its silence means something."""
+        if self._watch is not None:
+            self._watch.tend()
+
+    def press(self, key: Press) -> None:
+        """Take the number of the port whose cable is out; other keys mean nothing here."""
+        if isinstance(key, Key):
+            return
+        for track in self._tracks:
+            target = track.named(key)
+            if track.port is not None and target is not None:
+                self._take_for(track, track.port, target)
+
+    def finish(self, why: str) -> None:
+        """Judge every port as it stands."""
+        for target in self._waiting:
+            self.run.put(Observation(target, cut=why))
+        self._waiting = []
+        self._close_all(why)
+
+    # The station
+
+    def _set_out(self) -> None:
+        run = self.run
+        now = self._began = run.now
+        by_address: dict[int, list[Target]] = {}
+        for target in self._waiting:
+            barred = target.barred or run.lack.get(target.subnet, "")
+            if barred:
+                run.put(Observation(replace(target, barred=barred)))
+            else:
+                by_address.setdefault(target.address, []).append(target)
+        self._waiting = []
+        self._drops, self._disturbances = run.drops, run.disturbances
+        self._tracks = tuple(Track(run.scheduler.entry(a, ts[0].subnet), ts, now) for a, ts in by_address.items())
+        self._watch = Watch(run, self._tracks)
+        self._say_what_is_missing()
+        self._say_what_to_do()
+
+    def _say_what_is_missing(self) -> None:
+        targets = [target for track in self._tracks for target in track.targets]
+        without = sum(target.mac is None for target in targets)
+        if without and not self.options.in_order:
+            text = (
+                f"The plan has no MAC for {without} of {len(targets)} ports. Each of these is proven only where its "
+                "number is pressed while its cable is out, or with --in-order"
+            )
+            self.run.say(What.NOTE, "", text)
+
+    def _say_what_to_do(self) -> None:
+        if not self.options.in_order:
+            self.run.ask(Action.PULL_ANY, "", DOING)
+
+    def _check_station(self) -> None:
+        """Forget what spans a moment in which this computer did not run, or its own cable was out: it would make a gap
+        between answers. A track that looks at a pull notices that by itself."""
+        run = self.run
+        if run.drops == self._drops and run.disturbances == self._disturbances:
+            return
+        if run.drops != self._drops:
+            run.say(What.WARN, "", "The station's own cable is out: plug it in again")
+        self._drops, self._disturbances = run.drops, run.disturbances
+        for track in self._tracks:
+            if track.port is None:
+                track.known, track.since = False, run.now
+
+    # The announced order
+
+    def _announce(self) -> None:
+        """Ask for the next port of the plan, where the order is announced and nothing else is going on."""
+        if not self.options.in_order or self._asking is not None:
+            return
+        open_ports = [target for target in self.run.scope.asked if target.subject not in self._settled]
+        current = next((t for t in open_ports if any(t in track.targets for track in self._tracks)), None)
+        if current is None or current == self._announced:
+            return
+        track = next(track for track in self._tracks if current in track.targets)
+        if track.known and track.port is None:
+            track.expect(current)
+            self._announced = current
+            text = f"Pull the cable of {current.subject}, leave it out until told, then plug it in again"
+            self.run.ask(Action.PULL, current.subject, text)
+
+    def _is_announced(self, track: Track) -> bool:
+        return self._announced is not None and self._announced in track.targets
+
+    def _wrong_cable(self, fell: Track) -> None:
+        """The address that fell silent is not the announced one."""
+        for track in self._tracks:
+            if self._is_announced(track) and track.entry.mac is not None:
+                port = self._port(track, track.entry.mac)
+                port.close_in(self.run.now)
+                port.stayed, port.instead = True, (self.run.word(fell.entry),)
+                self._announced = None
+                self._settle(track, replace(observe(port), stayed=True))
+                return
+
+    # One address
+
+    def _look(self, track: Track) -> None:
+        if track.steps is not None:
+            return self._go_on(track, track.steps)
+        entry = track.entry
+        if entry.mac is None or not entry.answered:
+            return None
+        if entry.asked != track.looked_at and (not track.known or len(entry.last_heard) > track.macs):
+            track.looked_at = entry.asked
+            self._get_to_know(track, entry.mac)
+        quiet = track.known and track.targets and self.run.now - entry.answered[-1] > NOTICE
+        if quiet and entry.fallen(entry.mac, track.since, HINT, MISSES):
+            self._open(track, entry.mac)
+        return None
+
+    def _get_to_know(self, track: Track, mac: int) -> None:
+        """Count its answers, and settle at once what needs no pull: two owners, a relay, a swap, other hardware."""
+        if self._watch is None or not self._watch.controls_asked(track.target.subnet):
+            return
+        port = self._port(track, mac)
+        if track.known and not port.second_owner():
+            return  # a MAC that takes over while the cable is out shows in the silence
+        track.known = port.reliable()
+        if not track.known:
+            return
+        self.run.say(What.KNOWN, track.target.subject, f"{track.target.address_text} answers", mac=mac)
+        track.macs = len(track.entry.last_heard)
+        track.arps = track.entry.tally(ProbeKind.ARP, port.first, EVER, mac).sent
+        port.close_in(self.run.now)
+        for target in tuple(track.targets):
+            port.target = target
+            seen = observe(port)
+            if verdict(seen, self.run.names)[0] in DECIDED_IN:
+                self._settle(track, seen)
+
+    def _port(self, track: Track, mac: int) -> PortState:
+        port = PortState(self.run, track.target, keep=KEPT)
+        port.began, port.mac = track.since, mac
+        port.requests_at_least = 1
+        port.first = port.answer_of(mac, track.since) or self.run.now
+        port.negatives = [] if self._watch is None else self._watch.controls[track.target.subnet]
+        return port
+
+    def _open(self, track: Track, mac: int) -> None:
+        """Look at a silence: it may be a pull."""
+        if not self._is_announced(track):
+            track.expect(min(track.targets, key=_ordinal))
+        port = track.port = self.port = self._port(track, mac)
+        port.unrequested = track.unrequested
+        port.pull = Pull(None, track.asked_before)
+        port.open_out("inferred")
+        self._ask_often(port)
+        port.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out{track.question}")
+        track.steps = self._prove(track, port)
+
+    def _ask_often(self, port: PortState) -> None:
+        self.run.scheduler.ask(port.entry, self.run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
+
+    def _prove(self, track: Track, port: PortState) -> Steps:
+        """Take a silence that nobody asked for through its phases; then ask for the pulls that prove the port."""
+        once = self.options.once
+        yield from phase_out(port)
+        if self._announced is not None and not self._is_announced(track):
+            self._wrong_cable(track)
+        if self._decided(port):
+            return (yield from put_back(port))
+        if not (yield from phase_back(port, last=once)):
+            return None
+        if not once:
+            track.unrequested += 1
+            port.set_aside()
+            port.say(What.SEEN, f"{port.target.subject} seen. Wait for the second request")
+            while port.requests_answered < port.requests_needed and (yield from self._second_pull(track, port)):
+                pass
+        return None
+
+    def _decided(self, port: PortState) -> bool:
+        return verdict(observe(port), self.run.names)[0] not in (Verdict.NOT_BACK, Verdict.PROVEN)
+
+    def _second_pull(self, track: Track, port: PortState) -> Generator[None, None, bool]:
+        """Ask for the pull at a moment that the device cannot know, and take it through its phases; say whether it
+        counts."""
+        for _ in range(ASKS):
+            yield from self._turn_to_ask(track, port)
+            if (yield from self._request(track, port)):
+                break
+            if port.second_owner():
+                return False
+            port.unanswered += 1
+            port.drop_pull()
+            port.enter(Stage.IN)
+        else:
+            raise Cut("its second pull was asked for and did not come")
+        yield from phase_out(port)
+        if self._decided(port):
+            yield from put_back(port)
+            return False
+        if not (yield from phase_back(port, last=port.is_last_pull())):
+            return False
+        port.next_pull()
+        self._asking = None
+        return True
+
+    def _turn_to_ask(self, track: Track, port: PortState) -> Steps:
+        """Wait until no other pull is in progress, and then for a random time. A silence that begins meanwhile proves
+        nothing; it is shown, and makes one more request necessary."""
+        at = EVER
+        while self.run.now < at:
+            if self._busy(track):
+                at, self._asking = EVER, None if self._asking is track else self._asking
+            elif at == EVER and self._asking in (None, track):
+                self._asking = track
+                at = self.run.now + self.run.rng.uniform(*DELAY)
+            if port.fell() and self.run.now - port.last_sign() > GAP:
+                yield from self._not_asked_for(track, port)
+                at = self.run.now + self.run.rng.uniform(*DELAY) if self._asking is track else EVER
+            yield
+
+    def _busy(self, track: Track) -> bool:
+        return any(
+            other is not track and other.port is not None and other.port.pull is not None
+            and other.port.phase is not Phase.IN and other.port.pull.returned == EVER
+            for other in self._tracks
+        )  # fmt: skip
+
+    def _not_asked_for(self, track: Track, port: PortState) -> Steps:
+        last = port.last_sign()
+        port.unrequested += 1
+        track.unrequested += 1
+        port.warn(f"{port.target.subject} fell silent before it was asked for: this does not count")
+        while (returned := port.answer_of(port.mac or 0, last + 1e-6)) is None:
+            if self.run.now - last > 3 * self.options.patience:
+                raise Cut("it fell silent before it was asked for, and did not come back")
+            yield
+        port.away.append([last, returned])
+
+    def _request(self, track: Track, port: PortState) -> Generator[None, None, bool]:
+        """Ask for the pull; say whether a silence began in time."""
+        run = self.run
+        pull = port.pull = Pull(run.now)
+        port.enter(Stage.PULLING)
+        self._ask_often(port)
+        port.ask(Action.PULL, f"Pull the cable of {port.target.subject} once more", run.now + ON_TIME)
+        while run.now < (pull.requested or 0.0) + ON_TIME + DETECTED:
+            if port.second_owner():
+                return False
+            if port.fell() and port.newest_sign(run.now - ARP_EVERY) is None:
+                last = port.last_sign()
+                if last < (pull.requested or 0.0) - ARP_EVERY:
+                    yield from self._not_asked_for(track, port)
+                    return False
+                port.choose_controls()
+                port.open_out("inferred")
+                if pull.after is not None and pull.after <= ON_TIME:
+                    port.say(What.SILENT, f"{port.target.subject} is silent: leave its cable out")
+                    return True
+                return False
+            yield
+        port.warn(f"{port.target.subject} did not fall silent within {ON_TIME:.0f} s of the request: it is asked again")
+        return False
+
+    def _take_for(self, track: Track, port: PortState, target: Target) -> None:
+        """Take the pull that is looked at for a port's. If the port that was seen is another one, this is a first
+        pull."""
+        if port.pull is None or not port.pull.out or port.pull.returned < EVER:
+            return
+        if port.target != target and port.was_seen:
+            if port.phase is not Phase.OUT or port.mac is None:
+                return
+            self._drop(track, port.back_from)
+            track.known = True
+            self._open(track, port.mac)
+            assert track.port is not None
+            port = track.port
+        track.expect(target)
+        port.target, port.connector = target, "operator"
+
+    def _go_on(self, track: Track, steps: Steps) -> None:
+        port = track.port
+        assert port is not None
+        try:
+            return next(steps)
+        except StopIteration:
+            self._judge(track, port)
+        except TooSoon:
+            self._too_soon(track, port)
+        except Cut as cut:
+            if cut.void:
+                self._does_not_count(track, port, cut.why)
+            else:
+                port.cut = cut.why
+                self._judge(track, port)
+        except Void as why:
+            self._does_not_count(track, port, str(why))
+        return None
+
+    def _does_not_count(self, track: Track, port: PortState, why: str) -> None:
+        self._drop(track, self.run.now)
+        port.warn(f"This does not count: {why}")
+
+    def _too_soon(self, track: Track, port: PortState) -> None:
+        """It answers again before its silence was evidence, by itself or together with others. Other MACs that were
+        heard in it were heard with the cable out all the same."""
+        assert port.pull is not None
+        track.unrequested += port.pull.requested is None and self.run.now - port.pull.silent_from > GAP
+        port.fallen = tuple(self.run.word(entry) for entry in port.pull.lost)
+        port.close()
+        cut = "" if port.fallen else "its cable was put back too soon"
+        seen = replace(self._seen(track, port), cut=cut)
+        self._drop(track, self.run.now)
+        if verdict(seen, self.run.names)[0] is not Verdict.UNSETTLED:
+            return self._settle(track, seen)
+        track.last[port.target.subject] = judge(seen, self.run.names)
+        together = f"it fell silent together with {listed(list(port.fallen))}; pull one cable at a time"
+        too_soon = "it answers again too soon; leave the cable out until told"
+        return port.warn(f"{port.target.subject}: {together if port.fallen else too_soon}")
+
+    def _drop(self, track: Track, since: float) -> None:
+        """Go back to watching; what was counted before stays, where nothing spoilt it."""
+        if self._asking is track:
+            self._asking = None
+        if self._is_announced(track):
+            self._announced = None
+        if track.port is not None:
+            track.port.entry.anonymous_left = 0
+            track.port.enter(Stage.IN)
+        if self.port is track.port:
+            self.port = None
+        track.steps = track.port = None
+        track.known, track.since = track.known and since == track.since, since
+        track.entry.keep(KEPT)
+        track.entry.urgent = False
+        self._say_what_to_do()
+
+    # Verdicts
+
+    def _seen(self, track: Track, port: PortState) -> Observation:
+        seen = observe(port)
+        if seen.connector == "operator":
+            seen = replace(seen, cable="operator" if seen.cable is not None else None)
+        in_window = seen.phase(Phase.IN).arp.sent
+        return replace(
+            seen,
+            once=self.options.once,
+            connector_unknown=not self.options.in_order,
+            earlier=max(0, track.arps - in_window) if len(self._tracks) > LARGE else 0,
+        )
+
+    def _judge(self, track: Track, port: PortState) -> None:
+        port.close()
+        seen = self._seen(track, port)
+        proof = judge(seen, self.run.names)
+        self._drop(track, self.run.now)
+        if proof.verdict in (Verdict.UNSETTLED, Verdict.NOT_BACK):
+            track.last[port.target.subject] = proof
+            port.warn(f"{proof.verdict}: {proof.why}")
+        else:
+            self._settle(track, seen)
+
+    def _settle(self, track: Track, seen: Observation) -> None:
+        self.run.put(seen)
+        self._settled.add(seen.target.subject)
+        track.targets.remove(seen.target)
+
+    def _close_all(self, why: str) -> None:
+        for track in self._tracks:
+            for target in track.targets:
+                proof = self._last_word(track, target, why)
+                self.run.put_proof(proof)
+            track.targets = []
+
+    def _last_word(self, track: Track, target: Target, why: str) -> Proof:
+        """Return the proof of a port that is still open at the end."""
+        port, last, names = track.port, track.last.get(target.subject), self.run.names
+        if port is not None and port.target == target:
+            port.close()
+            seen = self._seen(track, port)
+            if not port.was_seen or port.phase is Phase.OUT or seen.stayed:
+                seen = replace(seen, cut=why or "the walk ended")
+            cut = judge(seen, names)
+            return last if last is not None and cut.verdict is Verdict.UNSETTLED else cut
+        if last is not None:
+            return last
+        if track.entry.mac is None and self.run.now - track.since >= self.options.patience:
+            port = PortState(self.run, target, keep=KEPT)
+            port.began = track.since
+            port.close()
+            return judge(observe(port), names)
+        return judge(Observation(replace(target, barred=why or "its cable was never pulled")), names)
+
+
+def _ordinal(target: Target) -> int:
+    return target.ordinal
