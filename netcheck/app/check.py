@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from netcheck.addr import Address
 from netcheck.app.progress import Steps
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.report.unread import Result, Unread
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked, check
+from netcheck.rules.other_plans import others_of
 from netcheck.survey.read import read_site
 from netcheck.text import safe
+
+T = TypeVar("T")
 
 
 def run_check(path: Path, day: date) -> Checked:
@@ -30,13 +34,42 @@ def run_check(path: Path, day: date) -> Checked:
 
 
 def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], ...]:
-    """Return each path with its check, or with the problems that prevent its plan from being read."""
-    return tuple((str(path), _result(path, day, several=len(paths) > 1)) for path in paths)
+    """Return each path with its check, or with the problems that prevent its plan from being read.
+
+    Several plans are checked against each other, and their fixes keep clear of each other.
+    """
+    if len(paths) == 1:
+        return ((str(paths[0]), _result(paths[0], lambda path: run_check(path, day), several=False)),)
+    sites = [_result(path, read_site, several=True) for path in paths]
+    plans = [(str(path), site[0]) for path, site in zip(paths, sites, strict=True) if not isinstance(site, Unread)]
+    proposed: list[tuple[str, Address]] = []
+    results: list[tuple[str, Result]] = []
+    index = 0
+    with Steps(len(plans)) as steps:
+        for path, site in zip(paths, sites, strict=True):
+            if isinstance(site, Unread):
+                results.append((str(path), site))
+                continue
+            steps.begin(f"checking {path}")
+            checked = check(*site, day, others=others_of(plans, index, proposed))
+            results.append((str(path), checked))
+            proposed += _proposed(checked)
+            index += 1
+            steps.end()
+    return tuple(results)
 
 
-def _result(path: Path, day: date, *, several: bool) -> Result:
+def _proposed(checked: Checked) -> Iterator[tuple[str, Address]]:
+    """Yield the addresses that the fixes of a check offer, with their islands."""
+    plan = checked.plan
+    for finding in checked.findings:
+        for subject, address in finding.fix.addresses if finding.fix else ():
+            yield plan.island_of(plan.interface_named[subject]), address
+
+
+def _result(path: Path, read: Callable[[Path], T], *, several: bool) -> T | Unread:
     try:
-        return run_check(path, day)
+        return read(path)
     except NetcheckError as error:
         return Unread(str(path), tuple(_named(problem, path) if several else problem for problem in error.problems))
 

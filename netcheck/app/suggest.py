@@ -5,20 +5,24 @@ from __future__ import annotations
 import json
 import shutil
 import sys
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
+from netcheck.plan.read import read_plan
 from netcheck.report.text.proposals import to_json, to_text
 from netcheck.rules.engine import propose_addresses
+from netcheck.rules.other_plans import others_of
 from netcheck.survey.read import read_site
 from netcheck.text import safe
 
 
-def suggest(path: Path, day: date, *, write: bool, as_json: bool) -> int:
+def suggest(path: Path, day: date, beside: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
     """Print the proposals and return the exit code: 1 where an interface could not be placed.
 
+    The proposals keep clear of everything that the plans of `beside` use; those keep addresses that they share.
     Files are written before anything is printed, so that a reader who closes the pipe cannot stop the writing halfway.
     """
     with Steps(2) as steps:
@@ -26,7 +30,8 @@ def suggest(path: Path, day: date, *, write: bool, as_json: bool) -> int:
         plan, surveys = read_site(path)
         steps.end()
         steps.begin("looking for free addresses")
-        found = propose_addresses(plan, surveys, day)
+        plans = [*((str(other), read_plan(other)) for other in beside), (str(path), plan)]
+        found = propose_addresses(plan, surveys, day, others_of(plans, len(plans) - 1))
     addresses = {each.subject: each.address for each in found.proposals if each.address is not None}
     written = _write(path, addresses) if write else []
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None

@@ -12,11 +12,14 @@ from netcheck.rules.accept import split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
 from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
+from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.propose import Proposals, propose, with_fixes
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
 from netcheck.survey.model import Survey
+
+NO_OTHERS = OtherPlans()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +49,22 @@ class Checked:
 
 
 def check(
-    plan: Plan, surveys: tuple[Survey, ...], today: date, done: Callable[[Rule], None] = lambda rule: None
+    plan: Plan,
+    surveys: tuple[Survey, ...],
+    today: date,
+    done: Callable[[Rule], None] = lambda rule: None,
+    others: OtherPlans = NO_OTHERS,
 ) -> Checked:
-    """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each
-    rule."""
-    return _checked(Scene(plan, surveys, today), done)
+    """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each rule;
+    `others` are the plans that this one is checked against."""
+    return _checked(Scene(plan, surveys, today, others=others), done)
 
 
-def propose_addresses(plan: Plan, surveys: tuple[Survey, ...], today: date) -> Proposals:
+def propose_addresses(
+    plan: Plan, surveys: tuple[Survey, ...], today: date, others: OtherPlans = NO_OTHERS
+) -> Proposals:
     """Propose an address for every interface that needs one; they are the fixes that `check` shows."""
-    scene = Scene(plan, surveys, today)
+    scene = Scene(plan, surveys, today, others=others)
     checked = _checked(scene, lambda rule: None)
     return propose(scene, checked.findings, checked.accepted)
 

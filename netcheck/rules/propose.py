@@ -118,7 +118,9 @@ def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
 
 def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
     """Return the subjects without the one that keeps a shared address: the installed one, else the first that the site
-    has granted or entered, else the first."""
+    has granted or entered, else the first. A single subject shares it with another plan."""
+    if len(subjects) == 1:
+        return subjects if _yields(scene, subjects[0]) else ()
     ranked = (
         [subject for subject in subjects if subject in scene.installed],
         [subject for subject in subjects if subject in scene.settled],
@@ -126,6 +128,17 @@ def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
     )
     keeper = next(subject for group in ranked for subject in group)
     return tuple(subject for subject in subjects if subject != keeper)
+
+
+def _yields(scene: Scene, subject: str) -> bool:
+    """Return whether an interface leaves a shared address to another plan: a granted one keeps it, else the plan that
+    was named first."""
+    interface = scene.plan.interface_named.get(subject)
+    address = interface.address.value if interface and interface.address else None
+    if interface is None or address is None or subject in scene.settled:
+        return False
+    elsewhere = scene.others.at(scene.plan.island_of(interface), address)
+    return any(one.other.keeps or one.interface.granted for one in elsewhere)
 
 
 def _can_move(scene: Scene, finding: Finding, subject: str) -> bool:

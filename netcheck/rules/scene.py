@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from itertools import chain, compress
@@ -14,6 +14,7 @@ from netcheck.addr import Address, Mac, Mask
 from netcheck.plan.model import Accepted, Cell, Interface, Plan, Subnet
 from netcheck.rules.dns_records import PlannedName, planned_names
 from netcheck.rules.name_match import full_name
+from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.reachability.translate import trace_conversations
 from netcheck.rules.site_match import SiteMatch, match_hosts
@@ -83,7 +84,7 @@ def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]
 
 @dataclass(frozen=True)
 class Scene:
-    """A plan, its surveys and the day of the check.
+    """A plan, its surveys, the day of the check, and the other plans of the same call.
 
     `unused` are the accepted entries that matched no finding, `run` the slugs of the rules that were run; both are
     filled in after all other rules."""
@@ -93,11 +94,12 @@ class Scene:
     today: date
     unused: tuple[Accepted, ...] = ()
     run: tuple[str, ...] = ()
+    others: OtherPlans = field(default_factory=OtherPlans)
 
     @cached_property
     def islands(self) -> dict[str, Island]:
         """Return the islands by name."""
-        return islands_of(self.plan, self.surveys)
+        return islands_of(self.plan, self.surveys, self.others.used)
 
     @cached_property
     def interfaces(self) -> tuple[tuple[Interface, Subnet], ...]:

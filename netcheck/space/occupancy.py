@@ -158,8 +158,9 @@ class Island:
         return self.kept.joined(self.avoided) if self.avoided else self.kept
 
 
-def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
-    """Return every island that the plan or a survey names, by name."""
+def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[str, Range]] = ()) -> dict[str, Island]:
+    """Return every island that the plan or a survey names, by name. `avoided` are further ranges, with their island,
+    that no proposal may use."""
     names = dict.fromkeys(
         each.island
         for group in (plan.subnets, plan.routers, plan.stations, plan.surveys, plan.translations)
@@ -172,7 +173,7 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
     stations = _grouped(
         (each.island, (each.address.value.address, each)) for each in plan.stations if each.address.value is not None
     )
-    avoided = _grouped(_unreadable(plan))
+    kept_clear = _grouped([*_unreadable(plan), *avoided])
     return {
         name: Island(
             name,
@@ -181,7 +182,7 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...]) -> dict[str, Island]:
             hosts_of(surveys, name),
             gateways.get(name, ()),
             stations.get(name, ()),
-            avoided.get(name, ()),
+            kept_clear.get(name, ()),
         )
         for name in names
     }

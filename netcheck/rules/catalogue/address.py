@@ -74,6 +74,11 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
                 yield breach(
                     f"{address} is planned for {listed(list(subjects))}", *(each.interface for each in holders)
                 )
+    for placed, island in scene.placed() if scene.others else ():
+        elsewhere = scene.others.at(island.name, placed.address)
+        if elsewhere:
+            message = f"{placed.address} is planned here and for {listed([*map(str, elsewhere)])}"
+            yield breach(message, placed.interface, others=[one.party for one in elsewhere])
 
 
 def _holders_differ(holders: tuple[Placed, ...]) -> bool:

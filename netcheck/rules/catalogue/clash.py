@@ -76,6 +76,13 @@ def _gateway(scene: Scene) -> Iterator[Breach]:
                     message = f"{address} is {listed([*map(str, owners)])}"
                     parties = ", ".join(gateway.owner.name for gateway in owners)
                     yield breach(message, placed.interface, others=[parties])
+    for placed, island in scene.placed() if scene.others else ():
+        for other, there in scene.others.islands(island.name):
+            theirs = there.gateways_at.get(placed.address, ())
+            itself = there.routers_at(placed.address) == {placed.interface.device}
+            if theirs and not itself and placed.address not in island.gateways_at:
+                message = f"{placed.address} is {listed([*map(str, theirs)])} in plan {other.label}"
+                yield breach(message, placed.interface, others=[f"{other.label}: {theirs[0].owner.name}"])
 
 
 def _station(scene: Scene) -> Iterator[Breach]:
@@ -84,6 +91,12 @@ def _station(scene: Scene) -> Iterator[Breach]:
             for placed in island.placed_at.get(address, ()):
                 message = f"{address} is the address of station {stations[0].name}"
                 yield breach(message, placed.interface, others=[stations[0].name])
+    for placed, island in scene.placed() if scene.others else ():
+        for other, there in scene.others.islands(island.name):
+            stations = there.stations_at.get(placed.address, ())
+            if stations and placed.address not in island.stations_at:
+                message = f"{placed.address} is the address of station {stations[0].name} in plan {other.label}"
+                yield breach(message, placed.interface, others=[f"{other.label}: {stations[0].name}"])
 
 
 def _near(scene: Scene) -> Iterator[Breach]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from netcheck.plan.model import Interface
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.other_plans import switch_port_key
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
 from netcheck.survey.host_table import SiteHost
@@ -34,6 +35,11 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
     planned = [mac for _, mac in scene.macs]
     for mac, interfaces in shared(planned, (interface for interface, _ in scene.macs)).items():
         yield breach(f"the MAC {mac} is planned for {_subjects(interfaces)}", *interfaces, others=[str(mac)])
+    for interface, mac in scene.macs if scene.others else ():
+        elsewhere = scene.others.with_mac(mac)
+        if elsewhere:
+            message = f"the MAC {mac} is planned here and for {listed([*map(str, elsewhere)])}"
+            yield breach(message, interface, others=[str(mac)])
 
 
 def _subjects(interfaces: list[Interface]) -> str:
@@ -72,7 +78,7 @@ def _switch_ports(scene: Scene) -> Iterator[Breach]:
     groups: dict[tuple[str, str], list[Interface]] = {}
     for interface in scene.plan.interfaces:
         if interface.switch_port is not None and interface.switch_port.text.strip():
-            key = scene.plan.island_of(interface), " ".join(interface.switch_port.text.casefold().split())
+            key = scene.plan.island_of(interface), switch_port_key(interface.switch_port.text)
             groups.setdefault(key, []).append(interface)
     for users in groups.values():
         subjects = {interface.subject for interface in users}
@@ -80,6 +86,12 @@ def _switch_ports(scene: Scene) -> Iterator[Breach]:
         if len(first) > 1 and first[0].switch_port:
             message = f"switch port {first[0].switch_port.text.strip()} is planned for {_subjects(first)}"
             yield breach(message, *first)
+    for interface in scene.plan.interfaces if scene.others else ():
+        port = interface.switch_port.text.strip() if interface.switch_port and not interface.behind else ""
+        elsewhere = scene.others.with_switch_port(switch_port_key(port)) if port else []
+        if elsewhere:
+            message = f"switch port {port} is planned here and for {listed([*map(str, elsewhere)])}"
+            yield breach(message, interface, others=[one.party for one in elsewhere])
 
 
 def _mac(mac: str) -> str:

@@ -63,6 +63,11 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
         for interfaces in shared(list(map(scene.plan.island_of, users)), users).values():
             subjects = listed([interface.subject for interface in interfaces])
             yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
+    for interface, typed, name in scene.names if scene.others else ():
+        elsewhere = scene.others.with_name(scene.plan.island_of(interface), full_name(name, scene.plan.domain))
+        if elsewhere:
+            message = f"the host name {typed} is planned here and for {listed([*map(str, elsewhere)])}"
+            yield breach(message, interface, others=[one.party for one in elsewhere])
 
 
 def _plain(scene: Scene) -> list[str]:

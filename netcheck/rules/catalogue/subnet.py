@@ -13,9 +13,10 @@ from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, places
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene, shared
-from netcheck.space.intervals import single
+from netcheck.space.intervals import Spans, single
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import usable_ranges
+from netcheck.text import listed
 
 VLAN_LOW, VLAN_HIGH = 1, 4094  # RFC 4363 section 5, VlanId
 
@@ -45,6 +46,36 @@ def _overlap(scene: Scene) -> Iterator[Breach]:
             one, two = island.subnets[first], island.subnets[second]
             message = f"{one.prefix.value} of {one.name} and {two.prefix.value} of {two.name} share addresses"
             yield _pair(one, two, message)
+    for other, theirs in scene.others.subnets():
+        for subnet in scene.plan.subnets if theirs.prefix.value is not None else ():
+            mine, prefix = subnet.prefix.value, theirs.prefix.value
+            if subnet.island == theirs.island and mine is not None and prefix is not None and mine.overlaps(prefix):
+                message = _clash(subnet, theirs)
+                if message:
+                    parties = (f"{other.label}: {theirs.name}",)
+                    what = f"{message} of subnet {theirs.name} in plan {other.label}"
+                    yield Breach((subnet.name,), what, str(subnet.position), others=parties)
+
+
+def _clash(mine: Subnet, theirs: Subnet) -> str:
+    """Return how the subnet of another plan clashes with this one; empty if both are described alike."""
+    if mine.prefix.value != theirs.prefix.value:
+        return f"{mine.prefix.value} shares addresses with {theirs.prefix.value}"
+    differences = list(_differences(mine, theirs))
+    return f"{mine.prefix.value} has {listed(differences)}" if differences else ""
+
+
+def _differences(mine: Subnet, theirs: Subnet) -> Iterator[str]:
+    """Yield in words how two descriptions of one subnet differ; a gateway or VLAN may be left out of one."""
+    here, there = (one.gateway.value if one.gateway else None for one in (mine, theirs))
+    if here is not None and there is not None and here != there:
+        yield f"gateway {here} and not {there}"
+    if mine.vlan is not None and theirs.vlan is not None and mine.vlan != theirs.vlan:
+        yield f"VLAN {mine.vlan} and not {theirs.vlan}"
+    pools, others = (Spans(cell.value for cell in one.pools if cell.value) for one in (mine, theirs))
+    if list(pools.ranges()) != list(others.ranges()):
+        shown = [listed([str(span) for span in spans.ranges()]) for spans in (pools, others)]
+        yield f"pools {shown[0]} and not {shown[1]}"
 
 
 def _vlan_unusable(scene: Scene) -> Iterator[Breach]:
@@ -115,9 +146,9 @@ _APART = device("filler-plc", cpu='address = "10.62.20.61"', lan='subnet = "pack
 SUBNETS_OVERLAP = Rule(
     slug="subnets-overlap",
     severity=Severity.CONFLICT,
-    what="Two subnets of one island share addresses.",
+    what="Two subnets of one island share addresses, or another plan of the same call describes a subnet differently.",
     why="The shared addresses belong to two segments: hosts of one treat hosts of the other as on-link, and a router "
-    "sends to the longer prefix.",
+    "sends to the longer prefix. If two plans differ in gateway, VLAN or pools of one subnet, one of them is wrong.",
     bad=plan(_second("10.62.20.128/25")),
     good=plan(_second("10.62.21.0/25")),
     source="our own rule, because of RFC 1122 section 3.3.1.1 and RFC 1812 section 5.2.4.3 together",

@@ -1,0 +1,138 @@
+"""Plans of one call: checked against each other, and proposals that keep clear of the others."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DAY = "2026-11-02"
+SUBNET = '[[subnet]]\nname = "process"\nprefix = "10.62.20.0/24"\n'
+GATEWAY = 'gateway = "10.62.20.1"\nvlan = 620\npools = ["10.62.20.200-10.62.20.239"]\n'
+KEYS = (
+    'address = "10.62.20.61"\nmac = "00-00-5E-00-53-21"\nhost-name = "filler-plc"\nswitch-port = "sw-3/7"\n'
+    'subnet = "process"\n'
+)
+RULES = ["planned-twice", "mac-planned-twice", "name-planned-twice", "switch-port-twice"]
+HOSTS = '[[survey]]\nfile = "site-hosts.csv"\ntaken = 2026-10-28\ncovers = ["10.62.20.0/24"]\n'
+
+
+def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
+    """Run the command line."""
+    command = [sys.executable, "-m", "netcheck", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+
+
+def written(folder: Path, device: str, keys: str, *, subnet: str = SUBNET + GATEWAY, site: str = "Plant") -> Path:
+    """Write a plan of one device and return its folder."""
+    folder.mkdir(parents=True)
+    interface = f'[[device]]\nname = "{device}"\n[[device.interface]]\nname = "cpu"\n{keys}'
+    (folder / "plan.toml").write_text(f'format = 1\n[site]\nname = "{site}"\n{subnet}\n{interface}\n{HOSTS}', "utf-8")
+    (folder / "site-hosts.csv").write_text("address\n", "utf-8")
+    return folder
+
+
+def checked(*plans: Path) -> list[Any]:
+    """Return the JSON of a check of several plans."""
+    found: list[Any] = json.loads(netcheck("check", *plans, "--format", "json", "--today", DAY).stdout)
+    return found
+
+
+@pytest.mark.parametrize("device", ["capper-plc", "filler-plc"], ids=["another device", "a copied row"])
+def test_what_two_cells_both_plan_is_found_in_both(device: str, tmp_path: Path) -> None:
+    """One address, one MAC, one host name and one switch port in two cells: four conflicts in each of them."""
+    plans = written(tmp_path / "cell-1", "filler-plc", KEYS), written(tmp_path / "cell-2", device, KEYS)
+    assert netcheck("check", *plans, "--today", DAY).returncode == 1
+    for each, other in zip(checked(*plans), reversed(plans), strict=True):
+        assert [finding["rule"] for finding in each["findings"]] == RULES
+        assert all(str(other) in finding["message"] for finding in each["findings"])
+
+
+def test_the_later_plan_moves_to_an_address_that_no_plan_uses(tmp_path: Path) -> None:
+    """The first plan keeps the address; the fix of the second is clear of both."""
+    first = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
+    second = written(tmp_path / "cell-2", "capper-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
+    third = written(tmp_path / "cell-3", "labeller-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
+    fixes = [each["findings"][0]["fix"] for each in checked(first, second, third)]
+    assert fixes[0] is None
+    assert len({"10.62.20.61", fixes[1]["address"], fixes[2]["address"]}) == 3
+
+
+def test_suggest_keeps_clear_of_the_other_plans(tmp_path: Path) -> None:
+    """Alone the plan gets an address; with the plan beside it that has this address it gets another one."""
+    plan = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\n')
+    alone = json.loads(netcheck("suggest", plan, "--format", "json", "--today", DAY).stdout)
+    address = alone["suggestions"][0]["address"]
+    written(tmp_path / "cell-2", "capper-plc", f'subnet = "process"\naddress = "{address}"\n')
+    run = netcheck("suggest", plan, "--format", "json", "--today", DAY, "--beside", *sorted(tmp_path.iterdir()))
+    assert run.returncode == 0
+    assert json.loads(run.stdout)["suggestions"][0]["address"] not in (None, address)
+
+
+def test_several_plans_without_beside_are_refused(tmp_path: Path) -> None:
+    """`suggest` gives proposals to one plan."""
+    plan = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\n')
+    other = written(tmp_path / "cell-2", "capper-plc", 'subnet = "process"\n')
+    run = netcheck("suggest", plan, other)
+    assert run.returncode == 2
+    assert "--beside" in run.stderr
+
+
+@pytest.mark.parametrize(
+    ("subnet", "words"),
+    [
+        (GATEWAY.replace("20.1", "20.2"), "gateway 10.62.20.1 and not 10.62.20.2"),
+        (GATEWAY.replace("= 620", "= 621"), "VLAN 620 and not 621"),
+        (GATEWAY.replace("-10.62.20.239", "-10.62.20.229"), "pools 10.62.20.200-10.62.20.239 and not"),
+        ("", "pools 10.62.20.200-10.62.20.239 and not none"),
+        (GATEWAY, ""),
+    ],
+)
+def test_one_subnet_in_two_plans_must_agree(subnet: str, words: str, tmp_path: Path) -> None:
+    """Another gateway, VLAN or pool is a conflict in both plans; the same description is none."""
+    first = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
+    keys = 'subnet = "process"\naddress = "10.62.20.62"\n'
+    second = written(tmp_path / "cell-2", "capper-plc", keys, subnet=SUBNET + subnet)
+    one, two = checked(first, second)
+    assert [finding["rule"] for finding in one["findings"]] == (["subnets-overlap"] if words else [])
+    assert [finding["rule"] for finding in two["findings"]] == (["subnets-overlap"] if words else [])
+    assert all(words in finding["message"] for finding in one["findings"])
+
+
+def test_islands_of_other_names_may_repeat_addresses_but_not_macs(tmp_path: Path) -> None:
+    """Two machines with the same inside addresses and names; a MAC and a switch port are unique everywhere."""
+    for number in (1, 2):
+        subnet = f'{SUBNET}island = "machine-{number}"\n'
+        folder = written(tmp_path / f"cell-{number}", f"plc-{number}", KEYS, subnet=subnet)
+        text = (folder / "plan.toml").read_text("utf-8").replace(HOSTS, f'{HOSTS}island = "machine-{number}"\n')
+        (folder / "plan.toml").write_text(text, "utf-8")
+    for each in checked(*sorted(tmp_path.iterdir())):
+        assert [finding["rule"] for finding in each["findings"]] == ["mac-planned-twice", "switch-port-twice"]
+
+
+def test_revisions_and_the_same_plan_are_not_compared(tmp_path: Path) -> None:
+    """A revision has the same devices on purpose, and a plan that is named twice is one plan."""
+    first = written(tmp_path / "b", "filler-plc", KEYS, site='Plant"\nrevision = "B')
+    second = written(tmp_path / "c", "filler-plc", KEYS, site='Plant"\nrevision = "C')
+    assert [each["findings"] for each in checked(first, second)] == [[], []]
+    assert [each["findings"] for each in checked(first, first)] == [[], []]
+    shutil.copytree(first, tmp_path / "copy")
+    assert all(each["findings"] for each in checked(first, tmp_path / "copy"))
+
+
+def test_the_gateway_and_station_of_another_plan_are_taken(tmp_path: Path) -> None:
+    """The other plan has a router and a station there."""
+    more = (
+        '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.61/24"]\n'
+        '[[station]]\nname = "laptop"\naddress = "10.62.20.61/24"\n'
+    )
+    first = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
+    second = written(tmp_path / "cell-2", "capper-plc", 'subnet = "process"\naddress = "10.62.20.62"\n')
+    (second / "plan.toml").write_text((second / "plan.toml").read_text("utf-8") + more, "utf-8")
+    one, _ = checked(first, second)
+    assert [finding["rule"] for finding in one["findings"]] == ["is-gateway", "is-station"]
