@@ -11,7 +11,9 @@ from dataclasses import dataclass, field
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet
 from netcheck.survey.host_table import folded
-from netcheck.survey.model import NameRecord, RecordKind, Survey
+from netcheck.survey.model import Alias, NameRecord, RecordKind, Survey
+
+LONGEST_CHAIN = 8  # aliases of aliases that are followed; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,7 @@ class PlannedName:
     forward: tuple[NameRecord, ...]
     pointers: tuple[NameRecord, ...]
     own: tuple[NameRecord, ...]
+    alias: Alias | None = None  # a CNAME record of the name that does not lead to the planned address
 
     @property
     def here(self) -> tuple[NameRecord, ...]:
@@ -38,6 +41,7 @@ class _Zones:
 
     forward: dict[str, list[NameRecord]] = field(default_factory=dict)
     pointers: dict[Address, list[NameRecord]] = field(default_factory=dict)
+    aliases: dict[str, list[Alias]] = field(default_factory=dict)
 
     def add(self, record: NameRecord) -> None:
         """Add one record."""
@@ -45,6 +49,21 @@ class _Zones:
             self.pointers.setdefault(record.address, []).append(record)
         else:
             self.forward.setdefault(folded(record.name).partition(".")[0], []).append(record)
+
+    def add_alias(self, alias: Alias) -> None:
+        """Add one CNAME record."""
+        self.aliases.setdefault(folded(alias.name).partition(".")[0], []).append(alias)
+
+    def addresses_of(self, name: str) -> set[Address]:
+        """Return the addresses that a name (as compared) has, through at most `LONGEST_CHAIN` aliases."""
+        for _ in range(LONGEST_CHAIN):
+            label = name.partition(".")[0]
+            found = {one.address for one in self.forward.get(label, ()) if folded(one.name) == name}
+            target = next((one.target for one in self.aliases.get(label, ()) if folded(one.name) == name), None)
+            if found or target is None:
+                return found
+            name = folded(target)
+        return set()
 
 
 def planned_names(
@@ -55,6 +74,8 @@ def planned_names(
     for survey in surveys:
         for record in survey.records:
             zones.setdefault(survey.island, _Zones()).add(record)
+        for alias in survey.aliases:
+            zones.setdefault(survey.island, _Zones()).add_alias(alias)
     found = (_named(plan.domain, one, zones[subnet.island]) for one, subnet in interfaces if subnet.island in zones)
     return tuple(one for one in found if one is not None)
 
@@ -72,10 +93,12 @@ def _named(domain: str, interface: Interface, zones: _Zones) -> PlannedName | No
     )
     pointers = tuple(zones.pointers.get(address, ()))
     own = tuple(record for record in pointers if _is(name, record, domain))
-    return PlannedName(interface, typed, address, forward, pointers, own)
+    aliases = (one for one in zones.aliases.get(name.partition(".")[0], ()) if _is(name, one, domain))
+    wrong = (one for one in aliases if address not in zones.addresses_of(folded(one.target)))
+    return PlannedName(interface, typed, address, forward, pointers, own, next(wrong, None))
 
 
-def _is(planned: str, record: NameRecord, domain: str) -> bool:
+def _is(planned: str, record: NameRecord | Alias, domain: str) -> bool:
     """Return whether a record has a planned name (as compared)."""
     name = folded(record.name)
     if name == planned:

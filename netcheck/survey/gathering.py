@@ -16,7 +16,7 @@ from netcheck.files import HashedFile, HashedFiles
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Block, HostColumns
 from netcheck.survey.host_table import HostTable
-from netcheck.survey.model import SHOWN_REMARKS, NameRecords, RecordKind, Remark, Remarks, Survey
+from netcheck.survey.model import SHOWN_REMARKS, Alias, NameRecords, RecordKind, Remark, Remarks, Survey
 from netcheck.tables.delimited import lines_of, text_of
 
 T = TypeVar("T")
@@ -99,6 +99,7 @@ class Gathering:
         self._columns = HostColumns()
         self._columns.begin(file, unit)
         self._records = NameRecords()
+        self._aliases: list[Alias] = []
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
     def begin_sheet(self, name: str) -> None:
@@ -126,6 +127,10 @@ class Gathering:
         """Append a DNS record and the site host that it names."""
         self._records.add(kind, name, address, absolute, self._file, row)
         self._columns.add(address, None, row, name)
+
+    def add_alias(self, name: str, target: str, absolute: bool, row: int) -> None:
+        """Append a CNAME record."""
+        self._aliases.append(Alias(name, target, absolute, self._position(row)))
 
     def skip(self, row: int, why: str) -> None:
         """Remark on a row whose address cannot be read; row 0 stands for the whole file or sheet."""
@@ -159,4 +164,5 @@ class Gathering:
             addressless=self._addressless.done(),
             unread=self._unread.done(),
             records=self._records,
+            aliases=tuple(self._aliases),
         )

@@ -59,6 +59,15 @@ class NameRecord(NamedTuple):
     position: Position
 
 
+class Alias(NamedTuple):
+    """A CNAME record (RFC 1034 section 3.6.2): a name and the name that it stands for, both without final dot."""
+
+    name: str
+    target: str
+    absolute: bool
+    position: Position
+
+
 class NameRecords:
     """The DNS records of one survey in the order read, a few dozen bytes each."""
 
@@ -102,6 +111,7 @@ class Survey:
     addressless: Remarks = field(default=Remarks())
     unread: Remarks = field(default=Remarks())
     records: NameRecords = field(default_factory=NameRecords)
+    aliases: tuple[Alias, ...] = ()
 
     @property
     def file(self) -> str:

@@ -85,3 +85,22 @@ def test_zones_of_another_island_say_nothing(checked: Callable[..., Checked]) ->
         survey='taken = 2026-10-28\ncovers = ["10.62.20.0/24"]\nisland = "machine-1"',
     )
     assert "dns-name-elsewhere" not in {each.rule for each in checked(example.plan, example.hosts).findings}
+
+
+@pytest.mark.parametrize(
+    ("lines", "broken"),
+    [
+        (["filler-plc IN CNAME old-plc", "old-plc IN A 10.62.20.80"], True),
+        (["filler-plc IN CNAME old-plc.elsewhere.example."], True),
+        (["filler-plc IN CNAME filler-plc"], True),
+        (["filler-plc IN CNAME device-17", "device-17 IN A 10.62.20.61"], False),
+        (["filler-plc IN CNAME a", "a IN CNAME b", "b IN A 10.62.20.61"], False),
+        (["capper-plc IN CNAME old-plc", "old-plc IN A 10.62.20.80"], False),
+    ],
+)
+def test_an_alias_that_leads_elsewhere(lines: list[str], broken: bool, checked: Callable[..., Checked]) -> None:
+    """A planned name that is a CNAME can have no address record (RFC 1034 section 3.6.2), unless it leads there."""
+    zone = "\n".join(["$ORIGIN plant.example.", "$TTL 3600", *lines, ""])
+    example = one('address = "10.62.20.61"\nhost-name = "filler-plc"', site='domain = "plant.example"\n', hosts=zone)
+    found = {finding.rule for finding in checked(example.plan, example.hosts).findings}
+    assert ("dns-name-elsewhere" in found) == broken

@@ -26,6 +26,10 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
         if others and not each.here and all(folded(record.name) != folded(each.name) for record in others):
             message = f"DNS has {each.name} at {_shown(others, by_name=False)}, and not at {each.address}"
             yield breach(message, each.interface, others=[str(others[0].address)])
+        elif each.alias is not None:
+            alias = f"an alias of {each.alias.target} ({each.alias.position})"
+            message = f"DNS has {each.name} as {alias}, which does not lead to {each.address}"
+            yield breach(message, each.interface, others=[each.alias.target])
 
 
 def _differs(scene: Scene) -> Iterator[Breach]:
@@ -64,12 +68,12 @@ _GOOD = one(_KEYS, hosts=_zone(_FORWARD, _POINTER))
 DNS_NAME_ELSEWHERE = Rule(
     slug="dns-name-elsewhere",
     severity=Severity.CONFLICT,
-    what="A zone has the planned host name at another address only.",
+    what="A zone has the planned host name at another address only, or as an alias (CNAME) of another name.",
     why="A client that looks the device up by name connects to another host, or to an address that is no longer in "
-    "use.",
+    "use. A name that is an alias can have no address record of its own.",
     bad=one(_KEYS, hosts=_zone("filler-plc IN A 10.62.20.80", "80.20.62.10.in-addr.arpa. IN PTR filler-plc")),
     good=_GOOD,
-    source="RFC 1034 section 3.6; our own rule, because the old record of a reused name is rarely deleted",
+    source="RFC 1034 sections 3.6 and 3.6.2; our own rule, because the old record of a reused name is rarely deleted",
     check=_elsewhere,
 )
 DNS_NAME_DIFFERS = Rule(

@@ -1,4 +1,4 @@
-"""Reads the hosts that a DNS master file (RFC 1035 section 5) names: its A, AAAA and PTR records.
+"""Reads the hosts that a DNS master file (RFC 1035 section 5) names: its A, AAAA, PTR and CNAME records.
 
 Each entry is parsed by itself, so that a broken entry costs no other. `zone.py` recognises such a file.
 """
@@ -295,6 +295,11 @@ class ZoneReader:
                 self._into.add_record(RecordKind(kind), name, address, owner.is_absolute(), line)
             case "PTR":
                 self._read_pointer(line, owner, data, context)
+            case "CNAME":
+                if len(data) != 1:
+                    raise EntryError("one name is expected after CNAME")
+                target = name_in(data[0], context.origin).to_text(omit_final_dot=True)
+                self._into.add_alias(owner.to_text(omit_final_dot=True), target, owner.is_absolute(), line)
             case "SOA" if context.origin is None and owner.is_absolute():
                 return replace(context, origin=owner)  # the SOA record stands at the top of its zone (RFC 1035, 5.2)
         return context
