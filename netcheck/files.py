@@ -11,6 +11,7 @@ import io
 import os
 import signal
 import stat
+import sys
 import tempfile
 from collections.abc import Callable, Container, Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -40,6 +41,19 @@ _WORDS: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("the disk is full", "Make room and try again"),
     errno.EROFS: ("the disk is read-only", "Choose another folder"),
 }
+# The same for error numbers of Windows (winerror.h), which are more exact than the errno beside them.
+_IN_USE = ("another program has the file open", "Close it there, then run the same command again")
+_DRIVE_GONE = ("the drive is not there any more", "Plug it in again, then run the same command again")
+_WINDOWS_WORDS: dict[int, tuple[str, str]] = {
+    5: ("Windows refuses access", "Close the file in other programs, or check its permissions and its read-only mark"),
+    21: _DRIVE_GONE,  # ERROR_NOT_READY
+    32: _IN_USE,  # ERROR_SHARING_VIOLATION
+    33: _IN_USE,  # ERROR_LOCK_VIOLATION
+    55: _DRIVE_GONE,  # ERROR_DEV_NOT_EXIST
+    112: _WORDS[errno.ENOSPC],  # ERROR_DISK_FULL
+    123: ("its name holds a character that no file name can have on Windows", 'Leave out < > : " | ? * in the name'),
+    1167: _DRIVE_GONE,  # ERROR_DEVICE_NOT_CONNECTED
+}
 
 
 class FileError(NetcheckError):
@@ -59,6 +73,7 @@ def refused_by_system(error: OSError | ValueError, path: Path) -> FileError:
     if isinstance(error, ValueError):
         return _refused("its name holds a character that no file name can have", "Check the name", path)
     what, do = _WORDS.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
+    what, do = _WINDOWS_WORDS.get(getattr(error, "winerror", None) or 0, (what, do))
     return _refused(what, do, path)
 
 
@@ -333,14 +348,14 @@ def _staged(path: Path, data: bytes) -> _Staged:
 @contextmanager
 def _undisturbed() -> Iterator[None]:
     """Block the signals that end the program, where the system supports that."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows does not have it
+    if sys.platform == "win32":
         yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    else:
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def write_text_atomically(path: Path, text: str) -> None:

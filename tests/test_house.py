@@ -122,6 +122,16 @@ def test_format_lint_and_types(words: tuple[str, ...]) -> None:
     assert run.returncode == 0, run.stdout + run.stderr
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("system", ["win32", "darwin"])
+def test_types_on_other_systems(system: str) -> None:
+    """The strict type checker has nothing to say of what runs on Windows and on macOS either."""
+    words = ["mypy", "--config-file", "tests/mypy-other-systems.ini", "--platform", system]
+    cache = ["--cache-dir", f".mypy_cache/{system}"]
+    run = subprocess.run([sys.executable, "-m", *words, *cache], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stdout + run.stderr
+
+
 def test_ci_runs_the_command_of_the_readme() -> None:
     """The README marks one test command, and the continuous integration takes it from there."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")

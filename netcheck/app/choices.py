@@ -5,18 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from netcheck.addr import quad
 from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.model import Plan
 from netcheck.text import safe
 
+if TYPE_CHECKING:
+    from netcheck.wire.interface import NetworkInterface
+
 
 def demand_interface(name: str) -> str:
-    """Return the interface that was named; UsageError with the available ones where none was."""
+    """Return the whole name of the interface that was named; UsageError with the available ones where none was."""
+    from netcheck.wire.station import completed
+
     if not name:
         raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
-    return name
+    return completed(name)
 
 
 def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = False) -> None:
@@ -48,10 +54,15 @@ def _interfaces() -> str:
     from netcheck.wire.station import interfaces
 
     return ", ".join(
-        f"{safe(one.name)} ({', '.join([one.state, *(quad(address) for address, _ in one.addresses)])})"
+        f"{safe(one.name)} ({', '.join([one.state, *(quad(address) for address, _ in one.addresses), *_about(one)])})"
         for one in interfaces()
         if one.ethernet and not one.loopback
     )
+
+
+def _about(one: NetworkInterface) -> list[str]:
+    """Return the description of an interface, where it says more than the name."""
+    return [safe(one.description, 60)] if one.description not in ("", one.name) else []
 
 
 def record_path(given: Path | None, plan: Plan) -> Path:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from textwrap import fill
 from typing import Any
@@ -48,7 +48,7 @@ class IdentifyOrder:
 
 def identify(order: IdentifyOrder) -> int:
     """Listen, ask where that is wanted, print the device, and return 0 for exactly one device with an address."""
-    demand_interface(order.interface)
+    order = replace(order, interface=demand_interface(order.interface))
     kind = listening_kind(order.link)
     known = Known.by(order.plan)
     if order.ask:

@@ -84,21 +84,25 @@ class NoKeys:
 
 
 @contextmanager
-def keyboard(wanted: bool) -> Iterator[Keyboard | NoKeys]:
+def keyboard(wanted: bool) -> Iterator[Hands]:
     """Read single keys within the context; the terminal's mode is restored afterwards."""
     if not wanted or sys.stdin is None or sys.stdin.closed:
         yield NoKeys()
         return
     handle = sys.stdin.fileno()
-    if not os.isatty(handle):
-        yield Keyboard(handle, terminal=False)
-        return
-    import termios
-    import tty
+    if sys.platform == "win32":
+        from netcheck.app.windows_keyboard import ConsoleKeys, PipeKeys, is_console
 
-    before = termios.tcgetattr(handle)
-    try:
-        tty.setcbreak(handle)
-        yield Keyboard(handle, terminal=True)
-    finally:
-        termios.tcsetattr(handle, termios.TCSADRAIN, before)
+        yield ConsoleKeys(KEYS.get) if is_console(handle) else PipeKeys(handle, KEYS.get)
+    elif not os.isatty(handle):
+        yield Keyboard(handle, terminal=False)
+    else:
+        import termios
+        import tty
+
+        before = termios.tcgetattr(handle)
+        try:
+            tty.setcbreak(handle)
+            yield Keyboard(handle, terminal=True)
+        finally:
+            termios.tcsetattr(handle, termios.TCSADRAIN, before)

@@ -91,7 +91,7 @@ class Outcome:
 
 def run(order: Order, procedure: ProcedureOf = PortByPort) -> int:
     """Carry out a run on an interface, print its result, and return the exit code."""
-    demand_interface(order.interface)
+    order = replace(order, interface=demand_interface(order.interface))
     base = ground(order.plan, order.only)
     demand_usable(order.interface, base.aim.planned)
     permit = permit_for(order.permit)

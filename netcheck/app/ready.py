@@ -28,7 +28,8 @@ def check_readiness(
     """Print what would make the next proof false; return 1 where something needs a correction, else 0."""
     plan = read_plan(path)
     place = record_fact(record_path(record, plan), plan)
-    lines = judge(gather(plan, demand_interface(interface), kind_from_text(link), place, list(only)))
+    interface = demand_interface(interface)
+    lines = judge(gather(plan, interface, kind_from_text(link), place, list(only)))
     if as_json:
         print(json.dumps(to_json(lines, interface), indent=2))
     else:

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from shutil import get_terminal_size
 
-from netcheck.app.keyboard import Hands, Keyboard, NoKeys, keyboard
+from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.prepare import ground
 from netcheck.app.progress import Steps
 from netcheck.app.prove import Order, conduct, finish
@@ -79,7 +79,7 @@ class Trainee:
 
     rig: Rig
     jacks: dict[str, Jack]
-    keys: Keyboard | NoKeys
+    keys: Hands
     ended: bool = False
     _asked: tuple[Jack, bool] | None = None
     _requests: int = 0

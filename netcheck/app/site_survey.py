@@ -96,5 +96,7 @@ def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> i
 def listening_kind(link: str) -> Kind:
     """Return the kind of a link that receives ARP; UsageError for the unprivileged one, which does not."""
     if link == "unprivileged":
-        raise UsageError(Problem("the unprivileged link does not receive ARP", do="Use --link raw, as root"))
+        raise UsageError(
+            Problem("the unprivileged link does not receive ARP", do="Use --link raw as root, or --link portable")
+        )
     return kind_from_text(link)

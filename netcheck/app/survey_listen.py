@@ -21,7 +21,7 @@ def listen_for_hosts(
     interface: str, seconds: float, out: Path | None, plan: Path | None, link: str, *, as_json: bool
 ) -> int:
     """Listen for a number of seconds, print the hosts, and return 1 where something needs attention, else 0."""
-    demand_interface(interface)
+    interface = demand_interface(interface)
     demand_survey_file(out)
     known = Known.by(plan)
     with open_link(listening_kind(link), interface, listens=True) as wire, Steps(round(seconds)) as bar:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from netcheck.addr import Prefix, quad
@@ -44,7 +44,7 @@ def sweep_prefix(order: SweepOrder) -> int:
     """Sweep, print the hosts, and return 1 where something needs attention, else 0."""
     prefix = prefix_to_sweep(order.prefix, order.really)
     kind = listening_kind(order.link)
-    demand_interface(order.interface)
+    order = replace(order, interface=demand_interface(order.interface))
     demand_survey_file(order.out)
     known = Known.by(order.plan)
     demand_usable(order.interface, known.planned, carrier=True)

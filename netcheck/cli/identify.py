@@ -18,7 +18,7 @@ def command(
     plan: o.KnownPlan = None,
     permit: o.Permit = "",
     pace: Annotated[float, typer.Option("--pace", help="Requests a second, with --ask.")] = 20.0,
-    link: o.Link = o.LinkKind.RAW,
+    link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
     """Find the address of a used device on a direct cable, and what to set on this computer to reach it.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -46,6 +47,7 @@ class LinkKind(StrEnum):
     UNPRIVILEGED = "unprivileged"
 
 
+BEST_LINK = LinkKind.RAW if sys.platform == "linux" else LinkKind.PORTABLE  # the best that this system has
 PlanPath = Annotated[
     Path, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False)
 ]
@@ -60,7 +62,9 @@ Today = Annotated[
     ),
 ]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Show the result and write nothing.")]
-InterfaceName = Annotated[str, typer.Option("--interface", "-i", help="Network interface to use.")]
+InterfaceName = Annotated[
+    str, typer.Option("--interface", "-i", help="Network interface to use; the beginning of its name is enough.")
+]
 Only = Annotated[list[str], typer.Option("--only", help="Only this interface or port. Repeatable.")]
 Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
 Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]

@@ -23,7 +23,7 @@ def command(
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
-    link: o.Link = o.LinkKind.RAW,
+    link: o.Link = o.BEST_LINK,
     patience: o.Patience = 60.0,
     out_for: o.OutFor = 0.0,
     luck: o.Luck = 1e-4,
@@ -49,7 +49,7 @@ def command(
 
     if typed and not (direct and link is not o.LinkKind.UNPRIVILEGED):
         what = "--settings needs a direct cable and a link that receives ARP"
-        raise UsageError(Problem(what, do="Add --direct, and use --link raw"))
+        raise UsageError(Problem(what, do="Add --direct, and use --link raw or --link portable"))
     options = o.run_options(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
     order = Order(
         plan=plan,

@@ -12,7 +12,7 @@ def command(
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
     record: o.RecordFile = None,
-    link: o.Link = o.LinkKind.RAW,
+    link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
     """Look for what would make the next proof false, before leaving. Nothing is sent and nothing is changed.

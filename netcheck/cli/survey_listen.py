@@ -14,7 +14,7 @@ def command(
     lasts: Annotated[str, typer.Option("--for", help="How long: 60s, 5m, 1h.")] = "60s",
     out: o.SurveyFile = None,
     plan: o.KnownPlan = None,
-    link: o.Link = o.LinkKind.RAW,
+    link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
     """Listen for hosts that send frames by themselves. Nothing is sent.

@@ -20,7 +20,7 @@ def command(
     really: Annotated[bool, typer.Option("--really", help="Sweep more than a /20.")] = False,
     out: o.SurveyFile = None,
     plan: o.KnownPlan = None,
-    link: o.Link = o.LinkKind.RAW,
+    link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
     """Send an ARP request to every address of a prefix and list who replies.

@@ -21,7 +21,7 @@ def command(
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
-    link: o.Link = o.LinkKind.RAW,
+    link: o.Link = o.BEST_LINK,
     patience: o.Patience = 60.0,
     out_for: o.OutFor = 0.0,
     luck: o.Luck = 1e-4,

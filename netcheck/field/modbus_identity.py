@@ -7,6 +7,7 @@ address of this computer in the device's subnet; it is bound to the interface un
 from __future__ import annotations
 
 import socket
+import struct
 import sys
 from dataclasses import dataclass
 from random import SystemRandom
@@ -18,6 +19,7 @@ from netcheck.wire.linux import netlink
 from netcheck.wire.modbus import LONGEST, PORT, Identity, Refusal, missing, reply_from_wire, request_to_wire
 
 TIMEOUT = 2.0  # seconds for all of it
+_IP_UNICAST_IF = 31  # ws2ipdef.h: the interface by which packets leave
 LONGEST_TEXT = 200  # characters of a device's own words that are kept
 
 
@@ -56,6 +58,10 @@ def _opened(interface: str, source: int) -> socket.socket:
     try:
         if sys.platform == "linux":
             connection.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, interface.encode() + b"\0")
+        if sys.platform == "win32":
+            from netcheck.wire.windows.adapters import index_of
+
+            connection.setsockopt(socket.IPPROTO_IP, _IP_UNICAST_IF, struct.pack("!I", index_of(interface) or 0))
         connection.setsockopt(socket.SOL_SOCKET, socket.SO_DONTROUTE, 1)
         connection.bind((quad(source), 0))
     except OSError:
@@ -81,12 +87,18 @@ def _received(connection: socket.socket, deadline: float) -> bytes:
 
 def holder(interface: str, address: int) -> int | None:
     """The MAC by which this computer reached an address, as its own table has it; None where it does not tell."""
-    if sys.platform != "linux":
-        return None
     try:
-        index = socket.if_nametoindex(interface)
-        with netlink.opened() as table:
-            return netlink.neighbours(index, table).get(address)
+        if sys.platform == "win32":
+            from netcheck.wire.windows.adapters import index_of
+            from netcheck.wire.windows.iphlpapi import neighbours
+
+            return neighbours(index_of(interface) or 0).get(address)
+        elif sys.platform == "linux":  # noqa: RET505  # the type checker judges the branches by system
+            index = socket.if_nametoindex(interface)
+            with netlink.opened() as table:
+                return netlink.neighbours(index, table).get(address)
+        else:
+            return None
     except OSError:
         return None
 

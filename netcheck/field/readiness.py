@@ -96,7 +96,7 @@ def _address(net: Net, own: list[tuple[int, int]], kind: str) -> ReadinessCheck:
         )
     if kind == "unprivileged":
         what = f"this computer has no address in {subnet}, and the unprivileged link cannot borrow one"
-        return _fix("address", what, f"{give.capitalize()}, or use --link raw")
+        return _fix("address", what, f"{give.capitalize()}, or use --link raw or --link portable")
     what = f"this computer has no address in {subnet}; the plan's station address {quad(net.station)} will be borrowed"
     return _ok("address", what)
 

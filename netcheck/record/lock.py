@@ -11,10 +11,14 @@ if sys.platform == "win32":
     _FAR = 1 << 40  # a byte that no record reaches: the lock is mandatory here and must not hinder readers
 
     def hold(handle: int) -> None:
-        """Take the lock; OSError where another process has it."""
+        """Take the lock; BlockingIOError where another process has it."""
         os.lseek(handle, _FAR, os.SEEK_SET)
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        os.lseek(handle, 0, os.SEEK_SET)
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        except PermissionError as error:
+            raise BlockingIOError(*error.args) from error
+        finally:
+            os.lseek(handle, 0, os.SEEK_SET)
 
 else:
     import fcntl

@@ -14,7 +14,8 @@ class NetworkInterface:
     `up` is the administrative state; `carrier` says that a cable with a live far end is connected. `addresses` are its
     IPv4 addresses as (32-bit address, prefix length). `ethernet` is False for the loopback, tunnels and the like.
     `parent` and `master` are the indexes of the interface below it (VLAN) and of the bridge, bond or team that it
-    belongs to, 0 for none; `member_of` is the master's kind, such as "bridge"."""
+    belongs to, 0 for none; `member_of` is the master's kind, such as "bridge". `wireless` and `description` (the
+    adapter's product name) are known on Windows."""
 
     index: int
     name: str
@@ -28,6 +29,8 @@ class NetworkInterface:
     parent: int = 0
     master: int = 0
     member_of: str = ""
+    wireless: bool = False
+    description: str = ""
 
     @property
     def state(self) -> str:

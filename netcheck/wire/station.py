@@ -5,6 +5,7 @@ On Linux the kernel is asked by netlink; elsewhere psutil lists the interfaces.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 
 from netcheck.errors import LinkError
@@ -19,10 +20,19 @@ _HARMLESS_MASTERS = ("vrf",)
 
 def interfaces() -> list[NetworkInterface]:
     """Return all interfaces of this computer, by index; LinkError where the system does not tell."""
-    if not on_linux():
+    if sys.platform == "win32":
+        from netcheck.wire.windows.adapters import interfaces as adapters
+
+        return adapters()
+    elif sys.platform != "linux":  # noqa: RET505  # the type checker judges the branches by system
         from netcheck.wire.other_systems import interfaces_by_psutil
 
         return interfaces_by_psutil()
+    else:
+        return _interfaces_by_netlink()
+
+
+def _interfaces_by_netlink() -> list[NetworkInterface]:
     try:
         addresses = netlink.addresses()
         return [_interface(state, tuple(addresses.get(state.index, ()))) for state in netlink.links()]
@@ -45,6 +55,22 @@ def _interface(state: netlink.LinkState, addresses: tuple[tuple[int, int], ...])
         master=state.master,
         member_of=state.member_of,
     )
+
+
+def completed(name: str) -> str:
+    """Return the whole name of the interface whose name begins so, whatever the case of its letters.
+
+    A name that no interface begins with is returned as it is; LinkError names the interfaces if several do."""
+    names = [one.name for one in interfaces()]
+    wanted = name.casefold()
+    same = [one for one in names if one.casefold() == wanted]
+    beginning = same or [one for one in names if one.casefold().startswith(wanted)]
+    if name in names or not beginning:
+        return name
+    if len(beginning) > 1:
+        what = f"{safe(name)!r} is the beginning of several interface names"
+        raise LinkError.of(what, do=f"Write more of it: {listed([safe(one) for one in beginning], most=20)}")
+    return beginning[0]
 
 
 def found(name: str) -> NetworkInterface:

@@ -20,27 +20,32 @@ def suspended_seconds() -> float | None:
     """Return the seconds that this computer has been suspended since it started; None if the system does not tell."""
     if sys.platform == "win32":
         return _suspended_on_windows()
-    if hasattr(time, "CLOCK_BOOTTIME"):  # Linux, clock_gettime(2): counts suspended time, CLOCK_MONOTONIC does not
-        return _difference(time.CLOCK_BOOTTIME, time.CLOCK_MONOTONIC)
-    if hasattr(time, "CLOCK_UPTIME_RAW"):  # macOS, clock_gettime(3): stops while asleep, CLOCK_MONOTONIC_RAW does not
+    elif sys.platform == "darwin":  # noqa: RET505  # the type checker judges the branches by system
+        # clock_gettime(3): CLOCK_UPTIME_RAW stops while asleep, CLOCK_MONOTONIC_RAW does not
         return _difference(time.CLOCK_MONOTONIC_RAW, time.CLOCK_UPTIME_RAW)
-    return None
+    elif sys.platform == "linux":  # clock_gettime(2): CLOCK_BOOTTIME counts suspended time, CLOCK_MONOTONIC does not
+        return _difference(time.CLOCK_BOOTTIME, time.CLOCK_MONOTONIC)
+    else:
+        return None
 
 
-def _difference(whole: int, awake: int) -> float:
-    """Return how far one clock is ahead of another: the largest of three lower bounds, since the process can be
-    interrupted between two readings."""
-    return max(time.clock_gettime(whole) - time.clock_gettime(awake) for _ in range(3))
+if sys.platform == "win32":
 
+    def _suspended_on_windows() -> float:
+        """GetTickCount64 counts suspended time, in milliseconds; QueryUnbiasedInterruptTime does not, in 100 ns."""
+        kernel32 = ctypes.WinDLL("kernel32")
+        kernel32.GetTickCount64.restype = ctypes.c_ulonglong
+        awake = ctypes.c_ulonglong()
+        whole = kernel32.GetTickCount64() / 1e3
+        kernel32.QueryUnbiasedInterruptTime(ctypes.byref(awake))
+        return float(whole - awake.value / 1e7)
 
-def _suspended_on_windows() -> float:
-    """GetTickCount64 counts suspended time, in milliseconds; QueryUnbiasedInterruptTime does not, in 100 ns."""
-    kernel32 = ctypes.WinDLL("kernel32")  # type: ignore[attr-defined,unused-ignore]
-    kernel32.GetTickCount64.restype = ctypes.c_ulonglong
-    awake = ctypes.c_ulonglong()
-    whole = kernel32.GetTickCount64() / 1e3
-    kernel32.QueryUnbiasedInterruptTime(ctypes.byref(awake))
-    return float(whole - awake.value / 1e7)
+else:
+
+    def _difference(whole: int, awake: int) -> float:
+        """Return how far one clock is ahead of another: the largest of three lower bounds, since the process can be
+        interrupted between two readings."""
+        return max(time.clock_gettime(whole) - time.clock_gettime(awake) for _ in range(3))
 
 
 class SuspendDetector:

@@ -22,7 +22,8 @@ def test_settings_needs_a_direct_cable(words: tuple[str, ...]) -> None:
     done = prove("--settings", *words)
     assert done.returncode == 2
     assert done.stderr == (
-        "netcheck: --settings needs a direct cable and a link that receives ARP. Add --direct, and use --link raw\n"
+        "netcheck: --settings needs a direct cable and a link that receives ARP. "
+        "Add --direct, and use --link raw or --link portable\n"
     )
 
 

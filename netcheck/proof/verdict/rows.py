@@ -170,7 +170,11 @@ def _back(seen: Observation) -> bool:
 
 
 def _deaf(seen: Observation, names: Names) -> str:
-    return "" if seen.hears_all else "This link cannot hear a second owner of the address; use --link raw."
+    return (
+        ""
+        if seen.hears_all
+        else "This link cannot hear a second owner of the address; use --link raw or --link portable."
+    )
 
 
 def _not_direct(seen: Observation, names: Names) -> str:

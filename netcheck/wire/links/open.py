@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from typing import Literal, assert_never, get_args
 
@@ -36,8 +37,10 @@ def open_link(
 
             return open_portable(interface, others)
         case "unprivileged":
-            from netcheck.wire.links.unprivileged import open_unprivileged
-
+            if sys.platform == "win32":
+                from netcheck.wire.windows.unprivileged import open_unprivileged
+            else:
+                from netcheck.wire.links.unprivileged import open_unprivileged
             return open_unprivileged(interface, others)
         case _:
             assert_never(kind)

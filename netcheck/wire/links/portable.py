@@ -1,12 +1,15 @@
 """The portable link: scapy's own sockets with raw bytes in and out, for systems other than Linux and as a cross-check.
 
 It selects the same frames as the raw link, by a filter of libpcap where that is available, and always by the bytes.
-The time of a frame is the system's stamp where there is one, else the time of reading. The carrier comes from netlink
-on Linux, elsewhere from psutil. LLDP may be missed outside Linux, since the interface is not made promiscuous for it.
+The time of a frame is the system's stamp where there is one, else the time of reading. On Windows it is always the time
+of reading, since capture drivers there stamp by a clock of their own, which drifts from the system's. The carrier comes
+from netlink on Linux, from the adapter's state on Windows, elsewhere from psutil. LLDP may be missed outside Linux,
+since the interface is not made promiscuous for it.
 """
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Collection, Sequence
 from typing import Any
@@ -24,6 +27,7 @@ from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, on_linux
 
 FILTER = "arp or ether proto 0x88cc or (icmp and ether dst {mac}) or udp dst port 67 or ether proto 0x8100"
+STAMPS_FIT: bool = sys.platform != "win32"
 HELD_BACK = 0.5  # seconds for which libpcap may keep a frame to itself while the queue looks empty
 
 
@@ -35,6 +39,7 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
 
     interfaces = [found(name) for name in (interface, *others)]
     conf.ifaces.reload()
+    _demand_driver([one.name for one in interfaces])
     link = PortableLink(interfaces)
     try:
         link.open()
@@ -44,14 +49,27 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
     return link
 
 
+def _demand_driver(names: Sequence[str]) -> None:
+    """Raise LinkError where Windows lacks the capture driver, or the driver does not show an interface."""
+    if sys.platform == "win32":
+        from netcheck.wire.windows.driver import why_not
+
+        for name in names:
+            if problem := why_not(name):
+                raise LinkError(problem)
+
+
 def _not_opened(error: Exception, name: str) -> NetcheckError:
-    if isinstance(error, OSError) and error.errno:
+    said = safe(str(error))
+    if sys.platform == "win32":
+        from netcheck.wire.windows.driver import why_not_opened
+
+        return LinkError(why_not_opened(name, said))
+    elif isinstance(error, OSError) and error.errno:  # noqa: RET505  # the type checker judges branches by system
         return link_error(error, name, "portable")
-    return LinkError.of(
-        f"the packet library says: {safe(str(error))}",
-        where=safe(name),
-        do="Install libpcap (on Windows: a WinPcap-compatible driver), and run as administrator",
-    )
+    else:
+        what = f"the packet library says: {said}"
+        return LinkError.of(what, where=safe(name), do="Install libpcap, and run as root")
 
 
 class PortableLink(SocketLink):
@@ -68,11 +86,16 @@ class PortableLink(SocketLink):
         self._empty_at: list[float] = []
 
     def _carrier_source(self, interfaces: Sequence[NetworkInterface]) -> CarrierSource:
-        if on_linux():
-            return NetlinkCarrier(interfaces, self._reopen)
-        from netcheck.wire.other_systems import PolledCarrier
+        if sys.platform == "win32":
+            from netcheck.wire.windows.adapters import carrier_of
 
-        return PolledCarrier(interfaces)
+            return carrier_of(interfaces, self._reopen)
+        elif sys.platform == "linux":  # noqa: RET505  # the type checker judges the branches by system
+            return NetlinkCarrier(interfaces, self._reopen)
+        else:
+            from netcheck.wire.other_systems import PolledCarrier
+
+            return PolledCarrier(interfaces)
 
     def open(self) -> None:
         """Open all sockets; an error of the system or of scapy where one cannot be opened."""
@@ -149,8 +172,10 @@ class PortableLink(SocketLink):
 
     def _time(self, stamp: float | None, way: int, native: bool) -> float:
         latest = self._clock.now()
+        if stamp is None or not STAMPS_FIT:
+            return latest
         earliest = self._empty_at[way] - (0 if native else HELD_BACK)
-        return latest if stamp is None else self._clock.at(round(stamp * 1e9), earliest, latest)
+        return self._clock.at(round(stamp * 1e9), earliest, latest)
 
     def _close(self) -> None:
         for one in self._sockets:

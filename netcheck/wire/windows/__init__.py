@@ -1,0 +1,1 @@
+"""What Windows tells and does for any user, without a capture driver: adapters, routes, neighbours, echo requests."""

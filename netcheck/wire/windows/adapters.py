@@ -1,0 +1,63 @@
+"""This computer's interfaces on Windows, by the names that people see there, such as "Ethernet 3"."""
+
+from __future__ import annotations
+
+import sys
+
+assert sys.platform == "win32", "for Windows only"
+
+from collections.abc import Callable, Sequence  # noqa: E402  # the type checker reads the rest for Windows only
+
+from netcheck.wire.interface import NetworkInterface  # noqa: E402
+from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
+from netcheck.wire.windows import iphlpapi  # noqa: E402
+from netcheck.wire.windows.carrier import AdapterCarrier  # noqa: E402
+
+
+def interfaces() -> list[NetworkInterface]:
+    """Return all interfaces that are enabled, by index; Windows does not list the others."""
+    return [_interface(adapter) for adapter in iphlpapi.adapters()]
+
+
+def _interface(adapter: iphlpapi.Adapter) -> NetworkInterface:
+    """Build the record of one interface. A tunnel is always enabled, and counts as on while it is connected."""
+    ethernet = adapter.type in (iphlpapi.ETHERNET, iphlpapi.WIRELESS) and bool(adapter.mac)
+    return NetworkInterface(
+        index=adapter.index,
+        name=adapter.name,
+        mac=adapter.mac,
+        up=ethernet or adapter.connected,
+        carrier=adapter.connected,
+        ethernet=ethernet,
+        loopback=adapter.type == iphlpapi.LOOPBACK,
+        addresses=adapter.addresses,
+        wireless=adapter.type == iphlpapi.WIRELESS,
+        description=adapter.description,
+    )
+
+
+def routes() -> tuple[KernelRoute, ...]:
+    """Return the IPv4 routes; their metric is the route's and the interface's together, as Windows compares them."""
+    metrics = {adapter.index: adapter.metric for adapter in iphlpapi.adapters()}
+    return tuple(
+        KernelRoute(
+            index=route.index,
+            first=route.first,
+            length=route.length,
+            gateway=0,
+            metric=route.metric + metrics.get(route.index, 0),
+            table=MAIN,
+        )
+        for route in iphlpapi.routes()
+        if route.length < 32 or route.first == 0
+    )
+
+
+def index_of(name: str) -> int | None:
+    """Return the index of the interface of this name; None where there is none."""
+    return next((adapter.index for adapter in iphlpapi.adapters() if adapter.name == name), None)
+
+
+def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> AdapterCarrier:
+    """Return what reports the carrier of these interfaces."""
+    return AdapterCarrier(parts, reopen, iphlpapi.connected, index_of)

@@ -1,0 +1,174 @@
+"""The link without rights on Windows: the system's own echo and ARP requests, and its neighbour table for the MACs.
+
+An echo request that is handed over as a frame is sent by `IcmpSendEcho2Ex`. An ARP request is sent by
+`ResolveIpNetEntry2`, which discards the cached entry first; where the system has no such call, the frame does not
+leave. Each request waits for its reply in a thread of its own. Replies come back as Ethernet frames that are built
+here, with the identifier of the request and the MAC of the neighbour table, or 0.
+
+No verdict above `unsettled` can rest on it (`hears_all` is False), because of what it cannot do:
+- It hears only the first reply to its own requests: a second owner, a proxy or an announcement stays unseen, unless
+  the neighbour table changes from one MAC to another.
+- The MAC of an echo reply comes from a cache: a device that was replaced may be taken for the old one.
+- A firewall on this computer can drop echo replies; the device then looks silent.
+- Only the system's own addresses can be the source: a borrowed address cannot be used.
+- It does not hear LLDP, DHCP or the traffic between others.
+"""
+
+from __future__ import annotations
+
+import sys
+
+assert sys.platform == "win32", "for Windows only"
+
+import queue  # noqa: E402  # the type checker reads the rest for Windows only
+import threading  # noqa: E402
+from collections.abc import Collection, Sequence  # noqa: E402
+
+from netcheck.errors import LinkError  # noqa: E402
+from netcheck.text import safe  # noqa: E402
+from netcheck.wire.frames import (  # noqa: E402
+    ECHO_REPLY,
+    ECHO_REQUEST,
+    REQUEST,
+    Arp,
+    Echo,
+    arp_from_wire,
+    arp_reply,
+    echo_from_wire,
+    echo_to_wire,
+)
+from netcheck.wire.interface import NetworkInterface  # noqa: E402
+from netcheck.wire.link import Heard, News  # noqa: E402
+from netcheck.wire.links.base import SocketLink  # noqa: E402
+from netcheck.wire.station import found  # noqa: E402
+from netcheck.wire.windows import iphlpapi  # noqa: E402
+from netcheck.wire.windows.adapters import carrier_of  # noqa: E402
+
+REPLY_WITHIN = 2.0  # seconds that a thread waits for a reply; slow controllers take up to a second, by common practice
+THREADS = 64  # requests that wait at the same time; further ones do not leave
+
+
+def open_unprivileged(interface: str, others: Sequence[str] = ()) -> UnprivilegedWindowsLink:
+    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used."""
+    parts = [found(name) for name in (interface, *others)]
+    if not parts[0].addresses:
+        raise LinkError.of(
+            "it has no IPv4 address, and this link can only ask from the system's own",
+            where=safe(interface),
+            do="Give it one in the subnet under test, or use `--link portable`, which borrows the plan's",
+        )
+    return UnprivilegedWindowsLink(parts)
+
+
+class UnprivilegedWindowsLink(SocketLink):
+    """A link by the system's own requests; the module's text says what it cannot do."""
+
+    kind = "unprivileged"
+    hears_all = False
+
+    def __init__(self, parts: Sequence[NetworkInterface]) -> None:
+        super().__init__(parts, carrier_of(parts, lambda way, index: self._moved(way, index)))
+        self._indexes = [part.index for part in parts]
+        self._addresses = [{address for address, _ in part.addresses} for part in parts]
+        self._asked: queue.SimpleQueue[tuple[int, Echo | Arp] | None] = queue.SimpleQueue()
+        self._heard: queue.SimpleQueue[Heard] = queue.SimpleQueue()
+        self._waiting = 0  # requests that were handed to a thread and have no result yet
+        self._lock = threading.Lock()
+        self._threads: list[threading.Thread] = []
+        self._arp = iphlpapi.offers_arp()
+
+    def _moved(self, way: int, index: int) -> bool:
+        """Go on with an adapter that was plugged in again, under its new index."""
+        self._indexes[way] = index
+        return True
+
+    def send(self, frame: bytes, way: int = 0) -> float | None:
+        """Send an echo or ARP request from an address of this way; see `Link.send`. Other frames do not leave."""
+        request = self._request(frame, way)
+        if request is None or not self._engage():
+            return None
+        at = self._clock.now()
+        self._asked.put((way, request))
+        return at
+
+    def _request(self, frame: bytes, way: int) -> Echo | Arp | None:
+        echo = echo_from_wire(frame)
+        if echo is not None:
+            return echo if echo.type == ECHO_REQUEST and echo.source_ip in self._addresses[way] else None
+        arp = arp_from_wire(frame) if self._arp else None
+        return arp if arp is not None and arp.op == REQUEST and arp.sender_ip in self._addresses[way] else None
+
+    def _engage(self) -> bool:
+        """Count a request in, with a thread for it; False where as many wait as may."""
+        with self._lock:
+            if self._waiting >= THREADS:
+                return False
+            self._waiting += 1
+            if self._waiting > len(self._threads):
+                thread = threading.Thread(target=self._work, daemon=True)
+                self._threads.append(thread)
+                thread.start()
+            return True
+
+    def _work(self) -> None:
+        """Carry out requests, one after the other, until the link is closed."""
+        sender = iphlpapi.EchoSender()
+        while (task := self._asked.get()) is not None:
+            try:
+                reply = self._reply(sender, *task)
+            except OSError:  # the system refused: no reply, as with a request that was lost
+                reply = None
+            with self._lock:
+                self._waiting -= 1
+            if reply is not None:
+                self._heard.put(Heard(self._clock.now(), task[0], reply))
+        sender.close()
+
+    def _reply(self, sender: iphlpapi.EchoSender, way: int, request: Echo | Arp) -> bytes | None:
+        """Send one request, wait, and return the reply as a frame."""
+        if isinstance(request, Echo):
+            answer = sender.ask(request.source_ip, request.target_ip, request.payload, REPLY_WITHIN)
+            if answer is None:
+                return None
+            mac = iphlpapi.neighbours(self._indexes[way]).get(request.target_ip, 0)
+            ttl, payload = answer
+            return echo_to_wire(
+                Echo(
+                    destination=self.ways[way].mac,
+                    source=mac,
+                    source_ip=request.target_ip,
+                    target_ip=request.source_ip,
+                    ttl=ttl,
+                    type=ECHO_REPLY,
+                    identifier=request.identifier,
+                    sequence=request.sequence,
+                    payload=payload,
+                )
+            )
+        try:
+            found_mac = iphlpapi.resolved_mac(self._indexes[way], request.sender_ip, request.target_ip)
+        except iphlpapi.NotOffered:
+            self._arp = False
+            return None
+        return (
+            None
+            if found_mac is None
+            else arp_reply(found_mac, request.target_ip, self.ways[way].mac, request.sender_ip)
+        )
+
+    def _wait(self, seconds: float) -> Collection[Heard]:
+        try:
+            return [self._heard.get(timeout=seconds)] if seconds > 0 else [self._heard.get_nowait()]
+        except queue.Empty:
+            return []
+
+    def _drain(self, ready: Collection[Heard], news: list[News]) -> None:
+        news.extend(ready)
+        while not self._heard.empty():
+            news.append(self._heard.get_nowait())
+
+    def _close(self) -> None:
+        """Let the threads end once their requests have; they do not keep the program from ending."""
+        for _ in self._threads:
+            self._asked.put(None)
+        self._threads.clear()

@@ -1,0 +1,48 @@
+"""Add functions that Windows has and Wine 8 lacks, so that the libraries under test find them.
+
+Python imports this module at its start. It is part of the laboratory, not of the product.
+"""
+
+from __future__ import annotations
+
+import ctypes
+from collections.abc import Callable
+from typing import Any
+
+_found: Any = getattr(ctypes.CDLL, "__getattr__")  # noqa: B009  # the type stubs do not name it
+
+
+class _StandIn:
+    """A function with the attributes that ctypes functions have."""
+
+    def __init__(self, answer: Callable[..., Any]) -> None:
+        self.answer = answer
+        self.argtypes = self.restype = self.errcheck = None
+
+    def __call__(self, *arguments: Any) -> Any:
+        return self.answer(*arguments)
+
+
+def _signalled_event(handle: Any) -> Any:
+    """Return an event that is always signalled: the reader then looks for frames without waiting."""
+    create: Any = getattr(ctypes, "windll").kernel32.CreateEventW  # noqa: B009
+    create.restype = ctypes.c_void_p
+    return create(None, True, True, None)
+
+
+MISSING = {
+    "SspiGetTargetHostName": lambda *arguments: 0,  # secur32; scapy binds it when it is imported
+    "pcap_setmintocopy": lambda *arguments: 0,  # wpcap
+    "pcap_getevent": _signalled_event,  # wpcap
+}
+
+
+def _or_stand_in(library: Any, name: str) -> Any:
+    if name not in MISSING:
+        return _found(library, name)
+    stand_in = _StandIn(MISSING[name])  # Wine names some of them as well, and ends the program that calls them
+    setattr(library, name, stand_in)
+    return stand_in
+
+
+setattr(ctypes.CDLL, "__getattr__", _or_stand_in)  # noqa: B010

@@ -1,0 +1,99 @@
+"""One Windows computer: a Wine prefix of its own, its server, and netcheck run by Python for Windows in it.
+
+Each network namespace needs a prefix of its own, because Wine's services look at the network of the namespace in which
+they were started. The services start with the first program, and keep the standard streams of that program open; so
+that program gets none.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from tests.windows.build import ROOT, STANDINS, environment, python_folder, wine
+
+SERVER, LOADER = "wineserver64", "wine64"
+NULL: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+
+
+def windows_path(path: Path | str) -> str:
+    """Return the path by which Wine's programs reach a file of Linux."""
+    return "Z:" + str(Path(path).absolute()).replace("/", "\\")
+
+
+class Windows:
+    """A Windows computer in a network namespace ("" for that of the tests). Use it in `with`."""
+
+    def __init__(self, namespace: str = "") -> None:
+        self._inside = ("ip", "netns", "exec", namespace) if namespace else ()
+        self._folder = Path(tempfile.mkdtemp(prefix="netcheck-wine-"))
+        built = python_folder()
+        self.python = built / "python" / "python.exe"
+        prefix = self._folder / "prefix"
+        shutil.copytree(built / "prefix", prefix, symlinks=True, copy_function=_linked)
+        search = ";".join(windows_path(path) for path in (STANDINS, ROOT))
+        self.environment = {**environment(prefix), "PYTHONPATH": search, "PYTHONDONTWRITEBYTECODE": "1"}
+        self._server: subprocess.Popen[bytes] | None = None
+
+    def __enter__(self) -> Self:
+        server = [*self._inside, str(wine(SERVER)), "-f", "-p"]
+        self._server = subprocess.Popen(server, env=self.environment, **NULL)
+        subprocess.run(self._command("cmd", "/c", "exit"), env=self.environment, timeout=60, check=True, **NULL)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        subprocess.run([str(wine(SERVER)), "-k"], env=self.environment, timeout=30, check=False, **NULL)
+        if self._server is not None:
+            self._server.wait(30)
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    @property
+    def wrapper(self) -> tuple[str, ...]:
+        """Return what turns the command `PYTHON -m netcheck WORDS` into one that runs on this computer, to be put
+        before it: it replaces the first word, the Python of Linux."""
+        settings = [f"{name}={value}" for name, value in self.environment.items() if os.environ.get(name) != value]
+        unset = [
+            word
+            for name in os.environ
+            if name.startswith("PYTHON")
+            for word in ("-u", name)
+            if name not in self.environment
+        ]
+        replace = f'shift; exec {wine(LOADER)} {self.python} "$@"'
+        return ("env", *unset, *settings, "sh", "-c", replace, "sh")
+
+    def start(self, *words: str, **popen: Any) -> subprocess.Popen[bytes]:
+        """Start Python with these words, its streams as `subprocess` has them; none of them may be a file."""
+        return subprocess.Popen(self._command(str(self.python), *words), env=self.environment, **popen)
+
+    def run(
+        self, *words: str, cwd: Path | None = None, typed: bytes = b"", timeout: float = 120, **extra: str
+    ) -> subprocess.CompletedProcess[bytes]:
+        """Run Python with these words and return how it ended; `extra` is added to its environment."""
+        environment = {**self.environment, **extra}
+        command = self._command(str(self.python), *words)
+        return subprocess.run(
+            command, input=typed, capture_output=True, env=environment, cwd=cwd, timeout=timeout, check=False
+        )
+
+    def netcheck(self, *words: str, cwd: Path | None = None, **extra: Any) -> subprocess.CompletedProcess[bytes]:
+        """Run netcheck and return how it ended."""
+        return self.run("-m", "netcheck", *words, cwd=cwd, **extra)
+
+    def _command(self, *words: str) -> list[str]:
+        return [*self._inside, str(wine(LOADER)), *words]
+
+
+def _linked(source: str, target: str) -> None:
+    """Link Wine's libraries instead of copying 700 MB; what Wine writes, its registry, it replaces whole."""
+    try:
+        os.link(source, target)
+    except OSError:  # another file system
+        shutil.copy2(source, target)
