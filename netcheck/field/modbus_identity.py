@@ -1,7 +1,7 @@
-"""Asking a device who it is, where the technician says so: one TCP connection, one question, closed at once.
+"""Asks a device who it is, if the technician wants it: one TCP connection, one request, closed at once.
 
-Only Modbus/TCP Read Device Identification is spoken. The connection is the operating system's own, so it needs an
-address of this computer in the device's subnet; it is bound to the interface under test, and never goes by a gateway.
+The request is Modbus/TCP Read Device Identification. The connection is the operating system's, so it needs an address
+of this computer in the device's subnet. It is bound to the interface under test, and never uses a gateway.
 """
 
 from __future__ import annotations
@@ -18,21 +18,23 @@ from netcheck.text import safe
 from netcheck.wire.linux import netlink
 from netcheck.wire.modbus import LONGEST, PORT, Identity, Refusal, missing, reply_from_wire, request_to_wire
 
-TIMEOUT = 2.0  # seconds for all of it
+TIMEOUT = 2.0  # seconds in all
+LONGEST_TEXT = 200  # characters of a device's text that are kept
 _IP_UNICAST_IF = 31  # ws2ipdef.h: the interface by which packets leave
-LONGEST_TEXT = 200  # characters of a device's own words that are kept
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """No identity was learned; `why` is the reason, as the end of a sentence."""
+    """The identity is not known; `why` is the reason, as the end of a sentence."""
 
     why: str
 
 
 def ask_modbus(interface: str, source: int, target: int, timeout: float = TIMEOUT) -> Identity | Unknown:
-    """Ask a device, by its 32-bit address, from this computer's own address on an interface; waits at most `timeout`
-    seconds. Nothing that the device does or leaves undone is an error."""
+    """Ask the device at a 32-bit address, from an address of this computer on an interface, for at most `timeout`
+    seconds.
+
+    Nothing that the device does, or does not do, raises an error."""
     deadline = monotonic() + timeout
     transaction = SystemRandom().randrange(0x10000)
     try:
@@ -42,7 +44,7 @@ def ask_modbus(interface: str, source: int, target: int, timeout: float = TIMEOU
             connection.sendall(request_to_wire(transaction))
             said = _received(connection, deadline)
     except TimeoutError:
-        return Unknown(f"it gave no answer on TCP port {PORT} within {timeout:g} s")
+        return Unknown(f"it did not answer on TCP port {PORT} within {timeout:g} s")
     except ConnectionRefusedError:
         return Unknown(f"nothing listens on its TCP port {PORT}")
     except OSError as error:
@@ -71,7 +73,7 @@ def _opened(interface: str, source: int) -> socket.socket:
 
 
 def _received(connection: socket.socket, deadline: float) -> bytes:
-    """One answer, or as much of it as comes before the far end closes; TimeoutError where it drips too long."""
+    """Return one reply, or the part that arrives before the far end closes; TimeoutError if that takes too long."""
     said = b""
     while (lacking := missing(said)) and len(said) < LONGEST:
         left = deadline - monotonic()
@@ -86,7 +88,7 @@ def _received(connection: socket.socket, deadline: float) -> bytes:
 
 
 def holder(interface: str, address: int) -> int | None:
-    """The MAC by which this computer reached an address, as its own table has it; None where it does not tell."""
+    """Return the MAC by which this computer reached an address, from its neighbour table; None if it is not there."""
     try:
         if sys.platform == "win32":
             from netcheck.wire.windows.adapters import index_of
@@ -104,8 +106,10 @@ def holder(interface: str, address: int) -> int | None:
 
 
 def to_evidence(answer: Identity | Unknown, expected: int, reached: int | None) -> tuple[tuple[str, str], ...]:
-    """Pairs for a proof: who the device says it is, or why that is not known. `expected` is the MAC under test and
-    `reached` the one that the connection went to: words of another device are not counted."""
+    """Return pairs for a proof: who the device says it is, or why that is not known.
+
+    `expected` is the MAC under test, `reached` the one that the connection went to: the identity of another device does
+    not count."""
     if reached is not None and reached != expected:
         return (("modbus", f"not counted: the connection went to {mac_text(reached)}"),)
     if isinstance(answer, Unknown):

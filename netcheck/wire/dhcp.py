@@ -1,6 +1,6 @@
-"""What listening reads beside ARP, echo and LLDP: who sends IPv4 (RFC 791), and DHCP or BOOTP messages (RFC 2131, 951).
+"""Reads the sender of IPv4 (RFC 791), and DHCP and BOOTP messages (RFC 2131, RFC 951), for listening.
 
-Readers take any bytes at all, check every length, and return None for what is not well formed. Nothing here builds a
+Readers take any bytes, check every length, and return None for a frame that is not well formed. Nothing here builds a
 frame.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MAGIC = b"\x63\x82\x53\x63"  # RFC 2131 section 3: what stands before options
+MAGIC = b"\x63\x82\x53\x63"  # RFC 2131 section 3: precedes the options
 PORTS = (67, 68)  # server and client, RFC 2131 section 4.1
 BOOTREQUEST, BOOTREPLY = 1, 2
 ACK = 5  # RFC 2132 section 9.6
@@ -19,7 +19,7 @@ _UDP = 17
 
 @dataclass(frozen=True, slots=True)
 class Ip:
-    """An IPv4 packet's ends, with the Ethernet address that it came from."""
+    """The two addresses of an IPv4 packet, with the source MAC of its frame."""
 
     source: int
     source_ip: int
@@ -28,9 +28,10 @@ class Ip:
 
 @dataclass(frozen=True, slots=True)
 class Dhcp:
-    """A DHCP or BOOTP message. `client` is the MAC it is about; `has` the address that the client says it has, `gets`
-    the one it is given, `wants` the one it asks for, 0 where there is none. `name` is as sent, from outside; `type` is
-    0 in BOOTP."""
+    """A DHCP or BOOTP message.
+
+    `client` is the client's MAC. `has` is the address that the client uses, `gets` the one that it is given, `wants`
+    the one that it requests; each is 0 if absent. `name` comes from outside. `type` is 0 in BOOTP."""
 
     op: int
     type: int
@@ -42,7 +43,7 @@ class Dhcp:
 
 
 def ip_from_wire(frame: bytes) -> Ip | None:
-    """Read the ends of an IPv4 packet, or return None."""
+    """Read the addresses of an IPv4 packet, or return None."""
     if len(frame) < 34 or frame[12:14] != b"\x08\x00" or frame[14] >> 4 != 4 or frame[14] & 15 < 5:
         return None
     number = int.from_bytes
@@ -69,7 +70,7 @@ def dhcp_from_wire(frame: bytes) -> Dhcp | None:
 
 
 def _udp_data(frame: bytes) -> bytes:
-    """What a UDP packet between DHCP's ports carries; empty for anything else."""
+    """Return the payload of a UDP packet between the ports of DHCP; empty for anything else."""
     if ip_from_wire(frame) is None or frame[23] != _UDP or int.from_bytes(frame[20:22], "big") & 0x3FFF:
         return b""
     behind = 14 + (frame[14] & 15) * 4
@@ -81,7 +82,7 @@ def _udp_data(frame: bytes) -> bytes:
 
 
 def _options(data: bytes) -> dict[int, bytes]:
-    """Options by their code, the first of each; one that is cut short ends them."""
+    """Return the first option of each code, up to one that is cut off."""
     found: dict[int, bytes] = {}
     at = 0
     while at < len(data) and data[at] != _END:

@@ -1,7 +1,7 @@
-"""Frames built and read as bytes: ARP (RFC 826), ICMP echo (RFC 792) in IPv4 (RFC 791), and LLDP (IEEE 802.1AB), which
-is only read. MACs and addresses are ints.
+"""Builds and reads frames as bytes: ARP (RFC 826) and ICMP echo (RFC 792) in IPv4 (RFC 791); reads LLDP (IEEE 802.1AB).
 
-Readers take any bytes at all, check every length, and return None for what is not well formed.
+MACs and addresses are integers. Readers take any bytes, check every length, and return None for a frame that is not
+well formed.
 """
 
 from __future__ import annotations
@@ -54,8 +54,10 @@ class Echo(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Lldp:
-    """What a neighbour says of itself on this very cable: bridges never forward it. `ttl` in seconds, 0 says that it
-    is leaving. Texts are as sent, from outside: make them safe before showing them."""
+    """What a neighbour on this cable says of itself; bridges do not forward LLDP.
+
+    `ttl` is in seconds; 0 means that the neighbour is leaving. The texts come from outside: pass them through
+    `netcheck.text.safe` before showing them."""
 
     source: int
     chassis: str
@@ -63,18 +65,20 @@ class Lldp:
     ttl: int
     port_description: str = ""
     system_name: str = ""
-    address: int = 0  # the IPv4 address by which it can be managed, 0 where it tells none
+    address: int = 0  # its IPv4 management address, 0 if it sends none
 
 
 def believable(mac: int) -> bool:
-    """Say whether a MAC can be one station's: no group address (which RFC 1812 section 3.3.2 forbids to believe in an
-    ARP answer), not all zeros."""
+    """Return whether a MAC can belong to one host: not all zeros, and not a group address (which RFC 1812 section 3.3.2
+    forbids to believe in an ARP reply)."""
     return mac != 0 and not mac >> 40 & 1
 
 
 def checksum(data: bytes) -> int:
-    """The Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words. That sum is the
-    whole read as one number, modulo 2**16 - 1 (each word weighs a power of 2**16, which leaves 1); 0 for zeros only."""
+    """Return the Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words.
+
+    That sum equals the data read as one number, modulo 2**16 - 1, since every power of 2**16 leaves 1. It is 0 only if
+    all bytes are 0."""
     return _complement(_number(data))
 
 
@@ -88,12 +92,12 @@ def _complement(number: int) -> int:
 
 
 def padded(frame: bytes) -> bytes:
-    """Fill up to the shortest Ethernet frame with zeros."""
+    """Fill a frame with zeros to the shortest length of Ethernet."""
     return frame.ljust(SHORTEST, b"\0")
 
 
 def arp_to_wire(arp: Arp) -> bytes:
-    """Build an ARP frame of 42 bytes, without padding."""
+    """Return an ARP frame of 42 bytes, without padding."""
     to, source, op, sender_mac, sender_ip, target_mac, target_ip = arp
     return _ARP.pack(
         to.to_bytes(6, "big"), source.to_bytes(6, "big"), ETHERTYPE_ARP, 1, ETHERTYPE_IPV4, 6, 4, op,
@@ -102,18 +106,19 @@ def arp_to_wire(arp: Arp) -> bytes:
 
 
 def arp_request(mac: int, sender_ip: int, target_ip: int, to: int = BROADCAST) -> bytes:
-    """An ARP request; with sender 0 it is a probe (RFC 5227 section 1.1); with `to` a unicast poll."""
+    """Return an ARP request; with sender 0 it is an ARP probe (RFC 5227 section 1.1), with `to` a unicast request."""
     return arp_to_wire(Arp(to, mac, REQUEST, mac, sender_ip, 0, target_ip))
 
 
 def arp_reply(mac: int, sender_ip: int, to_mac: int, to_ip: int) -> bytes:
-    """An ARP reply, unicast to the asker."""
+    """Return an ARP reply, unicast to the requester."""
     return arp_to_wire(Arp(to_mac, mac, REPLY, mac, sender_ip, to_mac, to_ip))
 
 
 def echo_to_wire(echo: Echo, packet_id: int = 0) -> bytes:
-    """Build an echo request or reply; `packet_id` is the IPv4 identification. The words of each checksum are added up
-    as they are: two of them in one number weigh the same, see `checksum`."""
+    """Return an echo request or reply; `packet_id` is the IPv4 identification.
+
+    The fields of each checksum are added as they are: two words in one number count the same, see `checksum`."""
     to, source, source_ip, target_ip, ttl, kind, identifier, sequence, payload = echo
     length, whole = 28 + len(payload), 0x4000 if kind == ECHO_REQUEST else 0
     ip = 0x4500 + length + packet_id + whole + (ttl << 8 | 1) + source_ip + target_ip
@@ -162,8 +167,8 @@ _CHASSIS_MAC, _CHASSIS_ADDRESS, _PORT_MAC, _PORT_ADDRESS = 4, 5, 3, 4
 
 
 def lldp_from_wire(frame: bytes) -> Lldp | None:
-    """Read an LLDP frame with the three obligatory parts in their order, or return None; a later part that is given
-    twice counts the first time."""
+    """Read an LLDP frame with the three mandatory TLVs in order, or return None. Of a repeated later TLV the first
+    counts."""
     if frame[12:14] != b"\x88\xcc":
         return None
     parts = _lldp_parts(frame)
@@ -185,7 +190,7 @@ def lldp_from_wire(frame: bytes) -> Lldp | None:
 
 
 def _lldp_parts(frame: bytes) -> list[tuple[int, bytes]] | None:
-    """All parts up to the end mark or the end of the frame; None where one is longer than what is there."""
+    """Return all TLVs up to the end mark or the end of the frame; None if one is longer than the rest of the frame."""
     parts, at = [], 14
     while at + 2 <= len(frame):
         head = int.from_bytes(frame[at : at + 2], "big")
@@ -200,7 +205,7 @@ def _lldp_parts(frame: bytes) -> list[tuple[int, bytes]] | None:
 
 
 def _lldp_name(value: bytes, mac: int, address: int) -> str:
-    """A chassis or port id as text, by its subtype: MAC, IPv4 address (family 1), else the text itself."""
+    """Return a chassis or port ID as text, by its subtype: a MAC, an IPv4 address (family 1), or else the text."""
     subtype, rest = value[0], value[1:]
     if subtype == mac and len(rest) == 6:
         return mac_text(int.from_bytes(rest, "big"))
@@ -210,7 +215,7 @@ def _lldp_name(value: bytes, mac: int, address: int) -> str:
 
 
 def _lldp_address(chassis: bytes, parts: list[tuple[int, bytes]]) -> int:
-    """The first IPv4 management address (its length, family 1, the address), else the chassis id's, else 0."""
+    """Return the first IPv4 management address (its length, family 1, the address), or else the chassis ID's, or 0."""
     said = [value[1:6] for kind, value in parts if kind == _MANAGEMENT and value[:1] == b"\x05"]
     said += [chassis[1:]] if chassis[0] == _CHASSIS_ADDRESS else []
     return next((int.from_bytes(one[1:], "big") for one in said if len(one) == 5 and one[0] == 1), 0)

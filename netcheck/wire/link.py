@@ -1,7 +1,8 @@
-"""The link: how frames leave and arrive, what the carrier does, and the one clock that everything is timed by.
+"""The contract of a link: how frames leave and arrive, what the carrier does, and the one clock.
 
-Implementations: `raw`, `portable`, `unprivileged` in this folder, and the rig. A link has one or more ways: way 0 is
-the interface under test, further ways are the station's other interfaces, where a false answer could come from.
+Implementations are the modules in `links/` and the simulated bench. A link has one or more ways, each of which is an
+interface of this computer: way 0 is the interface under test, further ways are interfaces from which a false reply
+could come.
 """
 
 from __future__ import annotations
@@ -14,8 +15,8 @@ from typing import NamedTuple, Protocol, Self
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One interface of the station: its name, its MAC (48-bit), and its operating system's IPv4 addresses there as
-    (32-bit address, prefix length)."""
+    """One interface that a link uses: its name, its MAC (48-bit), and the IPv4 addresses that the operating system has
+    on it, as (32-bit address, prefix length)."""
 
     name: str
     mac: int
@@ -23,7 +24,8 @@ class Way:
 
 
 class Heard(NamedTuple):
-    """A frame that arrived on a way. `at` is in seconds on the link's clock, the kernel's stamp where there is one."""
+    """A frame that arrived on a way. `at` is in seconds on the link's clock: the kernel's time stamp if there is
+    one."""
 
     at: float
     way: int
@@ -31,8 +33,10 @@ class Heard(NamedTuple):
 
 
 class Carrier(NamedTuple):
-    """The carrier of a way changed (cable or far end), as seen at `at`. `gone` says that the interface itself was
-    removed or shut, after which nothing more can come from it."""
+    """The carrier of a way changed (cable or far end), noticed at `at`. An interface that is switched off has no
+    carrier.
+
+    `gone` says that the interface was removed. If it is plugged in again, a change with `up` may follow."""
 
     at: float
     way: int
@@ -61,15 +65,15 @@ News = Heard | Carrier | Lost | Suspended
 
 
 class Link(Protocol):
-    """A handful of verbs; none of them interprets a frame. Errors are LinkError, with what to do."""
+    """Sends and receives frames without interpreting them. Errors are LinkErrors that say what to do."""
 
     kind: str  # "raw", "portable", "unprivileged" or "rig"
     ways: tuple[Way, ...]
-    hears_all: bool  # False where a second owner of an address could not be heard: no verdict above `unsettled`
-    overhears: bool  # True where echo answers to other MACs than the way's are heard too
+    hears_all: bool  # False if a second owner of an address could not be heard: no verdict above `unsettled`
+    overhears: bool  # True if echo replies to other MACs than the way's are heard too
 
     def now(self) -> float:
-        """Seconds on the link's clock, the clock of every `at`. It never goes back."""
+        """Return the seconds on the link's clock, the clock of every `at`. It never goes back."""
 
     def send(self, frame: bytes, way: int = 0) -> float | None:
         """Send one Ethernet frame, padded to 60 bytes, and return the time just before the system call.
@@ -79,13 +83,13 @@ class Link(Protocol):
 
     def receive(self, until: float) -> Sequence[News]:
         """Wait until something arrives, or until the clock reads `until`; return all that is there, oldest first.
-        Returns an empty sequence on time-out. With `until` in the past it looks without waiting."""
+        Return an empty sequence on timeout. If `until` is in the past, look without waiting."""
 
     def carrier(self, way: int = 0) -> bool:
-        """Say whether the way has carrier now."""
+        """Return whether the way has carrier now."""
 
     def close(self) -> None:
-        """Give everything back; safe to call twice. Nothing stays configured."""
+        """Close everything; safe to call twice. Nothing stays configured."""
 
     def __enter__(self) -> Self:
         """Return the link itself."""

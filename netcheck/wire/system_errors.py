@@ -1,4 +1,4 @@
-"""The one table that turns errors of the operating system into errors that say what to do."""
+"""Turns errors of the operating system into errors that say what to do."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from netcheck.text import safe
 
 
 def on_linux() -> bool:
-    """Say whether the raw and the unprivileged link can be had at all."""
+    """Return whether this is Linux, which the raw and the unprivileged link need."""
     return platform.system() == "Linux"
 
 
 _RIGHT = (
-    "Run it as root; or give the right once, to all who use this Python: `sudo setcap cap_net_raw+ep {python}`; "
+    "Run it as root; or grant the right once, to all users of this Python: `sudo setcap cap_net_raw+ep {python}`; "
     "or use `--link unprivileged`, whose best verdict is `unsettled`"
 )
 _PING_RIGHT = "Let users send echo requests: `sudo sysctl net.ipv4.ping_group_range='0 2147483647'`"
 
-# What the system's numbers mean here: the words, and what to do.
+# What an error number means here, and what to do.
 _MEANING: dict[int, tuple[str, str]] = {
     errno.EPERM: ("no right to send and receive frames", _RIGHT),
     errno.EACCES: ("no right to send and receive frames", _RIGHT),
-    errno.ENODEV: ("the interface is not there any more", "Plug it in again, then start again"),
-    errno.ENXIO: ("the interface is not there any more", "Plug it in again, then start again"),
+    errno.ENODEV: ("the interface was removed", "Plug it in again, then start again"),
+    errno.ENXIO: ("the interface was removed", "Plug it in again, then start again"),
     errno.ENETDOWN: ("the interface is switched off", "Switch it on: `ip link set dev {interface} up`"),
     errno.EAFNOSUPPORT: ("this system has no packet sockets", "Use `--link portable`"),
     errno.EPROTONOSUPPORT: ("this system has no sockets of this kind", "Use `--link portable`"),
@@ -39,7 +39,7 @@ _MEANING: dict[int, tuple[str, str]] = {
 
 
 def link_error(error: OSError, interface: str, kind: str = "raw") -> NetcheckError:
-    """Turn an error of the system into ours, with what to do."""
+    """Return the LinkError for an error of the system. `interface` may be empty; `kind` is the kind of the link."""
     what, do = _MEANING.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
     if kind == "unprivileged" and error.errno in (errno.EPERM, errno.EACCES):
         what, do = "no right to send echo requests", _PING_RIGHT
@@ -48,5 +48,5 @@ def link_error(error: OSError, interface: str, kind: str = "raw") -> NetcheckErr
 
 
 def needs_linux(kind: str) -> NetcheckError:
-    """The error of a link that only Linux has."""
+    """Return the error for a link that only Linux has."""
     return LinkError.of(f"the {kind} link needs Linux, and this is {platform.system()}", do="Use `--link portable`")

@@ -51,8 +51,8 @@ def served(bench: tuple[Lab, str, str], how: str, timeout: float = 1.0) -> tuple
     [
         pytest.param("answer", SAID, id="answers"),
         pytest.param("exception", Unknown("it does not offer its identity (exception 1)"), id="does not offer it"),
-        pytest.param("silent", Unknown("it gave no answer on TCP port 502 within 1 s"), id="silent"),
-        pytest.param("drip", Unknown("it gave no answer on TCP port 502 within 1 s"), id="drips"),
+        pytest.param("silent", Unknown("it did not answer on TCP port 502 within 1 s"), id="silent"),
+        pytest.param("drip", Unknown("it did not answer on TCP port 502 within 1 s"), id="drips"),
         pytest.param("flood", Unknown("what answers on its TCP port 502 does not speak Modbus"), id="floods"),
         pytest.param("closes", Unknown("what answers on its TCP port 502 does not speak Modbus"), id="hangs up"),
         pytest.param("web", Unknown("what answers on its TCP port 502 does not speak Modbus"), id="a web server"),
@@ -72,8 +72,8 @@ def test_what_answers(bench: tuple[Lab, str, str], how: str, said: Identity | Un
     ("source", "target", "why"),
     [
         pytest.param(STATION_IP, DEVICE_IP, "nothing listens on its TCP port 502", id="nobody listens"),
-        pytest.param(STATION_IP, ABSENT_IP, "it gave no answer on TCP port 502 within 0.3 s", id="nobody there"),
-        pytest.param(STATION_IP, FAR_IP, "it gave no answer on TCP port 502 within 0.3 s", id="never by a gateway"),
+        pytest.param(STATION_IP, ABSENT_IP, "it did not answer on TCP port 502 within 0.3 s", id="nobody there"),
+        pytest.param(STATION_IP, FAR_IP, "it did not answer on TCP port 502 within 0.3 s", id="never by a gateway"),
         pytest.param(DEVICE_IP, DEVICE_IP, "the system says: Cannot assign requested address", id="not our address"),
     ],
 )

@@ -119,7 +119,7 @@ def test_without_the_right_it_is_said_how_to_get_it(lab: Lab, station: str) -> N
     [
         pytest.param(errno.EPERM, "raw", "eth0: no right to send and receive frames. Run it as root", id="raw right"),
         pytest.param(errno.EACCES, "unprivileged", "no right to send echo.*ping_group_range", id="ping right"),
-        pytest.param(errno.ENODEV, "raw", "not there any more. Plug it in", id="removed"),
+        pytest.param(errno.ENODEV, "raw", "the interface was removed. Plug it in", id="removed"),
         pytest.param(errno.ENETDOWN, "raw", "switched off.*ip link set dev eth0 up", id="off"),
         pytest.param(errno.EMFILE, "raw", "too many open files.*ulimit", id="files"),
         pytest.param(errno.ELOOP, "raw", "eth0: the system says: ", id="anything else"),

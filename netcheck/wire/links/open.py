@@ -1,4 +1,4 @@
-"""The links there are, by the name that `--link` takes. The rig is made by its own commands, not opened."""
+"""Opens a link by the name that `--link` takes. The simulated bench is not among them."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 def kind_from_text(text: str) -> Kind:
-    """Read the kind of a link; UsageError names those there are."""
+    """Return the kind of a link; UsageError for an unknown one."""
     for kind in KINDS:
         if text == kind:
             return kind
@@ -25,8 +25,10 @@ def kind_from_text(text: str) -> Kind:
 def open_link(
     kind: Kind, interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False
 ) -> Link:
-    """Open a link; LinkError says what to do where it cannot be had. Each is imported only when it is asked for.
-    `overhears` and `listens` are wishes that the raw link alone grants."""
+    """Open a link on an interface, with others as further ways; LinkError says what to do if that fails.
+
+    With `overhears` way 0 also hears echo replies to other MACs; with `listens` every way hears all traffic. Only the
+    raw link can do so. A link's module is imported only when it is opened."""
     match kind:
         case "raw":
             from netcheck.wire.links.raw import open_raw

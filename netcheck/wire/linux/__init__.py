@@ -1,1 +1,1 @@
-"""What Linux alone offers: rtnetlink, carrier events and the classic BPF filter."""
+"""What only Linux offers: rtnetlink, carrier events, packet sockets and the classic BPF filter."""

@@ -1,9 +1,9 @@
-"""The classic BPF program that lets the kernel throw away what no part of netcheck reads.
+"""The classic BPF program with which the kernel drops all frames that netcheck does not read.
 
-It passes, untagged or tagged with priority only (VLAN 0): all ARP, all LLDP, ICMP echo requests and replies sent to our
-MAC, where it overhears also echo replies to others, and DHCP requests of others (UDP to port 67, RFC 2131 section 4.1),
-unfragmented. It drops what this station sends.
-Codes are those of linux/bpf_common.h and linux/filter.h. `wanted` says the same in Python, for links without filter.
+It passes these frames, untagged or with a priority tag (VLAN 0): all ARP; all LLDP; unfragmented ICMP echo requests and
+replies to this computer's MAC; echo replies to other MACs if it overhears; and DHCP requests of other hosts (UDP to
+port 67, RFC 2131 section 4.1). It drops the frames that this computer sends. Codes are those of linux/bpf_common.h and
+linux/filter.h. `wanted` makes the same choice in Python, for links without a filter.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _INSTRUCTION = struct.Struct("=HBBI")
 
 
 class Instruction(NamedTuple):
-    """One instruction; `yes` and `no` name the label to jump to, "" the next instruction."""
+    """An instruction; `yes` and `no` are the labels to jump to, "" for the next instruction."""
 
     code: int
     k: int
@@ -68,12 +68,12 @@ def _steps(mac: int, overhears: bool) -> tuple[Instruction, ...]:
 
 
 def program(mac: int, overhears: bool = False) -> bytes:
-    """The program for an interface with this MAC, as an array of struct sock_filter."""
+    """Return the program for an interface with this MAC, as an array of struct sock_filter."""
     return _assembled(_steps(mac, overhears))
 
 
 def listening_program() -> bytes:
-    """The program of one that only listens: everything that others send, untagged or with priority only."""
+    """Return a program that passes everything that others send, untagged or with a priority tag."""
     first = next(at for at, step in enumerate(_steps(0, False)) if step.label == "untagged")
     ends = (Instruction(RETURN, LONGEST, label="untagged"), Instruction(RETURN, 0, label="drop"))
     return _assembled((*_steps(0, False)[:first], *ends))
@@ -91,7 +91,7 @@ def _assembled(steps: tuple[Instruction, ...]) -> bytes:
 
 
 def wanted(frame: bytes, mac: int) -> bool:
-    """The same choice by the frame's bytes alone."""
+    """Return whether the program passes a frame, judged by the frame's bytes alone."""
     kind = frame[12:14]
     if kind in (b"\x08\x06", b"\x88\xcc"):
         return True

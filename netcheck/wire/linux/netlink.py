@@ -1,8 +1,8 @@
-"""What Linux says about interfaces, addresses and neighbours: rtnetlink (RFC 3549), by the standard library alone.
+"""Interfaces, addresses, routes and neighbours from the kernel, by rtnetlink (RFC 3549) and the standard library alone.
 
-Everything goes through one socket of the caller's network namespace, by interface index, so a rename or a foreign /sys
-does no harm. Numbers are those of the kernel's linux/netlink.h, rtnetlink.h, if_link.h, if_addr.h and neighbour.h.
-Failures of the kernel are raised as OSError.
+Requests use a socket of the caller's network namespace and interface indexes, so a rename, or a /sys of another
+namespace, does no harm. Numbers are those of linux/netlink.h, rtnetlink.h, if_link.h, if_addr.h and neighbour.h. Errors
+of the kernel are raised as OSError.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ _RTA_TO, _RTA_INDEX, _RTA_GATEWAY, _RTA_METRIC, _RTA_HOPS, _RTA_TABLE = 1, 4, 5,
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One message from the kernel: its type, the sequence number it answers (0 for an event) and its body."""
+    """A message from the kernel: its type, the sequence number of the request (0 for an event), and its body."""
 
     type: int
     sequence: int
@@ -72,7 +72,7 @@ class LinkState:
 
 
 def opened(groups: int = 0) -> socket.socket:
-    """A route netlink socket, subscribed to these groups of events."""
+    """Return a route netlink socket that is subscribed to these groups of events."""
     netlink = socket.socket(socket.AF_NETLINK, socket.SOCK_RAW | socket.SOCK_CLOEXEC, socket.NETLINK_ROUTE)
     netlink.settimeout(5)
     try:
@@ -84,7 +84,7 @@ def opened(groups: int = 0) -> socket.socket:
 
 
 def ask_link(netlink: socket.socket, index: int) -> None:
-    """Ask for the state of one interface; the answer carries its index as sequence number, also when it is an error."""
+    """Request the state of an interface; the answer, or the error, carries the index as sequence number."""
     mask = _ATTRIBUTE.pack(8, _IFLA_MASK) + struct.pack("=I", _NO_STATISTICS)
     body = _LINK.pack(0, 0, index, 0, 0) + mask
     netlink.send(_HEAD.pack(_HEAD.size + len(body), GETLINK, _REQUEST, index, 0) + body)
@@ -100,7 +100,7 @@ def ask_link_named(netlink: socket.socket, name: str) -> None:
 
 
 def messages(data: bytes) -> Iterator[Message]:
-    """Take a datagram apart; stops at the first message that does not fit."""
+    """Yield the messages of a datagram, up to the first that is malformed."""
     at = 0
     while at + _HEAD.size <= len(data):
         length, kind, _, sequence, _ = _HEAD.unpack_from(data, at)
@@ -155,7 +155,7 @@ def link_from(body: bytes) -> LinkState | None:
 
 
 def _dump(kind: int, body: bytes, netlink: socket.socket) -> Iterator[bytes]:
-    """Ask for a whole table and yield the body of each entry."""
+    """Request a whole table and yield the body of each entry."""
     netlink.send(_HEAD.pack(_HEAD.size + len(body), kind, _REQUEST | _DUMP, 1, 0) + body)
     while True:
         for message in messages(netlink.recv(1 << 17)):
@@ -167,20 +167,20 @@ def _dump(kind: int, body: bytes, netlink: socket.socket) -> Iterator[bytes]:
 
 
 def error_from(message: Message) -> OSError:
-    """The error that an error message carries."""
+    """Return the error in an error message."""
     number = -int.from_bytes(message.body[:4], sys.byteorder, signed=True)
     return OSError(number, os.strerror(number))
 
 
 def links() -> list[LinkState]:
-    """All interfaces of this namespace."""
+    """Return all interfaces of this namespace."""
     with opened() as netlink:
         bodies = list(_dump(GETLINK, _LINK.pack(0, 0, 0, 0, 0), netlink))
     return [state for body in bodies if (state := link_from(body)) is not None]
 
 
 def addresses() -> dict[int, list[tuple[int, int]]]:
-    """All IPv4 addresses, secondary ones too: index -> (address, prefix length)."""
+    """Return all IPv4 addresses, with secondary ones, as (address, prefix length) by interface index."""
     found: dict[int, list[tuple[int, int]]] = {}
     with opened() as netlink:
         bodies = list(_dump(GETADDR, _ADDRESS.pack(socket.AF_INET, 0, 0, 0, 0), netlink))
@@ -195,7 +195,7 @@ def addresses() -> dict[int, list[tuple[int, int]]]:
 
 
 def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
-    """The kernel's ARP table of one interface: address -> MAC, only what it holds for resolved."""
+    """Return the resolved entries of the kernel's ARP table for an interface: the MAC by address."""
     found = {}
     for body in _dump(GETNEIGH, _NEIGHBOUR.pack(socket.AF_INET, 0, 0, 0, 0), netlink):
         if len(body) >= _NEIGHBOUR.size:
@@ -214,8 +214,8 @@ def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
 
 @dataclass(frozen=True, slots=True)
 class KernelRoute:
-    """An IPv4 route: the prefix it is for, the index of the interface it leaves by, its gateway (0 for none), its
-    metric (the least wins among equals), and its table."""
+    """An IPv4 route: its prefix, the index of its outgoing interface, its gateway (0 for none), its metric (the lowest
+    wins among equal prefixes), and its table."""
 
     first: int
     length: int
@@ -226,14 +226,14 @@ class KernelRoute:
 
 
 def routes() -> list[KernelRoute]:
-    """All IPv4 unicast routes of all tables; one with several ways counts once for each."""
+    """Return all IPv4 unicast routes of all tables; a multipath route counts once for each hop."""
     with opened() as netlink:
         bodies = list(_dump(GETROUTE, _ROUTE.pack(socket.AF_INET, 0, 0, 0, 0, 0, 0, 0, 0), netlink))
     return [route for body in bodies for route in routes_from(body)]
 
 
 def routes_from(body: bytes) -> list[KernelRoute]:
-    """Read the body of a route message; nothing where it is too short, or not for IPv4 unicast."""
+    """Read the body of a route message; return nothing if it is too short, or not for IPv4 unicast."""
     if len(body) < _ROUTE.size:
         return []
     family, length, _, _, table, _, _, kind, _ = _ROUTE.unpack_from(body)
@@ -253,7 +253,7 @@ def _hop(said: dict[int, bytes]) -> tuple[int, int]:
 
 
 def _hops(body: bytes) -> list[tuple[int, int]]:
-    """The ways of a route that has several: (index, gateway)."""
+    """Return the hops of a multipath route as (interface index, gateway)."""
     found, at = [], 0
     while at + _HOP.size <= len(body):
         length, _, _, index = _HOP.unpack_from(body, at)
