@@ -1,8 +1,8 @@
-"""The chain as pure functions: a line's canonical bytes and hash, and whether a stored line fits behind the one before.
+"""The chain of a record as pure functions: a line's canonical bytes, its hash, and whether it follows the line before.
 
 A stored line is the canonical JSON of one object (keys sorted, separators `,` and `:`, UTF-8, no ASCII escaping) with
-`n`, `type`, `at`, `prev` and `hash`; `hash` is the SHA-256 of the same form without `hash`, in lower-case hexadecimal.
-Readers raise ValueError whose text is the reason, ready to stand behind "line 7 does not fit: ".
+`n`, `type`, `at`, `prev` and `hash`. `hash` is the SHA-256 of the same form without `hash`, in lower-case hexadecimal.
+Readers raise ValueError; its text is a reason that can follow "line 7 does not fit: ".
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any
 
-GENESIS = "0" * 64  # the first line's `prev`
-LINE_LIMIT = 1 << 20  # bytes, the line's end not counted
-DIGITS_LIMIT = 400  # of an integer; a double has at most 309 before its point
+GENESIS = "0" * 64  # `prev` of the first line
+LINE_LIMIT = 1 << 20  # bytes, without the end of the line
+DIGITS_LIMIT = 400  # of an integer; a double has at most 309 before the decimal point
 # Years have four digits, seconds end at 59: RFC 3339 section 5.6, with milliseconds and Z always written.
 _AT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z", re.ASCII)
 _HEX = re.compile(r"[0-9a-f]{64}", re.ASCII)
@@ -26,7 +26,7 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 class LineKind(StrEnum):
-    """What a line tells."""
+    """The type of a line."""
 
     START = "start"
     EVENT = "event"
@@ -36,7 +36,7 @@ class LineKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class RecordLine:
-    """One line that fits: its number from 0, kind, UTC time as written, its own fields, and its hash."""
+    """A valid line: its number (from 0), type, UTC time as written, further fields, and hash."""
 
     n: int
     kind: LineKind
@@ -46,19 +46,19 @@ class RecordLine:
 
 
 def canonical(shape: Mapping[str, Any]) -> bytes:
-    """Write the one form that is hashed; ValueError for NaN, infinities and lone surrogates."""
+    """Return the form that is hashed; ValueError for NaN, infinities and lone surrogates."""
     return json.dumps(shape, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
 
 
 def moment_text(moment: datetime) -> str:
-    """Write an aware time as UTC with milliseconds: `2026-11-02T09:14:03.120Z`."""
+    """Return an aware time as UTC with milliseconds: `2026-11-02T09:14:03.120Z`."""
     if moment.tzinfo is None:
-        raise ValueError("a time without zone cannot go into a record")
+        raise ValueError("a time without a time zone cannot be recorded")
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
 
 
 def to_line(n: int, kind: LineKind, at: str, fields: Mapping[str, Any], prev: str) -> tuple[bytes, str]:
-    """Write line `n` behind the hash `prev`; return its bytes, end of line included, and its hash."""
+    """Return line `n` after the hash `prev`: its bytes, with the end of the line, and its hash."""
     shape = {**fields, "n": n, "type": str(kind), "at": at, "prev": prev}
     shape = _storable(shape)
     own = hashlib.sha256(canonical(shape)).hexdigest()
@@ -66,7 +66,7 @@ def to_line(n: int, kind: LineKind, at: str, fields: Mapping[str, Any], prev: st
 
 
 def _storable(value: Any) -> Any:
-    # Arguments and host names may hold bytes that are no UTF-8; Python carries them as lone surrogates.
+    # Arguments and host names may contain bytes that are not UTF-8; Python keeps them as lone surrogates.
     match value:
         case str():
             return _SURROGATE.sub(lambda found: f"\\u{ord(found.group()):04x}", value)
@@ -79,7 +79,8 @@ def _storable(value: Any) -> Any:
 
 
 def from_line(raw: bytes, n: int, prev: str) -> RecordLine:
-    """Read one stored line (without its end) that must be number `n` behind `prev`; ValueError says what is wrong."""
+    """Read a stored line, without its end, that must be number `n` after the hash `prev`; ValueError says what is
+    wrong."""
     shape = _object(raw)
     _same_bytes(raw, shape)
     own = shape.pop("hash", None)
@@ -99,7 +100,7 @@ def _object(raw: bytes) -> dict[str, Any]:
     if not raw.strip():
         raise ValueError("it is blank")
     if raw.startswith(b"\xef\xbb\xbf"):
-        raise ValueError("it begins with a byte order mark")
+        raise ValueError("it starts with a byte order mark")
     try:
         text = raw.decode("utf-8")
         shape = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant, parse_int=_integer)
@@ -118,33 +119,33 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     shape: dict[str, Any] = {}
     for key, value in pairs:
         if key in shape:
-            raise ValueError(f"the key {_brief(key)} stands in it twice")
+            raise ValueError(f"the key {_brief(key)} occurs twice in it")
         shape[key] = value
     return shape
 
 
 def _integer(text: str) -> int:
-    # Python refuses to turn more than 4300 digits into an integer (CVE-2020-10735), as some settings do sooner.
+    # Python refuses to convert more than 4300 digits to an integer (CVE-2020-10735); settings can lower that.
     if len(text) > DIGITS_LIMIT:
-        raise ValueError(f"it holds a number of {len(text)} digits; at most {DIGITS_LIMIT} are read")
+        raise ValueError(f"it contains a number of {len(text)} digits; at most {DIGITS_LIMIT} are read")
     return int(text)
 
 
 def _no_constant(name: str) -> None:
-    raise ValueError(f"it holds {name}, which is not JSON")
+    raise ValueError(f"it contains {name}, which is not JSON")
 
 
 def _same_bytes(raw: bytes, shape: dict[str, Any]) -> None:
     try:
         same = canonical(shape) == raw
     except UnicodeEncodeError as error:
-        raise ValueError("it holds a lone surrogate") from error
+        raise ValueError("it contains a lone surrogate") from error
     except RecursionError as error:
         raise ValueError("it is nested too deeply") from error
     except ValueError as error:
-        raise ValueError("it holds a number that is not finite") from error
+        raise ValueError("it contains a number that is not finite") from error
     if not same:
-        raise ValueError("its bytes are not in canonical form: it was written anew by something else")
+        raise ValueError("its bytes are not in canonical form: another program rewrote it")
 
 
 def _kind(value: Any, n: int) -> LineKind:

@@ -1,4 +1,4 @@
-"""One writer at a time: an advisory lock on the open record, which the system lifts when the process ends."""
+"""A lock on the open record, so that one process writes it; the system releases it when the process ends."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ if sys.platform == "win32":
     import msvcrt
     import os
 
-    _FAR = 1 << 40  # a byte that no record reaches: the lock is mandatory here and must not hinder readers
+    _FAR = 1 << 40  # a byte beyond every record: on Windows a lock also stops readers
 
     def hold(handle: int) -> None:
-        """Take the lock; BlockingIOError where another process has it."""
+        """Take the lock; BlockingIOError if another process has it."""
         os.lseek(handle, _FAR, os.SEEK_SET)
         try:
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
@@ -24,5 +24,5 @@ else:
     import fcntl
 
     def hold(handle: int) -> None:
-        """Take the lock; BlockingIOError where another process has it, other OSErrors where none can be had."""
+        """Take the lock; BlockingIOError if another process has it, another OSError if the file cannot be locked."""
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

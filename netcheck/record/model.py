@@ -1,4 +1,4 @@
-"""A record as one frozen value: how it began, what happened, and the latest proof of each port."""
+"""The content of a record as one frozen value: its runs, its events, and all proofs of each port."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from netcheck.proof.result import Proof
 from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.read import proof_of
 
-# Kinds of event that the record itself writes; the caller has others of its own.
+# Kinds of event that the record itself writes; callers write others.
 RESUMED, TORN, PLAN_CHANGED = "resumed", "torn", "plan-changed"
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """What one run was made with: the plan (site name, revision, SHA-256), tool version, station, interface, permit."""
+    """The circumstances of a run: plan (site name, revision, SHA-256), tool version, station, interface and permit."""
 
     plan: str
     revision: str
@@ -27,7 +27,7 @@ class Run:
     permit: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """The fields of a `start` line, and the facts of a `resumed` event."""
+        """Return the fields of a `start` line, which are also the facts of a `resumed` event."""
         return {
             "plan": {"name": self.plan, "revision": self.revision, "sha256": self.sha256},
             "netcheck": self.version,
@@ -38,7 +38,7 @@ class Run:
 
     @classmethod
     def from_json(cls, shape: Mapping[str, Any]) -> Run:
-        """Read what `to_json` wrote; whatever is missing or no text is empty."""
+        """Read what `to_json` wrote; a value that is missing or not a text becomes empty."""
         plan = shape.get("plan")
         named: Mapping[str, Any] = plan if isinstance(plan, dict) else {}
         return cls(
@@ -53,7 +53,7 @@ def _text(value: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class RecordedEvent:
-    """Something that happened between proofs: when (UTC as written), which kind, the sentence, and its facts."""
+    """An event between proofs: its UTC time as written, its kind, a sentence, and facts."""
 
     at: str
     kind: str
@@ -63,7 +63,8 @@ class RecordedEvent:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """One port's proof as recorded: when, in which line (from 1), and under which plan and row (see `plan.rows`)."""
+    """A recorded proof of a port: its time, its line (from 1), and the hashes of the plan and of the row it was proven
+    for."""
 
     proof: Proof
     at: str
@@ -72,15 +73,15 @@ class Proved:
     row: str
 
     def stands(self, sha256: str, rows: Mapping[str, str]) -> bool:
-        """Say whether the plan given by its SHA-256 and its row hashes still has the row that was proven."""
+        """Return whether a plan, given by its SHA-256 and its row hashes, still has the row that was proven."""
         row = rows.get(self.proof.interface)
         return row is not None and (self.sha256 == sha256 or self.row == row)
 
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """What the lines of one record say. `sha256` is the plan's at the end; `proofs` holds the latest of each port, and
-    `older` the ones before it."""
+    """The content of a record. `sha256` is that of the plan at the end; `proofs` is the latest proof of each port, and
+    `older` holds all earlier ones."""
 
     runs: tuple[Run, ...] = ()
     sha256: str = ""
@@ -90,7 +91,7 @@ class Content:
 
     @classmethod
     def from_lines(cls, lines: Iterable[RecordLine]) -> Content:
-        """Gather lines that fit, in their order. A proof that cannot be read counts for nothing."""
+        """Collect valid lines in order; leave out proofs that cannot be read."""
         runs: list[Run] = []
         sha256 = ""
         events: list[RecordedEvent] = []

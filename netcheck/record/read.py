@@ -1,7 +1,6 @@
-"""Reads a record as a stream of lines that fit, up to its end or to the first thing that is wrong with it.
+"""Reads a record as a stream of valid lines, up to its end or to the first fault.
 
-Pure over lines of bytes, but for the stream that `raw_lines` draws on. Lines are numbered from 1 here, as an editor
-counts them; a line's own `n` is one less.
+Everything but `raw_lines` is pure. Lines are numbered from 1 here, as editors count them; a line's own `n` is one less.
 """
 
 from __future__ import annotations
@@ -13,20 +12,20 @@ from typing import BinaryIO
 from netcheck.proof.result import Proof
 from netcheck.record.chain import GENESIS, LINE_LIMIT, RecordLine, from_line
 
-# Every line begins so, since its keys are sorted: by it a torn first line is told from a file that is no record.
+# Every line starts like this, since its keys are sorted: it tells a torn first line from a file that is not a record.
 _HEAD = b'{"at":"'
 
 
 @dataclass(frozen=True, slots=True)
 class TooLong:
-    """A line above the limit: its size in bytes; its content was not kept."""
+    """A line longer than the limit: its size in bytes. Its content is not kept."""
 
     size: int
 
 
 @dataclass(frozen=True, slots=True)
 class ChainBreak:
-    """The first line that does not fit, counted from 1, and why. Nothing behind it was read."""
+    """The first invalid line, counted from 1, and the reason. Nothing after it is read."""
 
     line: int
     reason: str
@@ -37,7 +36,7 @@ class ChainBreak:
 
 @dataclass(frozen=True, slots=True)
 class Torn:
-    """A last line that was not written to its end: its number counted from 1, and its bytes."""
+    """A last line that was not written completely: its number, counted from 1, and its bytes."""
 
     line: int
     data: bytes = field(repr=False)
@@ -50,7 +49,7 @@ Step = RecordLine | ChainBreak | Torn
 
 
 def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
-    """Yield lines with their ends, none held above the limit."""
+    """Yield lines with their ends; never hold more of one than the limit."""
     while raw := stream.readline(LINE_LIMIT + 1):
         if len(raw) <= LINE_LIMIT or raw.endswith(b"\n"):
             yield raw
@@ -62,13 +61,13 @@ def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
 
 
 def follow(raws: Iterable[bytes | TooLong]) -> Iterator[Step]:
-    """Yield the lines that fit; a `ChainBreak` or a `Torn` comes last, where there is one."""
+    """Yield the valid lines, then a `ChainBreak` or a `Torn` if there is one."""
     source = iter(raws)
     n, prev = 0, GENESIS
     for raw in source:
         step = _step(raw, n, prev)
         if isinstance(step, ChainBreak) and isinstance(raw, bytes) and b"\0" in raw and next(source, None) is None:
-            # A block that never reached the disk reads as zeros; JSON holds no such byte.
+            # A block that was never written to the disk reads as zeros; JSON contains no such byte.
             step = _torn(raw, n)
         yield step
         if not isinstance(step, RecordLine):
@@ -78,7 +77,7 @@ def follow(raws: Iterable[bytes | TooLong]) -> Iterator[Step]:
 
 def _step(raw: bytes | TooLong, n: int, prev: str) -> Step:
     if isinstance(raw, TooLong):
-        return ChainBreak(n + 1, f"it has {raw.size} bytes; a line of a record has at most {LINE_LIMIT}")
+        return ChainBreak(n + 1, f"it has {raw.size} bytes; a record line has at most {LINE_LIMIT}")
     if not raw.endswith(b"\n"):
         return _torn(raw, n)
     try:
@@ -94,14 +93,14 @@ def _torn(raw: bytes, n: int) -> ChainBreak | Torn:
 
 
 def proof_of(line: RecordLine) -> Proof:
-    """Read the proof that a line holds; ValueError where the object is none, though its chain fits."""
+    """Return the proof in a line; ValueError if the object is not a proof, although the chain is valid."""
     shape = line.fields.get("proof")
     try:
         proof = Proof.from_json(shape)  # type: ignore[arg-type]  # a wrong type ends in one of the errors below
         back = proof.to_json()
         same = isinstance(shape, dict) and all(shape[key] == value for key, value in back.items())
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
-        raise ValueError(f"line {line.n + 1} holds a proof that cannot be read") from error
+        raise ValueError(f"line {line.n + 1} contains a proof that cannot be read") from error
     if not same:
-        raise ValueError(f"line {line.n + 1} holds a proof with a value that cannot be read")
+        raise ValueError(f"line {line.n + 1} contains a proof with a value that cannot be read")
     return proof

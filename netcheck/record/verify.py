@@ -1,4 +1,4 @@
-"""Verifies records and reads them for reports; `verify_steps` is pure, `verify` and `read_record` open the file."""
+"""Verifies records, and reads them for reports. `verify_steps` is pure; `verify` and `read_record` open the file."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.model import Content, Run
 from netcheck.record.read import ChainBreak, Step, Torn, follow, proof_of, raw_lines
 
-SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory: some 10,000 proofs; `verify` has no limit
+SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory, some 10,000 proofs; `verify` has no limit
 
 
 class State(StrEnum):
-    """What a record's chain is worth."""
+    """The state of a record's chain."""
 
     INTACT = "intact"
     BROKEN = "broken"
@@ -30,8 +30,8 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """What a record's chain came to. Counts are of the lines that fit; `seal` is the hash of the last of them, and
-    empty where the chain is broken or empty. `plan` and `revision` are as the first line names them."""
+    """The result of verifying a record. It counts valid lines; `seal` is the hash of the last one, "" if the chain is
+    broken or empty. `plan` and `revision` are those of the first line."""
 
     lines: int = 0
     proofs: int = 0
@@ -45,20 +45,20 @@ class Verification:
 
     @property
     def state(self) -> State:
-        """Intact, broken or torn."""
+        """Whether the chain is intact, broken or torn."""
         if self.flaw is None:
             return State.INTACT
         return State.TORN if isinstance(self.flaw, Torn) else State.BROKEN
 
     @property
     def passes(self) -> bool:
-        """Say whether every byte of the record fits."""
+        """Whether every byte of the record is valid."""
         return self.flaw is None
 
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A record that was read: its file's name as given, what its fitting lines say, and how its chain stands."""
+    """A record that was read: the path as given, the content of its valid lines, and the state of its chain."""
 
     path: str
     content: Content
@@ -66,7 +66,7 @@ class Record:
 
 
 def verify_steps(steps: Iterable[Step]) -> Verification:
-    """Judge a record by its steps, in bounded memory."""
+    """Return the verification of a record's lines, in bounded memory."""
     count: Counter[LineKind] = Counter()
     verdicts: Counter[str] = Counter()
     doubts = _Doubts()
@@ -82,7 +82,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         verdicts.update(doubts.see(step, last))
         last = step
     if last is None and flaw is None:
-        flaw = ChainBreak(1, "the file is empty; a record begins with a `start` line")
+        flaw = ChainBreak(1, "the file is empty; a record starts with a `start` line")
     return Verification(
         lines=count.total(),
         proofs=count[LineKind.PROOF],
@@ -97,15 +97,15 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
 
 
 class _Doubts:
-    """What does not break a chain but should be known: a clock set back, proofs that cannot be read."""
+    """Oddities that do not break a chain: a clock that was set back, proofs that cannot be read."""
 
     def __init__(self) -> None:
-        self.back = 0  # the first line whose time is before that of the one above it
-        self.unread = 0  # the first proof that cannot be read, and how many there are
+        self.back = 0  # the first line with a time before that of the previous line
+        self.unread = 0  # the line of the first proof that cannot be read
         self.unread_count = 0
 
     def see(self, line: RecordLine, last: RecordLine | None) -> list[str]:
-        """Note what is odd about a line; return its verdict, if it has one."""
+        """Note oddities of a line; return its verdict, if it has one."""
         if last is not None and line.at < last.at:
             self.back = self.back or line.n + 1
         if line.kind is not LineKind.PROOF:
@@ -118,14 +118,14 @@ class _Doubts:
             return []
 
     def notes(self) -> tuple[str, ...]:
-        """The doubts as sentences."""
-        back = f"the time of line {self.back} is before that of the line above it: the clock was set back"
-        unread = f"proofs that fit the chain but cannot be read: {self.unread_count}; the first is line {self.unread}"
+        """Return the oddities as sentences."""
+        back = f"the time of line {self.back} is before that of the previous line: the clock was set back"
+        unread = f"valid lines whose proof cannot be read: {self.unread_count}; the first is line {self.unread}"
         return (*([back] if self.back else []), *([unread] if self.unread else []))
 
 
 def verify(path: Path) -> Verification:
-    """Verify the record at `path`, as a stream; FileError where the file cannot be read at all."""
+    """Verify the record at `path` as a stream; FileError if the file cannot be read."""
     with closing(open_plain(path)) as stream:
         return verify_steps(_reading(path, follow(raw_lines(stream))))
 
@@ -138,9 +138,9 @@ def _reading(path: Path, steps: Iterator[Step]) -> Iterator[Step]:
 
 
 def read_record(path: Path) -> Record:
-    """Read a record for a report; RecordError where it is too large or its first line does not fit.
+    """Read a record for a report; RecordError if it is too large or its first line is invalid.
 
-    Where a later line does not fit, the content ends before it and `verification` says which line it was."""
+    If a later line is invalid, the content ends before it, and `verification` names the line."""
     with closing(open_plain(path)) as stream:
         size = os.fstat(stream.fileno()).st_size
         if size > SIZE_LIMIT:
@@ -151,5 +151,5 @@ def read_record(path: Path) -> Record:
     verification = verify_steps(steps)
     if not verification.lines:
         reason = str(verification.flaw)
-        raise RecordError.of(f"this is no record: {reason}", where=str(path), do="Give a file that `prove` wrote")
+        raise RecordError.of(f"this is not a record: {reason}", where=str(path), do="Name a file that `prove` wrote")
     return Record(str(path), Content.from_lines(step for step in steps if isinstance(step, RecordLine)), verification)

@@ -1,6 +1,7 @@
-"""Writes a record line by line, each on the disk before the next thing happens, and takes up a record that is there.
+"""Writes a record line by line, each on the disk before the run goes on, and takes up an existing record.
 
-The only state is the file: a process killed at any byte leaves lines that fit and at most one torn line behind them.
+The only state is the file: a process that is killed at any byte leaves valid lines and at most one torn line after
+them.
 """
 
 from __future__ import annotations
@@ -26,13 +27,13 @@ from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
 
 _FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
-_KEPT = "Nothing in it was changed. Keep it, and give another --record"
+_KEPT = "Nothing in it was changed. Keep it, and name another --record"
 
 Clock = Callable[[], datetime]
 
 
 class _Tail(NamedTuple):
-    """Where the record ends: its size in bytes, how many lines it has, the last line's hash."""
+    """The end of the record: its size in bytes, its number of lines, and the hash of the last line."""
 
     size: int
     lines: int
@@ -40,11 +41,11 @@ class _Tail(NamedTuple):
 
 
 class Recorder:
-    """An open record that this process alone writes. Use `Recorder.open`, and close it or use it in `with`.
+    """An open record that only this process writes. Create it by `Recorder.open`; close it or use it in `with`.
 
-    `notes` says in sentences what opening met: a record taken up again, torn bytes set aside, a changed plan.
-    `finished` holds the latest proof of each port whose row in the plan is still the one that was proven.
-    Errors: RecordError, also from `event`, `proof` and `end` where the disk takes no more.
+    `notes` are sentences about what was found on opening: a record taken up again, torn bytes moved aside, a changed
+    plan. `finished` holds the latest proof of each port whose row of the plan is unchanged since. All methods raise
+    RecordError if the disk is full or fails.
     """
 
     def __init__(self, path: Path, handle: int, run: Run, rows: Mapping[str, str], clock: Clock) -> None:
@@ -60,10 +61,11 @@ class Recorder:
 
     @classmethod
     def open(cls, path: Path, run: Run, rows: Mapping[str, str], clock: Clock) -> Recorder:
-        """Create the record at `path`, or take it up where it stopped.
+        """Create the record at `path`, or continue it.
 
-        `rows` are the plan's row hashes by interface (`plan.rows.row_hashes`); `clock` returns aware times. RecordError
-        where the file is no record, its chain is broken, it belongs to another plan, or another process writes it."""
+        `rows` are the plan's row hashes by interface (`plan.row_hash.row_hashes`); `clock` returns aware times.
+        RecordError if the file is not a record, its chain is broken, it belongs to another plan, or another process
+        writes it."""
         handle = _open(path)
         recorder = cls(path, handle, run, rows, clock)
         try:
@@ -78,24 +80,24 @@ class Recorder:
 
     @property
     def seal(self) -> str:
-        """The hash of the last line."""
+        """The hash of the last line, which seals all lines before it."""
         return self._tail.hash
 
     def event(self, kind: str, text: str, **facts: object) -> None:
-        """Write what happened: a word for its kind, a sentence, and facts that JSON can hold."""
+        """Write an event: a word for its kind, a sentence, and facts that JSON can represent."""
         self._append(LineKind.EVENT, {"event": kind, "text": text, **({"facts": facts} if facts else {})})
 
     def proof(self, proof: Proof) -> None:
-        """Write the outcome for one port, with the hash of the row it was proven for."""
+        """Write the proof of a port, with the hash of the row it was proven for."""
         self._append(LineKind.PROOF, {"proof": proof.to_json(), "row": self._rows.get(proof.interface, "")})
         self.finished[proof.subject] = proof
 
     def end(self, summary: Mapping[str, int]) -> None:
-        """Write that the run came to its end, with the count of each verdict."""
+        """Write the end of the run, with the number of ports by verdict."""
         self._append(LineKind.END, {"summary": dict(summary)})
 
     def close(self) -> None:
-        """Close the file and give up the lock; what was written is on the disk already."""
+        """Close the file and release the lock. Everything written is on the disk already."""
         if self._handle >= 0:
             os.close(self._handle)
             self._handle = -1
@@ -129,7 +131,7 @@ class Recorder:
             self._go_on(content)
 
     def _set_aside(self, torn: Torn) -> None:
-        aside = _beside(self.path)
+        aside = _torn_path(self.path)
         with aside.open("ab") as stream:
             stream.write((b"\n" if stream.tell() else b"") + torn.data)
             stream.flush()
@@ -137,7 +139,7 @@ class Recorder:
         sync_folder(aside.parent)
         os.ftruncate(self._handle, os.fstat(self._handle).st_size - len(torn.data))
         os.fsync(self._handle)
-        self.notes += (f"{torn}; they were moved to {aside.name}, and the record goes on before them",)
+        self.notes += (f"{torn}; they were moved to {aside.name}, and the record continues before them",)
 
     def _go_on(self, content: Content) -> None:
         was, now = content.sha256, self._run.sha256
@@ -158,24 +160,24 @@ class Recorder:
         if len(line) > LINE_LIMIT + 1:
             what = f"a line of {len(line) - 1} bytes cannot be written; a line of a record has at most {LINE_LIMIT}"
             raise RecordError.of(what, where=str(self.path))
-        self._mend()
+        self._remove_incomplete()
         try:
             self._writing = True
             _write(self._handle, line)
         except OSError as error:
             with suppress(OSError):
-                self._mend()
+                self._remove_incomplete()
             raise _cannot(self.path, error) from error
         self._tail = _Tail(tail.size + len(line), tail.lines + 1, own)
         self._writing = False
 
-    def _mend(self) -> None:
-        """Take back a line that a full disk or Ctrl-C cut short; refuse where something else wrote into the file."""
+    def _remove_incomplete(self) -> None:
+        """Remove a line that a full disk or Ctrl-C cut short; RecordError if something else wrote to the file."""
         size = os.fstat(self._handle).st_size
         if size == self._tail.size:
             return
         if not self._writing:
-            raise RecordError.of("something else changed the record while it was being written", where=str(self.path))
+            raise RecordError.of("another program changed the record while it was being written", where=str(self.path))
         os.ftruncate(self._handle, self._tail.size)
 
 
@@ -186,7 +188,7 @@ def _open(path: Path) -> int:
         raise _cannot(path, error) from error
     if not stat.S_ISREG(os.fstat(handle).st_mode):
         os.close(handle)
-        raise RecordError.of("a record must be a regular file", where=str(path), do="Give another --record")
+        raise RecordError.of("a record must be a regular file", where=str(path), do="Name another --record")
     return handle
 
 
@@ -194,15 +196,17 @@ def _lock(path: Path, handle: int) -> None:
     try:
         hold(handle)
     except BlockingIOError as error:
-        what, do = "another process is writing this record", "Let it end, or give another --record"
+        what, do = "another process is writing this record", "Wait until it ends, or name another --record"
         raise RecordError.of(what, where=str(path), do=do) from error
 
 
 def _cannot(path: Path, error: OSError | ValueError) -> RecordError:
     if isinstance(error, FileNotFoundError):
-        return RecordError(Problem("the record cannot be written: its folder is not there", str(path), "Make it first"))
+        return RecordError(
+            Problem("the record cannot be written: its folder does not exist", str(path), "Create it first")
+        )
     said = refused_by_system(error, path).at(str(path))
-    do = f"{said.do or 'Choose another place'}; running again with the same record takes it up where it stopped"
+    do = f"{said.do or 'Name another place'}; run again with the same record to continue it"
     return RecordError(Problem(f"the record cannot be written: {said.what}", said.where, do))
 
 
@@ -218,7 +222,7 @@ def _steps(path: Path, handle: int) -> tuple[Step, ...]:
 def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> None:
     last = steps[-1] if steps else None
     if isinstance(last, ChainBreak) and last.line == 1:
-        raise RecordError.of(f"this is no record of netcheck: {last}", where=str(path), do=_KEPT)
+        raise RecordError.of(f"this is not a record of netcheck: {last}", where=str(path), do=_KEPT)
     if isinstance(last, ChainBreak):
         raise RecordError.of(f"its chain is broken: {last}", where=str(path), do=_KEPT)
     if content.runs and content.runs[0].plan != run.plan:
@@ -226,7 +230,7 @@ def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> 
         raise RecordError.of(what, where=f"{path}: line 1", do=_KEPT)
 
 
-def _beside(path: Path) -> Path:
+def _torn_path(path: Path) -> Path:
     return path.with_name(path.name + ".torn")
 
 

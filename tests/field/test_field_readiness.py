@@ -434,7 +434,7 @@ def test_bad_use(laptop: tuple[Lab, str], tmp_path: Path) -> None:
         pytest.param("torn", "note", "is torn", id="torn"),
         pytest.param("other", "fix", "belongs to another plan: 'Mill', not 'Bench'", id="another plan"),
         pytest.param("broken", "fix", "its chain is broken", id="broken"),
-        pytest.param("prose", "fix", "this is no record", id="no record at all"),
+        pytest.param("prose", "fix", "this is not a record", id="no record at all"),
         pytest.param("empty", "ok", "can be written", id="empty"),
         pytest.param("folder", "fix", "it is a folder", id="a folder"),
         pytest.param("nowhere", "fix", "its folder does not exist", id="no such folder"),

@@ -184,7 +184,7 @@ def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object
     path.write_bytes(chained((LineKind.START, RUN.to_json()), (LineKind.PROOF, fields)))
     record = read_record(path)
     assert record.verification.passes
-    assert record.verification.notes == ("proofs that fit the chain but cannot be read: 1; the first is line 2",)
+    assert record.verification.notes == ("valid lines whose proof cannot be read: 1; the first is line 2",)
     assert record.content.proofs == ()
 
 
@@ -193,7 +193,7 @@ def test_a_clock_set_back_is_noted() -> None:
     at = (AT, "2026-11-02T09:14:03.119Z")
     verification = verified(chained((LineKind.START, {}), (LineKind.END, {}), at=at))
     assert verification.passes
-    assert verification.notes == ("the time of line 2 is before that of the line above it: the clock was set back",)
+    assert verification.notes == ("the time of line 2 is before that of the previous line: the clock was set back",)
 
 
 def test_proofs_behind_a_broken_line_are_not_read(finished: Path) -> None:
@@ -225,7 +225,7 @@ def test_what_cannot_be_read_as_a_record(finished: Path, tmp_path: Path) -> None
     with pytest.raises(FileError, match="folder"):
         read_record(tmp_path)
     (tmp_path / "letter.txt").write_text("Dear all,\n")
-    with pytest.raises(RecordError, match="no record: line 1"):
+    with pytest.raises(RecordError, match="not a record: line 1"):
         read_record(tmp_path / "letter.txt")
     with finished.open("r+b") as stream:
         stream.truncate(SIZE_LIMIT + 1)

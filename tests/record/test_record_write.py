@@ -247,7 +247,7 @@ def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: P
     kept = finished.read_bytes()
     try:
         resource.setrlimit(resource.RLIMIT_FSIZE, (len(kept) + 100, hard))
-        with pytest.raises(RecordError, match=r"cannot be written.*takes it up where it stopped"):
+        with pytest.raises(RecordError, match=r"cannot be written.*run again with the same record to continue it"):
             record.proof(proof("filler-drive/lan"))
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
@@ -309,7 +309,7 @@ def test_something_else_writes(recorder: Open, proof: Make, finished: Path) -> N
     with recorder() as record:
         with finished.open("ab") as stream:
             stream.write(b"intruder")
-        with pytest.raises(RecordError, match="something else changed the record"):
+        with pytest.raises(RecordError, match="another program changed the record"):
             record.proof(proof("filler-drive/lan"))
     assert finished.read_bytes().endswith(b"intruder")
 
@@ -330,7 +330,7 @@ def test_places_where_no_record_can_be(recorder: Open, run: MakeRun, tmp_path: P
         recorder()
     with pytest.raises(RecordError, match="cannot be written: it is a folder"):
         Recorder.open(tmp_path, run(), {}, iter_clock([]))
-    with pytest.raises(RecordError, match="cannot be written: its folder is not there"):
+    with pytest.raises(RecordError, match="cannot be written: its folder does not exist"):
         Recorder.open(tmp_path / "none" / "run.jsonl", run(), {}, iter_clock([]))
     with pytest.raises(FileError, match="pipe"):
         verify(tmp_path / "run.jsonl")
