@@ -12,6 +12,7 @@ from netcheck.field.own_addresses import planned_addresses_held
 from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordState
 from netcheck.proof.probing.scheduler import Pace
 from netcheck.proof.targets import Net
+from netcheck.proof.verdict.silence_rule import Confirmed
 from netcheck.text import listed, safe
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.linux.netlink import MAIN, KernelRoute
@@ -20,6 +21,11 @@ from netcheck.wire.station import master_of, member_words
 # ARP packets a second that ARP inspection of managed switches often allows on an untrusted port before it shuts the
 # port: common practice, no source.
 ARP_INSPECTION = 15
+
+# Seconds after which a second path carries frames. In spanning tree they are at most the maximum age and twice the
+# forward delay, 20 + 2 * 15 (defaults of IEEE 802.1D, from memory); ring protocols of controllers need less than one.
+RING_HEALS = 50.0
+RING_SILENCE = 60.0  # of --out-for, longer than that
 
 Checks = Iterator[ReadinessCheck]
 
@@ -228,6 +234,22 @@ def _macs(facts: Facts) -> Checks:
         yield _ok("MAC", f"all {len(ports)} ports have a planned MAC")
 
 
+def _rings(facts: Facts) -> Checks:
+    """Interfaces whose second port may be part of a ring: what it costs to wait until a second path has healed."""
+    ports = {target.interface: target.ports for target in facts.aim.asked if not target.barred and target.ports > 1}
+    if ports:
+        usual, longer = Confirmed.OPERATOR.value[0], RING_SILENCE
+        what = (
+            f"{len(ports)} interfaces have two or more ports; if they are in a ring, the second path carries frames at "
+            f"once or, with spanning tree, after up to {RING_HEALS:g} s, and the port is `still-answering`"
+        )
+        do = (
+            f"Open the ring while proving; to wait for a slow one, add --out-for {longer:g}, which costs "
+            f"{longer - usual:g} s a port"
+        )
+        yield _note("ring", what, do)
+
+
 def _suspend(facts: Facts) -> Checks:
     what = "a phase during which this computer is suspended is void and has to be repeated"
     yield _note("suspend", what, "Disable suspend, also for a closed lid, and connect the power supply")
@@ -274,6 +296,7 @@ CHECKS: tuple[tuple[Callable[[Facts], Checks], tuple[str, str] | None], ...] = (
     (_wireless, ("wireless", "none is switched on")),
     (_pace, None),
     (_macs, None),
+    (_rings, ("ring", "no interface has two ports")),
     (_suspend, None),
     (_clock, None),
     (_record, None),

@@ -89,7 +89,9 @@ REFUSED = [
     pytest.param(
         (*ALL, "--record", "none.jsonl", "--out", "r.html"), "none.jsonl: the file is not there", id="missing"
     ),
-    pytest.param((*ALL, "--record", "tarn-hollow/plan.toml", "--out", "r.html"), "this is not a record", id="no-record"),
+    pytest.param(
+        (*ALL, "--record", "tarn-hollow/plan.toml", "--out", "r.html"), "this is not a record", id="no-record"
+    ),
     pytest.param(("nowhere", "--out", "r.html"), "nowhere", id="no-plan"),
     pytest.param((*ALL[:3], "--today", "2026-13-01", "--out", "r.html"), "'2026-13-01' is not a date", id="day"),
 ]

@@ -88,11 +88,11 @@ def told(facts: Facts, *levels: Level) -> list[ReadinessCheck]:
 
 
 def test_all_is_well() -> None:
-    """Thirteen subjects are checked, each is fine, and the sum says so."""
+    """Fourteen subjects are checked, each is fine, and the sum says so."""
     lines = judge(FINE)
     assert [line.about for line in lines] == [
         *("interface", "right", "address", "own address", "other interface"),
-        *("route", "VPN", "wireless", "pace", "MAC", "suspend", "clock", "record"),
+        *("route", "VPN", "wireless", "pace", "MAC", "ring", "suspend", "clock", "record"),
     ]
     assert told(FINE) == []
     assert to_text(lines).endswith("\nready")
@@ -126,6 +126,11 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
             {"aim": replace(AIM, asked=(TARGETS[0], replace(TARGETS[1], mac=None)))},
             *("note", "MAC", "1 of 2 ports have no planned MAC", "announced order"),
             id="a port without a MAC",
+        ),
+        pytest.param(
+            {"aim": replace(AIM, asked=(TARGETS[0], replace(TARGETS[1], ports=2)))},
+            *("note", "ring", "1 interfaces have two or more ports", "--out-for 60, which costs 52.5 s a port"),
+            id="a port that may be in a ring",
         ),
         pytest.param(
             {"wireless": frozenset({"eth0"})}, "fix", "interface", "eth0 is wireless", "wired", id="proving by radio"
