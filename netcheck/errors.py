@@ -16,7 +16,8 @@ class Problem:
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        return f"{place}{self.what}" + (f". {self.do}" if self.do else "")
+        stop = "" if self.what.endswith("?") else "."
+        return f"{place}{self.what}" + (f"{stop} {self.do}" if self.do else "")
 
 
 class NetcheckError(Exception):

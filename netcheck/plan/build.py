@@ -6,14 +6,30 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
-from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
+from netcheck.addr import Range
 from netcheck.errors import Problem
-from netcheck.plan.cells import address6_from, cell_from, cells_from, gateway6_from, gateway_from, maybe_from
+from netcheck.plan.cells import (
+    address6_from,
+    address_cell_from,
+    address_from,
+    cell_from,
+    cells_from,
+    gateway6_from,
+    gateway_from,
+    interface_address_from,
+    is_dhcp,
+    mac_from,
+    mask_from,
+    maybe_from,
+    prefix_from,
+    range_from,
+)
 from netcheck.plan.entries import Entry, Grid, Tables
 from netcheck.plan.forms.interface_grid import interfaces_of
 from netcheck.plan.model import (
     SITE,
     Accepted,
+    Cell,
     Conversation,
     Interface,
     Position,
@@ -72,8 +88,9 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         interfaces_of(tables.interfaces, families)
         if isinstance(tables.interfaces, Grid)
         else (
-            _interface(row, position, families, device=row.device, kind=row.kind, location=row.place)
-            for row, position in fitted(tables.interfaces, InterfaceRow)
+            _interface(row, entry, families, device=row.device, kind=row.kind, location=row.place)
+            for entry in tables.interfaces
+            if (row := entry.fitted(InterfaceRow, problems)) is not None
         )
     )
     return Parts(
@@ -95,8 +112,9 @@ def _of_devices(entries: Iterable[Entry], families: dict[str, int], problems: li
         for inner in interfaces_in(entry):
             shape = inner.fitted(InterfaceShape, problems)
             if device is not None and shape is not None:
-                names = {"device": device.name, "kind": device.kind, "location": device.place}
-                yield _interface(shape, inner.position, families, **names)
+                one = _interface(shape, inner, families, device=device.name, kind=device.kind, location=device.place)
+                description, remark = one.description or device.description, one.remark or device.remark
+                yield one._replace(description=description, remark=remark)
 
 
 def interfaces_in(device: Entry) -> Iterator[Entry]:
@@ -106,26 +124,34 @@ def interfaces_in(device: Entry) -> Iterator[Entry]:
         if isinstance(table, dict):
             name = Entry(table, device.position).text("name")
             at = f"{device.position.at}, interface {safe(name, 80) or number}"
-            yield Entry(table, Position(device.position.file, at), device.typed)
+            yield device.inner(table, ("interface", number - 1), at)
 
 
 def _subnet(shape: SubnetShape, position: Position) -> Subnet:
+    prefix = cell_from(shape.prefix, prefix_from, position)
+
+    def read_range(text: str) -> Range:
+        return range_from(text, prefix.value)
+
     return Subnet(
         name=shape.name,
-        prefix=cell_from(shape.prefix, Prefix.from_text, position),
+        prefix=prefix,
         position=position,
         gateway=maybe_from(shape.gateway, gateway_from, position),
         vlan=shape.vlan,
         island=shape.island or SITE,
-        pools=cells_from(shape.pools, Range.from_text, position),
-        reserved=cells_from(shape.reserved, Range.from_text, position),
+        pools=cells_from(shape.pools, read_range, position),
+        reserved=cells_from(shape.reserved, read_range, position),
+        description=shape.description,
+        remark=shape.remark,
     )
 
 
 def _interface(
-    shape: InterfaceShape, position: Position, families: dict[str, int], *, device: str, kind: str, location: str
+    shape: InterfaceShape, entry: Entry, families: dict[str, int], *, device: str, kind: str, location: str
 ) -> Interface:
-    address = maybe_from(shape.address, Address.from_text, position)
+    position = entry.position
+    address = address_cell_from(shape.address, position)
     family = address.value.family if address and address.value else families.get(shape.subnet, 4)
     return Interface(
         device=device,
@@ -136,18 +162,23 @@ def _interface(
         location=location,
         slot=shape.slot,
         address=address,
-        mask=maybe_from(shape.mask, lambda text: Mask.from_text(text, family), position),
+        mask=maybe_from(shape.mask, lambda text: mask_from(text, family), position),
         gateway=maybe_from(shape.gateway, gateway_from, position),
-        mac=maybe_from(shape.mac, Mac.from_text, position),
+        mac=maybe_from(shape.mac, mac_from, position),
         host_name=maybe_from(shape.host_name, str, position),
         switch_port=maybe_from(shape.switch_port, str, position),
         ports=tuple(shape.ports),
         behind=shape.behind,
         granted=shape.granted,
         address6=maybe_from(shape.address6, address6_from, position),
-        mask6=maybe_from(shape.mask6, lambda text: Mask.from_text(text, 6), position),
+        mask6=maybe_from(shape.mask6, lambda text: mask_from(text, 6), position),
         gateway6=maybe_from(shape.gateway6, gateway6_from, position),
         subnet6=shape.subnet6,
+        dhcp=is_dhcp(shape.address),
+        description=shape.description,
+        remark=shape.remark,
+        extra=entry.extra,
+        damaged=tuple((title, Cell(text, None, position, why)) for title, text, why in entry.damaged),
     )
 
 
@@ -156,18 +187,18 @@ def _conversation(shape: ConversationShape, position: Position) -> Conversation:
 
 
 def _translation(shape: TranslationShape, position: Position) -> Translation:
-    outside, inside = (cell_from(text, Address.from_text, position) for text in (shape.outside, shape.inside))
+    outside, inside = (cell_from(text, address_from, position) for text in (shape.outside, shape.inside))
     return Translation(outside=outside, inside=inside, island=shape.island, at=shape.at, position=position)
 
 
 def _router(shape: RouterShape, position: Position) -> Router:
     routes = (
-        Route(to=cell_from(one.to, Prefix.from_text, position), via=cell_from(one.via, Address.from_text, position))
+        Route(to=cell_from(one.to, prefix_from, position), via=cell_from(one.via, address_from, position))
         for one in shape.routes
     )
     return Router(
         name=shape.name,
-        interfaces=cells_from(shape.interfaces, InterfaceAddress.from_text, position),
+        interfaces=cells_from(shape.interfaces, interface_address_from, position),
         position=position,
         routes=tuple(routes),
         island=shape.island or SITE,
@@ -175,7 +206,7 @@ def _router(shape: RouterShape, position: Position) -> Router:
 
 
 def _station(shape: StationShape, position: Position) -> Station:
-    address = cell_from(shape.address, InterfaceAddress.from_text, position)
+    address = cell_from(shape.address, interface_address_from, position)
     return Station(name=shape.name, address=address, position=position, island=shape.island or SITE)
 
 
@@ -184,7 +215,7 @@ def _survey(shape: SurveyShape, position: Position) -> SurveyEntry:
         file=shape.file,
         position=position,
         taken=shape.taken,
-        covers=cells_from(shape.covers, Prefix.from_text, position),
+        covers=cells_from(shape.covers, prefix_from, position),
         kind=shape.kind,
         columns=tuple((name, title) for name, title in shape.columns if title),
         island=shape.island or SITE,

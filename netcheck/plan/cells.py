@@ -1,19 +1,41 @@
-"""Reads the cells of a plan; a value that cannot be read does not stop a check."""
+"""Reads the values of a plan as people type them; a value that cannot be read does not stop a check.
+
+Notations with only one meaning are read: `24` as a mask, `10.0.0.0/255.255.255.0`, full-width digits, dashes of any
+length, `10,62,20,81`. An octet with a leading zero has two meanings, so it stays unreadable; the message names the
+likely value.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+import unicodedata
+from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
-from netcheck.addr import Address, Prefix
+from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
 from netcheck.plan.model import Cell, Position
+from netcheck.text import safe
 
 T = TypeVar("T")
+DHCP = "dhcp"  # in place of an address: the DHCP server gives it, by a reservation
 
+# Signs for a value that is not known yet; common practice, no source.
+_UNKNOWN = frozenset({"-", "--", "\u2013", "\u2014", "?", "??", "n/a", "n.a.", "tbd", "t.b.d.", "tba", "tbc", "none"})
 # Present on every interface and qualified by a zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
 _LINK_LOCAL = Prefix.from_text("fe80::/10")
 _ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
+_DASHES = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
+_COMMAS = re.compile(r"\d{1,3}(?:,\d{1,3}){3}", re.ASCII)  # a spreadsheet with decimal commas
+_ZEROS = re.compile(r"\d{1,4}(?:\.\d{1,4}){3}", re.ASCII)
+_SEVERAL = re.compile(r"[\s;,&+]+|/(?=\d+\.)")
+_SHORT = re.compile(r"\.?(\d{1,3})(?:-\.?(\d{1,3}))?", re.ASCII)  # `.200-.239`
+_TAIL = re.compile(r"((?:\d{1,3}\.){3})(\d{1,3})-\.?(\d{1,3})", re.ASCII)  # `10.62.20.200-239`
+# Dates as spreadsheets write them in place of 1/7 or 1.7: 2026-07-01, 01.07.2026, 7-Jan, Jan-07, 7. Jan.
+_DATE = re.compile(
+    r"\d{4}-\d\d-\d\d(?: .*)?|\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)"
+    r"|\d{1,2}[.-]?[ -]?[A-Z][a-z\u00e4]{2}\.?(?:[ -]\d{2,4})?|[A-Z][a-z\u00e4]{2}\.?[ -]\d{2,4}",
+    re.ASCII,
+)
 
 
 def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T]:
@@ -26,8 +48,8 @@ def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T
 
 
 def maybe_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T] | None:
-    """Return a cell as `cell_from` does, or None for an empty text."""
-    return cell_from(text, read, position) if text.strip() else None
+    """Return a cell as `cell_from` does, or None for an empty text or a sign such as `tbd`."""
+    return None if is_unknown(text) else cell_from(text, read, position)
 
 
 def cells_from(texts: Iterable[str], read: Callable[[str], T], position: Position) -> tuple[Cell[T], ...]:
@@ -35,12 +57,129 @@ def cells_from(texts: Iterable[str], read: Callable[[str], T], position: Positio
     return tuple(cell_from(text, read, position) for text in texts)
 
 
+def is_unknown(text: str) -> bool:
+    """Return whether a text is empty or a sign for a value that is not known yet."""
+    text = text.strip().casefold()
+    return not text or text in _UNKNOWN
+
+
+def any_unknown(texts: Sequence[str]) -> bool:
+    """Return whether any of many stripped texts is empty or a sign for a value that is not known yet."""
+    return not all(texts) or not _UNKNOWN.isdisjoint(map(str.casefold, texts))
+
+
+def address_cell_from(text: str, position: Position) -> Cell[Address] | None:
+    """Return the cell of an interface's address; None where it is not known yet or given by DHCP."""
+    return None if is_dhcp(text) else maybe_from(text, address_from, position)
+
+
+def is_dhcp(text: str) -> bool:
+    """Return whether an address is to be given by DHCP."""
+    return text.strip().casefold() == DHCP
+
+
+def address_from(text: str) -> Address:
+    """Read an interface's address."""
+    try:
+        return Address.from_text(text)
+    except ValueError as error:
+        return _address_as_typed(text, error)
+
+
+def _address_as_typed(text: str, error: ValueError) -> Address:
+    plain = unicodedata.normalize("NFKC", text).strip()
+    if _COMMAS.fullmatch(plain):
+        plain = plain.replace(",", ".")
+    if plain != text:
+        try:
+            return Address.from_text(plain)
+        except ValueError:
+            pass
+    parts = [part for part in _SEVERAL.split(plain) if part]
+    if len(parts) > 1 and all(_is_address(part) for part in parts):
+        what = f"{_shown(text)} contains {len(parts)} addresses; give each its own interface"
+        raise ValueError(what) from error
+    raise ValueError(f"{error}{_decimal(plain)}") from error
+
+
+def _is_address(text: str) -> bool:
+    try:
+        Address.from_text(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _decimal(text: str) -> str:
+    """The likely value of an address with leading zeros, as the end of a message."""
+    if not _ZEROS.fullmatch(text):
+        return ""
+    octets = [int(part) for part in text.split(".")]
+    return f"; if it is decimal, write {'.'.join(map(str, octets))}" if max(octets) < 256 else ""
+
+
+def mask_from(text: str, family: int = 4) -> Mask:
+    """Read a mask or a prefix length, with or without its slash."""
+    plain = unicodedata.normalize("NFKC", text).strip()
+    return Mask.from_text(f"/{plain}" if plain.isdecimal() else plain.replace(",", "."), family)
+
+
+def prefix_from(text: str) -> Prefix:
+    """Read a prefix with its length or its mask behind the slash."""
+    return Prefix.from_text(_with_length(text))
+
+
+def interface_address_from(text: str) -> InterfaceAddress:
+    """Read an address with the length or the mask of its subnet behind the slash."""
+    return InterfaceAddress.from_text(_with_length(text))
+
+
+def _with_length(text: str) -> str:
+    plain = unicodedata.normalize("NFKC", text).strip()
+    head, separator, tail = plain.partition("/") if "/" in plain else plain.partition(" ")
+    if not separator or "." not in tail:
+        return plain
+    mask = Mask.from_text(tail)
+    if mask.length is None:
+        raise ValueError(f"{_shown(text)} has no valid mask behind the slash; write it as {safe(head.strip(), 40)}/24")
+    return f"{head.strip()}/{mask.length}"
+
+
+def range_from(text: str, prefix: Prefix | None = None) -> Range:
+    """Read a range; its ends may be shortened to their last octets, `.200-.239`, inside a prefix of /24 or longer."""
+    plain = _DASHES.sub("-", unicodedata.normalize("NFKC", text).strip())
+    if tail := _TAIL.fullmatch(plain):
+        plain = f"{tail[1]}{tail[2]}-{tail[1]}{tail[3]}"
+    elif (short := _SHORT.fullmatch(plain)) and prefix is not None and prefix.family == 4 and prefix.length >= 24:
+        start = str(prefix.first).rpartition(".")[0]
+        plain = f"{start}.{short[1]}" + (f"-{start}.{short[2]}" if short[2] else "")
+    else:
+        plain = plain.replace("-.", "-") if ".-." not in plain else plain
+    return Range.from_text(plain)
+
+
+def mac_from(text: str) -> Mac:
+    """Read a MAC."""
+    try:
+        return Mac.from_text(text)
+    except ValueError:
+        return Mac.from_text(_DASHES.sub("-", unicodedata.normalize("NFKC", text).strip()))
+
+
+def label_fault(text: str) -> str:
+    """Return why the text of a slot, port or switch port is likely not what was typed, or the empty text."""
+    if not _DATE.fullmatch(text.strip()):
+        return ""
+    do = "format the column as text and type the value again"
+    return f"{_shown(text)} is a date; a spreadsheet makes dates of values such as 1/7: {do}"
+
+
 def gateway_from(text: str) -> Address:
     """Read a gateway's address; a link-local address may name its zone, which only the device uses."""
     head, percent, zone = text.partition("%")
-    address = Address.from_text(head if percent and _ZONE.fullmatch(zone) else text)
+    address = address_from(head if percent and _ZONE.fullmatch(zone) else text)
     if percent and not _LINK_LOCAL.holds(address):
-        raise ValueError(f"{address} is not link-local, so it can name no zone; write the address alone")
+        raise ValueError(f"{address} is not link-local, so it has no zone; write the address alone")
     return address
 
 
@@ -56,5 +195,9 @@ def gateway6_from(text: str) -> Address:
 
 def _of_ipv6(address: Address) -> Address:
     if address.family != 6:
-        raise ValueError(f"{address} is an IPv4 address; IPv6 is expected here")
+        raise ValueError(f"{address} is an IPv4 address; an IPv6 address is expected here")
     return address
+
+
+def _shown(text: str) -> str:
+    return f"{safe(text, 60)!r}"

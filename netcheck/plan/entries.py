@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from pydantic import ValidationError
 
 from netcheck.errors import Problem
+from netcheck.plan.forms.toml_lines import Path, TomlLines
 from netcheck.plan.model import Position
 from netcheck.plan.shape_problems import problems_of
 from netcheck.plan.shapes import Shape
@@ -21,12 +22,19 @@ MOST_PROBLEMS = 1000  # listed for one plan
 class Entry:
     """One table or row: its keys, values and position.
 
-    `typed` values have TOML's own types. Other values are the texts of cells, from which numbers are read.
+    `typed` values have TOML's own types. Other values are the texts of cells, from which numbers are read. An entry of
+    a TOML file has its path there, so that messages can name the line of a key. A row of a table may have `extra`
+    cells (title, text) under titles that are not keys, and `damaged` labels (title, text, reason), which are not in
+    `data`.
     """
 
     data: Mapping[str, object]
     position: Position
     typed: bool = True
+    lines: TomlLines | None = None
+    path: Path = ()
+    extra: tuple[tuple[str, str], ...] = ()
+    damaged: tuple[tuple[str, str, str], ...] = ()
 
     def text(self, key: str) -> str:
         """Return the text of a key without outer space, or the empty text."""
@@ -39,8 +47,19 @@ class Entry:
             return shape.model_validate(dict(self.data), strict=self.typed)
         except ValidationError as error:
             if len(problems) < MOST_PROBLEMS:
-                problems += problems_of(error, shape, self.position, self.typed)
+                problems += problems_of(error, shape, self.position_of, self.typed)
             return None
+
+    def position_of(self, path: Path) -> Position:
+        """Return the position of a value in the entry, with its line where that is known."""
+        if self.lines is None:
+            return self.position
+        return self.position._replace(line=self.lines.at((*self.path, *path)))
+
+    def inner(self, data: Mapping[str, object], path: Path, at: str) -> Entry:
+        """Return an entry inside this one."""
+        inner = Entry(data, Position(self.position.file, at), self.typed, self.lines, (*self.path, *path))
+        return replace(inner, position=inner.position_of(()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +69,7 @@ class Grid:
     columns: Mapping[str, Sequence[str]]
     ports: Sequence[tuple[str, ...]] | None
     positions: Sequence[Position]
+    extra: Sequence[tuple[tuple[str, str], ...]] | None = None
 
     def __iter__(self) -> Iterator[Entry]:
         """Yield the rows as entries."""
@@ -57,7 +77,7 @@ class Grid:
             cells: dict[str, object] = {title: texts[row] for title, texts in self.columns.items() if texts[row]}
             if self.ports is not None:
                 cells["ports"] = list(self.ports[row])
-            yield Entry(cells, position, typed=False)
+            yield Entry(cells, position, typed=False, extra=self.extra[row] if self.extra else ())
 
 
 Rows = tuple[Entry, ...] | Grid
@@ -77,3 +97,4 @@ class Tables:
     surveys: tuple[Entry, ...] = ()
     accepted: tuple[Entry, ...] = ()
     translations: tuple[Entry, ...] = ()
+    unread: frozenset[str] = frozenset()  # the tables that could not be used as a whole, such as `interfaces`

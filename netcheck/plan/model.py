@@ -18,13 +18,15 @@ SITE = "site"  # the default island
 
 
 class Position(NamedTuple):
-    """The position of a value in the plan's files: the file's name, and the row or key in it."""
+    """The position of a value in the plan's files: the file's name, the row or entry in it, and the line in TOML."""
 
     file: str
     at: str = ""
+    line: int = 0
 
     def __str__(self) -> str:
-        return f"{self.file}: {self.at}" if self.at else self.file
+        file = f"{self.file} line {self.line}" if self.line else self.file
+        return f"{file}: {self.at}" if self.at else file
 
 
 class Cell(NamedTuple, Generic[T]):
@@ -50,6 +52,8 @@ class Subnet:
     island: str = SITE
     pools: tuple[Cell[Range], ...] = ()
     reserved: tuple[Cell[Range], ...] = ()
+    description: str = ""
+    remark: str = ""
 
 
 class Interface(NamedTuple):
@@ -77,6 +81,11 @@ class Interface(NamedTuple):
     mask6: Cell[Mask] | None = None
     gateway6: Cell[Address] | None = None
     subnet6: str = ""  # the subnet of address6; if empty, the subnet of the island that contains it
+    dhcp: bool = False  # a DHCP server gives the address, by a reservation
+    description: str = ""
+    remark: str = ""
+    extra: tuple[tuple[str, str], ...] = ()  # (title, text) of further columns of the table
+    damaged: tuple[tuple[str, Cell[str]], ...] = ()  # (title, cell) of labels that a spreadsheet has changed
 
     @property
     def subject(self) -> str:

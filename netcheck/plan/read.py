@@ -6,8 +6,9 @@ names between entries. A draft keeps the hash open until the surveys have been r
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 
@@ -22,6 +23,8 @@ from netcheck.plan.shapes import SiteShape
 from netcheck.text import listed, safe
 
 PLAN_FILE = "plan.toml"
+_ROW = re.compile(r"(.*: (?:sheet .*, )?row )\d+")
+_APART = 3  # equal problems of rows are listed one by one up to this number
 OTHER_WORKBOOKS = (".xlsm", ".xlsb", ".xls", ".ods")
 
 
@@ -120,7 +123,21 @@ def _unreadable(entry: SurveyEntry, folder: Path) -> list[Problem]:
     return []
 
 
+def _grouped(problems: list[Problem]) -> list[Problem]:
+    """Join equal problems of several rows of one table: the first row is named, the others are counted."""
+    rows: dict[tuple[str, str, str], list[Problem]] = {}
+    for problem in problems:
+        found = _ROW.fullmatch(problem.where)
+        rows.setdefault((found[1] if found else problem.where, problem.what, problem.do), []).append(problem)
+    return [
+        replace(same[0], where=f"{same[0].where} and {len(same) - 1} more rows") if len(same) > _APART else one
+        for same in rows.values()
+        for one in (same[:1] if len(same) > _APART else same)
+    ]
+
+
 def _bounded(problems: list[Problem], file: Path) -> list[Problem]:
+    problems = _grouped(problems)
     if len(problems) < MOST_PROBLEMS:
         return problems
     rest = Problem("more problems were found than are listed here", safe(file.name), "Fix these and check again")

@@ -60,10 +60,12 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
             yield from _twice("port", ((port, interface.position) for port in interface.ports))
     yield from _twice("router", _names(tables.routers))
     yield from _twice("station", _names(tables.stations))
-    yield from _unknown_subnets(tables, interfaces)
-    yield from _unknown_ends(tables, interfaces)
+    if "subnets" not in tables.unread:
+        yield from _unknown_subnets(tables, interfaces)
+    if "interfaces" not in tables.unread:
+        yield from _unknown_ends(tables, interfaces)
     yield from _unknown_routers(tables)
-    if any(interface.behind for interface in interfaces):
+    if "interfaces" not in tables.unread and any(interface.behind for interface in interfaces):
         yield from _unknown_ports(interfaces)
         yield from _circles(interfaces)
 

@@ -42,7 +42,7 @@ ENTRIES: dict[str, type[Shape]] = {
 # The description of each key whose name does not explain it.
 WORDS = {
     "accepted": "Findings that the site has agreed to live with.",
-    "address": "An address, such as 10.62.20.61; a station's with its prefix length, such as 10.62.20.245/24.",
+    "address": "An address, such as 10.62.20.61, or dhcp; a station's with its prefix length, such as 10.62.20.245/24.",
     "because": "Why the site accepts the finding.",
     "behind": "The port, device/interface:port, that this one hangs behind in a daisy chain.",
     "by": "Who of the site accepted the finding.",
@@ -52,6 +52,7 @@ WORDS = {
     "covers": "The prefixes of which the survey lists every host.",
     "crowded": "The share of a subnet in use that becomes a risk.",
     "device": "A controller, operator panel, drive, remote I/O, switch or server, with its interfaces.",
+    "description": "What it is, in the words of the plan's author.",
     "domain": "The DNS domain of host names without a dot, such as plant.example.",
     "file": "A survey file beside the plan.",
     "format": "The format of this file.",
@@ -68,6 +69,7 @@ WORDS = {
     "pools": "Ranges handed out by DHCP, such as 10.62.20.200-10.62.20.239.",
     "ports": "The labels of the interface's connectors.",
     "prefix": "The subnet's prefix, such as 10.62.20.0/24.",
+    "remark": "A remark for readers of the plan.",
     "reserved": "Ranges that the site keeps for itself.",
     "revision": "The plan's revision.",
     "router": "A router, by its interfaces and static routes.",

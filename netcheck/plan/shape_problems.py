@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date, time
 from difflib import get_close_matches
 
@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from netcheck.errors import Problem
 from netcheck.plan.model import Position
-from netcheck.plan.shapes import FORMAT, PlanShape, Shape
+from netcheck.plan.shapes import FORMAT, DeviceShape, PlanShape, Shape
 from netcheck.text import listed, safe
 
 # What was expected, by the prefix of pydantic's error type.
@@ -38,16 +38,45 @@ _LIMITS = {
 }
 
 
-def problems_of(error: ValidationError, shape: type[Shape], position: Position, typed: bool) -> Iterator[Problem]:
+def problems_of(
+    error: ValidationError, shape: type[Shape], position_of: Callable[[tuple[int | str, ...]], Position], typed: bool
+) -> Iterator[Problem]:
     """Yield one problem for each value that does not fit the shape."""
     for detail in error.errors(include_url=False):
-        yield _problem(detail, shape, position, "key" if typed else "column")
+        position = position_of(detail["loc"])
+        yield (typed and _table_problem(detail, shape, position)) or _problem(
+            detail, shape, position, "key" if typed else "column"
+        )
 
 
 def suggestion(word: str, known: list[str]) -> str:
     """Return `; did you mean "address"?` where a known word is similar, otherwise the empty text."""
     near = get_close_matches(word.casefold()[:100], known, 1)
     return f'; did you mean "{near[0]}"?' if near else ""
+
+
+def _table_problem(detail: ErrorDetails, shape: type[Shape], position: Position) -> Problem | None:
+    """The problem with a TOML table whose name or brackets are wrong; None for any other problem."""
+    word, value = str(detail["loc"][0]), detail["input"]
+    listed_tables = isinstance(value, list) and bool(value) and all(isinstance(each, dict) for each in value)
+    if detail["type"] == "missing" or len(detail["loc"]) != 1 or not (listed_tables or isinstance(value, dict)):
+        return None
+    above = "device." if shape is DeviceShape else ""
+    written = f"[[{above}{safe(word, 60)}]]" if listed_tables else f"[{above}{safe(word, 60)}]"
+    where = str(position._replace(at=""))
+    tables = {name: field.annotation for name, field in zip(keys_of(shape), shape.model_fields.values(), strict=True)}
+    if detail["type"] in ("list_type", "dict_type"):
+        right = f"[[{above}{word}]]" if detail["type"] == "list_type" else f"[{above}{word}]"
+        return Problem(f"the table {written} must be written {right}", where, "Correct the brackets")
+    known = [name for name, kind in tables.items() if getattr(kind, "__origin__", kind) in (list, dict)]
+    near = get_close_matches(word.removesuffix("s"), known, 1) or get_close_matches(word, known, 1)
+    if word.removesuffix("s") == "interface" and not above:
+        near, above = ["interface"], "device."
+    if not near and shape not in (PlanShape, DeviceShape):
+        return None
+    right = f"[[{above}{near[0]}]]" if near and near[0] != "site" else "[site]"
+    do = f"Did you mean {right}?" if near else f"Known tables: {listed([f'[[{above}{name}]]' for name in known], 20)}"
+    return Problem(f"unknown table {written}", where, do)
 
 
 def _problem(detail: ErrorDetails, shape: type[Shape], position: Position, noun: str) -> Problem:

@@ -79,6 +79,8 @@ class SubnetShape(Shape):
     island: str = ""
     pools: list[str] = []
     reserved: list[str] = []
+    description: Label = ""
+    remark: Label = ""
 
 
 class InterfaceShape(Shape):
@@ -100,6 +102,8 @@ class InterfaceShape(Shape):
     mask6: str = ""
     gateway6: str = ""
     subnet6: str = ""
+    description: Label = ""
+    remark: Label = ""
 
 
 class InterfaceRow(InterfaceShape):
@@ -117,6 +121,8 @@ class DeviceShape(Shape):
     name: Name
     kind: str = ""
     place: Label = ""
+    description: Label = ""
+    remark: Label = ""
     interface: list[dict[str, Any]] = []
 
 

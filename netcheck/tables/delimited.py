@@ -26,12 +26,18 @@ csv.field_size_limit(4 * LONGEST_LINE)  # above any block, so that the message n
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
-_BETWEEN = re.compile(r"[\s;]+")
+_BETWEEN = re.compile(r"[\s;,]+")
 
 
 def parts_of(text: str) -> list[str]:
-    """Return the parts of a cell that holds a list separated by spaces or semicolons."""
+    """Return the parts of a cell that holds a list separated by spaces, semicolons or commas."""
     return [part for part in _BETWEEN.split(text) if part]
+
+
+class Number(str):
+    """The text of a workbook's cell that holds a number with decimals, which may have been typed as something else."""
+
+    __slots__ = ()
 
 
 class Record(NamedTuple):

@@ -19,7 +19,7 @@ from typing import IO, Any
 
 from netcheck.errors import NetcheckError, Problem
 from netcheck.files import MIB, FileError, open_plain
-from netcheck.tables.delimited import Record
+from netcheck.tables.delimited import Number, Record
 from netcheck.tables.merged_cells import filled, merged_in
 from netcheck.text import safe
 
@@ -196,7 +196,7 @@ def cell_text(value: object) -> str:
         case bool():
             return "true" if value else "false"
         case float():
-            return str(int(value)) if value.is_integer() and abs(value) < 10**15 else repr(value)
+            return str(int(value)) if value.is_integer() and abs(value) < 10**15 else Number(repr(value))
         case datetime():
             return value.date().isoformat() if value.time() == time() else value.isoformat(" ")
         case date() | time():

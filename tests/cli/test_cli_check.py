@@ -264,7 +264,7 @@ def test_a_plan_that_cannot_be_read_is_2_and_hides_no_other(tmp_path: Path, fold
     broken, whole = json.loads(result.stdout)
     assert (broken["plan"]["name"], broken["findings"], broken["summary"]) == (str(bad), None, None)
     assert 'key "surprise" is not known' in [each["what"] for each in broken["problems"]]
-    assert {each["where"] for each in broken["problems"]} == {f"{bad}: plan.toml"}
+    assert {each["where"] for each in broken["problems"]} == {f"{bad}: plan.toml line 2"}
     assert whole["plan"]["name"] == "Example site"
 
 

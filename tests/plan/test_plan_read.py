@@ -133,12 +133,12 @@ def test_the_documented_example_gives_its_subnet(example: Plan) -> None:
     assert (subnet.vlan, subnet.island) == (620, "site")
     assert [cell.value for cell in subnet.pools] == [Range.from_text("10.62.20.200-10.62.20.239")]
     assert [cell.value for cell in subnet.reserved] == [Range.from_text("10.62.20.1-10.62.20.19")]
-    assert str(subnet.position) == "plan.toml: subnet process"
+    assert str(subnet.position) == "plan.toml line 10: subnet process"
 
 
 def test_the_documented_example_gives_its_interface(example: Plan) -> None:
     """Every key of the interface arrives, each cell with the place that findings name."""
-    position = Position("plan.toml", "device pasteuriser-plc, interface cpu")
+    position = Position("plan.toml", "device pasteuriser-plc, interface cpu", 23)
     cpu = example.interface_named["pasteuriser-plc/cpu"]
     assert (cpu.kind, cpu.location, cpu.slot, cpu.subnet) == ("controller", "panel 3", "1", "process")
     assert cpu.address == Cell("10.62.20.61", Address.from_text("10.62.20.61"), position)
@@ -148,7 +148,7 @@ def test_the_documented_example_gives_its_interface(example: Plan) -> None:
     assert cpu.host_name == Cell("pasteuriser-plc", "pasteuriser-plc", position)
     assert cpu.switch_port == Cell("sw-3/7", "sw-3/7", position)
     assert (cpu.ports, cpu.behind, cpu.granted) == (("1", "2"), "line-panel/lan:2", "site IT, 2026-10-30")
-    assert str(cpu.address.position) == "plan.toml: device pasteuriser-plc, interface cpu"
+    assert str(cpu.address.position) == "plan.toml line 23: device pasteuriser-plc, interface cpu"
 
 
 def test_the_documented_example_gives_the_rest(example: Plan) -> None:
@@ -212,7 +212,7 @@ def test_an_unreadable_cell_is_no_error(tmp_path: Path, key: str, text: str, why
     device = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\n{key} = "{text}"\n'
     (interface,) = plan_of(tmp_path, SMALL + device).interfaces
     cell = getattr(interface, key)
-    assert (cell.text, cell.value, str(cell.position)) == (text, None, "plan.toml: device a, interface b")
+    assert (cell.text, cell.value, str(cell.position)) == (text, None, "plan.toml line 9: device a, interface b")
     assert why in cell.why
 
 
@@ -273,27 +273,26 @@ interfaces = [1.5]
 routes = [{ to = "10.0.0.0/8", vie = "10.62.20.1" }]
 """
     found = problems_of(tmp_path, text)
-    device = "plan.toml: device pasteuriser-plc"
     expected = [
         'plan.toml: key "format" is missing',
-        'plan.toml: key "nonsense" is not known',
-        'plan.toml: site: key "name": expected something that is not empty, found ""',
-        'plan.toml: site: key "keep-clear": expected a number from 0, found -1',
-        'plan.toml: subnet process: key "prefix" is missing',
-        'plan.toml: subnet process: key "vlan": expected a whole number, found "6"',
-        f'{device}: key "knd" is not known; did you mean "kind"?',
-        f'{device}, interface cpu: key "adress" is not known; did you mean "address"?',
-        f'{device}, interface cpu: key "ports": expected a list in square brackets, found "1"',
-        f'{device}, interface cpu: subnet "proces" is not in the plan; did you mean "process"?',
-        f'{device}, interface cpu: interface "pasteuriser-plc/cpu" is there twice',
-        f'{device}, interface cpu: port "line-panel/lan:1" is not in the plan',
-        'plan.toml: subnet process: subnet "process" is there twice',
-        'plan.toml: conversation pasteuriser-plc/cpu to line-panel/lan: interface "line-panel/lan" is not in the plan',
-        'plan.toml: survey missing.csv: key "taken": expected a date such as 2026-10-28, found "yesterday"',
-        'plan.toml: survey missing.csv: key "columns", key "adress" is not known; did you mean "address"?',
-        'plan.toml: router r: key "interfaces", item 1: expected text in quotes, found 1.5',
-        'plan.toml: router r: key "routes", item 1, key "via" is missing',
-        'plan.toml: router r: key "routes", item 1, key "vie" is not known; did you mean "via"?',
+        'plan.toml line 2: key "nonsense" is not known',
+        'plan.toml line 4: site: key "name": expected something that is not empty, found ""',
+        'plan.toml line 5: site: key "keep-clear": expected a number from 0, found -1',
+        'plan.toml line 6: subnet process: key "prefix" is missing',
+        'plan.toml line 11: subnet process: key "vlan": expected a whole number, found "6"',
+        'plan.toml line 14: device pasteuriser-plc: key "knd" is not known; did you mean "kind"?',
+        'plan.toml line 18: device pasteuriser-plc, interface cpu: key "adress" is not known; did you mean "address"?',
+        'plan.toml line 19: device pasteuriser-plc, interface cpu: key "ports": expected a list in square brackets',
+        'plan.toml line 15: device pasteuriser-plc, interface cpu: subnet "proces" is not in the plan; did you mean',
+        'plan.toml line 20: device pasteuriser-plc, interface cpu: interface "pasteuriser-plc/cpu" is there twice',
+        'plan.toml line 20: device pasteuriser-plc, interface cpu: port "line-panel/lan:1" is not in the plan',
+        'plan.toml line 8: subnet process: subnet "process" is there twice',
+        'plan.toml line 24: conversation pasteuriser-plc/cpu to line-panel/lan: interface "line-panel/lan" is not in',
+        'plan.toml line 29: survey missing.csv: key "taken": expected a date such as 2026-10-28, found "yesterday"',
+        'plan.toml line 30: survey missing.csv: key "columns", key "adress" is not known; did you mean "address"?',
+        'plan.toml line 33: router r: key "interfaces", item 1: expected text in quotes, found 1.5',
+        'plan.toml line 34: router r: key "routes", item 1, key "via" is missing',
+        'plan.toml line 34: router r: key "routes", item 1, key "vie" is not known; did you mean "via"?',
     ]
     missing = [words for words in expected if not any(one.startswith(words) for one in found)]
     assert missing == []

@@ -115,7 +115,7 @@ def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
         (HEAD.replace("address", "adress"), 'column "adress" is not known; did you mean "address"?'),
         (HEAD.replace("subnet,", "segment,"), 'column "subnet" is missing'),
         (HEAD.replace("mask", "address"), 'column "address" is there twice'),
-        (HEAD.replace("slot", ""), "column 5 holds a value and has no title"),
+        (HEAD.replace("slot", ""), "column 5 contains a value and has no title"),
     ],
 )
 def test_titles_are_checked(tmp_path: Path, head: str, words: str) -> None:

@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
+from difflib import get_close_matches
 from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import Problem
 from netcheck.files import ZIP, FileError, HashedFiles
+from netcheck.plan.cells import label_fault
 from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.forms.interface_grid import grid_of
 from netcheck.plan.model import Position
-from netcheck.plan.shape_problems import keys_of, suggestion
+from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.columns import columns_of
-from netcheck.tables.delimited import DELIMITERS, Record, blocks_of, lines_in, parts_of, records_of, text_of
+from netcheck.tables.delimited import DELIMITERS, Number, Record, blocks_of, lines_in, parts_of, records_of, text_of
+from netcheck.tables.merged_cells import letters_of
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
 LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
 _MOST_ABOVE = 20  # the titles of a sheet are among its first rows
-_DASH = re.compile(r"\s*-\s*")
+LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
+_DASH = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
+_ALIKE = 0.8  # of a title and a key that is missing (difflib's ratio): the title is taken for a typing error
 
 
 def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, problems: list[Problem]) -> Rows:
@@ -57,7 +62,12 @@ def _grid(text: str, delimiter: str, file: str) -> Grid | None:
     titles = [title_of(cells[0]) for cells in columns]
     if not titles or not all(titles) or any(_title_problems(titles, InterfaceRow, "")):
         return None
-    return grid_of(dict(zip(titles, (cells[1:] for cells in columns), strict=True)), required_of(InterfaceRow), file)
+    known = set(keys_of(InterfaceRow))
+    cells = {title: column[1:] for title, column in zip(titles, columns, strict=True) if title in known}
+    if columns[0][0] in columns[0][1:] or any(label_fault(text) for key in LABELS for text in set(cells.get(key, ()))):
+        return None
+    extra = {column[0]: column[1:] for title, column in zip(titles, columns, strict=True) if title not in known}
+    return grid_of(cells, required_of(InterfaceRow), file, extra)
 
 
 def title_of(cell: str) -> str:
@@ -92,52 +102,87 @@ def entries_of(
     records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem], sheet: str = ""
 ) -> tuple[Entry, ...]:
     """Turn rows into entries, the first row being the titles; `sheet` comes before the row number in positions."""
-    titles = [title_of(cell) for cell in records[0].cells]
+    head = records[0].cells
+    titles = [title_of(cell) for cell in head]
     wrong = list(_title_problems(titles, shape, f"{file}: {sheet}row {records[0].row}"))
-    wrong += _untitled(titles, records, f"{file}: {sheet}")
+    wrong += _untitled(titles, records, f"{file}: {sheet}", sheet)
     problems += wrong
+    known = set(keys_of(shape))
     entries = []
     for record in records[1:]:
         position = Position(file, f"{sheet}row {record.row}")
         surplus = record.cells[len(titles) :]
         if any(map(str.strip, surplus)):
-            what = f"it has {len(record.cells)} cells, and the titles {len(titles)}"
-            problems.append(Problem(what, str(position), "Put a cell that holds a separator in double quotes"))
-        else:
-            entries.append(Entry(_row(titles, record.cells), position, typed=False))
+            problems.append(_surplus(record, len(titles), position, sheet))
+        elif list(map(title_of, record.cells)) != titles:  # a repeated row of titles is no entry
+            entries.append(_entry(record, head, titles, known, position))
     return () if wrong else tuple(entries)
+
+
+def _entry(
+    record: Record, head: Sequence[str], titles: Sequence[str], known: Container[str], position: Position
+) -> Entry:
+    """Return a row's entry; an empty cell is a missing value."""
+    data: dict[str, object] = {}
+    extra: list[tuple[str, str]] = []
+    damaged: list[tuple[str, str, str]] = []
+    for title, written, cell in zip(titles, head, record.cells, strict=False):
+        text = cell.strip()
+        if not title or not text:
+            continue
+        if title not in known:
+            extra.append((written.strip(), text))
+        elif title in LABELS and (why := label_fault(text) or number_fault(cell)):
+            damaged.append((title, text, why))
+        else:
+            data[title] = cell_value(title, text)
+    return Entry(data, position, typed=False, extra=tuple(extra), damaged=tuple(damaged))
+
+
+def number_fault(cell: str) -> str:
+    """Return why a number of a workbook is likely not the label that was typed, or the empty text."""
+    if not isinstance(cell, Number):
+        return ""
+    do = "format the column as text and type the value again"
+    return f"'{cell}' is a number; a spreadsheet makes numbers of values such as 1,2: {do}"
+
+
+def _surplus(record: Record, titles: int, position: Position, sheet: str) -> Problem:
+    if sheet:
+        column = next(at for at, cell in enumerate(record.cells, 1) if at > titles and cell.strip())
+        what = f"column {letters_of(column)} contains a value and has no title"
+        return Problem(what, str(position), "Give the column a title, or clear the cell")
+    what = f"it has {len(record.cells)} cells, and the titles {titles}"
+    return Problem(what, str(position), "Put a cell that contains a separator in double quotes")
 
 
 def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterator[Problem]:
     known = keys_of(shape)
+    missing = [key for key in known if key not in titles]
     for column, title in enumerate(titles):
-        if title and title not in known:
-            near = suggestion(title, known)
-            do = "" if near else f"Known here: {', '.join(known)}"
-            yield Problem(f'column "{safe(title, 60)}" is not known{near}', where, do)
-        elif title and title in titles[:column]:
-            yield Problem(f'column "{title}" is there twice', where)
+        near = get_close_matches(title[:100], missing, 1, _ALIKE) if title and title not in known else []
+        if near:
+            do = f'Correct the title; a further column may have any title that is not so similar to "{near[0]}"'
+            yield Problem(f'column "{safe(title, 60)}" is not known; did you mean "{near[0]}"?', where, do)
+        elif title in known and title in titles[:column]:
+            yield Problem(f'column "{title}" is there twice', where, "Remove one of them")
     for key in required_of(shape):
         if key not in titles:
-            yield Problem(f'column "{key}" is missing', where)
+            yield Problem(f'column "{key}" is missing', where, f"Titles of this table: {', '.join(known)}")
 
 
-def _untitled(titles: list[str], records: Sequence[Record], where: str) -> Iterator[Problem]:
+def _untitled(titles: list[str], records: Sequence[Record], where: str, sheet: str) -> Iterator[Problem]:
     for column, title in enumerate(titles):
         used = next((one for one in records[1:] if column < len(one.cells) and one.cells[column].strip()), None)
         if not title and used is not None:
-            yield Problem(f"column {column + 1} holds a value and has no title", f"{where}row {used.row}")
+            name = letters_of(column + 1) if sheet else column + 1
+            what = f"column {name} contains a value and has no title"
+            yield Problem(what, f"{where}row {used.row}", "Give the column a title, or clear the cell")
 
 
 def required_of(shape: type[Shape]) -> list[str]:
     """Return the keys that every entry of a shape must have."""
     return [field.alias or "" for field in shape.model_fields.values() if field.is_required()]
-
-
-def _row(titles: Sequence[str], cells: Sequence[str]) -> dict[str, object]:
-    """Return the filled cells by title; an empty cell is a missing value."""
-    pairs = zip(titles, map(str.strip, cells), strict=False)
-    return {title: cell_value(title, text) for title, text in pairs if title and text}
 
 
 def cell_value(title: str, text: str) -> object:

@@ -9,10 +9,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache, partial
 from itertools import repeat
+from types import MappingProxyType
 from typing import TypeVar
 
 from netcheck.addr import Address, Mac, Mask
-from netcheck.plan.cells import address6_from, cell_from, gateway6_from, gateway_from
+from netcheck.plan.cells import (
+    DHCP,
+    address6_from,
+    address_from,
+    any_unknown,
+    gateway6_from,
+    gateway_from,
+    is_dhcp,
+    mac_from,
+    mask_from,
+    maybe_from,
+)
 from netcheck.plan.entries import Grid
 from netcheck.plan.model import Cell, Interface, Position
 from netcheck.tables.columns import ipv4_of, macs_of, made
@@ -24,14 +36,21 @@ ONE_PORT = ("1",)
 _remembered = lru_cache(4096)  # a plan has few different masks and gateways
 
 
-def grid_of(columns: dict[str, list[str]], required: Iterable[str], file: str) -> Grid | None:
+def grid_of(
+    columns: dict[str, list[str]],
+    required: Iterable[str],
+    file: str,
+    extra: Mapping[str, list[str]] = MappingProxyType({}),
+) -> Grid | None:
     """Return the rows below the titles, the first of which is row 2; None where there are none, or one has a fault."""
     ports = list(map(_remembered(_ports), columns.pop("ports"))) if "ports" in columns else None
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
     rows = map("row {}".format, range(2, len(next(iter(columns.values()))) + 2))
     positions = list(made(Position, file=repeat(file), at=rows))
-    return Grid(columns, ports, positions) if positions else None
+    pairs = ([(title, text) for text in texts] for title, texts in extra.items())
+    rows_extra = [tuple(pair for pair in row if pair[1]) for row in zip(*pairs, strict=True)] if extra else None
+    return Grid(columns, ports, positions, rows_extra) if positions else None
 
 
 def _ports(text: str) -> tuple[str, ...]:
@@ -40,7 +59,7 @@ def _ports(text: str) -> tuple[str, ...]:
 
 def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface]:
     """Yield the interfaces of a faultless table; `families` gives the address family of each subnet by name."""
-    addresses = _cells(grid, "address", Address.from_text, _addresses)
+    addresses = _cells(grid, "address", address_from, _addresses)
     texts = partial(_texts, grid)
     return made(
         Interface,
@@ -54,16 +73,20 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
         address=addresses,
         mask=_masks(grid, addresses, families),
         gateway=_cells(grid, "gateway", _remembered(gateway_from)),
-        mac=_cells(grid, "mac", Mac.from_text, _macs),
+        mac=_cells(grid, "mac", mac_from, _macs),
         host_name=_cells(grid, "host-name", str),
         switch_port=_cells(grid, "switch-port", str),
         ports=grid.ports or repeat(ONE_PORT),
         behind=texts("behind"),
         granted=texts("granted"),
         address6=_cells(grid, "address6", address6_from),
-        mask6=_cells(grid, "mask6", partial(Mask.from_text, family=6)),
+        mask6=_cells(grid, "mask6", partial(mask_from, family=6)),
         gateway6=_cells(grid, "gateway6", _remembered(gateway6_from)),
         subnet6=texts("subnet6"),
+        dhcp=_dhcp(grid.columns.get("address", ())),
+        description=texts("description"),
+        remark=texts("remark"),
+        extra=grid.extra or repeat(()),
     )
 
 
@@ -79,11 +102,11 @@ def _cells(
     texts = grid.columns.get(title)
     if texts is None:
         return repeat(None)
-    values = _values(texts, read, many) if all(texts) else None
+    values = _values(texts, read, many) if not any_unknown(texts) else None
     if values is not None:
         return list(made(Cell, text=texts, value=values, position=grid.positions))
     pairs = zip(texts, grid.positions, strict=True)
-    return [cell_from(text, read, position) if text else None for text, position in pairs]
+    return [None if is_dhcp(text) else maybe_from(text, read, position) for text, position in pairs]
 
 
 def _values(
@@ -99,6 +122,10 @@ def _values(
         return None
 
 
+def _dhcp(texts: Sequence[str]) -> Iterable[bool]:
+    return map(is_dhcp, texts) if DHCP in map(str.casefold, texts) else repeat(False)
+
+
 def _addresses(texts: Sequence[str]) -> Iterable[Address] | None:
     values = ipv4_of(texts)
     return None if values is None else made(Address, family=repeat(4), value=values)
@@ -111,10 +138,10 @@ def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
 
 def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:
     """Read masks in the family of the row's address, or of its subnet where the address cannot be read."""
-    readers = {family: _remembered(partial(Mask.from_text, family=family)) for family in (4, 6)}
+    readers = {family: _remembered(partial(mask_from, family=family)) for family in (4, 6)}
     rows = zip(addresses, _texts(grid, "subnet"), strict=False) if "mask" in grid.columns else ()
     found = [one.value.family if one and one.value else families.get(subnet, 4) for one, subnet in rows]
     if len(set(found)) < 2:
-        return _cells(grid, "mask", readers[found[0]] if found else Mask.from_text)
+        return _cells(grid, "mask", readers[found[0]] if found else mask_from)
     cells = zip(grid.columns["mask"], found, grid.positions, strict=True)
-    return [cell_from(text, readers[family], position) if text else None for text, family, position in cells]
+    return [maybe_from(text, readers[family], position) for text, family, position in cells]

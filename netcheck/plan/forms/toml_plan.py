@@ -11,6 +11,7 @@ from netcheck.errors import PlanError, Problem
 from netcheck.files import MIB, ZIP, FileError, HashedFiles
 from netcheck.plan.entries import Entry, Rows, Tables
 from netcheck.plan.forms.csv_table import read_table
+from netcheck.plan.forms.toml_lines import TomlLines
 from netcheck.plan.model import Position
 from netcheck.plan.shape_problems import found
 from netcheck.plan.shapes import (
@@ -27,6 +28,8 @@ from netcheck.text import safe
 PLAN_LIMIT = 16 * MIB
 _STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
 _KEY_PARTS = 32  # keys of a plan have at most two; the parser's time grows with the square
+_AT_LINE = re.compile(r"at line (\d+)")
+ENTRY_TABLES = ("subnet", "device", "router", "translation", "conversation", "station", "survey", "accepted")
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _ROWS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
@@ -40,14 +43,16 @@ def read_toml(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables
     """Read `plan.toml` and its tables; add to `problems`, and return None if nothing can be read."""
     file = safe(path.name)
     try:
-        document = parsed(files.read(path, PLAN_LIMIT), file)
+        data = files.read(path, PLAN_LIMIT)
+        document = parsed(data, file)
     except FileError as error:
         problems.append(error.at(file))
         return None
     except PlanError as error:
         problems += error.problems
         return None
-    return _tables(document, path, files, problems)
+    top = Entry(document, Position(file), lines=TomlLines(_text(data, file)))
+    return _tables(top, path, files, problems)
 
 
 def parsed(data: bytes, file: str) -> dict[str, object]:
@@ -60,12 +65,46 @@ def parsed(data: bytes, file: str) -> dict[str, object]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        do = "Look at this line and the one before; texts, addresses and names stand in quotes"
-        raise PlanError(Problem(f"this is not TOML: {safe(str(error))}", file, do)) from error
+        raise PlanError(_not_toml(error, text, file)) from error
     except RecursionError as error:
         raise PlanError(Problem("its lists or tables are nested too deeply", file)) from error
     except ValueError as error:
         raise PlanError(Problem(f"a value cannot be read: {safe(str(error))}", file)) from error
+
+
+def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
+    """Explain why TOML cannot be parsed; a key or table that occurs twice is named with both lines."""
+    found = _AT_LINE.search(str(error))
+    number = int(found[1]) if found else 0
+    if "Cannot" in str(error):
+        lines = TomlLines(text)
+        for line, first, path in lines.repeated:
+            if line <= number:
+                what = f'the key "{safe(str(path[-1]), 60)}" is there twice in the same table, first in line {first}'
+                return Problem(what, f"{file} line {line}", "Remove one of them")
+        if clash := _clash(lines, number):
+            line, header, first, before = clash
+            want = f"[[{header.strip('[]# ')}]]"
+            if before.startswith("[[") != header.startswith("[["):
+                what = f"{header} does not fit {before} in line {first}"
+                return Problem(what, f"{file} line {line}", f"Write {want} above each entry")
+            do = (
+                f"Write {want} if it is another entry" if header.strip("[] ") in ENTRY_TABLES else "Join the two tables"
+            )
+            return Problem(f"the table {header} is there twice, first in line {first}", f"{file} line {line}", do)
+    do = "Look at this line and the one before; texts, addresses and names are written in quotes"
+    return Problem(f"this is not TOML: {safe(str(error))}", file, do)
+
+
+def _clash(lines: TomlLines, number: int) -> tuple[int, str, int, str] | None:
+    """The header at or before a line that clashes with an earlier header of the same name."""
+    first: dict[tuple[str | int, ...], tuple[int, str]] = {}
+    for line, header, path in lines.headers:
+        bare = safe(header.partition("#")[0].strip(), 60)
+        before = first.setdefault(path, (line, bare))
+        if line <= number and before[0] < line and not (before[1].startswith("[[") and bare.startswith("[[")):
+            return line, bare, *before
+    return None
 
 
 def _text(data: bytes, file: str) -> str:
@@ -80,17 +119,22 @@ def _text(data: bytes, file: str) -> str:
         raise PlanError(Problem(f"line {line} holds a byte that is not UTF-8", file, "Save it as UTF-8")) from error
 
 
-def _tables(document: dict[str, object], path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
-    top = Entry(document, Position(safe(path.name)))
-    number = document.get("format")
+def _tables(top: Entry, path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
+    number = top.data.get("format")
     if type(number) is int and number != FORMAT:
         what = f"it is written in format {found(number)}, and this netcheck reads format {FORMAT}"
         problems.append(Problem(what, top.position.file, "Use the netcheck that wrote it, or a newer one"))
         return None
     top.fitted(PlanShape, problems)
-    csv = {key: _csv_table(top, key, path.parent, files, problems) for key in document if key in _ROWS}
+    csv, unread = dict[str, Rows](), set[str]()
+    for key in top.data:
+        if key in _ROWS:
+            before = len(problems)
+            csv[key] = _csv_table(top, key, path.parent, files, problems)
+            if len(problems) > before and not csv[key]:
+                unread.add(key)
     return Tables(
-        site=_named(document.get("site", {"name": "?"}), top.position, "site"),
+        site=_site(top),
         subnets=(*_entries(top, "subnet"), *csv.get("subnets", ())),
         devices=_entries(top, "device"),
         interfaces=csv.get("interfaces", ()),
@@ -100,6 +144,7 @@ def _tables(document: dict[str, object], path: Path, files: HashedFiles, problem
         surveys=_entries(top, "survey"),
         accepted=_entries(top, "accepted"),
         translations=(*_entries(top, "translation"), *csv.get("translations", ())),
+        unread=frozenset(unread),
     )
 
 
@@ -108,16 +153,16 @@ def _csv_table(top: Entry, key: str, folder: Path, files: HashedFiles, problems:
     return read_table(folder / file, safe(file), _ROWS[key], files, problems) if file else ()
 
 
-def _named(data: object, position: Position, at: str) -> Entry:
-    table: Mapping[str, object] = data if isinstance(data, dict) else {"name": "?"}
-    return Entry(table, Position(position.file, at))
+def _site(top: Entry) -> Entry:
+    data = top.data.get("site")
+    return top.inner(data if isinstance(data, dict) else {"name": "?"}, ("site",), "site")
 
 
 def _entries(top: Entry, kind: str) -> tuple[Entry, ...]:
     listing = top.data.get(kind)
     tables = listing if isinstance(listing, list) else []
     return tuple(
-        _named(table, top.position, f"{kind} {label_of(kind, table, number)}")
+        top.inner(table, (kind, number - 1), f"{kind} {label_of(kind, table, number)}")
         for number, table in enumerate(tables, 1)
         if isinstance(table, dict)
     )

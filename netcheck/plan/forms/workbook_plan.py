@@ -79,7 +79,12 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         problems.append(Problem(what, file, "Use the netcheck that wrote it, or a newer one"))
         return None
     data = {key: value for key, value in site.data.items() if key != "format"}
-    read = {name: _entries(book, name, shape, file, problems) for name, shape in SHEETS.items()}
+    read, unread = dict[str, tuple[Entry, ...]](), set[str]()
+    for name, shape in SHEETS.items():
+        before = len(problems)
+        read[name] = _entries(book, name, shape, file, problems)
+        if len(problems) > before and not read[name]:
+            unread.add(name)
     return Tables(
         site=Entry(data, site.position, typed=False),
         subnets=read["subnets"],
@@ -90,6 +95,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         surveys=_surveys(read["surveys"], book, path),
         accepted=read["accepted"],
         translations=read["translations"],
+        unread=frozenset(unread),
     )
 
 

@@ -56,6 +56,9 @@ def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
         for interface, cell in zip(interfaces, cells, strict=True) if None in values else ():
             if cell is not None and cell.value is None:
                 yield interface.subject, what, cell
+    for interface in interfaces:
+        for what, label in interface.damaged:
+            yield interface.subject, what, label
 
 
 def _cells(plan: Plan) -> Iterator[Named]:

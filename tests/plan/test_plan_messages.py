@@ -1,0 +1,124 @@
+"""Messages about a plan's structure name the line and the correction."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from netcheck.errors import PlanError
+from netcheck.plan.read import read_plan
+
+TOP = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "process"\nprefix = "10.62.20.0/24"\n'
+
+
+def refusal(folder: Path, text: str) -> list[str]:
+    """The messages about a plan with this text below its subnet, which ends in line 6."""
+    (folder / "plan.toml").write_text(TOP + text)
+    with pytest.raises(PlanError) as caught:
+        read_plan(folder)
+    return str(caught.value).splitlines()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            '[[device]]\nname = "a"\n  [[device.interfaces]]\n  name = "l"\n  subnet = "process"\n',
+            "plan.toml line 9: unknown table [[device.interfaces]]. Did you mean [[device.interface]]?",
+        ),
+        ('[[devices]]\nname = "a"\n', "plan.toml line 7: unknown table [[devices]]. Did you mean [[device]]?"),
+        (
+            '[[interface]]\nname = "a"\n',
+            "plan.toml line 7: unknown table [[interface]]. Did you mean [[device.interface]]?",
+        ),
+        ('[[subnets]]\nname = "p"\n', "plan.toml line 7: unknown table [[subnets]]. Did you mean [[subnet]]?"),
+        (
+            '[device]\nname = "a"\n',
+            "plan.toml line 7: the table [device] must be written [[device]]. Correct the brackets",
+        ),
+        (
+            '[[device]]\nname = "a"\n\n[device] # b\nname = "b"\n',
+            "plan.toml line 10: [device] does not fit [[device]] in line 7. Write [[device]] above each entry",
+        ),
+        (
+            '[device]\nname = "a"\n[device]\nname = "b"\n',
+            "plan.toml line 9: the table [device] is there twice, first in line 7. "
+            "Write [[device]] if it is another entry",
+        ),
+        (
+            "[site]\nrevision = 'A'\n",
+            "plan.toml line 7: the table [site] is there twice, first in line 2. Join the two tables",
+        ),
+        (
+            '[[device]]\nname = "a"\nkind = """\n[[x]]\nname = "b"\n"""\nname = "c"\n',
+            'plan.toml line 13: the key "name" is there twice in the same table, first in line 8. Remove one of them',
+        ),
+    ],
+    ids=["interfaces", "devices", "interface", "subnets", "single", "both", "twice", "site", "key"],
+)
+def test_a_wrong_table_is_named_with_its_line(tmp_path: Path, text: str, message: str) -> None:
+    """With the table that was probably meant, or the line of the first one."""
+    assert refusal(tmp_path, text)[0] == message
+
+
+def test_a_question_does_not_get_a_full_stop(tmp_path: Path) -> None:
+    """The correction follows a question mark directly."""
+    book = openpyxl.Workbook()
+    book.worksheets[0].title = "intefaces"
+    book.save(tmp_path / "p.xlsx")
+    with pytest.raises(PlanError) as caught:
+        read_plan(tmp_path / "p.xlsx")
+    assert "?." not in str(caught.value)
+
+
+def table(folder: Path, rows: str) -> Path:
+    """A plan whose interfaces are these rows."""
+    (folder / "plan.toml").write_text(TOP.replace("format = 1", 'format = 1\ninterfaces = "i.csv"'))
+    (folder / "i.csv").write_text(rows)
+    return folder
+
+
+def test_one_missing_title_is_one_message(tmp_path: Path) -> None:
+    """A missing title says nothing about each row, nor about what refers to these rows."""
+    rows = "".join(f"d{n},lan,process\n" for n in range(57))
+    folder = table(tmp_path, "device,interfac,subnet\n" + rows)
+    text = (folder / "plan.toml").read_text()
+    talk = '[[conversation]]\nfrom = "d1/lan"\nto = "d2/lan"\n'
+    (folder / "plan.toml").write_text(text + talk * 57)
+    with pytest.raises(PlanError) as caught:
+        read_plan(folder)
+    assert [one.what for one in caught.value.problems] == [
+        'column "interfac" is not known; did you mean "interface"?',
+        'column "interface" is missing',
+    ]
+
+
+def test_a_column_that_is_empty_in_every_row_is_one_message(tmp_path: Path) -> None:
+    """The first row is named, and how many more there are."""
+    rows = "".join(f"d{n},lan,\n" for n in range(57))
+    with pytest.raises(PlanError) as caught:
+        read_plan(table(tmp_path, "device,interface,subnet\n" + rows))
+    assert str(caught.value) == 'i.csv: row 2 and 56 more rows: column "subnet" is empty'
+
+
+def test_a_repeated_row_of_titles_is_no_interface(tmp_path: Path) -> None:
+    """Printed lists repeat the titles on every page."""
+    rows = "Device,interface,subnet\na,lan,process\nDevice,interface,subnet\nb,lan,process\n"
+    assert list(read_plan(table(tmp_path, rows)).interface_named) == ["a/lan", "b/lan"]
+
+
+def test_a_workbook_gets_advice_for_workbooks(tmp_path: Path) -> None:
+    """A cell beyond the titles is named by its column's letter."""
+    book = openpyxl.Workbook()
+    book.worksheets[0].title = "subnets"
+    for row in (["name", "prefix"], ["process", "10.62.20.0/24", None, "why?"]):
+        book.worksheets[0].append(row)
+    book.save(tmp_path / "p.xlsx")
+    with pytest.raises(PlanError) as caught:
+        read_plan(tmp_path / "p.xlsx")
+    assert str(caught.value) == (
+        "p.xlsx: sheet subnets, row 2: column D contains a value and has no title. "
+        "Give the column a title, or clear the cell"
+    )
