@@ -23,7 +23,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.record.verify import read_record
 from netcheck.report.build import report_of
 from netcheck.report.formats import kinds_for
-from netcheck.report.text.proofs import counted, to_lines
+from netcheck.report.text.proofs import SIMULATED, counted, to_lines
 from netcheck.rig.plant import Trouble, plant
 from netcheck.rig.technicians import Technician
 from netcheck.rules.engine import Checked, check
@@ -131,9 +131,10 @@ def _prove(out: Path) -> Outcome:
 
 
 def _print_proofs(outcome: Outcome) -> None:
-    lines = to_lines([proof for proof in outcome.proofs if proof.verdict is not Verdict.PROVEN])
+    open_ports = [proof for proof in outcome.proofs if proof.verdict is not Verdict.PROVEN]
+    lines = to_lines(open_ports, simulated=outcome.simulated)
     print("\nNot proven, and why:\n" + "\n".join(lines))
-    print(f"\n{counted(outcome.proofs)}")
+    print(f"\n{SIMULATED}: {counted(outcome.proofs)}")
 
 
 def _report(out: Path, checked: Checked, surveys: tuple[Survey, ...]) -> None:

@@ -13,6 +13,7 @@ from rich.live import Live
 from netcheck.proof.events import Event, What
 from netcheck.report.live.run_state import Board
 from netcheck.report.live.screen import to_screen
+from netcheck.report.text.proofs import SIMULATED, marked
 from netcheck.text import safe
 
 REDRAW = 0.2  # seconds
@@ -24,7 +25,10 @@ BELL_GAP = 0.18
 class Show:
     """Shows events. `refresh` is called at every turn with the time and a function for the line of figures."""
 
-    def __init__(self, board: Board, stream: TextIO, *, quiet: bool, terse: bool) -> None:
+    def __init__(self, board: Board, stream: TextIO, *, quiet: bool, terse: bool, simulated: bool = False) -> None:
+        self.simulated = simulated
+        if simulated:
+            board.keys = f"{SIMULATED}    {board.keys}"
         self.board, self.stream, self.quiet, self.terse = board, stream, quiet, terse
         self.console = Console(file=stream, highlight=False)
         self._live: Live | None = None
@@ -48,10 +52,12 @@ class Show:
         if self.terse:
             if event.proof is not None:
                 row = self.board.rows[event.port]
-                print(f"{event.proof.verdict:<16} {safe(event.port):<28} {safe(row.address):<15} {row.who}", flush=True)
+                verdict = marked(event.proof.verdict, self.simulated)
+                print(f"{verdict:<16} {safe(event.port):<28} {safe(row.address):<15} {row.who}", flush=True)
         elif self._live is None:
             port = f"{safe(event.port)}: " if event.port else ""
-            print(f"{event.what:<8} {port}{safe(event.text, 1000)}", file=self.stream, flush=True)
+            mark = f" ({SIMULATED})" if self.simulated and event.proof is not None else ""
+            print(f"{event.what:<8} {port}{safe(event.text, 1000)}{mark}", file=self.stream, flush=True)
         elif event.what in BELLS and not self.quiet and not self._bells:
             start = time.monotonic()
             self._bells.extend(start + n * BELL_GAP for n in range(BELLS[event.what]))

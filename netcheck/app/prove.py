@@ -31,9 +31,11 @@ from netcheck.proof.targets import Scope
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
 from netcheck.report.live.run_state import Board
-from netcheck.report.text.proofs import counted, summary, to_json, to_lines
+from netcheck.report.text.proofs import SIMULATED, counted, summary, to_json, to_lines
 from netcheck.text import safe
 from netcheck.wire.link import Link
+
+RIG = "rig"  # the kind of the simulated link
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +53,7 @@ class Order:
     as_json: bool
     quiet: bool
     terse: bool = False  # print verdicts only
+    by: str = ""  # technician and company
     ask_modbus: bool = False  # ask each proven device for its identity
 
 
@@ -87,6 +90,7 @@ class Outcome:
     seal: str
     refused: str
     interrupted: bool
+    simulated: bool
 
 
 def run(order: Order, procedure: ProcedureOf = PortByPort) -> int:
@@ -126,12 +130,14 @@ def conduct(
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout
         keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
-        show = stack.enter_context(Show(board, stream, quiet=order.quiet, terse=order.terse))
+        show = stack.enter_context(
+            Show(board, stream, quiet=order.quiet, terse=order.terse, simulated=link.kind == RIG)
+        )
         who = Identifier(link.ways[0], aim) if order.ask_modbus else None
         interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys, who), frames)
         recorder.end(summary(prober.proofs))
     proofs = _in_order(base.aim, [*done, *prober.proofs])
-    return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted)
+    return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
 
 
 def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> bool:
@@ -154,6 +160,9 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
         station=f"{mac_text(link.ways[0].mac)}, {station}",
         interface=f"{order.interface} ({link.kind})",
         permit=permit,
+        by=order.by,
+        local=datetime.now().astimezone().isoformat(timespec="seconds"),
+        simulated=link.kind == RIG,
     )
     return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC))
 
@@ -186,10 +195,13 @@ def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
 def finish(order: Order, outcome: Outcome) -> int:
     """Print the result and return the exit code; LinkError where the interface could not be used."""
     if order.as_json:
-        print(json.dumps(to_json(outcome.proofs, str(outcome.record), outcome.seal), indent=2))
+        shape = to_json(outcome.proofs, str(outcome.record), outcome.seal, simulated=outcome.simulated)
+        print(json.dumps(shape, indent=2))
     else:
-        print("\n".join(to_lines(outcome.proofs, get_terminal_size((100, 24)).columns)))
-        print(f"\n{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
+        width = get_terminal_size((100, 24)).columns
+        print("\n".join(to_lines(outcome.proofs, width, simulated=outcome.simulated)))
+        sure = f"{SIMULATED}: " if outcome.simulated else ""
+        print(f"\n{sure}{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
     if outcome.refused:
         do = "Give this computer, or the plan's station, an address that is free"
         raise LinkError.of(outcome.refused, where=order.interface, do=do)

@@ -16,7 +16,11 @@ RESUMED, TORN, PLAN_CHANGED = "resumed", "torn", "plan-changed"
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """The circumstances of a run: plan (site name, revision, SHA-256), tool version, station, interface and permit."""
+    """How one run was made: plan (site name, revision, SHA-256), tool version, station, interface and permit.
+
+    `by` names technician and company, `local` is the local time of the start with its offset, and `simulated` marks
+    a run on the simulated bench, which proves nothing about a site.
+    """
 
     plan: str
     revision: str
@@ -25,6 +29,9 @@ class Run:
     station: str = ""
     interface: str = ""
     permit: str = ""
+    by: str = ""
+    local: str = ""
+    simulated: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the fields of a `start` line, which are also the facts of a `resumed` event."""
@@ -34,6 +41,8 @@ class Run:
             "station": self.station,
             "interface": self.interface,
             "permit": self.permit,
+            **{key: text for key, text in (("by", self.by), ("local", self.local)) if text},
+            "simulated": self.simulated,
         }
 
     @classmethod
@@ -41,9 +50,19 @@ class Run:
         """Read what `to_json` wrote; a value that is missing or not a text becomes empty."""
         plan = shape.get("plan")
         named: Mapping[str, Any] = plan if isinstance(plan, dict) else {}
+        interface = _text(shape.get("interface"))
         return cls(
-            *(_text(named.get(key)) for key in ("name", "revision", "sha256")),
-            *(_text(shape.get(key)) for key in ("netcheck", "station", "interface", "permit")),
+            plan=_text(named.get("name")),
+            revision=_text(named.get("revision")),
+            sha256=_text(named.get("sha256")),
+            version=_text(shape.get("netcheck")),
+            station=_text(shape.get("station")),
+            interface=interface,
+            permit=_text(shape.get("permit")),
+            by=_text(shape.get("by")),
+            local=_text(shape.get("local")),
+            # Records written before the key existed name the simulated link in their interface.
+            simulated=shape.get("simulated") is True or interface.endswith("(rig)"),
         )
 
 
@@ -88,6 +107,11 @@ class Content:
     events: tuple[RecordedEvent, ...] = ()
     proofs: tuple[Proved, ...] = ()
     older: tuple[Proved, ...] = ()
+
+    @property
+    def simulated(self) -> bool:
+        """Return whether any run of the record was on the simulated bench."""
+        return any(run.simulated for run in self.runs)
 
     @classmethod
     def from_lines(cls, lines: Iterable[RecordLine]) -> Content:

@@ -42,6 +42,7 @@ class Verification:
     plan: str = ""
     revision: str = ""
     notes: tuple[str, ...] = ()
+    simulated: bool = False
 
     @property
     def state(self) -> State:
@@ -92,6 +93,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         flaw=flaw,
         plan=first.plan if first else "",
         revision=first.revision if first else "",
+        simulated=first.simulated if first else False,
         notes=doubts.notes(),
     )
 

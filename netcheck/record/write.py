@@ -228,6 +228,10 @@ def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> 
     if content.runs and content.runs[0].plan != run.plan:
         what = f"this record belongs to the plan {content.runs[0].plan!r}, not to {run.plan!r}"
         raise RecordError.of(what, where=f"{path}: line 1", do=_KEPT)
+    if content.runs and content.simulated != run.simulated:
+        was, now = ("a simulated", "a real") if content.simulated else ("a real", "a simulated")
+        what = f"this record holds {was} run, and {now} run cannot be added to it"
+        raise RecordError.of(what, where=f"{path}: line 1", do=_KEPT)
 
 
 def _torn_path(path: Path) -> Path:

@@ -31,6 +31,7 @@ def report_of(
     for the same date."""
     plan = checked.plan
     _demand_own(plan, records)
+    _demand_one_kind(records)
     proofs = _by_port(records)
     rows = row_hashes(plan)
     ports = tuple(
@@ -55,6 +56,19 @@ def _demand_own(plan: Plan, records: Iterable[Record]) -> None:
                 )
                 for record in strange
             )
+        )
+
+
+def _demand_one_kind(records: Iterable[Record]) -> None:
+    """Raise RecordError where simulated and real runs are mixed, in one record or between records."""
+    mixed = [record for record in records if len({run.simulated for run in record.content.runs}) > 1]
+    kinds = {record.content.simulated for record in records}
+    if not mixed and len(kinds) > 1:
+        mixed = [record for record in records if record.content.simulated]
+    if mixed:
+        do = "Leave out the records of rehearsals and demonstrations"
+        raise RecordError(
+            *(Problem("this record holds a simulated run, and others are real", record.path, do) for record in mixed)
         )
 
 

@@ -67,6 +67,11 @@ class Report:
         return self.checked.plan
 
     @property
+    def simulated(self) -> bool:
+        """Return whether the records are of a simulated bench."""
+        return any(record.content.simulated for record in self.records)
+
+    @property
     def verdicts(self) -> tuple[tuple[Verdict, int], ...]:
         """Return the number of ports by verdict, `proven` first, without verdicts that no port has."""
         counts = Counter(port.verdict for port in self.ports)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from netcheck.addr import mac_text
 from netcheck.report.model import Report, short
+from netcheck.report.text.proofs import marked
 from netcheck.report.words import moment
 
 HEADERS = ("port", "address", "verdict", "cable", "answered by", "luck", "unheard", "when", "record", "why")
@@ -18,7 +19,7 @@ def port_rows(report: Report) -> Iterator[tuple[str, ...]]:
         yield (
             proof.subject,
             proof.address,
-            str(proof.verdict),
+            marked(proof.verdict, report.simulated),
             proof.cable or "",
             "" if proof.mac is None else mac_text(proof.mac),
             "" if proof.luck is None else f"{proof.luck:.1e}",

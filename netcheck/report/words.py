@@ -7,6 +7,7 @@ from typing import assert_never
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.read import ChainBreak, Torn
 from netcheck.report.model import Report, short
+from netcheck.report.text.proofs import NO_PROOF, SIMULATED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 
@@ -33,7 +34,9 @@ def headline(report: Report) -> str:
     if not report.records:
         return f"{paper}. No proof was given."
     proven = dict(report.verdicts).get(Verdict.PROVEN, 0)
-    return f"{paper}. {proven} of {_counted(len(report.ports), 'port')} proven."
+    sure = f"{NO_PROOF}. " if report.simulated else ""
+    mark = f" ({SIMULATED})" if report.simulated else ""
+    return f"{sure}{paper}. {proven} of {_counted(len(report.ports), 'port')} proven{mark}."
 
 
 def plan_headline(checked: Checked) -> str:

@@ -49,7 +49,21 @@ def test_the_first_line_says_what_the_run_was_made_with(finished: Path) -> None:
         "station": "192.0.2.245/24",
         "interface": "eth0",
         "permit": "work order 4711",
+        "simulated": False,
     }
+
+
+def test_a_simulated_run_is_not_added_to_a_real_record(tmp_path: Path) -> None:
+    """Nor a real one to a record of a rehearsal; the file stays as it is."""
+    for first in (False, True):
+        path = tmp_path / f"{first}.jsonl"
+        runs = {kind: Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0", simulated=kind) for kind in (False, True)}
+        Recorder.open(path, runs[first], {}, lambda: datetime.now(UTC)).close()
+        before = path.read_bytes()
+        with pytest.raises(RecordError, match="run cannot be added to it"):
+            Recorder.open(path, runs[not first], {}, lambda: datetime.now(UTC))
+        assert path.read_bytes() == before
+        assert verify(path).simulated is first
 
 
 def test_a_proof_line_holds_the_object_of_the_json_output(finished: Path, proof: Make) -> None:

@@ -158,10 +158,13 @@ def clock_from(second: int = 0) -> Callable[[], datetime]:
     return lambda: datetime(2026, 11, 19, 9, 14, 3, tzinfo=UTC) + timedelta(seconds=second + 40 * next(looks))
 
 
-def write_record(path: Path, plan: Path, proofs: tuple[Proof, ...], clock: Callable[[], datetime]) -> Path:
+def write_record(
+    path: Path, plan: Path, proofs: tuple[Proof, ...], clock: Callable[[], datetime], *, simulated: bool = False
+) -> Path:
     """Write a record of a plan with these proofs."""
     read = read_plan(plan)
     run = Run(read.name, read.revision, read.sha256, "0.1.0", "10.62.20.245/24", "eth0 (raw)", "work order 118")
+    run = replace(run, simulated=simulated)
     with Recorder.open(path, run, row_hashes(read), clock) as recorder:
         for proof in proofs:
             recorder.proof(proof)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from netcheck.answers.decisions import Decision, choices_of
 from netcheck.answers.table import COLUMNS, TO_ANSWER, cells_of
+from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
 from netcheck.tables.formula_guard import guarded
@@ -170,7 +171,8 @@ def _guide(workbook: Workbook, report: Report) -> None:
     sheet: Any = workbook.create_sheet(_GUIDE)
     sheet.column_dimensions["A"].width = 110
     name = safe(f"{report.plan.name}, revision {report.plan.revision or 'not named'}", 400)
-    lines: Iterable[str] = (name, f"SHA-256 of the plan's files: {report.plan.sha256}", *WORDS)
+    kind = (words.headline(report),)
+    lines: Iterable[str] = (name, *kind, f"SHA-256 of the plan's files: {report.plan.sha256}", *WORDS)
     for line in lines:
         sheet.append([_text(sheet, guarded(line))])
 

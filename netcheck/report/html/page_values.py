@@ -127,6 +127,9 @@ def _runs(record: Record, plan: Plan) -> tuple[tuple[str, str], ...]:
     return (
         ("Revision", "; ".join(dict.fromkeys(run.revision or "none" for run in runs))),
         ("Plan's SHA-256", f"{record.content.sha256} ({told})"),
+        ("Run by", "; ".join(dict.fromkeys(run.by or "not named" for run in runs))),
+        ("Started", "; ".join(dict.fromkeys(run.local or "local time not recorded" for run in runs))),
+        ("Kind", "simulated" if record.content.simulated else "on the wire"),
         ("Station", "; ".join(dict.fromkeys(run.station or "none" for run in runs))),
         ("Interface", "; ".join(dict.fromkeys(run.interface or "none" for run in runs))),
         ("Permit", "; ".join(dict.fromkeys(run.permit or "none" for run in runs))),

@@ -29,10 +29,11 @@ def shape_of(report: Report) -> dict[str, Any]:
     return {
         **checked,
         "today": report.today.isoformat(),
+        "simulated": report.simulated,
         "findings": [{**shape, "key": finding.key, "choices": [*boxes_of(finding)]} for finding, shape in keyed],
         "asked": [_request(request) for request in asked_of(report.checked).requests],
         **({"changes": _changes(report.changes)} if report.changes else {}),
-        "proofs": [_proof(port) for port in report.ports],
+        "proofs": [_proof(port, report.simulated) for port in report.ports],
         "verdicts": summary([port.proof for port in report.ports]),
         "no_longer_planned": [evidence.proved.proof.to_json() for evidence in report.gone],
         "records": [_record(record, report.plan.sha256) for record in report.records],
@@ -62,10 +63,11 @@ def _changed(each: Changed) -> dict[str, Any]:
     return {"subject": each.subject, "turn": str(each.turn), "values": values}
 
 
-def _proof(port: PortResult) -> dict[str, Any]:
+def _proof(port: PortResult, simulated: bool) -> dict[str, Any]:
     evidence = port.evidence
     return {
         **port.proof.to_json(),
+        **({"simulated": True} if simulated else {}),
         "at": evidence.proved.at if evidence else None,
         "record": evidence.record if evidence else None,
         "line": evidence.proved.line if evidence else None,
@@ -76,6 +78,7 @@ def _proof(port: PortResult) -> dict[str, Any]:
 def _record(record: Record, sha256: str) -> dict[str, Any]:
     return {
         **verifications.to_json(short(record), record.verification),
+        "simulated": record.content.simulated,
         "plan_sha256": record.content.sha256,
         "same_plan": record.content.sha256 == sha256,
         "runs": [run.to_json() for run in record.content.runs],

@@ -11,6 +11,8 @@ from netcheck.proof.result import Proof, Verdict
 from netcheck.text import safe
 
 INDENT = " " * 17
+SIMULATED = "SIMULATED"
+NO_PROOF = f"{SIMULATED}: a simulated bench was proven, not a site"
 
 
 def summary(proofs: Sequence[Proof]) -> dict[str, int]:
@@ -25,22 +27,28 @@ def counted(proofs: Sequence[Proof]) -> str:
     return ", ".join(f"{count} {word}" for word, count in summary(proofs).items() if count) or "nothing to do"
 
 
-def to_json(proofs: Sequence[Proof], record: str, seal: str) -> dict[str, Any]:
+def marked(verdict: Verdict, simulated: bool) -> str:
+    """Return a verdict in words, marked where it is of a simulated run."""
+    return f"{verdict} ({SIMULATED})" if simulated else str(verdict)
+
+
+def to_json(proofs: Sequence[Proof], record: str, seal: str, *, simulated: bool = False) -> dict[str, Any]:
     """Return the object that `--format json` prints."""
     return {
-        "proofs": [proof.to_json() for proof in proofs],
+        **({"simulated": True} if simulated else {}),
+        "proofs": [{**proof.to_json(), **({"simulated": True} if simulated else {})} for proof in proofs],
         "summary": summary(proofs),
         "record": record,
         "seal": seal,
     }
 
 
-def to_lines(proofs: Sequence[Proof], width: int = 100) -> list[str]:
+def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = False) -> list[str]:
     """Return one block a port: verdict, who replied, figures and reason, wrapped to *width* where possible."""
-    lines = []
+    lines = [NO_PROOF] if simulated else []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
-        lines.append(f"{proof.verdict:<16} {safe(proof.subject)}  {safe(proof.address)}{who}")
+        lines.append(f"{marked(proof.verdict, simulated):<16} {safe(proof.subject)}  {safe(proof.address)}{who}")
         said = [proof.why, _figures(proof), *(f"note: {note}" for note in proof.notes)]
         said += [f"{name}: {value}" for name, value in proof.evidence]
         for text in filter(None, said):

@@ -16,7 +16,8 @@ PAPER = (
 
 def to_text(name: str, verification: Verification) -> str:
     """Return several lines, the state on the first; *name* is the record as the user named it."""
-    lines = [f"{safe(name)}: {_headline(verification)}"]
+    mark = " (SIMULATED: not a proof of a site)" if verification.simulated else ""
+    lines = [f"{safe(name)}: {_headline(verification)}{mark}"]
     if verification.plan:
         lines.append(f"  plan: {safe(verification.plan)}, revision {safe(verification.revision) or 'none'}")
     verdicts = ", ".join(f"{count} {verdict}" for verdict, count in verification.verdicts)
@@ -76,6 +77,7 @@ def to_json(name: str, verification: Verification) -> dict[str, Any]:
         "proofs": verification.proofs,
         "verdicts": dict(verification.verdicts),
         "ended": verification.ended,
+        **({"simulated": True} if verification.simulated else {}),
         "line": flaw.line if flaw else None,
         "n": flaw.line - 1 if flaw else None,
         "reason": _reason(flaw),

@@ -1,0 +1,62 @@
+"""A rehearsal is no proof: every format says so in its headline and at each verdict, and kinds are not mixed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from netcheck.errors import RecordError
+from netcheck.report.html.page import to_html
+from netcheck.report.json.report import to_json
+from netcheck.report.markdown.report import to_markdown
+from netcheck.report.model import Report
+from netcheck.report.text.report import to_text
+from netcheck.report.words import headline
+from tests.report.made import clock_from, every_verdict, report_from, write_record
+
+
+def record(folder: Path, plan: Path, name: str, *, simulated: bool) -> Path:
+    """A record with a proof of every verdict."""
+    return write_record(folder / name, plan, every_verdict(), clock_from(9), simulated=simulated)
+
+
+@pytest.fixture
+def rehearsed(tmp_path: Path, plan_folder: Path) -> Report:
+    """The report on a rehearsal."""
+    return report_from(plan_folder, record(tmp_path, plan_folder, "r.jsonl", simulated=True))
+
+
+def test_the_headline_says_it_first(rehearsed: Report, sample: Report) -> None:
+    """Nobody who reads one line takes it for a proof of the site."""
+    assert headline(rehearsed).startswith("SIMULATED: ")
+    assert headline(rehearsed).endswith("proven (SIMULATED).")
+    assert "SIMULATED" not in headline(sample)
+
+
+@pytest.mark.parametrize("write", [to_html, to_markdown, to_text], ids=["page", "markdown", "text"])
+def test_it_stands_at_each_verdict(write: Callable[[Report], bytes], rehearsed: Report, sample: Report) -> None:
+    """In every table and list of ports; a record of the site has no such word."""
+    text = write(rehearsed).decode("utf-8").replace("\\", "")
+    assert text.count("(SIMULATED)") >= len(rehearsed.ports) + 1
+    assert "SIMULATED: not a proof of the site" in text or write is not to_html
+    real = write(sample).decode("utf-8")
+    assert "(SIMULATED)" not in real
+
+
+def test_json_says_it_of_the_report_and_of_each_proof(rehearsed: Report, sample: Report) -> None:
+    """A program that reads one proof alone cannot miss it."""
+    shape = json.loads(to_json(rehearsed))
+    assert shape["simulated"] is True
+    assert all(proof["simulated"] for proof in shape["proofs"])
+    assert json.loads(to_json(sample))["simulated"] is False
+
+
+def test_simulated_and_real_records_are_not_mixed(tmp_path: Path, plan_folder: Path) -> None:
+    """The rehearsal is named, so that it can be left out."""
+    real = record(tmp_path, plan_folder, "a.jsonl", simulated=False)
+    made = record(tmp_path, plan_folder, "b.jsonl", simulated=True)
+    with pytest.raises(RecordError, match=r"b\.jsonl: this record holds a simulated run"):
+        report_from(plan_folder, real, made)
