@@ -18,7 +18,7 @@ from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.reachability.translate import trace_conversations
 from netcheck.rules.site_match import SiteMatch, match_hosts
-from netcheck.space.addressing import interfaces_by_family
+from netcheck.space.addressing import SubnetLookup, interfaces_by_family
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.host_table import SiteHost, folded_all
 from netcheck.survey.model import Survey
@@ -100,6 +100,11 @@ class Scene:
     def islands(self) -> dict[str, Island]:
         """Return the islands by name."""
         return islands_of(self.plan, self.surveys, self.others.used)
+
+    @cached_property
+    def lookup(self) -> SubnetLookup:
+        """Return the search for the subnet of an address."""
+        return SubnetLookup(self.plan)
 
     @cached_property
     def interfaces(self) -> tuple[tuple[Interface, Subnet], ...]:

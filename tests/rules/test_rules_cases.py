@@ -188,11 +188,11 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
     # Pools, reserved ranges, gateways, stations: of all subnets of the island, and of no other.
     "a pool of another subnet": (
         one(keys(), second("packing", "10.62.30.0/24", pools=["10.62.20.60-10.62.20.70"])),
-        {("inside-pool", CPU)},
+        {("inside-pool", CPU), ("pool-outside-subnet", "packing")},
     ),
     "a pool of another island": (
         one(keys(), second("packing", "10.62.30.0/24", pools=["10.62.20.60-10.62.20.70"], island="line-2")),
-        set(),
+        {("pool-outside-subnet", "packing")},
     ),
     "a reserved prefix": (
         one(keys(), subnet=subnet("10.62.20.0/24", reserved=["10.62.20.56/29"])),

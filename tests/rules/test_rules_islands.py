@@ -140,3 +140,24 @@ def test_an_inside_gateway_that_is_wrong_stops_the_answer(checked: Callable[...,
     assert found.conversations[0].there.outcome.value == "delivered"
     assert found.conversations[0].back.outcome.value == "lost"
     assert ("no-way-back", ("server/lan", "plc6/cpu")) in broken(found)
+
+
+@pytest.mark.parametrize(
+    ("hosts", "pools", "rules"),
+    [
+        ("10.62.20.10,00-00-5E-00-53-99,camera", "", ["taken-on-site"]),
+        ("10.62.20.10,,", "", ["taken-on-site"]),
+        ("10.62.20.10,,skid-1", "", []),
+        ("192.168.10.1,,", "", []),
+        ("10.62.20.80,,", '"10.62.20.8-10.62.20.12", ', ["inside-pool"]),
+    ],
+)
+def test_the_outside_address_of_the_router_itself_is_checked(
+    hosts: str, pools: str, rules: list[str], checked: Callable[..., Checked]
+) -> None:
+    """A translating router is new on the site: its outside interface must be free, its inside one need not be."""
+    text = SITE.replace("pools = [", f"pools = [{pools}") + machine(1)
+    found = checked(text + translation(1, "10.62.20.61"), f"address,mac,name\n{hosts}\n").findings
+    assert [(finding.rule, finding.subjects) for finding in found if finding.rule != "already-there"] == [
+        (rule, ("skid-1",)) for rule in rules
+    ]

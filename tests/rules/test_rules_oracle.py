@@ -172,6 +172,8 @@ def _naive(drawn: Drawing) -> Found:
         found.add(("subnets-overlap", ("s0", "s1")))
     if drawn.gateway is not None and ipaddress.ip_address(drawn.gateway) not in one:
         found.add(("gateway-off-link", ("s0",)))
+    if drawn.station is not None and any(text == drawn.station for text, _ in drawn.hosts):
+        found.add(("taken-on-site", ("st",)))
     seen = Counter(text for text, mac in {pair for pair in drawn.hosts if pair[1] is not None})
     return found | {("survey-disagrees", ("hosts.csv",)) for count in seen.values() if count > 1}
 

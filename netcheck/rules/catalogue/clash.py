@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from netcheck.plan.model import Subnet
+from netcheck.addr import Address
+from netcheck.plan.model import Position, Subnet
 from netcheck.rules.examples import PROCESS, one
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.name_match import full_name
+from netcheck.rules.name_match import full_name, may_be_same
 from netcheck.rules.rule import Readdress, Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.occupancy import HeldRange, Island, Placed
@@ -34,6 +35,30 @@ def _taken(scene: Scene) -> Iterator[Breach]:
             shown = listed([*map(described, match.strangers)])
             message = f"{match.placed.address} is already used on the site by {shown}"
             yield breach(message, match.placed.interface, others=_parties(match.strangers))
+    for subject, position, address, island in (*_outer_links(scene), *_stations(scene)):
+        hosts = [host for host in island.hosts.at(address) if not may_be_same(subject, host.name, scene.plan.domain)]
+        if hosts:
+            message = f"{address} is already used on the site by {listed([*map(described, hosts)])}"
+            yield Breach((subject,), message, str(position), str(address), _parties(hosts))
+
+
+def _outer_links(scene: Scene) -> Iterator[tuple[str, Position, Address, Island]]:
+    """Yield the interfaces of translating routers outside the islands that they translate for. They are new on site;
+    an interface that is planned as a device's too is left to the rules on devices."""
+    inner: dict[str, set[str]] = {}
+    for translation in scene.plan.translations:
+        inner.setdefault(translation.at, set()).add(translation.island)
+    for router in scene.plan.routers:
+        for cell in router.interfaces if router.name in inner else ():
+            for name in scene.lookup.islands_of_link(router, cell.value.address) if cell.value else ():
+                island = scene.islands[name]
+                if cell.value and name not in inner[router.name] and cell.value.address not in island.placed_at:
+                    yield router.name, router.position, cell.value.address, island
+
+
+def _stations(scene: Scene) -> Iterator[tuple[str, Position, Address, Island]]:
+    for island in scene.islands.values():
+        yield from ((station.name, station.position, address, island) for address, station in island.stations)
 
 
 def _already(scene: Scene) -> Iterator[Breach]:
@@ -60,6 +85,12 @@ def _inside(kind: str, holder: Callable[[Island, Placed], HeldRange | None]) -> 
                 if held:
                     message = f"{placed.address} is inside the {kind} {held.cell.text} of subnet {held.subnet.name}"
                     yield breach(message, placed.interface, others=(held.cell.text, held.subnet.name))
+        for subject, position, address, island in _outer_links(scene) if kind == "pool" else ():
+            held = island.pools.at(address)
+            if held:
+                message = f"{address} is inside the pool {held.cell.text} of subnet {held.subnet.name}"
+                others = (held.cell.text, held.subnet.name)
+                yield Breach((subject,), message, str(position), str(address), others)
 
     return check
 

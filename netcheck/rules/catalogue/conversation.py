@@ -38,6 +38,14 @@ def _no_way_back(scene: Scene) -> Iterator[Breach]:
             yield _breach(talk, f"{there}, no way back{through(talk.back)}: {_why(talk.back)}")
 
 
+def _undecided(scene: Scene) -> Iterator[Breach]:
+    for talk in scene.conversations:
+        outcomes = (talk.there.outcome, talk.back.outcome)
+        if Delivery.UNDECIDED in outcomes and Delivery.LOST not in outcomes:
+            which, path = ("there", talk.there) if outcomes[0] is Delivery.UNDECIDED else ("back", talk.back)
+            yield _breach(talk, f"whether packets arrive is not known ({which}): {path.why}")
+
+
 _BARE = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"'
 _PACKING = f'{_BARE}\ngateway = "10.62.30.1"'
 _STUB = '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.1/24"]'
@@ -68,4 +76,15 @@ NO_WAY_BACK = Rule(
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1219 section 2.2",
     check=_no_way_back,
+)
+CONVERSATION_UNDECIDED = Rule(
+    slug="conversation-undecided",
+    severity=Severity.NOTE,
+    what="The plan does not say enough to decide whether the packets of a conversation arrive.",
+    why="The conversation has not been checked. Usually a `[[router]]` table is missing for a gateway, or a value on "
+    "the path cannot be read.",
+    bad=plan(_PACKING, _PLC, _PANEL, _TALK, subnet=_WITH_GATEWAY),
+    good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
+    source="our own rule, because a conversation that could not be checked must not look like one that was",
+    check=_undecided,
 )

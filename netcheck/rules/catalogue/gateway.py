@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netcheck.addr import Address, Prefix
+from netcheck.addr import Address
 from netcheck.plan.model import Cell, Interface, Subnet
+from netcheck.rules.catalogue.device import on_link_prefix
 from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.reachability.routers import on_link
@@ -19,17 +20,6 @@ def _value(cell: Cell[Address] | None) -> Address | None:
 
 def _of_subnet(subnet: Subnet, gateway: Address, message: str) -> Breach:
     return Breach((subnet.name,), message, str(subnet.position), str(gateway))
-
-
-def _link(interface: Interface, address: Address, subnet: Subnet) -> Prefix | None:
-    """Return the on-link prefix by the device's address and mask (the subnet's if none is typed); None if unknown."""
-    prefix, mask = subnet.prefix.value, interface.mask
-    if mask is None:
-        same = prefix is not None and prefix.family == address.family
-        return Prefix.of(address, prefix.length) if prefix is not None and same else None
-    if mask.value is None or mask.value.length is None or mask.value.family != address.family:
-        return None
-    return Prefix.of(address, mask.value.length)
 
 
 def _in_order(members: Members) -> bool:
@@ -47,7 +37,7 @@ def _off_link(scene: Scene) -> Iterator[Breach]:
     for members in scene.members:
         for interface in members.interfaces if not _in_order(members) else ():
             address, gateway = _value(interface.address), _value(interface.gateway)
-            link = _link(interface, address, members.subnet) if address and gateway else None
+            link = on_link_prefix(interface, members.subnet) if address and gateway else None
             if gateway and link and not on_link(gateway, link):
                 message = f"the typed gateway {gateway} is not on-link: by its address and mask the device is in {link}"
                 yield breach(message, interface, others=[str(gateway)])

@@ -1,18 +1,17 @@
-"""Rules on subnets and VLANs: overlaps, reused VLAN IDs, full subnets, two interfaces of a device in one subnet."""
+"""Rules on subnets and VLANs: overlaps, reused VLAN IDs, misplaced pools, full subnets."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from itertools import combinations
-from operator import attrgetter
 
-from netcheck.addr import Prefix
+from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Subnet
-from netcheck.rules.examples import PROCESS, device, one, plan
+from netcheck.rules.examples import PROCESS, one, plan
 from netcheck.rules.finding import Breach, Severity, places
 from netcheck.rules.rule import Rule
-from netcheck.rules.scene import Scene, shared
+from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans, single
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import usable_ranges
@@ -127,21 +126,24 @@ def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
     return used, usable
 
 
-def _same_subnet(scene: Scene) -> Iterator[Breach]:
-    if all(len({one.device for one in each.interfaces}) == len(each.interfaces) for each in scene.members):
-        return
-    pairs = list(map(attrgetter("device", "subnet"), scene.plan.interfaces))
-    for (name, subnet), several in shared(pairs, scene.plan.interfaces).items():
-        message = f"{len(several)} interfaces of {name} are in subnet {subnet}: which one answers is undefined"
-        yield Breach(tuple(each.subject for each in several), message, places(each.position for each in several))
+def _pool_outside(scene: Scene) -> Iterator[Breach]:
+    for subnet in scene.plan.subnets:
+        prefix = subnet.prefix.value
+        for kind, cells in (("pool", subnet.pools), ("reserved range", subnet.reserved)):
+            for cell in cells if prefix is not None else ():
+                span = cell.value
+                if span is not None and prefix is not None and not _inside(prefix, span):
+                    message = f"the {kind} {span} is not inside {prefix}"
+                    yield Breach((subnet.name,), message, str(cell.position), others=(str(span),))
+
+
+def _inside(prefix: Prefix, span: Range) -> bool:
+    return all(prefix.holds(Address(span.family, end)) for end in (span.low, span.high))
 
 
 def _second(prefix: str, more: str = "") -> str:
     return f'[[subnet]]\nname = "packing"\nprefix = "{prefix}"\n{more}'
 
-
-_BOTH = device("filler-plc", cpu='address = "10.62.20.61"', lan='address = "10.62.20.62"')
-_APART = device("filler-plc", cpu='address = "10.62.20.61"', lan='subnet = "packing"\naddress = "10.62.30.62"')
 
 SUBNETS_OVERLAP = Rule(
     slug="subnets-overlap",
@@ -186,14 +188,14 @@ CROWDED = Rule(
     source="our own rule, because a full subnet can only be renumbered; the share is the plan's",
     check=_crowded,
 )
-SAME_SUBNET_TWICE = Rule(
-    slug="same-subnet-twice",
-    severity=Severity.RISK,
-    what="Two interfaces of one device are in one subnet: which one answers is undefined.",
-    why="A device may answer for either address through either connector, so an address may answer although its cable "
-    "is dead. A single port cannot be proven then.",
-    bad=plan(_BOTH, _second("10.62.30.0/24")),
-    good=plan(_APART, _second("10.62.30.0/24")),
-    source="RFC 1122 section 3.3.4.2",
-    check=_same_subnet,
+POOL_OUTSIDE_SUBNET = Rule(
+    slug="pool-outside-subnet",
+    severity=Severity.CONFLICT,
+    what="A pool or reserved range is not inside the prefix of its subnet.",
+    why="A digit is wrong, or the range belongs to another subnet. The addresses that the site really assigns there "
+    "are unknown, and one of them may be proposed.",
+    bad=plan(subnet=PROCESS + '\npools = ["10.62.20.200-10.62.21.20"]'),
+    good=plan(subnet=PROCESS + '\npools = ["10.62.20.200-10.62.20.220"]'),
+    source="RFC 2131 section 4.3.1: a server selects addresses of the client's subnet",
+    check=_pool_outside,
 )

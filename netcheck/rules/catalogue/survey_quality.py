@@ -49,6 +49,13 @@ def _stale(scene: Scene) -> Iterator[Breach]:
             yield Breach((entry.file,), message, str(entry.position))
 
 
+def _in_future(scene: Scene) -> Iterator[Breach]:
+    for entry in scene.plan.surveys:
+        if entry.taken is not None and entry.taken > scene.today:
+            message = f"the survey is dated {entry.taken}, which is after {scene.today}, the day of the check"
+            yield Breach((entry.file,), message, str(entry.position))
+
+
 def _disagree(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
         for hosts in island.hosts.repeated():
@@ -91,6 +98,17 @@ SURVEY_STALE = Rule(
     good=one(_PLACED, survey=SURVEYED),
     source="our own rule, because a list of hosts goes out of date; the limit is `survey-max-age` of the plan",
     check=_stale,
+)
+SURVEY_IN_FUTURE = Rule(
+    slug="survey-in-future",
+    severity=Severity.RISK,
+    what="A survey has a date after the day of the check.",
+    why="Day and month are swapped, or the year is wrong. The age of the survey is not known, so it may be out of "
+    "date.",
+    bad=one(_PLACED, survey='taken = 2026-12-10\ncovers = ["10.62.20.0/24"]'),
+    good=one(_PLACED, survey=SURVEYED),
+    source="our own rule, because a list cannot be made in the future",
+    check=_in_future,
 )
 SURVEY_DISAGREES = Rule(
     slug="survey-disagrees",
