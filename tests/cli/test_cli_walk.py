@@ -114,7 +114,7 @@ def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.Captu
     order, outcome = walk(folder, pulls, 500)
     assert finish(order, outcome) == 0
     shown = capsys.readouterr().out
-    assert "seen     d21/lan:1: d21/lan:1 seen: pull its cable once more" in shown
+    assert "seen     d21/lan:1: d21/lan:1 seen. Wait for the second request" in shown
     assert "\nSIMULATED: 3 proven\n" in shown
     assert outcome.seal in shown
     assert recorded(folder)[-1]["hash"] == outcome.seal
