@@ -13,6 +13,7 @@ from typing import Protocol, TypeVar
 from netcheck.rig.scenario import Act, Cable, Device, Do, Mode, Move, On, Replies, Scenario, Stop, Stranger
 
 T = TypeVar("T")
+CHANGES = (1, 2, 2, 3, 3, 4, 5)  # things changed in a run, each number as likely
 
 
 class Choices(Protocol):
@@ -48,21 +49,24 @@ class RandomChoices:
         return self.random.random() < share
 
 
-def scenario(choices: Choices, mode: Mode, seed: int) -> Scenario:
-    """Draw one run of a mode: a sound plant and an able technician, with up to five things changed."""
+def scenario(
+    choices: Choices, mode: Mode, seed: int, changes: Sequence[int] = CHANGES, named: bool | None = None
+) -> Scenario:
+    """Draw one run of a mode: a sound plant and an able technician, with some things changed, as many as one of
+    `changes`. `named` decides whether the plan names MACs, which else is drawn too."""
     move = Move(enter=1.2 if mode.keyed else None)
     one = Scenario(
         mode=mode,
         seed=seed,
         devices=(Device(), Device()),
         asked=2 if mode is Mode.IN_ORDER else 1,
-        named=choices.pick((True, False)),
+        named=choices.pick((True, False)) if named is None else named,
         pulls=(move,),
         plugs=(move,),
         stops=(Stop(), Stop(wait=8.0)) if mode is Mode.WALK else (),
     )
     twists = TWISTS + (WALK_TWISTS if mode is Mode.WALK else DIRECT_TWISTS if mode.direct else ())
-    for _ in range(choices.pick((1, 2, 2, 3, 3, 4, 5))):
+    for _ in range(choices.pick(changes)):
         one = choices.pick(twists)(choices, one)
     return one
 

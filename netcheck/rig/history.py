@@ -130,13 +130,17 @@ def reachable(jack: Jack) -> Spans:
 # Devices
 
 
+def lives(device: VirtualDevice) -> Spans:
+    """Return when a device was switched on and had not given its address up."""
+    return within(_since_changes(device.lives, not device.dead), -EVER, device.gave_up_at)
+
+
 def alive(device: VirtualDevice, until: float) -> Spans:
     """Return when a device would have answered a request at all, up to a time."""
-    lives = within(_since_changes(device.lives, not device.dead), -EVER, device.gave_up_at)
-    lives = without(lives, union(device.absences))
+    there = without(lives(device), union(device.absences))
     faults = device.faults
     if faults.only_while_out is not None:
-        lives = both(lives, out(faults.only_while_out))
+        there = both(there, out(faults.only_while_out))
     stays, leaves, since = faults.there
     if leaves > 0:
         period = stays + leaves
@@ -145,5 +149,5 @@ def alive(device: VirtualDevice, until: float) -> Spans:
         while since + turn * period < until:
             present.append((since + turn * period, since + turn * period + stays))
             turn += 1
-        lives = both(lives, present)
-    return lives
+        there = both(there, present)
+    return there

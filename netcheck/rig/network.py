@@ -128,7 +128,7 @@ class Rig:
         self._waited_until = 0.0  # the difference of the clocks is rounded: `now()` must reach it all the same
         self._wakes_at = 0.0
         self._mute_until = 0.0  # until then no frame leaves the station
-        self._queue: list[tuple[float, int, Callable[[], None]]] = []
+        self._queue: list[tuple[float, int, Callable[[], object]]] = []
         self._ties = count()
         self._news: list[News] = []
         self._stirred = False
@@ -192,11 +192,11 @@ class Rig:
 
     # The bench
 
-    def at(self, when: float, action: Callable[[], None]) -> None:
+    def at(self, when: float, action: Callable[[], object]) -> None:
         """Run an action at a time of the world's clock."""
         heapq.heappush(self._queue, (when, next(self._ties), action))
 
-    def after(self, seconds: float, action: Callable[[], None]) -> None:
+    def after(self, seconds: float, action: Callable[[], object]) -> None:
         """Run an action this many seconds from now."""
         heapq.heappush(self._queue, (self.time + seconds, next(self._ties), action))
 

@@ -22,9 +22,13 @@ from netcheck.proof.events import Action, Event, What
 from netcheck.proof.result import Proof
 from netcheck.rig.devices import VirtualDevice
 from netcheck.rig.history import (
+    ALWAYS,
     Spans,
     alive,
     both,
+    forwarding,
+    linked,
+    lives,
     longest,
     out,
     plugged,
@@ -107,6 +111,7 @@ class Place:
     dependents: frozenset[int] = frozenset()
     far_end: Jack | None = None
     said_direct: bool = False  # the run takes the cable for a direct one
+    forged: bool = False  # somebody repeats the device's ARP replies all the time
 
 
 class Truth:
@@ -176,11 +181,12 @@ class _Case:
             yield Unmet.END, excuses
 
     def _silence(self) -> tuple[float, float] | None:
-        """The silence that counted, as the station could see it: from the last reply of the address before it."""
+        """The silence that counted, as the station could see it: from the last reply of the address before its end,
+        and no shorter than any silence that means something."""
         if self.silence_ends is None:
             return None
         last = max((at for at, who in self.claims if at < self.silence_ends and who == self.mac), default=self.began)
-        return last, self.silence_ends
+        return min(last, self.silence_ends - HEARABLE), self.silence_ends
 
     def _unseen(self) -> float:
         """Seconds in which a device that answers again may not have been noticed."""
@@ -260,29 +266,36 @@ class _Case:
         }
         return cut <= {self.place.address, *self.place.dependents}
 
+    def _failures(self) -> Spans:
+        """When the device or its path failed by itself: restarts, and links that were down while cables were in."""
+        starts = {at for jack in self.holder.addresses for at, went_in in jack.moves if went_in}
+        restarts = [span for span in self.holder.absences if span[0] not in starts]
+        links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack), self.rig.jacks[0])]
+        return union(restarts, without(ALWAYS, lives(self.holder)), *links)
+
     def _by_itself(self, silence: tuple[float, float]) -> bool:
-        """The device restarted, or its path failed, in the seconds after a request, and not for less than any carrier
-        loss must last."""
-        unable = without([(silence[0] - 60.0, silence[1])], self.able)
-        if not self._covers(unable, silence):
+        """The device or its path failed in the seconds after a request, for longer than a reset of the link lasts."""
+        failures = self._failures()
+        if not self._covers(union(failures, self.own_out(), self._starts()), silence):
             return False
-        begins = [since for since, until in unable if until >= silence[1] - self._unseen()]
+        ours = [span for span in failures if span[1] > silence[0] and span[0] < silence[1]]
         asked = self._asked(silence)
-        after_request = any(at - UNSEEN <= since <= at + BY_ITSELF for since in begins for at in asked)
-        station = longest(within(without([silence], plugged_and_linked(self.rig.jacks[0])), *silence))
-        if station and not self.place.said_direct:
-            return False  # the station's own link was down: that can be seen
-        return after_request and not 0 < station < LINK_RESET
+        if not any(at - UNSEEN <= since <= at + BY_ITSELF for since, _ in ours for at in asked):
+            return False
+        down = longest(within(without(ALWAYS, linked(self.rig.jacks[0])), *silence))
+        return down == 0 or (self.place.said_direct and down >= LINK_RESET)
+
+    def _starts(self) -> Spans:
+        """When the device was starting, or a switch port blocked, because a cable had just been put in."""
+        moves = [at for jack in self.holder.addresses for at, went_in in jack.moves if went_in]
+        booting = [span for span in self.holder.absences if span[0] in moves]
+        blocked = without(plugged(self.jack), union(forwarding(self.jack)))
+        return union(booting, blocked)
 
     def _put_back_early(self, silence: tuple[float, float]) -> bool:
         """The connector was out for a while in the silence; then the device started or the switch port blocked."""
-        unable = union(self.own_out(), without([silence], self.able))
-        began_out = any(
-            since <= silence[0] + self._unseen() + BY_ITSELF and until > silence[0]
-            for since, until in self.own_out()
-            if until - since > 0
-        )
-        return began_out and self._covers(unable, silence) and bool(within(self.own_out(), *silence))
+        pulled = within(self.own_out(), *silence)
+        return bool(pulled) and self._covers(union(self.own_out(), self._starts(), self._failures()), silence)
 
     def _quiet_switch(self, silence: tuple[float, float]) -> bool:
         """The cable is said to be direct, leads through a switch that was not heard, and one end of it was pulled."""
@@ -315,9 +328,8 @@ class _Case:
             for jack, owned in device.addresses.items()
             if jack is not self.jack and (self.place.address in owned or device.faults.weak)
         ]
-        roundabout = without(reachable(self.jack), plugged(self.jack))
-        open_then = both(union(roundabout, *others), within(self.own_out(), *silence))
-        usable = both(open_then, alive(device, self.rig.time))
+        through_others = both(union(*others), alive(device, self.rig.time))
+        usable = both(union(self.able, through_others), within(self.own_out(), *silence))
         if longest(usable) <= self._unseen():
             return None
         return {Alike.BY_ITSELF} if self._by_itself(silence) else set()
@@ -338,7 +350,7 @@ class _Case:
 
     def _owner(self) -> set[Alike] | None:
         """Somebody else could answer for the address for long enough while the port was under test, or elsewhen."""
-        worst: list[set[Alike]] = []
+        worst: list[set[Alike]] = [set()] if self.place.forged else []
         for host, jack, spans in self._others_able():
             excuse = self._of_owner(host, jack, spans)
             if excuse is not None:
@@ -384,6 +396,8 @@ class _Case:
     def _end(self) -> set[Alike] | None:
         """At the verdict the cable is in and the device can answer; a change just before cannot be noticed."""
         at = self.verdict_at
+        if self.holder.faults.deaf_to is not None:
+            return set()
         in_place = both(self.able, plugged(self.jack))
         if within(in_place, at - 1e-3, at):
             return None
@@ -398,11 +412,6 @@ class _Case:
         for _, jack, spans in self._others_able():
             if 0 < longest(spans) < HEARABLE and jack.mac != self.mac:
                 yield Alike.BRIEF
-
-
-def plugged_and_linked(jack: Jack) -> Spans:
-    """Return when a jack had its cable and its link."""
-    return both(plugged(jack), reachable(jack))
 
 
 def _upstream(jack: Jack) -> Iterable[Jack]:

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from random import Random
 
 from netcheck.proof.events import Action, Event, What
 from netcheck.proof.port.phase_in import ENOUGH_IN
 from netcheck.proof.result import Phase, Verdict
-from netcheck.rig.campaign.lots import Fault
-from netcheck.rig.campaign.sites import Site, site_of
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig
-from netcheck.rig.technicians import Habit, Hand
 from tests.rig.scenes import MACS, Scene
 from tests.rig.troubles import alone, keyed, pair, wrong_cable
 
@@ -180,41 +176,3 @@ def test_no_frame_goes_round_a_ring_through_a_port_that_blocks() -> None:
     second = Jack(MACS + 21, detour=(first, ring), plugged=False)
     assert not second.passes(rig.now() + 10.0, rig.random)
     assert second.passes(rig.now() + 20.0, rig.random)
-
-
-def hand_at(site: Site, *outs: tuple[float, float]) -> Hand:
-    """A technician who was asked at 10 s and had the cable out at these times."""
-    jack = site.truth.owner
-    return Hand(site.rig, Random(1), Habit.RIGHT, jack, Jack(0), requested=10.0, outs=[(jack, *out) for out in outs])
-
-
-def test_a_worn_contact_lengthens_a_pull_and_is_none_by_itself() -> None:
-    """A pull of 1.8 s ran into 2 s in which the same cable's contact let go: the device was cut off for 3.5 s."""
-    site = next(site for site in map(site_of, range(500)) if site.truth.fault is Fault.FLAPPING)
-    jack = site.truth.owner
-    assert not hand_at(site, (12.0, 13.8)).was_out(jack, 60.0)
-    assert hand_at(site, (12.0, 13.8)).was_out(jack, 60.0, flaps=((13.5, 15.5),))
-    assert not hand_at(site).was_out(jack, 60.0, flaps=((12.0, 20.0),))
-    assert not hand_at(site, (12.0, 13.8)).was_out(jack, 60.0, flaps=((14.0, 16.0),))
-
-
-def test_a_restart_in_a_ring_counts_apart_and_only_while_its_silence_was_waited_for() -> None:
-    """The ring healed, the device restarted by itself just then: nobody at the station can tell that from a pull."""
-    site = next(site for site in map(site_of, range(500)) if site.truth.fault is Fault.RING)
-    hand, truth = hand_at(site, (12.0, 40.0)), replace(site.truth, restart=(13.0, 33.0))
-    assert truth.apart(hand, 60.0)
-    assert not truth.deserved(hand, 60.0)
-    assert not replace(truth, restart=(2.0, 9.0)).apart(hand, 60.0)
-    assert not replace(truth, fault=Fault.NONE).apart(hand, 60.0)
-    hand.habit = Habit.KEEPS  # the cable stays out: the device was neither silent nor back because of it
-    assert truth.apart(hand, 60.0)
-    assert not truth.deserved(hand, 60.0)
-
-
-def test_a_second_owner_that_was_hardly_there_counts_apart() -> None:
-    """It answers while the cable is out, which was for a second; the blocked switch port kept the device silent."""
-    site = next(site for site in map(site_of, range(500)) if site.truth.fault is Fault.SECOND_OUT)
-    truth = replace(site.truth, more=25.0)
-    assert truth.apart(hand_at(site, (12.0, 13.0)), 60.0)
-    assert not truth.apart(hand_at(site, (12.0, 30.0)), 60.0)
-    assert not truth.deserved(hand_at(site, (12.0, 30.0)), 60.0)

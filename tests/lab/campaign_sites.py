@@ -28,20 +28,20 @@ def prove(seed: int, lab: Lab, folder: Path) -> Result:
     """Build the site of a seed from namespaces, prove its port, and return the result."""
     site = site_of(seed)
     assert len(site.story) == 4, "a cable of the laboratory loses and delays nothing"
-    plant = Plant(lab, folder, own=bool(site.rig.ways[0].addresses), direct=site.settings.direct)
+    plant = Plant(lab, folder, own=bool(site.rig.ways[0].addresses), direct=site.options.direct)
     alpha, *others = _devices(plant, site)
     stranger = _go_wrong(plant, site, alpha)
     plant.technician = HabitOnKernel(plant, site, alpha, others[0] if others else None, stranger).obey
-    plant.plan(macs=site.truth.known)
-    direct = ("--direct",) if site.settings.direct else ()
+    plant.plan(macs=site.drawn.known)
+    direct = ("--direct",) if site.options.direct else ()
     return plant.start(*PATIENCE, *direct, keys=site.hand.keys).end()
 
 
 def _devices(plant: Plant, site: Site) -> list[Device]:
     """Add all planned devices, the one under test first."""
-    fault, others = site.truth.fault, []
+    fault, others = site.drawn.fault, []
     alpha = _alpha(plant, site)
-    names = dict.fromkeys(target.device for target in site.aim.targets if target.device != "alpha")
+    names = dict.fromkeys(target.device for target in site.scope.targets if target.device != "alpha")
     for name in names:
         if name.startswith("down"):
             others.append(plant.chained(name, 40 + int(name[4:]), alpha))
@@ -53,12 +53,12 @@ def _devices(plant: Plant, site: Site) -> list[Device]:
 
 
 def _alpha(plant: Plant, site: Site) -> Device:
-    direct, fault, host = site.settings.direct, site.truth.fault, site.hand.right.host
+    direct, fault, host = site.options.direct, site.drawn.fault, site.hand.right.host
     assert isinstance(host, VirtualDevice)
     odd = _as_host(host.faults)
     if odd:
         return plant.odd("alpha", 20, direct=direct, **odd)
-    if any(target.device.startswith("down") for target in site.aim.targets):
+    if any(target.device.startswith("down") for target in site.scope.targets):
         return plant.with_two_ports("alpha", 20, direct=direct)
     typed = {Fault.SWAPPED: "192.0.2.21", Fault.STALE: "192.0.2.77"}.get(fault, "")
     alpha = plant.device("alpha", 20, direct=direct, address=typed)
@@ -90,7 +90,7 @@ def _as_host(faults: Faults) -> dict[str, Any]:
 
 def _go_wrong(plant: Plant, site: Site, alpha: Device) -> str:
     """Add the site's fault; return the namespace of the host that is there only while the cable is out."""
-    match site.truth.fault:
+    match site.drawn.fault:
         case Fault.SECOND_ALWAYS:
             plant.stranger(20, IMPOSTOR_MAC)
         case Fault.SECOND_OUT:
@@ -134,7 +134,7 @@ class HabitOnKernel:
                 return
             case Habit.WRONG:
                 self._other(False)
-            case Habit.MENDED if first:
+            case Habit.CORRECTED if first:
                 self._other(False)
                 time.sleep(AGAIN_AFTER)
                 self._other(True)
@@ -178,7 +178,7 @@ class HabitOnKernel:
         if not (isinstance(host, VirtualDevice) and host.dead):
             self._right(True)
         self._other(True)
-        if not self.site.settings.direct:
+        if not self.site.options.direct:
             self.plant.lab.up(self.plant.switch, "p0")
 
 

@@ -8,7 +8,7 @@ from tabulate import tabulate
 
 from netcheck.proof.result import Verdict
 from netcheck.rig.campaign.exact import lower, upper
-from netcheck.rig.campaign.run import Row, Share, Summary
+from netcheck.rig.campaign.run import ClassRow, Share, Summary
 
 HEADS = {
     Verdict.SILENT: "silent",
@@ -34,10 +34,18 @@ def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
     verdicts of a class share one column."""
     counted = [row for row in summary.rows if not row.apart]
     apart = [row for row in summary.rows if row.apart]
-    parts = [f"Truth campaign: {summary.sites} sites, seed {summary.seed}", _table(counted, form, width)]
+    parts = [
+        f"Truth campaign: {summary.sites} sites with {summary.ports} ports, seed {summary.seed}",
+        _table(counted, form, width),
+    ]
     if apart:
         parts += ["Counted apart: no station could tell them from ports that deserve a proof."]
         parts += [_table(apart, form, width)]
+    if any(share.of for _, share in summary.alike):
+        parts += [
+            "What no station could tell apart, and how often it was called proven, by port:",
+            _alike(summary, form),
+        ]
     parts += ["\n".join(_lines(summary))]
     parts += [
         f"FALSE PROOF site {one.seed}: {', '.join(one.story)}: {one.why}" for one in summary.false_proofs
@@ -45,7 +53,7 @@ def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
     return "\n\n".join(parts)
 
 
-def _table(rows: list[Row], form: str, width: int) -> str:
+def _table(rows: list[ClassRow], form: str, width: int) -> str:
     if width < WIDE and form == "simple":
         return _listed(rows, width)
     shown = [verdict for verdict in Verdict if any(dict(row.counts).get(verdict) for row in rows)]
@@ -60,21 +68,21 @@ def _table(rows: list[Row], form: str, width: int) -> str:
             row.label,
             row.sites,
             *(dict(row.counts).get(verdict, "") for verdict in shown),
-            _percent(row.named, row.sites),
+            _percent(row.named, row.graded),
         ]
         for row in rows
     ]
     return tabulate(cells, heads, tablefmt=form)
 
 
-def _listed(rows: list[Row], width: int) -> str:
+def _listed(rows: list[ClassRow], width: int) -> str:
     """Return one line a class, its verdicts by descending count."""
     cells = [
         (
             row.label,
             row.sites,
             ", ".join(f"{count} {verdict}" for verdict, count in sorted(row.counts, key=lambda pair: -pair[1])),
-            _percent(row.named, row.sites),
+            _percent(row.named, row.graded),
         )
         for row in rows
     ]
@@ -82,6 +90,12 @@ def _listed(rows: list[Row], width: int) -> str:
     return tabulate(
         cells, ("what is true of the site", "sites", "verdicts", "right"), maxcolwidths=[26, None, room, None]
     )
+
+
+def _alike(summary: Summary, form: str) -> str:
+    """Return the indistinguishable cases that occurred."""
+    cells = [(str(alike), share.of, share.seen) for alike, share in summary.alike if share.of]
+    return tabulate(cells, ("case", "ports", "proven"), tablefmt=form, maxcolwidths=[56, None, None])
 
 
 def _percent(seen: int, of: int) -> str:
@@ -117,7 +131,12 @@ def _least(share: Share) -> str:
 def to_json(summary: Summary) -> dict[str, Any]:
     """Return the result as data. `upper` and `lower` are one-sided exact limits at 95 %, null without cases."""
     return {
-        "campaign": {"sites": summary.sites, "seed": summary.seed, "limits": "Clopper-Pearson, one-sided, 95 %"},
+        "campaign": {
+            "sites": summary.sites,
+            "seed": summary.seed,
+            "limits": "Clopper-Pearson, one-sided, 95 %",
+            "ports": summary.ports,
+        },
         "rows": [
             {
                 "class": row.label,
@@ -137,6 +156,9 @@ def to_json(summary: Summary) -> dict[str, Any]:
         "healthy_proven": _share(summary.healthy),
         "faults_named": _share(summary.faulty),
         "apart_proven": _share(summary.apart),
+        "indistinguishable": [
+            {"case": str(alike), "ports": share.of, "proven": share.seen} for alike, share in summary.alike
+        ],
         "false_proof_sites": [
             {"site": one.seed, "class": one.label, "story": list(one.story), "why": one.why}
             for one in summary.false_proofs

@@ -59,15 +59,13 @@ class Fault(StrEnum):
     UNKNOWN_CHAIN = "chain that the plan does not know"
     DIES = "does not come back"
     FLAPPING = "flapping link"
-    # What nobody at the station can tell from an honest device, or only by luck: counted apart.
+    # What no station could tell from an honest device, or only by luck.
     TWIN = "perfect impersonator"
     SECOND_FAINT = "second owner, hardly ever heard"
     COINCIDENCE = "restarts by itself when asked for"
     UPLINK = "another cable to the same device"
     CANCELS = "swapped, and the other's cable pulled"
 
-
-APART = (Fault.TWIN, Fault.SECOND_FAINT, Fault.COINCIDENCE, Fault.UPLINK, Fault.CANCELS)
 
 TOPOLOGIES = ((0.2, Topology.DIRECT), (0.5, Topology.SWITCH), (0.3, Topology.CHAIN))
 TRAITS = (
@@ -109,7 +107,7 @@ FAULTS = (
 HABITS = (
     (0.54, Habit.RIGHT),
     (0.08, Habit.WRONG),
-    (0.05, Habit.MENDED),
+    (0.05, Habit.CORRECTED),
     (0.05, Habit.SHORT),
     (0.03, Habit.ALWAYS_SHORT),
     (0.05, Habit.EARLY),
@@ -117,7 +115,8 @@ HABITS = (
     (0.08, Habit.NONE),
     (0.03, Habit.STATION),
     (0.02, Habit.ALWAYS_STATION),
-    (0.02, Habit.KEEPS),
+    (0.01, Habit.KEEPS),
+    (0.01, Habit.SLIPS),
 )
 MILD = 0.2  # loss each way up to which a healthy port is to be proven
 LOSSES = ((0.45, (0.0, 0.0)), (0.40, (0.0, MILD)), (0.15, (MILD, 0.6)))  # share lost each way, even within each range

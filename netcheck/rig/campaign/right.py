@@ -63,7 +63,7 @@ def right_for(habit: Habit, direct: bool, other: frozenset[Verdict]) -> frozense
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drawn:
+class SiteFacts:
     """What was drawn of a site, as far as the right verdict depends on it. `owner` is the cable of the device under
     test, `other` the verdicts that are right where another cable is pulled. A second owner appears at `since`."""
 

@@ -1,4 +1,8 @@
-"""The truth campaign: sites drawn at random are proven in virtual time, and each verdict is held to the truth."""
+"""Run a campaign and sum it up: each port's verdict is held against the truth.
+
+Four sites in five have one port under test (`sites`); the fifth is a whole run drawn as a scenario (`draw`): a walk,
+several ports in a row, second connectors, LLDP, a suspend of the computer, whatever may happen by itself.
+"""
 
 from __future__ import annotations
 
@@ -14,30 +18,43 @@ from netcheck.proof.driver import drive
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
 from netcheck.proof.verdict.names import Names
+from netcheck.rig.bench import Bench
 from netcheck.rig.campaign.right import HEALTHY
 from netcheck.rig.campaign.sites import Site, site_of
+from netcheck.rig.draw import RandomChoices, scenario
+from netcheck.rig.scenario import Mode, Scenario, to_source
+from netcheck.rig.truth import Alike, Truth, Unmet
 
 POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
 NOBODY = Names(lambda mac: "", lambda mac: None)
 UNDECIDED = (Verdict.UNSETTLED, Verdict.NOT_TESTED)
 CHUNK = 25  # sites that a process takes at a time
 SITES_A_SEED = 1 << 32  # so that no two campaigns share a site
+A_RUN_IN = 5  # every fifth site is a drawn scenario
+CHANGES = (0, 0, 1, 1, 2, 2, 3)  # things changed in such a run, each number as likely
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """One site and what came of it. `seed` builds it again; `label` is its scenario class; `right` are the verdicts
-    that name what is true; `seconds` are virtual."""
+    """One port and its verdict. `seed` builds its site again; `label` is its class; `right` are the verdicts that name
+    what is true, where that is known; `unmet` are the conditions of a proof that fail without an excuse, `alike` the
+    indistinguishable cases that apply; `seconds` are virtual."""
 
     seed: int
     label: str
     verdict: Verdict
     deserved: bool
-    apart: bool
-    right: frozenset[Verdict]
+    unmet: tuple[Unmet, ...]
+    alike: tuple[Alike, ...]
+    right: frozenset[Verdict] | None
     story: tuple[str, ...]
     why: str
     seconds: float
+
+    @property
+    def apart(self) -> bool:
+        """No proof is deserved, and no station could know."""
+        return not self.deserved and not self.unmet
 
     @property
     def false_proof(self) -> bool:
@@ -46,75 +63,135 @@ class Trial:
 
     @property
     def false_alarm(self) -> bool:
-        """A proof was deserved, nothing was wrong, and something is said to be."""
+        """A proof was deserved, nothing was wrong, and the verdict says that something is."""
         accuses = self.verdict is not Verdict.PROVEN and self.verdict not in UNDECIDED
-        return self.deserved and accuses and self.verdict not in self.right
+        return self.deserved and accuses and self.right is not None and not self.named
 
     @property
     def undecided(self) -> bool:
         """A proof was deserved, and the evidence was not called sufficient."""
-        return self.deserved and self.verdict in UNDECIDED and self.verdict not in self.right
+        return self.deserved and self.verdict in UNDECIDED and self.right is not None and not self.named
 
     @property
     def faulty(self) -> bool:
-        """Something is wrong with site or work, and a verdict other than `proven` would say it."""
-        return Verdict.PROVEN not in self.right
+        """Something is wrong with the site or the work, and a verdict other than `proven` names it."""
+        return self.right is not None and Verdict.PROVEN not in self.right
 
     @property
     def named(self) -> bool:
         """The verdict is a right one."""
-        return self.verdict in self.right
+        return self.right is not None and self.verdict in self.right
 
 
 def prove(site: Site, seed: int) -> Prober:
     """Prove a site in virtual time."""
-    prober = Prober(site.aim, site.rig.ways, NOBODY, site.settings, Random(seed), poll=POLL)
+    prober = Prober(site.scope, site.rig.ways, NOBODY, site.options, Random(seed), poll=POLL)
     drive(prober, site.rig, site.hand)
     return prober
 
 
 def trial(seed: int) -> Trial:
-    """Build the site of a seed, prove it, and hold the verdict to the truth."""
+    """Build the site of a seed, prove its port, and hold the verdict against the truth."""
     site = site_of(seed)
-    began = site.rig.time
     proof = prove(site, seed).proofs[0]
-    ended, truth = site.rig.time, site.truth
+    truth = Truth(site.rig, site.hand.log, walks=False).of(site.place, proof)
+    alike = tuple(one for one in Alike if one in truth.alike)
+    drawn = site.drawn
     return Trial(
-        seed, truth.label(site.hand, ended), proof.verdict, truth.deserved(site.hand, ended),
-        truth.apart(site.hand, ended), truth.right(site.hand, ended), site.story, proof.why, ended - began,
-    )  # fmt: skip
+        seed=seed,
+        label=str(alike[0]) if truth.apart else drawn.label(site.hand.habit),
+        verdict=proof.verdict,
+        deserved=truth.deserved,
+        unmet=truth.inexcusable,
+        alike=alike,
+        right=drawn.right(site.hand, site.rig.time),
+        story=site.story,
+        why=proof.why,
+        seconds=site.rig.time - site.rig.began,
+    )
+
+
+def scenario_of(seed: int) -> Scenario:
+    """Draw the scenario of a seed."""
+    random = Random(seed)
+    return scenario(RandomChoices(random), random.choice(tuple(Mode)), seed, CHANGES)
+
+
+def run_trials(seed: int) -> list[Trial]:
+    """Run the scenario of a seed; one trial for each of its ports."""
+    one = scenario_of(seed)
+    bench = Bench(one)
+    proofs = bench.run()
+    truth = bench.truth()
+    sound = one == plain(one)
+    found = []
+    for proof in proofs:
+        judged = truth.of(bench.places[proof.subject], proof)
+        alike = tuple(alike for alike in Alike if alike in judged.alike)
+        label = f"{one.mode}: {'sound' if sound and judged.deserved else 'something changed'}"
+        found.append(
+            Trial(
+                seed=seed,
+                label=str(alike[0]) if judged.apart else label,
+                verdict=proof.verdict,
+                deserved=judged.deserved,
+                unmet=judged.inexcusable,
+                alike=alike,
+                right=frozenset({Verdict.PROVEN}) if sound and judged.deserved and one.named else None,
+                story=(to_source(one), proof.subject),
+                why=proof.why,
+                seconds=bench.rig.time - bench.rig.began,
+            )
+        )
+    return found
+
+
+def plain(one: Scenario) -> Scenario:
+    """Return the same run with nothing changed in it."""
+    return scenario(RandomChoices(Random(0)), one.mode, one.seed, (0,), named=one.named)
+
+
+def site_trials(seed: int) -> list[Trial]:
+    """Return the trials of a campaign's site."""
+    return run_trials(seed) if seed % A_RUN_IN == A_RUN_IN - 1 else [trial(seed)]
 
 
 def trials(sites: int, seed: int, processes: int, done: Callable[[int], None] = lambda count: None) -> list[Trial]:
-    """Try so many sites of a campaign, on so many processes; `done` hears how many there are so far. The same seed
-    gives the same list, however many processes there are."""
+    """Run this many sites of a campaign on this many processes; `done` is told how many are finished so far.
+
+    The same seed gives the same list, whatever the number of processes."""
     seeds = range(seed * SITES_A_SEED, seed * SITES_A_SEED + sites)
     if processes <= 1 or sites < 2 * CHUNK:
-        return [_counted(trial(one), number, done) for number, one in enumerate(seeds, 1)]
+        return _gathered(map(site_trials, seeds), done)
     with Pool(processes, initializer=_work_quietly) as pool:
-        found = pool.imap(trial, seeds, chunksize=CHUNK)
-        return [_counted(one, number, done) for number, one in enumerate(found, 1)]
+        return _gathered(pool.imap(site_trials, seeds, chunksize=CHUNK), done)
 
 
-def _counted(one: Trial, number: int, done: Callable[[int], None]) -> Trial:
-    done(number)
-    return one
+def _gathered(many: Iterator[list[Trial]], done: Callable[[int], None]) -> list[Trial]:
+    found: list[Trial] = []
+    for number, some in enumerate(many, 1):
+        found += some
+        done(number)
+    return found
 
 
 def _work_quietly() -> None:
-    """A worker leaves Ctrl-C to the one who started it, and looks for dead objects less often than is usual."""
+    """Leave Ctrl-C to the parent process, and collect garbage less often than by default."""
     signal(SIGINT, SIG_IGN)
     gc.set_threshold(50_000, 50, 50)
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """A scenario class in numbers. `counts` holds (verdict, sites) in the judge's order."""
+class ClassRow:
+    """A class of sites in numbers. A run with several ports counts by its first port, or by the one falsely proven.
+
+    `counts` holds (verdict, sites) in the judge's order; `graded` says of how many the right verdicts are known."""
 
     label: str
     apart: bool
     sites: int
     counts: tuple[tuple[Verdict, int], ...]
+    graded: int
     named: int
     false_proofs: int
     false_alarms: int
@@ -123,7 +200,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """So many of so many."""
+    """A count among a total."""
 
     seen: int
     of: int
@@ -131,32 +208,36 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """A campaign in numbers. `apart` are sites that no station could tell from honest ones; they count in nothing else.
-    `healthy` are sound ports with at most 20 % loss each way that were proven; `faulty` those rightly named."""
+    """A campaign in numbers. Ports that no station could tell from honest ones are `apart` and count in nothing else;
+    `alike` says for each indistinguishable case how many of its ports were proven. `healthy` are sound ports with at
+    most 20 % loss each way that were proven; `faulty` those whose fault was rightly named."""
 
     sites: int
+    ports: int
     seed: int
-    rows: tuple[Row, ...]
-    undeserved: Share  # false proofs among ports whose truth is not proven
-    alarms: Share  # false alarms among ports that deserved a proof
+    rows: tuple[ClassRow, ...]
+    undeserved: Share  # false proofs among ports that deserve no proof
+    alarms: Share  # false alarms among ports that deserve one
     undecided: Share
     healthy: Share
     faulty: Share
     apart: Share
+    alike: tuple[tuple[Alike, Share], ...]
     false_proofs: tuple[Trial, ...]
 
 
 def summed(seed: int, found: Sequence[Trial]) -> Summary:
-    """Sum trials up."""
+    """Sum up the trials of a campaign."""
     apart = [one for one in found if one.apart]
     others = [one for one in found if not one.apart]
-    deserved = [one for one in others if one.deserved]
+    deserved = [one for one in others if one.deserved and one.right is not None]
     undeserved = [one for one in others if not one.deserved]
-    healthy = [one for one in others if one.label in HEALTHY]
+    healthy = [one for one in others if _is_healthy(one)]
     faulty = [one for one in others if one.faulty]
     wrong = tuple(one for one in undeserved if one.false_proof)
     return Summary(
-        sites=len(found),
+        sites=len({one.seed for one in found}),
+        ports=len(found),
         seed=seed,
         rows=tuple(_rows(found)),
         undeserved=Share(len(wrong), len(undeserved)),
@@ -165,25 +246,40 @@ def summed(seed: int, found: Sequence[Trial]) -> Summary:
         healthy=Share(sum(one.verdict is Verdict.PROVEN for one in healthy), len(healthy)),
         faulty=Share(sum(one.named for one in faulty), len(faulty)),
         apart=Share(sum(one.false_proof for one in apart), len(apart)),
+        alike=tuple((one, _proven([trial for trial in found if one in trial.alike])) for one in Alike),
         false_proofs=wrong,
     )
 
 
-def _rows(found: Sequence[Trial]) -> Iterator[Row]:
-    """One row a class: those that were sound and rightly handled first, those apart last."""
-    classes: dict[str, list[Trial]] = {}
+def _is_healthy(one: Trial) -> bool:
+    """A sound port, well handled: of one site, or of a run in which nothing was changed."""
+    return one.label in HEALTHY or (one.label.endswith(": sound") and one.right is not None)
+
+
+def _proven(some: Sequence[Trial]) -> Share:
+    return Share(sum(one.verdict is Verdict.PROVEN for one in some), len(some))
+
+
+def _rows(found: Sequence[Trial]) -> Iterator[ClassRow]:
+    """Return one row for each class: the sound ones first, those apart last."""
+    classes: dict[tuple[bool, bool, str], list[Trial]] = {}
+    by_site: dict[int, Trial] = {}
     for one in found:
-        classes.setdefault(one.label, []).append(one)
-    for label in sorted(classes, key=lambda label: (classes[label][0].apart, not label.startswith("sound"), label)):
-        group = classes[label]
+        wrong = one.false_proof and not one.apart
+        by_site[one.seed] = one if wrong else by_site.get(one.seed, one)
+    for one in by_site.values():
+        classes.setdefault((one.apart, "sound" not in one.label, one.label), []).append(one)
+    for key in sorted(classes):
+        group = classes[key]
         counts = Counter(one.verdict for one in group)
-        yield Row(
-            label,
-            group[0].apart,
-            len(group),
-            tuple((verdict, counts[verdict]) for verdict in Verdict if counts[verdict]),
-            sum(one.named for one in group),
-            sum(one.false_proof for one in group),
-            sum(one.false_alarm for one in group),
-            sum(one.undecided for one in group),
+        yield ClassRow(
+            label=group[0].label,
+            apart=group[0].apart,
+            sites=len(group),
+            counts=tuple((verdict, counts[verdict]) for verdict in Verdict if counts[verdict]),
+            graded=sum(one.right is not None for one in group),
+            named=sum(one.named for one in group),
+            false_proofs=sum(one.false_proof for one in group),
+            false_alarms=sum(one.false_alarm for one in group),
+            undecided=sum(one.undecided for one in group),
         )

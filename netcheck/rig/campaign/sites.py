@@ -1,4 +1,4 @@
-"""Sites drawn at random from the distribution of `lots`, each from a number alone: the bench, its story, its truth."""
+"""Sites with one port under test, drawn at random from the distribution of `lots`, each from a number alone."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.rig.campaign import lots
 from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
-from netcheck.rig.campaign.right import SiteTruth
-from netcheck.rig.devices import SELF_CHECK, Faults, Forger, VirtualDevice
+from netcheck.rig.campaign.right import SiteFacts
+from netcheck.rig.devices import Faults, Forger, VirtualDevice
 from netcheck.rig.loss import Bursts
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.technicians import GIVES_UP, Habit, Hand
+from netcheck.rig.truth import Place
 from netcheck.wire.link import Way
 
 FIRST = 0xC0000200  # 192.0.2.0, a documentation prefix: RFC 5737
@@ -34,29 +35,27 @@ ON_A_SWITCH = (
 SECOND = (
     Fault.SECOND_ALWAYS, Fault.SECOND_OUT, Fault.SECOND_AT_TIMES, Fault.SECOND_LATER, Fault.SECOND_FAINT
 )  # fmt: skip
-NEVER_DESERVED = (
-    Fault.SECOND_ALWAYS, Fault.SECOND_AT_TIMES, Fault.PROXY, Fault.SWAPPED, Fault.NAMEPLATE,
-    Fault.STALE, Fault.ABSENT, Fault.DEAF, Fault.WEAK, Fault.ECHO_ELSEWHERE, Fault.FORGED_ARP, Fault.DIES,
-    Fault.TWIN, Fault.SECOND_FAINT, Fault.CANCELS,
-)  # fmt: skip
 GOES_ON = (Fault.RING, Fault.FORGED_ARP, Fault.SECOND_LATER)  # the address answers although its chain is cut above it
 FORCED = {Fault.TWIN: Habit.RIGHT, Fault.COINCIDENCE: Habit.NONE, Fault.UPLINK: Habit.WRONG, Fault.CANCELS: Habit.WRONG}
 
 
 @dataclass(eq=False)
 class Site:
-    """A bench, what is asked of it, who moves its cables, and what is true of it. `story` says how it was drawn."""
+    """A bench, what is asked of it, who moves its cables, and what was drawn. `story` says so in words."""
 
     rig: Rig
-    aim: Scope
-    settings: RunOptions
+    scope: Scope
+    options: RunOptions
     hand: Hand
-    truth: SiteTruth
+    drawn: SiteFacts
+    place: Place
     story: tuple[str, ...]
 
 
 class _Builder:
     """Takes one decision after another, all from one source of chance."""
+
+    BEHIND = ("alpha/", "down1/")  # interfaces behind which others hang that fall silent with the port under test
 
     def __init__(self, seed: int) -> None:
         self.random = random = Random(seed)
@@ -103,25 +102,48 @@ class _Builder:
         other, right_for_other = self._other()
         self.hand = Hand(self.rig, self.random, self.habit, self.cable, other, self.random.choice((0.3, 2.0, 6.0)))
         faults = self.alpha.faults
-        self.truth = SiteTruth(
-            fault=self.fault,
-            direct=self.direct,
-            owner=self.cable,
-            other=right_for_other,
-            known=self.known,
-            hollow=self.fault in NEVER_DESERVED,
-            loss=self.loss,
-            bursts=self.bursty,
-            more=max(self.cable.forwards_after, faults.boots_in, SELF_CHECK * faults.checks_itself),
-        )
+        self.since = float("inf")
         self.hand.keys, self.hand.early = self.keys, self.random.choice(lots.EARLY_KEYS)
         self._go_wrong()
         self.rig.after(GIVES_UP, partial(self.hand.press, Key.QUIT))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
-        asked = (self.targets[self.ordinal],)
-        aim = Scope(tuple(self.targets), asked, (NET,), frozenset({BORROWED}), macs, {})
-        settings = RunOptions(hands_free=not self.keys, direct=self.direct)
-        return Site(self.rig, aim, settings, self.hand, self.truth, tuple(self.story))
+        asked = self.targets[self.ordinal]
+        return Site(
+            rig=self.rig,
+            scope=Scope(tuple(self.targets), (asked,), (NET,), frozenset({BORROWED}), macs, {}),
+            options=RunOptions(hands_free=not self.keys, direct=self.direct),
+            hand=self.hand,
+            drawn=SiteFacts(
+                fault=self.fault,
+                direct=self.direct,
+                owner=self.cable,
+                other=right_for_other,
+                known=self.known,
+                since=self.since,
+                loss=self.loss,
+                bursts=self.bursty,
+                slow_start=bool(self.cable.forwards_after or faults.boots_in or faults.checks_itself),
+            ),
+            place=self._place(asked),
+            story=tuple(self.story),
+        )
+
+    def _place(self, asked: Target) -> Place:
+        """Where the port under test physically is, and everybody who is on the bench."""
+        jacks = [jack for segment in (self.segment, self.office) for jack in segment.jacks]
+        hosts = dict.fromkeys(jack.host for jack in jacks if isinstance(jack.host, VirtualDevice))
+        return Place(
+            subject=asked.subject,
+            address=asked.address,
+            jack=self.cable,
+            device=self.alpha,
+            planned_mac=asked.mac,
+            hosts=tuple(hosts),
+            dependents=frozenset(target.address for target in self.targets if target.behind.startswith(self.BEHIND)),
+            far_end=self.rig.jacks[0] if self.direct else None,
+            said_direct=self.direct,
+            forged=self.fault is Fault.FORGED_ARP,
+        )
 
     # Devices
 
@@ -249,7 +271,6 @@ class _Builder:
         rig, random, fault = self.rig, self.random, self.fault
         if self.trait is Trait.RESTARTS:
             at, lasts = rig.time + random.uniform(0, 30), random.uniform(3, 30)
-            self.truth.restart = (at, at + lasts)
             rig.at(at, partial(self.alpha.restart, lasts))
         if fault in SECOND:
             self._second_owner()
@@ -299,8 +320,8 @@ class _Builder:
                 faults.there = (1.0, random.uniform(10, 30), rig.time - random.uniform(0, 30))
             case _:
                 owner.dead = True
-                self.truth.since = rig.time + random.uniform(3, 40)
-                rig.at(self.truth.since, partial(setattr, owner, "dead", False))
+                self.since = rig.time + random.uniform(3, 40)
+                rig.at(self.since, partial(setattr, owner, "dead", False))
 
     def _weak(self) -> None:
         """A second interface of the same device, planned as such: each answers for both."""
@@ -316,9 +337,8 @@ class _Builder:
         moment = self.rig.time + self.random.uniform(0, 10)
         for _ in range(60):
             lasts = self.random.uniform(0.3, 3)
-            self.rig.at(moment, partial(self.rig.plug, worn, False))
-            self.rig.at(moment + lasts, partial(self.rig.plug, worn, True))
-            self.truth.flaps += ((moment, moment + lasts),)
+            self.rig.at(moment, partial(self.rig.link, worn, False))
+            self.rig.at(moment + lasts, partial(self.rig.link, worn, True))
             moment += lasts + self.random.uniform(3, 15)
 
 
