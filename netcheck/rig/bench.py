@@ -30,6 +30,7 @@ NOBODY = Names(lambda mac: "", lambda mac: None)
 POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
 GIVES_UP = 400.0  # seconds after which the technician stops the run
 WALKS_FOR = 240.0  # seconds that a walk lasts
+NAMED_AFTER = 4.0  # seconds after a pull that its number is pressed
 HOLDS = 60.0  # seconds that a cable is held on a walk while nothing is said
 
 
@@ -107,6 +108,7 @@ class Bench:
                 hosts=self.hosts,
                 far_end=self.rig.jacks[0] if self.direct_cable else None,
                 said_direct=self.mode.direct,
+                hands_free=not self.mode.keyed,
                 dependents=self._dependents(index),
             )
 
@@ -139,7 +141,7 @@ class Bench:
     def scope(self) -> Scope:
         """Return what is to be proven."""
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
-        asked = tuple(self.targets if self.mode is Mode.WALK else self.targets[: self.scenario.asked])
+        asked = tuple(self.targets if self.mode.walks else self.targets[: self.scenario.asked])
         return Scope(tuple(self.targets), asked, (NET,), frozenset({BORROWED}), macs, {})
 
     def options(self) -> RunOptions:
@@ -149,6 +151,7 @@ class Bench:
             direct=self.mode.direct,
             patience=self.scenario.patience,
             once=self.scenario.once,
+            in_order=self.mode is Mode.IN_ORDER,
             lasts=WALKS_FOR if self.mode.walks else None,
         )
 
@@ -311,6 +314,8 @@ class ScriptedHand:
         stop = self.scenario.stops[number]
         jack = self.bench.jack_of(stop.device % len(self.bench.devices))
         self._move(jack, False, 0)
+        if stop.number:
+            self.rig.after(NAMED_AFTER, partial(self.press, stop.number))
         lasts = stop.lasts or HOLDS
         self.rig.after(lasts, partial(self._move, jack, True, 0))
         if number + 1 < len(self.scenario.stops):

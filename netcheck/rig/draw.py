@@ -59,11 +59,10 @@ def scenario(
         mode=mode,
         seed=seed,
         devices=(Device(), Device()),
-        asked=2 if mode is Mode.IN_ORDER else 1,
         named=choices.pick((True, False)) if named is None else named,
         pulls=(move,),
         plugs=(move,),
-        stops=(Stop(), Stop(wait=8.0)) if mode is Mode.WALK else (),
+        stops=(Stop(number=1),) if mode is Mode.WALK else (),
     )
     twists = TWISTS + (WALK_TWISTS if mode is Mode.WALK else DIRECT_TWISTS if mode.direct else ())
     for _ in range(choices.pick(changes)):
@@ -230,6 +229,7 @@ def _stops(choices: Choices, one: Scenario) -> Scenario:
             device=choices.pick((0, 0, 1, 2)),
             wait=choices.seconds(3, 60),
             lasts=choices.seconds(1, 40) if choices.pick((True, False)) else 0.0,
+            number=choices.pick((0, 0, 1, 2)),
         )
         for _ in range(choices.pick((1, 2, 3, 4, 5)))
     )

@@ -12,6 +12,7 @@ from netcheck.proof.events import Action, Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 
 SHORT = (0.2, 2.0)  # seconds for which a cable is out too short, or a plug makes contact before it slips out
+QUICKEST = 0.35  # seconds that a person needs at least to react to a prompt and move a cable
 GIVES_UP = 600.0  # seconds after which the technician stops the run
 
 
@@ -111,7 +112,7 @@ class Hand:
     def told(self, event: Event) -> None:
         """Do what is asked for, or what the habit makes of it."""
         self.log.append((self.rig.time, event))
-        after = self.random.uniform(0.05, self.slow)
+        after = self.random.uniform(QUICKEST, self.slow)
         if event.what is What.HEARD and self.habit is Habit.EARLY and not self._pulls:
             self._move(self.right, False, after)
         if event.action is None:

@@ -43,7 +43,9 @@ from netcheck.rig.network import Jack, Rig
 HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
 UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
-BY_ITSELF = 15.0  # seconds after a request in which an outage that begins by itself passes for the pull
+PROBED = 2.0  # seconds of silence after which the station asks without a sender address
+BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
+FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
 LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can explain
 FAINT = 0.5  # answers less than this share of the requests: the figure `unheard` assumes at least as much
 
@@ -72,6 +74,7 @@ class Alike(StrEnum):
     FAINT = "a second owner that answers less than half of the requests"
     PROBES = "a second owner that answers only requests without a sender address, and is away while the cable is out"
     MUTE = "a host that has the address and never answers ARP"
+    HEALS_LATE = "a second path that heals only after the cable was asked back, where no key confirms its return"
     LAST_MOMENT = "a change in the last 2.5 s before the verdict"
     QUIET_SWITCH = "a switch in a direct cable that sends nothing by itself"
 
@@ -111,6 +114,7 @@ class Place:
     dependents: frozenset[int] = frozenset()
     far_end: Jack | None = None
     said_direct: bool = False  # the run takes the cable for a direct one
+    hands_free: bool = False  # nobody confirms a movement
     forged: bool = False  # somebody repeats the device's ARP replies all the time
 
 
@@ -144,8 +148,8 @@ class _Case:
         self.verdict_at = verdicts[-1] if verdicts else self.rig.time
         begins = [at for at, event in mine if event.what is What.BEGIN and at <= self.verdict_at]
         self.began = self.rig.began if truth.walks or not begins else begins[-1]
-        enough = [at for at, event in mine if event.what is What.ENOUGH and at <= self.verdict_at]
-        self.silence_ends = enough[-1] if enough else None
+        self.asked = [at for at in truth.instructions(Action.PULL, place.subject) if self.began <= at]
+        self.enough = [at for at, event in mine if event.what is What.ENOUGH and self.began <= at <= self.verdict_at]
         self.holder, self.jack = self._holder()
         self.mac = self.jack.mac
         station = reachable(self.rig.jacks[0])
@@ -180,13 +184,16 @@ class _Case:
         if (excuses := self._end()) is not None:
             yield Unmet.END, excuses
 
-    def _silence(self) -> tuple[float, float] | None:
-        """The silence that counted, as the station could see it: from the last reply of the address before its end,
-        and no shorter than any silence that means something."""
-        if self.silence_ends is None:
-            return None
-        last = max((at for at, who in self.claims if at < self.silence_ends and who == self.mac), default=self.began)
-        return min(last, self.silence_ends - HEARABLE), self.silence_ends
+    def _silences(self) -> list[tuple[float, float]]:
+        """The silences that counted and answered a request, as the station could see them: each from the last reply of
+        the address before its end, and no shorter than any silence that is evidence."""
+        found = []
+        for number, end in enumerate(self.enough):
+            since = self.enough[number - 1] if number else self.began
+            if any(since <= at < end for at in self.asked):
+                last = max((at for at, who in self.claims if at < end and who == self.mac), default=self.began)
+                found.append((min(last, end - HEARABLE), end))
+        return found
 
     def _unseen(self) -> float:
         """Seconds in which a device that answers again may not have been noticed."""
@@ -213,11 +220,14 @@ class _Case:
         return union(out(self.place.jack), out(far) if far is not None else ())
 
     def _connector(self) -> set[Alike] | None:
-        silence = self._silence()
-        if silence is None:
-            return set()
-        if self._covers(self.own_out(), silence):
+        silences = self._silences()
+        if any(self._covers(self.own_out(), silence) for silence in silences):
             return None
+        excused = [self._excuses(silence) for silence in silences]
+        return set() if not excused or any(not some for some in excused) else set().union(*excused)
+
+    def _excuses(self, silence: tuple[float, float]) -> set[Alike]:
+        """What a silence can be taken for a pull of this connector for."""
         excuses: set[Alike] = set()
         if self._another_cable(silence):
             excuses.add(Alike.ANOTHER_CABLE)
@@ -231,15 +241,8 @@ class _Case:
             excuses.add(Alike.TWIN)
         return excuses
 
-    def _asked(self, silence: tuple[float, float]) -> list[float]:
-        """When this port's cable was asked for, before the end of the silence."""
-        asked = self.truth.instructions(Action.PULL, self.place.subject)
-        return [at for at in asked if at <= silence[1]]
-
     def _another_cable(self, silence: tuple[float, float]) -> bool:
         """This port's cable was asked for, and another one was pulled that cuts off the holder of the address alone."""
-        if not self._asked(silence):
-            return False
         for holder, jack in self._holders():
             for cable in (*_upstream(jack), *(j for j in holder.addresses if j is not self.place.jack)):
                 if cable is not self.place.jack and self._covers(out(cable), silence) and self._alone(cable):
@@ -279,8 +282,7 @@ class _Case:
         if not self._covers(union(failures, self.own_out(), self._starts()), silence):
             return False
         ours = [span for span in failures if span[1] > silence[0] and span[0] < silence[1]]
-        asked = self._asked(silence)
-        if not any(at - UNSEEN <= since <= at + BY_ITSELF for since, _ in ours for at in asked):
+        if not any(at - UNSEEN <= since <= at + BY_ITSELF for since, _ in ours for at in self.asked):
             return False
         down = longest(within(without(ALWAYS, linked(self.rig.jacks[0])), *silence))
         return down == 0 or (self.place.said_direct and down >= LINK_RESET)
@@ -319,9 +321,6 @@ class _Case:
 
     def _other_path(self) -> set[Alike] | None:
         """The device could answer during the silence by a path that does not lead through its connector."""
-        silence = self._silence()
-        if silence is None:
-            return None
         device = self.holder
         others = [
             reachable(jack)
@@ -329,10 +328,10 @@ class _Case:
             if jack is not self.jack and (self.place.address in owned or device.faults.weak)
         ]
         through_others = both(union(*others), alive(device, self.rig.time))
-        usable = both(union(self.able, through_others), within(self.own_out(), *silence))
-        if longest(usable) <= self._unseen():
-            return None
-        return {Alike.BY_ITSELF} if self._by_itself(silence) else set()
+        able = union(self.able, through_others)
+        silences = [(begin, end) for begin, end in self._silences() if self._covers(self.own_out(), (begin, end))]
+        open_in = [longest(both(able, within(self.own_out(), *silence))) for silence in silences]
+        return set() if open_in and min(open_in) > self._unseen() else None
 
     def _others_able(self) -> Iterator[tuple[VirtualDevice, Jack, Spans]]:
         """Everybody else who has the address or answers for it, and when."""
@@ -368,10 +367,8 @@ class _Case:
         if not host.faults.arp:
             return {Alike.MUTE}
         if host.faults.deaf_to is not None:
-            silence = self._silence()
-            if silence is None or longest(within(spans, silence[0] + 2.0, silence[1])) < HEARABLE:
-                return {Alike.PROBES}
-            return set()
+            heard = any(longest(within(spans, begin + PROBED, end)) >= HEARABLE for begin, end in self._silences())
+            return set() if heard else {Alike.PROBES}
         if jack.loss and (1 - jack.loss) ** 2 < FAINT:
             return {Alike.FAINT}
         if longest(within(spans, self.began, self.verdict_at)) < HEARABLE:
@@ -385,10 +382,10 @@ class _Case:
     def _wrong_device(self) -> set[Alike]:
         """Without planned MACs: another device has the address, and its cable was pulled although this one was asked
         for, or it hangs behind this port by the plan."""
-        silence = self._silence()
-        if silence is None or self.place.planned_mac is not None:
+        silences = self._silences()
+        if not silences or self.place.planned_mac is not None:
             return {Alike.TWIN} if self._twin_able() else set()
-        excuses = {Alike.ANOTHER_CABLE} if self._another_cable(silence) else set()
+        excuses = {Alike.ANOTHER_CABLE} if all(map(self._another_cable, silences)) else set()
         if self.place.jack in _upstream(self.jack) and self.place.dependents:
             excuses.add(Alike.CHAIN)
         return excuses
@@ -403,7 +400,17 @@ class _Case:
             return None
         if within(in_place, at - AT_THE_END, at):
             return {Alike.LAST_MOMENT}
+        if self._heals_late():
+            return {Alike.HEALS_LATE}
         return {Alike.TWIN} if self._twin_able() else set()
+
+    def _heals_late(self) -> bool:
+        """The cable is still out, and a second path opened when a person could have put it back."""
+        if not self.place.hands_free or not self.enough:
+            return False
+        answering = within(self.able, self.verdict_at - AT_THE_END, self.verdict_at)
+        early = within(self.able, self.enough[-1], self.enough[-1] + FASTEST_HAND)
+        return bool(answering) and not early
 
     # What is there although every condition is met
 

@@ -34,7 +34,7 @@ WHEN_PULLED: dict[Fault, frozenset[Verdict]] = {
     Fault.RING: frozenset({V.STILL_ANSWERING}),
     Fault.FORGED_ARP: frozenset({V.STILL_ANSWERING}),
     Fault.UNKNOWN_CHAIN: frozenset({V.UNSETTLED}),
-    Fault.DIES: frozenset({V.NOT_BACK}),
+    Fault.DIES: frozenset({V.NOT_BACK, V.UNSETTLED}),  # with keys it is waited for until the run is stopped
     Fault.FLAPPING: frozenset({V.UNSETTLED, V.NOT_BACK, V.PROVEN}),
 }
 # At these either no cable cuts the device off, or another host owns the address too, or it is another device's.
@@ -54,9 +54,7 @@ def right_for(habit: Habit, direct: bool, other: frozenset[Verdict]) -> frozense
             return frozenset({V.UNSETTLED, V.STILL_ANSWERING})
         case Habit.ALWAYS_STATION:
             return frozenset({V.UNSETTLED})
-        case Habit.KEEPS:  # an operator at a direct cable is waited for until the run is stopped
-            return frozenset({V.NOT_BACK, V.UNSETTLED})
-        case Habit.SLIPS:
+        case Habit.KEEPS | Habit.SLIPS:  # an operator is waited for until the run is stopped
             return frozenset({V.NOT_BACK, V.UNSETTLED})
         case _:
             return frozenset({V.PROVEN})

@@ -100,7 +100,7 @@ class _Builder:
             self._neighbours()
         self._cable()
         other, right_for_other = self._other()
-        self.hand = Hand(self.rig, self.random, self.habit, self.cable, other, self.random.choice((0.3, 2.0, 6.0)))
+        self.hand = Hand(self.rig, self.random, self.habit, self.cable, other, self.random.choice((0.8, 2.0, 6.0)))
         faults = self.alpha.faults
         self.since = float("inf")
         self.hand.keys, self.hand.early = self.keys, self.random.choice(lots.EARLY_KEYS)
@@ -142,6 +142,7 @@ class _Builder:
             dependents=frozenset(target.address for target in self.targets if target.behind.startswith(self.BEHIND)),
             far_end=self.rig.jacks[0] if self.direct else None,
             said_direct=self.direct,
+            hands_free=not self.keys,
             forged=self.fault is Fault.FORGED_ARP,
         )
 
