@@ -17,7 +17,7 @@ from netcheck.proof.verdict.names import Names
 from netcheck.proof.walk.walk import Walk
 from netcheck.rig.devices import Faults, LldpSpeaker, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
-from netcheck.rig.scenario import Act, Cable, Device, Do, Mode, Move, On, Replies, Scenario, Stranger
+from netcheck.rig.scenario import Act, Cable, Device, Do, HandMove, Mode, On, Replies, Scenario, Stranger
 from netcheck.rig.truth import Place, Truth
 from netcheck.wire.link import Way
 
@@ -243,8 +243,8 @@ class ScriptedHand:
 
     # What the hand does
 
-    def _follow(self, moves: tuple[Move, ...], nth: int, port: str, *, plugged: bool) -> None:
-        move = moves[min(nth, len(moves)) - 1] if moves else Move()
+    def _follow(self, moves: tuple[HandMove, ...], nth: int, port: str, *, plugged: bool) -> None:
+        move = moves[min(nth, len(moves)) - 1] if moves else HandMove()
         jacks = self._cables(move.cable, port) if not plugged else []
         if plugged and move.cable is not Cable.NONE:
             jacks = list(self._out) or self._cables(Cable.OWN, port)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from random import Random
 from typing import Protocol, TypeVar
 
-from netcheck.rig.scenario import Act, Cable, Device, Do, Mode, Move, On, Replies, Scenario, Stop, Stranger
+from netcheck.rig.scenario import Act, Cable, Device, Do, HandMove, Mode, On, Replies, Scenario, Stop, Stranger
 
 T = TypeVar("T")
 CHANGES = (1, 2, 2, 3, 3, 4, 5)  # things changed in a run, each number as likely
@@ -54,7 +54,7 @@ def scenario(
 ) -> Scenario:
     """Draw one run of a mode: a sound plant and an able technician, with some things changed, as many as one of
     `changes`. `named` decides whether the plan names MACs, which else is drawn too."""
-    move = Move(enter=1.2 if mode.keyed else None)
+    move = HandMove(enter=1.2 if mode.keyed else None)
     one = Scenario(
         mode=mode,
         seed=seed,
@@ -201,13 +201,13 @@ def _plug(choices: Choices, one: Scenario) -> Scenario:
     return replace(one, plugs=choices.pick(((move,), (*one.plugs, move), (move, *one.plugs))))
 
 
-def _move(choices: Choices, cable: Cable, mode: Mode) -> Move:
+def _move(choices: Choices, cable: Cable, mode: Mode) -> HandMove:
     after, short = choices.seconds(0.1, 12), choices.pick((False, True))
     enter: float | None = None
     if mode.keyed:
         enter = choices.pick((round(after + 0.2, 1), choices.seconds(0.1, 20), None))
     lasts = choices.seconds(0.1, 3) if short and choices.pick((True, False)) else choices.seconds(0.1, 25) * short
-    return Move(
+    return HandMove(
         cable=cable,
         after=after,
         lasts=lasts,

@@ -47,7 +47,7 @@ class Cable(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class HandMove:
     """What the hand does at one instruction. Times are seconds after it.
 
     The cable moves after `after`. With `lasts` the movement is undone by itself after that long (put back too early, or
@@ -173,8 +173,8 @@ class Scenario:
     behind_planned: bool = False  # the plan knows which device hangs behind which
     moves_connector: bool = True  # the hand moves the cable when asked to, before it confirms
     strangers: tuple[Stranger, ...] = ()
-    pulls: tuple[Move, ...] = (Move(),)
-    plugs: tuple[Move, ...] = (Move(),)
+    pulls: tuple[HandMove, ...] = (HandMove(),)
+    plugs: tuple[HandMove, ...] = (HandMove(),)
     stops: tuple[Stop, ...] = ()
     acts: tuple[Act, ...] = ()
     once: bool = False  # on a walk: one pull is to be enough

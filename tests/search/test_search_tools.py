@@ -11,7 +11,7 @@ from netcheck.proof.result import Verdict
 from netcheck.rig import scenario as parts
 from netcheck.rig.bench import Bench
 from netcheck.rig.draw import RandomChoices, scenario
-from netcheck.rig.scenario import Act, Do, Mode, Move, On, Scenario, Stop, to_source
+from netcheck.rig.scenario import Act, Do, HandMove, Mode, On, Scenario, Stop, to_source
 from netcheck.rig.shrink import shrunk
 
 MODES = tuple(Mode)
@@ -27,7 +27,7 @@ def test_a_scenario_can_be_pasted(number: int) -> None:
 @pytest.mark.parametrize("mode", MODES, ids=str)
 def test_a_sound_plant_runs_in_every_mode(mode: Mode) -> None:
     """Each mode comes to a verdict for every port that is asked for, and none is undeserved."""
-    move = Move(enter=1.2 if mode.keyed else None)
+    move = HandMove(enter=1.2 if mode.keyed else None)
     bench = Bench(Scenario(mode=mode, pulls=(move,), plugs=(move,), stops=(Stop(), Stop(wait=8.0))))
     proofs = bench.run()
     assert [proof.subject for proof in proofs][:1] == ["d0/lan:1"]
@@ -42,7 +42,7 @@ def test_shrinking_keeps_what_matters_and_nothing_else() -> None:
     rich = replace(
         scenario(RandomChoices(Random(4)), Mode.KEYED, 4),
         acts=(Act(do=Do.MUTE), wanted, Act(do=Do.SUSPEND, lasts=4.0)),
-        pulls=(Move(after=2.7), Move(lasts=1.5)),
+        pulls=(HandMove(after=2.7), HandMove(lasts=1.5)),
     )
     simple = shrunk(rich, lambda one: any(act.do is Do.RESTART and act.lasts > 8 for act in one.acts))
     assert simple == Scenario(seed=4, devices=simple.devices, acts=(Act(do=Do.RESTART, lasts=12.0),))

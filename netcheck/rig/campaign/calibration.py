@@ -34,7 +34,7 @@ Lost = Callable[[float], bool]  # whether a probe sent at this time stays unansw
 
 
 @dataclass(frozen=True, slots=True)
-class Silence:
+class SilenceTried:
     """One silence that began while nobody had pulled anything: whether it lasted as long as was asked for, the figure
     that would be said of it, and the seconds of phase in and of the silence."""
 
@@ -73,13 +73,13 @@ def calibrate(
     return summed([silence(lost(), limit, by) for _ in range(runs)])
 
 
-def summed(found: Sequence[Silence]) -> Calibration:
+def summed(found: Sequence[SilenceTried]) -> Calibration:
     """Return the sum of silences."""
     means = (fmean(values) for values in zip(*((one.stated, one.watched, one.needed) for one in found), strict=True))
     return Calibration(sum(one.lucky for one in found), len(found), *means)
 
 
-def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> Silence:
+def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> SilenceTried:
     """Return what becomes of one link: phase in as the prober does it, then a silence while the cable is in."""
     entry = AddressState(0, 0, "")
     entry.keep(MANY)
@@ -89,7 +89,7 @@ def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> Sile
     before = PhaseResult(*entry.tallies(now - WINDOW, EVER, MAC))
     least = seconds_needed(by, before, entry.longest_gap(now - WINDOW, now, MAC))
     needed, stated = _needed(before, limit, least)
-    return Silence(_all_lost(lost, now, needed), stated, now, needed)
+    return SilenceTried(_all_lost(lost, now, needed), stated, now, needed)
 
 
 def _enough(entry: AddressState, now: float, limit: float) -> bool:
