@@ -1,1 +1,5 @@
-"""What each command does: it prepares, runs, shows and records; the command line calls it."""
+"""What each command does: it prepares, runs, shows and records; the command line only calls it.
+
+`prepare` reads a plan and its surveys; `choices` checks the options that commands on site share; `operator` joins a run
+to keys (`keyboard`), screen and sounds (`display`) and the record. Each other module is the work of one command.
+"""

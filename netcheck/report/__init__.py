@@ -1,1 +1,11 @@
-"""Findings and verdicts as terminal text, HTML, CSV, JSON and more."""
+"""Findings and verdicts for people and programs: pure functions from a value to text or bytes.
+
+`build` makes one frozen `Report` (`model`) from a plan's check and its records; `formats` maps a file ending to a
+writer. `words` holds the wording that all formats share. `text/`, `markdown/`, `json/`, `csv_xlsx/`, `html/` hold the
+writers, `live/` the screen of a running proof.
+
+In HTML every value passes `safe` by jinja2's `finalize` and is then escaped; no value may stand in `<style>`,
+`<script>`, an unquoted attribute or a link. The policy of the page allows its style and script by their hash, so there
+is no `style=` attribute. Tables hold at most 100 rows each, because one table of thousands of rows opens slowly. A file
+that a spreadsheet may open passes `tables/formula_guard`.
+"""
