@@ -1,4 +1,4 @@
-"""Fixtures of the tests of work on site."""
+"""Fixtures for the tests of work on site."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tests.programs import cannot_run
 
 @pytest.fixture(scope="module")
 def field_lab() -> Iterator[Lab]:
-    """A laboratory kept for all tests of a module; skips where none can be built, fails instead where CI=true."""
+    """A laboratory for all tests of a module; skips if none can be built, fails instead where CI=true."""
     if reason := why_not():
         cannot_run(f"no laboratory: {reason}")
     with Lab("nci") as made:

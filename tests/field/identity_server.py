@@ -15,12 +15,12 @@ BODY = b"\x2b\x0e\x01\x01\x00\x00\x03\x00\x16Company identification\x01\x0fProdu
 
 
 def answer_to(request: bytes, body: bytes = BODY) -> bytes:
-    """The answer with the transaction of the request."""
+    """Return the reply with the transaction of the request."""
     return request[:4] + (1 + len(body)).to_bytes(2, "big") + b"\xff" + body
 
 
 def speak(connection: socket.socket, how: str, request: bytes) -> None:
-    """Do what the server was started for."""
+    """Behave as the server was told to."""
     if how == "answer":
         connection.sendall(answer_to(request))
     elif how == "exception":
@@ -37,7 +37,7 @@ def speak(connection: socket.socket, how: str, request: bytes) -> None:
 
 
 def serve(address: str, how: str) -> None:
-    """Take one connection and tell what came."""
+    """Accept one connection and print what was received."""
     with socket.create_server((address, 502)) as server:
         print("ready", flush=True)
         connection, _ = server.accept()

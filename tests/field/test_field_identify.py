@@ -1,4 +1,4 @@
-"""A used device: what to ask, and what to set on this computer to reach it."""
+"""A used device: which prefixes are asked, and what to set on this computer to reach it."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ MINE = 0xC0A801FE  # 192.168.1.254
 
 
 def whole(text: str) -> int:
-    """An address as a number, by the standard library."""
+    """Return an address as a number, by the standard library."""
     return int(ipaddress.IPv4Address(text))
 
 
 def none(address: int) -> bool:
-    """Nobody has it."""
+    """No address is taken."""
     return False
 
 
@@ -52,14 +52,15 @@ def none(address: int) -> bool:
     ],
 )
 def test_what_to_set(device: str, own: list[tuple[str, int]], nets: list[tuple[str, int]], told: Reach) -> None:
-    """Our own address where it is in one subnet, the plan's prefix, else a /24; link-local by RFC 3927 section 2.1."""
+    """This computer's address in the same subnet, else the plan's prefix, else a /24; link-local by RFC 3927 section
+    2.1."""
     given_own = [(whole(address), length) for address, length in own]
     assert reach(whole(device), given_own, [(whole(net), length) for net, length in nets], none) == told
 
 
 @given(st.integers(1, (1 << 32) - 2), st.sets(st.integers(200, 254)))
 def test_what_is_proposed_is_free_and_beside_it(device: int, taken: set[int]) -> None:
-    """In one network by the standard library, another address than the device's, and nobody's."""
+    """By the standard library it is in the same network, differs from the device's address, and is free."""
     to = reach(device, [], [], lambda address: address & 0xFF in taken)
     network = ipaddress.ip_network((device, to.length), strict=False)
     assert ipaddress.ip_address(to.address) in network
@@ -68,7 +69,7 @@ def test_what_is_proposed_is_free_and_beside_it(device: int, taken: set[int]) ->
 
 
 def test_the_usual_prefixes_are_private() -> None:
-    """RFC 1918, by the standard library; the plan's own come first, large ones only in part, none twice."""
+    """They are private (RFC 1918); the plan's come first, of large ones only a part, none twice."""
     assert all(ipaddress.ip_network(str(prefix)).is_private for prefix in USUAL)
     planned = [Prefix.from_text("10.62.0.0/16"), Prefix.from_text("192.168.1.0/24")]
     asked = list(prefixes_to_ask(planned))
@@ -77,7 +78,7 @@ def test_the_usual_prefixes_are_private() -> None:
 
 
 def test_it_asks_without_a_sender_until_somebody_answers() -> None:
-    """Prefix after prefix, each address once, our own left out; it stops at the first that answers."""
+    """Prefixes are asked in order, each address once, own addresses not at all, until one prefix has an answer."""
     first, second, third = (Prefix.from_text(f"192.168.{n}.0/24") for n in (0, 1, 2))
     device = whole("192.168.1.47")
     wire = Wire({device: [(0.01, says(DEVICE, device))]})
@@ -93,7 +94,7 @@ def test_it_asks_without_a_sender_until_somebody_answers() -> None:
 
 
 def test_a_cable_that_comes_out_ends_it() -> None:
-    """What was answered until then is kept, and why it ended is said."""
+    """Earlier answers are kept, and the reason is returned."""
     wire = Wire({}, [Carrier(100.5, 0, False)])
     came = ask(wire, [Prefix.from_text("192.168.0.0/24")], frozenset(), 100.0, lambda words, done, of: None)
     assert came.asked == ()
@@ -101,7 +102,7 @@ def test_a_cable_that_comes_out_ends_it() -> None:
 
 
 def test_hearing_ends_soon_after_an_address_is_known() -> None:
-    """The device is known by its announcement; the rest of the time is not waited for."""
+    """Once an announcement is heard, the rest of the time is not waited for."""
     announcement = bytes(
         Ether(src="00:00:5e:00:53:14", dst="ff:ff:ff:ff:ff:ff")
         / ARP(op=1, hwsrc="00:00:5e:00:53:14", psrc="192.168.1.47", pdst="192.168.1.47")

@@ -1,4 +1,4 @@
-"""The ear takes hosts from what they send themselves, in bounded memory; frames are scapy's."""
+"""The listener learns hosts from frames that they send, in bounded memory; the frames are scapy's."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ MAC, OTHER = "00:00:5e:00:53:14", "00:00:5e:00:53:15"
 NETS = [(0xC0000200, 24)]
 
 
-def ear(*frames: object) -> Listener:
-    """An ear that has heard these frames on 192.0.2.0/24."""
+def listener_of(*frames: object) -> Listener:
+    """Return a listener that has heard these frames on 192.0.2.0/24."""
     hears = Listener(frozenset({STATION}), NETS)
     for frame in frames:
         hears.hear(bytes(frame))  # type: ignore[call-overload]
@@ -37,12 +37,12 @@ def ear(*frames: object) -> Listener:
 
 
 def told(hears: Listener) -> list[tuple[str, int, tuple[str, ...]]]:
-    """Address, last octet of the MAC, and how it was heard."""
+    """Return address, last octet of the MAC, and how each host was heard."""
     return [(quad(host.address), host.mac & 0xFF, host.by) for host in hears.found()]
 
 
 def arp(op: int, mac: str, sender: str, target: str) -> Ether:
-    """An ARP frame from a MAC."""
+    """Return an ARP frame from a MAC."""
     return Ether(src=mac, dst="ff:ff:ff:ff:ff:ff") / ARP(op=op, hwsrc=mac, psrc=sender, pdst=target)
 
 
@@ -73,18 +73,18 @@ def arp(op: int, mac: str, sender: str, target: str) -> Ether:
     ],
 )
 def test_who_is_a_host(frame: Ether, hosts: list[tuple[str, int, tuple[str, ...]]]) -> None:
-    """Senders of ARP, and of IPv4 where it cannot have come through a router."""
-    assert told(ear(frame)) == hosts
+    """Senders of ARP are hosts, and senders of IPv4 that cannot have come through a router."""
+    assert told(listener_of(frame)) == hosts
 
 
 def test_two_owners_both_show() -> None:
-    """One address from two MACs is two hosts, and each way of hearing is told once."""
-    hears = ear(*[arp(1, mac, "192.0.2.20", "192.0.2.1") for mac in (MAC, OTHER, MAC)])
+    """One address from two MACs is two hosts, and how each was heard is listed once."""
+    hears = listener_of(*[arp(1, mac, "192.0.2.20", "192.0.2.1") for mac in (MAC, OTHER, MAC)])
     assert told(hears) == [("192.0.2.20", 0x14, (BY_ARP,)), ("192.0.2.20", 0x15, (BY_ARP,))]
 
 
 def test_who_wants_an_address_has_none_yet() -> None:
-    """A DHCP request for an address and an ARP probe are told apart from hosts, until the address is used."""
+    """A DHCP request for an address or an ARP probe is not a host until the address is used."""
     discover = (
         Ether(src=MAC, dst="ff:ff:ff:ff:ff:ff")
         / IP(src="0.0.0.0", dst="255.255.255.255")
@@ -94,7 +94,7 @@ def test_who_wants_an_address_has_none_yet() -> None:
             options=[("message-type", "discover"), ("requested_addr", "192.0.2.20"), ("hostname", b"press\x1b3"), "end"]
         )
     )
-    hears = ear(discover)
+    hears = listener_of(discover)
     assert told(hears) == []
     (one,) = hears.wanted()
     assert (quad(one.address), one.mac, one.name) == ("192.0.2.20", DEVICE, "press\x1b3")
@@ -106,7 +106,7 @@ def test_who_wants_an_address_has_none_yet() -> None:
 
 
 def test_lldp_tells_name_and_address() -> None:
-    """IEEE 802.1AB: the management address is a host's, the system name its name."""
+    """The management address is the host's address, the system name its name (IEEE 802.1AB)."""
     frame = (
         Ether(src=MAC, dst="01:80:c2:00:00:0e", type=0x88CC)
         / LLDPDU()
@@ -122,12 +122,12 @@ def test_lldp_tells_name_and_address() -> None:
         )
         / LLDPDUEndOfLLDPDU()
     )
-    (host,) = ear(frame).found()
+    (host,) = listener_of(frame).found()
     assert (quad(host.address), host.mac, host.name, host.by) == ("192.0.2.21", DEVICE, "cell-switch", ("LLDP",))
 
 
 def test_a_flood_of_forged_hosts_stays_small() -> None:
-    """Beyond the limit hosts are counted and not kept."""
+    """Hosts beyond the limit are counted and not kept."""
     hears = Listener(frozenset({STATION}), NETS)
     template = bytes(arp(1, MAC, "192.0.2.20", "192.0.2.1"))
     for number in range(MOST + 500):
@@ -140,7 +140,7 @@ def test_a_flood_of_forged_hosts_stays_small() -> None:
 
 @given(st.lists(st.binary(max_size=120), max_size=20))
 def test_no_frame_breaks_it(frames: list[bytes]) -> None:
-    """Any bytes at all are heard without an error."""
+    """No bytes raise an error."""
     hears = Listener(frozenset({STATION}), NETS)
     for frame in frames:
         hears.hear(frame)

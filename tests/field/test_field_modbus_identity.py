@@ -1,4 +1,4 @@
-"""Asking a device who it is, against a small server in a namespace of its own: one connection, eleven bytes."""
+"""Asking a device who it is, with a small server in a namespace: one connection, eleven bytes."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def bench(field_lab: Lab) -> tuple[Lab, str, str]:
 
 
 def served(bench: tuple[Lab, str, str], how: str, timeout: float = 1.0) -> tuple[Identity | Unknown, bytes]:
-    """Ask a server that answers in some way; return what was learned and what the server received."""
+    """Ask a server that behaves in some way; return the result and what the server received."""
     lab, station, device = bench
     words = [sys.executable, str(SERVER), "192.0.2.20", how]
     server = lab.start(device, words, stdout=subprocess.PIPE)
@@ -59,7 +59,7 @@ def served(bench: tuple[Lab, str, str], how: str, timeout: float = 1.0) -> tuple
     ],
 )
 def test_what_answers(bench: tuple[Lab, str, str], how: str, said: Identity | Unknown) -> None:
-    """Each answer is told for what it is, in time, and only the one request was ever sent."""
+    """Each reply gives its result in time, and only one request is sent."""
     began = time.monotonic()
     learned, received = served(bench, how)
     assert learned == said
@@ -78,7 +78,7 @@ def test_what_answers(bench: tuple[Lab, str, str], how: str, said: Identity | Un
     ],
 )
 def test_what_cannot_be_asked(bench: tuple[Lab, str, str], source: int, target: int, why: str) -> None:
-    """Whatever stands in the way is a reason, not an error."""
+    """Each obstacle gives a reason, not an error."""
     lab, station, _ = bench
     with lab.inside(station):
         assert ask_modbus("eth0", source, target, 0.3) == Unknown(why)
@@ -87,7 +87,7 @@ def test_what_cannot_be_asked(bench: tuple[Lab, str, str], source: int, target: 
 
 @pytest.mark.lab
 def test_who_was_reached(bench: tuple[Lab, str, str]) -> None:
-    """The system's own table tells the MAC that the connection went to."""
+    """The neighbour table has the MAC that the connection went to."""
     served(bench, "answer")
     lab, station, _ = bench
     with lab.inside(station):
@@ -126,5 +126,5 @@ def test_who_was_reached(bench: tuple[Lab, str, str]) -> None:
     ],
 )
 def test_evidence(answer: Identity | Unknown, reached: int | None, evidence: tuple[tuple[str, str], ...]) -> None:
-    """Texts are made harmless; words of another MAC than the proven one do not count."""
+    """Texts are made safe; the identity of another MAC than the proven one does not count."""
     assert to_evidence(answer, DEVICE, reached) == evidence

@@ -1,4 +1,4 @@
-"""What would make tomorrow's proof false: each check by a table of facts, and the command on a real kernel."""
+"""Each readiness check by a table of facts, and the command on a real kernel."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ from tests.lab.netns import Lab
 
 
 def ip(text: str) -> int:
-    """An address by the standard library."""
+    """Return an address as a number, by the standard library."""
     return int(ipaddress.IPv4Address(text))
 
 
 def interface(name: str, index: int, *addresses: str, **changes: Any) -> NetworkInterface:
-    """An Ethernet interface with a cable and these addresses."""
+    """Return an Ethernet interface with a cable and these addresses."""
     held = tuple((int(one.ip), one.network.prefixlen) for one in map(ipaddress.IPv4Interface, addresses))
     fine = NetworkInterface(
         index=index,
@@ -53,7 +53,7 @@ def interface(name: str, index: int, *addresses: str, **changes: Any) -> Network
 
 
 def route(to: str, index: int, metric: int = 0, table: int = MAIN) -> KernelRoute:
-    """A route for a prefix."""
+    """Return a route for a prefix."""
     prefix = ipaddress.IPv4Network(to)
     return KernelRoute(int(prefix.network_address), prefix.prefixlen, index, 0, metric, table)
 
@@ -255,7 +255,7 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
     ],
 )
 def test_one_thing_is_wrong(changes: dict[str, Any], level: str, about: str, what: str, do: str) -> None:
-    """One line is not ok for it, and it says what, and what to do."""
+    """The check for it is not `ok`, and says what is wrong and what to do."""
     lines = told(replace(FINE, **changes))
     wrong = [line for line in lines if line.about == about]
     assert [(str(line.level), line.about) for line in wrong] == [(level, about)]
@@ -283,14 +283,14 @@ def test_one_thing_is_wrong(changes: dict[str, Any], level: str, about: str, wha
     ],
 )
 def test_what_is_no_trouble(changes: dict[str, Any], about: str, what: str) -> None:
-    """These are fine as they are."""
+    """These facts need no action."""
     facts = replace(FINE, **changes)
     assert told(facts) == []
     assert any(line.about == about and what in line.what for line in judge(facts))
 
 
 def test_only_the_subnets_of_the_ports_asked_for_are_looked_at() -> None:
-    """A subnet without station that is not proved today is no trouble."""
+    """A subnet without a station is no fault if none of its ports is asked for."""
     far = Target("far/cpu", "1", "far", ip("198.51.100.9"), "198.51.100.9", "far", mac=9)
     nets = (LINE, Net("far", ip("198.51.100.0"), 24))
     assert told(replace(FINE, aim=replace(AIM, targets=(*TARGETS, far), nets=nets))) == []
@@ -307,7 +307,7 @@ def test_what_is_always_said() -> None:
 
 
 def test_hostile_names_are_harmless() -> None:
-    """Interface and plan names come from outside."""
+    """Interface and plan names come from outside and are made safe."""
     evil = "e\x1b[31m\u202e"
     facts = replace(FINE, interface=evil, aim=replace(NO_STATION, nets=(replace(NO_STATION.nets[0], name="line"),)))
     text = to_text(judge(facts))
@@ -316,14 +316,14 @@ def test_hostile_names_are_harmless() -> None:
 
 
 def test_the_demo_plan_can_be_looked_at() -> None:
-    """The mended demo plan: every subnet has a station to borrow."""
+    """In the corrected demo plan every subnet has a station address to borrow."""
     facts = replace(FINE, aim=scope_of(read_plan(Path("plans/tarn-hollow-mended"))), routes=())
     assert {line.about for line in told(facts, Level.FIX)} == set()
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the kernel is asked by adjtimex(2), which is Linux's")
 def test_the_clock_is_asked_without_setting_it() -> None:
-    """The system's own tool, where it can tell, says the same."""
+    """The system's own tool, if it can tell, gives the same answer."""
     tool = shutil.which("timedatectl")
     assert synchronised() in (True, False)
     if tool is not None:
@@ -353,7 +353,7 @@ name = "alpha"
 
 
 def asked(lab: Lab, station: str, folder: Path, *words: str, user: str = "") -> tuple[int, dict[str, Any], str]:
-    """Run `netcheck ready` inside the station; returns exit code, JSON and standard error."""
+    """Run `netcheck ready` inside the station; return exit code, JSON and standard error."""
     (folder / "plan").mkdir(exist_ok=True)
     (folder / "plan" / "plan.toml").write_text(PLAN, encoding="utf-8")
     drop = ["setpriv", "--bounding-set", "-all", "--inh-caps", "-all"] if user else []
@@ -364,7 +364,7 @@ def asked(lab: Lab, station: str, folder: Path, *words: str, user: str = "") -> 
 
 
 def levels(said: dict[str, Any], level: str = "fix") -> dict[str, str]:
-    """What the lines of a level say, by what they are about."""
+    """Return the texts of the checks of a level, by subject."""
     return {line["about"]: line["what"] for line in said["lines"] if line["level"] == level}
 
 
@@ -380,7 +380,8 @@ def laptop(field_lab: Lab) -> tuple[Lab, str]:
 
 @pytest.mark.lab
 def test_ready_and_then_not(laptop: tuple[Lab, str], tmp_path: Path) -> None:
-    """First all is well; then a VPN, an overlapping interface and a planned address come up, and the cable goes out."""
+    """First everything is ready; then a VPN, an overlapping interface and a planned address appear, and the cable is
+    pulled."""
     lab, station = laptop
     code, said, _ = asked(lab, station, tmp_path, "-i", "eth0")
     assert (code, levels(said), said["ready"]) == (0, {}, True)
@@ -403,7 +404,7 @@ def test_ready_and_then_not(laptop: tuple[Lab, str], tmp_path: Path) -> None:
 
 @pytest.mark.lab
 def test_it_sends_nothing(laptop: tuple[Lab, str], tmp_path: Path) -> None:
-    """The kernel's own count of frames sent stays as it is."""
+    """The kernel's count of sent frames does not change."""
     lab, station = laptop
     sent = ["cat", "/sys/class/net/eth0/statistics/tx_packets"]
     before = lab.run(station, sent).stdout
@@ -413,7 +414,7 @@ def test_it_sends_nothing(laptop: tuple[Lab, str], tmp_path: Path) -> None:
 
 @pytest.mark.lab
 def test_no_right(laptop: tuple[Lab, str], tmp_path: Path) -> None:
-    """Without CAP_NET_RAW the line says how to get it."""
+    """Without CAP_NET_RAW the check says how to get it."""
     lab, station = laptop
     code, said, _ = asked(lab, station, tmp_path, "-i", "eth0", user="none")
     assert code == 1
@@ -423,7 +424,7 @@ def test_no_right(laptop: tuple[Lab, str], tmp_path: Path) -> None:
 
 @pytest.mark.lab
 def test_bad_use(laptop: tuple[Lab, str], tmp_path: Path) -> None:
-    """No interface, no such subject, no plan: exit 2, with what to do."""
+    """A missing interface, an unknown subject and a missing plan give exit code 2 and what to do."""
     lab, station = laptop
     code, _, error = asked(lab, station, tmp_path)
     assert (code, "-i" in error, "eth0 (cable)" in error) == (2, True, True)
@@ -446,7 +447,7 @@ def test_bad_use(laptop: tuple[Lab, str], tmp_path: Path) -> None:
     ],
 )
 def test_the_record(laptop: tuple[Lab, str], tmp_path: Path, kind: str, level: str, what: str) -> None:
-    """What is at the record's place is told, and stays as it is."""
+    """The check says what exists at the record's path, which is left unchanged."""
     path = made_record(tmp_path, kind)
     before = path.read_bytes() if path.is_file() else b""
     _, said, _ = asked(*laptop, tmp_path, "-i", "eth0", "--record", str(path))
@@ -455,7 +456,7 @@ def test_the_record(laptop: tuple[Lab, str], tmp_path: Path, kind: str, level: s
 
 
 def made_record(folder: Path, kind: str) -> Path:
-    """A record of this kind."""
+    """Return a record of this kind."""
     path = folder / "run.jsonl"
     if kind == "folder":
         path.mkdir()

@@ -1,4 +1,4 @@
-"""The sweep asks each address once, in time, and keeps every answer."""
+"""A sweep asks each address once, keeps the pace, and keeps every answer."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ NET = 0xC6120000  # 198.18.0.0/15, RFC 2544: large enough
 
 
 class Wire:
-    """A link in virtual time: sending takes 5 microseconds, and what answers is a table of delays and frames."""
+    """A link in virtual time: sending takes 5 microseconds, and replies come from a table of delays and frames."""
 
     kind = "rig"
     hears_all = True
@@ -71,12 +71,12 @@ class Wire:
 
 
 def says(mac: int, address: int) -> bytes:
-    """An answer of this MAC for this address."""
+    """Return a reply of this MAC for this address."""
     return arp_reply(mac, address, STATION, STATION_IP)
 
 
 def test_each_address_is_asked_once_by_a_frame_that_scapy_reads() -> None:
-    """Broadcast requests in the order given, from the station's MAC and the address named, 60 bytes each."""
+    """Broadcast requests of 60 bytes in the order given, from the station's MAC and the given address."""
     wire = Wire({})
     assert sweep(wire, range(NET, NET + 300), 0.5, STATION_IP) == {}
     seen = [Ether(frame) for _, frame in wire.sent]
@@ -88,7 +88,7 @@ def test_each_address_is_asked_once_by_a_frame_that_scapy_reads() -> None:
 
 
 def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
-    """Two owners both show, each once with its first time; strangers, group MACs, other ways and noise do not."""
+    """Two owners are returned, each once with its first time; strangers, group MACs, other ways and noise are not."""
     strange = arp_to_wire(Arp(STATION, GROUP, 2, GROUP, NET + 2, STATION, STATION_IP))
     wire = Wire(
         {
@@ -109,7 +109,7 @@ def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
 
 
 def test_what_was_heard_before_the_cable_came_out_is_kept() -> None:
-    """Without carrier nothing more is asked; the answers so far, and how many were asked, come with the exception."""
+    """Without carrier the sweep ends; the exception has the answers so far and the number of addresses asked."""
     wire = Wire({NET: [(0.01, says(DEVICE, NET))]}, [Carrier(102.0, 0, False)])
     with pytest.raises(SweepEnded) as caught:
         sweep(wire, range(NET, NET + 1000), 1.0, STATION_IP, pace=50.0)
@@ -121,14 +121,14 @@ def test_what_was_heard_before_the_cable_came_out_is_kept() -> None:
 
 
 def test_a_flood_of_owners_stays_small() -> None:
-    """No more than sixteen MACs are kept for one address, however many forge answers for it."""
+    """At most sixteen MACs are kept for an address, however many reply for it."""
     wire = Wire({NET: [(0.1 + n / 1000, says(DEVICE + n, NET)) for n in range(200)]})
     assert len(sweep(wire, [NET], 1.0, STATION_IP)[NET]) == 16
 
 
 @pytest.mark.parametrize("pace", [20.0, 500.0, 5000.0])
 def test_the_pace_is_kept(pace: float) -> None:
-    """Over any tenth of a second no more than the pace allows, and no slower than it over the whole."""
+    """No tenth of a second has more requests than the pace allows, and the whole sweep is not slower."""
     wire = Wire({})
     told: list[int] = []
     sweep(wire, range(NET, NET + 1000), 0.0, STATION_IP, pace=pace, asked=told.append)
@@ -144,7 +144,7 @@ def test_the_pace_is_kept(pace: float) -> None:
 
 @pytest.mark.lab
 def test_none_is_missed_on_a_real_kernel(lab: Lab) -> None:  # noqa: F811
-    """A /24 at full speed: all that are there answer, with a twin among them, and nobody else."""
+    """In a /24 at full speed all hosts are found, with a duplicate address, and nothing else."""
     station, far = lab.namespace("station"), lab.namespace("far")
     lab.veth((station, "eth0"), (far, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-FE"))
     many = {"address": "198.18.0.64", "mac": "00-00-5E-00-53-40", "count": 64}
@@ -157,7 +157,7 @@ def test_none_is_missed_on_a_real_kernel(lab: Lab) -> None:  # noqa: F811
 
 
 class Refusing(Wire):
-    """A link whose system does not accept some of the frames: the numbers of those calls of `send`."""
+    """A link that does not accept some frames: the calls of `send` with these numbers."""
 
     def __init__(self, answers: dict[int, list[tuple[float, bytes]]], refused: range) -> None:
         super().__init__(answers)

@@ -1,4 +1,4 @@
-"""A sweep as a survey: rounds, owners against proxy ARP, what is covered, and the file that a plan reads back."""
+"""A sweep as a survey: rounds, owners and proxy ARP, the covered prefixes, and the file that a plan reads."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ BASE = 0xC0000200
 
 
 class Segment(Wire):
-    """Devices that answer any question, and a router that answers only those with a sender (proxy ARP, RFC 1027)."""
+    """Devices that answer every request, and a router that answers only those with a sender (proxy ARP, RFC 1027)."""
 
     def __init__(self, owners: dict[int, list[int]], relayed: range = range(0), loses: int = 0) -> None:
         super().__init__({})
@@ -52,14 +52,14 @@ class Segment(Wire):
 
 
 def swept(wire: Segment, sender: int = STATION_IP, rounds: int = 2, planned: frozenset[int] = frozenset()) -> Sweeping:
-    """A sweep of the /26 that has ended."""
+    """Return a completed sweep of the /26."""
     work = Sweeping(wire, NET, sender, 500.0, rounds, planned)
     work.run(lambda words, done, of: None)
     return work
 
 
 def test_owners_are_listed_and_all_of_it_is_covered() -> None:
-    """Two owners both show, a lost answer is asked for again, and the prefix is covered whole."""
+    """Two owners are listed, an address with a lost reply is asked again, and the whole prefix is covered."""
     work = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1, DEVICE + 2]}, loses=1))
     found = work.findings(DAY, 3.0)
     assert [(quad(host.address), host.mac) for host in found.hosts] == [
@@ -72,7 +72,7 @@ def test_owners_are_listed_and_all_of_it_is_covered() -> None:
 
 
 def test_proxy_arp_is_told_from_owners() -> None:
-    """A router answers for what is not its own only where a sender asks (RFC 1027): none of that is called a host."""
+    """A router answers for other addresses only if the request has a sender (RFC 1027); these are not hosts."""
     work = swept(Segment({BASE + 2: [ROUTER], BASE + 20: [DEVICE]}, relayed=range(BASE + 33, BASE + 63)))
     found = work.findings(DAY, 3.0)
     assert [(quad(host.address), host.mac) for host in found.hosts] == [("192.0.2.2", ROUTER), ("192.0.2.20", DEVICE)]
@@ -85,7 +85,7 @@ def test_proxy_arp_is_told_from_owners() -> None:
 
 
 def test_a_device_with_several_addresses_is_no_proxy() -> None:
-    """It answers without a sender too (RFC 5227 section 2.1.1), so all of them are its own."""
+    """It answers requests without a sender too (RFC 5227 section 2.1.1), so it owns all of them."""
     work = swept(Segment({BASE + n: [DEVICE] for n in (20, 21, 22)}))
     found = work.findings(DAY, 3.0)
     assert found.relays == ()
@@ -93,7 +93,7 @@ def test_a_device_with_several_addresses_is_no_proxy() -> None:
 
 
 def test_our_own_address_is_not_asked_and_is_said() -> None:
-    """RFC 5227: a question for one's own address would look like a conflict."""
+    """A request for the own address would look like a conflict (RFC 5227)."""
     wire = Segment({})
     found = swept(wire).findings(DAY, 3.0)
     assert STATION_IP not in {arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))}
@@ -101,7 +101,7 @@ def test_our_own_address_is_not_asked_and_is_said() -> None:
 
 
 def test_planned_addresses_are_not_asked_without_a_sender() -> None:
-    """A device that is checking its own address must take such a question for a conflict (RFC 5227 section 2.1.1)."""
+    """A device that checks its own address must treat such a request as a conflict (RFC 5227 section 2.1.1)."""
     wire = Segment({})
     wire.ways = (Way("eth0", STATION),)
     found = swept(wire, sender=0, planned=frozenset({BASE + 20})).findings(DAY, 3.0)
@@ -110,7 +110,7 @@ def test_planned_addresses_are_not_asked_without_a_sender() -> None:
 
 
 def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
-    """The list says that it is not whole, and the survey claims no more than was asked."""
+    """The list is marked incomplete, and the survey covers no more than was asked."""
     wire = Segment({BASE + 2: [DEVICE]})
     wire._coming.append(Carrier(100.05, 0, False))
     work = Sweeping(wire, NET, STATION_IP, 100.0)
@@ -124,7 +124,7 @@ def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
 
 @pytest.mark.parametrize("asked", [5, 11, 40, 62])
 def test_an_interrupted_sweep_covers_whom_it_waited_for(asked: int) -> None:
-    """Ten a second: who was asked in the last second may be about to answer, so it is not called free."""
+    """Addresses that were asked in the last second may still answer, so they are not covered."""
     work = Sweeping(Segment({}), NET, STATION_IP, 10.0)
 
     def stop(words: str, done: int, of: int) -> None:
@@ -151,7 +151,7 @@ def test_the_table_fits_the_terminal(width: int) -> None:
 
 
 def test_what_this_computer_cannot_hear_is_not_covered() -> None:
-    """Its own address on another interface is not asked for and not called free; the note names the interface."""
+    """Its own address on another interface is not asked for and not covered; the note names the interface."""
     wire = Segment({})
     work = Sweeping(wire, NET, STATION_IP, 500.0, elsewhere={BASE + 9: "wlan0", 0x0A000001: "wlan0"})
     work.run(lambda words, done, of: None)
@@ -176,7 +176,7 @@ def test_nothing_is_covered_if_frames_were_dropped() -> None:
 
 @given(st.sets(st.integers(0, 255), max_size=60))
 def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
-    """Against netaddr's sets of addresses."""
+    """The prefixes equal netaddr's set of the addresses."""
     spans, low = [], 0
     for gap in [*sorted(gaps), 256]:
         spans += [(BASE + low, BASE + gap - 1)] if low < gap else []
@@ -196,19 +196,19 @@ def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
     ],
 )
 def test_prefixes_that_are_not_swept(text: str, really: bool, told: str) -> None:
-    """Each refusal says what is expected instead."""
+    """Each message says what is expected instead."""
     with pytest.raises(UsageError, match=told):
         prefix_to_sweep(text, really)
 
 
 def test_which_prefixes_are_swept() -> None:
-    """A /20 by itself, a larger one where it is really meant."""
+    """A /20 is swept; a larger prefix only with --really."""
     assert prefix_to_sweep("10.0.0.0/20", False).length == 20
     assert prefix_to_sweep("10.0.0.0/16", True).length == 16
 
 
 def test_the_sender_is_ours_inside_or_around() -> None:
-    """An address inside the prefix before one of a subnet around it; none of another subnet."""
+    """An address inside the prefix is preferred to one of a subnet around it; other addresses are not used."""
     prefix = Prefix.from_text("192.0.2.64/26")
     assert sender_for(Way("eth0", STATION, ((BASE + 1, 24), (BASE + 70, 26))), prefix) == BASE + 70
     assert sender_for(Way("eth0", STATION, ((BASE + 1, 24),)), prefix) == BASE + 1
@@ -216,7 +216,7 @@ def test_the_sender_is_ours_inside_or_around() -> None:
 
 
 def test_an_address_is_borrowed_only_where_nobody_has_it() -> None:
-    """Three probes without sender (RFC 5227 section 2.1.1); an owner is named."""
+    """Three probes without a sender are sent (RFC 5227 section 2.1.1); an owner is named."""
     wire = Segment({})
     claim(wire, BASE + 9)
     assert [(arp.sender_ip, arp.target_ip) for _, frame in wire.sent if (arp := arp_from_wire(frame))] == [
@@ -227,7 +227,7 @@ def test_an_address_is_borrowed_only_where_nobody_has_it() -> None:
 
 
 def test_the_file_is_a_survey(tmp_path: Path) -> None:
-    """A plan that names it by the lines that were printed reads the hosts back, with what it covers."""
+    """A plan with the printed entry reads the hosts and the covered prefixes back."""
     found = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1]})).findings(DAY, 3.0)
     file = tmp_path / "site-hosts.csv"
     file.write_text(to_csv(found), "utf-8")

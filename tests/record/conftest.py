@@ -1,4 +1,4 @@
-"""Made proofs, a run and a clock for the tests of the record."""
+"""Proofs, a run and a clock for the tests of the record."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ ROWS = {"pasteuriser-plc/cpu": "aaaa", "line-panel/lan": "bbbb", "filler-drive/l
 
 
 def make_proof(interface: str, port: str = "1", verdict: Verdict = Verdict.PROVEN) -> Proof:
-    """A short proof with numbers in one phase."""
+    """Return a short proof with one phase."""
     seen = PhaseResult(Tally(8, 8), Tally(30, 30), 8.0, Rtt(0.1, 0.2, 0.4))
     return Proof(interface, port, "192.0.2.61", verdict, "made", mac=0x00005E005321, phases=((Phase.IN, seen),))
 
 
 def ticking() -> Callable[[], datetime]:
-    """A clock that gains a second and a bit at every look, from 2026-11-02 09:14:03.120 UTC."""
+    """Return a clock that advances by 1.001 s at every call, from 2026-11-02 09:14:03.120 UTC."""
     times: Iterator[datetime] = (
         datetime(2026, 11, 2, 9, 14, 3, 120_000, tzinfo=UTC) + timedelta(seconds=1.001 * step)
         for step in range(1_000_000)
@@ -31,25 +31,25 @@ def ticking() -> Callable[[], datetime]:
 
 
 def a_run(sha256: str = "11" * 32, plan: str = "Tarn Hollow creamery") -> Run:
-    """A run under the plan with this hash."""
+    """Return a run with a plan of this hash."""
     return Run(plan, "C", sha256, "0.1.0", "192.0.2.245/24", "eth0", "work order 4711")
 
 
 @pytest.fixture
 def proof() -> Callable[..., Proof]:
-    """Make a proof of an interface."""
+    """Returns a function that makes a proof of an interface."""
     return make_proof
 
 
 @pytest.fixture
 def run() -> Callable[..., Run]:
-    """Make a run's description."""
+    """Returns a function that makes a run."""
     return a_run
 
 
 @pytest.fixture
 def recorder(tmp_path: Path) -> Callable[..., Recorder]:
-    """Open `run.jsonl` in the test's folder with a run, the three rows and a ticking clock."""
+    """Returns a function that opens `run.jsonl` in the test's folder with a run, three rows and a clock."""
 
     def start(run: Run | None = None, rows: dict[str, str] | None = None) -> Recorder:
         return Recorder.open(tmp_path / "run.jsonl", run or a_run(), ROWS if rows is None else rows, ticking())
@@ -59,7 +59,7 @@ def recorder(tmp_path: Path) -> Callable[..., Recorder]:
 
 @pytest.fixture
 def finished(recorder: Callable[..., Recorder], tmp_path: Path) -> Path:
-    """A record of two proofs that came to its end."""
+    """A record of two proofs with an `end` line."""
     with recorder() as record:
         record.event("carrier", "the link came up", speed=100)
         record.proof(make_proof("pasteuriser-plc/cpu"))

@@ -29,17 +29,17 @@ VALUE = st.recursive(
 
 
 def dumped(shape: dict[str, Any]) -> bytes:
-    """The canonical form, written independently of the code under test."""
+    """Return the canonical form, independently of the code under test."""
     return json.dumps(shape, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode("utf-8")
 
 
 def sealed(shape: dict[str, Any]) -> bytes:
-    """A stored line with its hash, written independently of the code under test."""
+    """Return a stored line with its hash, independently of the code under test."""
     return dumped({**shape, "hash": hashlib.sha256(dumped(shape)).hexdigest()})
 
 
 def test_every_line_of_a_record_carries_the_hash_of_the_one_before(finished: Path) -> None:
-    """A record read with json and hashlib alone chains from 64 zeros to its end."""
+    """Read with json and hashlib alone, a record is a chain from 64 zeros to its last line."""
     prev = "0" * 64
     for n, raw in enumerate(finished.read_bytes().splitlines()):
         shape = json.loads(raw)
@@ -52,7 +52,7 @@ def test_every_line_of_a_record_carries_the_hash_of_the_one_before(finished: Pat
 
 
 def test_a_line_with_known_hash() -> None:
-    """The bytes of a line are fixed for good; the digest comes from the system's sha256sum."""
+    """The bytes of a line never change; the digest comes from the system's sha256sum."""
     line, own = to_line(0, LineKind.START, AT, {"plan": {"name": "Käserei"}}, GENESIS)
     assert own == "50d5aa470ff4d539c6da6fad87d9f4921da5f00cf5697d857ab7cae092476918"
     assert line == sealed(START) + b"\n"
@@ -60,7 +60,7 @@ def test_a_line_with_known_hash() -> None:
 
 @given(st.dictionaries(TEXT.filter(lambda key: key not in ("n", "type", "at", "prev", "hash")), VALUE, max_size=4))
 def test_what_is_written_is_read(fields: dict[str, Any]) -> None:
-    """Any fields that JSON can hold come back from their line."""
+    """Any fields that JSON can represent are read back unchanged."""
     line, own = to_line(3, LineKind.EVENT, AT, fields, "ab" * 32)
     read = from_line(line.removesuffix(b"\n"), 3, "ab" * 32)
     assert (read.n, read.kind, read.at, read.hash) == (3, LineKind.EVENT, AT, own)
@@ -68,14 +68,14 @@ def test_what_is_written_is_read(fields: dict[str, Any]) -> None:
 
 
 def test_lone_surrogates_are_written_as_their_escape() -> None:
-    """An argument that is no UTF-8 reaches the record as readable text."""
+    """An argument that is not UTF-8 is recorded as readable text."""
     line, _ = to_line(0, LineKind.START, AT, {"permit": "order \udcff", "list": [("\ud800",)]}, GENESIS)
     fields = from_line(line.removesuffix(b"\n"), 0, GENESIS).fields
     assert fields == {"permit": "order \\udcff", "list": [["\\ud800"]]}
 
 
 def test_times_are_utc_with_milliseconds() -> None:
-    """RFC 3339 section 5.6 with the zone Z; more digits are cut, not rounded into the next second."""
+    """RFC 3339 section 5.6 with the zone Z; further digits are cut off, not rounded."""
     zone = timezone(timedelta(hours=2))
     assert moment_text(datetime(2026, 11, 2, 1, 14, 3, 999_999, tzinfo=zone)) == "2026-11-01T23:14:03.999Z"
     assert moment_text(datetime(2026, 11, 2, tzinfo=UTC)) == "2026-11-02T00:00:00.000Z"
@@ -84,7 +84,7 @@ def test_times_are_utc_with_milliseconds() -> None:
 
 
 def changed(**changes: object) -> bytes:
-    """The start line with other values, and a hash that fits them."""
+    """Return the start line with other values and a matching hash."""
     return sealed({**START, **changes})
 
 
@@ -133,17 +133,17 @@ REFUSED = [
 
 @pytest.mark.parametrize(("raw", "reason"), REFUSED)
 def test_a_line_that_does_not_fit(raw: bytes, reason: str) -> None:
-    """Each flaw alone is refused, with its own reason."""
+    """Each fault alone is refused with its own reason."""
     with pytest.raises(ValueError, match=reason.replace("`", "[`]")):
         from_line(raw, 0, GENESIS)
 
 
 def test_a_second_start_does_not_fit() -> None:
-    """Only the first line is a `start`."""
+    """Only the first line may be a `start`."""
     with pytest.raises(ValueError, match="exactly one"):
         from_line(changed(n=1), 1, GENESIS)
 
 
 def test_the_line_as_it_was_fits() -> None:
-    """The flaws above are flaws of this line, which is sound."""
+    """The line that the faults above were made from is valid."""
     assert from_line(sealed(START), 0, GENESIS).fields == {"plan": {"name": "Käserei"}}

@@ -1,4 +1,4 @@
-"""Tests of verifying and reading: what passes, what does not, and what is kept of a damaged record."""
+"""Verifying and reading: which records pass, and what is kept of a damaged one."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ RUN = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
 
 
 def chained(*parts: tuple[LineKind, dict[str, object]], at: tuple[str, ...] = ()) -> bytes:
-    """Lines in order, each behind the one before."""
+    """Return lines in order, chained."""
     data, prev = b"", GENESIS
     for n, (kind, fields) in enumerate(parts):
         line, prev = to_line(n, kind, at[n] if at else AT, fields, prev)
@@ -44,12 +44,12 @@ SOUND = chained(
 
 
 def verified(data: bytes) -> Verification:
-    """Verify bytes without a file."""
+    """Return the verification of bytes."""
     return verify_steps(follow(raw_lines(io.BytesIO(data))))
 
 
 def test_an_intact_record(finished: Path) -> None:
-    """Lines, proofs, verdicts, end and seal are counted and named."""
+    """Lines, proofs and verdicts are counted; the end and the seal are returned."""
     verification = verify(finished)
     seal = json.loads(finished.read_bytes().splitlines()[-1])["hash"]
     assert verification == Verification(
@@ -65,7 +65,7 @@ def test_an_intact_record(finished: Path) -> None:
 
 
 def test_lines_taken_off_the_end_are_not_noticed_but_by_the_seal() -> None:
-    """A chain alone cannot show it; the record has no `end`, and another seal than the one on paper."""
+    """The chain is valid, but the record has no `end`, and its seal differs from the one on paper."""
     cut = SOUND[: SOUND.rindex(b"\n", 0, -1) + 1]
     assert (verified(cut).passes, verified(cut).ended) == (True, False)
     assert verified(cut).seal != verified(SOUND).seal
@@ -93,7 +93,7 @@ DAMAGED = [
 
 @pytest.mark.parametrize(("data", "line"), DAMAGED)
 def test_a_damaged_record_names_the_line(data: bytes, line: int) -> None:
-    """Nothing of this passes, and the first line that does not fit is named by its number."""
+    """The record does not pass, and the first invalid line is named by its number."""
     flaw = verified(data).flaw
     assert flaw is not None
     assert flaw.line == line
@@ -102,7 +102,7 @@ def test_a_damaged_record_names_the_line(data: bytes, line: int) -> None:
 
 @pytest.mark.parametrize("end", [b"\n", b""], ids=["with-end", "without-end"])
 def test_a_long_line_is_refused_with_its_size(end: bytes) -> None:
-    """Size and limit are said, and the line is not held in memory."""
+    """The message has the size and the limit, and the line is not kept in memory."""
     flaw = verified(SOUND + b"x" * 5_000_001 + end).flaw
     assert isinstance(flaw, ChainBreak)
     assert "5000001 bytes" in flaw.reason
@@ -110,7 +110,7 @@ def test_a_long_line_is_refused_with_its_size(end: bytes) -> None:
 
 
 def test_a_torn_record_is_torn_and_not_broken() -> None:
-    """The word differs, since a battery that died is no forgery; the seal is that of the whole lines."""
+    """An empty battery is not a forgery, so the state is `torn`; the seal is that of the complete lines."""
     verification = verified(SOUND + b'{"at":"2026-11')
     assert verification.state is State.TORN
     assert verification.flaw == Torn(5, b'{"at":"2026-11')
@@ -119,7 +119,7 @@ def test_a_torn_record_is_torn_and_not_broken() -> None:
 
 
 def test_a_forged_line_with_its_own_hash_made_anew_breaks_the_next() -> None:
-    """Changing a line and its hash shows one line later, at the `prev` that no longer fits."""
+    """A changed line with a new hash breaks the chain at the next line's `prev`."""
     shape = json.loads(LINES[1])
     del shape["hash"]
     shape["text"] = "z"
@@ -131,20 +131,20 @@ def test_a_forged_line_with_its_own_hash_made_anew_breaks_the_next() -> None:
 
 @given(at=st.integers(0, len(SOUND) - 1), byte=st.integers(0, 255))
 def test_any_changed_byte_is_noticed(at: int, byte: int) -> None:
-    """One byte set to any other value never passes."""
+    """A record with one changed byte never passes."""
     mutated = SOUND[:at] + bytes([byte]) + SOUND[at + 1 :]
     assert verified(mutated).passes == (mutated == SOUND)
 
 
 @given(at=st.integers(0, len(SOUND)), more=st.binary(min_size=1, max_size=40))
 def test_any_added_bytes_are_noticed(at: int, more: bytes) -> None:
-    """Bytes put in anywhere never pass."""
+    """A record with added bytes never passes."""
     assert not verified(SOUND[:at] + more + SOUND[at:]).passes
 
 
 @given(start=st.integers(0, len(SOUND) - 1), length=st.integers(1, 200))
 def test_any_bytes_taken_out_are_noticed(start: int, length: int) -> None:
-    """Bytes taken out never pass, unless whole lines went from the end."""
+    """A record with removed bytes never passes, unless they are complete lines at the end."""
     cut = SOUND[:start] + SOUND[start + length :]
     whole = SOUND.startswith(cut) and cut.endswith(b"\n")
     assert verified(cut).passes == whole
@@ -152,13 +152,13 @@ def test_any_bytes_taken_out_are_noticed(start: int, length: int) -> None:
 
 @given(st.binary(max_size=300))
 def test_any_bytes_are_survived(data: bytes) -> None:
-    """Random bytes are never a record and never an unforeseen error."""
+    """Random bytes are not a record and raise no unexpected error."""
     assert not verified(data).passes
 
 
 @given(st.text(alphabet='{}[]",:0123456789.eE+-tfn \\u\n', max_size=200))
 def test_any_json_like_text_is_survived(text: str) -> None:
-    """Text that looks like JSON is never a record and never an unforeseen error."""
+    """Text that looks like JSON is not a record and raises no unexpected error."""
     assert not verified(text.encode()).passes
 
 
@@ -179,7 +179,7 @@ UNREAD = [
 
 @pytest.mark.parametrize("fields", UNREAD)
 def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object], tmp_path: Path) -> None:
-    """The chain is intact, a note names the line, and no proof comes out of it."""
+    """The chain is intact, a note names the line, and the proof is left out."""
     path = tmp_path / "run.jsonl"
     path.write_bytes(chained((LineKind.START, RUN.to_json()), (LineKind.PROOF, fields)))
     record = read_record(path)
@@ -189,7 +189,7 @@ def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object
 
 
 def test_a_clock_set_back_is_noted() -> None:
-    """Time that runs back breaks nothing, but is said."""
+    """A time that goes back does not break the chain; a note tells it."""
     at = (AT, "2026-11-02T09:14:03.119Z")
     verification = verified(chained((LineKind.START, {}), (LineKind.END, {}), at=at))
     assert verification.passes
@@ -197,7 +197,7 @@ def test_a_clock_set_back_is_noted() -> None:
 
 
 def test_proofs_behind_a_broken_line_are_not_read(finished: Path) -> None:
-    """What stands before the first bad line is kept, what stands behind it is not."""
+    """Proofs before the first invalid line are kept, later ones are not."""
     lines = finished.read_bytes().splitlines(keepends=True)
     finished.write_bytes(b"".join([*lines[:3], lines[3].replace(b"silent", b"proven"), *lines[4:]]))
     record = read_record(finished)
@@ -207,7 +207,7 @@ def test_proofs_behind_a_broken_line_are_not_read(finished: Path) -> None:
 
 
 def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
-    """A chain with strange fields is read without an error; what is no text is empty."""
+    """Fields of unexpected types raise no error; a value that is not a text becomes empty."""
     path = tmp_path / "run.jsonl"
     strange: dict[str, object] = {"plan": {"name": 5, "sha256": [1]}, "station": None, "permit": {}}
     path.write_bytes(
@@ -219,7 +219,7 @@ def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_read_as_a_record(finished: Path, tmp_path: Path) -> None:
-    """Missing, a folder, no record, too large: each in words, none with a traceback."""
+    """A missing file, a folder, another file and a file that is too large each give a message, not a traceback."""
     with pytest.raises(FileError, match="not there"):
         verify(tmp_path / "none.jsonl")
     with pytest.raises(FileError, match="folder"):
@@ -234,7 +234,7 @@ def test_what_cannot_be_read_as_a_record(finished: Path, tmp_path: Path) -> None
 
 
 def test_rows_survive_writing_and_reading(recorder: Callable[..., Recorder], finished: Path) -> None:
-    """Each proof knows its line, its time, the plan and the row it was made for."""
+    """Each proof has its line, its time, and the hashes of the plan and of the row."""
     first = read_record(finished).content.proofs[0]
     assert (first.line, first.at, first.sha256, first.row) == (3, "2026-11-02T09:14:05.122Z", "11" * 32, "aaaa")
     assert first.stands("11" * 32, {"pasteuriser-plc/cpu": "other"})

@@ -1,4 +1,4 @@
-"""Tests of the recorder: every line on the disk, resuming after any cut, and files it must refuse."""
+"""The recorder: every line is on the disk, a cut record is continued, and other files are refused."""
 
 from __future__ import annotations
 
@@ -33,12 +33,12 @@ CPU, LAN = "pasteuriser-plc/cpu:1", "line-panel/lan:1"
 
 
 def shapes(path: Path) -> list[dict[str, object]]:
-    """The record's lines as plain JSON."""
+    """Return the record's lines as plain JSON."""
     return [json.loads(line) for line in path.read_bytes().splitlines()]
 
 
 def test_the_first_line_says_what_the_run_was_made_with(finished: Path) -> None:
-    """`start` holds plan, revision, SHA-256, version, station, interface and permit."""
+    """`start` contains plan, revision, SHA-256, version, station, interface and permit."""
     start = shapes(finished)[0]
     assert {key: start[key] for key in start if key not in ("hash", "prev")} == {
         "n": 0,
@@ -67,7 +67,7 @@ def test_a_simulated_run_is_not_added_to_a_real_record(tmp_path: Path) -> None:
 
 
 def test_a_proof_line_holds_the_object_of_the_json_output(finished: Path, proof: Make) -> None:
-    """The proof is stored as `prove --format json` prints it, beside its row's hash."""
+    """The proof is stored as `prove --format json` prints it, with the hash of its row."""
     line = shapes(finished)[2]
     assert (line["type"], line["row"], line["proof"]) == ("proof", "aaaa", proof("pasteuriser-plc/cpu").to_json())
 
@@ -86,7 +86,7 @@ def test_the_seal_is_the_last_hash(recorder: Open, proof: Make, tmp_path: Path) 
 
 
 def test_resuming_takes_up_the_finished_ports(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
-    """A second run knows the latest proof of each port and goes on in the same chain, past the first one's `end`."""
+    """A second run knows the latest proof of each port, and continues the chain after the first run's `end`."""
     with recorder() as record:
         assert {subject: p.verdict for subject, p in record.finished.items()} == {CPU: "proven", LAN: "silent"}
         assert record.notes == ("taken up again; ports that have their proof: 2",)
@@ -100,7 +100,7 @@ def test_resuming_takes_up_the_finished_ports(recorder: Open, run: MakeRun, proo
 
 
 def test_a_changed_plan_keeps_the_proofs_of_unchanged_rows(recorder: Open, run: MakeRun, finished: Path) -> None:
-    """The event names both hashes and the ports to prove again; only those are asked for."""
+    """The event names both hashes and the ports to prove again; the other proofs stay valid."""
     rows = {"pasteuriser-plc/cpu": "aaaa", "line-panel/lan": "changed"}
     with recorder(run("22" * 32), rows) as record:
         assert list(record.finished) == [CPU]
@@ -115,7 +115,7 @@ def test_a_changed_plan_keeps_the_proofs_of_unchanged_rows(recorder: Open, run: 
 
 
 def test_a_row_that_is_gone_or_back_again(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
-    """A proof counts for the row it was made for: it sleeps while the row is another, and stands when it is back."""
+    """A proof counts only while its row is as it was: not after a change, and again once the change is undone."""
     with recorder(run("22" * 32), {"line-panel/lan": "bbbb"}) as record:
         assert list(record.finished) == [LAN]
     with recorder(run("33" * 32), {"pasteuriser-plc/cpu": "other", "line-panel/lan": "bbbb"}) as record:
@@ -125,7 +125,7 @@ def test_a_row_that_is_gone_or_back_again(recorder: Open, run: MakeRun, proof: M
 
 
 def test_another_plan_is_refused(recorder: Open, run: MakeRun, finished: Path) -> None:
-    """A record of another site is named and left as it is."""
+    """A record of another plan is refused and left unchanged."""
     before = finished.read_bytes()
     with pytest.raises(RecordError, match=r"line 1: .*'Tarn Hollow creamery', not to 'Elsewhere'.*another --record"):
         recorder(run(plan="Elsewhere"))
@@ -144,7 +144,7 @@ FOREIGN = [
 
 @pytest.mark.parametrize("content", FOREIGN)
 def test_a_file_that_is_no_record_is_refused(content: bytes, recorder: Open, tmp_path: Path) -> None:
-    """Whatever else stands under the name is not touched."""
+    """Another file under that name is left unchanged."""
     path = tmp_path / "run.jsonl"
     path.write_bytes(content)
     with pytest.raises(RecordError, match=r"run\.jsonl: .*line 1 .*Nothing in it was changed"):
@@ -155,7 +155,7 @@ def test_a_file_that_is_no_record_is_refused(content: bytes, recorder: Open, tmp
 
 @pytest.mark.parametrize("line", range(1, 6))
 def test_a_broken_chain_is_refused(line: int, recorder: Open, finished: Path) -> None:
-    """A changed byte in any line stops the run before it writes, and the line is named."""
+    """A changed byte in any line is refused before anything is written, and the line is named."""
     lines = finished.read_bytes().splitlines(keepends=True)
     lines[line - 1] = lines[line - 1].replace(b"2026-11", b"2026-10")
     finished.write_bytes(b"".join(lines))
@@ -165,7 +165,7 @@ def test_a_broken_chain_is_refused(line: int, recorder: Open, finished: Path) ->
 
 
 def test_only_one_writes(recorder: Open, proof: Make, finished: Path) -> None:
-    """A second writer is turned away with words while the first goes on, and may write when it has ended."""
+    """A second writer is refused while the first one writes, and may write afterwards."""
     with recorder() as first:
         with pytest.raises(RecordError, match=r"another process is writing this record.*another --record"):
             recorder()
@@ -176,7 +176,7 @@ def test_only_one_writes(recorder: Open, proof: Make, finished: Path) -> None:
 
 @pytest.mark.slow
 def test_cut_at_every_byte(recorder: Open, finished: Path, tmp_path: Path) -> None:
-    """Wherever a write ends, resuming keeps every whole line, sets the rest aside and chains on."""
+    """Wherever a record is cut, continuing it keeps every complete line and moves the rest aside."""
     whole = finished.read_bytes()
     ends = [at + 1 for at, byte in enumerate(whole) if byte == 0x0A]
     aside = tmp_path / "run.jsonl.torn"
@@ -196,7 +196,7 @@ def test_cut_at_every_byte(recorder: Open, finished: Path, tmp_path: Path) -> No
 
 
 def test_torn_pieces_are_gathered(recorder: Open, finished: Path, tmp_path: Path) -> None:
-    """A second torn tail stands behind the first, and the record tells the size and hash of each."""
+    """A second torn tail is appended to the first, and the record has the size and hash of each."""
     for tail in (b'{"at":"2026', b'{"at":"20'):
         with finished.open("ab") as stream:
             stream.write(tail)
@@ -209,7 +209,7 @@ def test_torn_pieces_are_gathered(recorder: Open, finished: Path, tmp_path: Path
 
 
 def test_a_block_of_zeros_at_the_end_is_torn(recorder: Open, finished: Path) -> None:
-    """After a power cut a block may read as zeros, its line's end on the disk: that is a torn line, no forgery."""
+    """After a power failure a block may read as zeros: that is a torn line, not a forgery."""
     whole = finished.read_bytes()
     finished.write_bytes(whole + b"\0" * 512 + b'"}\n')
     assert isinstance(verify(finished).flaw, Torn)
@@ -219,7 +219,7 @@ def test_a_block_of_zeros_at_the_end_is_torn(recorder: Open, finished: Path) -> 
 
 
 def test_killed_while_it_writes(run: MakeRun, recorder: Open, tmp_path: Path) -> None:
-    """A writer killed by SIGKILL loses nothing that it had acknowledged."""
+    """A writer that is killed loses no line that it had acknowledged."""
     script = """
         import sys
         from datetime import datetime, UTC
@@ -248,12 +248,12 @@ def test_killed_while_it_writes(run: MakeRun, recorder: Open, tmp_path: Path) ->
 
 
 def shapes_of_whole_lines(path: Path) -> list[dict[str, object]]:
-    """The lines that have their end, as plain JSON."""
+    """Return the complete lines as plain JSON."""
     return [json.loads(line) for line in path.read_bytes().splitlines(keepends=True) if line.endswith(b"\n")]
 
 
 def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: Path) -> None:
-    """Where the system takes only part of a line, the part is taken back and the error says what to do."""
+    """If the system writes only part of a line, the part is removed and the error says what to do."""
     size = finished.stat().st_size
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)  # then a write beyond the limit fails with EFBIG
@@ -275,7 +275,7 @@ def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: P
 
 @pytest.mark.slow
 def test_interrupted_at_any_moment(recorder: Open, proof: Make, finished: Path) -> None:
-    """Ctrl-C anywhere in writing a line leaves a record that can be gone on with and ended."""
+    """After Ctrl-C at any moment of writing a line the record can be continued and ended."""
     record = recorder()
     caught = 0
     for step in range(150):
@@ -295,7 +295,7 @@ def test_interrupted_at_any_moment(recorder: Open, proof: Make, finished: Path) 
 
 
 def test_interrupted_before_a_line(run: MakeRun, proof: Make, tmp_path: Path) -> None:
-    """Ctrl-C while the clock is read or the line is made leaves a record that can be ended."""
+    """After Ctrl-C while the clock is read or the line is built the record can be ended."""
     path = tmp_path / "run.jsonl"
     with Recorder.open(path, run(), {}, iter_clock([0, 1, KeyboardInterrupt(), 3])) as record:
         record.proof(proof("a/b"))
@@ -306,7 +306,7 @@ def test_interrupted_before_a_line(run: MakeRun, proof: Make, tmp_path: Path) ->
 
 
 def iter_clock(steps: list[int | BaseException]) -> Callable[[], datetime]:
-    """A clock whose looks give a second or raise."""
+    """Return a clock that advances, or raises."""
     times = iter(steps)
 
     def look() -> datetime:
@@ -319,7 +319,7 @@ def iter_clock(steps: list[int | BaseException]) -> Callable[[], datetime]:
 
 
 def test_something_else_writes(recorder: Open, proof: Make, finished: Path) -> None:
-    """Bytes that another program put into an open record are left, and the run stops with words."""
+    """Bytes that another program wrote into an open record are left, and the run stops with a message."""
     with recorder() as record:
         with finished.open("ab") as stream:
             stream.write(b"intruder")
@@ -329,7 +329,7 @@ def test_something_else_writes(recorder: Open, proof: Make, finished: Path) -> N
 
 
 def test_a_line_above_the_limit_is_refused(recorder: Open, finished: Path) -> None:
-    """A megabyte of text does not get in, and the record stays sound."""
+    """A megabyte of text is refused, and the record stays valid."""
     with recorder() as record:
         with pytest.raises(RecordError, match=r"a line of 10\d{5} bytes .* at most 1048576"):
             record.event("long", "x" * (1 << 20))
@@ -338,7 +338,7 @@ def test_a_line_above_the_limit_is_refused(recorder: Open, finished: Path) -> No
 
 
 def test_places_where_no_record_can_be(recorder: Open, run: MakeRun, tmp_path: Path) -> None:
-    """A folder, a pipe, a missing folder: each in words."""
+    """A folder, a pipe and a missing folder each give a message."""
     os.mkfifo(tmp_path / "run.jsonl")
     with pytest.raises(RecordError, match="regular file"):
         recorder()

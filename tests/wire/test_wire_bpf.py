@@ -1,4 +1,4 @@
-"""The kernel's filter, run by the kernel itself on frames sent through a local socket pair, which needs no rights."""
+"""The kernel's filter, run by the kernel on frames sent through a local socket pair, which needs no rights."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ SO_ATTACH_FILTER = 26
 
 @contextmanager
 def filtered(mac: int, overhears: bool = False) -> Iterator[tuple[socket.socket, socket.socket]]:
-    """Two joined datagram sockets; what goes from the first to the second passes the filter."""
+    """Two connected datagram sockets; frames sent from the first to the second pass the filter."""
     one, other = socket.socketpair(socket.AF_UNIX, socket.SOCK_DGRAM)
     program = bpf.program(mac, overhears)
     kept = ctypes.create_string_buffer(program)
@@ -38,7 +38,7 @@ def filtered(mac: int, overhears: bool = False) -> Iterator[tuple[socket.socket,
 
 
 def passed(ends: tuple[socket.socket, socket.socket], frame: bytes) -> bytes | None:
-    """What the kernel lets through of a frame; None where it drops it."""
+    """Return the part of a frame that the kernel passes; None if it drops the frame."""
     try:
         ends[0].send(frame)
         return ends[1].recv(70_000)
@@ -48,7 +48,7 @@ def passed(ends: tuple[socket.socket, socket.socket], frame: bytes) -> bytes | N
 
 @pytest.mark.parametrize("overhears", [False, True])
 def test_the_filter_says_what_it_is_for(overhears: bool) -> None:
-    """Frames by scapy's builders: what each reader needs goes through, and nothing else."""
+    """Of frames that scapy builds, exactly those pass that a reader needs."""
     ours = Ether(dst=OUR_MAC, src=DEVICE_MAC)
     theirs = Ether(dst="00:00:5e:00:53:99", src=DEVICE_MAC)
     everybody = Ether(dst="ff:ff:ff:ff:ff:ff", src=DEVICE_MAC)
@@ -78,7 +78,7 @@ def test_the_filter_says_what_it_is_for(overhears: bool) -> None:
 
 
 def test_long_frames_are_cut() -> None:
-    """Of a jumbo frame the first part is kept; everything that is read fits into it."""
+    """The kernel keeps the first part of a jumbo frame, which contains everything that is read."""
     with filtered(OURS) as ends:
         assert passed(ends, bytes(Ether() / ARP()).ljust(9000, b"\0")) == bytes(Ether() / ARP()).ljust(2048, b"\0")
 
@@ -98,7 +98,7 @@ vectors = [
     st.integers(1, 60),
 )
 def test_the_kernel_and_the_portable_choice_agree(vector: bytes, changes: list[tuple[int, int]], size: int) -> None:
-    """`wanted`, for links without this filter, chooses as the kernel does, also among damaged frames."""
+    """`wanted`, for links without a filter, makes the kernel's choice, also for damaged frames."""
     frame = bytearray(vector[:size])
     for at, value in changes:
         if at < len(frame):

@@ -1,4 +1,4 @@
-"""Capture files read back by tshark and by scapy, and made safely."""
+"""Capture files: tshark and scapy read them, and they are created safely."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ NOON = 1793620800.000001
 
 
 def written(path: Path) -> Path:
-    """A capture of three frames on two interfaces."""
+    """Return a capture of three frames on two interfaces."""
     with CaptureWriter(path, WAYS) as capture:
         capture.frame(NOON, 0, ASK, True, "pasteuriser-plc/cpu:1 in: asked")
         capture.frame(NOON + 0.25, 0, SAY, False, "colour \x1b[31m, \u202e and\nline")
@@ -43,7 +43,7 @@ def tshark(path: Path, *arguments: str) -> str:
 
 
 def test_tshark_reads_all_of_it(tmp_path: Path) -> None:
-    """Times, interfaces, direction, comments and what is in the frames."""
+    """It shows times, interfaces, directions, comments and the content of the frames."""
     fields = (
         "frame.time_epoch", "frame.interface_name", "frame.packet_flags_direction", "frame.comment", "frame.len",
         "arp.opcode", "arp.dst.proto_ipv4",
@@ -66,7 +66,7 @@ def test_tshark_reads_all_of_it(tmp_path: Path) -> None:
 
 
 def test_tshark_reads_the_interfaces(tmp_path: Path) -> None:
-    """Nothing in the file is unknown to it or out of place."""
+    """It knows everything in the file and reports no error."""
     said = json.loads(tshark(written(tmp_path / "a.pcapng"), "-T", "json"))
     assert [packet["_source"]["layers"]["frame"]["frame.encap_type"] for packet in said] == ["1", "1", "1"]
     assert tshark(tmp_path / "a.pcapng", "-Y", "_ws.malformed || _ws.expert.severity >= 6291456") == ""
@@ -78,7 +78,7 @@ comments = st.text(st.characters(), max_size=80)
 @settings(max_examples=50, deadline=None)
 @given(st.lists(st.tuples(st.binary(min_size=1, max_size=200), comments, st.booleans(), st.integers(0, 1)), max_size=5))
 def test_scapy_reads_back_what_was_written(packets: list[tuple[bytes, str, bool, int]]) -> None:
-    """Any bytes and any comment: the bytes come back whole, the comment as it is when made safe."""
+    """Any bytes come back unchanged, and any comment as `safe` returns it."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "a.pcapng")
         with CaptureWriter(path, WAYS) as capture:
@@ -96,7 +96,7 @@ def test_scapy_reads_back_what_was_written(packets: list[tuple[bytes, str, bool,
 
 
 def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
-    """Neither a file nor where a link points to; the message names it."""
+    """Neither a file nor the target of a link is overwritten; the message names it."""
     there = tmp_path / "there.pcapng"
     there.write_bytes(b"precious")
     (tmp_path / "link.pcapng").symlink_to(there)
@@ -117,14 +117,14 @@ def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
     ],
 )
 def test_a_file_that_cannot_be_made(tmp_path: Path, name: str, said: str) -> None:
-    """Said with the place and what to do, and nothing is left."""
+    """The message names the path and what to do, and no file is left."""
     with pytest.raises(UsageError, match=said):
         CaptureWriter(tmp_path / name, WAYS)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_the_file_is_bounded(tmp_path: Path) -> None:
-    """Beyond the limit frames are counted, not written, and what is there can be read."""
+    """Frames beyond the limit are counted and not written; the file stays readable."""
     path = tmp_path / "a.pcapng"
     with CaptureWriter(path, WAYS, limit=2000) as capture:
         for number in range(100):
@@ -138,7 +138,7 @@ def test_the_file_is_bounded(tmp_path: Path) -> None:
 
 
 def test_each_frame_is_there_at_once(tmp_path: Path) -> None:
-    """A process that dies leaves what it wrote: nothing waits in a buffer."""
+    """Frames do not wait in a buffer, so that a process that dies leaves all of them."""
     capture = CaptureWriter(tmp_path / "a.pcapng", WAYS)
     for number in range(3):
         capture.frame(NOON, 0, ASK, True)
@@ -148,7 +148,7 @@ def test_each_frame_is_there_at_once(tmp_path: Path) -> None:
 
 
 def test_a_full_disk_ends_the_capture_and_nothing_else() -> None:
-    """On a file system of a few pages: the reason is kept, no half block is left, and no error is raised."""
+    """On a full file system the reason is kept, no incomplete block is left, and no error is raised."""
     with tempfile.TemporaryDirectory() as folder:
         mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=16k", "tmpfs", folder], capture_output=True)
         if mounted.returncode:

@@ -1,4 +1,4 @@
-"""Wall-clock stamps told on the link's clock, also when the wall clock is set or a stamp is wrong."""
+"""Wall-clock stamps are converted to the link's clock, also if the wall clock is set or a stamp is wrong."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from netcheck.wire.clock import Clock, wall_distance
 
 
 def stamp_of(at: float) -> int:
-    """The wall clock's nanoseconds at a time of the link's clock, as it stands now."""
+    """Return the nanoseconds of the wall clock at a time of the link's clock."""
     return time.time_ns() - round((time.monotonic() - at) * 1e9)
 
 
 def test_a_true_stamp_is_told_to_within_a_tenth_of_a_millisecond() -> None:
-    """The distance between the clocks is taken off."""
+    """The difference between the clocks is subtracted."""
     clock = Clock()
     clock.measure()
     now = clock.now()
@@ -25,14 +25,14 @@ def test_a_true_stamp_is_told_to_within_a_tenth_of_a_millisecond() -> None:
 
 @pytest.mark.parametrize("error", [-3600.0, -2.0, 0.02, 3600.0], ids=lambda error: f"{error} s")
 def test_an_impossible_stamp_counts_as_just_now(error: float) -> None:
-    """A stamp from before the last look at the empty queue, or from the future, gives the time of reading."""
+    """A stamp from before the queue was last empty, or from the future, gives the time of reading."""
     clock = Clock()
     now = clock.now()
     assert clock.at(stamp_of(now + error), now - 1, now) == now
 
 
 def test_a_stamp_from_before_the_wall_clock_was_set() -> None:
-    """The distance measured for the batch before still explains it, and the new one what came after."""
+    """The difference measured for the previous batch applies to it, and the new one to later stamps."""
     two_hours = 7_200_000_000_000
     distances = [wall_distance(), wall_distance() + two_hours]
     clock = Clock(iter(distances).__next__)

@@ -1,4 +1,4 @@
-"""IPv4 ends and DHCP or BOOTP messages, read from frames that scapy builds, and from frames that are broken."""
+"""IPv4 addresses and DHCP or BOOTP messages, read from frames that scapy builds and from damaged ones."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ MAC = "00:00:5e:00:53:14"
 
 
 def request(*options: object, ciaddr: str = "0.0.0.0") -> bytes:
-    """A client's message as scapy builds it (RFC 2131 section 2)."""
+    """Return a client's message as scapy builds it (RFC 2131 section 2)."""
     return bytes(
         Ether(src=MAC, dst="ff:ff:ff:ff:ff:ff")
         / IP(src="0.0.0.0", dst="255.255.255.255")
@@ -28,7 +28,7 @@ def request(*options: object, ciaddr: str = "0.0.0.0") -> bytes:
 
 
 def test_the_ends_of_a_packet() -> None:
-    """RFC 791 section 3.1, with and without options."""
+    """The addresses of an IPv4 header with and without options (RFC 791 section 3.1)."""
     plain = Ether(src=MAC) / IP(src="192.0.2.20", dst="192.0.2.1") / Raw(b"x" * 40)
     assert ip_from_wire(bytes(plain)) == Ip(DEVICE, 0xC0000214, 0xC0000201)
     assert ip_from_wire(bytes(plain)[:33]) is None
@@ -72,12 +72,12 @@ def test_the_ends_of_a_packet() -> None:
     ],
 )
 def test_dhcp_and_bootp(frame: bytes, seen: Dhcp) -> None:
-    """What the client has, gets or wants, and its name: RFC 2131 section 2, RFC 2132."""
+    """The address that the client uses, gets or requests, and its name (RFC 2131 section 2, RFC 2132)."""
     assert dhcp_from_wire(frame) == seen
 
 
 def test_other_ports_and_fragments_are_none() -> None:
-    """UDP elsewhere is no DHCP, and of a fragment nothing is read."""
+    """UDP to other ports is not DHCP, and fragments are not read."""
     frame = request(("message-type", "discover"))
     assert dhcp_from_wire(frame[:36] + b"\x00\x44" + frame[38:]) is not None  # port 68 to 68 is between DHCP's ports
     assert dhcp_from_wire(frame[:36] + b"\x00\x50" + frame[38:]) is None
@@ -90,7 +90,7 @@ def test_other_ports_and_fragments_are_none() -> None:
     tail=st.binary(max_size=64),
 )
 def test_nothing_breaks_the_readers(cut: int, flips: list[tuple[int, int]], tail: bytes) -> None:
-    """Cut, flipped and padded frames are read or passed over; an address is never above 32 bits."""
+    """Cut, changed and padded frames are read or ignored; an address never has more than 32 bits."""
     frame = bytearray(request(("message-type", "discover"), ("requested_addr", "192.0.2.20"), ("hostname", b"x")))
     for at, value in flips:
         if at < len(frame):

@@ -82,12 +82,12 @@ echoes = st.builds(
 
 
 def colons(mac: int) -> str:
-    """A MAC as scapy writes it."""
+    """Return a MAC as scapy writes it."""
     return mac.to_bytes(6, "big").hex(":")
 
 
 def dotted(address: int) -> str:
-    """An address by the standard library."""
+    """Return an address as the standard library writes it."""
     return str(ipaddress.IPv4Address(address))
 
 
@@ -111,7 +111,7 @@ def dotted(address: int) -> str:
     ],
 )
 def test_built_frames_are_the_vectors(built: bytes, vector: bytes) -> None:
-    """What is built is, byte for byte, what scapy built for the same values."""
+    """Frames are byte for byte those that scapy built for the same values."""
     assert built == vector
 
 
@@ -135,7 +135,7 @@ def test_built_frames_are_the_vectors(built: bytes, vector: bytes) -> None:
     ],
 )
 def test_arp_vectors_are_read(vector: bytes, arp: Arp | None) -> None:
-    """Published ARP frames give their fields, bare and padded; what is no ARP for this link gives nothing."""
+    """Published ARP frames give their fields, with and without padding; other ARP gives None."""
     assert arp_from_wire(vector) == arp
     assert arp_from_wire(padded(vector)) == arp
 
@@ -154,7 +154,7 @@ def test_arp_vectors_are_read(vector: bytes, arp: Arp | None) -> None:
     ],
 )
 def test_echo_vectors_are_read(vector: bytes, echo: Echo | None) -> None:
-    """Echo frames give their fields, bare and padded; other ICMP gives nothing."""
+    """Echo frames give their fields, with and without padding; other ICMP gives None."""
     assert echo_from_wire(vector) == echo
     assert echo_from_wire(padded(vector)) == echo
 
@@ -204,7 +204,7 @@ def test_scapy_reads_the_arp_built_here(arp: Arp) -> None:
 @settings(deadline=None)
 @given(arps, st.binary(max_size=30))
 def test_arp_reads_back_with_any_padding(arp: Arp, padding: bytes) -> None:
-    """Whatever fills the frame up is no part of the packet."""
+    """Padding is not part of the packet, whatever its content."""
     assert arp_from_wire(arp_to_wire(arp) + padding) == arp
 
 
@@ -212,7 +212,7 @@ def test_arp_reads_back_with_any_padding(arp: Arp, padding: bytes) -> None:
 @given(echoes, words)
 @example(Echo(1, 2, 0, 0, 0, ECHO_REPLY, 0, 0, b""), 0)
 def test_scapy_reads_the_echo_built_here(echo: Echo, packet_id: int) -> None:
-    """scapy's dissector finds every field, and works out the same checksums."""
+    """scapy's dissector finds every field, and computes the same checksums."""
     frame = echo_to_wire(echo, packet_id)
     seen = Ether(frame)
     assert (seen.dst, seen.src) == (colons(echo.destination), colons(echo.source))
@@ -229,7 +229,7 @@ def test_scapy_reads_the_echo_built_here(echo: Echo, packet_id: int) -> None:
 @settings(deadline=None)
 @given(echoes, st.binary(max_size=30), st.booleans())
 def test_echo_built_by_scapy_is_read(echo: Echo, padding: bytes, options: bool) -> None:
-    """Echo from scapy's builder, with IP options or without, reads as what was put in."""
+    """Echo frames from scapy's builder, with and without IP options, give the values that were put in."""
     frame = bytes(
         Ether(dst=colons(echo.destination), src=colons(echo.source))
         / IP(
@@ -262,7 +262,7 @@ def test_echo_built_by_scapy_is_read(echo: Echo, padding: bytes, options: bool) 
     ],
 )
 def test_malformed_or_foreign_ip_is_no_echo(packet: object) -> None:
-    """RFC 791 and RFC 792: what is not a whole, sound echo packet is not read as one."""
+    """A packet that is incomplete or malformed is not read as echo (RFC 791, RFC 792)."""
     frame = bytes(Ether(dst=colons(TESTER), src=colons(DEVICE)) / packet)
     assert echo_from_wire(padded(frame)) is None
 
@@ -279,7 +279,7 @@ def test_malformed_or_foreign_ip_is_no_echo(packet: object) -> None:
     ],
 )
 def test_other_arp_is_not_read(at: int, value: bytes) -> None:
-    """RFC 826: ARP for other hardware, protocols or operations is none of ours."""
+    """ARP for other hardware, protocols or operations is not read (RFC 826)."""
     frame = bytearray(VECTOR_REQUEST)
     frame[at : at + len(value)] = value
     assert arp_from_wire(bytes(frame)) is None
@@ -296,7 +296,7 @@ def test_other_arp_is_not_read(at: int, value: bytes) -> None:
     ],
 )
 def test_group_addresses_are_not_believed(mac: int, believed: bool) -> None:
-    """RFC 1812 section 3.3.2: no ARP answer that names a broadcast or multicast address is believed."""
+    """An ARP reply with a broadcast or multicast MAC is not believed (RFC 1812 section 3.3.2)."""
     assert believable(mac) is believed
 
 
@@ -308,7 +308,8 @@ def test_group_addresses_are_not_believed(mac: int, believed: bool) -> None:
     st.binary(max_size=20),
 )
 def test_damaged_frames_raise_nothing(vector: bytes, changes: list[tuple[int, int]], cut: int, tail: bytes) -> None:
-    """A cut, lengthened or changed frame is read as whole values or not at all; what is read builds the same again."""
+    """A cut, extended or changed frame gives complete values or None; values that are read build the same frame
+    again."""
     frame = bytearray(vector[:cut] + tail)
     for at, value in changes:
         if at < len(frame):
@@ -324,7 +325,7 @@ def test_damaged_frames_raise_nothing(vector: bytes, changes: list[tuple[int, in
 @settings(deadline=None)
 @given(st.binary(max_size=200))
 def test_noise_raises_nothing(noise: bytes) -> None:
-    """Any bytes at all, also behind the type of each kind, are survived."""
+    """No bytes raise an error, also after the EtherType of each kind."""
     for head in (b"", VECTOR_REQUEST[:14], VECTOR_ECHO[:14], VECTOR_ECHO[:34], VECTOR_LLDP[:14]):
         frame = head + noise
         assert [arp_from_wire(frame), echo_from_wire(frame), lldp_from_wire(frame)].count(None) >= 2
@@ -332,7 +333,7 @@ def test_noise_raises_nothing(noise: bytes) -> None:
 
 @pytest.mark.parametrize(("given_size", "size"), [(0, 60), (42, 60), (60, 60), (61, 61), (1514, 1514)])
 def test_padding_to_the_shortest_frame(given_size: int, size: int) -> None:
-    """RFC 894: at least 46 octets of data behind 14 of header, filled with zeros."""
+    """RFC 894: at least 46 octets of data after 14 of header, filled with zeros."""
     frame = padded(b"\x01" * given_size)
     assert (len(frame), SHORTEST) == (size, 60)
     assert frame == b"\x01" * given_size + b"\0" * (size - given_size)

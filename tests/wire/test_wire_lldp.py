@@ -1,4 +1,4 @@
-"""LLDP frames against a vector, against scapy's builder, and by hand where the standard sets limits."""
+"""LLDP frames: a published vector, frames from scapy's builder, and hand-made ones at the standard's limits."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ names = st.text(st.characters(codec="utf-8"), min_size=1, max_size=60)
 @settings(deadline=None)
 @given(names, names, st.integers(0, 0xFFFF), names, names)
 def test_lldp_built_by_scapy_is_read(chassis: str, port: str, ttl: int, description: str, system: str) -> None:
-    """LLDP from scapy's builder reads as what was put in; the first of two system names counts."""
+    """LLDP from scapy's builder gives the values that were put in; the first of two system names counts."""
     LLDPDU.disable_strict = True
     frame = bytes(
         Ether(dst="01:80:c2:00:00:0e", src="00:00:5e:00:53:14", type=0x88CC)
@@ -52,7 +52,7 @@ def test_lldp_built_by_scapy_is_read(chassis: str, port: str, ttl: int, descript
 
 
 def lldp(*parts: tuple[int, bytes]) -> bytes:
-    """An LLDP frame of these parts: 7 bits of type, 9 of length (IEEE 802.1AB)."""
+    """Return an LLDP frame of these TLVs: 7 bits of type, 9 of length (IEEE 802.1AB)."""
     body = b"".join((kind << 9 | len(value)).to_bytes(2, "big") + value for kind, value in parts)
     return VECTOR_LLDP[:14] + body
 
@@ -100,5 +100,5 @@ CHASSIS, PORT, TTL = (1, b"\x07here"), (2, b"\x07p1"), (3, b"\0\x78")
     ],
 )
 def test_lldp_by_hand(frame: bytes, seen: Lldp | None) -> None:
-    """Obligatory parts in order, lengths within the frame, text by subtype: IEEE 802.1AB."""
+    """Mandatory TLVs in order, lengths within the frame, text by subtype (IEEE 802.1AB)."""
     assert lldp_from_wire(frame) == seen

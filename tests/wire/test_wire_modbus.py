@@ -1,4 +1,4 @@
-"""Read Device Identification against scapy's builders and dissectors, the standard's own example, and damage."""
+"""Read Device Identification: scapy's builders and dissectors, the standard's example, and damaged frames."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ SAID = Identity("Company identification", "Product code XX", "V2.11")
 
 
 def built(transaction: int, objects: list[tuple[int, bytes]], more: bool = False) -> bytes:
-    """An answer as scapy builds it."""
+    """Return a reply as scapy builds it."""
     pdu = ModbusPDU2B0EReadDeviceIdentificationResponse(readCode=1, more=0xFF if more else 0, objCount=len(objects))
     for number, value in objects:
         pdu = pdu / ModbusObjectId(id=number, value=value)
@@ -38,7 +38,7 @@ def built(transaction: int, objects: list[tuple[int, bytes]], more: bool = False
 
 
 def test_the_example_of_the_standard() -> None:
-    """The three texts come out, and byte by byte it is known how much is missing."""
+    """The three texts are read, and after each byte the number of missing bytes is known."""
     assert len(EXAMPLE) == 62
     assert reply_from_wire(EXAMPLE, 1) == SAID
     assert reply_from_wire(EXAMPLE + b"trailing", 1) == SAID
@@ -49,7 +49,7 @@ def test_the_example_of_the_standard() -> None:
 
 @pytest.mark.parametrize("transaction", [0, 1, 0xFFFF])
 def test_the_request_is_read_by_scapy_and_built_by_it(transaction: int) -> None:
-    """Function 43, MEI 14, basic objects from the first: byte for byte what scapy builds, and what it understands."""
+    """Function 43, MEI 14, basic objects from the first: scapy builds the same bytes, and understands them."""
     pdu = ModbusPDU2B0EReadDeviceIdentificationRequest(readCode=1, objectId=0)
     assert request_to_wire(transaction) == bytes(ModbusADURequest(transId=transaction, unitId=0xFF) / pdu)
     seen = ModbusADURequest(request_to_wire(transaction))
@@ -72,7 +72,7 @@ printable = st.binary(max_size=60)
 def test_answers_that_scapy_builds_are_read(
     transaction: int, vendor: bytes, product: bytes, revision: bytes, more: bool
 ) -> None:
-    """Any three texts, also with bytes that are no text."""
+    """Any three texts are read, also with bytes that are not text."""
     said = reply_from_wire(built(transaction, [(0, vendor), (1, product), (2, revision)], more), transaction)
     texts = [text.decode(errors="replace") for text in (vendor, product, revision)]
     assert said == Identity(texts[0], texts[1], texts[2], more=more)
@@ -80,7 +80,7 @@ def test_answers_that_scapy_builds_are_read(
 
 @pytest.mark.parametrize("code", [1, 2, 3, 4])
 def test_an_exception_is_a_refusal(code: int) -> None:
-    """Exception 1 is what a device without this function says; it is not a fault."""
+    """A device without this function replies with exception 1, which is not a fault."""
     error = ModbusPDU2B0EReadDeviceIdentificationError(exceptCode=code)
     assert reply_from_wire(bytes(ModbusADUResponse(transId=7, unitId=0xFF) / error), 7) == Refusal(code)
 
@@ -105,25 +105,25 @@ def test_an_exception_is_a_refusal(code: int) -> None:
     ],
 )  # fmt: skip
 def test_odd_answers(data: bytes, said: Identity | None) -> None:
-    """What is odd is read as far as it is sound; what does not fit is nothing."""
+    """An odd reply is read as far as it is well formed; a malformed one gives None."""
     assert reply_from_wire(data, 1) == said
 
 
 @given(st.binary(max_size=300))
 def test_noise_is_nothing(noise: bytes) -> None:
-    """Any bytes at all raise nothing, and never ask for more than the longest frame."""
+    """No bytes raise an error, or make the reader wait for more than the longest frame."""
     assert len(noise) + missing(noise) <= max(LONGEST, len(noise))
     assert reply_from_wire(noise, 1) is None or noise[:4] == b"\0\1\0\0"
 
 
 @given(st.integers(0, len(EXAMPLE) - 1), st.integers(0, 255))
 def test_a_changed_byte_raises_nothing(at: int, value: int) -> None:
-    """One byte of the example changed: read or refused, never longer than the frame."""
+    """With one byte changed the example is read or refused, and no text is longer than the frame."""
     said = reply_from_wire(EXAMPLE[:at] + bytes([value]) + EXAMPLE[at + 1 :], 1)
     if isinstance(said, Identity):
         assert len(said.vendor + said.product + said.revision) <= len(EXAMPLE)
 
 
 def test_length_field_counts_what_follows_it() -> None:
-    """The header's length is that of unit, function and data (Messaging Guide V1.0b, from memory)."""
+    """The header's length counts unit, function and data (Messaging Guide V1.0b, from memory)."""
     assert struct.unpack_from("!H", request_to_wire(1), 4)[0] == len(request_to_wire(1)) - 6

@@ -1,4 +1,4 @@
-"""What is read from rtnetlink against what `ip` (iproute2) prints, and against damage."""
+"""Data from rtnetlink compared with the output of `ip` (iproute2), and damaged messages."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="rtnetlink is Li
 @settings(deadline=None)
 @given(st.binary(max_size=300))
 def test_noise_raises_nothing(noise: bytes) -> None:
-    """Any bytes at all are taken apart without error, and no message is longer than what there was."""
+    """No bytes raise an error, and no message is longer than the data."""
     assert sum(len(message.body) + 16 for message in netlink.messages(noise)) <= len(noise) + 3
     netlink.link_from(noise)
     netlink.routes_from(noise)
@@ -30,7 +30,7 @@ def test_noise_raises_nothing(noise: bytes) -> None:
 @settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 0xFFFF), st.integers(0, 0xFFFFFFFF), st.binary(max_size=40)), max_size=5))
 def test_messages_are_found_one_after_another(whole: list[tuple[int, int, bytes]]) -> None:
-    """A header of 16 bytes with its length, padding to four bytes: RFC 3549 section 2.3.2."""
+    """Each message has a header of 16 bytes with its length, and padding to four bytes (RFC 3549 section 2.3.2)."""
     data = b"".join(
         (struct.pack("=IHHII", 16 + len(body), kind, 0, sequence, 0) + body).ljust(16 + (len(body) + 3 & ~3), b"\0")
         for kind, sequence, body in whole
@@ -40,7 +40,7 @@ def test_messages_are_found_one_after_another(whole: list[tuple[int, int, bytes]
 
 @pytest.mark.lab
 def test_interfaces_and_addresses_are_those_that_ip_prints(lab: Lab) -> None:
-    """Names, MACs, states and all addresses, a secondary one and a point-to-point one too."""
+    """Names, MACs, states and all addresses, with a secondary and a point-to-point one."""
     here, there = lab.namespace("here"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.veth((here, "eth1"), (there, "eth1"), up=False)
@@ -81,7 +81,7 @@ def test_neighbours_are_those_that_were_resolved(lab: Lab) -> None:
 
 @pytest.mark.lab
 def test_routes_are_those_that_ip_prints(lab: Lab) -> None:
-    """Prefix, interface, gateway, metric and table of each; one by two ways counts twice."""
+    """Prefix, interface, gateway, metric and table of each; a multipath route with two hops counts twice."""
     here, there = lab.namespace("here"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"))
     lab.veth((here, "eth1"), (there, "eth1"))
@@ -109,7 +109,7 @@ def test_routes_are_those_that_ip_prints(lab: Lab) -> None:
 
 
 def printed_routes(printed: list[dict[str, Any]]) -> list[tuple[str, str, str, int, int]]:
-    """What `ip -j route show table all` says, in the same form."""
+    """Return the output of `ip -j route show table all` in the same form."""
     rows = []
     for one in printed:
         if one.get("type", "unicast") != "unicast":

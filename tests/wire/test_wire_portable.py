@@ -1,4 +1,4 @@
-"""The portable link against the raw one on the same cable: scapy's Linux socket, and libpcap as on other systems."""
+"""The portable link compared with the raw one on the same cable, with scapy's Linux socket and with libpcap."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ STREAM = (
 
 @pytest.fixture
 def cable(lab: Lab) -> Iterator[tuple[str, str, socket.socket]]:
-    """A station, a device, and a packet socket of the device's."""
+    """A station, a device, and a packet socket of the device."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(station, "eth0", "192.0.2.1/24")
@@ -49,7 +49,7 @@ def cable(lab: Lab) -> Iterator[tuple[str, str, socket.socket]]:
 
 
 def gathered(link: Link, seconds: float) -> list[News]:
-    """What arrives in this time."""
+    """Return everything that arrives in this time."""
     found: list[News] = []
     until = link.now() + seconds
     while link.now() < until:
@@ -59,7 +59,7 @@ def gathered(link: Link, seconds: float) -> list[News]:
 
 @pytest.mark.lab
 def test_both_hear_the_same_at_the_same_time(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """Answers, announcements, tags, chatter and LLDP: the same frames from both links, stamped within 5 ms."""
+    """Both links receive the same replies, announcements, tagged frames and LLDP, with stamps within 5 ms."""
     with lab.inside(cable[0]):
         raw, portable = open_link("raw", "eth0"), open_link("portable", "eth0")
     with raw, portable:
@@ -80,7 +80,7 @@ def test_both_hear_the_same_at_the_same_time(lab: Lab, cable: tuple[str, str, so
 
 @pytest.mark.lab
 def test_the_carrier_is_read_and_a_lost_interface_is_no_error(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """Cable out, in, and the interface removed."""
+    """The cable is pulled and plugged in, then the interface is removed."""
     with lab.inside(cable[0]):
         link = open_link("portable", "eth0")
     with link:
@@ -99,7 +99,7 @@ def test_the_carrier_is_read_and_a_lost_interface_is_no_error(lab: Lab, cable: t
 
 @pytest.mark.lab
 def test_none_is_lost_of_a_burst_that_nobody_reads(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """scapy's own buffer would keep 158 of them."""
+    """All frames of a burst are kept; scapy's default buffer keeps 158 of them."""
     with lab.inside(cable[0]), open_link("portable", "eth0") as link:
         for number in range(1022):
             cable[2].send(arp_request(DEVICE, number, 1))
@@ -125,7 +125,7 @@ def by_libpcap(name: str) -> tuple[str, list[bytes], list[float]]:
 
 @pytest.mark.lab
 def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """libpcap's socket: only answers, no frames of our own, in time and stamped; tagged ones and chatter left out."""
+    """libpcap delivers replies with stamps, and neither frames of this computer nor tagged ones nor chatter."""
 
     def speak() -> None:
         time.sleep(1)
@@ -180,7 +180,7 @@ def switch(name: str, state: str) -> None:
 def test_what_did_not_leave_and_what_was_lost_is_told(
     lab: Lab, losses: Callable[[str, str], tuple[list[float | None], list[News]]]
 ) -> None:
-    """No time for a frame sent while the interface is off; every frame of a flood is heard or counted as lost."""
+    """A frame sent while the interface is off has no time; every frame of a flood is heard or counted as lost."""
     station = lab.namespace()
     lab.veth((station, "eth0"), (station, "far"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     sent, news = lab.call(station, losses, "eth0", "far")
@@ -227,5 +227,5 @@ def test_the_polled_carrier_reports_each_change_once() -> None:
 
 
 def test_padding_is_ours() -> None:
-    """What these tests take for granted of the frames they send."""
+    """The frames that these tests send are padded."""
     assert len(padded(ASK)) == 60

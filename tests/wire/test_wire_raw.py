@@ -1,4 +1,4 @@
-"""The raw link on the real kernel: what it hears, when, and what becomes of the carrier."""
+"""The raw link on a real kernel: which frames it receives, at what time, and how it reports the carrier."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ SAID = arp_request(DEVICE, DEVICE_IP, DEVICE_IP)  # an announcement
 
 @dataclass
 class Bench:
-    """A station with an open link, a device at the other end of its cable, and a packet socket of the device's."""
+    """A station with an open link, a device at the other end of its cable, and a packet socket of the device."""
 
     lab: Lab
     station: str
@@ -45,11 +45,11 @@ class Bench:
     far: socket.socket
 
     def heard(self, seconds: float = 0.15) -> list[bytes]:
-        """Frames that arrive in this time."""
+        """Return the frames that arrive in this time."""
         return [news.frame for news in self.news(seconds) if isinstance(news, Heard)]
 
     def news(self, seconds: float = 0.15) -> list[News]:
-        """All that arrives in this time."""
+        """Return everything that arrives in this time."""
         found: list[News] = []
         until = self.link.now() + seconds
         while self.link.now() < until:
@@ -57,7 +57,7 @@ class Bench:
         return found
 
     def change(self, wanted: Callable[[Carrier], bool], seconds: float = 1.0) -> Carrier:
-        """The first carrier change of this kind."""
+        """Return the first carrier change of this kind."""
         until = self.link.now() + seconds
         while self.link.now() < until:
             for news in self.link.receive(until):
@@ -83,14 +83,14 @@ def bench(lab: Lab) -> Iterator[Bench]:
 
 
 def test_the_way_is_the_interface(bench: Bench) -> None:
-    """Name, MAC and the system's own address."""
+    """The way has the interface's name, its MAC and the system's address."""
     way = bench.link.ways[0]
     assert (way.name, way.mac, way.addresses) == ("eth0", STATION, ((STATION_IP, 24),))
     assert (bench.link.kind, bench.link.hears_all, bench.link.carrier()) == ("raw", True, True)
 
 
 def test_a_device_answers_arp_and_echo(bench: Bench) -> None:
-    """The kernel of the device answers both; each answer comes after its question."""
+    """The device's kernel answers both; each reply has a later time than its request."""
     sent = bench.link.send(ASK)
     assert sent is not None
     news = bench.link.receive(sent + 1)
@@ -107,7 +107,7 @@ def test_a_device_answers_arp_and_echo(bench: Bench) -> None:
 
 
 def test_short_frames_leave_with_sixty_bytes(bench: Bench) -> None:
-    """RFC 894: padded here, since not every driver does."""
+    """The link pads frames (RFC 894), since not every driver does."""
     with bench.lab.inside(bench.device):
         tap = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806))
     with tap:
@@ -117,7 +117,7 @@ def test_short_frames_leave_with_sixty_bytes(bench: Bench) -> None:
 
 
 def test_what_the_station_sends_is_not_heard(bench: Bench) -> None:
-    """Neither the link's own frames nor those of the operating system."""
+    """The link receives neither its own frames nor those of the operating system."""
     bench.lab.echo_blocked(bench.device)
     assert bench.lab.echo(bench.station, "192.0.2.20", count=2, wait=0.1, every=0.05) == 0
     bench.link.send(arp_request(STATION, STATION_IP, 0xC0000299))
@@ -138,7 +138,7 @@ def test_what_the_station_sends_is_not_heard(bench: Bench) -> None:
     ],
 )
 def test_what_passes_the_filter(bench: Bench, frame: bytes, heard: bytes | None) -> None:
-    """ARP and LLDP of this segment pass, as sent; a frame of another VLAN and chatter do not."""
+    """ARP and LLDP of this segment pass unchanged; frames of another VLAN and other broadcasts do not."""
     bench.far.send(frame)
     bench.far.send(arp_request(DEVICE, 0, 1))  # shows that the other has had its turn
     frames = bench.heard()
@@ -148,7 +148,7 @@ def test_what_passes_the_filter(bench: Bench, frame: bytes, heard: bytes | None)
 
 
 def test_a_cut_jumbo_frame_does_no_harm(bench: Bench) -> None:
-    """More than is kept of a frame arrives: its first part is heard."""
+    """Of a frame longer than the limit the first part is received."""
     for namespace in (bench.station, bench.device):
         bench.lab.run(namespace, ["ip", "link", "set", "eth0", "mtu", "9000"])
     bench.far.send(SAID.ljust(8000, b"\0"))
@@ -158,7 +158,7 @@ def test_a_cut_jumbo_frame_does_no_harm(bench: Bench) -> None:
 
 
 def test_times_are_those_of_arrival_not_of_reading(bench: Bench) -> None:
-    """A reader that was away for 100 ms still learns when each frame came; on a fresh socket too."""
+    """Frames that are read 100 ms later have their time of arrival, also on a new socket."""
     sent = []
     for _ in range(5):
         sent.append(bench.link.now())
@@ -170,7 +170,7 @@ def test_times_are_those_of_arrival_not_of_reading(bench: Bench) -> None:
 
 
 def test_none_is_lost_of_a_burst_that_nobody_reads(bench: Bench) -> None:
-    """A /22's worth of answers waits in the kernel: the default buffer would keep 256."""
+    """The replies of a /22 wait in the kernel; the default buffer would keep 256."""
     for number in range(1022):
         bench.far.send(arp_request(DEVICE, number, 1))
     heard = [arp_from_wire(frame) for frame in bench.heard()]
@@ -178,7 +178,7 @@ def test_none_is_lost_of_a_burst_that_nobody_reads(bench: Bench) -> None:
 
 
 def test_none_is_lost_at_the_full_pace(bench: Bench) -> None:
-    """500 questions in a second, each answered."""
+    """All of 500 requests in a second are answered."""
     answers = 0
     begin = bench.link.now()
     for number in range(500):
@@ -192,7 +192,7 @@ def test_none_is_lost_at_the_full_pace(bench: Bench) -> None:
 
 
 def test_a_flood_does_not_hold_the_caller(bench: Bench) -> None:
-    """One call takes a batch, and the next the rest: nothing is lost in between."""
+    """One call returns a batch and the next the rest; no frame is lost between them."""
     for number in range(BATCH + 500):
         bench.far.send(arp_request(DEVICE, number, 1))
     first, second = bench.link.receive(0), bench.link.receive(0)
@@ -200,7 +200,7 @@ def test_a_flood_does_not_hold_the_caller(bench: Bench) -> None:
 
 
 def test_receiving_ends_when_told(bench: Bench) -> None:
-    """With nothing to hear it returns nothing, on time, and at once when the time is past."""
+    """Without frames it returns an empty list on time, and at once if the time is past."""
     begin = bench.link.now()
     assert bench.link.receive(begin + 0.25) == []
     waited = bench.link.now() - begin
@@ -211,7 +211,7 @@ def test_receiving_ends_when_told(bench: Bench) -> None:
 
 
 def test_the_cable_out_and_in_and_out_is_seen_at_once(bench: Bench) -> None:
-    """Also a second change within the second in which the kernel holds its events back."""
+    """This includes a second change within the second in which the kernel delays its events."""
     for up in (False, True, False, True):
         before = bench.link.now()
         (bench.lab.up if up else bench.lab.down)(bench.device, "eth0")
@@ -223,7 +223,7 @@ def test_the_cable_out_and_in_and_out_is_seen_at_once(bench: Bench) -> None:
 
 
 def test_frames_sent_without_carrier_vanish(bench: Bench) -> None:
-    """No error; the silence is the evidence."""
+    """Sending without carrier raises no error and no frame arrives later."""
     bench.lab.down(bench.device, "eth0")
     bench.change(lambda carrier: not carrier.up)
     for _ in range(300):
@@ -280,7 +280,7 @@ def test_an_interface_that_leaves_a_bridge_is_not_gone(bench: Bench) -> None:
 
 
 def test_no_frame_is_lost_after_a_bounce_that_nobody_saw(bench: Bench) -> None:
-    """The kernel keeps an error for the socket of an interface that was off; it must not cost the next question."""
+    """The kernel keeps an error for the socket of an interface that was off; the next request leaves all the same."""
     bench.lab.down(bench.station, "eth0")
     bench.lab.up(bench.station, "eth0")
     time.sleep(0.05)
@@ -319,7 +319,7 @@ def test_another_interface_is_not_taken_for_a_removed_one(bench: Bench) -> None:
 
 
 def test_two_ways_are_told_apart(lab: Lab) -> None:
-    """Each way hears its own cable, sends on it and has its own carrier; what arrives is in order of time."""
+    """Each way has its own cable and carrier; frames arrive in order of time."""
     station, device = lab.namespace("station"), lab.namespace("device")
     ends = {}
     for name in ("eth0", "eth1"):
@@ -345,7 +345,7 @@ def test_two_ways_are_told_apart(lab: Lab) -> None:
 
 
 def test_nothing_stays_configured(bench: Bench) -> None:
-    """Not promiscuous while open; the groups joined are left on closing, which may be done twice."""
+    """The interface is not promiscuous, and the groups are left when the link is closed, which can be done twice."""
     assert '"promiscuity":0' in bench.lab.run(bench.station, ["ip", "-j", "-d", "link", "show", "eth0"]).stdout
     groups = ["ip", "maddr", "show", "dev", "eth0"]
     assert "01:80:c2:00:00:0e" in bench.lab.run(bench.station, groups).stdout
@@ -355,7 +355,7 @@ def test_nothing_stays_configured(bench: Bench) -> None:
 
 
 def answered_with(name: str) -> tuple[str, bool]:
-    """Runs inside the station: the rights this process has, and whether a question is answered."""
+    """Runs inside the station: returns the rights of this process, and whether a request is answered."""
     rights = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("CapEff"))
     with open_raw(name) as link:
         link.send(ASK)
@@ -363,7 +363,7 @@ def answered_with(name: str) -> tuple[str, bool]:
 
 
 def test_the_one_right_suffices(bench: Bench) -> None:
-    """CAP_NET_RAW alone (bit 13, linux/capability.h), as `setcap` gives it, is enough for a user who is not root."""
+    """CAP_NET_RAW alone (bit 13, linux/capability.h), as granted by `setcap`, is enough for a normal user."""
     only = [f"--{kind}=-all,+net_raw" for kind in ("inh-caps", "ambient-caps", "bounding-set")]
     wrapper = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", *only]
     rights, answered = bench.lab.call(bench.station, answered_with, "eth0", wrapper=wrapper)
@@ -372,7 +372,7 @@ def test_the_one_right_suffices(bench: Bench) -> None:
 
 
 def test_nothing_from_before_is_heard(lab: Lab) -> None:
-    """Opened in the middle of a flood of chatter, the link hears not one frame that its filter drops."""
+    """A link that is opened during a flood receives no frame that its filter drops."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"))
     chatter = (
@@ -390,7 +390,7 @@ def test_nothing_from_before_is_heard(lab: Lab) -> None:
 
 
 def test_what_is_overheard(bench: Bench) -> None:
-    """Told to overhear, the link hears echo answers to other MACs, while it is open; without, it does not."""
+    """With `overhears` the link receives echo replies to other MACs while it is open; otherwise it does not."""
     answer = padded(echo_to_wire(Echo(0x00005E0053FE, DEVICE, DEVICE_IP, STATION_IP, 64, ECHO_REPLY, 1, 1, b"")))
     state = ["ip", "-d", "link", "show", "eth0"]
     with bench.lab.inside(bench.station):

@@ -1,4 +1,4 @@
-"""The station's interfaces, and errors of the system turned into words that say what to do."""
+"""This computer's interfaces, and messages for errors of the system."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from tests.lab.netns import Lab
 
 @pytest.fixture(scope="module")
 def lab(module_lab: Lab) -> Lab:
-    """One laboratory for all of them, since they only look."""
+    """One laboratory for all tests, since they change nothing."""
     return module_lab
 
 
 @pytest.fixture(scope="module")
 def station(lab: Lab) -> str:
-    """A station: eth0 with a cable, eth1 without one, wlan0 off, a bridge with a port, a sub-interface, a tunnel."""
+    """A station: eth0 with a cable, eth1 without one, wlan0 off, a bridge with a port, a macvlan, a tunnel."""
     here, there = lab.namespace("station"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(here, "eth0", "192.0.2.1/24")
@@ -46,7 +46,7 @@ def station(lab: Lab) -> str:
 
 @pytest.mark.lab
 def test_interfaces_are_listed_with_their_state(lab: Lab, station: str) -> None:
-    """Name, state in words, MAC and addresses of each."""
+    """Each has its name, state in words, MAC and addresses."""
     with lab.inside(station):
         listed = {one.name: one for one in interfaces()}
     states = {name: listed[name].state for name in ("eth0", "eth1", "wlan0", "br0")}
@@ -57,7 +57,7 @@ def test_interfaces_are_listed_with_their_state(lab: Lab, station: str) -> None:
 
 @pytest.mark.lab
 def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, station: str) -> None:
-    """Not what is off, a tunnel, a port of a switch that is listed itself, or what shares the cable under test."""
+    """Interfaces that are off, tunnels, members of a listed bridge and interfaces on the same cable are left out."""
     with lab.inside(station):
         assert other_interfaces_up("eth0") == ["eth1", "br0"]
         assert other_interfaces_up("sub0") == ["eth1", "br0"]
@@ -79,7 +79,7 @@ def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, sta
 )
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_interface_that_cannot_be_used(lab: Lab, station: str, name: str, said: str, kind: Kind) -> None:
-    """Each link refuses it in the same words, with what to do; the exit code is 3."""
+    """Each link refuses it with the same message and exit code 3."""
     with lab.inside(station), pytest.raises(LinkError, match=said) as caught:
         open_link(kind, name)
     assert caught.value.exit_code == 3
@@ -87,7 +87,7 @@ def test_an_interface_that_cannot_be_used(lab: Lab, station: str, name: str, sai
 
 @pytest.mark.lab
 def test_another_interface_that_cannot_be_used_leaves_nothing_open(lab: Lab, station: str) -> None:
-    """Where a further way cannot be opened, what was opened before is closed again."""
+    """If a further way cannot be opened, the sockets opened before are closed."""
     before = len(os.listdir("/proc/self/fd"))
     with lab.inside(station), pytest.raises(LinkError, match="eth9"):
         open_raw("eth0", ["eth1", "eth9"])
@@ -108,7 +108,7 @@ def refused_without_rights(name: str) -> str:
 
 @pytest.mark.lab
 def test_without_the_right_it_is_said_how_to_get_it(lab: Lab, station: str) -> None:
-    """Root, the capability of this very Python, or the unprivileged link, named with its best verdict."""
+    """The message names root, the capability of this Python, and the unprivileged link with its best verdict."""
     said = lab.call(station, refused_without_rights, "eth0")
     for part in ("eth0: no right", "as root", "setcap cap_net_raw+ep /", "--link unprivileged", "unsettled"):
         assert part in said
@@ -126,14 +126,14 @@ def test_without_the_right_it_is_said_how_to_get_it(lab: Lab, station: str) -> N
     ],
 )
 def test_errors_of_the_system_become_ours(number: int, kind: str, said: str) -> None:
-    """What, where and what to do, for each number of the table and for one that is not in it."""
+    """The message says what, where and what to do, for errors in the table and for another one."""
     with pytest.raises(LinkError, match=said):
         raise link_error(OSError(number, os.strerror(number)), "eth0", kind)
 
 
 @pytest.mark.lab
 def test_found_returns_what_can_be_used(lab: Lab, station: str) -> None:
-    """An interface without cable can be used: waiting for the cable is part of the work."""
+    """An interface without a cable can be used, since the run waits for the cable."""
     with lab.inside(station):
         assert [found(name).carrier for name in ("eth0", "eth1")] == [True, False]
 
@@ -170,7 +170,7 @@ def test_a_member_of_a_routing_domain_can_be_used(lab: Lab) -> None:
     [("bridge", "up0"), ("bond", "up0"), ("team", "up0"), ("openvswitch", "up0"), ("", "up0"), ("vrf", "")],
 )
 def test_which_masters_take_frames_away(kind: str, master: str) -> None:
-    """Every master but a VRF, also one whose kind an old kernel does not tell."""
+    """Every master except a VRF, also one whose kind an old kernel does not tell."""
     above = NetworkInterface(
         index=7, name="up0", mac=7, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
     )

@@ -1,4 +1,4 @@
-"""The link without rights, run by a user who has none: what it can tell, and what it does not pretend to."""
+"""The link without rights, run by a user without rights: what it can and cannot tell."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ DEVICE, DEVICE_IP = 0x00005E005314, 0xC0000214
 
 @pytest.fixture
 def cable(lab: Lab) -> tuple[str, str]:
-    """A station that lets users send echo requests, and a device."""
+    """A station where users may send echo requests, and a device."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(station, "eth0", "192.0.2.1/24", "192.0.2.7/24")
@@ -30,20 +30,20 @@ def cable(lab: Lab) -> tuple[str, str]:
 
 
 def without_rights() -> None:
-    """Become nobody."""
+    """Give up all rights."""
     os.setgroups([])
     os.setgid(65534)
     os.setuid(65534)
 
 
 def ask(link: Link, sequence: int, source: int = STATION_IP, target: int = DEVICE_IP, way: int = 0) -> float | None:
-    """Send one echo request as the prober does."""
+    """Send an echo request as the prober does."""
     echo = Echo(DEVICE, link.ways[way].mac, source, target, 64, ECHO_REQUEST, 0x1234, sequence, b"sixteen bytes !!")
     return link.send(echo_to_wire(echo), way)
 
 
 def heard(link: Link, seconds: float = 0.3) -> list[Echo]:
-    """Echoes that arrive in this time; every frame must be one."""
+    """Return the echo frames that arrive in this time; every frame must be one."""
     found = []
     until = link.now() + seconds
     while link.now() < until:
@@ -57,7 +57,7 @@ def heard(link: Link, seconds: float = 0.3) -> list[Echo]:
 
 
 def asks_as_nobody() -> tuple[bool, list[Echo], list[Echo]]:
-    """Runs inside the station: an answer, then what brings none."""
+    """Runs inside the station: requests that are answered, then requests that are not."""
     without_rights()
     with open_link("unprivileged", "eth0") as link:
         ask(link, 1)
@@ -72,7 +72,8 @@ def asks_as_nobody() -> tuple[bool, list[Echo], list[Echo]]:
 
 
 def test_an_echo_is_answered_without_any_right(lab: Lab, cable: tuple[str, str]) -> None:
-    """The frame made up carries the asker's identifier, sequence and bytes, and the MAC of the neighbour table."""
+    """The frame that the link builds has the request's identifier, sequence and payload, and the neighbour table's
+    MAC."""
     lab.run(cable[0], ["ip", "route", "add", "default", "via", "192.0.2.20"])
     lab.address(cable[1], "lo", "198.51.100.1/32")
     lab.arp_strict(cable[1])  # so that it is reached as a router only, not by ARP
@@ -88,7 +89,7 @@ def test_an_echo_is_answered_without_any_right(lab: Lab, cable: tuple[str, str])
 
 
 def test_the_route_of_another_interface_is_not_taken(lab: Lab, cable: tuple[str, str]) -> None:
-    """With the same subnet on two interfaces, each way asks on its own cable, whatever the kernel's routes prefer."""
+    """With one subnet on two interfaces, each way sends on its own cable, whatever route the kernel prefers."""
     other = lab.namespace("other")
     lab.veth((cable[0], "eth1"), (other, "eth0"), macs=("00-00-5E-00-53-02", "00-00-5E-00-53-99"))
     lab.address(cable[0], "eth1", "192.0.2.3/24")
@@ -105,7 +106,7 @@ def test_the_route_of_another_interface_is_not_taken(lab: Lab, cable: tuple[str,
 
 
 def test_the_carrier_needs_no_right(lab: Lab, cable: tuple[str, str]) -> None:
-    """Cable out and interface gone are seen; sending goes on without error."""
+    """A pulled cable and a removed interface are reported; sending raises no error."""
     with lab.inside(cable[0]):
         link = open_link("unprivileged", "eth0")
     with link:
@@ -121,7 +122,7 @@ def test_the_carrier_needs_no_right(lab: Lab, cable: tuple[str, str]) -> None:
 
 
 def refused() -> str:
-    """Runs inside a station that lets nobody send echo requests."""
+    """Runs inside a station where users may not send echo requests."""
     without_rights()
     try:
         open_link("unprivileged", "eth0")
@@ -131,13 +132,13 @@ def refused() -> str:
 
 
 def test_where_users_may_not_ping_it_is_said_how_they_may(lab: Lab, cable: tuple[str, str]) -> None:
-    """The setting is named."""
+    """The message names the setting."""
     lab.sysctl(cable[0], {"net.ipv4.ping_group_range": "1 0"})
     assert "ping_group_range='0 2147483647'" in lab.call(cable[0], refused)
 
 
 def test_without_an_address_there_is_nothing_to_ask_from(lab: Lab) -> None:
-    """The system's own address is needed, and the raw link named as the way out."""
+    """The link needs an address of the system; the message names the raw link as the alternative."""
     station = lab.namespace()
     lab.veth((station, "eth0"), (lab.namespace(), "eth0"))
     with lab.inside(station), pytest.raises(LinkError, match=r"eth0: it has no IPv4 address.*--link raw"):
