@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
+from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.report.unread import Result, Unread
 from netcheck.rules.catalogue import RULES
@@ -28,6 +29,7 @@ def run_check(path: Path, day: date) -> Checked:
     with Steps(len(RULES) + 1) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path)
+        tell_other_sheets(plan)
         steps.end()
         steps.begin("running the rules")
         return check(plan, surveys, day, done=lambda rule: steps.end())

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
+from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import Problem, UsageError
 from netcheck.plan.model import Plan, Subnet
 from netcheck.report.text.subnet_map import GAPS, MOST_DRAWN, conflicts_in, list_to_text, to_text
@@ -26,6 +27,7 @@ def print_map(path: Path, subnet: str) -> None:
     with Steps(2) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path)
+        tell_other_sheets(plan)
         steps.end()
         if subnet and subnet not in plan.subnet_named:
             names = listed([safe(name) for name in plan.subnet_named], joint="or")

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from netcheck.addr import Address, Mac
+from netcheck.app.remarks import tell_other_sheets
 from netcheck.plan.model import Plan
 from netcheck.proof.targets import Scope, SiteHostSeen, scope_of
 from netcheck.proof.verdict.names import Names, names_of
@@ -27,6 +28,7 @@ class Ground:
 def ground(path: Path, only: Sequence[str]) -> Ground:
     """Read a plan and its surveys; *only* restricts the ports to prove."""
     plan, surveys = read_site(path)
+    tell_other_sheets(plan)
     tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
     aim = scope_of(plan, _in_subnets(plan, tables), only)
     aim = replace(aim, surveyed=lambda address: _seen(tables, Address(4, address)))

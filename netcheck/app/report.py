@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from netcheck.app.progress import Steps
+from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.record.verify import Record, read_record
@@ -58,6 +59,7 @@ def _checked(
     """Read and check one revision; refuse output files that would overwrite an input."""
     steps.begin(f"reading {path}")
     plan, surveys = read_site(path)
+    tell_other_sheets(plan)
     demand_apart(paths, plan, record)
     steps.end()
     steps.begin("running the rules")

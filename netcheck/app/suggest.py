@@ -11,6 +11,7 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
+from netcheck.app.remarks import tell_other_sheets
 from netcheck.plan.read import read_plan
 from netcheck.report.text.proposals import to_json, to_text
 from netcheck.rules.engine import propose_addresses
@@ -28,6 +29,7 @@ def suggest(path: Path, day: date, beside: Sequence[Path] = (), *, write: bool, 
     with Steps(2) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path)
+        tell_other_sheets(plan)
         steps.end()
         steps.begin("looking for free addresses")
         plans = [*((str(other), read_plan(other)) for other in beside), (str(path), plan)]

@@ -97,4 +97,5 @@ class Tables:
     surveys: tuple[Entry, ...] = ()
     accepted: tuple[Entry, ...] = ()
     translations: tuple[Entry, ...] = ()
+    other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
     unread: frozenset[str] = frozenset()  # the tables that could not be used as a whole, such as `interfaces`

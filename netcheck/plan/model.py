@@ -197,6 +197,7 @@ class Plan:
     translations: tuple[Translation, ...] = ()
     domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
+    other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
 
     @cached_property
     def subnet_named(self) -> dict[str, Subnet]:

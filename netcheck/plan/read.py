@@ -53,6 +53,7 @@ class Draft:
     site: SiteShape
     parts: Parts
     files: HashedFiles
+    other_sheets: tuple[str, ...] = ()
 
     @property
     def folder(self) -> Path:
@@ -80,6 +81,7 @@ class Draft:
             accepted=self.parts.accepted,
             translations=self.parts.translations,
             position=Position(safe(self.file.name)),
+            other_sheets=self.other_sheets,
         )
 
 
@@ -111,7 +113,7 @@ def read_draft(path: str | Path) -> Draft:
         problems += _unreadable(entry, file.parent)
     if problems or parts.site is None:
         raise PlanError(*_bounded(problems, file))
-    return Draft(file, parts.site, parts, files)
+    return Draft(file, parts.site, parts, files, tables.other_sheets)
 
 
 def _unreadable(entry: SurveyEntry, folder: Path) -> list[Problem]:

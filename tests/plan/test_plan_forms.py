@@ -161,7 +161,9 @@ SHEETS: dict[str, list[dict[str, Any]]] = {
         }
     ],
 }
-TABLES = [each.name for each in fields(Plan) if each.name not in ("slug", "folder", "sha256", "position")]
+TABLES = [
+    each.name for each in fields(Plan) if each.name not in ("slug", "folder", "sha256", "position", "other_sheets")
+]
 
 
 def folder(path: Path) -> Path:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import openpyxl
@@ -71,6 +73,23 @@ def test_a_question_does_not_get_a_full_stop(tmp_path: Path) -> None:
     with pytest.raises(PlanError) as caught:
         read_plan(tmp_path / "p.xlsx")
     assert "?." not in str(caught.value)
+
+
+def test_a_sheet_that_is_not_part_of_the_plan_stays(tmp_path: Path) -> None:
+    """It is the user's workbook: further sheets are named, and no reason to refuse it, whatever their names."""
+    book = openpyxl.Workbook()
+    book.worksheets[0].title = "subnets"
+    for row in (["name", "prefix"], ["process", "10.62.20.0/24"]):
+        book.worksheets[0].append(row)
+    for name in ("Notes", "Drives", "Switches", "interfaces", "routers 2", "guide"):
+        book.create_sheet(name).append(["anything"] if name != "interfaces" else ["device", "interface", "subnet"])
+    book.save(tmp_path / "p.xlsx")
+    assert read_plan(tmp_path / "p.xlsx").other_sheets == ("Notes", "Drives", "Switches", "routers 2")
+    command = [sys.executable, "-m", "netcheck", "check", str(tmp_path / "p.xlsx")]
+    run = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert run.stderr == (
+        'netcheck: p.xlsx: sheets "Notes", "Drives", "Switches" and "routers 2" are not part of the plan; they stay as they are\n'
+    )
 
 
 def table(folder: Path, rows: str) -> Path:

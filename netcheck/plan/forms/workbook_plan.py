@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from difflib import get_close_matches
 from pathlib import Path
 
 from netcheck.errors import Problem
 from netcheck.files import FileError, HashedFiles
 from netcheck.plan.entries import Entry, Tables
-from netcheck.plan.forms.csv_table import entries_of, title_of, titled_records
+from netcheck.plan.forms.csv_table import ALIKE, entries_of, title_of, titled_records
 from netcheck.plan.model import Position
-from netcheck.plan.shape_problems import suggestion
 from netcheck.plan.shapes import (
     FORMAT,
     AcceptedShape,
@@ -29,6 +29,7 @@ from netcheck.tables.workbook_read import UNPACKED_LIMIT, Book, opened_from
 from netcheck.text import listed, safe
 
 SITE_HOSTS = "site hosts"
+GUIDE = "guide"  # the sheet of instructions in a new workbook
 SHEETS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
     "interfaces": InterfaceRow,
@@ -65,10 +66,13 @@ def _plain(sheet: str) -> str:
 
 def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
     file = safe(path.name)
-    for sheet in book.sheets:
-        near = "" if _plain(sheet) in _KNOWN else suggestion(_plain(sheet), list(_KNOWN))
-        if near:
-            problems.append(Problem(f'sheet "{safe(sheet, 40)}" is not known{near}', file, "Rename it"))
+    there = set(map(_plain, book.sheets))
+    others = [sheet for sheet in book.sheets if _plain(sheet) not in _KNOWN]
+    missing = [name for name in ("subnets", "interfaces") if name not in there]  # a plan needs these two
+    for sheet in others:
+        if near := get_close_matches(_plain(sheet)[:100], missing, 1, ALIKE):
+            what = f'sheet "{safe(sheet, 40)}" is not known; did you mean "{near[0]}"?'
+            problems.append(Problem(what, file, "Rename the sheet"))
     if not problems and not any(_plain(sheet) in _KNOWN for sheet in book.sheets):
         do = f"Call its sheets {listed(list(_KNOWN), 20)}; all but one may be missing"
         problems.append(Problem("none of its sheets is a table of a plan", file, do))
@@ -95,6 +99,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         surveys=_surveys(read["surveys"], book, path),
         accepted=read["accepted"],
         translations=read["translations"],
+        other_sheets=tuple(safe(sheet, 40) for sheet in others if _plain(sheet) != GUIDE),
         unread=frozenset(unread),
     )
 
