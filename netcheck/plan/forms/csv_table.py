@@ -27,7 +27,7 @@ LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
 _MOST_ABOVE = 20  # the titles of a sheet are among its first rows
 LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
 _DASH = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
-ALIKE = 0.8  # of a title and a key that is missing (difflib's ratio): the title is taken for a typing error
+_ALIKE = 0.8  # of a title and a key that is missing (difflib's ratio): the title is taken for a typing error
 
 
 def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, problems: list[Problem]) -> Rows:
@@ -160,7 +160,7 @@ def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterat
     known = keys_of(shape)
     missing = [key for key in known if key not in titles]
     for column, title in enumerate(titles):
-        near = get_close_matches(title[:100], missing, 1, ALIKE) if title and title not in known else []
+        near = get_close_matches(title[:100], missing, 1, _ALIKE) if title and title not in known else []
         if near:
             do = f'Correct the title; a further column may have any title that is not so similar to "{near[0]}"'
             yield Problem(f'column "{safe(title, 60)}" is not known; did you mean "{near[0]}"?', where, do)

@@ -10,7 +10,7 @@ from pathlib import Path
 from netcheck.errors import Problem
 from netcheck.files import FileError, HashedFiles
 from netcheck.plan.entries import Entry, Tables
-from netcheck.plan.forms.csv_table import ALIKE, entries_of, title_of, titled_records
+from netcheck.plan.forms.csv_table import entries_of, title_of, titled_records
 from netcheck.plan.model import Position
 from netcheck.plan.shapes import (
     FORMAT,
@@ -29,6 +29,7 @@ from netcheck.tables.workbook_read import UNPACKED_LIMIT, Book, opened_from
 from netcheck.text import listed, safe
 
 SITE_HOSTS = "site hosts"
+_ALIKE = 0.9  # of a sheet's name and a name that is missing (difflib's ratio): it is taken for a typing error
 GUIDE = "guide"  # the sheet of instructions in a new workbook
 SHEETS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
@@ -68,9 +69,9 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
     file = safe(path.name)
     there = set(map(_plain, book.sheets))
     others = [sheet for sheet in book.sheets if _plain(sheet) not in _KNOWN]
-    missing = [name for name in ("subnets", "interfaces") if name not in there]  # a plan needs these two
+    missing = [name for name in _KNOWN if name not in there]
     for sheet in others:
-        if near := get_close_matches(_plain(sheet)[:100], missing, 1, ALIKE):
+        if near := get_close_matches(_plain(sheet)[:100], missing, 1, _ALIKE):
             what = f'sheet "{safe(sheet, 40)}" is not known; did you mean "{near[0]}"?'
             problems.append(Problem(what, file, "Rename the sheet"))
     if not problems and not any(_plain(sheet) in _KNOWN for sheet in book.sheets):
