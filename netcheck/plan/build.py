@@ -23,6 +23,7 @@ from netcheck.plan.cells import (
     maybe_from,
     prefix_from,
     range_from,
+    scheme_range_from,
 )
 from netcheck.plan.entries import Entry, Grid, Tables
 from netcheck.plan.forms.interface_grid import interfaces_of
@@ -35,6 +36,7 @@ from netcheck.plan.model import (
     Position,
     Route,
     Router,
+    Scheme,
     Station,
     Subnet,
     SurveyEntry,
@@ -46,7 +48,9 @@ from netcheck.plan.shapes import (
     DeviceShape,
     InterfaceRow,
     InterfaceShape,
+    IslandShape,
     RouterShape,
+    SchemeShape,
     Shape,
     SiteShape,
     StationShape,
@@ -72,6 +76,8 @@ class Parts:
     surveys: tuple[SurveyEntry, ...]
     accepted: tuple[Accepted, ...]
     translations: tuple[Translation, ...]
+    schemes: tuple[Scheme, ...]
+    own_islands: frozenset[str]
 
 
 def build(tables: Tables, problems: list[Problem]) -> Parts:
@@ -103,6 +109,8 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         surveys=tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
         accepted=tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
         translations=tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
+        schemes=tuple(_scheme(*one) for one in fitted(tables.schemes, SchemeShape)),
+        own_islands=frozenset(one.name for one, _ in fitted(tables.islands, IslandShape) if not one.site),
     )
 
 
@@ -183,7 +191,21 @@ def _interface(
 
 
 def _conversation(shape: ConversationShape, position: Position) -> Conversation:
-    return Conversation(source=shape.from_, target=shape.to, position=position, why=shape.why)
+    services = tuple(" ".join(one.lower().replace("/", " ").split()) for one in shape.services)
+    return Conversation(
+        source=shape.from_, target=shape.to, position=position, why=shape.why, services=services, starts=shape.starts
+    )
+
+
+def _scheme(shape: SchemeShape, position: Position) -> Scheme:
+    return Scheme(
+        range=cell_from(shape.range, scheme_range_from, position),
+        position=position,
+        subnet=shape.subnet,
+        kind=shape.kind,
+        location=shape.place,
+        name=shape.name,
+    )
 
 
 def _translation(shape: TranslationShape, position: Position) -> Translation:

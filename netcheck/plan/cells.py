@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
-from netcheck.plan.model import Cell, Position
+from netcheck.plan.model import Cell, LastOctets, Position
 from netcheck.text import safe
 
 T = TypeVar("T")
@@ -156,6 +156,18 @@ def range_from(text: str, prefix: Prefix | None = None) -> Range:
     else:
         plain = plain.replace("-.", "-") if ".-." not in plain else plain
     return Range.from_text(plain)
+
+
+def scheme_range_from(text: str) -> Range | LastOctets:
+    """Read the range of a scheme: last octets such as `.100-.149`, or a range of addresses."""
+    plain = _DASHES.sub("-", unicodedata.normalize("NFKC", text).strip())
+    found = _SHORT.fullmatch(plain)
+    if not found:
+        return range_from(plain)
+    low, high = int(found[1]), int(found[2] or found[1])
+    if not low <= high <= 255:
+        raise ValueError(f"{_shown(text)} is not a range of last octets such as .100-.149")
+    return LastOctets(low, high)
 
 
 def mac_from(text: str) -> Mac:

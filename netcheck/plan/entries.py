@@ -98,4 +98,6 @@ class Tables:
     accepted: tuple[Entry, ...] = ()
     translations: tuple[Entry, ...] = ()
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
+    islands: tuple[Entry, ...] = ()
+    schemes: tuple[Entry, ...] = ()
     unread: frozenset[str] = frozenset()  # the tables that could not be used as a whole, such as `interfaces`

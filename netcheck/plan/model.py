@@ -136,6 +136,35 @@ class Conversation:
     target: str
     position: Position
     why: str = ""
+    services: tuple[str, ...] = ()  # such as `tcp 502`
+    starts: str = ""  # which side opens connections: `from`, `to` or `both`; empty if not stated
+
+
+class LastOctets(NamedTuple):
+    """A range of last octets, such as `.100-.149`: addresses in every block of 256 of a subnet."""
+
+    low: int
+    high: int
+
+    def __str__(self) -> str:
+        return f".{self.low}-.{self.high}"
+
+
+@dataclass(frozen=True, slots=True)
+class Scheme:
+    """A range of addresses for the interfaces that match all given criteria; a criterion may contain `*`."""
+
+    range: Cell[Range | LastOctets]
+    position: Position
+    subnet: str = ""  # the name of a subnet that exists, or empty for all
+    kind: str = ""
+    location: str = ""
+    name: str = ""  # of the device, or device/interface
+
+    @property
+    def subject(self) -> str:
+        """The name in findings: `scheme` and its range."""
+        return f"scheme {self.range.text}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +224,8 @@ class Plan:
     surveys: tuple[SurveyEntry, ...] = ()
     accepted: tuple[Accepted, ...] = ()
     translations: tuple[Translation, ...] = ()
+    schemes: tuple[Scheme, ...] = ()
+    own_islands: frozenset[str] = frozenset()  # the islands that are a machine's own and not the site's
     domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan

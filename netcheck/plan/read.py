@@ -80,6 +80,8 @@ class Draft:
             surveys=self.parts.surveys,
             accepted=self.parts.accepted,
             translations=self.parts.translations,
+            schemes=self.parts.schemes,
+            own_islands=self.parts.own_islands,
             position=Position(safe(self.file.name)),
             other_sheets=self.other_sheets,
         )

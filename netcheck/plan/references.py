@@ -60,6 +60,7 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
             yield from _twice("port", ((port, interface.position) for port in interface.ports))
     yield from _twice("router", _names(tables.routers))
     yield from _twice("station", _names(tables.stations))
+    yield from _twice("island", _names(tables.islands))
     if "subnets" not in tables.unread:
         yield from _unknown_subnets(tables, interfaces)
     if "interfaces" not in tables.unread:
@@ -94,6 +95,10 @@ def _twice(what: str, names: Iterable[tuple[str, Position]]) -> Iterator[Problem
 def _unknown_subnets(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
     known = dict.fromkeys(name for name, _ in _names(tables.subnets) if name)
     named = {name for one in interfaces for name in (one.subnet, one.subnet6) if name}
+    for scheme in tables.schemes:
+        name = scheme.text("subnet")
+        if name and name not in known:
+            yield _unknown("subnet", name, known, scheme.position)
     for interface in interfaces if not named <= known.keys() else ():
         for name in (interface.subnet, interface.subnet6):
             if name and name not in known:

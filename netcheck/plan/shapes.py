@@ -151,12 +151,35 @@ class TranslationShape(Shape):
     at: Name
 
 
+# A transport protocol of RFC 6335 section 5, alone or with a port or range of ports, such as `tcp 502`.
+_SERVICE = r"^(?i:tcp|udp|sctp|dccp|icmp)(?:[ /]\d{1,5}(?:-\d{1,5})?)?$"
+
+
 class ConversationShape(Shape):
     """An entry of `[[conversation]]`."""
 
     from_: Name
     to: Name
     why: str = ""
+    services: list[Annotated[str, Field(pattern=_SERVICE)]] = []
+    starts: Annotated[str, Field(pattern=r"^(?:from|to|both)?$")] = ""
+
+
+class IslandShape(Shape):
+    """An entry of `[[island]]`."""
+
+    name: Name
+    site: bool = True
+
+
+class SchemeShape(Shape):
+    """An entry of `[[scheme]]`: a range of addresses for interfaces by kind, place or name."""
+
+    range: Name
+    subnet: str = ""
+    kind: str = ""
+    place: Label = ""
+    name: str = ""
 
 
 class StationShape(Shape):
@@ -213,6 +236,8 @@ class PlanShape(Shape):
     station: list[dict[str, Any]] = []
     survey: list[dict[str, Any]] = []
     accepted: list[dict[str, Any]] = []
+    island: list[dict[str, Any]] = []
+    scheme: list[dict[str, Any]] = []
     subnets: Name | None = None
     interfaces: Name | None = None
     conversations: Name | None = None

@@ -1,7 +1,8 @@
 """The other plans of one call: what they use, so that plans are checked against each other and proposals keep clear.
 
 Addresses and host names may repeat between islands, so they are compared within islands of one name. MACs and switch
-ports are compared everywhere. Two revisions of one plan are not compared.
+ports are compared everywhere. A machine's own island (`site = false`) belongs to its plan alone; only its MACs are
+compared. Two revisions of one plan are not compared.
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ class OtherPlan:
     def used(self) -> Iterator[tuple[str, Range]]:
         """Yield, with their island, the ranges that it uses: planned, kept, of gateways and stations, and proposed."""
         for name, island in self.islands.items():
-            yield from ((name, span) for span in island.claimed.ranges())
+            if name not in self.plan.own_islands:
+                yield from ((name, span) for span in island.claimed.ranges())
         yield from ((name, single(address)) for name, address in self.proposed)
 
 
@@ -50,6 +52,11 @@ class Elsewhere:
 
     def __str__(self) -> str:
         return f"{self.interface.subject} in plan {self.other.label}"
+
+    @property
+    def own_island(self) -> bool:
+        """Return whether the interface is in a machine's own island."""
+        return self.other.plan.island_of(self.interface) in self.other.plan.own_islands
 
     @property
     def party(self) -> str:
@@ -80,8 +87,10 @@ class OtherPlans:
         ]
 
     def islands(self, name: str) -> Iterator[tuple[OtherPlan, Island]]:
-        """Yield the islands of other plans that have a name."""
-        yield from ((other, other.islands[name]) for other in self.plans if name in other.islands)
+        """Yield the islands of other plans that have a name and are not a machine's own."""
+        for other in self.plans:
+            if name in other.islands and name not in other.plan.own_islands:
+                yield other, other.islands[name]
 
     def with_mac(self, mac: Mac) -> list[Elsewhere]:
         """Return the interfaces of other plans with a MAC."""
@@ -96,9 +105,10 @@ class OtherPlans:
         return self._switch_ports.get(port, [])
 
     def subnets(self) -> Iterator[tuple[OtherPlan, Subnet]]:
-        """Yield the subnets of all other plans."""
+        """Yield the subnets of all other plans that are not in a machine's own island."""
         for other in self.plans:
-            yield from ((other, subnet) for subnet in other.plan.subnets)
+            own = other.plan.own_islands
+            yield from ((other, subnet) for subnet in other.plan.subnets if subnet.island not in own)
 
     def _interfaces(self) -> Iterator[Elsewhere]:
         for other in self.plans:
@@ -117,7 +127,7 @@ class OtherPlans:
         found: dict[tuple[str, str], list[Elsewhere]] = {}
         for one in self._interfaces():
             name = full_name(one.interface.host_name.text, one.other.plan.domain) if one.interface.host_name else ""
-            if name:
+            if name and not one.own_island:
                 found.setdefault((one.other.plan.island_of(one.interface), name), []).append(one)
         return found
 
@@ -126,7 +136,7 @@ class OtherPlans:
         found: dict[str, list[Elsewhere]] = {}
         for one in self._interfaces():
             port = one.interface.switch_port.text if one.interface.switch_port else ""
-            if port.strip() and not one.interface.behind:
+            if port.strip() and not one.interface.behind and not one.own_island:
                 found.setdefault(switch_port_key(port), []).append(one)
         return found
 

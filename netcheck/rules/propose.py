@@ -185,6 +185,9 @@ def _why_none(scene: Scene, interface: Interface) -> str:
     subnet = scene.plan.subnet_of(interface)
     if subnet.prefix.value is None:
         return f"the prefix of subnet {subnet.name} cannot be read"
+    scheme = scene.schemes.of(interface, subnet)
+    if scheme is not None:
+        return f"no address of the scheme range {scheme.range.text} is free in subnet {subnet.name}"
     clear = scene.plan.keep_clear
     near = f" that is {clear} from every site host" if clear > 1 else ""
     return f"no address of subnet {subnet.name} is free{near}"

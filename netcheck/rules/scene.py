@@ -20,6 +20,7 @@ from netcheck.rules.reachability.translate import trace_conversations
 from netcheck.rules.site_match import SiteMatch, match_hosts
 from netcheck.space.addressing import SubnetLookup, interfaces_by_family
 from netcheck.space.occupancy import Island, Placed, islands_of
+from netcheck.space.scheme import Schemes
 from netcheck.survey.host_table import SiteHost, folded_all
 from netcheck.survey.model import Survey
 
@@ -100,6 +101,11 @@ class Scene:
     def islands(self) -> dict[str, Island]:
         """Return the islands by name."""
         return islands_of(self.plan, self.surveys, self.others.used)
+
+    @cached_property
+    def schemes(self) -> Schemes:
+        """Return the numbering scheme."""
+        return Schemes(self.plan)
 
     @cached_property
     def lookup(self) -> SubnetLookup:

@@ -1,7 +1,8 @@
 """Proposes free addresses that fit together, each with the reason for it.
 
 Free means assignable and unused: not planned, no site host, not in a pool, not reserved, no gateway, router or station.
-The preferences, in this order: at least `keep-clear` away from every site host; in one run with the other interfaces of
+The preferences, in this order: at least `keep-clear` away from every site host; in the range
+that the numbering scheme has for the interface, and in no range of others; in one run with the other interfaces of
 the device, then of its kind; the last octet that the device has in other subnets; the middle of the widest free gap.
 
 A proposal belongs to its device. It does not depend on the order of the plan, and it stays the same when another
@@ -14,7 +15,7 @@ like, but not on other proposals.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from heapq import heapify, heappop, heappush
@@ -22,8 +23,9 @@ from itertools import chain
 from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.plan.model import Interface, Plan, Subnet
+from netcheck.plan.model import Interface, Plan, Scheme, Subnet
 from netcheck.space.occupancy import Island, Placed
+from netcheck.space.scheme import Schemes, spans_of
 from netcheck.space.vacant import Vacant, gaps_without_plan
 from netcheck.text import natural_key
 
@@ -116,10 +118,15 @@ class _Run:
 class _Room:
     """One subnet while its addresses are proposed."""
 
-    def __init__(self, prefix: Prefix, island: Island, keep_clear: int, members: Iterable[Interface]) -> None:
-        """`members` are all interfaces that name the subnet."""
+    def __init__(
+        self, prefix: Prefix, island: Island, keep_clear: int, members: Iterable[Interface], schemes: Sequence[Range]
+    ) -> None:
+        """`members` are all interfaces that name the subnet, `schemes` the ranges in it that a scheme keeps for
+        some."""
         self.prefix = prefix
-        self.free = Vacant(prefix, island, keep_clear)
+        self.in_schemes = Vacant(prefix, island, keep_clear) if schemes else None
+        self.free = Vacant(prefix, island, keep_clear, schemes)
+        self._schemes = schemes
         self.runs: dict[RunGroup, _Run] = {}
         groups: dict[RunGroup, list[Interface]] = defaultdict(list)
         for interface in members:
@@ -128,13 +135,22 @@ class _Room:
         self._island = island
         self._keep_clear = keep_clear
 
+    def take(self, value: int) -> None:
+        """Mark an address as no longer free."""
+        self.free.take(value)
+        if self.in_schemes is not None:
+            self.in_schemes.take(value)
+
+    def _gaps(self) -> list[tuple[int, int]]:
+        return gaps_without_plan(self.prefix, self._island, self._keep_clear, self._schemes)
+
     @cached_property
     def _middles(self) -> dict[RunGroup, _Start]:
         """Return a start for every group by halving the widest gap, group by group.
 
         Planned addresses do not narrow these gaps. So a start stays the same while addresses are proposed and written.
         """
-        gaps = [(low - high, low, high) for low, high in gaps_without_plan(self.prefix, self._island, self._keep_clear)]
+        gaps = [(low - high, low, high) for low, high in self._gaps()]
         heapify(gaps)
         starts: dict[RunGroup, _Start] = {}
         for group in self._groups if gaps else ():
@@ -188,6 +204,7 @@ class _Proposer:
     def __init__(self, plan: Plan, islands: Mapping[str, Island], movers: list[Interface]) -> None:
         self._plan = plan
         self._islands = islands
+        self._schemes = Schemes(plan)
         self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
         self._members: dict[str, list[Interface]] = defaultdict(list)  # by subnet
@@ -224,23 +241,28 @@ class _Proposer:
         prefix = subnet.prefix.value
         if prefix is None:
             return None
-        return _Room(prefix, self._islands[subnet.island], keep_clear, self._members[subnet.name])
+        island, members = self._islands[subnet.island], self._members[subnet.name]
+        return _Room(prefix, island, keep_clear, members, self._schemes.all_in(subnet))
 
     def _place(self, interface: Interface, subnet: Subnet, room: _Room) -> Suggestion | None:
         """Take the best free address; none twice, even in subnets that overlap."""
         while (choice := self._choose(interface, subnet, room)) is not None:
             value, why = choice
             address = Address(room.prefix.family, value)
-            room.free.take(value)
+            room.take(value)
             if (subnet.island, address) not in self._given:
                 self._given.add((subnet.island, address))
                 self._of_device[interface.device].append(Placed(interface, subnet, address))
-                room.runs[RunGroup.of(interface)].held.add(value)
+                if (run := room.runs.get(RunGroup.of(interface))) is not None:
+                    run.held.add(value)
                 return Suggestion(address, why)
         return None
 
     def _choose(self, interface: Interface, subnet: Subnet, room: _Room) -> tuple[int, str] | None:
         """Return the best free address and the reason, or None if nothing is free."""
+        scheme = self._schemes.of(interface, subnet) if room.in_schemes is not None else None
+        if scheme is not None and room.in_schemes is not None:
+            return _in_scheme(scheme, subnet, room.in_schemes)
         group = RunGroup.of(interface)
         run = room.runs.get(group) or room.start_run(group, self._held(group, subnet, room.prefix), self._octets)
         if group.by == "kind" and (beside := self._beside_own(interface, room, run)) is not None:
@@ -282,3 +304,13 @@ class _Proposer:
     def _nearness(self, keep_clear: int) -> str:
         wanted = self._plan.keep_clear
         return "" if keep_clear == wanted else f"; nearer than {wanted} to a site host, since nothing farther is free"
+
+
+def _in_scheme(scheme: Scheme, subnet: Subnet, free: Vacant) -> tuple[int, str] | None:
+    """Return the first free address of a scheme's ranges."""
+    for span in spans_of(scheme, subnet):
+        value = free.next(span.low)
+        if value is not None and value <= span.high:
+            what = " ".join(filter(None, (scheme.kind, scheme.location, scheme.name))) or "all devices"
+            return value, f"the first free address of the scheme range {scheme.range.text} for {what}"
+    return None

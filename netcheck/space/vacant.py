@@ -52,9 +52,10 @@ class FreeSpace:
 class Vacant:
     """Assignable addresses of a subnet: usable, unclaimed, not yet taken, and `keep_clear` away from known hosts."""
 
-    def __init__(self, prefix: Prefix, island: Island, keep_clear: int) -> None:
+    def __init__(self, prefix: Prefix, island: Island, keep_clear: int, without: Sequence[Range] = ()) -> None:
+        """`without` are ranges that do not count as usable."""
         self._whole = range_of(prefix)
-        self._usable = _usable(prefix)
+        self._usable = _usable(prefix, without)
         self._island = island
         self._keep_clear = keep_clear
         self._taken: set[int] = set()
@@ -99,13 +100,20 @@ class Vacant:
         return self._all
 
 
-def gaps_without_plan(prefix: Prefix, island: Island, keep_clear: int) -> list[tuple[int, int]]:
-    """Return the gaps of a subnet as (low, high) pairs, ascending, as if no interface were planned in it."""
-    return _gaps(range_of(prefix), _usable(prefix), island, island.claimed_by_site, keep_clear)
+def gaps_without_plan(
+    prefix: Prefix, island: Island, keep_clear: int, without: Sequence[Range] = ()
+) -> list[tuple[int, int]]:
+    """Return the gaps of a subnet as (low, high) pairs, ascending, as if no interface were planned in it; the ranges of
+    `without` are no gaps."""
+    return _gaps(range_of(prefix), _usable(prefix, without), island, island.claimed_by_site, keep_clear)
 
 
-def _usable(prefix: Prefix) -> Spans:
-    return Spans(private_ranges(prefix) or usable_ranges(prefix))
+def _usable(prefix: Prefix, without: Sequence[Range]) -> Spans:
+    spans = Spans(private_ranges(prefix) or usable_ranges(prefix))
+    if not without:
+        return spans
+    excluded = Spans(without)
+    return Spans(gap for span in spans.ranges() for gap in excluded.gaps(span))
 
 
 def _reach(keep_clear: int) -> int:

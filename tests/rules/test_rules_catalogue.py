@@ -60,6 +60,8 @@ CONTRACT = {
     "translated-twice": "conflict",
     "outside-address-taken": "conflict",
     "too-near": "risk",
+    "dhcp-without-mac": "conflict",
+    "outside-scheme": "risk",
     "crowded": "risk",
     "not-surveyed": "risk",
     "survey-stale": "risk",

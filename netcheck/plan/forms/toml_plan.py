@@ -29,7 +29,18 @@ PLAN_LIMIT = 16 * MIB
 _STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
 _KEY_PARTS = 32  # keys of a plan have at most two; the parser's time grows with the square
 _AT_LINE = re.compile(r"at line (\d+)")
-ENTRY_TABLES = ("subnet", "device", "router", "translation", "conversation", "station", "survey", "accepted")
+ENTRY_TABLES = (
+    "subnet",
+    "device",
+    "router",
+    "translation",
+    "conversation",
+    "station",
+    "survey",
+    "accepted",
+    "island",
+    "scheme",
+)
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _ROWS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
@@ -144,6 +155,8 @@ def _tables(top: Entry, path: Path, files: HashedFiles, problems: list[Problem])
         surveys=_entries(top, "survey"),
         accepted=_entries(top, "accepted"),
         translations=(*_entries(top, "translation"), *csv.get("translations", ())),
+        islands=_entries(top, "island"),
+        schemes=_entries(top, "scheme"),
         unread=frozenset(unread),
     )
 
@@ -173,5 +186,5 @@ def label_of(kind: str, table: Mapping[str, object], number: int) -> str:
     if kind == "conversation":
         ends = (table.get("from"), table.get("to"))
         return " to ".join(safe(end, 80) for end in ends if isinstance(end, str) and end.strip()) or str(number)
-    name = table.get({"survey": "file", "accepted": "", "translation": "outside"}.get(kind, "name"))
+    name = table.get({"survey": "file", "accepted": "", "translation": "outside", "scheme": "range"}.get(kind, "name"))
     return safe(name.strip(), 80) if isinstance(name, str) and name.strip() else str(number)

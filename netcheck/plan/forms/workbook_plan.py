@@ -17,7 +17,9 @@ from netcheck.plan.shapes import (
     AcceptedShape,
     ConversationShape,
     InterfaceRow,
+    IslandShape,
     RouterShape,
+    SchemeShape,
     Shape,
     StationShape,
     SubnetShape,
@@ -40,6 +42,8 @@ SHEETS: dict[str, type[Shape]] = {
     "surveys": SurveyShape,
     "accepted": AcceptedShape,
     "translations": TranslationShape,
+    "islands": IslandShape,
+    "schemes": SchemeShape,
 }
 _KNOWN = ("site", SITE_HOSTS, *SHEETS)
 
@@ -101,6 +105,8 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         accepted=read["accepted"],
         translations=read["translations"],
         other_sheets=tuple(safe(sheet, 40) for sheet in others if _plain(sheet) != GUIDE),
+        islands=read["islands"],
+        schemes=read["schemes"],
         unread=frozenset(unread),
     )
 

@@ -70,11 +70,13 @@ RULES: tuple[Rule, ...] = (
     translation.TRANSLATED_TWICE,
     translation.OUTSIDE_ADDRESS_TAKEN,
     clash.TOO_NEAR,
+    address.OUTSIDE_SCHEME,
     subnet.CROWDED,
     survey_quality.NOT_SURVEYED,
     survey_quality.SURVEY_STALE,
     survey_quality.SURVEY_IN_FUTURE,
     survey_quality.SURVEY_DISAGREES,
+    address.DHCP_WITHOUT_MAC,
     address.UNPLACED,
     unused_acceptance.ACCEPTED_UNUSED,
 )

@@ -12,6 +12,7 @@ from netcheck.rules.rule import Readdress, Rule
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans
 from netcheck.space.occupancy import Island, Placed
+from netcheck.space.scheme import spans_of
 from netcheck.space.special_purpose import PERHAPS_PUBLIC, SPECIAL, block_of, is_public
 from netcheck.space.usable import NEVER, unusable_by_prefix, why_unusable
 from netcheck.text import listed
@@ -91,9 +92,30 @@ def _holders_differ(holders: tuple[Placed, ...]) -> bool:
 
 def _unplaced(scene: Scene) -> Iterator[Breach]:
     for interface in scene.plan.interfaces:
-        if interface.address is None and interface.address6 is None:
+        if interface.address is None and interface.address6 is None and not interface.dhcp:
             yield breach("it has no address yet", interface)
 
+
+def _dhcp_without_mac(scene: Scene) -> Iterator[Breach]:
+    for interface in scene.plan.interfaces:
+        if interface.dhcp and interface.mac is None:
+            yield breach(
+                "its address comes from a DHCP reservation, and it has no MAC for which to make one", interface
+            )
+
+
+def _outside_scheme(scene: Scene) -> Iterator[Breach]:
+    for placed, _ in scene.placed() if scene.schemes else ():
+        prefix = placed.subnet.prefix.value
+        own = placed.translation is None and prefix is not None and prefix.holds(placed.address)
+        scheme = scene.schemes.of(placed.interface, placed.subnet) if own else None
+        if scheme is not None and not any(span.holds(placed.address) for span in spans_of(scheme, placed.subnet)):
+            message = f"{placed.address} is outside {scheme.range.text}, the range of the scheme for this interface"
+            yield breach(message, placed.interface, others=[scheme.range.text])
+
+
+_SCHEME = '[[scheme]]\nkind = "drive"\nrange = ".100-.149"'
+_DRIVE = '[[device]]\nname = "filler-drive"\nkind = "drive"\n[[device.interface]]\nname = "lan"\nsubnet = "process"\n'
 
 OUTSIDE_SUBNET = Rule(
     slug="outside-subnet",
@@ -162,6 +184,29 @@ PLANNED_TWICE = Rule(
     source="RFC 5227 section 2.4; RFC 826 (packet reception)",
     check=_planned_twice,
     readdress=Readdress.ALL_BUT_ONE,
+)
+OUTSIDE_SCHEME = Rule(
+    slug="outside-scheme",
+    severity=Severity.RISK,
+    what="The address is outside the range that the plan's numbering scheme has for the interface.",
+    why="Everybody who works on the plant reads the kind of device from its address. An exception is found by "
+    "accident, and the next device of the kind that owns the range gets the same address.",
+    bad=plan(_SCHEME, _DRIVE + 'address = "10.62.20.61"'),
+    good=plan(_SCHEME, _DRIVE + 'address = "10.62.20.101"'),
+    source="our own rule, because the plan has this scheme",
+    check=_outside_scheme,
+    readdress=Readdress.EACH,
+)
+DHCP_WITHOUT_MAC = Rule(
+    slug="dhcp-without-mac",
+    severity=Severity.CONFLICT,
+    what="An interface gets its address by a DHCP reservation and has no MAC.",
+    why="The site makes a reservation for a MAC. Without it the device gets any address of the pool, and another one "
+    "after every replacement or long stop.",
+    bad=one('address = "dhcp"'),
+    good=one('address = "dhcp"\nmac = "00-00-5E-00-53-21"'),
+    source="RFC 2131 section 4.3.1: the server selects by the client's identifier or hardware address",
+    check=_dhcp_without_mac,
 )
 UNPLACED = Rule(
     slug="unplaced",

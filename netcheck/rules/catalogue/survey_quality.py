@@ -20,6 +20,8 @@ def _not_surveyed(scene: Scene) -> Iterator[Breach]:
     in_use = {subnet.name for _, subnet in scene.interfaces}
     covered = {name: _covered(scene, name) for name in scene.islands}
     for subnet in scene.plan.subnets:
+        if subnet.island in scene.plan.own_islands:
+            continue
         spans, prefix = covered[subnet.island], subnet.prefix.value
         if subnet.name in in_use and spans is not None and prefix is not None:
             gaps = list(spans.gaps(range_of(prefix)))

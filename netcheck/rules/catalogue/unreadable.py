@@ -76,6 +76,8 @@ def _cells(plan: Plan) -> Iterator[Named]:
     for translation in plan.translations:
         yield translation.subject, "outside address", translation.outside
         yield translation.subject, "inside address", translation.inside
+    for scheme in plan.schemes:
+        yield scheme.subject, "range", scheme.range
     for station in plan.stations:
         yield station.name, "address", station.address
     for survey in plan.surveys:
