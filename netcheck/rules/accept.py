@@ -13,11 +13,15 @@ from netcheck.rules.finding import AcceptedFinding, Finding
 
 @dataclass(frozen=True, slots=True)
 class SplitFindings:
-    """Open findings, accepted findings, and the `accepted` entries of the plan that matched no finding."""
+    """Open findings, accepted findings, and the `accepted` entries that matched no finding or match too many.
+
+    `wide` are entries without a value that the finding has, each with the keys to add, such as `address = "192.0.2.1"`.
+    """
 
     open: tuple[Finding, ...]
     accepted: tuple[AcceptedFinding, ...]
     unused: tuple[Accepted, ...]
+    wide: tuple[tuple[Accepted, tuple[str, ...]], ...] = ()
 
 
 def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], today: date) -> SplitFindings:
@@ -27,6 +31,7 @@ def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], t
     for index, entry in enumerate(entries):
         by_rule_and_subject.setdefault((entry.rule, entry.subject), []).append(index)
     used: set[int] = set()
+    wide: dict[int, dict[str, None]] = {}
     still_open: list[Finding] = []
     accepted: list[AcceptedFinding] = []
     for finding in findings:
@@ -34,13 +39,23 @@ def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], t
         candidates = (index for key in keys for index in by_rule_and_subject.get(key, ()))
         matching = [index for index in candidates if matches(entries[index], finding)]
         used.update(matching)
+        for index in matching:
+            if lacking := missing_keys(entries[index], finding):
+                wide.setdefault(index, {})[" and ".join(lacking)] = None
         valid = [entries[index] for index in matching if not _expired(entries[index], today)]
         if valid:
             accepted.append(AcceptedFinding(finding, valid[0].by, valid[0].because, valid[0].until))
         else:
             still_open.append(_reopened(finding, entries[matching[0]]) if matching else finding)
     unused = tuple(entry for index, entry in enumerate(entries) if index not in used)
-    return SplitFindings(tuple(still_open), tuple(accepted), unused)
+    too_wide = tuple((entries[index], tuple(keys)) for index, keys in sorted(wide.items()))
+    return SplitFindings(tuple(still_open), tuple(accepted), unused, too_wide)
+
+
+def missing_keys(entry: Accepted, finding: Finding) -> list[str]:
+    """Return the keys that would restrict an entry to this finding: its address and its other party."""
+    keys = [f'address = "{finding.address}"'] if finding.address and not entry.address else []
+    return keys + ([f'with = "{finding.other}"'] if finding.other and not entry.other else [])
 
 
 def matches(entry: Accepted, finding: Finding) -> bool:

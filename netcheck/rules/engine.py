@@ -10,7 +10,7 @@ from itertools import chain
 from netcheck.plan.model import Plan
 from netcheck.rules.accept import split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
-from netcheck.rules.catalogue.unused_acceptance import ACCEPTED_UNUSED
+from netcheck.rules.catalogue.acceptance import ACCEPTED_TOO_WIDE, ACCEPTED_UNUSED
 from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
 from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.propose import Proposals, propose, with_fixes
@@ -77,7 +77,8 @@ def _checked(scene: Scene, done: Callable[[Rule], None]) -> Checked:
     plan = scene.plan
     order = _Order(plan)
     split = split_accepted(order.sorted(found), plan.accepted, scene.today)
-    leftover = _findings(ACCEPTED_UNUSED, replace(scene, unused=split.unused, run=tuple(RULE_NAMED)))
+    of_entries = replace(scene, unused=split.unused, wide=split.wide, run=tuple(RULE_NAMED))
+    leftover = [each for rule in (ACCEPTED_UNUSED, ACCEPTED_TOO_WIDE) for each in _findings(rule, of_entries)]
     findings = order.sorted([*with_fixes(scene, split.open, split.accepted), *leftover])
     return Checked(plan, tuple(findings), split.accepted, _host_count(scene), scene.conversations)
 

@@ -87,13 +87,14 @@ def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]
 class Scene:
     """A plan, its surveys, the day of the check, and the other plans of the same call.
 
-    `unused` are the accepted entries that matched no finding, `run` the slugs of the rules that were run; both are
-    filled in after all other rules."""
+    `unused` are the accepted entries that matched no finding, `wide` those that match too many, each with the keys to
+    add, `run` the slugs of the rules that were run; they are filled in after all other rules."""
 
     plan: Plan
     surveys: tuple[Survey, ...]
     today: date
     unused: tuple[Accepted, ...] = ()
+    wide: tuple[tuple[Accepted, tuple[str, ...]], ...] = ()
     run: tuple[str, ...] = ()
     others: OtherPlans = field(default_factory=OtherPlans)
 

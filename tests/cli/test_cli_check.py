@@ -62,6 +62,7 @@ covers = ["10.62.20.0/24"]
 [[accepted]]
 rule = "same-subnet-twice"
 subject = "filler-plc/cpu"
+with = "filler-plc/module"
 by = "site IT"
 because = "both are needed"
 until = 2026-12-31

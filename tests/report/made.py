@@ -47,6 +47,8 @@ covers = ["10.62.20.0/24"]
 [[accepted]]
 rule = "too-near"
 subject = "silo-io/bus"
+address = "10.62.20.80"
+with = "00-00-5E-00-53-91"
 by = "site IT"
 because = "the camera is taken down in week 50"
 until = 2026-12-31

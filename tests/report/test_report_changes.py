@@ -131,7 +131,8 @@ def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
 
 def test_what_is_accepted_is_not_gone(tmp_path: Path) -> None:
     """A finding that the site has agreed to live with still stands; taken back, it is new among the open ones."""
-    accepted = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\nby = "IT"\nbecause = "a trial"\n'
+    accepted = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\naddress = "10.62.20.255"\n'
+    accepted += 'by = "IT"\nbecause = "a trial"\n'
     before = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
     now = checked(tmp_path, "B", device("kept-plc", "10.62.20.255"), accepted)
     told = changes_of(before, now)

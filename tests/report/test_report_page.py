@@ -115,7 +115,7 @@ def test_every_finding_has_its_reason_its_fix_and_its_boxes(sample: Report) -> N
     """The words around a finding, in order; boxes and a remark line for the pen."""
     text = flat(Page(to_html(sample)).text)
     assert (
-        "2 line-panel/lan 10.62.20.205 plan.toml line 41: device line-panel, interface lan "
+        "2 line-panel/lan 10.62.20.205 plan.toml line 43: device line-panel, interface lan "
         "10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process. "
         "10.62.20.43 use the proposal live with it as it is change it to … question remark"
     ) in text

@@ -7,6 +7,7 @@ from datetime import date
 
 import pytest
 
+from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
 from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Severity
@@ -114,3 +115,16 @@ def test_a_misspelt_rule_is_named(checked: Callable[..., Checked]) -> None:
     example = one(PLACED, entry("taken-onsite"), hosts=CAMERA)
     (note,) = (each for each in checked(example.plan, example.hosts).findings if each.rule == "accepted-unused")
     assert note.message == "there is no rule taken-onsite; did you mean taken-on-site?"
+
+
+def test_an_old_acceptance_does_not_hide_a_new_conflict_silently(checked: Callable[..., Checked]) -> None:
+    """An entry of rule and subject alone still accepts, and a risk says which keys restrict it."""
+    example = RULE_NAMED["accepted-too-wide"].bad
+    found = checked(example.plan)
+    (risk,) = (each for each in found.findings if each.rule == "accepted-too-wide")
+    assert (risk.severity, [each.finding.rule for each in found.accepted]) == ("risk", ["outside-subnet"])
+    assert 'add address = "10.62.21.61"' in risk.message
+    narrow = example.plan.replace('by = "site IT"\n', 'by = "site IT"\naddress = "10.62.21.61"\n')
+    assert "accepted-too-wide" not in [each.rule for each in checked(narrow).findings]
+    moved = narrow.replace('address = "10.62.21.61"', 'address = "10.62.22.61"', 1)
+    assert "outside-subnet" in [each.rule for each in checked(moved).findings]

@@ -4,6 +4,7 @@ subject."""
 from __future__ import annotations
 
 from netcheck.rules.catalogue import (
+    acceptance,
     address,
     clash,
     conversation,
@@ -18,7 +19,6 @@ from netcheck.rules.catalogue import (
     survey_quality,
     translation,
     unreadable,
-    unused_acceptance,
 )
 from netcheck.rules.rule import Rule
 
@@ -78,6 +78,7 @@ RULES: tuple[Rule, ...] = (
     survey_quality.SURVEY_DISAGREES,
     address.DHCP_WITHOUT_MAC,
     address.UNPLACED,
-    unused_acceptance.ACCEPTED_UNUSED,
+    acceptance.ACCEPTED_TOO_WIDE,
+    acceptance.ACCEPTED_UNUSED,
 )
 RULE_NAMED: dict[str, Rule] = {rule.slug: rule for rule in RULES}

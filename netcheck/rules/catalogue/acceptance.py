@@ -1,4 +1,4 @@
-"""The rule on accepted entries that match no finding."""
+"""The rules on accepted entries: those that match no finding, and those that match too many."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule
 from netcheck.rules.scene import Scene
+from netcheck.text import listed
 
 
 def _unused(scene: Scene) -> Iterator[Breach]:
@@ -26,6 +27,13 @@ def _message(entry: Accepted, rules: tuple[str, ...]) -> str:
     return f"no finding {entry.rule} of {entry.subject}{narrow} is left that this accepted entry would match"
 
 
+def _too_wide(scene: Scene) -> Iterator[Breach]:
+    for entry, keys in scene.wide:
+        add = listed(list(keys), most=3, joint="or")
+        message = f"the accepted entry {entry.rule} of {entry.subject} hides later clashes too; add {add}"
+        yield Breach((entry.subject,), message, str(entry.position), entry.address or None, (entry.rule, entry.other))
+
+
 _ACCEPTED = """[[accepted]]
 rule = "outside-subnet"
 subject = "filler-plc/cpu"
@@ -40,7 +48,19 @@ ACCEPTED_UNUSED = Rule(
     why="The finding has been resolved, or the entry names something else than intended. If it stays in the plan, it "
     "can later hide a finding that nobody accepted. Remove or correct the entry.",
     bad=one('address = "10.62.20.61"', _ACCEPTED),
-    good=one('address = "10.62.21.61"', _ACCEPTED),
+    good=one('address = "10.62.21.61"', f'{_ACCEPTED}address = "10.62.21.61"\n'),
     source="our own rule, because a leftover entry can hide a finding that nobody accepted",
     check=_unused,
+)
+
+ACCEPTED_TOO_WIDE = Rule(
+    slug="accepted-too-wide",
+    severity=Severity.RISK,
+    what="An accepted entry lacks the address, or the other party, of the finding that it accepts.",
+    why="With rule and subject alone the entry accepts the finding at any address and with any other party. If the "
+    "interface later gets another address that clashes too, nobody sees the new conflict.",
+    bad=one('address = "10.62.21.61"', _ACCEPTED),
+    good=one('address = "10.62.21.61"', f'{_ACCEPTED}address = "10.62.21.61"\n'),
+    source="our own rule, because a short entry hides conflicts that nobody accepted",
+    check=_too_wide,
 )
