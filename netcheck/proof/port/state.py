@@ -408,7 +408,10 @@ class PortState:
             self.results = {Phase.IN: self._result(self.began, EVER, at - self.began, mac=-1)}
         else:
             since = max(self.first, at - WINDOW)
-            self.results[Phase.IN] = self._result(since, at, at - self.began, self.mac, cable_in=True)
+            seen = self._result(since, at, at - self.began, self.mac, cable_in=True)
+            earlier = self.results.get(Phase.IN, PhaseResult())
+            if seen.arp.sent >= min(earlier.arp.sent, LEAST_ARP[Phase.IN]):  # else too little lies within the window
+                self.results[Phase.IN] = seen
 
     def close_out(self) -> None:
         """Put down the silence of the pull in progress, added to those of earlier pulls."""
