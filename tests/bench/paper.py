@@ -23,7 +23,7 @@ from statistics import median
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from netcheck.addr import mac_text, quad
-from tests.bench.results import publish, rounds
+from tests.bench.results import compile_package, publish, rounds
 
 ROOT = Path(__file__).parents[2]
 DEMO = str(ROOT / "plans" / "tarn-hollow")
@@ -244,6 +244,7 @@ def judged(ratio: float, most: float) -> tuple[str, str]:
 
 def main() -> int:
     """Measure all and print one table; 1 where a target is missed."""
+    compile_package()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         rows = [*start(rounds(3)), *scale(folder, rounds(3)), suggesting(folder), *bad_rows(folder)]

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 
 from netcheck.addr import mac_text
-from tests.bench.results import publish, rounds
+from tests.bench.results import compile_package, publish, rounds
 
 ROOT = Path(__file__).parents[2]
 FRAMES, ROWS = 500_000, 1_000_000
@@ -119,6 +119,7 @@ def judged(what: str, ours: float, other: float, ratio: float, most: float) -> t
 
 def main() -> int:
     """Measure all and print one table; 1 where a target is missed."""
+    compile_package()
     rows = []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
