@@ -92,7 +92,7 @@ def _write(merging: Merging, out: Path) -> None:
     if len(merging.tables) > 1:
         do = "Merge the lists of one island at a time"
         raise UsageError.of("the lists are of several islands, in which addresses may repeat", do=do)
-    write_text_atomically(out, to_csv(merging.tables[0]))
+    write_text_atomically(out, to_csv(merging))
 
 
 def _print(merging: Merging, out: Path | None, as_json: bool) -> None:

@@ -81,8 +81,8 @@ class _Remarks:
         self._first: list[Remark] = []
         self._count = 0
 
-    def add(self, position: Position, why: str) -> None:
-        self._count += 1
+    def add(self, position: Position, why: str, count: int = 1) -> None:
+        self._count += count
         if len(self._first) < SHOWN_REMARKS:
             self._first.append(Remark(position, why))
 
@@ -99,6 +99,7 @@ class Gathering:
         self._columns = HostColumns()
         self._columns.begin(file, unit)
         self._records = NameRecords()
+        self._kinds: dict[str, str] = {}
         self._aliases: list[Alias] = []
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
@@ -111,6 +112,13 @@ class Gathering:
         """Set the file that the following rows come from, where it is not the survey itself."""
         self._file = name
         self._columns.begin(name, self._unit)
+
+    def begin_line(self, file: str, unit: str, kind: str = "") -> None:
+        """Set the file, the name of its lines and the kind of the list that the next row was merged from."""
+        self._file, self._sheet, self._unit = file, "", unit
+        self._columns.begin(file, unit)
+        if kind:
+            self._kinds[file] = kind
 
     def _position(self, row: int) -> Position:
         return Position(self._file, f"{self._sheet}{self._unit} {row}" if row else self._sheet.rstrip(", "))
@@ -132,17 +140,17 @@ class Gathering:
         """Append a CNAME record."""
         self._aliases.append(Alias(name, target, absolute, self._position(row)))
 
-    def skip(self, row: int, why: str) -> None:
-        """Remark on a row whose address cannot be read; row 0 stands for the whole file or sheet."""
-        self._skipped.add(self._position(row), why)
+    def skip(self, row: int, why: str, count: int = 1) -> None:
+        """Remark on a row whose address cannot be read, or on several; row 0 stands for the whole file or sheet."""
+        self._skipped.add(self._position(row), why, count)
 
     def pass_over(self, row: int, why: str) -> None:
         """Remark on a row that contains no address."""
         self._addressless.add(self._position(row), why)
 
-    def cannot_read(self, row: int, why: str) -> None:
-        """Remark on a cell that cannot be read in a row that is kept without it."""
-        self._unread.add(self._position(row), why)
+    def cannot_read(self, row: int, why: str, count: int = 1) -> None:
+        """Remark on a cell, or on several, that cannot be read in a row that is kept without it."""
+        self._unread.add(self._position(row), why, count)
 
     def attempt(self, row: int, read: Callable[[str], T | None], text: str) -> T | None:
         """Read a cell that the row can do without; on failure, remark on it and return None."""
@@ -164,5 +172,6 @@ class Gathering:
             addressless=self._addressless.done(),
             unread=self._unread.done(),
             records=self._records,
+            kinds=self._kinds,
             aliases=tuple(self._aliases),
         )

@@ -71,13 +71,16 @@ class HostColumns:
         self.seen = array("I")  # proleptic Gregorian ordinal, 0 for unknown
         self.names: list[str] = []
         self.notes: list[str] = []
+        self._indexes: dict[tuple[str, str], int] = {}
+        self._current = -1
 
     def __len__(self) -> int:
         return len(self.macs)
 
     def begin(self, file: str, unit: str = "row") -> None:
         """Set the file of the rows that follow, and the name of its lines."""
-        if not self.files or self.files[-1] != file:
+        self._current = self._indexes.setdefault((file, unit), len(self.files))
+        if self._current == len(self.files):
             self.files.append(file)
             self.units.append(unit)
 
@@ -88,7 +91,7 @@ class HostColumns:
         self.addresses.add(address)
         self.macs.append(self.NO_MAC if mac is None else mac.value)
         self.lines.append(line)
-        self.sources.append(len(self.files) - 1)
+        self.sources.append(self._current)
         self.seen.append(seen.toordinal() if seen else 0)
         self.names.append(name)
         self.notes.append(note)
@@ -99,7 +102,7 @@ class HostColumns:
         self.addresses.low.extend(block.addresses)
         self.macs.extend(block.macs or array("Q", [NO_MAC]) * size)
         self.lines.extend(range(line, line + size))
-        self.sources.extend(array("I", [len(self.files) - 1]) * size)
+        self.sources.extend(array("I", [self._current]) * size)
         self.seen.extend(block.seen or array("I", [0]) * size)
         self.names += block.names or repeat("", size)
         self.notes += block.notes or repeat("", size)

@@ -80,6 +80,11 @@ class HostTable:
     def __iter__(self) -> Iterator[SiteHost]:
         return map(self._host, self._order)
 
+    @property
+    def files(self) -> Sequence[str]:
+        """The names of the files that the rows come from."""
+        return self._columns.files
+
     def at(self, address: Address) -> tuple[SiteHost, ...]:
         """Return every row with this address; surveys and rows may repeat it."""
         return tuple(self.between(address, address))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
@@ -111,6 +111,7 @@ class Survey:
     addressless: Remarks = field(default=Remarks())
     unread: Remarks = field(default=Remarks())
     records: NameRecords = field(default_factory=NameRecords)
+    kinds: Mapping[str, str] = field(default_factory=dict)  # of a merged file: the kind of each list in it
     aliases: tuple[Alias, ...] = ()
 
     @property

@@ -101,12 +101,14 @@ def test_the_merged_list_reads_back(lists: Path) -> None:
     assert f'file = "{out}"' in result.stdout
     with out.open(newline="") as stream:
         rows = list(csv.reader(stream))
-    assert rows[0] == ["address", "mac", "name", "note", "seen", "source"]
+    assert rows[0] == ["address", "mac", "name", "note", "seen", "source", "kind"]
     assert [row[:2] for row in rows[1:]] == [
         ["10.62.20.20", "00-00-5E-00-53-14"],
         ["10.62.20.21", "00-00-5E-00-53-15"],
         ["10.62.20.21", "00-00-5E-00-53-99"],
+        ["", ""],
     ]
+    assert rows[4][6] == "row not read"
     assert rows[1][5] == f"{lists / 'leases.txt'}: line 1; {lists / 'arp.txt'}: line 1"
     assert rows[3][2] == "'=1+2"
     again = read_survey(SurveyEntry("merged.csv", Position("plan.toml")), lists)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from typing import Any
@@ -13,11 +13,11 @@ from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
 from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
-from netcheck.survey.model import Remarks, Survey
+from netcheck.survey.model import NameRecord, Remarks, Survey
+from netcheck.survey.readers.merged import HEADER, UNREAD_CELL, UNREAD_ROW
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
-HEADER = ("address", "mac", "name", "note", "seen", "source")
 SHOWN = 40  # entries of one kind that the text shows; JSON has all
 _LONGEST = 1000  # characters of a cell
 
@@ -44,16 +44,47 @@ class Merging:
         return self.disagreeing > 0 or any(one.skipped.count or one.unread.count for one in self.surveys)
 
 
-def to_csv(table: HostTable) -> str:
-    """Return a CSV table for `[[survey]]` and `netcheck survey read`: one host a row, with all its sources."""
-    return table_to_csv(HEADER, map(_cells, merged(table)))
+def to_csv(merging: Merging) -> str:
+    """Return the merged lists of one island as CSV for `[[survey]]` and `netcheck survey read`.
+
+    A row is a host with all its sources, a DNS record, or a row or cell of a list that could not be read.
+    """
+    records = [(survey, record) for survey in merging.surveys for record in survey.records]
+    positions = {str(record.position) for _, record in records}
+    table = merging.tables[0]
+    if positions:  # a record is written as such, not as a host too
+        table = HostTable.of(host for host in table if host.where not in positions)
+    kinds = {file: survey.kinds.get(file, survey.kind) for survey in merging.surveys for file in survey.hosts.files}
+    rows = chain(
+        (_host_cells(host, kinds) for host in merged(table)),
+        (_record_cells(record) for _, record in records),
+        chain.from_iterable(_unread_cells(survey) for survey in merging.surveys),
+    )
+    return table_to_csv(HEADER, rows)
 
 
-def _cells(host: MergedHost) -> tuple[str, ...]:
-    texts = (host.name, host.note, "; ".join(host.sources))
-    name, note, source = (guarded(safe(text, _LONGEST)) for text in texts)
+def _host_cells(host: MergedHost, kinds: Mapping[str, str]) -> tuple[str, ...]:
+    kind = kinds.get(host.sources[0].rpartition(": ")[0], "")
     seen = host.seen.isoformat() if host.seen else ""
-    return str(host.address), str(host.mac) if host.mac else "", name, note, seen, source
+    mac = str(host.mac) if host.mac else ""
+    return str(host.address), mac, *_texts(host.name, host.note), seen, *_texts("; ".join(host.sources)), kind
+
+
+def _record_cells(record: NameRecord) -> tuple[str, ...]:
+    name = f"{record.name}." if record.absolute else record.name
+    return str(record.address), "", *_texts(name), "", "", *_texts(str(record.position)), str(record.kind)
+
+
+def _unread_cells(survey: Survey) -> Iterator[tuple[str, ...]]:
+    for kind, remarks in ((UNREAD_ROW, survey.skipped), (UNREAD_CELL, survey.unread)):
+        for remark in remarks.first:
+            yield "", "", "", *_texts(remark.why), "", *_texts(str(remark.position)), kind
+        if (rest := remarks.count - len(remarks.first)) > 0:
+            yield "", "", str(rest), "further ones", "", *_texts(str(remarks.first[-1].position)), kind
+
+
+def _texts(*texts: str) -> tuple[str, ...]:
+    return tuple(guarded(safe(text, _LONGEST)) for text in texts)
 
 
 def to_entry(merging: Merging, file: str) -> str:

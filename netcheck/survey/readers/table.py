@@ -10,6 +10,7 @@ from netcheck.addr import Address
 from netcheck.errors import SurveyError
 from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.host_columns import NO_MAC, Block
+from netcheck.survey.readers import merged
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.readers.values import NOBODY, addresses_from, date_from, mac_from, says_nothing
 from netcheck.tables.columns import columns_of, ipv4_of, macs_of
@@ -29,6 +30,10 @@ def read(source: Source, into: Gathering) -> None:
         sample = list(islice(lines, SAMPLE))
         if not any(map(str.strip, sample)):
             raise SurveyError(EMPTY)
+        if merged.is_merged(next(records_of(sample[:1], ",")).cells):
+            lines.give_back(sample)
+            merged.gather(lines, source.entry.file, into)
+            return
         layout = layout_of(sample, source.entry.columns)
         lines.give_back(sample)
         _gather_lines(lines, layout, into)
