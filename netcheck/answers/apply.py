@@ -6,7 +6,7 @@ Pure functions of the check, the rows and the date. A conflict is never accepted
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -14,7 +14,7 @@ from netcheck.addr import Address
 from netcheck.answers.decisions import NEVER_ACCEPTED, ON_ENTRIES, Ambiguous, Decided, Decision, decision_from
 from netcheck.answers.read import Answer
 from netcheck.answers.table import cells_of
-from netcheck.plan.model import Accepted, Cell, Plan, Position
+from netcheck.plan.model import Accepted, Plan, Position
 from netcheck.rules.accept import matches
 from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
@@ -370,7 +370,7 @@ def _address(plan: Plan, subject: str, text: str) -> Address:
 def confirmed(outcome: Outcome, checked_with: Checked) -> Outcome:
     """Return the outcome without the moves whose new address is in conflict; these become flaws.
 
-    *checked_with* is the check of the plan with all new addresses, see `plan_with`.
+    *checked_with* is the check of the plan with all new addresses, see `space.addressing.plan_with`.
     """
     addresses = outcome.addresses
     problems: dict[str, Finding] = {}
@@ -391,17 +391,6 @@ def confirmed(outcome: Outcome, checked_with: Checked) -> Outcome:
             sound.append(move)
     flaws.sort(key=lambda flaw: flaw.row)
     return replace(outcome, moves=tuple(sound), flaws=tuple(flaws))
-
-
-def plan_with(plan: Plan, addresses: Mapping[str, Address]) -> Plan:
-    """Return the plan with other addresses of some interfaces."""
-    interfaces = tuple(
-        each._replace(address=Cell(str(address), address, each.position))
-        if (address := addresses.get(each.subject)) is not None
-        else each
-        for each in plan.interfaces
-    )
-    return replace(plan, interfaces=interfaces)
 
 
 def _two_days(text: str) -> tuple[date, date] | None:

@@ -8,12 +8,13 @@ from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 
-from netcheck.answers.apply import Outcome, confirmed, judged, plan_with
+from netcheck.answers.apply import Outcome, confirmed, judged
 from netcheck.answers.read import from_file
 from netcheck.plan.write.accepted import with_accepted
 from netcheck.plan.write.addresses import with_addresses, write_all
 from netcheck.report.text.answers import to_json, to_text
 from netcheck.rules.engine import check
+from netcheck.space.addressing import plan_with
 from netcheck.survey.read import read_site
 from netcheck.text import safe
 

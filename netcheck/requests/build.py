@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from netcheck.addr import Address, Range
-from netcheck.plan.model import Interface, Plan, Subnet, Translation
+from netcheck.plan.model import Cell, Interface, Plan, Position, Subnet, Translation
 from netcheck.requests.model import Asked, Kind, Request
 from netcheck.requests.routed_conversations import Face, address_of, requests_of
 from netcheck.requests.zone_lines import Record, records_of, request_of, zones_of
@@ -19,7 +19,7 @@ from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Readdress
-from netcheck.space.addressing import interfaces_by_family
+from netcheck.space.addressing import interfaces_by_family, plan_with
 from netcheck.text import listed
 
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
@@ -34,7 +34,7 @@ def asked_of(checked: Checked) -> Asked:
     """Return the requests of a checked plan."""
     work = _Work(checked)
     records = tuple(work.records())
-    talks = requests_of(checked.plan, checked.conversations, work.faces)
+    talks = requests_of(work.plan, checked.conversations, work.faces)
     requests = (*work.reservations(), *work.pools(), *map(request_of, records), *talks, *work.switch_ports())
     return Asked(requests, tuple(zones_of(records)))
 
@@ -43,14 +43,15 @@ def asked_of(checked: Checked) -> Asked:
 class _Work:
     checked: Checked
 
-    @property
-    def _plan(self) -> Plan:
-        return self.checked.plan
+    @cached_property
+    def plan(self) -> Plan:
+        """The plan as `suggest --write` would leave it: no address is requested that the next command changes."""
+        return plan_with(self.checked.plan, {subject: address for (subject, _), address in self._fixes.items()})
 
     @cached_property
     def faces(self) -> tuple[Face, ...]:
         """Return every interface with its subnet; a dual-stack interface appears once for each family."""
-        return tuple(interfaces_by_family(self._plan))
+        return tuple(interfaces_by_family(self.plan))
 
     @cached_property
     def _conflicts(self) -> dict[str, list[Finding]]:
@@ -63,30 +64,46 @@ class _Work:
         return found
 
     @cached_property
-    def _fixes(self) -> dict[tuple[str, int], str]:
+    def _fixes(self) -> dict[tuple[str, int], Address]:
         """Return the proposed addresses by subject and family."""
         fixes = [finding.fix.addresses for finding in self.checked.findings if finding.fix]
-        return {(subject, address.family): str(address) for addresses in fixes for subject, address in addresses}
+        return {(subject, address.family): address for addresses in fixes for subject, address in addresses}
 
     @cached_property
     def _there(self) -> frozenset[tuple[str, str | None]]:
         return frozenset((one.subjects[0], one.address) for one in self.checked.findings if one.rule == "already-there")
 
+    def _planned(self, subject: str, address: Address) -> Cell[Address] | None:
+        """Return the address that the plan still has where another one is proposed, else None."""
+        if self._fixes.get((subject, address.family)) != address:
+            return None
+        cell = self.checked.plan.interface_named[subject].address
+        return Cell("none", None, Position("")) if cell is None else cell
+
     def _waits_for(self, subject: str, address: Address, subnet: str = "") -> list[str]:
-        """Return the open conflicts that may change the address, MAC or name, or that concern the subnet."""
+        """Return the open conflicts that may change the address, MAC or name, or that concern the subnet.
+
+        A proposed address waits for every finding that it resolves, risks included.
+        """
+        was = self._planned(subject, address)
+        if was is not None:
+            moved = [one.rule for one in self.checked.findings if one.fix and subject in dict(one.fix.addresses)]
+            address = was.value or address
+        else:
+            moved = []
         own = [
             one.rule
             for one in self._conflicts.get(subject, ())
             if RULE_NAMED[one.rule].readdress is Readdress.NONE or one.address in (None, str(address))
         ]
         of_subnet = [f"{one.rule} of subnet {subnet}" for one in self._conflicts.get(subnet, ())]
-        return [rule for rule in dict.fromkeys(own + of_subnet) if rule.split()[0] not in _BESIDE]
+        return [rule for rule in dict.fromkeys(moved + own + of_subnet) if rule.split()[0] not in _BESIDE]
 
     def _note(self, subject: str, address: Address, subnet: str = "", granted: str = "") -> str:
         rules = self._waits_for(subject, address, subnet)
-        proposed = self._fixes.get((subject, address.family)) if rules else None
+        was = self._planned(subject, address)
         notes = [f"wait until resolved: {listed(rules)}"] if rules else []
-        notes += [f"{proposed} is proposed instead"] if proposed else []
+        notes += [f"proposed instead of {was.text}, which the plan still has"] if was else []
         notes += ["already on the site with this MAC"] if (subject, str(address)) in self._there else []
         return "; ".join([*notes, *([f"granted by {granted}"] if granted else [])])
 
@@ -98,20 +115,18 @@ class _Work:
             else:
                 note = self._note(face.subject, face.address.value, subnet.name, face.granted)
                 yield self._of(face, subnet, Kind.RESERVATION, str(face.address.value), note=note)
-        for one in self._plan.translations:
+        for one in self.plan.translations:
             if one.outside.value is not None:
                 yield self._outside(one, one.outside.value)
 
     def _without_address(self, face: Interface, subnet: Subnet) -> Request:
         note = f"not readable: {face.address.text}" if face.address else "no address planned yet"
-        family = subnet.prefix.value.family if subnet.prefix.value else 4
-        proposed = self._fixes.get((face.subject, family))
-        return self._of(face, subnet, Kind.RESERVATION, note=f"{note}; {proposed} is proposed" if proposed else note)
+        return self._of(face, subnet, Kind.RESERVATION, note=note)
 
     def _outside(self, one: Translation, address: Address) -> Request:
         inside = f"translated to {one.inside.text} of {one.island}"
         note = "; ".join(filter(None, (inside, self._note(one.subject, address))))
-        return Request(Kind.RESERVATION, one.subject, self._plan.outer_island(one), str(address), note=note)
+        return Request(Kind.RESERVATION, one.subject, self.plan.outer_island(one), str(address), note=note)
 
     def _of(
         self, face: Interface, subnet: Subnet, kind: Kind, address: str = "", what: str = "", note: str = ""
@@ -137,7 +152,7 @@ class _Work:
             for face, subnet in self.faces
             if face.address is not None and face.address.value is not None
         ]
-        for subnet in self._plan.subnets:
+        for subnet in self.plan.subnets:
             for pool in (cell.value for cell in subnet.pools if cell.value is not None):
                 inside = [
                     (face, address)
@@ -167,16 +182,16 @@ class _Work:
         for face, subnet in self.faces:
             address = face.address.value if face.address else None
             if address is not None and not self._waits_for(face.subject, address, subnet.name):
-                yield from records_of(face, subnet, self._plan.domain)
+                yield from records_of(face, subnet, self.plan.domain)
 
     def switch_ports(self) -> Iterator[Request]:
         """Yield the switch ports that the plan names, with their VLAN."""
-        for face in self._plan.interfaces:
+        for face in self.plan.interfaces:
             if face.switch_port is not None and face.switch_port.text:
                 twice = [
                     one.message for one in self._conflicts.get(face.subject, ()) if one.rule == "switch-port-twice"
                 ]
-                subnet = self._plan.subnet_of(face)
+                subnet = self.plan.subnet_of(face)
                 ports = "" if face.ports == ("1",) else f"port {listed(list(face.ports), joint='or')} of the interface"
                 note = "; ".join(filter(None, (ports, *twice)))
                 yield self._of(face, subnet, Kind.SWITCH_PORT, address_of(face), note=note)

@@ -5,7 +5,8 @@ Rules treat a dual-stack interface as two: its `address` in its subnet, and its 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from functools import cached_property
 from operator import attrgetter
 
@@ -121,3 +122,13 @@ def outside_interfaces(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translat
             address = translation.outside
             name = str(address.value)
             yield Interface(translation.at, name, home.name, translation.position, address=address), home, translation
+
+
+def plan_with(plan: Plan, addresses: Mapping[str, Address]) -> Plan:
+    """Return the plan with other addresses of some interfaces."""
+
+    def moved(each: Interface) -> Interface:
+        address = addresses.get(each.subject)
+        return each if address is None else each._replace(address=Cell(str(address), address, each.position))
+
+    return replace(plan, interfaces=tuple(map(moved, plan.interfaces)))

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from netcheck.answers.apply import LONGEST, confirmed, judged, plan_with
+from netcheck.answers.apply import LONGEST, confirmed, judged
 from netcheck.answers.decisions import NEVER_ACCEPTED, Decision, choices_of
 from netcheck.answers.read import Answer
 from netcheck.answers.table import cells_of
@@ -16,6 +16,7 @@ from netcheck.report.text.answers import to_json, to_text
 from netcheck.rules.accept import matches
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Finding, Severity
+from netcheck.space.addressing import plan_with
 from netcheck.tables.formula_guard import unguarded
 from tests.report.made import TODAY
 

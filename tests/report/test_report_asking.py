@@ -24,7 +24,7 @@ from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
 from netcheck.requests.build import asked_of
 from netcheck.requests.model import Asked, Kind
-from netcheck.rules.engine import Checked, check
+from netcheck.rules.engine import Checked, check, propose_addresses
 from netcheck.survey.read import read_surveys
 from netcheck.tables.formula_guard import unguarded
 
@@ -119,7 +119,24 @@ def test_reservations_say_all_that_it_types_in(asked: Asked) -> None:
     assert (six.subject, six.address, six.subnet) == ("filler-plc/cpu", "2001:db8:20::67", "six")
     assert (panel.address, panel.note) == ("10.62.30.7", "")
     assert capper.note.startswith("wait until resolved: outside-subnet")
-    assert " is proposed instead" in capper.note
+    assert capper.address.startswith("10.62.30.")
+    assert "proposed instead of 10.62.31.7, which the plan still has" in capper.note
+
+
+def test_what_is_requested_is_what_suggest_writes(tmp_path: Path) -> None:
+    """No address is requested that `suggest --write` changes, be it for a conflict, a risk or a missing address."""
+    devices = DEVICES.replace('address = "10.62.30.7"\n', "").replace('address = "10.62.30.8"', 'address = "8.8.8.8"')
+    (tmp_path / "plan.toml").write_text(HEAD + devices, "utf-8")
+    plan = read_plan(tmp_path)
+    surveys = read_surveys(plan)
+    asked = asked_of(check(plan, surveys, TODAY)).of(Kind.RESERVATION)
+    requested = {(one.subject, one.address) for one in asked if one.address}
+    proposals = propose_addresses(plan, surveys, TODAY).proposals
+    proposed = {(one.subject, str(one.address)) for one in proposals if one.address}
+    assert len(proposed) == 3
+    assert proposed <= requested
+    left = {subject for subject, _ in proposed}
+    assert not {pair for pair in requested if pair[0] in left} - proposed
 
 
 def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> None:
