@@ -8,7 +8,7 @@ import pytest
 
 from netcheck.errors import LinkError
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, arp_request, echo_from_wire, echo_to_wire
-from netcheck.wire.link import Carrier, Heard, Link
+from netcheck.wire.link import Carrier, Heard, Link, Lost, News
 from netcheck.wire.links.open import open_link
 from tests.lab.netns import Lab
 
@@ -143,3 +143,18 @@ def test_without_an_address_there_is_nothing_to_ask_from(lab: Lab) -> None:
     lab.veth((station, "eth0"), (lab.namespace(), "eth0"))
     with lab.inside(station), pytest.raises(LinkError, match=r"eth0: it has no IPv4 address.*--link raw"):
         open_link("unprivileged", "eth0")
+
+
+def test_every_reply_is_heard_or_counted_as_lost(lab: Lab, cable: tuple[str, str]) -> None:
+    """More replies arrive than the socket's buffer holds: the link reports how many the kernel dropped."""
+    with lab.inside(cable[0]):
+        link = open_link("unprivileged", "eth0")
+    with link:
+        sent = sum(ask(link, number) is not None for number in range(4000))
+        news: list[News] = []
+        until = link.now() + 0.5
+        while link.now() < until:
+            news.extend(link.receive(until))
+    lost = sum(one.frames for one in news if isinstance(one, Lost))
+    assert lost > 0
+    assert lost + sum(isinstance(one, Heard) for one in news) == sent
