@@ -34,7 +34,7 @@ BASE = (
 FILES = (
     "tests/browser", "tests/cli/test_cli_answers.py", "tests/field/test_field_readiness.py",
     "tests/lab/test_lab_netns.py", "tests/lab/test_lab_responder.py", "tests/lab/test_lab_capture.py",
-    "tests/lab/test_lab_survey.py", "tests/survey/test_survey_capture.py", "tests/wire",
+    "tests/lab/test_lab_survey.py", "tests/survey/test_survey_capture.py", "tests/windows", "tests/wire",
 )  # fmt: skip
 
 
