@@ -78,6 +78,7 @@ class Parts:
     translations: tuple[Translation, ...]
     schemes: tuple[Scheme, ...]
     own_islands: frozenset[str]
+    site_islands: frozenset[str]
 
 
 def build(tables: Tables, problems: list[Problem]) -> Parts:
@@ -90,6 +91,7 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
 
     subnets = tuple(_subnet(*one) for one in fitted(tables.subnets, SubnetShape))
     families = {subnet.name: subnet.prefix.value.family for subnet in subnets if subnet.prefix.value}
+    islands = [one for one, _ in fitted(tables.islands, IslandShape)]
     rows = (
         interfaces_of(tables.interfaces, families)
         if isinstance(tables.interfaces, Grid)
@@ -110,7 +112,8 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         accepted=tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
         translations=tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
         schemes=tuple(_scheme(*one) for one in fitted(tables.schemes, SchemeShape)),
-        own_islands=frozenset(one.name for one, _ in fitted(tables.islands, IslandShape) if not one.site),
+        own_islands=frozenset(one.name for one in islands if not one.site),
+        site_islands=frozenset(one.name for one in islands if one.site),
     )
 
 

@@ -225,7 +225,8 @@ class Plan:
     accepted: tuple[Accepted, ...] = ()
     translations: tuple[Translation, ...] = ()
     schemes: tuple[Scheme, ...] = ()
-    own_islands: frozenset[str] = frozenset()  # the islands that are a machine's own and not the site's
+    own_islands: frozenset[str] = frozenset()  # the islands that are a machine's own: `site = false`
+    site_islands: frozenset[str] = frozenset()  # the islands that are the site's although translated: `site = true`
     domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
@@ -249,6 +250,12 @@ class Plan:
         """Return the island of an outside address: the router's island, or `site` where that is the inside island."""
         router = self.router_named.get(translation.at)
         return router.island if router and router.island != translation.island else SITE
+
+    @cached_property
+    def islands_without_it(self) -> frozenset[str]:
+        """The islands whose addresses the site's IT does not manage: marked ones, and those behind a translation."""
+        translated = {translation.island for translation in self.translations} - {SITE}
+        return self.own_islands | (translated - self.site_islands)
 
     def subnet_of(self, interface: Interface) -> Subnet:
         """Return the subnet that an interface names."""

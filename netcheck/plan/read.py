@@ -82,6 +82,7 @@ class Draft:
             translations=self.parts.translations,
             schemes=self.parts.schemes,
             own_islands=self.parts.own_islands,
+            site_islands=self.parts.site_islands,
             position=Position(safe(self.file.name)),
             other_sheets=self.other_sheets,
         )

@@ -51,7 +51,7 @@ def _text(report: Report) -> bytes:
 def _requests(report: Report) -> bytes:
     from netcheck.report.csv_xlsx.requests import to_csv
 
-    return to_csv(report.checked)
+    return to_csv(report.checked, report.changes.before if report.changes else None)
 
 
 def _sheet(report: Report) -> bytes:

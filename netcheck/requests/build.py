@@ -7,7 +7,7 @@ affects carries the note that it waits, and gets no DNS record.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from netcheck.addr import Address, Range
@@ -22,6 +22,7 @@ from netcheck.rules.rule import Readdress
 from netcheck.space.addressing import interfaces_by_family, plan_with
 from netcheck.text import listed
 
+WITHDRAWN = "no longer asked for: withdraw it"
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
 # Conflicts whose correction keeps address, MAC and name: no reservation waits for them.
 _BESIDE = {
@@ -39,6 +40,19 @@ def asked_of(checked: Checked) -> Asked:
     return Asked(requests, tuple(zones_of(records)))
 
 
+def changed_since(checked: Checked, before: Checked) -> tuple[Request, ...]:
+    """Return the requests that are new or different since an earlier revision, then those that no longer hold."""
+    now, then = asked_of(checked).requests, asked_of(before).requests
+    known, kept = set(then), {_about(one) for one in now}
+    withdrawn = (replace(one, note=WITHDRAWN) for one in then if _about(one) not in kept)
+    return (*(one for one in now if one not in known), *withdrawn)
+
+
+def _about(request: Request) -> tuple[str, ...]:
+    """Return what a request is about, whatever its notes say; another address is another request."""
+    return request.kind, request.subject, request.island, request.address, request.what.partition(" becomes ")[0]
+
+
 @dataclass(frozen=True)
 class _Work:
     checked: Checked
@@ -52,6 +66,11 @@ class _Work:
     def faces(self) -> tuple[Face, ...]:
         """Return every interface with its subnet; a dual-stack interface appears once for each family."""
         return tuple(interfaces_by_family(self.plan))
+
+    @cached_property
+    def _of_site(self) -> tuple[Face, ...]:
+        """Return the interfaces in islands whose addresses the site manages."""
+        return tuple(one for one in self.faces if one[1].island not in self.plan.islands_without_it)
 
     @cached_property
     def _conflicts(self) -> dict[str, list[Finding]]:
@@ -109,7 +128,7 @@ class _Work:
 
     def reservations(self) -> Iterator[Request]:
         """Yield one address for each interface and family, and the outside addresses of translations."""
-        for face, subnet in self.faces:
+        for face, subnet in self._of_site:
             if face.address is None or face.address.value is None:
                 yield self._without_address(face, subnet)
             else:
@@ -149,7 +168,7 @@ class _Work:
         """Yield for each pool that contains planned addresses what would remain of it."""
         faces = [
             (face, subnet.island, face.address.value)
-            for face, subnet in self.faces
+            for face, subnet in self._of_site
             if face.address is not None and face.address.value is not None
         ]
         for subnet in self.plan.subnets:
@@ -178,16 +197,21 @@ class _Work:
         )
 
     def records(self) -> Iterator[Record]:
-        """Yield forward and reverse records of addresses that wait for nothing."""
-        for face, subnet in self.faces:
+        """Yield forward and reverse records of addresses that wait for nothing, without those that a zone has."""
+        forward = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.here}
+        reverse = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.own}
+        for face, subnet in self._of_site:
             address = face.address.value if face.address else None
             if address is not None and not self._waits_for(face.subject, address, subnet.name):
-                yield from records_of(face, subnet, self.plan.domain)
+                for record in records_of(face, subnet, self.plan.domain):
+                    if (face.subject, address) not in (reverse if record.zone else forward):
+                        yield record
 
     def switch_ports(self) -> Iterator[Request]:
         """Yield the switch ports that the plan names, with their VLAN."""
         for face in self.plan.interfaces:
-            if face.switch_port is not None and face.switch_port.text:
+            own = self.plan.island_of(face) in self.plan.islands_without_it
+            if face.switch_port is not None and face.switch_port.text and not own:
                 twice = [
                     one.message for one in self._conflicts.get(face.subject, ()) if one.rule == "switch-port-twice"
                 ]

@@ -40,7 +40,8 @@ def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[
     for talk in talks:
         ends = by_subject[talk.conversation.source], by_subject[talk.conversation.target]
         for first, (one, two) in enumerate(_pairs(*ends)):
-            if one[1].name != two[1].name:
+            inside = {one[1].island, two[1].island} <= plan.islands_without_it and one[1].island == two[1].island
+            if one[1].name != two[1].name and not inside:
                 source, target = _end(plan, translations, one, two[1]), _end(plan, translations, two, one[1])
                 yield _request(talk, source, target, walked=not first)
 
@@ -85,9 +86,16 @@ def _request(talk: TracedConversation, source: _End, target: _End, *, walked: bo
         source.subnet.island,
         source.address,
         subnet=source.subnet.name,
-        what=f"{target}, both ways",
+        what=", ".join((str(target), *talk.conversation.services, _direction(talk))),
         note="; ".join([*([talk.conversation.why] if talk.conversation.why else []), *inside, *failed]),
     )
+
+
+def _direction(talk: TracedConversation) -> str:
+    """Return which side opens connections, as far as the plan says it."""
+    conversation = talk.conversation
+    ends = {"from": conversation.source, "to": conversation.target}
+    return f"opened by {ends[conversation.starts]}" if conversation.starts in ends else "both ways"
 
 
 def _undelivered(way: str, walk: Trace) -> list[str]:

@@ -11,6 +11,7 @@ from netcheck.plan.model import Plan
 from netcheck.rules.accept import split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.catalogue.acceptance import ACCEPTED_TOO_WIDE, ACCEPTED_UNUSED
+from netcheck.rules.dns_records import PlannedName
 from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
 from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.propose import Proposals, propose, with_fixes
@@ -24,14 +25,15 @@ NO_OTHERS = OtherPlans()
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """The result of a check: open findings by severity and plan order, accepted findings in the same order, and the
-    conversations with their paths."""
+    """The result of a check: open findings by severity and plan order, accepted findings in the same order, the
+    conversations with their paths, and the planned names with their DNS records."""
 
     plan: Plan
     findings: tuple[Finding, ...]
     accepted: tuple[AcceptedFinding, ...]
     site_hosts: int
     conversations: tuple[TracedConversation, ...] = ()
+    in_zones: tuple[PlannedName, ...] = ()
 
     def count(self, severity: Severity) -> int:
         """Return how many open findings have a severity."""
@@ -80,7 +82,7 @@ def _checked(scene: Scene, done: Callable[[Rule], None]) -> Checked:
     of_entries = replace(scene, unused=split.unused, wide=split.wide, run=tuple(RULE_NAMED))
     leftover = [each for rule in (ACCEPTED_UNUSED, ACCEPTED_TOO_WIDE) for each in _findings(rule, of_entries)]
     findings = order.sorted([*with_fixes(scene, split.open, split.accepted), *leftover])
-    return Checked(plan, tuple(findings), split.accepted, _host_count(scene), scene.conversations)
+    return Checked(plan, tuple(findings), split.accepted, _host_count(scene), scene.conversations, scene.in_zones)
 
 
 def _findings(rule: Rule, scene: Scene) -> list[Finding]:

@@ -141,6 +141,10 @@ def test_requests_sheet_and_since(desk: Path) -> None:
     assert set(result.stdout.splitlines()) == {"wrote r.json", "wrote asked.csv", "wrote sheet.html"}
     with (desk / "asked.csv").open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
+    assert rows == []  # the other revision asks for the same
+    assert netcheck(desk, *ALL, "--requests", "all.csv").returncode == 0
+    with (desk / "all.csv").open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
     assert {row["kind"] for row in rows} == {"reservation", "pool change"}
     shape = json.loads((desk / "r.json").read_text())
     assert [one["subject"] for one in shape["asked"]] == [row["subject"] for row in rows]

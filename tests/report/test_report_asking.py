@@ -22,7 +22,7 @@ from netcheck.report.csv_xlsx.requests import COLUMNS, to_csv
 from netcheck.report.markdown.report import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
-from netcheck.requests.build import asked_of
+from netcheck.requests.build import WITHDRAWN, asked_of, changed_since
 from netcheck.requests.model import Asked, Kind
 from netcheck.rules.engine import Checked, check, propose_addresses
 from netcheck.survey.read import read_surveys
@@ -366,3 +366,52 @@ def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
     asked = asked_of(found)
     assert [(row["kind"], unguarded(row["what"])) for row in rows] == [(one.kind, one.what) for one in asked.requests]
     assert to_csv(found) == to_csv(found)
+
+
+OWN = '[[island]]\nname = "cell-1"\nsite = {}\n'
+
+
+@pytest.mark.parametrize(("mark", "asked_for"), [("", False), (OWN.format("false"), False), (OWN.format("true"), True)])
+def test_nothing_is_asked_for_in_a_machines_own_island(
+    mark: str, asked_for: bool, checked: Callable[[str], Checked]
+) -> None:
+    """Behind a translating router the addresses are the machine's own, unless the plan marks the island."""
+    asked = asked_of(checked(HEAD + DEVICES + BOTH + mark))
+    assert ("cell-plc/cpu" in {one.subject for one in asked.of(Kind.RESERVATION)}) == asked_for
+    assert "cell-router/10.62.20.99" in {one.subject for one in asked.of(Kind.RESERVATION)}
+
+
+def test_conversations_say_service_and_side(checked: Callable[[str], Checked]) -> None:
+    """Transport protocols and ports by RFC 6335, and which side opens connections."""
+    more = 'services = ["TCP 502", "udp/2222-2230"]\nstarts = "to"\nwhy = '
+    (one,) = asked_of(checked((HEAD + DEVICES).replace("why = ", more, 1))).of(Kind.CONVERSATION)
+    assert one.what.endswith("tcp 502, udp 2222-2230, opened by filler-plc/cpu")
+
+
+ZONE = "$ORIGIN hall-2.example.\n$TTL 3600\npanel IN A 10.62.30.7\n"
+
+
+def test_records_that_the_zone_has_are_not_asked_for(tmp_path: Path) -> None:
+    """The forward record is in the zone and the pointer is not: only the pointer is asked for."""
+    survey = '[[survey]]\nfile = "plant.zone"\ntaken = 2026-10-28\ncovers = ["10.62.30.0/24"]\n'
+    (tmp_path / "plan.toml").write_text(HEAD + DEVICES + survey, "utf-8")
+    (tmp_path / "plant.zone").write_text(ZONE, "utf-8")
+    read = read_plan(tmp_path)
+    found = [
+        one.what
+        for one in asked_of(check(read, read_surveys(read), date(2026, 11, 2))).of(Kind.DNS)
+        if one.subject == "line-panel/lan"
+    ]
+    assert found == ["7.30.62.10.in-addr.arpa. 3600 IN PTR panel.hall-2.example."]
+
+
+def test_since_an_earlier_revision_only_changes_are_asked_for(checked: Callable[[str], Checked]) -> None:
+    """An address that changed is asked for, the old one is withdrawn, and nothing else is repeated."""
+    before = checked(HEAD + DEVICES)
+    after = checked((HEAD + DEVICES).replace('address = "10.62.30.7"', 'address = "10.62.30.17"'))
+    assert changed_since(before, before) == ()
+    found = [one for one in changed_since(after, before) if one.kind is Kind.RESERVATION]
+    assert [(one.subject, one.address, one.note) for one in found] == [
+        ("line-panel/lan", "10.62.30.17", ""),
+        ("line-panel/lan", "10.62.30.7", WITHDRAWN),
+    ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from netcheck.answers.table import LONGEST_CELL
 from netcheck.report.csv_xlsx.findings import rows_to_csv
-from netcheck.requests.build import asked_of
+from netcheck.requests.build import asked_of, changed_since
 from netcheck.requests.model import Request
 from netcheck.rules.engine import Checked
 from netcheck.tables.formula_guard import guarded
@@ -15,9 +15,10 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def to_csv(checked: Checked) -> bytes:
-    """Return all requests by kind and in plan order as UTF-8; a byte order mark leads text beyond ASCII."""
-    requests = asked_of(checked).requests
+def to_csv(checked: Checked, before: Checked | None = None) -> bytes:
+    """Return all requests by kind and in plan order as UTF-8, or only what changed since an earlier revision; a byte
+    order mark leads text beyond ASCII."""
+    requests = asked_of(checked).requests if before is None else changed_since(checked, before)
     return rows_to_csv(COLUMNS, ([guarded(safe(cell, LONGEST_CELL)) for cell in row_of(one)] for one in requests))
 
 
