@@ -11,7 +11,7 @@ from netcheck.app.progress import Steps
 from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.files import write_atomically
-from netcheck.record.verify import Record, read_record
+from netcheck.record.verify import VerifiedRecord, read_record
 from netcheck.report.build import report_of
 from netcheck.report.formats import Kind, demand_apart, further, kinds_for
 from netcheck.report.model import Report
@@ -81,7 +81,7 @@ def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:
     return data
 
 
-def _records(paths: Sequence[Path]) -> tuple[Record, ...]:
+def _records(paths: Sequence[Path]) -> tuple[VerifiedRecord, ...]:
     records, problems = [], list[Problem]()
     for path in dict.fromkeys(paths):
         try:

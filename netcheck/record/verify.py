@@ -58,7 +58,7 @@ class Verification:
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
+class VerifiedRecord:
     """A record that was read: the path as given, the content of its valid lines, and the state of its chain."""
 
     path: str
@@ -139,7 +139,7 @@ def _reading(path: Path, steps: Iterator[Step]) -> Iterator[Step]:
         raise refused_by_system(error, path) from error
 
 
-def read_record(path: Path) -> Record:
+def read_record(path: Path) -> VerifiedRecord:
     """Read a record for a report; RecordError if it is too large or its first line is invalid.
 
     If a later line is invalid, the content ends before it, and `verification` names the line."""
@@ -154,4 +154,6 @@ def read_record(path: Path) -> Record:
     if not verification.lines:
         reason = str(verification.flaw)
         raise RecordError.of(f"this is not a record: {reason}", where=str(path), do="Name a file that `prove` wrote")
-    return Record(str(path), Content.from_lines(step for step in steps if isinstance(step, RecordLine)), verification)
+    return VerifiedRecord(
+        str(path), Content.from_lines(step for step in steps if isinstance(step, RecordLine)), verification
+    )

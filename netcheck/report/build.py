@@ -10,7 +10,7 @@ from netcheck.errors import Problem, RecordError
 from netcheck.plan.model import Interface, Plan
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.verify import Record
+from netcheck.record.verify import VerifiedRecord
 from netcheck.report.changes import changes_of
 from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.rules.catalogue import RULES
@@ -23,7 +23,7 @@ NONE_GIVEN = "The records hold no proof of this port."
 def report_of(
     checked: Checked,
     surveys: tuple[Survey, ...],
-    records: tuple[Record, ...],
+    records: tuple[VerifiedRecord, ...],
     today: date,
     before: Checked | None = None,
 ) -> Report:
@@ -44,7 +44,7 @@ def report_of(
     return Report(checked, surveys, RULES, records, ports, gone, today, __version__, changes)
 
 
-def _demand_own(plan: Plan, records: Iterable[Record]) -> None:
+def _demand_own(plan: Plan, records: Iterable[VerifiedRecord]) -> None:
     strange = [record for record in records if record.content.runs[0].plan != plan.name]
     if strange:
         raise RecordError(
@@ -59,7 +59,7 @@ def _demand_own(plan: Plan, records: Iterable[Record]) -> None:
         )
 
 
-def _demand_one_kind(records: Iterable[Record]) -> None:
+def _demand_one_kind(records: Iterable[VerifiedRecord]) -> None:
     """Raise RecordError where simulated and real runs are mixed, in one record or between records."""
     mixed = [record for record in records if len({run.simulated for run in record.content.runs}) > 1]
     kinds = {record.content.simulated for record in records}
@@ -72,7 +72,7 @@ def _demand_one_kind(records: Iterable[Record]) -> None:
         )
 
 
-def _by_port(records: Iterable[Record]) -> dict[str, tuple[Evidence, ...]]:
+def _by_port(records: Iterable[VerifiedRecord]) -> dict[str, tuple[Evidence, ...]]:
     """Return all proofs by port, newest first; at equal times the record named last comes first. A proof that two
     records hold, as an older copy of a record does, counts once."""
     found: dict[str, list[Evidence]] = {}

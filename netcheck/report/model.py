@@ -10,7 +10,7 @@ from pathlib import PurePath
 from netcheck.plan.model import Interface, Plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.model import Proved
-from netcheck.record.verify import Record, State
+from netcheck.record.verify import State, VerifiedRecord
 from netcheck.report.changes import Changes
 from netcheck.rules.engine import Checked
 from netcheck.rules.rule import Rule
@@ -54,7 +54,7 @@ class Report:
     checked: Checked
     surveys: tuple[Survey, ...]
     rules: tuple[Rule, ...]
-    records: tuple[Record, ...]
+    records: tuple[VerifiedRecord, ...]
     ports: tuple[PortResult, ...]
     gone: tuple[Evidence, ...]
     today: date
@@ -79,11 +79,11 @@ class Report:
         return tuple((verdict, counts[verdict]) for verdict in order)
 
     @property
-    def flawed(self) -> tuple[Record, ...]:
+    def flawed(self) -> tuple[VerifiedRecord, ...]:
         """Return the records whose chain is broken or torn."""
         return tuple(record for record in self.records if record.verification.state is not State.INTACT)
 
 
-def short(record: Record) -> str:
+def short(record: VerifiedRecord) -> str:
     """Return a record's file name without its folders."""
     return PurePath(record.path).name

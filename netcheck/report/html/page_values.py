@@ -13,7 +13,7 @@ from markupsafe import Markup, escape
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
-from netcheck.record.verify import Record
+from netcheck.record.verify import VerifiedRecord
 from netcheck.report import words
 from netcheck.report.html.map_parts import maps_of
 from netcheck.report.html.verifier import SNIPPET
@@ -119,7 +119,7 @@ def _numbered(findings: Iterable[Finding]) -> Iterator[Numbered]:
         yield Numbered(number, key if anchors[key] == 1 else f"{key}-{anchors[key]}", finding)
 
 
-def _runs(record: Record, plan: Plan) -> tuple[tuple[str, str], ...]:
+def _runs(record: VerifiedRecord, plan: Plan) -> tuple[tuple[str, str], ...]:
     """Return the facts of a record's runs, each value once, joined by `; `."""
     runs = record.content.runs
     same = record.content.sha256 == plan.sha256

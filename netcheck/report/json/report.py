@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from netcheck.answers.decisions import boxes_of
-from netcheck.record.verify import Record
+from netcheck.record.verify import VerifiedRecord
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.csv_xlsx.requests import COLUMNS, row_of
 from netcheck.report.json import findings as findings_json
@@ -75,7 +75,7 @@ def _proof(port: PortResult, simulated: bool) -> dict[str, Any]:
     }
 
 
-def _record(record: Record, sha256: str) -> dict[str, Any]:
+def _record(record: VerifiedRecord, sha256: str) -> dict[str, Any]:
     return {
         **verifications.to_json(short(record), record.verification),
         "simulated": record.content.simulated,
