@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Annotated, TypeVar
 
 import typer
@@ -30,6 +31,19 @@ def command(
     growth: Annotated[
         str, typer.Option("--growth", metavar="N%", help="Reserve for later devices, as a share of those asked for.")
     ] = "0%",
+    used: Annotated[
+        list[str],
+        typer.Option(
+            "--used", metavar="PREFIX", help="A prefix in the block that is in use. Repeatable.", show_default=False
+        ),
+    ] = [],  # noqa: B006  # typer copies it
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            "--plan", metavar="PLAN", help="Leave out what this plan and its surveys use.", show_default=False
+        ),
+    ] = None,
+    write: Annotated[bool, typer.Option("--write", help="Add the subnets to the plan.toml of --plan.")] = False,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
     """Divide a block into the smallest subnets that hold the devices, a gateway each and the growth.
@@ -37,15 +51,17 @@ def command(
     The largest subnet comes first. The network and broadcast address of each IPv4 subnet are counted too. Every IPv6
     subnet is a /64. What is left over is listed as the fewest prefixes.
 
+    With --plan no subnet is placed where the plan has subnets, routers or addresses, or where a survey has a host.
+
     Exit code: 0 divided, 2 bad use or a block that is too small.
 
     Example: netcheck carve 10.62.0.0/22 --need process:40 --need packing:120 --growth 50%
-    """
-    import json
 
+    Example: netcheck carve 10.62.0.0/22 --need packing:120 --plan plans/tarn-hollow --write
+    """
     from netcheck.addr import Prefix
-    from netcheck.report.text.carving import to_json, to_text
-    from netcheck.space.carve import Need, carve, growth_from_text
+    from netcheck.app.carve import carve_block
+    from netcheck.space.carve import Need, growth_from_text
 
     if not need:
         raise UsageError.of("no subnet was asked for", do="Name at least one, for example --need process:40")
@@ -53,12 +69,11 @@ def command(
     needs = [_read("--need", Need.from_text, text) for text in need]
     _demand_different([one.name for one in needs])
     share = _read("--growth", growth_from_text, growth)
-    try:
-        carving = carve(prefix, needs, share)
-    except ValueError as error:
-        raise UsageError(Problem(str(error))) from error
+    taken = [_read("--used", Prefix.from_text, text) for text in used]
+    if write and plan is None:
+        raise UsageError.of("--write needs a plan to write into", do="Add --plan PLAN")
     as_json = form is o.TextFormat.JSON
-    print(json.dumps(to_json(carving, share), indent=2) if as_json else to_text(carving).rstrip("\n"))
+    carve_block(prefix, needs, share, used=taken, plan=plan, write=write, as_json=as_json)
 
 
 def _read(what: str, reader: Callable[[str], T], text: str) -> T:

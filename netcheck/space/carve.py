@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
 from netcheck.addr import WIDTH, Address, Prefix, Range
-from netcheck.space.intervals import prefixes_of
+from netcheck.space.intervals import Spans, prefixes_of, range_of
 from netcheck.space.usable import usable_ranges
-from netcheck.text import safe
+from netcheck.text import listed, safe
 
 MOST_HOSTS = 1 << 31
 GATEWAYS = 1  # of every subnet
@@ -78,23 +78,40 @@ class Carving:
     left: tuple[Prefix, ...]
 
 
-def carve(block: Prefix, needs: Sequence[Need], growth: Fraction) -> Carving:
+def carve(block: Prefix, needs: Sequence[Need], growth: Fraction, used: Iterable[Range] = ()) -> Carving:
     """Pack the smallest subnets that fit the needs into a block, the largest first, equal sizes in the order given.
 
-    Sizes are powers of two in descending order, so each subnet is aligned and no address is lost between them.
-    ValueError if the subnets do not fit, or if the block contains addresses that no host may have.
+    Each goes to the lowest aligned address where no range of `used` is. Sizes are powers of two in descending order, so
+    no address is lost between subnets. ValueError if the subnets do not fit, or if the block contains addresses that no
+    host may have.
     """
     _require_host_addresses(block)
     sized = sorted(((_length(block.family, _grown(need, growth)), need) for need in needs), key=lambda one: one[0])
     sizes = [Prefix(block.family, 0, max(length, 0)).size << max(0, -length) for length, _ in sized]
     if sum(sizes) > block.size:
         raise ValueError(_too_small(block, sum(sizes), len(needs)))
-    subnets, at = [], block.value
-    for size, (length, need) in zip(sizes, sized, strict=True):
-        subnets.append(Carved(need, _grown(need, growth), Prefix(block.family, at, length)))
-        at += size
-    left = prefixes_of(Range(block.family, at, block.last.value)) if at <= block.last.value else ()
-    return Carving(block, tuple(subnets), tuple(left))
+    free = [part for gap in Spans(used).gaps(range_of(block)) for part in prefixes_of(gap)]
+    subnets = []
+    for length, need in sized:
+        prefix = _take(free, length)
+        if prefix is None:
+            left = listed([str(one) for one in free])
+            raise ValueError(f"no /{length} of {block} is free for {safe(need.name, 60)}; what is free: {left}")
+        subnets.append(Carved(need, _grown(need, growth), prefix))
+    subnets.sort(key=lambda one: one.prefix)
+    rest = Spans(map(range_of, free)).ranges()
+    return Carving(block, tuple(subnets), tuple(part for span in rest for part in prefixes_of(span)))
+
+
+def _take(free: list[Prefix], length: int) -> Prefix | None:
+    """Take the lowest prefix of a length out of the free ones, which stay in ascending order; None if there is none."""
+    for index, part in enumerate(free):
+        if part.length <= length:
+            taken = Prefix(part.family, part.value, length)
+            rest = Range(part.family, taken.last.value + 1, part.last.value)
+            free[index : index + 1] = prefixes_of(rest) if rest.low <= rest.high else ()
+            return taken
+    return None
 
 
 def _grown(need: Need, growth: Fraction) -> int:

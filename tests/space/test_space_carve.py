@@ -7,12 +7,14 @@ import json
 import subprocess
 import sys
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netcheck.addr import Prefix
+from netcheck.addr import Prefix, Range
+from netcheck.plan.read import read_plan
 from netcheck.space.carve import Need, carve, growth_from_text
 
 
@@ -170,3 +172,67 @@ def test_text_and_json_say_the_same() -> None:
             *map(str, (one["hosts"], one["grown"], one["room"])),
         ]
     assert [line.split()[0] for line in shown.stdout.splitlines() if line.startswith("  10.")] == found["left"]
+
+
+used_prefixes = st.lists(st.tuples(st.integers(0, 255), st.integers(26, 32)), max_size=8)
+
+
+@given(st.lists(st.integers(1, 60), min_size=1, max_size=5), used_prefixes)
+def test_nothing_is_carved_where_something_is_used(hosts: list[int], taken: list[tuple[int, int]]) -> None:
+    """By the standard library: no subnet touches a used prefix, and subnets, rest and used prefixes are the block."""
+    block = ipaddress.IPv4Network("10.0.0.0/24")
+    used = [ipaddress.IPv4Network((int(block[0]) + low, length), strict=False) for low, length in taken]
+    spans = [Range(4, int(one[0]), int(one[-1])) for one in used]
+    needs = [Need(f"n{index}", count) for index, count in enumerate(hosts)]
+    try:
+        found = carve(Prefix.from_text(str(block)), needs, Fraction(0), spans)
+    except ValueError:
+        return
+    parts = [ipaddress.IPv4Network(str(one)) for one in (*(each.prefix for each in found.subnets), *found.left)]
+    assert not any(one.overlaps(other) for one in parts for other in used)
+    assert list(ipaddress.collapse_addresses([*parts, *used])) == [block]
+    whole = list(ipaddress.collapse_addresses(parts))
+    assert sum(one.num_addresses for one in parts) == sum(one.num_addresses for one in whole)
+    assert [one.prefix for one in found.subnets] == sorted(one.prefix for one in found.subnets)
+
+
+PLAN = """# the plan
+format = 1
+[site]
+name = "Example"
+[[subnet]]
+name = "old"
+prefix = "10.62.0.0/26"
+[[router]]
+name = "r"
+interfaces = ["10.62.0.129/27"]
+[[survey]]
+file = "hosts.csv"
+taken = 2026-10-28
+covers = ["10.62.0.0/24"]"""
+
+
+def test_subnets_are_written_beside_those_of_a_plan(tmp_path: Path) -> None:
+    """Past the plan's subnet, its router and a site host; the text of the plan stays, and a second time is refused."""
+    (tmp_path / "plan.toml").write_text(PLAN, "utf-8")
+    (tmp_path / "hosts.csv").write_text("address\n10.62.0.70\n", "utf-8")
+    words = ("10.62.0.0/24", "--need", "a:10", "--need", "b:40", "--plan", tmp_path, "--write")
+    run = netcheck(*map(str, words))
+    assert run.returncode == 0, run.stderr
+    text = (tmp_path / "plan.toml").read_text("utf-8")
+    assert text.startswith(PLAN)
+    assert [(one.name, str(one.prefix.value)) for one in read_plan(tmp_path).subnets] == [
+        ("old", "10.62.0.0/26"),
+        ("a", "10.62.0.80/28"),
+        ("b", "10.62.0.192/26"),
+    ]
+    again = netcheck(*map(str, words))
+    assert again.returncode == 2
+    assert "'a' exists already" in again.stderr or "no /26" in again.stderr
+    assert (tmp_path / "plan.toml").read_text("utf-8") == text
+
+
+def test_write_needs_a_plan() -> None:
+    """And a used prefix is left out without a plan, too."""
+    assert netcheck("10.62.0.0/24", "--need", "a:10", "--write").returncode == 2
+    assert "10.62.0.128/25" in netcheck("10.62.0.0/24", "--need", "a:100", "--used", "10.62.0.0/30").stdout

@@ -1,0 +1,63 @@
+"""Divides a block into subnets beside those of a plan, and writes them into it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from pathlib import Path
+
+from netcheck.addr import Address, Prefix, Range
+from netcheck.errors import Problem, UsageError
+from netcheck.plan.model import SITE, Plan
+from netcheck.plan.write.new_subnets import with_subnets
+from netcheck.report.text.carving import to_json, to_text
+from netcheck.space.carve import Carving, Need, carve
+from netcheck.space.intervals import range_of, single
+from netcheck.survey.model import Survey, hosts_of
+from netcheck.survey.read import read_site
+from netcheck.text import safe
+
+
+def carve_block(
+    block: Prefix,
+    needs: Sequence[Need],
+    growth: Fraction,
+    *,
+    used: Sequence[Prefix],
+    plan: Path | None,
+    write: bool,
+    as_json: bool,
+) -> None:
+    """Print the subnets of a block; leave out what `plan` uses, and with `write` add them to it."""
+    taken = [*map(range_of, used)]
+    if plan is not None:
+        taken += _used_by(*read_site(plan), block)
+    try:
+        carving = carve(block, needs, growth, taken)
+    except ValueError as error:
+        raise UsageError(Problem(str(error))) from error
+    written = _write(plan, carving) if write and plan is not None else []
+    print(json.dumps(to_json(carving, growth), indent=2) if as_json else to_text(carving).rstrip("\n"))
+    if written and not as_json:
+        print("\n" + "\n".join(written))
+
+
+def _used_by(plan: Plan, surveys: tuple[Survey, ...], block: Prefix) -> Iterator[Range]:
+    """Yield what the site uses: subnets, router interfaces, planned addresses, and known site hosts in the block."""
+    yield from (range_of(one.prefix.value) for one in plan.subnets if one.prefix.value and one.island == SITE)
+    for router in plan.routers:
+        if router.island == SITE:
+            yield from (range_of(cell.value.prefix) for cell in router.interfaces if cell.value)
+    for interface in plan.interfaces:
+        if interface.address is not None and interface.address.value and plan.island_of(interface) == SITE:
+            yield single(interface.address.value)
+    for value in hosts_of(surveys, SITE).values(range_of(block)):
+        yield single(Address(block.family, value))
+
+
+def _write(plan: Path, carving: Carving) -> list[str]:
+    subnets = [(one.need.name, one.prefix, one.gateway) for one in carving.subnets]
+    edit = with_subnets(plan, subnets)
+    edit.write()
+    return [f"written: {safe(str(edit.path))}"]
