@@ -169,7 +169,7 @@ class Bench:
 
     def truth(self) -> Truth:
         """Return the truth of the run, once it is over."""
-        return Truth(self.rig, self.hand.log, self.mode.walks)
+        return Truth(self.rig, self.hand.log, self.mode.walks, self.scenario.once)
 
 
 def _faults(replies: Replies) -> Faults:

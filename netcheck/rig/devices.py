@@ -131,9 +131,12 @@ class VirtualDevice:
     def hear(self, jack: Jack, frame: bytes) -> None:
         """Answer a request as far as the faults allow."""
         arp = read_arp(frame) if frame[12:14] == ARP_TYPE else None
+        faults = self.faults
+        if arp is not None and not (arp.target_ip in self.addresses[jack] or faults.weak or faults.answers_all):
+            return
         if self._checking and arp is not None and self._is_probe(jack, arp):
             self.gave_up_at = min(self.gave_up_at, self.rig.time)
-        now, faults = self.rig.time, self.faults
+        now = self.rig.time
         if self._dead or now < self.up_from or self.gave_up_at < float("inf") or self._away(now):
             return
         if arp is not None:

@@ -121,9 +121,9 @@ class Place:
 class Truth:
     """The truth of one run. `log` are its events with the world's time, in order."""
 
-    def __init__(self, rig: Rig, log: Sequence[tuple[float, Event]], walks: bool) -> None:
-        """Take the history of a run that is over."""
-        self.rig, self.log, self.walks = rig, log, walks
+    def __init__(self, rig: Rig, log: Sequence[tuple[float, Event]], walks: bool, once: bool = False) -> None:
+        """Take the history of a run that is over. With `once` a silence counts that answers no request."""
+        self.rig, self.log, self.walks, self.once = rig, log, walks, once
 
     def of(self, place: Place, proof: Proof) -> Judgement:
         """Judge the proof of a port."""
@@ -190,7 +190,7 @@ class _Case:
         found = []
         for number, end in enumerate(self.enough):
             since = self.enough[number - 1] if number else self.began
-            if any(since <= at < end for at in self.asked):
+            if self.truth.once or any(since <= at < end for at in self.asked):
                 last = max((at for at, who in self.claims if at < end and who == self.mac), default=self.began)
                 found.append((min(last, end - HEARABLE), end))
         return found
