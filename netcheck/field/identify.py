@@ -64,11 +64,11 @@ def ask(link: Link, prefixes: Iterable[Prefix], own: frozenset[int], pace: float
     for prefix in prefixes:
         usable = range(prefix.usable.low, prefix.usable.high + 1)
 
-        def told(done: int, prefix: Prefix = prefix, of: int = len(usable)) -> None:
+        def progress(done: int, prefix: Prefix = prefix, of: int = len(usable)) -> None:
             tell(f"asking {prefix}", done, of)
 
         try:
-            sweep(link, usable, WAIT, 0, pace, told, result, own)
+            sweep(link, usable, WAIT, 0, pace, progress, result, own)
         except SweepEnded as ended:
             return Answered(result.answers, tuple(asked), ended.why)
         asked.append(prefix)

@@ -227,7 +227,7 @@ def _macs(facts: Facts) -> Checks:
     ports = [target for target in facts.aim.asked if not target.barred]
     without = [target for target in ports if target.mac is None]
     if without:
-        what = f"{len(without)} of {len(ports)} ports have no planned MAC, which on a walk tells which cable was pulled"
+        what = f"{len(without)} of {len(ports)} ports have no planned MAC, by which a walk identifies the pulled cable"
         do = "Add the MACs to the plan; else walk in the announced order, press the port's key, or use `prove`"
         yield _note("MAC", what, do)
     elif ports:

@@ -233,11 +233,11 @@ class Sweeping:
                 left = [one for one in self.all if one not in self.result.answers]
             words = "asking" if turn == 0 else "asking again where nobody answered"
 
-            def told(done: int, words: str = words, of: int = len(left), first: bool = turn == 0) -> None:
+            def progress(done: int, words: str = words, of: int = len(left), first: bool = turn == 0) -> None:
                 self.asked = done if first else self.asked
                 tell(words, done, of)
 
-            sweep(self.link, left, WAIT, self.sender, self.pace, told, self.result, skip)
+            sweep(self.link, left, WAIT, self.sender, self.pace, progress, self.result, skip)
             self.whole = True
 
     def _check(self, tell: Progress) -> None:
@@ -249,11 +249,11 @@ class Sweeping:
         for _ in range(2):
             left = [address for address in doubtful if address not in self.owned.answers]
 
-            def told(done: int, of: int = len(left)) -> None:
+            def progress(done: int, of: int = len(left)) -> None:
                 tell("looking for proxy ARP", done, of)
 
             if left:
-                sweep(self.link, left, WAIT, 0, self.pace, told, self.owned)
+                sweep(self.link, left, WAIT, 0, self.pace, progress, self.owned)
         self.checked = True
 
     def _by_mac(self) -> dict[int, list[int]]:

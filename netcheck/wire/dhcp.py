@@ -73,12 +73,12 @@ def _udp_data(frame: bytes) -> bytes:
     """Return the payload of a UDP packet between the ports of DHCP; empty for anything else."""
     if ip_from_wire(frame) is None or frame[23] != _UDP or int.from_bytes(frame[20:22], "big") & 0x3FFF:
         return b""
-    behind = 14 + (frame[14] & 15) * 4
-    ports = frame[behind : behind + 2], frame[behind + 2 : behind + 4]
-    if len(frame) < behind + 8 or {int.from_bytes(port, "big") for port in ports} - set(PORTS):
+    transport = 14 + (frame[14] & 15) * 4
+    ports = frame[transport : transport + 2], frame[transport + 2 : transport + 4]
+    if len(frame) < transport + 8 or {int.from_bytes(port, "big") for port in ports} - set(PORTS):
         return b""
-    length = int.from_bytes(frame[behind + 4 : behind + 6], "big")
-    return frame[behind + 8 : behind + length]
+    length = int.from_bytes(frame[transport + 4 : transport + 6], "big")
+    return frame[transport + 8 : transport + length]
 
 
 def _options(data: bytes) -> dict[int, bytes]:

@@ -65,27 +65,27 @@ def reply_from_wire(data: bytes, transaction: int) -> Identity | Refusal | None:
     """Read the reply to a request; None for anything else, and if an object is longer than the data."""
     if missing(data) or not _whole(data) or data[:2] != transaction.to_bytes(2, "big"):
         return None
-    said = data[: _whole(data)]
-    if said[7] == _EXCEPTION:
-        return Refusal(said[8])
-    if len(said) <= _COUNT_AT or said[7:9] != _ASKED[:2]:
+    reply = data[: _whole(data)]
+    if reply[7] == _EXCEPTION:
+        return Refusal(reply[8])
+    if len(reply) <= _COUNT_AT or reply[7:9] != _ASKED[:2]:
         return None
-    objects = _objects(said)
+    objects = _objects(reply)
     if objects is None:
         return None
     vendor, product, revision = (
         objects.get(one, b"").decode(errors="replace") for one in (_VENDOR, _PRODUCT, _REVISION)
     )
-    return Identity(vendor, product, revision, more=said[_MORE_AT] == 0xFF)
+    return Identity(vendor, product, revision, more=reply[_MORE_AT] == 0xFF)
 
 
-def _objects(said: bytes) -> dict[int, bytes] | None:
+def _objects(reply: bytes) -> dict[int, bytes] | None:
     """Return the objects that the reply counts, the first of each ID; None if one is cut off."""
     found: dict[int, bytes] = {}
     at = _COUNT_AT + 1
-    for _ in range(said[_COUNT_AT]):
-        if at + 2 > len(said) or at + 2 + said[at + 1] > len(said):
+    for _ in range(reply[_COUNT_AT]):
+        if at + 2 > len(reply) or at + 2 + reply[at + 1] > len(reply):
             return None
-        found.setdefault(said[at], said[at + 2 : at + 2 + said[at + 1]])
-        at += 2 + said[at + 1]
+        found.setdefault(reply[at], reply[at + 2 : at + 2 + reply[at + 1]])
+        at += 2 + reply[at + 1]
     return found

@@ -87,7 +87,7 @@ class Capture:
             if kind == _SECTION:
                 mark = self._take(4, "the head of a section")
                 if mark not in _ORDERS:
-                    raise Broken("a section does not say its byte order")
+                    raise Broken("a section has no valid byte order")
                 order, interfaces = _ORDERS[mark], []
                 self._body(order, size, 4)
                 lengths, enhanced = struct.Struct(f"{order}I").unpack, struct.Struct(f"{order}IIIII").unpack_from
@@ -107,7 +107,7 @@ class Capture:
         """Return a block's body, of which `read` bytes are consumed already; empty where it is not kept."""
         length = int.from_bytes(size, "little" if order == "<" else "big")
         if length < 12 + read or length % 4:  # section 3.1: type, length and length again, filled to four bytes
-            raise Broken(f"a block says that it has {length:,} bytes")
+            raise Broken(f"a block has the impossible length of {length:,} bytes")
         if kept and length > _LONGEST_BLOCK:
             raise Broken(f"a block of {length:,} bytes is announced; at most {_LONGEST_BLOCK:,} are read")
         rest = length - 12 - read
@@ -176,7 +176,7 @@ def _frame(interfaces: list[_Interface], body: bytes, head: int, index: int, hig
     if index >= len(interfaces):
         raise Broken(f"a frame names interface {index}, and the section describes {len(interfaces)}")
     if kept > len(body) - head:
-        raise Broken(f"a frame of {kept:,} bytes is said to be in a block of {len(body):,}")
+        raise Broken(f"a frame of {kept:,} bytes does not fit into its block of {len(body):,}")
     interface = interfaces[index]
     ticks = high << 32 | low
     seconds = ticks // interface.ticks + interface.offset if ticks else 0

@@ -157,7 +157,7 @@ class PortableLink(SocketLink):
                 elif frame is None and not native:
                     self._empty_at[way] = self._clock.now()
                     break
-        except OSError:  # the queue is empty, or the interface is gone, which the carrier tells
+        except OSError:  # the queue is empty, or the interface is gone, which the carrier shows
             self._empty_at[way] = self._clock.now()
         if dropped := self._dropped_now(way):
             news.append(Lost(self._clock.now(), way, dropped))

@@ -112,7 +112,7 @@ class RawLink(SocketLink):
 
     def _read(self, way: int, packets: socket.socket, news: list[News]) -> None:
         """Read what is queued, up to a batch, and the drop count. A socket reports an error once when its interface
-        goes down; the carrier tells that."""
+        goes down; the carrier shows that."""
         receive, at, earliest = packets.recvmsg, self._clock.at, self._empty_at[way]
         try:
             for _ in range(BATCH):

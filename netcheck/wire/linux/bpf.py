@@ -14,7 +14,7 @@ from typing import NamedTuple
 LONGEST = 2048  # bytes kept of a frame; ARP, LLDP and echo of Ethernet's usual 1514 fit
 
 LOAD_WORD, LOAD_HALF, LOAD_BYTE = 0x20, 0x28, 0x30  # BPF_LD with BPF_ABS
-LOAD_HALF_BEHIND, LOAD_BYTE_BEHIND = 0x48, 0x50  # with BPF_IND: behind the IPv4 header
+LOAD_HALF_AFTER, LOAD_BYTE_AFTER = 0x48, 0x50  # with BPF_IND: after the IPv4 header
 HEADER_LENGTH = 0xB1  # BPF_LDX, BPF_MSH: index = 4 * (low four bits of a byte)
 AND, EQUAL, ANY_BIT, RETURN = 0x54, 0x15, 0x45, 0x06
 
@@ -53,9 +53,9 @@ def _steps(mac: int, overhears: bool) -> tuple[Instruction, ...]:
         Instruction(LOAD_BYTE, 23),
         Instruction(EQUAL, 1, "icmp"),
         Instruction(EQUAL, 17, "", "drop"),
-        Instruction(LOAD_HALF_BEHIND, 16),
+        Instruction(LOAD_HALF_AFTER, 16),
         Instruction(EQUAL, 67, "pass", "drop"),
-        Instruction(LOAD_BYTE_BEHIND, 14, label="icmp"),
+        Instruction(LOAD_BYTE_AFTER, 14, label="icmp"),
         Instruction(EQUAL, 0, "pass" if overhears else "ours"),
         Instruction(EQUAL, 8, "", "drop"),
         Instruction(LOAD_HALF, 0, label="ours"),
@@ -97,7 +97,11 @@ def wanted(frame: bytes, mac: int) -> bool:
         return True
     if kind != b"\x08\x00" or len(frame) < 24 or int.from_bytes(frame[20:22], "big") & 0x3FFF:
         return False
-    behind = 14 + (frame[14] & 15) * 4
+    transport = 14 + (frame[14] & 15) * 4
     if frame[23] == 17:
-        return frame[behind + 2 : behind + 4] == b"\x00\x43"
-    return frame[23] == 1 and frame[behind : behind + 1] in (b"\x00", b"\x08") and frame[:6] == mac.to_bytes(6, "big")
+        return frame[transport + 2 : transport + 4] == b"\x00\x43"
+    return (
+        frame[23] == 1
+        and frame[transport : transport + 1] in (b"\x00", b"\x08")
+        and frame[:6] == mac.to_bytes(6, "big")
+    )

@@ -56,7 +56,7 @@ class NetlinkCarrier:
                 if state.gone:
                     netlink.ask_link_named(self._netlink, self._interfaces[state.way].name)
         except OSError:
-            pass  # the kernel is short of memory for a moment: the next look tells
+            pass  # the kernel is short of memory for a moment: the next look shows it
         self._read(now)
         changes, self._changes = self._changes, []
         return changes

@@ -93,9 +93,9 @@ def ask_link(netlink: socket.socket, index: int) -> None:
 def ask_link_named(netlink: socket.socket, name: str) -> None:
     """Request the state of the interface with a name; the answer, or the error, carries the sequence number 0."""
     value = name.encode() + b"\0"
-    said = _ATTRIBUTE.pack(4 + len(value), _IFLA_NAME) + value.ljust(len(value) + 3 & ~3, b"\0")
+    attributes = _ATTRIBUTE.pack(4 + len(value), _IFLA_NAME) + value.ljust(len(value) + 3 & ~3, b"\0")
     mask = _ATTRIBUTE.pack(8, _IFLA_MASK) + struct.pack("=I", _NO_STATISTICS)
-    body = _LINK.pack(0, 0, 0, 0, 0) + said + mask
+    body = _LINK.pack(0, 0, 0, 0, 0) + attributes + mask
     netlink.send(_HEAD.pack(_HEAD.size + len(body), GETLINK, _REQUEST, 0, 0) + body)
 
 
@@ -130,27 +130,27 @@ def _text(value: bytes) -> str:
 
 
 def link_from(body: bytes) -> LinkState | None:
-    """Read the body of a link message; None if it is too short, or tells of an interface as the port of a bridge."""
+    """Read the body of a link message; None if it is too short, or describes the port of a bridge."""
     if len(body) < _LINK.size:
         return None
     family, hardware, index, flags, _ = _LINK.unpack_from(body)
     if family == _BRIDGE:  # a "deleted link" of this family has only left its bridge
         return None
-    said = _attributes(body, _LINK.size)
-    mac = said.get(_IFLA_ADDRESS, b"")
-    here = _IFLA_ELSEWHERE not in said
+    attributes = _attributes(body, _LINK.size)
+    mac = attributes.get(_IFLA_ADDRESS, b"")
+    here = _IFLA_ELSEWHERE not in attributes
     return LinkState(
         index=index,
-        name=_text(said.get(_IFLA_NAME, b"")),
+        name=_text(attributes.get(_IFLA_NAME, b"")),
         mac=int.from_bytes(mac, "big") if len(mac) == 6 else 0,
         up=bool(flags & _UP),
         carrier=bool(flags & _LOWER_UP),
         ethernet=hardware == _ETHERNET,
         loopback=bool(flags & _LOOPBACK),
         arp=not flags & _NO_ARP,
-        parent=_number(said.get(_IFLA_PARENT, b"")) if here else 0,
-        master=_number(said.get(_IFLA_MASTER, b"")),
-        member_of=_text(_attributes(said.get(_IFLA_LINKINFO, b""), 0).get(_INFO_SLAVE_KIND, b"")),
+        parent=_number(attributes.get(_IFLA_PARENT, b"")) if here else 0,
+        master=_number(attributes.get(_IFLA_MASTER, b"")),
+        member_of=_text(_attributes(attributes.get(_IFLA_LINKINFO, b""), 0).get(_INFO_SLAVE_KIND, b"")),
     )
 
 
@@ -187,8 +187,10 @@ def addresses() -> dict[int, list[tuple[int, int]]]:
     for body in bodies:
         if len(body) >= _ADDRESS.size:
             family, length, _, _, index = _ADDRESS.unpack_from(body)
-            said = _attributes(body, _ADDRESS.size)
-            own = said.get(2, said.get(1, b""))  # IFA_LOCAL; on a point-to-point link IFA_ADDRESS is the far end
+            attributes = _attributes(body, _ADDRESS.size)
+            own = attributes.get(
+                2, attributes.get(1, b"")
+            )  # IFA_LOCAL; on a point-to-point link IFA_ADDRESS is the far end
             if family == socket.AF_INET and len(own) == 4:
                 found.setdefault(index, []).append((int.from_bytes(own, "big"), length))
     return found
@@ -200,8 +202,8 @@ def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
     for body in _dump(GETNEIGH, _NEIGHBOUR.pack(socket.AF_INET, 0, 0, 0, 0), netlink):
         if len(body) >= _NEIGHBOUR.size:
             family, at, state, _, _ = _NEIGHBOUR.unpack_from(body)
-            said = _attributes(body, _NEIGHBOUR.size)
-            address, mac = said.get(1, b""), said.get(2, b"")
+            attributes = _attributes(body, _NEIGHBOUR.size)
+            address, mac = attributes.get(1, b""), attributes.get(2, b"")
             if (
                 family == socket.AF_INET
                 and at == index
@@ -237,19 +239,19 @@ def routes_from(body: bytes) -> list[KernelRoute]:
     if len(body) < _ROUTE.size:
         return []
     family, length, _, _, table, _, _, kind, _ = _ROUTE.unpack_from(body)
-    said = _attributes(body, _ROUTE.size)
+    attributes = _attributes(body, _ROUTE.size)
     if (family, kind) != (socket.AF_INET, _UNICAST) or length > 32:
         return []
-    first = int.from_bytes(said.get(_RTA_TO, b"")[:4], "big")
-    metric, table = _number(said.get(_RTA_METRIC, b"")), _number(said.get(_RTA_TABLE, bytes([table])))
+    first = int.from_bytes(attributes.get(_RTA_TO, b"")[:4], "big")
+    metric, table = _number(attributes.get(_RTA_METRIC, b"")), _number(attributes.get(_RTA_TABLE, bytes([table])))
     return [
         KernelRoute(first, length, index, gateway, metric, table)
-        for index, gateway in (_hops(said[_RTA_HOPS]) if _RTA_HOPS in said else [_hop(said)])
+        for index, gateway in (_hops(attributes[_RTA_HOPS]) if _RTA_HOPS in attributes else [_hop(attributes)])
     ]
 
 
-def _hop(said: dict[int, bytes]) -> tuple[int, int]:
-    return _number(said.get(_RTA_INDEX, b"")), int.from_bytes(said.get(_RTA_GATEWAY, b"")[:4], "big")
+def _hop(attributes: dict[int, bytes]) -> tuple[int, int]:
+    return _number(attributes.get(_RTA_INDEX, b"")), int.from_bytes(attributes.get(_RTA_GATEWAY, b"")[:4], "big")
 
 
 def _hops(body: bytes) -> list[tuple[int, int]]:
