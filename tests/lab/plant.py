@@ -73,6 +73,7 @@ class Plant:
     command: Command | None = None
     environment: dict[str, str] = field(default_factory=dict)  # of the command, added to this process's
     extra: str = ""  # rows of the plan after those of the devices
+    wrapper: tuple[str, ...] = ()  # words before every command
     keyed: bool = False  # the technician presses Enter after every action
     listener: Listener | None = None
 
@@ -177,13 +178,14 @@ class Plant:
         common = (command, "plan", "-i", "eth0", "--permit", "laboratory", "--format", "json", "--record", "run.jsonl")
         self.command = Command(
             self.lab, self.station, [*common, *mode, *words], self.folder,
-            technician=self.technician, keys=keys, wrapper=wrapper, environment=self.environment,
+            technician=self.technician, keys=keys, wrapper=[*self.wrapper, *wrapper], environment=self.environment,
         )  # fmt: skip
         return self.command
 
     def verify(self) -> Result:
         """Run `netcheck verify` on the record."""
-        return Command(self.lab, self.station, ["verify", "run.jsonl"], self.folder).end()
+        words = ["verify", "run.jsonl"]
+        return Command(self.lab, self.station, words, self.folder, wrapper=self.wrapper).end()
 
     # The technician
 

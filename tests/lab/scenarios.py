@@ -61,10 +61,12 @@ class ScenarioResult:
     planned: tuple[str, ...]
 
 
-def prove(scenario: Scenario, lab: Lab, folder: Path) -> ScenarioResult:
-    """Build the plant, prove, and return the result."""
+def prove(scenario: Scenario, lab: Lab, folder: Path, prepare: Callable[[Plant], None] | None = None) -> ScenarioResult:
+    """Build the plant, prove, and return the result; `prepare` may change the plant before the run."""
     plant = Plant(lab, folder, own=scenario.own, direct=scenario.direct)
     scenario.build(plant)
+    if prepare is not None:
+        prepare(plant)
     plant.plan(macs=scenario.macs)
     plant.listen()
     ended = plant.start(*scenario.words, keys=scenario.keys).end()

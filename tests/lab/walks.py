@@ -54,14 +54,16 @@ class WalkResult:
     noticed: tuple[bool, ...]
 
 
-def walk(case: Walk, lab: Lab, folder: Path) -> WalkResult:
-    """Build the plant, walk, and return the result."""
+def walk(case: Walk, lab: Lab, folder: Path, prepare: Callable[[Plant], None] | None = None) -> WalkResult:
+    """Build the plant, walk, and return the result; `prepare` may change the plant before the run."""
     plant = Plant(lab, folder, own=case.own)
     if case.build is not None:
         case.build(plant)
     else:
         for number, name in enumerate(case.verdicts):
             plant.device(name, 20 + number)
+    if prepare is not None:
+        prepare(plant)
     plant.plan(macs=case.macs)
     plant.technician = partial(_obey, plant, case)
     plant.listen()
