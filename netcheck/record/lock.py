@@ -5,18 +5,24 @@ from __future__ import annotations
 import sys
 
 if sys.platform == "win32":
+    import errno
     import msvcrt
     import os
 
     _FAR = 1 << 40  # a byte beyond every record: on Windows a lock also stops readers
+
+    # What the C runtime says of a locked byte; some give no reason (0).
+    _LOCKED = (errno.EACCES, errno.EDEADLK, errno.EDEADLOCK, 0)
 
     def hold(handle: int) -> None:
         """Take the lock; BlockingIOError if another process has it."""
         os.lseek(handle, _FAR, os.SEEK_SET)
         try:
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        except PermissionError as error:
-            raise BlockingIOError(*error.args) from error
+        except OSError as error:
+            if error.errno not in _LOCKED:
+                raise
+            raise BlockingIOError(errno.EACCES, "locked") from error
         finally:
             os.lseek(handle, 0, os.SEEK_SET)
 

@@ -11,6 +11,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -69,9 +70,11 @@ class Windows:
         replace = f'shift; exec {wine(LOADER)} {self.python} "$@"'
         return ("env", *unset, *settings, "sh", "-c", replace, "sh")
 
-    def start(self, *words: str, **popen: Any) -> subprocess.Popen[bytes]:
-        """Start Python with these words, its streams as `subprocess` has them; none of them may be a file."""
-        return subprocess.Popen(self._command(str(self.python), *words), env=self.environment, **popen)
+    def start(self, *words: str, before: Sequence[str] = (), **popen: Any) -> subprocess.Popen[bytes]:
+        """Start Python with these words, its streams as `subprocess` has them; none of them may be a file. `before`
+        are words before the whole command."""
+        environment = {**self.environment, "TERM": "xterm"}
+        return subprocess.Popen([*before, *self._command(str(self.python), *words)], env=environment, **popen)
 
     def run(
         self, *words: str, cwd: Path | None = None, typed: bytes = b"", timeout: float = 120, **extra: str

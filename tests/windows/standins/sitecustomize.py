@@ -46,3 +46,14 @@ def _or_stand_in(library: Any, name: str) -> Any:
 
 
 setattr(ctypes.CDLL, "__getattr__", _or_stand_in)  # noqa: B010
+
+
+def _begin_to_read_the_console() -> None:
+    """Look into the console's input once: before that, Wine's kbhit() never sees a key."""
+    kernel32: Any = getattr(ctypes, "windll").kernel32  # noqa: B009
+    kernel32.GetStdHandle.restype = ctypes.c_void_p
+    record, count = ctypes.create_string_buffer(20), ctypes.c_ulong()
+    kernel32.PeekConsoleInputW(ctypes.c_void_p(kernel32.GetStdHandle(-10)), record, 1, ctypes.byref(count))
+
+
+_begin_to_read_the_console()

@@ -1,0 +1,71 @@
+"""Runs many commands of the paper half in one process, as a user would one after the other; used on both systems.
+
+    python paper_commands.py FOLDER
+
+What each prints, its exit code and all files that it writes are left in the folder. One process, since the start of
+Python is most of the time under Wine.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import shutil
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+DAY = ("--today", "2026-11-02")
+COMMANDS: tuple[tuple[str, ...], ...] = (
+    *(("check", "plan", *DAY, "--format", form) for form in ("text", "json", "csv", "markdown", "junit")),
+    ("check", "plan", "other", *DAY),
+    ("check", "plan", "--paths", *DAY),
+    ("check", "missing"),
+    ("rules",),
+    ("rules", "gateway-off-link"),
+    ("schema",),
+    ("map", "plan"),
+    ("suggest", "plan", *DAY),
+    ("suggest", "plan", "--write", *DAY),
+    ("suggest", "book.xlsx", "--write", *DAY),
+    ("carve", "10.62.0.0/22", "--need", "process:40", "--need", "packing:120", "--growth", "50%"),
+    ("new", "fresh"),
+    ("new", "--xlsx", "fresh.xlsx"),
+    ("check", "fresh", *DAY),
+    ("check", "fresh.xlsx", *DAY),
+    ("survey", "read", "hosts.csv", "--out", "merged.csv"),
+    *(("report", "other", *DAY, "--out", f"report.{kind}") for kind in ("html", "csv", "xlsx", "json", "md", "txt")),
+    ("report", "other", *DAY, "--requests", "asked.csv", "--sheet", "sheet.html"),
+    ("answers", "other", "report.xlsx"),
+    ("verify", "missing.jsonl"),
+)
+
+
+def run_all(folder: Path) -> None:
+    """Run every command in the folder; leave `printed.json` with what each printed and its exit code."""
+    os.environ["COLUMNS"], os.environ["NO_COLOR"] = "100", "1"
+    shutil.copytree(ROOT / "plans" / "tarn-hollow", folder / "plan")
+    shutil.copytree(ROOT / "plans" / "tarn-hollow-mended", folder / "other")
+    shutil.copy(folder / "other" / "site-hosts.csv", folder / "hosts.csv")
+    os.chdir(folder)
+    from netcheck.cli.main import run
+
+    printed = []
+    for words in (("new", "--xlsx", "book.xlsx"), *COMMANDS):
+        out, said = io.BytesIO(), io.BytesIO()
+        sys.stdout, sys.stderr = io.TextIOWrapper(out, "utf-8"), io.TextIOWrapper(said, "utf-8")
+        sys.argv = ["netcheck", *words]
+        code: object = None
+        try:
+            run()
+        except SystemExit as ended:
+            code = ended.code
+        sys.stdout.flush()
+        sys.stderr.flush()
+        printed.append({"words": words, "code": code, "out": out.getvalue().decode(), "said": said.getvalue().decode()})
+    Path("printed.json").write_text(json.dumps(printed), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    run_all(Path(sys.argv[1]))

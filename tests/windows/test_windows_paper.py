@@ -1,0 +1,121 @@
+"""The paper half on a Windows computer: the same findings, the same bytes, and files as Windows has them."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.windows import paper_commands
+from tests.windows.build import ROOT
+from tests.windows.wine import Windows, windows_path
+
+SCRIPT = Path(paper_commands.__file__)
+CORRECTED = ROOT / "plans" / "tarn-hollow-mended"
+HOLDER = """
+import sys, time
+file = open(sys.argv[1], "r+b")
+if sys.argv[2] == "alone":
+    import ctypes
+    create = ctypes.windll.kernel32.CreateFileW
+    create.restype = ctypes.c_void_p
+    file.close()
+    file = create(sys.argv[1], 0xC0000000, 0, None, 3, 0, None)  # shared with nobody, as a spreadsheet program does
+print("held", flush=True)
+time.sleep(60)
+"""
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    """Return the bytes of all files below a folder, by name.
+
+    A workbook counts by its parts: the compression library of another version compresses them to other bytes."""
+    found: dict[str, bytes] = {}
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder).as_posix()
+        if path.suffix == ".xlsx":
+            with zipfile.ZipFile(path) as book:
+                parts = (part for part in book.namelist() if part != "docProps/core.xml")  # it has the time of writing
+                found |= {f"{name}: {part}": book.read(part) for part in parts}
+        elif path.is_file() and name != "printed.json":
+            found[name] = path.read_bytes()
+    return found
+
+
+def printed(folder: Path) -> list[dict[str, Any]]:
+    """Return what every command printed, with the separators of paths and the ends of lines as Linux has them."""
+    text = (folder / "printed.json").read_text(encoding="utf-8").replace(r"\\", "/").replace(r"\r\n", r"\n")
+    commands: list[dict[str, Any]] = json.loads(text)
+    return commands
+
+
+def test_every_command_prints_and_writes_what_it_does_on_linux(computer: Windows, tmp_path: Path) -> None:
+    """Output and exit codes are the same but for the separators of paths; files are the same byte for byte."""
+    here, there = tmp_path / "linux", tmp_path / "windows"
+    for folder in (here, there):
+        folder.mkdir()
+    program = [sys.executable, str(SCRIPT), str(here)]
+    subprocess.run(program, check=True, cwd=ROOT, env={"PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin"}, timeout=200)
+    ended = computer.run(windows_path(SCRIPT), windows_path(there), timeout=250)
+    assert ended.returncode == 0, ended.stderr
+    for one, other in zip(printed(here), printed(there), strict=True):
+        assert other == one
+    ours, theirs = everything(here), everything(there)
+    assert theirs.keys() == ours.keys()
+    assert {name: theirs[name] for name in ours if theirs[name] != ours[name]} == {}
+    print(f"{len(ours)} files and the output of {len(paper_commands.COMMANDS)} commands are the same")
+
+
+@pytest.mark.parametrize("name", ["a|b.html", "what?.html"])
+def test_a_name_that_windows_cannot_have_is_refused(computer: Windows, name: str, tmp_path: Path) -> None:
+    """Exit code 2, with what is wrong with the name."""
+    ended = computer.netcheck("report", windows_path(CORRECTED), "--out", name, cwd=tmp_path)
+    assert ended.returncode == 2, ended.stdout
+    assert b"Traceback" not in ended.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_workbook_that_is_open_elsewhere_stays_whole(computer: Windows, tmp_path: Path) -> None:
+    """The message says that another program has it open; the file keeps its bytes, and nothing else is left."""
+    book = tmp_path / "plan.xlsx"
+    assert computer.netcheck("new", "--xlsx", "plan.xlsx", cwd=tmp_path).returncode == 0
+    before = book.read_bytes()
+    pipes: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    with computer.start("-c", HOLDER, windows_path(book), "alone", **pipes) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == b"held\r\n"
+        ended = computer.netcheck("report", windows_path(CORRECTED), "--out", "plan.xlsx", cwd=tmp_path)
+        holder.kill()
+        holder.communicate()
+    assert ended.returncode == 2, ended.stdout
+    assert b"open" in ended.stderr or b"other programs" in ended.stderr, ended.stderr
+    assert book.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
+
+
+def test_two_runs_on_one_record_are_refused(computer: Windows, tmp_path: Path) -> None:
+    """The lock of a record that another process writes is noticed; drive letters are fine in its path."""
+    program = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from netcheck.record.model import Run
+from netcheck.record.write import Recorder
+from netcheck.errors import NetcheckError
+facts = Run(plan="p", revision="1", sha256="0" * 64, version="0", station="s", interface="i", permit="x")
+path = Path(sys.argv[1])
+with Recorder.open(path, facts, {}, lambda: datetime.now(UTC)) as first:
+    try:
+        Recorder.open(path, facts, {}, lambda: datetime.now(UTC))
+    except NetcheckError as error:
+        print(error)
+"""
+    ended = computer.run("-c", program, windows_path(tmp_path / "run.jsonl"))
+    assert b"another process is writing this record" in ended.stdout, ended.stderr
+    verified = computer.netcheck("verify", windows_path(tmp_path / "run.jsonl"))
+    assert verified.returncode == 0, verified.stderr
