@@ -40,12 +40,12 @@ DEMO, CORRECTED = ROOT / "plans" / "tarn-hollow", ROOT / "plans" / "tarn-hollow-
 class Console:
     """A program in a console of its own: a pseudo-terminal, which Wine's console draws on."""
 
-    def __init__(self, computer: Windows, *words: str) -> None:
+    def __init__(self, computer: Windows, *words: str, cwd: Path | None = None) -> None:
         self._master, terminal = os.openpty()
         fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
         self.said = b""
         own = ("setsid", "--ctty")
-        self.process = computer.start(*words, before=own, stdin=terminal, stdout=terminal, stderr=terminal)
+        self.process = computer.start(*words, before=own, cwd=cwd, stdin=terminal, stdout=terminal, stderr=terminal)
         os.close(terminal)
 
     def type(self, keys: bytes) -> None:
@@ -112,9 +112,9 @@ def test_legacy_code_pages_break_no_output(computer: Windows, code_page: str, tm
         assert shown in ended.stdout.decode(code_page)
 
 
-def test_a_rehearsal_in_a_console_draws_its_screen(computer: Windows) -> None:
+def test_a_rehearsal_in_a_console_draws_its_screen(computer: Windows, tmp_path: Path) -> None:
     """The live screen shows the plan's ports, and Ctrl-C ends it with 130."""
-    console = Console(computer, "-m", "netcheck", "rehearse", windows_path(CORRECTED))
+    console = Console(computer, "-m", "netcheck", "rehearse", windows_path(CORRECTED), cwd=tmp_path)
     try:
         assert console.wait_for(b"10.62.20.", 60), console.said[-2000:]
         time.sleep(1)
