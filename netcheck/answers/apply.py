@@ -288,6 +288,7 @@ def _entry(answer: Answer, finding: Finding, accepted: AcceptedFinding | None, t
         until=until,
         address=finding.address or "",
         other=finding.other,
+        decided=today,
     )
     if not matches(entry, finding):
         raise _Refused(f"an accepted entry cannot name {safe(finding.other, 120)}", "Give it a simpler name")

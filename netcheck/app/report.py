@@ -42,9 +42,9 @@ def write_reports(order: ReportOrder, day: date) -> int:
     inputs = [path for path, _ in targets], list(order.records)
     with Steps((len(RULES) + 2) * (2 if order.since else 1) + len(targets)) as steps:
         checked, surveys = _checked(order.plan, *inputs, day, steps)
-        before = _earlier(order.since, *inputs, day, steps) if order.since else None
+        before, earlier = _earlier(order.since, *inputs, day, steps) if order.since else (None, ())
         steps.begin("reading the records")
-        report = report_of(checked, surveys, _records(order.records), day, before)
+        report = report_of(checked, surveys, _records(order.records), day, before, earlier)
         steps.end()
         ready = [(path, _written(path, kind, report, steps)) for path, kind in targets]
     for path, data in ready:
@@ -66,10 +66,12 @@ def _checked(
     return check(plan, surveys, day, done=lambda rule: steps.end()), surveys
 
 
-def _earlier(path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps) -> Checked:
+def _earlier(
+    path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
+) -> tuple[Checked, tuple[Survey, ...]]:
     """Return the check of the earlier revision; its problems name --since, as both have the same file names."""
     try:
-        return _checked(path, paths, record, day, steps)[0]
+        return _checked(path, paths, record, day, steps)
     except NetcheckError as error:
         raise type(error)(*(replace(one, what=f"{one.what} (in --since {path})") for one in error.problems)) from None
 

@@ -257,4 +257,5 @@ def _accepted(shape: AcceptedShape, position: Position) -> Accepted:
         until=shape.until,
         address=shape.address,
         other=shape.with_,
+        decided=shape.decided,
     )

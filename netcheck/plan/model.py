@@ -202,6 +202,7 @@ class Accepted:
     until: date | None = None
     address: str = ""
     other: str = ""  # TOML key `with`: the other party
+    decided: date | None = None  # the day of the decision
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -92,6 +92,7 @@ WORDS = {
     "switch-port": "The switch port that the interface is connected to.",
     "taken": "The day on which the survey was taken.",
     "to": "An interface, as device/interface; a route's destination prefix.",
+    "decided": "The day on which the site decided.",
     "until": "The last day on which the finding is accepted.",
     "via": "The address of the next router.",
     "vlan": "The VLAN ID, from 1 to 4094.",

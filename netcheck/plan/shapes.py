@@ -221,6 +221,7 @@ class AcceptedShape(Shape):
     until: Day | None = None
     address: str = ""
     with_: str = ""
+    decided: Day | None = None
 
 
 class PlanShape(Shape):

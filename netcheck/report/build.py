@@ -26,6 +26,7 @@ def report_of(
     records: tuple[VerifiedRecord, ...],
     today: date,
     before: Checked | None = None,
+    surveys_before: tuple[Survey, ...] = (),
 ) -> Report:
     """Return the report; RecordError names every record of another plan. *before* is the check of an earlier revision
     for the same date."""
@@ -40,7 +41,7 @@ def report_of(
         for port in interface.ports
     )
     gone = tuple(several[0] for several in proofs.values())
-    changes = changes_of(before, checked) if before else None
+    changes = changes_of(before, checked, surveys_before, surveys) if before else None
     return Report(checked, surveys, RULES, records, ports, gone, today, __version__, changes)
 
 

@@ -1,4 +1,4 @@
-"""Compares the checks of two revisions of a plan: findings, subnets and interfaces.
+"""Compares the checks of two revisions of a plan: findings, and everything in the plan that can change one.
 
 Two findings are the same if their keys are equal: rule, subjects, address and other party. The message does not count.
 """
@@ -6,16 +6,19 @@ Two findings are the same if their keys are equal: rule, subjects, address and o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from netcheck.plan.model import Cell, Interface, Subnet
+from netcheck.addr import Address
+from netcheck.plan.model import Cell, Plan, Route
 from netcheck.rules.engine import Checked
-from netcheck.rules.finding import Finding
+from netcheck.rules.finding import AcceptedFinding, Finding
+from netcheck.survey.model import Survey
 
-# Attributes of a subnet and of an interface, with their names in the plan's files.
+MOST_HOSTS = 200  # site hosts listed one by one; the others are counted
+# Attributes of each kind of entry, with their names in the plan's files.
 _OF_SUBNET = (
     ("prefix", "prefix"), ("gateway", "gateway"), ("vlan", "vlan"), ("island", "island"), ("pools", "pools"),
     ("reserved", "reserved"),
@@ -26,14 +29,25 @@ _OF_INTERFACE = (
     ("switch_port", "switch-port"), ("behind", "behind"), ("granted", "granted"), ("address6", "address6"),
     ("mask6", "mask6"), ("gateway6", "gateway6"), ("subnet6", "subnet6"),
 )  # fmt: skip
+_OF_ROUTER = (("island", "island"), ("interfaces", "interfaces"), ("routes", "routes"))
+_OF_TRANSLATION = (("inside", "inside"), ("island", "island"))
+_OF_STATION = (("address", "address"), ("island", "island"))
+_OF_CONVERSATION = (("why", "why"), ("services", "services"), ("starts", "starts"))
+_OF_SCHEME = (("subnet", "subnet"), ("kind", "kind"), ("location", "place"), ("name", "name"))
+_OF_SURVEY = (("taken", "taken"), ("covers", "covers"), ("island", "island"), ("kind", "kind"))
+_OF_PLAN = (
+    ("keep_clear", "keep-clear"), ("survey_max_age", "survey-max-age"), ("crowded", "crowded"), ("domain", "domain"),
+    ("own_islands", "own islands"),
+)  # fmt: skip
 
 
 class Turn(StrEnum):
-    """How a subnet or an interface differs from the earlier revision."""
+    """How an entry differs from the earlier revision."""
 
     ADDED = "added"
     REMOVED = "removed"
     CHANGED = "changed"
+    RENAMED = "renamed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +61,7 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """One subnet or interface that was added, removed or changed."""
+    """One entry of the plan that was added, removed, changed or renamed."""
 
     subject: str
     turn: Turn
@@ -55,11 +69,24 @@ class Changed:
 
 
 @dataclass(frozen=True, slots=True)
+class Group:
+    """The changed entries of one kind; `one` names an entry in the singular."""
+
+    one: str
+    changed: tuple[Changed, ...]
+
+    @property
+    def key(self) -> str:
+        """Return the key of the group in JSON."""
+        return f"{self.one.replace(' ', '_')}s"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Changes:
     """Differences between a plan and its earlier revision, both checked for the same date.
 
     Each open finding of now is in `new` or `remaining`. Each open finding of before is in `gone`, `agreed` (accepted
-    since) or `remaining`.
+    since) or `remaining`. `answered` are findings that were accepted before and still are.
     """
 
     before: Checked
@@ -67,24 +94,36 @@ class Changes:
     gone: tuple[Finding, ...]
     agreed: tuple[Finding, ...]
     remaining: tuple[Finding, ...]
-    subnets: tuple[Changed, ...]
-    interfaces: tuple[Changed, ...]
+    answered: tuple[AcceptedFinding, ...]
+    groups: tuple[Group, ...]
+
+    @property
+    def subnets(self) -> tuple[Changed, ...]:
+        """Return the changed subnets."""
+        return self.of("subnet")
+
+    @property
+    def interfaces(self) -> tuple[Changed, ...]:
+        """Return the changed interfaces."""
+        return self.of("interface")
+
+    def of(self, one: str) -> tuple[Changed, ...]:
+        """Return the changed entries of one kind."""
+        return next((group.changed for group in self.groups if group.one == one), ())
 
 
-def changes_of(before: Checked, now: Checked) -> Changes:
+def changes_of(
+    before: Checked, now: Checked, surveys_before: Sequence[Survey] = (), surveys: Sequence[Survey] = ()
+) -> Changes:
     """Return the differences between the checks of two revisions of one plan."""
     remaining, new = _parted(now.findings, before.findings)
     _, closed = _parted(before.findings, now.findings)
     agreed, gone = _parted(closed, (each.finding for each in now.accepted))
-    old, plan = before.plan, now.plan
+    known = {each.finding.key for each in before.accepted}
+    answered = tuple(each for each in now.accepted if each.finding.key in known)
+    groups = tuple(_groups(before.plan, now.plan, surveys_before, surveys))
     return Changes(
-        before,
-        new,
-        gone,
-        agreed,
-        remaining,
-        tuple(_changed(old.subnet_named, plan.subnet_named, _OF_SUBNET)),
-        tuple(_changed(old.interface_named, plan.interface_named, _OF_INTERFACE)),
+        before=before, new=new, gone=gone, agreed=agreed, remaining=remaining, answered=answered, groups=groups
     )
 
 
@@ -99,11 +138,31 @@ def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tup
     return tuple(both), tuple(alone)
 
 
-Things = Mapping[str, Subnet] | Mapping[str, Interface]
 Values = tuple[tuple[str, str], ...]
 
 
-def _changed(old: Things, new: Things, values: Values) -> Iterator[Changed]:
+def _groups(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Sequence[Survey]) -> Iterator[Group]:
+    """Yield every kind of entry that can change a finding or a request; kinds without a change are empty."""
+    yield Group("subnet", tuple(_changed(old.subnet_named, now.subnet_named, _OF_SUBNET)))
+    yield Group("interface", tuple(_renamed(_changed(old.interface_named, now.interface_named, _OF_INTERFACE))))
+    yield Group("router", tuple(_changed(old.router_named, now.router_named, _OF_ROUTER)))
+    yield Group("translation", tuple(_changed(*_by_subject(old.translations, now.translations), _OF_TRANSLATION)))
+    stations = [{each.name: each for each in plan.stations} for plan in (old, now)]
+    yield Group("station", tuple(_changed(stations[0], stations[1], _OF_STATION)))
+    talks = [{f"{each.source} to {each.target}": each for each in plan.conversations} for plan in (old, now)]
+    yield Group("conversation", tuple(_changed(talks[0], talks[1], _OF_CONVERSATION)))
+    yield Group("scheme", tuple(_changed(*_by_subject(old.schemes, now.schemes), _OF_SCHEME)))
+    yield Group("setting", tuple(_settings(old, now)))
+    lists = [{each.file: each for each in plan.surveys} for plan in (old, now)]
+    yield Group("survey", tuple(_changed(lists[0], lists[1], _OF_SURVEY)))
+    yield Group("site host", tuple(_hosts(old, now, surveys_before, surveys)))
+
+
+def _by_subject(old: Iterable[Any], now: Iterable[Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    return {each.subject: each for each in old}, {each.subject: each for each in now}
+
+
+def _changed(old: Mapping[str, Any], new: Mapping[str, Any], values: Values) -> Iterator[Changed]:
     for subject, thing in new.items():
         differences = tuple(_differences(old.get(subject), thing, values))
         if subject not in old or differences:
@@ -113,9 +172,83 @@ def _changed(old: Things, new: Things, values: Values) -> Iterator[Changed]:
             yield Changed(subject, Turn.REMOVED, tuple(_differences(thing, None, values)))
 
 
-def _differences(
-    old: Subnet | Interface | None, new: Subnet | Interface | None, values: Values
-) -> Iterator[Difference]:
+def _renamed(changes: Iterable[Changed]) -> Iterator[Changed]:
+    """Join a removed and an added interface of one MAC, or of one address and subnet, as a renamed one."""
+    several = list(changes)
+    removed: dict[tuple[str, ...], Changed] = {}
+    for each in several:
+        if each.turn is Turn.REMOVED and (mark := _mark(each, before=True)):
+            removed.setdefault(mark, each)
+    joined: dict[str, Changed] = {}
+    for each in several:
+        mark = _mark(each, before=False) if each.turn is Turn.ADDED else ()
+        was = removed.pop(mark, None) if mark else None
+        if was is not None:
+            values = {one.what: one.before for one in was.differences}
+            now = {one.what: one.now for one in each.differences}
+            names = dict.fromkeys((*now, *values))
+            rest = (Difference(name, values.get(name, ""), now.get(name, "")) for name in names)
+            name = Difference("name", was.subject, each.subject)
+            joined[each.subject] = Changed(
+                each.subject, Turn.RENAMED, (name, *(one for one in rest if one.before != one.now))
+            )
+            joined[f"\n{was.subject}"] = was
+    for each in several:
+        if each.turn is Turn.ADDED and each.subject in joined:
+            yield joined[each.subject]
+        elif each.turn is not Turn.REMOVED or f"\n{each.subject}" not in joined:
+            yield each
+
+
+def _mark(each: Changed, *, before: bool) -> tuple[str, ...]:
+    """Return what identifies an interface apart from its name, or an empty tuple."""
+    values = {one.what: one.before if before else one.now for one in each.differences}
+    if mac := values.get("mac"):
+        return ("mac", mac)
+    return ("address", values["address"], values.get("subnet", "")) if values.get("address") else ()
+
+
+def _settings(old: Plan, now: Plan) -> Iterator[Changed]:
+    for attribute, name in _OF_PLAN:
+        before, after = _text(getattr(old, attribute)), _text(getattr(now, attribute))
+        if before != after:
+            yield Changed(name, Turn.CHANGED, (Difference(name, before, after),))
+
+
+def _hosts(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Sequence[Survey]) -> Iterator[Changed]:
+    """Yield the site hosts inside the plan's subnets that a survey gained or lost, `MOST_HOSTS` of them."""
+    before, after = _held(old, now, surveys_before), _held(old, now, surveys)
+    several = [(address, Turn.REMOVED) for address in before.keys() - after.keys()]
+    several += [(address, Turn.ADDED) for address in after.keys() - before.keys()]
+    several += [(each, Turn.CHANGED) for each in before.keys() & after.keys() if before[each] != after[each]]
+    several.sort(key=lambda pair: (pair[0][0], pair[0][1].family, pair[0][1].value))
+    for (island, address), turn in several[:MOST_HOSTS]:
+        where = f"{address} ({island})" if island != "site" else str(address)
+        was, is_now = before.get((island, address), ""), after.get((island, address), "")
+        yield Changed(where, turn, (Difference("host", was, is_now),))
+    if len(several) > MOST_HOSTS:
+        yield Changed(f"{len(several) - MOST_HOSTS:,} more site hosts", Turn.CHANGED)
+
+
+def _held(old: Plan, now: Plan, surveys: Sequence[Survey]) -> dict[tuple[str, Address], str]:
+    """Return the site hosts by island and address, in words, inside the subnets of either revision."""
+    prefixes = {
+        (subnet.island, subnet.prefix.value)
+        for plan in (old, now)
+        for subnet in plan.subnets
+        if subnet.prefix.value is not None
+    }
+    found: dict[tuple[str, Address], list[str]] = {}
+    for survey in surveys:
+        for island, prefix in prefixes:
+            if island == survey.island:
+                for host in survey.hosts.between(prefix.first, prefix.last):
+                    words = " ".join(filter(None, (host.name, str(host.mac) if host.mac else "")))
+                    found.setdefault((island, host.address), []).append(words or "no name and no MAC")
+    return {key: ", ".join(sorted(set(words))) for key, words in found.items()}
+
+
+def _differences(old: Any, new: Any, values: Values) -> Iterator[Difference]:
     for value, name in values:
         before, now = (_text(getattr(one, value)) if one else "" for one in (old, new))
         if before != now and not (value == "ports" and {before, now} == {"", "1"}):
@@ -129,6 +262,10 @@ def _text(value: Any) -> str:
             return ""
         case Cell():
             return value.text if value.value is None else str(value.value)
+        case Route():
+            return f"{_text(value.to)} via {_text(value.via)}"
         case tuple():
             return ", ".join(map(_text, value))
+        case frozenset():
+            return ", ".join(sorted(map(str, value)))
     return str(value)

@@ -107,6 +107,7 @@ def fix_words(finding: Finding) -> str:
 def _accepted_row(agreed: AcceptedFinding) -> Row:
     row = row_of(agreed.finding)
     until = f", until {agreed.until}" if agreed.until else ""
+    until = (f" on {agreed.decided}" if agreed.decided else "") + until
     words = f"{row.message}; accepted by {safe(agreed.by)}{until}: {safe(agreed.because)}"
     return Row(row.rule, row.subject, row.address, words, "", row.where)
 

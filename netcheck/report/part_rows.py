@@ -8,7 +8,7 @@ from typing import NamedTuple
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.model import Report
 from netcheck.requests.build import asked_of
-from netcheck.rules.finding import Finding
+from netcheck.rules.finding import AcceptedFinding, Finding
 
 
 class Part(NamedTuple):
@@ -66,9 +66,17 @@ def changes_parts(changes: Changes) -> Iterator[Part]:
         ("Remaining findings", changes.remaining),
     ):
         yield Part(title, ("severity", "rule", "subject", "address", "what"), tuple(map(_finding, findings)))
-    for what, changed in (("subnet", changes.subnets), ("interface", changes.interfaces)):
-        rows = tuple((each.subject, str(each.turn), words_of(each)) for each in changed)
-        yield Part(f"{what.capitalize()}s changed", (what, "change", "values"), rows)
+    rows = tuple((*_finding(each.finding), answered_words(each)) for each in changes.answered)
+    yield Part("Findings answered before", ("severity", "rule", "subject", "address", "what", "answer"), rows)
+    for group in changes.groups:
+        rows = tuple((each.subject, str(each.turn), words_of(each)) for each in group.changed)
+        yield Part(f"{group.one.capitalize()}s changed", (group.one, "change", "values"), rows)
+
+
+def answered_words(each: AcceptedFinding) -> str:
+    """Return in words that an answer still holds."""
+    day = f" of {each.decided}" if each.decided else ""
+    return f"unchanged since your answer{day}: accepted by {each.by}"
 
 
 def changes_line(changes: Changes) -> str:

@@ -165,10 +165,14 @@ class _Work:
         )
 
     def pools(self) -> Iterator[Request]:
-        """Yield for each pool that contains planned addresses what would remain of it."""
+        """Yield for each pool that contains planned addresses what would remain of it.
+
+        Addresses that a proposal moves out of the pool count, since the site may keep them by changing the pool.
+        """
         faces = [
             (face, subnet.island, face.address.value)
-            for face, subnet in self._of_site
+            for face, subnet in interfaces_by_family(self.checked.plan)
+            if subnet.island not in self.plan.islands_without_it
             if face.address is not None and face.address.value is not None
         ]
         for subnet in self.plan.subnets:
@@ -184,7 +188,7 @@ class _Work:
     def _pool(self, subnet: Subnet, pool: Range, inside: list[tuple[Interface, Address]]) -> Request:
         left = list(_without(pool, {address.value for _, address in inside}))
         moving = [face.subject for face, _ in inside if not face.granted]
-        note = f"or move {listed(moving)}" if moving else ""
+        note = f"only if {listed(moving)} keep{'s' if len(moving) == 1 else ''} the address" if moving else ""
         return Request(
             Kind.POOL,
             listed([face.subject for face, _ in inside], MOST),

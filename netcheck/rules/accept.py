@@ -44,7 +44,7 @@ def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], t
                 wide.setdefault(index, {})[" and ".join(lacking)] = None
         valid = [entries[index] for index in matching if not _expired(entries[index], today)]
         if valid:
-            accepted.append(AcceptedFinding(finding, valid[0].by, valid[0].because, valid[0].until))
+            accepted.append(AcceptedFinding(finding, valid[0].by, valid[0].because, valid[0].until, valid[0].decided))
         else:
             still_open.append(_reopened(finding, entries[matching[0]]) if matching else finding)
     unused = tuple(entry for index, entry in enumerate(entries) if index not in used)

@@ -91,3 +91,4 @@ class AcceptedFinding:
     by: str
     because: str
     until: date | None
+    decided: date | None = None

@@ -16,7 +16,7 @@ from netcheck.report.json.report import to_json
 from netcheck.report.markdown.report import to_markdown
 from netcheck.report.text.report import to_text
 from netcheck.rules.engine import Checked, check
-from netcheck.survey.read import read_surveys
+from netcheck.survey.read import read_site, read_surveys
 
 TODAY = date(2026, 11, 20)
 HEAD = """format = 1
@@ -168,3 +168,90 @@ def test_every_form_says_it(changes: Changes, tmp_path: Path) -> None:
         "respelled-plc/cpu": "removed",
     }
     assert "changes" not in json.loads(to_json(alone))
+
+
+BASE = """format = 1
+[site]
+name = "Tarn Hollow creamery"
+revision = "{revision}"
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/24"
+gateway = "10.62.20.1"
+[[device]]
+name = "filler-plc"
+[[device.interface]]
+name = "cpu"
+subnet = "process"
+address = "10.62.20.60"
+mac = "00-00-5E-00-53-10"
+[[device]]
+name = "panel"
+[[device.interface]]
+name = "lan"
+subnet = "process"
+address = "10.62.20.61"
+[[router]]
+name = "r1"
+interfaces = ["10.62.20.1/24"]
+[[station]]
+name = "laptop"
+address = "10.62.20.250/24"
+[[conversation]]
+from = "panel/lan"
+to = "filler-plc/cpu"
+[[survey]]
+file = "hosts.csv"
+taken = 2026-11-18
+covers = ["10.62.20.0/24"]
+"""
+EDITS = {
+    "conversation": ('to = "filler-plc/cpu"\n', 'to = "filler-plc/cpu"\nwhy = "screens"\n'),
+    "router": ('interfaces = ["10.62.20.1/24"]', 'interfaces = ["10.62.20.1/24", "10.62.21.1/24"]'),
+    "station": ("10.62.20.250/24", "10.62.20.251/24"),
+    "setting": ('revision = "B"', 'revision = "B"\nkeep-clear = 4'),
+    "survey": ('covers = ["10.62.20.0/24"]', 'covers = ["10.62.20.0/25"]'),
+    "site host": ("", ""),
+    "interface": ('name = "filler-plc"\n', 'name = "filler-plc-2"\n'),
+}
+
+
+@pytest.mark.parametrize("one", EDITS)
+def test_whatever_changes_a_finding_or_a_request_is_told(one: str, tmp_path: Path) -> None:
+    """Conversations, routers, stations, settings, coverage, hosts that left a survey, and a device's new name."""
+    texts = [BASE.format(revision=revision) for revision in "AB"]
+    hosts = ["address,mac,name\n10.62.20.80,00-00-5E-00-53-90,camera\n"] * 2
+    before, after = EDITS[one]
+    texts[1] = texts[1].replace(before, after)
+    if one == "interface":
+        texts[1] = texts[1].replace('to = "filler-plc/cpu"', 'to = "filler-plc-2/cpu"')
+    if one == "site host":
+        hosts[1] = "address,mac,name\n"
+    sites = []
+    for folder, text, listing in zip(("a", "b"), texts, hosts, strict=True):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "plan.toml").write_text(text, "utf-8")
+        (tmp_path / folder / "hosts.csv").write_text(listing, "utf-8")
+        site = read_site(tmp_path / folder)
+        sites.append((check(*site, TODAY), site.surveys))
+    told = changes_of(sites[0][0], sites[1][0], sites[0][1], sites[1][1])
+    (changed,) = told.of(one)
+    expected = {"site host": Turn.REMOVED, "interface": Turn.RENAMED}.get(one, Turn.CHANGED)
+    assert changed.turn is expected
+    assert changed.differences
+    report = report_of(sites[1][0], sites[1][1], (), TODAY, *sites[0])
+    for write in (to_html, to_markdown, to_text):
+        assert str(expected) in write(report).decode("utf-8")
+    assert json.loads(to_json(report))["changes"][f"{one.replace(' ', '_')}s"]
+
+
+def test_what_was_answered_before_is_marked(tmp_path: Path) -> None:
+    """The reviewer sees at once what is unchanged since the answer, with its day."""
+    entry = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\naddress = "10.62.20.255"\n'
+    entry += 'by = "IT"\nbecause = "a trial"\ndecided = 2026-11-02\n'
+    before = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"), entry)
+    now = checked(tmp_path, "B", device("kept-plc", "10.62.20.255"), entry)
+    report = report_of(now, (), (), TODAY, before)
+    assert [each.finding.rule for each in report.changes.answered] == ["unusable-address"]  # type: ignore[union-attr]
+    for write in (to_html, to_markdown, to_text):
+        assert "unchanged since your answer of 2026-11-02" in write(report).decode("utf-8").replace("\\", "")

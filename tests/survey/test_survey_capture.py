@@ -244,7 +244,10 @@ GOOD = section(FRAMES[:2])
         (pcap(FRAMES)[:20], "ends inside its header"),
         (pcap(FRAMES)[:24] + struct.pack("<IIII", DAY, 0, 0xFFFFFFFF, 60), "4,294,967,295 bytes is announced"),
         (pcap(FRAMES, link=105), "link type 105"),
-        (b"\x0a\x0d\x0d\x0a" + bytes(4) + b"\x4d\x3c\x2b\x1a" + bytes(40), "a block has the impossible length of 0 bytes"),
+        (
+            b"\x0a\x0d\x0d\x0a" + bytes(4) + b"\x4d\x3c\x2b\x1a" + bytes(40),
+            "a block has the impossible length of 0 bytes",
+        ),
         (block("<", 0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1)) * 1000, "it holds no frame"),
         (b"\x1f\x8b\x08" + bytes(40), "packed with gzip"),
         (b"\xa1\xb2\xcd\x34" + bytes(40), "does not start with the magic number"),

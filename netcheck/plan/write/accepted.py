@@ -61,6 +61,7 @@ def row_of(entry: Accepted) -> dict[str, Any]:
         "by": entry.by,
         "because": entry.because,
         "until": entry.until,
+        "decided": entry.decided,
     }
     return {key: value for key, value in values.items() if value}
 

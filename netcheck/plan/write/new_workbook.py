@@ -139,7 +139,7 @@ def _choices(workbook: Workbook, titles: dict[str, Sequence[str]], rules: int) -
         _choice(workbook[sheet], titles[sheet], title, type="list", formula1=formula, errorStyle=style, error=words)
     vlan = {"type": "whole", "operator": "between", "formula1": "1", "formula2": "4094", "errorStyle": "stop"}
     _choice(workbook["subnets"], titles["subnets"], "vlan", **vlan, error="A VLAN ID is a number from 1 to 4094.")
-    for sheet, title in (("surveys", "taken"), ("accepted", "until")):
+    for sheet, title in (("surveys", "taken"), ("accepted", "until"), ("accepted", "decided")):
         day = {"type": "date", "operator": "greaterThan", "formula1": "36526", "errorStyle": "stop"}
         _choice(workbook[sheet], titles[sheet], title, **day, error="Write a day, for example 2026-10-28.")
 

@@ -20,7 +20,7 @@ from netcheck.tables.workbook_read import cell_text, opened_from
 
 SHEET = "accepted"
 IDENTITY = ("rule", "subject", "address", "with")  # the keys that identify a finding
-VALUES = ("by", "because", "until")  # the keys that the site decides on
+VALUES = ("by", "because", "until", "decided")  # the keys that the site decides on
 
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:

@@ -23,6 +23,7 @@ from netcheck.report.finding_groups import TITLES
 from netcheck.report.html.page_values import values_of
 from netcheck.report.html.rtt_chart import chart_of
 from netcheck.report.model import Report, short
+from netcheck.report.part_rows import answered_words
 from netcheck.report.text import verification as verifications
 from netcheck.space.map_cells import Use
 from netcheck.text import safe
@@ -58,6 +59,7 @@ def environment() -> Environment:
         finalize=_harmless,
     )
     environment.globals.update(
+        answered_words=answered_words,
         boxes_of=boxes_of,
         chart_of=chart_of,
         facts_of=words.facts_of,

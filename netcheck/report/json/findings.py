@@ -45,4 +45,5 @@ def _fix_json(fix: Fix | None, subjects: int) -> dict[str, Any] | None:
 
 def _agreed_json(agreed: AcceptedFinding) -> dict[str, Any]:
     until = agreed.until.isoformat() if agreed.until else None
-    return {**finding_json(agreed.finding), "by": agreed.by, "because": agreed.because, "until": until}
+    decided = {"decided": agreed.decided.isoformat()} if agreed.decided else {}
+    return {**finding_json(agreed.finding), "by": agreed.by, "because": agreed.because, "until": until, **decided}

@@ -53,8 +53,8 @@ def _changes(changes: Changes) -> dict[str, Any]:
         "gone": [{**findings_json.finding_json(finding), "key": finding.key} for finding in changes.gone],
         "accepted": [finding.key for finding in changes.agreed],
         "remaining": [finding.key for finding in changes.remaining],
-        "subnets": [*map(_changed, changes.subnets)],
-        "interfaces": [*map(_changed, changes.interfaces)],
+        "answered": [each.finding.key for each in changes.answered],
+        **{group.key: [*map(_changed, group.changed)] for group in changes.groups},
     }
 
 
