@@ -139,6 +139,10 @@ class Prefix(NamedTuple):
         """Return whether the two prefixes share an address."""
         return self.family == other.family and self.value <= other.last.value and other.value <= self.last.value
 
+    def overlaps_range(self, span: Range) -> bool:
+        """Return whether the prefix and a range share an address."""
+        return self.family == span.family and self.value <= span.high and span.low <= self.last.value
+
     @classmethod
     def of(cls, address: Address, length: int) -> Prefix:
         """Return the prefix of this length that contains the address."""

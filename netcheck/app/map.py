@@ -12,7 +12,11 @@ from netcheck.addr import Address
 from netcheck.app.progress import Steps
 from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import Problem, UsageError
+from netcheck.files import write_atomically
 from netcheck.plan.model import Plan, Subnet
+from netcheck.report.csv_xlsx.address_list import to_csv, to_xlsx
+from netcheck.report.formats import demand_apart
+from netcheck.report.text.address_list import address_list_to_text
 from netcheck.report.text.subnet_map import GAPS, MOST_DRAWN, conflicts_in, list_to_text, to_text
 from netcheck.rules.engine import Checked, check
 from netcheck.space.map_cells import cells_of, gaps_of, holdings
@@ -22,8 +26,8 @@ from netcheck.survey.read import read_site
 from netcheck.text import listed, safe
 
 
-def print_map(path: Path, subnet: str) -> None:
-    """Read a plan, check it, and print the maps of all its subnets or of the named one."""
+def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = None) -> None:
+    """Read a plan, check it, and print the maps of all its subnets or of the named one; with *who* the address list."""
     with Steps(2) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path)
@@ -32,10 +36,31 @@ def print_map(path: Path, subnet: str) -> None:
         if subnet and subnet not in plan.subnet_named:
             names = listed([safe(name) for name in plan.subnet_named], joint="or")
             raise UsageError(Problem(f"the plan has no subnet {safe(subnet)!r}", do=f"Name one of {names}"))
+        if who or out is not None:
+            _address_list(plan, surveys, subnet, out)
+            return
         steps.begin("looking for conflicts")
         checked = check(plan, surveys, date.today())
     colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
     print(draw(plan, surveys, checked, subnet, shutil.get_terminal_size().columns, colour=colour))
+
+
+def _address_list(plan: Plan, surveys: tuple[Survey, ...], only: str, out: Path | None) -> None:
+    islands = islands_of(plan, surveys)
+    subnets = [one for one in plan.subnets if only in ("", one.name)]
+    if out is None:
+        width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
+        print(address_list_to_text(subnets, islands, width))
+        return
+    writers = {".csv": to_csv, ".xlsx": to_xlsx}
+    write = writers.get(out.suffix.casefold())
+    if write is None:
+        raise UsageError.of(
+            f"--out {safe(str(out), 200)} does not end in .csv or .xlsx", do="Choose one of these endings"
+        )
+    demand_apart([out], plan, [])
+    write_atomically(out, write(subnets, islands))
+    print(f"wrote {safe(str(out))}")
 
 
 def draw(

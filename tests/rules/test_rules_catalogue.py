@@ -60,6 +60,7 @@ CONTRACT = {
     "translated-twice": "conflict",
     "outside-address-taken": "conflict",
     "too-near": "risk",
+    "lease-outside-pools": "risk",
     "dhcp-without-mac": "conflict",
     "outside-scheme": "risk",
     "crowded": "risk",

@@ -75,6 +75,7 @@ RULES: tuple[Rule, ...] = (
     survey_quality.NOT_SURVEYED,
     survey_quality.SURVEY_STALE,
     survey_quality.SURVEY_IN_FUTURE,
+    survey_quality.LEASE_OUTSIDE_POOLS,
     survey_quality.SURVEY_DISAGREES,
     address.DHCP_WITHOUT_MAC,
     address.UNPLACED,

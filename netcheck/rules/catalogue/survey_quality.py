@@ -77,7 +77,31 @@ def _disagreement(hosts: list[SiteHost]) -> Breach:
     return Breach(files, f"{address} is given different MACs: {shown}", hosts[0].where, address, (macs,))
 
 
+def _outside_pools(scene: Scene) -> Iterator[Breach]:
+    for survey in scene.surveys:
+        if survey.kind != "leases":
+            continue
+        island = scene.islands[survey.island]
+        for subnet in island.subnets:
+            prefix = subnet.prefix.value
+            unread = any(cell.value is None for cell in subnet.pools)
+            hosts = survey.hosts.between(prefix.first, prefix.last) if prefix is not None and not unread else ()
+            outside = [host for host in hosts if island.pools.at(host.address) is None]
+            if outside:
+                shown = listed([f"{host.address} ({host.where})" for host in outside])
+                what = f"{count(len(outside), 'lease')} of {survey.file} outside the known pools: {shown}"
+                others = (survey.file,)
+                yield Breach((subnet.name,), what, str(subnet.position), others=others)
+
+
+def count(number: int, what: str) -> str:
+    """Return a number with its noun and verb, such as `1 lease is` or `3 leases are`."""
+    return f"{number} {what} is" if number == 1 else f"{number} {what}s are"
+
+
 _PLACED = 'address = "10.62.20.61"'
+_POOL = PROCESS + '\npools = ["10.62.20.200-10.62.20.239"]'
+_LEASE = "lease {} {{\n  binding state active;\n  hardware ethernet 00:00:5e:00:53:80;\n}}\n"
 _OTHER = "address,mac\n10.62.20.80,00-00-5E-00-53-80\n"
 
 NOT_SURVEYED = Rule(
@@ -111,6 +135,17 @@ SURVEY_IN_FUTURE = Rule(
     good=one(_PLACED, survey=SURVEYED),
     source="our own rule, because a list cannot be made in the future",
     check=_in_future,
+)
+LEASE_OUTSIDE_POOLS = Rule(
+    slug="lease-outside-pools",
+    severity=Severity.RISK,
+    what="A DHCP server has leases in a subnet outside all pools that the plan knows.",
+    why="The list of pools is incomplete: the server assigns addresses that the plan takes for free. Ask the site for "
+    "its pools and add them to the subnet.",
+    bad=one(_PLACED, subnet=_POOL, hosts=_LEASE.format("10.62.20.90")),
+    good=one(_PLACED, subnet=_POOL, hosts=_LEASE.format("10.62.20.210")),
+    source="our own rule, because a server gives leases from its pools only (RFC 2131 section 4.3.1)",
+    check=_outside_pools,
 )
 SURVEY_DISAGREES = Rule(
     slug="survey-disagrees",

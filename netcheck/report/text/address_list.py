@@ -1,0 +1,48 @@
+"""Writes the addresses in use of each subnet as a table for the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from tabulate import tabulate
+
+from netcheck.plan.model import Subnet
+from netcheck.space.address_list import AddressUse, address_list
+from netcheck.space.occupancy import Island
+from netcheck.text import safe
+
+HEADERS = ("address", "use", "who", "name", "MAC", "switch port", "place", "source")
+NARROWEST = 8  # columns of a cell that is wrapped
+
+
+def address_list_to_text(subnets: Sequence[Subnet], islands: Mapping[str, Island], width: int) -> str:
+    """Return one table a subnet, in address order; wrapped to a width, or one line an address if the width is 0."""
+    parts = []
+    for subnet in subnets:
+        rows = [_row(one) for one in address_list(islands[subnet.island], subnet)]
+        title = f"{safe(subnet.name, 60)}  {subnet.prefix.value or safe(subnet.prefix.text, 60)}"
+        parts.append(f"{title}\n{_table(rows, width)}" if rows else f"{title}\nno address is in use")
+    return "\n\n".join(parts) or "The plan has no subnets."
+
+
+def _row(one: AddressUse) -> tuple[str, ...]:
+    texts = (one.who, one.name, one.mac, one.switch_port, one.location, one.source)
+    return (str(one.span), one.use.word, *(safe(text, 120) for text in texts))
+
+
+def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
+    used = [at for at, title in enumerate(HEADERS) if any(row[at] for row in rows)]
+    cells = [tuple(row[at] for at in used) for row in rows]
+    titles = tuple(HEADERS[at] for at in used)
+    limits = _limits([titles, *cells], width) if width else None
+    table = tabulate(cells, titles, tablefmt="simple", disable_numparse=True, maxcolwidths=limits)
+    return "\n".join(line.rstrip() for line in table.splitlines())
+
+
+def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
+    """Return the columns of each cell: as needed, and the widest ones narrowed until a row fits."""
+    needed = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    room = width - 2 * (len(needed) - 1)
+    while sum(needed) > room and max(needed) > NARROWEST:
+        needed[needed.index(max(needed))] -= 1
+    return needed
