@@ -11,5 +11,8 @@ def command() -> None:
     import json
 
     from netcheck.plan.schema import plan_schema
+    from netcheck.rules.catalogue import RULES
+    from netcheck.survey.read import READERS
 
-    print(json.dumps(plan_schema(), indent=2))
+    kinds = dict.fromkeys(reader.kind for reader in READERS)
+    print(json.dumps(plan_schema([rule.slug for rule in RULES], list(kinds)), indent=2))

@@ -5,6 +5,7 @@ The schema covers structure: keys, types and what is required. It does not judge
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from pydantic import create_model
@@ -27,6 +28,7 @@ from netcheck.plan.shapes import (
     TranslationShape,
 )
 
+VLAN_IDS = 1, 4094  # RFC 4363 section 5, VlanId
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 # The shape of the entries of each table.
@@ -101,12 +103,28 @@ WORDS = {
 }
 
 
-def plan_schema() -> dict[str, Any]:
-    """Return the schema (JSON Schema 2020-12) as plain values for `json.dumps`."""
+def plan_schema(rules: Sequence[str] = (), survey_kinds: Sequence[str] = ()) -> dict[str, Any]:
+    """Return the schema (JSON Schema 2020-12) as plain values for `json.dumps`.
+
+    `rules` and `survey_kinds` are the names that an editor offers for these keys. The schema is stricter than the
+    reader, which reports an unknown rule or VLAN ID as a finding.
+    """
     device = _with_entries("Device", DeviceShape, {"interface": InterfaceShape})
     plan = _with_entries("Plan", PlanShape, {**ENTRIES, "device": device})
     schema = _plain(plan.model_json_schema(mode="validation"))
     schema["properties"]["format"]["const"] = FORMAT
+    entries = {
+        key: schema["$defs"][shape.__name__.removesuffix("Shape")]["properties"] for key, shape in ENTRIES.items()
+    }
+    vlan = entries["subnet"]["vlan"]
+    for key in ("exclusiveMinimum", "exclusiveMaximum"):
+        vlan.pop(key, None)
+    vlan |= {"minimum": VLAN_IDS[0], "maximum": VLAN_IDS[1]}
+    entries["conversation"]["starts"] |= {"enum": ["", "from", "to", "both"]}
+    if rules:
+        entries["accepted"]["rule"] |= {"enum": list(rules)}
+    if survey_kinds:
+        entries["survey"]["kind"] |= {"enum": ["", *survey_kinds]}
     return {"$schema": DIALECT, "title": "netcheck plan", **schema, "description": "A plan: plan.toml."}
 
 

@@ -19,7 +19,7 @@ from netcheck.plan.shapes import PlanShape
 PLANS = Path(__file__).parents[2] / "plans"
 # JSON Schema 2020-12, the keywords of its core, applicator and validation vocabularies that the schema may use.
 KEYWORDS = {"$schema", "$defs", "$ref", "title", "description", "default", "type", "properties", "required", "items"}
-KEYWORDS |= {"additionalProperties", "anyOf", "const", "format", "minLength", "minItems", "minimum", "maximum"}
+KEYWORDS |= {"additionalProperties", "anyOf", "const", "format", "minLength", "minItems", "minimum", "maximum", "enum"}
 KEYWORDS |= {"exclusiveMinimum", "exclusiveMaximum", "maxLength", "pattern"}
 TYPES: dict[str, tuple[type, ...]] = {
     "string": (str,),
@@ -127,4 +127,30 @@ def test_every_table_has_its_shape() -> None:
 def test_the_command_prints_it() -> None:
     """`netcheck schema`, whole, on standard output."""
     run = subprocess.run([sys.executable, "-m", "netcheck", "schema"], capture_output=True, text=True, check=True)
-    assert json.loads(run.stdout) == plan_schema()
+    shown = json.loads(run.stdout)
+    rules, kinds = shown["$defs"]["Accepted"]["properties"]["rule"], shown["$defs"]["Survey"]["properties"]["kind"]
+    assert {"taken-on-site", "outside-scheme"} <= set(rules.pop("enum"))
+    assert {"", "csv", "zone", "leases"} <= set(kinds.pop("enum"))
+    assert shown == plan_schema()
+
+
+@pytest.mark.parametrize(
+    ("text", "fits"),
+    [
+        ("vlan = 4094", True),
+        ("vlan = 0", False),
+        ("vlan = 4095", False),
+        ("[[accepted]]\nrule = 'too-near'\nsubject = 'a'\nby = 'b'\nbecause = 'c'", True),
+        ("[[accepted]]\nrule = 'to-near'\nsubject = 'a'\nby = 'b'\nbecause = 'c'", False),
+        ("[[conversation]]\nfrom = 'a/b'\nto = 'c/d'\nstarts = 'from'\nservices = ['tcp 502']", True),
+        ("[[conversation]]\nfrom = 'a/b'\nto = 'c/d'\nstarts = 'left'", False),
+        ("[[conversation]]\nfrom = 'a/b'\nto = 'c/d'\nservices = ['modbus']", False),
+        ("[[scheme]]\nkind = 'drive'\nrange = '.100-.149'", True),
+        ("[[island]]\nname = 'machine-1'\nsite = false", True),
+    ],
+)
+def test_values_that_an_editor_marks(text: str, fits: bool) -> None:
+    """By a general-purpose validator: VLAN IDs, names of rules, services."""
+    head = "format = 1\n[site]\nname = 'x'\n[[subnet]]\nname = 'a'\nprefix = '10.0.0.0/24'\n"
+    schema = plan_schema(["too-near"], ["csv"])
+    assert Draft202012Validator(schema).is_valid(loaded(head + text)) == fits
