@@ -169,9 +169,9 @@ def test_table_has_every_verdict_once_and_in_order() -> None:
 @pytest.mark.parametrize(
     ("changes", "word"),
     [
-        ({"mac": 0x00005E000105}, "relayed"),
-        ({"mac": 0x00005E0002FF}, "relayed"),
-        ({"mac": 0x00005E000305}, "proven"),
+        ({"mac": 0x00005E000105, "owners": ()}, "relayed"),
+        ({"mac": 0x00005E0002FF, "owners": ()}, "relayed"),
+        ({"mac": 0x00005E000305, "owners": ()}, "proven"),
         ({"owners": (Owner(MAC, IN), Owner(STRANGER, IN, echo_only=True))}, "relayed"),
         ({"owners": (Owner(MAC, IN), Owner(STRANGER, BACK, echo_only=True))}, "relayed"),
         ({"gateway_mac": MAC, "is_gateway": True}, "proven"),

@@ -9,7 +9,7 @@ from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Stage
 from netcheck.proof.run_state import Cut, Void
-from netcheck.proof.verdict.silence_rule import ARP_EVERY
+from netcheck.proof.verdict.silence_rule import ARP_EVERY, ON_TIME
 from netcheck.text import listed
 
 DOUBT = 6.0  # seconds a control may take to answer before it counts as fallen
@@ -21,6 +21,10 @@ Steps = Generator[None, None, None]
 
 class TooSoon(Exception):
     """The address answered again before that can be the return of the cable."""
+
+
+class WentOn(Exception):
+    """The operator said that the cable is out, and the address went on answering."""
 
 
 def pull(port: PortState, warning: str = "") -> Steps:
@@ -116,12 +120,13 @@ def _ask_without_sender(port: PortState, pull: Pull) -> None:
     free: to that device they would be a conflict (RFC 5227 section 2.1.1)."""
     entry = port.entry
     if entry.claimed > pull.silent_from:
-        entry.anonymous_left = 0
+        port.ask_no_more_anonymously()
         if entry.claimed_by == port.mac and pull.cable == "inferred":
             raise TooSoon
     elif not pull.asks_anonymously and not port.silences and port.run.now > pull.silent_from + ESTABLISHED:
         pull.asks_anonymously = True
-        entry.anonymous_left = max(0, ANONYMOUS * port.target.ports - entry.anonymous_sent)
+        for one in (entry, *port.beyond):
+            one.anonymous_left = max(0, ANONYMOUS * port.target.ports - one.anonymous_sent)
 
 
 def _cable_changes(port: PortState, pull: Pull) -> None:
@@ -136,8 +141,7 @@ def _cable_changes(port: PortState, pull: Pull) -> None:
         port.open_out("carrier")
         return
     if port.pressed() and pull.cable == "inferred":
-        pull.cable = "operator"
-        port.begin_silence(run.now)
+        _take_the_word(port, pull)
     check_station(port)
     if port.everything_fell() and port.fell():
         names = listed([run.word(entry) for entry in pull.all_controls])
@@ -151,18 +155,47 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
         return False
     if pull.cable == "inferred":
         raise TooSoon
+    if pull.said_at is not None and sign.means > pull.said_at + ON_TIME:
+        raise WentOn
     port.begin_silence(max(port.run.now, sign.at))
-    port.entry.anonymous_left, pull.asks_anonymously = 0, False
+    port.ask_no_more_anonymously()
+    pull.asks_anonymously = False
     port.choose_controls()
     port.warn(f"{port.target.address_text} still answers: is it the right cable?")
     return True
+
+
+def _take_the_word(port: PortState, pull: Pull) -> None:
+    """The operator confirms a silence: it counts from now on."""
+    pull.said_at = port.run.now
+    if pull.cable != "carrier":
+        pull.cable = "operator"
+        port.begin_silence(port.run.now)
+
+
+def confirm_late(port: PortState) -> Generator[None, None, bool]:
+    """Wait until the operator confirms a silence that began long after the request; say whether that was done."""
+    pull, until = port.pull, port.run.now + port.run.options.patience
+    assert pull is not None
+    while pull.late and port.run.now < until and not port.run.options.hands_free:
+        words = f"{port.target.address_text} fell silent {pull.after or 0.0:.0f} s after the request"
+        port.warn(f"{words}: press Enter if its cable is out")
+        if port.pressed():
+            _take_the_word(port, pull)
+        if pull.cable == "carrier" and port.run.carrier[0]:
+            raise TooSoon
+        check_station(port)
+        if pull.cable == "inferred" and port.newest_sign(pull.quiet_from) is not None:
+            raise TooSoon
+        yield
+    return not pull.late
 
 
 def _close_out(port: PortState, pull: Pull) -> None:
     fallen = [] if pull.cable == "carrier" else port.doubtful()
     port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.word(entry) for entry in fallen))))
     port.held = len(port.counted_controls()) - len(fallen)
-    port.entry.anonymous_left = 0
+    port.ask_no_more_anonymously()
     port.close_out()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from netcheck.proof.probing.address_state import EVER, AddressState
-from netcheck.proof.verdict.silence_rule import Confirmed
+from netcheck.proof.verdict.silence_rule import ON_TIME, Confirmed
 
 
 class Pull:
@@ -16,6 +16,7 @@ class Pull:
         self.asked_before = asked_before
         self.cable: str | None = None  # what says that it is out: "carrier", "operator" or "inferred"
         self.confirmed = Confirmed.NOTHING
+        self.said_at: float | None = None  # when the operator said that it is out
         self.out_from = EVER  # when phase out began
         self.left = EVER  # when the last probe that was answered before phase out was sent
         self.quiet_from = EVER  # misses from here on count
@@ -36,6 +37,13 @@ class Pull:
     def out(self) -> bool:
         """Phase out has begun."""
         return self.out_from < EVER
+
+    @property
+    def late(self) -> bool:
+        """The silence began too long after the request, and after the operator's word, to be their consequence."""
+        if self.requested is None or self.silent_from <= self.requested + ON_TIME:
+            return False
+        return self.said_at is None or self.silent_from > self.said_at + ON_TIME
 
     @property
     def all_controls(self) -> list[AddressState]:

@@ -10,11 +10,12 @@ from netcheck.proof.port.ask_settings import ask_settings
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import phase_back, put_back, recover
 from netcheck.proof.port.phase_in import Claim, connect, gather, phase_in
-from netcheck.proof.port.phase_out import TooSoon, check_station, give_up, phase_out, pull
+from netcheck.proof.port.phase_out import TooSoon, WentOn, check_station, confirm_late, give_up, phase_out, pull
 from netcheck.proof.port.state import JUST_NOW, PortState
+from netcheck.proof.probing.address_state import EVER
 from netcheck.proof.run_state import Cut, Void
 from netcheck.proof.verdict.observation import Observation
-from netcheck.proof.verdict.silence_rule import Confirmed
+from netcheck.proof.verdict.silence_rule import ON_TIME, Confirmed
 
 AGAIN = 5  # pulls that may end too soon or begin too late
 Steps = Generator[None, None, None]
@@ -61,12 +62,21 @@ def prove_port(port: PortState, decided: Callable[[Observation], bool], claim: C
 
 def _pulls(port: PortState, decided: Callable[[Observation], bool]) -> Steps:
     """Ask for pulls until they are enough, again where one ended too soon or began too late."""
-    warning, spoilt = "", 0
+    warning, spoilt, in_vain = "", 0, EVER
     while spoilt < AGAIN:
         try:
             ended = yield from _one_pull(port, decided, warning)
+        except WentOn:
+            in_vain = min(in_vain, port.run.now)
+            if port.run.now > in_vain + port.run.options.patience - ON_TIME:
+                port.stayed = True
+                return
+            port.drop_pull()
+            warning = f"{port.target.address_text} still answers: is it the right cable?"
+            continue
         except TooSoon:
             spoilt += 1
+            port.fell_before = True
             port.drop_pull()
             warning = f"{port.target.address_text} answers again too soon: leave the cable out until you are told"
             yield from _answers_again(port)
@@ -76,6 +86,7 @@ def _pulls(port: PortState, decided: Callable[[Observation], bool]) -> Steps:
         warning = ""
         if ended is Ended.LATE and port.pull is not None:
             spoilt += 1
+            port.fell_before = True
             warning = LATE_PULL.format(port.pull.after or 0.0)
             port.drop_pull()
     raise give_up(AGAIN)
@@ -95,7 +106,7 @@ def _one_pull(port: PortState, decided: Callable[[Observation], bool], warning: 
     one = port.pull
     if one is None or not one.out or port.stayed:
         return Ended.FINISHED
-    late = one.confirmed is Confirmed.NOTHING and port.run.options.hands_free
+    late = one.late and not (yield from confirm_late(port))
     if not late:
         if not (yield from phase_out(port)):
             return Ended.FINISHED

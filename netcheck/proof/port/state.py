@@ -15,7 +15,6 @@ from netcheck.proof.verdict.luck import TOO_FEW, at_most, misses_needed
 from netcheck.proof.verdict.observation import LEAST_ARP, Silence
 from netcheck.proof.verdict.silence_rule import (
     LEAST_ARP_OUT,
-    ON_TIME,
     Confirmed,
     enough_missed,
     seconds_needed,
@@ -100,6 +99,11 @@ class PortState:
         """Stamp the probes from now on with a stage."""
         for entry in (self.entry, *self.beyond):
             entry.stage = stage
+
+    def ask_no_more_anonymously(self) -> None:
+        """Send no more requests without a sender address for now."""
+        for entry in (self.entry, *self.beyond):
+            entry.anonymous_left = 0
 
     def say(self, what: What, text: str, until: float | None = None) -> None:
         """Emit an event of this port."""
@@ -217,9 +221,11 @@ class PortState:
                 self.gap = self.longest_gap(pull.out_from)
                 self.close_in(pull.out_from)
         pull.cable, self.steady = cable, False
+        if cable == "operator":
+            pull.said_at = now
         self.begin_silence(now)
         self.enter(Stage.OUT)
-        self.entry.anonymous_left = 0
+        self.ask_no_more_anonymously()
 
     def begin_silence(self, at: float) -> None:
         """Begin the silence that counts, or begin it again because the address answered."""
@@ -240,11 +246,9 @@ class PortState:
             return Confirmed.CARRIER
         if pull.requested is None:
             return Confirmed.NOTHING if self.run.options.once else Confirmed.FIRST
-        on_time = pull.silent_from <= pull.requested + ON_TIME
-        if not self.run.options.hands_free:  # the return will be confirmed with a key
-            said = pull.cable == "operator" and pull.silent_from <= pull.out_from + ON_TIME
-            return Confirmed.OPERATOR if on_time or said else Confirmed.NOTHING
-        return Confirmed.REQUEST if on_time else Confirmed.NOTHING
+        if pull.late:
+            return Confirmed.NOTHING
+        return Confirmed.REQUEST if self.run.options.hands_free else Confirmed.OPERATOR  # whose return is confirmed
 
     def limit_of(self, pull: Pull) -> float:
         """Return what luck must come down to in this silence: where several are needed, each shows its part of it."""
@@ -479,9 +483,8 @@ class PortState:
         if self.away and self.away[-1][1] == EVER and self.mac is not None:
             self.returned(self.answer_of(self.mac, self.away[-1][0] + 1e-6) or self.run.now, Stage.IN)
         self.pull = self.latest = None
-        self.fell_before = True
         self.fallen = self.fallen if self.silences else ()
-        self.entry.anonymous_left = 0
+        self.ask_no_more_anonymously()
         for phase, done in self._done.items():
             if done == PhaseResult():
                 self.results.pop(phase, None)
@@ -509,5 +512,5 @@ class PortState:
         elif Phase.IN not in self.results or (self.stayed and not self.silences):
             self.close_in(self.run.now)
         self.ended = self.run.now + 1e-6  # what was heard until now counts
-        self.entry.anonymous_left = 0
+        self.ask_no_more_anonymously()
         self.enter(Stage.IN)

@@ -56,7 +56,7 @@ def contested(seen: Observation, names: Names) -> str:
         return ""
     macs = seen.macs(Phase.IN)
     if len(macs) < 2 and seen.came_back:
-        macs = seen.macs(Phase.BACK)
+        macs = tuple(dict.fromkeys((seen.mac, *seen.macs(Phase.BACK))))
     if len(macs) < 2:
         return ""
     if set(macs) <= seen.device_macs:

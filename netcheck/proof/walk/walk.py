@@ -230,6 +230,8 @@ class Walk:
 
     def _ask_often(self, port: PortState) -> None:
         self.run.scheduler.ask(port.entry, self.run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
+        for entry in port.beyond:
+            self.run.scheduler.ask(entry, self.run.now, arp=ARP_EVERY, urgent=True)
 
     def _prove(self, track: Track, port: PortState) -> Steps:
         """Take a silence that nobody asked for through its phases; then ask for the pulls that prove the port."""
@@ -397,8 +399,10 @@ class Walk:
         if self._is_announced(track):
             self._announced = None
         if track.port is not None:
-            track.port.entry.anonymous_left = 0
+            track.port.ask_no_more_anonymously()
             track.port.enter(Stage.IN)
+            for entry in track.port.beyond:
+                self.run.scheduler.ask(entry, self.run.now)
         if self.port is track.port:
             self.port = None
         track.steps = track.port = None
