@@ -356,7 +356,7 @@ def test_two_pulls_of_two_ports_prove_neither() -> None:
 
 def test_a_pull_named_for_another_port_is_its_first() -> None:
     """Two, then one where two was asked for, then one again: port 1 is proven by its own two pulls."""
-    scene = two_ports(100)
+    scene = two_ports(130)
     pull_first(scene, "alpha/cpu", 30)
     press_when(scene, 2, What.SILENT)
     press_when(scene, 1, What.SILENT, 2)

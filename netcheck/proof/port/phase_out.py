@@ -99,7 +99,7 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
                     port.stayed = True
                     return False
                 _warn_of_others(port)
-            _ask_without_sender(port, pull)
+        _ask_without_sender(port, pull)
         if quiet_from != pull.quiet_from:  # it begins again
             quiet_from, enough_at = pull.quiet_from, 0.0
         if enough_at or port.silent_enough():
@@ -116,17 +116,16 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
 
 def _ask_without_sender(port: PortState, pull: Pull) -> None:
     """Have some requests sent with sender 0: the pulled device cannot hear them, a proxy does not answer them, and an
-    owner does that answers no request from this station's address. Not while somebody checks whether the address is
-    free: to that device they would be a conflict (RFC 5227 section 2.1.1)."""
-    entry = port.entry
-    if entry.claimed > pull.silent_from:
+    owner does that answers no request from this station's address. Not while a host checks whether the address is free:
+    to that host they would be a conflict (RFC 5227 section 2.1.1)."""
+    if port.entry.claimed > pull.silent_from and pull.cable != "carrier":
         port.ask_no_more_anonymously()
-        if entry.claimed_by == port.mac and pull.cable == "inferred":
+        if port.entry.claimed_by == port.mac and pull.cable == "inferred":
             raise TooSoon
-    elif not pull.asks_anonymously and not port.silences and port.run.now > pull.silent_from + ESTABLISHED:
+    elif not pull.asks_anonymously and port.run.now > pull.silent_from + ESTABLISHED:
         pull.asks_anonymously = True
-        for one in (entry, *port.beyond):
-            one.anonymous_left = max(0, ANONYMOUS * port.target.ports - one.anonymous_sent)
+        for entry in port.beyond if pull.cable == "carrier" else (port.entry, *port.beyond):
+            entry.anonymous_left = max(0, ANONYMOUS * port.target.ports - entry.anonymous_sent)
 
 
 def _cable_changes(port: PortState, pull: Pull) -> None:
