@@ -153,8 +153,8 @@ class Prober:
     def _take_carrier(self, item: Carrier) -> None:
         self._at_once = True
         if item.way == 0:
-            self.run.gone = item.gone
-            self._gone_at = item.at if item.gone else EVER
+            self.run.gone = item.gone or item.off
+            self._gone_at = min(self._gone_at, item.at) if self.run.gone else EVER
             self.run.drops += self.run.carrier[0] and not item.up
             if item.up:
                 self.run.linked = item.at

@@ -241,6 +241,13 @@ class Rig:
         self.plug(self.jacks[way], False)
         self._news.append(Carrier(self.now(), way, False, gone=True))
 
+    def switch(self, on: bool, way: int = 0) -> None:
+        """Switch an interface of the station off or on (its administrative state); the cable stays where it is."""
+        jack = self.jacks[way]
+        jack.links.append((self.time, on))
+        jack.linked = on
+        self._news.append(Carrier(self.now(), way, on and self.carrier(way), off=not on))
+
     def mute(self, seconds: float) -> None:
         """Let no frame leave the station for a while: `send` returns None (queue full, no memory)."""
         self._mute_until = self.time + seconds

@@ -33,15 +33,17 @@ class Heard(NamedTuple):
 
 
 class Carrier(NamedTuple):
-    """The carrier of a way changed (cable or far end), noticed at `at`. An interface that is switched off has no
-    carrier.
+    """The carrier of a way changed (cable or far end), noticed at `at`.
 
-    `gone` says that the interface was removed. If it is plugged in again, a change with `up` may follow."""
+    `off` says that the interface is switched off (its administrative state is down), `gone` that it was removed. In
+    both cases `up` is False and says nothing about the cable. Once the interface is back, a change with `up` may
+    follow."""
 
     at: float
     way: int
     up: bool
     gone: bool = False
+    off: bool = False
 
 
 class Lost(NamedTuple):

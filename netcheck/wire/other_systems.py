@@ -19,9 +19,14 @@ from netcheck.wire.link import Carrier
 POLL_EVERY = 0.5  # seconds between two looks, each of which lists all interfaces
 
 
-def connected_interfaces() -> dict[str, bool]:
-    """Return whether each interface is up with a cable connected, by name."""
-    return {name: state.isup for name, state in psutil.net_if_stats().items()}
+def connected_interfaces() -> dict[str, bool | None]:
+    """Return whether each interface has a cable connected, by name; None for one that is switched off."""
+    return {name: state.isup if _is_on(state.flags) else None for name, state in psutil.net_if_stats().items()}
+
+
+def _is_on(flags: str) -> bool:
+    """Return the administrative state; where the system does not tell, an interface that is listed counts as on."""
+    return not flags or "up" in flags.split(",")
 
 
 class PolledCarrier:
@@ -32,7 +37,7 @@ class PolledCarrier:
     def __init__(
         self,
         interfaces: Sequence[NetworkInterface],
-        connected: Callable[[], Mapping[str, bool]] = connected_interfaces,
+        connected: Callable[[], Mapping[str, bool | None]] = connected_interfaces,
     ) -> None:
         self._names = [one.name for one in interfaces]
         self._connected = connected
@@ -55,7 +60,8 @@ class PolledCarrier:
     def _now(self, now: float) -> list[Carrier]:
         listed = self._connected()
         return [
-            Carrier(now, way, listed.get(name, False), gone=name not in listed) for way, name in enumerate(self._names)
+            Carrier(now, way, bool(listed.get(name)), name not in listed, name in listed and listed[name] is None)
+            for way, name in enumerate(self._names)
         ]
 
 
@@ -78,7 +84,7 @@ def _interface(number: int, name: str, parts: Sequence[Any], state: Any) -> Netw
         index=_index(name, number),
         name=name,
         mac=mac,
-        up="up" in flags or flags == [""],
+        up=_is_on(",".join(flags)),
         carrier=bool(getattr(state, "isup", False)),
         ethernet=bool(mac) and not loopback,
         loopback=loopback,

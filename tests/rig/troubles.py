@@ -353,6 +353,13 @@ def interface_removed(after: float) -> Scene:
     return scene
 
 
+def interface_off(scene: Scene, after: float, seconds: float) -> Scene:
+    """The interface under test is switched off for a while and nobody moves a cable meanwhile."""
+    scene.rig.after(after, lambda: scene.rig.switch(False))
+    scene.rig.after(after + seconds, lambda: scene.rig.switch(True))
+    return scene
+
+
 def borrowed_is_owned() -> Scene:
     """Somebody has the address that was to be borrowed."""
     scene = pair(own=False)

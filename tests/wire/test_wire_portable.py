@@ -212,17 +212,20 @@ def test_psutil_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple
 
 
 def test_the_polled_carrier_reports_each_change_once() -> None:
-    """Connected, not connected for two looks, connected, no longer listed."""
+    """Connected, not connected for two looks, connected, switched off, no longer listed."""
     part = NetworkInterface(
         index=1, name="x0", mac=1, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
     )
-    said = iter([{"x0": True}, {"x0": True}, {"x0": False}, {"x0": False}, {"x0": True}, {"y0": True}])
+    said: Iterator[dict[str, bool | None]] = iter(
+        [{"x0": True}, {"x0": True}, {"x0": False}, {"x0": False}, {"x0": True}, {"x0": None}, {"y0": True}]
+    )
     watch = PolledCarrier([part], lambda: next(said))
-    reports = [watch.look(float(number)) for number in range(5)]
+    reports = [watch.look(float(number)) for number in range(6)]
     assert reports == [
-        [], [Carrier(1.0, 0, False)], [], [Carrier(3.0, 0, True)], [Carrier(4.0, 0, False, gone=True)],
+        [], [Carrier(1.0, 0, False)], [], [Carrier(3.0, 0, True)], [Carrier(4.0, 0, False, off=True)],
+        [Carrier(5.0, 0, False, gone=True)],
     ]  # fmt: skip
-    assert watch.due == 4.5
+    assert watch.due == 5.5
     assert not watch.carrier(0, 9.0)
 
 

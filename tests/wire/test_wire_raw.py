@@ -218,7 +218,7 @@ def test_the_cable_out_and_in_and_out_is_seen_at_once(bench: Bench) -> None:
         after = bench.link.now()
         seen = bench.change(lambda carrier, up=up: carrier.up is up)  # type: ignore[misc]
         assert before < seen.at < after + 0.2
-        assert (seen.way, seen.gone, bench.link.carrier()) == (0, False, up)
+        assert (seen.way, seen.gone, seen.off, bench.link.carrier()) == (0, False, False, up)
         time.sleep(0.1)
 
 
@@ -238,11 +238,13 @@ def test_frames_sent_without_carrier_vanish(bench: Bench) -> None:
 def test_an_interface_that_is_switched_off_has_no_carrier_and_recovers(bench: Bench) -> None:
     """It is not gone; frames do not leave while it is off; once it is on again the link works as before."""
     bench.lab.down(bench.station, "eth0")
-    assert not bench.change(lambda carrier: not carrier.up).gone
+    off = bench.change(lambda carrier: not carrier.up)
+    assert (off.gone, off.off) == (False, True)
     assert [bench.link.send(ASK) for _ in range(3)] == [None, None, None]
     assert bench.news() == []
     bench.lab.up(bench.station, "eth0")
-    assert not bench.change(lambda carrier: carrier.up).gone
+    back = bench.change(lambda carrier: carrier.up)
+    assert (back.gone, back.off) == (False, False)
     assert bench.link.send(ASK) is not None
     assert len(bench.heard()) == 1
 

@@ -26,14 +26,14 @@ def _stays_closed(way: int, index: int) -> bool:
 class NetlinkCarrier:
     """Knows the carrier of each way and reports each change once. It never raises because of an interface.
 
-    An interface that is switched off has no carrier. One that is removed is `gone`. If an interface with the same name
+    An interface that is switched off is `off`, one that is removed is `gone`. If an interface with the same name
     and MAC appears later (a USB adapter that was plugged in again), `reopen` is called with its new index; once that
     returns True, the way is alive again."""
 
     def __init__(self, interfaces: Sequence[NetworkInterface], reopen: Reopen = _stays_closed) -> None:
         self._interfaces = tuple(interfaces)
         self._ways = {one.index: way for way, one in enumerate(interfaces)}
-        self._states = [Carrier(0.0, way, one.up and one.carrier) for way, one in enumerate(interfaces)]
+        self._states = [Carrier(0.0, way, one.up and one.carrier, off=not one.up) for way, one in enumerate(interfaces)]
         self._reopen = reopen
         self._changes: list[Carrier] = []
         self._looked_at = float("-inf")
@@ -97,7 +97,8 @@ class NetlinkCarrier:
             if state.index not in self._ways:
                 self._take_back(state)
             if state.index in self._ways:
-                self._note(Carrier(now, self._ways[state.index], state.up and state.carrier))
+                way, up = self._ways[state.index], state.up and state.carrier
+                self._note(Carrier(now, way, up, off=not state.up))
 
     def _note_removed(self, index: int, now: float) -> None:
         way = self._ways.pop(index, None)
