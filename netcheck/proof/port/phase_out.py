@@ -93,12 +93,11 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
     while run.now - pull.quiet_from < longest:
         _cable_changes(port, pull)
         port.check_controls()
-        if pull.cable != "carrier":
-            if _answered_meanwhile(port, pull):
-                if run.now > entered + run.options.patience:
-                    port.stayed = True
-                    return False
-                _warn_of_others(port)
+        if pull.cable != "carrier" and _answered_meanwhile(port, pull):
+            if run.now > entered + run.options.patience:
+                port.stayed = True
+                return False
+            _warn_of_others(port)
         _ask_without_sender(port, pull)
         if quiet_from != pull.quiet_from:  # it begins again
             quiet_from, enough_at = pull.quiet_from, 0.0

@@ -16,11 +16,11 @@ from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import DELAY, phase_back, put_back
 from netcheck.proof.port.phase_out import TooSoon, phase_out
 from netcheck.proof.port.pull import Pull
-from netcheck.proof.port.state import GAP, PortState
-from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
+from netcheck.proof.port.state import GAP, LOST, PortState
+from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind, Stage
 from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import Phase, Proof, Verdict
-from netcheck.proof.run_state import HINT, Cut, RunState, Void
+from netcheck.proof.run_state import FRESH, HINT, Cut, RunState, Void
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.observation import Observation
@@ -29,6 +29,7 @@ from netcheck.proof.walk.track import KEPT, Track
 from netcheck.proof.walk.watch import LARGE, Watch
 from netcheck.text import listed
 
+INSTEAD = 5.0  # seconds without an answer after which another address than the announced one was pulled
 NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
 MISSES = 2  # misses in a row that open a case
 ASKS = 3  # requests for the second pull that may stay unanswered before the port is open again
@@ -56,6 +57,8 @@ class Walk:
         self._drops = self._disturbances = 0  # of the station, when last looked at
         self._asking: Track | None = None  # whose second pull is asked for: one at a time
         self._announced: Target | None = None
+        self._alive: list[AddressState] = []  # others that answered when it was announced
+        self._pulled_instead: list[AddressState] = []  # those that fell silent instead, until they answer again
         self._settled: set[str] = set()
 
     def advance(self) -> bool:
@@ -147,30 +150,43 @@ class Walk:
         """Ask for the next port of the plan, where the order is announced and nothing else is going on."""
         if not self.options.in_order or self._asking is not None:
             return
-        open_ports = [target for target in self.run.scope.asked if target.subject not in self._settled]
-        current = next((t for t in open_ports if any(t in track.targets for track in self._tracks)), None)
-        if current is None or current == self._announced:
-            return
-        track = next(track for track in self._tracks if current in track.targets)
-        if track.known and track.port is None:
-            track.expect(current)
-            self._announced = current
-            text = f"Pull the cable of {current.subject}, leave it out until told, then plug it in again"
-            self.run.ask(Action.PULL, current.subject, text)
+        if self._announced is not None:
+            self._check_announced(self._announced)
+        elif all(entry.answered_between(self.run.now - GAP) for entry in self._pulled_instead):
+            track = next(
+                (track for target in self.run.scope.asked for track in self._tracks if target in track.targets), None
+            )
+            if track is not None and track.known and track.port is None:
+                self._ask_for(track)
+
+    def _ask_for(self, track: Track) -> None:
+        target = next(target for target in self.run.scope.asked if target in track.targets)
+        track.expect(target)
+        self._announced, self._pulled_instead = target, []
+        since = self.run.now - FRESH
+        self._alive = [
+            other.entry for other in self._tracks if other is not track and other.entry.answered_between(since)
+        ]
+        text = f"Pull the cable of {target.subject}, leave it out until told, then plug it in again"
+        self.run.ask(Action.PULL, target.subject, text)
 
     def _is_announced(self, track: Track) -> bool:
         return self._announced is not None and self._announced in track.targets
 
-    def _wrong_cable(self, fell: Track) -> None:
-        """The address that fell silent is not the announced one."""
-        for track in self._tracks:
-            if self._is_announced(track) and track.entry.mac is not None:
+    def _check_announced(self, target: Target) -> None:
+        """Settle the announced port where another address fell silent for good and the announced one answers."""
+        track = next((track for track in self._tracks if target in track.targets), None)
+        if track is None:
+            self._announced = None
+        elif track.port is None and track.entry.mac is not None and track.entry.answered_between(self.run.now - GAP):
+            fell = [entry for entry in self._alive if entry.answered[-1] < self.run.now - INSTEAD]
+            if fell and all(self.run.fell(entry, LOST, 3) for entry in fell):
+                self._pulled_instead, self._announced = fell, None
                 port = self._port(track, track.entry.mac)
                 port.close_in(self.run.now)
-                port.stayed, port.instead = True, (self.run.word(fell.entry),)
-                self._announced = None
-                self._settle(track, replace(observe(port), stayed=True))
-                return
+                port.stayed, port.instead = True, tuple(self.run.word(entry) for entry in fell)
+                port.ask(Action.PLUG, f"Plug the cable of {target.subject} in again")
+                self._settle(track, observe(port))
 
     # One address
 
@@ -183,7 +199,8 @@ class Walk:
         if entry.asked != track.looked_at and (not track.known or len(entry.last_heard) > track.macs):
             track.looked_at = entry.asked
             self._get_to_know(track, entry.mac)
-        quiet = track.known and track.targets and self.run.now - entry.answered[-1] > NOTICE
+        awaited = not self.options.in_order or self._is_announced(track)
+        quiet = awaited and track.known and track.targets and self.run.now - entry.answered[-1] > NOTICE
         if quiet and entry.fallen(entry.mac, track.since, HINT, MISSES):
             self._open(track, entry.mac)
         return None
@@ -237,8 +254,6 @@ class Walk:
         """Take a silence that nobody asked for through its phases; then ask for the pulls that prove the port."""
         once = self.options.once
         yield from phase_out(port)
-        if self._announced is not None and not self._is_announced(track):
-            self._wrong_cable(track)
         if self._decided(port):
             return (yield from put_back(port))
         if not (yield from phase_back(port, last=once)):
