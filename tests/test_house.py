@@ -24,6 +24,7 @@ LAYERS = {
     "rules": {"plan", "survey", "space"},
     "wire": set(),
     "proof": {"plan", "wire"},
+    "intake": {"tables", "plan", "survey"},
     "field": {"tables", "plan", "survey", "wire", "proof"},
     "rig": {"plan", "wire", "proof"},
     "record": {"proof"},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -29,6 +30,25 @@ def start_plan(target: Path, *, workbook: bool) -> None:
     print(
         f"made: {safe(str(made))}\nReplace the example values with your own, then run: netcheck check {safe(str(made))}"
     )
+
+
+def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook: bool) -> None:
+    """Write a plan made from a device list, and print what was understood, guessed and not read."""
+    from netcheck.intake.read import intake_from, mapping_from
+    from netcheck.intake.write import plan_files, sheets_of, to_text
+
+    intake = intake_from(source, mapping_from(maps))
+    if workbook or target.suffix.casefold() == WORKBOOK:
+        from netcheck.plan.write.new_workbook import workbook_of
+        from netcheck.rules.catalogue import RULES
+
+        made = target if target.suffix.casefold() == WORKBOOK else Path(f"{target}{WORKBOOK}")
+        _write(made.parent, {made.name: workbook_of(sheets_of(intake), [rule.slug for rule in RULES])})
+    else:
+        made = target
+        _write(target, {name: text.encode("utf-8", "replace") for name, text in plan_files(intake).items()})
+    shown = safe(str(made))
+    print(f"{to_text(intake)}\n\nmade: {shown}\nCorrect what was guessed, then run: netcheck check {shown}")
 
 
 def _workbook(name: str) -> bytes:

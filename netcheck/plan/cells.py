@@ -27,7 +27,7 @@ _ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
 _DASHES = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
 _COMMAS = re.compile(r"\d{1,3}(?:,\d{1,3}){3}", re.ASCII)  # a spreadsheet with decimal commas
 _ZEROS = re.compile(r"\d{1,4}(?:\.\d{1,4}){3}", re.ASCII)
-_SEVERAL = re.compile(r"[\s;,&+]+|/(?=\d+\.)")
+_SEVERAL = re.compile(r"\s*(?:[;,&+]|/(?=\s*\d+\.))\s*|\s+")
 _SHORT = re.compile(r"\.?(\d{1,3})(?:-\.?(\d{1,3}))?", re.ASCII)  # `.200-.239`
 _TAIL = re.compile(r"((?:\d{1,3}\.){3})(\d{1,3})-\.?(\d{1,3})", re.ASCII)  # `10.62.20.200-239`
 # Dates as spreadsheets write them in place of 1/7 or 1.7: 2026-07-01, 01.07.2026, 7-Jan, Jan-07, 7. Jan.
@@ -95,11 +95,20 @@ def _address_as_typed(text: str, error: ValueError) -> Address:
             return Address.from_text(plain)
         except ValueError:
             pass
-    parts = [part for part in _SEVERAL.split(plain) if part]
-    if len(parts) > 1 and all(_is_address(part) for part in parts):
+    parts = several_addresses(plain)
+    if parts:
         what = f"{_shown(text)} contains {len(parts)} addresses; give each its own interface"
         raise ValueError(what) from error
     raise ValueError(f"{error}{_decimal(plain)}") from error
+
+
+def several_addresses(text: str) -> list[str]:
+    """Return the addresses of a cell that contains two or more and nothing else; a mask after a slash is none."""
+    parts = [part for part in _SEVERAL.split(text) if part]
+    if len(parts) < 2 or not all(_is_address(part) for part in parts):
+        return []
+    with_mask = len(parts) == 2 and "/" in text and ":" not in parts[1] and Mask.from_text(parts[1]).length is not None
+    return [] if with_mask else parts
 
 
 def _is_address(text: str) -> bool:

@@ -19,6 +19,7 @@ from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.columns import columns_of
 from netcheck.tables.delimited import DELIMITERS, Number, Record, blocks_of, lines_in, parts_of, records_of, text_of
+from netcheck.tables.formula_guard import unguarded
 from netcheck.tables.merged_cells import letters_of
 from netcheck.text import safe
 
@@ -59,6 +60,8 @@ def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, pr
 def _grid(text: str, delimiter: str, file: str) -> Grid | None:
     """Return the table by columns, or None where a title or a row needs a message."""
     columns = columns_of(text, delimiter) or []
+    if "'" in text:
+        columns = [list(map(unguarded, column)) for column in columns]
     titles = [title_of(cells[0]) for cells in columns]
     if not titles or not all(titles) or any(_title_problems(titles, InterfaceRow, "")):
         return None
@@ -127,7 +130,7 @@ def _entry(
     extra: list[tuple[str, str]] = []
     damaged: list[tuple[str, str, str]] = []
     for title, written, cell in zip(titles, head, record.cells, strict=False):
-        text = cell.strip()
+        text = unguarded(cell.strip())
         if not title or not text:
             continue
         if title not in known:

@@ -11,6 +11,7 @@ from netcheck.plan.forms.csv_table import delimiter_of, title_of
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow
 from netcheck.tables.delimited import Record, encoding_of, lines_of, records_of
+from netcheck.tables.formula_guard import unguarded
 
 _MARKS = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be", codecs.BOM_UTF8: "utf-8"}
 
@@ -69,7 +70,7 @@ def _put(cells: Sequence[str], column: int, value: str) -> list[str]:
 
 
 def _subject(titles: Sequence[str], cells: Sequence[str]) -> str:
-    row = dict(zip(titles, map(str.strip, cells), strict=False))
+    row = dict(zip(titles, (unguarded(cell.strip()) for cell in cells), strict=False))
     return f"{row.get('device', '')}/{row.get('interface', '')}"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -70,17 +70,23 @@ def _rows(name: str, today: date) -> dict[str, list[dict[str, object]]]:
 
 def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
     """Return the bytes of the workbook; `rules` are the choices for an accepted finding."""
+    return workbook_of(_rows(name, today), rules)
+
+
+def workbook_of(rows: Mapping[str, Sequence[Mapping[str, object]]], rules: Sequence[str]) -> bytes:
+    """Return the bytes of a plan's workbook with these rows by sheet; further keys get columns after the known ones."""
     import openpyxl  # only where there is a workbook
 
     workbook = openpyxl.Workbook()
     _guide(workbook.worksheets[0], rules)
-    examples = _rows(name, today)
     titles: dict[str, Sequence[str]] = {"site": ("key", "value"), SITE_HOSTS: TITLES}
     titles |= {sheet: _titles(shape) for sheet, shape in SHEETS.items()}
-    for sheet in ("site", "subnets", "interfaces", SITE_HOSTS, *(each for each in titles if each not in examples)):
-        _sheet(workbook, sheet, titles[sheet], examples.get(sheet, []))
-    for sheet in ("stations", "surveys"):
-        _sheet(workbook, sheet, titles[sheet], examples[sheet])
+    for sheet, several in rows.items():
+        titles[sheet] = tuple(dict.fromkeys((*titles[sheet], *(key for row in several for key in row))))
+    first = ("site", "subnets", "interfaces", SITE_HOSTS)
+    last = ("stations", "surveys")
+    for sheet in (*first, *(each for each in titles if each not in (*first, *last)), *last):
+        _sheet(workbook, sheet, titles[sheet], rows.get(sheet, ()))
     _choices(workbook, titles, len(rules))
     workbook.active = workbook.sheetnames.index("interfaces")
     for each in workbook.worksheets:
@@ -108,7 +114,7 @@ def _guide(sheet: Any, rules: Sequence[str]) -> None:
     sheet.column_dimensions["A"].width, sheet.column_dimensions["C"].width = 90, 24
 
 
-def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[dict[str, object]]) -> None:
+def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
     from openpyxl.styles import Font, PatternFill
     from openpyxl.utils import get_column_letter
 
@@ -121,6 +127,8 @@ def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[
     for number, row in enumerate(rows, 2):
         for key, value in row.items():
             cell = sheet.cell(number, list(titles).index(key) + 1, value)
+            if isinstance(value, str):
+                cell.data_type = "s"  # text, even where it begins like a formula
             cell.number_format = (
                 "yyyy-mm-dd" if isinstance(value, date) else "@" if isinstance(value, str) else "General"
             )

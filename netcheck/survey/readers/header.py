@@ -18,7 +18,7 @@ SAMPLE = 200  # lines looked at
 FIELDS = ("address", "mac", "name", "note", "seen")
 
 # Titles, letters and digits only, the most certain first; common practice, no source.
-_WORDS: dict[str, tuple[str, ...]] = {
+TITLES: dict[str, tuple[str, ...]] = {
     "address": (
         *("ipaddress", "ipaddr", "ipv4address", "ipv6address", "ip", "ipv4", "ipv6", "ipadresse", "adresseip"),
         *(
@@ -93,7 +93,7 @@ def _told(lines: Sequence[str], delimiter: str) -> Iterator[Record]:
 
 def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimiter: str = "") -> Layout:
     """Return the layout of a table by its first rows, none of them empty."""
-    header = _header(rows, {_plain(title) for _, title in wanted})
+    header = _header(rows, {plain_title(title) for _, title in wanted})
     cells = header.cells if header else ()
     body = [row for row in rows if header is None or row.row > header.row]
     named = {name: _wanted_column(cells, rows, title) for name, title in wanted}
@@ -101,7 +101,7 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
     fields = {name: column for name, column in named.items() if name != "address"}
     for name in FIELDS[1:]:
         taken = {*addresses, *fields.values()}
-        column = next((one for one in _titled(cells, _WORDS[name]) if one not in taken), None)
+        column = next((one for one in _titled(cells, TITLES[name]) if one not in taken), None)
         if column is None and name == "mac":
             column = _only_column(_counts(body, _is_mac), taken)
         if column is not None:
@@ -113,18 +113,19 @@ def recognises(head: bytes) -> bool:
     """Return whether a row with a title for addresses and another known title is among the first lines."""
     told = [line for line in head_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
     rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
-    return any(_titled(row, _WORDS["address"]) and len(_fields_titled(row)) > 1 for row in rows)
+    return any(_titled(row, TITLES["address"]) and len(_fields_titled(row)) > 1 for row in rows)
 
 
 def _fields_titled(row: Sequence[str]) -> list[str]:
-    return [field for field, words in _WORDS.items() if _titled(row, words)]
+    return [field for field, words in TITLES.items() if _titled(row, words)]
 
 
 def _is_of_others(title: str) -> bool:
     return not _OTHERS.isdisjoint(re.split(r"\W+", title.casefold()))
 
 
-def _plain(title: str) -> str:
+def plain_title(title: str) -> str:
+    """Return a title's letters and digits in lower case, as titles are compared."""
     return "".join(filter(str.isalnum, title.casefold()))
 
 
@@ -143,8 +144,8 @@ def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
         if any(map(holds_address, row.cells)):
             above = False
             continue
-        titles = {_plain(cell) for cell in row.cells}
-        words = sum(not titles.isdisjoint(known) for known in (*_WORDS.values(), _PERHAPS))
+        titles = {plain_title(cell) for cell in row.cells}
+        words = sum(not titles.isdisjoint(known) for known in (*TITLES.values(), _PERHAPS))
         score = 20 * len(titles & wanted) + 2 * words + (len(titles) > 1 and any(map(_is_of_others, row.cells)))
         if score > most and (above or score > 3):
             best, most = row, score
@@ -152,9 +153,9 @@ def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
 
 
 def _wanted_column(header: Sequence[str], rows: Sequence[Record], title: str) -> int:
-    plain = [_plain(cell) for cell in header]
-    if _plain(title) in plain:
-        return plain.index(_plain(title))
+    plain = [plain_title(cell) for cell in header]
+    if plain_title(title) in plain:
+        return plain.index(plain_title(title))
     widest = max((len(row.cells) for row in rows), default=0)
     if title.isdecimal() and 1 <= int(title[:9]) <= widest:
         return int(title) - 1
@@ -177,7 +178,7 @@ def _counts(rows: Sequence[Record], test: Callable[[str], bool]) -> dict[int, in
 
 def _titled(header: Sequence[str], words: Sequence[str]) -> list[int]:
     """Return the columns whose title is one of the words, in the order of the words."""
-    plain = [_plain(cell) for cell in header]
+    plain = [plain_title(cell) for cell in header]
     return [plain.index(word) for word in words if word in plain]
 
 
@@ -190,7 +191,7 @@ def _only_column(counts: dict[int, int], taken: set[int]) -> int | None:
 
 
 def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int, ...]:
-    if sure := _titled(header, _WORDS["address"]):
+    if sure := _titled(header, TITLES["address"]):
         return tuple(sure)
     counts = _counts(rows, holds_address)
     likely = _titled(header, _PERHAPS)

@@ -1,0 +1,188 @@
+"""Reads the rows of a device list: one interface for each address, with its device and everything else in the row."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from netcheck.intake.columns import AddressColumns, Layout
+from netcheck.plan.cells import DHCP, address_from, is_dhcp, is_unknown, several_addresses
+from netcheck.survey.readers.values import holds_address
+from netcheck.tables.delimited import Record
+from netcheck.text import safe
+
+_FILLED = ("place", "subnet", "vlan")  # written once for a group of rows in many lists
+_LENGTH = re.compile(r"(\S+?)\s*/\s*(\d{1,2}|\d+\.\d+\.\d+\.\d+)", re.ASCII)
+_TAG = re.compile(r"\S*\d\S*|[=+-]\S+")  # a device tag: one word with a digit, or with a sign of IEC 81346
+_BETWEEN = re.compile(r"[\s;,]+")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListedInterface:
+    """An interface as the list gives it, all values as text; `where` is its position in the list."""
+
+    device: str
+    interface: str
+    where: str
+    address: str = ""
+    mask: str = ""
+    gateway: str = ""
+    mac: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)  # the other fields
+    extra: tuple[tuple[str, str], ...] = ()  # (title, text) of the other columns
+
+
+@dataclass(slots=True)
+class Remarks:
+    """What the user has to know: values that were guessed, and rows and cells that were not used."""
+
+    guessed: list[str] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
+
+
+def interfaces_in(records: Sequence[Record], layout: Layout, sheet: str, remarks: Remarks) -> Iterator[ListedInterface]:
+    """Yield the interfaces below the titles; a row that gives none becomes a remark."""
+    reader = _Reader(layout, sheet, remarks)
+    for record in records:
+        if record.row > layout.row and not record.empty:
+            yield from reader.read(record)
+    for name, rows in reader.filled.items():
+        shown = f"{rows[0]} and {len(rows) - 1} more rows" if len(rows) > 1 else rows[0]
+        title = layout.titles[layout.fields[name]]
+        remarks.guessed.append(f'{sheet}{shown}: "{safe(title, 40)}" is empty; the value of the row above is used')
+
+
+class _Reader:
+    """Reads rows one after the other, because a cell may be filled from the row above."""
+
+    def __init__(self, layout: Layout, sheet: str, remarks: Remarks) -> None:
+        self._layout, self._sheet, self._remarks = layout, sheet, remarks
+        self._used = {*layout.fields.values(), *layout.ignored}
+        for one in layout.addresses:
+            self._used |= {one.address, one.mask, one.gateway, one.mac}
+        self._device = self._group = ""
+        self._above: dict[str, str] = {}
+        self._serial = 0
+        self.filled: dict[str, list[str]] = {}  # by field: the rows in which it was filled from the row above
+
+    def read(self, record: Record) -> Iterator[ListedInterface]:
+        """Yield the interfaces of one row."""
+        cells = [" ".join(cell.split()) if "\n" not in cell else cell.strip() for cell in record.cells]
+        where = f"{self._sheet}row {record.row}"
+        if self._layout.is_repeated_in(cells):
+            return
+        if heading := self._heading(cells):
+            self._group, self._device, self._above = heading, "", {}
+            self._remarks.guessed.append(f'{where}: "{safe(heading, 60)}" is a heading; its rows are in that group')
+            return
+        values = {name: self._cell(cells, column) for name, column in self._layout.fields.items()}
+        values = {name: text for name, text in values.items() if text}
+        slots = [slot for columns in self._layout.addresses for slot in self._addresses(cells, columns)]
+        named = [slot for slot in slots if any(slot[1:])]
+        device = values.pop("device", "") or self._device_of(values, where, named)
+        if not device:
+            shown = ", ".join(safe(cell, 30) for cell in cells if cell)
+            self._remarks.unread.append(f"{where}: it names no device and no address: {shown}")
+            return
+        self._device = device
+        self._fill(values, f"row {record.row}")
+        yield from self._interfaces(device, values, named or slots[:1] or [("", "", "", "", "")], cells, where)
+
+    def _cell(self, cells: Sequence[str], column: int) -> str:
+        return cells[column] if 0 <= column < len(cells) else ""
+
+    def _heading(self, cells: Sequence[str]) -> str:
+        """The text of a row that is a heading: its only cell, unless that is a device's tag or an address."""
+        filled = [(column, cell) for column, cell in enumerate(cells) if cell]
+        if len(filled) != 1 or holds_address(filled[0][1]):
+            return ""
+        column, text = filled[0]
+        is_tag = column == self._layout.fields.get("device", -1) and _TAG.fullmatch(text) is not None
+        return "" if is_tag else text
+
+    def _addresses(self, cells: Sequence[str], columns: AddressColumns) -> Iterator[tuple[str, str, str, str, str]]:
+        """Yield (interface, address, mask, gateway, MAC) for each address of a cell, or one without an address."""
+        text = self._cell(cells, columns.address)
+        mask, gateway, mac = (self._cell(cells, one) for one in (columns.mask, columns.gateway, columns.mac))
+        parts = several_addresses(text) or [text]
+        shared = not text and len(self._layout.addresses) > 1  # mask and MAC belong to another column's address
+        for number, part in enumerate(parts):
+            yield (
+                columns.interface,
+                part,
+                "" if shared else mask,
+                "" if shared else gateway,
+                "" if shared or number else mac,
+            )
+
+    def _device_of(self, values: Mapping[str, str], where: str, named: Sequence[object]) -> str:
+        """The device of a row without one: that of the row above, or a name made from the row."""
+        filled = "device" in self._layout.fields and self._device
+        if filled and (named or "interface" in values or "slot" in values):
+            return self._device
+        if not named and not values.get("host-name"):
+            return ""
+        self._serial += 1
+        device = values.get("host-name", "") or f"device-{self._serial}"
+        self._remarks.guessed.append(f'{where}: it names no device; "{safe(device, 60)}" is used')
+        return device
+
+    def _fill(self, values: dict[str, str], row: str) -> None:
+        for name in _FILLED:
+            if name in values:
+                self._above[name] = values[name]
+            elif above := self._above.get(name, ""):
+                values[name] = above
+                self.filled.setdefault(name, []).append(row)
+
+    def _interfaces(
+        self,
+        device: str,
+        values: dict[str, str],
+        slots: Sequence[tuple[str, str, str, str, str]],
+        cells: Sequence[str],
+        where: str,
+    ) -> Iterator[ListedInterface]:
+        titles = self._layout.titles
+        extra = [
+            (titles[column] if column < len(titles) and titles[column] else f"column {column + 1}", cell)
+            for column, cell in enumerate(cells)
+            if cell and column not in self._used
+        ]
+        if self._group:
+            extra.append(("group", self._group))
+        for number, (interface, address, mask, gateway, mac) in enumerate(slots):
+            address, mask = _with_mask(address, mask)
+            own = dict(values) if not number else {name: values[name] for name in (*_FILLED, "kind") if name in values}
+            name = own.pop("interface", "") if not number else ""
+            yield ListedInterface(
+                device=device,
+                interface=interface or name,
+                where=where,
+                address=_address(address),
+                mask="" if is_unknown(mask) else mask,
+                gateway="" if is_unknown(gateway) else gateway,
+                mac="" if is_unknown(mac) else mac,
+                values=own,
+                extra=tuple(extra),
+            )
+
+
+def _with_mask(address: str, mask: str) -> tuple[str, str]:
+    """Move a prefix length or mask from behind an address into the mask, where that is empty."""
+    found = _LENGTH.fullmatch(address)
+    if found is None or not holds_address(found[1]):
+        return address, mask
+    return found[1], mask or (f"/{found[2]}" if found[2].isdecimal() else found[2])
+
+
+def _address(text: str) -> str:
+    if is_unknown(text):
+        return ""
+    if is_dhcp(text) or _BETWEEN.split(text.casefold())[0] in (DHCP, "dhcp-reservation"):
+        return DHCP
+    try:
+        return str(address_from(text))
+    except ValueError:
+        return text

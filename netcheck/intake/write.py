@@ -1,0 +1,138 @@
+"""Makes the files of a plan from a device list, and the text that tells what was understood."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from netcheck.intake.rows import Remarks
+from netcheck.intake.subnets import UNKNOWN, ListedSubnet, Placed, mask_text
+from netcheck.plan.forms.csv_table import title_of
+from netcheck.plan.shape_problems import keys_of
+from netcheck.plan.shapes import FORMAT, InterfaceRow
+from netcheck.tables.formula_guard import guarded
+from netcheck.text import safe
+
+INTERFACES_FILE = "interfaces.csv"
+COLUMNS = (
+    *("device", "kind", "place", "interface", "slot", "subnet", "address", "mask", "gateway", "mac", "host-name"),
+    *("switch-port", "ports", "description", "remark"),
+)
+_FIRST = 60  # remarks of one kind that are printed
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """A device list as understood: the site's name, the tables met, the subnets, the interfaces and the remarks."""
+
+    name: str
+    tables: tuple[str, ...]
+    subnets: tuple[ListedSubnet, ...]
+    interfaces: tuple[Placed, ...]
+    remarks: Remarks
+
+
+def plan_files(intake: Intake) -> dict[str, str]:
+    """Return the files of the plan's folder by name; the plan itself is the last."""
+    subnets = "".join(map(_subnet_text, intake.subnets))
+    plan = f"""# Made from a device list. Add the site's own lists of hosts as [[survey]], then run: netcheck check
+
+format = {FORMAT}
+interfaces = "{INTERFACES_FILE}"
+
+[site]
+name = {_quoted(intake.name)}
+revision = "A"
+{subnets}"""
+    return {INTERFACES_FILE: _table(intake.interfaces), "plan.toml": plan}
+
+
+def _subnet_text(subnet: ListedSubnet) -> str:
+    lines = ["", "[[subnet]]", f"name = {_quoted(subnet.name)}"]
+    lines.append(f'prefix = "{subnet.prefix or UNKNOWN}"')
+    lines += [f'gateway = "{subnet.gateway}"'] if subnet.gateway else []
+    lines += [f"vlan = {int(subnet.vlan)}"] if subnet.vlan else []
+    return "\n".join((*lines, ""))
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(safe(text), ensure_ascii=False)  # safe leaves nothing that TOML writes differently
+
+
+def _table(interfaces: Sequence[Placed]) -> str:
+    titles = extra_titles(interfaces)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow((*COLUMNS, *titles.values()))
+    for one in interfaces:
+        row = row_of(one, titles)
+        writer.writerow([guarded(safe(row.get(title, ""), 1000)) for title in (*COLUMNS, *titles.values())])
+    return out.getvalue()
+
+
+def extra_titles(interfaces: Iterable[Placed]) -> dict[str, str]:
+    """Return the titles of further columns as they are written, each different from every key of the plan."""
+    known = keys_of(InterfaceRow)
+    missing = [key for key in known if key not in COLUMNS]
+    titles: dict[str, str] = {}
+    for title in dict.fromkeys(title for one in interfaces for title, _ in one.interface.extra):
+        key = title_of(title)
+        taken = key in known or get_close_matches(key[:100], missing, 1, 0.8)
+        titles[title] = f"list: {title}" if taken else title
+    return titles
+
+
+def row_of(one: Placed, titles: Mapping[str, str]) -> dict[str, str]:
+    """Return an interface's cells by title."""
+    interface = one.interface
+    row = {title: interface.values.get(title, "") for title in COLUMNS}
+    row |= {"device": interface.device, "interface": interface.interface, "subnet": one.subnet}
+    row |= {"address": interface.address, "mask": mask_text(interface), "gateway": interface.gateway}
+    row["mac"] = interface.mac
+    for title, text in interface.extra:
+        written = titles[title]
+        row[written] = f"{row[written]}; {text}" if row.get(written) else text
+    return row
+
+
+def sheets_of(intake: Intake) -> dict[str, list[dict[str, object]]]:
+    """Return the rows of a plan's workbook by sheet."""
+    titles = extra_titles(intake.interfaces)
+    subnets: list[dict[str, object]] = []
+    for subnet in intake.subnets:
+        row: dict[str, object] = {"name": subnet.name, "prefix": str(subnet.prefix or UNKNOWN)}
+        row |= {"gateway": subnet.gateway} if subnet.gateway else {}
+        row |= {"vlan": int(subnet.vlan)} if subnet.vlan else {}
+        subnets.append(row)
+    rows = ({title: text for title, text in row_of(one, titles).items() if text} for one in intake.interfaces)
+    site: list[dict[str, object]] = [{"key": "name", "value": intake.name}, {"key": "revision", "value": "A"}]
+    return {"site": site, "subnets": subnets, "interfaces": [dict(row) for row in rows]}
+
+
+def to_text(intake: Intake) -> str:
+    """Return what was understood, guessed and not read, as it is printed."""
+    unplaced = sum(not one.interface.address for one in intake.interfaces)
+    devices = len({one.interface.device for one in intake.interfaces})
+    lines = [
+        *intake.tables,
+        f"{len(intake.interfaces)} interfaces of {devices} devices, {unplaced} without an address, in "
+        f"{len(intake.subnets)} subnets: {', '.join(_shown(subnet) for subnet in intake.subnets)}",
+        *_listed("Guessed, please look at it:", intake.remarks.guessed),
+        *_listed("Not read:", intake.remarks.unread),
+    ]
+    return "\n".join(lines)
+
+
+def _shown(subnet: ListedSubnet) -> str:
+    return f"{safe(subnet.name, 60)} ({subnet.prefix or 'prefix not known'})"
+
+
+def _listed(title: str, remarks: Sequence[str]) -> list[str]:
+    if not remarks:
+        return []
+    rest = len(remarks) - _FIRST
+    return ["", title, *(f"  {one}" for one in remarks[:_FIRST]), *([f"  and {rest} more"] if rest > 0 else [])]

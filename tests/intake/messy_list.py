@@ -1,0 +1,89 @@
+"""An invented device list as integrators keep it: two sheets with title rows, merged cells, groups and odd values."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+
+TITLE = (
+    *("Betriebsmittel (BMK)", "Beschreibung", "Typ", "Einbauort", "IP-Adresse", "Subnetzmaske", "Gateway"),
+    *("MAC-Adresse", "PROFINET-Name", "Switchport", "Bemerkung", "Kabel"),
+)
+MASK, GATEWAY = "255.255.255.0", "10.62.20.1"
+
+
+def filler_rows() -> list[list[Any]]:
+    """The sheet of the filling line: 42 rows below its titles."""
+    rows: list[list[Any]] = [["Filling line"]]
+    for n in range(1, 13):  # drives, the panel written once for all of them
+        place = "+UH2" if n == 1 else None
+        rows.append([f"=F1+UH2-T{n}", f"Drive {n}", "drive", place, f"10.62.20.{100 + n}", MASK, GATEWAY, None,
+                     f"drive-{n}", f"sw-2/{n}", None, f"W{n}"])  # fmt: skip
+    rows += [
+        ["=F1+UH1-K1", "Filler PLC", "controller", "+UH1", "10.62.20.61", MASK, GATEWAY, "00-00-5E-00-53-01",
+         "filler-plc", "sw-1/1", "spare in store", "W20"],
+        [None, "second port", "controller", None, "10.62.30.61", "24", "10.62.30.1", "00-00-5E-00-53-02",
+         None, "sw-1/2", None, "W21"],
+        ["=F1+UH1-K2", "Remote I/O", "remote I/O", "+UH1", "10.62.20.62 / 10.62.30.62", MASK, None, None, "rio", None,
+         None, None],
+        ["=F1+UH1-A1", "Panel", "operator panel", "+UH1", "DHCP", None, None, "00:00:5e:00:53:03", "panel", None,
+         None, None],
+        ["=F1+UH1-A2", "Scanner", "scanner", "+UH1", "tbd", None, None, None, "scanner", None, "ordered", None],
+        ["=F1+UH1-A3", "Scale", "scale", "+UH1", None, None, None, None, None, None, None, None],
+        ["=F1+UH1-A4", "Camera", "camera", "+UH1", "10.62.20.064", MASK, GATEWAY, None, None, "2026-07-01", None, None],
+        ["=F1+UH1-A5", "Printer", "printer", "+UH1", "10,62,20,65", MASK, GATEWAY, None, None, None, None, None],
+        [],
+        ["Packing line"],
+        [*TITLE],
+    ]  # fmt: skip
+    for n in range(1, 13):
+        rows.append([f"=P1+UH3-T{n}", f"Belt {n}", "drive", "+UH3", f"10.62.30.{100 + n}", MASK, "10.62.30.1", None,
+                     f"belt-{n}", None, None, None])  # fmt: skip
+    rows += [
+        ["=P1+UH3-K1", "Packer PLC", "controller", "+UH3", "10.62.30.70/24", None, "10.62.30.1", "n/a", "packer-plc",
+         None, None, None],
+        ["=P1+UH3-K2", "Robot", "controller", "+UH3", "10.62.30.71", "255.255.0.0", "10.62.30.1", None, "robot", None,
+         "check mask", None],
+        ["Total: 38 devices"],
+    ]  # fmt: skip
+    return rows
+
+
+def utilities_rows() -> list[list[Any]]:
+    """The sheet of the utilities, in English, with two address columns: 22 rows below its titles."""
+    rows: list[list[Any]] = []
+    for n in range(1, 21):
+        second = f"192.168.5.{n}" if n <= 4 else None
+        rows.append([f"U-{n:02}", f"Pump {n}", f"10.62.20.{200 + n}", second, "/24", "Utilities"])
+    rows += [
+        ["U-21", "Air dryer", "-", None, None, "Utilities"],
+        ["U-22", "Chiller", "10.62.20.2222", None, "/24", "Utilities"],
+    ]
+    return rows
+
+
+def write(path: Path) -> Path:
+    """Write the list as a workbook."""
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet.title = "Linie 4"
+    sheet.append(["Geräteliste Linie 4, Stand 2026-10"])
+    sheet.merge_cells("A1:L1")
+    sheet.append([])
+    sheet.append([None] * 4 + ["Netzwerk"])
+    sheet.merge_cells("E3:H3")
+    sheet.append([*TITLE])
+    for number, row in enumerate(filler_rows(), 5):
+        for column, value in enumerate(row, 1):
+            cell = sheet.cell(number, column, value)
+            if isinstance(value, str):
+                cell.data_type = "s"  # a tag that begins with = is text
+    other = book.create_sheet("Utilities")
+    other.append(["Tag", "Function", "IP address PN", "IP address office", "Subnet mask", "Area"])
+    for row in utilities_rows():
+        other.append(row)
+    book.create_sheet("Contacts").append(["Who", "Phone"])
+    book.save(path)
+    return path

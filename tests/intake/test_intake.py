@@ -1,0 +1,193 @@
+"""A messy device list becomes a plan in one command, and an agreed plan by commands and a few corrections."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+import sys
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from netcheck.errors import UsageError
+from netcheck.intake.read import intake_from, mapping_from
+from netcheck.plan.model import Plan
+from netcheck.plan.read import read_plan
+from tests.intake.messy_list import write
+
+
+def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder."""
+    command = [sys.executable, "-m", "netcheck", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=120)
+
+
+@pytest.fixture(scope="module", params=["plan", "plan.xlsx"])
+def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, str]:
+    """The plan of the messy list, as a folder and as a workbook, and what was printed."""
+    folder = tmp_path_factory.mktemp("list")
+    write(folder / "list.xlsx")
+    run = netcheck("new", request.param, "--from", "list.xlsx", cwd=folder)
+    assert (run.returncode, run.stderr) == (0, "")
+    return read_plan(folder / request.param), run.stdout
+
+
+def test_no_row_is_lost(made: tuple[Plan, str]) -> None:
+    """34 and 22 rows of devices; one of them has two addresses in a cell, and four have one in each of two columns."""
+    plan, printed = made
+    assert len(plan.interfaces) == 61
+    assert "61 interfaces of 55 devices, 3 without an address, in 3 subnets" in printed
+    assert 'sheet "Contacts": no row of it has the titles of a device list; it is left out' in printed
+    assert '"Filling line" is a heading' in printed
+
+
+def test_columns_are_recognised_in_two_languages(made: tuple[Plan, str]) -> None:
+    """Tags of IEC 81346 stay as they are; other columns are kept under their titles, with the group's heading."""
+    drive = made[0].interface_named["=F1+UH2-T3/lan"]
+    assert (drive.kind, drive.location, drive.description) == ("drive", "+UH2", "Drive 3")
+    assert drive.host_name is not None
+    assert drive.switch_port is not None
+    assert (drive.host_name.text, drive.switch_port.text) == ("drive-3", "sw-2/3")
+    assert drive.extra == (("Kabel", "W3"), ("group", "Filling line"))
+    plc = made[0].interface_named["=F1+UH1-K1/lan"]
+    assert (str(plc.mac and plc.mac.value), plc.remark) == ("00-00-5E-00-53-01", "spare in store")
+
+
+def test_subnets_are_made_of_addresses_masks_and_gateways(made: tuple[Plan, str]) -> None:
+    """A single wrong mask makes no subnet, and is kept for the check."""
+    found = [(str(one.prefix.value), str(one.gateway.value) if one.gateway else "") for one in made[0].subnets]
+    assert found == [("10.62.20.0/24", "10.62.20.1"), ("10.62.30.0/24", "10.62.30.1"), ("192.168.5.0/24", "")]
+    robot = made[0].interface_named["=P1+UH3-K2/lan"]
+    assert robot.mask is not None
+    assert robot.mask.text == "255.255.0.0"
+
+
+def test_two_addresses_are_two_interfaces(made: tuple[Plan, str]) -> None:
+    """In a row of its own without the device, in one cell, and in two columns, which name the interfaces."""
+    named = made[0].interface_named
+    texts = {subject: one.address.text for subject, one in named.items() if one.address}
+    assert (texts["=F1+UH1-K1/lan"], texts["=F1+UH1-K1/lan-2"]) == ("10.62.20.61", "10.62.30.61")
+    assert (texts["=F1+UH1-K2/lan"], texts["=F1+UH1-K2/lan-2"]) == ("10.62.20.62", "10.62.30.62")
+    assert (texts["U-01/pn"], texts["U-01/office"]) == ("10.62.20.201", "192.168.5.1")
+    assert "U-05/office" not in named
+
+
+def test_values_as_people_type_them(made: tuple[Plan, str]) -> None:
+    """DHCP, not known, decimal commas, a length behind the address; what has two meanings stays as it is written."""
+    named = made[0].interface_named
+    assert (named["=F1+UH1-A1/lan"].dhcp, named["=F1+UH1-A1/lan"].address) == (True, None)
+    assert (named["=F1+UH1-A2/lan"].address, named["=F1+UH1-A3/lan"].address, named["U-21/pn"].address) == (None,) * 3
+    printer, packer, camera = (named[one] for one in ("=F1+UH1-A5/lan", "=P1+UH3-K1/lan", "=F1+UH1-A4/lan"))
+    assert str(printer.address and printer.address.value) == "10.62.20.65"
+    assert (str(packer.address and packer.address.value), packer.mac) == ("10.62.30.70", None)
+    assert camera.address is not None
+    assert (camera.address.text, camera.address.value) == ("10.62.20.064", None)
+
+
+def test_the_list_becomes_a_clean_plan_with_four_corrections(tmp_path: Path) -> None:
+    """One command makes the plan, four cells are corrected, one command places the rest, and no conflict is left."""
+    write(tmp_path / "list.xlsx")
+    assert netcheck("new", "plan", "--from", "list.xlsx", cwd=tmp_path).returncode == 0
+    first = netcheck("check", "plan", "--format", "csv", cwd=tmp_path)
+    conflicts = [row for row in csv.DictReader(first.stdout.splitlines()) if row["severity"] == "conflict"]
+    assert len(conflicts) == 4
+    table = tmp_path / "plan" / "interfaces.csv"
+    text = table.read_text("utf-8")
+    for wrong, right in (
+        ("10.62.20.064", "10.62.20.64"),
+        ("2026-07-01", "sw-1/7"),
+        ("255.255.0.0", "255.255.255.0"),
+        ("10.62.20.2222", "10.62.20.222"),
+    ):
+        assert text.count(wrong) == 1
+        text = text.replace(wrong, right)
+    table.write_text(text, "utf-8")
+    assert netcheck("suggest", "plan", "--write", cwd=tmp_path).returncode == 0
+    clean = netcheck("check", "plan", cwd=tmp_path)
+    assert (clean.returncode, "0 conflicts" in clean.stdout) == (0, True)
+
+
+def listed(folder: Path, text: str, *maps: str) -> Plan:
+    """The plan of a list as CSV."""
+    (folder / "list.csv").write_text(text, "utf-8")
+    words = [word for one in maps for word in ("--map", one)]
+    run = netcheck("new", "plan", "--from", "list.csv", *words, cwd=folder)
+    assert run.returncode == 0, run.stderr
+    return read_plan(folder / "plan")
+
+
+def test_map_overrules_the_titles(tmp_path: Path) -> None:
+    """A title in no dictionary, one that means something else, and a column that is left out."""
+    text = "Anlagenteil;Name;Nummer;Intern\nM1;10.0.0.5;10.0.0.1;x\nM2;10.0.0.6;10.0.0.1;y\n"
+    maps = ("Anlagenteil=device", "Name=address", "Nummer=gateway", "intern=-")
+    plan = listed(tmp_path, text, *maps)
+    first = plan.interface_named["M1/lan"]
+    assert (str(first.address and first.address.value), first.extra) == ("10.0.0.5", ())
+    assert str(plan.subnets[0].gateway and plan.subnets[0].gateway.value) == "10.0.0.1"
+
+
+def test_columns_are_recognised_by_their_cells(tmp_path: Path) -> None:
+    """Addresses and MACs without a known title."""
+    text = "Tag,Erste Spalte,Zweite\na,10.0.0.5,00:00:5e:00:53:01\nb,10.0.0.6,00:00:5e:00:53:02\n"
+    one = listed(tmp_path, text).interface_named["b/lan"]
+    assert (str(one.address and one.address.value), str(one.mac and one.mac.value)) == ("10.0.0.6", "00-00-5E-00-53-02")
+
+
+def test_a_list_without_any_address(tmp_path: Path) -> None:
+    """Its subnet has a prefix that is not known yet, and its words for the network are kept."""
+    plan = listed(tmp_path, "Tag,Description,Network\na,Filler,machine\nb,Capper,machine\n")
+    assert [(one.name, one.prefix.text) for one in plan.subnets] == [("machine", "tbd")]
+    assert list(plan.interface_named) == ["a/lan", "b/lan"]
+
+
+def test_a_further_column_with_the_name_of_a_key(tmp_path: Path) -> None:
+    """It gets another title, so that the plan's structure stays sound."""
+    plan = listed(tmp_path, "Tag,IP,Behind,grant,mask6\na,10.0.0.5,b,c,d\n")
+    assert plan.interfaces[0].extra == (("list: Behind", "b"), ("list: grant", "c"), ("list: mask6", "d"))
+
+
+@pytest.mark.parametrize("text", ["=cmd|'/C calc'!A0", "@SUM(A1)", "+1", "-2"])
+def test_no_formula_gets_into_a_file(tmp_path: Path, text: str) -> None:
+    """A device tag may begin like a formula: it is guarded in CSV, text in a workbook, and the same in both plans."""
+    (tmp_path / "list.csv").write_text(f"Tag,IP\n{text},10.0.0.5\n")
+    for name in ("plan", "plan.xlsx"):
+        assert netcheck("new", name, "--from", "list.csv", cwd=tmp_path).returncode == 0
+        assert [one.device for one in read_plan(tmp_path / name).interfaces] == [text]
+    assert f"\n'{text}" in (tmp_path / "plan" / "interfaces.csv").read_text().replace('"', "")
+    cell = openpyxl.load_workbook(tmp_path / "plan.xlsx")["interfaces"]["A2"]
+    assert (cell.value, cell.data_type) == (text, "s")
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "no table of devices is recognised"),
+        (b"Who,Phone\nx,1\n", 'Name its columns, for example --map "Tag=device"'),
+        (b"\0\1\2\3" * 50, "is not text"),
+        (b"PK\x03\x04broken", "cannot be read as a workbook"),
+    ],
+    ids=["empty", "another", "binary", "broken"],
+)
+def test_what_is_no_list_is_refused(tmp_path: Path, data: bytes, words: str) -> None:
+    """With what to do, and nothing is written."""
+    (tmp_path / "list.csv").write_bytes(data)
+    run = netcheck("new", "plan", "--from", "list.csv", cwd=tmp_path)
+    assert (run.returncode, words in run.stderr, "Traceback" in run.stderr) == (2, True, False)
+    assert not (tmp_path / "plan").exists()
+
+
+@pytest.mark.parametrize("text", ["Tag", "=device", "Tag=colour"])
+def test_a_wrong_map_is_refused(text: str) -> None:
+    """The fields are listed."""
+    with pytest.raises(UsageError, match="host-name"):
+        mapping_from([text])
+
+
+def test_any_text_is_read_or_refused(tmp_path: Path) -> None:
+    """Odd rows: longer than the titles, only blanks, titles again, an open quote."""
+    text = 'Tag,IP\na,10.0.0.5,surplus\n , \nTag,IP\nb,"10.0.0.6\nc,10.0.0.7\n'
+    (tmp_path / "list.csv").write_text(text)
+    intake = intake_from(tmp_path / "list.csv", {})
+    assert [one.interface.device for one in intake.interfaces][:2] == ["a", "b"]
+    assert intake.interfaces[0].interface.extra == (("column 3", "surplus"),)
