@@ -132,7 +132,7 @@ class AddressColumns:
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class ListLayout:
     """The row of titles, the titles themselves, the column of each other field, and the columns of addresses."""
 
     row: int
@@ -147,7 +147,7 @@ class Layout:
         return _titles(cells)[: len(self.titles)] == list(self.titles)
 
 
-def layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> Layout | None:
+def layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout | None:
     """Return the layout of a table by its first rows, or None where no row has titles of a device list.
 
     `mapped` gives the field of a title, as `--map` does; titles are compared by letters and digits.
@@ -198,7 +198,7 @@ def _field_of(title: str, mapped: Mapping[str, str]) -> str:
     return next((field for field, start in _STARTS if plain.startswith(start)), "")
 
 
-def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Mapping[str, str]) -> Layout:
+def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout:
     columns: dict[str, list[int]] = {}
     ignored = set()
     for column, title in enumerate(titles):
@@ -216,7 +216,7 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
     addresses = tuple(_address_columns(columns, titles))
     single = ("address", "mask", "gateway", "mac")
     fields = {field: several[0] for field, several in columns.items() if field not in single}
-    return Layout(row, tuple(titles), fields, addresses, frozenset(ignored), tuple(guessed))
+    return ListLayout(row, tuple(titles), fields, addresses, frozenset(ignored), tuple(guessed))
 
 
 def _address_columns(columns: Mapping[str, Sequence[int]], titles: Sequence[str]) -> list[AddressColumns]:

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from netcheck.errors import Problem, UsageError
 from netcheck.files import MIB, ZIP, FileError, read_bounded
-from netcheck.intake.columns import FIELDS, LEAVE_OUT, Layout, layout_of
-from netcheck.intake.rows import ListedInterface, Remarks, interfaces_in
+from netcheck.intake.columns import FIELDS, LEAVE_OUT, ListLayout, layout_of
+from netcheck.intake.rows import IntakeRemarks, ListedInterface, interfaces_in
 from netcheck.intake.subnets import placed_in_subnets, with_interface_names
 from netcheck.intake.write import Intake
 from netcheck.survey.readers.header import plain_title
@@ -36,7 +36,7 @@ def mapping_from(texts: Sequence[str]) -> dict[str, str]:
 
 def intake_from(path: Path, mapped: Mapping[str, str]) -> Intake:
     """Read a device list; UsageError where it is not a table, or no table in it has the titles of a device list."""
-    remarks = Remarks()
+    remarks = IntakeRemarks()
     tables: list[str] = []
     interfaces: list[ListedInterface] = []
     try:
@@ -59,7 +59,7 @@ def intake_from(path: Path, mapped: Mapping[str, str]) -> Intake:
     return Intake(path.stem, tuple(tables), tuple(subnets), tuple(placed), remarks)
 
 
-def _columns(layout: Layout) -> str:
+def _columns(layout: ListLayout) -> str:
     """How the columns were understood."""
     named = {column: name for name, column in layout.fields.items()}
     for one in layout.addresses:

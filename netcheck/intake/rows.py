@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from netcheck.intake.columns import AddressColumns, Layout
+from netcheck.intake.columns import AddressColumns, ListLayout
 from netcheck.plan.cells import DHCP, address_from, is_dhcp, is_unknown, several_addresses
 from netcheck.survey.readers.values import holds_address
 from netcheck.tables.delimited import Record
@@ -34,14 +34,16 @@ class ListedInterface:
 
 
 @dataclass(slots=True)
-class Remarks:
+class IntakeRemarks:
     """What the user has to know: values that were guessed, and rows and cells that were not used."""
 
     guessed: list[str] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
 
 
-def interfaces_in(records: Sequence[Record], layout: Layout, sheet: str, remarks: Remarks) -> Iterator[ListedInterface]:
+def interfaces_in(
+    records: Sequence[Record], layout: ListLayout, sheet: str, remarks: IntakeRemarks
+) -> Iterator[ListedInterface]:
     """Yield the interfaces below the titles; a row that gives none becomes a remark."""
     reader = _Reader(layout, sheet, remarks)
     for record in records:
@@ -56,7 +58,7 @@ def interfaces_in(records: Sequence[Record], layout: Layout, sheet: str, remarks
 class _Reader:
     """Reads rows one after the other, because a cell may be filled from the row above."""
 
-    def __init__(self, layout: Layout, sheet: str, remarks: Remarks) -> None:
+    def __init__(self, layout: ListLayout, sheet: str, remarks: IntakeRemarks) -> None:
         self._layout, self._sheet, self._remarks = layout, sheet, remarks
         self._used = {*layout.fields.values(), *layout.ignored}
         for one in layout.addresses:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from netcheck.addr import WIDTH, Address, Prefix
-from netcheck.intake.rows import ListedInterface, Remarks
+from netcheck.intake.rows import IntakeRemarks, ListedInterface
 from netcheck.plan.cells import DHCP, address_from, mask_from
 from netcheck.text import safe
 
@@ -28,7 +28,7 @@ class ListedSubnet:
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedInterface:
     """An interface with the name of its subnet."""
 
     interface: ListedInterface
@@ -36,8 +36,8 @@ class Placed:
 
 
 def placed_in_subnets(
-    interfaces: Sequence[ListedInterface], remarks: Remarks
-) -> tuple[list[ListedSubnet], list[Placed]]:
+    interfaces: Sequence[ListedInterface], remarks: IntakeRemarks
+) -> tuple[list[ListedSubnet], list[PlacedInterface]]:
     """Return the subnets and every interface with its subnet; what was guessed becomes a remark."""
     prefixes = _prefixes(interfaces, remarks)
     homes = [_home(one, prefixes) for one in interfaces]
@@ -51,7 +51,7 @@ def placed_in_subnets(
             if name not in {subnet.name for subnet in subnets}:
                 subnets.append(ListedSubnet(name, None, vlan=_vlan([one])))
                 remarks.guessed.append(f'{one.where}: no row tells the prefix of "{safe(name, 60)}"; write it in')
-        placed.append(Placed(one, name if home is None else names[home]))
+        placed.append(PlacedInterface(one, name if home is None else names[home]))
     return subnets, placed
 
 
@@ -76,7 +76,7 @@ def _length(one: ListedInterface, address: Address) -> int | None:
         return None
 
 
-def _prefixes(interfaces: Sequence[ListedInterface], remarks: Remarks) -> list[Prefix]:
+def _prefixes(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[Prefix]:
     """The prefixes by how many rows agree on each; one whose addresses all lie in more common ones is a wrong mask."""
     votes: Counter[Prefix] = Counter()
     silent: list[ListedInterface] = []
@@ -165,7 +165,7 @@ def _followed(
     homes: Sequence[Prefix | None],
     names: dict[Prefix, str],
     by_words: dict[str, str],
-    remarks: Remarks,
+    remarks: IntakeRemarks,
 ) -> Iterator[str]:
     """Yield the name of each interface's subnet: by address, by the list's words, else that of the row above."""
     before = next((names[home] for home in homes if home is not None), "")
@@ -184,7 +184,7 @@ def _followed(
         yield before
 
 
-def with_interface_names(interfaces: Iterable[ListedInterface], remarks: Remarks) -> list[ListedInterface]:
+def with_interface_names(interfaces: Iterable[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
     """Name interfaces without a name `lan`, `lan-2` and so on, so that no device has two of one name."""
     taken: set[tuple[str, str]] = set()
     named = []

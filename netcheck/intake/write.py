@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from netcheck.intake.rows import Remarks
-from netcheck.intake.subnets import UNKNOWN, ListedSubnet, Placed, mask_text
+from netcheck.intake.rows import IntakeRemarks
+from netcheck.intake.subnets import UNKNOWN, ListedSubnet, PlacedInterface, mask_text
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import FORMAT, InterfaceRow
@@ -32,8 +32,8 @@ class Intake:
     name: str
     tables: tuple[str, ...]
     subnets: tuple[ListedSubnet, ...]
-    interfaces: tuple[Placed, ...]
-    remarks: Remarks
+    interfaces: tuple[PlacedInterface, ...]
+    remarks: IntakeRemarks
 
 
 def plan_files(intake: Intake) -> dict[str, str]:
@@ -63,7 +63,7 @@ def _quoted(text: str) -> str:
     return json.dumps(safe(text), ensure_ascii=False)  # safe leaves nothing that TOML writes differently
 
 
-def _table(interfaces: Sequence[Placed]) -> str:
+def _table(interfaces: Sequence[PlacedInterface]) -> str:
     titles = extra_titles(interfaces)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -74,7 +74,7 @@ def _table(interfaces: Sequence[Placed]) -> str:
     return out.getvalue()
 
 
-def extra_titles(interfaces: Iterable[Placed]) -> dict[str, str]:
+def extra_titles(interfaces: Iterable[PlacedInterface]) -> dict[str, str]:
     """Return the titles of further columns as they are written, each different from every key of the plan."""
     known = keys_of(InterfaceRow)
     missing = [key for key in known if key not in COLUMNS]
@@ -86,7 +86,7 @@ def extra_titles(interfaces: Iterable[Placed]) -> dict[str, str]:
     return titles
 
 
-def row_of(one: Placed, titles: Mapping[str, str]) -> dict[str, str]:
+def row_of(one: PlacedInterface, titles: Mapping[str, str]) -> dict[str, str]:
     """Return an interface's cells by title."""
     interface = one.interface
     row = {title: interface.values.get(title, "") for title in COLUMNS}

@@ -16,7 +16,7 @@ from netcheck.files import HashedFile, HashedFiles
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Block, HostColumns
 from netcheck.survey.host_table import HostTable
-from netcheck.survey.model import SHOWN_REMARKS, Alias, NameRecords, RecordKind, Remark, Remarks, Survey
+from netcheck.survey.model import SHOWN_REMARKS, Alias, NameRecords, RecordKind, Remarks, Survey, SurveyRemark
 from netcheck.tables.delimited import lines_of, text_of
 
 T = TypeVar("T")
@@ -78,13 +78,13 @@ def head_lines(head: bytes) -> list[str]:
 
 class _Remarks:
     def __init__(self) -> None:
-        self._first: list[Remark] = []
+        self._first: list[SurveyRemark] = []
         self._count = 0
 
     def add(self, position: Position, why: str, count: int = 1) -> None:
         self._count += count
         if len(self._first) < SHOWN_REMARKS:
-            self._first.append(Remark(position, why))
+            self._first.append(SurveyRemark(position, why))
 
     def done(self) -> Remarks:
         return Remarks(tuple(self._first), self._count)

@@ -18,7 +18,7 @@ SHOWN_REMARKS = 200  # remarks kept; further ones are counted, so that memory st
 
 
 @dataclass(frozen=True, slots=True)
-class Remark:
+class SurveyRemark:
     """A row or cell that could not be used, and the reason."""
 
     position: Position
@@ -32,7 +32,7 @@ class Remark:
 class Remarks:
     """The first remarks of one kind and the number of all."""
 
-    first: tuple[Remark, ...] = ()
+    first: tuple[SurveyRemark, ...] = ()
     count: int = 0
 
 

@@ -81,6 +81,14 @@ at = "skid-router"
 from = "capper/lan"
 to = "filler-plc/cpu"
 why = "speed"
+[[island]]
+name = "machine-1"
+site = false
+[[island]]
+name = "cell-2"
+[[scheme]]
+range = "10.62.30.100-10.62.30.149"
+kind = "drive"
 [[station]]
 name = "laptop"
 address = "10.62.30.245/24"
@@ -140,6 +148,8 @@ SHEETS: dict[str, list[dict[str, Any]]] = {
     ],
     "translations": [{"outside": "10.62.30.61", "inside": "192.168.10.72", "island": "machine-1", "at": "skid-router"}],
     "conversations": [{"from": "capper/lan", "to": "filler-plc/cpu", "why": "speed"}],
+    "islands": [{"name": "machine-1", "site": False}, {"name": "cell-2"}],
+    "schemes": [{"range": "10.62.30.100-10.62.30.149", "kind": "drive"}],
     "stations": [{"name": "laptop", "address": "10.62.30.245/24"}],
     "surveys": [
         {
