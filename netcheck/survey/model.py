@@ -119,6 +119,10 @@ class Survey:
         """The file's name as the plan writes it; also the survey's subject in findings."""
         return self.entry.file
 
+    def kind_of(self, file: str) -> str:
+        """Return the kind of a list in the survey, by its file; the survey's own kind where it is not merged."""
+        return self.kinds.get(file, self.kind)
+
     @property
     def taken(self) -> date | None:
         """The day of the survey, where the plan gives it."""

@@ -54,7 +54,7 @@ def to_csv(merging: Merging) -> str:
     table = merging.tables[0]
     if positions:  # a record is written as such, not as a host too
         table = HostTable.of(host for host in table if host.where not in positions)
-    kinds = {file: survey.kinds.get(file, survey.kind) for survey in merging.surveys for file in survey.hosts.files}
+    kinds = {file: survey.kind_of(file) for survey in merging.surveys for file in survey.hosts.files}
     rows = chain(
         (_host_cells(host, kinds) for host in merged(table)),
         (_record_cells(record) for _, record in records),

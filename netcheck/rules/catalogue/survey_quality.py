@@ -79,18 +79,19 @@ def _disagreement(hosts: list[SiteHost]) -> Breach:
 
 def _outside_pools(scene: Scene) -> Iterator[Breach]:
     for survey in scene.surveys:
-        if survey.kind != "leases":
+        if "leases" not in (survey.kind, *survey.kinds.values()):
             continue
         island = scene.islands[survey.island]
         for subnet in island.subnets:
             prefix = subnet.prefix.value
             unread = any(cell.value is None for cell in subnet.pools)
             hosts = survey.hosts.between(prefix.first, prefix.last) if prefix is not None and not unread else ()
-            outside = [host for host in hosts if island.pools.at(host.address) is None]
+            leases = (host for host in hosts if survey.kind_of(host.file) == "leases")
+            outside = [host for host in leases if island.pools.at(host.address) is None]
             if outside:
                 shown = listed([f"{host.address} ({host.where})" for host in outside])
-                what = f"{count(len(outside), 'lease')} of {survey.file} outside the known pools: {shown}"
-                others = (survey.file,)
+                others = tuple(dict.fromkeys(host.file for host in outside))
+                what = f"{count(len(outside), 'lease')} of {listed(list(others))} outside the known pools: {shown}"
                 yield Breach((subnet.name,), what, str(subnet.position), others=others)
 
 
