@@ -148,7 +148,7 @@ def _plant(choices: Choices, one: Scenario) -> Scenario:
         case 3:
             return replace(one, blocks=choices.seconds(2, 30))
         case 4:
-            return replace(one, two_interfaces=True)
+            return replace(one, two_interfaces=one.mode.direct)
         case 5:
             return replace(one, gateway=True)
         case 6:

@@ -128,6 +128,7 @@ class Rig:
         self._asleep = 0.0  # seconds of all suspends so far
         self._waited_until = 0.0  # the difference of the clocks is rounded: `now()` must reach it all the same
         self._wakes_at = 0.0
+        self.away: list[tuple[float, float]] = []  # when the computer was suspended, or its frames did not leave
         self._mute_until = 0.0  # until then no frame leaves the station
         self._queue: list[tuple[float, int, Callable[[], object]]] = []
         self._ties = count()
@@ -251,6 +252,7 @@ class Rig:
     def mute(self, seconds: float) -> None:
         """Let no frame leave the station for a while: `send` returns None (queue full, no memory)."""
         self._mute_until = self.time + seconds
+        self.away.append((self.time, self._mute_until))
 
     def lose(self, frames: int, way: int = 0) -> None:
         """Report that the kernel dropped frames because the receive queue was full."""
@@ -263,6 +265,7 @@ class Rig:
         before = self._carriers()
         self._asleep += seconds
         self._wakes_at = self.time + seconds
+        self.away.append((self.time, self._wakes_at))
         self.at(self._wakes_at, partial(self._wake, seconds, before))
         while self.time < self._wakes_at:  # nobody waits in `receive` meanwhile
             at, _, action = heapq.heappop(self._queue)

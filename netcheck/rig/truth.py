@@ -44,6 +44,7 @@ HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
 UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
 PROBED = 2.0  # seconds of silence after which the station asks without a sender address
+A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the return
 BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
 FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
 LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can explain
@@ -66,6 +67,8 @@ class Alike(StrEnum):
 
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
+    FALSE_WORD = "an outage by itself within a minute, and an operator who confirms the return of a cable left in"
+    NOT_MOVED = "a move to another connector that the operator confirms and did not make"
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
     TWIN = "an impersonator with the device's MAC"
@@ -221,6 +224,8 @@ class _Case:
 
     def _connector(self) -> set[Alike] | None:
         silences = self._silences()
+        if not within(plugged(self.place.jack), self.began, self.verdict_at):
+            return {Alike.NOT_MOVED} if self._not_moved() else set()
         if any(self._covers(self.own_out(), silence) for silence in silences):
             return None
         excused = [self._excuses(silence) for silence in silences]
@@ -231,8 +236,10 @@ class _Case:
         excuses: set[Alike] = set()
         if self._another_cable(silence):
             excuses.add(Alike.ANOTHER_CABLE)
-        if self._by_itself(silence):
+        if self._by_itself(silence, BY_ITSELF):
             excuses.add(Alike.BY_ITSELF)
+        elif not self.place.hands_free and self._by_itself(silence, A_MINUTE):
+            excuses.add(Alike.FALSE_WORD)
         if self._put_back_early(silence):
             excuses.add(Alike.PUT_BACK_EARLY)
         if self._quiet_switch(silence):
@@ -276,13 +283,19 @@ class _Case:
         links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack), self.rig.jacks[0])]
         return union(restarts, without(ALWAYS, lives(self.holder)), *links)
 
-    def _by_itself(self, silence: tuple[float, float]) -> bool:
+    def _not_moved(self) -> bool:
+        """The operator was asked to move the cable to this connector, and it was in another one of the device."""
+        asked = any(at >= self.began for at in self.truth.instructions(Action.MOVE, self.place.subject))
+        others = [jack for jack in self.place.device.addresses if jack is not self.place.jack]
+        return asked and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
+
+    def _by_itself(self, silence: tuple[float, float], within_seconds: float) -> bool:
         """The device or its path failed in the seconds after a request, for longer than a reset of the link lasts."""
         failures = self._failures()
         if not self._covers(union(failures, self.own_out(), self._starts()), silence):
             return False
         ours = [span for span in failures if span[1] > silence[0] and span[0] < silence[1]]
-        if not any(at - UNSEEN <= since <= at + BY_ITSELF for since, _ in ours for at in self.asked):
+        if not any(at - UNSEEN <= since <= at + within_seconds for since, _ in ours for at in self.asked):
             return False
         down = longest(within(without(ALWAYS, linked(self.rig.jacks[0])), *silence))
         return down == 0 or (self.place.said_direct and down >= LINK_RESET)
@@ -328,6 +341,8 @@ class _Case:
             if jack is not self.jack and (self.place.address in owned or device.faults.weak)
         ]
         through_others = both(union(*others), alive(device, self.rig.time))
+        if self._not_moved():
+            return None  # the other connector is the one in use
         able = union(self.able, through_others)
         silences = [(begin, end) for begin, end in self._silences() if self._covers(self.own_out(), (begin, end))]
         open_in = [longest(both(able, within(self.own_out(), *silence))) for silence in silences]
@@ -341,6 +356,7 @@ class _Case:
                 if mine or not (self.place.address in owned or host.faults.answers_all):
                     continue
                 spans = both(both(alive(host, self.verdict_at), reachable(jack)), self._stations(jack))
+                spans = without(spans, union(self.rig.away))
                 yield host, jack, within(spans, self.rig.began, self.verdict_at)
 
     def _stations(self, jack: Jack) -> Spans:
@@ -400,6 +416,8 @@ class _Case:
             return None
         if within(in_place, at - AT_THE_END, at):
             return {Alike.LAST_MOMENT}
+        if not within(plugged(self.place.jack), self.began, at) and self._not_moved():
+            return {Alike.NOT_MOVED}
         if self._heals_late():
             return {Alike.HEALS_LATE}
         return {Alike.TWIN} if self._twin_able() else set()

@@ -124,7 +124,10 @@ CASES = {
         (Scenario(strangers=(Stranger(replies=Replies.PROBES, always=True),)), [HONEST], (Unmet.OWNER,), set()),
     "swapped, planned MACs": (Scenario(swapped=True), [HONEST], (Unmet.PATH, Unmet.DEVICE), set()),
     "a restart long before the request": (Scenario(), [restart(2.0, 30.0)], (Unmet.CONNECTOR,), set()),
-    "a restart long after the request": (Scenario(), [restart(27.0, 8.0)], (Unmet.CONNECTOR,), set()),
+    "a restart long after the request, hands-free":
+        (Scenario(mode=Mode.HANDS_FREE), [restart(27.0, 8.0)], (Unmet.CONNECTOR,), set()),
+    "a restart long after the request, and a key": (Scenario(), [restart(27.0, 8.0)], (Unmet.CONNECTOR,),
+                                                    {Alike.FALSE_WORD}),
     "a renegotiation":
         (Scenario(mode=Mode.DIRECT), [link_down(26.0, 32.0)], (Unmet.CONNECTOR,), set()),
     "a quiet switch in the cable":
