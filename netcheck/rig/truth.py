@@ -44,6 +44,7 @@ HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
 UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
 PROBED = 2.0  # seconds of silence after which the station asks without a sender address
+PROBES_EVERY = 4.2  # seconds between such requests, since most must name a sender to be heard by every owner
 A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the return
 BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
 FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
@@ -75,7 +76,7 @@ class Alike(StrEnum):
     BRIEF = "a second owner that is there for less than 2.5 s"
     ELSEWHEN = "a second owner that is there only while other ports are under test, and announces nothing"
     FAINT = "a second owner that answers less than half of the requests"
-    PROBES = "a second owner that answers only requests without a sender address, and is away while the cable is out"
+    PROBES = "a second owner that answers only requests without a sender address, there for under 4 s of a silence"
     MUTE = "a host that has the address and never answers ARP"
     HEALS_LATE = "a second path that heals only after the cable was asked back, where no key confirms its return"
     LAST_MOMENT = "a change in the last 2.5 s before the verdict"
@@ -383,7 +384,10 @@ class _Case:
         if not host.faults.arp:
             return {Alike.MUTE}
         if host.faults.deaf_to is not None:
-            heard = any(longest(within(spans, begin + PROBED, end)) >= HEARABLE for begin, end in self._silences())
+            heard = any(
+                longest(within(spans, begin + PROBED, end)) >= _probes_heard(end - begin)
+                for begin, end in self._silences()
+            )
             return set() if heard else {Alike.PROBES}
         if jack.loss and (1 - jack.loss) ** 2 < FAINT:
             return {Alike.FAINT}
@@ -437,6 +441,11 @@ class _Case:
         for _, jack, spans in self._others_able():
             if 0 < longest(spans) < HEARABLE and jack.mac != self.mac:
                 yield Alike.BRIEF
+
+
+def _probes_heard(silence: float) -> float:
+    """Return the seconds for which an owner must be there in a silence to be asked without a sender address."""
+    return min(PROBES_EVERY, max(HEARABLE, silence - PROBED - 0.5))
 
 
 def _upstream(jack: Jack) -> Iterable[Jack]:
