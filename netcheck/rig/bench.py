@@ -169,7 +169,7 @@ class Bench:
 
     def truth(self) -> Truth:
         """Return the truth of the run, once it is over."""
-        return Truth(self.rig, self.hand.log, self.mode.walks, self.scenario.once)
+        return Truth(self.rig, self.hand.log, entered=self.hand.entered, walks=self.mode.walks, once=self.scenario.once)
 
 
 def _faults(replies: Replies) -> Faults:
@@ -198,6 +198,7 @@ class ScriptedHand:
         self.bench, self.rig, self.scenario = bench, bench.rig, bench.scenario
         self.log: list[tuple[float, Event]] = []
         self.asked: list[tuple[float, Action, str]] = []  # instructions: when, what, of which port
+        self.entered: list[float] = []  # when Enter was pressed
         self._keys: list[Press] = []
         self._out: list[Jack] = []  # cables that the hand holds
         self._last: Jack | None = None
@@ -218,6 +219,8 @@ class ScriptedHand:
     def press(self, key: Press) -> None:
         """Press a key."""
         self._keys.append(key)
+        if key is Key.ENTER:
+            self.entered.append(self.rig.time)
         self.rig.stir()
 
     def told(self, event: Event) -> None:

@@ -95,6 +95,7 @@ class Hand:
     at_request: Callable[[], None] | None = None  # what happens by itself at the moment of a request
     ended: bool = False
     log: list[tuple[float, Event]] = field(default_factory=list)  # events with the world's time
+    entered: list[float] = field(default_factory=list)  # when Enter was pressed
     _pulls: int = 0  # requests to pull
     _asked: int = 0  # instructions so far: a new one stops what the hand was about to do
     _keys: list[Key] = field(default_factory=list)
@@ -107,6 +108,8 @@ class Hand:
     def press(self, key: Key) -> None:
         """Press a key."""
         self._keys.append(key)
+        if key is Key.ENTER:
+            self.entered.append(self.rig.time)
         self.rig.stir()
 
     def told(self, event: Event) -> None:

@@ -45,7 +45,7 @@ UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device th
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
 PROBED = 2.0  # seconds of silence after which the station asks without a sender address
 PROBES_EVERY = 4.2  # seconds between such requests, since most must name a sender to be heard by every owner
-A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the return
+A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the pull
 BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
 FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
 LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can explain
@@ -68,7 +68,7 @@ class Alike(StrEnum):
 
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
-    FALSE_WORD = "an outage by itself within a minute, and an operator who confirms the return of a cable left in"
+    FALSE_WORD = "an outage by itself while the operator confirms a pull that was not made"
     NOT_MOVED = "a move to another connector that the operator confirms and did not make"
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
@@ -125,9 +125,18 @@ class Place:
 class Truth:
     """The truth of one run. `log` are its events with the world's time, in order."""
 
-    def __init__(self, rig: Rig, log: Sequence[tuple[float, Event]], walks: bool, once: bool = False) -> None:
-        """Take the history of a run that is over. With `once` a silence counts that answers no request."""
-        self.rig, self.log, self.walks, self.once = rig, log, walks, once
+    def __init__(
+        self,
+        rig: Rig,
+        log: Sequence[tuple[float, Event]],
+        *,
+        entered: Sequence[float] = (),
+        walks: bool = False,
+        once: bool = False,
+    ) -> None:
+        """Take the history of a run that is over. `entered` is when Enter was pressed. With `once` a silence counts
+        although it answers no request."""
+        self.rig, self.log, self.entered, self.walks, self.once = rig, log, entered, walks, once
 
     def of(self, place: Place, proof: Proof) -> Judgement:
         """Judge the proof of a port."""
@@ -239,7 +248,7 @@ class _Case:
             excuses.add(Alike.ANOTHER_CABLE)
         if self._by_itself(silence, BY_ITSELF):
             excuses.add(Alike.BY_ITSELF)
-        elif not self.place.hands_free and self._by_itself(silence, A_MINUTE):
+        elif self._confirmed(silence) and self._by_itself(silence, A_MINUTE):
             excuses.add(Alike.FALSE_WORD)
         if self._put_back_early(silence):
             excuses.add(Alike.PUT_BACK_EARLY)
@@ -283,6 +292,11 @@ class _Case:
         restarts = [span for span in self.holder.absences if span[0] not in starts]
         links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack), self.rig.jacks[0])]
         return union(restarts, without(ALWAYS, lives(self.holder)), *links)
+
+    def _confirmed(self, silence: tuple[float, float]) -> bool:
+        """Enter was pressed between the request and the end of a silence."""
+        asked = max((at for at in self.asked if at < silence[1]), default=silence[0])
+        return any(asked <= at <= silence[1] for at in self.truth.entered)
 
     def _not_moved(self) -> bool:
         """The operator was asked to move the cable to this connector, and it was in another one of the device."""

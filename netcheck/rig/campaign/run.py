@@ -94,7 +94,7 @@ def trial(seed: int) -> Trial:
     """Build the site of a seed, prove its port, and hold the verdict against the truth."""
     site = site_of(seed)
     proof = prove(site, seed).proofs[0]
-    truth = Truth(site.rig, site.hand.log, walks=False).of(site.place, proof)
+    truth = Truth(site.rig, site.hand.log, entered=site.hand.entered).of(site.place, proof)
     alike = tuple(one for one in Alike if one in truth.alike)
     drawn = site.drawn
     return Trial(
