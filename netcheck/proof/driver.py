@@ -11,13 +11,13 @@ from netcheck.wire.link import Heard, Link
 
 
 class Operator(Protocol):
-    """Somebody, or a script, that presses keys and is told what happens."""
+    """A person or a script that presses keys and is told what happens."""
 
     def pressed(self) -> Iterable[Press]:
         """Keys pressed since the last call; never waits."""
 
     def told(self, event: Event) -> None:
-        """Hear of an event."""
+        """Take an event."""
 
 
 Frames = Callable[[float, int, bytes, bool], None]  # at, way, frame, outbound: for a capture

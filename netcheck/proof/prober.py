@@ -182,7 +182,7 @@ class Prober:
         self._at_once = True
 
     def go_hands_free(self) -> None:
-        """Go on without keys: nobody is left to press any."""
+        """Go on without keys: the keyboard ended."""
         if not self.options.hands_free:
             self.run.options = replace(self.options, hands_free=True)
 

@@ -89,7 +89,7 @@ class PhaseResult:
 
 @dataclass(frozen=True, slots=True)
 class Other:
-    """Somebody else that was heard: MAC, the address it spoke for, in which phase, and whose MAC it is known to be."""
+    """Another MAC that was heard: the address it spoke for, the phase, and whose MAC it is known to be."""
 
     mac: int
     address: int

@@ -31,8 +31,8 @@ class Void(Exception):
 
 
 class Cut(Exception):
-    """A phase is cut short; `why` completes the sentence "A phase was cut short: ...". `void` says that nobody asked
-    for that: the phase proved nothing and could not be repeated."""
+    """A phase is cut short; `why` completes the sentence "A phase was cut short: ...". `void` says that this
+    was not requested: the phase proved nothing and could not be repeated."""
 
     def __init__(self, why: str, *, void: bool = False) -> None:
         super().__init__(why)
@@ -45,7 +45,7 @@ class RunState:
     def __init__(
         self, scope: Scope, options: RunOptions, scheduler: ProbeScheduler, rng: Random, names: Names = UNKNOWN
     ) -> None:
-        """Nothing is asked yet."""
+        """Start with nothing sent."""
         self.scope, self.options, self.scheduler, self.rng, self.names = scope, options, scheduler, rng, names
         self.now = self.started = 0.0
         self.carrier = scheduler.carrier
@@ -55,7 +55,7 @@ class RunState:
         self.disturbances, self.disturbance = 0, ""  # times that netcheck itself did not run, and the last reason
         self.lost_frames = 0  # received frames that the kernel dropped before they could be read
         self.events: list[Event] = []
-        self.enters = 0  # presses of Enter that nobody has taken yet
+        self.enters = 0  # presses of Enter that no phase has taken yet
         self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on way 0, and when last
         self.owner_of = {target.address: target for target in scope.targets if not target.barred}
         self.watched: dict[int, AddressState] = {}

@@ -1,4 +1,4 @@
-"""From a plan to what the prober needs: the ports, their subnets, and who is known by which address and MAC."""
+"""The ports to be proven, taken from a plan: their subnets, and all known addresses and MACs."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ class Target:
     ordinal: int = 0  # 0 for the first port of its interface
     ports: int = 1  # how many its interface has
     barred: str = ""
-    behind: str = ""  # the port that its interface hangs behind
-    mask: int | None = None  # prefix length of the mask typed into the device, None for the subnet's
-    gateway: int | None = None  # typed into the device, None for the subnet's
+    behind: str = ""  # the port behind which its interface is attached
+    mask: int | None = None  # prefix length of the mask typed into the device; None means that of the subnet
+    gateway: int | None = None  # typed into the device; None means that of the subnet
 
     @property
     def subject(self) -> str:
@@ -37,7 +37,7 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Net:
-    """A subnet as the prober sees it: IPv4 integers. `spare` are addresses that nobody should own, best first."""
+    """A subnet as IPv4 integers. `spare` are usable addresses that no host should have, best first."""
 
     name: str
     first: int
@@ -62,13 +62,13 @@ class SiteHostSeen:
 
 @dataclass(frozen=True, slots=True)
 class TakenSpace:
-    """Addresses, and ranges of them, that plan and survey keep for somebody; IPv4 integers."""
+    """Addresses and ranges that the plan and the surveys assign, as IPv4 integers."""
 
     addresses: frozenset[int] = frozenset()
     ranges: tuple[tuple[int, int], ...] = ()
 
     def until(self, address: int) -> int | None:
-        """The lowest address of the ranges that hold this one; None where none does."""
+        """Return the lowest address of the ranges that contain this one, or None."""
         return min((low for low, high in self.ranges if low <= address <= high), default=None)
 
 
@@ -78,34 +78,34 @@ def _nobody(address: int) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """Everything the prober works from. `targets` are all ports of the plan, `asked` those to be proven, in order;
-    `surveyed` says whether any survey has an address, also outside the plan's subnets."""
+    """What a run covers. `targets` are all ports of the plan, `asked` those to be proven, in order; `surveyed` says
+    whether any survey contains an address, also outside the plan's subnets."""
 
     targets: tuple[Target, ...]
     asked: tuple[Target, ...]
     nets: tuple[Net, ...]
     stations: frozenset[int] = frozenset()
     macs: dict[int, str] = field(default_factory=dict)  # planned MAC -> device/interface
-    site_macs: dict[int, str] = field(default_factory=dict)  # surveyed MAC -> words for it
+    site_macs: dict[int, str] = field(default_factory=dict)  # surveyed MAC -> description
     kept: TakenSpace = TakenSpace()
     surveyed: Callable[[int], bool] = _nobody
 
     def free(self, address: int) -> bool:
-        """Say whether plan and surveys leave an address to nobody."""
+        """Say whether neither the plan nor a survey assigns an address."""
         return address not in self.kept.addresses and self.kept.until(address) is None and not self.surveyed(address)
 
     @property
     def planned(self) -> dict[int, str]:
-        """Planned addresses that can be probed, and the interface that each is planned for."""
+        """Planned addresses that can be probed, with their interfaces."""
         return {target.address: target.interface for target in self.targets if not target.barred}
 
     def net(self, name: str) -> Net:
-        """The subnet of that name."""
+        """Return the subnet of that name."""
         return next(net for net in self.nets if net.name == name)
 
 
 def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] = ()) -> Scope:
-    """Work out the aim of a run; UsageError for a subject in `only` that the plan does not have (exit 2)."""
+    """Return the scope of a run. Raise UsageError for a subject in `only` that is not in the plan (exit 2)."""
     listed_hosts = tuple(hosts)
     targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
     kept = _kept(plan, listed_hosts)
@@ -116,7 +116,7 @@ def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str]
 
 
 def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> TakenSpace:
-    """Planned addresses, site hosts, stations, gateways and routers; pools and reserved ranges."""
+    """Return planned addresses, site hosts, stations, gateways and routers, and the pools and reserved ranges."""
     taken = {host.address for host in hosts} | _stations(plan)
     named = [cell for i in plan.interfaces for cell in (i.address, i.gateway)] + [s.gateway for s in plan.subnets]
     taken |= {value for cell in named if (value := _v4_value(cell)) is not None}
@@ -126,7 +126,7 @@ def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> TakenSpace:
 
 
 def _v4_value(cell: Cell[Address] | None) -> int | None:
-    """The address in a cell, if one is there that can be read, of IPv4."""
+    """Return the IPv4 address of a cell, or None if it is empty, unreadable or IPv6."""
     value = None if cell is None else cell.value
     return value.value if value is not None and value.family == 4 else None
 
@@ -205,7 +205,7 @@ def _barred(plan: Plan, interface: Interface) -> str:
 
 def _net(plan: Plan, subnet: Subnet, kept: TakenSpace) -> Net:
     prefix = subnet.prefix.value
-    assert prefix is not None  # only readable ones come here
+    assert prefix is not None  # the caller passes readable prefixes only
     gateway = subnet.gateway.value if subnet.gateway is not None else None
     stations = [
         station.address.value.address.value
@@ -225,7 +225,8 @@ def _net(plan: Plan, subnet: Subnet, kept: TakenSpace) -> Net:
 
 
 def _spare(prefix: Prefix, kept: TakenSpace, most: int = 2) -> tuple[int, ...]:
-    """The highest usable addresses that nobody should own (6-settled-details.md 9)."""
+    """Return the highest usable addresses that no host should have. Two of them tell proxy ARP, which answers for both,
+    from a host that no list names, which has one."""
     found: list[int] = []
     address = prefix.usable.high
     while address >= prefix.usable.low and len(found) < most:

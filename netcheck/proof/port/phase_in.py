@@ -17,7 +17,7 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 
 ENOUGH_IN = 30.0  # seconds after which the cable of a lossy device is asked for all the same
 BURST = 1.5  # seconds between two answers from which on losses come in bursts: then phase in lasts ENOUGH_IN
-GONE = 10.0  # seconds of silence in phase in after which nobody need be asked for the cable: it is out, or it restarts
+GONE = 10.0  # seconds of silence after which the cable is not asked for: it is out, or the device restarts
 READY_MISSES = 20  # phase in goes on while phase out would need more misses than this
 CONTROL_ASKS = 3  # requests to an address that nobody should own
 CONTROL_WAIT = 1.5  # seconds for its reply: routers that answer for others take up to 0.6 s (measured)

@@ -212,5 +212,5 @@ def check_station(port: PortState) -> None:
 
 
 def give_up(tries: int) -> Cut:
-    """Return the reason to end a port whose silence ended too soon so many times."""
+    """Return the reason to end a port whose silence ended too soon this number of times."""
     return Cut(f"the cable was put back too soon {tries} times, or the link is flapping", void=True)

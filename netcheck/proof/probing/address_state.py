@@ -93,7 +93,7 @@ class AddressState:
     """One address on one interface: how often it is asked, and what came back."""
 
     def __init__(self, address: int, way: int, net: str) -> None:
-        """Start with nothing asked."""
+        """Start without probes."""
         self.address, self.way, self.net = address, way, net
         self.every: dict[ProbeKind, float | None] = {ARP: None, ECHO: None}
         self.tickets: dict[ProbeKind, int] = {ARP: 0, ECHO: 0}  # the valid element in the scheduler's queues
@@ -107,7 +107,7 @@ class AddressState:
         self.probes: deque[Probe] = deque(maxlen=FEW)
         self.sightings: deque[Sighting] = deque(maxlen=4 * FEW)
         self.answered: deque[float] = deque(maxlen=FEW)  # when the probes that `mac` answered in time were sent
-        self.claimed = -EVER  # when somebody last asked whether this address is free (RFC 5227 section 2.1.1)
+        self.claimed = -EVER  # time of the last ARP probe of another host for this address (RFC 5227 section 2.1.1)
         self.claimed_by = 0
         self.longest_rtt: float | None = None
         self.most_wait = LONGEST_WAIT
@@ -120,7 +120,7 @@ class AddressState:
         self._said: dict[int, float] = {}  # when an unsolicited frame of a MAC was last kept
 
     def keep(self, many: int) -> None:
-        """Keep so many probes from now on."""
+        """Keep this number of probes from now on."""
         self.probes = deque(self.probes, maxlen=many)
         self.sightings = deque(self.sightings, maxlen=4 * many)
 

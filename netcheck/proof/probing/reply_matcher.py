@@ -24,8 +24,10 @@ from netcheck.wire.frames import (
 )
 from netcheck.wire.link import Heard, Way
 
-REPLY_EVERY = 0.05  # seconds between answers for the borrowed address, so that a flood of questions is no lever
-REPLY_EACH = 1.0  # and between those to one asker
+REPLY_EVERY = (
+    0.05  # seconds between replies for the borrowed address, so that a flood of requests causes no flood of replies
+)
+REPLY_EACH = 1.0  # and between replies to one host
 MOST_ASKERS = 1024
 
 
@@ -42,14 +44,14 @@ class ReplyMatcher:
         self.senders: dict[tuple[int, str], int] = {}  # (way, subnet) -> the address to ask from
         self.entries: dict[tuple[int, int], AddressState] = {}  # (way, address)
         self.borrowed: set[int] = set()
-        self.claiming: set[int] = set()  # to be borrowed, once nobody is found to own them
-        self.conflict: int | None = None  # the MAC of somebody who owns a borrowed address
-        self.forged = 0  # echo answers that match no probe of this run
-        self.replies: list[tuple[bytes, int]] = []  # answers for the borrowed address, and to whom (address)
+        self.claiming: set[int] = set()  # to be borrowed, unless a host is found that has them
+        self.conflict: int | None = None  # the MAC of a host that has a borrowed address
+        self.forged = 0  # echo replies that match no probe of this run
+        self.replies: list[tuple[bytes, int]] = []  # replies for the borrowed address, and the address they go to
         self._open: dict[int, Probe] = {}  # echo probes by sequence number
         self._opened: deque[Probe] = deque()  # the same, in order
         self._reply_free_at = 0.0
-        self._asked_us: dict[int, float] = {}  # MAC of an asker -> when it was answered last
+        self._asked_us: dict[int, float] = {}  # MAC of a requester -> time of the last reply
 
     def expect(self, probe: Probe) -> None:
         """Expect the reply to an echo probe."""

@@ -82,7 +82,8 @@ class ProbeScheduler:
         echo: float | None = None,
         urgent: bool = False,
     ) -> None:
-        """Ask an address every so many seconds by ARP, by echo, both or neither; an urgent one goes before others."""
+        """Set the seconds between ARP requests and between echo requests to an address, None for none; an urgent
+        address goes before others."""
         hurried = urgent and not entry.urgent
         entry.urgent = urgent
         for kind, every in ((ARP, arp), (ECHO, echo)):

@@ -1,4 +1,4 @@
-"""The station's own addresses: which one asks in each subnet, and how the plan's station address is borrowed."""
+"""The addresses that probes are sent from: one per subnet, this computer's own or the plan's station address."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ class StationAddresses:
     """The addresses to ask from. The subnets that have none are put into the run state, with the reason."""
 
     def __init__(self, run: RunState, rng: Random) -> None:
-        """Nothing is chosen yet."""
+        """Start without an address."""
         self.run, self.scheduler, self._rng = run, run.scheduler, rng
 
     def trouble(self) -> str:
-        """Why nothing may be sent: an address of this station is planned for a device. Empty where all is well."""
+        """Return why nothing may be sent: an address of this computer is planned for a device. Empty if all is well."""
         for way in self.scheduler.ways:
             for address, _ in way.addresses:
                 if address in self.run.owner_of:
@@ -35,8 +35,9 @@ class StationAddresses:
         return ""
 
     def choose(self, net: Net) -> None:
-        """Choose the address to ask from in a subnet, on every way: the operating system's own, where it has one. The
-        station's other interfaces never ask from a borrowed one (6-settled-details.md 43)."""
+        """Choose the sender address of a subnet on every interface: the operating system's own, where it has one.
+
+        The other interfaces of this computer never send from a borrowed address: it is reserved for this one link."""
         for number, way in enumerate(self.scheduler.ways):
             inside = [address for address, _ in way.addresses if net.holds(address)]
             own = inside or [address for address, _ in way.addresses if number]
@@ -46,8 +47,8 @@ class StationAddresses:
             self.run.lack[net.name] = f"this station has no address in {net.name}, and the plan has no station there"
 
     def claim(self, nets: Iterable[Net]) -> Steps:
-        """Borrow the plan's station address where the operating system has none, once nobody answers for it; those
-        borrowed already are made sure of again. Then watch these subnets."""
+        """Borrow the plan's station address where the operating system has none, if no host answers for it; addresses
+        borrowed before are checked again. Then watch these subnets."""
         nets = list(nets)
         borrow = [net for net in nets if net.station is not None and self._to_be_borrowed(net)]
         if borrow:
@@ -62,12 +63,12 @@ class StationAddresses:
         return sender is None or sender in self.scheduler.matcher.borrowed
 
     def _make_sure(self, addresses: dict[int, str]) -> Steps:
-        """Three ARP probes an address, timed as RFC 5227 section 2.1.1 says; nothing else is sent meanwhile."""
+        """Send three ARP probes per address, timed by RFC 5227 section 2.1.1; nothing else is sent meanwhile."""
         matcher = self.scheduler.matcher
         matcher.claiming.update(addresses)
         self.scheduler.paused = True
         words = " and ".join(map(quad, addresses))
-        self.run.say(What.WAIT, "", f"Making sure that nobody has {words}, to ask from it")
+        self.run.say(What.WAIT, "", f"Checking that no host has {words} before it is borrowed")
         try:
             yield from self._pause(self._rng.uniform(0, PROBE_WAIT))
             for turn in range(PROBE_NUM):

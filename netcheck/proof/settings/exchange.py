@@ -1,7 +1,7 @@
-"""Asking a device from a borrowed source and noting what it does; the search that decides what to ask is `settings`.
+"""The exchange with a device: send it an echo request from a borrowed source address, and note its reaction.
 
-A source is asked for first, with sender 0, and used only where nobody answers. Nobody's ARP is ever answered for it, so
-the device learns nothing false.
+`inquiry` decides which source comes next. Each source is probed first, with sender 0, and used only if no host answers
+for it. An ARP request for a source is never answered, so that the device learns nothing false.
 """
 
 from __future__ import annotations
@@ -24,40 +24,40 @@ from netcheck.wire.frames import (
 )
 from netcheck.wire.link import Heard
 
-LISTEN = 2.0  # seconds to hear what it asks for by itself, before anything is asked of it
-DEAF = 4.0  # seconds before that, where it left echoes unanswered: its questions about those take 3 s to end
-SILENT = 0.4  # seconds in which the owner of a source would answer for it
-WINDOW = 1.3  # seconds for its question: a pending one is repeated after one second (RFC 1122 section 2.3.2.1)
-PROMPT = 0.1  # seconds, or twice its slowest, in which a question is surely about the echo request just sent
-HOLD = 0.4  # seconds after a question for another address in which the one for the source may still come
-REUSE = 4.0  # seconds until an address may be asked about again: less gave wrong answers (measured)
+LISTEN = 2.0  # seconds of listening to its own ARP requests before the first echo request
+DEAF = 4.0  # seconds before that if it left echoes unanswered: its ARP requests because of those take 3 s to end
+SILENT = 0.4  # seconds in which the owner of a source would answer
+WINDOW = 1.3  # seconds to wait for its ARP request: it is repeated after one second (RFC 1122 section 2.3.2.1)
+PROMPT = 0.1  # seconds, or twice its slowest, in which an ARP request is caused by the echo request just sent
+HOLD = 0.4  # seconds after its ARP request for another address in which the one for the source may still come
+REUSE = 4.0  # seconds until a source may be used again: less gave wrong results (measured)
 CANDIDATES, MOST = 5, 60  # sources tried until one is silent, and echo requests in all
 Steps = Generator[None, None, None]
 
 
 class Exchange:
-    """The wire's side of an inquiry: `out` holds frames to send, `now` is set by whoever drives it."""
+    """Frames of one inquiry: `out` holds those to send; the caller sets `now`."""
 
     def __init__(self, question: SettingsQuestion, rng: Random) -> None:
-        """Nothing is asked yet."""
+        """Start with nothing sent."""
         self.question = question
         self.sources = Sources(question.address, question.free, rng)
         self.now = 0.0
         self.out: list[bytes] = []
-        self.chatter: set[int] = set()  # what the device asks for by itself
+        self.chatter: set[int] = set()  # addresses that the device asks for by itself
         self.asked = 0
         self._identifier, self._token = rng.randrange(1, 0x10000), rng.randbytes(16)
-        self._quiet = False  # no far address has been asked from: what the device asks for is its own affair
-        self._candidate = 0  # a source that is being asked for, and whether somebody has it
-        self._owned = False
+        self._quiet = False  # no far source was used yet: what the device asks for, it asks for by itself
+        self._candidate = 0  # the source being probed
+        self._owned = False  # a host has the candidate
         self._trial: SourceTrial | None = None
-        self._far_at = -REUSE  # when it asked for somebody else
-        self._slowest = 0.0  # the device's longest way to a question, in seconds
+        self._far_at = -REUSE  # when it last asked for another address
+        self._slowest = 0.0  # seconds from echo request to ARP request, the longest so far
 
-    # What is heard
+    # Received frames
 
     def hear(self, heard: Heard) -> bool:
-        """Take a frame; say whether it was an answer to a borrowed source, and means nothing to anybody else."""
+        """Take a frame; say whether it was a reply to a borrowed source, which no other part of the run needs."""
         if heard.way:
             return False
         if (arp := arp_from_wire(heard.frame)) is not None:
@@ -87,14 +87,14 @@ class Exchange:
             self.chatter.add(arp.target_ip)
 
     def _ours(self, target: int) -> bool:
-        """An address that it may ask for because of us."""
+        """Say whether the device may ask for this address because of this station."""
         return target in self.sources.used or target in self.question.ours
 
     def _note(self, trial: SourceTrial, target: int, at: float) -> None:
         if target == trial.source:
             trial.inside = at if trial.inside is None else trial.inside
             return
-        pending = at - self.sources.used.get(target, -REUSE) < REUSE  # of an earlier source: it may be the gateway too
+        pending = at - self.sources.used.get(target, -REUSE) < REUSE  # it may be caused by an earlier source
         if not (pending or target in self.chatter or target in self.question.ours):
             trial.note(target, at)
             self._far_at = at
@@ -108,10 +108,10 @@ class Exchange:
         elif trial.inside is None:
             trial.reflex = True
 
-    # What is asked
+    # Requests
 
     def listen(self) -> Steps:
-        """Hear what the device asks for by itself."""
+        """Listen to what the device asks for by itself."""
         if self.question.station is None:
             yield from self._pause(DEAF)
         self._quiet = True
@@ -119,14 +119,15 @@ class Exchange:
         self.sources.spoken_for |= self.chatter
 
     def ask(self, level: int) -> Generator[None, None, SourceTrial]:
-        """Send one echo request from a silent source of this level, and wait for what the device does; CannotTell where
-        there is no such source, or enough was asked. Whom the device asks for already it may not ask for anew: it is
-        first given the time to give up."""
+        """Send one echo request from an unused source of this level and wait for the reaction.
+
+        Wait first until its pending ARP request has timed out; until then it does not ask again. Raise CannotTell if
+        there is no such source, or if enough was asked."""
         yield from self._pause(self._far_at + REUSE - SILENT - self.now)
         source = yield from self._silent(level)
         self.asked += 1
         if self.asked > MOST:
-            raise CannotTell(f"{MOST} questions did not settle it")
+            raise CannotTell(f"{MOST} echo requests did not settle it")
         trial = self._trial = SourceTrial(source, self.now, max(PROMPT, 2 * self._slowest))
         self.sources.used[source] = self.now
         self.out.append(self._echo_from(source))
@@ -146,11 +147,12 @@ class Exchange:
         return echo_to_wire(echo, number)
 
     def _patience(self, trial: SourceTrial) -> float:
-        """A sign of the outside ends the wait early, but not before the source would surely have been asked for."""
+        """Return how long to wait: less if it asked for another address, but long enough for a request for the
+        source."""
         return WINDOW if trial.sign is Sign.NOTHING else min(WINDOW, max(HOLD, 3 * self._slowest))
 
     def _silent(self, level: int) -> Generator[None, None, int]:
-        """A source of this level that nobody answers for; where all were used, the first of them once more."""
+        """Return a source of this level for which no host answers; if all were used, the one used longest ago."""
         for _ in range(CANDIDATES):
             source = self.sources.fresh(level)
             if source is None:
@@ -164,7 +166,7 @@ class Exchange:
             if not self._owned:
                 return source
             self.sources.spoken_for.add(source)
-        raise CannotTell(f"there is no silent address to ask from that shares {level} bits with its own")
+        raise CannotTell(f"there is no unused address to ask from that shares {level} bits with its own")
 
     def _pause(self, seconds: float) -> Steps:
         until = self.now + seconds

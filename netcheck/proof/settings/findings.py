@@ -1,4 +1,4 @@
-"""What was found of the mask and the gateway typed into a device, and its words beside the plan's."""
+"""The mask and the gateway found by the behaviour of a device, and their text compared with the plan."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from netcheck.addr import quad
 
 @dataclass(frozen=True, slots=True)
 class SettingsFound:
-    """What was found. `length` None: cannot tell, `mask_why` says why. `gateway` None: there is none where `none_set`,
-    else it cannot be told, and `gateway_why` says why."""
+    """What was found. If `length` is None, `mask_why` says why it cannot be told. If `gateway` is None, none is set if
+    `none_set`; else `gateway_why` says why it cannot be told."""
 
     length: int | None = None
     gateway: int | None = None
@@ -20,12 +20,12 @@ class SettingsFound:
 
 
 def to_evidence(found: SettingsFound, length: int, gateway: int | None) -> tuple[tuple[str, str], ...]:
-    """Pairs for a proof: what was found, beside what the plan says."""
+    """Return pairs for a proof: what was found, compared with the plan."""
     return (("mask", _mask_words(found, length)), ("gateway", _gateway_words(found, gateway)))
 
 
 def to_words(found: SettingsFound, length: int, gateway: int | None) -> str:
-    """The same as a sentence."""
+    """Return the same as a sentence."""
     pairs = to_evidence(found, length, gateway)
     return "; ".join(f"{name}: {said}" if said.startswith("cannot tell") else said for name, said in pairs)
 
@@ -47,6 +47,6 @@ def _gateway_words(found: SettingsFound, planned: int | None) -> str:
 
 
 def differs(found: SettingsFound, length: int, gateway: int | None) -> bool:
-    """Say whether something was found that is not as planned."""
+    """Say whether something was found that differs from the plan."""
     wrong_mask = found.length is not None and found.length != length
     return wrong_mask or ((found.gateway is not None or found.none_set) and found.gateway != gateway)

@@ -24,44 +24,48 @@ from netcheck.proof.verdict.luck import misses_needed
 from netcheck.text import listed
 from netcheck.wire.link import Heard
 
-CONFIRMED, SILENCES, TRIES = 2, 3, 8  # answers alike, silences alike at least, and tries at one level
-ENOUGH = 15  # probes of which it is known how many it answered, before silence is weighed: then four mean something
-FLOOR = 7  # the farthest level: who takes that for on-link takes everything
+CONFIRMED, SILENCES, TRIES = (
+    2,
+    3,
+    8,
+)  # equal reactions that settle a level, silences that do at least, and tries per level
+ENOUGH = 15  # probes with known results before a silence counts: then four silences mean something
+FLOOR = 7  # the farthest level: a device for which that is on-link takes every address for on-link
 
 
 class Inquiry:
-    """One device's mask and gateway. Feed it with `hear` and `turn` until `found` is there.
+    """The search for the mask and gateway of one device. Call `hear` and `turn` until `found` is set.
 
     The prefix has more bits than the level `_outside`, and at most as many as the level `_inside`."""
 
     def __init__(self, question: SettingsQuestion, rng: Random) -> None:
-        """Nothing is asked yet."""
+        """Start with nothing sent."""
         self.found: SettingsFound | None = None
         self._question = question
         self._wire = Exchange(question, rng)
         self._gateways: Counter[int] = Counter()
-        self._others: set[int] = set()  # what it asked for too late to tell whether that was for a far source
+        self._others: set[int] = set()  # addresses it asked for too late to be sure of the cause
         self._away: set[int] = set()
         self._inside = INNERMOST + 1 if question.station is None else level_of(question.address, question.station)
         self._floor = min(FLOOR, question.planned - 1)
         self._outside = self._floor - 1
-        self._seen_inside: int | None = None  # a level that was proven by fresh sources
-        self._by_silence = False  # a level counts as outside because nothing was heard
-        self._silence_holds = False  # and the device answered afterwards as before
+        self._seen_inside: int | None = None  # a level that was confirmed by unused sources
+        self._by_silence = False  # a level counts as outside because of silences alone
+        self._silence_holds = False  # the device answered afterwards as before
         self._probed, self._answered = question.probed, question.answered
         self._run = self._search()
 
     @property
     def asked(self) -> int:
-        """Echo requests sent so far."""
+        """The number of echo requests sent so far."""
         return self._wire.asked
 
     def hear(self, heard: Heard) -> bool:
-        """Take a frame; say whether it was an answer to this inquiry, and means nothing to anybody else."""
+        """Take a frame; say whether it was a reply to this inquiry, which no other part of the run needs."""
         return self._wire.hear(heard)
 
     def turn(self, now: float) -> list[bytes]:
-        """Go on; return the frames to send now."""
+        """Continue, and return the frames to send now."""
         self._wire.now = now
         if self.found is None:
             try:
@@ -100,7 +104,7 @@ class Inquiry:
         return self._outside < level < self._inside and self._wire.sources.fresh(level) is not None
 
     def _closest(self) -> int:
-        """The closest level that can be asked: if that is not inside, none is."""
+        """Return the closest level that can be asked: if it is outside, all are."""
         sources = self._wire.sources
         for level in range(min(INNERMOST, self._inside), self._outside, -1):
             if sources.fresh(level) is not None or sources.oldest(level) is not None:
@@ -108,7 +112,7 @@ class Inquiry:
         raise CannotTell("there is no free address near it to ask from")
 
     def _get_to_know(self) -> Steps:
-        """Ask from near sources, ever farther out while they are inside, until it is known how reliably it answers."""
+        """Ask from near sources, then farther ones while they are inside, until it is known how reliably it answers."""
         yield from self._settle(self._closest())
         inside: Counter[int] = Counter()
         outward = True
@@ -125,7 +129,8 @@ class Inquiry:
                 self._inside = self._seen_inside = min(level, self._inside)
 
     def _next(self) -> int | None:
-        """The level to ask next: just outside the plan's prefix, else the middle of what is open."""
+        """Return the level to ask next: just outside the plan's prefix, else the middle of the open ones; None at the
+        end."""
         if self._outside >= self._inside:
             raise CannotTell("it answers this station and no other address")
         if self._inside - self._outside == 1:
@@ -140,7 +145,7 @@ class Inquiry:
         return level
 
     def _settle(self, level: int) -> Steps:
-        """Ask from sources of one level until the answers agree."""
+        """Ask from sources of one level until its reactions agree."""
         signs: Counter[Sign] = Counter()
         for _ in range(TRIES):
             trial = yield from self._wire.ask(level)
@@ -161,7 +166,7 @@ class Inquiry:
         raise CannotTell("its answers differ from try to try, or it loses too many")
 
     def _silences(self) -> int:
-        """How many silences in a row were no luck, by how reliably it answered before (4-proof.md, Luck)."""
+        """Return how many silences in a row are no luck, given how reliably it answered before."""
         return max(SILENCES, misses_needed(self._probed, self._answered))
 
     def _note_far(self, trial: SourceTrial) -> None:
@@ -170,7 +175,7 @@ class Inquiry:
         self._away.update(() if trial.away is None else (trial.away,))
 
     def _confirm(self) -> Steps:
-        """What was asked for once, as a gateway would be, is asked for again by a far source, or is none."""
+        """Ask once more from far sources if an address was asked for only once: a gateway is asked for again."""
         for _ in range(SILENCES):
             if max(self._gateways.values(), default=0) >= CONFIRMED or not (self._gateways or self._others):
                 return
@@ -180,7 +185,7 @@ class Inquiry:
             self._note_far(trial)
 
     def _still_there(self) -> Steps:
-        """Silence counts only while the device goes on answering what it answered before."""
+        """Check that the device still answers what it answered before; else its silences do not count."""
         if self._seen_inside is None:
             raise CannotTell("it asks for no free address: echo ignored, or answered to this station alone")
         for _ in range(SILENCES):
@@ -191,7 +196,7 @@ class Inquiry:
         raise CannotTell("it fell silent while it was asked")
 
     def _gateway(self) -> SettingsFound:
-        """What is known of the gateway alone."""
+        """Return what is known of the gateway."""
         sure = [address for address, times in self._gateways.items() if times >= CONFIRMED]
         if len(sure) == 1:
             return SettingsFound(gateway=sure[0])

@@ -1,4 +1,4 @@
-"""One question to a device about its mask and gateway, and what the device does with it."""
+"""One echo request from a borrowed source, and the reaction of the device."""
 
 from __future__ import annotations
 
@@ -6,17 +6,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum, auto
 
-KEPT = 256  # addresses that a device is remembered to have asked for: enough, and a flood cannot grow it
+KEPT = 256  # most addresses kept of those that a device asked for, so that a flood cannot fill memory
 
 
 @dataclass(frozen=True, slots=True)
 class SettingsQuestion:
-    """Whom to ask, and what is known of it.
+    """The device, and what is known of it.
 
-    `planned` is the prefix length to begin with; `station` an address of ours that it answered echo to, which therefore
-    is on-link for it; `ours` all addresses asked from; `peers` those that it may ask for by itself without any gateway;
-    `probed` and `answered` how many probes it was sent and answered before, by which silence is weighed; `overhears`
-    says that echo answers to other MACs are heard too."""
+    `planned` is the prefix length to begin with; `station` is an address of this computer to which it answered echo, so
+    that this is on-link for it; `ours` are all addresses asked from; `peers` are those that it may ask for by itself;
+    `probed` and `answered` count earlier probes, by which a silence is judged; `overhears` says that echo replies to
+    other MACs are received too."""
 
     address: int
     mac: int
@@ -32,38 +32,38 @@ class SettingsQuestion:
 
 
 class Sign(Enum):
-    """What a device does with an echo request from a source."""
+    """The reaction of a device to an echo request from a source."""
 
-    INSIDE = auto()  # asks for the source
-    GATEWAY = auto()  # asks for another address at once
-    AWAY = auto()  # answers to another MAC, without asking
-    REFLEX = auto()  # answers to us, without asking
-    NOTHING = auto()  # or asks for another address too late to be sure that it is for this
+    INSIDE = auto()  # asks for the source by ARP
+    GATEWAY = auto()  # asks for another address at once, as for a gateway
+    AWAY = auto()  # replies to another MAC, without asking
+    REFLEX = auto()  # replies to this station, without asking
+    NOTHING = auto()  # no reaction, or an ARP request too late to be caused by this
 
 
 @dataclass(slots=True)
 class SourceTrial:
-    """One echo request and what came of it. Only what it asks for within `prompt` seconds is asked for because of it:
-    a controller may ask for its peers at any time, and goes on asking for a gateway that does not answer."""
+    """One echo request and its reaction. Only an ARP request within `prompt` seconds is caused by it: a controller may
+    ask for its peers at any time, and goes on asking for a gateway that does not answer."""
 
     source: int
     sent: float
     prompt: float
     inside: float | None = None  # when it asked for the source
-    asked: set[int] = field(default_factory=set)  # what else it asked for at once
-    late: set[int] = field(default_factory=set)  # and later
+    asked: set[int] = field(default_factory=set)  # other addresses that it asked for at once
+    late: set[int] = field(default_factory=set)  # other addresses that it asked for later
     away: int | None = None
     reflex: bool = False
 
     def note(self, target: int, at: float) -> None:
-        """The device asks for an address that nothing else explains."""
+        """Note an ARP request of the device that nothing else explains."""
         kept = self.asked if at - self.sent <= self.prompt else self.late
         if len(kept) < KEPT:
             kept.add(target)
 
     @property
     def sign(self) -> Sign:
-        """The strongest sign: only an on-link source is asked for by name."""
+        """The strongest sign: a device asks by ARP only for an on-link source."""
         if self.inside is not None:
             return Sign.INSIDE
         if self.reflex:

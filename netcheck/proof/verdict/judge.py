@@ -25,7 +25,7 @@ TABLE: tuple[tuple[Verdict, Row], ...] = (
     (Verdict.NOT_BACK, rows.not_back),
     (Verdict.PROVEN, rows.proven),
 )
-# Verdicts that phase in alone decides, so that nobody pulls a cable in vain; before phase back, all but two are final.
+# Verdicts that phase in alone decides, so that no cable is pulled in vain; before phase back, all but two are final.
 DECIDED_IN = (Verdict.CONTESTED, Verdict.RELAYED, Verdict.SWAPPED, Verdict.WRONG_HARDWARE)
 
 

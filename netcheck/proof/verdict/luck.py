@@ -49,5 +49,5 @@ def misses_needed(sent: int, answered: int, limit: float = LUCK_LIMIT, most: int
 
 
 def unheard(broadcasts: int) -> float:
-    """Return the chance that an owner which answers half of the requests answers none of so many broadcast ones."""
+    """Return the chance that an owner which answers half of the requests answers none of this number of broadcasts."""
     return 0.5**broadcasts

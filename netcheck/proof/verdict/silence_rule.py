@@ -23,8 +23,8 @@ WEAK = 60.0  # seconds after a request from which on a silence that nobody confi
 
 
 class Confirmed(Enum):
-    """What says, beside the silence, that the cable is out; with the seconds that the silence must last then, where no
-    answer was lost before, and where some were.
+    """What confirms that the cable is out, and the seconds that the silence must last then: if no answer was lost
+    before, and if some were.
 
     CARRIER: a renegotiation, an adapter reset and a restart of the transceiver end within a few seconds (common
     practice, no source); 10 s exclude them. OPERATOR: the operator confirms the pull, or the silence answers the
