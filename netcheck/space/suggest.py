@@ -81,7 +81,8 @@ def suggest(
     if plan.keep_clear > 1:
         near = frozenset(may_be_near) - found.keys()
         found |= proposer.fill([interface for interface in movers if interface.subject in near], 0)
-    left = [interface for interface in movers if interface.subject in returned - found.keys()]
+    missing = returned - found.keys()
+    left = [interface for interface in movers if interface.subject in missing]
     if left and (others := found.keys() - returned):  # an address that only `also` needs is better used
         proposer.release(found[subject].address for subject in others)
         found |= proposer.fill(left, plan.keep_clear)
