@@ -14,16 +14,18 @@ like, but not on other proposals.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from heapq import heapify, heappop, heappush
 from itertools import chain
+from operator import attrgetter
 from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Scheme, Subnet
+from netcheck.space.intervals import range_of
 from netcheck.space.occupancy import Island, Placed
 from netcheck.space.scheme import Schemes, spans_of
 from netcheck.space.vacant import Vacant, gaps_without_plan
@@ -41,8 +43,7 @@ class Suggestion:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class RunGroup:
+class RunGroup(NamedTuple):
     """Interfaces of one subnet that stay together: `by` is kind or device, `name` which one."""
 
     by: str
@@ -51,12 +52,18 @@ class RunGroup:
     @classmethod
     def of(cls, interface: Interface) -> RunGroup:
         """Return the group of an interface: its kind, or its device if it has no kind."""
-        return cls("kind", interface.kind) if interface.kind else cls("device", interface.device)
+        return _of_kind(interface.kind) if interface.kind else cls("device", interface.device)
 
     @property
     def key(self) -> tuple[object, ...]:
         """Return the sort key."""
         return self.by, natural_key(self.name)
+
+
+@lru_cache(maxsize=1024)
+def _of_kind(kind: str) -> RunGroup:
+    """Return the group of a kind; kinds are few, and interfaces many."""
+    return RunGroup("kind", kind)
 
 
 def suggest(
@@ -132,7 +139,7 @@ class _Room:
         groups: dict[RunGroup, list[Interface]] = defaultdict(list)
         for interface in members:
             groups[RunGroup.of(interface)].append(interface)
-        self._groups = {group: sorted(groups[group], key=_order) for group in sorted(groups, key=lambda one: one.key)}
+        self._groups = {group: groups[group] for group in sorted(groups, key=lambda one: one.key)}
         self._island = island
         self._keep_clear = keep_clear
 
@@ -180,7 +187,9 @@ class _Room:
         self, members: list[Interface], octets: Callable[[Interface], list[tuple[int, str]]]
     ) -> _Start | None:
         """Return the start from which the first member with a last octet in another subnet gets the same one here."""
-        for rank, member in enumerate(members[:LOOKED_AT]):
+        if not any(map(octets, members)):
+            return None
+        for rank, member in enumerate(sorted(members, key=_order)[:LOOKED_AT]):
             for octet, subject in octets(member):
                 value = self.with_octet(octet, self.free.usable)
                 if value is not None:
@@ -206,15 +215,16 @@ class _Proposer:
         self._plan = plan
         self._islands = islands
         self._schemes = Schemes(plan)
-        self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
         self._members: dict[str, list[Interface]] = defaultdict(list)  # by subnet
         self._given: set[tuple[str, Address]] = set()
-        moving, subnets = {one.subject for one in movers}, {one.subnet for one in movers}
+        self._moving, subnets = {one.subject for one in movers}, {one.subnet for one in movers}
+        counts = Counter(map(attrgetter("device"), plan.interfaces))
+        self._several = {device for device, count in counts.items() if count > 1}
         for placed in chain.from_iterable(island.placed for island in islands.values()):
-            if placed.interface.subject not in moving:
-                self._settled[placed.subnet.name].append(placed)
-                self._of_device[placed.interface.device].append(placed)
+            device = placed.interface.device
+            if device in self._several and placed.interface.subject not in self._moving:
+                self._of_device[device].append(placed)
         for interface in plan.interfaces:
             if interface.subnet in subnets:
                 self._members[interface.subnet].append(interface)
@@ -282,8 +292,15 @@ class _Proposer:
         return value, f"the nearest free address to {near}"
 
     def _held(self, group: RunGroup, subnet: Subnet, prefix: Prefix) -> set[int]:
-        settled = (one for one in self._settled[subnet.name] if prefix.holds(one.address))
-        return {one.address.value for one in settled if RunGroup.of(one.interface) == group}
+        """Return the addresses in a subnet of the interfaces of a group that keep theirs."""
+        settled = self._islands[subnet.island].placed_in(range_of(prefix))
+        return {
+            one.address.value
+            for one in settled
+            if one.subnet.name == subnet.name
+            and RunGroup.of(one.interface) == group
+            and one.interface.subject not in self._moving
+        }
 
     def _beside_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
         """Return a free address beside the device's own ones in the subnet, unless these are where its kind goes on."""
@@ -295,6 +312,8 @@ class _Proposer:
 
     def _octets(self, interface: Interface) -> list[tuple[int, str]]:
         """Return the last octets that the device has in other subnets, each with the interface that has it."""
+        if interface.device not in self._several:
+            return []  # the usual case
         prefix = self._plan.subnet_of(interface).prefix.value
         return [
             (placed.address.value & 255, placed.interface.subject)
