@@ -46,7 +46,8 @@ name = "labeller"
   mac = "00-00-5E-00-53-63"
 """
 LISTS = {
-    "plant.zone": "$ORIGIN plant.example.\nfiller-plc A 10.62.20.61\ncapper-plc A 10.62.20.99\nold A 10.62.20.256\n",
+    "plant.zone": "$ORIGIN plant.example.\nfiller-plc A 10.62.20.61\ncapper-plc A 10.62.20.99\n"
+    "hmi CNAME filler-plc\nold A 10.62.20.256\n",
     "leases.txt": "lease 10.62.20.63 { binding state active; hardware ethernet 00:00:5e:00:53:99; }\n",
     "arp.txt": "? (10.62.20.70) at 00:00:5e:00:53:63 [ether] on eth0\n",
     "list.csv": "address,name,seen\n10.62.20.62,camera,2026-10-01\n10.62.20.061,x,\n10.62.20.64,=1+1,someday\n",
@@ -116,8 +117,11 @@ def test_what_a_merged_file_keeps(lists: Path) -> None:
         ("A", "filler-plc.plant.example", True, "plant.zone: line 2"),
         ("A", "capper-plc.plant.example", True, "plant.zone: line 3"),
     ]
+    assert [(one.name, one.target, one.absolute, str(one.position)) for one in survey.aliases] == [
+        ("hmi.plant.example", "filler-plc.plant.example", True, "plant.zone: line 4"),
+    ]
     assert [str(one.position) for one in survey.skipped.first] == [
-        "plant.zone: line 4",
+        "plant.zone: line 5",
         "list.csv: row 3",
         "list.xlsx, sheet Process: row 3",
     ]

@@ -13,8 +13,8 @@ from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
 from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
-from netcheck.survey.model import NameRecord, Remarks, Survey
-from netcheck.survey.readers.merged import HEADER, UNREAD_CELL, UNREAD_ROW
+from netcheck.survey.model import Alias, NameRecord, Remarks, Survey
+from netcheck.survey.readers.merged import ALIAS, HEADER, UNREAD_CELL, UNREAD_ROW
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
@@ -58,6 +58,7 @@ def to_csv(merging: Merging) -> str:
     rows = chain(
         (_host_cells(host, kinds) for host in merged(table)),
         (_record_cells(record) for _, record in records),
+        (_alias_cells(alias) for survey in merging.surveys for alias in survey.aliases),
         chain.from_iterable(_unread_cells(survey) for survey in merging.surveys),
     )
     return table_to_csv(HEADER, rows)
@@ -73,6 +74,11 @@ def _host_cells(host: MergedHost, kinds: Mapping[str, str]) -> tuple[str, ...]:
 def _record_cells(record: NameRecord) -> tuple[str, ...]:
     name = f"{record.name}." if record.absolute else record.name
     return str(record.address), "", *_texts(name), "", "", *_texts(str(record.position)), str(record.kind)
+
+
+def _alias_cells(alias: Alias) -> tuple[str, ...]:
+    name = f"{alias.name}." if alias.absolute else alias.name
+    return "", "", *_texts(name, alias.target), "", *_texts(str(alias.position)), ALIAS
 
 
 def _unread_cells(survey: Survey) -> Iterator[tuple[str, ...]]:

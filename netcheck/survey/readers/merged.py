@@ -19,6 +19,7 @@ from netcheck.tables.formula_guard import unguarded
 
 HEADER = ("address", "mac", "name", "note", "seen", "source", "kind")
 UNREAD_ROW, UNREAD_CELL = "row not read", "cell not read"  # kinds of rows; `name` counts further ones in one row
+ALIAS = "CNAME"  # a row of an alias: its name, and the name that it stands for as the note
 _RECORDS = {str(kind): kind for kind in RecordKind}
 _SOURCE = re.compile(r"(.*?)(?:: (sheet .*),|:) (row|line|frame) (\d{1,15})", re.ASCII)
 
@@ -43,6 +44,9 @@ def _gather_row(record: Record, file: str, into: Gathering) -> None:
         count = int(name) if name.isdecimal() and len(name) < 12 else 1
         (into.skip if kind == UNREAD_ROW else into.cannot_read)(row, note, count)
         return
+    if kind == ALIAS:
+        into.add_alias(name.removesuffix("."), note, name.endswith("."), row)
+        return
     try:
         value = Address.from_text(address)
     except ValueError as error:
@@ -62,6 +66,6 @@ def _begin_source(source: str, kind: str, file: str, row: int, into: Gathering) 
     if found is None:
         into.begin_line(file, "row")
         return row
-    list_kind = "" if kind in (UNREAD_ROW, UNREAD_CELL) else "zone" if kind in _RECORDS else kind
+    list_kind = "" if kind in (UNREAD_ROW, UNREAD_CELL) else "zone" if kind in (*_RECORDS, ALIAS) else kind
     into.begin_line(f"{found[1]}, {found[2]}" if found[2] else found[1], found[3], list_kind)
     return int(found[4])

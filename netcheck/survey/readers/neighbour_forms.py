@@ -7,11 +7,17 @@ import unicodedata
 from dataclasses import dataclass
 from itertools import pairwise
 
+from netcheck.addr import Address
+
 _ADDRESS = re.compile(r"\d+(?:\.\d+){3}|(?=[^:]*:[^:]*:)[0-9A-Fa-f:][0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
 _MAC = re.compile(r"[0-9A-Fa-f]{1,2}([:-])[0-9A-Fa-f]{1,2}(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
 # `Interface: 192.0.2.10 --- 0xb`, with the first word in any language.
 _WINDOWS_INTERFACE = re.compile(r"\S.*:[ \t]*[\d.]+[ \t]+---[ \t]+0x[0-9A-Fa-f]+\s*", re.ASCII)
 _PARENTHESES = re.compile(r"\s*(\S+)[ \t]+\(([^()]*)\)[ \t]+at[ \t]+(\S+)(.*)", re.ASCII)
+_GROUPED_MAC = re.compile(
+    r"[0-9A-Fa-f]{4}([.-])[0-9A-Fa-f]{4}\1[0-9A-Fa-f]{4}|[0-9A-Fa-f]{6}[.-][0-9A-Fa-f]{6}", re.ASCII
+)
+_MAC_TITLES = frozenset({"mac", "hardware", "hwaddr", "hw", "lladdr", "ethernet"})
 _STATES = frozenset({"permanent", "noarp", "reachable", "stale", "none", "incomplete", "delay", "probe", "failed"})
 _HARDWARE = frozenset({"ether", "*", "loop", "infiniband", "ieee802"})
 _FLAGS = re.compile(r"[CMP!]+")
@@ -47,7 +53,13 @@ def is_plain_heading(line: str) -> bool:
     above the entries of an interface, or the titles of OpenBSD's `arp -a` or macOS's `arp -l` (from memory).
     """
     columns = line.split()[:3] in (["Host", "Ethernet", "Address"], ["Neighbor", "Linklayer", "Address"])
-    return columns or _WINDOWS_INTERFACE.fullmatch(line) is not None
+    return columns or _WINDOWS_INTERFACE.fullmatch(line) is not None or _is_router_heading(line)
+
+
+def _is_router_heading(line: str) -> bool:
+    """Return whether a line without addresses has the titles of a router's or switch's ARP table."""
+    words = set(re.split(r"[^a-z]+", line.casefold()[:400]))
+    return bool(words & {"address", "ip"}) and bool(words & _MAC_TITLES) and not re.search(r"[,;|\t]|\d\.\d", line)
 
 
 def sure_entry_in(line: str) -> Entry | None:
@@ -55,6 +67,8 @@ def sure_entry_in(line: str) -> Entry | None:
     words = _words(line)
     if found := _in_parentheses(line):
         return found
+    if words[0].casefold() == "internet":  # `Internet  192.0.2.20  5  0000.5e00.5314  ARPA  Vlan20`
+        return _anywhere(words)
     if not words or not _ADDRESS.fullmatch(words[0]):
         return None
     windows = line[:1] in " \t" and len(words) == 3 and "-" in words[1]
@@ -64,7 +78,33 @@ def sure_entry_in(line: str) -> Entry | None:
 def entry_in(line: str) -> Entry | None:
     """Return the entry of a line; an address followed by a MAC counts too."""
     words = _words(line)
-    return sure_entry_in(line) or (_plain(words) if words and _ADDRESS.fullmatch(words[0]) else None)
+    plain = _plain(words) if words and _ADDRESS.fullmatch(words[0]) else None
+    return sure_entry_in(line) or plain or _anywhere(words)
+
+
+def _anywhere(words: list[str]) -> Entry | None:
+    """Read a line with one address and one MAC, or one address and `incomplete`, in any columns: the ARP tables of
+    routers and switches print them in many orders, and MACs as 0000.5e00.5314, 0000-5e00-5314 or 00005e-005314.
+    """
+    words = [word.strip("()[],") for word in words[:40]]
+    addresses = [word for word in words if _ADDRESS.fullmatch(word) and _is_address(word)]
+    macs = [word for word in words if _MAC.fullmatch(word) or _GROUPED_MAC.fullmatch(word)]
+    lower = {word.casefold() for word in words}
+    if len(addresses) != 1 or len(macs) > 1:
+        return None
+    if macs:
+        mac = macs[0] if _MAC.fullmatch(macs[0]) else re.sub("[.-]", "", macs[0])
+        return Entry(addresses[0], mac, typed="static" in lower)
+    return Entry(addresses[0], state="incomplete") if "incomplete" in lower else None
+
+
+def _is_address(word: str) -> bool:
+    """Return whether a word is an address, and not a time or a MAC with colons."""
+    try:
+        Address.from_text(word.partition("%")[0])
+    except ValueError:
+        return False
+    return True
 
 
 def _words(line: str) -> list[str]:

@@ -24,6 +24,7 @@ _NUMBERS = re.compile(
     r"(?<!\d)\d{1,3}(?:\.\d{1,3}){3}|(?<![0-9A-Fa-f])[0-9A-Fa-f]{1,4}(?::[0-9A-Fa-f]{0,4}){2}", re.ASCII
 )
 JSON_LIMIT = 16 * MIB  # a kernel's table holds thousands of entries of some hundred bytes each
+_SEPARATED = re.compile(r"[,;|\t]")
 _NO_ANSWER = {"failed", "incomplete", "none", "unreachable"}
 _TYPED = "permanent entry, typed by a person or the computer's own: no evidence of a host"
 _PUBLISHED = "published entry, for which the computer itself answers: no evidence of a host"
@@ -36,7 +37,10 @@ def recognises(head: bytes) -> bool:
         return True
     plain = any(map(is_plain_heading, lines))
     entries = sum((entry_in(line) if plain else sure_entry_in(line)) is not None for line in lines)
-    return entries > 0 and 2 * (entries + sum(map(is_heading, lines))) >= len(lines)
+    if entries > 0 and 2 * (entries + sum(map(is_heading, lines))) >= len(lines):
+        return True
+    # without a heading: every line has one address and one MAC, separated by spaces only
+    return bool(lines) and not any(map(_SEPARATED.search, lines)) and all(map(entry_in, lines))
 
 
 def read(source: Source, into: Gathering) -> None:

@@ -10,7 +10,7 @@ from netcheck.addr import Address
 from netcheck.errors import SurveyError
 from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.host_columns import NO_MAC, Block
-from netcheck.survey.readers import merged
+from netcheck.survey.readers import dns_table, merged
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.readers.values import NOBODY, addresses_from, date_from, mac_from, says_nothing
 from netcheck.tables.columns import columns_of, ipv4_of, macs_of
@@ -35,7 +35,11 @@ def read(source: Source, into: Gathering) -> None:
             merged.gather(lines, source.entry.file, into)
             return
         layout = layout_of(sample, source.entry.columns)
+        rows = [record for record in records_of(sample, layout.delimiter) if not record.empty]
         lines.give_back(sample)
+        if not source.entry.columns and (columns := dns_table.dns_columns(rows, layout.header)):
+            dns_table.gather(records_of(lines, layout.delimiter), columns, source.entry.file, into)
+            return
         _gather_lines(lines, layout, into)
 
 

@@ -6,7 +6,8 @@ import re
 from datetime import date
 from functools import lru_cache
 
-from netcheck.addr import Address, InterfaceAddress, Mac
+from netcheck.addr import Address, Mac
+from netcheck.plan.cells import interface_address_from, several_addresses
 from netcheck.text import safe
 
 _PARTS = re.compile(r"[\s;,]+")
@@ -21,6 +22,7 @@ NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
 _ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
 _OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
 _MOST_ADDRESSES = 64  # in one cell
+_LONGEST = 2000  # characters of a cell with several addresses
 # Notations that mark a value as text for spreadsheets: `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
 _AS_TEXT = re.compile(r"""\s*(?:="([^"]*)"|'([^']*))\s*""")
 
@@ -37,6 +39,8 @@ def addresses_from(text: str) -> tuple[Address, ...]:
     try:
         return (Address.from_text(text),)  # the usual form, without a regular expression
     except ValueError:
+        if "/" in text and (several := several_addresses(_bare(text)[:_LONGEST])):
+            return tuple(map(Address.from_text, several))
         parts = _PARTS.split(_bare(text), _MOST_ADDRESSES)
         return tuple(_address(part) for part in parts if part or len(parts) == 1)
 
@@ -44,7 +48,7 @@ def addresses_from(text: str) -> tuple[Address, ...]:
 def _address(text: str) -> Address:
     if "/" not in text:
         return Address.from_text(text)
-    found = InterfaceAddress.from_text(text)
+    found = interface_address_from(text)
     if found.prefix.size > 2 and found.address == found.prefix.first:
         raise ValueError(f"{found} is a prefix, not a host")
     return found.address

@@ -1,0 +1,91 @@
+"""Reads DNS records that were exported as a delimited table: a name, a type and data in each row."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from netcheck.addr import Address
+from netcheck.survey.gathering import Gathering
+from netcheck.survey.model import RecordKind
+from netcheck.survey.readers.header import plain_title
+from netcheck.tables.delimited import Record
+from netcheck.tables.formula_guard import unguarded
+from netcheck.text import safe
+
+# `A`, or as management consoles write it: `Host (A)`, `Pointer (PTR)`.
+_TYPE = re.compile(r"(?:[^()]*\()?(A|AAAA|PTR|CNAME|NS|SOA|MX|SRV|TXT|CAA|NAPTR|DS|DNSKEY)\)?", re.IGNORECASE)
+_TYPES = ("type", "recordtype", "typ", "rrtype", "class")
+_DATA = ("data", "value", "content", "recorddata", "rdata", "target", "address", "ip", "ipaddress", "daten", "wert")
+_NAMES = ("name", "recordname", "owner", "hostname", "host", "fqdn", "dnsname")
+_REVERSE = re.compile(r"((?:\d{1,3}\.){4})in-addr\.arpa", re.IGNORECASE | re.ASCII)
+_SHARE = 0.9  # of the rows that must have a type for the table to be one of DNS records
+
+
+@dataclass(frozen=True, slots=True)
+class DnsColumns:
+    """The columns of a table of DNS records, counted from 0, and the row of its titles."""
+
+    header: int
+    name: int
+    kind: int
+    data: int
+
+
+def dns_columns(rows: Sequence[Record], header: int) -> DnsColumns | None:
+    """Return the columns of a table of DNS records by its first rows, or None for any other table."""
+    titles = next((list(map(plain_title, row.cells)) for row in rows if row.row == header), [])
+    body = [row for row in rows if row.row > header and not row.empty]
+    kinds = Counter(column for row in body for column, cell in enumerate(row.cells) if _TYPE.fullmatch(cell.strip()))
+    kind = next((titles.index(title) for title in _TYPES if title in titles), None)
+    if kind is None or kinds[kind] < max(1, _SHARE * len(body)):
+        return None
+    name = next((titles.index(title) for title in _NAMES if title in titles), None)
+    data = next((titles.index(title) for title in _DATA if title in titles and titles.index(title) != name), None)
+    return None if name is None or data is None else DnsColumns(header, name, kind, data)
+
+
+def gather(records: Iterable[Record], columns: DnsColumns, file: str, into: Gathering) -> None:
+    """Add the records of all rows below the titles; a row that is no record becomes a remark."""
+    into.begin_line(file, "line", "zone")
+    for record in records:
+        if record.row <= columns.header or record.empty:
+            continue
+        cells = [unguarded(cell.strip()) for cell in record.cells]
+        name, kind, data = (cells[at] if at < len(cells) else "" for at in (columns.name, columns.kind, columns.data))
+        try:
+            _add(name, kind, data, record.row, into)
+        except ValueError as error:
+            into.skip(record.row, str(error))
+
+
+def _add(name: str, kind: str, data: str, row: int, into: Gathering) -> None:
+    found = _TYPE.fullmatch(kind)
+    if found is None:
+        raise ValueError(f"{safe(kind, 40)!r} is not a type of DNS record")
+    word = found[1].upper()
+    if word in ("A", "AAAA"):
+        address = Address.from_text(data)
+        if name.startswith(("(", "@")) or not name:  # the zone itself, whose name the table does not give
+            into.pass_over(row, f"{address}: the record of the zone itself")
+            return
+        into.add_record(RecordKind(word), name.removesuffix("."), address, name.endswith("."), row)
+    elif word == "PTR":
+        into.add_record(RecordKind.PTR, data.removesuffix("."), _pointed(name), True, row)
+    elif word == "CNAME":
+        into.add_alias(name.removesuffix("."), data.removesuffix("."), name.endswith("."), row)
+    else:
+        into.pass_over(row, f"a record of type {word} names no host")
+
+
+def _pointed(name: str) -> Address:
+    """The address whose name a PTR record gives: written as such, or as a name in in-addr.arpa."""
+    if found := _REVERSE.fullmatch(name.removesuffix(".")):
+        return Address.from_text(".".join(reversed(found[1].removesuffix(".").split("."))))
+    try:
+        return Address.from_text(name)
+    except ValueError as error:
+        what = f"{safe(name, 60)!r} does not tell the address of this PTR record"
+        raise ValueError(f"{what}; export the whole address or its name in in-addr.arpa") from error

@@ -1,0 +1,119 @@
+"""IT's exports as they come: ARP tables of routers and switches, DHCP servers, DNS as CSV, cells with two addresses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.model import Position, SurveyEntry
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_survey
+
+
+def read(folder: Path, text: str, name: str = "export.txt") -> Survey:
+    """The survey of a file with this text."""
+    (folder / name).write_text(text, "utf-8")
+    return read_survey(SurveyEntry(file=name, position=Position("plan.toml")), folder)
+
+
+def hosts(survey: Survey) -> list[tuple[str, str, str]]:
+    """Address, MAC and name of each host."""
+    return [(str(host.address), str(host.mac) if host.mac else "", host.name) for host in survey.hosts]
+
+
+CAMERA = ("10.62.20.71", "00-00-5E-00-53-71", "")
+SCALE = ("10.62.20.72", "00-00-5E-00-53-72", "")
+# In the columns in which common command lines print ARP tables; written from memory, names and addresses invented.
+ARP_TABLES = {
+    "dotted": """core-1#show arp
+Protocol  Address          Age (min)  Hardware Addr   Type   Interface
+Internet  10.62.20.71             5   0000.5e00.5371  ARPA   Vlan20
+Internet  10.62.20.72             -   0000.5e00.5372  ARPA   Vlan20
+Internet  10.62.20.73             0   Incomplete      ARPA
+""",
+    "grouped": """<core-1>display arp
+IP ADDRESS      MAC ADDRESS     EXPIRE(M) TYPE        INTERFACE   VPN-INSTANCE
+------------------------------------------------------------------------------
+10.62.20.71     0000-5e00-5371            I -         Vlanif20
+10.62.20.72     0000-5e00-5372  18        D-0         GE0/0/1
+""",
+    "mac first": """MAC Address       Address         Interface           Flags
+00:00:5e:00:53:71 10.62.20.71     ge-0/0/1.0          none
+00:00:5e:00:53:72 10.62.20.72     ge-0/0/2.0          none
+""",
+    "halves": """IP Address       MAC Address       Type    Port
+---------------- ----------------- ------- ----
+10.62.20.71      00005e-005371     dynamic 12
+10.62.20.72      00005e-005372     static  14
+""",
+    "vlan first": """VLAN  IP address    MAC address        Age
+20    10.62.20.71   00:00:5e:00:53:71  00:04:11
+20    10.62.20.72   00:00:5e:00:53:72  00:00:02
+""",
+    "bare": "10.62.20.71 00:00:5e:00:53:71 20 dynamic\n10.62.20.72 00:00:5e:00:53:72 20 dynamic\n",
+}
+
+
+@pytest.mark.parametrize("text", ARP_TABLES.values(), ids=ARP_TABLES)
+def test_arp_tables_of_routers_and_switches(tmp_path: Path, text: str) -> None:
+    """An entry is a line with one address and one MAC, whatever the columns; an incomplete entry is no host."""
+    survey = read(tmp_path, text)
+    assert survey.kind == "neighbours"
+    assert hosts(survey) == [CAMERA, SCALE]
+    assert survey.skipped.count == 0
+
+
+DNS_TABLES = {
+    "console": """Name,Type,Data,Timestamp
+(same as parent folder),Start of Authority (SOA),"[12], ns.plant.example., admin.plant.example.",static
+(same as parent folder),Host (A),10.62.20.5,static
+camera-1,Host (A),10.62.20.71,static
+scale,IPv6 Host (AAAA),2001:db8::72,static
+10.62.20.71,Pointer (PTR),camera-1.plant.example.,static
+hmi,Alias (CNAME),camera-1.plant.example.,static
+broken,Host (A),10.62.20.710,static
+""",
+    "plain": """name;ttl;type;content
+camera-1;3600;A;10.62.20.71
+scale;3600;AAAA;2001:db8::72
+71.20.62.10.in-addr.arpa;3600;PTR;camera-1.plant.example.
+hmi;3600;CNAME;camera-1.plant.example
+broken;3600;A;10.62.20.710
+plant.example.;3600;SOA;ns.plant.example.
+plant.example.;3600;MX;10 mail.plant.example.
+""",
+}
+
+
+@pytest.mark.parametrize("text", DNS_TABLES.values(), ids=DNS_TABLES)
+def test_dns_records_as_a_table(tmp_path: Path, text: str) -> None:
+    """They are records, not plain hosts; aliases too; a broken one is a remark."""
+    survey = read(tmp_path, text, "dns.csv")
+    assert [(str(one.kind), one.name, str(one.address)) for one in survey.records] == [
+        ("A", "camera-1", "10.62.20.71"),
+        ("AAAA", "scale", "2001:db8::72"),
+        ("PTR", "camera-1.plant.example", "10.62.20.71"),
+    ]
+    assert [(one.name, one.target) for one in survey.aliases] == [("hmi", "camera-1.plant.example")]
+    assert (survey.skipped.count, survey.addressless.count) == (1, 2)
+    assert {host.where for host in survey.hosts} == {str(one.position) for one in survey.records}
+
+
+def test_a_table_with_a_type_of_device_is_no_dns(tmp_path: Path) -> None:
+    """Its hosts are hosts."""
+    survey = read(tmp_path, "name,type,ip\ncamera,A,10.62.20.71\nscale,big,10.62.20.72\n", "list.csv")
+    assert (len(survey.hosts), len(survey.records)) == (2, 0)
+
+
+@pytest.mark.parametrize("cell", ["10.62.20.71 / 10.62.20.72", "10.62.20.71/10.62.20.72", '"10.62.20.71\n10.62.20.72"'])
+def test_two_addresses_in_one_cell(tmp_path: Path, cell: str) -> None:
+    """Both are hosts."""
+    survey = read(tmp_path, f"name;address\ncamera;{cell}\n", "list.csv")
+    assert [str(host.address) for host in survey.hosts] == ["10.62.20.71", "10.62.20.72"]
+
+
+def test_a_mask_behind_an_address_is_no_second_address(tmp_path: Path) -> None:
+    """As router configurations write it."""
+    survey = read(tmp_path, "name;address\ncamera;10.62.20.71/255.255.255.0\nscale;10.62.20.72/24\n", "list.csv")
+    assert [str(host.address) for host in survey.hosts] == ["10.62.20.71", "10.62.20.72"]
