@@ -55,7 +55,7 @@ class Bench:
         self.targets: list[Target] = []
         for index, device in enumerate(scenario.devices):
             self._device(index, device)
-        if scenario.heals is not None:
+        if scenario.heals is not None and not self.direct_cable:
             beyond = [self.jack_of(index) for index in range(1, len(self.devices))][:1]
             self.jack_of(0).detour = (*beyond, Jack(0))
             self.jack_of(0).heals = scenario.heals
@@ -343,6 +343,8 @@ class ScriptedHand:
                 self._for_a_while(partial(rig.plug, bench.jack_of(index)), act.lasts)
             case Do.LINK:
                 self._for_a_while(partial(rig.link, rig.jacks[0]), act.lasts)
+            case Do.VANISH:
+                rig.vanish(act.lasts)
             case Do.STATION_OUT:
                 self._for_a_while(partial(rig.plug, rig.jacks[0]), act.lasts)
             case Do.SUSPEND:

@@ -70,14 +70,17 @@ def scenario(
     return one
 
 
+BY_ITSELF = (
+    Do.RESTART, Do.RESTART, Do.BLINK, Do.SLIP, Do.LINK, Do.VANISH, Do.STATION_OUT, Do.SUSPEND, Do.MUTE, Do.OVERRUN,
+    Do.ENTER, Do.NUMBER,
+)  # fmt: skip
 Twist = Callable[[Choices, Scenario], Scenario]
 
 
 def _act(choices: Choices, one: Scenario) -> Scenario:
     on = choices.pick((On.PULL, On.PLUG, On.START))
     act = Act(
-        do=choices.pick((Do.RESTART, Do.RESTART, Do.BLINK, Do.SLIP, Do.LINK, Do.STATION_OUT, Do.SUSPEND, Do.MUTE,
-                         Do.OVERRUN, Do.ENTER, Do.NUMBER)),
+        do=choices.pick(BY_ITSELF),
         on=on,
         nth=choices.pick((1, 1, 2, 3)),
         after=choices.seconds(0, 90 if on is On.START else 30),

@@ -1,7 +1,7 @@
-"""Loss that comes in bursts: a link is good or bad for a while, and while it is bad nothing passes.
+"""Loss in bursts: a link is good or bad for a while, and while it is bad no frame passes.
 
-The two-state chain of Gilbert's model in continuous time: both states last exponentially long, so that probes a
-fraction of a second apart are lost together, as they are on a worn cable or behind a switch that learns anew.
+This is the two-state chain of Gilbert's model in continuous time. Both states have exponentially distributed lengths,
+so that probes a fraction of a second apart are lost together, as on a worn cable.
 """
 
 from __future__ import annotations
@@ -11,11 +11,13 @@ from random import Random
 
 
 class Bursts:
-    """`share` of the time the link is bad, `length` seconds at a time on average. Asked at moments that never go
-    back; the state between two moments follows exactly from the chain, so nothing happens while nobody asks."""
+    """A link that is bad for `share` of the time, for `length` seconds on average.
+
+    It is sampled at times that never decrease. The state at each follows exactly from the chain, so that nothing need
+    be simulated in between."""
 
     def __init__(self, share: float, length: float, random: Random) -> None:
-        """Begin in either state, as often as it lasts."""
+        """Begin in either state, with the probability of that state."""
         self.share, self.length = share, length
         self._random = random
         self._settles = length * (1.0 - share)  # seconds in which the chain forgets its state
@@ -23,7 +25,7 @@ class Bursts:
         self._at = 0.0
 
     def lose(self, now: float) -> bool:
-        """Say whether a frame is lost now."""
+        """Return whether a frame is lost now."""
         if now > self._at:
             kept = exp((self._at - now) / self._settles)
             chance = self.share + (self._bad - self.share) * kept

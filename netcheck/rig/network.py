@@ -249,6 +249,15 @@ class Rig:
         jack.linked = on
         self._news.append(Carrier(self.now(), way, on and self.carrier(way), off=not on))
 
+    def vanish(self, seconds: float, way: int = 0) -> None:
+        """Take an interface of the station down for a while (an adapter reset by hand); its cable stays in."""
+        jack = self.jacks[way]
+        if jack.linked:
+            jack.links.append((self.time, False))
+            jack.linked = False
+            self._news.append(Carrier(self.now(), way, False, gone=True))
+            self.after(seconds, partial(self.link, jack, True))
+
     def mute(self, seconds: float) -> None:
         """Let no frame leave the station for a while: `send` returns None (queue full, no memory)."""
         self._mute_until = self.time + seconds

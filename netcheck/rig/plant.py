@@ -1,4 +1,4 @@
-"""A whole plan put on the bench: a device for every interface, on one switch, with the faults to train for."""
+"""A whole plan on the bench: one device for each interface, on one switch, with the faults to practise."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.link import Way
 
 STATION_MAC = 0x00005E0053FE  # documentation MACs: RFC 7042 section 2.1.2
-MADE_UP = 0x020000000000  # locally administered, for interfaces without a nameplate in the plan
+MADE_UP = 0x020000000000  # locally administered, for interfaces whose MAC the plan does not name
 
 
 @dataclass(frozen=True)
@@ -20,15 +20,16 @@ class Trouble:
 
     faults: Mapping[str, Faults] = field(default_factory=dict)
     lossy: Mapping[str, float] = field(default_factory=dict)  # share of frames lost each way
-    impostors: tuple[str, ...] = ()  # somebody else owns the address and is heard once the cable is out
-    swapped: tuple[tuple[str, str], ...] = ()  # these two got each other's addresses
+    impostors: tuple[str, ...] = ()  # another host owns the address and is heard once the cable is out
+    swapped: tuple[tuple[str, str], ...] = ()  # pairs that have each other's addresses
     absent: tuple[str, ...] = ()
 
 
 def plant(aim: Scope, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tuple[Rig, dict[str, Jack]]:
-    """Build the bench, of a kind of rig; returns it with the cable of every port. All subnets share the switch (RFC
-    1122 section 3.3.4.1 allows that), and every gateway is there. A device's ports share one cable: it is moved from
-    port to port."""
+    """Build the bench and return it with the cable of every port; `kind` is the class of the rig.
+
+    All subnets share the switch, which RFC 1122 section 3.3.4.1 allows, and every gateway is there. The ports of a
+    device share one cable that is moved from port to port."""
     switch = Segment()
     rig = kind(seed, [Way("rig0", STATION_MAC)], [switch])
     addresses = {target.interface: target.address for target in aim.targets if not target.barred}

@@ -119,6 +119,7 @@ class Do(StrEnum):
     BLINK = "the path to the device fails"  # a cable elsewhere, a switch port
     SLIP = "its cable slips out"
     LINK = "the station's link goes down"  # a renegotiation, a reset of the adapter
+    VANISH = "the station's interface goes down"
     STATION_OUT = "the station's cable is out"
     SUSPEND = "the computer is suspended"
     MUTE = "no frame leaves the station"

@@ -1,7 +1,7 @@
-"""How often a silence is mere luck: nobody pulls a cable, and a lossy link is silent all the same.
+"""How often a lossy link is silent for as long as a pulled cable must be, although nobody pulls it.
 
-The pace, the measures and the rules are the prober's own (`proof`), without the bench around them, so that rare events
-can be counted. Phase in lasts as long as the prober lets it; then an operator says, falsely, that the cable is out.
+The pace, the counts and the silence rule are the prober's own, without the bench, so that rare events can be counted.
+Phase in lasts as long as in the prober; then an operator says falsely that the cable is out.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ Lost = Callable[[float], bool]  # whether a probe sent at this time stays unansw
 
 @dataclass(frozen=True, slots=True)
 class SilenceTried:
-    """One silence that began while nobody had pulled anything: whether it lasted as long as was asked for, the figure
-    that would be said of it, and the seconds of phase in and of the silence."""
+    """One link: whether it was silent for `needed` seconds, the figure of luck that would be stated, and the seconds of
+    phase in (`watched`)."""
 
     lucky: bool
     stated: float
@@ -46,8 +46,8 @@ class SilenceTried:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """So many silences of so many were taken for a pulled cable; `stated` is the mean of the figures said for them all,
-    `watched` and `needed` the mean seconds of phase in and of the silence that was asked for."""
+    """How many links were taken for a pulled cable, with the means of the stated figures, of the seconds of phase in,
+    and of the seconds of silence needed."""
 
     lucky: int
     of: int
@@ -57,30 +57,30 @@ class Calibration:
 
 
 def one_by_one(share: float, random: Random) -> Lost:
-    """Frames are lost independently, that share of them each way."""
+    """Return a link that loses this share of the frames each way, independently."""
     return lambda now: random.random() < 1 - (1 - share) ** 2
 
 
 def in_bursts(share: float, length: float, random: Random) -> Lost:
-    """The link is bad for that share of the time, for `length` seconds on average."""
+    """Return a link that is bad for this share of the time, for `length` seconds on average."""
     return Bursts(share, length, random).lose
 
 
 def calibrate(
     lost: Callable[[], Lost], runs: int, limit: float = LUCK_LIMIT, by: Confirmed = Confirmed.NOTHING
 ) -> Calibration:
-    """Try so many links; `by` is what says, beside the silence, that the cable is out."""
+    """Try this many links; `by` is what else says that the cable is out."""
     return summed([silence(lost(), limit, by) for _ in range(runs)])
 
 
 def summed(found: Sequence[SilenceTried]) -> Calibration:
-    """Return the sum of silences."""
+    """Return the count and the means of some links."""
     means = (fmean(values) for values in zip(*((one.stated, one.watched, one.needed) for one in found), strict=True))
     return Calibration(sum(one.lucky for one in found), len(found), *means)
 
 
 def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> SilenceTried:
-    """Return what becomes of one link: phase in as the prober does it, then a silence while the cable is in."""
+    """Run one link: phase in as the prober does it, then a silence with the cable in."""
     entry = AddressState(0, 0, "")
     entry.keep(MANY)
     now, turn = 0.0, 0
@@ -93,7 +93,7 @@ def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> Sile
 
 
 def _enough(entry: AddressState, now: float, limit: float) -> bool:
-    """Phase in has lasted long enough, and the last probe was answered."""
+    """Return whether phase in has lasted long enough, and the last probe was answered."""
     if now < AT_LEAST_IN or not entry.answered or MAC not in entry.probes[-1].answers:
         return now > 10 * ENOUGH_IN
     bursts = entry.longest_gap(now - WINDOW, now, MAC) > BURST
@@ -105,7 +105,7 @@ def _enough(entry: AddressState, now: float, limit: float) -> bool:
 
 
 def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, int]:
-    """One probe of phase in, and its answer."""
+    """Send one probe of phase in and note its answer; return when the next is due, and its number."""
     kind = ProbeKind.ARP if turn % 5 == 0 else ProbeKind.ECHO
     probe = Probe(kind, 0, 0, turn, now, now + WAIT, settled=True)
     line.probes.append(probe)
@@ -124,6 +124,6 @@ def _needed(before: PhaseResult, limit: float, least: float) -> tuple[float, flo
 
 
 def _all_lost(lost: Lost, began: float, seconds: float) -> bool:
-    """Whether every probe of a silence stays unanswered."""
+    """Return whether every probe of a silence stays unanswered."""
     steps = int((seconds - WAIT) / (ARP_EVERY / 5)) + 1
     return all(lost(began + step * ARP_EVERY / 5) for step in range(steps))

@@ -1,7 +1,7 @@
-"""The exact (Clopper-Pearson) limits of a share: from how many of how many to what the true share may be.
+"""Exact (Clopper-Pearson) confidence limits of a proportion.
 
-NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.4.1, gives the method: the limit is the share at which what
-was seen, or less, would have just the chance that is left for error.
+NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.4.1: the upper limit is the proportion at which the count
+that was seen, or a smaller one, has just the probability that is left for error.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ STEPS = 60  # halvings of the interval: more than a float can tell apart
 
 
 def at_most(seen: int, of: int, share: float) -> float:
-    """The chance of `seen` or fewer among `of` where each has the chance `share`."""
+    """Return the probability of at most `seen` successes in `of` trials of probability `share`."""
     if share <= 0.0 or seen >= of:
         return 1.0
     if share >= 1.0:
@@ -24,7 +24,7 @@ def at_most(seen: int, of: int, share: float) -> float:
 
 
 def upper(seen: int, of: int, confidence: float = 0.95) -> float:
-    """The one-sided upper limit of the true share. With nothing seen it is 1 - (1 - confidence) ** (1 / of)."""
+    """Return the one-sided upper limit. With nothing seen it is 1 - (1 - confidence) ** (1 / of)."""
     if seen >= of:
         return 1.0
     low, high = seen / of, 1.0
@@ -38,11 +38,11 @@ def upper(seen: int, of: int, confidence: float = 0.95) -> float:
 
 
 def lower(seen: int, of: int, confidence: float = 0.95) -> float:
-    """The one-sided lower limit of the true share."""
+    """Return the one-sided lower limit."""
     return 1.0 - upper(of - seen, of, confidence) if of else 0.0
 
 
 def between(seen: int, of: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Both limits of the two-sided interval: each side has half the chance of error."""
+    """Return both limits of the two-sided interval; each side has half the probability of error."""
     each = (1.0 + confidence) / 2
     return lower(seen, of, each), upper(seen, of, each)

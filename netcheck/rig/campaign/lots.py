@@ -1,8 +1,8 @@
-"""The distribution that the truth campaign draws its sites from: every choice with its weight, and the ranges.
+"""The distribution from which the truth campaign draws its sites: every choice with its weight, and the ranges.
 
-The weights are our own: they are chosen so that every scenario comes often enough to be counted, not to be the shares
-of any real plant (no source). Shares are per site, seconds are virtual, and loss is the share of frames lost each way:
-where it is 0.2, a probe is answered in 0.8 * 0.8 = 64 of 100 cases.
+The weights are our own (no source). They make every class frequent enough to be counted and do not describe any real
+plant. Shares are per site, seconds are virtual, and loss is the share of frames lost each way: with 0.2, a probe is
+answered in 0.8 * 0.8 = 64 of 100 cases.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ T = TypeVar("T")
 
 
 class Topology(StrEnum):
-    """How the port under test hangs on the station."""
+    """How the port under test is connected to the station."""
 
     DIRECT = "direct"
     SWITCH = "one switch"
@@ -25,7 +25,7 @@ class Topology(StrEnum):
 
 
 class Trait(StrEnum):
-    """What an honest device is like; none of it is a fault, and none of it changes the right verdict."""
+    """How an honest device behaves; none of this is a fault or changes the right verdict."""
 
     SOUND = "sound"
     NO_ECHO = "echo blocked"
@@ -38,7 +38,7 @@ class Trait(StrEnum):
 
 
 class Fault(StrEnum):
-    """What is wrong at the site, and the label of its scenario class."""
+    """What is wrong at the site; the value is the label of its class."""
 
     NONE = "nothing"
     SECOND_ALWAYS = "second owner, always"
@@ -131,7 +131,7 @@ BORROWED = 0.4  # of the stations, those without an address of their own in the 
 
 
 def lot(random: Random, weighted: tuple[tuple[float, T], ...]) -> T:
-    """Draw one by its weight."""
+    """Draw one value by its weight."""
     at = random.random() * sum(weight for weight, _ in weighted)
     for weight, value in weighted:
         at -= weight

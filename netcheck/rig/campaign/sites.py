@@ -53,7 +53,7 @@ class Site:
 
 
 class _Builder:
-    """Takes one decision after another, all from one source of chance."""
+    """Draws one decision after another from one random generator."""
 
     BEHIND = ("alpha/", "down1/")  # interfaces behind which others hang that fall silent with the port under test
 
@@ -94,7 +94,7 @@ class _Builder:
         self.rig = Rig(seed, ways, segments)
 
     def site(self) -> Site:
-        """Build everything."""
+        """Build the site."""
         self._alpha()
         if not self.direct:
             self._neighbours()
@@ -203,7 +203,7 @@ class _Builder:
         return faults
 
     def _neighbours(self) -> None:
-        """Others on the switch, those that alpha hangs behind, and those that hang behind it."""
+        """Build the other devices: on the switch, upstream of alpha and downstream of it."""
         for number in range(1, 1 + self.random.randrange(1, 3)):
             name, last = f"n{number}/cpu", 20 + number
             self._plan(name, last)
@@ -231,7 +231,7 @@ class _Builder:
     # The cable
 
     def _cable(self) -> None:
-        """What the cable of the port under test does to frames."""
+        """Draw how the cable of the port under test loses and delays frames."""
         random, jack = self.random, self.cable
         low, high = lot(random, lots.LOSSES)
         self.loss, self.bursty = random.uniform(low, high), self._maybe(lots.BURSTY)
@@ -252,7 +252,7 @@ class _Builder:
             self.story.append(f"forwards after {jack.forwards_after:.0f} s")
 
     def _other(self) -> tuple[Jack, frozenset[Verdict]]:
-        """Another cable, and the verdicts that are right where it is pulled instead."""
+        """Return another cable, and the verdicts that are right if it is pulled instead."""
         if self.fault is Fault.UPLINK:
             self.cable.behind = Jack(0, behind=self.cable.behind)
             return self.cable.behind, frozenset({Verdict.SWAPPED, Verdict.STILL_ANSWERING})
@@ -325,7 +325,7 @@ class _Builder:
                 rig.at(self.since, partial(setattr, owner, "dead", False))
 
     def _weak(self) -> None:
-        """A second interface of the same device, planned as such: each answers for both."""
+        """Give the device a second planned interface; each answers for both addresses."""
         self._plan("alpha/module", 22 + 60)
         module = self.segment.join(Jack(MACS + 82))
         self.alpha.faults.weak = True
@@ -333,7 +333,7 @@ class _Builder:
         module.host = self.alpha
 
     def _flap(self) -> None:
-        """The link is gone by itself for moments, again and again."""
+        """Let the link fail by itself for moments, again and again."""
         worn = self.cable.behind = Jack(0, behind=self.cable.behind)
         moment = self.rig.time + self.random.uniform(0, 10)
         for _ in range(60):
@@ -344,5 +344,5 @@ class _Builder:
 
 
 def site_of(seed: int) -> Site:
-    """The site of a number."""
+    """Return the site of a seed."""
     return _Builder(seed).site()
