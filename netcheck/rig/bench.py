@@ -62,7 +62,7 @@ class Bench:
         if scenario.gateway and not self.mode.direct:
             self.hosts.append(VirtualDevice(self.rig, {self.segment.join(Jack(MACS + 254)): {GATEWAY}}))
         self.strangers = [self._stranger(number, one) for number, one in enumerate(scenario.strangers)]
-        if scenario.device_lldp:
+        if scenario.device_lldp and self.direct_cable:  # bridges never forward it (IEEE 802.1AB)
             for place in self.places.values():
                 LldpSpeaker(self.rig, place.jack, place.jack.mac, f"port {place.subject[-1]}")
         if scenario.switch_lldp:

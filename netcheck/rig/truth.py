@@ -68,8 +68,10 @@ class Alike(StrEnum):
 
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
-    FALSE_WORD = "an outage by itself while the operator confirms a pull that was not made"
-    NOT_MOVED = "a move to another connector that the operator confirms and did not make"
+    FALSE_WORD = (
+        "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
+    )
+    NOT_MOVED = "a move to another connector that a key confirms and nobody made"
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
     TWIN = "an impersonator with the device's MAC"
@@ -437,12 +439,12 @@ class _Case:
         if not within(plugged(self.place.jack), self.began, at) and self._not_moved():
             return {Alike.NOT_MOVED}
         if self._heals_late():
-            return {Alike.HEALS_LATE}
+            return {Alike.HEALS_LATE if self.place.hands_free else Alike.FALSE_WORD}
         return {Alike.TWIN} if self._twin_able() else set()
 
     def _heals_late(self) -> bool:
-        """The cable is still out, and a second path opened when a person could have put it back."""
-        if not self.place.hands_free or not self.enough:
+        """The cable is still out, and a second path opened when a person could have put it back, or says so by key."""
+        if not self.enough or not (self.place.hands_free or any(at >= self.enough[-1] for at in self.truth.entered)):
             return False
         answering = within(self.able, self.verdict_at - AT_THE_END, self.verdict_at)
         early = within(self.able, self.enough[-1], self.enough[-1] + FASTEST_HAND)
