@@ -56,6 +56,15 @@ _WINDOWS_WORDS: dict[int, tuple[str, str]] = {
 }
 
 
+# Names of devices, which no file can have on Windows, whatever its ending ("Naming Files, Paths, and Namespaces").
+_DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{kind}{n}" for kind in ("com", "lpt") for n in range(1, 10))})
+
+
+def is_reserved_on_windows(path: Path) -> bool:
+    """Return whether Windows takes the last part of a path for a device, such as `con` or `nul.html`."""
+    return path.name.split(".")[0].rstrip().casefold() in _DEVICES
+
+
 class FileError(NetcheckError):
     """A file cannot be read or written; it holds one problem without its location, which the caller adds."""
 
@@ -72,6 +81,8 @@ def refused_by_system(error: OSError | ValueError, path: Path) -> FileError:
     """Turn a system error, or Python's ValueError for a name that contains NUL, into a FileError."""
     if isinstance(error, ValueError):
         return _refused("its name holds a character that no file name can have", "Check the name", path)
+    if sys.platform == "win32" and is_reserved_on_windows(path):
+        return _refused("its name is reserved for a device on Windows", "Choose another name", path)
     what, do = _WORDS.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
     what, do = _WINDOWS_WORDS.get(getattr(error, "winerror", None) or 0, (what, do))
     return _refused(what, do, path)
@@ -326,6 +337,8 @@ class _Staged:
 
 def _staged(path: Path, data: bytes) -> _Staged:
     try:
+        if sys.platform == "win32" and is_reserved_on_windows(path):
+            raise OSError(errno.ENOENT, "reserved")
         target = path.resolve()
         handle, temporary = tempfile.mkstemp(prefix=f".{target.name[:40]}.", suffix=".part", dir=target.parent)
     except (OSError, ValueError, RuntimeError) as error:

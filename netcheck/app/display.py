@@ -17,6 +17,7 @@ from netcheck.report.text.proofs import SIMULATED, marked
 from netcheck.text import safe
 
 REDRAW = 0.2  # seconds
+SLOW = 10  # a console that draws slowly is drawn on for a tenth of the time at most, so that probing goes on
 # Number of bells for each event: a terminal has no other sound.
 BELLS = {What.SILENT: 1, What.ENOUGH: 2, What.RETURNED: 3, What.SEEN: 4, What.WARN: 5}
 BELL_GAP = 0.18
@@ -33,6 +34,7 @@ class Show:
         self.console = Console(file=stream, highlight=False)
         self._live: Live | None = None
         self._drawn = 0.0
+        self._pause = REDRAW
         self._bells: deque[float] = deque()
 
     def __enter__(self) -> Show:
@@ -70,7 +72,8 @@ class Show:
         if self._bells and self._bells[0] <= clock:
             self._bells.popleft()
             self.console.bell()
-        if clock - self._drawn >= REDRAW:
+        if clock - self._drawn >= self._pause:
             self._drawn = clock
             size = self.console.size
             self._live.update(to_screen(self.board, now, live(), size.width, size.height), refresh=True)
+            self._pause = max(REDRAW, SLOW * (time.monotonic() - clock))

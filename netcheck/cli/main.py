@@ -120,6 +120,10 @@ def run() -> None:
     for stream in ("stdout", "stderr"):
         if getattr(sys, stream) is None:  # closed by the caller
             setattr(sys, stream, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # stays open to the end
+    if sys.platform == "win32":
+        from netcheck.app.windows_console import enable_escape_sequences
+
+        enable_escape_sequences()
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character
     try:

@@ -70,6 +70,9 @@ def _interface(facts: Facts) -> Checks:
 def _right(facts: Facts) -> Checks:
     if facts.refusal is None:
         yield _ok("right", f"{safe(facts.interface)} can be opened ({facts.kind} link)")
+        if facts.kind == "unprivileged":
+            what = "this link sees only the echo replies that this computer's firewall lets in"
+            yield _note("firewall", what, "Ping a device that is known to reply, and let its replies in")
         return
     one = facts.chosen
     if one is not None and one.up and one.ethernet and not one.loopback and not master_of(one, facts.interfaces):

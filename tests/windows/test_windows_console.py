@@ -112,8 +112,12 @@ def test_legacy_code_pages_break_no_output(computer: Windows, code_page: str, tm
         assert shown in ended.stdout.decode(code_page)
 
 
-def test_a_rehearsal_in_a_console_draws_its_screen(computer: Windows, tmp_path: Path) -> None:
-    """The live screen shows the plan's ports, and Ctrl-C ends it with 130."""
+@pytest.mark.parametrize("kind", ["", "old"], ids=["of Windows 10", "older"])
+def test_a_rehearsal_in_a_console_draws_its_screen(
+    computer: Windows, kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The live screen shows the plan's ports, and Ctrl-C ends it with 130; also where escape sequences are unknown."""
+    monkeypatch.setitem(computer.environment, "LABORATORY_CONSOLE", kind)
     console = Console(computer, "-m", "netcheck", "rehearse", windows_path(CORRECTED), cwd=tmp_path)
     try:
         assert console.wait_for(b"10.62.20.", 60), console.said[-2000:]

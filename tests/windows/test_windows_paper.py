@@ -119,3 +119,20 @@ with Recorder.open(path, facts, {}, lambda: datetime.now(UTC)) as first:
     assert b"another process is writing this record" in ended.stdout, ended.stderr
     verified = computer.netcheck("verify", windows_path(tmp_path / "run.jsonl"))
     assert verified.returncode == 0, verified.stderr
+
+
+@pytest.mark.parametrize("words", [("report", windows_path(CORRECTED), "--out", "nul.html"), ("new", "con")], ids=str)
+def test_names_of_devices_are_refused(computer: Windows, words: tuple[str, ...], tmp_path: Path) -> None:
+    """No file can have such a name on Windows, whatever its ending; the message says so."""
+    ended = computer.netcheck(*words, cwd=tmp_path)
+    assert (ended.returncode, b"reserved for a device" in ended.stderr) == (2, True), ended.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_plan_on_a_share_is_read(computer: Windows, tmp_path: Path) -> None:
+    """A UNC path names a plan like any other path."""
+    server = Path(computer.environment["WINEPREFIX"], "dosdevices", "unc", "server")
+    server.mkdir(parents=True)
+    (server / "share").symlink_to(ROOT / "plans")
+    ended = computer.netcheck("check", r"\\server\share\tarn-hollow-mended", cwd=tmp_path)
+    assert (ended.returncode, ended.stderr) == (0, b"")

@@ -6,6 +6,7 @@ Python imports this module at its start. It is part of the laboratory, not of th
 from __future__ import annotations
 
 import ctypes
+import os
 from collections.abc import Callable
 from typing import Any
 
@@ -30,11 +31,26 @@ def _signalled_event(handle: Any) -> Any:
     return create(None, True, True, None)
 
 
-MISSING = {
+def _set_console_mode(handle: Any, mode: Any) -> Any:
+    """Refuse escape sequences (mode 4). Wine 8 accepts the mode, but does not know the sequences: it draws them as parts
+    of lines."""
+    value = getattr(mode, "value", mode)
+    if value & 4:
+        return 0
+    real: Any = _found(getattr(ctypes, "WinDLL")("kernel32"), "SetConsoleMode")  # noqa: B009
+    real.argtypes = [ctypes.c_void_p, ctypes.c_uint32]
+    return real(handle, value)
+
+
+MISSING: dict[str, Callable[..., Any]] = {
     "SspiGetTargetHostName": lambda *arguments: 0,  # secur32; scapy binds it when it is imported
     "pcap_setmintocopy": lambda *arguments: 0,  # wpcap
     "pcap_getevent": _signalled_event,  # wpcap
 }
+
+
+if os.environ.get("LABORATORY_CONSOLE") == "old":  # a console before Windows 10
+    MISSING["SetConsoleMode"] = _set_console_mode
 
 
 def _or_stand_in(library: Any, name: str) -> Any:
