@@ -12,7 +12,7 @@ from netcheck.errors import LinkError
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.links.open import KINDS, Kind, open_link
 from netcheck.wire.links.raw import open_raw
-from netcheck.wire.station import found, interfaces, master_of, other_interfaces_up
+from netcheck.wire.station import completed, found, interfaces, master_of, other_interfaces_up
 from netcheck.wire.system_errors import link_error
 from tests.lab.netns import Lab
 
@@ -177,3 +177,26 @@ def test_which_masters_take_frames_away(kind: str, master: str) -> None:
     member = replace(above, index=3, name="eth0", mac=3, master=7, member_of=kind)
     assert master_of(member, [member, above]) == master
     assert master_of(above, [member, above]) == ""
+
+
+@pytest.mark.lab
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        pytest.param("eth0", "eth0", id="whole"),
+        pytest.param("WLAN", "wlan0", id="beginning"),
+        pytest.param("Sub0", "sub0", id="other case"),
+        pytest.param("zz", "zz", id="unknown"),
+    ],
+)
+def test_the_beginning_of_a_name_is_enough(lab: Lab, station: str, typed: str, meant: str) -> None:
+    """A name is completed if one interface alone begins so; one that is unknown is left to be refused."""
+    with lab.inside(station):
+        assert completed(typed) == meant
+
+
+@pytest.mark.lab
+def test_several_interfaces_with_that_beginning_are_named(lab: Lab, station: str) -> None:
+    """The message lists them, and says to write more."""
+    with lab.inside(station), pytest.raises(LinkError, match=r"beginning of several.*Write more of it: eth0 and eth1"):
+        completed("ET")

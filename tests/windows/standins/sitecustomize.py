@@ -32,8 +32,7 @@ def _signalled_event(handle: Any) -> Any:
 
 
 def _set_console_mode(handle: Any, mode: Any) -> Any:
-    """Refuse escape sequences (mode 4). Wine 8 accepts the mode, but does not know the sequences: it draws them as parts
-    of lines."""
+    """Refuse escape sequences (mode 4). Wine 8 accepts the mode, but draws the sequences as parts of lines."""
     value = getattr(mode, "value", mode)
     if value & 4:
         return 0

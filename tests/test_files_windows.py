@@ -1,0 +1,21 @@
+"""Names that Windows takes for devices."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from netcheck.files import is_reserved_on_windows
+
+
+@pytest.mark.parametrize(
+    ("name", "reserved"),
+    [
+        ("con", True), ("nul.html", True), ("AUX.tar.gz", True), ("com1", True), ("LPT9.csv", True), ("nul .txt", True),
+        ("console", False), ("com0.csv", False), ("report.con", False), ("con-2026.jsonl", False),
+    ],
+)  # fmt: skip
+def test_names_of_devices(name: str, reserved: bool) -> None:
+    """The part before the first dot decides, in any case of its letters ("Naming Files, Paths, and Namespaces")."""
+    assert is_reserved_on_windows(Path("folder", name)) is reserved
