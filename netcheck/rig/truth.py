@@ -41,6 +41,7 @@ from netcheck.rig.history import (
 from netcheck.rig.network import Jack, Rig
 
 HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
+JUST_NOW = 0.1  # seconds before the verdict in which a frame may not have been looked at: the prober looks every 0.05 s
 UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
 PROBED = 2.0  # seconds of silence after which the station asks without a sender address
@@ -68,9 +69,7 @@ class Alike(StrEnum):
 
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
-    FALSE_WORD = (
-        "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
-    )
+    FALSE_WORD = "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
     NOT_MOVED = "a move to another connector that a key confirms and nobody made"
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
@@ -172,7 +171,7 @@ class _Case:
         self.claims = [
             (at, int.from_bytes(frame[6:12]))
             for at, _, frame in self.rig.arrived
-            if at <= self.verdict_at and _claims(frame, place.address)
+            if at <= self.verdict_at - JUST_NOW and _claims(frame, place.address)
         ]
 
     def _holder(self) -> tuple[VirtualDevice, Jack]:
@@ -262,6 +261,8 @@ class _Case:
 
     def _another_cable(self, silence: tuple[float, float]) -> bool:
         """This port's cable was asked for, and another one was pulled that cuts off the holder of the address alone."""
+        if not self.asked:
+            return False
         for holder, jack in self._holders():
             for cable in (*_upstream(jack), *(j for j in holder.addresses if j is not self.place.jack)):
                 if cable is not self.place.jack and self._covers(out(cable), silence) and self._alone(cable):
