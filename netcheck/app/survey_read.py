@@ -19,32 +19,47 @@ from netcheck.space.coverage import coverage_of
 from netcheck.survey.merge import disagreements
 from netcheck.survey.model import Survey, hosts_of
 from netcheck.survey.read import read_survey
-from netcheck.text import safe
+from netcheck.survey.readers.header import FIELDS
+from netcheck.text import listed, safe
 
 
-def merge_surveys(files: Sequence[Path], out: Path | None, plan: Path | None, *, as_json: bool) -> int:
+def merge_surveys(
+    files: Sequence[Path], out: Path | None, plan: Path | None, maps: Sequence[str] = (), *, as_json: bool
+) -> int:
     """Print what each list brought and where lists disagree; write the merged survey to *out*.
 
     Without *files* the surveys of the plan are read. Returns 1 where something could not be read or lists disagree.
-    SurveyError: files that cannot be read at all; the others are printed before.
+    SurveyError: files that cannot be read at all; the others are printed and written before.
     """
     demand_survey_file(out)
     if Path("-") in files:
         raise UsageError.of("standard input is not read", do="Save its text as a file, and name that file")
     base = None if plan is None else read_plan(plan)
-    entries = _entries(list(files), base)
+    entries = _entries(list(files), base, columns_from(maps))
     surveys, problems = _read(entries, Path(base.folder) if base and not files else Path())
-    merging = _merge(surveys, base)
-    if out is not None and not problems:
+    merging = replace(_merge(surveys, base), failed=tuple(problems))
+    if out is not None and surveys:
         _write(merging, out)
     if surveys:
-        _print(merging, out if not problems else None, as_json)
+        _print(merging, out, as_json)
     if problems:
         raise SurveyError(*problems)
     return int(merging.mend)
 
 
-def _entries(files: list[Path], plan: Plan | None) -> list[SurveyEntry]:
+def columns_from(maps: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Read `--map` values such as `Wo=address` as the columns of a survey: (field, title)."""
+    columns = []
+    for text in maps:
+        title, equals, name = text.rpartition("=")
+        if not equals or not title.strip() or name.strip() not in FIELDS:
+            do = f'Write it as "title=field"; fields are {listed(list(FIELDS), joint="and")}'
+            raise UsageError.of(f"--map {safe(text, 60)!r} names no title and field", do=do)
+        columns.append((name.strip(), title.strip()))
+    return tuple(columns)
+
+
+def _entries(files: list[Path], plan: Plan | None, columns: tuple[tuple[str, str], ...]) -> list[SurveyEntry]:
     """Return the plan's entry for each file that the plan names, and a bare entry for the others."""
 
     if not files:
@@ -53,7 +68,8 @@ def _entries(files: list[Path], plan: Plan | None) -> list[SurveyEntry]:
             raise UsageError.of(what, do="Name lists of hosts, for example leases.txt arp.txt")
         return list(plan.surveys)
     named = {} if plan is None else {_same(Path(plan.folder) / one.file): one for one in plan.surveys}
-    fresh = [SurveyEntry(str(path), Position("command line")) for path in dict.fromkeys(files)]
+    here = Position("command line")
+    fresh = [SurveyEntry(file=str(path), position=here, columns=columns) for path in dict.fromkeys(files)]
     return [replace(named.get(_same(Path(one.file)), one), file=one.file) for one in fresh]
 
 
@@ -72,11 +88,22 @@ def _read(entries: list[SurveyEntry], folder: Path) -> tuple[list[Survey], list[
         for entry in entries:
             steps.begin(f"reading {safe(entry.file, 60)}")
             try:
-                surveys.append(read_survey(entry, folder))
+                surveys.append(_read_one(entry, folder))
             except NetcheckError as error:
                 problems += [Problem(one.what, safe(entry.file), one.do) for one in error.problems]
             steps.end()
     return surveys, problems
+
+
+def _read_one(entry: SurveyEntry, folder: Path) -> Survey:
+    """Read a list with the columns of `--map`; a list without these titles is read by its own."""
+    try:
+        return read_survey(entry, folder)
+    except SurveyError as error:
+        own = entry.position.file != "command line" or not error.problems[0].what.startswith("it has no column")
+        if own:
+            raise
+        return read_survey(replace(entry, columns=()), folder)
 
 
 def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:

@@ -21,10 +21,14 @@ def command(
     out: o.SurveyFile = None,
     plan: ComparedPlan = None,
     form: o.Format = o.TextFormat.TEXT,
+    maps: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="TITLE=FIELD", help='The field of a title of the lists, such as "Wo=address".'),
+    ] = None,
 ) -> None:
     """Read lists of hosts of any kind, merge them, and tell what each brought and where they disagree.
 
-    Kinds, recognised by content: csv, xlsx, hosts, zone, leases, neighbours, capture.
+    Kinds, recognised by content: csv, xlsx, hosts, zone, leases, dhcp, neighbours, capture.
 
     Exit code: 0 done, 1 something could not be read or lists disagree, 2 bad use or a file that cannot be read at all.
 
@@ -32,4 +36,4 @@ def command(
     """
     from netcheck.app.survey_read import merge_surveys
 
-    raise typer.Exit(merge_surveys(files or [], out, plan, as_json=form is o.TextFormat.JSON))
+    raise typer.Exit(merge_surveys(files or [], out, plan, maps or [], as_json=form is o.TextFormat.JSON))

@@ -14,7 +14,7 @@ from netcheck.plan.model import Plan, SurveyEntry
 from netcheck.plan.read import read_draft
 from netcheck.survey.gathering import Gathering, KeptFile, Source
 from netcheck.survey.model import Survey
-from netcheck.survey.readers import capture, header, hosts, leases, neighbours, table, workbook, zone
+from netcheck.survey.readers import capture, dhcp_config, header, hosts, leases, neighbours, table, workbook, zone
 from netcheck.text import listed, safe
 
 _HEAD = 1 << 16
@@ -36,6 +36,7 @@ READERS: tuple[Reader, ...] = (
     Reader("capture", capture.recognises, capture.read, "frame"),
     Reader("csv", header.recognises, table.read),
     Reader("leases", leases.recognises, leases.read, "line"),
+    Reader("dhcp", dhcp_config.recognises, dhcp_config.read, "line"),
     Reader("neighbours", neighbours.recognises, neighbours.read, "line"),
     Reader("zone", zone.recognises, zone.read, "line"),
     Reader("hosts", hosts.recognises, hosts.read, "line"),

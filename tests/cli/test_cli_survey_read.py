@@ -159,13 +159,15 @@ def test_bad_use(lists: Path, words: tuple[str, ...], message: str) -> None:
     assert caught.value.exit_code == 2
 
 
-def test_one_file_that_cannot_be_read_spoils_the_list(lists: Path) -> None:
-    """The others are shown all the same; no merged list is written, since it would lack a file."""
+def test_one_file_that_cannot_be_read_is_a_row_of_the_list(lists: Path) -> None:
+    """The others are shown and merged all the same; the merged list tells that it lacks a file."""
     (lists / "empty.csv").write_text("")
     result = run(lists / "leases.txt", lists / "empty.csv", "--out", lists / "merged.csv")
     assert isinstance(result.exception, NetcheckError)
     assert "1 address from 1 file" in result.stdout
-    assert not (lists / "merged.csv").exists()
+    assert f"no host of this list is known,,{lists / 'empty.csv'}: row 0,row not read" in (
+        lists / "merged.csv"
+    ).read_text("utf-8")
 
 
 def test_text_from_outside_is_harmless(lists: Path) -> None:

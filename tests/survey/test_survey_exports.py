@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from netcheck.errors import SurveyError
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
@@ -117,3 +120,84 @@ def test_a_mask_behind_an_address_is_no_second_address(tmp_path: Path) -> None:
     """As router configurations write it."""
     survey = read(tmp_path, "name;address\ncamera;10.62.20.71/255.255.255.0\nscale;10.62.20.72/24\n", "list.csv")
     assert [str(host.address) for host in survey.hosts] == ["10.62.20.71", "10.62.20.72"]
+
+
+# The four notations, written from memory with invented names and addresses.
+DHCP = {
+    "blocks": """subnet 10.62.20.0 netmask 255.255.255.0 {
+  range 10.62.20.200 10.62.20.239;
+  option routers 10.62.20.1;
+  # host old { fixed-address 10.62.20.9; }
+  host camera-1 { hardware ethernet 00:00:5e:00:53:71; fixed-address 10.62.20.71; }
+  host scale {
+    hardware ethernet 00:00:5e:00:53:72;
+    fixed-address 10.62.20.72;
+  }
+  host broken { fixed-address 10.62.20.720; }
+}
+""",
+    "commands": """Dhcp Server \\\\dhcp.plant.example add scope 10.62.20.0 255.255.255.0 "process" ""
+Dhcp Server \\\\dhcp.plant.example Scope 10.62.20.0 Add iprange 10.62.20.200 10.62.20.239
+Dhcp Server \\\\dhcp.plant.example Scope 10.62.20.0 Add reservedip 10.62.20.71 00005e005371 "camera-1" "hall" "BOTH"
+Dhcp Server \\\\dhcp.plant.example Scope 10.62.20.0 Add reservedip 10.62.20.72 00005e005372 "scale" "" "BOTH"
+Dhcp Server \\\\dhcp.plant.example Scope 10.62.20.0 Add reservedip 10.62.20.720 00005e005373 "broken" "" "BOTH"
+""",
+    "settings": """domain=plant.example
+dhcp-range=10.62.20.200,10.62.20.239,12h
+dhcp-host=00:00:5e:00:53:71,camera-1,10.62.20.71,infinite
+dhcp-host=00:00:5e:00:53:72,10.62.20.72,scale
+""",
+    "json": """{"Dhcp4": {"subnet4": [{"subnet": "10.62.20.0/24", "pools": [{"pool": "10.62.20.200 - 10.62.20.239"}],
+"reservations": [{"hw-address": "00:00:5e:00:53:71", "ip-address": "10.62.20.71", "hostname": "camera-1"},
+{"hw-address": "00:00:5e:00:53:72", "ip-address": "10.62.20.72", "hostname": "scale"},
+{"ip-address": "10.62.20.720"}]}]}}
+""",
+}
+
+
+@pytest.mark.parametrize("kind", DHCP)
+def test_reservations_and_ranges_of_a_dhcp_server(tmp_path: Path, kind: str) -> None:
+    """Reservations are hosts, a range is a remark, a broken address is a row that cannot be read."""
+    survey = read(tmp_path, DHCP[kind])
+    assert survey.kind == "dhcp"
+    assert hosts(survey) == [(*CAMERA[:2], "camera-1"), (*SCALE[:2], "scale")]
+    assert all(host.note.startswith("DHCP reservation") for host in survey.hosts)
+    (remark,) = [one for one in survey.addressless.first if "range" in one.why]
+    assert remark.why.startswith("the range 10.62.20.200-10.62.20.239 of a DHCP server belongs into `pools`")
+    assert survey.skipped.count == (0 if kind == "settings" else 1)
+
+
+def test_a_broken_dhcp_configuration_in_json(tmp_path: Path) -> None:
+    """It is refused with what to do."""
+    with pytest.raises(SurveyError, match="Export it again without comments"):
+        read(tmp_path, '{"Dhcp4": {"subnet4": [ // comment\n]}}')
+
+
+def test_one_file_that_cannot_be_read_does_not_stop_the_others(tmp_path: Path) -> None:
+    """The others are merged and written; the merged file tells that one list is missing, and so does the exit code."""
+    (tmp_path / "good.csv").write_text("address,name\n10.62.20.71,camera-1\n")
+    (tmp_path / "bad.xlsx").write_bytes(b"PK\x03\x04broken")
+    command = [sys.executable, "-m", "netcheck", "survey", "read", "bad.xlsx", "good.csv", "--out", "merged.csv"]
+    run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert run.returncode == 2
+    assert "bad.xlsx: it cannot be read as a workbook" in run.stderr
+    merged = read_survey(SurveyEntry(file="merged.csv", position=Position("plan.toml")), tmp_path)
+    assert hosts(merged) == [("10.62.20.71", "", "camera-1")]
+    assert [str(one.position) for one in merged.skipped.first] == ["bad.xlsx"]
+    assert "no host of this list is known" in merged.skipped.first[0].why
+
+
+def test_columns_are_named_before_there_is_a_plan(tmp_path: Path) -> None:
+    """`--map` tells which column is which, where no title is known; the message about unknown columns says so."""
+    (tmp_path / "list.csv").write_text("Wer;Wo;Wohin\ncamera;10.62.20.71;10.62.20.1\nscale;10.62.20.72;10.62.20.1\n")
+    command = [sys.executable, "-m", "netcheck", "survey", "read", "list.csv"]
+    run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert '--map "its title=address"' in run.stderr
+    words = ["--map", "Wo=address", "--map", "Wer=name", "--out", "merged.csv"]
+    again = subprocess.run([*command, *words], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert again.returncode == 0, again.stderr
+    merged = read_survey(SurveyEntry(file="merged.csv", position=Position("plan.toml")), tmp_path)
+    assert [(host.name, str(host.address)) for host in merged.hosts] == [
+        ("camera", "10.62.20.71"),
+        ("scale", "10.62.20.72"),
+    ]

@@ -231,7 +231,9 @@ def test_a_header_alone_is_a_survey_of_nobody(tmp_path: Path) -> None:
 def test_kinds(tmp_path: Path) -> None:
     """The kind may be named; one that is not known is refused."""
     assert survey_of(tmp_path, TABLE, "csv").kind == "csv"
-    assert "Known kinds: xlsx, capture, csv, leases, neighbours, zone and hosts" in refusal(tmp_path, TABLE, "cvs")
+    assert "Known kinds: xlsx, capture, csv, leases, dhcp, neighbours, zone and hosts" in refusal(
+        tmp_path, TABLE, "cvs"
+    )
 
 
 def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 LAST_ROW = 2000  # the last row with selection lists and text cells
 KINDS = ("controller", "operator panel", "drive", "remote I/O", "switch", "server")
-SURVEY_KINDS = ("csv", "xlsx", "hosts", "zone", "leases", "neighbours", "capture")
+SURVEY_KINDS = ("csv", "xlsx", "hosts", "zone", "leases", "dhcp", "neighbours", "capture")
 _DEVICE = ("device", "kind", "place")
 _WIDTHS = {"because": 40, "why": 30, "note": 40, "interfaces": 40, "routes": 40, "subject": 28, "from": 28, "to": 28}
 

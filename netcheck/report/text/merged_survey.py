@@ -9,6 +9,7 @@ from typing import Any
 
 from tabulate import tabulate
 
+from netcheck.errors import Problem
 from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
 from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
@@ -32,6 +33,7 @@ class Merging:
     disagreements: tuple[Disagreement, ...]
     disagreeing: int
     evidence: tuple[SubnetCoverage, ...] | None = None
+    failed: tuple[Problem, ...] = ()  # files that cannot be read at all
 
     @property
     def addresses(self) -> int:
@@ -60,6 +62,7 @@ def to_csv(merging: Merging) -> str:
         (_record_cells(record) for _, record in records),
         (_alias_cells(alias) for survey in merging.surveys for alias in survey.aliases),
         chain.from_iterable(_unread_cells(survey) for survey in merging.surveys),
+        map(_failed_cells, merging.failed),
     )
     return table_to_csv(HEADER, rows)
 
@@ -87,6 +90,11 @@ def _unread_cells(survey: Survey) -> Iterator[tuple[str, ...]]:
             yield "", "", "", *_texts(remark.why), "", *_texts(str(remark.position)), kind
         if (rest := remarks.count - len(remarks.first)) > 0:
             yield "", "", str(rest), "further ones", "", *_texts(str(remarks.first[-1].position)), kind
+
+
+def _failed_cells(problem: Problem) -> tuple[str, ...]:
+    why = f"{problem.what}; no host of this list is known"
+    return "", "", "", *_texts(why), "", *_texts(f"{problem.where}: row 0"), UNREAD_ROW
 
 
 def _texts(*texts: str) -> tuple[str, ...]:

@@ -206,5 +206,6 @@ def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int
     if best is None:
         numbers = listed([str(column + 1) for column in sorted(counts)], joint="or")
         what = f"its addresses could be in column {numbers}" if counts else "no column of addresses was found in it"
-        raise SurveyError(Problem(what, do='Name it in the plan: columns = { address = "its title, or its number" }'))
+        do = 'Name it: columns = { address = "its title, or its number" } in the plan, or --map "its title=address" '
+        raise SurveyError(Problem(what, do=f"{do}with survey read"))
     return (best,)

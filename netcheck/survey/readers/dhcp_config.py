@@ -1,0 +1,175 @@
+"""Reads the reservations of a DHCP server from its configuration or from a dump of its commands.
+
+Four notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in
+`reservedip ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), and JSON with `ip-address` and
+`hw-address`. A reserved address is a host. A range is a remark that it belongs into the plan's `pools`.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from collections.abc import Iterator
+
+from netcheck.addr import Address
+from netcheck.errors import Problem, SurveyError
+from netcheck.files import MIB
+from netcheck.survey.gathering import Gathering, Source, head_lines
+from netcheck.survey.readers.values import mac_from
+from netcheck.tables.delimited import encoding_of
+from netcheck.text import safe
+
+JSON_LIMIT = 16 * MIB
+NOTE = "DHCP reservation"
+_KNOWN = re.compile(
+    r"\s*(?:subnet\s+[\d.]+\s+netmask\s|host\s+\S{1,200}\s*\{|fixed-address\s|dhcp-(?:host|range)=)"
+    r"|.{0,300}\s(?:reservedip|iprange)\s+\d",
+    re.IGNORECASE,
+)
+_JSON = re.compile(r'\s*\{.{0,60000}"(?:subnet[46]|reservations|pools)"\s*:', re.DOTALL)
+_HOST = re.compile(r"\s*host\s+(\S{1,200})\s*\{(.*)", re.IGNORECASE)
+_HARDWARE = re.compile(r"hardware\s+ethernet\s+([0-9A-Fa-f:.-]{1,40})", re.IGNORECASE)
+_FIXED = re.compile(r"fixed-address6?\s+([^;{}]{1,400})", re.IGNORECASE)
+_RANGE = re.compile(r"\s*(?:range6?\s+|dhcp-range=)([^;#]{1,200})", re.IGNORECASE)
+_COMMAND = re.compile(r"\s(reservedip|iprange)\s+(\S{1,60})\s+(\S{1,60})(.*)", re.IGNORECASE)
+_QUOTED = re.compile(r'"([^"]*)"')
+
+
+def recognises(head: bytes) -> bool:
+    """Return whether a line is found that only such a file has, or it is JSON with subnets or reservations."""
+    return any(map(_KNOWN.match, head_lines(head))) or _is_json(head)
+
+
+def _is_json(head: bytes) -> bool:
+    return _JSON.match(head.decode("utf-8", "replace")) is not None
+
+
+def read(source: Source, into: Gathering) -> None:
+    """Read every reservation; ranges become remarks."""
+    with source.open() as stream:
+        is_json = _is_json(stream.read(1 << 16))
+    if is_json:
+        _read_json(source, into)
+        return
+    reader = _Lines(into)
+    for number, line in source.lines():
+        reader.read(number, line.partition("#")[0])
+
+
+class _Lines:
+    """Reads the notations of lines; a block `host` may have several lines."""
+
+    def __init__(self, into: Gathering) -> None:
+        self._into = into
+        self._name = self._mac = ""
+        self._inside = False
+
+    def read(self, number: int, line: str) -> None:
+        """Read one line."""
+        if command := _COMMAND.search(line):
+            self._command(number, command)
+        elif line.lstrip().casefold().startswith("dhcp-host="):
+            self._setting(number, line.partition("=")[2])
+        elif found := _RANGE.match(line):
+            _range(number, found[1], self._into)
+        else:
+            if host := _HOST.match(line):
+                self._name, self._mac, self._inside = host[1].strip('"'), "", True
+                line = host[2]
+            if self._inside:
+                self._block(number, line)
+
+    def _block(self, number: int, line: str) -> None:
+        if hardware := _HARDWARE.search(line):
+            self._mac = hardware[1]
+        if fixed := _FIXED.search(line):
+            for text in fixed[1].split(","):
+                _reserve(number, text.strip(), self._mac, self._name, self._into)
+        if "}" in line:
+            self._inside = False
+
+    def _command(self, number: int, found: re.Match[str]) -> None:
+        word, first, second, rest = found.groups()
+        if word.casefold() == "iprange":
+            _range(number, f"{first} {second}", self._into)
+            return
+        texts = _QUOTED.findall(rest)
+        _reserve(number, first, second, texts[0] if texts else "", self._into, texts[1] if len(texts) > 1 else "")
+
+    def _setting(self, number: int, text: str) -> None:
+        """Read `MAC,name,ADDRESS,lease time` in any order."""
+        address = mac = name = ""
+        for part in (part.strip().strip("[]") for part in text.split(",")[:20]):
+            if not address and _is_address(part):
+                address = part
+            elif not mac and part.count(":") == 5:
+                mac = part
+            elif not name and part and not re.match(r"(?:set|tag|id):|\d+[smhd]?$|infinite$|ignore$", part):
+                name = part
+        if address:
+            _reserve(number, address, mac, name, self._into)
+        else:
+            self._into.pass_over(number, "a reservation without an address")
+
+
+def _is_address(text: str) -> bool:
+    try:
+        Address.from_text(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _reserve(number: int, address: str, mac: str, name: str, into: Gathering, comment: str = "") -> None:
+    try:
+        value = Address.from_text(address)
+    except ValueError as error:
+        into.skip(number, f"the address of a reservation cannot be read: {error}")
+        return
+    into.add(value, into.attempt(number, mac_from, mac), number, name, f"{NOTE}; {comment}" if comment else NOTE, None)
+
+
+def _range(number: int, text: str, into: Gathering) -> None:
+    ends = [part for part in re.split(r"[\s,;]+|-", text) if _is_address(part)]
+    if ends:
+        shown = "-".join(dict.fromkeys((ends[0], ends[-1] if len(ends) < 3 else ends[1])))
+        into.pass_over(number, f"the range {shown} of a DHCP server belongs into `pools` of its subnet in the plan")
+    else:
+        into.cannot_read(number, f"a range without an address: {safe(text.strip(), 60)}")
+
+
+def _read_json(source: Source, into: Gathering) -> None:
+    data = source.file.whole(JSON_LIMIT)
+    encoding = encoding_of(io.BytesIO(data))
+    text = data.decode("utf-8-sig" if encoding == "cp1252" else encoding, "replace")
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        do = "Export it again without comments, as plain JSON"
+        raise SurveyError(Problem(f"it is not valid JSON: {safe(str(error), 100)}", do=do)) from error
+    for entry in _objects(document):
+        address, mac, name = (_text(entry, *keys) for keys in (_ADDRESS_KEYS, _MAC_KEYS, _NAME_KEYS))
+        if address:
+            _reserve(0, address, mac, name, into)
+        elif pool := _text(entry, "pool"):
+            _range(0, pool, into)
+
+
+_ADDRESS_KEYS, _MAC_KEYS, _NAME_KEYS = ("ip-address", "ip_address"), ("hw-address", "hw_address"), ("hostname", "name")
+
+
+def _text(entry: dict[str, object], *keys: str) -> str:
+    return next((value for key in keys if isinstance(value := entry.get(key), str)), "")
+
+
+def _objects(document: object) -> Iterator[dict[str, object]]:
+    """Yield all objects of a JSON document in the order in which they are written."""
+    waiting = [document]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict):
+            yield value
+            waiting += reversed(list(value.values()))
+        elif isinstance(value, list):
+            waiting += reversed(value)
