@@ -133,7 +133,7 @@ def test_the_caution_is_wrapped_and_whole(width: int) -> None:
 
 
 def test_the_caution_says_what_it_must() -> None:
-    """The points of 4-proof.md: permission, stopping a process, lock-out, qualified people, and no replacement."""
+    """The caution names permission, stopping a process, lock-out, qualified people, and no replacement."""
     text = " ".join(CAUTION)
     for words in ("permission", "stop a running process", "lock-out", "qualified", "replaces none"):
         assert words in text

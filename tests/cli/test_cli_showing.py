@@ -94,7 +94,7 @@ def test_bells_tell_events_apart(what: What) -> None:
 
 
 def test_sounds_differ() -> None:
-    """For: fell silent, evidence suffices, back, seen once, something wrong (6-settled-details.md 53)."""
+    """For: fell silent, evidence suffices, back, seen once, something wrong."""
     assert {What.SILENT, What.ENOUGH, What.RETURNED, What.WARN} <= set(BELLS)
     assert len(set(BELLS.values())) == len(BELLS)
 

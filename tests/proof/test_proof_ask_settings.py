@@ -180,7 +180,7 @@ PLAIN = replace(ASKED, typed=False)
     ],
 )
 def test_lldp_tells_the_connector(port: str, said: str, direct: bool, verdict: str, connector: str) -> None:
-    """A second port is proven hands-free only where LLDP names it: 6-settled-details.md 40."""
+    """A second port is proven hands-free only where LLDP names it."""
     made = scene(settings=PLAIN)
     made.only = (f"alpha/cpu:{port}",)
     announcing(made, said, "alpha\x1b[31m")

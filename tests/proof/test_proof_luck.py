@@ -28,7 +28,7 @@ counts = st.integers(0, 400)
 
 @given(counts, counts, st.integers(0, 300))
 def test_luck_is_the_beta_binomial(answered: int, failed: int, missed: int) -> None:
-    """The product of 4-proof.md equals the quotient of Beta functions."""
+    """The product of the chances equals the quotient of Beta functions (posterior predictive, Jeffreys prior)."""
     assert luck(answered + failed, answered, missed) == pytest.approx(by_beta(answered + failed, answered, missed))
 
 

@@ -1,4 +1,4 @@
-"""The asker's good manners, whatever is wished for: 4-proof.md, Probes and Pace; RFC 1122 section 2.3.2.1."""
+"""The pace and the senders of probes, whatever is asked for: RFC 1122 section 2.3.2.1 has one ARP request a second."""
 
 from __future__ import annotations
 
@@ -212,7 +212,7 @@ def test_the_wait_follows_the_device() -> None:
 
 
 def test_every_run_has_its_own_token() -> None:
-    """Echoes carry an identifier and 16 random bytes of the run: 4-proof.md, Probes."""
+    """Echoes carry an identifier and 16 random bytes of the run."""
     one, other = (ProbeScheduler((Way("x0", STATION),), True, Pace(), Random(seed)) for seed in (1, 2))
     assert len(one.matcher.token) == 16
     assert one.matcher.token != other.matcher.token

@@ -85,7 +85,7 @@ def test_every_port_is_a_target(tmp_path: Path) -> None:
     ids=["none", "leading zero", "IPv6", "outside", "broadcast", "network"],
 )
 def test_what_cannot_be_probed_says_why(tmp_path: Path, more: str, says: str) -> None:
-    """6-settled-details.md 32: such a port is a target with a reason, and has no address to ask."""
+    """An IPv6 port is a target with a reason, and has no address to ask."""
     target = scope(tmp_path, device("alpha", more)).targets[0]
     assert says in target.barred
     assert target.address == 0
@@ -102,7 +102,7 @@ def test_what_cannot_be_probed_says_why(tmp_path: Path, more: str, says: str) ->
     ids=["all", "interface", "port", "two"],
 )
 def test_only(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> None:
-    """6-settled-details.md 11: an interface means all its ports; the plan's order stays, and all are still watched."""
+    """An interface means all its ports; the plan's order stays, and all are still watched."""
     found = scope(
         tmp_path,
         device("alpha", 'address = "192.0.2.20"\n  ports = ["1", "2"]'),
@@ -135,7 +135,7 @@ def test_only_with_an_unknown_subject(tmp_path: Path) -> None:
 def test_addresses_that_nobody_should_own(
     tmp_path: Path, hosts: tuple[str, ...], planned: str, spare: list[str]
 ) -> None:
-    """6-settled-details.md 9: the highest usable address that is not planned, a site host, in a pool or reserved, the
+    """The highest usable address that is not planned, a site host, in a pool or reserved, the
     gateway (.254) or a station (.253); and the next one."""
     seen = tuple(SiteHostSeen(ip(host), None, "") for host in hosts)
     found = scope(tmp_path, device("alpha", f'address = "{planned}"'), hosts=seen)

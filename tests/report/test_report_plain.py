@@ -15,7 +15,7 @@ from netcheck.report.text.report import to_text
 from tests.report.made import report_from
 
 WRITERS = [pytest.param(to_markdown, id="markdown"), pytest.param(to_text, id="text")]
-# standards.md section 8 names these: controls (ECMA-48 section 4.1), bidirectional marks, formulas, markup.
+# Characters that no output may hold: controls (ECMA-48 section 4.1), bidirectional marks, formulas, markup.
 HOSTILE = [
     *("<script>alert(1)</script>", "[x](javascript:alert(1))", "| a | b |", "`x`", '=1+2";=1+2', "\x1b]0;owned\x07"),
     *("\x9b31m", "\u202eabc\u2066", "a\r\nb\n\n# c", "\ud800", "![x](y)", "\\|", "~~~", "x" * 10_000),

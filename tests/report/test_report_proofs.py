@@ -1,4 +1,4 @@
-"""Proofs as the JSON of 4-proof.md, key by key, and as lines for a terminal."""
+"""Proofs as JSON, key by key, and as lines for a terminal."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ BARE = Proof("d/lan", "1", "2001:db8::1", Verdict.NOT_TESTED, "Not tested: IPv6 
 
 
 def test_json_is_the_shape_of_the_contract() -> None:
-    """Key by key as 4-proof.md, JSON of proofs, has it; what is not known is null, a phase not run is {}."""
+    """Each key of a proof has its value; an unknown value is null, and a phase that was not run is {}."""
     assert to_json([FULL], "run.jsonl", "ab" * 32) == {
         "proofs": [
             {
@@ -95,7 +95,7 @@ def test_lines_wrap(width: int) -> None:
 
 
 def test_the_cable_stands_beside_every_verdict_that_has_one() -> None:
-    """`cable: inferred` is said in every report (6-settled-details.md 37)."""
+    """`cable: inferred` is said in every report."""
     proofs = every_verdict()
     text = "\n".join(to_lines(proofs, 200))
     assert text.count("cable: inferred") == sum(proof.cable == "inferred" for proof in proofs) == 1

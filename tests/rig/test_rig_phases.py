@@ -75,7 +75,7 @@ def test_own_address_is_never_probed() -> None:
 
 
 def test_last_round_after_the_patience() -> None:
-    """4-proof.md, Probes: three ARP probes with sender 0, and only when nothing answered until then."""
+    """Three ARP probes with sender 0 are sent, and only when nothing answered until then."""
     scene = pair()
     scene.devices["alpha/cpu"].dead = True
     scene.options = replace(scene.options, patience=20.0)
@@ -104,7 +104,7 @@ def test_nothing_is_sent_where_nothing_may_be() -> None:
 
 
 def test_subnets_without_a_station_do_not_stop_the_others() -> None:
-    """6-settled-details.md 45: their ports are not tested, the others go on."""
+    """Ports of a subnet without a station address are not tested; the others go on."""
     scene = pair()
     far = replace(scene.net, name="far", first=ip(0) + 256, gateway=None, station=None, spare=())
     scene.plan("gamma/cpu", 22)
@@ -122,7 +122,7 @@ def test_subnets_without_a_station_do_not_stop_the_others() -> None:
 
 @pytest.mark.parametrize("seconds", [0.0, 12.0, 40.0])
 def test_out_for_lengthens_the_silence(seconds: float) -> None:
-    """6-settled-details.md 44: `--out-for S`."""
+    """`--out-for S` lengthens phase out."""
     scene = pair()
     scene.options = replace(scene.options, out_for=seconds)
     ran = scene.prove()
@@ -140,7 +140,7 @@ def test_a_direct_silence_lasts_ten_seconds() -> None:
 
 
 def test_the_silence_lasts_three_times_the_longest_gap() -> None:
-    """4-proof.md, phase out: a device that pauses for seconds while its cable is in is not taken for pulled."""
+    """A device that pauses for seconds while its cable is in is not taken for pulled."""
     scene = pair()
     device = scene.devices["alpha/cpu"]
     for second in (2.0, 6.5):
@@ -163,7 +163,7 @@ def test_luck_is_a_setting(limit: float) -> None:
 
 @pytest.mark.parametrize("limit", [1e-3, 1e-9])
 def test_unheard_is_a_setting(limit: float) -> None:
-    """6-settled-details.md 35."""
+    """`proven` needs a figure for the second owner that is low enough."""
     scene = pair()
     scene.options = replace(scene.options, unheard=limit)
     ran = scene.prove()
@@ -173,7 +173,7 @@ def test_unheard_is_a_setting(limit: float) -> None:
 
 
 def test_enough_was_asked_in_every_phase() -> None:
-    """6-settled-details.md 35 and 4-proof.md: at least 5 of each kind in, 5 broadcasts out, 3 back."""
+    """At least 5 of each kind in, 5 broadcasts out, 3 back."""
     phases = dict(pair().prove().proof.phases)
     assert min(phases[Phase.IN].arp.sent, phases[Phase.IN].echo.sent, phases[Phase.OUT].arp.sent) >= 5
     assert phases[Phase.BACK].arp.sent >= 3
@@ -185,7 +185,7 @@ def test_enough_was_asked_in_every_phase() -> None:
 
 
 def test_the_wrong_cable_is_warned_of_at_once() -> None:
-    """6-settled-details.md 44: long before the patience ends."""
+    """It is said long before the patience ends."""
     scene = pair()
     scene.hand.jacks["alpha/cpu:1"] = scene.jacks["beta/cpu"]
     ran = scene.prove()
@@ -266,7 +266,7 @@ def test_the_rig_device_would_give_up() -> None:
 
 
 def test_watched_addresses_are_asked_gently() -> None:
-    """6-settled-details.md 36: beside the port under test at most one question a second, by unicast echo where the
+    """In addition to the port under test, at most one request a second is sent to an address, by unicast echo where the
     address answers echo, by broadcast ARP where it does not; site hosts but the gateway never."""
     scene = pair()
     scene.add("gamma/cpu", 22, Faults(echo=False))

@@ -1,6 +1,6 @@
 """What may happen at a port, each with the verdict it must get, and the good manners that every run keeps.
 
-Sources: 4-proof.md's faults are the trade's (common practice, no source) and those measured on real kernels; timings
+Sources: the faults are the trade's (common practice, no source) and those measured on real kernels; timings
 are RFC 5227 section 1.1 and IEEE 802.1D's forward delay of 15 s, twice, by RFC 4188.
 """
 

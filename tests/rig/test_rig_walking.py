@@ -1,6 +1,6 @@
 """The walk: cables pulled in any order, what each pull comes to, and the good manners of the whole of it.
 
-Sources: 4-proof.md, Two commands; 6-settled-details.md 10, 34 to 36, 39 and 40. What goes wrong at a panel is common
+What goes wrong at a panel is common
 practice, no source.
 """
 
@@ -130,7 +130,7 @@ def test_once_where_one_pull_was_to_be_enough() -> None:
 
 
 def test_never_pulled_is_not_tested() -> None:
-    """A port whose cable stayed in has not been tested (6-settled-details.md 10)."""
+    """A port whose cable stayed in has not been tested."""
     proof = the(walk(row_of(2, lasts=60)), "d20/lan:1")
     assert (proof.verdict, proof.why) == ("not-tested", "Not tested: its cable was never pulled.")
 
@@ -217,7 +217,7 @@ def test_who_obeys_the_screen_gets_the_proof() -> None:
 
 
 def test_two_pulled_together_name_each_other() -> None:
-    """Which of two connectors was pulled is not known (6-settled-details.md 10): unsettled, with the other's name."""
+    """Which of two connectors was pulled is not known: unsettled, with the other's name."""
     scene = row_of(3, lasts=150)
     for name in ("d20/lan", "d21/lan"):
         twice(scene, name, SETTLED)
@@ -292,7 +292,7 @@ def test_daisy_chain_that_the_plan_does_not_know() -> None:
 
 
 def test_no_other_device_no_proof() -> None:
-    """With nothing else on the switch a silence may be the station's own cable (6-settled-details.md 12)."""
+    """With nothing else on the switch a silence may be the station's own cable."""
     scene = row_of(1, lasts=150)
     twice(scene, "d20/lan", SETTLED)
     proof = the(walk(scene), "d20/lan:1")
@@ -301,7 +301,7 @@ def test_no_other_device_no_proof() -> None:
 
 
 def test_the_gateway_is_control_enough() -> None:
-    """Where it is the only other thing heard (6-settled-details.md 12)."""
+    """Where it is the only other thing heard."""
     scene = row_of(1)
     scene.plug("gateway", 254)
     twice(scene, "d20/lan", SETTLED)
@@ -334,7 +334,7 @@ def test_ports_named_in_any_order() -> None:
 
 
 def test_ports_that_nobody_names_are_taken_in_order() -> None:
-    """The first port is proven; which connector the second pair of pulls was is not known (6-settled-details.md 40)."""
+    """The first port is proven; which connector the second pair of pulls was is not known."""
     scene = two_ports()
     pull_first(scene, "alpha/cpu", 30, 90)
     ran = walk(scene)
@@ -652,7 +652,7 @@ def test_ports_that_cannot_be_probed() -> None:
 
 
 def test_good_manners_of_a_walk_over_many() -> None:
-    """Seventy ports, some absent, some lossy, pulled here and there: the pace of 4-proof.md holds all the time."""
+    """Seventy ports, some absent, some lossy, pulled here and there: the default pace holds all the time."""
     scene = row_of(70, lasts=80)
     for last in range(30, 40):
         scene.devices[f"d{last}/lan"].dead = True

@@ -277,7 +277,7 @@ def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
     assert [one.position.at for one in survey.addressless.first] == ["sheet Sheet, row 1", "sheet Sheet, row 2"]
 
 
-# standards.md section 6.4 gives these lines as the systems print them.
+# Lines as the systems print them: captured on Linux; shapes of Windows and macOS from public samples.
 @pytest.mark.parametrize(
     ("text", "found"),
     [
