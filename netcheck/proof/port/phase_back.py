@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
+from netcheck.proof.port.controls import everything_fell
 from netcheck.proof.port.phase_out import TooSoon, check_station
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
@@ -36,7 +37,7 @@ def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
         pull.returned = EVER
         returned = yield from _wait_for_return(port, port.mac, pull.cable == "carrier")
         if returned is None:
-            if not run.options.direct and not port.unconfirmed and port.everything_fell():
+            if not run.options.direct and not port.unconfirmed and everything_fell(port):
                 raise Cut("everything fell silent while it was to come back", void=True)
             return False
         pull.returned = returned

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
+from netcheck.proof.port.controls import check_controls, choose_controls, counted_controls, doubtful, everything_fell
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Stage
@@ -34,7 +35,7 @@ def pull(port: PortState, warning: str = "") -> Steps:
     run.enter()
     port.pull = Pull(run.now)
     port.enter(Stage.PULLING)
-    port.choose_controls()
+    choose_controls(port)
     port.pull.living = port.pull.controls
     deadline = run.now + run.options.patience
     again = " once more" if port.silences else ""
@@ -87,12 +88,12 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
     """Probe until the silence is evidence, or until it is clear that it will not be; say whether it was a silence."""
     run, pull = port.run, port.pull
     assert pull is not None
-    port.choose_controls()
+    choose_controls(port)
     entered, quiet_from, enough_at = run.now, pull.quiet_from, 0.0
     longest = max(LONGEST_OUT, 2 * run.options.patience, 2 * run.options.out_for)
     while run.now - pull.quiet_from < longest:
         _cable_changes(port, pull)
-        port.check_controls()
+        check_controls(port)
         if pull.cable != "carrier" and _answered_meanwhile(port, pull):
             if run.now > entered + run.options.patience:
                 port.stayed = True
@@ -103,7 +104,7 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
             quiet_from, enough_at = pull.quiet_from, 0.0
         if enough_at or port.silent_enough():
             enough_at = enough_at or run.now
-            if pull.cable == "carrier" or not port.doubtful():
+            if pull.cable == "carrier" or not doubtful(port):
                 port.say(What.ENOUGH, "Silence proven")
                 break
             if run.now > enough_at + DOUBT:
@@ -141,7 +142,7 @@ def _cable_changes(port: PortState, pull: Pull) -> None:
     if port.pressed() and pull.cable == "inferred":
         _take_the_word(port, pull)
     check_station(port)
-    if port.everything_fell() and port.fell():
+    if everything_fell(port) and port.fell():
         names = listed([run.word(entry) for entry in pull.all_controls])
         raise Void(f"everything fell silent at once ({names}): it was the station's own cable, the switch, or a chain")
 
@@ -158,7 +159,7 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
     port.begin_silence(max(port.run.now, sign.at))
     port.ask_no_more_anonymously()
     pull.asks_anonymously = False
-    port.choose_controls()
+    choose_controls(port)
     port.warn(f"{port.target.address_text} still answers: is it the right cable?")
     return True
 
@@ -190,9 +191,9 @@ def confirm_late(port: PortState) -> Generator[None, None, bool]:
 
 
 def _close_out(port: PortState, pull: Pull) -> None:
-    fallen = [] if pull.cable == "carrier" else port.doubtful()
+    fallen = [] if pull.cable == "carrier" else doubtful(port)
     port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.word(entry) for entry in fallen))))
-    port.held = len(port.counted_controls()) - len(fallen)
+    port.held = len(counted_controls(port)) - len(fallen)
     port.ask_no_more_anonymously()
     port.close_out()
 

@@ -9,7 +9,7 @@ from netcheck.proof.events import Action, What
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.probing.address_state import ARP, EVER, MANY, AddressState, Sighting, Stage
 from netcheck.proof.result import Phase, PhaseResult, Rtt, Tally
-from netcheck.proof.run_state import FRESH, RunState
+from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.luck import TOO_FEW, at_most, misses_needed
 from netcheck.proof.verdict.observation import LEAST_ARP, Silence
@@ -326,57 +326,6 @@ class PortState:
         if (entry.way, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.way]:
             return True
         return sum(probe.sent >= pull.out_from and probe.settled for probe in entry.probes) >= ASKED_BEYOND
-
-    # Controls
-
-    def choose_controls(self) -> None:
-        """Take as controls the others that answered in the seconds before the silence, and those that answered at the
-        request: one whose cable was pulled by mistake must be back before the silence can be this port's."""
-        pull = self.pull
-        assert pull is not None
-        until = min(pull.quiet_from, self.run.now)
-        since = min(self.last_sign(), until) - FRESH
-        others, pull.gateway = self.run.companions(self.target, since, until)
-        pull.controls = [*pull.living, *(entry for entry in others if entry not in pull.living)]
-        pull.lost = []
-
-    def check_controls(self) -> None:
-        """Note each control that fell silent: it may be back before this silence is evidence."""
-        pull = self.pull
-        assert pull is not None
-        pull.lost += [entry for entry in pull.controls if entry not in pull.lost and self.run.fell(entry, LOST, 3)]
-
-    def counted_controls(self) -> list[AddressState]:
-        """Return the controls that count: other devices; where none had answered before the silence, those heard since;
-        the gateway only where nothing else was heard at all."""
-        pull = self.pull
-        assert pull is not None
-        if pull.controls:
-            return pull.controls
-        later, _ = self.run.companions(self.target, pull.quiet_from - FRESH, self.run.now)
-        return later or pull.all_controls
-
-    def doubtful(self) -> list[AddressState]:
-        """Return the controls that have not gone on answering, in the middle third of the silence and in the last.
-
-        A silence begins and ends up to a third of itself away from the outage that is its cause, since it lasts several
-        times the longest gap between answers: an outage that took the control with it covers the middle third, even
-        where it was over before the silence was proven.
-        """
-        pull = self.pull
-        assert pull is not None
-        third = (self.run.now - pull.silent_from) / 3
-        middle, last = pull.silent_from + third, pull.silent_from + 2 * third
-        return [
-            entry
-            for entry in self.counted_controls()
-            if entry in pull.lost or not (entry.answered_between(middle, last) and entry.answered_between(last))
-        ]
-
-    def everything_fell(self) -> bool:
-        """Say whether every control has fallen silent as well."""
-        controls = [] if self.pull is None else self.pull.all_controls
-        return bool(controls) and all(self.run.fell(entry) for entry in controls)
 
     # Measures of phase back
 

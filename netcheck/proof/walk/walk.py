@@ -13,27 +13,25 @@ from dataclasses import replace
 
 from netcheck.proof.events import Action, Key, Press, What
 from netcheck.proof.port.observe import observe
-from netcheck.proof.port.phase_back import DELAY, phase_back, put_back
+from netcheck.proof.port.phase_back import phase_back, put_back
 from netcheck.proof.port.phase_out import TooSoon, phase_out
 from netcheck.proof.port.pull import Pull
-from netcheck.proof.port.state import GAP, LOST, PortState
-from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind, Stage
+from netcheck.proof.port.state import GAP, PortState
+from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
 from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import Phase, Proof, Verdict
-from netcheck.proof.run_state import FRESH, HINT, Cut, RunState, Void
+from netcheck.proof.run_state import HINT, Cut, RunState, Void
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.observation import Observation
-from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, ON_TIME
+from netcheck.proof.walk.announced_order import AnnouncedOrder
+from netcheck.proof.walk.second_pull import SecondPulls, ask_often, is_decided
 from netcheck.proof.walk.track import KEPT, Track
 from netcheck.proof.walk.watch import LARGE, Watch
 from netcheck.text import listed
 
-INSTEAD = 5.0  # seconds without an answer after which another address than the announced one was pulled
 NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
 MISSES = 2  # misses in a row that open a case
-ASKS = 3  # requests for the second pull that may stay unanswered before the port is open again
-DETECTED = 4.0  # seconds in which a silence that began in time is noticed
 DOING = "Pull any cable and leave it out until told; then plug it in again"
 Steps = Generator[None, None, None]
 
@@ -55,11 +53,8 @@ class Walk:
         self._tracks: tuple[Track, ...] = ()
         self._began = 0.0
         self._drops = self._disturbances = 0  # of the station, when last looked at
-        self._asking: Track | None = None  # whose second pull is asked for: one at a time
-        self._announced: Target | None = None
-        self._alive: list[AddressState] = []  # others that answered when it was announced
-        self._pulled_instead: list[AddressState] = []  # those that fell silent instead, until they answer again
-        self._settled: set[str] = set()
+        self._second = SecondPulls(run)
+        self._order = AnnouncedOrder(run)
 
     def advance(self) -> bool:
         """Look at every address; say whether the walk is over."""
@@ -113,7 +108,7 @@ class Walk:
         self._waiting = []
         self._drops, self._disturbances = run.drops, run.disturbances
         self._tracks = tuple(Track(run.scheduler.entry(a, ts[0].subnet), ts, now) for a, ts in by_address.items())
-        self._watch = Watch(run, self._tracks)
+        self._watch, self._second.tracks = Watch(run, self._tracks), self._tracks
         self._say_what_is_missing()
         self._say_what_to_do()
 
@@ -147,46 +142,21 @@ class Walk:
     # The announced order
 
     def _announce(self) -> None:
-        """Ask for the next port of the plan, where the order is announced and nothing else is going on."""
-        if not self.options.in_order or self._asking is not None:
-            return
-        if self._announced is not None:
-            self._check_announced(self._announced)
-        elif all(entry.answered_between(self.run.now - GAP) for entry in self._pulled_instead):
-            track = next(
-                (track for target in self.run.scope.asked for track in self._tracks if target in track.targets), None
-            )
-            if track is not None and track.known and track.port is None:
-                self._ask_for(track)
-
-    def _ask_for(self, track: Track) -> None:
-        target = next(target for target in self.run.scope.asked if target in track.targets)
-        track.expect(target)
-        self._announced, self._pulled_instead = target, []
-        since = self.run.now - FRESH
-        self._alive = [
-            other.entry for other in self._tracks if other is not track and other.entry.answered_between(since)
-        ]
-        text = f"Pull the cable of {target.subject}, leave it out until told, then plug it in again"
-        self.run.ask(Action.PULL, target.subject, text)
-
-    def _is_announced(self, track: Track) -> bool:
-        return self._announced is not None and self._announced in track.targets
-
-    def _check_announced(self, target: Target) -> None:
-        """Settle the announced port where another address fell silent for good and the announced one answers."""
-        track = next((track for track in self._tracks if target in track.targets), None)
-        if track is None:
-            self._announced = None
-        elif track.port is None and track.entry.mac is not None and track.entry.answered_between(self.run.now - GAP):
-            fell = [entry for entry in self._alive if entry.answered[-1] < self.run.now - INSTEAD]
-            if fell and all(self.run.fell(entry, LOST, 3) for entry in fell):
-                self._pulled_instead, self._announced = fell, None
+        """Go on with the announced order: settle a port instead of which another one was pulled, or ask for the
+        next."""
+        if not self.options.in_order or self._second.asking is not None:
+            return None
+        for track in self._tracks:
+            if self._order.is_for(track) and track.entry.mac is not None and (fell := self._order.instead(track)):
+                self._order.drop()
                 port = self._port(track, track.entry.mac)
                 port.close_in(self.run.now)
-                port.stayed, port.instead = True, tuple(self.run.word(entry) for entry in fell)
-                port.ask(Action.PLUG, f"Plug the cable of {target.subject} in again")
-                self._settle(track, observe(port))
+                port.stayed, port.instead = True, fell
+                return self._settle(track, observe(port))
+        if not any(self._order.is_for(track) for track in self._tracks):
+            self._order.drop()
+            self._order.ask_next(self._tracks)
+        return None
 
     # One address
 
@@ -199,7 +169,7 @@ class Walk:
         if entry.asked != track.looked_at and (not track.known or len(entry.last_heard) > track.macs):
             track.looked_at = entry.asked
             self._get_to_know(track, entry.mac)
-        awaited = not self.options.in_order or self._is_announced(track)
+        awaited = not self.options.in_order or self._order.is_for(track)
         quiet = awaited and track.known and track.targets and self.run.now - entry.answered[-1] > NOTICE
         if quiet and entry.fallen(entry.mac, track.since, HINT, MISSES):
             self._open(track, entry.mac)
@@ -235,26 +205,21 @@ class Walk:
 
     def _open(self, track: Track, mac: int) -> None:
         """Look at a silence: it may be a pull."""
-        if not self._is_announced(track):
+        if not self._order.is_for(track):
             track.expect(min(track.targets, key=_ordinal))
         port = track.port = self.port = self._port(track, mac)
         port.unrequested = track.unrequested
         port.pull = Pull(None, track.asked_before)
         port.open_out("inferred")
-        self._ask_often(port)
+        ask_often(port)
         port.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out{track.question}")
         track.steps = self._prove(track, port)
-
-    def _ask_often(self, port: PortState) -> None:
-        self.run.scheduler.ask(port.entry, self.run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
-        for entry in port.beyond:
-            self.run.scheduler.ask(entry, self.run.now, arp=ARP_EVERY, urgent=True)
 
     def _prove(self, track: Track, port: PortState) -> Steps:
         """Take a silence that nobody asked for through its phases; then ask for the pulls that prove the port."""
         once = self.options.once
         yield from phase_out(port)
-        if self._decided(port):
+        if is_decided(port):
             return (yield from put_back(port))
         if not (yield from phase_back(port, last=once)):
             return None
@@ -262,94 +227,9 @@ class Walk:
             track.unrequested += 1
             port.set_aside()
             port.say(What.SEEN, f"{port.target.subject} seen. Wait for the second request")
-            while port.requests_answered < port.requests_needed and (yield from self._second_pull(track, port)):
+            while port.requests_answered < port.requests_needed and (yield from self._second.take(track, port)):
                 pass
         return None
-
-    def _decided(self, port: PortState) -> bool:
-        return verdict(observe(port), self.run.names)[0] not in (Verdict.NOT_BACK, Verdict.PROVEN)
-
-    def _second_pull(self, track: Track, port: PortState) -> Generator[None, None, bool]:
-        """Ask for the pull at a moment that the device cannot know, and take it through its phases; say whether it
-        counts."""
-        for _ in range(ASKS):
-            yield from self._turn_to_ask(track, port)
-            if (yield from self._request(track, port)):
-                break
-            if port.second_owner():
-                return False
-            port.unanswered += 1
-            port.drop_pull()
-            port.enter(Stage.IN)
-        else:
-            raise Cut("its second pull was asked for and did not come")
-        yield from phase_out(port)
-        if self._decided(port):
-            yield from put_back(port)
-            return False
-        if not (yield from phase_back(port, last=port.is_last_pull())):
-            return False
-        port.next_pull()
-        self._asking = None
-        return True
-
-    def _turn_to_ask(self, track: Track, port: PortState) -> Steps:
-        """Wait until no other pull is in progress, and then for a random time. A silence that begins meanwhile proves
-        nothing; it is shown, and makes one more request necessary."""
-        at = EVER
-        while self.run.now < at:
-            if self._busy(track):
-                at, self._asking = EVER, None if self._asking is track else self._asking
-            elif at == EVER and self._asking in (None, track):
-                self._asking = track
-                at = self.run.now + self.run.rng.uniform(*DELAY)
-            if port.fell() and self.run.now - port.last_sign() > GAP:
-                yield from self._not_asked_for(track, port)
-                at = self.run.now + self.run.rng.uniform(*DELAY) if self._asking is track else EVER
-            yield
-
-    def _busy(self, track: Track) -> bool:
-        return any(
-            other is not track and other.port is not None and other.port.pull is not None
-            and other.port.phase is not Phase.IN and other.port.pull.returned == EVER
-            for other in self._tracks
-        )  # fmt: skip
-
-    def _not_asked_for(self, track: Track, port: PortState) -> Steps:
-        last = port.last_sign()
-        port.unrequested += 1
-        track.unrequested += 1
-        port.warn(f"{port.target.subject} fell silent before it was asked for: this does not count")
-        while (returned := port.answer_of(port.mac or 0, last + 1e-6)) is None:
-            if self.run.now - last > 3 * self.options.patience:
-                raise Cut("it fell silent before it was asked for, and did not come back")
-            yield
-        port.away.append([last, returned])
-
-    def _request(self, track: Track, port: PortState) -> Generator[None, None, bool]:
-        """Ask for the pull; say whether a silence began in time."""
-        run = self.run
-        pull = port.pull = Pull(run.now)
-        port.enter(Stage.PULLING)
-        self._ask_often(port)
-        port.ask(Action.PULL, f"Pull the cable of {port.target.subject} once more", run.now + ON_TIME)
-        while run.now < (pull.requested or 0.0) + ON_TIME + DETECTED:
-            if port.second_owner():
-                return False
-            if port.fell() and port.newest_sign(run.now - ARP_EVERY) is None:
-                last = port.last_sign()
-                if last < (pull.requested or 0.0) - ARP_EVERY:
-                    yield from self._not_asked_for(track, port)
-                    return False
-                port.choose_controls()
-                port.open_out("inferred")
-                if pull.after is not None and pull.after <= ON_TIME:
-                    port.say(What.SILENT, f"{port.target.subject} is silent: leave its cable out")
-                    return True
-                return False
-            yield
-        port.warn(f"{port.target.subject} did not fall silent within {ON_TIME:.0f} s of the request: it is asked again")
-        return False
 
     def _take_for(self, track: Track, port: PortState, target: Target) -> None:
         """Take the pull that is looked at for a port's. If the port that was seen is another one, this is a first
@@ -409,10 +289,10 @@ class Walk:
 
     def _drop(self, track: Track, since: float) -> None:
         """Go back to watching; what was counted before stays, where nothing spoilt it."""
-        if self._asking is track:
-            self._asking = None
-        if self._is_announced(track):
-            self._announced = None
+        if self._second.asking is track:
+            self._second.asking = None
+        if self._order.is_for(track):
+            self._order.drop()
         if track.port is not None:
             track.port.ask_no_more_anonymously()
             track.port.enter(Stage.IN)
@@ -453,7 +333,6 @@ class Walk:
 
     def _settle(self, track: Track, seen: Observation) -> None:
         self.run.put(seen)
-        self._settled.add(seen.target.subject)
         track.targets.remove(seen.target)
 
     def _close_all(self, why: str) -> None:
