@@ -87,8 +87,7 @@ class Alike(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Judgement:
     """What a verdict is worth. `unmet` is empty where a proof is deserved; `alike` names the indistinguishable cases
-    that apply. An unmet condition that none of
-    them excuses is in `inexcusable`."""
+    that apply; `inexcusable` holds the unmet conditions that none of them excuses."""
 
     unmet: tuple[Unmet, ...]
     alike: frozenset[Alike]
