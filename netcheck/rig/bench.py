@@ -29,8 +29,9 @@ NET = Net("process", FIRST, 24, GATEWAY, BORROWED, (FIRST + 253, FIRST + 252))
 NOBODY = Names(lambda mac: "", lambda mac: None)
 POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
 GIVES_UP = 400.0  # seconds after which the technician stops the run
-WALKS_FOR = 240.0  # seconds that a walk lasts
+WALKS_FOR = 200.0  # seconds that a walk lasts
 NAMED_AFTER = 4.0  # seconds after a pull that its number is pressed
+PROVEN_IN = 25.0  # seconds from a pull on a walk until its port is proven, at about
 HOLDS = 60.0  # seconds that a cable is held on a walk while nothing is said
 
 
@@ -322,7 +323,8 @@ class ScriptedHand:
         lasts = stop.lasts or HOLDS
         self.rig.after(lasts, partial(self._move, jack, True, 0))
         if number + 1 < len(self.scenario.stops):
-            self.rig.after(lasts + self.scenario.stops[number + 1].wait, partial(self._stop, number + 1))
+            wait = self.scenario.stops[number + 1].wait
+            self.rig.after((stop.lasts or PROVEN_IN) + wait, partial(self._stop, number + 1))
 
     # What happens by itself
 

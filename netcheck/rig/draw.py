@@ -62,7 +62,7 @@ def scenario(
         named=choices.pick((True, False)) if named is None else named,
         pulls=(move,),
         plugs=(move,),
-        stops=(Stop(number=1),) if mode is Mode.WALK else (),
+        stops=(Stop(number=1), Stop(device=1, wait=5.0, number=1)) if mode is Mode.WALK else (),
     )
     twists = TWISTS + (WALK_TWISTS if mode is Mode.WALK else DIRECT_TWISTS if mode.direct else ())
     for _ in range(choices.pick(changes)):
