@@ -88,7 +88,7 @@ class RunState:
         text = f"{proof.verdict}: {proof.why}"
         self.events.append(Event(self.now, What.VERDICT, proof.subject, text, proof=proof))
 
-    def enter(self) -> bool:
+    def take_enter(self) -> bool:
         """Take all presses of Enter; say whether there was one."""
         pressed = self.enters > 0
         self.enters = 0

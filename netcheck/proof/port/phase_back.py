@@ -33,7 +33,7 @@ def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
     assert port.mac is not None
     pull.plug_at = run.now
     for _ in range(CONTACTS):
-        port.enter(Stage.PLUGGING)
+        port.set_stage(Stage.PLUGGING)
         pull.returned = EVER
         returned = yield from _wait_for_return(port, port.mac, pull.cable == "carrier")
         if returned is None:
@@ -63,7 +63,7 @@ def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None
     run, pull, options = port.run, port.pull, port.run.options
     assert pull is not None
     since = run.now
-    run.enter()
+    run.take_enter()
     port.confirmed_return = False
     keyed = not options.hands_free and not carrier
     where = port.target.subject
@@ -130,7 +130,7 @@ def put_back(port: PortState) -> Steps:
     run = port.run
     assert port.mac is not None
     port.close()
-    run.enter()
+    run.take_enter()
     since = run.now
     port.ask(Action.PLUG, f"Plug the cable of {port.target.subject} in again", since + run.options.patience)
     while port.answer_of(port.mac, since) is None and not port.pressed():
@@ -147,7 +147,7 @@ def recover(port: PortState, why: str) -> Steps:
     moved = port.pull is not None or why != run.disturbance  # else no cable was moved
     controls = [] if port.pull is None else port.pull.all_controls
     port.start_over()
-    port.enter(Stage.IN)
+    port.set_stage(Stage.IN)
     since, deadline = run.now, run.now + run.options.patience
     if moved:
         port.ask(Action.RESTORE, "Put every cable back as it was; the phase is repeated", deadline)

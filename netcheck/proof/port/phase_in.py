@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 
 from netcheck.proof.events import Action, What
+from netcheck.proof.port.answers import WINDOW
 from netcheck.proof.port.phase_out import check_station
-from netcheck.proof.port.state import WINDOW, PortState
+from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Stage
 from netcheck.proof.run_state import FRESH, Cut, Void
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
@@ -29,7 +30,7 @@ Claim = Callable[[], Steps]
 def connect(port: PortState) -> Steps:
     """Ask for the cable; with --direct, wait for the carrier."""
     run, where = port.run, port.target.subject
-    run.enter()
+    run.take_enter()
     if port.target.ordinal and not run.options.hands_free:
         port.ask(Action.MOVE, f"Move the cable to {where} and plug it in, then press Enter")
         while not (port.pressed() or run.options.hands_free):
@@ -71,7 +72,7 @@ def _begin(port: PortState, claim: Claim) -> Generator[None, None, float]:
     port.drops, port.disturbances, port.plugged = run.drops, run.disturbances, run.linked
     yield from claim()
     port.began = run.now
-    port.enter(Stage.IN)
+    port.set_stage(Stage.IN)
     run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
     for entry in port.beyond:
         run.scheduler.ask(entry, run.now, arp=ARP_EVERY, urgent=True)

@@ -32,9 +32,9 @@ def pull(port: PortState, warning: str = "") -> Steps:
     """Ask for the pull and find out when the cable is out; `stayed` is set where it never fell silent, and phase out is
     not begun where a second owner turns up."""
     run = port.run
-    run.enter()
+    run.take_enter()
     port.pull = Pull(run.now)
-    port.enter(Stage.PULLING)
+    port.set_stage(Stage.PULLING)
     choose_controls(port)
     port.pull.living = port.pull.controls
     deadline = run.now + run.options.patience

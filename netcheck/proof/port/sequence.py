@@ -6,12 +6,13 @@ from collections.abc import Callable, Generator
 from dataclasses import replace
 from enum import Enum, auto
 
+from netcheck.proof.port.answers import JUST_NOW
 from netcheck.proof.port.ask_settings import ask_settings
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import phase_back, put_back, recover
 from netcheck.proof.port.phase_in import Claim, connect, gather, phase_in
 from netcheck.proof.port.phase_out import TooSoon, WentOn, check_station, confirm_late, give_up, phase_out, pull
-from netcheck.proof.port.state import JUST_NOW, PortState
+from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER
 from netcheck.proof.run_state import Cut, Void
 from netcheck.proof.verdict.observation import Observation

@@ -6,12 +6,13 @@ from itertools import takewhile
 from statistics import median
 
 from netcheck.proof.events import Action, What
+from netcheck.proof.port.answers import WINDOW, PortAnswers
 from netcheck.proof.port.pull import Pull
-from netcheck.proof.probing.address_state import ARP, EVER, MANY, AddressState, Sighting, Stage
+from netcheck.proof.probing.address_state import ARP, EVER, MANY, AddressState, Stage
 from netcheck.proof.result import Phase, PhaseResult, Rtt, Tally
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Target
-from netcheck.proof.verdict.luck import TOO_FEW, at_most, misses_needed
+from netcheck.proof.verdict.luck import TOO_FEW, at_most
 from netcheck.proof.verdict.observation import LEAST_ARP, Silence
 from netcheck.proof.verdict.silence_rule import (
     LEAST_ARP_OUT,
@@ -21,42 +22,29 @@ from netcheck.proof.verdict.silence_rule import (
     seconds_of_misses,
 )
 
-WINDOW = 60.0  # seconds of phase in that count: what a device did minutes ago says little about it now
-LEAST_ECHO = 5  # echoes in phase in
 ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
 LOST = 1e-4  # a control that misses a run of probes this unlikely has fallen silent
-JUST_NOW = 0.1  # seconds within which an answer counts as one of just now: the prober looks every 0.05 s
-TRIGGER = 1e-3  # a run of misses this unlikely opens phase out; it proves nothing
 MOST_MORE = 3  # further pulls that silences which nobody asked for make necessary, at the most
-GAP = 3.0  # seconds without an answer that are noted as a silence that nobody asked for
 
 
-class PortState:
+class PortState(PortAnswers):
     """What is settled so far. The phases set the fields; `observe` turns them into the judge's input. Times are EVER
     while they have not come."""
 
     def __init__(self, run: RunState, target: Target, keep: int = MANY) -> None:
         """Nothing is asked yet. `keep` is how many probes are kept."""
-        self.run, self.target = run, target
-        self.entry = run.scheduler.entry(target.address, target.subnet)
-        self.entry.keep(keep)
-        ways = range(1, len(run.scheduler.ways))
-        self.beyond = [run.scheduler.entry(target.address, target.subnet, way) for way in ways]
-        self.began = run.now  # sightings from here on count
-        self.ended = EVER  # and up to here
+        super().__init__(run, target, keep)
+        self.ended = EVER  # sightings up to here count
         self.drops, self.disturbances = run.drops, run.disturbances
         self.plugged = run.linked  # when this port's cable came in, as far as the carrier tells
         self.forged = run.scheduler.matcher.forged
         self.evidence: dict[str, str] = {}  # what else was learned of the device
         self.connector = "assumed"
         # Phase in
-        self.mac: int | None = None
-        self.first = EVER  # when the first answered probe was sent
         self.first_after = 0.0
         self.negatives: list[AddressState] = []
         self.anonymous: int | None = None
         self.gap = 0.0  # the longest time between two answers in phase in
-        self.unrequested = 0  # silences that began while nobody was asked to pull
         self.unanswered = 0  # requests to pull after which nothing fell silent
         self.requests_at_least = 2  # silences that must answer a request in time where nobody confirms a movement
         self.was_seen = False  # on a walk: a silence that nobody asked for came before
@@ -64,7 +52,6 @@ class PortState:
         self.pull: Pull | None = None  # the one in progress, or the last
         self.silences: list[Silence] = []  # those that count
         self.latest: Silence | None = None  # that of the pull in progress, once it is over
-        self.away: list[list[float]] = []  # spans with the cable out: [last answered probe before, first one after]
         self.back_from = EVER  # when it first returned from a pull that counts
         self.limit = run.options.luck  # for each silence
         self.confirmed_return = False  # the operator said that the cable is in again
@@ -80,7 +67,6 @@ class PortState:
         self.void = False
         self.results: dict[Phase, PhaseResult] = {}
         self._done = {Phase.OUT: PhaseResult(), Phase.BACK: PhaseResult()}  # of earlier pulls
-        self._noted_gap = -EVER
         self._warned: dict[str, float] = {}
 
     @property
@@ -95,7 +81,7 @@ class PortState:
         """Seconds since the last answered probe before the silence; 0 where the cable is not out."""
         return 0.0 if self.pull is None or not self.pull.out else max(0.0, self.run.now - self.pull.silent_from)
 
-    def enter(self, stage: Stage) -> None:
+    def set_stage(self, stage: Stage) -> None:
         """Stamp the probes from now on with a stage."""
         for entry in (self.entry, *self.beyond):
             entry.stage = stage
@@ -121,88 +107,10 @@ class PortState:
 
     def pressed(self) -> bool:
         """Take a press of Enter; while a port is under test it also says that the cable is in this connector."""
-        if not self.run.enter():
+        if not self.run.take_enter():
             return False
         self.connector = "operator"
         return True
-
-    # Measures of phase in
-
-    def first_answer(self, since: float) -> tuple[int, float] | None:
-        """Return the MAC that answered a probe sent since then, in time, the planned one before others; and that
-        probe's time. Only ARP tells owners, or echo where the link hears no ARP."""
-        found: dict[int, float] = {}
-        for sighting in self.entry.heard(since):
-            counts = sighting.how == "arp" or (sighting.how == "echo" and not self.run.scheduler.hears_all)
-            if counts and sighting.asked is not None and not sighting.late:
-                found.setdefault(sighting.mac, sighting.asked)
-        if not found:
-            return None
-        mac = self.target.mac if self.target.mac is not None and self.target.mac in found else next(iter(found))
-        return mac, found[mac]
-
-    def answer_of(self, mac: int, since: float) -> float | None:
-        """Return when the first probe since then that this MAC answered in time was sent."""
-        asked = [s.asked for s in self.entry.heard(since) if s.mac == mac and s.asked is not None and not s.late]
-        return min(asked, default=None)
-
-    def heard_before(self, mac: int, since: float, until: float) -> bool:
-        """Say whether an answer of this MAC to a probe sent since then came before *until*."""
-        answers = (s for s in self.entry.heard(since, until) if s.mac == mac and s.asked is not None)
-        return any(sighting.at < until for sighting in answers)
-
-    def newest_sign(self, since: float) -> Sighting | None:
-        """Return the newest sign of life of the MAC under test about that time, late replies included."""
-        signs = (sighting for sighting in self.entry.heard(since) if sighting.mac == self.mac)
-        return max(signs, key=lambda sighting: sighting.at, default=None)
-
-    def last_sign(self) -> float:
-        """Return when the newest probe that the MAC under test answered was sent."""
-        probes = reversed(self.entry.probes)
-        return next((probe.sent for probe in probes if self.mac in probe.answers), self.first)
-
-    def fell(self) -> bool:
-        """Say whether the MAC under test seems to have fallen silent."""
-        return self.mac is not None and self.entry.fallen(self.mac, self.first, TRIGGER, 3)
-
-    def note_gap(self) -> None:
-        """Count a silence that nobody asked for, each once: outages come in clusters."""
-        last = self.last_sign()
-        if last > self._noted_gap and self.run.now - last > GAP and self.fell():
-            self._noted_gap = last
-            self.unrequested += 1
-
-    def reliable(self) -> bool:
-        """Say whether there are enough probes of each kind in phase in."""
-        assert self.mac is not None
-        until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
-        arps, echoes = self.entry.tallies(self.first, until, self.mac, cable_in=True)
-        least = LEAST_ARP[Phase.IN] if self.run.scheduler.hears_all else 0
-        return echoes.sent >= LEAST_ECHO and arps.sent >= least
-
-    def misses_needed(self, most: int) -> int:
-        """Return how many misses in a row phase out will need, by what was answered so far; `most` for more."""
-        assert self.mac is not None
-        since = max(self.first, self.run.now - WINDOW)
-        tallies = self.entry.tallies(since, EVER, self.mac, cable_in=True)
-        limit = self.run.options.luck
-        return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
-
-    def longest_gap(self, until: float) -> float:
-        """Return the longest time between two answers in the part of phase in that counts."""
-        return self.entry.longest_gap(max(self.first, until - WINDOW), until, self.mac or 0, self.away)
-
-    def answers_just_now(self) -> bool:
-        """Say whether the MAC under test was heard just now."""
-        return self.entry.last_heard.get(self.mac or 0, -EVER) > self.run.now - JUST_NOW
-
-    def second_owner(self, detour: float = 1.0) -> bool:
-        """Say whether another MAC owns the address as well: the one under test went on answering meanwhile."""
-        if all(mac == self.mac or at < self.began for mac, at in self.entry.last_heard.items()):
-            return False
-        heard = self.entry.heard(self.began)
-        others = [sighting.means for sighting in heard if sighting.mac != self.mac and sighting.how != "echo"]
-        return bool(others) and self.mac is not None and self.answer_of(self.mac, others[0] + detour) is not None
 
     # Measures of phase out
 
@@ -224,7 +132,7 @@ class PortState:
         if cable == "operator":
             pull.said_at = now
         self.begin_silence(now)
-        self.enter(Stage.OUT)
+        self.set_stage(Stage.OUT)
         self.ask_no_more_anonymously()
 
     def begin_silence(self, at: float) -> None:
@@ -407,7 +315,7 @@ class PortState:
         """End the span with the cable out at the probe whose answer ended it."""
         if self.away and self.away[-1][1] == EVER:
             self.away[-1][1] = at
-        self.enter(stage)
+        self.set_stage(stage)
         self.entry.restamp(at, stage)
 
     def next_pull(self) -> None:
@@ -462,4 +370,4 @@ class PortState:
             self.close_in(self.run.now)
         self.ended = self.run.now + 1e-6  # what was heard until now counts
         self.ask_no_more_anonymously()
-        self.enter(Stage.IN)
+        self.set_stage(Stage.IN)

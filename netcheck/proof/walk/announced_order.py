@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from netcheck.proof.events import Action
-from netcheck.proof.port.state import GAP, LOST
+from netcheck.proof.port.answers import GAP
+from netcheck.proof.port.state import LOST
 from netcheck.proof.probing.address_state import AddressState
 from netcheck.proof.run_state import FRESH, RunState
 from netcheck.proof.targets import Target

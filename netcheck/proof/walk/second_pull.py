@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Generator, Sequence
 
 from netcheck.proof.events import Action, What
+from netcheck.proof.port.answers import GAP
 from netcheck.proof.port.controls import choose_controls
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import DELAY, phase_back, put_back
 from netcheck.proof.port.phase_out import check_station, phase_out
 from netcheck.proof.port.pull import Pull
-from netcheck.proof.port.state import GAP, PortState
+from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, Stage
 from netcheck.proof.result import Phase, Verdict
 from netcheck.proof.run_state import Cut, RunState
@@ -56,7 +57,7 @@ class SecondPulls:
                 return False
             port.unanswered += 1
             port.drop_pull()
-            port.enter(Stage.IN)
+            port.set_stage(Stage.IN)
         else:
             raise Cut("its second pull was asked for and did not come")
         yield from phase_out(port)
@@ -108,7 +109,7 @@ class SecondPulls:
         """Ask for the pull; say whether a silence began in time."""
         run = self.run
         pull = port.pull = Pull(run.now)
-        port.enter(Stage.PULLING)
+        port.set_stage(Stage.PULLING)
         ask_often(port)
         port.ask(Action.PULL, f"Pull the cable of {port.target.subject} once more", run.now + ON_TIME)
         while run.now < (pull.requested or 0.0) + ON_TIME + DETECTED:

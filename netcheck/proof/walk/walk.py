@@ -12,11 +12,12 @@ from collections.abc import Generator
 from dataclasses import replace
 
 from netcheck.proof.events import Action, Key, Press, What
+from netcheck.proof.port.answers import GAP
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import phase_back, put_back
 from netcheck.proof.port.phase_out import TooSoon, phase_out
 from netcheck.proof.port.pull import Pull
-from netcheck.proof.port.state import GAP, PortState
+from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
 from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import Phase, Proof, Verdict
@@ -295,7 +296,7 @@ class Walk:
             self._order.drop()
         if track.port is not None:
             track.port.ask_no_more_anonymously()
-            track.port.enter(Stage.IN)
+            track.port.set_stage(Stage.IN)
             for entry in track.port.beyond:
                 self.run.scheduler.ask(entry, self.run.now)
         if self.port is track.port:

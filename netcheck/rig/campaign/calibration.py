@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from random import Random
 from statistics import fmean
 
+from netcheck.proof.port.answers import WINDOW
 from netcheck.proof.port.phase_in import BURST, ENOUGH_IN, READY_MISSES
-from netcheck.proof.port.state import WINDOW
 from netcheck.proof.probing.address_state import EVER, MANY, AddressState, Probe, ProbeKind, Sighting
 from netcheck.proof.result import PhaseResult
 from netcheck.proof.verdict.luck import LUCK_LIMIT, misses_needed
