@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from netcheck.answers.read import from_file
 from netcheck.app.progress import Steps
 from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import NetcheckError, Problem, UsageError
@@ -20,6 +21,8 @@ from netcheck.rules.engine import Checked, check
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
 from netcheck.text import safe
+
+_ANSWERED = (".csv", ".xlsx")  # the kinds of report that a reviewer fills in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +42,7 @@ def write_reports(order: ReportOrder, day: date) -> int:
     targets = kinds_for(list(order.out)) + further(list(order.out), order.requests, order.sheet)
     if not targets:
         raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
+    demand_unanswered([path for path, _ in targets])
     inputs = [path for path, _ in targets], list(order.records)
     with Steps((len(RULES) + 2) * (2 if order.since else 1) + len(targets)) as steps:
         checked, surveys = _checked(order.plan, *inputs, day, steps)
@@ -51,6 +55,22 @@ def write_reports(order: ReportOrder, day: date) -> int:
         write_atomically(path, data)
         print(f"wrote {safe(str(path))}")
     return 1 if report.flawed else 0
+
+
+def demand_unanswered(paths: Sequence[Path]) -> None:
+    """Raise a UsageError where one of the files to write holds answers of the reviewer."""
+    for path in paths:
+        if path.suffix.casefold() not in _ANSWERED or not path.is_file():
+            continue
+        try:
+            answers = from_file(path)
+        except (NetcheckError, OSError):
+            continue  # not a file of answers
+        rows = [one.row for one in answers if any((one.decision, one.change_to, one.remark, one.by, one.until))]
+        if rows:
+            what = f"it holds answers, the first in row {rows[0]}, and is not overwritten"
+            do = "Read them first with `netcheck answers PLAN FILE`, or name another file"
+            raise UsageError(Problem(what, safe(str(path)), do))
 
 
 def _checked(

@@ -50,6 +50,10 @@ def command(
 
     Exit code: 0 written, 1 written but a record is torn or its chain is broken, 2 bad use or input.
 
+    In CSV a text that begins with = + - or @, such as the device tag =F1-K1, gets an apostrophe, because spreadsheets
+    run such cells as formulas. A workbook shows these texts unchanged. `answers` reads both. A file that holds answers
+    is not overwritten.
+
     Example: netcheck report plans/tarn-hollow --record run.jsonl --out report.html --out answers.csv
     """
     from netcheck.app.report import ReportOrder, write_reports

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from tests.report.made import clock_from, every_verdict, plan_text, write_plan, write_record
@@ -173,3 +174,28 @@ def test_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path
     assert told in result.stderr
     assert "Traceback" not in result.stderr
     assert sorted(desk.iterdir()) == before
+
+
+@pytest.mark.parametrize("name", ["answers.xlsx", "answers.csv"])
+def test_a_file_with_answers_is_not_overwritten(desk: Path, name: str) -> None:
+    """A report without answers is replaced; one with a single word of the reviewer stays as it is."""
+    assert netcheck(desk, *ALL, "--out", name).returncode == 0
+    assert netcheck(desk, *ALL, "--out", name).returncode == 0
+    if name.endswith(".xlsx"):
+        book = openpyxl.load_workbook(desk / name)
+        sheet = book["findings"]
+        titles = [cell.value for cell in sheet[1]]
+        sheet.cell(3, titles.index("remark") + 1, "which camera?")
+        book.save(desk / name)
+    else:
+        with (desk / name).open(newline="", encoding="utf-8") as stream:
+            rows = list(csv.reader(stream))
+        head = next(at for at, row in enumerate(rows) if "remark" in row)
+        rows[head + 2][rows[head].index("remark")] = "which camera?"
+        with (desk / name).open("w", newline="", encoding="utf-8") as stream:
+            csv.writer(stream).writerows(rows)
+    before = (desk / name).read_bytes()
+    result = netcheck(desk, *ALL, "--out", name, "--out", "r.html")
+    assert result.returncode == 2
+    assert f"{name}: it holds answers, the first in row 3, and is not overwritten" in result.stderr
+    assert ((desk / name).read_bytes(), (desk / "r.html").exists()) == (before, False)

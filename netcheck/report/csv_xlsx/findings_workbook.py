@@ -20,7 +20,7 @@ from netcheck.answers.table import COLUMNS, TO_ANSWER, cells_of
 from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.formula_guard import guarded, unguarded
 from netcheck.text import safe
 
 if TYPE_CHECKING:
@@ -155,14 +155,18 @@ def _title(sheet: Any, text: str) -> Any:
 
 
 def _text(sheet: Any, text: str) -> Any:
-    """Return a cell that holds text, whatever it looks like."""
+    """Return a cell that holds text unchanged, whatever it looks like.
+
+    The cell's type makes it text, and its quote prefix keeps it text when it is edited; neither shows.
+    """
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Alignment
 
+    text = unguarded(text)
     cell = WriteOnlyCell(sheet, text or None)
     if text:
         cell.data_type = "s"  # otherwise `#N/A` would become an error
-        cell.quotePrefix = text.startswith("'")
+        cell.quotePrefix = guarded(text) != text
     cell.alignment = Alignment(vertical="top", wrap_text=True)
     return cell
 
