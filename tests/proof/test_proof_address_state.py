@@ -1,4 +1,4 @@
-"""A line's measures against a plain count over the same probes, and the phase that each hearing counts in."""
+"""Tests of the counts of one address against a plain count over the same probes, and of the phase of a sighting."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ MAC, OTHER, ADDRESS = 0x5E005314, 0x5E005399, 0xC0000214
 NET = Net("process", 0xC0000200, 24)
 
 
-def line_with(history: list[tuple[ProbeKind, bool]], mac: int = MAC) -> AddressState:
-    """A line with a probe every second, answered or missed as told, all settled."""
+def state_with(history: list[tuple[ProbeKind, bool]], mac: int = MAC) -> AddressState:
+    """Return the state of an address with one settled probe a second, answered or missed as given."""
     entry = AddressState(ADDRESS, 0, "process")
     entry.keep(1000)
     for second, (kind, answered) in enumerate(history):
@@ -43,8 +43,8 @@ histories = st.lists(st.tuples(st.sampled_from(ProbeKind), st.booleans()), max_s
 
 @given(histories, st.floats(0, 60), st.floats(0, 60))
 def test_tally_is_a_plain_count(history: list[tuple[ProbeKind, bool]], since: float, until: float) -> None:
-    """Probes sent in the time, and those of them that were answered."""
-    entry = line_with(history)
+    """A tally holds the number of probes sent in a time span, and how many of them were answered."""
+    entry = state_with(history)
     for kind in ProbeKind:
         inside = [hit for second, (k, hit) in enumerate(history) if k is kind and since <= second < until]
         tally = entry.tally(kind, since, until, MAC)
@@ -54,7 +54,8 @@ def test_tally_is_a_plain_count(history: list[tuple[ProbeKind, bool]], since: fl
 
 @given(histories, st.integers(1, 5))
 def test_fallen_is_a_run_of_misses_beyond_luck(history: list[tuple[ProbeKind, bool]], least: int) -> None:
-    """The misses since the last answer of either kind, held against the answers before them."""
+    """An address has fallen silent when the misses since its last reply are improbable, given the replies before
+    them."""
     hits = [hit for _, hit in history]
     run = hits[::-1].index(True) if True in hits else len(hits)
     before, after = history[: len(history) - run], history[len(history) - run :]
@@ -66,12 +67,12 @@ def test_fallen_is_a_run_of_misses_beyond_luck(history: list[tuple[ProbeKind, bo
             missed += misses
             chance *= luck(len(past), sum(past), misses)
     expected = missed >= least and chance <= 1e-2
-    assert line_with(history).fallen(MAC, 0.0, 1e-2, least) is expected
+    assert state_with(history).fallen(MAC, 0.0, 1e-2, least) is expected
 
 
 def test_open_and_anonymous_probes_count_in_no_tally() -> None:
-    """What may still be answered is no miss, and a probe with sender 0 is not one of the count."""
-    entry = line_with([(ProbeKind.ARP, True)] * 3)
+    """A probe that is still open, or was sent without a sender address, is in no tally."""
+    entry = state_with([(ProbeKind.ARP, True)] * 3)
     entry.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 9, 9.0, 10.0))
     entry.probes.append(Probe(ProbeKind.ARP, ADDRESS, 0, 10, 10.0, 11.0, anonymous=True, settled=True))
     assert entry.tally(ProbeKind.ARP, 0.0, EVER, MAC).sent == 3
@@ -79,15 +80,15 @@ def test_open_and_anonymous_probes_count_in_no_tally() -> None:
 
 @pytest.mark.parametrize(("answers", "gap"), [("111", 1.0), ("1011", 2.0), ("100010", 4.0), ("1", 0.0), ("", 0.0)])
 def test_longest_gap(answers: str, gap: float) -> None:
-    """The longest time between two answers."""
-    entry = line_with([(ProbeKind.ECHO, answer == "1") for answer in answers])
+    """The longest gap is the longest time between two replies."""
+    entry = state_with([(ProbeKind.ECHO, answer == "1") for answer in answers])
     assert entry.longest_gap(0.0, EVER, MAC) == pytest.approx(gap)
 
 
 def test_a_watched_address_follows_a_new_device() -> None:
-    """After some seconds of silence another MAC is asked; while it answers, or is under test, none takes its place."""
+    """A watched address is taken over by another MAC only after some seconds of silence, and never while under test."""
     for urgent, after, follows in ((False, 1.0, False), (False, REPLACED + 1, True), (True, REPLACED + 1, False)):
-        entry = line_with([(ProbeKind.ARP, True)])
+        entry = state_with([(ProbeKind.ARP, True)])
         entry.urgent = urgent
         probe = Probe(ProbeKind.ARP, ADDRESS, 0, 5, after, after + 1.0)
         entry.probes.append(probe)
@@ -96,7 +97,7 @@ def test_a_watched_address_follows_a_new_device() -> None:
 
 
 def case() -> PortState:
-    """A case with nothing asked yet."""
+    """Return the state of a port before the first probe."""
     target = Target("alpha/cpu", "1", "alpha", ADDRESS, "192.0.2.20", "process", MAC)
     scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
     run = RunState(Scope((target,), (target,), (NET,)), RunOptions(), scheduler, Random(1))
@@ -110,14 +111,14 @@ def case() -> PortState:
     [
         (MAC, 5, Phase.IN), (OTHER, 5, Phase.IN),
         (MAC, 11, None), (OTHER, 11, Phase.OUT),
-        (MAC, 21, None), (OTHER, 21, Phase.OUT),  # asked back, and not yet in again
+        (MAC, 21, None), (OTHER, 21, Phase.OUT),  # the cable was asked for, and is not in yet
         (MAC, 25, Phase.BACK), (OTHER, 25, Phase.BACK),
-        (OTHER, 7, Phase.OUT),  # an earlier time out, that did not count
+        (OTHER, 7, Phase.OUT),  # an earlier disconnection, which did not count
     ],
     ids=str,
 )  # fmt: skip
 def test_phase_of_a_sighting(mac: int, at: int, phase: Phase | None) -> None:
-    """In until 10, then out; asked back at 20, returned at 23; out for nothing from 6 to 8."""
+    """A sighting belongs to the phase of its request: in until 10, out until 23; the cable is asked for again at 20."""
     made = case()
     made.pull = Pull(9.0)
     made.away, made.back_from = [[6.0, 8.0], [10.0, 23.0]], 23.0
@@ -125,8 +126,8 @@ def test_phase_of_a_sighting(mac: int, at: int, phase: Phase | None) -> None:
     assert phase_of(made, Sighting(at + 0.2, ADDRESS, mac, "arp", 0, asked=float(at))) is phase
 
 
-def test_who_answers_in_the_place_of_a_device_that_never_returns() -> None:
-    """Until the cable was asked back another MAC answers with it out; afterwards it answers instead."""
+def test_another_mac_where_the_device_never_returns() -> None:
+    """Another MAC belongs to phase out until the cable is asked for, and to phase back afterwards."""
     made = case()
     made.pull = Pull(9.0)
     made.away, made.pull.plug_at = [[10.0, EVER]], 20.0
@@ -135,14 +136,14 @@ def test_who_answers_in_the_place_of_a_device_that_never_returns() -> None:
 
 
 def test_a_late_answer_belongs_to_the_phase_of_its_probe() -> None:
-    """An answer that comes in phase out to a probe of phase in was sent with the cable in."""
+    """A reply that arrives in phase out to a request of phase in counts for phase in."""
     made = case()
     made.away = [[10.0, EVER]]
     assert phase_of(made, Sighting(12.5, ADDRESS, MAC, "echo", 0, asked=9.9, late=True)) is Phase.IN
 
 
 def test_a_probe_that_was_not_sent_counts_for_nothing() -> None:
-    """It is in no tally, it is no miss, and it leaves no echo unanswered."""
+    """A probe that did not leave the interface is in no tally, is no miss, and leaves no echo unanswered."""
     scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
     scheduler.senders[0, "process"] = ADDRESS - 1
     entry = scheduler.entry(ADDRESS, "process")
@@ -160,14 +161,14 @@ def test_a_probe_that_was_not_sent_counts_for_nothing() -> None:
         ([11.0, 12.0, 13.0, 14.0, 15.0, 16.0, 17.0, 18.0], True),
         ([11.0, 14.0, 17.0], True),
         ([11.0, 12.0], False),  # fell silent a little later
-        ([17.5, 18.5], False),  # back before the end
-        ([10.5, 18.5], False),  # out in the middle, and back
+        ([17.5, 18.5], False),  # silent, and back before the end
+        ([10.5, 18.5], False),  # silent in the middle, and back
         ([], False),
     ],
     ids=["goes on", "goes on sparsely", "fell later", "back again", "out in the middle", "never"],
 )
 def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float], holds: bool) -> None:
-    """The silence lasts from 10 to 19: an outage that caused it covers the time from 13 to 16."""
+    """A control proves the silence only if it answered from 13 to 16, in the middle of a silence from 10 to 19."""
     made = case()
     made.pull, made.run.now = Pull(9.0), 19.0
     made.pull.quiet_from = made.pull.silent_from = 10.0
@@ -178,7 +179,7 @@ def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float
 
 
 def test_the_gateway_counts_only_where_it_is_alone() -> None:
-    """Where other devices answer, they are the controls."""
+    """The gateway is a control only where no other device answers."""
     made = case()
     made.pull, made.run.now = Pull(9.0), 19.0
     made.pull.quiet_from = made.pull.silent_from = 10.0

@@ -1,4 +1,4 @@
-"""RunOptions and LLDP within a whole run on the rig, in virtual time: evidence, pace, and what cuts them short."""
+"""Tests of mask, gateway and LLDP within a whole run on the rig, in virtual time: evidence, pace and interruption."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ ASKED = RunOptions(hands_free=True, direct=True, typed=True, overhears=True)
 
 
 class TypedDevice(VirtualDevice):
-    """A device that decides by its mask, as the standard library has it, whom it asks to answer a source."""
+    """A device that decides by its mask, with the standard library, which address it resolves to answer a source."""
 
     typed: str = "192.0.2.20/24"
     gateway: str = ""
 
     def __init__(self, rig: Rig, addresses: dict[Jack, set[int]]) -> None:
-        """Nobody has asked it yet."""
+        """Start with an empty ARP cache."""
         super().__init__(rig, addresses)
         self.known: dict[int, int] = {}
 
     def hear(self, jack: Jack, frame: bytes) -> None:
-        """Learn who asks by ARP (RFC 826), then answer."""
+        """Learn the sender of an ARP request (RFC 826), then answer."""
         arp = arp_from_wire(frame)
         if arp is not None and arp.sender_ip and arp.target_ip in self.addresses[jack]:
             self.known[arp.sender_ip] = arp.sender_mac
@@ -54,16 +54,16 @@ class TypedDevice(VirtualDevice):
 
 
 class TypedScene(Scene):
-    """A direct cable, one device with ports 1 and 2, and a plan that keeps some addresses."""
+    """A direct cable, one device with ports 1 and 2, and a plan that reserves some addresses."""
 
     def scope(self) -> Scope:
-        """The aim, with what the plan keeps."""
+        """Return the scope, with the addresses that the plan keeps."""
         kept = TakenSpace(frozenset({ip(20), ip(254), ip(240), ip(30)}), ((ip(100), ip(180)),))
         return replace(super().scope(), kept=kept, surveyed=lambda address: address >> 7 == 0xC00003 << 1)
 
 
 def scene(typed: str = "192.0.2.20/24", gateway: str = "192.0.2.254", settings: RunOptions = ASKED) -> TypedScene:
-    """The device at the far end of a direct cable."""
+    """Return a scene with the device at the far end of a direct cable."""
     made = TypedScene(direct=True, options=settings, only=("alpha/cpu:1",))
     made.plan("alpha/cpu", 20, ports=2)
     jack = made.segment.join(Jack(MACS + 20))
@@ -75,7 +75,7 @@ def scene(typed: str = "192.0.2.20/24", gateway: str = "192.0.2.254", settings: 
 
 
 def sources(ran: Ran) -> set[int]:
-    """Senders of echo requests that are not the station's own."""
+    """Return the sources of echo requests that are not the station's own address."""
     echoes = [echo_from_wire(frame) for _, _, frame in ran.rig.sent]
     return {echo.source_ip for echo in echoes if echo is not None} - {OWN}
 
@@ -93,15 +93,15 @@ def sources(ran: Ran) -> set[int]:
         ),
     ],
 )  # fmt: skip
-def test_a_whole_run(typed: str, gateway: str, mask: str, said: str) -> None:
-    """The port is proven, the settings stand beside it, and sources were free ones at a gentle pace."""
+def test_mask_and_gateway_are_evidence_of_a_proof(typed: str, gateway: str, mask: str, said: str) -> None:
+    """The port is proven, mask and gateway are in its evidence, and only free sources were used, at the set pace."""
     ran = scene(typed, gateway).prove()
     assert ran.proof.verdict == "proven"
     assert dict(ran.proof.evidence) == {"mask": mask, "gateway": said}
     borrowed = sources(ran)
     assert 4 <= len(borrowed) <= 30
     assert not borrowed & {ip(20), ip(254), ip(240), ip(30), *range(ip(100), ip(181))}
-    assert not any(source >> 7 == 0xC00003 << 1 for source in borrowed)  # a survey has all of 192.0.3.0/25
+    assert not any(source >> 7 == 0xC00003 << 1 for source in borrowed)  # a survey lists all of 192.0.3.0/25
     expected = {f"{IPv4Address(source)} was {what}" for source in borrowed for what in ("asked", "used as sender")}
     assert set(ill_manners(ran)) <= expected
     warned = [event.text for event in ran.log if event.what is What.WARN]
@@ -109,16 +109,16 @@ def test_a_whole_run(typed: str, gateway: str, mask: str, said: str) -> None:
     assert not any("fitted no probe" in note for note in ran.proof.notes)
 
 
-@pytest.mark.parametrize("wish", [{"typed": False}, {"direct": False, "typed": False}], ids=["direct", "switch"])
-def test_nothing_is_borrowed_unasked(wish: dict[str, bool]) -> None:
-    """Without the wish no source but the station's own is ever used."""
-    ran = scene(settings=replace(ASKED, **wish)).prove()
+@pytest.mark.parametrize("changes", [{"typed": False}, {"direct": False, "typed": False}], ids=["direct", "switch"])
+def test_without_the_option_no_source_is_borrowed(changes: dict[str, bool]) -> None:
+    """Without the option, only the station's own address is used as a source."""
+    ran = scene(settings=replace(ASKED, **changes)).prove()
     assert sources(ran) == set()
     assert ran.proof.evidence == ()
 
 
 def at_inquiry(made: TypedScene, then: Callable[[], None]) -> None:
-    """Do something a second after the inquiry began."""
+    """Call *then* three seconds after the questions about mask and gateway begin."""
     told = made.hand.told
 
     def listening(event: object) -> None:
@@ -129,8 +129,9 @@ def at_inquiry(made: TypedScene, then: Callable[[], None]) -> None:
     made.hand.told = listening  # type: ignore[method-assign]
 
 
-def test_the_cable_out_while_it_is_asked() -> None:
-    """Pulled too early: it cannot be told, and the proof goes on with the cable out."""
+def test_the_cable_comes_out_during_the_questions() -> None:
+    """If the cable comes out during the questions, mask and gateway are unknown and the proof continues in phase
+    out."""
     made = scene()
     at_inquiry(made, lambda: made.rig.plug(made.jacks["alpha/cpu"], False))
     ran = made.prove()
@@ -138,8 +139,8 @@ def test_the_cable_out_while_it_is_asked() -> None:
     assert dict(ran.proof.evidence) == dict.fromkeys(("mask", "gateway"), "cannot tell: the cable came out")
 
 
-def test_skipped_while_it_is_asked() -> None:
-    """The operator's s ends the port at once, and nothing is asked of it any more."""
+def test_the_port_is_skipped_during_the_questions() -> None:
+    """Key s ends the port at once, and nothing more is sent to it."""
     made = scene()
     made.options = replace(ASKED, hands_free=False)
     at_inquiry(made, lambda: made.hand.press(Key.SKIP))
@@ -152,14 +153,14 @@ def test_skipped_while_it_is_asked() -> None:
 
 
 def lldp(port: str, name: str = "alpha", ttl: int = 120) -> bytes:
-    """An LLDP frame: chassis and port by local name, lifetime, system name (IEEE 802.1AB)."""
+    """Return an LLDP frame: chassis and port by local name, lifetime, system name (IEEE 802.1AB)."""
     parts = [(1, b"\x07alpha"), (2, b"\x07" + port.encode()), (3, ttl.to_bytes(2, "big")), (5, name.encode()), (0, b"")]
     body = b"".join((kind << 9 | len(value)).to_bytes(2, "big") + value for kind, value in parts)
     return bytes.fromhex("0180c200000e 00005e005314 88cc") + body
 
 
 def announcing(made: TypedScene, port: str, name: str = "alpha", ttl: int = 120) -> None:
-    """Let the device say LLDP each five seconds."""
+    """Let the device send LLDP every five seconds."""
     made.rig.transmit(made.jacks["alpha/cpu"], lldp(port, name, ttl))
     made.rig.after(5.0, lambda: announcing(made, port, name, ttl))
 
@@ -189,8 +190,8 @@ def test_lldp_tells_the_connector(port: str, said: str, direct: bool, verdict: s
     assert dict(ran.proof.evidence) == {"lldp system name": "alpha\\x1b[31m", "lldp port": said}
 
 
-def test_lldp_of_two_ports_tells_nothing() -> None:
-    """If the far end names several ports while one is proven, it is not known which."""
+def test_lldp_of_two_ports_is_no_evidence() -> None:
+    """If the far end names several ports during one proof, the connector is not known."""
     made = scene(settings=PLAIN)
     made.only = ("alpha/cpu:2",)
     announcing(made, "2")
@@ -201,8 +202,8 @@ def test_lldp_of_two_ports_tells_nothing() -> None:
     assert "By LLDP the cable is in port 1, not in port 2." in ran.proof.why
 
 
-def test_a_key_does_not_speak_louder_than_lldp() -> None:
-    """Enter was pressed for the second port, and the far end says that the cable is in the first."""
+def test_lldp_takes_precedence_over_enter() -> None:
+    """LLDP takes precedence over Enter: the port is unsettled when the far end names another port."""
     made = scene(settings=replace(PLAIN, hands_free=False))
     made.only, made.hand.confirms = ("alpha/cpu:2",), True
     announcing(made, "port 1")
@@ -212,13 +213,13 @@ def test_a_key_does_not_speak_louder_than_lldp() -> None:
 
 
 def test_lldp_from_before_the_cable_came_in_does_not_count() -> None:
-    """What the last device said, before its cable was pulled, is not this one's."""
+    """LLDP from the device that was connected before this one does not count."""
     made = scene(settings=PLAIN)
     made.only = ("alpha/cpu:2",)
     jack = made.jacks["alpha/cpu"]
     made.hand.jacks.clear()
     assert isinstance(jack.host, TypedDevice)
-    jack.host.up_from = made.rig.now() + 2.0  # until then another one's cable is in
+    jack.host.up_from = made.rig.now() + 2.0  # until then the cable of another device is in
     made.rig.after(0.1, lambda: made.rig.transmit(jack, lldp("2")))
     made.rig.after(1.0, lambda: made.rig.plug(jack, False))
     made.rig.after(3.0, lambda: made.rig.plug(jack, True))
@@ -227,8 +228,8 @@ def test_lldp_from_before_the_cable_came_in_does_not_count() -> None:
     assert ran.proof.evidence == ()
 
 
-def test_lldp_that_takes_leave_does_not_count() -> None:
-    """A lifetime of 0 says that the port is going (IEEE 802.1AB)."""
+def test_lldp_with_lifetime_zero_does_not_count() -> None:
+    """LLDP with a lifetime of 0 announces that the port goes down (IEEE 802.1AB) and does not count."""
     made = scene(settings=PLAIN)
     announcing(made, "1", ttl=0)
     assert made.prove().proof.evidence == ()
@@ -247,20 +248,20 @@ def test_lldp_that_takes_leave_does_not_count() -> None:
         pytest.param("", "", "1", False, id="nothing"),
     ],
 )
-def test_names_of_ports(said: str, description: str, port: str, named: bool) -> None:
-    """Only a plain name is believed."""
+def test_a_port_is_named_only_by_a_plain_name(said: str, description: str, port: str, named: bool) -> None:
+    """A port is named only by its plain name or number."""
     assert names_port(Lldp(1, "c", said, 120, description), port) is named
 
 
 @given(st.text(max_size=60), st.text(max_size=60), st.text(max_size=20))
 def test_any_names_can_be_compared(said: str, description: str, port: str) -> None:
-    """Texts from outside raise nothing; a port is always named by its own name."""
+    """Comparing any received text raises nothing, and a port is always named by its own name."""
     names_port(Lldp(1, "c", said, 120, description), port)
     assert names_port(Lldp(1, "c", port, 120), port)
 
 
 def test_neighbours_are_bounded() -> None:
-    """A flood of LLDP is forgotten, the oldest first."""
+    """The number of stored LLDP neighbours is limited; the oldest are dropped first."""
     made = scene(settings=PLAIN)
     for number in range(3000):
         made.rig.transmit(made.jacks["alpha/cpu"], lldp(str(number)))

@@ -1,4 +1,4 @@
-"""The seconds of silence still to come, against counting ahead with exact fractions."""
+"""Tests of the seconds of silence that remain, against counting ahead with exact fractions."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, LEAST_ARP
 from netcheck.wire.link import Way
 
 BASE = Address.from_text("192.0.2.0").value
-MOST = 300  # misses looked ahead
+MOST = 300  # misses counted ahead
 MAC = 0x00005E005314  # documentation MACs: RFC 7042 section 2.1.2
 
 
 def misses_to_come(seen: Tally, missed: int, tried: int, step: int, limit: float) -> int:
-    """How many more misses bring a kind to the limit: the posterior predictive multiplied out in
-    exact fractions, one miss after the other."""
+    """Return how many more misses bring one kind of probe to the limit, by the posterior predictive in exact
+    fractions, one miss after another."""
     chance, misses, lost = Fraction(1), 0, seen.sent - seen.answered
     while seen.answered and misses < missed + MOST:
         more = misses - missed
@@ -43,7 +43,7 @@ def misses_to_come(seen: Tally, missed: int, tried: int, step: int, limit: float
 def case_of(
     arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, cable: str, least: float = 7.5
 ) -> PortState:
-    """A case whose cable has been out for so many seconds, with probes since that nothing answered."""
+    """Return a port whose cable has been out for *silent* seconds, with the given unanswered probes since then."""
     target = Target("d20/lan", "1", "d20", BASE + 20, "192.0.2.20", "process")
     net = Net("process", BASE, 24, None, None, ())
     way = Way("x0", MAC + 1, ((BASE + 1, 24),))
@@ -64,7 +64,7 @@ def case_of(
 
 
 def tallies(most: int) -> st.SearchStrategy[Tally]:
-    """A kind that was asked so often, and answered some of it."""
+    """Draw a tally of at most *most* probes, of which some are answered."""
     return st.integers(0, most).flatmap(lambda sent: st.builds(Tally, st.just(sent), st.integers(0, sent)))
 
 
@@ -76,11 +76,11 @@ def tallies(most: int) -> st.SearchStrategy[Tally]:
     silent=st.floats(0, 30),
     how=st.sampled_from(["inferred", "operator", "operator, restarted"]),
 )
-def test_it_is_what_counting_ahead_says(
+def test_the_rest_equals_counting_ahead(
     arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, how: str
 ) -> None:
-    """The longest of: the least silence, the requests that must have been sent, and the misses that each kind needs;
-    where a run of misses was looked for, every probe looked at counts."""
+    """The rest is the maximum of the minimum silence, the time for the required requests, and the time for the
+    misses that each kind needs; for an inferred start, every probe looked at counts."""
     case = case_of(arp, echo, missed, silent, how.split(",")[0])
     pull = case.pull
     assert pull is not None
@@ -96,15 +96,15 @@ def test_it_is_what_counting_ahead_says(
     assert seconds_to_hold(case) == pytest.approx(max(0.0, *waits))
 
 
-def test_nothing_is_left_once_it_means_something() -> None:
-    """Where the case itself says that its silence suffices, no seconds are left; before, some are."""
+def test_zero_seconds_remain_once_the_silence_suffices() -> None:
+    """Zero seconds remain exactly when the silence of the port suffices."""
     for arps in range(9):
         case = case_of(Tally(8, 8), Tally(30, 30), (arps, 4 * arps), 1.01 * arps, "operator")
         assert (seconds_to_hold(case) == 0.0) == case.silent_enough(), arps
 
 
-def test_with_carrier_the_least_silence_is_all() -> None:
-    """On a direct cable nothing is asked, so that nothing is counted."""
+def test_with_carrier_only_the_least_silence_counts() -> None:
+    """With carrier, no requests are sent, and only the minimum silence counts."""
     left = [
         seconds_to_hold(case_of(Tally(8, 8), Tally(30, 30), (0, 0), since, "carrier", 10.0)) for since in (1.0, 11.0)
     ]

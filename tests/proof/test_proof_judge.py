@@ -1,4 +1,4 @@
-"""The judge over the full product of what may be observed, against an oracle that knows only the order of the rows."""
+"""Tests of the judge over the full product of observations, against an oracle that knows only the order of the rows."""
 
 from __future__ import annotations
 
@@ -35,17 +35,17 @@ SOUND = Observation(
 
 
 def missed(arp: int, **changes: object) -> tuple[Silence, ...]:
-    """One silence with so many ARP requests unanswered."""
+    """Return one silence with *arp* unanswered ARP requests."""
     return (replace(CONFIRMED, missed=(arp, 36), **changes),)  # type: ignore[arg-type]
 
 
 def arps(seen: tuple[int, int], out: int, back: int) -> tuple[tuple[Phase, PhaseResult], ...]:
-    """The phases with other ARP tallies: in as [sent, answered], out and back as sent."""
+    """Return the phases with other ARP tallies: phase in as (sent, answered), phases out and back as sent."""
     tallies = {IN: Tally(*seen), OUT: Tally(out, 0), BACK: Tally(back, back)}
     return tuple((name, replace(result, arp=tallies[name])) for name, result in WELL)
 
 
-# Each feature: what may be seen, by name, as changes to a sound observation.
+# Each feature: the possible observations, by name, as changes to a sound observation.
 CUTS: dict[str, dict[str, object]] = {
     "whole": {},
     "skipped": {"cut": "it was skipped"},
@@ -86,7 +86,7 @@ FEATURES = (CUTS, SECOND, RELAYS, SWAPS, (False, True), WHILE_OUT, (False, True)
 def seen_with(
     cut: str, second: str, relay: str, swap: str, wrong: bool, while_out: str, stayed: bool, doubt: str, returned: bool
 ) -> Observation:
-    """An observation with these features."""
+    """Return an observation with these features."""
     changes: dict[str, object] = {"stayed": stayed}
     for features in (CUTS[cut], RELAYS[relay], SWAPS[swap], DOUBTS[doubt]):
         changes.update(features)
@@ -124,7 +124,7 @@ def expected(
 
 
 def test_every_observation_gets_the_first_row_that_applies() -> None:
-    """The full product of features, some 38,000 observations; none is left without a row."""
+    """The judge and the oracle agree on the full product of features, about 38,000 observations."""
     wrong = {}
     for features in product(*FEATURES):
         got = verdict(seen_with(*features), NAMES)[0]
@@ -152,15 +152,15 @@ NOTHING = replace(SOUND, mac=None, phases=(), owners=(), cable=None, connector="
     ],
     ids=lambda value: str(value)[:30],
 )
-def test_where_nothing_answered(changes: dict[str, object], word: str, says: str) -> None:
-    """Without an answer only three rows apply."""
+def test_verdicts_without_a_reply(changes: dict[str, object], word: str, says: str) -> None:
+    """Without a reply, the verdict is silent, not-tested or unsettled, and the reason says which condition applied."""
     got, why = verdict(replace(NOTHING, **changes), NAMES)  # type: ignore[arg-type]
     assert got == word
     assert says in why
 
 
 def test_table_has_every_verdict_once_and_in_order() -> None:
-    """The order is that of `Verdict`; not-tested stands before it, since it needs no observation."""
+    """The table has the order of `Verdict`, except that not-tested comes first, since it needs no observation."""
     order = [word for word, _ in TABLE]
     assert order == [Verdict.NOT_TESTED, *[word for word in Verdict if word is not Verdict.NOT_TESTED]]
     assert all(order.index(word) < order.index(Verdict.IMPOSTOR) for word in DECIDED_IN)
@@ -200,13 +200,13 @@ def test_table_has_every_verdict_once_and_in_order() -> None:
     ],
     ids=lambda value: str(value)[:40],
 )
-def test_single_rules(changes: dict[str, object], word: str) -> None:
-    """Single rules; the MACs of virtual routers are RFC 7042 section 2.1.1."""
+def test_one_change_gives_the_expected_verdict(changes: dict[str, object], word: str) -> None:
+    """One changed observation gives the expected verdict; virtual router MACs are from RFC 7042 section 2.1.1."""
     assert verdict(replace(SOUND, **changes), NAMES)[0] == word  # type: ignore[arg-type]
 
 
 def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
-    """A device with two ports whose chain is connected is proven only where the plan has its MAC."""
+    """On a direct cable, a device whose second port is connected is proven only if the plan has its MAC."""
     chain = replace(
         SOUND, direct=True, strangers=(STRANGER,), cable="carrier", target=replace(TARGET, ports=2, mac=MAC)
     )
@@ -214,9 +214,9 @@ def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
     assert verdict(replace(chain, target=replace(TARGET, ports=2)), NAMES)[0] == "unsettled"
 
 
-def test_luck_counts_the_larger_figure_and_the_looks() -> None:
-    """Of ARP and echo the larger figure counts; an inferred start multiplies by the probes looked at; silences
-    multiply."""
+def test_luck_takes_the_larger_figure_and_the_probes_looked_at() -> None:
+    """Luck takes the larger figure of ARP and echo, multiplies over silences, and counts the probes looked at where
+    the start is inferred."""
     sound = SOUND.luck
     assert sound is not None
     assert sound == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
@@ -227,17 +227,17 @@ def test_luck_counts_the_larger_figure_and_the_looks() -> None:
     assert replace(SOUND, cable="carrier").luck is None
     by_echo = replace(SOUND, phases=arps((8, 0), 9, 3)).luck
     assert by_echo is not None
-    assert by_echo < 1e-12  # echo alone answered
+    assert by_echo < 1e-12  # only echo was answered
 
 
 def test_unheard_counts_the_broadcasts_of_all_phases() -> None:
-    """It is 0.5 to the number of requests."""
+    """The chance that a second owner was not heard is 0.5 to the number of broadcasts of all phases."""
     assert SOUND.unheard == 0.5**20
     assert replace(SOUND, hears_all=False).unheard is None
 
 
 def test_proof_holds_what_was_observed() -> None:
-    """The proof's fields are the observation's, and every stranger is named with its phase."""
+    """The proof has the observation's values and lists each other MAC with its phase."""
     seen = replace(SOUND, owners=(*SOUND.owners, Owner(STRANGER, OUT)), negatives=((ADDRESS + 99, OTHER),))
     proof = judge(seen, Names(lambda mac: "a laptop" if mac == STRANGER else "", lambda mac: "a vendor"))
     assert (proof.verdict, proof.mac, proof.vendor, proof.echo) == (Verdict.IMPOSTOR, MAC, "a vendor", "answered")
@@ -256,8 +256,8 @@ def test_proof_holds_what_was_observed() -> None:
     ],
     ids=["one answer", "two answers"],
 )
-def test_who_answers_for_the_control_is_noted(negatives: tuple[tuple[int, int], ...], says: str) -> None:
-    """One answer is an unlisted host, two from one MAC are proxy ARP."""
+def test_a_reply_for_a_control_address_is_noted(negatives: tuple[tuple[int, int], ...], says: str) -> None:
+    """One reply for a control address is an unlisted host; two replies from one MAC are proxy ARP."""
     proof = judge(replace(SOUND, negatives=negatives), NAMES)
     assert proof.verdict == "proven"
     assert any(says in note for note in proof.notes)

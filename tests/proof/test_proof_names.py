@@ -1,4 +1,5 @@
-"""Who a MAC belongs to: the plan before the survey, and the vendor by the IEEE registry that netaddr carries."""
+"""Tests of how a MAC is named: by the plan first, then by the survey; its vendor by netaddr's copy of the IEEE
+registry."""
 
 from __future__ import annotations
 
@@ -14,14 +15,14 @@ from netcheck.proof.verdict.names import names_of, vendor
 
 
 def registry() -> dict[int, str]:
-    """The registry's own text, read by itself: lines of `OO-UU-II   (hex)   organisation`."""
+    """Return the vendor by block, read directly from the registry's lines `OO-UU-II   (hex)   organisation`."""
     text = (Path(netaddr.__file__).parent / "eui" / "oui.txt").read_text("utf-8", "replace")
     rows = (entry.split("(hex)") for entry in text.splitlines() if "(hex)" in entry)
     return {int(block.strip().replace("-", ""), 16): words.strip() for block, words in rows}
 
 
-def test_the_vendor_is_the_registry_s() -> None:
-    """For blocks drawn from all of the registry the name is the one that its text gives."""
+def test_the_vendor_is_the_one_in_the_registry() -> None:
+    """For blocks drawn from the whole registry, the vendor is the organisation in its text."""
     rows = registry()
     random = Random(7042)
     blocks = random.sample([block for block in rows if not block >> 16 & 2 and block != 0x00005E], 60)
@@ -31,7 +32,7 @@ def test_the_vendor_is_the_registry_s() -> None:
 
 
 def test_the_last_octets_do_not_matter() -> None:
-    """A vendor is told by the first three octets."""
+    """Only the first three octets decide the vendor."""
     block = min(block for block in registry() if not block >> 16 & 3 and block != 0x00005E)
     assert len({vendor(block << 24 | rest) for rest in (0, 1, 0xFFFFFF)}) == 1
 
@@ -46,20 +47,20 @@ def test_the_last_octets_do_not_matter() -> None:
         "FE-FF-FF-FF-FF-FF",
     ],
 )
-def test_no_vendor_where_there_is_none(text: str) -> None:
-    """Neither protocols nor locally administered MACs have one."""
+def test_no_vendor_for_protocol_and_local_macs(text: str) -> None:
+    """MACs of protocols and locally administered MACs have no vendor."""
     assert vendor(Mac.from_text(text).value) is None
 
 
-def test_no_vendor_for_a_block_that_nobody_registered() -> None:
-    """Unknown is unknown."""
+def test_no_vendor_for_an_unregistered_block() -> None:
+    """An unregistered block has no vendor."""
     taken = registry()
     free = next(block for block in range(0xFC0000, 0xFD0000) if not block >> 16 & 3 and block not in taken)
     assert vendor(free << 24 | 1) is None
 
 
 def test_the_plan_names_a_mac_before_the_survey_does() -> None:
-    """Both know it: the plan's word stands. One alone knows it: that one's. Nobody: the MAC alone."""
+    """The plan's name for a MAC takes precedence over the survey's; a MAC that neither lists is shown alone."""
     planned, surveyed, both, unknown = (0x00005E005300 + n for n in range(4))
     scope = Scope((), (), (), macs={planned: "d20/lan", both: "d21/lan"})
     hosts = {surveyed: "site host camera-7 at 192.0.2.9", both: "site host old at 192.0.2.8"}
@@ -72,8 +73,8 @@ def test_the_plan_names_a_mac_before_the_survey_does() -> None:
     assert names.of(unknown) == "00-00-5E-00-53-03"
 
 
-def test_vendor_and_owner_stand_beside_the_mac() -> None:
-    """With a vendor that the registry has, both are named."""
+def test_vendor_and_owner_follow_the_mac() -> None:
+    """The vendor and the owner are both shown after the MAC."""
     block = max(block for block in registry() if not block >> 16 & 3 and block != 0x00005E)
     mac = block << 24 | 1
     names = names_of(Scope((), (), (), macs={mac: "d20/lan"}), lambda mac: "")

@@ -1,4 +1,4 @@
-"""The ear: what counts as an answer and what does not, whatever comes in and however much of it."""
+"""Tests of the reply matcher: which frames are replies to a probe, and bounded memory under any traffic."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ OWN, OTHER_OWN, ADDRESS, BORROWED = 0xC0000201, 0xC0000202, 0xC0000214, 0xC00002
 
 
 class Desk:
-    """An asker with one line that has just been asked by ARP and by echo."""
+    """A scheduler with one address that was just asked by ARP and by echo."""
 
     def __init__(self) -> None:
         ways = (Way("x0", STATION, ((OWN, 24),)), Way("x1", STATION + 1, ((OTHER_OWN, 24),)))
@@ -54,22 +54,22 @@ class Desk:
         )  # fmt: skip
 
     def hear(self, frame: bytes, at: float, way: int = 0) -> Sighting | None:
-        """Let a frame come in."""
+        """Receive a frame."""
         return self.scheduler.hear(Heard(at, way, frame))
 
     def hear_echo(self, at: float = 0.251, way: int = 0, **changes: int | bytes) -> Sighting | None:
-        """Let the echo's answer come in, changed in some way."""
+        """Receive the echo reply, with *changes* to its fields."""
         return self.hear(echo_to_wire(self.answer._replace(**changes)), at, way)  # type: ignore[arg-type]
 
 
 def answers(send: Send) -> dict[int, float]:
-    """Who answered a probe in time, and when."""
+    """Return the MACs that answered a probe in time, each with the time of its reply."""
     assert send.probe is not None
     return send.probe.answers
 
 
 def test_answers_count_for_their_probe() -> None:
-    """An ARP answer and an echo answer are put down to the probes they answer, with the MAC."""
+    """An ARP reply and an echo reply count for the probes that they answer, with the MAC."""
     desk = Desk()
     heard = desk.hear_echo()
     assert heard == Sighting(0.251, ADDRESS, DEVICE, "echo", 0, asked=0.25)
@@ -95,7 +95,7 @@ def test_answers_count_for_their_probe() -> None:
     ids=str,
 )
 def test_forged_echo_answers_are_counted_apart(changes: dict[str, Any]) -> None:
-    """An answer that differs in one thing answers nothing; it is counted as forged."""
+    """An echo reply that differs in one field answers no probe and is counted as forged."""
     desk = Desk()
     way = changes.pop("way", 0)
     assert desk.hear_echo(way=way, **changes) is None
@@ -103,8 +103,8 @@ def test_forged_echo_answers_are_counted_apart(changes: dict[str, Any]) -> None:
     assert desk.scheduler.matcher.forged == 1
 
 
-def test_an_answer_given_again_counts_once() -> None:
-    """A repeated answer adds nothing, neither to the probe nor to what was heard."""
+def test_a_repeated_reply_counts_once() -> None:
+    """A repeated reply counts once, both for the probe and as a sighting."""
     desk = Desk()
     for at in (0.251, 0.252, 0.3):
         desk.hear_echo(at)
@@ -112,8 +112,8 @@ def test_an_answer_given_again_counts_once() -> None:
     assert sum(sighting.how == "echo" for sighting in desk.entry.sightings) == 1
 
 
-def test_a_late_answer_is_a_sign_of_life_only() -> None:
-    """After the wait an answer counts in no tally; it is still heard, for the phase its probe was sent in."""
+def test_a_late_reply_is_a_sighting_only() -> None:
+    """A reply after the timeout is in no tally, but is a sighting in the phase of its probe."""
     desk = Desk()
     desk.scheduler.settle(5.0)
     heard = desk.hear_echo(5.0)
@@ -124,8 +124,8 @@ def test_a_late_answer_is_a_sign_of_life_only() -> None:
     assert heard in desk.entry.sightings
 
 
-def test_an_answer_beyond_late_is_forged() -> None:
-    """Ten seconds after the wait nothing is matched any more."""
+def test_a_reply_after_the_late_window_is_forged() -> None:
+    """A reply more than ten seconds after the timeout matches no probe and is forged."""
     desk = Desk()
     desk.scheduler.settle(20.0)
     assert desk.hear_echo(20.0) is None
@@ -133,15 +133,15 @@ def test_an_answer_beyond_late_is_forged() -> None:
 
 
 def test_two_owners_are_both_kept() -> None:
-    """Every answer in the window is kept, not the first one only."""
+    """Every reply within the timeout is kept, not only the first."""
     desk = Desk()
     desk.hear(arp_reply(STRANGER, ADDRESS, STATION, OWN), 0.3)
     assert set(answers(desk.arp)) == {DEVICE, STRANGER}
     assert list(desk.entry.macs(0.0)) == [DEVICE, STRANGER]
 
 
-def test_arp_answers_belong_to_the_newest_question() -> None:
-    """ARP answers carry no number, so that one that may answer the newest question is not put into an earlier phase."""
+def test_arp_replies_belong_to_the_newest_request() -> None:
+    """ARP replies carry no number, so a reply that can answer the newest request counts for that request."""
     desk = Desk()
     second = next(send for at in (0.5, 0.75, 1.02, 1.25) for send in desk.scheduler.due(at) if len(send.frame) == 42)
     heard = desk.hear(arp_reply(STRANGER, ADDRESS, STATION, OWN), 1.3)
@@ -154,7 +154,7 @@ def test_arp_answers_belong_to_the_newest_question() -> None:
 @pytest.mark.parametrize(
     ("frame", "how"),
     [
-        (arp_reply(STRANGER, ADDRESS, STATION + 9, OWN), "said"),  # to somebody else
+        (arp_reply(STRANGER, ADDRESS, STATION + 9, OWN), "said"),  # to another station
         (arp_request(STRANGER, ADDRESS, ADDRESS), "said"),  # an announcement
         (arp_request(STRANGER, ADDRESS, OWN + 5), "said"),
         (arp_to_wire(Arp(BROADCAST, STRANGER, REPLY, STRANGER, ADDRESS, STATION, OWN)), "arp"),
@@ -164,8 +164,8 @@ def test_arp_answers_belong_to_the_newest_question() -> None:
     ids=["to another", "announcement", "request", "broadcast reply", "broadcast reply to another", "reply"],
 )
 def test_any_arp_of_the_address_is_heard(frame: bytes, how: str) -> None:
-    """A MAC that speaks for the address is heard as its owner, but only a reply to us is an answer. It may be
-    broadcast: RFC 3927 section 2.5."""
+    """A MAC that sends ARP for the address is recorded as its owner, but only a reply to this station is an answer.
+    A reply may be broadcast: RFC 3927 section 2.5."""
     desk = Desk()
     heard = desk.hear(frame, 0.4)
     assert heard is not None
@@ -173,21 +173,21 @@ def test_any_arp_of_the_address_is_heard(frame: bytes, how: str) -> None:
 
 
 @pytest.mark.parametrize("mac", [0, BROADCAST, 0x01005E901000, 0x333300000001], ids=hex)
-def test_unbelievable_macs_are_ignored(mac: int) -> None:
-    """A group address is no station's (RFC 1812 section 3.3.2), nor is zero."""
+def test_group_and_zero_macs_are_ignored(mac: int) -> None:
+    """A group address (RFC 1812 section 3.3.2) or zero is no station's MAC and is ignored."""
     desk = Desk()
     assert desk.hear(arp_reply(mac, ADDRESS, STATION, OWN), 0.4) is None
     assert answers(desk.arp) == {DEVICE: 0.001}
 
 
-def test_own_frames_are_not_heard() -> None:
-    """What the station itself says, on whatever interface, is no owner."""
+def test_own_frames_are_ignored() -> None:
+    """A frame of the station itself, on any interface, is ignored."""
     desk = Desk()
     assert desk.hear(arp_reply(STATION + 1, ADDRESS, STATION, OWN), 0.4) is None
 
 
-def test_somebody_without_an_address_is_heard() -> None:
-    """A probe of RFC 5227 tells that its sender is there, and that the address is about to be used."""
+def test_an_arp_probe_is_heard_without_an_address() -> None:
+    """An ARP probe of RFC 5227 records its sender without an address, and marks the address as about to be used."""
     desk = Desk()
     heard = desk.hear(arp_request(STRANGER, 0, ADDRESS), 0.4)
     assert heard is not None
@@ -202,12 +202,13 @@ def test_somebody_without_an_address_is_heard() -> None:
         (arp_request(STRANGER, BORROWED, BORROWED), True),
         (arp_reply(STRANGER, BORROWED, STATION, 0), True),
         (arp_request(STRANGER, ADDRESS, BORROWED), False),
-        (arp_request(STRANGER, 0, BORROWED), False),  # a probe for an address in use is answered, not given in to
+        (arp_request(STRANGER, 0, BORROWED), False),  # a probe for an address in use is answered, not yielded to
     ],
     ids=["announced", "answered", "asked for", "probed"],
 )
-def test_a_borrowed_address_is_minded(frame: bytes, conflict: bool) -> None:
-    """Somebody else with it is a conflict (RFC 5227 section 2.4); whoever asks for it is answered (section 2.5)."""
+def test_a_borrowed_address_is_defended(frame: bytes, conflict: bool) -> None:
+    """Another owner of a borrowed address is a conflict (RFC 5227 section 2.4); requests for it are answered
+    (section 2.5)."""
     desk = Desk()
     desk.scheduler.matcher.borrowed.add(BORROWED)
     desk.hear(frame, 0.4)
@@ -217,8 +218,8 @@ def test_a_borrowed_address_is_minded(frame: bytes, conflict: bool) -> None:
     assert replies == ([] if conflict else [arp_reply(STATION, BORROWED, STRANGER, sender)])
 
 
-def test_a_claimed_address_is_given_up_for_a_probe() -> None:
-    """While it is not yet in use, somebody else's probe for it is a conflict (RFC 5227 section 2.1.1)."""
+def test_a_probe_for_a_claimed_address_is_a_conflict() -> None:
+    """While an address is being claimed, another station's probe for it is a conflict (RFC 5227 section 2.1.1)."""
     desk = Desk()
     desk.scheduler.matcher.claiming.add(BORROWED)
     desk.hear(arp_request(STRANGER, 0, BORROWED), 0.4)
@@ -230,7 +231,7 @@ seeds = st.sampled_from(["arp", "echo", "request", "probe"])
 
 @given(seeds, st.binary(max_size=80), st.integers(0, 120), st.integers(0, 80), st.integers(0, 255))
 def test_cut_padded_and_mutated_frames_never_raise(kind: str, junk: bytes, cut: int, at: int, value: int) -> None:
-    """Whatever bytes come in, the ear goes on, and nothing that is not the answer counts as one."""
+    """No sequence of bytes raises an error, and only the matching reply counts as an answer."""
     desk = Desk()
     frames = {
         "arp": arp_reply(DEVICE, ADDRESS, STATION, OWN),
@@ -249,15 +250,15 @@ def test_cut_padded_and_mutated_frames_never_raise(kind: str, junk: bytes, cut: 
 @settings(max_examples=30)
 @given(st.lists(st.binary(min_size=0, max_size=100), max_size=50))
 def test_random_frames_never_raise(frames: list[bytes]) -> None:
-    """Nor do random ones behind a plausible head."""
+    """Random bytes after a plausible header raise no error."""
     desk = Desk()
     for frame in frames:
         desk.hear(STATION.to_bytes(6, "big") + DEVICE.to_bytes(6, "big") + b"\x08\x06" + frame, 0.4)
         desk.hear(STATION.to_bytes(6, "big") + DEVICE.to_bytes(6, "big") + b"\x08\x00\x45" + frame, 0.4)
 
 
-def test_a_flood_fills_no_memory() -> None:
-    """Sixty thousand frames from as many MACs leave every store within its bounds, and the device still heard."""
+def test_memory_is_bounded_under_a_flood() -> None:
+    """Sixty thousand frames from different MACs leave every store within its limit, and the device is still heard."""
     desk = Desk()
     run = RunState(Scope((), (), ()), RunOptions(), desk.scheduler, Random(1))
     desk.scheduler.matcher.borrowed.add(BORROWED)
@@ -283,8 +284,8 @@ def test_a_flood_fills_no_memory() -> None:
     assert DEVICE in desk.entry.last_heard
 
 
-def test_one_mac_that_speaks_for_everything_fills_no_memory() -> None:
-    """Of the addresses that one MAC speaks for, the newest are kept."""
+def test_memory_is_bounded_for_one_mac_with_many_addresses() -> None:
+    """Of the addresses that one MAC claims, the newest are kept."""
     run = RunState(Scope((), (), ()), RunOptions(), Desk().scheduler, Random(1))
     for number in range(10_000):
         run.take(Sighting(number / 1000, number, STRANGER, "said", 0))
@@ -292,8 +293,8 @@ def test_one_mac_that_speaks_for_everything_fills_no_memory() -> None:
     assert 9_999 in run.spoken[STRANGER]
 
 
-def test_a_chatterer_does_not_drive_out_what_was_heard() -> None:
-    """A device that announces itself a thousand times a second leaves a second owner's single frame in store."""
+def test_a_frequent_sender_does_not_displace_a_second_owner() -> None:
+    """A device that announces itself a thousand times a second does not displace a second owner's single frame."""
     desk = Desk()
     desk.hear(arp_request(STRANGER, ADDRESS, ADDRESS), 0.3)
     for number in range(60_000):
@@ -302,8 +303,8 @@ def test_a_chatterer_does_not_drive_out_what_was_heard() -> None:
     assert len(desk.entry.sightings) <= 60 / SAID_EVERY + 3
 
 
-def test_a_line_costs_little() -> None:
-    """A watched line that has been asked for an hour takes some 100 KiB at the most, so that 500 fit anywhere."""
+def test_an_address_takes_little_memory() -> None:
+    """An address that was asked for an hour takes less than 150 KB, so that 500 addresses fit in memory."""
     desk = Desk()
     entry = desk.entry
     desk.scheduler.ask(entry, 10.0, arp=1.01)

@@ -1,4 +1,5 @@
-"""The pace and the senders of probes, whatever is asked for: RFC 1122 section 2.3.2.1 has one ARP request a second."""
+"""Tests of the pace and the senders of probes; RFC 1122 section 2.3.2.1 allows one ARP request a second to one
+address."""
 
 from __future__ import annotations
 
@@ -23,14 +24,14 @@ PACE = Pace()
 
 
 def scheduler(pace: Pace = PACE) -> ProbeScheduler:
-    """An asker with an address to ask from."""
+    """Return a scheduler with a sender address."""
     made = ProbeScheduler((Way("x0", STATION, ((OWN, 24),)),), True, pace, Random(1))
     made.senders[0, "process"] = OWN
     return made
 
 
 def run(made: ProbeScheduler, since: float, seconds: float, answer: bool = True) -> Sent:
-    """Send what is due until then, everything answered after a millisecond."""
+    """Send what is due within *seconds*, each request answered after a millisecond, and return the frames sent."""
     sent: Sent = []
     now = since
     while now < since + seconds:
@@ -48,19 +49,19 @@ def run(made: ProbeScheduler, since: float, seconds: float, answer: bool = True)
 
 
 def target(frame: bytes) -> int:
-    """The address that a frame asks for."""
+    """Return the address that a frame asks for."""
     arp, echo = arp_from_wire(frame), echo_from_wire(frame)
     assert arp is not None or echo is not None
     return arp.target_ip if arp is not None else echo.target_ip  # type: ignore[union-attr]
 
 
 def most_in_a_second(moments: list[float]) -> int:
-    """The most in any window of a second."""
+    """Return the largest number of moments in any window of one second."""
     return max((bisect_left(moments, at + 1.0) - index for index, at in enumerate(moments)), default=0)
 
 
 def check_pace(sent: Sent, pace: Pace) -> None:
-    """Hold what was sent to the pace, in every window of a second."""
+    """Assert that the frames sent keep the pace in every window of one second."""
     broadcast = BROADCAST.to_bytes(6, "big")
     by_address, broadcasts = defaultdict(list), defaultdict(list)
     for at, frame in sent:
@@ -85,7 +86,7 @@ def check_pace(sent: Sent, pace: Pace) -> None:
     ids=["one, greedy", "forty, greedy", "six hundred", "slow in all", "slow to each"],
 )
 def test_pace_is_kept(entries: int, echo: float, pace: Pace) -> None:
-    """However much is wished for, the pace holds: in all, broadcast, to one address, one broadcast a second to one."""
+    """The pace is kept for any load: in total, for broadcasts, for one address, and for broadcasts to one address."""
     made = scheduler(pace)
     for number in range(entries):
         made.ask(made.entry(FIRST + number, "process"), 0.0, arp=0.1, echo=echo)
@@ -95,7 +96,7 @@ def test_pace_is_kept(entries: int, echo: float, pace: Pace) -> None:
 
 
 def test_pace_is_used() -> None:
-    """One address gets four probes a second, one of them by ARP; six hundred get nearly five hundred together."""
+    """One address gets four probes a second, one of them by ARP; six hundred get almost five hundred in total."""
     one, many = scheduler(), scheduler()
     one.ask(one.entry(FIRST, "process"), 0.0, arp=1.01, echo=0.25)
     assert len(run(one, 0.0, 20.0)) >= 20 * 4
@@ -119,18 +120,18 @@ def test_pace_is_used() -> None:
         max_size=12,
     )
 )
-def test_changing_wishes_keep_the_pace(wishes: list[tuple[int, float | None, float | None, bool, float]]) -> None:
-    """Wishes that change at any moment break no pace, nor does a question for a borrowed address."""
+def test_changing_requests_keep_the_pace(schedule: list[tuple[int, float | None, float | None, bool, float]]) -> None:
+    """Requests that change at any moment do not break the pace."""
     made, sent, now = scheduler(), [], 0.0
-    for number, arp, echo, urgent, seconds in wishes:
+    for number, arp, echo, urgent, seconds in schedule:
         made.ask(made.entry(FIRST + number, "process"), now, arp=arp, echo=echo, urgent=urgent)
         sent += run(made, now, seconds)
         now += seconds
     check_pace(sent, Pace())
 
 
-def test_an_answer_for_the_borrowed_address_takes_the_place_of_a_probe() -> None:
-    """A device that asks who we are is answered, and hears no more than five frames a second all the same."""
+def test_a_reply_for_the_borrowed_address_replaces_a_probe() -> None:
+    """A device that asks for the borrowed address gets a reply, and still no more than five frames a second."""
     made = scheduler()
     made.matcher.borrowed.add(OWN)
     entry = made.entry(FIRST, "process")
@@ -151,8 +152,8 @@ def test_an_answer_for_the_borrowed_address_takes_the_place_of_a_probe() -> None
 
 
 @pytest.mark.parametrize(("urgent", "answered"), [(True, False), (True, True), (False, False), (False, True)])
-def test_only_a_miss_of_the_port_under_test_is_news(urgent: bool, answered: bool) -> None:
-    """A question that was answered is over without more ado; one to a watched address waits for the next look."""
+def test_only_a_miss_of_the_port_under_test_wakes_the_prober(urgent: bool, answered: bool) -> None:
+    """Only an unanswered probe of the port under test wakes the prober."""
     made = scheduler()
     made.ask(made.entry(FIRST, "process"), 0.0, arp=60.0, urgent=urgent)
     assert len(run(made, 0.0, 1.0, answer=answered)) == 1
@@ -160,8 +161,8 @@ def test_only_a_miss_of_the_port_under_test_is_news(urgent: bool, answered: bool
     assert not made.settle(20.0)
 
 
-def test_an_urgent_line_goes_before_the_queue() -> None:
-    """The port under test is asked at once, even where hundreds of absent addresses wait for the broadcast pace."""
+def test_an_urgent_address_goes_before_the_queue() -> None:
+    """The port under test is asked at once, even while hundreds of absent addresses wait for the broadcast pace."""
     made = scheduler()
     for number in range(400):
         made.ask(made.entry(FIRST + number, "process"), 0.0, arp=1.01)
@@ -172,8 +173,8 @@ def test_an_urgent_line_goes_before_the_queue() -> None:
     assert first_asked < 2.1
 
 
-def test_the_known_go_before_the_unknown() -> None:
-    """Addresses that have answered are asked in time, even where hundreds of absent ones are asked as well."""
+def test_known_addresses_go_before_unknown_ones() -> None:
+    """Addresses that have answered are asked on time, even while hundreds of absent addresses are asked."""
     made = scheduler()
     known = made.entry(FIRST + 1000, "process")
     known.mac = 0x5E005314
@@ -184,8 +185,8 @@ def test_the_known_go_before_the_unknown() -> None:
     assert len(asked) >= 8
 
 
-def test_nothing_is_asked_without_an_address_a_carrier_or_a_wish() -> None:
-    """No sender in the subnet, no carrier, a pause, or nothing wanted: nothing goes out."""
+def test_nothing_is_sent_without_a_sender_a_carrier_or_a_request() -> None:
+    """Without a sender in the subnet, without carrier, during a pause, or without a request, nothing is sent."""
     made = scheduler()
     unknown = AddressState(FIRST, 0, "elsewhere")
     made.ask(unknown, 0.0, arp=1.01, echo=0.25)
@@ -201,8 +202,8 @@ def test_nothing_is_asked_without_an_address_a_carrier_or_a_wish() -> None:
     assert run(made, 6.0, 3.0) == []
 
 
-def test_the_wait_follows_the_device() -> None:
-    """A probe stays open for three seconds at first, then for four times the longest answer, within one and three."""
+def test_the_timeout_follows_the_device() -> None:
+    """The timeout of a probe is 3 s at first, then four times the longest round trip, limited to 1 s to 3 s."""
     made = scheduler()
     entry = made.entry(FIRST, "process")
     assert entry.wait == 3.0
@@ -212,15 +213,15 @@ def test_the_wait_follows_the_device() -> None:
 
 
 def test_every_run_has_its_own_token() -> None:
-    """Echoes carry an identifier and 16 random bytes of the run."""
+    """Each run has its own random token of 16 bytes in its echo requests."""
     one, other = (ProbeScheduler((Way("x0", STATION),), True, Pace(), Random(seed)) for seed in (1, 2))
     assert len(one.matcher.token) == 16
     assert one.matcher.token != other.matcher.token
 
 
 @pytest.mark.parametrize("each", [0.5, 1.0, 2.0, 3.0, 5.0])
-def test_echoes_leave_requests_their_turn(each: float) -> None:
-    """Where the pace is slower than both are wished for, neither kind takes every turn."""
+def test_arp_and_echo_share_a_slow_pace(each: float) -> None:
+    """Where the pace is below the requested rates, ARP and echo each get at least 30 % of the frames."""
     made = scheduler(Pace(each=each))
     made.ask(made.entry(FIRST, "process"), 0.0, arp=1.01, echo=0.25, urgent=True)
     sent = run(made, 0.0, 60.0)

@@ -1,4 +1,5 @@
-"""Mask and gateway by behaviour: a device model that decides by the standard library's ipaddress, in virtual time."""
+"""Tests of mask and gateway by behaviour, with a device model in virtual time that uses the standard library's
+ipaddress."""
 
 from __future__ import annotations
 
@@ -23,7 +24,7 @@ LONGEST = 200.0  # virtual seconds
 
 
 def ip(text: str) -> int:
-    """An address by the standard library."""
+    """Return an address as an integer."""
     return int(IPv4Address(text))
 
 
@@ -39,7 +40,7 @@ def ask(
     others: tuple[str, ...] = (),
     before: int = 25,
 ) -> tuple[SettingsFound, Bench]:
-    """Ask a device, and check the manners of every question."""
+    """Ask a device for its settings, and assert that every frame keeps the limits."""
     run = Bench(device, seed, overhears, map(ip, others))
     kept = {device.address, *map(ip, others), *([ip(station)] if station else [])}
     question = SettingsQuestion(
@@ -55,12 +56,13 @@ def ask(
         for heard in run.until(run.now + 0.02):
             inquiry.hear(heard)
         assert run.now < began + LONGEST
-    well_mannered(run, question, began)
+    assert_limits(run, question, began)
     return inquiry.found, run
 
 
-def well_mannered(run: Bench, question: SettingsQuestion, began: float) -> None:
-    """Bounded, slow, anonymous questions first; never a forbidden source, never one twice within seconds."""
+def assert_limits(run: Bench, question: SettingsQuestion, began: float) -> None:
+    """Assert the limits of every frame: a bounded number, a slow pace, an ARP probe first, free sources only, and no
+    reuse within seconds."""
     probed: dict[int, float] = {}
     used: dict[int, float] = {}
     for at, frame in run.sent:
@@ -83,7 +85,7 @@ def well_mannered(run: Bench, question: SettingsQuestion, began: float) -> None:
 @pytest.mark.parametrize("gateway", [True, False], ids=["with gateway", "without"])
 @pytest.mark.parametrize("length", range(8, 30))
 def test_every_length_is_found(length: int, gateway: bool) -> None:
-    """From /8 to /29, with and without gateway, whatever the plan says; the standard library says what is on-link."""
+    """Every length from /8 to /29 is found, with and without gateway, whatever the plan says."""
     network = IPv4Network(f"10.62.20.61/{length}", strict=False)
     router = str(network.network_address + 1 + (network.network_address + 1 == IPv4Address("10.62.20.61")))
     for planned in (24, length):
@@ -96,15 +98,15 @@ def test_every_length_is_found(length: int, gateway: bool) -> None:
 @pytest.mark.parametrize("gateway", ["10.62.20.49", ""], ids=["with gateway", "without"])
 @pytest.mark.parametrize("length", [28, 26, 24, 22, 16])
 def test_a_device_that_answered_nothing_before(length: int, gateway: str) -> None:
-    """A device that is deaf to this station, since its mask is too long: it is got to know from its neighbourhood."""
+    """A device that never answered this station, because its mask is too long, is found by sources near to it."""
     device = Device(f"10.62.20.61/{length}", gateway)
     found, _ = ask(device, before=0, free=lambda one: one != ip("10.62.20.49"))
     assert found == (SettingsFound(length, ip(gateway)) if gateway else SettingsFound(length, none_set=True))
 
 
 @pytest.mark.parametrize("planned", [24, 30])
-def test_the_smallest_prefix(planned: int) -> None:
-    """In a /30 the one other host is the only source near enough: if it is free it tells, if it is the gateway not."""
+def test_a_slash_30_is_found_from_its_only_free_source(planned: int) -> None:
+    """In a /30 the only other host is the only near source: a free one shows the mask, the gateway does not."""
     assert ask(Device("10.62.20.61/30"), planned)[0] == SettingsFound(30, none_set=True)
     found, _ = ask(Device("10.62.20.61/30", "10.62.20.62"), planned, free=lambda one: one != ip("10.62.20.62"))
     assert (found.length, found.gateway) == (None, ip("10.62.20.62"))
@@ -118,8 +120,10 @@ def test_the_smallest_prefix(planned: int) -> None:
     seed=st.integers(0, 1000),
 )
 @settings(max_examples=150, deadline=None)
-def test_never_a_false_word(address: int, length: int, planned: int, gateway: bool, seed: int) -> None:
-    """Any device of 10.0.0.0/8: the length is the true one."""
+def test_no_false_length_or_gateway_for_any_device(
+    address: int, length: int, planned: int, gateway: bool, seed: int
+) -> None:
+    """For any device in 10.0.0.0/8, the length and the gateway that are found are the true ones."""
     network = IPv4Interface((address, length)).network
     hosts = [network.network_address + 1, network.network_address + 2, network.broadcast_address - 1]
     mine, router = (hosts[0], hosts[1]) if address % 2 else (hosts[-1], hosts[0])
@@ -151,8 +155,8 @@ PLAIN = "192.0.2.20/24"
         pytest.param(Device(PLAIN, loss=1.0), 24, "or it loses too many", id="all lost"),
     ],
 )
-def test_cannot_tell(device: Device, planned: int, found: str) -> None:
-    """What can be read two ways is not told, and the reason is said."""
+def test_an_ambiguous_device_gives_no_result(device: Device, planned: int, found: str) -> None:
+    """An ambiguous behaviour gives no length and no "none set", and the reason is given."""
     typed, _ = ask(device, planned)
     assert typed.length is None
     assert found in typed.mask_why
@@ -180,10 +184,10 @@ def test_cannot_tell(device: Device, planned: int, found: str) -> None:
         ),
     ],
 )  # fmt: skip
-def test_the_mask_is_told_and_the_gateway_is_not(
+def test_the_mask_is_found_and_the_gateway_is_not(
     device: Device, overhears: bool, peers: tuple[str, ...], why: str
 ) -> None:
-    """A gateway that is remembered, or that the device asks for anyway, does not show; the mask still does."""
+    """A gateway that the device has cached or asks for anyway is not found; the mask still is."""
     typed, _ = ask(device, overhears=overhears, peers=peers)
     assert (typed.length, typed.gateway, typed.none_set) == (24, None, False)
     assert why in typed.gateway_why
@@ -191,7 +195,7 @@ def test_the_mask_is_told_and_the_gateway_is_not(
 
 @pytest.mark.parametrize("seed", range(8))
 def test_several_routers(seed: int) -> None:
-    """A device that uses two routers, by where the far address is: one of them is told if confirmed, else neither."""
+    """Of two routers that serve different routes, one confirmed router is named, or neither."""
     routes = {"192.0.3.0/25": "192.0.2.2", "192.0.3.128/25": "192.0.2.3"}
     typed, _ = ask(Device(PLAIN, "192.0.2.1", routes=routes), seed=seed)
     assert typed.length == 24
@@ -199,7 +203,7 @@ def test_several_routers(seed: int) -> None:
 
 
 def test_a_device_that_asks_for_its_peers_has_no_gateway() -> None:
-    """A controller polls its drives, which are not there on the bench; that is no gateway."""
+    """Planned peers that a controller polls are not taken for its gateway."""
     device = Device(PLAIN, chats=("192.0.2.70", "192.0.2.71"))
     typed, run = ask(device, peers=("192.0.2.70", "192.0.2.71"))
     assert typed == SettingsFound(24, none_set=True)
@@ -207,13 +211,13 @@ def test_a_device_that_asks_for_its_peers_has_no_gateway() -> None:
 
 
 def sources_of(run: Bench) -> list[int]:
-    """The sources of the echo requests sent, in order."""
+    """Return the sources of the echo requests sent, in order."""
     return [echo.source_ip for _, frame in run.sent if (echo := echo_from_wire(frame)) is not None]
 
 
 @pytest.mark.parametrize("seed", range(30))
-def test_loss_and_slowness_never_give_a_false_word(seed: int) -> None:
-    """With a tenth of the frames lost and answers after 0.3 s, what is told is true."""
+def test_loss_and_delay_give_no_false_result(seed: int) -> None:
+    """With 10 % loss and replies after 0.3 s, every value that is found is true."""
     device = Device("172.16.5.20/22", "172.16.4.1" if seed % 2 else "", loss=0.1, delay=0.15)
     typed, _ = ask(device, 24, seed=seed)
     assert typed.length in (22, None)
@@ -222,14 +226,14 @@ def test_loss_and_slowness_never_give_a_false_word(seed: int) -> None:
 
 
 def test_an_owned_source_is_not_used() -> None:
-    """On a bench with others: who answers for a source by ARP keeps it for itself."""
+    """A source that another host owns by ARP is not used."""
     others = tuple(str(IPv4Address(ip("192.0.2.128") + last)) for last in range(1, 127, 2))
     typed, _ = ask(Device(PLAIN, "192.0.2.1"), others=others)
     assert typed == SettingsFound(24, ip("192.0.2.1"))
 
 
 def test_a_second_address_is_no_source() -> None:
-    """A second address of the device with a shorter prefix: that one is found, as the method's limit says."""
+    """For a second address with a shorter prefix, that prefix is found; this is a known limit of the method."""
     typed, run = ask(Device("10.62.20.20/24", more=("10.62.21.20/16",)))
     assert typed.length == 16
     assert ip("10.62.21.20") not in sources_of(run)
@@ -245,7 +249,8 @@ def test_a_second_address_is_no_source() -> None:
 def test_a_station_that_is_answered_is_on_link(
     device: str, free: Callable[[int], bool], typed: SettingsFound | None
 ) -> None:
-    """Where no source is free as near as the station, its being answered bounds the mask, if the rest is certain."""
+    """Where no free source is as near as the station, a reply to the station bounds the mask, if the rest is
+    certain."""
     found, _ = ask(Device(device, "192.0.2.1"), 24, station="192.0.2.22", free=free)
     assert found == typed if typed else found.length is None
 
@@ -254,19 +259,19 @@ def test_a_station_that_is_answered_is_on_link(
     ("address", "private"),
     [pytest.param("10.62.20.61", "10.0.0.0/8", id="10"), pytest.param("192.168.7.5", "192.168.0.0/16", id="192.168")],
 )
-def test_sources_stay_in_private_space_where_the_mask_lets_them(address: str, private: str) -> None:
-    """A device with the planned mask is never asked from a public address (RFC 1918 section 3)."""
+def test_sources_stay_in_private_space_where_the_mask_allows(address: str, private: str) -> None:
+    """A device with the planned mask is asked only from private sources (RFC 1918 section 3)."""
     _, run = ask(Device(f"{address}/24", address.rsplit(".", 1)[0] + ".1"))
     assert all(IPv4Address(source) in IPv4Network(private) for source in sources_of(run))
 
 
 @given(st.integers(0x01000000, 0xDFFFFFFF), st.integers(0, 30), st.integers(0, 99))
 def test_sources_share_exactly_the_bits_asked_for(address: int, level: int, seed: int) -> None:
-    """By the standard library: in the prefix of that many bits, not in the one of one bit more; always a host's."""
+    """A source shares exactly the requested number of bits with the address, and is a host address."""
     source = Sources(address, lambda one: True, Random(seed)).fresh(level)
     if source is None:
-        loopback = address >> 24 == 127  # no device's, and neither are those near it
-        assert loopback or level == 30 or level <= 7  # the only one of /30 may be no host's; far ones may be multicast
+        loopback = address >> 24 == 127  # loopback and its neighbours belong to no device
+        assert loopback or level == 30 or level <= 7  # /30: no free host address; short: multicast
         return
     assert level_of(source, address) == level
     assert IPv4Address(source) in IPv4Interface((address, level)).network
@@ -278,8 +283,8 @@ def test_sources_share_exactly_the_bits_asked_for(address: int, level: int, seed
 
 
 @given(st.lists(st.binary(max_size=90), max_size=30), st.integers(0, 2))
-def test_noise_changes_nothing(noise: list[bytes], way: int) -> None:
-    """Frames of any bytes, on any way, raise nothing and are nobody's answers."""
+def test_random_frames_are_ignored(noise: list[bytes], way: int) -> None:
+    """Random frames on any interface raise nothing and are not taken as replies."""
     inquiry = Inquiry(SettingsQuestion(ip("192.0.2.20"), DEVICE, STATION, 24, lambda one: True), Random(1))
     inquiry.turn(1.0)
     assert not any(inquiry.hear(Heard(1.0, way, frame)) for frame in noise)
@@ -313,8 +318,10 @@ def test_noise_changes_nothing(noise: list[bytes], way: int) -> None:
         ),
     ],
 )  # fmt: skip
-def test_words(found: SettingsFound, gateway: str, mask_words: str, gateway_words: str, wrong: bool) -> None:
-    """The evidence in words, beside the plan's /24."""
+def test_the_evidence_is_worded(
+    found: SettingsFound, gateway: str, mask_words: str, gateway_words: str, wrong: bool
+) -> None:
+    """The evidence is worded as expected for a planned /24."""
     planned = ip(gateway) if gateway else None
     assert to_evidence(found, 24, planned) == (("mask", mask_words), ("gateway", gateway_words))
     assert differs(found, 24, planned) is wrong

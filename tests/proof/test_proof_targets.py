@@ -1,4 +1,4 @@
-"""From a plan to the aim of a run: which ports, which subnets, which addresses nobody should own."""
+"""Tests of the scope of a run: its ports, its subnets, and addresses that no host should own."""
 
 from __future__ import annotations
 
@@ -38,23 +38,23 @@ name = "{name}"
 def scope(
     folder: Path, *devices: str, head: str = HEAD, hosts: tuple[SiteHostSeen, ...] = (), only: tuple[str, ...] = ()
 ) -> Scope:
-    """The aim of a plan written for one test."""
+    """Return the scope of a plan that is written for one test."""
     (folder / "plan.toml").write_text(head + "".join(devices), encoding="utf-8")
     return scope_of(read_plan(folder), hosts, only)
 
 
 def device(name: str, more: str = "", subnet: str = "process") -> str:
-    """A device with one interface."""
+    """Return the TOML of a device with one interface."""
     return DEVICE.format(name=name, more=more, subnet=subnet)
 
 
 def ip(text: str) -> int:
-    """An address as the prober sees it."""
+    """Return an address as an integer."""
     return Address.from_text(text).value
 
 
 def test_every_port_is_a_target(tmp_path: Path) -> None:
-    """Ports come in the plan's order, each with its place in the row, its MAC, and what it hangs behind."""
+    """Targets follow the plan's order; each has its port number in the row, its MAC and the port it is behind."""
     found = scope(
         tmp_path,
         device("alpha", 'address = "192.0.2.20"\n  mac = "00-00-5E-00-53-14"\n  ports = ["1", "2"]'),
@@ -84,8 +84,8 @@ def test_every_port_is_a_target(tmp_path: Path) -> None:
     ],
     ids=["none", "leading zero", "IPv6", "outside", "broadcast", "network"],
 )
-def test_what_cannot_be_probed_says_why(tmp_path: Path, more: str, says: str) -> None:
-    """An IPv6 port is a target with a reason, and has no address to ask."""
+def test_a_port_that_cannot_be_probed_has_a_reason(tmp_path: Path, more: str, says: str) -> None:
+    """A port that cannot be probed has a reason and no address."""
     target = scope(tmp_path, device("alpha", more)).targets[0]
     assert says in target.barred
     assert target.address == 0
@@ -101,8 +101,9 @@ def test_what_cannot_be_probed_says_why(tmp_path: Path, more: str, says: str) ->
     ],
     ids=["all", "interface", "port", "two"],
 )
-def test_only(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> None:
-    """An interface means all its ports; the plan's order stays, and all are still watched."""
+def test_only_the_selected_ports_are_asked(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> None:
+    """The name of an interface selects all its ports; the plan's order is kept, and the other ports are still
+    watched."""
     found = scope(
         tmp_path,
         device("alpha", 'address = "192.0.2.20"\n  ports = ["1", "2"]'),
@@ -114,7 +115,7 @@ def test_only(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> Non
 
 
 def test_only_with_an_unknown_subject(tmp_path: Path) -> None:
-    """It is refused with exit code 2, every unknown one named, and what there is."""
+    """Unknown subjects are refused with exit code 2; the message names each of them and the known subjects."""
     with pytest.raises(UsageError, match="gamma/cpu") as refused:
         scope(tmp_path, device("alpha", 'address = "192.0.2.20"'), only=("gamma/cpu", "alpha/cpu:7"))
     assert refused.value.exit_code == 2
@@ -132,18 +133,18 @@ def test_only_with_an_unknown_subject(tmp_path: Path) -> None:
     ],
     ids=["pools and reserved", "site host", "planned", "all of them"],
 )
-def test_addresses_that_nobody_should_own(
+def test_spare_addresses_belong_to_no_host(
     tmp_path: Path, hosts: tuple[str, ...], planned: str, spare: list[str]
 ) -> None:
-    """The highest usable address that is not planned, a site host, in a pool or reserved, the
-    gateway (.254) or a station (.253); and the next one."""
+    """The spare addresses are the two highest usable ones that are not planned, not a site host's, not in a pool,
+    not reserved, not the gateway (.254) and not a station (.253)."""
     seen = tuple(SiteHostSeen(ip(host), None, "") for host in hosts)
     found = scope(tmp_path, device("alpha", f'address = "{planned}"'), hosts=seen)
     assert found.net("process").spare == tuple(map(ip, spare))
 
 
 def test_a_full_subnet_has_no_spare_address(tmp_path: Path) -> None:
-    """Where every address is somebody's, none is asked that nobody should own."""
+    """A subnet without a free address has no spare address."""
     head = '\nformat = 1\n[site]\nname = "x"\n[[subnet]]\nname = "link"\nprefix = "192.0.2.4/31"\n'
     found = scope(
         tmp_path, device("a", 'address = "192.0.2.4"', "link"), device("b", 'address = "192.0.2.5"', "link"), head=head
@@ -153,7 +154,7 @@ def test_a_full_subnet_has_no_spare_address(tmp_path: Path) -> None:
 
 
 def test_stations_are_chosen_within_their_island(tmp_path: Path) -> None:
-    """A subnet borrows the address of a station of its own island only."""
+    """A subnet uses only the address of a station of its own island."""
     head = HEAD + '[[subnet]]\nname = "far"\nprefix = "192.0.2.0/24"\nisland = "ship"\n'
     found = scope(tmp_path, device("alpha", 'address = "192.0.2.20"', "far"), head=head)
     assert found.net("far").station is None
@@ -161,7 +162,7 @@ def test_stations_are_chosen_within_their_island(tmp_path: Path) -> None:
 
 
 def test_site_hosts_are_known_by_mac(tmp_path: Path) -> None:
-    """A surveyed MAC is put into words for the sentence that names it."""
+    """A surveyed MAC is described by the name and address of its site host."""
     hosts = (SiteHostSeen(ip("192.0.2.9"), 0x5E005309, "camera"), SiteHostSeen(ip("192.0.2.8"), 0x5E005308, ""))
     found = scope(tmp_path, device("alpha", 'address = "192.0.2.20"'), hosts=hosts)
     assert found.site_macs == {0x5E005309: "site host camera (192.0.2.9)", 0x5E005308: "site host 192.0.2.8"}

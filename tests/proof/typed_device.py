@@ -1,6 +1,7 @@
-"""A device with a mask and a gateway, in virtual time: what RFC 1122 section 3.3.1.1 makes it do, by stdlib ipaddress.
+"""A device with a mask and a gateway, in virtual time.
 
-It is independent of the code under test but for the reading and building of frames.
+It follows RFC 1122 section 3.3.1.1 by the standard library's ipaddress, and shares with the code under test only the
+reading and building of frames.
 """
 
 from __future__ import annotations
@@ -26,14 +27,17 @@ from netcheck.wire.frames import (
 from netcheck.wire.link import Heard
 
 STATION, DEVICE, ROUTER = 0x00005E005301, 0x00005E005314, 0x00005E0053FE  # RFC 7042 section 2.1.2
-RETRIES, RETRY = 3, 1.0  # questions by ARP about one address, and the seconds between them
+RETRIES, RETRY = 3, 1.0  # ARP requests for one address, and the seconds between them
 
 
 @dataclass
 class Device:
-    """`typed` holds its address and mask, `gateway` "" for none. Faults: `cached` (it knows the gateway's MAC already),
-    `reflex` (answers to whoever sent, without asking), `deaf_after` (answers so many echoes), `allows` (answers only
-    sources that this is true for), `chats` (asks for these by itself each second), `loss`, `delay`."""
+    """A device: `typed` is its address and mask, `gateway` is "" for none.
+
+    Faults: `cached` (it already knows the gateway's MAC), `reflex` (it replies to the sender's MAC without ARP),
+    `deaf_after` (the number of echoes that it answers), `allows` (it answers only sources for which this is true),
+    `chats` (it sends an ARP request for each of these every second), `loss`, `delay`.
+    """
 
     typed: str
     gateway: str = ""
@@ -51,11 +55,11 @@ class Device:
 
     @property
     def address(self) -> int:
-        """Its first address."""
+        """Return its first address."""
         return int(IPv4Interface(self.typed).ip)
 
     def next_hop(self, source: int) -> int | None:
-        """Whom it asks for to answer a source: the source, the gateway, or nobody."""
+        """Return the address that it resolves to answer a source: the source, its gateway, or None."""
         address = IPv4Address(source)
         for one in (self.typed, *self.more):
             if address in IPv4Interface(one).network:
@@ -67,7 +71,7 @@ class Device:
 
 
 class Bench:
-    """The cable: frames in, frames out, a clock. `overhears` passes on frames to other MACs than the station's."""
+    """The cable and the clock; `overhears` also delivers frames to MACs other than the station's."""
 
     def __init__(self, device: Device, seed: int = 1, overhears: bool = True, others: Iterable[int] = ()) -> None:
         self.device, self.random, self.overhears, self.others = device, Random(seed), overhears, set(others)
@@ -92,7 +96,7 @@ class Bench:
             self._heard.append(Heard(self.now, 0, frame))
 
     def until(self, when: float) -> list[Heard]:
-        """Let time pass and return what was heard."""
+        """Advance the clock to *when*, and return the frames that were received."""
         while self._queue and self._queue[0][0] <= when:
             self.now, _, what = heapq.heappop(self._queue)
             what()
@@ -101,7 +105,7 @@ class Bench:
         return heard
 
     def send(self, frame: bytes) -> None:
-        """Take a frame of the station's."""
+        """Take a frame from the station."""
         self.sent.append((self.now, frame))
         if self.random.random() >= self.device.loss:
             self._at(self.now + self.device.delay, lambda: self._take(frame))
@@ -144,7 +148,7 @@ class Bench:
 
 
 def reply_to(echo: Echo, mac: int) -> bytes:
-    """The answer to an echo request, sent to a MAC."""
+    """Return the reply to an echo request, addressed to *mac*."""
     return echo_to_wire(
         Echo(mac, DEVICE, echo.target_ip, echo.source_ip, 64, ECHO_REPLY, echo.identifier, echo.sequence, echo.payload)
     )
