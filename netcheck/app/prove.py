@@ -135,9 +135,18 @@ def conduct(
         )
         who = Identifier(link.ways[0], aim) if order.ask_modbus else None
         interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys, who), frames)
-        recorder.end(summary(prober.proofs))
+        recorder.end(summary(_recorded(prober.proofs, recorder)))
     proofs = _in_order(base.aim, [*done, *prober.proofs])
     return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
+
+
+def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:
+    """Return the proofs that the summary counts: one whose line Ctrl-C prevented is not among the proven ones."""
+    return [
+        proof
+        for proof in proofs
+        if proof.verdict is not Verdict.PROVEN or recorder.finished.get(proof.subject) == proof
+    ]
 
 
 def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> bool:

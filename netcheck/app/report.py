@@ -38,7 +38,7 @@ class ReportOrder:
 
 
 def write_reports(order: ReportOrder, day: date) -> int:
-    """Write every file or none, and return 1 where a record is torn or broken, else 0."""
+    """Write every file or none, and return 1 where a record is torn, broken or contradicts itself, else 0."""
     targets = kinds_for(list(order.out)) + further(list(order.out), order.requests, order.sheet)
     if not targets:
         raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
@@ -54,7 +54,7 @@ def write_reports(order: ReportOrder, day: date) -> int:
     for path, data in ready:
         write_atomically(path, data)
         print(f"wrote {safe(str(path))}")
-    return 1 if report.flawed else 0
+    return 1 if report.flawed or report.misfits else 0
 
 
 def demand_unanswered(paths: Sequence[Path]) -> None:

@@ -48,7 +48,10 @@ COMMANDS: tuple[tuple[str, str], ...] = (
         "rehearse",
         "Prove a plan on a simulated bench, or measure how often a proof is false.",
     ),
-    ("verify", "Verify that no line of a record was changed, added or removed, and print its seal."),
+    (
+        "verify",
+        "Verify that no line of a record was changed and that its proofs fit, and print its seal.",
+    ),
     ("report", "Write the report on a plan and its proofs. Either all files are written or none."),
     ("answers", "Read the findings that the site has answered, and write the accepted ones into the plan."),
     ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write the reports."),

@@ -48,7 +48,7 @@ def command(
 ) -> None:
     """Write the report on a plan and its proofs. Either all files are written or none.
 
-    Exit code: 0 written, 1 written but a record is torn or its chain is broken, 2 bad use or input.
+    Exit code: 0 written, 1 written but a record is torn, broken or contradicts itself, 2 bad use or input.
 
     In CSV a text that begins with = + - or @, such as the device tag =F1-K1, gets an apostrophe, because spreadsheets
     run such cells as formulas. A workbook shows these texts unchanged. `answers` reads both. A file that holds answers

@@ -17,9 +17,11 @@ def command(
     ],
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Verify that no line of a record was changed, added or removed, and print its seal.
+    """Verify that no line of a record was changed and that its proofs fit, and print its seal.
 
-    Exit code: 0 intact, 1 a line does not fit or the last one is torn, 2 a file cannot be read.
+    Verdicts are judged again from the recorded counts; luck, unheard owners, times and the summary are compared.
+
+    Exit code: 0 all fits, 1 a line or a proof does not fit or the last line is torn, 2 a file cannot be read.
 
     Example: netcheck verify tarn-hollow-2026-11-02.jsonl
     """

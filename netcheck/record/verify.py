@@ -14,6 +14,7 @@ from netcheck.errors import RecordError
 from netcheck.files import open_plain, refused_by_system
 from netcheck.proof.result import Verdict
 from netcheck.record.chain import LineKind, RecordLine
+from netcheck.record.evidence import EvidenceCheck
 from netcheck.record.model import Content, Run
 from netcheck.record.read import ChainBreak, Step, Torn, follow, proof_of, raw_lines
 
@@ -43,6 +44,7 @@ class Verification:
     revision: str = ""
     notes: tuple[str, ...] = ()
     simulated: bool = False
+    contradictions: tuple[str, ...] = ()  # proofs and summaries that do not follow from what is recorded
 
     @property
     def state(self) -> State:
@@ -54,7 +56,7 @@ class Verification:
     @property
     def passes(self) -> bool:
         """Whether every byte of the record is valid."""
-        return self.flaw is None
+        return self.flaw is None and not self.contradictions
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
     """Return the verification of a record's lines, in bounded memory."""
     count: Counter[LineKind] = Counter()
     verdicts: Counter[str] = Counter()
-    doubts = _Doubts()
+    doubts, evidence = _Doubts(), EvidenceCheck()
     first: Run | None = None
     last: RecordLine | None = None
     flaw: ChainBreak | Torn | None = None
@@ -81,6 +83,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         count[step.kind] += 1
         first = first or Run.from_json(step.fields)
         verdicts.update(doubts.see(step, last))
+        evidence.see(step)
         last = step
     if last is None and flaw is None:
         flaw = ChainBreak(1, "the file is empty; a record starts with a `start` line")
@@ -94,6 +97,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         plan=first.plan if first else "",
         revision=first.revision if first else "",
         simulated=first.simulated if first else False,
+        contradictions=evidence.found(),
         notes=doubts.notes(),
     )
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import chain
 
 from netcheck import __version__
 from netcheck.errors import Problem, RecordError
 from netcheck.plan.model import Interface, Plan
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Proof, Verdict
+from netcheck.record.evidence import contradictions
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report.changes import changes_of
 from netcheck.report.model import Evidence, PortResult, Report, short
@@ -40,9 +42,10 @@ def report_of(
         for interface in (plan.interfaces if records else ())
         for port in interface.ports
     )
+    misfits = tuple(chain.from_iterable(_misfits(record, plan, rows) for record in records))
     gone = tuple(several[0] for several in proofs.values())
     changes = changes_of(before, checked, surveys_before, surveys) if before else None
-    return Report(checked, surveys, RULES, records, ports, gone, today, __version__, changes)
+    return Report(checked, surveys, RULES, records, ports, gone, today, __version__, changes, misfits)
 
 
 def _demand_own(plan: Plan, records: Iterable[VerifiedRecord]) -> None:
@@ -73,6 +76,29 @@ def _demand_one_kind(records: Iterable[VerifiedRecord]) -> None:
         )
 
 
+def _misfits(record: VerifiedRecord, plan: Plan, rows: dict[str, str]) -> Iterator[str]:
+    """Yield what in a record contradicts itself or the plan, each with the record's name."""
+    name = short(record)
+    yield from (f"{name}: {each}" for each in record.verification.contradictions)
+    proofs = record.content.proofs
+    if proofs and not any(each.stands(plan.sha256, rows) for each in proofs):
+        yield f"{name}: none of its {len(proofs)} proofs is of a row of this plan; it may be of another plan"
+    for each in proofs:
+        interface = plan.interface_named.get(each.proof.interface)
+        if interface is not None and each.stands(plan.sha256, rows):
+            yield from (f"{name}: line {each.line}: {what}" for what in _against_row(each.proof, interface))
+
+
+def _against_row(proof: Proof, interface: Interface) -> Iterator[str]:
+    """Yield what in a proof contradicts the row that its hash says it was made for."""
+    planned = interface.address.value if interface.address else None
+    if planned is not None and proof.verdict is not Verdict.NOT_TESTED and proof.address != str(planned):
+        yield f"{proof.subject}: the proof is of {proof.address}, and its row has {planned}"
+    mac = interface.mac.value if interface.mac else None
+    if mac is not None and proof.verdict is Verdict.PROVEN and proof.mac != mac.value:
+        yield f"{proof.subject}: the proof is of another MAC than the {mac} of its row"
+
+
 def _by_port(records: Iterable[VerifiedRecord]) -> dict[str, tuple[Evidence, ...]]:
     """Return all proofs by port, newest first; at equal times the record named last comes first. A proof that two
     records hold, as an older copy of a record does, counts once."""
@@ -90,15 +116,24 @@ def _result(
     interface: Interface, port: str, found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]
 ) -> PortResult:
     latest = next((each for each in found if _tested(each)), found[0] if found else None)
-    standing = latest if latest is not None and latest.proved.stands(sha256, rows) else None
+    fits = latest is not None and latest.proved.stands(sha256, rows)
+    doubt = next(_doubts(latest.proved.proof, interface), "") if latest is not None and fits else ""
+    standing = latest if fits and not doubt else None
     earlier = tuple(each for each in found if each is not standing)
     if standing is not None:
         return PortResult(interface, standing.proved.proof, standing, earlier)
     why = NONE_GIVEN
-    if latest is not None:
+    if doubt:
+        why = f"Its recorded proof ({latest}) contradicts itself: {doubt}."
+    elif latest is not None:
         why = f"The plan's row changed after it was proven ({latest}): prove it again."
     address = str(interface.address.value or interface.address.text) if interface.address else ""
     return PortResult(interface, Proof(interface.subject, port, address, Verdict.NOT_TESTED, why), None, earlier)
+
+
+def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
+    yield from contradictions(proof)
+    yield from _against_row(proof, interface)
 
 
 def _tested(evidence: Evidence) -> bool:

@@ -60,6 +60,7 @@ class Report:
     today: date
     version: str
     changes: Changes | None = None
+    misfits: tuple[str, ...] = ()  # recorded evidence that contradicts itself or the plan
 
     @property
     def plan(self) -> Plan:

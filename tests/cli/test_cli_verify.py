@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.proof.result import Proof, Verdict
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
+from tests.record.conftest import make_proof
 
 
 def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
@@ -27,7 +27,7 @@ def record(tmp_path: Path) -> Path:
     path = tmp_path / "run.jsonl"
     run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
     with Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)) as recorder:
-        recorder.proof(Proof("pasteuriser-plc/cpu", "1", "192.0.2.61", Verdict.PROVEN, "made"))
+        recorder.proof(make_proof("pasteuriser-plc/cpu"))
         recorder.end({"proven": 1})
     return path
 

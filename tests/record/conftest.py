@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.proof.result import Phase, PhaseResult, Proof, Rtt, Tally, Verdict
+from netcheck.proof.verdict.luck import luck
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
 
@@ -16,9 +17,29 @@ ROWS = {"pasteuriser-plc/cpu": "aaaa", "line-panel/lan": "bbbb", "filler-drive/l
 
 
 def make_proof(interface: str, port: str = "1", verdict: Verdict = Verdict.PROVEN) -> Proof:
-    """Return a short proof with one phase."""
-    seen = PhaseResult(Tally(8, 8), Tally(30, 30), 8.0, Rtt(0.1, 0.2, 0.4))
-    return Proof(interface, port, "192.0.2.61", verdict, "made", mac=0x00005E005321, phases=((Phase.IN, seen),))
+    """Return a short proof whose verdict follows from its counts."""
+    if verdict is Verdict.SILENT:
+        nothing = PhaseResult(Tally(8, 0), Tally(30, 0), 1.0)
+        return Proof(interface, port, "192.0.2.61", verdict, "made", phases=((Phase.IN, nothing),))
+    phases = (
+        (Phase.IN, PhaseResult(Tally(8, 8), Tally(30, 30), 1.0, Rtt(0.1, 0.2, 0.4))),
+        (Phase.OUT, PhaseResult(Tally(7, 0), Tally(19, 0), 5.0)),
+        (Phase.BACK, PhaseResult(Tally(3, 3), Tally(9, 9), 0.4, Rtt(0.1, 0.2, 0.4))),
+    )
+    return Proof(
+        interface=interface,
+        port=port,
+        address="192.0.2.61",
+        verdict=verdict,
+        why="made",
+        mac=0x00005E005321,
+        cable="operator",
+        connector="operator",
+        identity="planned",
+        luck=luck(8, 8, 7),
+        unheard=0.5**18,
+        phases=phases,
+    )
 
 
 def ticking() -> Callable[[], datetime]:

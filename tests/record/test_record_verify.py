@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from netcheck.errors import RecordError
 from netcheck.files import FileError
-from netcheck.proof.result import Proof, Verdict
 from netcheck.record.chain import GENESIS, LineKind, to_line
 from netcheck.record.model import Run
 from netcheck.record.read import ChainBreak, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT, State, Verification, read_record, verify, verify_steps
 from netcheck.record.write import Recorder
+from tests.record.conftest import make_proof
 
 AT = "2026-11-02T09:14:03.120Z"
 RUN = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
@@ -34,7 +34,7 @@ def chained(*parts: tuple[LineKind, dict[str, object]], at: tuple[str, ...] = ()
     return data
 
 
-PROOF = Proof("pasteuriser-plc/cpu", "1", "192.0.2.61", Verdict.PROVEN, "made").to_json()
+PROOF = make_proof("pasteuriser-plc/cpu").to_json()
 SOUND = chained(
     (LineKind.START, RUN.to_json()),
     (LineKind.EVENT, {"event": "x", "text": "y"}),

@@ -104,21 +104,24 @@ def proof_of(subject: str, verdict: Verdict, why: str, **others: object) -> Proo
     _, address, octet, _ = next(entry for entry in DEVICES if entry[0] == interface)
     seen = {
         Phase.IN: PhaseResult(Tally(8, 8), Tally(30, 30), 8.04, Rtt(0.11, 0.214, 0.4)),
-        Phase.OUT: PhaseResult(Tally(5, 0), Tally(19, 0), 5.1),
+        Phase.OUT: PhaseResult(Tally(7, 0), Tally(19, 0), 5.1),
         Phase.BACK: PhaseResult(Tally(3, 3), Tally(9, 9), 3.02, Rtt(0.1, 0.2, 0.3)),
     }
+    if verdict is Verdict.SILENT:
+        seen = {Phase.IN: PhaseResult(Tally(8, 0), Tally(30, 0), 8.04)}
     mac = Mac.from_text("00-00-5E-00-53-00").value + (octet or 0x77)
-    told = {
+    told: dict[str, object] = {
         "mac": None if verdict is Verdict.SILENT else mac,
         "echo": "answered",
         "cable": "operator",
         "connector": "operator",
         "identity": "planned" if octet else "learned",
         "luck": 4.1e-5,
-        "unheard": 1.5e-5,
         "phases": tuple(seen.items()),
         **others,
     }
+    phases: tuple[tuple[Phase, PhaseResult], ...] = told["phases"]  # type: ignore[assignment]
+    told.setdefault("unheard", 0.5 ** sum(result.arp.sent for _, result in phases))
     return Proof(interface, port, address, verdict, why, **told)  # type: ignore[arg-type]
 
 

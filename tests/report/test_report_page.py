@@ -155,8 +155,8 @@ def test_a_port_in_full(sample: Report) -> None:
     for said in (
         "With the cable out, 00-00-5E-00-53-90 (site host camera-7) answers for 10.62.20.61.",
         "Answered by 00-00-5E-00-53-21 Recorded 2026-11-19 09:14:43 UTC, run.jsonl, line 2",
-        "Luck 4.1e-05, 1 in 24,000 Unheard owner 1.5e-05, 1 in 67,000",
-        "in 8.0 8 of 8 30 of 30 0.11, 0.21, 0.40 out 5.1 0 of 5 0 of 19 none",
+        "Luck 4.1e-05, 1 in 24,000 Unheard owner 3.8e-06, 1 in 260,000",
+        "in 8.0 8 of 8 30 of 30 0.11, 0.21, 0.40 out 5.1 0 of 7 0 of 19 none",
         "00-00-5E-00-53-90 for 10.62.20.61, phase out: site host camera-7",
         "Luck no figure: nothing can be sent without a link",
         "Echo blocked: ARP was answered, echo was not",
@@ -289,7 +289,9 @@ def test_odd_numbers_are_survived(plan_folder: Path, tmp_path: Path) -> None:
     odd = ((Phase.IN, PhaseResult(Tally(-5, 10**30), Tally(0, 0), -1e300)),)
     proofs = (proof_of("line-panel/lan:1", Verdict.PROVEN, "x", luck=-1.0, unheard=1e308, phases=odd),)
     record = write_record(tmp_path / "odd.jsonl", plan_folder, proofs, clock_from())
-    assert "1e+308" in Page(to_html(report_from(plan_folder, record))).text
+    text = Page(to_html(report_from(plan_folder, record))).text
+    assert "Evidence that does not fit." in text
+    assert "unheard is 1.0e+308" in text
 
 
 def test_it_knows_every_verdict(sample: Report) -> None:

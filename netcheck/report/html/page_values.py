@@ -123,7 +123,7 @@ def _runs(record: VerifiedRecord, plan: Plan) -> tuple[tuple[str, str], ...]:
     """Return the facts of a record's runs, each value once, joined by `; `."""
     runs = record.content.runs
     same = record.content.sha256 == plan.sha256
-    told = "the plan of this report" if same else "an earlier state of the plan; each row was compared with this one"
+    told = "the plan of this report" if same else "another state of the plan; each row was compared with this one"
     return (
         ("Revision", "; ".join(dict.fromkeys(run.revision or "none" for run in runs))),
         ("Plan's SHA-256", f"{record.content.sha256} ({told})"),

@@ -30,6 +30,7 @@ def shape_of(report: Report) -> dict[str, Any]:
         **checked,
         "today": report.today.isoformat(),
         "simulated": report.simulated,
+        "does_not_fit": list(report.misfits),
         "findings": [{**shape, "key": finding.key, "choices": [*boxes_of(finding)]} for finding, shape in keyed],
         "asked": [_request(request) for request in asked_of(report.checked).requests],
         **({"changes": _changes(report.changes)} if report.changes else {}),

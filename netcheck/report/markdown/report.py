@@ -19,6 +19,7 @@ def to_markdown(report: Report) -> bytes:
     """Return the report as UTF-8; the same report gives the same bytes."""
     head, *rest = findings_parts(report.checked, boxes=True)
     parts = [head, f"**{_plain(words.headline(report))}**", *(f"**{_plain(alarm)}**" for alarm in words.alarms(report))]
+    parts += [f"**Does not fit: {_plain(each)}**" for each in report.misfits]
     parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["## Surveys", _table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None."]
     parts += ["## What was not checked", "\n".join(f"- {_plain(gap)}" for gap in not_checked(report)), *rest]

@@ -18,6 +18,7 @@ from netcheck.text import safe
 def to_text(report: Report) -> bytes:
     """Return the report as UTF-8; the same report gives the same bytes."""
     parts = [safe(words.headline(report)), *(f"DAMAGED RECORD: {safe(alarm, 1000)}" for alarm in words.alarms(report))]
+    parts += [f"DOES NOT FIT: {safe(each, 1000)}" for each in report.misfits]
     parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
     parts += ["What was not checked\n" + "\n".join(f"- {safe(gap, 1000)}" for gap in not_checked(report))]

@@ -13,11 +13,17 @@ PAPER = (
     "only the seal on paper shows that the whole file was not rewritten."
 )
 
+CONTRADICTED = (
+    "The chain is intact, but the evidence contradicts itself: the record was not written by a proof like this. Keep "
+    "the file unchanged, ask who had it, and prove the ports again."
+)
+
 
 def to_text(name: str, verification: Verification) -> str:
     """Return several lines, the state on the first; *name* is the record as the user named it."""
     mark = " (SIMULATED: not a proof of a site)" if verification.simulated else ""
     lines = [f"{safe(name)}: {_headline(verification)}{mark}"]
+    lines += [f"  DOES NOT FIT: {safe(each, 1000)}" for each in verification.contradictions]
     if verification.plan:
         lines.append(f"  plan: {safe(verification.plan)}, revision {safe(verification.revision) or 'none'}")
     verdicts = ", ".join(f"{count} {verdict}" for verdict, count in verification.verdicts)
@@ -51,6 +57,8 @@ def notes(verification: Verification) -> tuple[str, ...]:
 def what_to_do(verification: Verification) -> str:
     """Return what to do about the state, in one or two sentences."""
     match verification.state:
+        case State.INTACT if verification.contradictions:
+            return CONTRADICTED
         case State.INTACT:
             return PAPER
         case State.TORN:
@@ -82,6 +90,7 @@ def to_json(name: str, verification: Verification) -> dict[str, Any]:
         "n": flaw.line - 1 if flaw else None,
         "reason": _reason(flaw),
         "seal": verification.seal or None,
+        **({"contradictions": list(verification.contradictions)} if verification.contradictions else {}),
         "notes": list(notes(verification)),
         "plan": {"name": verification.plan, "revision": verification.revision},
     }
