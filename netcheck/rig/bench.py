@@ -131,6 +131,7 @@ class Bench:
         jack.plugged = segment is self.office or not self.direct_cable  # a direct cable has no room for a third
         if one.twin and segment is self.segment:
             jack.behind = self.jack_of(of)
+        jack.loss = one.loss
         host = VirtualDevice(self.rig, {jack: {DEVICE + of}}, _faults(one.replies))
         host.faults.only_while_out = self.jack_of(of) if one.while_out else None
         host.dead = not (one.always or one.while_out)

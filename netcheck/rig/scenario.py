@@ -102,6 +102,7 @@ class Stranger:
     twin: bool = False
     beyond: bool = False
     announces: bool = False
+    loss: float = 0.0
 
 
 class On(StrEnum):

@@ -19,6 +19,7 @@ from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.bench import Bench
+from netcheck.rig.campaign.lookalikes import lookalike
 from netcheck.rig.campaign.right import HEALTHY
 from netcheck.rig.campaign.sites import Site, site_of
 from netcheck.rig.draw import RandomChoices, scenario
@@ -31,6 +32,7 @@ UNDECIDED = (Verdict.UNSETTLED, Verdict.NOT_TESTED)
 CHUNK = 25  # sites that a process takes at a time
 SITES_A_SEED = 1 << 32  # so that no two campaigns share a site
 A_RUN_IN = 5  # every fifth site is a drawn scenario
+LOOKALIKES = 0.25  # of these runs
 CHANGES = (0, 0, 1, 1, 2, 2, 3)  # things changed in such a run, each number as likely
 
 
@@ -112,8 +114,10 @@ def trial(seed: int) -> Trial:
 
 
 def scenario_of(seed: int) -> Scenario:
-    """Draw the scenario of a seed."""
+    """Draw the scenario of a seed: anything at all, or, in one of four, an indistinguishable case."""
     random = Random(seed)
+    if random.random() < LOOKALIKES:
+        return lookalike(RandomChoices(random), random.choice(tuple(Alike)), seed)
     return scenario(RandomChoices(random), random.choice(tuple(Mode)), seed, CHANGES)
 
 

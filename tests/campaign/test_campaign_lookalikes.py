@@ -1,0 +1,28 @@
+"""Every indistinguishable case has a scenario in the campaign in which it does occur."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+
+from netcheck.proof.result import Verdict
+from netcheck.rig.bench import Bench
+from netcheck.rig.campaign.lookalikes import lookalike
+from netcheck.rig.draw import RandomChoices
+from netcheck.rig.truth import Alike
+
+
+@pytest.mark.parametrize("alike", Alike, ids=lambda alike: alike.name)
+def test_occurs_and_excuses(alike: Alike) -> None:
+    """In six runs the case occurs at least once, and no proof in them is false without an excuse."""
+    seen: set[Alike] = set()
+    for seed in range(6):
+        bench = Bench(lookalike(RandomChoices(Random(seed)), alike, seed))
+        proofs = bench.run()
+        truth = bench.truth()
+        for proof in proofs:
+            judged = truth.of(bench.places[proof.subject], proof)
+            seen |= judged.alike
+            assert not (proof.verdict is Verdict.PROVEN and judged.inexcusable)
+    assert alike in seen
