@@ -57,6 +57,8 @@ class Track:
         """The keys that say which port is out; empty where there is nothing to tell apart."""
         if len(self.targets) == 1 and self.target.mac is not None:
             return ""
+        if len(self.targets) == 1:
+            return f" (press {self.key_of(self.target)} if the cable in your hand is that of {self.target.subject})"
         keys = " or ".join(
             key if key == target.port else f"{key} for {target.port}"
             for target in self.targets
