@@ -349,7 +349,7 @@ class Walk:
         if port is not None and port.target == target:
             port.close()
             seen = self._seen(track, port)
-            if not port.was_seen or port.phase is Phase.OUT or seen.stayed:
+            if port.pull is not None and port.pull.out and not port.pull.closed:
                 seen = replace(seen, cut=why or "the walk ended")
             cut = judge(seen, names)
             return last if last is not None and cut.verdict is Verdict.UNSETTLED else cut
