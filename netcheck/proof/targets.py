@@ -186,6 +186,8 @@ def _targets_of(plan: Plan, interface: Interface) -> list[Target]:
 
 
 def _barred(plan: Plan, interface: Interface) -> str:
+    if interface.address is None and interface.dhcp:
+        return "it gets its address by DHCP: write the address that is reserved for it into the plan to prove it"
     if interface.address is None:
         return "it has no address in the plan"
     value = interface.address.value

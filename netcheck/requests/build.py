@@ -140,6 +140,8 @@ class _Work:
 
     def _without_address(self, face: Interface, subnet: Subnet) -> Request:
         note = f"not readable: {face.address.text}" if face.address else "no address planned yet"
+        if face.dhcp and face.address is None:
+            note = "it gets its address by DHCP: reserve one for this MAC, and return the address"
         return self._of(face, subnet, Kind.RESERVATION, note=note)
 
     def _outside(self, one: Translation, address: Address) -> Request:

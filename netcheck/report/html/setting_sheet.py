@@ -153,6 +153,11 @@ def _settings(face: Interface, subnet: Subnet, *, own_only: bool) -> Iterator[Se
     """
     address = face.address.value if face.address else None
     family = " (IPv6)" if address is not None and address.family == 6 else ""
+    if face.dhcp and face.address is None:  # mask and gateway come from the server as well
+        yield Setting("address", "automatic (DHCP)")
+        yield Setting("subnet", subnet.name)
+        yield Setting("VLAN", "" if subnet.vlan is None else str(subnet.vlan))
+        return
     yield Setting(f"address{family}", _text(face.address))
     if family:
         yield Setting("prefix length", *_mask(face, subnet))
