@@ -70,7 +70,7 @@ class Alike(StrEnum):
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
     FALSE_WORD = "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
-    NOT_MOVED = "a move to another connector that a key confirms and nobody made"
+    NOT_MOVED = "a cable that by key is in another connector than it really is"
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
     TWIN = "an impersonator with the device's MAC"
@@ -301,10 +301,11 @@ class _Case:
         return any(asked <= at <= silence[1] for at in self.truth.entered)
 
     def _not_moved(self) -> bool:
-        """The operator was asked to move the cable to this connector, and it was in another one of the device."""
+        """By the operator's word the cable is in this connector, and it was in another one of the device."""
         asked = any(at >= self.began for at in self.truth.instructions(Action.MOVE, self.place.subject))
         others = [jack for jack in self.place.device.addresses if jack is not self.place.jack]
-        return asked and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
+        said = asked or (self.truth.walks and self.proof.connector == "operator")
+        return said and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
 
     def _by_itself(self, silence: tuple[float, float], within_seconds: float) -> bool:
         """The device or its path failed in the seconds after a request, for longer than a reset of the link lasts."""
@@ -422,6 +423,8 @@ class _Case:
         if not silences or self.place.planned_mac is not None:
             return {Alike.TWIN} if self._twin_able() else set()
         excuses = {Alike.ANOTHER_CABLE} if all(map(self._another_cable, silences)) else set()
+        if self.truth.walks and self.proof.connector == "operator" and all(map(self._excuses, silences)):
+            excuses.add(Alike.FALSE_WORD)  # a key named this port while the other one's cable was out
         if self.place.jack in _upstream(self.jack) and self.place.dependents:
             excuses.add(Alike.CHAIN)
         return excuses
