@@ -32,7 +32,7 @@ _SHORT_YEAR = re.compile(r"(\d{1,2}([./-])\d{1,2}\2)(\d\d)", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Remark:
+class AnswerRemark:
     """A change that is made by hand, or a question. `value` is what follows `change it to`."""
 
     row: int
@@ -74,8 +74,8 @@ class Outcome:
     accepted: tuple[Accepted, ...]
     already: tuple[Accepted, ...]
     moves: tuple[Move, ...]
-    changes: tuple[Remark, ...]
-    questions: tuple[Remark, ...]
+    changes: tuple[AnswerRemark, ...]
+    questions: tuple[AnswerRemark, ...]
     done: tuple[int, ...]
     flaws: tuple[Flaw, ...]
     unanswered: int
@@ -104,7 +104,7 @@ def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "
     book = _Findings(checked)
     accepted: dict[str, Accepted] = {}
     moves: list[Move] = []
-    remarks: dict[Decision, list[Remark]] = {Decision.CHANGE: [], Decision.QUESTION: []}
+    remarks: dict[Decision, list[AnswerRemark]] = {Decision.CHANGE: [], Decision.QUESTION: []}
     flaws: list[Flaw] = []
     done: list[int] = []
     answered: set[str] = set()
@@ -295,15 +295,15 @@ def _entry(answer: Answer, finding: Finding, accepted: AcceptedFinding | None, t
     return entry
 
 
-def _remark(answer: Answer, finding: Finding, by: str, what: str, value: str = "") -> Remark:
+def _remark(answer: Answer, finding: Finding, by: str, what: str, value: str = "") -> AnswerRemark:
     remark = _plain(answer.remark, "remark")
     if not any(map(str.isalnum, remark + value)):
         where = "the column remark" if what == "a question" else "the column change-to, or how in the column remark"
         raise _Refused(f"{what} needs words", f"Write it in {where}")
-    return Remark(row=answer.row, finding=finding, remark=remark, by=_plain(answer.by or by, "by"), value=value)
+    return AnswerRemark(row=answer.row, finding=finding, remark=remark, by=_plain(answer.by or by, "by"), value=value)
 
 
-def _change(plan: Plan, answer: Answer, finding: Finding, decided: Decided, by: str) -> Move | Remark:
+def _change(plan: Plan, answer: Answer, finding: Finding, decided: Decided, by: str) -> Move | AnswerRemark:
     """Return the addresses that go into the plan, or a remark where the change must be made by hand."""
     value = _plain(answer.change_to or decided.value or _only_an_address(answer.remark), "change-to")
     if decided.decision is Decision.PROPOSAL:

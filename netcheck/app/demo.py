@@ -12,7 +12,7 @@ from netcheck.addr import Address
 from netcheck.app.check import findings_to_print
 from netcheck.app.map import draw
 from netcheck.app.prepare import ground
-from netcheck.app.prove import Order, Outcome, conduct
+from netcheck.app.prove import Order, RunOutcome, conduct
 from netcheck.caution import caution_to_text
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
@@ -110,7 +110,7 @@ def _mend(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Che
     return plan, surveys, mended
 
 
-def _prove(out: Path) -> Outcome:
+def _prove(out: Path) -> RunOutcome:
     base = ground(out / "plan", ())
     rig, cables = plant(base.aim, TROUBLE, SEED)
     hands = Technician(rig, cables, confirms=True)
@@ -130,7 +130,7 @@ def _prove(out: Path) -> Outcome:
     return conduct(order, base, order.permit, rig, hands)
 
 
-def _print_proofs(outcome: Outcome) -> None:
+def _print_proofs(outcome: RunOutcome) -> None:
     open_ports = [proof for proof in outcome.proofs if proof.verdict is not Verdict.PROVEN]
     lines = to_lines(open_ports, simulated=outcome.simulated)
     print("\nNot proven, and why:\n" + "\n".join(lines))

@@ -18,7 +18,7 @@ from netcheck.wire.link import Link
 KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE)
 
 
-class Operator:
+class TerminalOperator:
     """The operator of a run: keys in, screen and record out."""
 
     def __init__(

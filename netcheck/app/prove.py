@@ -18,7 +18,7 @@ from netcheck.app.choices import demand_interface, demand_usable, record_path
 from netcheck.app.display import Show
 from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.modbus_identity import Identifier
-from netcheck.app.operator import Operator
+from netcheck.app.operator import TerminalOperator
 from netcheck.app.prepare import Ground, ground
 from netcheck.caution import caution_to_text
 from netcheck.errors import LinkError, Problem, UsageError
@@ -82,7 +82,7 @@ def open_the_link(order: Order) -> Link:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class RunOutcome:
     """The result of a run; `refused` is the reason why the interface could not be used."""
 
     proofs: tuple[Proof, ...]
@@ -111,7 +111,7 @@ def conduct(
     link: Link,
     hands: Hands | None = None,
     procedure: ProcedureOf = PortByPort,
-) -> Outcome:
+) -> RunOutcome:
     """Prove the scope over a link with screen and record; *hands* replaces the keyboard."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
@@ -134,10 +134,10 @@ def conduct(
             Show(board, stream, quiet=order.quiet, terse=order.terse, simulated=link.kind == RIG)
         )
         who = Identifier(link.ways[0], aim) if order.ask_modbus else None
-        interrupted = _driven(prober, link, Operator(prober, link, show, recorder, keys, who), frames)
+        interrupted = _driven(prober, link, TerminalOperator(prober, link, show, recorder, keys, who), frames)
         recorder.end(summary(_recorded(prober.proofs, recorder)))
     proofs = _in_order(base.aim, [*done, *prober.proofs])
-    return Outcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
+    return RunOutcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
 
 
 def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:
@@ -149,7 +149,7 @@ def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:
     ]
 
 
-def _driven(prober: Prober, link: Link, operator: Operator, frames: Frames | None) -> bool:
+def _driven(prober: Prober, link: Link, operator: TerminalOperator, frames: Frames | None) -> bool:
     """Drive the run to its end; return whether Ctrl-C ended it."""
     try:
         drive(prober, link, operator, frames)
@@ -201,7 +201,7 @@ def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
     return [by_subject[target.subject] for target in aim.asked if target.subject in by_subject]
 
 
-def finish(order: Order, outcome: Outcome) -> int:
+def finish(order: Order, outcome: RunOutcome) -> int:
     """Print the result and return the exit code; LinkError where the interface could not be used."""
     if order.as_json:
         shape = to_json(outcome.proofs, str(outcome.record), outcome.seal, simulated=outcome.simulated)

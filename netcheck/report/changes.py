@@ -69,7 +69,7 @@ class Changed:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class ChangeGroup:
     """The changed entries of one kind; `one` names an entry in the singular."""
 
     one: str
@@ -95,7 +95,7 @@ class Changes:
     agreed: tuple[Finding, ...]
     remaining: tuple[Finding, ...]
     answered: tuple[AcceptedFinding, ...]
-    groups: tuple[Group, ...]
+    groups: tuple[ChangeGroup, ...]
 
     @property
     def subnets(self) -> tuple[Changed, ...]:
@@ -141,21 +141,21 @@ def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tup
 Values = tuple[tuple[str, str], ...]
 
 
-def _groups(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Sequence[Survey]) -> Iterator[Group]:
+def _groups(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Sequence[Survey]) -> Iterator[ChangeGroup]:
     """Yield every kind of entry that can change a finding or a request; kinds without a change are empty."""
-    yield Group("subnet", tuple(_changed(old.subnet_named, now.subnet_named, _OF_SUBNET)))
-    yield Group("interface", tuple(_renamed(_changed(old.interface_named, now.interface_named, _OF_INTERFACE))))
-    yield Group("router", tuple(_changed(old.router_named, now.router_named, _OF_ROUTER)))
-    yield Group("translation", tuple(_changed(*_by_subject(old.translations, now.translations), _OF_TRANSLATION)))
+    yield ChangeGroup("subnet", tuple(_changed(old.subnet_named, now.subnet_named, _OF_SUBNET)))
+    yield ChangeGroup("interface", tuple(_renamed(_changed(old.interface_named, now.interface_named, _OF_INTERFACE))))
+    yield ChangeGroup("router", tuple(_changed(old.router_named, now.router_named, _OF_ROUTER)))
+    yield ChangeGroup("translation", tuple(_changed(*_by_subject(old.translations, now.translations), _OF_TRANSLATION)))
     stations = [{each.name: each for each in plan.stations} for plan in (old, now)]
-    yield Group("station", tuple(_changed(stations[0], stations[1], _OF_STATION)))
+    yield ChangeGroup("station", tuple(_changed(stations[0], stations[1], _OF_STATION)))
     talks = [{f"{each.source} to {each.target}": each for each in plan.conversations} for plan in (old, now)]
-    yield Group("conversation", tuple(_changed(talks[0], talks[1], _OF_CONVERSATION)))
-    yield Group("scheme", tuple(_changed(*_by_subject(old.schemes, now.schemes), _OF_SCHEME)))
-    yield Group("setting", tuple(_settings(old, now)))
+    yield ChangeGroup("conversation", tuple(_changed(talks[0], talks[1], _OF_CONVERSATION)))
+    yield ChangeGroup("scheme", tuple(_changed(*_by_subject(old.schemes, now.schemes), _OF_SCHEME)))
+    yield ChangeGroup("setting", tuple(_settings(old, now)))
     lists = [{each.file: each for each in plan.surveys} for plan in (old, now)]
-    yield Group("survey", tuple(_changed(lists[0], lists[1], _OF_SURVEY)))
-    yield Group("site host", tuple(_hosts(old, now, surveys_before, surveys)))
+    yield ChangeGroup("survey", tuple(_changed(lists[0], lists[1], _OF_SURVEY)))
+    yield ChangeGroup("site host", tuple(_hosts(old, now, surveys_before, surveys)))
 
 
 def _by_subject(old: Iterable[Any], now: Iterable[Any]) -> tuple[dict[str, Any], dict[str, Any]]:

@@ -12,9 +12,9 @@ from functools import cached_property
 
 from netcheck.addr import Address, Range
 from netcheck.plan.model import Cell, Interface, Plan, Position, Subnet, Translation
-from netcheck.requests.model import Asked, Kind, Request
+from netcheck.requests.model import Asked, Request, RequestKind
 from netcheck.requests.routed_conversations import Face, address_of, requests_of
-from netcheck.requests.zone_lines import Record, records_of, request_of, zones_of
+from netcheck.requests.zone_lines import ZoneRecord, records_of, request_of, zones_of
 from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
@@ -133,7 +133,7 @@ class _Work:
                 yield self._without_address(face, subnet)
             else:
                 note = self._note(face.subject, face.address.value, subnet.name, face.granted)
-                yield self._of(face, subnet, Kind.RESERVATION, str(face.address.value), note=note)
+                yield self._of(face, subnet, RequestKind.RESERVATION, str(face.address.value), note=note)
         for one in self.plan.translations:
             if one.outside.value is not None:
                 yield self._outside(one, one.outside.value)
@@ -142,15 +142,15 @@ class _Work:
         note = f"not readable: {face.address.text}" if face.address else "no address planned yet"
         if face.dhcp and face.address is None:
             note = "it gets its address by DHCP: reserve one for this MAC, and return the address"
-        return self._of(face, subnet, Kind.RESERVATION, note=note)
+        return self._of(face, subnet, RequestKind.RESERVATION, note=note)
 
     def _outside(self, one: Translation, address: Address) -> Request:
         inside = f"translated to {one.inside.text} of {one.island}"
         note = "; ".join(filter(None, (inside, self._note(one.subject, address))))
-        return Request(Kind.RESERVATION, one.subject, self.plan.outer_island(one), str(address), note=note)
+        return Request(RequestKind.RESERVATION, one.subject, self.plan.outer_island(one), str(address), note=note)
 
     def _of(
-        self, face: Interface, subnet: Subnet, kind: Kind, address: str = "", what: str = "", note: str = ""
+        self, face: Interface, subnet: Subnet, kind: RequestKind, address: str = "", what: str = "", note: str = ""
     ) -> Request:
         return Request(
             kind,
@@ -192,7 +192,7 @@ class _Work:
         moving = [face.subject for face, _ in inside if not face.granted]
         note = f"only if {listed(moving)} keep{'s' if len(moving) == 1 else ''} the address" if moving else ""
         return Request(
-            Kind.POOL,
+            RequestKind.POOL,
             listed([face.subject for face, _ in inside], MOST),
             subnet.island,
             listed([str(address) for _, address in inside], MOST),
@@ -202,7 +202,7 @@ class _Work:
             note=note,
         )
 
-    def records(self) -> Iterator[Record]:
+    def records(self) -> Iterator[ZoneRecord]:
         """Yield forward and reverse records of addresses that wait for nothing, without those that a zone has."""
         forward = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.here}
         reverse = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.own}
@@ -224,7 +224,7 @@ class _Work:
                 subnet = self.plan.subnet_of(face)
                 ports = "" if face.ports == ("1",) else f"port {listed(list(face.ports), joint='or')} of the interface"
                 note = "; ".join(filter(None, (ports, *twice)))
-                yield self._of(face, subnet, Kind.SWITCH_PORT, address_of(face), note=note)
+                yield self._of(face, subnet, RequestKind.SWITCH_PORT, address_of(face), note=note)
 
 
 def _without(pool: Range, taken: set[int]) -> Iterator[Range]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class Kind(StrEnum):
+class RequestKind(StrEnum):
     """What a request asks for."""
 
     RESERVATION = "reservation"
@@ -21,7 +21,7 @@ class Request:
     """One request. Texts are those of the plan, empty where the kind has no such value. `what` is the zone line, the
     pool as it would become, or the far end of a conversation; `note` names what it waits for."""
 
-    kind: Kind
+    kind: RequestKind
     subject: str
     island: str = ""
     address: str = ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet, Translation
-from netcheck.requests.model import Kind, Request
+from netcheck.requests.model import Request, RequestKind
 from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
 
 Face = tuple[Interface, Subnet]
@@ -81,7 +81,7 @@ def _request(talk: TracedConversation, source: _End, target: _End, *, walked: bo
     failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
     return Request(
-        Kind.CONVERSATION,
+        RequestKind.CONVERSATION,
         source.face.subject,
         source.subnet.island,
         source.address,

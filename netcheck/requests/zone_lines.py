@@ -9,7 +9,7 @@ from ipaddress import ip_address
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Subnet
-from netcheck.requests.model import Kind, Request, Zone
+from netcheck.requests.model import Request, RequestKind, Zone
 
 UNKNOWN_DOMAIN = "domain-not-in-plan.invalid."
 TTL = 3600  # seconds; common practice, no source: the site sets its own
@@ -19,7 +19,7 @@ _NAME = re.compile(r"(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+", re.A
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
+class ZoneRecord:
     """One DNS record; `zone` is its reverse zone, empty for a forward record."""
 
     interface: Interface
@@ -29,7 +29,7 @@ class Record:
     line: str
 
 
-def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[Record]:
+def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[ZoneRecord]:
     """Yield the forward and reverse record of an interface that has an address and a valid name."""
     name = face.host_name.value if face.host_name else None
     address = face.address.value if face.address else None
@@ -41,8 +41,8 @@ def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[Record]
         return  # reported by the rule name-unusable, or too long with its domain
     kind = "A" if address.family == 4 else "AAAA"
     reverse = f"{ip_address(str(address)).reverse_pointer}."
-    yield Record(face, subnet.island, address, "", f"{owner} {TTL} IN {kind} {address}")
-    yield Record(face, subnet.island, address, _reverse_zone(reverse), f"{reverse} {TTL} IN PTR {target}")
+    yield ZoneRecord(face, subnet.island, address, "", f"{owner} {TTL} IN {kind} {address}")
+    yield ZoneRecord(face, subnet.island, address, _reverse_zone(reverse), f"{reverse} {TTL} IN PTR {target}")
 
 
 def _absolute(name: str, domain: str) -> str:
@@ -62,10 +62,10 @@ def _reverse_zone(pointer: str) -> str:
     return ".".join(labels[16:] if labels[-2] == "ip6" else labels[1:]) + "."
 
 
-def request_of(record: Record) -> Request:
+def request_of(record: ZoneRecord) -> Request:
     """Return a record as a request."""
     return Request(
-        Kind.DNS,
+        RequestKind.DNS,
         record.interface.subject,
         record.island,
         str(record.address),
@@ -74,10 +74,10 @@ def request_of(record: Record) -> Request:
     )
 
 
-def zones_of(records: Iterable[Record]) -> Iterator[Zone]:
+def zones_of(records: Iterable[ZoneRecord]) -> Iterator[Zone]:
     """Yield one file of forward records and one for each reverse zone, by island, since addresses repeat between
     islands."""
-    files: dict[tuple[str, str], list[Record]] = {}
+    files: dict[tuple[str, str], list[ZoneRecord]] = {}
     for record in records:
         files.setdefault((record.island, record.zone), []).append(record)
     islands = {island for island, _ in files}

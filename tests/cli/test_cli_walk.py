@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.app.prepare import ground
-from netcheck.app.prove import Order, Outcome, conduct, finish
+from netcheck.app.prove import Order, RunOutcome, conduct, finish
 from netcheck.proof.events import Action, Event, Key, Press
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.walk.walk import Walk
@@ -80,7 +80,7 @@ def folder(tmp_path: Path) -> Path:
 
 def walk(
     folder: Path, pulls: dict[str, tuple[float, ...]], ends: float, *, as_json: bool = False
-) -> tuple[Order, Outcome]:
+) -> tuple[Order, RunOutcome]:
     """Walk over the plan, the cables of these ports pulled, until q is pressed."""
     base = ground(folder, ())
     rig, cables = plant(base.aim, Trouble(), seed=5)

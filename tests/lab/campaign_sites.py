@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from netcheck.rig.campaign.lots import Fault
-from netcheck.rig.campaign.sites import Site, site_of
+from netcheck.rig.campaign.sites import DrawnSite, site_of
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.technicians import Habit
 from tests.lab.commands import Result
@@ -37,7 +37,7 @@ def prove(seed: int, lab: Lab, folder: Path) -> Result:
     return plant.start(*PATIENCE, *direct, keys=site.hand.keys).end()
 
 
-def _devices(plant: Plant, site: Site) -> list[Device]:
+def _devices(plant: Plant, site: DrawnSite) -> list[Device]:
     """Add all planned devices, the one under test first."""
     fault, others = site.drawn.fault, []
     alpha = _alpha(plant, site)
@@ -52,7 +52,7 @@ def _devices(plant: Plant, site: Site) -> list[Device]:
     return [alpha, *others]
 
 
-def _alpha(plant: Plant, site: Site) -> Device:
+def _alpha(plant: Plant, site: DrawnSite) -> Device:
     direct, fault, host = site.options.direct, site.drawn.fault, site.hand.right.host
     assert isinstance(host, VirtualDevice)
     odd = _as_host(host.faults)
@@ -88,7 +88,7 @@ def _as_host(faults: Faults) -> dict[str, Any]:
     return odd
 
 
-def _go_wrong(plant: Plant, site: Site, alpha: Device) -> str:
+def _go_wrong(plant: Plant, site: DrawnSite, alpha: Device) -> str:
     """Add the site's fault; return the namespace of the host that is there only while the cable is out."""
     match site.drawn.fault:
         case Fault.SECOND_ALWAYS:
@@ -111,7 +111,7 @@ class HabitOnKernel:
     """Does with the cables of the laboratory what the site's technician does on the rig."""
 
     plant: Plant
-    site: Site
+    site: DrawnSite
     alpha: Device
     other: Device | None
     stranger: str = ""

@@ -23,7 +23,7 @@ from netcheck.report.markdown.report import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
 from netcheck.requests.build import WITHDRAWN, asked_of, changed_since
-from netcheck.requests.model import Asked, Kind
+from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked, check, propose_addresses
 from netcheck.survey.read import read_surveys
 from netcheck.tables.formula_guard import unguarded
@@ -112,7 +112,7 @@ def asked(checked: Callable[[str], Checked]) -> Asked:
 
 def test_reservations_say_all_that_it_types_in(asked: Asked) -> None:
     """Address by address, IPv6 beside IPv4, with MAC, name, VLAN and switch port; what conflicts waits."""
-    first, six, panel, capper, _ = asked.of(Kind.RESERVATION)
+    first, six, panel, capper, _ = asked.of(RequestKind.RESERVATION)
     assert (first.subject, first.address, first.mac) == ("filler-plc/cpu", "10.62.20.103", "00-00-5E-00-53-21")
     assert (first.host_name, first.subnet, first.vlan, first.switch_port) == ("filler-plc", "process", "620", "sw-1/3")
     assert first.note == "granted by site IT"
@@ -129,7 +129,7 @@ def test_what_is_requested_is_what_suggest_writes(tmp_path: Path) -> None:
     (tmp_path / "plan.toml").write_text(HEAD + devices, "utf-8")
     plan = read_plan(tmp_path)
     surveys = read_surveys(plan)
-    asked = asked_of(check(plan, surveys, TODAY)).of(Kind.RESERVATION)
+    asked = asked_of(check(plan, surveys, TODAY)).of(RequestKind.RESERVATION)
     requested = {(one.subject, one.address) for one in asked if one.address}
     proposals = propose_addresses(plan, surveys, TODAY).proposals
     proposed = {(one.subject, str(one.address)) for one in proposals if one.address}
@@ -141,7 +141,7 @@ def test_what_is_requested_is_what_suggest_writes(tmp_path: Path) -> None:
 
 def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> None:
     """The pool in two parts around the address, which is granted and therefore need not move."""
-    (pool,) = asked.of(Kind.POOL)
+    (pool,) = asked.of(RequestKind.POOL)
     assert pool.what == "10.62.20.100-10.62.20.109 becomes 10.62.20.100-10.62.20.102 and 10.62.20.104-10.62.20.109"
     assert (pool.subject, pool.address, pool.note) == ("filler-plc/cpu", "10.62.20.103", "")
 
@@ -158,7 +158,7 @@ def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> Non
 def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
     """At either end, in the middle, and all of it; compared with the standard library's count of addresses."""
     text = (HEAD + DEVICES).replace("10.62.20.100-10.62.20.109", f"{low}-{high}")
-    (pool,) = asked_of(checked(text)).of(Kind.POOL)
+    (pool,) = asked_of(checked(text)).of(RequestKind.POOL)
     assert pool.what.split(" becomes ")[1] == becomes
     whole = int(ipaddress.ip_address(high)) - int(ipaddress.ip_address(low)) + 1
     parts = [part.split("-") for part in becomes.split(" and ")] if becomes != "nothing" else []
@@ -167,7 +167,7 @@ def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Call
 
 def test_only_what_is_routed_meets_a_firewall(asked: Asked) -> None:
     """A conversation inside a subnet is not asked for; one between subnets is, with both addresses."""
-    (one,) = asked.of(Kind.CONVERSATION)
+    (one,) = asked.of(RequestKind.CONVERSATION)
     assert (one.subject, one.address) == ("line-panel/lan", "10.62.30.7")
     assert one.what == "filler-plc/cpu 10.62.20.103 (process), both ways"
     assert one.note == "operator screens"
@@ -226,7 +226,7 @@ to = "dual-panel/lan"
 
 def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable[[str], Checked]) -> None:
     """Each family that both ends have; beyond a translating router its outside address (RFC 3022 section 2.1)."""
-    _, four, six, sensor, into, out = asked_of(checked(HEAD + DEVICES + BOTH)).of(Kind.CONVERSATION)
+    _, four, six, sensor, into, out = asked_of(checked(HEAD + DEVICES + BOTH)).of(RequestKind.CONVERSATION)
     assert (four.address, four.what) == ("10.62.30.9", "filler-plc/cpu 10.62.20.103 (process), both ways")
     assert (six.address, six.what) == ("2001:db8:30::9", "filler-plc/cpu 2001:db8:20::67 (six), both ways")
     assert (sensor.address, sensor.what) == ("2001:db8:30::99", "filler-plc/cpu 2001:db8:20::67 (six), both ways")
@@ -241,11 +241,11 @@ def test_what_an_address_has_no_part_in_does_not_wait(checked: Callable[[str], C
     found = checked(wrong)
     assert {one.rule for one in found.findings if "line-panel/lan" in one.subjects} >= {"mask-differs"}
     asked = asked_of(found)
-    assert [one.note for one in asked.of(Kind.RESERVATION) if one.subject == "line-panel/lan"] == [""]
+    assert [one.note for one in asked.of(RequestKind.RESERVATION) if one.subject == "line-panel/lan"] == [""]
     assert "panel.hall-2.example. 3600 IN A 10.62.30.7\n" in asked.zones[0].text
     overlapping = asked_of(checked(HEAD.replace("10.62.30.0/24", "10.62.30.0/23").replace(
         "[[router]]", '[[subnet]]\nname = "other"\nprefix = "10.62.31.0/24"\n[[router]]') + DEVICES))  # fmt: skip
-    (note,) = (one.note for one in overlapping.of(Kind.RESERVATION) if one.subject == "line-panel/lan")
+    (note,) = (one.note for one in overlapping.of(RequestKind.RESERVATION) if one.subject == "line-panel/lan")
     assert note == "wait until resolved: subnets-overlap of subnet packing"
     assert all("10.62.30.7" not in zone.text for zone in overlapping.zones)
 
@@ -377,14 +377,14 @@ def test_nothing_is_asked_for_in_a_machines_own_island(
 ) -> None:
     """Behind a translating router the addresses are the machine's own, unless the plan marks the island."""
     asked = asked_of(checked(HEAD + DEVICES + BOTH + mark))
-    assert ("cell-plc/cpu" in {one.subject for one in asked.of(Kind.RESERVATION)}) == asked_for
-    assert "cell-router/10.62.20.99" in {one.subject for one in asked.of(Kind.RESERVATION)}
+    assert ("cell-plc/cpu" in {one.subject for one in asked.of(RequestKind.RESERVATION)}) == asked_for
+    assert "cell-router/10.62.20.99" in {one.subject for one in asked.of(RequestKind.RESERVATION)}
 
 
 def test_conversations_say_service_and_side(checked: Callable[[str], Checked]) -> None:
     """Transport protocols and ports by RFC 6335, and which side opens connections."""
     more = 'services = ["TCP 502", "udp/2222-2230"]\nstarts = "to"\nwhy = '
-    (one,) = asked_of(checked((HEAD + DEVICES).replace("why = ", more, 1))).of(Kind.CONVERSATION)
+    (one,) = asked_of(checked((HEAD + DEVICES).replace("why = ", more, 1))).of(RequestKind.CONVERSATION)
     assert one.what.endswith("tcp 502, udp 2222-2230, opened by filler-plc/cpu")
 
 
@@ -399,7 +399,7 @@ def test_records_that_the_zone_has_are_not_asked_for(tmp_path: Path) -> None:
     read = read_plan(tmp_path)
     found = [
         one.what
-        for one in asked_of(check(read, read_surveys(read), date(2026, 11, 2))).of(Kind.DNS)
+        for one in asked_of(check(read, read_surveys(read), date(2026, 11, 2))).of(RequestKind.DNS)
         if one.subject == "line-panel/lan"
     ]
     assert found == ["7.30.62.10.in-addr.arpa. 3600 IN PTR panel.hall-2.example."]
@@ -410,7 +410,7 @@ def test_since_an_earlier_revision_only_changes_are_asked_for(checked: Callable[
     before = checked(HEAD + DEVICES)
     after = checked((HEAD + DEVICES).replace('address = "10.62.30.7"', 'address = "10.62.30.17"'))
     assert changed_since(before, before) == ()
-    found = [one for one in changed_since(after, before) if one.kind is Kind.RESERVATION]
+    found = [one for one in changed_since(after, before) if one.kind is RequestKind.RESERVATION]
     assert [(one.subject, one.address, one.note) for one in found] == [
         ("line-panel/lan", "10.62.30.17", ""),
         ("line-panel/lan", "10.62.30.7", WITHDRAWN),

@@ -13,7 +13,7 @@ from itertools import islice
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Subnet
 from netcheck.report.html.map_sheet import Sheet, overview_of, sheet_of
-from netcheck.report.html.map_words import Row, held_at, rows_of, taken_by
+from netcheck.report.html.map_words import WordRow, held_at, rows_of, taken_by
 from netcheck.report.model import Report
 from netcheck.report.text.subnet_map import conflicts_in
 from netcheck.space.intervals import Spans, range_of
@@ -35,7 +35,7 @@ class SubnetMap:
     subnet: Subnet
     overview: Sheet | None = None
     sheets: tuple[Sheet, ...] = ()
-    rows: tuple[Row, ...] = ()
+    rows: tuple[WordRow, ...] = ()
     gaps: tuple[Range, ...] = ()
     held: tuple[tuple[Address, str], ...] = ()
     left_out: str = ""

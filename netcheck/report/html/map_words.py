@@ -16,7 +16,7 @@ NAMED = 4  # holders of one address
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class WordRow:
     """One use in a subnet: number of addresses, their first ranges, and the number of further ranges."""
 
     use: Use
@@ -41,15 +41,15 @@ def taken_by(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> 
     return {use: tuple(Spans(ranges).within(window)) for use, ranges in found.items()}
 
 
-def rows_of(taken: dict[Use, tuple[Range, ...]], prefix: Prefix) -> tuple[Row, ...]:
+def rows_of(taken: dict[Use, tuple[Range, ...]], prefix: Prefix) -> tuple[WordRow, ...]:
     """Return one row for each use and one for free addresses; an address counts in each of its uses."""
     rows = [_row(use, ranges) for use, ranges in taken.items() if ranges]
     free = tuple(Spans(span for spans in taken.values() for span in spans).gaps(prefix.usable))
     return (*rows, *([_row(Use.FREE, free)] if free else []))
 
 
-def _row(use: Use, ranges: tuple[Range, ...]) -> Row:
-    return Row(use, sum(span.size for span in ranges), ranges[:SHOWN], max(0, len(ranges) - SHOWN))
+def _row(use: Use, ranges: tuple[Range, ...]) -> WordRow:
+    return WordRow(use, sum(span.size for span in ranges), ranges[:SHOWN], max(0, len(ranges) - SHOWN))
 
 
 def held_at(island: Island, address: Address, conflicts: Collection[Address]) -> str:

@@ -52,7 +52,7 @@ class Face:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class SheetBlock:
     """One device with its interfaces in plan order."""
 
     device: str
@@ -84,7 +84,7 @@ def to_sheet(checked: Checked, today: date) -> bytes:
     return environment().get_template("sheet.html").render(values).encode("utf-8")
 
 
-def blocks_of(checked: Checked) -> tuple[Block, ...]:
+def blocks_of(checked: Checked) -> tuple[SheetBlock, ...]:
     """Return every device of the plan with its settings."""
     stops, accepted = _stops(checked), _accepted(checked)
     faces: dict[str, list[tuple[Interface, Subnet]]] = {}
@@ -101,7 +101,7 @@ def blocks_of(checked: Checked) -> tuple[Block, ...]:
         face = Face(interface, own, tuple(stops.get(interface.subject, ())), tuple(accepted.get(interface.subject, ())))
         devices.setdefault(interface.device, []).append(face)
     return tuple(
-        Block(device, several[0].interface.kind, several[0].interface.location, tuple(several))
+        SheetBlock(device, several[0].interface.kind, several[0].interface.location, tuple(several))
         for device, several in devices.items()
     )
 

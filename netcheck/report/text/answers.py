@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from netcheck.answers.apply import Flaw, Move, Outcome, Remark
+from netcheck.answers.apply import AnswerRemark, Flaw, Move, Outcome
 from netcheck.plan.model import Accepted
 from netcheck.text import safe
 
@@ -66,7 +66,7 @@ def _subject(entry: Accepted) -> str:
     return f"{safe(entry.subject, 120)}{at}" + (f" with {safe(entry.other, 120)}" if entry.other else "")
 
 
-def _remark(remark: Remark) -> str:
+def _remark(remark: AnswerRemark) -> str:
     who = f", {safe(remark.by, 80)}" if remark.by else ""
     words = "; ".join(filter(None, (safe(remark.value, 200), safe(remark.remark, 400))))
     subjects = safe(", ".join(remark.finding.subjects), 200)
@@ -114,7 +114,7 @@ def _accepted_json(entry: Accepted) -> dict[str, Any]:
     }
 
 
-def _remark_json(remark: Remark) -> dict[str, Any]:
+def _remark_json(remark: AnswerRemark) -> dict[str, Any]:
     return {
         "row": remark.row,
         "rule": remark.finding.rule,

@@ -21,7 +21,7 @@ from netcheck.proof.verdict.names import Names
 from netcheck.rig.bench import Bench
 from netcheck.rig.campaign.lookalikes import lookalike
 from netcheck.rig.campaign.right import HEALTHY
-from netcheck.rig.campaign.sites import Site, site_of
+from netcheck.rig.campaign.sites import DrawnSite, site_of
 from netcheck.rig.draw import RandomChoices, scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
 from netcheck.rig.truth import Alike, Truth, Unmet
@@ -85,7 +85,7 @@ class Trial:
         return self.right is not None and self.verdict in self.right
 
 
-def prove(site: Site, seed: int) -> Prober:
+def prove(site: DrawnSite, seed: int) -> Prober:
     """Prove a site in virtual time."""
     prober = Prober(site.scope, site.rig.ways, NOBODY, site.options, Random(seed), poll=POLL)
     drive(prober, site.rig, site.hand)

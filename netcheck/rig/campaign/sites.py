@@ -40,7 +40,7 @@ FORCED = {Fault.TWIN: Habit.RIGHT, Fault.COINCIDENCE: Habit.NONE, Fault.UPLINK: 
 
 
 @dataclass(eq=False)
-class Site:
+class DrawnSite:
     """A bench, what is asked of it, who moves its cables, and what was drawn. `story` says so in words."""
 
     rig: Rig
@@ -93,7 +93,7 @@ class _Builder:
             segments.append(self.office)
         self.rig = Rig(seed, ways, segments)
 
-    def site(self) -> Site:
+    def site(self) -> DrawnSite:
         """Build the site."""
         self._alpha()
         if not self.direct:
@@ -108,7 +108,7 @@ class _Builder:
         self.rig.after(GIVES_UP, partial(self.hand.press, Key.QUIT))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
         asked = self.targets[self.ordinal]
-        return Site(
+        return DrawnSite(
             rig=self.rig,
             scope=Scope(tuple(self.targets), (asked,), (NET,), frozenset({BORROWED}), macs, {}),
             options=RunOptions(hands_free=not self.keys, direct=self.direct),
@@ -343,6 +343,6 @@ class _Builder:
             moment += lasts + self.random.uniform(3, 15)
 
 
-def site_of(seed: int) -> Site:
+def site_of(seed: int) -> DrawnSite:
     """Return the site of a seed."""
     return _Builder(seed).site()

@@ -28,7 +28,7 @@ _PROC_PERMANENT, _PROC_COMPLETE, _PROC_PUBLISHED = 4, 2, 8  # flags of /proc/net
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class NeighbourEntry:
     """The entry of one line as text: `state` in lower case if given, `typed` for a static entry or the computer's own,
     `published` if the computer answers for the address (proxy ARP).
     """
@@ -62,7 +62,7 @@ def _is_router_heading(line: str) -> bool:
     return bool(words & {"address", "ip"}) and bool(words & _MAC_TITLES) and not re.search(r"[,;|\t]|\d\.\d", line)
 
 
-def sure_entry_in(line: str) -> Entry | None:
+def sure_entry_in(line: str) -> NeighbourEntry | None:
     """Return the entry of a line whose shape occurs in no other kind of table."""
     words = _words(line)
     if found := _in_parentheses(line):
@@ -75,14 +75,14 @@ def sure_entry_in(line: str) -> Entry | None:
     return _of_ip(words) or _of_proc(words) or _of_columns(words) or (_plain(words) if windows else None)
 
 
-def entry_in(line: str) -> Entry | None:
+def entry_in(line: str) -> NeighbourEntry | None:
     """Return the entry of a line; an address followed by a MAC counts too."""
     words = _words(line)
     plain = _plain(words) if words and _ADDRESS.fullmatch(words[0]) else None
     return sure_entry_in(line) or plain or _anywhere(words)
 
 
-def _anywhere(words: list[str]) -> Entry | None:
+def _anywhere(words: list[str]) -> NeighbourEntry | None:
     """Read a line with one address and one MAC, or one address and `incomplete`, in any columns: the ARP tables of
     routers and switches print them in many orders, and MACs as 0000.5e00.5314, 0000-5e00-5314 or 00005e-005314.
     """
@@ -94,8 +94,8 @@ def _anywhere(words: list[str]) -> Entry | None:
         return None
     if macs:
         mac = macs[0] if _MAC.fullmatch(macs[0]) else re.sub("[.-]", "", macs[0])
-        return Entry(addresses[0], mac, typed="static" in lower)
-    return Entry(addresses[0], state="incomplete") if "incomplete" in lower else None
+        return NeighbourEntry(addresses[0], mac, typed="static" in lower)
+    return NeighbourEntry(addresses[0], state="incomplete") if "incomplete" in lower else None
 
 
 def _is_address(word: str) -> bool:
@@ -111,14 +111,14 @@ def _words(line: str) -> list[str]:
     return re.split("[ \t]+", line.strip(" \t"))  # another blank may be a letter in another code page
 
 
-def _in_parentheses(line: str) -> Entry | None:
+def _in_parentheses(line: str) -> NeighbourEntry | None:
     """Read `? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`, as net-tools, macOS and BSD print it."""
     found = _PARENTHESES.fullmatch(line)
     if found is None:
         return None
     name, address, mac, rest = found.groups()
     flags = set(re.split(r"[\s()]+", rest.casefold()))
-    return Entry(
+    return NeighbourEntry(
         address,
         mac if _MAC.fullmatch(mac) else "",
         "" if name == "?" else name,
@@ -128,7 +128,7 @@ def _in_parentheses(line: str) -> Entry | None:
     )
 
 
-def _of_ip(words: list[str]) -> Entry | None:
+def _of_ip(words: list[str]) -> NeighbourEntry | None:
     """Read `192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; for one device, `dev` is left out."""
     states = [word.lower() for word in words[1:] if word.isupper() and word.lower() in _STATES]
     state = states[-1] if states else ""  # the origin of the entry may follow: `proto static`
@@ -136,30 +136,30 @@ def _of_ip(words: list[str]) -> Entry | None:
         return None
     known = dict(pairwise(words))
     typed = state in {"permanent", "noarp"}
-    return Entry(words[0], known.get("lladdr", ""), "", state, typed, "proxy" in words)
+    return NeighbourEntry(words[0], known.get("lladdr", ""), "", state, typed, "proxy" in words)
 
 
-def _of_proc(words: list[str]) -> Entry | None:
+def _of_proc(words: list[str]) -> NeighbourEntry | None:
     """Read `192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
     if len(words) < 6 or not all(re.fullmatch("0x[0-9A-Fa-f]{1,8}", word) for word in words[1:3]):
         return None
     flags = int(words[2], 16)
     state = "" if flags & (_PROC_COMPLETE | _PROC_PUBLISHED) else "incomplete"
     published = bool(flags & _PROC_PUBLISHED)
-    return Entry(words[0], "" if published else words[3], "", state, bool(flags & _PROC_PERMANENT), published)
+    return NeighbourEntry(words[0], "" if published else words[3], "", state, bool(flags & _PROC_PERMANENT), published)
 
 
-def _of_columns(words: list[str]) -> Entry | None:
+def _of_columns(words: list[str]) -> NeighbourEntry | None:
     """Read `192.0.2.20 ether 00:00:5e:00:53:14 C eth0`, as `arp -n` of net-tools prints it."""
     if "(incomplete)" in words[1:2]:
-        return Entry(words[0], state="incomplete")
+        return NeighbourEntry(words[0], state="incomplete")
     if len(words) < 4 or words[1] not in _HARDWARE or not _FLAGS.fullmatch(words[3]):
         return None
     mac = words[2] if _MAC.fullmatch(words[2]) else ""
-    return Entry(words[0], mac, "", "", "M" in words[3], "P" in words[3])
+    return NeighbourEntry(words[0], mac, "", "", "M" in words[3], "P" in words[3])
 
 
-def _plain(words: list[str]) -> Entry | None:
+def _plain(words: list[str]) -> NeighbourEntry | None:
     """Read `192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language; OpenBSD prints
     the interface and `permanent` after it.
     """
@@ -167,4 +167,4 @@ def _plain(words: list[str]) -> Entry | None:
         return None
     kind = unicodedata.normalize("NFKD", words[2].casefold()) if len(words) > 2 else ""
     bare = "".join(letter for letter in kind if not unicodedata.combining(letter))
-    return Entry(words[0], words[1], typed=bare.startswith(_STATIC) or "permanent" in words[2:])
+    return NeighbourEntry(words[0], words[1], typed=bare.startswith(_STATIC) or "permanent" in words[2:])

@@ -13,7 +13,13 @@ from netcheck.addr import Address
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB
 from netcheck.survey.gathering import Gathering, Source, head_lines
-from netcheck.survey.readers.neighbour_forms import Entry, entry_in, is_heading, is_plain_heading, sure_entry_in
+from netcheck.survey.readers.neighbour_forms import (
+    NeighbourEntry,
+    entry_in,
+    is_heading,
+    is_plain_heading,
+    sure_entry_in,
+)
 from netcheck.survey.readers.values import mac_from, why_no_host
 from netcheck.tables.delimited import encoding_of
 from netcheck.text import safe
@@ -60,7 +66,7 @@ def read(source: Source, into: Gathering) -> None:
             into.pass_over(number, "it is not an entry")
 
 
-def _add(number: int, entry: Entry, into: Gathering) -> None:
+def _add(number: int, entry: NeighbourEntry, into: Gathering) -> None:
     try:
         address = Address.from_text(entry.address.partition("%")[0])
     except ValueError as error:
@@ -76,7 +82,7 @@ def _add(number: int, entry: Entry, into: Gathering) -> None:
     into.add(address, mac, number, entry.name, _note(entry), None)
 
 
-def _why_nobody(address: Address, entry: Entry) -> str:
+def _why_nobody(address: Address, entry: NeighbourEntry) -> str:
     if why := why_no_host(address):
         return why
     if entry.state in _NO_ANSWER and not entry.published:
@@ -84,7 +90,7 @@ def _why_nobody(address: Address, entry: Entry) -> str:
     return "its MAC is not that of a host" if re.fullmatch("[0:-]+|[Ff:-]+", entry.mac) else ""
 
 
-def _note(entry: Entry) -> str:
+def _note(entry: NeighbourEntry) -> str:
     if entry.published:
         return _PUBLISHED
     if entry.typed:
@@ -92,7 +98,7 @@ def _note(entry: Entry) -> str:
     return f"{entry.state} neighbour entry" if entry.state else ""
 
 
-def _entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, Entry]]:
+def _entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, NeighbourEntry]]:
     """Yield the entries with their lines; an object that is not an entry becomes a remark."""
     try:
         data = source.file.whole(JSON_LIMIT)
@@ -143,13 +149,13 @@ def _broken(line: int, why: str) -> SurveyError:
     return SurveyError(Problem(f"{where}{why}", do="Take the table again with `ip -j neigh`"))
 
 
-def _json_entry(value: object) -> Entry | None:
+def _json_entry(value: object) -> NeighbourEntry | None:
     if not isinstance(value, dict) or not isinstance(value.get("dst"), str):
         return None
     mac, states = value.get("lladdr"), value.get("state")
     words = [one.lower() for one in states if isinstance(one, str)] if isinstance(states, list) else []
     state = words[0] if words else ""
-    return Entry(
+    return NeighbourEntry(
         value["dst"],
         mac if isinstance(mac, str) else "",
         "",
