@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import takewhile
+from math import prod
 from statistics import median
 
 from netcheck.proof.events import Action, What
@@ -18,6 +19,7 @@ from netcheck.proof.verdict.silence_rule import (
     LEAST_ARP_OUT,
     Confirmed,
     enough_missed,
+    figure,
     seconds_needed,
     seconds_of_misses,
 )
@@ -159,9 +161,12 @@ class PortState(PortAnswers):
         return Confirmed.REQUEST if self.run.options.hands_free else Confirmed.OPERATOR  # whose return is confirmed
 
     def limit_of(self, pull: Pull) -> float:
-        """Return what luck must come down to in this silence: where several are needed, each shows its part of it."""
+        """Return what luck must come down to in this silence: where several are needed, each shows its part, and the
+        last one the rest."""
         if pull.confirmed is Confirmed.REQUEST:
-            return float(self.limit ** (1 / self.requests_at_least))
+            shown = prod(figure(self.results[Phase.IN], one.missed, one.looked) for one in self.silences)
+            part = float(self.limit ** (1 / self.requests_at_least))
+            return max(part, min(1.0, self.limit / shown)) if self.is_last_pull() and self.silences else part
         return float(self.limit**0.5) if pull.confirmed is Confirmed.FIRST else self.limit
 
     def looked(self) -> tuple[int, int]:

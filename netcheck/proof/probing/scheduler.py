@@ -22,7 +22,7 @@ from netcheck.wire.link import Heard, Way
 
 WATCH_EVERY = 1.01
 MARGIN = 1.01  # pace gaps are stretched by this, so that jitter does not break the pace
-NAMED_BETWEEN = 3  # ARP requests with a sender address between two without, while a silence is listened to
+NAMED_BETWEEN = 4  # ARP requests with a sender address between two without, while a silence is listened to
 
 
 class Send(NamedTuple):

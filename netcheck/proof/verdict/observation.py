@@ -8,7 +8,7 @@ from math import prod
 from netcheck.proof.result import Phase, PhaseResult
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.luck import LUCK_LIMIT, UNHEARD_LIMIT, unheard
-from netcheck.proof.verdict.silence_rule import LEAST_ARP_OUT, Confirmed, chance
+from netcheck.proof.verdict.silence_rule import LEAST_ARP_OUT, Confirmed, figure
 
 # Broadcast requests a phase, so that a second owner is heard in each of them (common practice, no source).
 LEAST_ARP = {Phase.IN: 5, Phase.OUT: LEAST_ARP_OUT, Phase.BACK: 3}
@@ -132,15 +132,10 @@ class Observation:
         before = self.phase(Phase.IN)
         if self.cable == "carrier" or not self.silences or not (before.arp.answered or before.echo.answered):
             return None
-        return prod(max(_figures(before, silence)) for silence in self.silences)
+        return prod(figure(before, silence.missed, silence.looked) for silence in self.silences)
 
     @property
     def unheard(self) -> float | None:
         """The chance that a second owner was never heard; None where nothing was asked by broadcast."""
         asked = self.earlier + sum(result.arp.sent for _, result in self.phases)
         return unheard(asked) if asked and self.hears_all else None
-
-
-def _figures(before: PhaseResult, silence: Silence) -> list[float]:
-    kinds = zip((before.arp, before.echo), silence.missed, silence.looked, strict=True)
-    return [chance(seen, missed, looked) for seen, missed, looked in kinds if seen.answered]

@@ -58,10 +58,16 @@ def chance(before: Tally, missed: int, looked: int) -> float:
     return min(1.0, luck(before.sent, before.answered, missed) * max(1, looked))
 
 
+def figure(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> float:
+    """Return the larger of the two kinds' chances that the misses are luck; 1 if the device answered neither kind."""
+    pairs = zip((before.arp, before.echo), missed, looked, strict=True)
+    return max((chance(seen, misses, tried) for seen, misses, tried in pairs if seen.answered), default=1.0)
+
+
 def enough_missed(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float) -> bool:
     """Say whether the misses of each kind (ARP, echo) that the device answers are no luck."""
-    pairs = zip((before.arp, before.echo), missed, looked, strict=True)
-    return all(chance(seen, misses, tried) <= limit for seen, misses, tried in pairs if seen.answered)
+    answered = before.arp.answered or before.echo.answered
+    return not answered or figure(before, missed, looked) <= limit
 
 
 def seconds_of_misses(before: PhaseResult, looked: tuple[int, int], limit: float) -> float:
