@@ -67,6 +67,7 @@ InterfaceName = Annotated[
 ]
 Only = Annotated[list[str], typer.Option("--only", help="Only this interface or port. Repeatable.")]
 Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Technician and company, for the record.")]
 Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]
 SurveyFile = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
 RecordFile = Annotated[Path | None, typer.Option("--record", help="Record file; default <plan>-<date>.jsonl.")]

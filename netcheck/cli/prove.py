@@ -20,6 +20,7 @@ def command(
         bool, typer.Option("--direct", help="The cable goes straight from this computer to the port.")
     ] = False,
     permit: o.Permit = "",
+    by: o.By = "",
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
@@ -57,6 +58,7 @@ def command(
         only=tuple(only),
         settings=replace(options, hands_free=hands_free, direct=direct, typed=typed),
         permit=permit,
+        by=by.strip(),
         link=link,
         record=record,
         capture=capture,

@@ -38,6 +38,15 @@ def command(
             show_default=False,
         ),
     ] = None,
+    verifier: Annotated[
+        Path | None,
+        typer.Option(
+            "--verifier",
+            metavar="FILE",
+            help="Write the ten lines of Python that verify a record without netcheck to this .py file.",
+            show_default=False,
+        ),
+    ] = None,
     since: Annotated[
         Path | None,
         typer.Option(
@@ -59,5 +68,13 @@ def command(
     from netcheck.app.report import ReportOrder, write_reports
 
     day = o.day_from(today)
-    order = ReportOrder(plan=plan, out=tuple(out), records=tuple(record), requests=requests, sheet=sheet, since=since)
+    order = ReportOrder(
+        plan=plan,
+        out=tuple(out),
+        records=tuple(record),
+        requests=requests,
+        sheet=sheet,
+        since=since,
+        verifier=verifier,
+    )
     raise typer.Exit(write_reports(order, day))

@@ -60,6 +60,12 @@ def _sheet(report: Report) -> bytes:
     return to_sheet(report.checked, report.today)
 
 
+def _verifier(report: Report) -> bytes:
+    from netcheck.report.html.verifier import SNIPPET
+
+    return SNIPPET.encode("utf-8")
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of report: the ending of its files, and its writer, a pure function of the report."""
@@ -92,9 +98,15 @@ def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:
     return tuple((path, kind_of[path.suffix.lower()]) for path in paths)
 
 
-def further(out: list[Path], requests: Path | None, sheet: Path | None) -> tuple[tuple[Path, Kind], ...]:
-    """Return the files of --requests and --sheet; UsageError lists wrong endings and names used twice."""
-    kinds = {"--requests": (requests, Kind(".csv", _requests)), "--sheet": (sheet, Kind(".html", _sheet))}
+def further(
+    out: list[Path], requests: Path | None, sheet: Path | None, verifier: Path | None = None
+) -> tuple[tuple[Path, Kind], ...]:
+    """Return the files that have their own options; UsageError lists wrong endings and names used twice."""
+    kinds = {
+        "--requests": (requests, Kind(".csv", _requests)),
+        "--sheet": (sheet, Kind(".html", _sheet)),
+        "--verifier": (verifier, Kind(".py", _verifier)),
+    }
     named = [(option, path, kind) for option, (path, kind) in kinds.items() if path is not None]
     problems = [
         Problem(f"{option} {path} does not end in {kind.ending}", do=f"Name it with {kind.ending}")

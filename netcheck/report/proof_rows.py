@@ -9,6 +9,7 @@ from netcheck.report.model import Report, short
 from netcheck.report.text.proofs import marked
 from netcheck.report.words import moment
 
+RECORD_HEADERS = ("record", "state", "proved by", "started, local time", "seal")
 HEADERS = ("port", "address", "verdict", "cable", "answered by", "luck", "unheard", "when", "record", "why")
 
 
@@ -38,7 +39,9 @@ def survey_rows(report: Report) -> Iterator[tuple[str, ...]]:
 
 
 def record_rows(report: Report) -> Iterator[tuple[str, ...]]:
-    """Yield one row a record: file, state and seal."""
+    """Yield one row a record in the order of `RECORD_HEADERS`."""
     for record in report.records:
         seen = record.verification
-        yield short(record), str(seen.state), seen.seal or "none: the chain is broken"
+        by = "; ".join(dict.fromkeys(run.by or "not named" for run in record.content.runs))
+        began = "; ".join(dict.fromkeys(run.local or "not recorded" for run in record.content.runs))
+        yield short(record), str(seen.state), by, began, seen.seal or "none: the chain is broken"

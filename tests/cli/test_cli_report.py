@@ -199,3 +199,14 @@ def test_a_file_with_answers_is_not_overwritten(desk: Path, name: str) -> None:
     assert result.returncode == 2
     assert f"{name}: it holds answers, the first in row 3, and is not overwritten" in result.stderr
     assert ((desk / name).read_bytes(), (desk / "r.html").exists()) == (before, False)
+
+
+def test_the_verifier_is_a_file(desk: Path) -> None:
+    """The ten lines of the page, ready to run; another ending is refused."""
+    assert netcheck(desk, *ALL, "--verifier", "verify.py").returncode == 0
+    ended = subprocess.run(
+        [sys.executable, "-I", "verify.py", "run.jsonl"], cwd=desk, capture_output=True, text=True, check=False
+    )
+    assert ended.stdout.startswith("intact, seal ")
+    refused = netcheck(desk, *ALL, "--verifier", "verify.txt")
+    assert (refused.returncode, "--verifier verify.txt does not end in .py" in refused.stderr) == (2, True)

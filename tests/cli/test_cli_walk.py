@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -94,6 +95,7 @@ def walk(
         only=(),
         settings=RunOptions(),
         permit="test",
+        by="A. Technician, Example Controls",
         link="rig",
         record=folder / "run.jsonl",
         capture=None,
@@ -117,6 +119,9 @@ def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.Captu
     assert "seen     d21/lan:1: d21/lan:1 seen. Wait for the second request" in shown
     assert "\nSIMULATED: 3 proven\n" in shown
     assert outcome.seal in shown
+    start = recorded(folder)[0]
+    assert (start["simulated"], start["by"]) == (True, "A. Technician, Example Controls")
+    assert datetime.fromisoformat(str(start["local"])).utcoffset() is not None
     assert recorded(folder)[-1]["hash"] == outcome.seal
     found = verify(folder / "run.jsonl")
     assert (found.proofs, found.ended, found.flaw, found.seal) == (3, True, None, outcome.seal)

@@ -69,3 +69,14 @@ def test_a_broken_record_does_not_pass(verifier: Path, record_path: Path, name: 
     record_path.write_bytes(b"".join(broken))
     code, said = run(verifier, record_path)
     assert (code, "intact" in said) == (1, False)
+
+
+def test_a_torn_record_gets_words(verifier: Path, record_path: Path) -> None:
+    """No traceback, whatever the line holds: cut JSON, another value, bytes that are no text."""
+    whole = record_path.read_bytes()
+    for line in (whole.splitlines()[-1][:40], b"[1]\n", b"7\n", b"\xff\xfe\n", b"{}\n"):
+        record_path.write_bytes(whole + line)
+        words = [sys.executable, "-I", "-S", str(verifier), str(record_path)]
+        ended = subprocess.run(words, capture_output=True, text=True, check=False)
+        assert (ended.returncode, ended.stdout) == (1, "")
+        assert re.fullmatch(r"line \d+ (is torn, or is no line of a record|does not fit)\n", ended.stderr)

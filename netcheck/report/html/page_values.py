@@ -127,7 +127,7 @@ def _runs(record: VerifiedRecord, plan: Plan) -> tuple[tuple[str, str], ...]:
     return (
         ("Revision", "; ".join(dict.fromkeys(run.revision or "none" for run in runs))),
         ("Plan's SHA-256", f"{record.content.sha256} ({told})"),
-        ("Run by", "; ".join(dict.fromkeys(run.by or "not named" for run in runs))),
+        ("Proved by", "; ".join(dict.fromkeys(run.by or "not named" for run in runs))),
         ("Started", "; ".join(dict.fromkeys(run.local or "local time not recorded" for run in runs))),
         ("Kind", "simulated" if record.content.simulated else "on the wire"),
         ("Station", "; ".join(dict.fromkeys(run.station or "none" for run in runs))),

@@ -9,11 +9,11 @@ SNIPPET = """\
 import hashlib, json, sys
 seal, form = "0" * 64, {"sort_keys": True, "separators": (",", ":"), "ensure_ascii": False}
 for n, raw in enumerate(open(sys.argv[1], "rb")):
-    line = json.loads(raw)
-    whole, own = json.dumps(line, **form) + "\\n", line.pop("hash")
+    try: line = dict(json.loads(raw))
+    except (ValueError, TypeError): sys.exit(f"line {n + 1} is torn, or is no line of a record")
+    whole, own = json.dumps(line, **form) + "\\n", line.pop("hash", "")
     real = hashlib.sha256(json.dumps(line, **form).encode()).hexdigest()
-    if (whole.encode(), own, line["n"], line["prev"]) != (raw, real, n, seal):
-        sys.exit(f"line {n + 1} does not fit")
-    seal = own
+    fits = (whole.encode(), own, line.get("n"), line.get("prev")) == (raw, real, n, seal)
+    seal = own if fits else sys.exit(f"line {n + 1} does not fit")
 print("intact, seal", seal)
 """

@@ -11,7 +11,7 @@ from netcheck.report.markdown.findings import escaped, findings_parts
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
 from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
-from netcheck.report.proof_rows import HEADERS, port_rows, record_rows, survey_rows
+from netcheck.report.proof_rows import HEADERS, RECORD_HEADERS, port_rows, record_rows, survey_rows
 from netcheck.text import safe
 
 
@@ -30,7 +30,7 @@ def to_markdown(report: Report) -> bytes:
     parts += [text for part in asked_parts(report) for text in _part(part)]
     parts += ["## Proofs", _table(HEADERS, port_rows(report)) or "No record of a proving run was given."]
     if report.records:
-        parts += ["## Records and seals", _table(("record", "state", "seal"), record_rows(report))]
+        parts += ["## Records and seals", _table(RECORD_HEADERS, record_rows(report))]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
 
 

@@ -10,7 +10,7 @@ from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
 from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
-from netcheck.report.proof_rows import HEADERS, port_rows, record_rows, survey_rows
+from netcheck.report.proof_rows import HEADERS, RECORD_HEADERS, port_rows, record_rows, survey_rows
 from netcheck.report.text.findings import to_text as findings_to_text
 from netcheck.text import safe
 
@@ -29,7 +29,7 @@ def to_text(report: Report) -> bytes:
     parts += ["Requests to IT", *map(_part, asked_parts(report))]
     parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
-        parts += ["Records and seals\n" + _table(("record", "state", "seal"), record_rows(report))]
+        parts += ["Records and seals\n" + _table(RECORD_HEADERS, record_rows(report))]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
 
 
