@@ -1,4 +1,4 @@
-"""Sites that the campaign found to be judged wrongly, each kept as small as it could be made."""
+"""Tests of sites that the campaign found to be judged wrongly, each reduced to a small scene."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.rig.troubles import alone, keyed, pair, wrong_cable
 
 
 def pulled_when_heard(scene: Scene, after: float) -> Scene:
-    """The cable is out so many seconds after its first answer, before anybody asked; later the hand does as told."""
+    """Pull the cable *after* seconds after its first answer, before the request; later the technician does as asked."""
     tell, jack = scene.hand.told, scene.jacks["alpha/cpu"]
 
     def told(event: Event) -> None:
@@ -27,8 +27,8 @@ def pulled_when_heard(scene: Scene, after: float) -> Scene:
     return scene
 
 
-def test_direct_cable_out_before_it_is_asked_for_ends_by_itself() -> None:
-    """A hands-free run waited for ever for answers through a direct cable that was already out."""
+def test_a_direct_cable_out_before_the_request_ends_the_wait() -> None:
+    """A hands-free run ends when the direct cable was out before the request, instead of waiting without end."""
     ran = pulled_when_heard(alone(), 0.7).prove()
     assert ran.proof.verdict is Verdict.PROVEN
     assert ran.seconds < 120
@@ -36,16 +36,16 @@ def test_direct_cable_out_before_it_is_asked_for_ends_by_itself() -> None:
 
 
 def test_cable_out_just_after_the_first_answer_is_noticed() -> None:
-    """The silence before the request was so long that no answer was left among the probes that were looked at."""
+    """A silence before the request is noticed even if no reply is left among the stored probes."""
     scene = pulled_when_heard(pair(), 0.5)
-    scene.hand.hand = 0.4  # the cable is in before
+    scene.hand.hand = 0.4  # the cable is in again before the request
     ran = scene.prove()
     assert ran.proof.verdict is Verdict.PROVEN
     assert any("fell silent before" in event.text for event in ran.log)
 
 
 def test_an_announcement_after_a_short_pull_counts_once() -> None:
-    """A device that checks its own address announced itself, and in that one moment the pull was refused five times."""
+    """The announcement of a device that checks its address refuses a short pull once, not once a probe."""
     scene = pair()
     scene.devices["alpha/cpu"].faults = Faults(checks_itself=True)
     jack, tell = scene.jacks["alpha/cpu"], scene.hand.told
@@ -66,15 +66,15 @@ def test_an_announcement_after_a_short_pull_counts_once() -> None:
     assert sum(event.action is Action.PULL for event in ran.log) == 3
 
 
-def test_the_only_control_pulled_instead_is_not_the_whole_switch() -> None:
-    """The technician pulled the only other device and pressed Enter: the port went on answering all the while."""
+def test_pulling_the_only_control_is_not_an_outage_of_the_switch() -> None:
+    """If the technician pulls the only other device, the port is swapped: the whole switch has not fallen silent."""
     ran = keyed(wrong_cable(corrected=False)).prove()
     assert ran.proof.verdict is Verdict.SWAPPED
     assert not any("everything fell silent" in event.text for event in ran.log)
 
 
-def test_an_answer_delayed_past_the_return_is_no_answer_with_the_cable_out() -> None:
-    """A request was under way for half a second, met the cable that was just put in, and counted as still answering."""
+def test_a_reply_delayed_past_the_return_is_not_from_phase_out() -> None:
+    """A reply to a request that was delayed past the return of the cable is not a reply with the cable out."""
     scene = pair()
     scene.hand.hand = 0.4
     scene.jacks["alpha/cpu"].jitter = 0.7
@@ -86,8 +86,8 @@ def test_an_answer_delayed_past_the_return_is_no_answer_with_the_cable_out() -> 
         assert again.prove().proof.verdict is Verdict.PROVEN, seed
 
 
-def test_a_second_owner_heard_before_the_operators_word_is_heard_with_the_cable_out() -> None:
-    """It answered between the pull and the Enter that told of it, and was called an owner with the cable in."""
+def test_a_second_owner_heard_before_enter_is_heard_in_phase_out() -> None:
+    """A second owner that answers between the pull and Enter counts as heard with the cable out."""
     for early in range(5):
         scene = keyed(pair(seed=early))
         scene.hand.hand = 1.0 + 0.2 * early
@@ -95,8 +95,8 @@ def test_a_second_owner_heard_before_the_operators_word_is_heard_with_the_cable_
         assert scene.prove().proof.verdict is Verdict.IMPOSTOR, early
 
 
-def test_a_lost_last_request_of_phase_in_is_made_up_for() -> None:
-    """By ARP alone, with the fifth request lost, phase in had four: too few, though there was all the time for more."""
+def test_a_lost_last_request_of_phase_in_is_repeated() -> None:
+    """If the last ARP request of phase in is lost, the phase continues until five requests have been sent."""
     for seed in (3, 10, 29, 33):
         scene = Scene(seed=seed, own=False)
         scene.hand.hand = 0.4
@@ -108,15 +108,15 @@ def test_a_lost_last_request_of_phase_in_is_made_up_for() -> None:
 
 
 def test_a_silence_outlasts_a_burst_of_loss() -> None:
-    """Where answers were lost before, a key alone says little: the silence must be longer than a link is likely bad."""
-    scene = gone(keyed(pair()), (2.0, 2.6))
+    """If replies were lost before, a silence confirmed by a key must outlast the likely bursts of loss."""
+    scene = link_down(keyed(pair()), (2.0, 2.6))
     ran = scene.prove()
     assert ran.proof.verdict is Verdict.PROVEN
     assert dict(ran.proof.phases)[Phase.OUT].seconds >= 15.0
 
 
-def gone(scene: Scene, *spans: tuple[float, float]) -> Scene:
-    """The link to alpha is gone by itself at these times, in seconds from the start."""
+def link_down(scene: Scene, *spans: tuple[float, float]) -> Scene:
+    """Take the link to alpha down at each of these times, in seconds from the start."""
     worn = scene.jacks["alpha/cpu"].behind = Jack(0)
     for since, until in spans:
         scene.rig.after(since, partial(scene.rig.plug, worn, False))
@@ -125,13 +125,14 @@ def gone(scene: Scene, *spans: tuple[float, float]) -> Scene:
 
 
 def asked_at(log: list[Event], action: Action = Action.PULL) -> list[float]:
-    """When something was asked for."""
+    """Return the times of the requests for an action."""
     return [event.at for event in log if event.action is action]
 
 
-def test_the_cable_is_not_asked_for_while_a_burst_of_loss_may_be_on() -> None:
-    """Phase in ended while the link was gone, and a burst was taken for the pull; one alone tells little of others."""
-    scene = gone(keyed(pair()), (4.0, 8.0))
+def test_the_cable_is_not_requested_during_a_burst_of_loss() -> None:
+    """The cable is not requested while a burst of loss may last, and the silence must be much longer than that
+    burst."""
+    scene = link_down(keyed(pair()), (4.0, 8.0))
     began = scene.rig.now()
     ran = scene.prove()
     assert all(at > began + ENOUGH_IN for at in asked_at(ran.log))
@@ -139,24 +140,24 @@ def test_the_cable_is_not_asked_for_while_a_burst_of_loss_may_be_on() -> None:
     assert dict(ran.proof.phases)[Phase.OUT].seconds > 4 * 4.0
 
 
-def test_a_link_that_is_gone_for_long_needs_a_long_silence() -> None:
-    """After gaps of nine seconds a silence must last four times as long."""
-    ran = gone(keyed(pair()), (3.0, 12.5), (20.0, 29.5)).prove()
+def test_long_gaps_need_a_long_silence() -> None:
+    """After gaps of nine seconds, a proof needs a silence of four times that length."""
+    ran = link_down(keyed(pair()), (3.0, 12.5), (20.0, 29.5)).prove()
     assert ran.proof.verdict is not Verdict.PROVEN or dict(ran.proof.phases)[Phase.OUT].seconds > 4 * 9.0
 
 
 def test_bursts_of_loss_just_before_the_pull_count() -> None:
-    """They showed themselves only after the request: each silence is longer all the same."""
-    scene = gone(pair(), *((5.0 + 1.5 * n, 5.8 + 1.5 * n) for n in range(2)))
+    """Bursts of loss between the request and the pull lengthen every silence that is needed."""
+    scene = link_down(pair(), *((5.0 + 1.5 * n, 5.8 + 1.5 * n) for n in range(2)))
     scene.hand.hand = 5.0
     ran = scene.prove()
     assert ran.proof.verdict is Verdict.PROVEN
     assert dict(ran.proof.phases)[Phase.OUT].seconds > 2 * 8.0
 
 
-def test_a_request_delayed_past_the_end_of_the_case_is_no_answer_with_the_cable_out() -> None:
-    """What hung behind the port fell silent with it, so that nothing more was to be learned; the last request then met
-    the cable that was just put in, and its answer made `still-answering` of it."""
+def test_a_request_delayed_past_the_end_of_the_test_is_not_from_phase_out() -> None:
+    """A request that is delayed past the end of the port's test and then answered does not make the port
+    still-answering."""
     for seed in range(6):
         scene = Scene(seed=seed)
         scene.hand.hand = 0.4
@@ -169,8 +170,8 @@ def test_a_request_delayed_past_the_end_of_the_case_is_no_answer_with_the_cable_
         assert "gamma/cpu" in proof.why
 
 
-def test_no_frame_goes_round_a_ring_through_a_port_that_blocks() -> None:
-    """On the bench a ring led through a switch port that had not begun to forward, and the only control went on."""
+def test_a_ring_through_a_blocking_port_carries_no_frames() -> None:
+    """A ring through a switch port that does not forward yet carries no frames."""
     rig = Rig(1, [], [])
     first, ring = Jack(MACS + 20, forwarding_from=rig.now() + 15.0), Jack(0)
     second = Jack(MACS + 21, detour=(first, ring), plugged=False)

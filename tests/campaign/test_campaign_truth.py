@@ -1,6 +1,7 @@
-"""The truth campaign in small: no false proof, healthy ports proven, faults named, the same result on any machine.
+"""Tests of a small truth campaign: no false proof, healthy ports proven, faults named, the same result on any
+machine.
 
-The whole of it: `netcheck rehearse --campaign 37000 --seed 1`.
+The full campaign: `netcheck rehearse --campaign 37000 --seed 1`.
 """
 
 from __future__ import annotations
@@ -19,57 +20,57 @@ from netcheck.rig.campaign.lots import Fault
 from netcheck.rig.campaign.run import Summary, prove, summed, trial, trials
 from netcheck.rig.campaign.sites import site_of
 from netcheck.rig.truth import Unmet
-from tests.rig.scenes import Ran, ill_manners
+from tests.rig.scenes import Ran, forbidden_frames
 
 SITES, SEED = 240, 9
 
 
 @pytest.fixture(scope="module")
 def summary() -> Summary:
-    """Some hundred sites, proven."""
+    """Return the summary of some hundred sites."""
     return summed(SEED, trials(SITES, SEED, 1))
 
 
-def test_never_a_false_proof(summary: Summary) -> None:
-    """`proven` only where the cable that was out leads to the one owner of the address."""
+def test_no_false_proof(summary: Summary) -> None:
+    """No port is proven unless the cable that was out leads to the only owner of the address."""
     assert summary.sites == SITES
     assert summary.false_proofs == ()
     assert summary.undeserved.of > SITES / 3
 
 
-def test_caution_is_no_excuse(summary: Summary) -> None:
-    """Healthy ports are proven, and faults are called by their names."""
+def test_healthy_ports_are_proven_and_faults_named(summary: Summary) -> None:
+    """Almost all healthy ports are proven, and almost all faults are named."""
     assert summary.healthy.seen >= 0.97 * summary.healthy.of > 20
     assert summary.faulty.seen >= 0.95 * summary.faulty.of > 80
 
 
 def test_every_site_is_in_one_row(summary: Summary) -> None:
-    """The rows hold every site once, by class and by verdict."""
+    """The rows count every site exactly once, by class and by verdict."""
     assert sum(row.sites for row in summary.rows) == SITES
     assert all(sum(count for _, count in row.counts) == row.sites for row in summary.rows)
 
 
 def test_same_seed_same_result_on_any_number_of_processes() -> None:
-    """Two processes give what one gives, frame for frame as far as a summary shows it."""
+    """Two processes give the same trials as one."""
     assert trials(60, 4, 2) == trials(60, 4, 1)
 
 
 def test_campaigns_of_different_seeds_share_no_site() -> None:
-    """Each campaign draws its own sites."""
+    """Campaigns with different seeds draw different sites."""
     assert {one.seed for one in trials(3, 1, 1)}.isdisjoint(one.seed for one in trials(3, 2, 1))
 
 
 @pytest.mark.parametrize("seed", range(70_000, 70_030))
-def test_good_manners_at_any_site(seed: int) -> None:
-    """Whatever goes wrong, nothing is sent that should not be."""
+def test_only_permitted_frames_at_any_site(seed: int) -> None:
+    """Only permitted frames are sent at any site."""
     site = site_of(seed)
     began = site.rig.now()
     prober = prove(site, seed)
-    assert ill_manners(Ran(prober, site.rig, [], site.rig.now() - began)) == []
+    assert forbidden_frames(Ran(prober, site.rig, [], site.rig.now() - began)) == []
 
 
 def test_false_proofs_are_shown(summary: Summary) -> None:
-    """A proof that was not deserved is counted, named with its site, and never lost among those apart."""
+    """A false proof is counted and named with its site, and is not counted among the indistinguishable cases."""
     honest = next(one for one in trials(60, SEED, 1) if one.verdict is Verdict.PROVEN and not one.apart)
     wrong = replace(honest, deserved=False, unmet=(Unmet.CONNECTOR,))
     shown = summed(SEED, [honest, wrong])
@@ -79,7 +80,8 @@ def test_false_proofs_are_shown(summary: Summary) -> None:
 
 
 def test_impersonators_count_apart() -> None:
-    """A perfect impersonator is proven, as the README says, and is in no figure but its own."""
+    """A perfect impersonator is proven, as the README says, and counts only in the figure of indistinguishable
+    cases."""
     seed = next(seed for seed in range(1000) if site_of(seed).drawn.fault is Fault.TWIN)
     shown = summed(0, [trial(seed)])
     assert shown.undeserved.of == shown.faulty.of == 0
@@ -87,7 +89,7 @@ def test_impersonators_count_apart() -> None:
 
 
 def test_the_command_prints_the_table_and_is_the_same_under_any_hash_seed() -> None:
-    """`netcheck rehearse --campaign`: exit 0, the same bytes however strings are hashed, JSON that adds up."""
+    """`netcheck rehearse --campaign` exits with 0 and prints the same bytes under any hash seed; its JSON adds up."""
     words = [sys.executable, "-m", "netcheck", "rehearse", "--campaign", "30", "--seed", "5", "--format", "json"]
     runs = [
         subprocess.run(words, capture_output=True, text=True, check=False, env={**os.environ, "PYTHONHASHSEED": seed})
@@ -101,7 +103,7 @@ def test_the_command_prints_the_table_and_is_the_same_under_any_hash_seed() -> N
 
 @pytest.mark.parametrize("width", [80, 100, 140])
 def test_the_table_keeps_to_the_terminal(summary: Summary, width: int) -> None:
-    """No line is longer than the terminal is wide, and every class with its verdicts is there."""
+    """No line is wider than the terminal, and every class and verdict is in the table."""
     shown = to_text(replace(summary, false_proofs=()), width=width)
     assert max(map(len, shown.splitlines())) <= width
     assert all(row.label.split()[0] in shown for row in summary.rows)

@@ -18,7 +18,7 @@ from netcheck.proof.targets import Scope, TakenSpace
 from netcheck.rig.devices import VirtualDevice
 from netcheck.rig.network import Jack, Rig
 from netcheck.wire.frames import Lldp, arp_from_wire, arp_request, echo_from_wire
-from tests.rig.scenes import MACS, OWN, Ran, Scene, ill_manners, ip
+from tests.rig.scenes import MACS, OWN, Ran, Scene, forbidden_frames, ip
 
 ASKED = RunOptions(hands_free=True, direct=True, typed=True, overhears=True)
 
@@ -103,7 +103,7 @@ def test_mask_and_gateway_are_evidence_of_a_proof(typed: str, gateway: str, mask
     assert not borrowed & {ip(20), ip(254), ip(240), ip(30), *range(ip(100), ip(181))}
     assert not any(source >> 7 == 0xC00003 << 1 for source in borrowed)  # a survey lists all of 192.0.3.0/25
     expected = {f"{IPv4Address(source)} was {what}" for source in borrowed for what in ("asked", "used as sender")}
-    assert set(ill_manners(ran)) <= expected
+    assert set(forbidden_frames(ran)) <= expected
     warned = [event.text for event in ran.log if event.what is What.WARN]
     assert bool(warned) == ("planned 192" in said)
     assert not any("fitted no probe" in note for note in ran.proof.notes)

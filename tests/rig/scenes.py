@@ -1,4 +1,4 @@
-"""A small plant on the rig for one test, the run over it, and the good manners that every run is held to."""
+"""A small plant on the rig for one test, its run, and the limits on the frames that every run may send."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ STATION_MAC = MACS + 1
 
 
 def ip(last: int) -> int:
-    """An address of 192.0.2.0/24, a documentation prefix (RFC 5737)."""
+    """Return an address of 192.0.2.0/24, a documentation prefix (RFC 5737)."""
     return Address.from_text("192.0.2.0").value + last
 
 
@@ -37,7 +37,7 @@ HANDS_FREE = RunOptions(hands_free=True)
 
 @dataclass
 class Ran:
-    """How a run ended."""
+    """The result of a run."""
 
     prober: Prober
     rig: Rig
@@ -46,13 +46,13 @@ class Ran:
 
     @property
     def proof(self) -> Proof:
-        """The first port's."""
+        """Return the proof of the first port."""
         return self.prober.proofs[0]
 
 
 @dataclass
 class Scene:
-    """A station, a switch or a direct cable, devices that the plan knows, and what may go wrong."""
+    """A station, a switch or a direct cable, the planned devices and their faults."""
 
     direct: bool = False
     own: bool = True  # the station's operating system has an address in the subnet
@@ -61,8 +61,8 @@ class Scene:
     further_ways: tuple[Way, ...] = ()
     options: RunOptions = HANDS_FREE
     hears_all: bool = True
-    obeys: bool = False  # on a walk: the hand moves the cables that are asked for
-    only: tuple[str, ...] = ()  # ports to be proven; else all of the first interface
+    obeys: bool = False  # on a walk: the technician moves the cables that are asked for
+    only: tuple[str, ...] = ()  # ports to be proven; if empty, all ports of the first interface
     targets: list[Target] = field(default_factory=list)
     proven: dict[int, str] = field(default_factory=dict)
 
@@ -79,7 +79,7 @@ class Scene:
     def plan(
         self, interface: str, last: int, *, mac: int | None = 0, ports: int = 1, barred: str = "", behind: str = ""
     ) -> None:
-        """Plan an interface; its MAC ends as its address does, unless it is said otherwise."""
+        """Plan an interface; by default its MAC ends in the same octet as its address."""
         planned = MACS + last if mac == 0 else mac
         for ordinal in range(ports):
             self.targets.append(
@@ -92,14 +92,14 @@ class Scene:
     def plug(
         self, name: str, last: int, faults: Faults | None = None, *, mac: int = 0, to: Segment | None = None
     ) -> Jack:
-        """Put a device with an address on the bench; its MAC ends as its address does, unless it is said otherwise."""
+        """Connect a device with an address; by default its MAC ends in the same octet as its address."""
         jack = (to or self.segment).join(Jack(mac or MACS + last))
         self.jacks[name] = jack
         self.devices[name] = VirtualDevice(self.rig, {jack: {ip(last)}}, faults or Faults())
         return jack
 
     def add(self, interface: str, last: int, faults: Faults | None = None, **planned: object) -> Jack:
-        """Plan an interface and put its device on the bench as planned."""
+        """Plan an interface and connect its device as planned."""
         self.plan(interface, last, **planned)  # type: ignore[arg-type]
         jack = self.plug(interface, last, faults)
         for target in self.targets:
@@ -108,7 +108,7 @@ class Scene:
         return jack
 
     def scope(self) -> Scope:
-        """What is to be proven."""
+        """Return the scope of the run."""
         first = self.targets[0].interface
         asked = tuple(t for t in self.targets if (t.subject in self.only if self.only else t.interface == first))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
@@ -116,7 +116,7 @@ class Scene:
         return Scope(tuple(self.targets), asked, (self.net,), stations, macs, {})
 
     def prove(self) -> Ran:
-        """Run to the end in virtual time, a second and a half beyond it too."""
+        """Run to the end in virtual time, and check that nothing is sent within the next seconds."""
         prober = Prober(
             self.scope(), self.rig.ways, Names(lambda mac: "", lambda mac: None), self.options, Random(self.seed),
             hears_all=self.hears_all, proven=self.proven, poll=60.0,
@@ -126,8 +126,8 @@ class Scene:
         return Ran(prober, self.rig, self.hand.log, self.rig.now() - began)
 
 
-def ill_manners(ran: Ran) -> list[str]:
-    """Return everything that a run sent and should not have: who may be asked, as whom, and how often."""
+def forbidden_frames(ran: Ran) -> list[str]:
+    """Return every frame that a run must not send, by its target, its sender and the rate."""
     scope, sent = ran.prober.scope, ran.rig.sent
     planned = {target.address for target in scope.targets if not target.barred}
     ours = {address for way in ran.rig.ways for address, _ in way.addresses} | set(scope.stations)
@@ -169,5 +169,5 @@ def _mac(ran: Ran, way: int) -> bytes:
 
 
 def _most_in_a_second(moments: list[float]) -> int:
-    """The most frames in any window of a second."""
+    """Return the largest number of frames in any window of one second."""
     return max(bisect_left(moments, at + 1.0 - 1e-9) - index for index, at in enumerate(moments))

@@ -1,4 +1,4 @@
-"""Situations in which a port was once called proven and did not deserve it, and sound ones that were refused.
+"""Tests of situations in which a port was once called proven by mistake, and of sound ports that were refused.
 
 Each is common in the trade (common practice, no source) or was seen on real kernels.
 """
@@ -15,7 +15,7 @@ from netcheck.proof.events import Action, Event, Key, What
 from netcheck.proof.run_options import RunOptions
 from netcheck.rig.devices import Faults, lldp_frame
 from netcheck.rig.network import Jack
-from tests.rig.scenes import MACS, Ran, Scene, ill_manners, ip
+from tests.rig.scenes import MACS, Ran, Scene, forbidden_frames, ip
 from tests.rig.troubles import STRANGER, STRANGER_TEXT, alone, faulty, keyed, pair
 from tests.rig.walks import SETTLED, pull_first, row_of, verdicts, walk
 
@@ -23,12 +23,12 @@ BOTH = pytest.mark.parametrize("keys", [False, True], ids=["hands-free", "keys"]
 
 
 def either(scene: Scene, keys: bool) -> Scene:
-    """The same scene, hands-free or with a technician who confirms each movement."""
+    """Return the scene, hands-free or with a technician who confirms each movement."""
     return keyed(scene) if keys else scene
 
 
 def when(scene: Scene, action: Action, act: Callable[[], None], after: float) -> Scene:
-    """Let something happen so many seconds after each request of a kind, besides what the hand does."""
+    """Call *act* *after* seconds after each request of a kind, in addition to what the technician does."""
     tell = scene.hand.told
 
     def told(event: Event) -> None:
@@ -41,19 +41,19 @@ def when(scene: Scene, action: Action, act: Callable[[], None], after: float) ->
 
 
 def proof_of(scene: Scene) -> Ran:
-    """Prove, and check that nothing was sent that must not be."""
+    """Prove, and assert that only permitted frames were sent."""
     ran = scene.prove()
-    assert ill_manners(ran) == []
+    assert forbidden_frames(ran) == []
     return ran
 
 
-# The return
+# The return of the cable
 
 
 @BOTH
 @pytest.mark.parametrize("contact", [0.3, 1.2, 1.8])
-def test_a_plug_that_makes_contact_for_a_moment_is_not_back(keys: bool, contact: float) -> None:
-    """The plug slips out again after one reply, or after some: the cable is out at the verdict."""
+def test_a_plug_that_slips_out_again_is_not_back(keys: bool, contact: float) -> None:
+    """A plug that slips out again after its first replies is not back, because the cable is out at the verdict."""
     scene = either(pair(), keys)
     scene.options = replace(scene.options, patience=20.0)
     when(scene, Action.PLUG, partial(scene.rig.plug, scene.jacks["alpha/cpu"], False), scene.hand.hand + contact)
@@ -63,7 +63,7 @@ def test_a_plug_that_makes_contact_for_a_moment_is_not_back(keys: bool, contact:
 
 @BOTH
 def test_a_device_that_dies_after_its_first_answer_is_not_back(keys: bool) -> None:
-    """It answers once when its cable is in again, and never after that."""
+    """A device that answers once after its return and then fails is not back."""
     scene = either(pair(), keys)
     scene.options = replace(scene.options, patience=20.0)
     device = scene.devices["alpha/cpu"]
@@ -73,8 +73,8 @@ def test_a_device_that_dies_after_its_first_answer_is_not_back(keys: bool) -> No
 
 
 @BOTH
-def test_contacts_that_come_and_go_are_waited_out(keys: bool) -> None:
-    """The plug bounces twice and holds then: phase back begins again, and the port is proven."""
+def test_contact_bounces_are_waited_out(keys: bool) -> None:
+    """After two contact bounces, phase back begins again and the port is proven."""
     scene = either(pair(), keys)
     jack = scene.jacks["alpha/cpu"]
     bounced: list[bool] = []
@@ -92,7 +92,7 @@ def test_contacts_that_come_and_go_are_waited_out(keys: bool) -> None:
 @BOTH
 @pytest.mark.parametrize("heals", [7.0, 13.0, 30.0])
 def test_a_second_path_that_heals_is_no_return(keys: bool, heals: float) -> None:
-    """Spanning tree opens another way to the device after the silence; the cable is never put back."""
+    """A second path that spanning tree opens after the silence is not taken for the return of the cable."""
     scene = either(pair(), keys)
     scene.options = replace(scene.options, patience=20.0)
     alpha, beta = scene.jacks["alpha/cpu"], scene.jacks["beta/cpu"]
@@ -102,22 +102,22 @@ def test_a_second_path_that_heals_is_no_return(keys: bool, heals: float) -> None
 
 
 def test_a_return_with_a_key_has_no_deadline() -> None:
-    """A device that is powered over its cable starts for minutes."""
+    """With keys, a return has no deadline: a device powered over its cable may take minutes to start."""
     scene = keyed(faulty(Faults(boots_in=240.0)))
     assert proof_of(scene).proof.verdict == "proven"
 
 
 def test_a_device_may_start_for_75_seconds_hands_free() -> None:
-    """A return is waited for three times the patience."""
+    """Hands-free, a return is waited for three times the patience."""
     assert proof_of(faulty(Faults(boots_in=75.0))).proof.verdict == "proven"
 
 
-# The request
+# The request for the cable
 
 
 @pytest.mark.parametrize("after", [0.0, 2.0, 7.0])
 def test_one_restart_after_the_request_proves_nothing(after: float) -> None:
-    """Nobody is at the panel, and the device restarts once while its silence is waited for."""
+    """One restart of the device after the request does not prove the port while nobody moves a cable."""
     scene = pair()
     scene.hand.pulls = False
     restarted: list[bool] = []
@@ -133,7 +133,7 @@ def test_one_restart_after_the_request_proves_nothing(after: float) -> None:
 
 @pytest.mark.parametrize("after", [12.0, 40.0, 90.0])
 def test_a_late_silence_with_keys_must_be_confirmed(after: float) -> None:
-    """It begins long after the request, and nobody presses Enter for it."""
+    """With keys, a silence that begins long after the request does not prove the port without Enter."""
     scene = pair()
     scene.options = replace(scene.options, hands_free=False)
     scene.hand.pulls = False
@@ -151,7 +151,7 @@ def test_a_late_silence_with_keys_must_be_confirmed(after: float) -> None:
 
 
 def test_a_slow_hand_confirms_with_enter() -> None:
-    """The cable is pulled half a minute after the request, and Enter says so."""
+    """A cable that is pulled half a minute after the request proves the port if Enter confirms it."""
     scene = keyed(pair())
     scene.hand.hand = 25.0
     assert proof_of(scene).proof.verdict == "proven"
@@ -159,8 +159,8 @@ def test_a_slow_hand_confirms_with_enter() -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize(("off", "on"), [(12.0, 15.0), (20.0, 25.0)])
-def test_a_walk_with_nobody_at_the_panel_proves_nothing(off: float, on: float, seed: int) -> None:
-    """The device restarts twice, or again and again: outages come in clusters."""
+def test_clustered_restarts_prove_nothing_on_a_walk(off: float, on: float, seed: int) -> None:
+    """Clustered restarts do not prove a port on a walk on which nobody moves a cable."""
     scene = row_of(2, lasts=200, seed=seed)
     for number in range(2 if on < 20 else 4):
         scene.rig.after(SETTLED + number * (off + on), partial(scene.devices["d20/lan"].restart, off))
@@ -171,7 +171,8 @@ def test_a_walk_with_nobody_at_the_panel_proves_nothing(off: float, on: float, s
 
 
 def exchanged(in_order: bool) -> Scene:
-    """Two devices with each other's address, and a plan without MACs; the hand pulls the cables by their labels."""
+    """Return a scene with two devices that have each other's address, and a plan without MACs; the cables are pulled
+    by their labels."""
     scene = Scene(options=RunOptions(lasts=400.0, in_order=in_order), obeys=True)
     for name, planned, real in (("d20/lan", 20, 21), ("d21/lan", 21, 20)):
         scene.plan(name, planned, mac=None)
@@ -181,7 +182,7 @@ def exchanged(in_order: bool) -> Scene:
 
 
 def test_a_walk_without_macs_proves_no_connector() -> None:
-    """Nothing ties the address that fell silent to the connector that was pulled; a note says so beforehand."""
+    """Without planned MACs, a walk proves no connector, and a note announces this before the first pull."""
     scene = exchanged(in_order=False)
     pull_first(scene, "d20/lan", SETTLED)
     tell = scene.hand.told
@@ -193,8 +194,8 @@ def test_a_walk_without_macs_proves_no_connector() -> None:
     assert any("The plan has no MAC for 2 of 3 ports" in event.text for event in ran.log if event.what is What.NOTE)
 
 
-def test_a_number_tells_the_connector_without_a_mac() -> None:
-    """The technician says that it is this port's cable which is out."""
+def test_the_pressed_number_proves_the_connector_without_a_mac() -> None:
+    """Without a planned MAC, the number of the port that the technician presses proves the connector."""
     scene = row_of(2)
     scene.targets[0] = replace(scene.targets[0], mac=None)
     pull_first(scene, "d20/lan", SETTLED)
@@ -204,14 +205,14 @@ def test_a_number_tells_the_connector_without_a_mac() -> None:
 
 
 def test_an_announced_order_finds_exchanged_addresses() -> None:
-    """The announced address goes on answering, and another one falls silent: both readings are named."""
+    """If the announced address keeps answering and another falls silent, the verdict names both explanations."""
     ran = walk(exchanged(in_order=True))
     assert verdicts(ran)["d20/lan:1"] == verdicts(ran)["d21/lan:1"] == "swapped"
     assert "their addresses are swapped, or the wrong cable was pulled" in ran.prober.proofs[0].why
 
 
 def test_an_announced_order_proves_without_macs() -> None:
-    """The ports are asked for in the plan's order, each twice."""
+    """With an announced order, each port is asked for twice, in the plan's order, and proven without a planned MAC."""
     scene = row_of(3, lasts=400.0)
     scene.targets = [replace(target, mac=None) for target in scene.targets]
     scene.options, scene.obeys = replace(scene.options, in_order=True), True
@@ -219,7 +220,7 @@ def test_an_announced_order_proves_without_macs() -> None:
 
 
 def two_ports_direct(chassis: int) -> Scene:
-    """A direct cable to a device with two ports; somebody announces port 2 on it by LLDP."""
+    """Return a scene with a direct cable to a device with two ports, on which *chassis* announces port 2 by LLDP."""
     scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True), only=("alpha/cpu:2",))
     scene.add("alpha/cpu", 20, ports=2)
     for second in range(1, 200, 5):
@@ -228,14 +229,14 @@ def two_ports_direct(chassis: int) -> Scene:
 
 
 def test_lldp_of_a_switch_names_no_port_of_the_device() -> None:
-    """A quiet switch in between says `port 2` of itself."""
+    """LLDP from a switch in the cable does not name a port of the device."""
     proof = proof_of(two_ports_direct(MACS + 0xF0)).proof
     assert proof.verdict == "unsettled"
     assert "The direct cable is not direct: 00-00-5E-00-53-F0 announces itself" in proof.why
 
 
 def test_lldp_of_the_device_names_its_port() -> None:
-    """The same from the device itself tells the connector."""
+    """LLDP from the device itself proves the connector."""
     proof = proof_of(two_ports_direct(MACS + 20)).proof
     assert (proof.verdict, proof.connector) == ("proven", "lldp")
 
@@ -245,7 +246,7 @@ def test_lldp_of_the_device_names_its_port() -> None:
 
 @BOTH
 def test_an_owner_that_answers_only_requests_without_a_sender(keys: bool) -> None:
-    """Its mask or reverse path filter drops what this station asks: it is asked without a sender address."""
+    """A second owner that answers only requests without a sender address is found, because those are sent as well."""
     scene = either(pair(), keys)
     scene.plug("hidden", 20, Faults(deaf_to=bool), mac=STRANGER)
     proof = proof_of(scene).proof
@@ -255,7 +256,7 @@ def test_an_owner_that_answers_only_requests_without_a_sender(keys: bool) -> Non
 
 @BOTH
 def test_an_owner_that_was_heard_earlier_in_the_run_counts(keys: bool) -> None:
-    """Another MAC answered for beta's address while alpha was under test, and was gone before beta's turn."""
+    """Another MAC that answered for an address earlier in the run bars the proof of that address."""
     scene = either(pair(), keys)
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
     jack = scene.plug("stranger", 21, mac=STRANGER)
@@ -270,8 +271,8 @@ def test_an_owner_that_was_heard_earlier_in_the_run_counts(keys: bool) -> None:
 # The station
 
 
-def test_a_direct_link_that_is_away_for_some_seconds_is_not_pulled() -> None:
-    """A renegotiation, an adapter reset and a restart of the transceiver all look like this."""
+def test_a_direct_link_that_is_down_for_some_seconds_is_not_pulled() -> None:
+    """A direct link that is down for a few seconds (renegotiation, adapter reset) is not taken for a pull."""
     scene = alone()
     scene.hand.pulls = False
     away: list[bool] = []
@@ -289,7 +290,7 @@ def test_a_direct_link_that_is_away_for_some_seconds_is_not_pulled() -> None:
 @pytest.mark.parametrize("seconds", [5.0, 600.0])
 @pytest.mark.parametrize("at", [3.0, 9.0, 14.0])
 def test_a_suspend_voids_what_it_touches(at: float, seconds: float) -> None:
-    """The lid is closed for a while, and the port is proven by what is measured afterwards."""
+    """A suspend voids the phase that it interrupts, and the port is proven by later measurements."""
     scene = pair()
     scene.rig.after(at, partial(scene.rig.suspend, seconds))
     ran = scene.prove()
@@ -297,8 +298,8 @@ def test_a_suspend_voids_what_it_touches(at: float, seconds: float) -> None:
     assert any("suspended" in event.text for event in ran.log if event.what is What.WARN)
 
 
-def test_a_direct_link_that_is_away_during_a_suspend_is_not_pulled() -> None:
-    """The adapter loses its link while the computer sleeps, just when the cable is asked for."""
+def test_a_direct_link_that_is_down_during_a_suspend_is_not_pulled() -> None:
+    """A direct link that is down during a suspend, while the cable is asked for, is not taken for a pull."""
     scene = alone()
     scene.hand.pulls = False
     when(scene, Action.PULL, partial(scene.rig.suspend, 60.0), 1.0)
@@ -306,7 +307,7 @@ def test_a_direct_link_that_is_away_during_a_suspend_is_not_pulled() -> None:
 
 
 def test_a_stalled_process_is_noticed() -> None:
-    """The process is stopped for five seconds: no finding about a device may come from that."""
+    """If the process is stopped for five seconds, a warning says so and the device is not blamed."""
     scene = pair()
     stalls = iter([False] * 40 + [True] + [False] * 10_000)
     pressed = scene.hand.pressed
@@ -323,15 +324,15 @@ def test_a_stalled_process_is_noticed() -> None:
 
 
 def test_frames_that_did_not_leave_are_no_requests() -> None:
-    """The adapter accepts no frame for a minute: nobody was asked, so that nobody fell silent."""
+    """Frames that did not leave the adapter are no requests, so the missing replies are no silence."""
     scene = pair()
     scene.hand.pulls = False
     when(scene, Action.PULL, partial(scene.rig.mute, 40.0), 1.0)
     assert scene.prove().proof.verdict != "proven"
 
 
-def test_frames_lost_unread_bar_a_proof() -> None:
-    """The kernel dropped frames while the cable was out: an answer of another owner may be among them."""
+def test_dropped_frames_bar_a_proof() -> None:
+    """Frames that the kernel dropped while the cable was out bar a proof: a second owner's reply may be among them."""
     scene = pair()
     when(scene, Action.PULL, partial(scene.rig.lose, 3), scene.hand.hand + 3.0)
     proof = scene.prove().proof
@@ -341,7 +342,7 @@ def test_frames_lost_unread_bar_a_proof() -> None:
 
 @BOTH
 def test_an_interface_that_is_down_for_a_moment_is_waited_for(keys: bool) -> None:
-    """It is set down and up again; the phase is repeated."""
+    """An interface that is down for a moment is waited for, and the phase is repeated."""
     scene = either(pair(), keys)
     scene.rig.after(9.0, scene.rig.remove)
     scene.rig.after(14.0, partial(scene.rig.plug, scene.rig.jacks[0], True))
@@ -352,7 +353,7 @@ def test_an_interface_that_is_down_for_a_moment_is_waited_for(keys: bool) -> Non
 
 
 def test_addresses_that_were_exchanged_are_proven_again_in_the_same_record() -> None:
-    """Both were proven the wrong way round before; neither proof counts where both are asked for again."""
+    """Two ports that were proven with each other's address are proven again when both are asked for."""
     scene = pair()
     scene.targets = [replace(target, mac=None) for target in scene.targets]
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
@@ -361,7 +362,7 @@ def test_addresses_that_were_exchanged_are_proven_again_in_the_same_record() -> 
 
 
 def test_a_proof_of_a_port_that_is_not_asked_for_still_counts() -> None:
-    """Only one of the two is asked for again: the other proof stands."""
+    """The earlier proof of a port that is not asked for again still counts."""
     scene = pair()
     scene.targets = [replace(target, mac=None) for target in scene.targets]
     scene.proven = {MACS + 20: "beta/cpu"}
@@ -369,13 +370,13 @@ def test_a_proof_of_a_port_that_is_not_asked_for_still_counts() -> None:
 
 
 @BOTH
-def test_arp_replies_to_all_count(keys: bool) -> None:
-    """RFC 3927 section 2.5 has replies sent to the broadcast address."""
+def test_broadcast_arp_replies_count(keys: bool) -> None:
+    """ARP replies to the broadcast address count (RFC 3927 section 2.5)."""
     assert proof_of(either(faulty(Faults(to_all=True)), keys)).proof.verdict == "proven"
 
 
 def test_one_unlisted_address_is_no_proxy() -> None:
-    """The device has one of the addresses that nobody should own, and not the other: a note, and proven."""
+    """A device that answers for one unlisted address is proven with a note; it is not proxy ARP."""
     scene = pair()
     jack = scene.jacks["alpha/cpu"]
     scene.devices["alpha/cpu"].addresses = {jack: {ip(20), ip(253)}}
@@ -385,7 +386,8 @@ def test_one_unlisted_address_is_no_proxy() -> None:
 
 
 def test_two_interfaces_of_one_device_keep_a_cable_direct() -> None:
-    """The other interface answers for its own planned address, and the plan has no MACs."""
+    """A second interface of the device that answers for its own planned address does not make a direct cable
+    indirect."""
     scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True))
     for name, last in (("alpha/cpu", 20), ("alpha/module", 22)):
         scene.plan(name, last, mac=None)

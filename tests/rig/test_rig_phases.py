@@ -1,4 +1,4 @@
-"""How a run goes: what is asked when, what is said at once, and what the settings change."""
+"""Tests of the course of a run: what is sent when, which events are reported at once, and what the options change."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.frames import REQUEST, arp_from_wire, arp_request
 from netcheck.wire.link import News, Way
-from tests.rig.scenes import BORROWED, GATEWAY, MACS, Ran, Scene, ill_manners, ip
+from tests.rig.scenes import BORROWED, GATEWAY, MACS, Ran, Scene, forbidden_frames, ip
 
 
 def pair(**about: object) -> Scene:
-    """Two healthy devices on a switch, the first to be proven."""
+    """Return a scene with two healthy devices on a switch; the first is to be proven."""
     scene = Scene(**about)  # type: ignore[arg-type]
     scene.add("alpha/cpu", 20)
     scene.add("beta/cpu", 21)
@@ -33,20 +33,20 @@ def pair(**about: object) -> Scene:
 
 
 def said(ran: Ran, what: What) -> list[Event]:
-    """The events of a kind."""
+    """Return the events of a kind."""
     return [event for event in ran.log if event.what is what]
 
 
 def arps(ran: Ran, target: int, sender: int) -> list[float]:
-    """When an address was asked for by ARP from a sender."""
+    """Return the times of the ARP requests for *target* from *sender*."""
     asked = ((at, arp_from_wire(frame)) for at, _, frame in ran.rig.sent)
     return [at for at, arp in asked if arp and arp.op == REQUEST and (arp.target_ip, arp.sender_ip) == (target, sender)]
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_a_borrowed_address_is_probed_first(seed: int) -> None:
-    """RFC 5227 section 1.1: within PROBE_WAIT 1 s, PROBE_NUM 3 probes, PROBE_MIN 1 to PROBE_MAX 2 s apart, and
-    ANNOUNCE_WAIT 2 s before anything is asked from the address; nothing else is sent before."""
+    """A borrowed address is probed before use: RFC 5227 section 1.1, PROBE_WAIT 1 s, PROBE_NUM 3, PROBE_MIN 1 s to
+    PROBE_MAX 2 s apart, ANNOUNCE_WAIT 2 s. Nothing else is sent before."""
     ran = pair(own=False, seed=seed).prove()
     probes = arps(ran, BORROWED, 0)
     began = ran.rig.now() - ran.seconds
@@ -57,25 +57,25 @@ def test_a_borrowed_address_is_probed_first(seed: int) -> None:
     assert min(others) >= probes[-1] + 2.0
 
 
-def test_a_borrowed_address_is_answered_for() -> None:
-    """Whoever asks for the borrowed address gets an answer, unicast, so that answers find their way."""
+def test_a_request_for_the_borrowed_address_is_answered() -> None:
+    """A request for the borrowed address gets a unicast reply."""
     scene = pair(own=False)
     jack = scene.plug("asker", 77)
     scene.rig.after(10, lambda: scene.rig.transmit(jack, arp_request(jack.mac, ip(77), BORROWED)))
     ran = scene.prove()
     replies = [frame for _, _, frame in ran.rig.sent if (arp := arp_from_wire(frame)) and arp.op != REQUEST]
     assert [frame[:6] for frame in replies] == [jack.mac.to_bytes(6, "big")]
-    assert ill_manners(ran) == []
+    assert forbidden_frames(ran) == []
 
 
 def test_own_address_is_never_probed() -> None:
-    """With an address of its own the station borrows nothing."""
+    """A station with its own address borrows and probes none."""
     ran = pair().prove()
     assert arps(ran, BORROWED, 0) == []
 
 
-def test_last_round_after_the_patience() -> None:
-    """Three ARP probes with sender 0 are sent, and only when nothing answered until then."""
+def test_a_last_attempt_after_the_patience() -> None:
+    """If nothing answered within the patience, three ARP requests with sender 0 are sent as a last attempt."""
     scene = pair()
     scene.devices["alpha/cpu"].dead = True
     scene.options = replace(scene.options, patience=20.0)
@@ -87,8 +87,9 @@ def test_last_round_after_the_patience() -> None:
     assert max(arps(ran, ip(20), ip(1))) < min(probes)
 
 
-def test_nothing_is_sent_where_nothing_may_be() -> None:
-    """An address of the station that is planned, or a borrowed one that somebody has: refused, and nobody was asked."""
+def test_a_refused_run_asks_no_port() -> None:
+    """A run is refused without a request to any port if a planned address is the station's, or another host has the
+    borrowed one."""
     planned = Scene()
     planned.add("alpha/cpu", 1)
     owned = pair(own=False)
@@ -104,7 +105,7 @@ def test_nothing_is_sent_where_nothing_may_be() -> None:
 
 
 def test_subnets_without_a_station_do_not_stop_the_others() -> None:
-    """Ports of a subnet without a station address are not tested; the others go on."""
+    """Ports of a subnet without a station address are not tested; the other ports are."""
     scene = pair()
     far = replace(scene.net, name="far", first=ip(0) + 256, gateway=None, station=None, spare=())
     scene.plan("gamma/cpu", 22)
@@ -122,7 +123,7 @@ def test_subnets_without_a_station_do_not_stop_the_others() -> None:
 
 @pytest.mark.parametrize("seconds", [0.0, 12.0, 40.0])
 def test_out_for_lengthens_the_silence(seconds: float) -> None:
-    """`--out-for S` lengthens phase out."""
+    """`--out-for S` lengthens phase out to at least S seconds."""
     scene = pair()
     scene.options = replace(scene.options, out_for=seconds)
     ran = scene.prove()
@@ -131,7 +132,7 @@ def test_out_for_lengthens_the_silence(seconds: float) -> None:
 
 
 def test_a_direct_silence_lasts_ten_seconds() -> None:
-    """No renegotiation, adapter reset or restart of a transceiver takes the carrier away for so long."""
+    """On a direct cable the silence lasts 10 s: renegotiation, adapter reset and transceiver restart end sooner."""
     scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True))
     scene.add("alpha/cpu", 20)
     ran = scene.prove()
@@ -140,7 +141,7 @@ def test_a_direct_silence_lasts_ten_seconds() -> None:
 
 
 def test_the_silence_lasts_three_times_the_longest_gap() -> None:
-    """A device that pauses for seconds while its cable is in is not taken for pulled."""
+    """A device that pauses for seconds while its cable is in must be silent for three times its longest gap."""
     scene = pair()
     device = scene.devices["alpha/cpu"]
     for second in (2.0, 6.5):
@@ -151,8 +152,8 @@ def test_the_silence_lasts_three_times_the_longest_gap() -> None:
 
 
 @pytest.mark.parametrize("limit", [1e-2, 1e-4, 1e-8])
-def test_luck_is_a_setting(limit: float) -> None:
-    """A stricter limit takes longer and gives the stricter proof."""
+def test_the_limit_of_luck_is_an_option(limit: float) -> None:
+    """A lower limit for luck gives a proof with a figure below that limit."""
     scene = pair()
     scene.options = replace(scene.options, luck=limit)
     ran = scene.prove()
@@ -162,8 +163,8 @@ def test_luck_is_a_setting(limit: float) -> None:
 
 
 @pytest.mark.parametrize("limit", [1e-3, 1e-9])
-def test_unheard_is_a_setting(limit: float) -> None:
-    """`proven` needs a figure for the second owner that is low enough."""
+def test_the_limit_of_unheard_is_an_option(limit: float) -> None:
+    """A lower limit for an unheard second owner gives a proof with a figure below that limit."""
     scene = pair()
     scene.options = replace(scene.options, unheard=limit)
     ran = scene.prove()
@@ -172,8 +173,8 @@ def test_unheard_is_a_setting(limit: float) -> None:
     assert ran.proof.unheard <= limit
 
 
-def test_enough_was_asked_in_every_phase() -> None:
-    """At least 5 of each kind in, 5 broadcasts out, 3 back."""
+def test_every_phase_has_enough_requests() -> None:
+    """At least 5 requests of each kind are sent in phase in, 5 broadcasts in phase out and 3 in phase back."""
     phases = dict(pair().prove().proof.phases)
     assert min(phases[Phase.IN].arp.sent, phases[Phase.IN].echo.sent, phases[Phase.OUT].arp.sent) >= 5
     assert phases[Phase.BACK].arp.sent >= 3
@@ -184,8 +185,8 @@ def test_enough_was_asked_in_every_phase() -> None:
     assert (phases[Phase.OUT].arp.answered, phases[Phase.OUT].echo.answered) == (0, 0)
 
 
-def test_the_wrong_cable_is_warned_of_at_once() -> None:
-    """It is said long before the patience ends."""
+def test_a_warning_names_the_wrong_cable_at_once() -> None:
+    """A warning names the wrong cable within seconds of the pull, long before the patience ends."""
     scene = pair()
     scene.hand.jacks["alpha/cpu:1"] = scene.jacks["beta/cpu"]
     ran = scene.prove()
@@ -197,8 +198,8 @@ def test_the_wrong_cable_is_warned_of_at_once() -> None:
     assert ran.rig.now() - request >= scene.options.patience
 
 
-def test_a_port_that_still_answers_is_warned_of_at_once() -> None:
-    """Enter was pressed and it still answers: said within a second or so, and again, not only at the end."""
+def test_a_warning_says_at_once_that_the_port_still_answers() -> None:
+    """If the port still answers after Enter, a warning comes within 1.5 s and is repeated."""
     scene = pair()
     scene.options = replace(scene.options, hands_free=False)
     scene.hand.jacks = {"alpha/cpu:1": Jack(0)}
@@ -211,8 +212,8 @@ def test_a_port_that_still_answers_is_warned_of_at_once() -> None:
     assert ran.proof.verdict == "still-answering"
 
 
-def test_every_wait_says_which_it_is_and_ends() -> None:
-    """A run of several ports: each begins, is told what to do, and ends with its verdict, in the plan's order."""
+def test_the_events_of_each_port_come_in_order() -> None:
+    """In a run of several ports, each begins, is asked for, and ends with its verdict, in the plan's order."""
     scene = Scene()
     for number in range(4):
         scene.add(f"device-{number}/cpu", 20 + number)
@@ -226,11 +227,11 @@ def test_every_wait_says_which_it_is_and_ends() -> None:
         order = [What.BEGIN, What.DO, What.WAIT, What.HEARD, What.WAIT]
         order += 2 * [What.DO, What.SILENT, What.ENOUGH, What.DO, What.RETURNED]
         assert [what for what in mine if what is not What.NOTE] == [*order, What.VERDICT]
-    assert ill_manners(ran) == []
+    assert forbidden_frames(ran) == []
 
 
 def test_no_port_begins_while_a_cable_is_out() -> None:
-    """Where the verdict is settled before phase back, the cable is still seen back in before the next port's turn."""
+    """The next port begins only after the previous cable is in again, even where the verdict needs no phase back."""
     scene = pair()
     scene.plug("stranger", 20, Faults(only_while_out=scene.jacks["alpha/cpu"]), mac=MACS + 0x99)
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
@@ -242,7 +243,8 @@ def test_no_port_begins_while_a_cable_is_out() -> None:
 
 
 def test_a_device_checking_itself_keeps_its_address() -> None:
-    """RFC 5227 section 2.1.1: a probe with sender 0 in those seconds would make it give its address up."""
+    """No request with sender 0 is sent while a device checks its address: it would give the address up (RFC 5227
+    section 2.1.1)."""
     scene = pair()
     device = scene.devices["alpha/cpu"]
     device.faults = Faults(checks_itself=True)
@@ -251,8 +253,8 @@ def test_a_device_checking_itself_keeps_its_address() -> None:
     assert not device.gave_up
 
 
-def test_the_rig_device_would_give_up() -> None:
-    """The test before means something: the virtual device does give up when somebody probes its address."""
+def test_the_virtual_device_gives_up_a_probed_address() -> None:
+    """The virtual device gives its address up when a probe for it arrives, so the previous test can fail."""
     scene = pair()
     device, jack = scene.devices["alpha/cpu"], scene.jacks["alpha/cpu"]
     device.faults = Faults(checks_itself=True)
@@ -265,9 +267,9 @@ def test_the_rig_device_would_give_up() -> None:
     assert device.gave_up
 
 
-def test_watched_addresses_are_asked_gently() -> None:
-    """In addition to the port under test, at most one request a second is sent to an address, by unicast echo where the
-    address answers echo, by broadcast ARP where it does not; site hosts but the gateway never."""
+def test_watched_addresses_get_one_request_a_second() -> None:
+    """Watched addresses get at most one request a second, by unicast echo if they answer echo, else by broadcast
+    ARP; site hosts other than the gateway get none."""
     scene = pair()
     scene.add("gamma/cpu", 22, Faults(echo=False))
     scene.plug("site host", 77)
@@ -279,29 +281,29 @@ def test_watched_addresses_are_asked_gently() -> None:
     assert by_arp[21] <= 2
     assert by_arp[254] == len(arps(ran, GATEWAY, ip(1))) <= 2
     assert by_arp[22] > seconds / 2
-    assert ill_manners(ran) == []
+    assert forbidden_frames(ran) == []
 
 
 class Raising:
-    """An operator who presses Ctrl-C some time into the run."""
+    """An operator who presses Ctrl-C after some time."""
 
     def __init__(self, rig: Rig, after: float) -> None:
         self.rig, self.until = rig, rig.now() + after
         self.log: list[Event] = []
 
     def pressed(self) -> Iterable[Key]:
-        """Raise when the time has come."""
+        """Raise KeyboardInterrupt once the time has come."""
         if self.rig.now() >= self.until:
             raise KeyboardInterrupt
         return ()
 
     def told(self, event: Event) -> None:
-        """Remember it."""
+        """Keep the event."""
         self.log.append(event)
 
 
 def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
-    """The interrupt goes on to the caller, after every port got a verdict and every event was told."""
+    """Ctrl-C is passed on to the caller after every port has a verdict and every event is reported."""
     scene = pair()
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
     prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
@@ -314,25 +316,24 @@ def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
 
 
 class Counting(Prober):
-    """Counts its turns and what it hears."""
+    """A prober that counts its turns and the frames that it hears."""
 
     turns = heard = 0
 
     def turn(self, now: float) -> list[Send]:
-        """Count it."""
+        """Count the turn."""
         self.turns += 1
         return super().turn(now)
 
     def hear(self, item: News) -> None:
-        """Count it."""
+        """Count the item."""
         self.heard += 1
         super().hear(item)
 
 
 @pytest.mark.parametrize("flood", [0, 1000])
-def test_frames_that_call_for_nothing_make_no_turn(flood: int) -> None:
-    """Ten seconds with a thousand foreign broadcasts each are all heard; the prober turns no more often, and the proof
-    comes to the same."""
+def test_foreign_frames_cause_no_turn(flood: int) -> None:
+    """A flood of foreign broadcasts is heard without further turns of the prober, and the proof is the same."""
     scene = pair()
     stranger = scene.segment.join(Jack(MACS + 0x91))
     for number in range(10 * flood):
@@ -346,7 +347,7 @@ def test_frames_that_call_for_nothing_make_no_turn(flood: int) -> None:
 
 
 def test_frames_are_handed_to_a_capture() -> None:
-    """Every frame sent and heard goes to the capture, with its direction and way."""
+    """Every frame sent and received goes to the capture, with its direction and interface."""
     scene = pair()
     frames: list[tuple[float, int, bytes, bool]] = []
     prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
@@ -357,12 +358,13 @@ def test_frames_are_handed_to_a_capture() -> None:
 
 
 def test_rig_carries_frames_as_a_switch_does() -> None:
-    """Unicast to its MAC alone, broadcast to all, nothing over a cable that is out or blocked, loss by chance."""
+    """The rig delivers unicast to its MAC, broadcast to all, nothing over a cable that is out or blocked, and loses
+    frames at random."""
     segment = Segment()
     rig = Rig(1, [Way("x0", MACS + 1)], [segment])
     heard: dict[int, list[bytes]] = {}
 
-    class Ear:
+    class Receiver:
         def __init__(self, number: int) -> None:
             self.number = number
 
@@ -372,7 +374,7 @@ def test_rig_carries_frames_as_a_switch_does() -> None:
         def cable(self, jack: Jack, up: bool) -> None:
             heard.setdefault(self.number, []).append(b"up" if up else b"down")
 
-    jacks = [segment.join(Jack(MACS + 10 + number, host=Ear(number))) for number in range(3)]
+    jacks = [segment.join(Jack(MACS + 10 + number, host=Receiver(number))) for number in range(3)]
     to_first = (MACS + 10).to_bytes(6, "big") + b"x" * 40
     to_all = b"\xff" * 6 + b"y" * 40
     for frame in (to_first, to_all):

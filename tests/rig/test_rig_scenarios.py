@@ -1,7 +1,7 @@
-"""What may happen at a port, each with the verdict it must get, and the good manners that every run keeps.
+"""Tests of the verdict for each situation at a port, and of the limits on the frames sent.
 
-Sources: the faults are the trade's (common practice, no source) and those measured on real kernels; timings
-are RFC 5227 section 1.1 and IEEE 802.1D's forward delay of 15 s, twice, by RFC 4188.
+The faults are common practice (no source) or were measured on real kernels; timings are RFC 5227 section 1.1 and
+IEEE 802.1D's forward delay of 15 s, twice, by RFC 4188.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import pytest
 
 from netcheck.proof.events import Key
 from netcheck.rig.devices import Faults
-from tests.rig.scenes import Scene, ill_manners, ip
+from tests.rig.scenes import Scene, forbidden_frames, ip
 from tests.rig.troubles import (
     STRANGER_TEXT,
     absent,
@@ -76,7 +76,7 @@ from tests.rig.troubles import (
 
 @dataclass(frozen=True)
 class Case:
-    """A plant and what must come of it. `says` are words of the sentence, `proof` further fields of the proof."""
+    """A plant and its expected verdict; `says` are words of the reason, `proof` further fields of the proof."""
 
     id: str
     build: Callable[[], Scene]
@@ -200,11 +200,11 @@ CASES = (
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.id)
 def test_verdict(case: Case) -> None:
-    """Each plant gets its verdict, and nothing is sent that should not be."""
+    """Each plant gets its verdict, and only permitted frames are sent."""
     ran = case.build().prove()
     proof = ran.proof
     assert proof.verdict == case.verdict, proof
     assert [word for word in case.says if word not in proof.why] == [], proof.why
     assert {name: getattr(proof, name) for name, _ in case.proof} == dict(case.proof)
     assert case.notes in "; ".join(proof.notes)
-    assert ill_manners(ran) == []
+    assert forbidden_frames(ran) == []

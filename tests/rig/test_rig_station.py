@@ -1,4 +1,4 @@
-"""What may happen to the station on the bench, and the frames that its devices build."""
+"""Tests of what happens to the station on the bench, and of the frames that its devices build."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ ASK = arp_request(STATION_MAC, OWN, ip(20))
 
 
 def bench(*, direct: bool = False) -> tuple[Rig, Jack]:
-    """A station and one device, through a switch or by a direct cable."""
+    """Return a station and one device, through a switch or on a direct cable."""
     segment = Segment(direct=direct)
     rig = Rig(1, [Way("x0", STATION_MAC, ((OWN, 24),))], [segment])
     jack = segment.join(Jack(MACS + 20))
@@ -35,15 +35,15 @@ def bench(*, direct: bool = False) -> tuple[Rig, Jack]:
 
 
 def news(rig: Rig, seconds: float) -> list[News]:
-    """Everything that arrives in this time of the link's clock."""
+    """Return everything that arrives within *seconds* of the link's clock."""
     until, found = rig.now() + seconds, []
     while rig.now() < until:
         found += rig.receive(until)
     return found
 
 
-def test_a_suspend_stops_the_links_clock_and_not_the_world() -> None:
-    """CLOCK_MONOTONIC does not count a suspend: 30 s of the world pass in none of the link's."""
+def test_a_suspend_stops_only_the_clock_of_the_link() -> None:
+    """CLOCK_MONOTONIC does not count a suspend: 30 s of real time take no time of the link's clock."""
     rig, _ = bench()
     rig.after(1.0, partial(rig.suspend, 30.0))
     found = news(rig, 5.0)
@@ -53,8 +53,8 @@ def test_a_suspend_stops_the_links_clock_and_not_the_world() -> None:
     assert abs(rig.time - rig.now() - 30.0) < 0.01
 
 
-def test_nothing_is_heard_in_a_suspend_and_the_carrier_is_told_after_it() -> None:
-    """Replies that arrive meanwhile are lost; a cable that went out meanwhile is noticed at the end."""
+def test_the_carrier_is_reported_after_a_suspend() -> None:
+    """Replies that arrive during a suspend are lost, and a cable that went out meanwhile is reported afterwards."""
     rig, jack = bench(direct=True)
     rig.after(1.0, partial(rig.suspend, 10.0))
     rig.after(0.9999, partial(rig.send, ASK))
@@ -65,7 +65,7 @@ def test_nothing_is_heard_in_a_suspend_and_the_carrier_is_told_after_it() -> Non
 
 
 def test_muted_frames_do_not_leave() -> None:
-    """`send` returns None, and nothing was sent or answered."""
+    """A muted link sends nothing: `send` returns None, and nothing is answered."""
     rig, _ = bench()
     rig.mute(2.0)
     assert rig.send(ASK) is None
@@ -76,8 +76,8 @@ def test_muted_frames_do_not_leave() -> None:
     assert [type(one) for one in news(rig, 1.0)] == [Heard]
 
 
-def test_an_overrun_and_a_vanished_interface_are_told() -> None:
-    """Dropped frames come as `Lost`; an interface that goes down comes as a carrier that is gone, and comes back."""
+def test_an_overrun_and_a_vanished_interface_are_reported() -> None:
+    """Dropped frames are reported as `Lost`; an interface that goes down is reported as gone, then as back."""
     rig, _ = bench()
     rig.lose(3)
     assert news(rig, 1.0) == [Lost(rig.began, 0, 3)]
@@ -87,7 +87,7 @@ def test_an_overrun_and_a_vanished_interface_are_told() -> None:
 
 
 def test_a_link_that_renegotiates_leaves_the_cable_in() -> None:
-    """The carrier drops and returns, and no cable was moved."""
+    """A renegotiation drops the carrier and restores it without a movement of the cable."""
     rig, jack = bench(direct=True)
     rig.link(rig.jacks[0], False)
     rig.after(3.3, partial(rig.link, rig.jacks[0], True))
@@ -96,7 +96,7 @@ def test_a_link_that_renegotiates_leaves_the_cable_in() -> None:
 
 
 def test_lldp_of_the_bench_reads_back() -> None:
-    """The frame holds what it was built from (IEEE 802.1AB, as `wire` reads it)."""
+    """An LLDP frame of the bench holds the values that it was built from (IEEE 802.1AB, read by `wire`)."""
     said = lldp_from_wire(lldp_frame(MACS + 20, MACS + 20, "port 2", "filler"))
     assert said is not None
     assert (said.source, said.port, said.system_name) == (MACS + 20, "port 2", "filler")
@@ -104,7 +104,8 @@ def test_lldp_of_the_bench_reads_back() -> None:
 
 @given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.binary(max_size=40))
 def test_the_quick_echo_reply_is_the_one_that_is_built(number: int, sequence: int, packet: int, payload: bytes) -> None:
-    """Both address pairs are exchanged and all checksums are right (RFC 792; RFC 1624 for the checksum)."""
+    """The fast echo reply equals the one built field by field: addresses exchanged, checksums right (RFC 792, RFC
+    1624)."""
     asked = Echo(MACS + 20, STATION_MAC, OWN, ip(20), 64, ECHO_REQUEST, number, sequence, payload)
     reply = echo_from_wire(echo_answer(MACS + 20, padded(echo_to_wire(asked, packet))))
     assert reply == Echo(STATION_MAC, MACS + 20, ip(20), OWN, 64, ECHO_REPLY, number, sequence, payload)

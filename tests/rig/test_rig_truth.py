@@ -1,6 +1,7 @@
-"""The truth about a verdict: each condition of a proof, and each indistinguishable case, on a bench without a prober.
+"""Tests of the truth about a verdict, on a bench without a prober: each condition of a proof, and each
+indistinguishable case.
 
-The station asks twice a second; an instruction to pull is given at 10 s, the silence is called enough at 30 s, and the
+The station asks twice a second. The pull is requested at 10 s, the silence is called sufficient at 30 s, and the
 verdict follows at 40 s, whatever happened.
 """
 
@@ -27,7 +28,7 @@ Doing = Callable[[Bench], None]
 
 
 def cable(*moves: float, index: int = 0) -> Doing:
-    """The cable of a device goes out at the first of these times, in at the second, and so on."""
+    """Return an action: the cable of a device goes out at the first of these times, in at the second, and so on."""
 
     def do(bench: Bench) -> None:
         jack = bench.jack_of(index)
@@ -38,7 +39,7 @@ def cable(*moves: float, index: int = 0) -> Doing:
 
 
 def upstream(out: float, back: float) -> Doing:
-    """A cable that leads to the device alone goes out and in."""
+    """Return an action: a cable that leads only to the device goes out and in."""
 
     def do(bench: Bench) -> None:
         bench.rig.after(out, partial(bench.rig.plug, bench.trunks[0], False))
@@ -48,12 +49,12 @@ def upstream(out: float, back: float) -> Doing:
 
 
 def restart(at: float, seconds: float) -> Doing:
-    """The device restarts."""
+    """Return an action: the device restarts."""
     return lambda bench: bench.rig.after(at, partial(bench.devices[0].restart, seconds))
 
 
 def visit(at: float, until: float) -> Doing:
-    """The stranger is there for a while."""
+    """Return an action: the stranger is present from *at* to *until*."""
 
     def do(bench: Bench) -> None:
         bench.rig.after(at, partial(setattr, bench.strangers[0], "dead", False))
@@ -63,7 +64,7 @@ def visit(at: float, until: float) -> Doing:
 
 
 def stations(out: float, back: float) -> Doing:
-    """The station's own end of the cable goes out and in."""
+    """Return an action: the station's own end of the cable goes out and in."""
 
     def do(bench: Bench) -> None:
         bench.rig.after(out, partial(bench.rig.plug, bench.rig.jacks[0], False))
@@ -73,7 +74,7 @@ def stations(out: float, back: float) -> Doing:
 
 
 def link_down(at: float, until: float) -> Doing:
-    """The station's link goes down while the cable stays in."""
+    """Return an action: the station's link goes down while the cable stays in."""
 
     def do(bench: Bench) -> None:
         bench.rig.after(at, partial(bench.rig.link, bench.rig.jacks[0], False))
@@ -85,7 +86,7 @@ def link_down(at: float, until: float) -> Doing:
 def judged(
     scenario: Scenario, *doings: Doing, connector: str = "operator", entered: tuple[float, ...] = ()
 ) -> Judgement:
-    """What a proof is worth after these things happened, and Enter was pressed at these times."""
+    """Return the judgement of a proof after these actions, with Enter pressed at *entered*."""
     bench = Bench(scenario)
     for do in doings:
         do(bench)
@@ -152,10 +153,10 @@ CASES = {
 
 
 @pytest.mark.parametrize(("scenario", "doings", "unmet", "alike"), CASES.values(), ids=CASES.keys())
-def test_conditions_and_excuses(
+def test_each_case_fails_the_expected_conditions(
     scenario: Scenario, doings: list[Doing], unmet: tuple[Unmet, ...], alike: set[Alike]
 ) -> None:
-    """Each case fails exactly the conditions that it should, and is excused only where no station could know."""
+    """Each case fails exactly the expected conditions, and is excused only where no station could know better."""
     found = judged(scenario, *doings)
     assert set(found.unmet) == set(unmet)
     assert found.alike == alike
@@ -163,20 +164,21 @@ def test_conditions_and_excuses(
     assert found.apart == bool(unmet and alike)
 
 
-def test_a_false_word_is_an_excuse_only_where_it_was_given() -> None:
-    """A restart 17 s after the request is excused by an Enter that confirms the pull, not by one after the silence."""
+def test_a_false_confirmation_excuses_only_the_confirmed_pull() -> None:
+    """A restart 17 s after the request is excused by an Enter that confirms the pull, but not by one after the
+    silence."""
     assert judged(Scenario(), restart(27.0, 8.0), entered=(28.0,)).alike == {Alike.FALSE_WORD}
     assert judged(Scenario(), restart(27.0, 8.0), entered=(31.0,)).alike == set()
 
 
 def test_lldp_of_another_speaker_is_no_excuse() -> None:
-    """Where a switch in the cable was taken for the device itself, the quiet switch is no excuse."""
+    """A quiet switch is no excuse where LLDP from a switch in the cable was taken for the device's."""
     found = judged(SWITCHED, stations(11.0, 32.0), connector="lldp")
     assert found.inexcusable == (Unmet.CONNECTOR,)
 
 
 def test_arithmetic_of_spans() -> None:
-    """Union, difference and intersection of times."""
+    """Union, difference and intersection of time spans are computed correctly."""
     assert union([(1, 3), (5, 6)], [(2, 4)]) == [(1, 4), (5, 6)]
     assert without([(0, 10)], [(2, 3), (5, 20)]) == [(0, 2), (3, 5)]
     assert both([(0, 4), (6, 9)], [(3, 7)]) == [(3, 4), (6, 7)]

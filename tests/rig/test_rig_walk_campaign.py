@@ -1,4 +1,4 @@
-"""Walks drawn at random: no false proof, no port lost, and good manners whatever happens."""
+"""Tests of random walks: no false proof, one verdict for each port, and only permitted frames."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from netcheck.rig.bench import Bench
 from netcheck.rig.draw import RandomChoices, scenario
 from netcheck.rig.scenario import Mode, to_source
 from netcheck.rig.truth import Judgement
-from tests.rig.scenes import Ran, ill_manners
+from tests.rig.scenes import Ran, forbidden_frames
 
 pytestmark = pytest.mark.slow
 SEEDS = range(120)
-CHANGES = (0, 1, 1, 2, 3)  # things changed in a walk
+CHANGES = (0, 1, 1, 2, 3)  # number of changes in a walk
 Walked = tuple[Bench, tuple[Proof, ...], dict[str, Judgement]]
 
 
 @pytest.fixture(scope="module")
 def walks() -> dict[int, Walked]:
-    """The walks by seed, every second one in an announced order."""
+    """Return the walks by seed; every second one has an announced order."""
     found = {}
     for seed in SEEDS:
         mode = (Mode.WALK, Mode.IN_ORDER)[seed % 2]
@@ -34,7 +34,7 @@ def walks() -> dict[int, Walked]:
 
 
 def test_no_false_proof(walks: dict[int, Walked]) -> None:
-    """No port is proven that does not deserve it, but for the cases that no station could tell apart."""
+    """No port is proven against the truth, except in cases that no station can distinguish."""
     wrong = [
         (seed, proof.subject, judged[proof.subject].inexcusable, to_source(bench.scenario))
         for seed, (bench, proofs, judged) in walks.items()
@@ -45,13 +45,13 @@ def test_no_false_proof(walks: dict[int, Walked]) -> None:
 
 
 def test_every_port_has_one_verdict(walks: dict[int, Walked]) -> None:
-    """No port is lost and none is judged twice."""
+    """Each port has exactly one verdict."""
     for seed, (bench, proofs, _) in walks.items():
         assert Counter(proof.subject for proof in proofs) == Counter(one.subject for one in bench.scope().asked), seed
 
 
-def test_walks_come_to_proofs_and_to_findings(walks: dict[int, Walked]) -> None:
-    """Both happen often, and an unnamed port is proven only by its number or in an announced order."""
+def test_walks_give_proofs_and_findings(walks: dict[int, Walked]) -> None:
+    """Both proofs and findings occur often, and on a walk without names a port is proven only by its number."""
     counts = Counter((proof.verdict, judged[proof.subject].deserved) for _, proofs, judged in walks.values()
                      for proof in proofs)  # fmt: skip
     assert counts[Verdict.PROVEN, True] > 30
@@ -62,9 +62,9 @@ def test_walks_come_to_proofs_and_to_findings(walks: dict[int, Walked]) -> None:
             assert {proof.connector for proof in proven} <= {"operator"}
 
 
-def test_good_manners_in_every_walk(walks: dict[int, Walked]) -> None:
-    """The addresses asked, the senders used and the pace are always as they should be."""
+def test_every_walk_sends_only_permitted_frames(walks: dict[int, Walked]) -> None:
+    """Every walk sends only permitted frames."""
     for seed, (bench, _, _) in walks.items():
         assert bench.prober is not None
         ran = Ran(bench.prober, bench.rig, [], bench.rig.now() - bench.rig.began)
-        assert ill_manners(ran) == [], seed
+        assert forbidden_frames(ran) == [], seed

@@ -1,4 +1,4 @@
-"""Plants on the rig with one thing wrong, or nothing: what the table of verdicts and the phases are tested on."""
+"""Plants on the rig, healthy or with one fault, for the tests of verdicts and phases."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ STRANGER_TEXT = "00-00-5E-00-53-99"
 
 
 def pair(**about: object) -> Scene:
-    """Two healthy devices on a switch, the first to be proven."""
+    """Return two healthy devices on a switch; the first is to be proven."""
     scene = Scene(**about)  # type: ignore[arg-type]
     scene.add("alpha/cpu", 20)
     scene.add("beta/cpu", 21)
@@ -26,14 +26,14 @@ def pair(**about: object) -> Scene:
 
 
 def alone(**about: object) -> Scene:
-    """One healthy device at the end of the station's cable."""
+    """Return one healthy device at the far end of a direct cable."""
     scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True), **about)  # type: ignore[arg-type]
     scene.add("alpha/cpu", 20)
     return scene
 
 
 def faulty(faults: Faults, **about: object) -> Scene:
-    """Two devices, the first with faults."""
+    """Return two devices, the first with faults."""
     scene = Scene(**about)  # type: ignore[arg-type]
     scene.add("alpha/cpu", 20, faults)
     scene.add("beta/cpu", 21)
@@ -41,27 +41,27 @@ def faulty(faults: Faults, **about: object) -> Scene:
 
 
 def with_gateway(scene: Scene) -> Scene:
-    """With a gateway on the switch."""
+    """Add a gateway on the switch."""
     scene.plug("gateway", 254)
     return scene
 
 
 def keyed(scene: Scene) -> Scene:
-    """The technician presses Enter after every movement."""
+    """Let the technician press Enter after every movement."""
     scene.options = replace(scene.options, hands_free=False)
     scene.hand.confirms = True
     return scene
 
 
 def absent() -> Scene:
-    """The device is not there."""
+    """Return a plant whose device is absent."""
     scene = pair()
     scene.devices["alpha/cpu"].dead = True
     return scene
 
 
 def absent_seen_elsewhere() -> Scene:
-    """The device still has the address of its last job, and says so now and then."""
+    """Return a plant whose device still has another address and announces it."""
     scene = pair()
     jack = scene.jacks["alpha/cpu"]
     device = scene.devices["alpha/cpu"]
@@ -71,14 +71,14 @@ def absent_seen_elsewhere() -> Scene:
 
 
 def two_owners() -> Scene:
-    """Somebody else has the address as well."""
+    """Return a plant in which another device has the same address."""
     scene = pair()
     scene.plug("stranger", 20, mac=STRANGER)
     return scene
 
 
 def second_owner_announces() -> Scene:
-    """Somebody else has the address, answers nobody, and announces it now and then."""
+    """Return a plant in which another owner of the address answers nothing, but announces itself."""
     scene = pair()
     jack = scene.plug("stranger", 20, Faults(arp=False, echo=False), mac=STRANGER)
     for second in range(1, 60, 3):
@@ -87,14 +87,14 @@ def second_owner_announces() -> Scene:
 
 
 def owner_with_the_cable_out() -> Scene:
-    """Somebody else has the address and is heard only once the device's cable is out."""
+    """Return a plant in which another owner of the address is heard only while the device's cable is out."""
     scene = pair()
     scene.plug("stranger", 20, Faults(only_while_out=scene.jacks["alpha/cpu"]), mac=STRANGER)
     return scene
 
 
 def takes_over(same_device: bool) -> Scene:
-    """Another MAC takes the address over when the cable goes out, and gives it back when it comes in."""
+    """Return a plant in which another MAC has the address exactly while the cable is out."""
     scene = Scene()
     scene.add("alpha/cpu", 20)
     if same_device:
@@ -106,7 +106,8 @@ def takes_over(same_device: bool) -> Scene:
 
 
 def returns_as_another(both: bool) -> Scene:
-    """After the cable was out another MAC answers, instead of the device's or beside it."""
+    """Return a plant in which another MAC answers after the return, instead of the device's or (*both*) in addition
+    to it."""
     scene = pair()
     scene.plug("stranger", 20, mac=STRANGER)
     scene.devices["stranger"].dead = True
@@ -123,7 +124,7 @@ def returns_as_another(both: bool) -> Scene:
 
 
 def proxy_arp(absent_host: bool) -> Scene:
-    """A router answers ARP for everything, 0.4 s late, as measured."""
+    """Return a plant whose router answers ARP for every address after 0.4 s, as measured on real routers."""
     scene = pair()
     scene.devices["alpha/cpu"].dead = absent_host
     scene.plug("router", 254, Faults(answers_all=True, slow=0.4))
@@ -131,7 +132,7 @@ def proxy_arp(absent_host: bool) -> Scene:
 
 
 def proxied_by_a_router_elsewhere() -> Scene:
-    """A router that is not the gateway answers for two planned addresses and nothing else."""
+    """Return a plant in which a router that is not the gateway answers for two planned addresses only."""
     scene = pair()
     for name in ("alpha/cpu", "beta/cpu"):
         scene.devices[name].dead = True
@@ -143,7 +144,7 @@ def proxied_by_a_router_elsewhere() -> Scene:
 
 
 def gateway_answers() -> Scene:
-    """The gateway has the address as well as its own; the device is absent."""
+    """Return a plant in which the gateway also has the address, and the device is absent."""
     scene = absent()
     jack = scene.plug("gateway", 254)
     scene.devices["gateway"].addresses = {jack: {ip(20), ip(254)}}
@@ -151,7 +152,7 @@ def gateway_answers() -> Scene:
 
 
 def virtual_router() -> Scene:
-    """A virtual router's MAC answers (RFC 7042 section 2.1.1)."""
+    """Return a plant in which a virtual router's MAC answers (RFC 7042 section 2.1.1)."""
     scene = pair()
     scene.targets[0] = replace(scene.targets[0], mac=None)
     scene.jacks["alpha/cpu"].mac = 0x00005E000105
@@ -159,7 +160,7 @@ def virtual_router() -> Scene:
 
 
 def swapped(macs: bool) -> Scene:
-    """Two devices got each other's addresses."""
+    """Return a plant in which two devices have each other's address."""
     scene = Scene()
     for name, planned, real in (("alpha/cpu", 20, 21), ("beta/cpu", 21, 20)):
         scene.plan(name, planned, mac=0 if macs else None)
@@ -168,7 +169,7 @@ def swapped(macs: bool) -> Scene:
 
 
 def proven_before() -> Scene:
-    """The MAC that answers is already proven for another device."""
+    """Return a plant whose answering MAC is already proven for another device."""
     scene = pair()
     scene.targets[0] = replace(scene.targets[0], mac=None)
     scene.proven = {MACS + 20: "gamma/cpu"}
@@ -176,14 +177,14 @@ def proven_before() -> Scene:
 
 
 def wrong_nameplate() -> Scene:
-    """Another device than the plan's was installed."""
+    """Return a plant in which another device than the planned one is installed."""
     scene = pair()
     scene.jacks["alpha/cpu"].mac = STRANGER
     return scene
 
 
 def weak_host(second_plugged: bool) -> Scene:
-    """A device with two interfaces on one segment that answers for both on either, the stock kernels' default."""
+    """Return a device with two interfaces on one segment that answers for both on either, as Linux does by default."""
     scene = Scene()
     scene.plan("alpha/cpu", 20)
     scene.plan("alpha/module", 22)
@@ -199,7 +200,7 @@ def weak_host(second_plugged: bool) -> Scene:
 
 
 def weak_host_when_pulled() -> Scene:
-    """A device answers for the unplugged interface through its other one."""
+    """Return a device that answers for its unplugged interface through the other one."""
     scene = weak_host(second_plugged=True)
     device = scene.hand.jacks["alpha/cpu:1"].host
     assert isinstance(device, VirtualDevice)
@@ -210,7 +211,7 @@ def weak_host_when_pulled() -> Scene:
 
 
 def second_path() -> Scene:
-    """Both ports of a two-port device lead to the switch: a ring."""
+    """Return a two-port device whose ports both lead to the switch: a ring."""
     scene = Scene()
     scene.add("alpha/cpu", 20, ports=2)
     scene.add("beta/cpu", 21)
@@ -219,7 +220,8 @@ def second_path() -> Scene:
 
 
 def forwards_after(seconds: float) -> Scene:
-    """The switch port blocks after the cable came in (spanning tree: RFC 4188, twice the forward delay)."""
+    """Return a plant whose switch port blocks after the cable is plugged in (spanning tree: RFC 4188, twice the
+    forward delay)."""
     scene = pair()
     scene.jacks["alpha/cpu"].forwards_after = seconds
     scene.jacks["alpha/cpu"].forwarding_from = scene.rig.now() + seconds
@@ -227,20 +229,20 @@ def forwards_after(seconds: float) -> Scene:
 
 
 def never_returns() -> Scene:
-    """The cable is not put back."""
+    """Return a plant in which the cable is never put back."""
     scene = pair()
     scene.hand.returns = False
     return scene
 
 
 def never_pulled(scene: Scene) -> Scene:
-    """Nobody pulls the cable."""
+    """Let nobody pull the cable."""
     scene.hand.pulls = False
     return scene
 
 
 def lossy(share: float, control: float = 0.0) -> Scene:
-    """Frames are lost, that share of them each way."""
+    """Return a plant in which the share *share* of the frames is lost in each direction."""
     scene = pair()
     scene.jacks["alpha/cpu"].loss = share
     scene.jacks["beta/cpu"].loss = control
@@ -248,12 +250,13 @@ def lossy(share: float, control: float = 0.0) -> Scene:
 
 
 def echo_from_another() -> Scene:
-    """ARP says one MAC, echo answers come from another."""
+    """Return a device whose echo replies come from another MAC than its ARP replies."""
     return faulty(Faults(echo_from=STRANGER))
 
 
 def other_way(*, heard: str, own: bool = True) -> Scene:
-    """The station has a second interface, and somebody behind it owns the address: at first, or with the cable out."""
+    """Return a station with a second interface, behind which another host owns the address, always or with the cable
+    out."""
     scene = alone(own=own, further_ways=(Way("x1", MACS + 2, ((ip(2), 24),)),))
     faults = Faults(only_while_out=scene.jacks["alpha/cpu"] if heard == "out" else None)
     scene.plug("stranger", 20, faults, mac=STRANGER, to=scene.beyond[0])
@@ -261,14 +264,14 @@ def other_way(*, heard: str, own: bool = True) -> Scene:
 
 
 def other_way_same_device() -> Scene:
-    """The device itself is heard through the station's second interface while its direct cable is out."""
+    """Return a device that is heard through the station's second interface while its direct cable is out."""
     scene = other_way(heard="out")
     scene.jacks["stranger"].mac = MACS + 20
     return scene
 
 
 def own_cable(drops: bool) -> Scene:
-    """The station's own cable, or the switch's uplink, is pulled instead."""
+    """Return a plant in which the station's own cable, or the switch's uplink, is pulled instead."""
     scene = pair()
     trunk = Jack(0)
     for name in ("alpha/cpu", "beta/cpu"):
@@ -279,53 +282,55 @@ def own_cable(drops: bool) -> Scene:
 
 
 def wrong_cable_left_out_too() -> Scene:
-    """The neighbour's cable is pulled and left out; then the right one as well."""
+    """Return a plant in which the neighbour's cable is pulled and left out, then the right one is pulled as well."""
     scene = with_gateway(pair())
-    scene.hand = Repenting(scene.rig, dict(scene.hand.jacks), wrong=scene.jacks["beta/cpu"], holds=8.0, mends=False)
+    scene.hand = WrongCableFirst(
+        scene.rig, dict(scene.hand.jacks), wrong=scene.jacks["beta/cpu"], holds=8.0, puts_back=False
+    )
     return scene
 
 
 def own_cable_once() -> Scene:
-    """The station's own cable is pulled at first, put back, and then the right one is pulled."""
+    """Return a plant in which the station's own cable is pulled first and put back, then the right one is pulled."""
     scene = pair()
-    scene.hand = Repenting(scene.rig, dict(scene.hand.jacks), wrong=scene.rig.jacks[0])
+    scene.hand = WrongCableFirst(scene.rig, dict(scene.hand.jacks), wrong=scene.rig.jacks[0])
     return scene
 
 
 @dataclass(eq=False)
-class Repenting(Technician):
-    """Pulls the wrong cable first, holds it for a while, puts it back and pulls the right one."""
+class WrongCableFirst(Technician):
+    """A technician who pulls the wrong cable first, then the right one."""
 
     wrong: Jack = None  # type: ignore[assignment]
     holds: float = 8.0
-    mends: bool = True  # else the wrong one stays out
+    puts_back: bool = True  # whether the wrong cable is put back
     tries: int = 1
 
     def told(self, event: Event) -> None:
-        """At the first request the wrong cable goes out and in."""
+        """Pull the wrong cable at the first request; afterwards do as asked."""
         if event.action is Action.PULL and self.tries:
             self.tries -= 1
             self.log.append(event)
             self.rig.after(2, lambda: self.rig.plug(self.wrong, False))
-            self.rig.after(2 + self.holds, lambda: self.rig.plug(self.wrong, self.mends))
+            self.rig.after(2 + self.holds, lambda: self.rig.plug(self.wrong, self.puts_back))
             self.rig.after(4 + self.holds, lambda: self.rig.plug(self.jacks[event.port], False))
         else:
             super().told(event)
 
 
 def wrong_cable(corrected: bool) -> Scene:
-    """The neighbour's cable is pulled instead, and left out, or put back and the right one pulled."""
+    """Return a plant in which the neighbour's cable is pulled instead, and left out or corrected."""
     scene = pair()
     wrong = scene.jacks["beta/cpu"]
     if corrected:
-        scene.hand = Repenting(scene.rig, dict(scene.hand.jacks), wrong=wrong)
+        scene.hand = WrongCableFirst(scene.rig, dict(scene.hand.jacks), wrong=wrong)
     else:
         scene.hand.jacks["alpha/cpu:1"] = wrong
     return scene
 
 
 def flapping(scene: Scene, every: float) -> Scene:
-    """The cable goes out and in, every so many seconds, from the request on."""
+    """Let the cable go out and in every *every* seconds after the request."""
     tell, jack = scene.hand.told, scene.jacks["alpha/cpu"]
 
     def told(event: Event) -> None:
@@ -340,35 +345,35 @@ def flapping(scene: Scene, every: float) -> Scene:
 
 
 def reboots(at: float, seconds: float) -> Scene:
-    """The device restarts by itself while its answers are counted, before the request."""
+    """Return a plant whose device restarts by itself during phase in."""
     scene = with_gateway(pair())
     scene.rig.after(at, lambda: scene.devices["alpha/cpu"].restart(seconds))
     return scene
 
 
 def interface_removed(after: float) -> Scene:
-    """The station's adapter is pulled in mid-run."""
+    """Return a plant in which the station's adapter is removed during the run."""
     scene = pair()
     scene.rig.after(after, scene.rig.remove)
     return scene
 
 
 def interface_off(scene: Scene, after: float, seconds: float) -> Scene:
-    """The interface under test is switched off for a while and nobody moves a cable meanwhile."""
+    """Switch the station's interface off for *seconds* while nobody moves a cable."""
     scene.rig.after(after, lambda: scene.rig.switch(False))
     scene.rig.after(after + seconds, lambda: scene.rig.switch(True))
     return scene
 
 
 def borrowed_is_owned() -> Scene:
-    """Somebody has the address that was to be borrowed."""
+    """Return a plant in which another host has the address to be borrowed."""
     scene = pair(own=False)
     scene.plug("stranger", 240, mac=STRANGER)
     return scene
 
 
 def borrowed_is_claimed(at: float) -> Scene:
-    """Somebody takes the borrowed address during the run: checks that it is free, and announces it."""
+    """Return a plant in which another host takes and announces the borrowed address during the run."""
     scene = pair(own=False)
     jack = scene.plug("stranger", 240, mac=STRANGER)
     scene.devices["stranger"].dead = True
@@ -382,7 +387,7 @@ def borrowed_is_claimed(at: float) -> Scene:
 
 
 def two_ports(scene: Scene) -> Scene:
-    """The second port of a device with a built-in switch."""
+    """Select the second port of a device with a built-in switch."""
     scene.add("alpha/cpu", 20, ports=2)
     scene.add("beta/cpu", 21)
     scene.only = ("alpha/cpu:2",)
@@ -390,7 +395,7 @@ def two_ports(scene: Scene) -> Scene:
 
 
 def chain(behind: str, gateway: bool = True) -> Scene:
-    """Gamma hangs behind alpha's second port; beta is on the switch."""
+    """Return a plant in which gamma is behind alpha's second port, and beta is on the switch."""
     scene = Scene()
     scene.add("alpha/cpu", 20, ports=2)
     scene.only = ("alpha/cpu:1",)
@@ -400,7 +405,7 @@ def chain(behind: str, gateway: bool = True) -> Scene:
 
 
 def chain_alone() -> Scene:
-    """The only other device hangs behind the one under test, and the plan does not say so."""
+    """Return a plant whose only other device is behind the one under test, without the plan's key `behind`."""
     scene = Scene()
     scene.add("alpha/cpu", 20)
     scene.add("gamma/cpu", 22).behind = scene.jacks["alpha/cpu"]
@@ -408,7 +413,7 @@ def chain_alone() -> Scene:
 
 
 def chain_direct(planned_mac: bool) -> Scene:
-    """A two-port device on the direct cable, with its chain connected."""
+    """Return a two-port device on a direct cable, with its chain connected."""
     scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True))
     scene.add("alpha/cpu", 20, ports=2, mac=0 if planned_mac else None)
     scene.only = ("alpha/cpu:1",)
@@ -417,24 +422,25 @@ def chain_direct(planned_mac: bool) -> Scene:
 
 
 def trunk_pulled_too_early() -> Scene:
-    """Enter is pressed a moment before the cable of a whole row of devices is pulled: the neighbour falls too."""
+    """Return a plant in which Enter is pressed just before the cable of a whole row is pulled."""
     scene = keyed(with_gateway(pair()))
     trunk = Jack(0)
     for name in ("alpha/cpu", "beta/cpu"):
         scene.jacks[name].behind = trunk
-    scene.hand = Hasty(scene.rig, {"alpha/cpu:1": trunk}, early=0.1)
+    scene.hand = EarlyEnter(scene.rig, {"alpha/cpu:1": trunk}, early=0.1)
     return scene
 
 
 def outage_over_just_in_time() -> Scene:
-    """Everything is out for a while, and the control is back before the device, which is asked by ARP alone."""
+    """Return a plant in which everything is out for a while, and the control is back before the device, which
+    answers only ARP."""
     scene = pair()
     scene.options = replace(scene.options, hands_free=False)
     scene.devices["alpha/cpu"].faults = Faults(echo=False)
     trunk = Jack(0)
     for name in ("alpha/cpu", "beta/cpu"):
         scene.jacks[name].behind = trunk
-    scene.hand = Hasty(scene.rig, {"alpha/cpu:1": Jack(0)}, early=1.0)
+    scene.hand = EarlyEnter(scene.rig, {"alpha/cpu:1": Jack(0)}, early=1.0)
     for turn in range(8):
         scene.rig.after(12 + 20 * turn, partial(scene.rig.plug, trunk, False))
         scene.rig.after(19 + 20 * turn + turn / 8, partial(scene.rig.plug, trunk, True))
@@ -442,13 +448,13 @@ def outage_over_just_in_time() -> Scene:
 
 
 @dataclass(eq=False)
-class Hasty(Technician):
-    """Presses Enter some seconds before the cable is out."""
+class EarlyEnter(Technician):
+    """A technician who presses Enter some seconds before the cable is out."""
 
     early: float = 5.0
 
     def told(self, event: Event) -> None:
-        """Say that it is out, then pull it."""
+        """Press Enter, then pull the cable."""
         if event.action is Action.PULL:
             self.log.append(event)
             self.rig.after(1, lambda: self.press(Key.ENTER))
@@ -458,36 +464,36 @@ class Hasty(Technician):
 
 
 def hasty(early: float) -> Scene:
-    """Enter is pressed long before the cable is out."""
+    """Return a plant in which Enter is pressed *early* seconds before the cable is out."""
     scene = pair()
     scene.options = replace(scene.options, hands_free=False)
-    scene.hand = Hasty(scene.rig, dict(scene.hand.jacks), confirms=True, early=early)
+    scene.hand = EarlyEnter(scene.rig, dict(scene.hand.jacks), confirms=True, early=early)
     return scene
 
 
 def says_so_and_does_nothing() -> Scene:
-    """Enter is pressed and nothing is ever pulled."""
+    """Return a plant in which Enter is pressed and no cable is pulled."""
     scene = keyed(pair())
-    scene.hand = Hasty(scene.rig, {"alpha/cpu:1": Jack(0)}, early=1.0)
+    scene.hand = EarlyEnter(scene.rig, {"alpha/cpu:1": Jack(0)}, early=1.0)
     return scene
 
 
 def gateway_alone() -> Scene:
-    """The gateway is the only other thing that answers."""
+    """Return a plant in which the gateway is the only other host that answers."""
     scene = Scene()
     scene.add("alpha/cpu", 20)
     return with_gateway(scene)
 
 
 def no_control() -> Scene:
-    """Nothing else answers on the switch."""
+    """Return a plant in which nothing else answers on the switch."""
     scene = Scene()
     scene.add("alpha/cpu", 20)
     return scene
 
 
 def not_direct() -> Scene:
-    """The cable that is called direct leads to a switch with others on it."""
+    """Return a plant in which the direct cable leads to a switch with other hosts."""
     scene = alone()
     scene.segment.direct = False
     scene.plug("stranger", 77, mac=STRANGER)
@@ -496,7 +502,8 @@ def not_direct() -> Scene:
 
 
 def self_check_at_the_last_moment() -> Scene:
-    """The cable comes in just before the patience ends; the device is checking its own address when it ends."""
+    """Return a plant in which the cable is plugged in just before the patience ends, and the device is checking its
+    address then."""
     scene = faulty(Faults(checks_itself=True))
     jack = scene.jacks["alpha/cpu"]
     jack.plugged = False
@@ -511,13 +518,13 @@ def self_check_at_the_last_moment() -> Scene:
 
 
 def pressing(key: Key, at: float, scene: Scene) -> Scene:
-    """A key is pressed so many seconds after the beginning."""
+    """Press a key *at* seconds after the start."""
     scene.rig.after(at, lambda: scene.hand.press(key))
     return scene
 
 
 def barred(why: str) -> Scene:
-    """The port cannot be probed at all."""
+    """Return a plant with a port that cannot be probed."""
     scene = Scene()
     scene.plan("alpha/cpu", 20, barred=why)
     scene.add("beta/cpu", 21)
@@ -525,21 +532,21 @@ def barred(why: str) -> Scene:
 
 
 def no_station() -> Scene:
-    """Neither the computer nor the plan has an address in the subnet."""
+    """Return a plant in which neither the computer nor the plan has an address in the subnet."""
     scene = pair(own=False)
     scene.net = replace(scene.net, station=None)
     return scene
 
 
 def planned_is_ours(by_plan: bool) -> Scene:
-    """A planned address is the station's own."""
+    """Return a plant in which a planned address is the station's own."""
     scene = Scene(own=not by_plan)
     scene.add("alpha/cpu", 240 if by_plan else 1)
     return scene
 
 
 def moved_direct() -> Scene:
-    """The direct cable is moved from one device to the next; the first is heard no more."""
+    """Return a plant in which the direct cable is moved from one device to the next."""
     scene = alone()
     scene.add("beta/cpu", 21).plugged = False
     scene.only = ("alpha/cpu:1", "beta/cpu:1")

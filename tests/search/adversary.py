@@ -29,59 +29,59 @@ from netcheck.rig.shrink import shrunk
 from netcheck.rig.truth import Judgement, Unmet
 
 T = TypeVar("T")
-EACH = 3  # findings of one mode and condition that are told apart
-A_ROUND = 400  # scenarios drawn before the search begins afresh with another seed
-PROGRESS = (What.HEARD, What.SILENT, What.ENOUGH, What.RETURNED)  # what a port goes through on the way to a proof
+EACH = 3  # findings of one mode and condition that are kept
+A_ROUND = 400  # scenarios drawn before the search restarts with another seed
+PROGRESS = (What.HEARD, What.SILENT, What.ENOUGH, What.RETURNED)  # the events of a port on the way to a proof
 
 
 class DrawnChoices:
-    """Choices that Hypothesis makes, and makes simpler."""
+    """Choices that Hypothesis draws and simplifies."""
 
     def __init__(self, draw: Any) -> None:
-        """`draw` is the function that a composite strategy is given."""
+        """Keep `draw`, the function that a composite strategy receives."""
         self._draw = draw
 
     def pick(self, options: Sequence[T]) -> T:
-        """Return one of the options, the first where it can be."""
+        """Return one of the options; the simplest is the first."""
         return options[self._draw(st.integers(0, len(options) - 1))]  # type: ignore[no-any-return]
 
     def seconds(self, low: float, high: float) -> float:
-        """Return a multiple of 0.1, as low as can be."""
+        """Return a multiple of 0.1; the simplest is the lowest."""
         return self._draw(st.integers(round(low * 10), round(high * 10))) / 10  # type: ignore[no-any-return]
 
     def maybe(self, share: float) -> bool:
-        """Return True in this share of calls; False where it can be."""
+        """Return True in this share of calls; the simplest is False."""
         return self._draw(st.integers(0, 99)) >= round(100 * (1 - share))  # type: ignore[no-any-return]
 
 
 @st.composite
 def scenarios(draw: Any, mode: Mode) -> Scenario:
-    """Scenarios of a mode."""
+    """Draw a scenario of a mode."""
     return scenario(DrawnChoices(draw), mode, 1)
 
 
 @dataclass(frozen=True)
 class FalseProof:
-    """A port that was called proven and does not deserve it, with no excuse."""
+    """A port that is proven against the truth, without an excuse."""
 
     scenario: Scenario
     subject: str
     unmet: tuple[Unmet, ...]
-    tried: int  # scenarios that had been tried when it was found
+    tried: int  # number of scenarios tried until it was found
 
     def to_test(self) -> str:
-        """The scenario as a line to paste into a list of scenarios."""
+        """Return the scenario as a line to paste into a list of scenarios."""
         said = "; ".join(map(str, self.unmet))
         return f"    # {self.subject}: {said}\n    {to_source(self.scenario)},"
 
     @property
     def kind(self) -> tuple[Mode, tuple[Unmet, ...]]:
-        """What makes it a finding of its own."""
+        """Return its mode and the unmet conditions, which tell it from other findings."""
         return self.scenario.mode, self.unmet
 
 
 class Falsified(AssertionError):
-    """A false proof was found."""
+    """Raised when a false proof is found."""
 
     def __init__(self, found: FalseProof) -> None:
         super().__init__(found.to_test())
@@ -90,16 +90,16 @@ class Falsified(AssertionError):
 
 @dataclass
 class Search:
-    """A search in progress: what was tried, what was found, and which kinds are known already."""
+    """A search in progress: the number of scenarios tried, the findings, and the kinds already known."""
 
     tried: int = 0
     proven: int = 0
     alike: Counter[str] = field(default_factory=Counter)
     found: list[FalseProof] = field(default_factory=list)
-    again: int = 0  # findings that became one of these when they were made simpler
+    again: int = 0  # findings that became equal to a known one when simplified
 
     def run(self, mode: Mode, number: int, until: float) -> None:
-        """Search one round; a false proof of a kind that is not known ends it, and is made simpler."""
+        """Search one round; a false proof of a new kind ends the round and is simplified."""
 
         @seed(number)
         @settings(
@@ -128,7 +128,7 @@ class Search:
         print(f"FALSE PROOF after {found.tried} scenarios\n{found.to_test()}", flush=True)
 
     def _try(self, one: Scenario) -> FalseProof | None:
-        """Run a scenario; return what is false in it, where that is of a kind not found before."""
+        """Run a scenario, and return its false proof if that is of a new kind."""
         known = Counter(found.kind for found in self.found)
         self.tried += 1
         score = 0.0
@@ -147,7 +147,7 @@ class Search:
 
 
 def false_proofs(one: Scenario) -> list[FalseProof]:
-    """Run a scenario; return every port that it calls proven without excuse."""
+    """Run a scenario, and return every port that is proven without excuse."""
     return [
         FalseProof(one, proof.subject, judgement.inexcusable, 0)
         for proof, judgement, _ in outcomes(one)
@@ -156,7 +156,8 @@ def false_proofs(one: Scenario) -> list[FalseProof]:
 
 
 def outcomes(one: Scenario) -> Iterator[tuple[Proof, Judgement, float]]:
-    """Run a scenario; for each port its proof, what that is worth, and how far it got towards a proof, up to 5."""
+    """Run a scenario, and yield for each port its proof, its judgement, and its progress towards a proof, from 0 to
+    5."""
     bench = Bench(one)
     proofs = bench.run()
     truth = bench.truth()
@@ -167,7 +168,7 @@ def outcomes(one: Scenario) -> Iterator[tuple[Proof, Judgement, float]]:
 
 
 def search(seconds: float, first: int = 0, modes: Sequence[Mode] = tuple(Mode)) -> Search:
-    """Search for so many seconds, the modes in turn; the same seeds try the same scenarios."""
+    """Search for *seconds*, the modes in turn; the same seeds try the same scenarios."""
     found, until, number = Search(), time.monotonic() + seconds, first
     while time.monotonic() < until:
         found.run(modes[number % len(modes)], number, until)
@@ -176,7 +177,7 @@ def search(seconds: float, first: int = 0, modes: Sequence[Mode] = tuple(Mode)) 
 
 
 def main() -> int:
-    """Search from the command line; exit code 1 where a false proof was found."""
+    """Search from the command line; return exit code 1 if a false proof was found."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=60.0, help="how long to search")
     parser.add_argument("--seed", type=int, default=0, help="number of the first round")

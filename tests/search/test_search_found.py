@@ -1,6 +1,6 @@
-"""False proofs that the search found, each as small as it could be made, and the situations that were seen on kernels.
+"""Tests of false proofs that the search found, each simplified, and of situations that were seen on kernels.
 
-Before a pull had to answer a request, and before the end state was looked at, each of these ended `proven`.
+Each was proven before a pull had to answer a request and before the state at the verdict was checked.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from tests.search.adversary import false_proofs
 
 LEFT = HandMove(cable=Cable.NONE)
 CASES = {
-    # The end state: the plug slips out again, or the device dies after its return.
+    # The state at the verdict: the plug slips out again, or the device fails after its return.
     "slips out at once, with keys": Scenario(plugs=(HandMove(lasts=0.3, enter=1.2),)),
     "slips out at once, hands-free": Scenario(mode=Mode.HANDS_FREE, plugs=(HandMove(lasts=0.2),)),
     "slips out after a second": Scenario(mode=Mode.HANDS_FREE, plugs=(HandMove(lasts=1.0),)),
@@ -26,7 +26,7 @@ CASES = {
     # A second path that heals, and a cable that is never put back.
     "ring heals after 20 s": Scenario(heals=20.0, pulls=(HandMove(enter=1.2),), plugs=(LEFT,)),
     "ring heals after 15 s": Scenario(heals=15.0, pulls=(HandMove(after=4.0, enter=4.0),), plugs=(LEFT,)),
-    # Restarts come in clusters, and nobody is at the panel.
+    # Clustered restarts while nobody moves a cable.
     "two restarts on a walk":
         Scenario(mode=Mode.WALK, pulls=(LEFT,), acts=(Act(do=Do.RESTART, after=40.0, lasts=12.0),
                                                       Act(do=Do.RESTART, after=67.0, lasts=12.0))),
@@ -38,7 +38,7 @@ CASES = {
                                                          Act(do=Do.RESTART, after=51.0, lasts=11.0))),
     "a restart long after the request":
         Scenario(mode=Mode.HANDS_FREE, pulls=(LEFT,), acts=(Act(do=Do.RESTART, on=On.PULL, after=25.0, lasts=29.0),)),
-    # Nothing ties the address to the connector.
+    # Nothing connects the address with the connector.
     "exchanged addresses on a walk, no MACs":
         Scenario(mode=Mode.WALK, pulls=(LEFT,), named=False, swapped=True, stops=(
             Stop(wait=30.0, lasts=14.0), Stop(wait=8.0, lasts=14.0), Stop(device=1, wait=20.0, lasts=14.0),
@@ -71,5 +71,5 @@ CASES = {
 
 @pytest.mark.parametrize("one", CASES.values(), ids=CASES.keys())
 def test_is_no_longer_proven(one: Scenario) -> None:
-    """No port of the scenario is called proven without an excuse."""
+    """No port of the scenario is proven without an excuse."""
     assert [found.to_test() for found in false_proofs(one)] == []

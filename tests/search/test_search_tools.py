@@ -1,4 +1,4 @@
-"""The tools of the search: scenarios as source, their shrinking, and a search that does find what is planted."""
+"""Tests of the tools of the search: scenarios as source, their simplification, and a run in each mode."""
 
 from __future__ import annotations
 
@@ -18,15 +18,15 @@ MODES = tuple(Mode)
 
 
 @pytest.mark.parametrize("number", range(60))
-def test_a_scenario_can_be_pasted(number: int) -> None:
-    """The printed source builds the same scenario again."""
+def test_the_source_of_a_scenario_builds_it_again(number: int) -> None:
+    """The printed source of a scenario builds the same scenario."""
     one = scenario(RandomChoices(Random(number)), MODES[number % len(MODES)], number)
     assert eval(to_source(one), vars(parts)) == one  # our own source, not text from outside
 
 
 @pytest.mark.parametrize("mode", MODES, ids=str)
 def test_a_sound_plant_runs_in_every_mode(mode: Mode) -> None:
-    """Each mode comes to a verdict for every port that is asked for, and none is undeserved."""
+    """In each mode, every requested port has a verdict, and no proof is false."""
     move = HandMove(enter=1.2 if mode.keyed else None)
     bench = Bench(Scenario(mode=mode, pulls=(move,), plugs=(move,), stops=(Stop(), Stop(wait=8.0))))
     proofs = bench.run()
@@ -36,8 +36,8 @@ def test_a_sound_plant_runs_in_every_mode(mode: Mode) -> None:
     assert [one.inexcusable for one in judged] == [() for _ in judged]
 
 
-def test_shrinking_keeps_what_matters_and_nothing_else() -> None:
-    """Everything that the property does not need is left out, and times are made round."""
+def test_simplification_keeps_only_what_the_property_needs() -> None:
+    """Simplification leaves out everything that the property does not need, and rounds the times."""
     wanted = Act(do=Do.RESTART, on=On.PULL, after=3.4, lasts=12.3)
     rich = replace(
         scenario(RandomChoices(Random(4)), Mode.KEYED, 4),
