@@ -1,4 +1,4 @@
-"""The plans that come with netcheck can be read, and are what they say they are."""
+"""The plans that ship with netcheck can be read and are what they claim to be."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def plan(request: pytest.FixtureRequest) -> Plan:
 
 
 def test_it_has_the_size_of_a_small_plant(plan: Plan) -> None:
-    """Some 25 interfaces over three subnets, with two-port controllers, and every subnet with a station."""
+    """About 25 interfaces in three subnets, with two-port controllers and a station in every subnet."""
     assert len(plan.subnets) == 3
     assert 20 <= len(plan.interfaces) <= 30
     assert sum(interface.ports == ("1", "2") for interface in plan.interfaces) >= 5
@@ -36,7 +36,7 @@ def test_it_has_the_size_of_a_small_plant(plan: Plan) -> None:
 
 
 def test_its_addresses_and_macs_are_nobodys(plan: Plan) -> None:
-    """Private addresses and documentation MACs only, on the site as in the plan."""
+    """Only private addresses and documentation MACs occur, in the plan and in its surveys."""
     addresses = [one.address.value for one in plan.interfaces if one.address and one.address.value]
     macs = [one.mac.value for one in plan.interfaces if one.mac and one.mac.value]
     for survey in read_surveys(plan):
@@ -48,7 +48,7 @@ def test_its_addresses_and_macs_are_nobodys(plan: Plan) -> None:
 
 
 def test_both_are_the_same_plant() -> None:
-    """The mended twin has the same interfaces, ports and conversations."""
+    """The corrected plan has the same interfaces, ports and conversations."""
     draft, mended = (read_plan(PLANS / name) for name in ("tarn-hollow", "tarn-hollow-mended"))
     assert [(one.subject, one.ports) for one in draft.interfaces] == [
         (one.subject, one.ports) for one in mended.interfaces
@@ -59,7 +59,7 @@ def test_both_are_the_same_plant() -> None:
 
 
 def test_only_the_mended_one_is_complete() -> None:
-    """Every interface of it has an address that can be read, inside its subnet."""
+    """Every interface of the corrected plan has a readable address inside its subnet."""
     for interface in read_plan(PLANS / "tarn-hollow-mended").interfaces:
         assert interface.address is not None
         assert interface.address.value is not None

@@ -1,4 +1,4 @@
-"""Every table of a plan is the same in TOML and in a workbook, and what is only called a plan is refused."""
+"""Every table of a plan is the same in TOML and in a workbook; files of other kinds are refused."""
 
 from __future__ import annotations
 
@@ -177,14 +177,14 @@ TABLES = [
 
 
 def folder(path: Path) -> Path:
-    """A folder with the plan as TOML and the survey beside it."""
+    """A folder with the plan as TOML and its survey."""
     (path / "plan.toml").write_text(TOML, "utf-8")
     (path / "hosts.csv").write_text(HOSTS, "utf-8")
     return path
 
 
 def workbook(path: Path, sheets: dict[str, list[dict[str, Any]]]) -> Path:
-    """A workbook with these rows, each sheet below a merged heading and an empty row but for `site`."""
+    """A workbook with these rows; every sheet except `site` has a merged heading and an empty row above its titles."""
     made = openpyxl.Workbook()
     made.remove(made.worksheets[0])
     for title, rows in sheets.items():
@@ -203,7 +203,7 @@ def workbook(path: Path, sheets: dict[str, list[dict[str, Any]]]) -> Path:
 
 
 def plain(value: Any) -> Any:
-    """A part of the model as plain values, places left out."""
+    """A part of the model as plain values, without positions."""
     if isinstance(value, Position):
         return None
     if is_dataclass(value):
@@ -215,7 +215,7 @@ def plain(value: Any) -> Any:
 
 @pytest.mark.parametrize("table", TABLES)
 def test_a_workbook_is_the_same_plan(table: str, tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Every table and every key of `[site]`, in sheets below headings, one of them hidden: all forms give one model."""
+    """Both forms give one model, with sheets below headings and one sheet hidden."""
     path = tmp_path_factory.mktemp("plan")
     typed = read_plan(folder(path))
     again = read_plan(workbook(path / "filler.xlsx", SHEETS))
@@ -229,7 +229,7 @@ def test_a_workbook_is_the_same_plan(table: str, tmp_path_factory: pytest.TempPa
     ids=["number", "without-points", "date", "truth"],
 )
 def test_what_a_spreadsheet_makes_of_an_address_is_unreadable(tmp_path: Path, value: object, text: str) -> None:
-    """A number, a date or a truth value is none, and is never read as some other address."""
+    """A number, a date or a truth value is never read as another address."""
     sheets: dict[str, list[dict[str, Any]]] = {**SHEETS, "interfaces": [{**CPU, "address": value}, LAN]}
     plan = read_plan(workbook(folder(tmp_path) / "filler.xlsx", sheets))
     address = plan.interfaces[0].address
@@ -246,7 +246,7 @@ def test_what_a_spreadsheet_makes_of_an_address_is_unreadable(tmp_path: Path, va
     ],
 )
 def test_a_workbook_by_another_name(tmp_path: Path, name: str, words: str) -> None:
-    """The message says what to do."""
+    """The message tells what to do."""
     (tmp_path / name).write_bytes(workbook(tmp_path / "filler.xlsx", SHEETS).read_bytes())
     with pytest.raises(PlanError) as caught:
         read_plan(tmp_path / name)
@@ -254,7 +254,7 @@ def test_a_workbook_by_another_name(tmp_path: Path, name: str, words: str) -> No
 
 
 def test_a_workbook_in_the_place_of_a_table(tmp_path: Path) -> None:
-    """Named as the CSV of interfaces, by whatever ending."""
+    """A workbook is refused as a CSV table, whatever its extension."""
     (folder(tmp_path) / "plan.toml").write_text('format = 1\ninterfaces = "i.csv"\n[site]\nname = "x"\n', "utf-8")
     (tmp_path / "i.csv").write_bytes(workbook(tmp_path / "filler.xlsx", SHEETS).read_bytes())
     with pytest.raises(PlanError, match=r"i\.csv: it is a workbook\. Save its table as CSV"):
@@ -262,7 +262,7 @@ def test_a_workbook_in_the_place_of_a_table(tmp_path: Path) -> None:
 
 
 def test_a_text_that_is_called_a_workbook(tmp_path: Path) -> None:
-    """TOML in a file whose name ends in .xlsx."""
+    """TOML in a file whose name ends in .xlsx is refused."""
     (tmp_path / "p.xlsx").write_text(TOML, "utf-8")
     with pytest.raises(PlanError, match=r"p\.xlsx: it cannot be read as a workbook"):
         read_plan(tmp_path / "p.xlsx")

@@ -1,4 +1,4 @@
-"""A clean table read by columns gives what the same table gives row by row, and no other table is taken for clean."""
+"""A faultless table gives the same interfaces by columns and by rows; any other table is read by rows."""
 
 from __future__ import annotations
 
@@ -47,13 +47,13 @@ tables = st.builds(
 
 
 def by_columns(lines: list[str]) -> Grid | None:
-    """The table as a grid, if it is clean."""
+    """The table as a grid, or None where it has a fault."""
     columns = {title_of(cells[0]): cells[1:] for cells in columns_of("".join(lines), ",") or ()}
     return grid_of(columns, required_of(InterfaceRow), "t.csv") if columns else None
 
 
 def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
-    """The same row by row, and what is wrong with it."""
+    """The entries of the same table read row by row, and their problems."""
     problems: list[Problem] = []
     records = list(records_of(lines, ","))
     problems += [Problem(record.fault) for record in records if record.fault]
@@ -61,7 +61,7 @@ def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
 
 
 def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
-    """The interfaces of a table, and what is wrong with them."""
+    """The interfaces of a table, and their problems."""
     problems: list[Problem] = []
     position = Position("plan.toml")
     subnets = (
@@ -76,7 +76,7 @@ def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
 @settings(deadline=None)
 @given(tables)
 def test_a_clean_table_gives_the_same_both_ways(lines: list[str]) -> None:
-    """The same rows, the same interfaces, and nothing to say about any of them."""
+    """Both give equal interfaces and no problem."""
     grid = by_columns(lines)
     entries, problems = by_rows(lines)
     if grid is not None:
@@ -90,7 +90,7 @@ CLEAN = table(["device", "interface", "subnet", "ports"], [["plc", "cpu", "hall"
 
 
 def test_a_clean_table_is_taken_by_columns() -> None:
-    """The usual table is one, with lists, empty cells and quotes that fit."""
+    """Lists, empty cells and balanced quotes are no fault."""
     grid = by_columns(CLEAN)
     assert grid is not None
     interfaces, problems = made(grid)
@@ -116,5 +116,5 @@ def test_a_clean_table_is_taken_by_columns() -> None:
     ids=["short", "long", "empty cell", "empty list", "empty row", "two lines", "open quotes"],
 )
 def test_any_other_table_is_not(line: str) -> None:
-    """One row of which something has to be said, or might have to be."""
+    """A single row that needs a message is enough."""
     assert by_columns([*CLEAN, *line.splitlines(keepends=True)]) is None

@@ -1,4 +1,4 @@
-"""Whatever a plan's files are or hold, reading them ends soon, with a plan or with a PlanError."""
+"""Reading any files ends soon, with a plan or with a PlanError."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ fast = settings(max_examples=60, deadline=None, suppress_health_check=[HealthChe
 
 
 def attempt(folder: Path, plan: bytes, table: bytes) -> Plan | None:
-    """Read a folder of these files; None where it is refused with problems that have words."""
+    """Read a folder of these files; None where it is refused with a message."""
     (folder / "plan.toml").write_bytes(plan)
     (folder / "interfaces.csv").write_bytes(table)
     (folder / "site-hosts.csv").write_bytes(HOSTS)
@@ -36,7 +36,7 @@ def attempt(folder: Path, plan: bytes, table: bytes) -> Plan | None:
 
 
 def outcome(folder: Path) -> Plan | PlanError:
-    """The plan, or the one error that may come instead."""
+    """The plan, or the only error that is allowed."""
     try:
         return read_plan(folder)
     except PlanError as error:
@@ -44,7 +44,7 @@ def outcome(folder: Path) -> Plan | PlanError:
 
 
 def mutated(data: bytes) -> st.SearchStrategy[bytes]:
-    """The bytes with some cut out, and others put in their place."""
+    """The bytes with some removed and others inserted."""
     return st.builds(
         lambda start, length, new: data[:start] + new + data[start + length :],
         st.integers(0, len(data)),
@@ -56,35 +56,35 @@ def mutated(data: bytes) -> st.SearchStrategy[bytes]:
 @fast
 @given(st.integers(0, len(PLAN)))
 def test_a_cut_plan(tmp_path: Path, length: int) -> None:
-    """A file that a full disk or a lost link cut short."""
+    """A file that was cut short by a full disk or a lost link."""
     attempt(tmp_path, PLAN[:length], TABLE)
 
 
 @fast
 @given(st.binary(max_size=30))
 def test_a_padded_plan(tmp_path: Path, padding: bytes) -> None:
-    """A file with something behind its end."""
+    """A file with further bytes after its end."""
     attempt(tmp_path, PLAN + padding, TABLE)
 
 
 @fast
 @given(mutated(PLAN))
 def test_a_mutated_plan(tmp_path: Path, plan: bytes) -> None:
-    """A file in which something was overwritten."""
+    """A file in which bytes were overwritten."""
     attempt(tmp_path, plan, TABLE)
 
 
 @fast
 @given(mutated(TABLE) | st.binary(max_size=200) | st.integers(0, len(TABLE)).map(lambda length: TABLE[:length]))
 def test_a_mutated_or_cut_table(tmp_path: Path, table: bytes) -> None:
-    """The same for a table beside the plan, and for bytes that are none."""
+    """The same for a CSV table, and for bytes that are no table."""
     attempt(tmp_path, PLAN, table)
 
 
 @fast
 @given(st.text(max_size=40))
 def test_any_text_as_an_address(tmp_path: Path, text: str) -> None:
-    """A cell may hold anything; it is a cell with or without a value."""
+    """A cell may hold anything; it becomes a cell with or without a value."""
     quoted = "".join(f"\\U{ord(letter):08x}" if not 0xD800 <= ord(letter) < 0xE000 else "?" for letter in text)
     plan = attempt(tmp_path, PLAN.replace(b'"10.62.20.61"', f'"{quoted}"'.encode()), TABLE)
     assert plan is not None
@@ -93,7 +93,7 @@ def test_any_text_as_an_address(tmp_path: Path, text: str) -> None:
 
 
 def refusal(path: Path) -> str:
-    """The words with which a path must be refused."""
+    """The message with which a path is refused."""
     with pytest.raises(PlanError) as caught:
         read_plan(path)
     return str(caught.value)
@@ -105,25 +105,25 @@ def test_a_folder_without_a_plan(tmp_path: Path) -> None:
 
 
 def test_a_path_that_is_not_there(tmp_path: Path) -> None:
-    """A folder's name that is misspelt."""
+    """The name of the folder is misspelt."""
     assert "there is no such file or folder" in refusal(tmp_path / "nowhere")
     assert "there is no such file or folder" in refusal(tmp_path / "nowhere.toml")
 
 
 def test_a_path_with_a_nul() -> None:
-    """A name that no file system takes, as the plan itself."""
+    """The plan's own name contains NUL, which no file system allows."""
     assert "there is no such file or folder" in refusal(Path("a\0b.toml"))
 
 
 @pytest.mark.parametrize("key", ['"interfaces.csv"', '"site-hosts.csv"'])
 def test_a_name_with_a_nul_inside_the_plan(tmp_path: Path, key: str) -> None:
-    """A name that no file system takes, beside the plan."""
+    """The name of a table contains NUL."""
     (tmp_path / "plan.toml").write_bytes(PLAN.replace(key.encode(), b'"a\\u0000b.csv"'))
     assert "a character that no file name can have" in refusal(tmp_path)
 
 
 def test_another_kind_of_file(tmp_path: Path) -> None:
-    """The message says what a plan is."""
+    """The message tells what a plan is."""
     (tmp_path / "list.pdf").write_text("x")
     assert ".toml" in refusal(tmp_path / "list.pdf")
 
@@ -135,14 +135,14 @@ def test_a_folder_named_like_a_plan(tmp_path: Path) -> None:
 
 
 def test_symbolic_links_in_a_circle(tmp_path: Path) -> None:
-    """plan.toml points to itself."""
+    """plan.toml is a link to itself."""
     (tmp_path / "plan.toml").symlink_to(tmp_path / "plan.toml")
     assert "form a loop" in refusal(tmp_path / "plan.toml")
 
 
 @pytest.mark.parametrize("name", ["plan.toml", "interfaces.csv", "site-hosts.csv"])
 def test_a_pipe_does_not_hang(tmp_path: Path, name: str) -> None:
-    """Nobody writes into the pipe; the reader says what it is."""
+    """A pipe without a writer is refused at once."""
     for file, data in (("plan.toml", PLAN), ("interfaces.csv", TABLE), ("site-hosts.csv", HOSTS)):
         (tmp_path / file).write_bytes(data)
     (tmp_path / name).unlink()
@@ -151,14 +151,14 @@ def test_a_pipe_does_not_hang(tmp_path: Path, name: str) -> None:
 
 
 def test_a_device_is_not_read(tmp_path: Path) -> None:
-    """An endless device beside the plan."""
+    """An endless device is named as a table."""
     (tmp_path / "plan.toml").write_bytes(PLAN.replace(b'"interfaces.csv"', b'"/dev/zero"'))
     (tmp_path / "site-hosts.csv").write_bytes(HOSTS)
     assert "it is a device, a pipe or a socket" in refusal(tmp_path)
 
 
 def test_a_socket_is_not_read(tmp_path: Path) -> None:
-    """A socket that is named like a plan."""
+    """A socket has the name of a plan."""
     with socket.socket(socket.AF_UNIX) as listener:
         listener.bind(str(tmp_path / "plan.toml"))
         assert "it is a device, a pipe or a socket" in refusal(tmp_path / "plan.toml")

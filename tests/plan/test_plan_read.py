@@ -1,4 +1,4 @@
-"""Plans are read as the design writes them, with every value's place; every fault of structure is said at once."""
+"""Plans are read as documented, with the position of every value, and all structural faults are reported at once."""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ def test_the_documented_example_gives_its_subnet(example: Plan) -> None:
 
 
 def test_the_documented_example_gives_its_interface(example: Plan) -> None:
-    """Every key of the interface arrives, each cell with the place that findings name."""
+    """Every key of the interface arrives, and each cell has its position."""
     position = Position("plan.toml", "device pasteuriser-plc, interface cpu", 23)
     cpu = example.interface_named["pasteuriser-plc/cpu"]
     assert (cpu.kind, cpu.location, cpu.slot, cpu.subnet) == ("controller", "panel 3", "1", "process")
@@ -170,7 +170,7 @@ def test_the_documented_example_gives_the_rest(example: Plan) -> None:
 
 
 def test_defaults(tmp_path: Path) -> None:
-    """What is left out has the documented default, and one port is called 1."""
+    """Missing keys have the documented defaults, and the only port is called 1."""
     device = '[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\n'
     plan = plan_of(tmp_path, SMALL + device)
     assert (plan.keep_clear, plan.survey_max_age, plan.crowded, plan.revision) == (0, 30, 0.8, "")
@@ -208,7 +208,7 @@ def test_sha256_is_that_of_the_files_one_after_the_other(tmp_path: Path) -> None
     ],
 )
 def test_an_unreadable_cell_is_no_error(tmp_path: Path, key: str, text: str, why: str) -> None:
-    """The check goes on; the cell keeps its text, its place and the reason."""
+    """The check continues; the cell keeps its text, its position and the reason."""
     device = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\n{key} = "{text}"\n'
     (interface,) = plan_of(tmp_path, SMALL + device).interfaces
     cell = getattr(interface, key)
@@ -227,7 +227,7 @@ def test_unreadable_prefix_pool_and_cover_are_no_errors(tmp_path: Path) -> None:
 
 
 def test_an_ipv6_interface_reads_its_mask_as_a_length(tmp_path: Path) -> None:
-    """The family of a mask is that of the address beside it, or of the subnet."""
+    """A mask has the family of the interface's address, or of its subnet."""
     text = SMALL.replace("10.62.20.0/24", "2001:db8:20::/64")
     device = '[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\nmask = "/64"\n'
     (interface,) = plan_of(tmp_path, text + device).interfaces
@@ -236,7 +236,7 @@ def test_an_ipv6_interface_reads_its_mask_as_a_length(tmp_path: Path) -> None:
 
 
 def test_every_fault_is_said_at_once(tmp_path: Path) -> None:
-    """Unknown, missing and mistyped keys, names there twice and names not there, each with its place."""
+    """Unknown, missing and mistyped keys, duplicate names and unknown names, each with its position."""
     text = """
 nonsense = 1
 [site]
@@ -300,7 +300,7 @@ routes = [{ to = "10.0.0.0/8", vie = "10.62.20.1" }]
 
 
 def test_a_survey_that_is_not_there_is_said_with_the_rest(tmp_path: Path) -> None:
-    """The plan's hash needs the file, so its absence is a fault of the plan."""
+    """A missing survey file is a fault of the plan, because the plan's hash needs it."""
     text = SMALL + 'adress = 1\n[[survey]]\nfile = "missing.csv"\n'
     found = problems_of(tmp_path, text)
     assert any("missing.csv: the file is not there" in one for one in found)
@@ -339,7 +339,7 @@ def test_a_wrong_structure_is_refused_with_words(tmp_path: Path, change: str, wo
 
 @pytest.mark.parametrize("chain", [("a/x:1",), ("b/x:1", "a/x:1"), ("b/x:1", "c/x:1", "b/x:1")], ids=len)
 def test_a_circle_of_devices_is_refused(tmp_path: Path, chain: tuple[str, ...]) -> None:
-    """`behind` may not lead back to where it began; each circle is said once."""
+    """`behind` must not lead back to its start; each loop is reported once."""
     tables = [
         f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "x"\nsubnet = "process"\nbehind = "{behind}"\n'
         for name, behind in zip("abc", chain, strict=False)
@@ -358,13 +358,13 @@ def test_a_circle_of_devices_is_refused(tmp_path: Path, chain: tuple[str, ...]) 
     ],
 )
 def test_ports_are_told_apart(tmp_path: Path, key: str, table: str, words: str) -> None:
-    """Ports of an interface have different names, and `behind` names one that is there."""
+    """Ports of an interface have different names, and `behind` names an existing one."""
     device = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\n{key} = {table}\n'
     assert any(words in one for one in problems_of(tmp_path, SMALL + device))
 
 
 def test_a_translation_is_at_a_router_of_the_plan(tmp_path: Path) -> None:
-    """A slip in the router's name is said as that of a subnet is; a plan without routers may name one."""
+    """An unknown router is reported like an unknown subnet; a plan without routers may name one."""
     keys = 'outside = "10.62.20.61"\ninside = "192.168.10.5"\nisland = "machine-1"\nat = "skid-ruoter"\n'
     router = '[[router]]\nname = "skid-router"\ninterfaces = ["10.62.20.60/24"]\n'
     (found,) = problems_of(tmp_path, f"{SMALL}{router}[[translation]]\n{keys}")
@@ -373,7 +373,7 @@ def test_a_translation_is_at_a_router_of_the_plan(tmp_path: Path) -> None:
 
 
 def test_the_line_of_a_syntax_error_is_said(tmp_path: Path) -> None:
-    """An address without quotes is the usual slip."""
+    """An address without quotes is the usual mistake."""
     (found,) = problems_of(tmp_path, SMALL + "gateway = 10.62.20.1\n")
     assert "line 7" in found
     assert "quotes" in found
@@ -394,24 +394,24 @@ def test_the_line_of_a_syntax_error_is_said(tmp_path: Path) -> None:
     ids=["latin", "utf-16", "deep", "long-number", "dotted", "nul", "long-line", "large"],
 )
 def test_a_hostile_file_is_refused_with_words(tmp_path: Path, data: bytes, words: str) -> None:
-    """Whatever the bytes are, the answer is one message, soon."""
+    """Any bytes give one message, soon."""
     found = problems_of(tmp_path, data)
     assert any(words in one for one in found)
 
 
 def test_a_mark_at_the_beginning_is_allowed(tmp_path: Path) -> None:
-    """Some editors put a byte order mark before UTF-8."""
+    """Some editors write a byte order mark before UTF-8."""
     assert plan_of(tmp_path, b"\xef\xbb\xbf" + SMALL.encode()).name == "Filler line"
 
 
 def test_only_the_first_thousand_problems_are_listed(tmp_path: Path) -> None:
-    """A file of nothing but mistakes does not fill the screen, or memory."""
+    """A file of mistakes fills neither the screen nor memory."""
     found = problems_of(tmp_path, SMALL + "[[station]]\nx = 1\n" * 2000)
     assert len(found) == 1000
     assert "more problems were found" in found[-1]
 
 
 def test_text_from_a_plan_is_harmless_in_messages(tmp_path: Path) -> None:
-    """Control characters of keys and names are shown, not sent."""
+    """Control characters of keys and names are escaped."""
     found = problems_of(tmp_path, SMALL + '[[device]]\nname = "a\\u001b[31m"\n"k\\u0007" = 1\n')
     assert all("\x1b" not in one and "\x07" not in one for one in found)

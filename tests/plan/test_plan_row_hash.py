@@ -1,4 +1,4 @@
-"""Tests of the row hashes by which a record knows whether a proof still belongs to the plan."""
+"""Row hashes, by which a record knows whether a proof still applies to the plan."""
 
 from __future__ import annotations
 

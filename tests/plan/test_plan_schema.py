@@ -1,4 +1,4 @@
-"""The plan's JSON Schema against the plans there are and the reader that it is made for."""
+"""The plan's JSON Schema, checked against existing plans and against the reader that it describes."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ TYPES: dict[str, tuple[type, ...]] = {
 
 
 def faults(value: Any, node: dict[str, Any], whole: dict[str, Any], at: str = "") -> list[str]:
-    """What does not fit: a small validator of the keywords that decide a plan's structure."""
+    """The values that do not fit, by a small validator of the keywords that decide a plan's structure."""
     if "$ref" in node:
         return faults(value, whole["$defs"][node["$ref"].removeprefix("#/$defs/")], whole, at)
     named = node.get("type", [])
@@ -57,7 +57,7 @@ def faults(value: Any, node: dict[str, Any], whole: dict[str, Any], at: str = ""
 
 
 def loaded(text: str) -> Any:
-    """TOML as JSON values: days as text, as JSON Schema knows them."""
+    """TOML as JSON values: days as text, because JSON has no days."""
     plain = json.dumps(
         tomllib.loads(text), default=lambda value: value.isoformat() if isinstance(value, date) else None
     )
@@ -65,7 +65,7 @@ def loaded(text: str) -> Any:
 
 
 def nodes(node: Any) -> list[dict[str, Any]]:
-    """Every schema in a schema."""
+    """Every schema inside a schema."""
     found = [node]
     for key in ("properties", "$defs"):
         found += [each for inner in node.get(key, {}).values() for each in nodes(inner)]
@@ -74,7 +74,7 @@ def nodes(node: Any) -> list[dict[str, Any]]:
 
 
 def test_it_is_a_schema_of_2020_12() -> None:
-    """Its dialect is named, only that dialect's keywords stand in it, and every reference leads somewhere."""
+    """It names its dialect, uses only the keywords of that dialect, and every reference resolves."""
     schema = plan_schema()
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     for node in nodes(schema):
@@ -84,13 +84,13 @@ def test_it_is_a_schema_of_2020_12() -> None:
 
 
 def test_the_meta_schema_is_kept() -> None:
-    """By a general-purpose validator (JSON Schema 2020-12)."""
+    """A general-purpose validator accepts it (JSON Schema 2020-12)."""
     Draft202012Validator.check_schema(plan_schema())
 
 
 @pytest.mark.parametrize("name", ["tarn-hollow", "tarn-hollow-mended"])
 def test_the_plans_there_are_fit(name: str) -> None:
-    """Both invented plants; slots as bare numbers and days without quotes among their values."""
+    """Both invented plants are valid, with bare numbers as slots and days without quotes."""
     schema = plan_schema()
     assert faults(loaded((PLANS / name / "plan.toml").read_text("utf-8")), schema, schema) == []
 
@@ -112,20 +112,20 @@ def test_the_plans_there_are_fit(name: str) -> None:
     ],
 )
 def test_what_stops_a_reading_does_not_fit(text: str, fault: str) -> None:
-    """Missing and unknown keys, wrong types, another format."""
+    """Missing and unknown keys, wrong types and another format are invalid."""
     schema = plan_schema()
     assert [each for each in faults(loaded(text), schema, schema) if each.endswith(fault)] != []
 
 
 def test_every_table_has_its_shape() -> None:
-    """A table that is added to the plan is added to the schema too, and no key is explained that is not there."""
+    """A table that is added to the plan is added to the schema, and only existing keys are described."""
     tables = {key for key, field in PlanShape.model_fields.items() if get_origin(field.annotation) in (list, dict)}
     assert tables == {*ENTRIES, "device"}
     assert WORDS.keys() <= {key for node in nodes(plan_schema()) for key in node.get("properties", ())}
 
 
 def test_the_command_prints_it() -> None:
-    """`netcheck schema`, whole, on standard output."""
+    """`netcheck schema` prints it whole on standard output."""
     run = subprocess.run([sys.executable, "-m", "netcheck", "schema"], capture_output=True, text=True, check=True)
     shown = json.loads(run.stdout)
     rules, kinds = shown["$defs"]["Accepted"]["properties"]["rule"], shown["$defs"]["Survey"]["properties"]["kind"]

@@ -1,4 +1,4 @@
-"""Tables beside the plan as CSV give the same model, and say file, row and column where something is wrong."""
+"""CSV tables give the same model as TOML, and faults name file, row and column."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def problems_of(folder: Path, table: str | bytes, **tables: str) -> list[str]:
 
 @pytest.mark.parametrize("ports", ["1 2", "1;2", "1; 2"])
 def test_a_row_is_an_interface(tmp_path: Path, ports: str) -> None:
-    """Every documented column arrives; lists are separated by spaces or semicolons."""
+    """Every documented column arrives; lists are separated by spaces, semicolons or commas."""
     (interface,) = plan_of(tmp_path, HEAD + ROW.format(ports=ports)).interfaces
     assert interface.subject == "filler-plc/cpu"
     assert (interface.kind, interface.location, interface.slot) == ("controller", "filler", "1")
@@ -48,7 +48,7 @@ def test_a_row_is_an_interface(tmp_path: Path, ports: str) -> None:
 
 
 def test_rows_and_devices_stand_beside_each_other(tmp_path: Path) -> None:
-    """Devices of the plan come first; a device may have interfaces in both."""
+    """Devices of `plan.toml` come first; a device may have interfaces in both."""
     device = '[[device]]\nname = "filler-plc"\n[[device.interface]]\nname = "link"\nsubnet = "packing"\n'
     plan = plan_of(tmp_path, HEAD + ROW.format(ports=""), TOP + SUBNET + device)
     assert [one.subject for one in plan.interfaces] == ["filler-plc/link", "filler-plc/cpu"]
@@ -75,7 +75,7 @@ TABLE = HEAD + ROW.format(ports="1 2") + "\n" + 'cam,"a ""quoted"", note",,lan,,
     ids=["utf-8", "mark", "utf-16", "crlf", "cr", "utf-16-no-mark", "semicolon", "tab", "bar", "titles"],
 )
 def test_every_way_a_spreadsheet_saves_reads_the_same(tmp_path: Path, data: bytes) -> None:
-    """Encoding, delimiter, line ends and the writing of titles make no difference."""
+    """Encoding, delimiter, line ends and the notation of titles make no difference."""
     plan = plan_of(tmp_path, data)
     assert [one.subject for one in plan.interfaces] == ["filler-plc/cpu", "cam/lan"]
     assert [str(one.position) for one in plan.interfaces] == ["interfaces.csv: row 2", "interfaces.csv: row 4"]
@@ -83,13 +83,13 @@ def test_every_way_a_spreadsheet_saves_reads_the_same(tmp_path: Path, data: byte
 
 
 def test_windows_1252_text_is_read(tmp_path: Path) -> None:
-    """A table saved in the old Windows code page keeps its letters."""
+    """A table in the old Windows code page keeps its letters."""
     plan = plan_of(tmp_path, (HEAD + ROW.format(ports="").replace(",filler,", ",Süd,")).encode("cp1252"))
     assert plan.interfaces[0].location == "Süd"
 
 
 def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
-    """Missing cells, numbers that are none, surplus cells, names twice, subnets that are not there."""
+    """Missing cells, invalid numbers, surplus cells, duplicate names and unknown subnets."""
     rows = (
         ROW.format(ports="1 2")
         + ROW.format(ports="1 1")
@@ -119,7 +119,7 @@ def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
     ],
 )
 def test_titles_are_checked(tmp_path: Path, head: str, words: str) -> None:
-    """A misspelt title is not a column that nobody filled."""
+    """A misspelt title is not a further column."""
     assert any(words in one for one in problems_of(tmp_path, head + ROW.format(ports="")))
 
 
@@ -140,7 +140,7 @@ def test_subnets_and_conversations_may_be_tables_too(tmp_path: Path) -> None:
 
 
 def test_a_number_that_is_none_names_its_column(tmp_path: Path) -> None:
-    """Row and column stand in the message."""
+    """The message has row and column."""
     top = TOP.replace("interfaces =", 'subnets = "subnets.csv"\ninterfaces =')
     (tmp_path / "subnets.csv").write_text("name,prefix,vlan\npacking,10.62.30.0/24,six\n")
     with pytest.raises(PlanError) as caught:

@@ -1,4 +1,4 @@
-"""A workbook gives the same model as the folder, takes addresses, and cannot do harm."""
+"""A workbook gives the same model as a folder, takes addresses, and is harmless."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def problems_of(path: Path) -> list[str]:
 
 
 def test_every_sheet_arrives(tmp_path: Path) -> None:
-    """Numbers and days are cells of their own type; lists stand in one cell."""
+    """Numbers and days have their own cell types; a list is in one cell."""
     plan = read_plan(book(tmp_path / "filler.xlsx", SHEETS))
     assert (plan.name, plan.slug, plan.revision, plan.keep_clear, plan.crowded) == (
         "Filler line",
@@ -92,7 +92,7 @@ def test_every_sheet_arrives(tmp_path: Path) -> None:
 
 
 def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
-    """The sheet is read as any other survey, and its rows have their place."""
+    """The sheet is read like any other survey, with positions."""
     (survey,) = read_surveys(read_plan(book(tmp_path / "filler.xlsx", SHEETS)))
     (host,) = survey.hosts
     assert (str(host.address), host.name, host.where) == (
@@ -106,7 +106,7 @@ def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
 
 
 def placeless(interface: Interface) -> Interface:
-    """The interface as if all of it stood in one place."""
+    """The interface with the same position for all of its cells."""
     position = Position("")
     cells = ("address", "mask", "gateway", "mac", "host_name", "switch_port")
     moved = {name: cell._replace(position=position) for name in cells if (cell := getattr(interface, name)) is not None}
@@ -114,7 +114,7 @@ def placeless(interface: Interface) -> Interface:
 
 
 def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
-    """All three forms give the same model, places apart."""
+    """All three forms give the same model, apart from positions."""
     plan = read_plan(DEMO)
     more = ["mask", "gateway", "mac", "host-name", "switch-port", "ports", "behind"]
     titles = ["device", "kind", "place", "interface", "slot", "subnet", "address", *more]
@@ -140,19 +140,19 @@ def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
 
 
 def test_sheets_may_be_missing(tmp_path: Path) -> None:
-    """A workbook of subnets alone is a plan, called after its file."""
+    """A workbook of subnets alone is a plan with the file's name."""
     plan = read_plan(book(tmp_path / "filler.xlsx", {"subnets": SUBNETS, "sketch": [["anything"]]}))
     assert (plan.name, len(plan.subnets), plan.interfaces) == ("filler", 1, ())
 
 
 def test_a_workbook_of_something_else_is_no_plan(tmp_path: Path) -> None:
-    """It would check cleanly, with nothing checked."""
+    """Otherwise it would be checked without conflicts although nothing was checked."""
     (found,) = problems_of(book(tmp_path / "list.xlsx", {"Tabelle1": [["device", "address"], ["a", "10.62.30.7"]]}))
     assert found.startswith("list.xlsx: none of its sheets is a table of a plan. Call its sheets site, site hosts, ")
 
 
 def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
-    """Titles, cells, references and sheets that are nearly called right."""
+    """Titles, cells, references, and sheets with similar names."""
     sheets: Sheets = {
         "site": [["name", "x"], ["keep-cleer", 4]],
         "subnets": [["name", "prefix", "vlan"], ["packing", "10.62.30.0/24", "six"]],
@@ -173,7 +173,7 @@ def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
 
 
 def test_another_format_is_refused(tmp_path: Path) -> None:
-    """The sheet `site` may say the format."""
+    """The sheet `site` may name the format."""
     assert read_plan(book(tmp_path / "one.xlsx", {"site": [["format", 1], ["name", "x"]]})).name == "x"
     assert "format 2" in problems_of(book(tmp_path / "two.xlsx", {"site": [["format", 2], ["name", "x"]]}))[0]
 
@@ -184,7 +184,7 @@ def survey_of(path: Path, **columns: str) -> object:
 
 
 def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
-    """Every sheet with a column of addresses is read; the others are remarked on."""
+    """Every sheet with a column of addresses is read; other sheets become remarks."""
     path = book(
         tmp_path / "list.xlsx",
         {
@@ -209,7 +209,7 @@ def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
 
 
 def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
-    """Only the cells of addresses change; comments in cells stay."""
+    """Only cells of addresses change; comments in cells are kept."""
     path = book(tmp_path / "filler.xlsx", SHEETS)
     workbook = openpyxl.load_workbook(path)
     workbook["interfaces"]["A2"].comment = Comment("ask first", "site IT")
@@ -229,7 +229,7 @@ def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
 
 
 def test_a_column_of_addresses_is_made_where_there_is_none(tmp_path: Path) -> None:
-    """Behind the last title."""
+    """It is added after the last title."""
     sheets: Sheets = {"subnets": SUBNETS, "interfaces": [["device", "interface", "subnet"], ["a", "b", "packing"]]}
     path = book(tmp_path / "p.xlsx", sheets)
     (edit,) = with_addresses(path, {"a/b": Address.from_text("10.62.30.72")})

@@ -1,4 +1,4 @@
-"""A workbook cannot do harm: what is damaged, too large, or grows while it is read is refused soon, and with words."""
+"""A damaged, too large or growing workbook is refused soon, with a message."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def parts_of(data: bytes) -> dict[str, bytes]:
 
 
 def made(rows: list[list[str]]) -> bytes:
-    """The bytes of a workbook whose one sheet holds these rows."""
+    """The bytes of a workbook with one sheet of these rows."""
     out = io.BytesIO()
     workbook = openpyxl.Workbook()
     workbook.worksheets[0].title = "subnets"
@@ -48,12 +48,12 @@ def made(rows: list[list[str]]) -> bytes:
 
 @pytest.fixture(scope="module")
 def sound() -> bytes:
-    """The bytes of a sound workbook."""
+    """The bytes of a valid workbook."""
     return made([["name", "prefix", "gateway", "pools"], ["packing", "10.62.30.0/24", "10.62.30.1", "10.62.30.180"]])
 
 
 def twice(data: bytes) -> bytes:
-    """A list of sheets that names its one sheet by a second name."""
+    """A list of sheets that names its only sheet twice."""
     start, end = data.index(b"<sheet "), data.index(b"</sheets>")
     return data[:end] + data[start:end].replace(b'"subnets"', b'"more"') + data[end:]
 
@@ -130,8 +130,7 @@ def test_a_false_size_of_a_sheet_is_not_believed(tmp_path: Path, sound: bytes) -
 @settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataObject) -> None:
-    """Nothing but a refusal can happen, whether the archive, what is packed in it, or a part is damaged, and whether it
-    is to be a plan or a survey."""
+    """A refusal is the only other outcome, for a damaged archive, packed part or XML, as plan and as survey."""
     match data.draw(st.sampled_from(["part", "archive", "bits"])):
         case "part":
             parts = parts_of(sound)
@@ -161,7 +160,7 @@ def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataOb
     ids=["no such text", "no such column", "sound"],
 )
 def test_a_sheet_that_names_what_is_not_there(change: Callable[[bytes], bytes], found: str, tmp_path: Path) -> None:
-    """Shared texts, columns and rows out of range; a relation to elsewhere is never followed."""
+    """Shared texts, columns and rows out of range; external relationships are never followed."""
     parts = parts_of(made([["IP address"], ["192.0.2.5"]]))
     text = b'<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><si><t>IP address</t></si></sst>'
     parts["xl/sharedStrings.xml"] = text
@@ -193,7 +192,7 @@ def _mutated(data: st.DataObject, content: bytes) -> bytes:
 
 
 def outcome(path: Path) -> Plan | PlanError:
-    """The plan, or the one error that may come instead."""
+    """The plan, or the only error that is allowed."""
     try:
         return read_plan(path)
     except PlanError as error:

@@ -1,4 +1,4 @@
-"""Accepted findings are written into a plan so that nothing else in it changes, and never twice."""
+"""Accepted findings are written into a plan once, and nothing else in it changes."""
 
 from __future__ import annotations
 
@@ -53,13 +53,13 @@ WRITTEN = '\n[[accepted]]\nrule = "too-near"\nsubject = "a/b"\nby = "site IT"\nb
     ],
 )
 def test_a_new_entry_leaves_every_other_line(before: str, after: str) -> None:
-    """The entry stands behind the last of its kind, else at the end; comments, order and line ends stay."""
+    """The entry comes after the last one or at the end; comments, order and line ends are kept."""
     assert toml_with_accepted(before, [ROW]) == after
     assert toml_with_accepted(after, [ROW]) == after
 
 
 def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
-    """An agreement renewed gets its new day; its comments and the other entries stay."""
+    """A renewed agreement gets its new day; its comments and the other entries are kept."""
     before = (
         '[[accepted]] # first\nrule = "too-near"\nsubject = "a/b" # who\nby = "x" # asked twice\nbecause = "y"\n'
         'until = 2026-01-01\n\n[[accepted]]\nrule = "crowded"\nsubject = "s"\nby = "x"\nbecause = "y"\n'
@@ -78,7 +78,7 @@ def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
 
 
 def test_another_address_or_party_is_another_entry() -> None:
-    """An entry for a clash that is over is not taken for that of a new one."""
+    """An entry for an earlier clash does not cover a new one."""
     rows = [{**ROW, "address": "192.0.2.1"}, {**ROW, "with": "camera"}, ROW]
     text = toml_with_accepted("", rows)
     assert tomllib.loads(text)["accepted"] == rows
@@ -86,7 +86,7 @@ def test_another_address_or_party_is_another_entry() -> None:
 
 
 def test_of_two_entries_for_one_finding_the_last_counts() -> None:
-    """A finding has one entry, even where it is asked for twice in one call."""
+    """A finding has one entry, even if it is asked for twice in one call."""
     text = toml_with_accepted("", [{**ROW, "because": "first"}, ROW])
     assert text == WRITTEN
 
@@ -99,14 +99,14 @@ def test_any_text_comes_back(text: str, until: date, before: str) -> None:
 
 
 def test_a_plan_that_would_grow_too_large_is_left(tmp_path: Path) -> None:
-    """A plan that netcheck itself could not read afterwards is never written; the message says the limit."""
+    """A plan that netcheck could not read again is not written; the message tells the limit."""
     with pytest.raises(ValueError, match="at most 16,777,216"):
         plan_with_accepted(b"", [{**ROW, "because": "x" * (16 << 20)}])
 
 
 @pytest.mark.parametrize("text", ["accepted = 1\n", "a = \n", 'accepted = [{rule = "x"}, 1]\n'], ids=ascii)
 def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
-    """A plan that is no plan is refused with the file's name, and stays."""
+    """An invalid plan is refused with the file's name, and not changed."""
     file = tmp_path / "plan.toml"
     file.write_text(text)
     with pytest.raises(PlanError, match=r"plan\.toml"):
@@ -115,7 +115,7 @@ def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
 
 
 def test_a_byte_order_mark_stays() -> None:
-    """Some editors of one system put it there."""
+    """Some editors write one."""
     assert plan_with_accepted(b"\xef\xbb\xbfa = 1\n", [ROW]) == b"\xef\xbb\xbfa = 1\n" + WRITTEN.encode()
 
 
@@ -126,7 +126,7 @@ def rows_of(data: bytes) -> list[list[Any]]:
 
 
 def test_a_workbook_takes_entries(tmp_path: Path) -> None:
-    """They stand below the titles, as text whatever they begin with, and nothing is written twice."""
+    """They are text below the titles, whatever they begin with, and nothing is written twice."""
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
     row = {**ROW, "address": "192.168.10.50", "with": "=1+1", "because": "@SUM(A1)", "until": DAY}
@@ -175,7 +175,7 @@ def packed(parts: dict[str, bytes]) -> bytes:
 
 @pytest.mark.parametrize("sheet", [True, False], ids=["with the sheet", "without"])
 def test_pictures_formulas_and_macros_stay(sheet: bool) -> None:
-    """No part changes but the sheet, and where it has to be made, the three that list the sheets."""
+    """Only the sheet changes and, where it is new, the three parts that list the sheets."""
     workbook = openpyxl.Workbook()
     workbook.worksheets[0].append(["name", 7])
     if sheet:
@@ -211,7 +211,7 @@ _LISTS = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels"
 
 
 def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
-    """A formula without what it gave cannot be kept; the entries are named for writing by hand."""
+    """A formula without a stored value cannot be kept; the message lists the entries to write by hand."""
     file = tmp_path / "p.xlsx"
     workbook = openpyxl.Workbook()
     workbook.worksheets[0]["A1"] = "=1+1"

@@ -1,4 +1,4 @@
-"""Addresses are written back so that nothing else in the files changes, to the byte."""
+"""Addresses are written into a plan's files, and no other byte of them changes."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def changes(before: str, after: str) -> list[str]:
     ],
 )
 def test_an_address_is_replaced_where_it_stands(old: str, new: str) -> None:
-    """Indent, spacing, comment, quotes and line end stay."""
+    """Indentation, spacing, comment, quotes and line end are kept."""
     head = TOP + '  [[device.interface]]\n  name = "b"\n'
     tail = '  subnet = "s"  # in\n\n  # after\n[site]\nname = "x"\n'
     text, held = toml_with_addresses(head + old + tail, NEW)
@@ -64,7 +64,7 @@ def test_an_address_is_replaced_where_it_stands(old: str, new: str) -> None:
     ],
 )
 def test_a_missing_address_is_put_below_the_subnet(old: str, new: str) -> None:
-    """With the indent and the line end of that line."""
+    """It gets the indentation and line end of that line."""
     head = TOP + '  [[device.interface]]\n  name = "b"\n'
     assert toml_with_addresses(head + old, NEW)[0] == head + new
 
@@ -96,20 +96,20 @@ HEAD = "device,interface,subnet,address,mac\n"
     ids=["plain", "empty", "short", "spaces", "quotes", "lines", "semicolon", "no-column", "tab"],
 )
 def test_a_cell_is_replaced_where_it_stands(old: str, new: str) -> None:
-    """Delimiter, quotes, spaces and line ends stay; a column is added only where there is none."""
+    """Delimiter, quotes, spaces and line ends are kept; a column is added only if it is missing."""
     assert text_with_addresses(old, NEW) == (new, {"a/b"})
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
 def test_the_encoding_stays(encoding: str) -> None:
-    """Mark and code page are those of the file."""
+    """Byte order mark and code page are those of the file."""
     text = HEAD + "a,b,Süd,192.0.2.5,x\n"
     new, _ = table_with_addresses(text.encode(encoding), NEW)
     assert new == text.replace("2.5", "2.9").encode(encoding)
 
 
 def test_a_byte_without_meaning_stops_the_writing() -> None:
-    """Windows-1252 has no 81 hex: rather no change than another one."""
+    """Windows-1252 does not define 81 hex, so the file is not changed."""
     with pytest.raises(ValueError, match="81"):
         table_with_addresses((HEAD + "a,b,s,192.0.2.5,\x81\n").encode("latin-1"), NEW)
 
@@ -119,7 +119,7 @@ cells = st.text(st.sampled_from('ab" ,\n1'), max_size=5)
 
 @given(st.lists(st.tuples(cells, cells), min_size=1, max_size=5), st.integers(0, 4))
 def test_other_cells_read_the_same_afterwards(rows: list[tuple[str, str]], which: int) -> None:
-    """Any quoting the standard library's writer makes, read back by its reader."""
+    """With any quoting of the standard library's writer."""
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(["device", "kind", "interface", "address", "place"])
@@ -141,7 +141,7 @@ def demo(tmp_path: Path) -> Path:
 
 
 def test_the_demo_plan_takes_addresses_in_both_files(demo: Path) -> None:
-    """One line a change, in the file where the interface stands; the plan then reads back with them."""
+    """Each change is one line, in the file of the interface; the plan then has the addresses."""
     wanted = {
         "air-compressor/lan": Address.from_text("10.62.40.34"),
         "cip-plc/cpu": Address.from_text("10.62.20.74"),
@@ -176,14 +176,14 @@ def test_the_demo_plan_takes_addresses_in_both_files(demo: Path) -> None:
 
 
 def test_a_subject_that_is_nowhere_changes_nothing(demo: Path) -> None:
-    """All or nothing."""
+    """All addresses are written or none."""
     address = Address.from_text("10.62.20.99")
     with pytest.raises(PlanError, match="not in the plan: cip-plc/cpo"):
         with_addresses(demo, {"cip-plc/cpu": address, "cip-plc/cpo": address})
 
 
 def test_writing_is_whole_and_keeps_permissions(tmp_path: Path) -> None:
-    """The new text is there, with the old file's mode, and no temporary file is left."""
+    """The file has the new text and the old mode, and no temporary file is left."""
     target = tmp_path / "plan.toml"
     target.write_text("old")
     target.chmod(0o640)
@@ -210,7 +210,7 @@ write_together([(Path(name), b"new") for name in sys.argv[1:]])
 
 @pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="this system cannot let signals wait")
 def test_ctrl_c_waits_until_all_files_are_renamed(tmp_path: Path) -> None:
-    """Two files of one plan are both new, or both old: interrupted between the two, the second is written first."""
+    """Both files of a plan are old or both are new: an interrupt between the two renames waits."""
     names = ["plan.toml", "interfaces.csv"]
     for name in names:
         (tmp_path / name).write_text("old")
@@ -221,7 +221,7 @@ def test_ctrl_c_waits_until_all_files_are_renamed(tmp_path: Path) -> None:
 
 
 def test_of_several_files_none_is_written_where_one_cannot_be(tmp_path: Path) -> None:
-    """The second is refused before the first is touched."""
+    """The second is refused before the first is changed."""
     (tmp_path / "plan.toml").write_text("old")
     with pytest.raises(FileError, match="the file is not there"):
         write_together([(tmp_path / "plan.toml", b"new"), (tmp_path / "missing" / "interfaces.csv", b"new")])
@@ -229,7 +229,7 @@ def test_of_several_files_none_is_written_where_one_cannot_be(tmp_path: Path) ->
 
 
 def test_writing_goes_through_a_symbolic_link(tmp_path: Path) -> None:
-    """The link stays a link, and its file is changed."""
+    """The link is kept, and its target changes."""
     (tmp_path / "real.toml").write_text("old")
     (tmp_path / "plan.toml").symlink_to("real.toml")
     write_text_atomically(tmp_path / "plan.toml", "new")
@@ -238,7 +238,7 @@ def test_writing_goes_through_a_symbolic_link(tmp_path: Path) -> None:
 
 
 def test_a_new_file_has_the_usual_permissions(tmp_path: Path) -> None:
-    """Those that the process gives any new file."""
+    """They are those of any new file of the process."""
     write_text_atomically(tmp_path / "a", "x")
     (tmp_path / "b").write_text("x")
     assert (tmp_path / "a").stat().st_mode == (tmp_path / "b").stat().st_mode
@@ -246,7 +246,7 @@ def test_a_new_file_has_the_usual_permissions(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["missing/plan.toml", "x" * 300, "a\0b", "loop", "."])
 def test_what_cannot_be_written_is_refused_with_words(tmp_path: Path, name: str) -> None:
-    """No traceback, and nothing left behind."""
+    """There is no traceback, and no file is left."""
     os.symlink("loop", tmp_path / "loop")
     with pytest.raises(FileError) as caught:
         write_text_atomically(tmp_path / name, "x")

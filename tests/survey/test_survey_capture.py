@@ -1,4 +1,4 @@
-"""Captures: hosts as an independent analyser lists them, every form of file, and frames that mean nothing good."""
+"""Captures give the hosts that an independent analyser lists; malformed files and frames do no harm."""
 
 from __future__ import annotations
 
@@ -213,7 +213,7 @@ def test_what_is_evidence_of_a_host(
 
 
 def test_an_impostor_that_sends_only_ipv4_is_told(tmp_path: Path) -> None:
-    """Two MACs with one address are both kept, where the second one is nobody else."""
+    """Two MACs with one address are both kept, if the second has no other address."""
     data = pcap((arp(ONE, "192.0.2.20", "192.0.2.25"), packet(TWO, "192.0.2.20", "192.0.2.25")))
     assert [row[1] for row in rows(survey_of(tmp_path, data))] == ["14", "15"]
 
@@ -255,7 +255,7 @@ GOOD = section(FRAMES[:2])
     ids=["no-frame", "cut-header", "absurd", "wireless", "zero-block", "sections-alone", "gzip", "old"],
 )
 def test_what_no_frame_can_be_read_of_is_refused(tmp_path: Path, data: bytes, words: str) -> None:
-    """A refusal in words, since an empty list would make every address look free."""
+    """A refusal with a message, because an empty list would make every address look free."""
     with pytest.raises(NetcheckError, match=words):
         survey_of(tmp_path, data)
 
@@ -281,7 +281,7 @@ def test_what_no_frame_can_be_read_of_is_refused(tmp_path: Path, data: bytes, wo
     ],
 )
 def test_where_a_capture_breaks_off_is_said(tmp_path: Path, data: bytes, words: str) -> None:
-    """What was read before is kept, and one counted frame says why nothing follows."""
+    """Hosts read before it are kept, and a remark tells where and why the reading ends."""
     survey = survey_of(tmp_path, data)
     assert rows(survey)[:1] == HOSTS[:1]
     assert words in survey.skipped.first[0].why
@@ -316,7 +316,7 @@ def test_memory_is_bounded(tmp_path: Path) -> None:
     st.integers(0, 900), st.integers(0, 40), st.binary(max_size=40),
 )  # fmt: skip
 def test_mutated_captures_are_read_or_refused(tmp_path: Path, data: bytes, at: int, gone: int, junk: bytes) -> None:
-    """Cut, padded and changed anywhere: a refusal with words or a counted frame."""
+    """Cut, padded and changed anywhere: a refusal or a remark."""
     try:
         survey = survey_of(tmp_path, data[:at] + junk + data[at + gone :])
     except NetcheckError as error:

@@ -83,7 +83,7 @@ def test_nearest_of_the_other_family_is_none() -> None:
 
 @given(hosts, macs, names)
 def test_by_mac_and_by_name(rows: list[SiteHost], mac: Mac | None, name: str) -> None:
-    """The two indexes find what a scan finds; an empty name is nobody's."""
+    """The indexes find what a scan finds; an empty name matches no host."""
     table = HostTable.of(rows)
     if mac is not None:
         assert list(table.by_mac(mac)) == [host for host in rows if host.mac == mac]

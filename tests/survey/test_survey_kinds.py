@@ -1,4 +1,4 @@
-"""Each kind of survey: published examples read exactly, and the traps of its format."""
+"""Each kind of survey reads published examples exactly and avoids the traps of its format."""
 
 from __future__ import annotations
 
@@ -159,7 +159,7 @@ def test_pointers(tmp_path: Path, owner: str, address: str) -> None:
 
 @pytest.mark.parametrize("link", [False, True], ids=["path", "symbolic-link"])
 def test_include_does_not_leave_the_folder(tmp_path: Path, link: bool) -> None:
-    """Whatever leads out of the zone's folder is remarked on and not opened."""
+    """A file outside the zone's folder is not opened; it becomes a remark."""
     folder = tmp_path / "zones"
     folder.mkdir()
     (tmp_path / "secret").write_text("x A 192.0.2.9\n")
@@ -186,7 +186,7 @@ def test_a_large_file_is_not_included_again_and_again(tmp_path: Path) -> None:
 
 
 def test_a_broken_entry_costs_no_other(tmp_path: Path) -> None:
-    """A parenthesis or quote left open, an unknown type, a bad address: each is remarked on with its line."""
+    """An open parenthesis or quote, an unknown type, a bad address: each is a remark with its line."""
     text = '$ORIGIN x.\na A 192.0.2.1\nb SOA (\nc A 192.0.2.3\nd TXT "open\ne A 192.0.2.05\nf BOGUS 1\ng A 192.0.2.7\n'
     survey = survey_of(tmp_path, text)
     assert [row[0] for row in rows(survey)] == ["192.0.2.1", "192.0.2.3", "192.0.2.7"]
@@ -194,7 +194,7 @@ def test_a_broken_entry_costs_no_other(tmp_path: Path) -> None:
 
 
 def test_leases(tmp_path: Path) -> None:
-    """The last block counts, next states do not, abandoned is a suspect, quotes and unknown blocks hold braces."""
+    """The last block of an address counts, `next` states do not, and quotes and unknown blocks may contain braces."""
     survey = survey_of(tmp_path, LEASES)
     assert survey.kind == "leases"
     assert rows(survey) == [
@@ -239,7 +239,7 @@ def test_leases_of_ipv6_and_leases_that_ran_out(tmp_path: Path) -> None:
 
 
 def test_generated_records_are_said_to_be_passed_over(tmp_path: Path) -> None:
-    """`$GENERATE` names whole pools, where nobody needs to be: a remark with its line, and no host."""
+    """`$GENERATE` names whole pools without hosts: a remark with its line."""
     survey = survey_of(tmp_path, "$ORIGIN line1.example.\n$GENERATE 10-20 pool-$ A 192.0.2.$\nplc-a A 192.0.2.5\n")
     assert [row[0] for row in rows(survey)] == ["192.0.2.5"]
     assert [str(one)[:45] for one in survey.skipped.first] == ["list.txt: line 2: $GENERATE is not followed; "]
@@ -257,7 +257,7 @@ def test_names_beyond_ascii(tmp_path: Path, encoding: str, delimiter: str) -> No
 
 
 def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
-    """A title over merged cells, a blank row, then the header: what stands above it is passed over and said."""
+    """A merged title and a blank row above the header become remarks."""
     import openpyxl
 
     book = openpyxl.Workbook()
@@ -302,7 +302,7 @@ def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
     ids=["ip", "ip-json", "arp-linux", "arp-columns", "proc", "windows-german", "macos", "bsd"],
 )
 def test_neighbours(tmp_path: Path, text: str, found: list[tuple[str, str, int]]) -> None:
-    """Entries that nothing answered for, groups and broadcasts are no hosts; short octets are padded."""
+    """Unanswered entries, multicast and broadcast addresses are no hosts; short octets are padded."""
     survey = survey_of(tmp_path, text)
     assert survey.kind == "neighbours"
     assert rows(survey)[: len(found)] == found
@@ -315,7 +315,7 @@ def test_neighbours(tmp_path: Path, text: str, found: list[tuple[str, str, int]]
     [(IP, "192.0.2.22"), (IP, "192.0.2.99"), (IP, "192.0.2.24"), (ARP_LINUX, "192.0.2.22"), (WINDOWS, "192.0.2.21")],
 )
 def test_what_a_person_typed_is_no_evidence(tmp_path: Path, text: str, address: str) -> None:
-    """Permanent, published and static entries say so in the note; others do not."""
+    """The note tells of permanent, published and static entries."""
     notes = {str(host.address): host.note for host in survey_of(tmp_path, text).hosts}
     assert "no evidence" in notes[address]
     assert "no evidence" not in notes.get("192.0.2.20", "")
@@ -349,7 +349,7 @@ _SAMPLES = {
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.sampled_from(sorted(_SAMPLES)), st.integers(0, 1500), st.integers(0, 40), st.binary(max_size=40))
 def test_mutated_files_are_read_or_refused(tmp_path: Path, kind: str, at: int, gone: int, junk: bytes) -> None:
-    """Cut, padded and changed anywhere: a refusal with words or counted bad lines, whatever kind it is taken for."""
+    """Cut, padded and changed anywhere: a refusal or remarks, whatever kind is recognised."""
     data = _SAMPLES[kind].encode()
     try:
         survey = survey_of(tmp_path, data[:at] + junk + data[at + gone :], "neighbours" if kind == "json" else kind)
@@ -360,6 +360,6 @@ def test_mutated_files_are_read_or_refused(tmp_path: Path, kind: str, at: int, g
 
 
 def test_json_that_nests_without_end_is_refused(tmp_path: Path) -> None:
-    """A deep nest ends in words, not in a full stack."""
+    """Deep nesting gives a message, not a stack overflow."""
     with pytest.raises(NetcheckError, match="an object in it is broken"):
         survey_of(tmp_path, '[{"dst": ' + "[" * 200_000, "neighbours")

@@ -1,4 +1,4 @@
-"""Several lists made one: what says the same becomes one row, and nothing that a list says is lost."""
+"""Several lists become one: equal rows are joined, and nothing that a list says is lost."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def host(octet: int, mac: Mac | None, name: str, file: str, line: int, seen: dat
 
 
 def test_rows_that_agree_become_one() -> None:
-    """A row without MAC or name goes to the one host that it can mean; the latest day and every place are kept."""
+    """A row without MAC or name joins the only host that it can mean; the latest day and all positions are kept."""
     table = HostTable.of([
         host(20, None, "plc-a", "zone", 3),
         host(20, A, "", "arp", 7, date(2026, 1, 15)),
@@ -33,7 +33,7 @@ def test_rows_that_agree_become_one() -> None:
 
 
 def test_two_macs_and_two_names_are_told() -> None:
-    """Each value with the place that says it first; a row without MAC is then nobody's."""
+    """Each value has the position where it occurs first; a row without MAC then joins no host."""
     rows = [
         host(20, A, "a", "one", 2),
         host(20, B, "b", "two", 3),
@@ -50,7 +50,7 @@ def test_two_macs_and_two_names_are_told() -> None:
 
 
 def test_a_short_name_is_no_other_name() -> None:
-    """A host's first label and its whole name are one name; both are kept for who looks for either."""
+    """A host's first label and its full name are one name; both are kept for searches."""
     table = HostTable.of([host(20, A, "plc-a", "one", 2), host(20, A, "plc-a.line1.example.", "two", 3)])
     assert list(disagreements(table)) == []
     assert [one.name for one in merged(table)] == ["plc-a", "plc-a.line1.example."]
@@ -67,7 +67,7 @@ def test_a_short_name_is_no_other_name() -> None:
     )
 )  # fmt: skip
 def test_nothing_that_a_list_says_is_lost(rows: list[SiteHost]) -> None:
-    """Every address with each of its MACs and names, and every place, is in the merged list."""
+    """Every address with each of its MACs, names and positions is in the merged list."""
     found = list(merged(HostTable.of(rows)))
     assert [one.address for one in found] == sorted(one.address for one in found)
     for row in rows:

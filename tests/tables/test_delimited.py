@@ -1,4 +1,4 @@
-"""Delimited text gives the records that the standard library's writer put there, and never more than it should."""
+"""Delimited text gives the records that the standard library's writer wrote, and ends soon for any text."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def test_what_the_standard_library_writes_is_read_back(rows: list[list[str]], de
 
 @given(st.text(st.sampled_from('ab",\n\r;')), st.sampled_from(DELIMITERS))
 def test_any_text_gives_records_and_ends(text: str, delimiter: str) -> None:
-    """No line is lost: every letter of the text stands in some record."""
+    """Every letter of the text is in some record."""
     read = records(text, delimiter)
     joined = "".join("".join(one) for _, one, _ in read)
     assert joined.count("a") == text.count("a")
@@ -52,12 +52,12 @@ def test_a_quote_that_is_not_closed_costs_its_own_row_only() -> None:
 
 
 def test_a_lone_quote_inside_a_cell_is_a_letter() -> None:
-    """Inches: only a quote at the beginning of a cell quotes it (as the csv module reads it)."""
+    """It may mean inches: only a quote at the start of a cell quotes it, as in the csv module."""
     assert [one for _, one, _ in records('1,5" pipe\n2,x\n')] == [("1", '5" pipe'), ("2", "x")]
 
 
 def test_a_record_of_too_many_lines_is_none() -> None:
-    """A quote closed only after a hundred lines was meant for something else."""
+    """A quote that is closed after more than a hundred lines is not one field."""
     read = records('"a' + "\nx" * RECORD_LINES + '"\n')
     assert len(read) == RECORD_LINES + 1
 
@@ -87,7 +87,7 @@ def test_quotes_in_every_line_do_not_hang() -> None:
     ids=["empty", "ascii", "utf-8", "mark", "1252", "utf-16", "le", "be", "late-1252", "split", "cut"],
 )
 def test_the_encoding_is_found(data: bytes, encoding: str) -> None:
-    """By mark, by zero bytes, by whether all of it is UTF-8; the stream is left at its beginning."""
+    """By byte order mark, zero bytes, or valid UTF-8; the stream is left at its beginning."""
     stream = io.BytesIO(data)
     assert encoding_of(stream) == encoding
     assert stream.tell() == 0
@@ -107,7 +107,7 @@ def test_a_long_line_is_refused_with_its_size() -> None:
 
 
 def test_blocks_are_whole_lines_whatever_ends_them() -> None:
-    """Several blocks of 2 ** 18 characters: none ends within a line or between CR and LF, and none is lost."""
+    """No block ends within a line or between CR and LF, and no line is lost."""
     for end in ("\n", "\r\n", "\r"):
         text = "".join(f"{number:07d}{end}" for number in range(1 << 16))
         blocks = list(blocks_of(io.StringIO(text, newline="")))
@@ -118,7 +118,7 @@ def test_blocks_are_whole_lines_whatever_ends_them() -> None:
 
 @given(st.binary(max_size=200))
 def test_any_bytes_are_text_or_refused(data: bytes) -> None:
-    """Nothing but a refusal can happen."""
+    """A refusal is the only other outcome."""
     try:
         text = text_of(io.BytesIO(data))
     except FileError:

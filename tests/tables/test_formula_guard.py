@@ -1,4 +1,4 @@
-"""Tests of the formula guard: nothing begins like a formula, and every text comes back."""
+"""No guarded text begins like a formula, and every text comes back unchanged."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ TEXT = st.text(max_size=20) | st.text(alphabet="'=+-@\t\r\n\0a1", max_size=8)
 
 @given(TEXT)
 def test_every_text_comes_back(text: str) -> None:
-    """Taking the guard off gives the text that it was put on."""
+    """`unguarded` undoes `guarded`."""
     assert unguarded(guarded(text)) == text
 
 
@@ -30,7 +30,7 @@ def test_nothing_begins_like_a_formula(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["plc-1", "10.62.20.61", "it's", "'quoted'", "", "a=b", " =1"])
 def test_plain_text_is_left_alone(text: str) -> None:
-    """Text that needs no guard is the same, and is not changed when it is read back either."""
+    """Text that needs no guard is not changed by either function."""
     assert guarded(text) == text
     assert unguarded(text) == text
 

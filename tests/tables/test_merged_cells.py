@@ -1,4 +1,4 @@
-"""Cells that are merged down over several rows count for all of them, when read, when written, and in surveys."""
+"""The value of cells merged over several rows counts for all of them, in plans, in surveys and on writing."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ NEW = Address.from_text("10.62.30.72")
 
 
 def workbook(path: Path, *merged: str) -> Path:
-    """A plan whose second device has three interfaces, one of them further down behind an empty row."""
+    """A plan whose second device has three interfaces, the last one after an empty row."""
     made = openpyxl.Workbook()
     made.worksheets[0].title = "subnets"
     made.worksheets[0].append(["name", "prefix"])
@@ -46,7 +46,7 @@ def workbook(path: Path, *merged: str) -> Path:
 
 
 def test_a_merged_device_has_all_its_rows(tmp_path: Path) -> None:
-    """An empty row among them stays empty; an address is written to the row that it is for."""
+    """An empty row among them stays empty; an address is written into its own row."""
     path = workbook(tmp_path / "p.xlsx", "A3:A6", "C3:C6")
     assert list(read_plan(path).interface_named) == [
         "capper/lan", "filler-plc/cpu", "filler-plc/cm-1", "filler-plc/cm-2", "labeller/lan",
@@ -68,7 +68,7 @@ def test_a_merged_device_has_all_its_rows(tmp_path: Path) -> None:
     ids=["hidden", "shown"],
 )
 def test_no_address_is_written_into_merged_cells(subject: str, words: str, tmp_path: Path) -> None:
-    """It would not be seen there, or count for other rows too."""
+    """It would be hidden there, or count for other rows too."""
     path = workbook(tmp_path / "p.xlsx", "A3:A6", "C3:C6", "D3:D6")
     before = path.read_bytes()
     with pytest.raises(PlanError, match=words):
@@ -95,7 +95,7 @@ cells = st.lists(st.sampled_from(["", "a", "b"]), max_size=4).map(tuple)
 
 @given(st.lists(cells, max_size=8), st.lists(st.tuples(*[st.integers(1, 9)] * 4), max_size=4))
 def test_only_empty_cells_are_filled(rows: list[tuple[str, ...]], ranges: list[tuple[int, int, int, int]]) -> None:
-    """What stands in a cell stays; what is put into an empty one stands above it in the first row of its range."""
+    """A filled cell is kept; an empty one gets the value of the first row of its range."""
     records = [Record(number, row) for number, row in enumerate(rows, 1)]
     merged = [Merged(*one) for one in ranges]
     for old, new in zip(records, filled(records, merged), strict=True):
@@ -109,7 +109,7 @@ def test_only_empty_cells_are_filled(rows: list[tuple[str, ...]], ranges: list[t
 
 
 def test_ranges_without_end_are_refused(tmp_path: Path) -> None:
-    """Neither their number nor what they reach over fills the memory."""
+    """Neither their number nor their size fills the memory."""
     with pytest.raises(ValueError, match="more than 100,000 ranges"):
         list(merged_in(b'<mergeCell ref="A1:A2"/>' * (MOST_RANGES + 1)))
     whole = Merged(1, 16384, 1 << 20, 16384)

@@ -32,7 +32,7 @@ MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 
 
 def workbook(path: Path, rows: list[list[Any]] = ROWS) -> Path:
-    """A workbook with a heading in merged cells, a list to choose from, a hidden sheet and a coloured tab."""
+    """A workbook with a merged heading, a selection list, a hidden sheet and a coloured tab."""
     made = openpyxl.Workbook()
     made.worksheets[0].title = "subnets"
     for row in (["name", "prefix"], ["packing", "10.62.30.0/24"]):
@@ -78,7 +78,7 @@ def written(path: Path) -> dict[str, bytes]:
 
 
 def test_nothing_but_the_cell_changes(tmp_path: Path) -> None:
-    """Pictures, macros, signs of other programs and formulas with what they gave: all stay, byte for byte."""
+    """Pictures, macros, unknown parts and formulas with their values are kept byte for byte."""
     path = workbook(tmp_path / "p.xlsx")
     before = parts_of(path.read_bytes())
     formula = b'<c r="Z1"><f>1+1</f><v>2</v></c></row>'
@@ -119,7 +119,7 @@ def test_cells_as_programs_write_them(row: str, put: int, expected: str) -> None
 
 
 def test_elements_with_a_prefix_keep_it() -> None:
-    """Some programs write every name with one (Namespaces in XML 1.0, section 3)."""
+    """Some programs write every element with one (Namespaces in XML 1.0, section 3)."""
     text = f'<x:worksheet xmlns:x="{MAIN}"><x:sheetData><x:row r="4"><x:c r="A4"/></x:row></x:sheetData></x:worksheet>'
     new = sheet_with_cells(text.encode(), {(4, 1): "a<b\xe9"})
     assert '<x:c r="A4" t="inlineStr"><x:is><x:t>a&lt;b\xe9</x:t></x:is></x:c>' in new.decode()
@@ -138,7 +138,7 @@ def test_elements_with_a_prefix_keep_it() -> None:
     ids=["formula", "signed"],
 )
 def test_what_cannot_be_kept_is_refused(tmp_path: Path, part: str, change: Any, words: str) -> None:
-    """With the change to make by hand; the file stays as it was."""
+    """The message has the change to make by hand; the file is not changed."""
     path = workbook(tmp_path / "p.xlsx")
     parts = parts_of(path.read_bytes())
     before = packed(path, parts | {part: change(parts.get(part, b""))}).read_bytes()
@@ -151,7 +151,7 @@ def test_what_cannot_be_kept_is_refused(tmp_path: Path, part: str, change: Any, 
 @settings(max_examples=25, deadline=None)
 @given(st.data())
 def test_any_cells_read_back(data: st.DataObject) -> None:
-    """Whatever sheet openpyxl writes: the texts put there are read by it, and every other value is as before."""
+    """openpyxl reads the new texts, and every other value as before."""
     value = st.none() | st.integers(0, 9) | st.text("a<&>'\" \xe9", max_size=4).filter(str.strip)
     grid = data.draw(st.lists(st.lists(value, min_size=3, max_size=3), max_size=6))
     made = openpyxl.Workbook()
