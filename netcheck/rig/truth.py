@@ -19,7 +19,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from netcheck.proof.events import Action, Event, What
+from netcheck.proof.probing.scheduler import NAMED_BETWEEN
 from netcheck.proof.result import Proof
+from netcheck.proof.verdict.silence_rule import ARP_EVERY
 from netcheck.rig.devices import VirtualDevice
 from netcheck.rig.history import (
     ALWAYS,
@@ -45,7 +47,7 @@ JUST_NOW = 0.1  # seconds before the verdict in which a frame may not have been 
 UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
 PROBED = 2.0  # seconds of silence after which the station asks without a sender address
-PROBES_EVERY = 4.2  # seconds between such requests, since most must name a sender to be heard by every owner
+PROBES_EVERY = (NAMED_BETWEEN + 1) * ARP_EVERY + 0.2  # seconds between such requests
 A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the pull
 BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
 FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
@@ -77,7 +79,7 @@ class Alike(StrEnum):
     BRIEF = "a second owner that is there for less than 2.5 s"
     ELSEWHEN = "a second owner that is there only while other ports are under test, and announces nothing"
     FAINT = "a second owner that answers less than half of the requests"
-    PROBES = "a second owner that answers only requests without a sender address, there for under 4 s of a silence"
+    PROBES = "a second owner that answers only requests without a sender address, there for under 5 s of a silence"
     MUTE = "a host that has the address and never answers ARP"
     HEALS_LATE = "a second path that heals only after the cable was asked back, where no key confirms its return"
     LAST_MOMENT = "a change in the last 2.5 s before the verdict"
