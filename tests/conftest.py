@@ -1,4 +1,4 @@
-"""Marks whole folders of tests as slow, so that `pytest -m "not slow"` gives an answer within a minute."""
+"""Marks whole folders of tests as slow, so that `pytest -m "not slow"` ends within a minute."""
 
 from __future__ import annotations
 
@@ -19,6 +19,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_configure() -> None:
-    """Let Ctrl-C interrupt even where a shell started the tests in the background, which ignores it from the start."""
+    """Let Ctrl-C interrupt the tests even if a shell started them in the background, where SIGINT is ignored."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)

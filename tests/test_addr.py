@@ -1,4 +1,4 @@
-"""Addresses, prefixes, ranges, masks and MACs against published examples and `ipaddress`."""
+"""Tests of addresses, prefixes, ranges, masks and MACs against published examples and `ipaddress`."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ V6 = st.integers(0, 2**128 - 1)
 
 @given(V4)
 def test_ipv4_text_is_that_of_the_standard_library(value: int) -> None:
-    """Written and read back, an IPv4 address is the one that `ipaddress` has."""
+    """An IPv4 address that is written and read back equals the one of `ipaddress`."""
     address = Address(4, value)
     assert str(address) == str(ipaddress.IPv4Address(value))
     assert Address.from_text(str(address)) == address
@@ -24,7 +24,7 @@ def test_ipv4_text_is_that_of_the_standard_library(value: int) -> None:
 
 @given(V6)
 def test_ipv6_text_reads_back(value: int) -> None:
-    """The text of an IPv6 address reads back, and means the same to `ipaddress`."""
+    """The text of an IPv6 address reads back, and `ipaddress` reads it as the same address."""
     text = str(Address(6, value))
     assert int(ipaddress.IPv6Address(text)) == value
     assert Address.from_text(text) == Address(6, value)
@@ -45,25 +45,25 @@ def test_ipv6_text_reads_back(value: int) -> None:
     ],
 )
 def test_ipv6_is_written_as_rfc_5952_recommends(text: str, short: str) -> None:
-    """The recommended form of each published example."""
+    """Each published example is written in the recommended form."""
     assert str(Address.from_text(text)) == short
 
 
 @pytest.mark.parametrize(
     ("text", "why"),
     [
-        ("010.0.0.1", "leading zero"),  # RFC 6943 section 3.1.1: read as 8.0.0.1 by loose software
-        ("10.0.258", "four decimal octets"),  # the same section: 10.0.1.2
+        ("010.0.0.1", "leading zero"),  # RFC 6943 section 3.1.1: lenient software reads 8.0.0.1
+        ("10.0.258", "four decimal octets"),  # the same section: lenient software reads 10.0.1.2
         ("0xA000102", "four decimal octets"),
         ("012.0x102", "four decimal octets"),
         ("10.11.12", "four decimal octets"),
         ("10.62.20.256", "above 255"),
         ("10.62.20.61/24", "prefix length"),
-        ("10.62.20.61 ", ""),  # blanks around are no fault
+        ("10.62.20.61 ", ""),  # surrounding spaces are allowed
         ("", "empty"),
         ("fe80::1%eth0", "zone"),  # RFC 4007
         ("1::2::3", "IPv6"),
-        ("\u0661.2.3.4", "four decimal octets"),  # another script's digit
+        ("\u0661.2.3.4", "four decimal octets"),  # a digit of another script
         ("1" * 5000, "four decimal octets"),
     ],
 )
@@ -78,8 +78,8 @@ def test_ambiguous_addresses_are_refused_with_the_reason(text: str, why: str) ->
 
 
 @given(st.text(max_size=40))
-def test_any_text_is_read_as_the_strict_library_reads_it_or_refused(text: str) -> None:
-    """A text gives the address of `ipaddress`, or ValueError."""
+def test_any_text_is_read_as_ipaddress_does_or_refused(text: str) -> None:
+    """Any text gives the same address as `ipaddress`, or ValueError."""
     try:
         address = Address.from_text(text)
     except ValueError:
@@ -89,7 +89,7 @@ def test_any_text_is_read_as_the_strict_library_reads_it_or_refused(text: str) -
 
 @given(V4, st.integers(0, 32))
 def test_prefixes_agree_with_the_standard_library(value: int, length: int) -> None:
-    """First, last, size and usable addresses of every IPv4 prefix."""
+    """First, last, size and usable addresses of every IPv4 prefix equal those of `ipaddress`."""
     prefix = Prefix.of(Address(4, value), length)
     network = ipaddress.ip_network((value, length), strict=False)
     assert str(prefix) == str(network)
@@ -119,7 +119,7 @@ def test_worked_examples_of_masks(host: str, mask: str, subnet: str, last: str) 
 
 @pytest.mark.parametrize("length", range(1, 33))
 def test_every_contiguous_mask(length: int) -> None:
-    """The dotted mask of each length (RFC 4632 section 3.1 table, by the standard library) has that length."""
+    """The dotted mask of each length (RFC 4632 section 3.1, by the standard library) has that length."""
     mask = str(ipaddress.ip_network(f"0.0.0.0/{length}").netmask)
     assert Mask.from_text(mask).length == length
     assert Mask.from_text(f"/{length}").value == Mask.from_text(mask).value
@@ -129,20 +129,20 @@ def test_every_contiguous_mask(length: int) -> None:
     "text",
     [
         "255.255.255.88",  # RFC 950 appendix II, example 3; forbidden by RFC 1812 section 10.2.2
-        "0.0.0.255",  # a wildcard, which the standard library takes for a mask
+        "0.0.0.255",  # a wildcard mask, which the standard library accepts as a mask
         "0.0.0.0",
         "255.0.255.0",
         "/0",
     ],
 )
-def test_masks_that_are_none_have_no_length(text: str) -> None:
-    """Non-contiguous masks are read for the rule on them, and have no length."""
+def test_non_contiguous_masks_have_no_length(text: str) -> None:
+    """A non-contiguous mask is read, so that a rule can report it, and has no length."""
     assert Mask.from_text(text).length is None
 
 
 @pytest.mark.parametrize("text", ["255.255.255.256", "/33", "/024", "24", "255.255.255", "mask", ""])
-def test_text_that_is_no_mask_is_refused(text: str) -> None:
-    """All other text is unreadable."""
+def test_text_that_is_not_a_mask_is_refused(text: str) -> None:
+    """Any other text is refused."""
     with pytest.raises(ValueError, match=r"mask|prefix length"):
         Mask.from_text(text)
 
@@ -155,11 +155,11 @@ def test_text_that_is_no_mask_is_refused(text: str) -> None:
         ("10.0.0.0/33", "0 to 32"),
         ("10.0.0.0/08", "0 to 32"),
         ("10.0.0.0", "no prefix length"),
-        ("2001:db8::cd30/60", "host bits set"),  # RFC 4291 section 2.3: a truncated reading of 2001:db8:0:cd30::/60
+        ("2001:db8::cd30/60", "host bits set"),  # RFC 4291 section 2.3: a truncated form of 2001:db8:0:cd30::/60
     ],
 )
-def test_prefixes_that_are_none(text: str, why: str) -> None:
-    """The error for host bits names the likely prefix; bad lengths are refused."""
+def test_bad_prefixes_are_refused(text: str, why: str) -> None:
+    """A prefix with host bits is refused with the likely prefix, and a bad length is refused."""
     with pytest.raises(ValueError, match=why):
         Prefix.from_text(text)
 
@@ -174,20 +174,20 @@ def test_prefixes_that_are_none(text: str, why: str) -> None:
     ],
 )
 def test_ranges(text: str, size: int, written: str) -> None:
-    """A range is two addresses, one, or a prefix."""
+    """A range is written as two addresses, one address, or a prefix."""
     span = Range.from_text(text)
     assert (span.size, str(span)) == (size, written)
 
 
 @pytest.mark.parametrize("text", ["10.0.0.9-10.0.0.5", "10.0.0.1-::1", "10.0.0.1-", "-", "a-b"])
-def test_ranges_that_are_none(text: str) -> None:
+def test_bad_ranges_are_refused(text: str) -> None:
     """Reversed, mixed and incomplete ranges are refused."""
     with pytest.raises(ValueError, match=r"reversed|mixes|empty|octets"):
         Range.from_text(text)
 
 
-def test_a_shortened_range_says_what_was_expected() -> None:
-    """Common practice in spreadsheets, and no address: the message shows the whole of it."""
+def test_a_shortened_range_is_refused_with_the_full_form() -> None:
+    """A shortened range, as is common in spreadsheets, is refused with the full form."""
     with pytest.raises(ValueError, match=r"'10\.0\.0\.20-29' is not a range such as 10\.0\.0\.20-10\.0\.0\.29"):
         Range.from_text("10.0.0.20-29")
 
@@ -196,7 +196,7 @@ def test_a_shortened_range_says_what_was_expected() -> None:
     "text", ["00-00-5E-00-53-21", "00:00:5e:00:53:21", "0000.5e00.5321", "00005E005321", " 00-00-5e-00-53-21 "]
 )
 def test_macs_in_every_form(text: str) -> None:
-    """Hyphen, colon, dot and bare forms in any case are one MAC, written as IEEE 802 does."""
+    """Hyphen, colon, dot and bare forms in any case give one MAC, written as IEEE 802 does."""
     mac = Mac.from_text(text)
     assert str(mac) == "00-00-5E-00-53-21"
     assert not mac.group
@@ -204,13 +204,14 @@ def test_macs_in_every_form(text: str) -> None:
 
 
 @pytest.mark.parametrize("text", ["00-00-5E-00-53-2", "00-00:5E-00-53-21", "00-00-5E-00-53-2G", "00005E00532", ""])
-def test_macs_that_are_none(text: str) -> None:
-    """All other text is refused."""
+def test_text_that_is_not_a_mac_is_refused(text: str) -> None:
+    """Any other text is refused."""
     with pytest.raises(ValueError, match="MAC"):
         Mac.from_text(text)
 
 
 def test_group_and_local_bits() -> None:
-    """Bits 0x01 and 0x02 of the first octet: RFC 7042 section 2.1; 01-00-5E-90-10-00 is for documentation."""
+    """Bits 0x01 and 0x02 of the first octet mark group and local MACs (RFC 7042 section 2.1; 01-00-5E-90-10-00 is
+    for documentation)."""
     assert Mac.from_text("01-00-5E-90-10-00").group
     assert Mac.from_text("02-00-00-00-00-01").local

@@ -1,4 +1,4 @@
-"""The complete tables of RFC 1878 and RFC 4632, and the texts of RFC 4291 and RFC 5952 with one correct reading."""
+"""Tests against the complete tables of RFC 1878 and RFC 4632, and the unambiguous texts of RFC 4291 and RFC 5952."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ ROWS = [row.split() for row in TABLE.split("\n") if row]
 
 @pytest.mark.parametrize(("length", "dotted", "digits", "size"), ROWS, ids=[row[0] for row in ROWS])
 def test_the_table_of_prefixes(length: str, dotted: str, digits: str, size: str) -> None:
-    """Both spellings of each mask are one mask, and its block has the printed number of addresses."""
+    """Both spellings of each mask give one mask, and its block has the printed number of addresses."""
     mask = Mask.from_text(dotted)
     assert mask == Mask.from_text(length)
     assert f"/{mask.length}" == length
@@ -76,7 +76,7 @@ def test_the_table_of_prefixes(length: str, dotted: str, digits: str, size: str)
     ],
 )
 def test_subnets_of_a_network(whole: int, dotted: str, subnets: int, hosts: int) -> None:
-    """The last subnet ends where the network does: the RFC prints 254.255 for 255.255 in table 1-1."""
+    """The last subnet ends where the network ends (in table 1-1, the RFC misprints 255.255 as 254.255)."""
     length = Mask.from_text(dotted).length
     assert length is not None
     network = Prefix.of(Address.from_text("172.16.0.0"), whole)
@@ -101,22 +101,23 @@ TABLE_2_2 = [(2, 2, 62), (3, 6, 30), (4, 14, 14), (5, 30, 6), (6, 62, 2)]
     [(length, *row) for length, table in ((16, TABLE_2_1), (24, TABLE_2_2)) for row in table],
 )
 def test_subnets_of_a_network_by_bits(whole: int, bits: int, subnets: int, hosts: int) -> None:
-    """Each has the printed number of hosts; subnet zero and the last subnet are usable too, so there are two more."""
+    """Each subnet has the printed number of hosts; subnet zero and the last subnet are usable too, so there are two
+    more."""
     network = Prefix.of(Address.from_text("172.16.0.0"), whole)
     zero, ones = Prefix.of(network.first, whole + bits), Prefix.of(network.last, whole + bits)
     assert zero.usable.size == ones.usable.size == hosts
     assert (ones.value - zero.value) // zero.size + 1 == subnets + 2
 
 
-def test_links_of_two_hosts() -> None:
-    """RFC 3021 section 1: 500 point-to-point links of 31 bits in place of 30 save 1,000 addresses."""
+def test_point_to_point_links() -> None:
+    """RFC 3021 section 1: 500 point-to-point links with /31 in place of /30 save 1,000 addresses."""
     four, two = (Prefix.of(Address.from_text("10.0.0.0"), length) for length in (30, 31))
     assert four.usable.size == two.usable.size == 2
     assert 500 * (four.size - two.size) == 1000
 
 
-# RFC 4632 section 6.1: each client's prefix, its mask as printed and how many addresses it was given. The figure labels
-# C4 as a /20, against its mask in the text.
+# RFC 4632 section 6.1: each client's prefix, its mask as printed and its number of addresses. The figure labels
+# C4 as a /20, which contradicts its mask in the text.
 @pytest.mark.parametrize(
     ("client", "dotted", "size", "inside"),
     [
@@ -131,7 +132,7 @@ def test_links_of_two_hosts() -> None:
     ids=lambda value: str(value),
 )
 def test_clients_of_a_provider(client: str, dotted: str, size: int, inside: bool) -> None:
-    """Each has the printed mask and number of addresses; C7 alone came from elsewhere."""
+    """Each client has the printed mask and number of addresses, and all but C7 are inside the provider's block."""
     provider, prefix = Prefix.from_text("10.24.0.0/13"), Prefix.from_text(client)
     assert Mask.from_text(dotted).length == prefix.length
     assert prefix.size == size
@@ -150,7 +151,7 @@ def test_clients_of_a_provider(client: str, dotted: str, size: int, inside: bool
     ],
 )
 def test_more_ipv6_text(text: str, written: str) -> None:
-    """One address has one text."""
+    """Each address has one text, in the recommended form."""
     assert str(Address.from_text(text)) == written
 
 
@@ -159,19 +160,19 @@ def test_more_ipv6_text(text: str, written: str) -> None:
     ["2001:0DB8:0000:CD30:0000:0000:0000:0000/60", "2001:0DB8::CD30:0:0:0:0/60", "2001:0DB8:0:CD30::/60"],
 )
 def test_the_legal_forms_of_a_prefix(text: str) -> None:
-    """RFC 4291 section 2.3: three ways to write one 60-bit prefix."""
+    """Three ways to write one 60-bit prefix give that prefix (RFC 4291 section 2.3)."""
     assert str(Prefix.from_text(text)) == "2001:db8:0:cd30::/60"
 
 
 @pytest.mark.parametrize("text", ["2001:0DB8:0:CD3/60", "2001:0DB8::CD30/60", "2001:0DB8::CD3/60"])
 def test_the_illegal_forms_of_a_prefix(text: str) -> None:
-    """RFC 4291 section 2.3: the first is no address; the others are another prefix with host bits set."""
+    """Illegal forms are refused (RFC 4291 section 2.3): the first is no address; the others have host bits set."""
     with pytest.raises(ValueError, match=r"IPv6|host bits"):
         Prefix.from_text(text)
 
 
 def test_node_and_prefix_in_one() -> None:
-    """RFC 4291 section 2.3: the address of a node with its length is in that subnet."""
+    """The address of a node with its length gives its subnet (RFC 4291 section 2.3)."""
     both = InterfaceAddress.from_text("2001:0DB8:0:CD30:123:4567:89AB:CDEF/60")
     assert str(both.prefix) == "2001:db8:0:cd30::/60"
     assert str(both.address) == "2001:db8:0:cd30:123:4567:89ab:cdef"
@@ -186,6 +187,6 @@ def test_node_and_prefix_in_one() -> None:
     ],
 )
 def test_private_space(text: str, size: int, last: str) -> None:
-    """RFC 1918 section 3: the three blocks, as far as printed."""
+    """The three private blocks have the printed size and last address (RFC 1918 section 3)."""
     prefix = Prefix.from_text(text)
     assert (prefix.size, str(prefix.last)) == (size, last)

@@ -1,4 +1,4 @@
-"""Names that Windows takes for devices."""
+"""Tests of file names that Windows reserves for devices."""
 
 from __future__ import annotations
 
@@ -16,6 +16,6 @@ from netcheck.files import is_reserved_on_windows
         ("console", False), ("com0.csv", False), ("report.con", False), ("con-2026.jsonl", False),
     ],
 )  # fmt: skip
-def test_names_of_devices(name: str, reserved: bool) -> None:
-    """The part before the first dot decides, in any case of its letters ("Naming Files, Paths, and Namespaces")."""
+def test_device_names_are_reserved(name: str, reserved: bool) -> None:
+    """The part before the first dot decides, in upper or lower case ("Naming Files, Paths, and Namespaces")."""
     assert is_reserved_on_windows(Path("folder", name)) is reserved

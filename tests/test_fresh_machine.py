@@ -1,4 +1,4 @@
-"""The tests on a machine that lacks every optional program: they pass, or are skipped with a reason."""
+"""Tests that the tests pass, or are skipped with a reason, on a machine without any optional program."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-# Programs of coreutils, util-linux, grep and iproute2, and a shell. Whatever else a test needs, it must ask for by
-# `tests.programs.need`.
+# A shell and programs of coreutils, util-linux, grep and iproute2. A test that needs any other program asks for it
+# with `tests.programs.need`.
 BASE = (
     "cat",
     "env",
@@ -30,7 +30,7 @@ BASE = (
     "umount",
     "unshare",
 )
-# The files whose tests start programs, but for the long plays of the laboratory.
+# The files whose tests start programs, except for the long laboratory tests.
 FILES = (
     "tests/browser", "tests/cli/test_cli_answers.py", "tests/field/test_field_readiness.py",
     "tests/lab/test_lab_netns.py", "tests/lab/test_lab_responder.py", "tests/lab/test_lab_capture.py",
@@ -41,7 +41,7 @@ FILES = (
 @pytest.mark.slow
 @pytest.mark.timeout(600)
 def test_nothing_fails_where_optional_programs_are_missing(tmp_path: Path) -> None:
-    """With a PATH of basic programs alone no test fails; tests that need more name the program that is missing."""
+    """With a PATH of basic programs, no test fails, and each skipped test names the missing program."""
     for name in BASE:
         if path := shutil.which(name):
             (tmp_path / name).symlink_to(path)

@@ -1,4 +1,4 @@
-"""The house rules that a machine can hold: layers, top level, format, lint, types, and what the README promises."""
+"""Tests of the house rules: layers, top level, format, lint, types, and what the README promises."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "netcheck"
-GROUND = {"addr", "caution", "errors", "files", "text"}  # modules beside the folders that everybody may use
+GROUND = {"addr", "caution", "errors", "files", "text"}  # modules outside the folders, which every folder may import
 LAYERS = {
     "tables": set(),
     "plan": {"tables"},
@@ -38,7 +38,7 @@ TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "netcheck", "plans", "tes
 
 
 def imported(path: Path) -> set[str]:
-    """Our folders and ground modules that a file imports anywhere."""
+    """Return the folders and ground modules of ours that a file imports anywhere."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
@@ -48,15 +48,15 @@ def imported(path: Path) -> set[str]:
 
 
 @pytest.mark.parametrize("folder", LAYERS)
-def test_layers_import_only_what_they_may(folder: str) -> None:
-    """Each folder imports itself, the ground and the layers of the architecture table."""
+def test_layers_import_only_lower_layers(folder: str) -> None:
+    """Each folder imports only itself, the ground modules and the layers of the architecture table."""
     allowed = LAYERS[folder] | GROUND | {folder}
     wrong = {str(path.relative_to(ROOT)): imported(path) - allowed for path in (PACKAGE / folder).rglob("*.py")}
     assert {path: names for path, names in wrong.items() if names} == {}
 
 
 def test_ground_imports_nothing_but_ground() -> None:
-    """The modules beside the folders rest on nothing of ours but one another."""
+    """The modules outside the folders import nothing of ours but one another."""
     wrong = {name: imported(PACKAGE / f"{name}.py") - GROUND for name in GROUND}
     assert {name: names for name, names in wrong.items() if names} == {}
 
@@ -67,7 +67,7 @@ _CITED = re.compile(r"[\w./-]*\w\.(?:py|md)\b")
 
 
 def test_no_public_class_name_is_defined_twice() -> None:
-    """A public class name belongs to one module, so that a search for it has one answer."""
+    """A public class name belongs to one module, so that a search for it has one result."""
     modules: dict[str, list[str]] = defaultdict(list)
     for path in PACKAGE.rglob("*.py"):
         for node in ast.parse(path.read_text(encoding="utf-8")).body:
@@ -78,7 +78,7 @@ def test_no_public_class_name_is_defined_twice() -> None:
 
 
 def cited_files(path: Path) -> set[str]:
-    """The Python and Markdown files that the docstrings and comments of a module name."""
+    """Return the Python and Markdown files that the docstrings and comments of a module name."""
     with tokenize.open(path) as source:
         tokens = list(tokenize.generate_tokens(source.readline))
     texts = [token.string for token in tokens if token.type == tokenize.COMMENT]
@@ -102,13 +102,13 @@ def test_files_named_in_docstrings_and_comments_exist() -> None:
 
 
 def tracked() -> list[str]:
-    """Files that git keeps; all files where this is no clone."""
+    """Return the files that git tracks, or all files where there is no git repository."""
     run = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
     return run.stdout.splitlines() if run.returncode == 0 else [p.name for p in ROOT.iterdir()]
 
 
 def test_top_level_is_fixed() -> None:
-    """Nothing but the fixed names and dotfiles stands at the top."""
+    """Only the fixed names and dotfiles are at the top level."""
     tops = {name.split("/")[0] for name in tracked()}
     assert {name for name in tops if not name.startswith(".")} == TOP
 
@@ -116,7 +116,7 @@ def test_top_level_is_fixed() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("words", [("ruff", "format", "--check", "."), ("ruff", "check", "."), ("mypy",)], ids=" ".join)
 def test_format_lint_and_types(words: tuple[str, ...]) -> None:
-    """The formatter, the linter and the strict type checker have nothing to say."""
+    """The formatter, the linter and the strict type checker report nothing."""
     run = subprocess.run([sys.executable, "-m", *words], cwd=ROOT, capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stdout + run.stderr
 
@@ -124,15 +124,15 @@ def test_format_lint_and_types(words: tuple[str, ...]) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("system", ["win32", "darwin"])
 def test_types_on_other_systems(system: str) -> None:
-    """The strict type checker has nothing to say of what runs on Windows and on macOS either."""
+    """The strict type checker reports nothing for the code that runs on Windows and macOS."""
     words = ["mypy", "--config-file", "tests/mypy-other-systems.ini", "--platform", system]
     cache = ["--cache-dir", f".mypy_cache/{system}"]
     run = subprocess.run([sys.executable, "-m", *words, *cache], cwd=ROOT, capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stdout + run.stderr
 
 
-def test_ci_runs_the_command_of_the_readme() -> None:
-    """The README marks one test command, and the continuous integration takes it from there."""
+def test_ci_runs_the_test_command_of_the_readme() -> None:
+    """The README marks one test command, and the continuous integration runs that command."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     assert len(re.findall(r"<!-- test command -->\n```sh\n[^\n]+pytest tests/lab\n```", readme)) == 1
     assert "<!-- test command -->" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
@@ -157,8 +157,8 @@ def test_every_verdict_is_in_the_readme() -> None:
 
 
 @pytest.mark.slow
-def test_every_command_explains_itself_with_an_example() -> None:
-    """`--help` of every command works and holds an example."""
+def test_help_of_every_command_has_an_example() -> None:
+    """`--help` of every command works and contains an example."""
     from netcheck.cli.main import COMMANDS
 
     for name, _ in COMMANDS:
@@ -169,7 +169,7 @@ def test_every_command_explains_itself_with_an_example() -> None:
         assert "Example" in run.stdout, name
 
 
-def test_wheel_brings_the_demo_plants() -> None:
-    """The wheel maps both invented plants into the package, where the demo looks for them."""
+def test_the_wheel_contains_the_demo_plants() -> None:
+    """The wheel contains both invented plants where the demo looks for them."""
     wheel = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["hatch"]["build"]["targets"]
     assert set(wheel["wheel"]["force-include"]) == {"plans/tarn-hollow", "plans/tarn-hollow-mended"}

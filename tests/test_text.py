@@ -1,4 +1,4 @@
-"""Text made safe to show: control, bidirectional and invisible characters become visible."""
+"""Tests of text made safe to display: control, bidirectional and invisible characters become visible."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ from netcheck.text import flowing, listed, safe
     ],
 )
 def test_unsafe_characters_are_shown(text: str, shown: str) -> None:
-    """Each unsafe character becomes its escape; plain text stays."""
+    """Each unsafe character is replaced by its escape, and plain text is unchanged."""
     assert safe(text) == shown
 
 
 @given(st.text())
-def test_nothing_of_the_control_kind_gets_through(text: str) -> None:
+def test_no_control_character_is_left(text: str) -> None:
     """No control, format or surrogate character is left, and long text is cut with a mark."""
     shown = safe(text, 50)
     assert not {unicodedata.category(letter) for letter in shown} & {"Cc", "Cs"}
@@ -49,10 +49,10 @@ def test_nothing_of_the_control_kind_gets_through(text: str) -> None:
     ],
 )
 def test_lists_as_prose(items: list[str], prose: str) -> None:
-    """Commas and one `and`; the rest as a count after six items."""
+    """A list is joined with commas and one `and`; from the seventh item on, the rest is counted."""
     assert listed(items) == prose
 
 
-def test_a_docstring_flows() -> None:
-    """The lines of a paragraph become one; paragraphs stay separate, so that any terminal can wrap them."""
+def test_the_lines_of_a_paragraph_are_joined() -> None:
+    """The lines of a paragraph are joined and paragraphs stay separate, so that any terminal can wrap them."""
     assert flowing("One line.\n\n    Two lines\n    of it.\n    ") == "One line.\n\nTwo lines of it."

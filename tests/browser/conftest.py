@@ -1,4 +1,5 @@
-"""A headless Chromium for the report's page; skipped where there is none, a failure in continuous integration."""
+"""A headless Chromium for the report's page; without one the tests are skipped, and in continuous integration they
+fail."""
 
 from __future__ import annotations
 
@@ -13,12 +14,12 @@ from netcheck.report.html.setting_sheet import to_sheet
 from tests.programs import need
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
-# No service of the browser's own may ask for anything while a page is looked at.
+# The browser itself must send no requests while a page is examined.
 ARGUMENTS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
     *("--disable-component-update", "--disable-sync"),
 )
-# Subnets beyond those of the sample: one drawn by blocks, one that is a list, one of two addresses.
+# Subnets that the sample lacks: one drawn by blocks, one that is a list, one with two addresses.
 SUBNETS = """
 [[subnet]]
 name = "cellar"
@@ -52,7 +53,7 @@ to = "line-panel/lan"
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    """The browser, started once."""
+    """Start the browser once."""
     path = need("chromium", "chromium-browser")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(ARGUMENTS))
@@ -62,7 +63,7 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The report on a plan with subnets of every kind and two records, written to a file."""
+    """Write the report on a plan with every kind of subnet and two records, and return its path."""
     folder = tmp_path_factory.mktemp("page")
     plan = write_plan(folder / "tarn-hollow", plan_text() + SUBNETS)
     first = write_record(folder / "run.jsonl", plan, every_verdict(), clock_from())
@@ -76,7 +77,8 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def sheet_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The setting sheet of the same plan, with one device of so many interfaces that no page holds it."""
+    """Write the setting sheet of the same plan, with one device whose interfaces do not fit on a page, and return
+    its path."""
     folder = tmp_path_factory.mktemp("sheet")
     interfaces = (
         f'  [[device.interface]]\n  name = "lan{n}"\n  subnet = "cellar"\n  address = "10.63.1.{n}"\n'

@@ -1,4 +1,5 @@
-"""The report's page in a real browser: filter, anchors, no request, no error, phone and paper, accessibility, size."""
+"""Tests of the report's page in a real browser: filters, anchors, no requests or errors, phone, paper,
+accessibility, size."""
 
 from __future__ import annotations
 
@@ -23,8 +24,8 @@ LIMIT = 10_000_000  # bytes of the large report
 
 
 @contextmanager
-def opened(browser: Browser, path: Path, size: dict[str, int], *, script: bool = True) -> Iterator[Page]:
-    """The page in a window; at the end nothing may have been asked for but the file, and nothing complained of."""
+def open_page(browser: Browser, path: Path, size: dict[str, int], *, script: bool = True) -> Iterator[Page]:
+    """Open the page in a window; at the end, assert that only the file was requested and that nothing was logged."""
     context = browser.new_context(viewport=size, java_script_enabled=script)  # type: ignore[arg-type]
     page = context.new_page()
     asked: list[str] = []
@@ -40,14 +41,14 @@ def opened(browser: Browser, path: Path, size: dict[str, int], *, script: bool =
 
 
 def shown(page: Page, selector: str) -> int:
-    """How many elements are to be seen."""
+    """Return the number of visible elements."""
     return page.locator(selector).filter(visible=True).count()
 
 
-def test_the_filter_of_findings(chromium: Browser, page_file: Path) -> None:
-    """Words and severity narrow the rows, empty groups go, the count is told, and a link to a hidden row brings it
-    back."""
-    with opened(chromium, page_file, DESK) as page:
+def test_findings_are_filtered_by_text_and_severity(chromium: Browser, page_file: Path) -> None:
+    """Text and severity filter the rows, empty groups are hidden, the count is shown, and a link to a hidden row
+    shows it again."""
+    with open_page(chromium, page_file, DESK) as page:
         all_of_them = shown(page, ".finding")
         page.locator("#findings input").fill("LINE-PANEL/lan")
         few = shown(page, ".finding")
@@ -64,18 +65,18 @@ def test_the_filter_of_findings(chromium: Browser, page_file: Path) -> None:
         assert shown(page, ".finding") == all_of_them
 
 
-def test_the_filter_of_ports(chromium: Browser, page_file: Path) -> None:
-    """A verdict leaves its rows, and with each row its port in full."""
-    with opened(chromium, page_file, DESK) as page:
+def test_ports_are_filtered_by_verdict(chromium: Browser, page_file: Path) -> None:
+    """The filter by verdict keeps the rows of that verdict, and the full entry of each port with them."""
+    with open_page(chromium, page_file, DESK) as page:
         page.locator("#proofs select").select_option("impostor")
         rows = page.locator(".port-row").filter(visible=True)
         assert rows.count() == shown(page, ".port") == page.locator("[data-kind=impostor]").count() > 0
         assert all("impostor" in text for text in page.locator(".port").filter(visible=True).all_inner_texts())
 
 
-def test_nothing_is_lost_without_script(chromium: Browser, page_file: Path) -> None:
-    """All rows and maps are there, and no control that would do nothing."""
-    with opened(chromium, page_file, DESK, script=False) as page:
+def test_everything_is_visible_without_scripts(chromium: Browser, page_file: Path) -> None:
+    """Without scripts, all rows and maps are visible and there are no filters."""
+    with open_page(chromium, page_file, DESK, script=False) as page:
         assert shown(page, ".filter") == 0
         assert shown(page, ".finding") == page.locator(".finding").count() > 3
         assert shown(page, ".port") == page.locator(".port").count() == 11 + 1
@@ -83,8 +84,8 @@ def test_nothing_is_lost_without_script(chromium: Browser, page_file: Path) -> N
 
 
 def test_every_anchor_resolves(chromium: Browser, page_file: Path) -> None:
-    """Each link goes to an element of the page, and those of a map's blocks to the map of their /24."""
-    with opened(chromium, page_file, DESK) as page:
+    """Every link leads to an element of the page, and a block of a map leads to the map of its /24."""
+    with open_page(chromium, page_file, DESK) as page:
         lost = page.evaluate(
             "[...document.querySelectorAll('a')].map(a => a.getAttribute('href'))"
             ".filter(to => !to.startsWith('#') || !document.getElementById(to.slice(1)))"
@@ -99,8 +100,8 @@ def test_every_anchor_resolves(chromium: Browser, page_file: Path) -> None:
 
 
 def test_the_keyboard_reaches_the_content_first(chromium: Browser, page_file: Path) -> None:
-    """The first tab stop skips the contents, is to be seen while it has the focus, and has a visible outline."""
-    with opened(chromium, page_file, DESK) as page:
+    """The first tab stop is the link that skips the contents; it is visible with the focus and has an outline."""
+    with open_page(chromium, page_file, DESK) as page:
         page.keyboard.press("Tab")
         assert page.evaluate("document.activeElement.getAttribute('href')") == "#summary"
         assert page.evaluate("document.activeElement.getBoundingClientRect().left") >= 0
@@ -109,13 +110,13 @@ def test_the_keyboard_reaches_the_content_first(chromium: Browser, page_file: Pa
 
 @pytest.mark.parametrize("width", [320, 390, 768], ids=str)
 def test_no_sideways_scrolling(chromium: Browser, page_file: Path, width: int) -> None:
-    """The page is no wider than the window: WCAG 2.2 success criterion 1.4.10 asks for it down to 320 pixels."""
-    with opened(chromium, page_file, {"width": width, "height": 844}) as page:
+    """The page is not wider than the window, down to 320 pixels (WCAG 2.2 success criterion 1.4.10)."""
+    with open_page(chromium, page_file, {"width": width, "height": 844}) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_no_sideways_scrolling_with_endless_words(chromium: Browser, tmp_path: Path) -> None:
-    """Nor is it with names of 10,000 characters and markup in every place that takes text."""
+def test_no_sideways_scrolling_with_very_long_names(chromium: Browser, tmp_path: Path) -> None:
+    """The page is not wider than a phone, even with names of 10,000 characters and markup in every text."""
     word = "<b>=\u202e" + "\u6f22x" * 5000
     text = plan_text()
     text = text.replace('"10.62.20.73"', f'"{word}"\n  switch-port = "{word}"\n  host-name = "{word}"')
@@ -126,18 +127,18 @@ def test_no_sideways_scrolling_with_endless_words(chromium: Browser, tmp_path: P
     report = report_from(plan, write_record(tmp_path / "run.jsonl", plan, proofs, clock_from()))
     path = tmp_path / "report.html"
     path.write_bytes(to_html(report))
-    with opened(chromium, path, PHONE) as page:
+    with open_page(chromium, path, PHONE) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         assert page.locator("main :text('<b>')").count() > 10
         assert page.locator("b", has_text=word[:3]).locator("b").count() == 0
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -> None:
-    """Printed, every finding and port is there, filtered or not; tables repeat their heads, and no row is cut."""
+def test_everything_is_printed(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -> None:
+    """On paper, every finding and port is printed, even if filtered out; table heads repeat, and no row is cut."""
     pdftotext = need("pdftotext")
     path = tmp_path / "report.pdf"
-    with opened(chromium, page_file, DESK) as page:
+    with open_page(chromium, page_file, DESK) as page:
         page.locator("#findings input").fill("nothing of this")
         assert shown(page, ".finding") == 0
         path.write_bytes(page.pdf(format=paper))
@@ -149,17 +150,17 @@ def test_paper(chromium: Browser, page_file: Path, tmp_path: Path, paper: str) -
     assert text.count("question") >= findings
     assert "Skip to the summary" not in text
     rules = [sheet for sheet in sheets if "RFC" in sheet and "our own rule" in sheet and "Reported when" in sheet]
-    assert len(rules) >= 2  # the table of rules is longer than a sheet of paper
+    assert len(rules) >= 2  # the table of rules is longer than one sheet of paper
     assert re.search(r"page +1 +of +\d+", text)
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_no_block_of_the_setting_sheet_is_cut(chromium: Browser, sheet_file: Path, tmp_path: Path, paper: str) -> None:
-    """On each page as many boxes for initials as interfaces begin there, each with its address above; no label is cut
-    either."""
+    """No block and no label is cut: each page has one box for initials and one address for each interface that
+    begins there."""
     pdftotext = need("pdftotext")
     path = tmp_path / "sheet.pdf"
-    with opened(chromium, sheet_file, DESK) as page:
+    with open_page(chromium, sheet_file, DESK) as page:
         path.write_bytes(page.pdf(format=paper))
         interfaces, labels = page.locator(".face").count(), page.locator(".label").count()
     text = subprocess.run([pdftotext, "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
@@ -174,11 +175,11 @@ def test_no_block_of_the_setting_sheet_is_cut(chromium: Browser, sheet_file: Pat
 
 
 def test_the_setting_sheet_on_a_screen(chromium: Browser, sheet_file: Path) -> None:
-    """On a phone it is no wider than the window, and axe-core has nothing to say."""
+    """On a phone, the setting sheet is not wider than the window, and axe-core reports no violation."""
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
-    with opened(chromium, sheet_file, PHONE) as page:
+    with open_page(chromium, sheet_file, PHONE) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
-        # Blocks and labels are alike: all but a few are left out, since each takes its time.
+        # Blocks and labels are alike, and each takes time to check, so most are removed.
         page.evaluate(
             "document.querySelectorAll('.device:nth-of-type(n + 4), .label:nth-of-type(n + 4)')"
             ".forEach(each => each.remove())"
@@ -190,13 +191,13 @@ def test_the_setting_sheet_on_a_screen(chromium: Browser, sheet_file: Path) -> N
 
 
 def test_accessibility(chromium: Browser, page_file: Path) -> None:
-    """axe-core, a general-purpose checker, has nothing to say, contrast (WCAG 2.2, 1.4.3, AA) included."""
+    """axe-core, a general-purpose checker, reports no violation, including contrast (WCAG 2.2, 1.4.3, AA)."""
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
-    with opened(chromium, page_file, DESK) as page:
+    with open_page(chromium, page_file, DESK) as page:
         assert shown(page, "#changes table") > 0
         assert shown(page, "#asked table") > 0
         page.evaluate(checker)
-        # The cells of the maps are alike: all but a few are left out, since each takes its time.
+        # The cells of the maps are alike, and each takes time to check, so most are removed.
         page.evaluate("document.querySelectorAll('svg.map > g:nth-of-type(n + 20)').forEach(cell => cell.remove())")
         found: dict[str, Any] = page.evaluate("axe.run()")
     assert [(each["id"], [node["html"][:200] for node in each["nodes"][:3]]) for each in found["violations"]] == []
@@ -205,13 +206,13 @@ def test_accessibility(chromium: Browser, page_file: Path) -> None:
 
 
 def test_a_large_report_opens_at_once(chromium: Browser, tmp_path: Path) -> None:
-    """5,000 findings and 2,000 proofs: below 10 MB, and the browser lays out only what is near the window, which is why
-    it opens at once; `tests/bench/page.py` has the seconds."""
+    """A report with 5,000 findings and 2,000 proofs is below 10 MB, and the browser lays out only what is near the
+    window; `tests/bench/page.py` measures the seconds."""
     data = to_html(large_report(tmp_path))
     assert len(data) < LIMIT
     path = tmp_path / "report.html"
     path.write_bytes(data)
-    with opened(chromium, path, DESK) as page:
+    with open_page(chromium, path, DESK) as page:
         page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
         laid_out = """selector => [...document.querySelectorAll(selector)].filter(
             one => one.checkVisibility({contentVisibilityAuto: true})).length"""

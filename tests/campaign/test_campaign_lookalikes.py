@@ -1,4 +1,4 @@
-"""Every indistinguishable case has a scenario in the campaign in which it does occur."""
+"""Tests that the campaign draws each indistinguishable case."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.rig.truth import Alike
 
 @pytest.mark.parametrize("alike", Alike, ids=lambda alike: alike.name)
 def test_occurs_and_excuses(alike: Alike) -> None:
-    """In six runs the case occurs at least once, and no proof in them is false without an excuse."""
+    """The case occurs in at least one of six runs, and no proof in them is false without an excuse."""
     seen: set[Alike] = set()
     for seed in range(6):
         bench = Bench(lookalike(RandomChoices(Random(seed)), alike, seed))

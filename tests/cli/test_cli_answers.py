@@ -1,4 +1,4 @@
-"""Tests of `netcheck answers` from the command line: check, report, answer, read back, check again."""
+"""Tests of `netcheck answers` from the command line: check, report, answer, read the answers, check again."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ Row = dict[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a command ended, and what it printed."""
+    """The exit code and the output of a command."""
 
     returncode: int
     stdout: str
@@ -38,7 +38,7 @@ class Ended:
 
 
 def netcheck(folder: Path, *words: str, day: str = DAY) -> Ended:
-    """Run the command line in this process, in a folder: a process for each call would take a minute."""
+    """Run the command line in this process, in a folder; a process for each call would take a minute in total."""
     before, out, told = sys.argv, io.StringIO(), io.StringIO()
     sys.argv = ["netcheck", *words, "--today", day]
     code: object = None
@@ -55,7 +55,7 @@ def netcheck(folder: Path, *words: str, day: str = DAY) -> Ended:
 
 @pytest.fixture
 def desk(tmp_path: Path) -> Path:
-    """A folder with a plan, and its findings as CSV and as a workbook."""
+    """Return a folder with a plan, and its findings as CSV and as a workbook."""
     write_plan(tmp_path / "p")
     result = netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "a.xlsx")
     assert (result.returncode, result.stderr) == (0, "")
@@ -63,7 +63,7 @@ def desk(tmp_path: Path) -> Path:
 
 
 def answered(file: Path, answer: Callable[[Row], None], **form: str) -> None:
-    """Answer a CSV file as a program would save it, in this form."""
+    """Answer a CSV file and save it in the given form, as other programs do."""
     with file.open(newline="", encoding="utf-8-sig") as stream:
         rows = list(csv.DictReader(stream))
     for row in rows:
@@ -74,20 +74,20 @@ def answered(file: Path, answer: Callable[[Row], None], **form: str) -> None:
         writer.writerows(rows)
 
 
-def agree(row: Row) -> None:
-    """Agree to the address that a camera has, until the end of the year."""
+def accept_until_december(row: Row) -> None:
+    """Accept the conflict over the address that a camera has, until the end of the year."""
     if row["rule"] == "taken-on-site":
         row.update(decision="live with it as it is", remark="the camera goes", by="site IT", until="31.12.2026")
 
 
-def agree_for_longer(row: Row) -> None:
-    """Agree until the middle of the next year."""
-    agree(row)
+def accept_until_june(row: Row) -> None:
+    """Accept it until the middle of the next year."""
+    accept_until_december(row)
     row.update(until="2027-06-30" if row["decision"] else "")
 
 
 def checked(folder: Path, plan: str = "p", day: str = DAY) -> tuple[list[str], list[str]]:
-    """The rules of the findings that are open and accepted on a day."""
+    """Return the rules of the open and of the accepted findings on a day."""
     shape = json.loads(netcheck(folder, "check", plan, "--format", "json", day=day).stdout)
     return [one["rule"] for one in shape["findings"]], [one["rule"] for one in shape["accepted"]]
 
@@ -97,11 +97,11 @@ def checked(folder: Path, plan: str = "p", day: str = DAY) -> tuple[list[str], l
     [{}, {"by": ";", "encoding": "utf-8-sig", "turned": ""}, {"by": "\t", "encoding": "utf-16"}],
     ids=["plain", "semicolon-bom-turned", "tab-utf-16"],
 )
-def test_the_way_there_and_back(form: dict[str, str], desk: Path) -> None:
-    """An agreed conflict is accepted in the next check up to its last day, and returns on the day after."""
+def test_an_accepted_conflict_is_open_again_after_its_last_day(form: dict[str, str], desk: Path) -> None:
+    """An accepted conflict stays accepted up to its last day and is open again on the next day."""
     before = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
     assert "taken-on-site" in checked(desk)[0]
-    answered(desk / "a.csv", agree, **form)
+    answered(desk / "a.csv", accept_until_december, **form)
     result = netcheck(desk, "answers", "p", "a.csv", "--write")
     assert (result.returncode, result.stderr) == (0, f"written: {Path('p/plan.toml')}\n")
     after = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
@@ -118,12 +118,12 @@ def test_the_way_there_and_back(form: dict[str, str], desk: Path) -> None:
     assert (desk / "p" / "plan.toml").read_text(encoding="utf-8") == after
 
 
-def test_an_agreement_that_ran_out_is_renewed_in_its_place(desk: Path) -> None:
-    """Answered anew, the same entry gets its new day; the plan holds one entry for it."""
-    answered(desk / "a.csv", agree)
+def test_an_expired_acceptance_is_renewed(desk: Path) -> None:
+    """A second answer to an expired acceptance renews its entry, and the plan holds one entry for it."""
+    answered(desk / "a.csv", accept_until_december)
     assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
     assert netcheck(desk, "report", "p", "--out", "b.csv", day="2027-01-01").returncode == 0
-    answered(desk / "b.csv", agree_for_longer)
+    answered(desk / "b.csv", accept_until_june)
     assert netcheck(desk, "answers", "p", "b.csv", day="2027-01-01").returncode == 0
     text = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
     assert text.count('rule = "taken-on-site"') == 1
@@ -131,9 +131,9 @@ def test_an_agreement_that_ran_out_is_renewed_in_its_place(desk: Path) -> None:
     assert "taken-on-site" in checked(desk, day="2027-06-30")[1]
 
 
-def test_a_new_clash_is_not_hidden(desk: Path) -> None:
-    """The entry is for that camera: another host at the address is a conflict again."""
-    answered(desk / "a.csv", agree)
+def test_another_host_is_a_conflict_again(desk: Path) -> None:
+    """An acceptance holds only for its host: another host at the address is a conflict again."""
+    answered(desk / "a.csv", accept_until_december)
     assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
     hosts = desk / "p" / "site-hosts.csv"
     hosts.write_text(hosts.read_text().replace("00-00-5E-00-53-90,camera-7", "00-00-5E-00-53-99,laptop"))
@@ -143,11 +143,12 @@ def test_a_new_clash_is_not_hidden(desk: Path) -> None:
     assert "accepted-unused" in findings
 
 
-def test_what_has_to_be_mended_gives_exit_1_and_the_rest_is_done(desk: Path) -> None:
-    """A conflict without a remark and a row that fits nothing are said with their rows; the good row is written."""
+def test_rows_to_correct_give_exit_1_and_the_others_are_written(desk: Path) -> None:
+    """A conflict without a remark and a row without a finding are reported with their rows, exit 1, and the good row
+    is written."""
 
     def answer(row: Row) -> None:
-        agree(row)
+        accept_until_december(row)
         if row["rule"] == "inside-pool":
             row.update(decision="live with it as it is", by="site IT")
         if row["rule"] == "not-surveyed":
@@ -164,8 +165,8 @@ def test_what_has_to_be_mended_gives_exit_1_and_the_rest_is_done(desk: Path) -> 
 
 
 def test_a_dry_run_writes_nothing(desk: Path) -> None:
-    """It says the same, as text or as JSON, and the plan stays."""
-    answered(desk / "a.csv", agree)
+    """A dry run reports the same, as text or as JSON, and does not write the plan."""
+    answered(desk / "a.csv", accept_until_december)
     before = (desk / "p" / "plan.toml").read_bytes()
     result = netcheck(desk, "answers", "p", "a.csv", "--dry-run", "--format", "json")
     shape = json.loads(result.stdout)
@@ -197,8 +198,8 @@ def test_a_dry_run_writes_nothing(desk: Path) -> None:
     ],
     ids=["no-file", "no-plan", "no-findings", "both", "format"],
 )
-def test_bad_use_is_said_without_a_traceback(words: tuple[str, ...], message: str, desk: Path) -> None:
-    """Exit code 2, one line, and nothing is written."""
+def test_bad_use_is_reported_without_a_traceback(words: tuple[str, ...], message: str, desk: Path) -> None:
+    """Bad use gives exit 2 and one line, and nothing is written."""
     before = (desk / "p" / "plan.toml").read_bytes()
     result = netcheck(desk, "answers", *words)
     assert (result.returncode, result.stdout) == (2, "")
@@ -206,8 +207,8 @@ def test_bad_use_is_said_without_a_traceback(words: tuple[str, ...], message: st
     assert (desk / "p" / "plan.toml").read_bytes() == before
 
 
-def test_a_workbook_plan_takes_answers(tmp_path: Path) -> None:
-    """The entry stands on the sheet `accepted`, and the next check knows it."""
+def test_answers_are_written_into_a_workbook(tmp_path: Path) -> None:
+    """The answer is written to the sheet `accepted` of a workbook, and the next check applies it."""
     file = tmp_path / "plan.xlsx"
     file.write_bytes(new_workbook("plan", ["mask-differs"], date(2026, 11, 2)))
     book = openpyxl.load_workbook(file)
@@ -229,7 +230,7 @@ def test_a_workbook_plan_takes_answers(tmp_path: Path) -> None:
 
 
 def answered_book(file: Path, *rows: int, **cells: Any) -> None:
-    """Answer rows of a workbook; text is text, as when it is typed with a quote before it."""
+    """Answer rows of a workbook; strings stay text, even if they look like formulas."""
     book = openpyxl.load_workbook(file)
     sheet = book["findings"]
     titles = [cell.value for cell in sheet[1]]
@@ -240,14 +241,15 @@ def answered_book(file: Path, *rows: int, **cells: Any) -> None:
     book.save(file)
 
 
-# Device names that begin like formulas, hold separators and quotes, markup, and the worked examples of the OWASP page
-# on CSV injection. Names that a spreadsheet takes for days or numbers come too.
+# Device names that begin like formulas, contain separators, quotes or markup, the worked examples of the OWASP page on
+# CSV injection, and names that a spreadsheet program takes for dates or numbers.
 LIVE = "live with it as it is"
 NAMES = ("=1+2'\" ;,=1+2", '=1+2";=1+2', "@SUM(A1)", "+1", "-1", "'=x", '<b>&"', "3", "1e5", "a, b", "k\u00e4se\u202e")
 
 
 def hostile_plan(folder: Path) -> None:
-    """Every hostile device twice at one address, so that its findings name two subjects."""
+    """Write a plan with two interfaces of each hostile device at one address, so that its findings name two
+    subjects."""
     devices = (
         f"[[device]]\nname = {json.dumps(name)}\n"
         + "".join(
@@ -262,7 +264,7 @@ def hostile_plan(folder: Path) -> None:
 
 @pytest.fixture
 def office(tmp_path: Path) -> Callable[[Path, str, str], Path]:
-    """An independent spreadsheet program that opens a file and saves it as another kind."""
+    """Return a function that lets an independent spreadsheet program open a file and save it as another kind."""
     program = need("soffice", "libreoffice")
     profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
 
@@ -277,7 +279,7 @@ def office(tmp_path: Path) -> Callable[[Path, str, str], Path]:
     return convert
 
 
-# Token 1 to 3 of the filter: separator, quote, character set (76 is UTF-8, 65535 UTF-16); from the program's guide.
+# Tokens 1 to 3 of the filter: separator, quote, character set (76 is UTF-8, 65535 UTF-16); from the program's guide.
 IN = "CSV:44,34,76,1"
 SEMICOLONS = "csv:Text - txt - csv (StarCalc):59,34,65535"
 
@@ -286,8 +288,8 @@ SEMICOLONS = "csv:Text - txt - csv (StarCalc):59,34,65535"
 def test_a_spreadsheet_program_saves_what_is_read_back(
     tmp_path: Path, office: Callable[[Path, str, str], Path]
 ) -> None:
-    """LibreOffice opens the workbook and saves it as CSV with semicolons in UTF-16, and opens the CSV and saves a
-    workbook: every finding of the hostile plan is found in both, and its answer is taken."""
+    """A spreadsheet program saves the workbook as CSV (semicolons, UTF-16) and the CSV as a workbook, and both results
+    have every finding of the hostile plan and its answer."""
     hostile_plan(tmp_path / "p")
     assert netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "b.xlsx").returncode == 0
 
@@ -316,8 +318,8 @@ def test_a_spreadsheet_program_saves_what_is_read_back(
     assert set(checked(tmp_path)[0]) <= NEVER_ACCEPTED
 
 
-def test_the_proposal_and_the_address_given_go_into_the_plan(desk: Path) -> None:
-    """Both decisions change the plan; an address that would clash again is refused, and nothing of it is written."""
+def test_the_proposal_and_the_given_address_are_written(desk: Path) -> None:
+    """The proposal and the given address are written into the plan, and the conflicts are gone."""
     rows: list[Row] = []
 
     def answer(row: Row) -> None:

@@ -1,4 +1,5 @@
-"""`netcheck check` and `netcheck rules` as a user runs them: exit codes, streams, forms and whole outputs."""
+"""Tests of `netcheck check` and `netcheck rules` from the command line: exit codes, streams, formats and whole
+outputs."""
 
 from __future__ import annotations
 
@@ -73,12 +74,12 @@ CLEAN = PLAN.split("[[device]]")[0]
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """A folder with the small plan."""
+    """Return a folder with the small plan."""
     return written(tmp_path / "small", PLAN)
 
 
 def written(folder: Path, plan: str) -> Path:
-    """A plan folder with this plan.toml."""
+    """Write a plan folder with this plan.toml and return it."""
     folder.mkdir()
     (folder / "plan.toml").write_text(plan, "utf-8")
     (folder / "site-hosts.csv").write_text(HOSTS, "utf-8")
@@ -86,13 +87,13 @@ def written(folder: Path, plan: str) -> Path:
 
 
 def netcheck(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """Run the command line."""
+    """Run the command line in a process of its own."""
     command = [sys.executable, "-m", "netcheck", *map(str, words)]
     return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=60)
 
 
 def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:
-    """What the command writes on a terminal of so many columns."""
+    """Return what the command writes on a terminal that is *columns* wide."""
     main, side = pty.openpty()
     environment = {**os.environ, "COLUMNS": str(columns), "LINES": "40", "TERM": "xterm", **variables}
     command = [sys.executable, "-m", "netcheck", *map(str, words)]
@@ -104,7 +105,7 @@ def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:
     while True:
         try:
             part = os.read(main, 65536)
-        except OSError:  # the other end is closed: how Linux says end of file on a terminal
+        except OSError:  # the other end is closed: this is how Linux reports the end of file on a terminal
             break
         if not part:
             break
@@ -115,7 +116,7 @@ def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:
 
 
 def test_json_is_the_golden_file(folder: Path) -> None:
-    """The whole JSON of a small plan, but for the program's version."""
+    """The JSON of a small plan equals the golden file, except for the program's version."""
     result = netcheck("check", folder, "--format", "json", "--today", DAY)
     assert result.stderr == ""
     assert result.returncode == 1
@@ -125,14 +126,14 @@ def test_json_is_the_golden_file(folder: Path) -> None:
 
 
 def test_text_is_the_golden_file(folder: Path) -> None:
-    """The whole plain text of the same plan."""
+    """The plain text of the same plan equals the golden file."""
     result = netcheck("check", folder, "--today", DAY)
     assert result.stdout == (GOLDEN / "small.txt").read_text("utf-8")
 
 
 @pytest.mark.parametrize("columns", [80, 120])
 def test_screen_is_the_golden_file(columns: int, folder: Path) -> None:
-    """The tables on a terminal without colour: nothing is cut, and no line is longer than the terminal is wide."""
+    """The tables on a terminal without colour equal the golden file, and no line is wider than the terminal."""
     shown = on_terminal("check", folder, "--today", DAY, columns=columns, NO_COLOR="1").replace("\r\n", "\n")
     plain = re.sub(r"\x1b\[[0-9;]*m", "", shown)
     assert max(map(len, plain.splitlines())) <= columns
@@ -142,7 +143,7 @@ def test_screen_is_the_golden_file(columns: int, folder: Path) -> None:
 
 
 def test_csv_holds_a_row_a_finding(folder: Path) -> None:
-    """Read back by the standard library: the same rules and keys as the JSON has findings (RFC 4180)."""
+    """The CSV, read by the standard library, has a row for each finding of the JSON, with the same rules (RFC 4180)."""
     result = netcheck("check", folder, "--format", "csv", "--today", DAY)
     rows = list(csv.DictReader(io.StringIO(result.stdout)))
     found = json.loads(netcheck("check", folder, "--format", "json", "--today", DAY).stdout)["findings"]
@@ -150,8 +151,8 @@ def test_csv_holds_a_row_a_finding(folder: Path) -> None:
     assert [row["fix"] for row in rows if row["rule"] == "outside-subnet"] == ["10.62.20.124"]
 
 
-# What common readers of JUnit XML take: elements with their attributes (required ones marked) and what may stand in
-# them. Common practice, no source: there is no published standard of it.
+# The elements of JUnit XML with their attributes (the second set is required) and children, as common readers expect
+# them. Common practice, no source: there is no published standard.
 JUNIT = {
     "testsuites": ({"name", "tests", "failures", "errors"}, set(), {"testsuite"}),
     "testsuite": (
@@ -166,21 +167,22 @@ JUNIT = {
 }
 
 
-def demand_junit(element: ElementTree.Element) -> None:
-    """Hold an element and all in it to the table."""
+def assert_junit(element: ElementTree.Element) -> None:
+    """Assert that an element and its children conform to the table."""
     allowed, required, inner = JUNIT[element.tag]
     assert required <= set(element.keys()) <= allowed
     for child in element:
         assert child.tag in inner
-        demand_junit(child)
+        assert_junit(child)
 
 
 def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
-    """Read back as XML: a case for each finding and for each silent rule, failed where it is a conflict; sums fit."""
+    """The XML has a case for each finding and each rule without one; exactly the conflicts fail, and the sums are
+    right."""
     clean = written(tmp_path / "clean", CLEAN)
     result = netcheck("check", folder, clean, "--format", "junit", "--today", DAY)
     root = ElementTree.fromstring(result.stdout)
-    demand_junit(root)
+    assert_junit(root)
     first, second = root
     found = json.loads(netcheck("check", folder, "--format", "json", "--today", DAY).stdout)["findings"]
     failed = [case.get("name") for case in first if case.find("failure") is not None]
@@ -196,15 +198,15 @@ def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
 
 
 def test_junit_takes_any_text(tmp_path: Path) -> None:
-    """Names that XML has no place for (XML 1.0 section 2.2) or that would be markup."""
+    """Names that XML cannot hold (XML 1.0 section 2.2), or that look like markup, give valid XML."""
     folder = written(tmp_path / "hostile", PLAN.replace("filler-plc", "a]]>&<b>\\u0000\\u0007\\uFFFE"))
     result = netcheck("check", folder, "--format", "junit")
-    demand_junit(ElementTree.fromstring(result.stdout))
+    assert_junit(ElementTree.fromstring(result.stdout))
     assert result.returncode == 1
 
 
-def test_markdown_lets_no_markup_in(tmp_path: Path) -> None:
-    """A name that would be a table cell, a link and a tag stays text (CommonMark section 2.4)."""
+def test_markdown_shows_markup_as_text(tmp_path: Path) -> None:
+    """A name that looks like a table cell, a link and a tag stays text (CommonMark section 2.4)."""
     folder = written(tmp_path / "hostile", PLAN)
     (folder / "site-hosts.csv").write_text("address,name\n10.62.20.80,a|b[c](http://d)<img>&lt;\n", "utf-8")
     shown = netcheck("check", folder, "--format", "markdown").stdout
@@ -213,8 +215,8 @@ def test_markdown_lets_no_markup_in(tmp_path: Path) -> None:
     assert {len(re.findall(r"(?<!\\)\|", row)) for row in rows} == {7}
 
 
-def test_paths_are_printed_when_asked_for() -> None:
-    """`--paths` shows every conversation both ways, in text and as one more key of the JSON."""
+def test_paths_are_printed_with_the_option() -> None:
+    """`--paths` shows every conversation in both directions, in text and as a further key of the JSON."""
     creamery = Path(__file__).parents[2] / "plans" / "tarn-hollow"
     shown = netcheck("check", creamery, "--paths").stdout
     assert "line-panel/lan has mask 255.255.0.0" in shown
@@ -230,8 +232,8 @@ def test_paths_are_printed_when_asked_for() -> None:
     assert netcheck("check", creamery, "--paths", "--format", "junit").returncode == 2
 
 
-def test_a_clean_plan_is_0(tmp_path: Path) -> None:
-    """No finding: exit 0, an empty list and counts of nothing."""
+def test_a_clean_plan_gives_exit_0(tmp_path: Path) -> None:
+    """A plan without findings gives exit 0, an empty list and counts of zero."""
     result = netcheck("check", written(tmp_path / "clean", CLEAN), "--format", "json")
     assert result.returncode == 0
     assert json.loads(result.stdout)["findings"] == []
@@ -239,7 +241,7 @@ def test_a_clean_plan_is_0(tmp_path: Path) -> None:
 
 
 def test_strict_counts_risks(tmp_path: Path) -> None:
-    """A risk alone is exit 0, and 1 with --strict."""
+    """A risk gives exit 0, and exit 1 with --strict."""
     risky = written(
         tmp_path / "risky", CLEAN + "vlan = 5\n[[subnet]]\nname = 'b'\nprefix = '10.62.30.0/24'\nvlan = 5\n"
     )
@@ -247,16 +249,16 @@ def test_strict_counts_risks(tmp_path: Path) -> None:
     assert netcheck("check", risky, "--strict").returncode == 1
 
 
-def test_several_plans_are_a_list_and_the_worst_code(tmp_path: Path, folder: Path) -> None:
-    """A clean plan and one with conflicts: a list in their order, exit 1."""
+def test_several_plans_give_a_list_and_the_highest_exit_code(tmp_path: Path, folder: Path) -> None:
+    """Several plans give a list in their order and the highest exit code."""
     clean = written(tmp_path / "clean", CLEAN)
     result = netcheck("check", clean, folder, "--format", "json", "--today", DAY)
     assert result.returncode == 1
     assert [each["summary"]["conflict"] > 0 for each in json.loads(result.stdout)] == [False, True]
 
 
-def test_a_plan_that_cannot_be_read_is_2_and_hides_no_other(tmp_path: Path, folder: Path) -> None:
-    """What is wrong goes to standard error without a traceback; the readable plan is printed all the same."""
+def test_a_plan_that_cannot_be_read_gives_exit_2(tmp_path: Path, folder: Path) -> None:
+    """A plan that cannot be read is reported on standard error with exit 2, and the other plan is still printed."""
     bad = written(tmp_path / "bad", 'format = 1\nsurprise = 1\n[site]\nname = "x"\n')
     result = netcheck("check", bad, folder, "--format", "json", "--today", DAY)
     assert result.returncode == 2
@@ -270,7 +272,7 @@ def test_a_plan_that_cannot_be_read_is_2_and_hides_no_other(tmp_path: Path, fold
 
 
 def test_every_form_shows_a_plan_that_cannot_be_read(tmp_path: Path, folder: Path) -> None:
-    """CSV names the plan of each row, Markdown has a heading for it, JUnit an error; exit 2 whatever the form."""
+    """For a plan that cannot be read, CSV has a row, Markdown a heading and JUnit an error, and the exit code is 2."""
     bad = tmp_path / "nowhere"
     run = {
         form: netcheck("check", folder, bad, "--format", form, "--today", DAY) for form in ("csv", "markdown", "junit")
@@ -281,7 +283,7 @@ def test_every_form_shows_a_plan_that_cannot_be_read(tmp_path: Path, folder: Pat
     assert [(row["plan"], row["severity"]) for row in rows if not row["rule"]] == [(str(bad), "not-checked")]
     assert re.search(r"^# .*nowhere: not checked$", run["markdown"].stdout, re.MULTILINE)
     root = ElementTree.fromstring(run["junit"].stdout)
-    demand_junit(root)
+    assert_junit(root)
     assert [suite.get("errors") for suite in root] == ["0", "1"]
     assert (root.get("errors"), len(root.findall(".//error"))) == ("1", 1)
 
@@ -302,8 +304,8 @@ def test_every_form_shows_a_plan_that_cannot_be_read(tmp_path: Path, folder: Pat
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
-def test_bad_use_is_2(words: tuple[str, ...], said: str, tmp_path: Path) -> None:
-    """One line on standard error that names what is wrong or what to do; nothing on standard output."""
+def test_bad_use_gives_exit_2(words: tuple[str, ...], said: str, tmp_path: Path) -> None:
+    """Bad use gives exit 2 and one line on standard error that says what is wrong or what to do."""
     result = netcheck(*words, cwd=tmp_path)
     assert result.returncode == 2
     assert said in result.stderr
@@ -313,8 +315,8 @@ def test_bad_use_is_2(words: tuple[str, ...], said: str, tmp_path: Path) -> None
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
 @pytest.mark.parametrize("form", ["text", "json", "csv", "junit"])
-def test_a_full_disk_is_said_and_is_no_conflict(form: str, folder: Path) -> None:
-    """Exit 2 and one line: whoever reads the exit code alone must not take it for findings."""
+def test_a_full_disk_gives_exit_2(form: str, folder: Path) -> None:
+    """A full disk gives exit 2 and one line, so that a script does not take it for findings."""
     words = [sys.executable, "-m", "netcheck", "check", str(folder), "--format", form]
     with open("/dev/full", "wb") as full:
         result = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
@@ -325,15 +327,15 @@ def test_a_full_disk_is_said_and_is_no_conflict(form: str, folder: Path) -> None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs a shell that closes a stream")
-def test_a_closed_output_is_no_fault(folder: Path) -> None:
-    """The exit code is as ever, and nothing is complained of."""
+def test_a_closed_output_is_no_error(folder: Path) -> None:
+    """A closed standard output changes neither the exit code nor standard error."""
     words = ["sh", "-c", 'exec "$@" >&-', "sh", sys.executable, "-m", "netcheck", "check", str(folder)]
     result = subprocess.run(words, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
     assert (result.returncode, result.stderr) == (1, "")
 
 
-def test_text_from_outside_is_harmless(tmp_path: Path) -> None:
-    """A camera's name with a terminal escape (ECMA-48) and markup: the terminal gets neither."""
+def test_escapes_and_markup_are_shown_as_text(tmp_path: Path) -> None:
+    """Terminal escapes (ECMA-48) and markup in a camera's name are shown as text."""
     folder = written(tmp_path / "hostile", PLAN)
     (folder / "site-hosts.csv").write_text("address,name\n10.62.20.80,\x1b]0;owned\x07[bold]x[/bold]\u202e\n", "utf-8")
     for text in (on_terminal("check", folder, columns=200), netcheck("check", folder).stdout):
@@ -343,15 +345,15 @@ def test_text_from_outside_is_harmless(tmp_path: Path) -> None:
         assert "[bold]x[/bold]" in text
 
 
-def test_an_older_terminal_gets_ascii(folder: Path) -> None:
-    """Without UTF-8 the tables are drawn with ASCII, and nothing fails."""
+def test_a_terminal_without_utf_8_gets_ascii(folder: Path) -> None:
+    """Without UTF-8, the tables are drawn with ASCII."""
     shown = on_terminal("check", folder, columns=80, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
     assert shown.isascii()
     assert "outside-subnet" in shown
 
 
 def test_rules_lists_all_and_explains_one() -> None:
-    """The list has one line or more a rule; a page has what, why, source and both examples."""
+    """The list names each rule; the page of a rule has what, why, source and both examples."""
     listing = netcheck("rules")
     assert listing.returncode == 0
     assert "too-near                risk      The address is nearer" in listing.stdout
@@ -369,8 +371,8 @@ def test_rules_lists_all_and_explains_one() -> None:
         assert part in page.stdout
 
 
-def test_rules_as_json_can_be_tried_out(tmp_path: Path) -> None:
-    """Each rule with its words and the files of its examples, which can be written out and checked as they are."""
+def test_a_bad_example_of_the_json_gives_its_finding(tmp_path: Path) -> None:
+    """The JSON has each rule with the files of its examples, and a bad example gives a finding of its rule."""
     every = json.loads(netcheck("rules", "--format", "json").stdout)
     (one,) = [rule for rule in every if rule["rule"] == "too-near"]
     assert json.loads(netcheck("rules", "too-near", "--format", "json").stdout) == one
@@ -383,14 +385,14 @@ def test_rules_as_json_can_be_tried_out(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("command", ["check", "rules"])
 def test_help_has_an_example(command: str) -> None:
-    """`--help` of each command shows how it is called."""
+    """`--help` of each command shows an example."""
     result = netcheck(command, "--help")
     assert result.returncode == 0
     assert f"Example: netcheck {command}" in result.stdout
 
 
 def test_check_imports_nothing_heavy(folder: Path) -> None:
-    """A small plan is checked without the libraries that only other commands need."""
+    """A small plan is checked without importing the libraries that only other commands need."""
     code = "import sys\nfrom netcheck.cli.main import run\ntry:\n run()\nexcept SystemExit:\n pass\n"
     heavy = "print(sorted({'scapy', 'openpyxl', 'jinja2', 'dns', 'tomlkit', 'netaddr'} & set(sys.modules)))"
     command = [sys.executable, "-c", code + heavy, "check", str(folder), "--format", "json"]
@@ -398,8 +400,8 @@ def test_check_imports_nothing_heavy(folder: Path) -> None:
     assert result.stdout.splitlines()[-1] == "[]"
 
 
-def test_a_broken_table_is_summed_up_and_hides_no_other_rule(tmp_path: Path) -> None:
-    """Two thousand bad rows before one other conflict: some hundred lines, the rest counted by rule."""
+def test_many_findings_of_a_rule_are_summed_up(tmp_path: Path) -> None:
+    """Two thousand bad rows of a table are summed up by rule, and another conflict is still shown."""
     rows = "".join(f"d{number},x,process,10.62.20.999\n" for number in range(2000))
     (tmp_path / "table.csv").write_text(f"device,interface,subnet,address\n{rows}last,x,process,10.62.99.1\n", "ascii")
     subnet = '[[subnet]]\nname = "process"\nprefix = "10.62.20.0/24"\n'

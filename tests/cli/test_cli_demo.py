@@ -1,4 +1,4 @@
-"""`netcheck demo` and `netcheck map` as a user runs them, and the wheel that must bring the plants."""
+"""Tests of `netcheck demo` and `netcheck map` from the command line, and of the plants in the wheel."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 
 
-# Runs the demonstration from wherever netcheck is found first, and says where that was.
+# Runs the demonstration with the first netcheck on the path, and prints the place of that package.
 DEMO = """
 from pathlib import Path
 import netcheck
@@ -33,7 +33,7 @@ def netcheck(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
-    """One demonstration, and what it printed."""
+    """Return the folder of one demonstration and what it printed."""
     folder = tmp_path_factory.mktemp("demo")
     run = netcheck("demo", "--out", "there", folder=folder)
     assert run.returncode == 0, run.stderr
@@ -41,14 +41,14 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 
 
 def proofs_in(record: Path) -> dict[str, str]:
-    """Verdicts by port, from the record itself."""
+    """Return the verdicts by port, read from the record."""
     lines = [json.loads(line) for line in record.read_text(encoding="utf-8").splitlines()]
     proofs = [line["proof"] for line in lines if line["type"] == "proof"]
     return {f"{proof['interface']}:{proof['port']}": proof["verdict"] for proof in proofs}
 
 
-def test_demo_shows_the_planted_trouble(shown: tuple[Path, str]) -> None:
-    """An impostor, two swapped devices and a lossy link get what they deserve; everything else is proven."""
+def test_demo_shows_the_planted_faults(shown: tuple[Path, str]) -> None:
+    """An impostor, two swapped devices and a link with loss get their verdicts, and the other ports are proven."""
     verdicts = proofs_in(shown[0] / "run.jsonl")
     assert verdicts["palletiser-plc/cpu:1"] == "impostor"
     assert verdicts["pasteuriser-panel/lan:1"] == verdicts["cip-panel/lan:1"] == "swapped"
@@ -56,8 +56,8 @@ def test_demo_shows_the_planted_trouble(shown: tuple[Path, str]) -> None:
     assert Counter(verdicts.values())["proven"] >= 25
 
 
-def test_demo_mends_what_an_address_can_mend(shown: tuple[Path, str]) -> None:
-    """After the suggestions no finding with a fix is left, and the printed counts say so."""
+def test_demo_applies_every_fix(shown: tuple[Path, str]) -> None:
+    """After the suggestions, no finding with a fix is left, and the printed counts are right."""
     run = netcheck("check", "plan", "--format", "json", folder=shown[0])
     findings = json.loads(run.stdout)["findings"]
     assert findings
@@ -67,8 +67,8 @@ def test_demo_mends_what_an_address_can_mend(shown: tuple[Path, str]) -> None:
     assert int(after) == sum(finding["severity"] == "conflict" for finding in findings)
 
 
-def test_demo_leaves_files_that_the_other_commands_take(shown: tuple[Path, str]) -> None:
-    """The record verifies, and the reports are what their endings say."""
+def test_demo_writes_files_that_the_other_commands_read(shown: tuple[Path, str]) -> None:
+    """The record verifies, and the report and the CSV have the expected content."""
     folder = shown[0]
     assert netcheck("verify", "run.jsonl", folder=folder).returncode == 0
     assert (folder / "report.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
@@ -77,8 +77,8 @@ def test_demo_leaves_files_that_the_other_commands_take(shown: tuple[Path, str])
 
 
 @pytest.mark.slow
-def test_demo_may_be_shown_again_but_spares_foreign_files(shown: tuple[Path, str], tmp_path: Path) -> None:
-    """It writes over its own folder only."""
+def test_demo_overwrites_only_its_own_folder(shown: tuple[Path, str], tmp_path: Path) -> None:
+    """The demonstration overwrites only its own folder, and refuses a folder with other files."""
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     refused = netcheck("demo", "--out", ".", folder=tmp_path)
     assert refused.returncode == 2
@@ -89,7 +89,7 @@ def test_demo_may_be_shown_again_but_spares_foreign_files(shown: tuple[Path, str
 
 @pytest.mark.slow
 def test_wheel_holds_both_plants(tmp_path: Path) -> None:
-    """Whoever installs the wheel can run the demonstration: it is run here from the wheel's own files."""
+    """The demonstration runs from the files of the wheel."""
     words = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", str(tmp_path), str(ROOT)]
     built = subprocess.run(words, capture_output=True, text=True)
     assert built.returncode == 0, built.stderr
@@ -107,13 +107,14 @@ def test_wheel_holds_both_plants(tmp_path: Path) -> None:
     assert proofs_in(tmp_path / "there" / "run.jsonl")["palletiser-plc/cpu:1"] == "impostor"
 
 
-def test_map_draws_one_subnet_or_names_those_there_are() -> None:
-    """Letters stand for what holds an address; an unknown subnet is refused with the names."""
+def test_map_draws_one_subnet_or_names_the_known_ones() -> None:
+    """The map marks each address with the letter of its use; an unknown subnet is refused with the names of the
+    subnets."""
     run = netcheck("map", "plans/tarn-hollow", "services", folder=ROOT)
     assert run.returncode == 0
     first, _, row = run.stdout.splitlines()[:3]
     assert first == "services  10.62.40.0/25"
-    assert row.split() == ["10.62.40.0", *"-Xrrrrrrrr......"]  # network, the gateway that is planned, reserved
+    assert row.split() == ["10.62.40.0", *"-Xrrrrrrrr......"]  # network, the planned gateway, reserved
     refused = netcheck("map", "plans/tarn-hollow", "nowhere", folder=ROOT)
     assert refused.returncode == 2
     assert "process" in refused.stderr

@@ -1,4 +1,4 @@
-"""What feels instant stays so: a check and the help load no library that only other commands need."""
+"""Tests that a check and the help import no library that only other commands need, so that both start fast."""
 
 from __future__ import annotations
 
@@ -27,8 +27,9 @@ finally:
 @pytest.mark.parametrize(
     "words", [["check", DEMO], ["check", DEMO, "--format", "json"], ["--help"]], ids=["check", "json", "help"]
 )
-def test_heavy_libraries_are_left_alone(words: list[str]) -> None:
-    """scapy alone would take longer than the whole check of a small plan."""
+def test_heavy_libraries_are_not_imported(words: list[str]) -> None:
+    """A check and the help import none of the heavy libraries; scapy alone takes longer than the check of a small
+    plan."""
     program = PROGRAM.format(heavy=HEAVY)
     done = subprocess.run([sys.executable, "-c", program, *words], capture_output=True, text=True, check=False)
     assert done.stdout
@@ -36,15 +37,15 @@ def test_heavy_libraries_are_left_alone(words: list[str]) -> None:
 
 
 @pytest.mark.parametrize(("name", "summary"), COMMANDS, ids=[name for name, _ in COMMANDS])
-def test_the_list_of_commands_has_the_first_paragraph_of_each(name: str, summary: str) -> None:
-    """`netcheck --help` imports no command, so its summaries stand in a table that must not drift."""
+def test_each_summary_is_the_first_paragraph_of_its_command(name: str, summary: str) -> None:
+    """The table of summaries, which `netcheck --help` prints without importing a command, equals the docstrings."""
     module = import_module(f"netcheck.cli.{name}")
     documented = module.app.registered_callback.callback if hasattr(module, "app") else module.command
     assert flowing(documented.__doc__ or "").split("\n\n")[0] == summary
 
 
 def test_help_imports_no_command() -> None:
-    """The list of commands is printed without the modules of the commands."""
+    """`netcheck --help` imports no module of a command."""
     program = PROGRAM.replace('"loaded:", *(name for name in {heavy!r} if name in sys.modules)', "*sys.modules")
     done = subprocess.run([sys.executable, "-c", program, "--help"], capture_output=True, text=True, check=False)
     assert "rehearse" in done.stdout

@@ -1,4 +1,4 @@
-"""Ctrl-C at any moment: exit 130 (128 + SIGINT, the shells' custom), no traceback, no file changed or left over."""
+"""Tests of Ctrl-C: exit 130 (128 + SIGINT, as shells do), no traceback, no file changed or left over."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ PLAN = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 
 @pytest.mark.slow
 @pytest.mark.parametrize("module", ["netcheck.text", "netcheck.survey.read"])
-def test_an_interrupted_command_leaves_all_as_it_was(module: str, tmp_path: Path) -> None:
-    """While Python loads the command, and when it goes on to read a long list: the moment is when a module is there."""
+def test_an_interrupted_command_changes_no_file(module: str, tmp_path: Path) -> None:
+    """Ctrl-C during the start of the command, or while it reads a long list, changes no file; an imported module
+    marks the moment."""
     folder = Path(shutil.copytree(PLAN, tmp_path / "plan"))
     rows = (f"10.{high}.{low >> 8}.{low & 255}\n" for high in range(64, 72) for low in range(1 << 16))
     (folder / "site-hosts.csv").write_text("address\n" + "".join(rows), "ascii")

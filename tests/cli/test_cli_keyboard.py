@@ -1,4 +1,4 @@
-"""Keys from a pipe, from a terminal, and from nobody."""
+"""Tests of keys from a pipe and from a terminal."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from netcheck.proof.events import Key
 
 
 def ended(keys: Keyboard) -> bool:
-    """Return whether the input has ended, read afresh: the type checker would keep the first answer."""
+    """Return whether the input has ended; a function, because the type checker would keep the first value."""
     return keys.ended
 
 
 def test_lines_of_a_pipe_are_keys_and_its_end_is_noticed() -> None:
-    """An empty line is Enter; other words than keys are nothing; a line may come in parts."""
+    """Each line of a pipe is a key, an empty line is Enter, other words are ignored, and a line may arrive in parts."""
     reading, writing = os.pipe()
     keys = Keyboard(reading, terminal=False)
     os.write(writing, b"\ns\nhello\nq")
@@ -34,7 +34,7 @@ def test_lines_of_a_pipe_are_keys_and_its_end_is_noticed() -> None:
 
 
 def test_a_flood_of_bytes_neither_blocks_nor_grows() -> None:
-    """More bytes than anybody types are taken a few at a time."""
+    """A flood of bytes is read in small parts and does not block."""
     reading, writing = os.pipe()
     keys = Keyboard(reading, terminal=False)
     os.write(writing, b"x" * 60000)
@@ -62,7 +62,7 @@ print([str(key) for key in found], flush=True)
 
 @pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals on this system")
 def test_single_keys_of_a_terminal() -> None:
-    """On a terminal each letter counts at once, and the terminal is put back as it was."""
+    """On a terminal each letter counts at once, and the settings of the terminal are restored."""
     master, slave = os.openpty()
     before = termios.tcgetattr(slave)
     with subprocess.Popen([sys.executable, "-c", TELLER], stdin=slave, stdout=subprocess.PIPE, text=True) as teller:

@@ -1,4 +1,4 @@
-"""Keys that send more than a letter, input that ends in the middle, and terminals that go away."""
+"""Tests of keys that send several bytes, input that ends within a line, and terminals that disappear."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ import pytest
 from netcheck.app.keyboard import Keyboard, NoKeys, keyboard
 from netcheck.proof.events import Key, Press
 
-# What keys send on common terminals: ECMA-48 section 5.4 for the form; which key sends which, from memory.
+# The bytes that keys send on common terminals: ECMA-48 section 5.4 for the form; the assignment is from memory.
 SEQUENCES = {
     "arrow up": b"\x1b[A", "arrow up, application": b"\x1bOA", "home": b"\x1b[1~", "delete": b"\x1b[3~",
     "page up": b"\x1b[5~", "page down": b"\x1b[6~", "F1": b"\x1bOP", "F5": b"\x1b[15~", "ctrl-right": b"\x1b[1;5C",
@@ -24,7 +24,7 @@ SEQUENCES = {
 
 @pytest.fixture
 def pipe() -> Iterator[tuple[int, int]]:
-    """Both ends of a pipe."""
+    """Return both ends of a pipe."""
     reading, writing = os.pipe()
     yield reading, writing
     for end in (reading, writing):
@@ -36,7 +36,7 @@ def pipe() -> Iterator[tuple[int, int]]:
 
 @pytest.fixture
 def terminal() -> Iterator[tuple[int, int]]:
-    """A pseudo-terminal in single-key mode: the master, and the end that a program has."""
+    """Return a pseudo-terminal in single-key mode: the master, and the end of the program."""
     master, slave = os.openpty()
     tty.setcbreak(slave)
     yield master, slave
@@ -48,7 +48,7 @@ def terminal() -> Iterator[tuple[int, int]]:
 
 
 def typed(terminal: tuple[int, int], data: bytes) -> list[Press]:
-    """What comes of bytes typed at a terminal."""
+    """Return the keys read from *data* typed at a terminal."""
     master, slave = terminal
     os.write(master, data)
     return Keyboard(slave, terminal=True).pressed()
@@ -56,23 +56,23 @@ def typed(terminal: tuple[int, int], data: bytes) -> list[Press]:
 
 @pytest.mark.parametrize("data", SEQUENCES.values(), ids=SEQUENCES.keys())
 def test_keys_that_send_sequences_are_no_numbers(data: bytes, terminal: tuple[int, int]) -> None:
-    """A page key names no port, and Alt with s skips nothing; a key before it counts."""
+    """A key that sends a sequence names no port and skips nothing, and a key before it counts."""
     assert typed(terminal, b"2" + data) == [2]
 
 
 def test_keys_after_a_sequence_count(terminal: tuple[int, int]) -> None:
-    """What is typed next is not swallowed."""
+    """The keys after a sequence count."""
     assert typed(terminal, b"\x1b[5~q\x1b[Cs\n3") == [Key.QUIT, Key.SKIP, Key.ENTER, 3]
 
 
 @pytest.mark.parametrize("data", [b"0", b"\t", b"x", b"\xc3\xa4", b"\xff\xfe", b"\x00"], ids=repr)
-def test_other_keys_are_nothing(data: bytes, terminal: tuple[int, int]) -> None:
-    """Neither letters without a meaning nor bytes that are no letters."""
+def test_other_keys_are_ignored(data: bytes, terminal: tuple[int, int]) -> None:
+    """Other letters and bytes are ignored."""
     assert typed(terminal, data) == []
 
 
-def test_a_terminal_that_is_gone_has_no_more_keys(terminal: tuple[int, int]) -> None:
-    """The far end is closed: no error, and the run is told that nobody can press anything."""
+def test_a_terminal_that_disappears_ends_the_input(terminal: tuple[int, int]) -> None:
+    """If the terminal disappears, no error is raised, and the run knows that the input has ended."""
     master, slave = terminal
     keys = Keyboard(slave, terminal=True)
     os.close(master)
@@ -86,7 +86,7 @@ def test_a_terminal_that_is_gone_has_no_more_keys(terminal: tuple[int, int]) -> 
     ids=repr,
 )
 def test_a_last_line_without_an_end_counts(data: bytes, expected: list[Press], pipe: tuple[int, int]) -> None:
-    """`printf q` is a q; the end of the input alone is no Enter."""
+    """A last line without a line end counts; the end of the input is not Enter."""
     reading, writing = pipe
     os.write(writing, data)
     os.close(writing)
@@ -96,13 +96,13 @@ def test_a_last_line_without_an_end_counts(data: bytes, expected: list[Press], p
 
 
 def test_a_pipe_without_input_neither_waits_nor_ends(pipe: tuple[int, int]) -> None:
-    """Nothing there: nothing pressed, at once, and more may come."""
+    """An empty pipe gives no key at once, and the input has not ended."""
     keys = Keyboard(pipe[0], terminal=False)
     assert (keys.pressed(), keys.ended) == ([], False)
 
 
-def test_nobody_at_the_keys() -> None:
-    """Hands-free, no key can come, and the run is told so from the start."""
+def test_hands_free_has_no_keys() -> None:
+    """Hands-free, there are no keys, and the input has ended from the start."""
     with keyboard(wanted=False) as keys:
         assert isinstance(keys, NoKeys)
         assert (keys.pressed(), keys.ended) == ([], True)
@@ -120,8 +120,8 @@ except BaseException as error:
 
 
 @pytest.mark.parametrize("error", ["KeyboardInterrupt", "ValueError", "SystemExit"])
-def test_the_terminal_is_put_back_however_it_ends(error: str) -> None:
-    """After Ctrl-C and after an error the terminal's settings are those from before."""
+def test_the_terminal_is_restored(error: str) -> None:
+    """After Ctrl-C or an error the settings of the terminal are restored."""
     master, slave = os.openpty()
     before = termios.tcgetattr(slave)
     ended = subprocess.run(
@@ -134,7 +134,7 @@ def test_the_terminal_is_put_back_however_it_ends(error: str) -> None:
 
 
 def test_no_standard_input_at_all() -> None:
-    """A closed standard input is nobody at the keys."""
+    """With a closed standard input, there are no keys."""
     program = "from netcheck.app.keyboard import keyboard\nwith keyboard(True) as k: print(type(k).__name__, k.ended)"
     ended = subprocess.run(
         ["sh", "-c", f'exec "{sys.executable}" -c "{program}" <&-'], capture_output=True, text=True, timeout=60

@@ -1,4 +1,4 @@
-"""`map --who`: every address in use, in the terminal and as a file."""
+"""Tests of `map --who`: every address in use, in the terminal and as a file."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_list_in_the_terminal(folder: Path) -> None:
-    """Every use of the subnet in address order, with what is known of the user."""
+    """The terminal shows every use in the subnet in address order, with what is known of its user."""
     lines = netcheck(folder, "process", "--who").stdout.splitlines()[3:]
     assert [tuple(part.strip() for part in line.split("  ") if part.strip())[:2] for line in lines] == WANTED
     planned = next(line for line in lines if line.startswith("10.62.20.61 "))
@@ -67,7 +67,7 @@ def test_the_list_in_the_terminal(folder: Path) -> None:
 
 
 def test_the_list_as_csv(folder: Path) -> None:
-    """The same rows with titles; a name that looks like a formula is guarded."""
+    """The CSV has the same rows with titles, and a name that looks like a formula is guarded."""
     run = netcheck(folder, "--who", "--out", folder / "list.csv")
     assert (run.returncode, run.stderr) == (0, "")
     with (folder / "list.csv").open(newline="", encoding="utf-8") as stream:
@@ -77,7 +77,7 @@ def test_the_list_as_csv(folder: Path) -> None:
 
 
 def test_the_list_as_a_workbook(folder: Path) -> None:
-    """The same rows; every cell is text, so that the name is not changed and not read as a formula."""
+    """The workbook has the same rows, and every cell is text, so no name is read as a formula."""
     assert netcheck(folder, "--who", "--out", folder / "list.xlsx").returncode == 0
     sheet = openpyxl.load_workbook(folder / "list.xlsx")["addresses"]
     rows = list(sheet.iter_rows(min_row=2))
@@ -87,8 +87,8 @@ def test_the_list_as_a_workbook(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(("name", "words"), [("list.pdf", ".csv or .xlsx"), ("hosts.csv", "overwrite")])
-def test_files_that_cannot_be_written(name: str, words: str, folder: Path) -> None:
-    """An ending that is not known, and an input of the plan."""
+def test_bad_output_files_are_refused(name: str, words: str, folder: Path) -> None:
+    """A file with an unknown ending and an input of the plan are refused."""
     run = netcheck(folder, "--who", "--out", folder / name)
     assert run.returncode == 2
     assert words in run.stderr

@@ -1,4 +1,4 @@
-"""`netcheck new`: plans that check cleanly, in both forms, and that overwrite nothing."""
+"""Tests of `netcheck new`: new plans have no findings, in both forms, and no file is overwritten."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
     ids=["folder", "deep", "odd-name", "workbook", "by-ending", "option-behind"],
 )
 def test_a_new_plan_has_no_finding(tmp_path: Path, words: tuple[str, ...], made: str, files: set[str]) -> None:
-    """Not even a note, and `suggest` has nothing to do; nothing else is left lying about."""
+    """A new plan has no finding, and only the expected files are made."""
     result = netcheck("new", *words, cwd=tmp_path)
     assert (result.returncode, result.stderr) == (0, "")
     checked = netcheck("check", made, "--strict", "--format", "json", cwd=tmp_path)
@@ -51,7 +51,7 @@ def test_a_new_plan_has_no_finding(tmp_path: Path, words: tuple[str, ...], made:
 
 @pytest.mark.parametrize(("words", "name"), [(("hall",), "hall/site-hosts.csv"), (("--xlsx", "p.xlsx"), "p.xlsx")])
 def test_nothing_is_overwritten(tmp_path: Path, words: tuple[str, ...], name: str) -> None:
-    """Exit 2, and the file that was there is as it was; no other is made."""
+    """An existing file gives exit 2 and is unchanged, and no other file is made."""
     (tmp_path / name).parent.mkdir(exist_ok=True)
     (tmp_path / name).write_text("mine")
     result = netcheck("new", *words, cwd=tmp_path)
@@ -61,7 +61,7 @@ def test_nothing_is_overwritten(tmp_path: Path, words: tuple[str, ...], name: st
 
 
 def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
-    """A folder that holds something else is used; a file of the folder's name is refused."""
+    """Other files in the folder stay; a file in place of the folder is refused."""
     (tmp_path / "notes.txt").write_text("mine")
     assert netcheck("new", ".", cwd=tmp_path).returncode == 0
     assert (tmp_path / "notes.txt").read_text() == "mine"
@@ -70,8 +70,8 @@ def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
     assert "a folder is needed" in refused.stderr
 
 
-def test_where_nothing_can_be_made_it_is_said(tmp_path: Path) -> None:
-    """A file in the path: exit 2 and no traceback."""
+def test_a_file_within_the_path_is_refused(tmp_path: Path) -> None:
+    """A file within the path gives exit 2 and no traceback."""
     (tmp_path / "file").write_text("")
     result = netcheck("new", "file/hall", cwd=tmp_path)
     assert result.returncode == 2
@@ -81,14 +81,14 @@ def test_where_nothing_can_be_made_it_is_said(tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A new workbook."""
+    """Make a new workbook and return its path."""
     folder = tmp_path_factory.mktemp("new")
     assert netcheck("new", "--xlsx", "hall.xlsx", cwd=folder).returncode == 0
     return folder / "hall.xlsx"
 
 
 def test_the_workbook_has_a_guide_every_sheet_and_lists(book: Path) -> None:
-    """The lists offer the plan's own subnets and every rule there is."""
+    """The lists of the workbook offer the plan's subnets and every rule."""
     workbook = openpyxl.load_workbook(book)
     assert {"guide", "site", "site hosts", *SHEETS} == set(workbook.sheetnames)
     assert any("netcheck check" in str(cell.value) for (cell,) in workbook["guide"]["A1:A20"])
@@ -106,8 +106,8 @@ def test_the_workbook_has_a_guide_every_sheet_and_lists(book: Path) -> None:
     assert titles[workbook["interfaces"][first].column - 1] == "subnet"
 
 
-def test_suggestions_go_into_the_workbook_and_formatting_stays(book: Path) -> None:
-    """Bold titles, fills, widths, frozen panes, formats and lists are as before; the address is the new one."""
+def test_addresses_are_written_and_formatting_stays(book: Path) -> None:
+    """The address is replaced; bold titles, fills, widths, frozen panes, formats and lists stay."""
     before = openpyxl.load_workbook(book)
     for edit in with_addresses(book, {"example-plc/cpu": Address.from_text("192.168.10.77")}):
         edit.write()

@@ -1,4 +1,4 @@
-"""The commands on site, before anything is opened: what stands in the way is said before anybody is asked anything."""
+"""Tests that the commands for work on site report bad input before they ask for anything."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ COMMANDS = {
 
 @pytest.mark.skipif(not on_linux(), reason="elsewhere scapy lists the interfaces")
 @pytest.mark.parametrize("words", COMMANDS.values(), ids=list(COMMANDS))
-def test_a_mistyped_interface_is_found_before_the_permit_is_asked_for(
+def test_an_unknown_interface_is_refused_before_the_permit(
     words: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Exit 3, with the interfaces that there are; no caution is shown, and no permit is missed."""
+    """An unknown interface gives exit 3 and the names of the known ones, before the caution and the permit."""
     with pytest.raises(LinkError, match="there is no interface 'absent9'") as caught:
         build(words)([*words, "-i", "absent9"], prog_name="netcheck", standalone_mode=False)
     assert caught.value.exit_code == 3
@@ -36,8 +36,8 @@ def test_a_mistyped_interface_is_found_before_the_permit_is_asked_for(
 
 
 @pytest.mark.parametrize("words", [COMMANDS["listen"], COMMANDS["sweep"], COMMANDS["identify"]], ids=lambda w: w[-1])
-def test_a_link_that_hears_no_arp_is_bad_use(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """Said at once, whatever the interface is."""
+def test_a_link_without_arp_is_refused(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A link that does not receive ARP is refused at once, whatever the interface."""
     with pytest.raises(UsageError, match="does not receive ARP"):
         build(words)([*words, "-i", "absent9", "--link", "unprivileged"], prog_name="netcheck", standalone_mode=False)
     assert capsys.readouterr() == ("", "")
@@ -47,7 +47,7 @@ def test_a_link_that_hears_no_arp_is_bad_use(words: list[str], capsys: pytest.Ca
 @pytest.mark.parametrize(
     ("out", "said"), [("found.xlsx", "is written as CSV"), ("nowhere/found.csv", "cannot be written there")]
 )
-def test_a_survey_that_cannot_be_written_is_said_at_once(words: list[str], out: str, said: str) -> None:
-    """Not after an hour of listening."""
+def test_an_output_file_that_cannot_be_written_is_refused_at_once(words: list[str], out: str, said: str) -> None:
+    """An output file that cannot be written is refused before listening begins."""
     with pytest.raises(UsageError, match=said):
         build(words)([*words, "-i", "absent9", "--out", out], prog_name="netcheck", standalone_mode=False)

@@ -1,4 +1,4 @@
-"""The options of prove and walk: numbers out of range and other bad use end with exit 2, before anything is opened."""
+"""Tests of the options of prove and walk: bad values end with exit 2 before anything is opened."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from netcheck.cli.options import run_options, within
 from netcheck.errors import UsageError
 
 PLAN = str(Path(__file__).parents[2] / "plans" / "tarn-hollow-mended")
-# Option, least and most that it takes.
+# option, its minimum and its maximum
 NUMBERS = (("--patience", 1, 86400), ("--out-for", 0, 86400), ("--luck", 1e-12, 0.5), ("--pace", 1, 10000),
            ("--pace-each", 0.5, 1000))  # fmt: skip
 
 
 def refused(*words: str) -> str:
-    """What the command line says to these words, which it must not take."""
+    """Return the message with which the command line refuses these words."""
     with pytest.raises((UsageError, typer.exceptions.TyperException)) as caught:
         build(list(words))(list(words), prog_name="netcheck", standalone_mode=False)
     error: Any = caught.value
@@ -43,14 +43,14 @@ def netcheck(*words: str) -> subprocess.CompletedProcess[str]:
 @pytest.mark.parametrize(("option", "low", "high"), NUMBERS, ids=[name for name, _, _ in NUMBERS])
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "1e9"])
 def test_numbers_out_of_range(command: str, option: str, low: float, high: float, value: str) -> None:
-    """The option, the value and what it takes are named."""
+    """The message names the option, the value and the permitted range."""
     said = refused(command, PLAN, "-i", "absent9", "--permit", "none", option, value)
     assert said == f"{option} {float(value):g} is not a number from {low:g} to {high:g}"
 
 
 @pytest.mark.parametrize(("option", "low", "high"), NUMBERS, ids=[name for name, _, _ in NUMBERS])
-def test_the_limits_themselves_are_taken(option: str, low: float, high: float) -> None:
-    """Both ends belong to the range; the next number beyond does not."""
+def test_the_limits_belong_to_the_range(option: str, low: float, high: float) -> None:
+    """Both limits belong to the range, and the next number beyond them does not."""
     assert within(option, low, low, high) == low
     assert within(option, high, low, high) == high
     for beyond in (math.nextafter(low, -math.inf), math.nextafter(high, math.inf)):
@@ -58,16 +58,16 @@ def test_the_limits_themselves_are_taken(option: str, low: float, high: float) -
             within(option, beyond, low, high)
 
 
-def test_the_defaults_are_those_of_the_settings() -> None:
-    """What --help shows as defaults is what a run without options has."""
+def test_the_defaults_are_those_of_run_options() -> None:
+    """The defaults that --help shows equal those of `RunOptions`."""
     from netcheck.proof.run_options import RunOptions
 
     assert run_options(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == RunOptions()
 
 
 @pytest.mark.parametrize("value", ["0", "-5", "nan", "1e7"])
-def test_a_walk_lasts_some_time(value: str) -> None:
-    """`--for` takes a second at the least."""
+def test_a_walk_lasts_at_least_a_second(value: str) -> None:
+    """`--for` needs at least one second."""
     assert refused("walk", PLAN, "-i", "absent9", "--for", value).startswith("--for ")
 
 
@@ -85,7 +85,7 @@ def test_a_walk_lasts_some_time(value: str) -> None:
     ids=lambda value: " ".join(value[:1] + value[2:]) if isinstance(value, tuple) else "",
 )
 def test_bad_use_is_named(words: tuple[str, ...], says: str) -> None:
-    """What was wrong stands in the message."""
+    """The message names what is wrong."""
     assert says in refused(*words)
 
 
@@ -100,7 +100,7 @@ def test_bad_use_is_named(words: tuple[str, ...], says: str) -> None:
     ids=["luck", "for", "only", "plan"],
 )
 def test_bad_use_is_exit_2_in_one_line(words: tuple[str, ...]) -> None:
-    """No traceback, nothing on standard output, and what to do where there is something to do."""
+    """Bad use gives exit 2 and one message, without a traceback or standard output."""
     done = netcheck(*words)
     assert done.returncode == 2
     assert done.stdout == ""
@@ -110,7 +110,7 @@ def test_bad_use_is_exit_2_in_one_line(words: tuple[str, ...]) -> None:
 
 @pytest.mark.parametrize("command", ["prove", "walk"])
 def test_help_explains_every_option(command: str) -> None:
-    """Each option has words, and there is an example that the command takes."""
+    """Each option has a description, and the help has an example."""
     done = netcheck(command, "--help")
     assert done.returncode == 0
     rows = [line for line in done.stdout.splitlines() if line.startswith("│")]
@@ -132,8 +132,9 @@ def test_the_caution_is_wrapped_and_whole(width: int) -> None:
     assert " ".join(" ".join(lines[1:]).replace("- ", " ").split()) == " ".join(" ".join(CAUTION).split())
 
 
-def test_the_caution_says_what_it_must() -> None:
-    """The caution names permission, stopping a process, lock-out, qualified people, and no replacement."""
+def test_the_caution_names_what_it_must() -> None:
+    """The caution names permission, stopping a process, lock-out and qualified people, and says that it replaces no
+    procedure."""
     text = " ".join(CAUTION)
     for words in ("permission", "stop a running process", "lock-out", "qualified", "replaces none"):
         assert words in text

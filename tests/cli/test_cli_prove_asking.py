@@ -1,4 +1,4 @@
-"""`netcheck prove --settings` and `--ask-modbus`: what the command line takes and refuses before anything is opened."""
+"""Tests of `netcheck prove --settings` and `--ask-modbus` before anything is opened."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 
 
 def prove(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own, on an interface that is not there."""
+    """Run the command line in a process of its own, on an interface that does not exist."""
     program = [sys.executable, "-m", "netcheck", "prove", "plans/tarn-hollow-mended", "-i", "absent9"]
     return subprocess.run([*program, *words], capture_output=True, text=True, timeout=60, check=False)
 
@@ -18,7 +18,7 @@ def prove(*words: str) -> subprocess.CompletedProcess[str]:
     "words", [(), ("--direct", "--link", "unprivileged")], ids=["not direct", "a link that hears no ARP"]
 )
 def test_settings_needs_a_direct_cable(words: tuple[str, ...]) -> None:
-    """Exit 2, before the permit is asked for, with what to do."""
+    """Without a direct cable, or on a link without ARP, `--settings` gives exit 2 and says what to do."""
     done = prove("--settings", *words)
     assert done.returncode == 2
     assert done.stderr == (
@@ -27,15 +27,15 @@ def test_settings_needs_a_direct_cable(words: tuple[str, ...]) -> None:
     )
 
 
-def test_both_can_be_asked_for_on_a_direct_cable() -> None:
-    """They pass the command line; the interface is what is missing then."""
+def test_both_options_are_accepted_on_a_direct_cable() -> None:
+    """Both options are accepted together on a direct cable."""
     done = prove("--settings", "--ask-modbus", "--direct", "--permit", "none")
     assert done.returncode == 3
     assert "there is no interface 'absent9'" in done.stderr
 
 
-def test_help_says_what_they_do() -> None:
-    """Both are off by default and explained."""
+def test_help_describes_both_options() -> None:
+    """The help describes both options."""
     done = subprocess.run(
         [sys.executable, "-m", "netcheck", "prove", "--help"], capture_output=True, text=True, check=True,
         env={"PATH": "", "COLUMNS": "200"},

@@ -1,4 +1,4 @@
-"""Which earlier proofs of a record still count when it is taken up again."""
+"""Tests of which earlier proofs of a record count when a run resumes it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ TARGETS = tuple(
 
 
 def proof(number: int, mac: int | None, verdict: Verdict = Verdict.PROVEN) -> Proof:
-    """A proof of one of the two ports."""
+    """Return a proof of one of the two ports."""
     target = TARGETS[number]
     return Proof(target.interface, target.port, target.address_text, verdict, "made", mac=mac)
 
@@ -34,6 +34,7 @@ def proof(number: int, mac: int | None, verdict: Verdict = Verdict.PROVEN) -> Pr
 def test_proofs_of_ports_that_are_asked_again_do_not_count(
     asked: tuple[int, ...], proofs: list[Proof], counted: dict[int, str]
 ) -> None:
-    """Two devices whose swapped addresses were exchanged must not be called swapped because of their old proofs."""
+    """Old proofs of the requested ports do not count, so that two devices whose addresses were corrected are not
+    called swapped."""
     scope = replace(Scope(TARGETS, TARGETS, ()), asked=tuple(TARGETS[number] for number in asked))
     assert proven_macs(proofs, scope) == counted

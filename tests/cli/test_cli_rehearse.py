@@ -1,4 +1,4 @@
-"""`netcheck rehearse PLAN`: a plan of one's own on the simulated bench."""
+"""Tests of `netcheck rehearse PLAN`: a plan on the simulated bench."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def rehearse(*words: object) -> subprocess.CompletedProcess[str]:
     [(None, "proven"), ("impostor", "impostor"), ("absent", "silent"), ("lossy", "proven"), ("no-echo", "proven")],
 )
 def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | None, verdict: str) -> None:
-    """What is wrong at the bench is what the run says; the exit code is that of a proving run, the record verifies."""
+    """The port gets the verdict of its fault, the exit code is that of a proving run, and the record verifies."""
     record = tmp_path / "run.jsonl"
     words = [] if fault is None else ["--fault", f"{fault}={PORT}"]
     run = rehearse(PLANT, "--only", f"{PORT}:1", *words, "--record", record, "--format", "json")
@@ -63,8 +63,8 @@ def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | Non
         "the same twice",
     ],
 )
-def test_what_makes_no_sense_is_refused(words: list[object], said: str) -> None:
-    """Bad use is exit 2 with what to do, and nothing is begun."""
+def test_bad_use_is_refused(words: list[object], said: str) -> None:
+    """Bad use gives exit 2 with the reason."""
     run = rehearse(*words)
     assert run.returncode == 2
     assert said in run.stderr
@@ -72,21 +72,20 @@ def test_what_makes_no_sense_is_refused(words: list[object], said: str) -> None:
 
 
 class OneEnter(NoKeys):
-    """Somebody who presses Enter once."""
+    """An operator who presses Enter once."""
 
     def __init__(self) -> None:
         self.left: list[Press] = [Key.ENTER]
 
     def pressed(self) -> list[Press]:
-        """What was pressed since the last call."""
+        """Return the keys pressed since the last call."""
         left, self.left = self.left, []
         return left
 
 
 @pytest.mark.parametrize(("asked_again", "confirmed"), [(False, [Key.ENTER]), (True, [])], ids=["waits", "goes on"])
-def test_enter_confirms_only_what_it_was_pressed_for(asked_again: bool, confirmed: list[Press]) -> None:
-    """Enter moves the cable; where the return is noticed and the next thing asked for before the confirmation, it does
-    not confirm that one too."""
+def test_enter_confirms_only_the_current_request(asked_again: bool, confirmed: list[Press]) -> None:
+    """Enter moves the cable, and does not also confirm a request that comes before the movement is confirmed."""
     rig, jack = Rig(1, [], []), Jack(1, plugged=False)
     trainee = Trainee(rig, {"alpha/cpu:1": jack}, OneEnter())
     trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Plug the cable of alpha/cpu:1 in again", action=Action.PLUG))

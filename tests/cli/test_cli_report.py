@@ -1,4 +1,4 @@
-"""Tests of `netcheck report` from the command line: files, exit codes, and what it refuses."""
+"""Tests of `netcheck report` from the command line: files, exit codes and refusals."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def netcheck(folder: Path, *words: str, **environment: str) -> subprocess.Comple
 
 @pytest.fixture
 def desk(tmp_path: Path) -> Path:
-    """A folder with the plan, its record, and a record of another plan."""
+    """Return a folder with the plan, its record, and a record of another plan."""
     plan = write_plan(tmp_path / "tarn-hollow")
     write_record(tmp_path / "run.jsonl", plan, every_verdict(), clock_from())
     other = write_plan(tmp_path / "other", plan_text().replace("Tarn Hollow creamery", "Elsewhere"))
@@ -37,8 +37,8 @@ def desk(tmp_path: Path) -> Path:
 ALL = ("tarn-hollow", "--record", "run.jsonl", "--today", "2026-11-20")
 
 
-def test_all_kinds_at_once(desk: Path) -> None:
-    """Each file is written once, says the same, and the exit code is 0 although the plan has conflicts."""
+def test_all_formats_in_one_call(desk: Path) -> None:
+    """Each file is written once with the same findings, and the exit code is 0 although the plan has conflicts."""
     result = netcheck(desk, *ALL, "--out", "r.html", "--out", "r.csv", "--out", "r.JSON")
     assert (result.returncode, result.stderr) == (0, "")
     assert result.stdout == "wrote r.html\nwrote r.csv\nwrote r.JSON\n"
@@ -53,7 +53,7 @@ def test_all_kinds_at_once(desk: Path) -> None:
 
 
 def test_the_same_day_gives_the_same_bytes(desk: Path) -> None:
-    """`--today` makes a report reproducible; another day may find other things."""
+    """`--today` makes a report reproducible to the byte, and another day gives other findings."""
     odd = {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "LC_ALL": "C"}
     kinds = ("html", "csv", "xlsx", "json", "md", "txt")
     for name, environment in (("a", {"PYTHONHASHSEED": "1", "TZ": "UTC"}), ("b", odd)):
@@ -69,7 +69,7 @@ def test_the_same_day_gives_the_same_bytes(desk: Path) -> None:
 
 
 def test_a_damaged_record_gives_exit_1_and_a_report(desk: Path) -> None:
-    """The report is written and says so; the code tells a script."""
+    """A damaged record gives exit 1, and the report is written and names the damage."""
     record = desk / "run.jsonl"
     record.write_bytes(record.read_bytes().replace(b"inferred", b"operator"))
     result = netcheck(desk, *ALL, "--out", "r.html")
@@ -99,8 +99,8 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("words", "said"), REFUSED)
-def test_refused_in_words_with_nothing_written(words: tuple[str, ...], said: str, desk: Path) -> None:
-    """Exit 2, the reason on standard error, and no file new or changed, also of those that could be written."""
+def test_a_refused_call_writes_nothing(words: tuple[str, ...], said: str, desk: Path) -> None:
+    """A refused call gives exit 2 with the reason, and no file is written, not even a valid one."""
     before = contents(desk)
     result = netcheck(desk, *words)
     assert result.returncode == 2
@@ -110,12 +110,12 @@ def test_refused_in_words_with_nothing_written(words: tuple[str, ...], said: str
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """All files below a folder, with their bytes."""
+    """Return the bytes of all files below a folder, by path."""
     return {str(path): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
 
 
-def test_a_record_named_by_a_link_is_not_overwritten(desk: Path) -> None:
-    """Also where the name to write leads to an input by another way."""
+def test_a_linked_input_is_not_overwritten(desk: Path) -> None:
+    """An output that links to an input is refused."""
     os.link(desk / "run.jsonl", desk / "hard.json")
     (desk / "soft.json").symlink_to("run.jsonl")
     before = (desk / "run.jsonl").read_bytes()
@@ -127,14 +127,14 @@ def test_a_record_named_by_a_link_is_not_overwritten(desk: Path) -> None:
 
 
 def test_help_shows_an_example(desk: Path) -> None:
-    """`--help` names the exit codes and an example."""
+    """`--help` shows an example."""
     result = netcheck(desk, "--help")
     assert result.returncode == 0
     assert "netcheck report plans/tarn-hollow --record run.jsonl" in " ".join(result.stdout.split())
 
 
 def test_requests_sheet_and_since(desk: Path) -> None:
-    """The further files are written with the others, alone too; what changed is told against the older revision."""
+    """The requests, the sheet and the changes since the older revision are written with the other files or alone."""
     result = netcheck(
         desk, *ALL, "--requests", "asked.csv", "--sheet", "sheet.html", "--out", "r.json", "--since", "other"
     )
@@ -142,7 +142,7 @@ def test_requests_sheet_and_since(desk: Path) -> None:
     assert set(result.stdout.splitlines()) == {"wrote r.json", "wrote asked.csv", "wrote sheet.html"}
     with (desk / "asked.csv").open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
-    assert rows == []  # the other revision asks for the same
+    assert rows == []  # the other revision has the same requests
     assert netcheck(desk, *ALL, "--requests", "all.csv").returncode == 0
     with (desk / "all.csv").open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
@@ -166,8 +166,8 @@ def test_requests_sheet_and_since(desk: Path) -> None:
         (("--since", "other", "--sheet", "none/s.html"), "none/s.html: its folder does not exist. Make"),
     ],
 )
-def test_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path) -> None:
-    """Each with what is wrong and what to do, and nothing is written."""
+def test_bad_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path) -> None:
+    """Each bad file is refused with the reason and what to do, and nothing is written."""
     before = sorted(desk.iterdir())
     result = netcheck(desk, *ALL, *words)
     assert result.returncode == 2
@@ -178,7 +178,7 @@ def test_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path
 
 @pytest.mark.parametrize("name", ["answers.xlsx", "answers.csv"])
 def test_a_file_with_answers_is_not_overwritten(desk: Path, name: str) -> None:
-    """A report without answers is replaced; one with a single word of the reviewer stays as it is."""
+    """A report without answers is overwritten; one with any answer of the reviewer is kept."""
     assert netcheck(desk, *ALL, "--out", name).returncode == 0
     assert netcheck(desk, *ALL, "--out", name).returncode == 0
     if name.endswith(".xlsx"):
@@ -202,7 +202,7 @@ def test_a_file_with_answers_is_not_overwritten(desk: Path, name: str) -> None:
 
 
 def test_the_verifier_is_a_file(desk: Path) -> None:
-    """The ten lines of the page, ready to run; another ending is refused."""
+    """The verifier of the page is written as a program that runs; another ending is refused."""
     assert netcheck(desk, *ALL, "--verifier", "verify.py").returncode == 0
     ended = subprocess.run(
         [sys.executable, "-I", "verify.py", "run.jsonl"], cwd=desk, capture_output=True, text=True, check=False

@@ -1,4 +1,5 @@
-"""Plans of one call: checked against each other, and proposals that keep clear of the others."""
+"""Tests of several plans in one call: they are checked against each other, and proposals avoid the others'
+addresses."""
 
 from __future__ import annotations
 
@@ -44,8 +45,8 @@ def checked(*plans: Path) -> list[Any]:
 
 
 @pytest.mark.parametrize("device", ["capper-plc", "filler-plc"], ids=["another device", "a copied row"])
-def test_what_two_cells_both_plan_is_found_in_both(device: str, tmp_path: Path) -> None:
-    """One address, one MAC, one host name and one switch port in two cells: four conflicts in each of them."""
+def test_values_planned_in_two_cells_are_found_in_both(device: str, tmp_path: Path) -> None:
+    """One address, MAC, host name and switch port in two cells give four conflicts in each cell."""
     plans = written(tmp_path / "cell-1", "filler-plc", KEYS), written(tmp_path / "cell-2", device, KEYS)
     assert netcheck("check", *plans, "--today", DAY).returncode == 1
     for each, other in zip(checked(*plans), reversed(plans), strict=True):
@@ -54,7 +55,7 @@ def test_what_two_cells_both_plan_is_found_in_both(device: str, tmp_path: Path) 
 
 
 def test_the_later_plan_moves_to_an_address_that_no_plan_uses(tmp_path: Path) -> None:
-    """The first plan keeps the address; the fix of the second is clear of both."""
+    """The first plan keeps the address, and the fixes of the others differ from each other and from it."""
     first = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
     second = written(tmp_path / "cell-2", "capper-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
     third = written(tmp_path / "cell-3", "labeller-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
@@ -63,8 +64,8 @@ def test_the_later_plan_moves_to_an_address_that_no_plan_uses(tmp_path: Path) ->
     assert len({"10.62.20.61", fixes[1]["address"], fixes[2]["address"]}) == 3
 
 
-def test_suggest_keeps_clear_of_the_other_plans(tmp_path: Path) -> None:
-    """Alone the plan gets an address; with the plan beside it that has this address it gets another one."""
+def test_suggest_avoids_the_addresses_of_other_plans(tmp_path: Path) -> None:
+    """With `--beside`, the proposal avoids an address that another plan uses."""
     plan = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\n')
     alone = json.loads(netcheck("suggest", plan, "--format", "json", "--today", DAY).stdout)
     address = alone["suggestions"][0]["address"]
@@ -75,7 +76,7 @@ def test_suggest_keeps_clear_of_the_other_plans(tmp_path: Path) -> None:
 
 
 def test_several_plans_without_beside_are_refused(tmp_path: Path) -> None:
-    """`suggest` gives proposals to one plan."""
+    """Without `--beside`, `suggest` refuses several plans."""
     plan = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\n')
     other = written(tmp_path / "cell-2", "capper-plc", 'subnet = "process"\n')
     run = netcheck("suggest", plan, other)
@@ -94,7 +95,7 @@ def test_several_plans_without_beside_are_refused(tmp_path: Path) -> None:
     ],
 )
 def test_one_subnet_in_two_plans_must_agree(subnet: str, words: str, tmp_path: Path) -> None:
-    """Another gateway, VLAN or pool is a conflict in both plans; the same description is none."""
+    """A different gateway, VLAN or pool of a shared subnet is a conflict in both plans."""
     first = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
     keys = 'subnet = "process"\naddress = "10.62.20.62"\n'
     second = written(tmp_path / "cell-2", "capper-plc", keys, subnet=SUBNET + subnet)
@@ -104,8 +105,8 @@ def test_one_subnet_in_two_plans_must_agree(subnet: str, words: str, tmp_path: P
     assert all(words in finding["message"] for finding in one["findings"])
 
 
-def test_islands_of_other_names_may_repeat_addresses_but_not_macs(tmp_path: Path) -> None:
-    """Two machines with the same inside addresses and names; a MAC and a switch port are unique everywhere."""
+def test_islands_may_repeat_addresses_but_not_macs(tmp_path: Path) -> None:
+    """Islands may repeat addresses and names, but a MAC and a switch port are unique everywhere."""
     for number in (1, 2):
         subnet = f'{SUBNET}island = "machine-{number}"\n'
         folder = written(tmp_path / f"cell-{number}", f"plc-{number}", KEYS, subnet=subnet)
@@ -116,7 +117,7 @@ def test_islands_of_other_names_may_repeat_addresses_but_not_macs(tmp_path: Path
 
 
 def test_revisions_and_the_same_plan_are_not_compared(tmp_path: Path) -> None:
-    """A revision has the same devices on purpose, and a plan that is named twice is one plan."""
+    """Revisions of a plan, and a plan that is named twice, are not compared."""
     first = written(tmp_path / "b", "filler-plc", KEYS, site='Plant"\nrevision = "B')
     second = written(tmp_path / "c", "filler-plc", KEYS, site='Plant"\nrevision = "C')
     assert [each["findings"] for each in checked(first, second)] == [[], []]
@@ -126,7 +127,7 @@ def test_revisions_and_the_same_plan_are_not_compared(tmp_path: Path) -> None:
 
 
 def test_the_gateway_and_station_of_another_plan_are_taken(tmp_path: Path) -> None:
-    """The other plan has a router and a station there."""
+    """An address that is a router's or a station's in another plan is a conflict."""
     more = (
         '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.61/24"]\n'
         '[[station]]\nname = "laptop"\naddress = "10.62.20.61/24"\n'

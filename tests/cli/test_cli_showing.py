@@ -1,4 +1,4 @@
-"""How a run is shown: a line an event where there is no terminal, a screen and bells where there is one."""
+"""Tests of how a run is displayed: one line an event without a terminal, a screen and bells on a terminal."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ PROVEN = Proof(
 
 
 class Terminal(io.StringIO):
-    """A stream that says it is a terminal."""
+    """A stream that reports itself as a terminal."""
 
     def isatty(self) -> bool:
         return True
 
 
 def shown(stream: io.StringIO, *events: Event, quiet: bool = False, terse: bool = False, rings: float = 0.0) -> str:
-    """What a stream gets when these events are told, and time passes for bells."""
+    """Return what a stream receives for these events, with *rings* seconds for the bells."""
     board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
     with Show(board, stream, quiet=quiet, terse=terse) as show:
         for event in events:
@@ -42,7 +42,7 @@ def shown(stream: io.StringIO, *events: Event, quiet: bool = False, terse: bool 
 
 
 def test_without_a_terminal_one_plain_line_an_event() -> None:
-    """Kind, port and words; no control codes, no bells, nothing redrawn."""
+    """Without a terminal, each event is one line with kind, port and words, without control codes."""
     events = (
         Event(0.0, What.DO, PORT, "Pull the cable of plc-1/cpu:1"),
         Event(1.0, What.SILENT, PORT, "The cable is out: leave it out"),
@@ -57,14 +57,14 @@ def test_without_a_terminal_one_plain_line_an_event() -> None:
     ]
 
 
-def test_lines_stay_lines_whatever_the_words_hold() -> None:
-    """A name with a line end or a control code makes no second line and moves nothing."""
+def test_each_event_is_one_line() -> None:
+    """A name with a line end or a control code gives one line, with escapes."""
     text = shown(io.StringIO(), Event(0.0, What.WARN, "x\n\x1b[2J/cpu:1", "two\nlines\x07"))
     assert text == "warn     x\\x0a\\x1b[2J/cpu:1: two\\x0alines\\x07\n"
 
 
-def test_terse_says_verdicts_alone(capsys: pytest.CaptureFixture[str]) -> None:
-    """The demonstration prints a line a port, and nothing for what goes on between."""
+def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
+    """In terse mode, only verdicts are printed, one line a port."""
     shown(
         io.StringIO(),
         Event(0.0, What.DO, PORT, "Pull it"),
@@ -75,8 +75,8 @@ def test_terse_says_verdicts_alone(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out.splitlines() == [line]
 
 
-def test_on_a_terminal_there_is_a_screen_that_goes_again() -> None:
-    """The other screen of the terminal is used and left, the cursor hidden and shown (xterm's private modes 1049 and
+def test_the_alternate_screen_is_entered_and_left() -> None:
+    """The alternate screen is entered and left, and the cursor is hidden and shown (xterm's private modes 1049 and
     25, from memory)."""
     text = shown(Terminal(), Event(0.0, What.DO, PORT, "Pull the cable of plc-1/cpu:1"))
     assert "Pull the cable of plc-1/cpu:1" in text
@@ -86,28 +86,28 @@ def test_on_a_terminal_there_is_a_screen_that_goes_again() -> None:
 
 
 @pytest.mark.parametrize("what", [*BELLS, What.DO, What.HEARD, What.VERDICT, What.NOTE], ids=str)
-def test_bells_tell_events_apart(what: What) -> None:
-    """Each change of state that the ear should know has its own number of bells, one after the other; others none."""
+def test_each_event_has_its_number_of_bells(what: What) -> None:
+    """Each change of state that must be audible has its own number of bells, and the other events have none."""
     expected = BELLS.get(what, 0)
     text = shown(Terminal(), Event(0.0, what, PORT, "words"), rings=0.2 * expected + 0.1)
     assert text.count("\x07") == expected
 
 
-def test_sounds_differ() -> None:
-    """For: fell silent, evidence suffices, back, seen once, something wrong."""
+def test_numbers_of_bells_differ() -> None:
+    """Silence, sufficient evidence, return and warning have different numbers of bells."""
     assert {What.SILENT, What.ENOUGH, What.RETURNED, What.WARN} <= set(BELLS)
     assert len(set(BELLS.values())) == len(BELLS)
 
 
 def test_quiet_rings_no_bell() -> None:
-    """`--quiet`: the screen alone."""
+    """With `--quiet`, the screen is drawn and no bell rings."""
     text = shown(Terminal(), Event(0.0, What.WARN, PORT, "words"), quiet=True, rings=0.5)
     assert "\x07" not in text
     assert "LOOK HERE: words" in text
 
 
-def test_the_screen_is_drawn_with_the_figures_of_the_moment() -> None:
-    """Not at every turn, but at once after an event."""
+def test_the_screen_is_drawn_with_the_current_figures() -> None:
+    """The screen is drawn at intervals with the current figures, and at once after an event."""
     stream = Terminal()
     board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
     asked: list[float] = []

@@ -1,4 +1,4 @@
-"""`netcheck suggest`: what it proposes is what `check` shows as fixes, and written into the plan it mends them."""
+"""Tests of `netcheck suggest`: its proposals are the fixes of `check`, and `--write` resolves the findings."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
 
 
 def small(folder: Path, keep_clear: int, address: str, host: str) -> Path:
-    """A plan of one interface in a /30 whose gateway is .1, and one site host."""
+    """Return a plan of one interface in a /30 whose gateway is .1, with one site host."""
     (folder / "plan.toml").write_text(FULL % (keep_clear, address), "utf-8")
     (folder / "site-hosts.csv").write_text(f"address\n{host}\n", "utf-8")
     return folder
@@ -47,12 +47,12 @@ def small(folder: Path, keep_clear: int, address: str, host: str) -> Path:
 
 @pytest.fixture
 def creamery(tmp_path: Path) -> Path:
-    """A copy of the invented creamery with its mistakes."""
+    """Return a copy of the invented creamery with its mistakes."""
     return Path(shutil.copytree(PLANS / "tarn-hollow", tmp_path / "tarn-hollow"))
 
 
 def test_proposals_are_the_fixes_of_check(creamery: Path) -> None:
-    """The same address for the same interface, in both commands."""
+    """`suggest` and `check` give the same address to the same interface."""
     checked = json.loads(netcheck("check", creamery, "--format", "json", "--today", DAY).stdout)
     fixes: dict[str, str] = {}
     for finding in checked["findings"]:
@@ -64,8 +64,8 @@ def test_proposals_are_the_fixes_of_check(creamery: Path) -> None:
     assert len(fixes) > 5
 
 
-def test_written_they_mend_the_plan_and_keep_the_rest(creamery: Path) -> None:
-    """After --write no finding has a fix any more, nothing is left to propose, and only addresses have changed."""
+def test_write_resolves_the_findings_and_changes_only_addresses(creamery: Path) -> None:
+    """After --write, no finding has a fix, nothing is left to propose, and only addresses have changed."""
     before = {file.name: file.read_text("utf-8").splitlines() for file in creamery.iterdir()}
     assert netcheck("suggest", creamery, "--write", "--today", DAY).returncode == 0
     checked = json.loads(netcheck("check", creamery, "--format", "json", "--today", DAY).stdout)
@@ -77,8 +77,8 @@ def test_written_they_mend_the_plan_and_keep_the_rest(creamery: Path) -> None:
 
 
 @pytest.mark.parametrize("words", [(), ("--dry-run",)], ids=["default", "dry-run"])
-def test_without_write_nothing_is_touched(creamery: Path, words: tuple[str, ...]) -> None:
-    """Proposing only reads, says so, and says the same each time."""
+def test_without_write_no_file_changes(creamery: Path, words: tuple[str, ...]) -> None:
+    """Without --write, no file changes, the output says so, and two runs print the same."""
     before = {file.name: file.read_bytes() for file in creamery.iterdir()}
     first, second = (netcheck("suggest", creamery, "--today", DAY, *words) for _ in range(2))
     assert {file.name: file.read_bytes() for file in creamery.iterdir()} == before
@@ -87,29 +87,30 @@ def test_without_write_nothing_is_touched(creamery: Path, words: tuple[str, ...]
 
 
 def test_write_and_dry_run_exclude_each_other(creamery: Path) -> None:
-    """Exit 2, nothing touched."""
+    """`--write` with `--dry-run` gives exit 2 and changes no file."""
     before = {file.name: file.read_bytes() for file in creamery.iterdir()}
     assert netcheck("suggest", creamery, "--write", "--dry-run").returncode == 2
     assert {file.name: file.read_bytes() for file in creamery.iterdir()} == before
 
 
-def test_written_twice_is_written_once(creamery: Path) -> None:
-    """The second --write finds nothing to do: every byte stays."""
+def test_a_second_write_changes_nothing(creamery: Path) -> None:
+    """A second --write changes no byte."""
     netcheck("suggest", creamery, "--write", "--today", DAY)
     before = {file.name: file.read_bytes() for file in creamery.iterdir()}
     again = netcheck("suggest", creamery, "--write", "--today", DAY)
     assert (again.returncode, {file.name: file.read_bytes() for file in creamery.iterdir()}) == (0, before)
 
 
-def test_what_cannot_be_placed_is_said_and_is_1(tmp_path: Path) -> None:
-    """A /30 with a gateway and a site host has no address left."""
+def test_a_full_subnet_gives_exit_1(tmp_path: Path) -> None:
+    """A full subnet gives exit 1 and a message."""
     result = netcheck("suggest", small(tmp_path, 0, "", "10.62.20.2"))
     assert result.returncode == 1
     assert "no address of subnet process is free" in result.stdout
 
 
-def test_nearer_than_keep_clear_where_nothing_else_is_free(tmp_path: Path) -> None:
-    """An empty interface gets a near address, with the reason said; `check` offers none as a fix."""
+def test_a_near_address_is_proposed_where_no_other_is_free(tmp_path: Path) -> None:
+    """An interface without an address gets one that is too near if no other is free; `check` does not offer it as a
+    fix."""
     folder = small(tmp_path, 4, "", "10.62.20.1")
     result = netcheck("suggest", folder, "--format", "json")
     assert result.returncode == 0
@@ -120,8 +121,8 @@ def test_nearer_than_keep_clear_where_nothing_else_is_free(tmp_path: Path) -> No
     assert [finding["fix"] for finding in found if finding["rule"] == "unplaced"] == [None]
 
 
-def test_one_too_near_is_not_changed_for_another(tmp_path: Path) -> None:
-    """An address that is only too near stays where every other one is too near as well."""
+def test_a_near_address_is_not_changed_for_another_near_one(tmp_path: Path) -> None:
+    """An address that is only too near stays where every other address is also too near."""
     folder = small(tmp_path, 4, 'address = "10.62.20.2"', "10.62.20.1")
     before = (folder / "plan.toml").read_bytes()
     result = netcheck("suggest", folder, "--write")
@@ -130,14 +131,14 @@ def test_one_too_near_is_not_changed_for_another(tmp_path: Path) -> None:
 
 
 def test_a_good_plan_needs_nothing() -> None:
-    """The mended creamery: nothing to propose, exit 0."""
+    """The corrected creamery needs no proposal and gives exit 0."""
     result = netcheck("suggest", PLANS / "tarn-hollow-mended", "--today", DAY)
     assert result.returncode == 0
     assert "no finding asks for another one" in result.stdout
 
 
-def test_a_reader_who_leaves_early_stops_no_writing(creamery: Path) -> None:
-    """Both of the plan's files are written though nobody reads what is printed: nothing is left halfway."""
+def test_a_closed_output_does_not_stop_the_writing(creamery: Path) -> None:
+    """All files of the plan are written even if nobody reads the output."""
     words = [sys.executable, "-m", "netcheck", "suggest", str(creamery), "--write", "--today", DAY]
     process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
     assert process.stdout is not None

@@ -1,4 +1,4 @@
-"""`netcheck survey read`: many lists made one, what each brought, where they disagree, what the plan lacks."""
+"""Tests of `netcheck survey read`: lists are merged; counts, disagreements and gaps of the plan's surveys are shown."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ columns = { address = "Real" }
 
 @pytest.fixture
 def lists(tmp_path: Path) -> Path:
-    """A folder with lists of several kinds and a plan."""
+    """Return a folder with lists of several kinds and a plan."""
     (tmp_path / "leases.txt").write_text(LEASES)
     (tmp_path / "arp.txt").write_text(ARP)
     (tmp_path / "hosts.csv").write_text("IP,Real,MAC\n10.62.20.1,10.62.20.22,00-00-5E-00-53-16\n")
@@ -53,15 +53,15 @@ def run(*words: str | Path) -> Result:
 
 
 def shown(*words: str | Path) -> dict[str, object]:
-    """What it prints as JSON."""
+    """Return the JSON that it prints."""
     result = run(*words, "--format", "json")
     value = json.loads(result.stdout)
     assert isinstance(value, dict)
     return value
 
 
-def test_what_each_file_brought(lists: Path) -> None:
-    """Kind and count of every file, and the sum of them all; lists that agree are nothing to mend."""
+def test_the_counts_of_each_file(lists: Path) -> None:
+    """The kind and counts of every file and their sum are shown; lists that agree give exit 0."""
     result = run(lists / "leases.txt", lists / "arp.txt")
     assert result.exit_code == 0, result.stdout
     rows = [line.split()[1:] for line in result.stdout.splitlines()[2:4]]
@@ -69,8 +69,8 @@ def test_what_each_file_brought(lists: Path) -> None:
     assert "2 addresses from 2 files; 0 not read; 0 disagreements" in result.stdout
 
 
-def test_disagreements_and_what_cannot_be_read(lists: Path) -> None:
-    """Both with file and line, in text and in JSON; there is something to mend."""
+def test_disagreements_and_unreadable_rows(lists: Path) -> None:
+    """Disagreements and unreadable rows are shown with file and line, in text and in JSON, and give exit 1."""
     files = lists / "arp.txt", lists / "odd.csv"
     result = run(*files)
     assert result.exit_code == 1
@@ -94,7 +94,8 @@ def test_disagreements_and_what_cannot_be_read(lists: Path) -> None:
 
 
 def test_the_merged_list_reads_back(lists: Path) -> None:
-    """Every host once with all its places; a name that a spreadsheet would run is guarded and comes back as it was."""
+    """The merged list has every host with all its sources, and reads back; a name that looks like a formula is
+    guarded."""
     out = lists / "merged.csv"
     result = run(lists / "leases.txt", lists / "arp.txt", lists / "odd.csv", "--out", out)
     assert result.exit_code == 1
@@ -118,8 +119,8 @@ def test_the_merged_list_reads_back(lists: Path) -> None:
     assert (lists / "again.csv").read_bytes().count(b"\r\n") == before.count(b"\r\n")
 
 
-def test_which_subnets_the_lists_say_anything_of(lists: Path) -> None:
-    """The plan's own word on a file counts (its columns, its day, what it covers); other files cover nothing."""
+def test_the_subnets_that_the_lists_cover(lists: Path) -> None:
+    """The plan's columns, day and coverage of a survey file apply; other files cover nothing."""
     value = shown(lists / "hosts.csv", lists / "arp.txt", "--plan", lists)
     assert value["subnets"] == [
         {
@@ -151,16 +152,16 @@ def test_which_subnets_the_lists_say_anything_of(lists: Path) -> None:
     ],
     ids=["nothing", "workbook", "no-folder", "missing", "standard-input"],
 )
-def test_bad_use(lists: Path, words: tuple[str, ...], message: str) -> None:
-    """Refused in words with exit code 2, and nothing is written."""
+def test_bad_use_is_refused(lists: Path, words: tuple[str, ...], message: str) -> None:
+    """Bad use is refused with exit code 2, and nothing is written."""
     paths = [lists / word if "." in word else word for word in words]
     with pytest.raises(NetcheckError, match=message) as caught:
         CliRunner().invoke(build(["survey"]), ["survey", "read", *map(str, paths)], catch_exceptions=False)
     assert caught.value.exit_code == 2
 
 
-def test_one_file_that_cannot_be_read_is_a_row_of_the_list(lists: Path) -> None:
-    """The others are shown and merged all the same; the merged list tells that it lacks a file."""
+def test_an_unreadable_file_is_a_row_of_the_list(lists: Path) -> None:
+    """A file that cannot be read does not stop the others, and the merged list says that it is missing."""
     (lists / "empty.csv").write_text("")
     result = run(lists / "leases.txt", lists / "empty.csv", "--out", lists / "merged.csv")
     assert isinstance(result.exception, NetcheckError)
@@ -170,8 +171,8 @@ def test_one_file_that_cannot_be_read_is_a_row_of_the_list(lists: Path) -> None:
     ).read_text("utf-8")
 
 
-def test_text_from_outside_is_harmless(lists: Path) -> None:
-    """Escapes in names of hosts and files reach no terminal."""
+def test_escapes_do_not_reach_the_terminal(lists: Path) -> None:
+    """Escapes in names of hosts and files do not reach the terminal."""
     (lists / "e\x1b[2J.csv").write_text("ip,name\n10.62.20.21,\x1b]0;x\x07a\n10.62.20.21,b\n")
     result = run(lists / "e\x1b[2J.csv")
     assert result.exit_code == 1

@@ -1,4 +1,4 @@
-"""Tests of `netcheck verify` from the command line: words, JSON and exit codes."""
+"""Tests of `netcheck verify` from the command line: text, JSON and exit codes."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture
 def record(tmp_path: Path) -> Path:
-    """A record of one proof that came to its end."""
+    """Write a complete record of one proof and return its path."""
     path = tmp_path / "run.jsonl"
     run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
     with Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)) as recorder:
@@ -33,12 +33,12 @@ def record(tmp_path: Path) -> Path:
 
 
 def seal_of(path: Path) -> str:
-    """The last line's hash, read as plain JSON."""
+    """Return the hash of the last line, read as plain JSON."""
     return str(json.loads(path.read_bytes().splitlines()[-1])["hash"])
 
 
 def test_an_intact_record(record: Path) -> None:
-    """Exit 0; the seal is printed with what to do with it."""
+    """An intact record gives exit 0, and the seal is printed with what to do with it."""
     result = netcheck(record)
     assert (result.returncode, result.stderr) == (0, "")
     assert result.stdout == (
@@ -52,7 +52,7 @@ def test_an_intact_record(record: Path) -> None:
 
 
 def test_a_record_without_end_is_intact_with_a_note(record: Path) -> None:
-    """Exit 0, and the note says that the run stopped."""
+    """A record without its last line is intact, with a note that the run stopped."""
     record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:2]))
     result = netcheck(record)
     assert result.returncode == 0
@@ -60,7 +60,7 @@ def test_a_record_without_end_is_intact_with_a_note(record: Path) -> None:
 
 
 def test_a_changed_line_is_named(record: Path) -> None:
-    """Exit 1 with the line's number, and no seal to write anywhere."""
+    """A changed line gives exit 1 with its number, and no seal is printed."""
     record.write_bytes(record.read_bytes().replace(b"192.0.2.61", b"192.0.2.62"))
     result = netcheck(record)
     assert result.returncode == 1
@@ -68,8 +68,8 @@ def test_a_changed_line_is_named(record: Path) -> None:
     assert "seal:" not in result.stdout
 
 
-def test_a_torn_record_says_torn(record: Path) -> None:
-    """Exit 1 with the word, and the seal of what fits."""
+def test_a_torn_record_gives_exit_1(record: Path) -> None:
+    """A torn record gives exit 1 with the word, and the seal of the intact lines."""
     record.write_bytes(record.read_bytes()[:-5])
     result = netcheck(record)
     assert result.returncode == 1
@@ -78,7 +78,7 @@ def test_a_torn_record_says_torn(record: Path) -> None:
 
 
 def test_json(record: Path, tmp_path: Path) -> None:
-    """One record is an object, several are a list; the worst exit code counts."""
+    """One record gives an object, several give a list, and the highest exit code counts."""
     result = netcheck("--format", "json", record)
     assert result.returncode == 0
     assert json.loads(result.stdout) == {
@@ -106,7 +106,7 @@ def test_json(record: Path, tmp_path: Path) -> None:
 
 
 def test_files_that_cannot_be_read(record: Path, tmp_path: Path) -> None:
-    """Exit 2 in words, after the result of the file that can be read."""
+    """An unreadable file gives exit 2 after the result of the readable file."""
     result = netcheck(tmp_path / "none.jsonl", record, tmp_path)
     assert result.returncode == 2
     assert "intact" in result.stdout
@@ -127,8 +127,8 @@ def test_hostile_names_do_not_reach_the_terminal(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("content", [b"", b"Dear all,\n", b"{}\n", b"\0" * 100], ids=["empty", "text", "json", "zeros"])
-def test_a_file_that_is_no_record_does_not_pass(content: bytes, tmp_path: Path) -> None:
-    """Whatever else it is, line 1 does not fit."""
+def test_a_file_that_is_not_a_record_is_broken(content: bytes, tmp_path: Path) -> None:
+    """A file that is not a record is broken at line 1."""
     path = tmp_path / "letter.txt"
     path.write_bytes(content)
     result = netcheck(path)
@@ -137,7 +137,7 @@ def test_a_file_that_is_no_record_does_not_pass(content: bytes, tmp_path: Path) 
 
 
 def test_help_shows_an_example() -> None:
-    """`--help` names the exit codes and an example."""
+    """`--help` shows an example."""
     result = netcheck("--help")
     assert result.returncode == 0
     assert "netcheck verify tarn-hollow-2026-11-02.jsonl" in result.stdout

@@ -1,4 +1,4 @@
-"""A walk from the command's point of view, on the rig: lines, record and exit code; stopped and taken up again."""
+"""Tests of the command `walk` on the rig: lines, record and exit code, and a walk that is stopped and resumed."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ mac = "00-00-5E-00-53-{1}"
 
 @dataclass(eq=False)
 class Hands:
-    """Pulls cables at set times, does what is asked for after that, and presses q at the end."""
+    """A technician who pulls cables at set times, then does as asked, and presses q at the end."""
 
     rig: Rig
     cables: dict[str, Jack]
@@ -55,7 +55,7 @@ class Hands:
         return keys
 
     def told(self, event: Event) -> None:
-        """Pull and plug in what is asked for, two seconds later."""
+        """Move the requested cable two seconds later."""
         jack = self.cables.get(event.port)
         if jack is not None and event.action in (Action.PULL, Action.PLUG):
             self.rig.after(2.0, partial(self.rig.plug, jack, event.action is Action.PLUG))
@@ -74,7 +74,7 @@ class Hands:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """A plan of three devices."""
+    """Return a folder with a plan of three devices."""
     (tmp_path / "plan.toml").write_text(PLAN + "".join(DEVICE.format(f"d{n}", n) for n in (20, 21, 22)), "utf-8")
     return tmp_path
 
@@ -82,7 +82,7 @@ def folder(tmp_path: Path) -> Path:
 def walk(
     folder: Path, pulls: dict[str, tuple[float, ...]], ends: float, *, as_json: bool = False
 ) -> tuple[Order, RunOutcome]:
-    """Walk over the plan, the cables of these ports pulled, until q is pressed."""
+    """Walk over the plan while the cables of these ports are pulled, until q is pressed."""
     base = ground(folder, ())
     rig, cables = plant(base.aim, Trouble(), seed=5)
     hands = Hands(rig, cables)
@@ -106,12 +106,12 @@ def walk(
 
 
 def recorded(folder: Path) -> list[dict[str, object]]:
-    """The lines of the record."""
+    """Return the lines of the record."""
     return [json.loads(line) for line in (folder / "run.jsonl").read_text("utf-8").splitlines()]
 
 
 def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """All pulled twice: every port proven, a line an event, the record verified with its seal."""
+    """If all ports are pulled twice, all are proven, each event has a line, and the record verifies with its seal."""
     pulls: dict[str, tuple[float, ...]] = {f"d{n}/lan:1": (40.0 + 60 * k,) for k, n in enumerate((21, 20, 22))}
     order, outcome = walk(folder, pulls, 500)
     assert finish(order, outcome) == 0
@@ -127,8 +127,8 @@ def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.Captu
     assert (found.proofs, found.ended, found.flaw, found.seal) == (3, True, None, outcome.seal)
 
 
-def test_what_each_port_came_to_is_recorded_however_it_ends(folder: Path) -> None:
-    """Stopped by q: proven, seen once and never pulled; the proofs of the first two are in the record."""
+def test_a_stopped_walk_records_its_verdicts(folder: Path) -> None:
+    """If the walk is stopped by q, the verdicts of the pulled ports are in the record."""
     order, outcome = walk(folder, {"d20/lan:1": (40.0,), "d22/lan:1": (90.0,)}, 99)
     assert finish(order, outcome) == 1
     verdicts = {f"{p.interface}:{p.port}": str(p.verdict) for p in outcome.proofs}
@@ -137,8 +137,8 @@ def test_what_each_port_came_to_is_recorded_however_it_ends(folder: Path) -> Non
     assert [(p["interface"], p["verdict"]) for p in proofs] == [("d20/lan", "proven"), ("d22/lan", "unsettled")]  # type: ignore[index]
 
 
-def test_taken_up_again_it_asks_for_the_rest(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The second walk keeps what is proven, and together they prove all."""
+def test_a_resumed_walk_asks_for_the_remaining_ports(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A resumed walk keeps what is proven and asks for the remaining ports."""
     walk(folder, {"d20/lan:1": (40.0,)}, 110)
     capsys.readouterr()
     order, outcome = walk(folder, {"d21/lan:1": (40.0,), "d22/lan:1": (100.0,)}, 500, as_json=True)
