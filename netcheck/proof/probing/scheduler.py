@@ -164,9 +164,10 @@ class ProbeScheduler:
         elif not self.carrier[entry.way] or (kind is ECHO and entry.mac is None and self.hears_all):
             self._queue(now + every, entry, kind)
         elif (free_at := self._entry_free_at(entry, kind)) > now:
+            entry.owed = entry.owed or (kind is ARP and free_at > entry.broadcast_free_at and _after_echo(entry))
             self._queue(free_at, entry, kind)
-        elif kind is ECHO and entry.tickets[ARP] and now < (arp_at := entry.broadcast_free_at) < now + self._gap_each:
-            self._queue(arp_at + self._gap_each, entry, kind)  # the next ARP request is due first
+        elif kind is ECHO and self._leaves_turn(now, entry):
+            self._queue(entry.broadcast_free_at + self._gap_each, entry, kind)
         elif kind is ECHO and entry.owed:  # else echoes would take every slot of a slow pace
             entry.owed = False
             self._queue(now + MARGIN / self.pace.each, entry, kind)
@@ -175,6 +176,11 @@ class ProbeScheduler:
         else:
             rank = 0 if entry.urgent else 1 if entry.mac is not None else 2
             heapq.heappush(self._blocked, (rank, now, entry.tickets[kind], entry))
+
+    def _leaves_turn(self, now: float, entry: AddressState) -> bool:
+        """Say whether an echo request must wait, because it would delay the next ARP request; never twice in a row."""
+        due = bool(entry.tickets[ARP]) and now < entry.broadcast_free_at < now + self._gap_each
+        return due and _after_echo(entry)
 
     def _entry_free_at(self, entry: AddressState, kind: ProbeKind) -> float:
         """When the pace of its address allows a probe; ARP requests also wait for the broadcast pace in their queue."""
@@ -186,8 +192,8 @@ class ProbeScheduler:
     def _unblock(self, now: float, entry: AddressState, sends: list[Send]) -> None:
         free_at, every = self._each_free_at.get(entry.address, 0.0), entry.every[ARP]
         assert every is not None
-        entry.owed = free_at > now
-        if entry.owed or not self.carrier[entry.way]:
+        entry.owed = free_at > now and _after_echo(entry)
+        if free_at > now or not self.carrier[entry.way]:
             self._queue(max(free_at, now + MARGIN / self.pace.broadcast), entry, ARP)
         else:
             sends.append(self._ask(now, entry, ARP, every, self._arp_sender(entry)))
@@ -265,3 +271,8 @@ class ProbeScheduler:
     def hear(self, heard: Heard) -> Sighting | None:
         """Read one frame; return which MAC was heard for which address, or None where the frame does not tell."""
         return self.matcher.hear(heard)
+
+
+def _after_echo(entry: AddressState) -> bool:
+    """Say whether the last probe to the address was an echo request: then the next turn is an ARP request's."""
+    return bool(entry.probes) and entry.probes[-1].kind is ECHO
