@@ -5,7 +5,6 @@ Only sites without loss, jitter or a blocked switch port can be built: the labor
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -119,7 +118,7 @@ class HabitOnKernel:
 
     def obey(self, request: Request) -> None:
         """Do what is asked, or what the habit makes of it; press Enter if the site's technician does."""
-        time.sleep(REACTION)
+        self.plant.pause(REACTION)
         if request.pulls:
             self.times += 1
             self._pull()
@@ -136,9 +135,9 @@ class HabitOnKernel:
                 self._other(False)
             case Habit.CORRECTED if first:
                 self._other(False)
-                time.sleep(AGAIN_AFTER)
+                self.plant.pause(AGAIN_AFTER)
                 self._other(True)
-                time.sleep(1.5)
+                self.plant.pause(1.5)
                 self._right(False)
             case Habit.STATION if first:
                 self.plant.lab.down(self.plant.switch, "p0")
@@ -153,14 +152,14 @@ class HabitOnKernel:
                 self._for_a_moment()
             case Habit.TWICE if first:
                 self._for_a_moment(2.0)
-                time.sleep(1.5)
+                self.plant.pause(1.5)
                 self._right(False)
             case _:
                 self._right(False)
 
     def _for_a_moment(self, seconds: float = 1.2) -> None:
         self._right(False)
-        time.sleep(seconds)
+        self.plant.pause(seconds)
         self._right(True)
 
     def _right(self, plugged: bool) -> None:

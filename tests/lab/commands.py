@@ -110,6 +110,7 @@ class Command:
         self._news = threading.Condition()
         self._requests: queue.Queue[Request | None] = queue.Queue()
         self._technician = technician
+        self._ended = threading.Event()
         self._began = time.time()
         self.process = lab.start(
             namespace,
@@ -133,6 +134,7 @@ class Command:
                 self._news.notify_all()
             if (request := request_in(text)) is not None:
                 self._requests.put(request)
+        self._ended.set()
         self._requests.put(None)
         with self._news:
             self._news.notify_all()
@@ -143,8 +145,8 @@ class Command:
                 continue
             try:
                 self._technician(request)
-            except LabError:  # the laboratory may be gone by now, but only once the command has ended
-                if self.process.poll() is None:
+            except (LabError, OSError):  # the laboratory may be gone by now, but only once the command has ended
+                if not self._ended.is_set():
                     raise
 
     def wait_for(self, wanted: Callable[[str], bool], seconds: float, since: int = 0) -> bool:
@@ -161,6 +163,10 @@ class Command:
     def line_count(self) -> int:
         """The number of lines read so far."""
         return len(self._lines)
+
+    def pause(self, seconds: float) -> None:
+        """Wait for this long, or until the command ends."""
+        self._ended.wait(seconds)
 
     def press(self, line: str = "") -> float:
         """Type a line, empty for Enter, and return the time. It is lost if the command or its input has ended."""

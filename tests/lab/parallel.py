@@ -18,7 +18,7 @@ import pytest
 from tests.lab.listener import tcpdump_there
 from tests.lab.netns import Lab, why_not
 
-AT_ONCE = 18
+AT_ONCE = 26
 Outcomes = dict[str, Future[Any]]
 
 

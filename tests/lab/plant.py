@@ -7,7 +7,6 @@ cable keeps every frame.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -72,6 +71,7 @@ class Plant:
     devices: list[Device] = field(default_factory=list)
     command: Command | None = None
     environment: dict[str, str] = field(default_factory=dict)  # of the command, added to this process's
+    beyond: dict[str, str] = field(default_factory=dict)  # the MACs of further planned addresses, in `extra`
     extra: str = ""  # rows of the plan after those of the devices
     wrapper: tuple[str, ...] = ()  # words before every command
     keyed: bool = False  # the technician presses Enter after every action
@@ -155,6 +155,11 @@ class Plant:
         self.lab.veth((namespace, interface), (self.switch, port), macs=(mac, f"02-00-00-00-01-{number:02X}"))
         self.lab.run(self.switch, ["ip", "link", "set", port, "master", "br0"])
 
+    @property
+    def macs(self) -> dict[str, str]:
+        """The MAC at each planned address."""
+        return self.beyond | {device.address: device.mac for device in self.devices}
+
     # The run
 
     def plan(self, *, macs: bool = True) -> Path:
@@ -196,7 +201,7 @@ class Plant:
         def technician(request: Request) -> None:
             device = self.planned(request)
             if request.plugs and device is not None and request.port in pulled:
-                time.sleep(REACTION)
+                self.pause(REACTION)
                 act(device)
                 return
             if request.pulls:
@@ -211,7 +216,7 @@ class Plant:
         if device is None:
             return
         number = int(request.port.rpartition(":")[2]) - 1
-        time.sleep(REACTION)
+        self.pause(REACTION)
         match request.action:
             case Action.PULL:
                 self.pull(device, number)
@@ -226,6 +231,11 @@ class Plant:
     def planned(self, request: Request) -> Device | None:
         """Return the planned device of a request's port."""
         return next((device for device in self.devices if device.name == request.device), None)
+
+    def pause(self, seconds: float) -> None:
+        """Wait for this long, or until the command ends."""
+        if self.command is not None:
+            self.command.pause(seconds)
 
     def confirm(self) -> None:
         """Press Enter, where the run reads keys."""

@@ -37,7 +37,7 @@ SITES = {
     4294968227: "one switch, nothing, pulls another cable, and leaves it, sound",
     4294969208: "one switch, nothing, pulls another cable, then the right one, sound",
     4294968093: "one switch, nothing, pulls the station's own, always, sound",
-    4294969184: "one switch, nothing, pulls the right cable, and keeps it out, sound",
+    4294984095: "one switch, nothing, pulls the right cable, and keeps it out, sound",
 }
 LASTS = 40.0
 

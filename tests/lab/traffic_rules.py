@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from tests.lab.listener import Frame
@@ -18,7 +18,8 @@ SPARE = ("192.0.2.253", "192.0.2.252")  # control addresses: the highest usable 
 GATEWAY = "192.0.2.254"
 NOBODY = "0.0.0.0"
 JITTER = 0.25  # seconds that a frame may be late on the wire
-ROUND = 3  # ARP probes with sender 0 in the last round to a port that stayed silent
+ANONYMOUS = 8  # ARP probes with sender 0 to one planned address, at most
+SILENT_FOR = 2.0  # seconds without an answer from a planned device, before which no such probe may be sent to it
 
 
 @dataclass(frozen=True)
@@ -27,23 +28,20 @@ class Limits:
     2.3.2.1)."""
 
     total: float = 500
-    broadcast: float = 20
+    broadcast: float = 10  # ARP inspection on managed switches commonly allows 15 a second (common practice)
     each: float = 5
     broadcast_each: float = 1
 
 
-def violations(
-    frames: Iterable[Frame], planned: Sequence[str], silent: Sequence[str] = (), limits: Limits = Limits()
-) -> list[str]:
-    """Return what the station sent and must not send. `planned` are the plan's addresses, `silent` those of ports with
-    the verdict `silent`."""
+def violations(frames: Sequence[Frame], planned: Mapping[str, str], limits: Limits = Limits()) -> list[str]:
+    """Return what the station sent and must not send. `planned` are the plan's addresses, each with the MAC of the
+    device that is planned there."""
     ours = [frame for frame in frames if frame.source == STATION_MAC]
     asked = [frame for frame in ours if frame.what in ("arp request", "echo request")]
-    found = _wrong_addresses(ours, asked, planned) + _anonymous(asked, planned, silent)
-    return found + _too_fast(asked, limits)
+    return _wrong_addresses(ours, asked, planned) + _anonymous(frames, planned) + _too_fast(asked, limits)
 
 
-def _wrong_addresses(ours: list[Frame], asked: list[Frame], planned: Sequence[str]) -> list[str]:
+def _wrong_addresses(ours: list[Frame], asked: list[Frame], planned: Iterable[str]) -> list[str]:
     may_be_asked = {*planned, *SPARE, GATEWAY, OWN, BORROWED}
     may_ask = {OWN, BORROWED, NOBODY}
     strange = [f"a frame that is no ARP and no echo: {frame.data.hex()}" for frame in ours if frame.what == "other"]
@@ -51,14 +49,23 @@ def _wrong_addresses(ours: list[Frame], asked: list[Frame], planned: Sequence[st
     return strange + [f"{sender} was the sender" for sender in {frame.sender for frame in ours} - may_ask]
 
 
-def _anonymous(asked: list[Frame], planned: Sequence[str], silent: Sequence[str]) -> list[str]:
-    counts = Counter(frame.target for frame in asked if frame.sender == NOBODY)
-    allowed = dict.fromkeys(silent, ROUND)
-    return [
-        f"{target} was asked {counts[target]} times with sender 0"
-        for target in planned
-        if counts[target] > allowed.get(target, 0)
+def _anonymous(frames: Sequence[Frame], planned: Mapping[str, str]) -> list[str]:
+    """Check the ARP probes with sender 0 to planned addresses: how many, and that the device was silent before."""
+    counts: Counter[str] = Counter()
+    answered: dict[str, float] = {}
+    found = []
+    for frame in sorted(frames, key=lambda frame: frame.at):
+        if frame.sender in planned and frame.source == planned[frame.sender]:
+            answered[frame.sender] = frame.at
+        if frame.source == STATION_MAC and frame.sender == NOBODY and frame.target in planned:
+            counts[frame.target] += 1
+            silent = frame.at - answered.get(frame.target, float("-inf"))
+            if silent < SILENT_FOR - JITTER:
+                found.append(f"{frame.target} was asked with sender 0, {silent:.2f} s after it answered")
+    too_many = [
+        f"{address} was asked {number} times with sender 0" for address, number in counts.items() if number > ANONYMOUS
     ]
+    return found + too_many
 
 
 def _too_fast(asked: list[Frame], limits: Limits) -> list[str]:

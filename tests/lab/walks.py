@@ -38,6 +38,7 @@ class Walk:
     ignored: tuple[str, ...] = ()
     mistaken: dict[str, str] = field(default_factory=dict)
     happens: Callable[[Plant], None] | None = None
+    numbered: bool = False  # the technician types the number of the port whose cable is out
     own: bool = True
     macs: bool = True
     build: Callable[[Plant], None] | None = None
@@ -50,7 +51,7 @@ class WalkResult:
 
     ended: Result
     frames: list[Frame]
-    planned: tuple[str, ...]
+    planned: dict[str, str]  # the MAC of the device by address
     noticed: tuple[bool, ...]
 
 
@@ -67,7 +68,7 @@ def walk(case: Walk, lab: Lab, folder: Path, prepare: Callable[[Plant], None] | 
     plant.plan(macs=case.macs)
     plant.technician = partial(_obey, plant, case)
     plant.listen()
-    command = plant.start(*case.words, command="walk")
+    command = plant.start(*case.words, command="walk", keys=case.numbered)
     for device in (device for device in plant.devices if case.verdicts[device.name]):
         command.wait_for(partial(says, "known", device.name), KNOWN_WITHIN)
     if case.happens is not None:
@@ -75,7 +76,7 @@ def walk(case: Walk, lab: Lab, folder: Path, prepare: Callable[[Plant], None] | 
     noticed = tuple(_pull_and_wait(plant, command, pull, case) for pull in case.pulls)
     ended = command.end()
     assert plant.listener is not None
-    return WalkResult(ended, plant.listener.frames(), tuple(device.address for device in plant.devices), noticed)
+    return WalkResult(ended, plant.listener.frames(), plant.macs, noticed)
 
 
 def _obey(plant: Plant, case: Walk, request: Request) -> None:
@@ -92,6 +93,8 @@ def _pull_and_wait(plant: Plant, command: Command, pull: str, case: Walk) -> boo
     for device in devices:
         plant.pull(device)
     silent = [case.mistaken.get(device.name, device.name) for device in devices]
+    if case.numbered and command.wait_for(partial(says, "silent", silent[0]), NOTICED_WITHIN, since):
+        command.press("1")
     noticed = all(command.wait_for(partial(_asks_to_plug, name), NOTICED_WITHIN, since) for name in silent)
     words = ("seen", "verdict", "warn") if pull in case.ignored else ("verdict", "warn")
     return noticed and all(command.wait_for(partial(_says_one, words, name), SETTLED_WITHIN, since) for name in silent)

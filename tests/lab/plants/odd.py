@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -47,7 +46,7 @@ def come_and_go(plant: Plant, *, is_in: bool) -> None:
     """Change the link of the first device and change it back, 0.4 s each."""
     first, second = (plant.pull, plant.plug_in) if is_in else (plant.plug_in, plant.pull)
     for act in (first, second):
-        time.sleep(0.4)
+        plant.pause(0.4)
         act(plant.devices[0])
 
 
@@ -78,9 +77,9 @@ def restarts_by_itself(plant: Plant) -> None:
         nonlocal restarted
         if request.pulls and not restarted:
             restarted = True
-            time.sleep(1.0)
+            plant.pause(1.0)
             plant.pull(alpha)
-            time.sleep(45.0)
+            plant.pause(45.0)
             plant.plug_in(alpha)
 
     plant.technician = technician
@@ -95,11 +94,11 @@ def wrong_cable_first(plant: Plant) -> None:
         nonlocal mistaken
         if request.pulls and not mistaken:
             mistaken = True
-            time.sleep(0.7)
+            plant.pause(0.7)
             plant.pull(beta)
-            time.sleep(9.0)
+            plant.pause(9.0)
             plant.plug_in(beta)
-            time.sleep(4.0)
+            plant.pause(4.0)
         plant.obey(request)
 
     plant.technician = technician
