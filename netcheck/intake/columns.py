@@ -142,6 +142,11 @@ class ListLayout:
     ignored: frozenset[int]
     guessed: tuple[str, ...] = ()
 
+    def title(self, column: int) -> str:
+        """Return the title of a column, or its number where it has none."""
+        titled = column < len(self.titles) and self.titles[column]
+        return self.titles[column] if titled else f"column {column + 1}"
+
     def is_repeated_in(self, cells: Sequence[str]) -> bool:
         """Return whether a row repeats the titles."""
         return _titles(cells)[: len(self.titles)] == list(self.titles)

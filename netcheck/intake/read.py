@@ -65,7 +65,7 @@ def _columns(layout: ListLayout) -> str:
     for one in layout.addresses:
         named |= {one.address: "address", one.mask: "mask", one.gateway: "gateway", one.mac: "mac"}
     named.pop(-1, None)
-    pairs = [f'"{safe(layout.titles[column], 30)}" is {named[column]}' for column in sorted(named)]
+    pairs = [f'"{safe(layout.title(column), 30)}" is {named[column]}' for column in sorted(named)]
     others = [f'"{safe(title, 30)}"' for at, title in enumerate(layout.titles) if title and at not in named]
     kept = f"; kept as it is: {listed(others, 20)}" if others else ""
     return ", ".join(pairs) + kept

@@ -51,7 +51,7 @@ def interfaces_in(
             yield from reader.read(record)
     for name, rows in reader.filled.items():
         shown = f"{rows[0]} and {len(rows) - 1} more rows" if len(rows) > 1 else rows[0]
-        title = layout.titles[layout.fields[name]]
+        title = layout.title(layout.fields[name])
         remarks.guessed.append(f'{sheet}{shown}: "{safe(title, 40)}" is empty; the value of the row above is used')
 
 
@@ -70,7 +70,7 @@ class _Reader:
 
     def read(self, record: Record) -> Iterator[ListedInterface]:
         """Yield the interfaces of one row."""
-        cells = [" ".join(cell.split()) if "\n" not in cell else cell.strip() for cell in record.cells]
+        cells = [" ".join(cell.split()) for cell in record.cells]
         where = f"{self._sheet}row {record.row}"
         if self._layout.is_repeated_in(cells):
             return
@@ -146,11 +146,8 @@ class _Reader:
         cells: Sequence[str],
         where: str,
     ) -> Iterator[ListedInterface]:
-        titles = self._layout.titles
         extra = [
-            (titles[column] if column < len(titles) and titles[column] else f"column {column + 1}", cell)
-            for column, cell in enumerate(cells)
-            if cell and column not in self._used
+            (self._layout.title(column), cell) for column, cell in enumerate(cells) if cell and column not in self._used
         ]
         if self._group:
             extra.append(("group", self._group))

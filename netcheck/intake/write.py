@@ -22,6 +22,7 @@ COLUMNS = (
     *("device", "kind", "place", "interface", "slot", "subnet", "address", "mask", "gateway", "mac", "host-name"),
     *("switch-port", "ports", "description", "remark"),
 )
+_LONGEST = 1000  # characters of a cell
 _FIRST = 60  # remarks of one kind that are printed
 
 
@@ -52,25 +53,25 @@ revision = "A"
 
 
 def _subnet_text(subnet: ListedSubnet) -> str:
-    lines = ["", "[[subnet]]", f"name = {_quoted(subnet.name)}"]
+    lines = ["", "[[subnet]]", f"name = {_quoted(subnet.name, _LONGEST)}"]
     lines.append(f'prefix = "{subnet.prefix or UNKNOWN}"')
     lines += [f'gateway = "{subnet.gateway}"'] if subnet.gateway else []
     lines += [f"vlan = {int(subnet.vlan)}"] if subnet.vlan else []
     return "\n".join((*lines, ""))
 
 
-def _quoted(text: str) -> str:
-    return json.dumps(safe(text), ensure_ascii=False)  # safe leaves nothing that TOML writes differently
+def _quoted(text: str, limit: int = 400) -> str:
+    return json.dumps(safe(text, limit), ensure_ascii=False)  # safe leaves nothing that TOML writes differently
 
 
 def _table(interfaces: Sequence[PlacedInterface]) -> str:
     titles = extra_titles(interfaces)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow((*COLUMNS, *titles.values()))
+    writer.writerow((*COLUMNS, *map(guarded, titles.values())))
     for one in interfaces:
         row = row_of(one, titles)
-        writer.writerow([guarded(safe(row.get(title, ""), 1000)) for title in (*COLUMNS, *titles.values())])
+        writer.writerow([guarded(row.get(title, "")) for title in (*COLUMNS, *titles.values())])
     return out.getvalue()
 
 
@@ -82,7 +83,7 @@ def extra_titles(interfaces: Iterable[PlacedInterface]) -> dict[str, str]:
     for title in dict.fromkeys(title for one in interfaces for title, _ in one.interface.extra):
         key = title_of(title)
         taken = key in known or get_close_matches(key[:100], missing, 1, 0.8)
-        titles[title] = f"list: {title}" if taken else title
+        titles[title] = safe(f"list: {title}" if taken else title, 200)
     return titles
 
 
@@ -96,7 +97,7 @@ def row_of(one: PlacedInterface, titles: Mapping[str, str]) -> dict[str, str]:
     for title, text in interface.extra:
         written = titles[title]
         row[written] = f"{row[written]}; {text}" if row.get(written) else text
-    return row
+    return {title: safe(text, _LONGEST) for title, text in row.items()}
 
 
 def sheets_of(intake: Intake) -> dict[str, list[dict[str, object]]]:
@@ -104,12 +105,12 @@ def sheets_of(intake: Intake) -> dict[str, list[dict[str, object]]]:
     titles = extra_titles(intake.interfaces)
     subnets: list[dict[str, object]] = []
     for subnet in intake.subnets:
-        row: dict[str, object] = {"name": subnet.name, "prefix": str(subnet.prefix or UNKNOWN)}
+        row: dict[str, object] = {"name": safe(subnet.name, _LONGEST), "prefix": str(subnet.prefix or UNKNOWN)}
         row |= {"gateway": subnet.gateway} if subnet.gateway else {}
         row |= {"vlan": int(subnet.vlan)} if subnet.vlan else {}
         subnets.append(row)
     rows = ({title: text for title, text in row_of(one, titles).items() if text} for one in intake.interfaces)
-    site: list[dict[str, object]] = [{"key": "name", "value": intake.name}, {"key": "revision", "value": "A"}]
+    site: list[dict[str, object]] = [{"key": "name", "value": safe(intake.name)}, {"key": "revision", "value": "A"}]
     return {"site": site, "subnets": subnets, "interfaces": [dict(row) for row in rows]}
 
 

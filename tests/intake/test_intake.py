@@ -9,11 +9,15 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from netcheck.errors import UsageError
 from netcheck.intake.read import intake_from, mapping_from
+from netcheck.intake.write import plan_files, sheets_of, to_text
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
+from netcheck.plan.write.new_workbook import workbook_of
 from tests.intake.messy_list import write
 
 
@@ -191,3 +195,63 @@ def test_any_text_is_read_or_refused(tmp_path: Path) -> None:
     intake = intake_from(tmp_path / "list.csv", {})
     assert [one.interface.device for one in intake.interfaces][:2] == ["a", "b"]
     assert intake.interfaces[0].interface.extra == (("column 3", "surplus"),)
+
+
+CELLS = st.sampled_from(
+    [
+        *("", "a", "b-1", "=A1", "Tag", "IP", "10.0.0.5", "10.0.0.6/24", "10.0.0.7 / 10.1.0.7", "fe80::1"),
+        *("2001:db8::5/64", "255.255.255.0", "255.255.0.255", "24", "/33", "dhcp", "tbd", "00:00:5e:00:53:01"),
+        *(
+            "x/y:1",
+            "Gateway",
+            "VLAN",
+            "\u00e9\u4e2d",
+            "10.0.0.256",
+            "99999",
+            "0.0.0.0/0",
+            '"',
+            "a\nb",
+            " ",
+            "site",
+            "vlan 20",
+        ),
+    ]
+)
+TITLES = st.sampled_from(
+    [
+        "Tag",
+        "IP",
+        "IP address",
+        "Mask",
+        "Gateway",
+        "MAC",
+        "Name",
+        "VLAN",
+        "Network",
+        "Port",
+        "Ports",
+        "Slot",
+        "x",
+        "",
+        "Behind",
+    ]
+)
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(TITLES, min_size=1, max_size=6), st.lists(st.lists(CELLS, max_size=7), max_size=8))
+def test_any_list_gives_a_sound_plan_or_a_message(tmp_path: Path, titles: list[str], rows: list[list[str]]) -> None:
+    """Whatever the cells hold, the plan has no structural fault, as a folder and as a workbook."""
+    with (tmp_path / "list.csv").open("w", newline="", encoding="utf-8") as stream:
+        csv.writer(stream).writerows([titles, *rows])
+    try:
+        intake = intake_from(tmp_path / "list.csv", {})
+    except UsageError:
+        return
+    for name, text in plan_files(intake).items():
+        (tmp_path / name).write_text(text, "utf-8")
+    plan = read_plan(tmp_path)
+    assert len(plan.interfaces) == len(intake.interfaces)
+    assert to_text(intake)
+    (tmp_path / "plan.xlsx").write_bytes(workbook_of(sheets_of(intake), ["too-near"]))
+    assert [one.subject for one in read_plan(tmp_path / "plan.xlsx").interfaces] == list(plan.interface_named)

@@ -105,7 +105,7 @@ def entries_of(
     records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem], sheet: str = ""
 ) -> tuple[Entry, ...]:
     """Turn rows into entries, the first row being the titles; `sheet` comes before the row number in positions."""
-    head = records[0].cells
+    head = [unguarded(cell.strip()) for cell in records[0].cells]
     titles = [title_of(cell) for cell in head]
     wrong = list(_title_problems(titles, shape, f"{file}: {sheet}row {records[0].row}"))
     wrong += _untitled(titles, records, f"{file}: {sheet}", sheet)

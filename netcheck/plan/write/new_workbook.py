@@ -121,6 +121,7 @@ def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[
     sheet = workbook.create_sheet(name)
     for column, title in enumerate(titles, 1):
         cell = sheet.cell(1, column, title)
+        cell.data_type = "s"  # a title that begins like a formula is text as well
         cell.font, cell.fill = Font(bold=True), PatternFill("solid", fgColor="DDE6EE")
         sheet.column_dimensions[get_column_letter(column)].width = _WIDTHS.get(title, 18)
     sheet.freeze_panes = "A2"
