@@ -212,8 +212,16 @@ def _scheme(shape: SchemeShape, position: Position) -> Scheme:
 
 
 def _translation(shape: TranslationShape, position: Position) -> Translation:
-    outside, inside = (cell_from(text, address_from, position) for text in (shape.outside, shape.inside))
-    return Translation(outside=outside, inside=inside, island=shape.island, at=shape.at, position=position)
+    outside = cell_from(shape.outside, address_from, position)
+    several = "/" in shape.inside
+    return Translation(
+        outside=outside,
+        inside=Cell(shape.inside, None, position) if several else cell_from(shape.inside, address_from, position),
+        island=shape.island,
+        at=shape.at,
+        position=position,
+        sources=cell_from(shape.inside, prefix_from, position) if several else None,
+    )
 
 
 def _router(shape: RouterShape, position: Position) -> Router:

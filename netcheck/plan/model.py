@@ -114,13 +114,15 @@ class Router:
 
 @dataclass(frozen=True, slots=True)
 class Translation:
-    """An outside address that a translating router maps to one inside address of an island."""
+    """An outside address that a translating router maps to one inside address of an island, or that it puts as source
+    into the packets of a whole inside prefix (then `sources` is set, and `inside` has only the text)."""
 
     outside: Cell[Address]
     inside: Cell[Address]
     island: str  # of the inside address
     at: str  # the name of the router
     position: Position
+    sources: Cell[Prefix] | None = None
 
     @property
     def subject(self) -> str:

@@ -68,6 +68,7 @@ WORDS = {
     "host-name": "The device's host name.",
     "island": "The routing domain; addresses may repeat between islands, not within one.",
     "keep-clear": "How many addresses to stay away from any site host.",
+    "inside": "An inside address, or a prefix such as 192.168.10.0/24 that shares the outside address as source.",
     "kind": "The kind of device, or of survey file.",
     "mac": "The MAC address on the nameplate, such as 00-00-5E-00-53-21.",
     "mask": "The mask typed into the device, such as 255.255.255.0 or /24.",

@@ -62,6 +62,12 @@ def _end(plan: Plan, translations: dict[tuple[str, Address], list[Translation]],
     if address is None:
         return _End(interface, subnet, address_of(interface))
     several = translations.get((subnet.island, address), []) if subnet.island != other.island else []
+    if not several and subnet.island != other.island:
+        several = [
+            one
+            for one in plan.translations
+            if one.island == subnet.island and one.sources and one.sources.value and one.sources.value.holds(address)
+        ]
     into = [one for one in several if plan.outer_island(one) == other.island] or several
     if into:
         return _End(interface, subnet, str(into[0].outside.value), str(address))

@@ -161,3 +161,34 @@ def test_the_outside_address_of_the_router_itself_is_checked(
     assert [(finding.rule, finding.subjects) for finding in found if finding.rule != "already-there"] == [
         (rule, ("skid-1",)) for rule in rules
     ]
+
+
+SHARED = """[[translation]]
+outside = "10.62.20.10"
+inside = "192.168.10.0/24"
+island = "machine-1"
+at = "skid-1"
+"""
+
+
+@pytest.mark.parametrize(
+    ("ends", "starts", "outcomes"),
+    [
+        (("plc1/cpu", "server/lan"), "", ["delivered", "delivered"]),
+        (("plc1/cpu", "server/lan"), "from", ["delivered", "delivered"]),
+        (("server/lan", "plc1/cpu"), "to", ["delivered", "delivered"]),
+        (("server/lan", "plc1/cpu"), "", ["lost", "delivered"]),
+        (("plc1/cpu", "server/lan"), "to", ["delivered", "lost"]),
+        (("plc1/cpu", "server/lan"), "both", ["delivered", "lost"]),
+    ],
+)
+def test_many_inside_share_one_outside_address(
+    ends: tuple[str, str], starts: str, outcomes: list[str], checked: Callable[..., Checked]
+) -> None:
+    """RFC 3022 section 2.2: connections are opened from inside; the outside address may be the router's own."""
+    text = SITE + machine(1) + SHARED + talk(*ends).rstrip() + f'\nstarts = "{starts}"\n'
+    found = checked(text)
+    (one,) = found.conversations
+    assert [one.there.outcome.value, one.back.outcome.value] == outcomes
+    rules = [finding.rule for finding in found.findings]
+    assert rules == [{"lost": "no-way-there", "delivered": "no-way-back"}[outcomes[0]]] * ("lost" in outcomes)

@@ -235,7 +235,8 @@ def _of_hosts(drawn: Drawing, network: ipaddress.IPv4Network | ipaddress.IPv6Net
         named = {mac for mac in there if mac is not None}
         yield "already-there" if named and named == {row.mac} else "taken-on-site"
     own = {other.mac for _, other in drawn.rows if other.device == row.device and other.mac is not None}
-    if row.mac is not None and any(mac == row.mac and text != row.address for text, mac in drawn.hosts):
+    with_mac = {other.address for _, other in drawn.rows if other.mac == row.mac}  # mac-planned-twice, if several
+    if row.mac is not None and any(mac == row.mac and text not in with_mac for text, mac in drawn.hosts):
         yield "mac-elsewhere"
     if row.address is None or ipaddress.ip_address(row.address) not in network:
         return

@@ -56,8 +56,11 @@ def _of_router(scene: Scene) -> Iterator[Breach]:
     for one in scene.plan.translations:
         router = scene.plan.router_named.get(one.at)
         cells = router.interfaces if router else ()
-        if one.outside.value is not None and any(
-            cell.value is not None and cell.value.address == one.outside.value for cell in cells
+        shared = one.sources is not None  # a router's own address may be the source of many
+        if (
+            not shared
+            and one.outside.value is not None
+            and any(cell.value is not None and cell.value.address == one.outside.value for cell in cells)
         ):
             message = f"{one.outside.value} is an interface of router {one.at} itself"
             yield _breach(f"{message}: what is sent to the router would go to {one.inside.text}", one, others=(one.at,))

@@ -75,7 +75,10 @@ def _cells(plan: Plan) -> Iterator[Named]:
         yield from _several(router.name, "route's next hop", (route.via for route in router.routes))
     for translation in plan.translations:
         yield translation.subject, "outside address", translation.outside
-        yield translation.subject, "inside address", translation.inside
+        if translation.sources is None:
+            yield translation.subject, "inside address", translation.inside
+        else:
+            yield translation.subject, "inside prefix", translation.sources
     for scheme in plan.schemes:
         yield scheme.subject, "range", scheme.range
     for station in plan.stations:

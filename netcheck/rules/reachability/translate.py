@@ -3,6 +3,8 @@
 From outside an island, an inside address is reached at its outside address, and the translating router answers for it.
 From inside, packets go to that router as to any gateway, and continue with the outside address as their source.
 Without a translation of its own, an inside address is therefore not heard outside (RFC 3022 section 2.1, from memory).
+A translation of sources serves a whole prefix: its hosts open connections from one outside address, and nobody outside
+opens one to them (RFC 3022 section 2.2, from memory).
 """
 
 from __future__ import annotations
@@ -47,11 +49,13 @@ class ConversationTracer:
         for one in plan.translations:
             if one.inside.value is not None and one.outside.value is not None:
                 self._by_inside.setdefault((one.island, one.inside.value), []).append(one)
+        self._of_sources = [one for one in plan.translations if one.sources and one.sources.value and one.outside.value]
 
-    def both_ways(self, source: Interface, target: Interface) -> tuple[Trace, Trace]:
-        """Return the path from source to target, and the path back."""
+    def both_ways(self, source: Interface, target: Interface, starts: str = "") -> tuple[Trace, Trace]:
+        """Return the path from source to target, and the path back. `starts` says which side opens connections (`from`
+        if it is empty): replies pass a translation of sources, connections from outside do not."""
         one, two = self._ends(source, target)
-        return self._path(one, two), self._path(two, one)
+        return self._path(one, two, reply=starts == "to"), self._path(two, one, reply=starts in ("", "from"))
 
     def _ends(self, source: Interface, target: Interface) -> tuple[Endpoint | str, Endpoint | str]:
         """Return both ends in the family of their `address`, or in the family that both have if these differ."""
@@ -72,7 +76,7 @@ class ConversationTracer:
         readable = ((one, subnet, value_of(one.address)) for one, subnet in families)
         return [Endpoint(one, subnet, address) for one, subnet, address in readable if address is not None]
 
-    def _path(self, source: Endpoint | str, target: Endpoint | str) -> Trace:
+    def _path(self, source: Endpoint | str, target: Endpoint | str, *, reply: bool) -> Trace:
         for end in (source, target):
             if isinstance(end, str):
                 return undecided(f"{end} has no address that can be read")
@@ -84,16 +88,22 @@ class ConversationTracer:
         here, there = source.subnet.island, target.subnet.island
         if here == there:
             return trace(self._routers.of(here), source.interface, source.subnet, _goal(target))
-        return self._across(source, target)
+        return self._across(source, target, reply=reply)
 
-    def _across(self, source: Endpoint, target: Endpoint) -> Trace:
+    def _across(self, source: Endpoint, target: Endpoint, *, reply: bool) -> Trace:
         """Trace between islands: in through the target's translation, out through the source's, or both in turn."""
         here, there = source.subnet.island, target.subnet.island
-        into = {self._plan.outer_island(one): one for one in reversed(self._translations(target))}
-        out = {self._plan.outer_island(one): one for one in reversed(self._translations(source))}
+        shared = [self._sources(end) for end in (source, target)]
+        ways_in = [*self._translations(target), *(shared[1] if reply else ())]
+        into = {self._plan.outer_island(one): one for one in reversed(ways_in)}
+        out = {self._plan.outer_island(one): one for one in reversed([*self._translations(source), *shared[0]])}
         if here in into:
             return self._joined(self._leg(source, here, into[here], target), target)
         middle = next((island for island in out if island == there or island in into), None)
+        if middle is None and not reply and shared[1]:
+            who, outside = target.interface.subject, shared[1][0].outside.text
+            why = f"{outside} is only the source of connections that {who} opens; nobody outside can open one to it"
+            return lost(why, f"add a translation for {who} alone, or let it open the connection (starts)")
         if middle is None:
             who = f"{target.interface.subject} an address on island {here}"
             if there == "site" and here != "site":
@@ -109,6 +119,17 @@ class ConversationTracer:
 
     def _translations(self, end: Endpoint) -> list[Translation]:
         return self._by_inside.get((end.subnet.island, end.address), [])
+
+    def _sources(self, end: Endpoint) -> list[Translation]:
+        """Return the translations that put their outside address as source into packets of an end."""
+        return [
+            one
+            for one in self._of_sources
+            if one.island == end.subnet.island
+            and one.sources
+            and one.sources.value
+            and one.sources.value.holds(end.address)
+        ]
 
     def _leg(self, source: Endpoint, island: str, by: Translation, target: Endpoint) -> Trace:
         """Trace to an outside address, from a host of the island that the address belongs to."""
@@ -172,4 +193,4 @@ def trace_conversations(plan: Plan) -> tuple[TracedConversation, ...]:
 def _traced(plan: Plan, tracer: ConversationTracer) -> Iterable[TracedConversation]:
     for conversation in plan.conversations:
         source, target = plan.interface_named[conversation.source], plan.interface_named[conversation.target]
-        yield TracedConversation(conversation, *tracer.both_ways(source, target))
+        yield TracedConversation(conversation, *tracer.both_ways(source, target, conversation.starts))
