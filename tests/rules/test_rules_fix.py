@@ -168,13 +168,17 @@ def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
 def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHost]) -> None:
-    """A fix of `planned-twice` is for all subjects but one: the first granted one, else the first; other rules
-    offer one address to each subject."""
+    """A fix of `planned-twice` is for all subjects but one: the installed one, else a granted one, else the first;
+    other rules offer one address to each subject."""
     for finding in mending(check(plan, surveys_of(plan, hosts), TODAY)):
         assert finding.fix
         subjects = [subject for subject, _ in finding.fix.addresses]
-        granted = [subject for subject in finding.subjects if plan.interface_named[subject].granted]
-        keeper = (granted or list(finding.subjects))[0] if finding.rule == "planned-twice" else None
+        interfaces = [plan.interface_named[subject] for subject in finding.subjects if subject in plan.interface_named]
+        there = {(str(host.address), host.mac) for host in hosts if host.mac is not None}
+        of_site = [one for one in interfaces if plan.island_of(one) == plan.surveys[0].island and one.mac]
+        installed = [one.subject for one in of_site if one.mac and (finding.address, one.mac.value) in there]
+        granted = [one.subject for one in interfaces if one.granted]
+        keeper = [*installed, *granted, *finding.subjects][0] if finding.rule == "planned-twice" else None
         assert subjects == [subject for subject in finding.subjects if subject != keeper]
         assert finding.rule in MENDABLE | {"unplaced"}
 
