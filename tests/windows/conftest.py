@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import pytest
 
-from tests.lab.parallel import jobs, outcome  # noqa: F401
+from tests.lab import netns
+from tests.lab.listener import tcpdump_there
+from tests.lab.parallel import Job, Outcomes, run
 from tests.windows.build import why_not
 from tests.windows.skipping import skip_or_fail
 from tests.windows.wine import Windows
+
+AT_ONCE = 6  # Windows computers that run at the same time; on two cores more of them answer too late
 
 
 @pytest.fixture(scope="module")
@@ -19,3 +25,26 @@ def computer() -> Iterator[Windows]:
         skip_or_fail(reason)
     with Windows() as made:
         yield made
+
+
+def chosen(items: list[pytest.Item]) -> list[Job]:
+    """Return the jobs that the selected tests ask for by the parameter `windows_job`, the longest first."""
+    calls = (item.callspec for item in items if isinstance(item, pytest.Function) and hasattr(item, "callspec"))
+    jobs = {job.name: job for call in calls if isinstance(job := call.params.get("windows_job"), Job)}
+    return sorted(jobs.values(), key=lambda job: -job.lasts)
+
+
+@pytest.fixture(scope="session")
+def windows_jobs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outcomes]:
+    """The outcomes of all jobs of the selected tests, by name; they start with the first test that needs one."""
+    if reason := why_not() or netns.why_not() or ("" if tcpdump_there() else "the program tcpdump is not there"):
+        skip_or_fail(reason)
+    pool = ThreadPoolExecutor(AT_ONCE)
+    yield {job.name: pool.submit(run, job, tmp_path_factory.mktemp("run")) for job in chosen(request.session.items)}
+    pool.shutdown(cancel_futures=True)
+
+
+@pytest.fixture
+def outcome(windows_job: Job, windows_jobs: Outcomes) -> Any:
+    """The outcome of the test's job."""
+    return windows_jobs[windows_job.name].result()

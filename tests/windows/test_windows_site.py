@@ -21,7 +21,6 @@ from tests.lab.parallel import Job
 from tests.lab.plant import Plant
 from tests.lab.plants import usual
 from tests.lab.walks import Walk, WalkResult, walk
-from tests.windows.skipping import skip_or_fail
 from tests.windows.stations import Prepare, as_job
 from tests.windows.wine import Windows
 
@@ -29,7 +28,7 @@ pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PORT = "alpha/cpu:1"
 PIPES: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
 MAC = "00-00-5E-00-53-14"
-Outcome = Any  # of a job; a string says why there is no laboratory
+Outcome = Any  # of a job
 
 WALK = Walk("windows: walk", ("beta", "alpha"), {"alpha": "proven", "beta": "proven"}, {}, lasts=100)
 
@@ -39,11 +38,9 @@ def walked(lab: Lab, folder: Path, prepare: Prepare) -> WalkResult:
     return walk(WALK, lab, folder, prepare)
 
 
-@pytest.mark.parametrize("job", [as_job("walk", walked, 110)], ids=str)
-def test_a_walk_proves_both_devices(job: Job, outcome: Outcome) -> None:
+@pytest.mark.parametrize("windows_job", [as_job("walk", walked, 110)], ids=str)
+def test_a_walk_proves_both_devices(windows_job: Job, outcome: Outcome) -> None:
     """Both ports are proven, in the order in which they were pulled."""
-    if isinstance(outcome, str):
-        skip_or_fail(outcome)
     assert outcome.ended.verdicts == {"alpha/cpu:1": "proven", "beta/cpu:1": "proven"}, outcome.ended.text
     assert outcome.ended.code == 0
 
@@ -77,13 +74,13 @@ def proved_without_rights(case: Rightless, lab: Lab, folder: Path, prepare: Prep
 
 
 @pytest.mark.parametrize(
-    ("job", "case"),
+    ("windows_job", "case"),
     [pytest.param(as_job(one.name, partial(proved_without_rights, one), 45), one, id=one.name) for one in RIGHTLESS],
 )
-def test_without_a_driver_nothing_is_proven_and_faults_are_found(job: Job, case: Rightless, outcome: Outcome) -> None:
+def test_without_a_driver_nothing_is_proven_and_faults_are_found(
+    windows_job: Job, case: Rightless, outcome: Outcome
+) -> None:
     """The link by iphlpapi.dll names the fault, and never says more than `unsettled` of a sound port."""
-    if isinstance(outcome, str):
-        skip_or_fail(outcome)
     proof = outcome.proofs[PORT]
     print(f"{case.name:32} {proof['verdict']}: {proof['why']}")
     assert proof["verdict"] in case.verdicts, outcome.text
@@ -115,16 +112,14 @@ def stopped(number: signal.Signals, lab: Lab, folder: Path, prepare: Prepare) ->
 
 
 @pytest.mark.parametrize(
-    ("job", "code"),
+    ("windows_job", "code"),
     [
         pytest.param(as_job("Ctrl-C", partial(stopped, signal.SIGINT), 80), 130, id="Ctrl-C"),
         pytest.param(as_job("killed", partial(stopped, signal.SIGKILL), 80), None, id="killed"),
     ],
 )
-def test_a_stopped_run_leaves_a_record_that_is_taken_up(job: Job, code: int | None, outcome: Outcome) -> None:
+def test_a_stopped_run_leaves_a_record_that_is_taken_up(windows_job: Job, code: int | None, outcome: Outcome) -> None:
     """Ctrl-C ends with 130; after it, and after a kill, the record is sound, and proven ports are not proven again."""
-    if isinstance(outcome, str):
-        skip_or_fail(outcome)
     assert code is None or outcome.ended.code == code, outcome.ended.text
     assert "Traceback" not in outcome.ended.text
     assert outcome.verified.code == 0, outcome.verified.out
@@ -151,6 +146,8 @@ def on_site(lab: Lab, folder: Path, prepare: Prepare) -> OnSite:
     device, _ = usual.pair(plant)
     plant.plan()
     lab.veth((plant.station, "eth1"), (lab.namespace("office"), "eth0"))
+    for words in ("tuntap add tun0 mode tun", "link set tun0 up", "route add 192.0.2.16/29 dev tun0"):
+        lab.run(plant.station, ["ip", *words.split()])
     with Windows(plant.station) as computer:
 
         def run(*words: str, **settings: str) -> tuple[int, str, str]:
@@ -189,11 +186,9 @@ def on_site(lab: Lab, folder: Path, prepare: Prepare) -> OnSite:
         )
 
 
-@pytest.mark.parametrize("job", [as_job("on site", on_site, 60)], ids=str)
-def test_short_commands_on_site(job: Job, outcome: Outcome) -> None:
+@pytest.mark.parametrize("windows_job", [as_job("on site", on_site, 60)], ids=str)
+def test_short_commands_on_site(windows_job: Job, outcome: Outcome) -> None:
     """A sweep, a listener and `identify` find the devices; refusals say what is missing and what to do."""
-    if isinstance(outcome, str):
-        skip_or_fail(outcome)
     code, out, said = outcome.swept
     assert code == 0, said
     hosts = {host["address"]: host["mac"] for host in json.loads(out)["hosts"]}
@@ -204,7 +199,7 @@ def test_short_commands_on_site(job: Job, outcome: Outcome) -> None:
     assert (code, "192.0.2.20" in out, "alpha/cpu" in out) == (0, True, True), out + said
     _, out, said = outcome.ready
     assert "eth0 can be opened (portable link)" in out, said
-    assert "none sends planned addresses through another interface" in out
+    assert "the tunnel tun0 has a route for 192.0.2.16/29" in out
     code, _, said = outcome.without_driver
     assert code == 3
     assert "no capture driver is installed" in said
@@ -213,3 +208,45 @@ def test_short_commands_on_site(job: Job, outcome: Outcome) -> None:
     assert (code, "eth0 (cable, 192.0.2.1)" in said) == (2, True), said
     code, _, said = outcome.ambiguous
     assert (code, "eth0 and eth1" in said) == (3, True), said
+
+
+WATCH = """
+import sys, time
+from netcheck.wire.links.open import open_link
+from netcheck.wire.link import Carrier
+with open_link(sys.argv[1], "eth0") as link:
+    print("open", flush=True)
+    until = link.now() + 8
+    while link.now() < until:
+        for news in link.receive(until):
+            if isinstance(news, Carrier):
+                print(news.up, time.time(), flush=True)
+"""
+
+
+def watched(kind: str, lab: Lab, folder: Path, prepare: Prepare) -> list[tuple[bool, float]]:
+    """Take the far end of the cable down and up while a link is open; return each change and how late it was told."""
+    plant = Plant(lab, folder, direct=True)
+    usual.healthy_direct(plant)
+    (device,) = plant.devices
+    with Windows(plant.station) as computer, computer.start("-c", WATCH, kind, **PIPES) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"open\r\n"
+        moved = []
+        for move in (plant.pull, plant.plug_in):
+            time.sleep(1.5)
+            moved.append(time.time())
+            move(device)
+        told = [line.split() for line in process.stdout.read().decode().splitlines()]
+    return [(up == "True", float(at) - then) for (up, at), then in zip(told, moved, strict=True)]
+
+
+@pytest.mark.parametrize(
+    "windows_job",
+    [as_job(f"carrier, {kind}", partial(watched, kind), 20) for kind in ("portable", "unprivileged")],
+    ids=str,
+)
+def test_carrier_changes_are_noticed_within_a_second(windows_job: Job, outcome: Outcome) -> None:
+    """A cable that is pulled and put back is told once each, within a second."""
+    assert [up for up, _ in outcome] == [False, True]
+    assert all(late < 1 for _, late in outcome), outcome

@@ -15,7 +15,6 @@ from tests.lab.parallel import Job
 from tests.lab.plant import Plant
 from tests.lab.plants import usual
 from tests.windows.build import ROOT
-from tests.windows.skipping import skip_or_fail
 from tests.windows.stations import Prepare, as_job
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
@@ -36,11 +35,9 @@ def proved(lab: Lab, folder: Path, prepare: Prepare) -> tuple[Result, bytes]:
     return ended, (folder / "frames.pcapng").read_bytes()
 
 
-@pytest.mark.parametrize("job", [as_job("evidence", proved, 60)], ids=str)
-def test_evidence_on_a_direct_cable(job: Job, outcome: Any) -> None:
+@pytest.mark.parametrize("windows_job", [as_job("evidence", proved, 60)], ids=str)
+def test_evidence_on_a_direct_cable(windows_job: Job, outcome: Any) -> None:
     """Mask, gateway and identity are found as Linux finds them, and the capture holds the frames of both ways."""
-    if isinstance(outcome, str):
-        skip_or_fail(outcome)
     ended, capture = outcome
     assert ended.verdicts == {PORT: "proven"}, ended.text
     print(ended.proofs[PORT]["evidence"])
