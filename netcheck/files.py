@@ -41,7 +41,7 @@ _WORDS: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("the disk is full", "Make room and try again"),
     errno.EROFS: ("the disk is read-only", "Choose another folder"),
 }
-# The same for error numbers of Windows (winerror.h), which are more exact than the errno beside them.
+# The same for error numbers of Windows (winerror.h), which are more exact than the errno of the same error.
 _IN_USE = ("another program has the file open", "Close it there, then run the same command again")
 _DRIVE_GONE = ("the drive is not there any more", "Plug it in again, then run the same command again")
 _WINDOWS_WORDS: dict[int, tuple[str, str]] = {

@@ -1,4 +1,4 @@
-"""Divides a block into subnets beside those of a plan, and writes them into it."""
+"""Divides a block into subnets that do not overlap those of a plan, and writes them into the plan."""
 
 from __future__ import annotations
 

@@ -50,7 +50,7 @@ def demonstrate(out: Path) -> None:
     with _step("2. Look at the address space: who holds what"):
         print(draw(plan, surveys, checked, "", shutil.get_terminal_size().columns))
     with _step("3. Take the suggestions: addresses that are free and fit together"):
-        plan, surveys, checked = _mend(out / "plan", checked)
+        plan, surveys, checked = _apply_fixes(out / "plan", checked)
     with _step("4. Prove every port, on a simulated bench in virtual time"):
         print(caution_to_text())
         outcome = _prove(out)
@@ -96,7 +96,7 @@ def _checked(folder: Path) -> tuple[Plan, tuple[Survey, ...], Checked]:
     return plan, surveys, check(plan, surveys, date.today())
 
 
-def _mend(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Checked]:
+def _apply_fixes(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Checked]:
     """Write every proposed address into the plan and check it again."""
     fixes = [finding.fix for finding in checked.findings if finding.fix is not None]
     addresses: dict[str, Address] = dict(pair for fix in fixes for pair in fix.addresses)
@@ -104,10 +104,10 @@ def _mend(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ...], Che
         before = checked.plan.interface_named[subject].address
         print(f"{subject:<24} {'(none)' if before is None else before.text:<15} -> {address}")
     write_all(with_addresses(folder, addresses))
-    plan, surveys, mended = _checked(folder)
-    was, now = checked.count(Severity.CONFLICT), mended.count(Severity.CONFLICT)
+    plan, surveys, corrected = _checked(folder)
+    was, now = checked.count(Severity.CONFLICT), corrected.count(Severity.CONFLICT)
     print(f"{was} conflicts before, {now} now; a person must decide on the rest: masks, gateways and names")
-    return plan, surveys, mended
+    return plan, surveys, corrected
 
 
 def _prove(out: Path) -> RunOutcome:

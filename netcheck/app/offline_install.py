@@ -3,8 +3,8 @@
     python -m netcheck.app.offline_install FOLDER [--python 3.11 --python 3.12 ...]
 
 Run it in a clone of the repository, on any system with internet. The folder then holds netcheck, all packages that it
-needs as wheels for 64-bit Windows, and `install.cmd`, which makes a virtual environment beside itself and installs into
-it. The Python of the laptop must be one of the versions that were named.
+needs as wheels for 64-bit Windows, and `install.cmd`, which makes a virtual environment there and installs into it.
+The Python of the laptop must be one of the named versions.
 """
 
 from __future__ import annotations

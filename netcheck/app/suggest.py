@@ -20,10 +20,10 @@ from netcheck.survey.read import read_site
 from netcheck.text import safe
 
 
-def suggest(path: Path, day: date, beside: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
+def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
     """Print the proposals and return the exit code: 1 where an interface could not be placed.
 
-    The proposals keep clear of everything that the plans of `beside` use; those keep addresses that they share.
+    The proposals avoid every address that the plans of `others` use; those plans keep addresses that they share.
     Files are written before anything is printed, so that a reader who closes the pipe cannot stop the writing halfway.
     """
     with Steps(2) as steps:
@@ -32,7 +32,7 @@ def suggest(path: Path, day: date, beside: Sequence[Path] = (), *, write: bool, 
         tell_other_sheets(plan)
         steps.end()
         steps.begin("looking for free addresses")
-        plans = [*((str(other), read_plan(other)) for other in beside), (str(path), plan)]
+        plans = [*((str(other), read_plan(other)) for other in others), (str(path), plan)]
         found = propose_addresses(plan, surveys, day, others_of(plans, len(plans) - 1))
     addresses = {each.subject: each.address for each in found.proposals if each.address is not None}
     written = _write(path, addresses) if write else []

@@ -44,7 +44,7 @@ def merge_surveys(
         _print(merging, out, as_json)
     if problems:
         raise SurveyError(*problems)
-    return int(merging.mend)
+    return int(merging.needs_correction)
 
 
 def columns_from(maps: Sequence[str]) -> tuple[tuple[str, str], ...]:

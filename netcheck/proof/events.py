@@ -1,4 +1,4 @@
-"""What the prober tells the screen, the record and the ear, and what the operator tells the prober."""
+"""Events from the prober to the screen, the bell and the record, and keys from the operator to the prober."""
 
 from __future__ import annotations
 

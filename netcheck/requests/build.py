@@ -25,7 +25,7 @@ from netcheck.text import listed
 WITHDRAWN = "no longer asked for: withdraw it"
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
 # Conflicts whose correction keeps address, MAC and name: no reservation waits for them.
-_BESIDE = {
+_KEEP_ADDRESS = {
     "mask-broken", "mask-differs", "gateway-off-link", "gateway-unusable", "no-way-there", "no-way-back",
     "switch-port-twice",
 }  # fmt: skip
@@ -116,7 +116,7 @@ class _Work:
             if RULE_NAMED[one.rule].readdress is Readdress.NONE or one.address in (None, str(address))
         ]
         of_subnet = [f"{one.rule} of subnet {subnet}" for one in self._conflicts.get(subnet, ())]
-        return [rule for rule in dict.fromkeys(moved + own + of_subnet) if rule.split()[0] not in _BESIDE]
+        return [rule for rule in dict.fromkeys(moved + own + of_subnet) if rule.split()[0] not in _KEEP_ADDRESS]
 
     def _note(self, subject: str, address: Address, subnet: str = "", granted: str = "") -> str:
         rules = self._waits_for(subject, address, subnet)

@@ -12,7 +12,7 @@ KEPT = ("mode", "seed")  # fields that say which run it is
 
 
 def shrunk(one: Scenario, holds: Callable[[Scenario], bool], tries: int = 400) -> Scenario:
-    """Return the simplest scenario found, in at most so many tries, of which `holds` is still true."""
+    """Return the simplest scenario, found in at most `tries` tries, for which `holds` is still true."""
     left = tries
     simpler = True
     while simpler:

@@ -85,7 +85,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class AcceptedFinding:
-    """A finding that the site has accepted: by whom, why and until when."""
+    """A finding that the site has accepted: the person, the reason and the last day."""
 
     finding: Finding
     by: str

@@ -142,8 +142,11 @@ def _yields(scene: Scene, subject: str) -> bool:
 
 
 def _can_move(scene: Scene, finding: Finding, subject: str) -> bool:
-    """Return whether the finding is about the `address` of an interface whose subnet is right: neither an IPv6 address
-    beside an IPv4 one, nor an outside address of a router, nor a wrong `subnet` key is resolved by a proposal."""
+    """Return whether the finding is about the `address` of an interface whose subnet is right.
+
+    A proposal does not resolve a second address of the other family, an outside address of a router, or a wrong key
+    `subnet`.
+    """
     interface = scene.plan.interface_named.get(subject)
     if interface is None or scene.meant_subnet(interface) is not None:
         return False

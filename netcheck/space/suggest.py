@@ -276,8 +276,8 @@ class _Proposer:
             return _in_scheme(scheme, subnet, room.in_schemes)
         group = RunGroup.of(interface)
         run = room.runs.get(group) or room.start_run(group, self._held(group, subnet, room.prefix), self._octets)
-        if group.by == "kind" and (beside := self._beside_own(interface, room, run)) is not None:
-            return beside, f"in one run with the other interfaces of device {interface.device}"
+        if group.by == "kind" and (adjacent := self._next_to_own(interface, room, run)) is not None:
+            return adjacent, f"in one run with the other interfaces of device {interface.device}"
         at = run.candidate()
         if room.free.holds(at):
             return at, f"in one run with others of {group.by} {group.name}" if run.held else run.start
@@ -302,8 +302,8 @@ class _Proposer:
             and one.interface.subject not in self._moving
         }
 
-    def _beside_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
-        """Return a free address beside the device's own ones in the subnet, unless these are where its kind goes on."""
+    def _next_to_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
+        """Return a free address next to the device's own ones in the subnet; None if its kind's run is there."""
         own = {one.address.value for one in self._of_device[interface.device] if one.subnet.name == interface.subnet}
         own = {value for value in own if room.prefix.holds(Address(room.prefix.family, value))}
         if not own or abs(min(own) - run.candidate()) <= len(run.held):

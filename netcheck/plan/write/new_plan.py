@@ -66,7 +66,7 @@ place = "panel 1"
   gateway = "192.168.10.1"
   host-name = "example-panel"
 
-# Who must be able to talk with whom, both ways.
+# Interfaces that must be able to communicate, in both directions.
 [[conversation]]
 from = "example-panel/lan"
 to = "example-plc/cpu"

@@ -264,7 +264,7 @@ class AddressState:
         return found[::-1]
 
     def macs(self, since: float, until: float = EVER) -> dict[int, Sighting]:
-        """Return every MAC heard for the address in that time with its first sighting, in the order of hearing."""
+        """Return every MAC heard for the address in that time with its first sighting, in order of time."""
         found: dict[int, Sighting] = {}
         for sighting in self.heard(since, until):
             found.setdefault(sighting.mac, sighting)

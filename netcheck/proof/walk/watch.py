@@ -1,4 +1,4 @@
-"""The watch of a walk: every address is asked gently, and often enough that its silence means something."""
+"""The watch of a walk: asks every address slowly, but often enough that its silence is evidence."""
 
 from __future__ import annotations
 
@@ -16,23 +16,25 @@ LARGE = 100  # addresses: above, broadcast requests to all come less often than 
 
 
 class Watch:
-    """Wishes of every address on a walk. `controls` are, by subnet, the addresses that nobody should own."""
+    """The probe rates of every address on a walk. `controls` are, by subnet, the addresses that no host should own."""
 
     def __init__(self, run: RunState, tracks: Sequence[Track]) -> None:
-        """Take over whatever the bench watches: addresses that are not asked for, the gateways among them, too."""
+        """Watch all addresses of the run, including gateways and addresses whose ports are not to be proven."""
         self._run, self._tracks = run, tracks
         ours = {track.entry for track in tracks}
         self._others = [entry for entry in run.watched.values() if entry not in ours]
         self.controls = {net.name: [run.scheduler.entry(a, net.name) for a in net.spare] for net in run.scope.nets}
 
     def controls_asked(self, subnet: str) -> bool:
-        """Say whether those of a subnet have been asked as often as they are."""
+        """Return whether the control addresses of a subnet have been asked often enough."""
         return not self._run.scheduler.hears_all or all(entry.asked >= CONTROL_ASKS for entry in self.controls[subnet])
 
     def tend(self) -> None:
-        """A unicast echo a second to every address, and broadcast requests as often as all together may be asked, so
-        that a second owner has its chance. On a large walk they end once the address is known, since too few in a
-        minute say nothing about silence. The addresses that nobody should own are asked at the start."""
+        """Set the probe rates: a unicast echo a second to each address, and broadcasts as often as the pace allows.
+
+        Broadcast requests let a second owner answer. On a large walk they end once the MAC of the address is known,
+        since too few requests a minute are no evidence of silence. Control addresses are asked at the start.
+        """
         steady = None if len(self._tracks) > LARGE else max(REFRESH_EACH, len(self._tracks) / REFRESH)
         unknown = sum(not track.known for track in self._tracks)
         missing = any(track.entry.mac is None for track in self._tracks)  # half the pace is theirs
@@ -46,15 +48,15 @@ class Watch:
             self._ask(entry, rarely, None, echo)
         for entry in (entry for entries in self.controls.values() for entry in entries):
             entry.most_wait = CONTROL_WAIT
-            self._want(entry, ARP_EVERY if entry.asked < CONTROL_ASKS else None, None)
+            self._set_rates(entry, ARP_EVERY if entry.asked < CONTROL_ASKS else None, None)
 
     def _ask(self, entry: AddressState, lost: float, arp: float | None, echo: float) -> None:
-        """Ask by ARP alone, every `lost` seconds, where the MAC is not known or echo is ignored; else by both."""
+        """Ask only by ARP, every `lost` seconds, if the MAC is not known or echo is ignored; otherwise by both."""
         if entry.mac is None or entry.missed_echoes >= ECHO_TRIES:
-            self._want(entry, lost, None)
+            self._set_rates(entry, lost, None)
         else:
-            self._want(entry, arp, echo)
+            self._set_rates(entry, arp, echo)
 
-    def _want(self, entry: AddressState, arp: float | None, echo: float | None) -> None:
+    def _set_rates(self, entry: AddressState, arp: float | None, echo: float | None) -> None:
         if (entry.every[ProbeKind.ARP], entry.every[ProbeKind.ECHO]) != (arp, echo):
             self._run.scheduler.ask(entry, self._run.now, arp=arp, echo=echo)

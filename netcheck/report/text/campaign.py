@@ -26,7 +26,7 @@ HEADS = {
 
 
 WIDE = 160  # columns that the table with one column a verdict needs
-BESIDE = 47  # columns of the other cells where the verdicts share one column
+OTHER_CELLS = 47  # columns of the other cells where the verdicts share one column
 
 
 def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
@@ -86,7 +86,7 @@ def _listed(rows: list[ClassRow], width: int) -> str:
         )
         for row in rows
     ]
-    room = max(24, width - BESIDE)
+    room = max(24, width - OTHER_CELLS)
     return tabulate(
         cells, ("what is true of the site", "sites", "verdicts", "right"), maxcolwidths=[26, None, room, None]
     )

@@ -41,7 +41,7 @@ class Merging:
         return sum(table.distinct for table in self.tables)
 
     @property
-    def mend(self) -> bool:
+    def needs_correction(self) -> bool:
         """Return whether something could not be read or lists disagree."""
         return self.disagreeing > 0 or any(one.skipped.count or one.unread.count for one in self.surveys)
 
