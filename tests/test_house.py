@@ -28,7 +28,7 @@ LAYERS = {
     "field": {"tables", "plan", "survey", "wire", "proof"},
     "rig": {"plan", "wire", "proof"},
     "record": {"proof"},
-    "answers": {"tables", "plan", "survey", "rules"},
+    "answers": {"tables", "plan", "survey", "rules", "requests"},
     "requests": {"plan", "survey", "space", "rules"},
     "report": {"tables", "plan", "survey", "space", "rules", "proof", "field", "rig", "record", "answers", "requests"},
 }

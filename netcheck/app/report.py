@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from netcheck.answers.grants import TO_ANSWER, grants_from
 from netcheck.answers.read import from_file
 from netcheck.app.progress import Steps
 from netcheck.app.remarks import tell_other_sheets
@@ -63,15 +65,21 @@ def demand_unanswered(paths: Sequence[Path]) -> None:
     for path in paths:
         if path.suffix.casefold() not in _ANSWERED or not path.is_file():
             continue
-        try:
-            answers = from_file(path)
-        except (NetcheckError, OSError):
-            continue  # not a file of answers
-        rows = [one.row for one in answers if any((one.decision, one.change_to, one.remark, one.by, one.until))]
+        rows = _answered_rows(path)
         if rows:
             what = f"it holds answers, the first in row {rows[0]}, and is not overwritten"
             do = "Read them first with `netcheck answers PLAN FILE`, or name another file"
             raise UsageError(Problem(what, safe(str(path)), do))
+
+
+def _answered_rows(path: Path) -> list[int]:
+    """Return the rows of a file that hold answers, to findings or to requests; none for any other file."""
+    with suppress(NetcheckError, OSError):
+        answers = from_file(path)
+        return [one.row for one in answers if any((one.decision, one.change_to, one.remark, one.by, one.until))]
+    with suppress(NetcheckError, OSError):
+        return [row.row for row in grants_from(path) if any(row.cells.get(title) for title in TO_ANSWER)]
+    return []
 
 
 def _checked(

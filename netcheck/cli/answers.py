@@ -30,16 +30,23 @@ def command(
 ) -> None:
     """Read the findings that the site has answered, and write the accepted ones into the plan.
 
-    Findings come from `netcheck report PLAN --out FILE.csv` or `.xlsx`. The column decision holds agreed, change or
-    question, or nothing. A conflict is never accepted without a remark. Comments and layout of the plan stay, and the
-    same answers read twice change nothing.
+    Findings come from `netcheck report PLAN --out FILE.csv` or `.xlsx`. The column decision holds one of: use the
+    proposal, live with it as it is, change it to (with the value in change-to), question. A conflict is never accepted
+    without a remark. Comments and layout of the plan stay, and the same answers read twice change nothing.
+
+    Requests come from `netcheck report PLAN --requests FILE.csv`. Mark the column granted or refused, and fill ticket,
+    by and date. A granted reservation goes into the plan as `granted`.
 
     Exit code: 0 done, 1 some rows need a correction (the others are done), 2 bad use or input.
 
     Example: netcheck answers plans/tarn-hollow conflicts.csv
     """
+    from netcheck.answers.grants import REQUESTS
+    from netcheck.answers.read import holds
     from netcheck.app.answers import apply_answers
+    from netcheck.app.grants import apply_grants
 
     o.demand_one_of_write_and_dry_run(write, dry_run)
     as_json = form is o.TextFormat.JSON
-    raise typer.Exit(apply_answers(plan, file, o.day_from(today), by.strip(), write=not dry_run, as_json=as_json))
+    apply = apply_grants if holds(file, REQUESTS) else apply_answers
+    raise typer.Exit(apply(plan, file, o.day_from(today), by.strip(), write=not dry_run, as_json=as_json))

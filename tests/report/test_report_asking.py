@@ -355,7 +355,7 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
 def test_the_published_vectors_stay_text(bad: str, cell: str, checked: Callable[[str], Checked]) -> None:
     """Input and remedy as printed by OWASP, CSV Injection."""
     text = (HEAD + DEVICES).replace('"operator screens"', json.dumps(bad))
-    assert f",{cell}\r\n" in to_csv(checked(text)).decode()
+    assert f',{cell},"","","","",""\r\n' in to_csv(checked(text)).decode()
 
 
 def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:

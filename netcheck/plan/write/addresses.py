@@ -41,30 +41,38 @@ def write_all(edits: Iterable[Edit]) -> None:
     write_together((edit.path, edit.data) for edit in edits)
 
 
+def with_granted(path: str | Path, granted: Mapping[str, str]) -> tuple[Edit, ...]:
+    """Return the plan's files with these texts under `granted`, by subject; see `with_addresses`."""
+    return _with_values(path, granted, "granted")
+
+
 def with_addresses(path: str | Path, addresses: Mapping[str, Address]) -> tuple[Edit, ...]:
     """Return the changed files of a plan with these addresses by subject (`device/interface`).
 
     PlanError where no file has a subject, or a file cannot be changed safely.
     """
+    return _with_values(path, {subject: str(address) for subject, address in addresses.items()}, "address")
+
+
+def _with_values(path: str | Path, wanted: Mapping[str, str], key: str) -> tuple[Edit, ...]:
     file = plan_file(Path(path))
-    wanted = {subject: str(address) for subject, address in addresses.items()}
     if file.suffix.casefold() == ".xlsx":
-        edits = [_edit(file, _read(file, UNPACKED_LIMIT, text=False), wanted, workbook_with_addresses)]
+        edits = [_edit(file, _read(file, UNPACKED_LIMIT, text=False), wanted, workbook_with_addresses, key)]
     else:
-        edits = _text_edits(file, wanted)
+        edits = _text_edits(file, wanted, key)
     missing = [safe(one, 80) for one in wanted if not any(one in held for _, held in edits)]
     if missing:
         raise PlanError(Problem(f"not in the plan: {listed(missing)}", safe(file.name)))
     return tuple(edit for edit, _ in edits if edit is not None)
 
 
-def _text_edits(file: Path, wanted: Mapping[str, str]) -> list[tuple[Edit | None, set[str]]]:
+def _text_edits(file: Path, wanted: Mapping[str, str], key: str) -> list[tuple[Edit | None, set[str]]]:
     data = _read(file, PLAN_LIMIT)
     beside = parsed(data, safe(file.name)).get("interfaces")
-    edits = [_edit(file, data, wanted, plan_with_addresses)]
+    edits = [_edit(file, data, wanted, plan_with_addresses, key)]
     if isinstance(beside, str):
         table = file.parent / beside.strip()
-        edits.append(_edit(table, _read(table, TABLE_LIMIT), wanted, table_with_addresses))
+        edits.append(_edit(table, _read(table, TABLE_LIMIT), wanted, table_with_addresses, key))
     return edits
 
 
@@ -75,12 +83,12 @@ def _read(path: Path, limit: int, text: bool = True) -> bytes:
         raise PlanError(error.at(safe(path.name))) from error
 
 
-Change = Callable[[bytes, Mapping[str, str]], tuple[bytes, set[str]]]
+Change = Callable[[bytes, Mapping[str, str], str], tuple[bytes, set[str]]]
 
 
-def _edit(path: Path, data: bytes, wanted: Mapping[str, str], change: Change) -> tuple[Edit | None, set[str]]:
+def _edit(path: Path, data: bytes, wanted: Mapping[str, str], change: Change, key: str) -> tuple[Edit | None, set[str]]:
     try:
-        new, held = change(data, wanted)
+        new, held = change(data, wanted, key)
     except ValueError as error:
         by_hand = listed([f"{safe(subject, 80)} {text}" for subject, text in wanted.items()], 20)
         problem = Problem(
@@ -92,14 +100,14 @@ def _edit(path: Path, data: bytes, wanted: Mapping[str, str], change: Change) ->
     return (None if new == data else Edit(path, new)), held
 
 
-def plan_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
+def plan_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
     """Return the bytes of `plan.toml` with these addresses, and the subjects that it holds."""
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
-    text, held = toml_with_addresses(data[len(mark) :].decode("utf-8"), wanted)
+    text, held = toml_with_addresses(data[len(mark) :].decode("utf-8"), wanted, key)
     return mark + text.encode("utf-8"), held
 
 
-def toml_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[str]]:
+def toml_with_addresses(text: str, wanted: Mapping[str, str], key: str = "address") -> tuple[str, set[str]]:
     """Return a plan's TOML with these addresses, and the subjects that it holds; ValueError where another value would
     change.
     """
@@ -110,7 +118,7 @@ def toml_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[
         document = tomlkit.parse(text)
         for subject, table in _interfaces(document):
             if subject in wanted:
-                _set_address(table, wanted[subject])
+                _set_value(table, key, wanted[subject])
         new = tomlkit.dumps(document)
     except (TOMLKitError, RecursionError) as error:
         raise ValueError(safe(str(error)) or "it is nested too deeply") from error
@@ -118,7 +126,7 @@ def toml_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[
     interfaces = _interfaces(expected)
     for subject, table in interfaces:
         if subject in wanted:
-            table["address"] = wanted[subject]
+            table[key] = wanted[subject]
     if tomllib.loads(new) != expected:
         raise ValueError("another value would change with it")
     return new, {subject for subject, _ in interfaces} & set(wanted)
@@ -132,19 +140,19 @@ def _interfaces(document: Mapping[str, Any]) -> list[tuple[str, MutableMapping[s
     ]
 
 
-def _set_address(table: MutableMapping[str, Any], address: str) -> None:
+def _set_value(table: MutableMapping[str, Any], key: str, text: str) -> None:
     """Replace the value, or add a line below that of `subnet`."""
     import tomlkit
     from tomlkit.items import InlineTable, Whitespace
 
-    old = table.get("address")
+    old = table.get(key)
     if old is not None:
-        table["address"] = tomlkit.string(address, literal=old.as_string().startswith("'"))
+        table[key] = tomlkit.string(text, literal=old.as_string().startswith("'"))
     elif isinstance(table, InlineTable):
-        value, (_, last) = tomlkit.string(address), table.value.body[-1]
+        value, (_, last) = tomlkit.string(text), table.value.body[-1]
         value.trivia.trail = last.as_string() if isinstance(last, Whitespace) else ""  # before the closing brace
-        table["address"] = value
+        table[key] = value
     else:
         trivia = table["subnet"].trivia
         newline = "\r\n" if trivia.trail.endswith("\r\n") else "\n"
-        trivia.trail = f'{newline}{trivia.indent}address = "{address}"{trivia.trail}'
+        trivia.trail = f"{newline}{trivia.indent}{key} = {tomlkit.string(text).as_string()}{trivia.trail}"

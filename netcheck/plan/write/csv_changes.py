@@ -16,27 +16,27 @@ from netcheck.tables.formula_guard import unguarded
 _MARKS = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be", codecs.BOM_UTF8: "utf-8"}
 
 
-def table_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
+def table_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
     """Return the table's bytes with these addresses, and the subjects that it holds; ValueError where another value
     would change.
     """
     mark = next((one for one in _MARKS if data.startswith(one)), b"")
     encoding = _MARKS.get(mark) or encoding_of(io.BytesIO(data))
     text = data[len(mark) :].decode(encoding)
-    new, held = text_with_addresses(text, wanted)
+    new, held = text_with_addresses(text, wanted, key)
     return mark + new.encode(encoding), held
 
 
-def text_with_addresses(text: str, wanted: Mapping[str, str]) -> tuple[str, set[str]]:
+def text_with_addresses(text: str, wanted: Mapping[str, str], key: str = "address") -> tuple[str, set[str]]:
     """Return the table's text with these addresses, and the subjects that it holds."""
     lines = _lines(text)
     delimiter = delimiter_of(lines, keys_of(InterfaceRow))
     records = list(records_of(lines, delimiter))
-    subjects, column, titled = _subjects(records)
+    subjects, column, titled = _subjects(records, key)
     values = {row: wanted[subject] for row, subject in subjects.items() if subject in wanted}
     held = set(subjects.values()) & set(wanted)
     if values and not titled:
-        values[next(record.row for record in records if not record.empty)] = "address"
+        values[next(record.row for record in records if not record.empty)] = key
     source = iter(lines)
     raw = {record.row: "".join(islice(source, record.lines)) for record in records}
     new = "".join(_with_cell(raw[row], delimiter, column, values[row]) if row in values else raw[row] for row in raw)
@@ -54,12 +54,12 @@ def _stripped(cells: Sequence[str]) -> list[str]:
     return [cell.strip() for cell in cells]
 
 
-def _subjects(records: Sequence[Record]) -> tuple[dict[int, str], int, bool]:
-    """Return each row's subject, the column of addresses, and whether that column exists."""
+def _subjects(records: Sequence[Record], key: str) -> tuple[dict[int, str], int, bool]:
+    """Return each row's subject, the column of the key, and whether that column exists."""
     filled = [record for record in records if not record.empty]
     titles = [title_of(cell) for cell in filled[0].cells] if filled else []
-    titled = "address" in titles
-    column = titles.index("address") if titled else len(titles)
+    titled = key in titles
+    column = titles.index(key) if titled else len(titles)
     return {record.row: _subject(titles, record.cells) for record in filled[1:]}, column, titled
 
 

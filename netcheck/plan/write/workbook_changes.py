@@ -23,14 +23,14 @@ IDENTITY = ("rule", "subject", "address", "with")  # the keys that identify a fi
 VALUES = ("by", "because", "until", "decided")  # the keys that the site decides on
 
 
-def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[bytes, set[str]]:
+def workbook_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
     """Return the workbook with these addresses, and the subjects that it holds; ValueError where another value would
     change.
     """
     sheet, records = _sheet(data, "interfaces", InterfaceRow)
     titles = list(map(title_of, records[0].cells)) if records else []
-    titled = "address" in titles
-    column = titles.index("address") if titled else len(titles)
+    titled = key in titles
+    column = titles.index(key) if titled else len(titles)
     subjects = {record.row: _subject(titles, record) for record in records[1:]}
     held = set(subjects.values()) & set(wanted)
     texts = {record.row: _cell(record, column) for record in records}
@@ -38,7 +38,7 @@ def workbook_with_addresses(data: bytes, wanted: Mapping[str, str]) -> tuple[byt
     if not cells:
         return data, held
     if not titled:
-        cells[records[0].row] = "address"
+        cells[records[0].row] = key
     new = workbook_with_cells(data, sheet, {(row, column + 1): text for row, text in cells.items()})
     expected = [_put(each, column, cells.get(each.row)) for each in records]
     if [_put(each, column, None) for each in _sheet(new, "interfaces", InterfaceRow)[1]] != expected:

@@ -1,7 +1,8 @@
-"""Writes the requests to IT as CSV, one request a row (RFC 4180); `guarded` keeps formulas out."""
+"""Writes the requests to IT as CSV, one request a row, with columns for the answer (RFC 4180)."""
 
 from __future__ import annotations
 
+from netcheck.answers.grants import TO_ANSWER
 from netcheck.answers.table import LONGEST_CELL
 from netcheck.report.csv_xlsx.findings import rows_to_csv
 from netcheck.requests.build import asked_of, changed_since
@@ -12,6 +13,7 @@ from netcheck.text import safe
 
 COLUMNS = (
     "kind", "subject", "island", "address", "mac", "host-name", "subnet", "vlan", "switch-port", "what", "note",
+    *TO_ANSWER,
 )  # fmt: skip
 
 
@@ -27,4 +29,5 @@ def row_of(request: Request) -> tuple[str, ...]:
     return (
         str(request.kind), request.subject, request.island, request.address, request.mac, request.host_name,
         request.subnet, request.vlan, request.switch_port, request.what, request.note,
+        *("" for _ in TO_ANSWER),
     )  # fmt: skip

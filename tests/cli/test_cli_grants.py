@@ -1,0 +1,107 @@
+"""Requests to IT that come back granted or refused, in the file in which they were asked."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from netcheck.plan.read import read_plan
+from netcheck.plan.write.new_workbook import new_workbook
+from tests.cli.test_cli_answers import DAY, netcheck
+from tests.report.made import write_plan
+
+Row = dict[str, str]
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Path:
+    """A folder with a plan and its requests."""
+    write_plan(tmp_path / "p")
+    assert netcheck(tmp_path, "report", "p", "--requests", "asked.csv").returncode == 0
+    return tmp_path
+
+
+def rows_of(file: Path) -> list[Row]:
+    """The rows of a CSV file."""
+    with file.open(newline="", encoding="utf-8-sig") as stream:
+        return list(csv.DictReader(stream))
+
+
+def answered(file: Path, rows: list[Row]) -> None:
+    """Save the rows as a spreadsheet program does."""
+    with file.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, list(rows[0]), delimiter=";")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def test_granted_reservations_go_into_the_plan(desk: Path) -> None:
+    """With who, when and the ticket; the next requests say so, and reading the answers again changes nothing."""
+    rows = rows_of(desk / "asked.csv")
+    row = next(row for row in rows if row["subject"] == "filler-plc/cpu" and row["kind"] == "reservation")
+    row.update({"granted": "x", "by": "site IT; network", "ticket": "CHG-118", "date": "20.11.2026"})
+    answered(desk / "asked.csv", rows)
+    result = netcheck(desk, "answers", "p", "asked.csv", "--format", "json")
+    shape = json.loads(result.stdout)
+    words = "by site IT network on 2026-11-20 ticket CHG-118"
+    assert (result.returncode, shape["granted"], shape["written"]) == (0, {"filler-plc/cpu": words}, True)
+    assert read_plan(desk / "p").interface_named["filler-plc/cpu"].granted == words
+    assert netcheck(desk, "report", "p", "--requests", "again.csv").returncode == 0
+    again = next(row for row in rows_of(desk / "again.csv") if row["subject"] == "filler-plc/cpu")
+    assert f"granted by {words}" in again["note"] or words in again["note"]
+    assert netcheck(desk, "answers", "p", "asked.csv").stderr == "nothing to write\n"
+
+
+def test_a_granted_proposal_becomes_the_address(desk: Path) -> None:
+    """The address that was requested is the one that the plan gets; the conflict is gone."""
+    rows = rows_of(desk / "asked.csv")
+    row = next(row for row in rows if "proposed instead of" in row["note"])
+    row.update({"granted": "yes", "by": "site IT"})
+    answered(desk / "asked.csv", rows)
+    assert netcheck(desk, "answers", "p", "asked.csv").returncode == 0
+    interface = read_plan(desk / "p").interface_named[row["subject"]]
+    assert interface.address is not None
+    assert (interface.address.text, interface.granted) == (row["address"], f"by site IT on {DAY}")
+
+
+def test_refused_and_contradictory_rows(desk: Path) -> None:
+    """A refusal is told and stores nothing; both at once, or nobody named, is a flaw of its own row."""
+    rows = [row for row in rows_of(desk / "asked.csv") if row["kind"] == "reservation"]
+    rows[0].update({"refused": "x", "by": "site IT", "ticket": "CHG-7"})
+    rows[1].update({"refused": "x", "granted": "x", "by": "site IT"})
+    rows[2].update({"granted": "x"})
+    answered(desk / "asked.csv", rows)
+    before = (desk / "p" / "plan.toml").read_bytes()
+    result = netcheck(desk, "answers", "p", "asked.csv")
+    assert result.returncode == 1
+    assert "Refused: the plan has to change" in result.stdout
+    assert "ticket CHG-7" in result.stdout
+    assert "row 3: it is granted and refused" in result.stdout
+    assert "row 4: nobody is named in the column by" in result.stdout
+    assert (desk / "p" / "plan.toml").read_bytes() == before
+
+
+def test_answered_requests_are_not_overwritten(desk: Path) -> None:
+    """Whoever writes the requests again keeps the answers."""
+    rows = rows_of(desk / "asked.csv")
+    rows[0].update({"granted": "x", "by": "site IT"})
+    answered(desk / "asked.csv", rows)
+    result = netcheck(desk, "report", "p", "--requests", "asked.csv")
+    assert (result.returncode, "it holds answers, the first in row 2" in result.stderr) == (2, True)
+
+
+def test_a_workbook_plan_takes_grants(tmp_path: Path) -> None:
+    """The cell stands in the column `granted` of the interfaces."""
+    from datetime import date
+
+    (tmp_path / "plan.xlsx").write_bytes(new_workbook("plan", ["too-near"], date(2026, 11, 2)))
+    assert netcheck(tmp_path, "report", "plan.xlsx", "--requests", "asked.csv").returncode == 0
+    rows = rows_of(tmp_path / "asked.csv")
+    row = next(row for row in rows if row["kind"] == "reservation" and row["address"])
+    row.update({"granted": "x", "by": "site IT"})
+    answered(tmp_path / "asked.csv", rows)
+    assert netcheck(tmp_path, "answers", "plan.xlsx", "asked.csv").returncode == 0
+    assert read_plan(tmp_path / "plan.xlsx").interface_named[row["subject"]].granted == f"by site IT on {DAY}"
