@@ -1,4 +1,4 @@
-"""How fast the paper check is, beside what it is measured against: `python tests/bench/paper.py [ROUNDS]`.
+"""Measures how fast the paper check is, in ratio to a reference: `python tests/bench/paper.py [ROUNDS]`.
 
 Every figure is of a whole process: wall time from start to end, and the largest memory that the kernel saw it hold.
 Each command runs right after the one that it is compared with, and medians of the rounds and of their ratios are
@@ -102,8 +102,8 @@ def netcheck(*words: str) -> Run:
     return done
 
 
-def beside(ours: Callable[[], Run], other: Callable[[], Run], rounds: int) -> tuple[float, float, float]:
-    """Median seconds of both, taken by turns, and the median of the ratios."""
+def compared(ours: Callable[[], Run], other: Callable[[], Run], rounds: int) -> tuple[float, float, float]:
+    """Return the median seconds of both, run in turns, and the median of their ratios."""
     pairs = [(ours().seconds, other().seconds) for _ in range(rounds)]
     return (
         median(mine for mine, _ in pairs),
@@ -121,7 +121,7 @@ def table(path: Path, titles: str, rows: Iterable[Iterable[object]]) -> None:
 
 
 def plan(folder: Path, *subnets: str, site: str = "") -> None:
-    """Write a plan with its survey; its interfaces are in a table beside it."""
+    """Write a plan with its survey; its interfaces are in a table in the same folder."""
     top = f'format = 1\ninterfaces = "interfaces.csv"\n[site]\nname = "Bench"\n{site}\n'
     survey = '[[survey]]\nfile = "site-hosts.csv"\ntaken = 2026-10-28\ncovers = ["10.0.0.0/8"]\n'
     (folder / "plan.toml").write_text(top + "".join(subnets) + survey, encoding="utf-8")
@@ -162,12 +162,12 @@ def scale(folder: Path, rounds: int) -> list[Row]:
         runs.append(netcheck("check", large, *TODAY))
         return runs[-1]
 
-    ours, least, ratio = beside(check, lambda: run("-c", INTEGERS, large), rounds)
-    _, objects, slower = beside(check, lambda: run("-c", OBJECTS, large), rounds)
+    ours, least, ratio = compared(check, lambda: run("-c", INTEGERS, large), rounds)
+    _, objects, slower = compared(check, lambda: run("-c", OBJECTS, large), rounds)
     tenth = median(netcheck("check", small, *TODAY).seconds for _ in range(rounds))
     memory = max(done.memory for done in runs)
     growth = 10 * math.log(sum(LARGE)) / math.log(sum(SMALL))
-    reading, rows, times = beside(
+    reading, rows, times = compared(
         lambda: netcheck("survey", "read", f"{large}/site-hosts.csv"), lambda: run("-c", ROWS, large), rounds
     )
     return [
@@ -181,8 +181,8 @@ def scale(folder: Path, rounds: int) -> list[Row]:
 
 def start(rounds: int) -> list[Row]:
     """The demo plan and the help, against a command that prints one table."""
-    check = beside(lambda: netcheck("check", DEMO, *TODAY), lambda: run("-c", COMMAND), 5 * rounds)
-    helping = beside(lambda: netcheck("--help"), lambda: run("-c", COMMAND, "--help"), 5 * rounds)
+    check = compared(lambda: netcheck("check", DEMO, *TODAY), lambda: run("-c", COMMAND), 5 * rounds)
+    helping = compared(lambda: netcheck("--help"), lambda: run("-c", COMMAND, "--help"), 5 * rounds)
     return [
         ("`check` of the demo plan: a typer command with a rich table", *shown(*check, most=2)),
         ("`--help`: that command's", *shown(*helping, most=1.4)),
@@ -190,7 +190,7 @@ def start(rounds: int) -> list[Row]:
 
 
 def crowd(folder: Path, wanted: int, taken: int) -> str:
-    """A /14 in which so many addresses are taken and so many interfaces want one."""
+    """Write a /14 in which *taken* addresses are taken and *wanted* interfaces need one."""
     folder.mkdir()
     net = 10 << 24
     drawn = Random(taken).sample(range(net + 2, net + (1 << 18) - 1), taken)

@@ -1,8 +1,8 @@
-"""How fast the readers of surveys are, beside what they are measured against: `python tests/bench/readers.py [ROUNDS]`.
+"""Measures how fast the readers of surveys are, in ratio to a reference: `python tests/bench/readers.py [ROUNDS]`.
 
 Every figure is of a whole process, each right after the one it is compared with; medians of the rounds and of their
-ratios are shown. A capture is read beside the system's `tcpdump` writing a line a packet to nowhere, a list of a
-million rows beside Python's csv module alone. The last rows are the memory of a capture of 1 GiB and of the list.
+ratios are shown. A capture is compared with the system's `tcpdump`, which writes a line a packet to nowhere, and a
+list of a million rows with Python's csv module. The last rows are the memory for a capture of 1 GiB and for the list.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ def frames(count: int) -> Iterator[bytes]:
 
 
 def pcap(path: Path, size: int = 0) -> None:
-    """A capture in pcap, repeated until it has so many bytes."""
+    """Write a capture in pcap, repeated until it has *size* bytes."""
     with path.open("wb") as stream:
         stream.write(struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 1))
         while True:
@@ -101,8 +101,8 @@ def listing(path: Path) -> None:
             stream.write(f"{address},{mac_text(0x5F000000 + number)},h{number}\n")
 
 
-def beside(ours: list[str], other: list[str], rounds: int) -> tuple[float, float, float]:
-    """Median seconds of both, by turns, and the median of the ratios."""
+def compared(ours: list[str], other: list[str], rounds: int) -> tuple[float, float, float]:
+    """Return the median seconds of both, run in turns, and the median of their ratios."""
     pairs = [(run(*ours)[0], run(*other)[0]) for _ in range(rounds)]
     return (
         median(mine for mine, _ in pairs),
@@ -128,15 +128,15 @@ def main() -> int:
             if shutil.which("tcpdump"):
                 other = ["tcpdump", "-n", "-r", str(path)]
                 what = f"{FRAMES:,} frames of {path.suffix[1:]}: tcpdump"
-                rows.append(judged(what, *beside([*NETCHECK, str(path)], other, rounds(3)), most=3))
+                rows.append(judged(what, *compared([*NETCHECK, str(path)], other, rounds(3)), most=3))
             alone = [[sys.executable, "-c", code, str(path)] for code in (OURS, SCAPY)]
             what = f"{FRAMES:,} frames of {path.suffix[1:]}, reading alone: scapy's raw reader"
-            rows.append(judged(what, *beside(alone[0], alone[1], rounds(3)), most=1))
+            rows.append(judged(what, *compared(alone[0], alone[1], rounds(3)), most=1))
             path.unlink()
         listing(folder / "a.csv")
         ours = [*NETCHECK, str(folder / "a.csv")]
         plain = [sys.executable, "-c", CSV, str(folder / "a.csv")]
-        rows.append(judged(f"{ROWS:,} rows read and merged: csv alone", *beside(ours, plain, rounds(3)), most=3))
+        rows.append(judged(f"{ROWS:,} rows read and merged: csv alone", *compared(ours, plain, rounds(3)), most=3))
         kept = {"the list's memory": (run(*ours)[1], 1024)}
         pcap(folder / "large.pcap", GIB)
         kept["memory of a capture of 1 GiB"] = run(*NETCHECK, str(folder / "large.pcap"))[1], 300

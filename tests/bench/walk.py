@@ -30,7 +30,7 @@ DEVICE = (
 
 
 def plan_of(folder: Path, count: int) -> Path:
-    """A plan of so many devices; 198.18.0.0/15 is for benchmarks (RFC 2544)."""
+    """Write a plan of *count* devices; 198.18.0.0/15 is for benchmarks (RFC 2544)."""
     text = PLAN + "".join(DEVICE.format(n=n, address=f"198.18.{1 + n // 200}.{1 + n % 200}") for n in range(count))
     (folder / "plan.toml").write_text(text, encoding="utf-8")
     return folder

@@ -107,8 +107,8 @@ def test_hearing_ends_soon_after_an_address_is_known() -> None:
         Ether(src="00:00:5e:00:53:14", dst="ff:ff:ff:ff:ff:ff")
         / ARP(op=1, hwsrc="00:00:5e:00:53:14", psrc="192.168.1.47", pdst="192.168.1.47")
     )
-    wire, ear = Wire({}, [Heard(104.0, 0, announcement)]), Listener(frozenset({STATION}), EVERYWHERE)
-    assert hear(wire, ear, 60.0, lambda passed: None) == ""
+    wire, listener = Wire({}, [Heard(104.0, 0, announcement)]), Listener(frozenset({STATION}), EVERYWHERE)
+    assert hear(wire, listener, 60.0, lambda passed: None) == ""
     assert 4 + QUIET <= wire.now() - 100 <= 4 + QUIET + 1.5
     assert wire.sent == []
-    assert [quad(host.address) for host in ear.found()] == ["192.168.1.47"]
+    assert [quad(host.address) for host in listener.found()] == ["192.168.1.47"]

@@ -1,4 +1,4 @@
-"""What the report's tests are made from: a small plan with its survey, and a record with a proof of every verdict."""
+"""Builds the inputs of the report's tests: a small plan with its survey, and a record with a proof of every verdict."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ DEVICES = (
 
 
 def plan_text() -> str:
-    """The plan with all devices."""
+    """Return the plan with all devices."""
     return PLAN + "".join(map(_device, DEVICES))
 
 
@@ -91,7 +91,7 @@ def _device(entry: tuple[str, str, int, tuple[str, ...]]) -> str:
 
 
 def write_plan(folder: Path, text: str = "") -> Path:
-    """Write plan and survey into a folder."""
+    """Write plan and survey into a folder and return it."""
     folder.mkdir(exist_ok=True)
     (folder / "plan.toml").write_text(text or plan_text(), encoding="utf-8")
     (folder / "site-hosts.csv").write_text(HOSTS, encoding="utf-8")
@@ -99,7 +99,7 @@ def write_plan(folder: Path, text: str = "") -> Path:
 
 
 def proof_of(subject: str, verdict: Verdict, why: str, **others: object) -> Proof:
-    """A proof with numbers in its phases, of a port of the plan."""
+    """Return a proof of a port of the plan, with numbers in its phases."""
     interface, port = subject.split(":")
     _, address, octet, _ = next(entry for entry in DEVICES if entry[0] == interface)
     seen = {
@@ -126,13 +126,13 @@ def proof_of(subject: str, verdict: Verdict, why: str, **others: object) -> Proo
 
 
 def a_stranger(octet: int, address: str, phase: str, known_as: str = "") -> Other:
-    """Somebody else that was heard."""
+    """Return another MAC that was heard."""
     mac = Mac.from_text("00-00-5E-00-53-00").value + octet
     return Other(mac, Address.from_text(address).value, phase, known_as)
 
 
 def every_verdict() -> tuple[Proof, ...]:
-    """One proof for each verdict but `not-tested`, and a second port of the first interface."""
+    """Return one proof for each verdict but `not-tested`, and a second port of the first interface."""
     camera = a_stranger(0x90, "10.62.20.61", "out", "site host camera-7")
     return (
         proof_of("pasteuriser-plc/cpu:1", Verdict.IMPOSTOR, "With the cable out, 00-00-5E-00-53-90 (site host "
@@ -158,7 +158,7 @@ def every_verdict() -> tuple[Proof, ...]:
 
 
 def clock_from(second: int = 0) -> Callable[[], datetime]:
-    """A clock that gains 40 seconds at every look."""
+    """Return a clock that gains 40 seconds at every reading."""
     looks = iter(range(1_000_000))
     return lambda: datetime(2026, 11, 19, 9, 14, 3, tzinfo=UTC) + timedelta(seconds=second + 40 * next(looks))
 
@@ -166,7 +166,7 @@ def clock_from(second: int = 0) -> Callable[[], datetime]:
 def write_record(
     path: Path, plan: Path, proofs: tuple[Proof, ...], clock: Callable[[], datetime], *, simulated: bool = False
 ) -> Path:
-    """Write a record of a plan with these proofs."""
+    """Write a record of a plan with these proofs and return its path."""
     read = read_plan(plan)
     run = Run(read.name, read.revision, read.sha256, "0.1.0", "10.62.20.245/24", "eth0 (raw)", "work order 118")
     run = replace(run, simulated=simulated)
@@ -178,7 +178,7 @@ def write_record(
 
 
 def report_from(plan: Path, *records: Path, before: Path | None = None) -> Report:
-    """Check a plan, and the earlier revision, and gather the report."""
+    """Check a plan, and the earlier revision if given, and return the report."""
     checked, surveys = _checked(plan)
     old = _checked(before)[0] if before else None
     return report_of(checked, surveys, tuple(map(read_record, records)), TODAY, old)
@@ -191,7 +191,7 @@ def _checked(plan: Path) -> tuple[Checked, tuple[Survey, ...]]:
 
 
 def large_report(folder: Path, findings: int = 5000, ports: int = 2000) -> Report:
-    """A report of many findings and proofs, each of its own subject, made from those of the small plan."""
+    """Return a report of many findings and proofs, each with its own subject, built from those of the small plan."""
     plan = write_plan(folder / "tarn-hollow")
     sample = report_from(plan, write_record(folder / "run.jsonl", plan, every_verdict(), clock_from()))
     first = sample.checked.findings

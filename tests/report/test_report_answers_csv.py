@@ -16,7 +16,7 @@ from netcheck.rules.finding import Finding, Fix, Severity
 
 
 def one(report: Report, **changes: object) -> Report:
-    """The report with a single finding, changed."""
+    """Return the report with a single finding, changed."""
     plain = Finding(
         "inside-pool", Severity.CONFLICT, ("a/b",), "10.62.20.205", "x", "common practice", None, "plan.toml"
     )
@@ -25,7 +25,7 @@ def one(report: Report, **changes: object) -> Report:
 
 
 def rows(data: bytes) -> list[dict[str, str]]:
-    """Rows as the standard library's reader has them."""
+    """Return the rows as the standard library reads them."""
     return list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
 
 
@@ -55,7 +55,7 @@ def test_a_golden_row(sample: Report) -> None:
 
 
 def test_fixes_of_several_subjects_name_each(sample: Report) -> None:
-    """With more than one subject, each address stands with the one that has to move."""
+    """If a finding has several subjects, each address is given with the subject that has to move."""
     fix = Fix((("c/d", Address.from_text("10.62.20.81")), ("e/f", Address.from_text("10.62.20.82"))))
     (row,) = rows(to_csv(one(sample, subjects=("a/b", "c/d", "e/f"), fix=fix)))
     assert row["subjects"] == "a/b; c/d; e/f"
@@ -73,7 +73,7 @@ def test_no_cell_begins_like_a_formula(text: str, sample: Report) -> None:
 
 @pytest.mark.parametrize("text", ['"onload="x', "a,b;c", "line\r\nbreak", "\x1b[31m", "\u202eabc", "\ud800"], ids=ascii)
 def test_hostile_text_stays_in_its_cell(text: str, sample: Report) -> None:
-    """Quotes and separators open no new cell, controls are visible escapes, and every row has all its cells."""
+    """Quotes and separators open no new cell, control characters become escapes, and every row has all cells."""
     data = to_csv(one(sample, message=text))
     table = list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
     assert [len(row) for row in table] == [len(COLUMNS)] * 2
@@ -81,8 +81,8 @@ def test_hostile_text_stays_in_its_cell(text: str, sample: Report) -> None:
     assert data.count(b"\r\n") == 2
 
 
-def test_the_byte_order_mark_stands_only_where_it_is_needed(sample: Report) -> None:
-    """ASCII has none, so that plain readers need no care; with more than ASCII spreadsheets need it."""
+def test_the_byte_order_mark_is_written_only_where_it_is_needed(sample: Report) -> None:
+    """A file in ASCII has no byte order mark; any other file has one, which spreadsheet programs need."""
     assert not to_csv(sample).startswith(b"\xef\xbb\xbf")
     data = to_csv(one(sample, message="Käserei"))
     assert data.startswith(b'\xef\xbb\xbf"rule"')

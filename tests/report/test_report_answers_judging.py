@@ -1,4 +1,4 @@
-"""Tests of what answered rows come to: what is accepted, what is asked for, and what has to be mended first."""
+"""Tests of the result of answered rows: accepted, to change, in question, or to correct first."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LIVE, USE = "live with it as it is", "use the proposal"
 
 
 def answer(finding: Finding, decision: str = LIVE, row: int = 2, **changes: str) -> Answer:
-    """The row of a finding as the report writes it, answered."""
+    """Return the row of a finding as the report writes it, with an answer."""
     rule, _, subjects, address = map(unguarded, cells_of(finding)[:4])
     plain = Answer(
         row=row,
@@ -42,15 +42,15 @@ def answer(finding: Finding, decision: str = LIVE, row: int = 2, **changes: str)
 
 
 def flaw_of(checked: Checked, *answers: Answer, by: str = "") -> str:
-    """The words for the one row that has to be mended."""
+    """Return the message about the one row that must be corrected."""
     outcome = judged(checked, answers, TODAY, by)
     (flaw,) = {flaw.what for flaw in outcome.flaws}
     assert not outcome.accepted
     return flaw
 
 
-def test_an_accepted_conflict_is_accepted_for_this_clash_only(sample: Report) -> None:
-    """The entry holds the address and the other party, so that a new clash is not hidden by it."""
+def test_an_acceptance_holds_for_this_conflict_only(sample: Report) -> None:
+    """The entry has the address and the other party, so that it does not hide a new conflict."""
     taken = sample.checked.findings[TAKEN]
     outcome = judged(sample.checked, [answer(taken, until="2026-12-31")], TODAY)
     (entry,) = outcome.accepted
@@ -65,15 +65,15 @@ def test_an_accepted_conflict_is_accepted_for_this_clash_only(sample: Report) ->
 
 @pytest.mark.parametrize("remark", ["", "  ", "-", "\u200b\u202e", "\u00a0", "...", "\n"], ids=ascii)
 def test_a_conflict_is_never_accepted_without_a_remark(remark: str, sample: Report) -> None:
-    """Neither with an empty one, nor with one that says nothing; a remark needs a letter or a digit of any script."""
+    """A conflict needs a remark with at least one letter or digit, of any script."""
     taken = sample.checked.findings[TAKEN]
     assert "never accepted without a remark" in flaw_of(sample.checked, answer(taken, remark=remark))
     (entry,) = judged(sample.checked, [answer(taken, remark="同意")], TODAY).accepted
     assert entry.because == "同意"
 
 
-def test_the_severity_is_that_of_the_plan_now(sample: Report) -> None:
-    """Whoever writes another severity into the file changes nothing; a risk needs no remark."""
+def test_the_severity_of_the_plan_decides(sample: Report) -> None:
+    """The severity in the file is ignored: the plan's present severity decides; a risk needs no remark."""
     (entry,) = judged(sample.checked, [answer(sample.checked.findings[RISK], remark="")], TODAY).accepted
     assert (entry.rule, entry.because) == ("not-surveyed", "accepted without a remark")
     graver = tuple(replace(each, severity=Severity.CONFLICT) for each in sample.checked.findings)
@@ -81,8 +81,8 @@ def test_the_severity_is_that_of_the_plan_now(sample: Report) -> None:
     assert "never accepted without" in flaw_of(checked, answer(sample.checked.findings[RISK], remark=""))
 
 
-def test_somebody_has_to_be_named(sample: Report) -> None:
-    """By the row or, for all rows, by the caller; the row goes first."""
+def test_a_person_must_be_named(sample: Report) -> None:
+    """A person is named by the row or, for all rows, by the caller; the row takes precedence."""
     taken = answer(sample.checked.findings[TAKEN], by="")
     assert "nobody is named" in flaw_of(sample.checked, taken)
     rows = [taken, answer(sample.checked.findings[POOL])]
@@ -91,14 +91,14 @@ def test_somebody_has_to_be_named(sample: Report) -> None:
 
 
 @pytest.mark.parametrize("word", [LIVE, " Live with it. ", "AS IT IS", "leave it as it is"])
-def test_living_with_it_in_other_words(word: str, sample: Report) -> None:
-    """What people write where no list is offered."""
+def test_other_wordings_of_the_decision_are_understood(word: str, sample: Report) -> None:
+    """Common wordings of the decision are understood where the program offers no list."""
     assert judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY).accepted
 
 
 @pytest.mark.parametrize("word", ["agreed", "Agreed", " AGREED. ", "agree", "accepted", "Accept"])
 def test_agreed_is_refused_where_there_is_a_proposal(word: str, sample: Report) -> None:
-    """It was read as acceptance of the duplicate address by a tool, and meant as consent to the proposal by IT."""
+    """`agreed` is ambiguous where a proposal exists (the conflict, or the proposal), so it is refused."""
     taken = sample.checked.findings[TAKEN]
     assert taken.fix is not None
     outcome = judged(sample.checked, [answer(taken, word, remark="please use the proposed address")], TODAY)
@@ -111,8 +111,8 @@ def test_agreed_is_refused_where_there_is_a_proposal(word: str, sample: Report) 
     assert judged(sample.checked, [answer(risk, word)], TODAY).accepted
 
 
-def test_the_proposal_goes_into_the_plan(sample: Report) -> None:
-    """As the reviewer saw it, even where another one would be proposed today."""
+def test_the_proposal_is_written_into_the_plan(sample: Report) -> None:
+    """The proposal that the reviewer saw is written, even if another one would be proposed today."""
     taken = sample.checked.findings[TAKEN]
     (move,) = judged(sample.checked, [answer(taken, USE, remark="")], TODAY).moves
     assert taken.fix is not None
@@ -132,8 +132,8 @@ def test_the_proposal_goes_into_the_plan(sample: Report) -> None:
     ],
     ids=["column", "in the decision", "other words", "remark"],
 )
-def test_the_address_given_goes_into_the_plan(decision: str, more: dict[str, str], sample: Report) -> None:
-    """Written in its own column, behind the decision, or as the only word of the remark."""
+def test_the_given_address_is_written_into_the_plan(decision: str, more: dict[str, str], sample: Report) -> None:
+    """An address is written if it is in its own column, after the decision, or the only word of the remark."""
     row = replace(answer(sample.checked.findings[TAKEN], decision, remark=""), **more)  # type: ignore[arg-type]
     (move,) = judged(sample.checked, [row], TODAY).moves
     assert [(subject, str(address)) for subject, address in move.addresses] == [("pasteuriser-plc/cpu", "10.62.20.125")]
@@ -147,14 +147,14 @@ def test_the_address_given_goes_into_the_plan(decision: str, more: dict[str, str
         ("a/b=10.62.20.125", "does not concern 'a/b'"),
     ],
 )
-def test_an_address_that_cannot_be_meant_is_refused(value: str, words: str, sample: Report) -> None:
-    """Nothing is guessed."""
+def test_an_unusable_address_is_refused(value: str, words: str, sample: Report) -> None:
+    """An address that cannot be used is refused, and no other one is guessed."""
     taken = sample.checked.findings[TAKEN]
     assert words in flaw_of(sample.checked, answer(taken, "change it to", change_to=value))
 
 
 def test_a_new_address_that_is_in_conflict_is_refused(sample: Report) -> None:
-    """The plan is checked with all new addresses before one of them is written."""
+    """The plan is checked with all new addresses before any of them is written."""
     plan, taken = sample.plan, sample.checked.findings[TAKEN]
     other = next(each for each in plan.interfaces if each.subnet == "process" and each.subject not in taken.subjects)
     assert other.address is not None
@@ -169,8 +169,9 @@ def test_a_new_address_that_is_in_conflict_is_refused(sample: Report) -> None:
 
 
 @pytest.mark.parametrize("rule", sorted(NEVER_ACCEPTED))
-def test_what_no_site_can_live_with_has_no_such_box(rule: str, sample: Report) -> None:
-    """An unreadable value, a broken mask, a network or broadcast address, and the gateway's own."""
+def test_errors_of_the_plan_cannot_be_accepted(rule: str, sample: Report) -> None:
+    """An unreadable value, a broken mask, a network or broadcast address and the gateway's own address cannot be
+    accepted."""
     finding = replace(sample.checked.findings[UNREAD], rule=rule)
     assert Decision.LIVE not in choices_of(finding)
     checked = replace(sample.checked, findings=(finding,))
@@ -178,29 +179,29 @@ def test_what_no_site_can_live_with_has_no_such_box(rule: str, sample: Report) -
 
 
 @pytest.mark.parametrize("decision", ["change it to", "question"])
-def test_a_change_or_a_question_needs_words(decision: str, sample: Report) -> None:
-    """A bare decision tells the integrator nothing."""
+def test_a_change_or_a_question_needs_a_remark(decision: str, sample: Report) -> None:
+    """A decision to change or to ask needs a remark."""
     row = answer(sample.checked.findings[RISK], decision, remark=" - ")
     assert "needs words" in flaw_of(sample.checked, row)
 
 
 @pytest.mark.parametrize("decision", ["use the proposal", "change it to 10.62.20.125"])
 def test_a_change_that_was_carried_out_is_done(decision: str, sample: Report) -> None:
-    """The finding is gone because the plan holds the change: that is no mistake of the reviewer's."""
+    """A change that the plan already holds is done, and is not an error of the reviewer."""
     row = answer(sample.checked.findings[TAKEN], decision)
     outcome = judged(replace(sample.checked, findings=()), [row], TODAY)
     assert (outcome.done, outcome.flaws) == ((2,), ())
 
 
 def test_deleted_rows_count_as_not_answered(sample: Report) -> None:
-    """What is open and has no decision is counted, whether its row is blank or was deleted."""
+    """Every open finding without a decision is counted, whether its row is blank or deleted."""
     outcome = judged(sample.checked, [answer(sample.checked.findings[TAKEN])], TODAY)
     assert outcome.unanswered == len(sample.checked.findings) - 1
 
 
 @pytest.mark.parametrize("word", ["maybe", "not agreed", "agreed?", "no", "yes but", "=1", "x" * 9000], ids=len)
-def test_what_is_no_decision_is_said(word: str, sample: Report) -> None:
-    """Nothing is guessed; the words that are known are named."""
+def test_an_unknown_decision_is_refused(word: str, sample: Report) -> None:
+    """An unknown decision is refused, and the message names the known ones."""
     outcome = judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY)
     assert outcome.accepted == ()
     assert "is not a decision" in outcome.flaws[0].what
@@ -208,8 +209,9 @@ def test_what_is_no_decision_is_said(word: str, sample: Report) -> None:
     assert len(outcome.flaws[0].what) < 100
 
 
-def test_rows_that_are_not_answered_and_rows_that_ask(sample: Report) -> None:
-    """Open rows are counted, a remark alone is a flaw, changes and questions are listed with their remarks."""
+def test_open_rows_changes_and_questions(sample: Report) -> None:
+    """Open rows are counted, a remark without a decision is an error, changes and questions are listed with their
+    remarks."""
     taken, pool, _, risk = sample.checked.findings[:4]
     rows = [
         answer(taken, "change it to", remark="use .125"),
@@ -229,16 +231,16 @@ def test_rows_that_are_not_answered_and_rows_that_ask(sample: Report) -> None:
     assert to_json(outcome, written=False)["change"][0]["key"] == taken.key
 
 
-def test_a_row_whose_finding_is_gone_is_said(sample: Report) -> None:
-    """The plan has changed since, or the row is of another plan."""
+def test_a_row_without_a_finding_is_reported(sample: Report) -> None:
+    """A row without a finding, because the plan changed or is another one, is reported."""
     row = answer(sample.checked.findings[TAKEN], key="taken-on-site-000000000000")
     what = "no finding taken-on-site of pasteuriser-plc/cpu with key taken-on-site-000000000000 is left in this plan"
     assert flaw_of(sample.checked, row) == what
     assert flaw_of(replace(sample.checked, findings=()), replace(row, key="")).endswith("is left in this plan")
 
 
-def test_without_a_key_a_row_is_found_by_what_it_says(sample: Report) -> None:
-    """A reviewer may have dropped the column; where two findings fit, the row is not guessed."""
+def test_a_row_without_a_key_is_matched_by_its_columns(sample: Report) -> None:
+    """A row without its key is matched by its other columns, unless two findings match."""
     taken = sample.checked.findings[TAKEN]
     assert judged(sample.checked, [answer(taken, key="")], TODAY).accepted
     twin = replace(taken, others=("00-00-5E-00-53-99",))
@@ -248,17 +250,17 @@ def test_without_a_key_a_row_is_found_by_what_it_says(sample: Report) -> None:
     assert entry.other == "00-00-5E-00-53-99"
 
 
-def test_columns_sorted_apart_are_noticed(sample: Report) -> None:
-    """A key beside another finding's rule or subjects means that columns were sorted and rows were not."""
+def test_separately_sorted_columns_are_detected(sample: Report) -> None:
+    """A key that does not match the rule and subjects of its row shows that columns were sorted separately."""
     taken, pool = sample.checked.findings[:2]
     for sorted_apart in (answer(taken, key=pool.key), answer(taken, key=pool.key, rule="")):
         assert "Sort whole rows" in judged(sample.checked, [sorted_apart], TODAY).flaws[0].do
-    turned = answer(taken, subjects="2026-07-03", address="10,622,061")  # what a spreadsheet makes of some names
+    turned = answer(taken, subjects="2026-07-03", address="10,622,061")  # what spreadsheet programs make of some names
     assert judged(sample.checked, [turned], TODAY).accepted
 
 
 def test_one_finding_answered_twice(sample: Report) -> None:
-    """The same answer twice is one; two different ones are said, with both rows, and neither is taken."""
+    """Two equal answers to a finding count once; two different ones are reported with both rows, and neither counts."""
     taken = sample.checked.findings[TAKEN]
     assert len(judged(sample.checked, [answer(taken), answer(taken, row=7)], TODAY).accepted) == 1
     what = flaw_of(sample.checked, answer(taken), answer(taken, "question", row=7))
@@ -270,7 +272,7 @@ def test_one_finding_answered_twice(sample: Report) -> None:
     ["2026-12-31", "31.12.2026", "12/31/2026", "31/12/2026", "12/31/26", "31.12.26", "31-12-2026", "2026-12-31 00:00"],
 )
 def test_days_as_spreadsheets_write_them(text: str, sample: Report) -> None:
-    """Common practice, no source: programs write a day in their country's form; one reading is taken for the day."""
+    """A date in the form of any country is read if it has one reading (common practice, no source)."""
     (entry,) = judged(sample.checked, [answer(sample.checked.findings[TAKEN], until=text)], TODAY).accepted
     assert entry.until == date(2026, 12, 31)
 
@@ -286,20 +288,20 @@ def test_days_as_spreadsheets_write_them(text: str, sample: Report) -> None:
         ("soon", "is not a day"),
     ],
 )
-def test_days_that_are_none(text: str, words: str, sample: Report) -> None:
-    """What can be read two ways, is past, or is no day leaves the finding open."""
+def test_bad_dates_are_refused(text: str, words: str, sample: Report) -> None:
+    """An ambiguous or past date, or text that is no date, leaves the finding open."""
     assert words in flaw_of(sample.checked, answer(sample.checked.findings[TAKEN], until=text))
 
 
 def test_today_is_the_last_day(sample: Report) -> None:
-    """An agreement holds on the day it names; past it the finding returns."""
+    """An acceptance holds up to and including its last day."""
     row = answer(sample.checked.findings[TAKEN], until=TODAY.isoformat())
     assert judged(sample.checked, [row], TODAY).accepted
     assert not judged(sample.checked, [row], TODAY + timedelta(days=1)).accepted
 
 
-def test_an_agreement_in_force_is_not_written_again(sample: Report) -> None:
-    """The same words are there already; other words renew it, and its day stays where the row has none."""
+def test_an_equal_acceptance_is_not_written_again(sample: Report) -> None:
+    """An equal acceptance is not written again; a changed one is renewed and keeps its last day if the row has none."""
     (agreed,) = sample.checked.accepted
     same = answer(agreed.finding, remark=agreed.because, by=agreed.by)
     outcome = judged(sample.checked, [same], TODAY)
@@ -311,7 +313,7 @@ def test_an_agreement_in_force_is_not_written_again(sample: Report) -> None:
 
 
 def test_text_of_a_reviewer_is_one_harmless_line(sample: Report) -> None:
-    """Line breaks become spaces, controls and bidirectional characters visible; a book is refused."""
+    """Line breaks become spaces, control and bidirectional characters become visible, and very long text is refused."""
     taken = sample.checked.findings[TAKEN]
     row = answer(taken, remark="a\r\n b\x1b[2J\u202e", by="<b>=IT")
     (entry,) = judged(sample.checked, [row], TODAY).accepted
@@ -323,7 +325,7 @@ def test_text_of_a_reviewer_is_one_harmless_line(sample: Report) -> None:
 
 @pytest.mark.parametrize("name", ["a, b", "=1+1", "a;b", "-x", "'=x", "a, a", '{[<\\"'], ids=ascii)
 def test_hostile_subjects_are_found_and_accepted(name: str, sample: Report) -> None:
-    """Whatever a device is called, its row is found again with its key and without, and the entry matches."""
+    """The row of a device with any name is matched with its key and without, and the entry matches its finding."""
     subjects = (f"{name}/lan", f"{name} 2/lan", f"{name},3/lan")
     finding = replace(sample.checked.findings[TAKEN], subjects=subjects, others=())
     checked = replace(sample.checked, findings=(finding,))

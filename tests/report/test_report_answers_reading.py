@@ -1,4 +1,4 @@
-"""Tests of answered findings as spreadsheet programs save them: other delimiters, encodings, columns and rows."""
+"""Tests of answered findings as spreadsheet programs save them: various delimiters, encodings, columns and rows."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ ROWS = (
 
 
 def answer_of(row: int, cells: tuple[str, ...]) -> Answer:
-    """The answer that these cells are read as."""
+    """Return the answer that is read from these cells."""
     return Answer(row=row, **dict(zip(TITLES, cells, strict=True)))
 
 
@@ -35,14 +35,14 @@ READ = tuple(answer_of(row, cells) for row, cells in ((2, ROWS[0]), (3, ROWS[1])
 
 
 def text_of(rows: Sequence[Sequence[str]], delimiter: str = ",", quoting: int = csv.QUOTE_MINIMAL) -> str:
-    """Rows as the standard library writes them."""
+    """Return the rows as the standard library writes them."""
     out = io.StringIO()
     csv.writer(out, delimiter=delimiter, quoting=quoting).writerows(rows)  # type: ignore[arg-type]
     return out.getvalue()
 
 
 def read(folder: Path, data: bytes, name: str = "a.csv") -> tuple[Answer, ...]:
-    """What is read from these bytes."""
+    """Return the answers that are read from these bytes."""
     (folder / name).write_bytes(data)
     return from_file(folder / name)
 
@@ -50,7 +50,7 @@ def read(folder: Path, data: bytes, name: str = "a.csv") -> tuple[Answer, ...]:
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"], ids=ascii)
 def test_delimiter_and_encoding_are_found(encoding: str, delimiter: str, tmp_path: Path) -> None:
-    """Whatever the program's country and age, the rows are the same; a cell of two lines is one row still."""
+    """The rows are the same for any delimiter and encoding, and a cell with two lines is in one row."""
     assert read(tmp_path, text_of((TITLES, *ROWS), delimiter).encode(encoding)) == READ
 
 
@@ -65,31 +65,31 @@ CHANGES: tuple[tuple[str, Callable[[list[list[str]]], list[list[str]]]], ...] = 
 
 
 @pytest.mark.parametrize("change", [each for _, each in CHANGES], ids=[name for name, _ in CHANGES])
-def test_what_a_spreadsheet_does_to_columns(
+def test_columns_are_identified_by_their_titles(
     change: Callable[[list[list[str]]], list[list[str]]], tmp_path: Path
 ) -> None:
-    """Columns are found by their titles."""
+    """Columns are identified by their titles, in any order."""
     rows = change([list(row) for row in (TITLES, *ROWS)])
     assert read(tmp_path, text_of(rows, quoting=csv.QUOTE_ALL).encode()) == READ
 
 
-def test_blank_rows_and_lines_above_the_titles_are_passed_over(tmp_path: Path) -> None:
-    """Row numbers are those that the spreadsheet shows; `sep=` is a line that some programs write."""
+def test_blank_rows_and_lines_above_the_titles_are_skipped(tmp_path: Path) -> None:
+    """Blank rows, lines above the titles and `sep=` are skipped; row numbers are those that the spreadsheet shows."""
     text = "sep=;\r\nFindings of revision C\r\n\r\n" + text_of((TITLES, ROWS[1]), ";") + ";;;\r\n\r\n" + ";;x;y\r\n"
     rows = read(tmp_path, text.encode())
     assert [(row.row, row.rule, row.key) for row in rows] == [(5, "crowded", "crowded-2"), (8, "", "y")]
 
 
-def test_the_guard_is_taken_off(tmp_path: Path) -> None:
-    """Text comes back as it was before a quote was put before it, and where a program has trimmed that quote."""
+def test_the_guard_is_removed(tmp_path: Path) -> None:
+    """The quote that guards a cell is removed, and a text from which a program has removed it is read as well."""
     rows = [("'=x", "'-a/b", "", "k", "agreed", "'=1+1", "'@it", ""), ("=x", "-a/b", "", "k", "agreed", "=1+1", "@it")]
     one, other = read(tmp_path, text_of((TITLES, *rows)).encode())
     assert (one.rule, one.subjects, one.remark, one.by) == ("=x", "-a/b", "=1+1", "@it")
     assert (other.rule, other.subjects, other.remark, other.by) == (one.rule, one.subjects, one.remark, one.by)
 
 
-def test_an_unclosed_quote_costs_its_own_row(tmp_path: Path) -> None:
-    """The row is named, the next one is read."""
+def test_an_unclosed_quote_affects_only_its_row(tmp_path: Path) -> None:
+    """A row with an unclosed quote is reported, and the next row is read."""
     text = ",".join(TITLES) + '\nx,y,,k1,agreed,"torn,it,\nx,y,,k2,agreed,fine,it,\n'
     broken, whole = read(tmp_path, text.encode())
     assert "quotes" in broken.fault
@@ -97,7 +97,7 @@ def test_an_unclosed_quote_costs_its_own_row(tmp_path: Path) -> None:
 
 
 def book(path: Path, sheets: dict[str, Sequence[Sequence[object]]]) -> Path:
-    """A workbook of openpyxl's own making."""
+    """Return a workbook made by openpyxl."""
     workbook = openpyxl.Workbook()
     workbook.remove(workbook.worksheets[0])
     for title, rows in sheets.items():
@@ -109,7 +109,7 @@ def book(path: Path, sheets: dict[str, Sequence[Sequence[object]]]) -> Path:
 
 
 def test_a_workbook_gives_the_same_rows(tmp_path: Path) -> None:
-    """Days are days whatever their format, other sheets do not count, and neither does the order of columns."""
+    """A workbook gives the same rows: dates in any format, other sheets ignored, columns in any order."""
     days: list[Sequence[object]] = [TITLES[::-1]]
     for day in (date(2026, 12, 31), datetime(2026, 12, 31, 0, 0), "2026-12-31"):
         days.append([day, *ROWS[0][:-1][::-1]])
@@ -119,7 +119,7 @@ def test_a_workbook_gives_the_same_rows(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("title", ["decision", "remark", "key"])
 def test_a_formula_is_not_an_answer(title: str, tmp_path: Path) -> None:
-    """With a stored value or without, it is refused with its row, whatever it would give."""
+    """A formula is refused with its row, with or without a stored value."""
     row = [f'="{cell}"' if name == title else cell for name, cell in zip(TITLES, ROWS[0], strict=True)]
     path = book(tmp_path / "a.xlsx", {"findings": [TITLES, row]})
     with pytest.raises(ReportError, match=r"a\.xlsx: it holds a formula without a stored value"):
@@ -132,8 +132,8 @@ def test_a_formula_is_not_an_answer(title: str, tmp_path: Path) -> None:
         from_file(stored)
 
 
-def test_what_is_no_answer_is_refused_in_words(tmp_path: Path) -> None:
-    """Each refusal names the file, and says what to do."""
+def test_files_without_answers_are_refused(tmp_path: Path) -> None:
+    """Each refusal names the file and says what to do."""
     bomb = tmp_path / "bomb.xlsx"
     with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("xl/worksheets/sheet1.xml", bytes(65 << 20))
@@ -167,8 +167,8 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path: Path) -> None:
         assert problem.do
 
 
-def test_rows_of_a_million_empty_cells_are_passed_over(tmp_path: Path) -> None:
-    """They stand before the titles and after them, and cost no answer."""
+def test_rows_of_a_million_empty_cells_are_skipped(tmp_path: Path) -> None:
+    """Rows with a million empty cells, before or after the titles, are skipped."""
     wide = b"," * ((1 << 20) - 1) + b"\n"
     rows = read(tmp_path, 2 * wide + text_of((TITLES, ROWS[1])).encode() + wide)
     assert [(row.row, row.key) for row in rows] == [(4, "crowded-2")]
@@ -180,7 +180,7 @@ GOOD = text_of((TITLES, *ROWS)).encode()
 @settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(st.integers(0, len(GOOD)), st.binary(max_size=6), st.integers(0, 9))
 def test_any_bytes_are_read_or_refused(tmp_path: Path, at: int, junk: bytes, cut: int) -> None:
-    """A file that was cut, padded or mutated gives rows or a refusal in words, nothing else."""
+    """A file that is cut, padded or mutated gives rows or a refusal."""
     try:
         answers = read(tmp_path, GOOD[:at] + junk + GOOD[at + cut :])
     except ReportError as error:

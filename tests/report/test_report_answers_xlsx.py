@@ -1,4 +1,4 @@
-"""Tests of the findings as a workbook: read with openpyxl, it is ready for answers and holds no formula."""
+"""Tests of the findings as a workbook, read with openpyxl: it is ready for answers and contains no formula."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ HOSTILE = (
 
 
 def opened(report: Report) -> Any:
-    """The workbook by openpyxl's own reader."""
+    """Return the workbook as openpyxl reads it."""
     return openpyxl.load_workbook(io.BytesIO(to_xlsx(report)))
 
 
 def with_finding(report: Report, text: str) -> Report:
-    """The report with a single finding made of one text."""
+    """Return the report with a single finding made of one text."""
     finding = Finding(text, Severity.RISK, (text,), text, text, text, None, text)
     return replace(report, checked=replace(report.checked, findings=(finding,)))
 
 
-def test_a_row_a_finding_in_a_sheet_to_work_in(sample: Report) -> None:
-    """Titles stay in view and on every sheet of paper, columns are wide enough, and rows can be filtered."""
+def test_the_sheet_is_ready_to_work_in(sample: Report) -> None:
+    """Titles stay visible and repeat on paper, columns are wide enough, and rows can be filtered."""
     sheet = opened(sample)["findings"]
     rows = list(sheet.iter_rows(values_only=True))
     assert sorted(rows[0]) == sorted(COLUMNS)
@@ -53,7 +53,7 @@ def test_a_row_a_finding_in_a_sheet_to_work_in(sample: Report) -> None:
 
 
 def test_the_decision_is_chosen_from_a_list(sample: Report) -> None:
-    """Each row offers the decisions that its finding permits; a day is a day; both may stay empty."""
+    """Each row offers the decisions that its finding permits, dates are validated, and both cells may stay empty."""
     sheet = opened(sample)["findings"]
     titles = [cell.value for cell in sheet[1]]
     column = get_column_letter(titles.index("decision") + 1)
@@ -69,7 +69,7 @@ def test_the_decision_is_chosen_from_a_list(sample: Report) -> None:
 
 @pytest.mark.parametrize("text", HOSTILE, ids=ascii)
 def test_text_stays_text(text: str, sample: Report) -> None:
-    """Hostile text is text in its cell, unchanged and printable, and stays text when it is edited; two rows in all."""
+    """Hostile text is unchanged text in its cell and stays text when it is edited; there are two rows."""
     sheet = opened(with_finding(sample, text))["findings"]
     cells = [cell for cell in sheet[2] if cell.value is not None]
     assert {cell.data_type for cell in cells} == {"s"}
@@ -83,14 +83,14 @@ def test_text_stays_text(text: str, sample: Report) -> None:
 
 
 def test_no_finding_is_a_sheet_with_titles(sample: Report) -> None:
-    """A plan without findings makes a workbook that opens."""
+    """A plan without findings gives a workbook that opens, with titles."""
     sheet = opened(replace(sample, checked=replace(sample.checked, findings=())))["findings"]
     (titles,) = sheet.iter_rows(values_only=True)
     assert sorted(titles) == sorted(COLUMNS)
 
 
-def test_it_says_how_to_answer_and_of_which_plan(sample: Report) -> None:
-    """A second sheet names the plan by its hash, and says what each decision means."""
+def test_a_second_sheet_explains_the_decisions(sample: Report) -> None:
+    """A second sheet names the plan by its hash and explains each decision."""
     book = opened(sample)
     text = "\n".join(str(row[0]) for row in book["how to answer"].iter_rows(values_only=True))
     assert book.active.title == "findings"
@@ -99,7 +99,7 @@ def test_it_says_how_to_answer_and_of_which_plan(sample: Report) -> None:
 
 
 def test_the_same_report_gives_the_same_bytes(sample: Report) -> None:
-    """The only time inside the file is the report's day."""
+    """The only date in the file is the report's day, so that equal reports give equal bytes."""
     assert to_xlsx(sample) == to_xlsx(sample)
     properties = opened(sample).properties
     assert {properties.created, properties.modified} == {datetime(2026, 11, 20)}

@@ -1,4 +1,5 @@
-"""What IT is asked for: every kind of request, what waits, and zone text that an independent reader takes."""
+"""Tests of the requests to IT: every kind of request, requests that wait, and zone lines read by an independent
+reader."""
 
 from __future__ import annotations
 
@@ -94,7 +95,7 @@ to = "packer-drive/lan"
 
 @pytest.fixture
 def checked(tmp_path: Path) -> Callable[[str], Checked]:
-    """Checks a plan given as text."""
+    """Return the check of a plan given as text."""
 
     def run(text: str) -> Checked:
         (tmp_path / "plan.toml").write_text(text, "utf-8")
@@ -106,12 +107,13 @@ def checked(tmp_path: Path) -> Callable[[str], Checked]:
 
 @pytest.fixture
 def asked(checked: Callable[[str], Checked]) -> Asked:
-    """What the plan asks for."""
+    """Return the requests of the plan."""
     return asked_of(checked(HEAD + DEVICES))
 
 
-def test_reservations_say_all_that_it_types_in(asked: Asked) -> None:
-    """Address by address, IPv6 beside IPv4, with MAC, name, VLAN and switch port; what conflicts waits."""
+def test_a_reservation_has_every_value_for_it(asked: Asked) -> None:
+    """A reservation has the address (IPv4 and IPv6 separately), MAC, name, VLAN and switch port; conflicting ones
+    wait."""
     first, six, panel, capper, _ = asked.of(RequestKind.RESERVATION)
     assert (first.subject, first.address, first.mac) == ("filler-plc/cpu", "10.62.20.103", "00-00-5E-00-53-21")
     assert (first.host_name, first.subnet, first.vlan, first.switch_port) == ("filler-plc", "process", "620", "sw-1/3")
@@ -123,8 +125,8 @@ def test_reservations_say_all_that_it_types_in(asked: Asked) -> None:
     assert "proposed instead of 10.62.31.7, which the plan still has" in capper.note
 
 
-def test_what_is_requested_is_what_suggest_writes(tmp_path: Path) -> None:
-    """No address is requested that `suggest --write` changes, be it for a conflict, a risk or a missing address."""
+def test_requests_have_the_addresses_that_suggest_writes(tmp_path: Path) -> None:
+    """No request has an address that `suggest --write` would change."""
     devices = DEVICES.replace('address = "10.62.30.7"\n', "").replace('address = "10.62.30.8"', 'address = "8.8.8.8"')
     (tmp_path / "plan.toml").write_text(HEAD + devices, "utf-8")
     plan = read_plan(tmp_path)
@@ -139,8 +141,8 @@ def test_what_is_requested_is_what_suggest_writes(tmp_path: Path) -> None:
     assert not {pair for pair in requested if pair[0] in left} - proposed
 
 
-def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> None:
-    """The pool in two parts around the address, which is granted and therefore need not move."""
+def test_a_pool_is_requested_without_the_planned_address(asked: Asked) -> None:
+    """A pool is requested without the planned address in it, which is granted and therefore need not move."""
     (pool,) = asked.of(RequestKind.POOL)
     assert pool.what == "10.62.20.100-10.62.20.109 becomes 10.62.20.100-10.62.20.102 and 10.62.20.104-10.62.20.109"
     assert (pool.subject, pool.address, pool.note) == ("filler-plc/cpu", "10.62.20.103", "")
@@ -156,7 +158,8 @@ def test_a_pool_is_given_back_without_what_is_planned_in_it(asked: Asked) -> Non
     ],
 )
 def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
-    """At either end, in the middle, and all of it; compared with the standard library's count of addresses."""
+    """The rest of a pool is right for an address at either end, in the middle and for all of it, by the standard
+    library."""
     text = (HEAD + DEVICES).replace("10.62.20.100-10.62.20.109", f"{low}-{high}")
     (pool,) = asked_of(checked(text)).of(RequestKind.POOL)
     assert pool.what.split(" becomes ")[1] == becomes
@@ -165,8 +168,8 @@ def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Call
     assert whole - 1 == sum(int(ipaddress.ip_address(p[-1])) - int(ipaddress.ip_address(p[0])) + 1 for p in parts)
 
 
-def test_only_what_is_routed_meets_a_firewall(asked: Asked) -> None:
-    """A conversation inside a subnet is not asked for; one between subnets is, with both addresses."""
+def test_only_routed_conversations_are_requested(asked: Asked) -> None:
+    """Only conversations between subnets are requested, with both addresses."""
     (one,) = asked.of(RequestKind.CONVERSATION)
     assert (one.subject, one.address) == ("line-panel/lan", "10.62.30.7")
     assert one.what == "filler-plc/cpu 10.62.20.103 (process), both ways"
@@ -225,7 +228,8 @@ to = "dual-panel/lan"
 
 
 def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable[[str], Checked]) -> None:
-    """Each family that both ends have; beyond a translating router its outside address (RFC 3022 section 2.1)."""
+    """A conversation has the addresses of each family of both ends; behind a translating router, the outside address
+    (RFC 3022 section 2.1)."""
     _, four, six, sensor, into, out = asked_of(checked(HEAD + DEVICES + BOTH)).of(RequestKind.CONVERSATION)
     assert (four.address, four.what) == ("10.62.30.9", "filler-plc/cpu 10.62.20.103 (process), both ways")
     assert (six.address, six.what) == ("2001:db8:30::9", "filler-plc/cpu 2001:db8:20::67 (six), both ways")
@@ -235,8 +239,8 @@ def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable
     assert "192.168.0.10 inside cell-1" in out.note
 
 
-def test_what_an_address_has_no_part_in_does_not_wait(checked: Callable[[str], Checked]) -> None:
-    """A mistyped mask changes neither reservation nor DNS record; a subnet that overlaps another holds up both."""
+def test_requests_wait_only_for_findings_about_their_values(checked: Callable[[str], Checked]) -> None:
+    """A wrong mask holds up neither reservation nor DNS record; overlapping subnets hold up both."""
     wrong = (HEAD + DEVICES).replace('address = "10.62.30.7"\n', 'address = "10.62.30.7"\nmask = "255.255.0.0"\n')
     found = checked(wrong)
     assert {one.rule for one in found.findings if "line-panel/lan" in one.subjects} >= {"mask-differs"}
@@ -251,8 +255,9 @@ def test_what_an_address_has_no_part_in_does_not_wait(checked: Callable[[str], C
 
 
 @pytest.mark.parametrize("name", ["a_b", "a..b", ".a", "-a", "a-", "x" * 64, "a b", "a.b.c" + ".d" * 130])
-def test_an_accepted_name_is_still_no_zone_line(name: str, checked: Callable[[str], Checked]) -> None:
-    """The site may live with an odd name; a name server would not (RFC 1123 section 2.1, RFC 1035 section 2.3.4)."""
+def test_an_accepted_bad_name_gives_no_zone_line(name: str, checked: Callable[[str], Checked]) -> None:
+    """A name that the site has accepted, but DNS does not allow, gives no zone line (RFC 1123 section 2.1, RFC 1035
+    section 2.3.4)."""
     accepted = '[[accepted]]\nrule = "name-unusable"\nsubject = "filler-plc/cpu"\nby = "IT"\nbecause = "it is so"\n'
     text = (HEAD + DEVICES).replace('"filler-plc"\nswitch', f'"{name}"\nswitch') + accepted
     zones = asked_of(checked(text)).zones
@@ -261,14 +266,14 @@ def test_an_accepted_name_is_still_no_zone_line(name: str, checked: Callable[[st
 
 
 def test_zone_lines_are_read_by_dnspython(asked: Asked) -> None:
-    """RFC 1035 section 5.1, RFC 3596: forward and reverse agree, by a reader that is not ours; the name in conflict
-    has none. Owners of reverse lines are the standard library's `reverse_pointer`."""
+    """Forward and reverse lines agree when dnspython reads them (RFC 1035 section 5.1, RFC 3596), their reverse
+    owners equal the standard library's `reverse_pointer`, and a conflicting name has no line."""
     found: dict[tuple[str, str], set[str]] = {}
     for zone in asked.zones:
         for rrset in dns.zonefile.read_rrsets(zone.text, rdclass=None, origin=".", relativize=False):
             kind = dns.rdatatype.to_text(rrset.rdtype)
             found.setdefault((kind, rrset.name.to_text()), set()).update(rdata.to_text() for rdata in rrset)
-            assert rrset.ttl == 3600  # none of the directives that a zone may hold: each line is whole
+            assert rrset.ttl == 3600  # no directive of a zone file: each line is complete
     assert found == {
         ("A", "filler-plc.creamery.example."): {"10.62.20.103"},
         ("AAAA", "filler-plc.creamery.example."): {"2001:db8:20::67"},
@@ -290,7 +295,7 @@ def _pointer(address: str) -> str:
 
 
 def test_without_a_domain_reverse_lines_cannot_be_mistaken(checked: Callable[[str], Checked]) -> None:
-    """Bare names are of the zone that forward lines are put into; reverse lines get a domain nobody has (RFC 2606)."""
+    """Without a domain, forward lines have bare names, and reverse lines have a reserved domain (RFC 2606)."""
     asked = asked_of(checked((HEAD + DEVICES).replace('domain = "creamery.example"\n', "")))
     texts = {zone.title: zone.text for zone in asked.zones}
     forward = dns.zonefile.read_rrsets(
@@ -304,8 +309,8 @@ def test_without_a_domain_reverse_lines_cannot_be_mistaken(checked: Callable[[st
 
 
 @pytest.mark.parametrize("domain", ["a b", "-x.example", "x..example", "ex\\nample", "\\u202eexample", "a" * 64])
-def test_a_domain_that_is_none_is_refused(domain: str, checked: Callable[[str], Checked]) -> None:
-    """RFC 1035 section 2.3.4, RFC 1123 section 2.1: nothing of it can reach a zone line."""
+def test_an_invalid_domain_is_refused(domain: str, checked: Callable[[str], Checked]) -> None:
+    """An invalid domain reaches no zone line (RFC 1035 section 2.3.4, RFC 1123 section 2.1)."""
     with pytest.raises(Exception, match='key "domain": expected a DNS domain'):
         checked((HEAD + DEVICES).replace("creamery.example", domain))
 
@@ -314,7 +319,7 @@ def test_a_domain_that_is_none_is_refused(domain: str, checked: Callable[[str], 
 def test_zone_lines_can_be_copied_from_plain_reports(
     write: Callable[[Report], bytes], fence: str, checked: Callable[[str], Checked]
 ) -> None:
-    """They stand together as they are, under the name of their zone."""
+    """Plain reports have the zone lines unchanged, under the name of their zone."""
     found = checked(HEAD + DEVICES)
     text = write(report_of(found, (), (), TODAY)).decode()
     for zone in asked_of(found).zones:
@@ -337,7 +342,7 @@ HOSTILE = [
 
 @pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
 def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked: Callable[[str], Checked]) -> None:
-    """The vectors for zone lines and spreadsheets (RFC 1035 section 5.1; OWASP, CSV Injection)."""
+    """Hostile host names give no zone line and no formula (RFC 1035 section 5.1; OWASP, CSV Injection)."""
     found = checked((HEAD + DEVICES).replace('"filler-plc"\nswitch', f"{json.dumps(name)}\nswitch"))
     lines = "".join(zone.text for zone in asked_of(found).zones)
     assert "10.62.20.103" not in lines
@@ -353,13 +358,13 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
     ids=["separator", "both quotes"],
 )
 def test_the_published_vectors_stay_text(bad: str, cell: str, checked: Callable[[str], Checked]) -> None:
-    """Input and remedy as printed by OWASP, CSV Injection."""
+    """The published inputs give the published outputs (OWASP, CSV Injection)."""
     text = (HEAD + DEVICES).replace('"operator screens"', json.dumps(bad))
     assert f',{cell},"","","","",""\r\n' in to_csv(checked(text)).decode()
 
 
 def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
-    """One row a request with the columns by name; the same plan gives the same bytes."""
+    """The CSV has one row a request with named columns, and the same plan gives the same bytes."""
     found = checked(HEAD + DEVICES)
     rows = list(csv.DictReader(io.StringIO(to_csv(found).decode("utf-8-sig"))))
     assert tuple(rows[0]) == COLUMNS
@@ -372,17 +377,17 @@ OWN = '[[island]]\nname = "cell-1"\nsite = {}\n'
 
 
 @pytest.mark.parametrize(("mark", "asked_for"), [("", False), (OWN.format("false"), False), (OWN.format("true"), True)])
-def test_nothing_is_asked_for_in_a_machines_own_island(
+def test_nothing_is_requested_for_a_machines_own_island(
     mark: str, asked_for: bool, checked: Callable[[str], Checked]
 ) -> None:
-    """Behind a translating router the addresses are the machine's own, unless the plan marks the island."""
+    """Addresses behind a translating router are not requested, unless the plan marks the island."""
     asked = asked_of(checked(HEAD + DEVICES + BOTH + mark))
     assert ("cell-plc/cpu" in {one.subject for one in asked.of(RequestKind.RESERVATION)}) == asked_for
     assert "cell-router/10.62.20.99" in {one.subject for one in asked.of(RequestKind.RESERVATION)}
 
 
-def test_conversations_say_service_and_side(checked: Callable[[str], Checked]) -> None:
-    """Transport protocols and ports by RFC 6335, and which side opens connections."""
+def test_conversations_have_service_and_side(checked: Callable[[str], Checked]) -> None:
+    """A conversation has its transport protocols and ports (RFC 6335) and the side that opens connections."""
     more = 'services = ["TCP 502", "udp/2222-2230"]\nstarts = "to"\nwhy = '
     (one,) = asked_of(checked((HEAD + DEVICES).replace("why = ", more, 1))).of(RequestKind.CONVERSATION)
     assert one.what.endswith("tcp 502, udp 2222-2230, opened by filler-plc/cpu")
@@ -391,8 +396,8 @@ def test_conversations_say_service_and_side(checked: Callable[[str], Checked]) -
 ZONE = "$ORIGIN hall-2.example.\n$TTL 3600\npanel IN A 10.62.30.7\n"
 
 
-def test_records_that_the_zone_has_are_not_asked_for(tmp_path: Path) -> None:
-    """The forward record is in the zone and the pointer is not: only the pointer is asked for."""
+def test_existing_records_are_not_requested(tmp_path: Path) -> None:
+    """A record that the zone already has is not requested; a missing pointer is."""
     survey = '[[survey]]\nfile = "plant.zone"\ntaken = 2026-10-28\ncovers = ["10.62.30.0/24"]\n'
     (tmp_path / "plan.toml").write_text(HEAD + DEVICES + survey, "utf-8")
     (tmp_path / "plant.zone").write_text(ZONE, "utf-8")
@@ -405,8 +410,8 @@ def test_records_that_the_zone_has_are_not_asked_for(tmp_path: Path) -> None:
     assert found == ["7.30.62.10.in-addr.arpa. 3600 IN PTR panel.hall-2.example."]
 
 
-def test_since_an_earlier_revision_only_changes_are_asked_for(checked: Callable[[str], Checked]) -> None:
-    """An address that changed is asked for, the old one is withdrawn, and nothing else is repeated."""
+def test_since_an_earlier_revision_only_changes_are_requested(checked: Callable[[str], Checked]) -> None:
+    """Since an earlier revision, only changed addresses are requested, and the old ones are withdrawn."""
     before = checked(HEAD + DEVICES)
     after = checked((HEAD + DEVICES).replace('address = "10.62.30.7"', 'address = "10.62.30.17"'))
     assert changed_since(before, before) == ()

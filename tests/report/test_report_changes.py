@@ -1,4 +1,4 @@
-"""What changed between two revisions: findings by their key, interfaces by their values."""
+"""Tests of the changes between two revisions: findings by their key, interfaces by their values."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ prefix = "10.62.20.0/24"
 
 
 def device(name: str, address: str, more: str = "") -> str:
-    """A device with one interface."""
+    """Return the TOML of a device with one interface."""
     return (
         f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "cpu"\nsubnet = "process"\n'
         f'address = "{address}"\n{more}\n'
@@ -38,7 +38,7 @@ def device(name: str, address: str, more: str = "") -> str:
 
 
 def checked(folder: Path, revision: str, *devices: str) -> Checked:
-    """The check of a plan of these devices."""
+    """Return the check of a plan of these devices."""
     folder = folder / revision
     folder.mkdir()
     (folder / "plan.toml").write_text(HEAD.format(revision=revision) + "".join(devices), "utf-8")
@@ -48,7 +48,8 @@ def checked(folder: Path, revision: str, *devices: str) -> Checked:
 
 @pytest.fixture
 def changes(tmp_path: Path) -> Changes:
-    """From revision A to B: one conflict mended, one made, one kept; one device added, one removed, one respelled."""
+    """Return the changes from revision A to B: one conflict resolved, one new, one unchanged; one device added, one
+    removed, one with other spellings."""
     before = checked(
         tmp_path,
         "A",
@@ -68,16 +69,16 @@ def changes(tmp_path: Path) -> Changes:
     return changes_of(before, now)
 
 
-def test_findings_are_told_apart_by_their_key(changes: Changes) -> None:
-    """New, gone and remaining; nothing twice, nothing lost."""
+def test_findings_are_compared_by_their_key(changes: Changes) -> None:
+    """Each finding is new, gone or remaining, by its key."""
     assert {(one.rule, one.subjects) for one in changes.new} == {("outside-subnet", ("made-plc/cpu",))}
     assert {(one.rule, one.subjects) for one in changes.gone} == {("outside-subnet", ("mended-plc/cpu",))}
     assert ("unusable-address", ("kept-plc/cpu",)) in {(one.rule, one.subjects) for one in changes.remaining}
     assert len(changes.remaining) + len(changes.gone) + len(changes.agreed) == len(changes.before.findings)
 
 
-def test_interfaces_are_compared_by_what_they_mean(changes: Changes) -> None:
-    """Another spelling of a mask or MAC is no change; added and removed ones say all their values."""
+def test_interfaces_are_compared_by_their_values(changes: Changes) -> None:
+    """Another spelling of a mask or MAC is no change; added and removed interfaces are listed with all values."""
     found = {one.subject: (one.turn, one.differences) for one in changes.interfaces}
     assert found == {
         "mended-plc/cpu": (
@@ -97,7 +98,7 @@ def test_interfaces_are_compared_by_what_they_mean(changes: Changes) -> None:
 
 
 def test_subnets_are_compared_too(tmp_path: Path) -> None:
-    """Another gateway, pool or VLAN changes what every device in it is told; another spelling of a prefix does not."""
+    """Another gateway, pool or VLAN of a subnet is a change; another spelling of its prefix is not."""
     more = '[[subnet]]\nname = "{}"\nprefix = "{}"\n{}\n'
     six = more.format("six", "2001:DB8:20::/64", 'gateway = "fe80::1"')
     before = checked(tmp_path, "A", more.format("gone", "10.62.9.0/24", "vlan = 9"), six)
@@ -122,7 +123,7 @@ def test_subnets_are_compared_too(tmp_path: Path) -> None:
 
 
 def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
-    """All findings remain, and no interface is named."""
+    """Against itself, a plan has only remaining findings and no changed interface."""
     one = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
     same = changes_of(one, one)
     assert (same.new, same.gone, same.subnets, same.interfaces) == ((), (), (), ())
@@ -130,7 +131,7 @@ def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
 
 
 def test_what_is_accepted_is_not_gone(tmp_path: Path) -> None:
-    """A finding that the site has agreed to live with still stands; taken back, it is new among the open ones."""
+    """An accepted finding is not gone; if the acceptance is removed, it is new among the open ones."""
     accepted = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\naddress = "10.62.20.255"\n'
     accepted += 'by = "IT"\nbecause = "a trial"\n'
     before = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
@@ -143,8 +144,8 @@ def test_what_is_accepted_is_not_gone(tmp_path: Path) -> None:
     assert (back.gone, back.agreed) == ((), ())
 
 
-def test_every_form_says_it(changes: Changes, tmp_path: Path) -> None:
-    """HTML, Markdown, text and JSON; without an earlier revision none of them speaks of changes."""
+def test_every_format_shows_the_changes(changes: Changes, tmp_path: Path) -> None:
+    """HTML, Markdown, text and JSON show the changes; without an earlier revision none of them does."""
     folder = tmp_path / "now"
     folder.mkdir()
     now = checked(folder, "B", device("mended-plc", "10.62.20.1"), device("made-plc", "10.62.22.1"))
@@ -217,8 +218,9 @@ EDITS = {
 
 
 @pytest.mark.parametrize("one", EDITS)
-def test_whatever_changes_a_finding_or_a_request_is_told(one: str, tmp_path: Path) -> None:
-    """Conversations, routers, stations, settings, coverage, hosts that left a survey, and a device's new name."""
+def test_everything_that_changes_a_finding_or_a_request_is_listed(one: str, tmp_path: Path) -> None:
+    """Conversations, routers, stations, settings, coverage, missing site hosts and renamed devices are listed as
+    changes."""
     texts = [BASE.format(revision=revision) for revision in "AB"]
     hosts = ["address,mac,name\n10.62.20.80,00-00-5E-00-53-90,camera\n"] * 2
     before, after = EDITS[one]
@@ -245,8 +247,8 @@ def test_whatever_changes_a_finding_or_a_request_is_told(one: str, tmp_path: Pat
     assert json.loads(to_json(report))["changes"][f"{one.replace(' ', '_')}s"]
 
 
-def test_what_was_answered_before_is_marked(tmp_path: Path) -> None:
-    """The reviewer sees at once what is unchanged since the answer, with its day."""
+def test_earlier_answers_are_marked(tmp_path: Path) -> None:
+    """A finding that is unchanged since the answer is marked with the day of the answer."""
     entry = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\naddress = "10.62.20.255"\n'
     entry += 'by = "IT"\nbecause = "a trial"\ndecided = 2026-11-02\n'
     before = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"), entry)

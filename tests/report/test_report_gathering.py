@@ -1,4 +1,4 @@
-"""Tests of the report value: which proof of a port counts, which does not, and what is left open."""
+"""Tests of the report value: which proof of a port counts, which does not, and what was not checked."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ PROVEN = "Answered from one MAC, silent with the cable out, back again."
 
 
 def verdict_of(report: Report, subject: str) -> Verdict:
-    """The verdict that the report gives a port."""
+    """Return the verdict that the report gives a port."""
     return next(port.verdict for port in report.ports if port.proof.subject == subject)
 
 
 def test_every_port_of_the_plan_is_in_it_once(sample: Report) -> None:
-    """Ports come in the plan's order; one that no record tells of is `not-tested`."""
+    """Ports come in the plan's order; a port without a proof is `not-tested`."""
     subjects = [port.proof.subject for port in sample.ports]
     assert subjects[:3] == ["pasteuriser-plc/cpu:1", "pasteuriser-plc/cpu:2", "line-panel/lan:1"]
     assert len(subjects) == len(set(subjects)) == 11
@@ -45,7 +45,7 @@ def test_every_port_of_the_plan_is_in_it_once(sample: Report) -> None:
 
 
 def test_the_newest_of_several_proofs_counts(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
-    """Of two records the later proof counts, whatever their order; the other one is named."""
+    """Of two records the later proof counts, in any order of the records, and the other one is listed."""
     later = (proof_of("line-panel/lan:1", Verdict.PROVEN, PROVEN),)
     second = write_record(tmp_path / "second.jsonl", plan_folder, later, clock_from(3600))
     for records in ((record_path, second), (second, record_path)):
@@ -58,7 +58,7 @@ def test_the_newest_of_several_proofs_counts(plan_folder: Path, record_path: Pat
 
 
 def test_a_port_proven_twice_in_one_record_keeps_its_history(plan_folder: Path, tmp_path: Path) -> None:
-    """The later line counts and the earlier one is named; a copy of the record adds nothing."""
+    """The later proof in a record counts and the earlier one is listed; a copy of the record adds nothing."""
     silent = proof_of("line-panel/lan:1", Verdict.SILENT, "Nothing answered.")
     proven = proof_of("line-panel/lan:1", Verdict.PROVEN, PROVEN)
     record = write_record(tmp_path / "run.jsonl", plan_folder, (silent, proven), clock_from())
@@ -70,16 +70,16 @@ def test_a_port_proven_twice_in_one_record_keeps_its_history(plan_folder: Path, 
         assert list(map(str, port.earlier)) == ["silent at 2026-11-19T09:14:43.000Z (run.jsonl, line 2)"]
 
 
-def test_a_run_that_left_a_port_out_takes_no_proof_away(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
-    """`not-tested` observed nothing, so the proof before it counts; a later `silent` does count."""
+def test_a_later_run_without_the_port_keeps_its_proof(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
+    """A later `not-tested` does not replace a proof, because nothing was observed; a later `silent` does."""
     for verdict, counts in ((Verdict.NOT_TESTED, Verdict.PROVEN), (Verdict.SILENT, Verdict.SILENT)):
         later = (proof_of("separator-drive/lan:1", verdict, "Left out."),)
         second = write_record(tmp_path / f"{verdict}.jsonl", plan_folder, later, clock_from(3600))
         assert verdict_of(report_from(plan_folder, record_path, second), "separator-drive/lan:1") is counts
 
 
-def test_no_older_proof_stands_in_for_a_later_one(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
-    """A row that was changed, proven so and changed back has to be proven again: the device was typed anew since."""
+def test_an_older_proof_does_not_replace_a_later_one(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
+    """A row that was changed, proven and changed back must be proven again, because the device was set up again."""
     write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))
     later = (proof_of("separator-drive/lan:1", Verdict.PROVEN, PROVEN),)
     second = write_record(tmp_path / "second.jsonl", plan_folder, later, clock_from(3600))
@@ -88,7 +88,7 @@ def test_no_older_proof_stands_in_for_a_later_one(plan_folder: Path, record_path
 
 
 def test_a_changed_row_has_to_be_proven_again(plan_folder: Path, record_path: Path) -> None:
-    """A proof for a row that was changed since does not count, and the report says why."""
+    """A proof of a row that has changed since does not count, and the report says why."""
     write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))
     report = report_from(plan_folder, record_path)
     port = next(port for port in report.ports if port.proof.subject == "separator-drive/lan:1")
@@ -98,7 +98,7 @@ def test_a_changed_row_has_to_be_proven_again(plan_folder: Path, record_path: Pa
 
 
 def test_a_port_that_is_gone_from_the_plan(plan_folder: Path, record_path: Path) -> None:
-    """Its proof is listed apart and counts for nothing."""
+    """The proof of a port that is not in the plan is listed separately and does not count."""
     write_plan(plan_folder, plan_text().replace('"reception-plc"', '"receiving-plc"'))
     report = report_from(plan_folder, record_path)
     assert [evidence.proved.proof.subject for evidence in report.gone] == ["reception-plc/cpu:1"]
@@ -106,14 +106,14 @@ def test_a_port_that_is_gone_from_the_plan(plan_folder: Path, record_path: Path)
 
 
 def test_a_record_of_another_plan_is_refused(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
-    """Both names are said, with the record's place."""
+    """A record of another plan is refused, with both names and its path."""
     other = write_plan(tmp_path / "other", plan_text().replace("Tarn Hollow creamery", "Elsewhere"))
     with pytest.raises(RecordError, match=r"run\.jsonl: line 1: .*'Tarn Hollow creamery', not to 'Elsewhere'"):
         report_from(other, record_path)
 
 
 def test_proofs_behind_a_broken_line_do_not_count(plan_folder: Path, record_path: Path) -> None:
-    """They are `not-tested`, and the alarm names the line."""
+    """Ports whose proofs follow a broken line are `not-tested`, and the alarm names the line."""
     lines = record_path.read_bytes().splitlines(keepends=True)
     lines[8] = lines[8].replace(b"carrier", b"barrier")
     record_path.write_bytes(b"".join(lines))
@@ -125,7 +125,7 @@ def test_proofs_behind_a_broken_line_do_not_count(plan_folder: Path, record_path
 
 
 def test_a_torn_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> None:
-    """What stands before the torn line counts, and the alarm says torn."""
+    """Proofs before a torn line count, and the alarm says torn."""
     record_path.write_bytes(record_path.read_bytes()[:-7])
     report = report_from(plan_folder, record_path)
     assert dict(report.verdicts)[Verdict.PROVEN] == 2
@@ -133,7 +133,7 @@ def test_a_torn_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> 
 
 
 def test_headline(sample: Report, plan_folder: Path) -> None:
-    """One line says whether it may be installed and how much is proven."""
+    """The headline says whether the plan may be installed and how many ports are proven."""
     assert headline(sample) == f"{PAPER}. 2 of 11 ports proven."
     assert headline(report_from(plan_folder)) == f"{PAPER}. No proof was given."
     risks = tuple(finding for finding in sample.checked.findings if finding.severity == "risk")
@@ -145,8 +145,8 @@ def test_headline(sample: Report, plan_folder: Path) -> None:
     assert headline(bare) == "No conflict and no risk found. 2 of 11 ports proven."
 
 
-def test_accepted_findings_are_no_clean_plan(sample: Report) -> None:
-    """With every finding accepted the headline counts them, and the values that cannot be read."""
+def test_the_headline_counts_accepted_findings(sample: Report) -> None:
+    """The headline counts accepted findings and unreadable values."""
     accepted = tuple(AcceptedFinding(finding, "site IT", "known", None) for finding in sample.checked.findings)
     checked = replace(sample.checked, findings=(), accepted=accepted)
     words = f"0 open; {len(accepted)} accepted, 3 of them conflicts; 1 value cannot be read"
@@ -158,7 +158,7 @@ def test_accepted_findings_are_no_clean_plan(sample: Report) -> None:
 
 
 def test_what_was_not_checked(sample: Report, plan_folder: Path) -> None:
-    """Gaps of the plan, its surveys and its proofs are each said."""
+    """Gaps of the plan, its surveys and its proofs are listed."""
     gaps = not_checked(sample)
     assert "Subnet packing: no survey covers 10.62.30.0/24, so nothing can be said about clashes there." in gaps
     assert "Ports not tested: filler-plc/cpu:1." in gaps
@@ -167,23 +167,23 @@ def test_what_was_not_checked(sample: Report, plan_folder: Path) -> None:
     assert any(gap.startswith("No record of a proving run") for gap in not_checked(report_from(plan_folder)))
 
 
-def test_an_address_that_is_missing_is_said(plan_folder: Path) -> None:
-    """An interface without an address is named among what was not checked."""
+def test_a_missing_address_is_listed(plan_folder: Path) -> None:
+    """An interface without an address is listed among what was not checked."""
     write_plan(plan_folder, plan_text().replace('  address = "10.62.20.72"\n', ""))
     assert "Interfaces without an address: separator-drive/lan." in not_checked(report_from(plan_folder))
 
 
 @pytest.mark.parametrize("verdict", Verdict)
-def test_every_verdict_has_its_words(verdict: Verdict) -> None:
-    """Each verdict has a meaning of its own and a sign beside it."""
+def test_every_verdict_has_a_meaning(verdict: Verdict) -> None:
+    """Each verdict has its own meaning and a sign."""
     others = {meaning(other) for other in Verdict if other is not verdict}
     assert meaning(verdict)
     assert meaning(verdict) not in others
     assert (verdict_sign(verdict) == "✓") == (verdict is Verdict.PROVEN)
 
 
-def test_what_a_proof_cannot_show_is_said() -> None:
-    """A restart at that moment, a perfect impersonator, another cable to the same device."""
+def test_the_report_names_what_a_proof_cannot_show() -> None:
+    """The report names what a proof cannot show: a restart at that moment, a perfect impersonator, another cable."""
     text = " ".join(CANNOT_SHOW)
     assert all(word in text for word in ("restarted", "imitates", "Another cable"))
     assert "restarted at that moment" in EVIDENCE_WORDS["cable"]["inferred"]
@@ -204,5 +204,5 @@ def test_what_a_proof_cannot_show_is_said() -> None:
     ids=str,
 )
 def test_chances_are_written_twice(value: float, text: str) -> None:
-    """As a power of ten and as odds; what is no probability is written as it is."""
+    """A probability is written as a power of ten and as odds; any other value is written unchanged."""
     assert chance(value) == text

@@ -1,4 +1,4 @@
-"""The map in letters: rows that fit, what a letter stands for, and conflicts that stay in their island."""
+"""Tests of the map in letters: rows that fit, the meaning of each letter, and conflicts within their island."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ INTERFACE = '[[device]]\nname = "{}"\n[[device.interface]]\nname = "lan"\nsubnet
 
 
 def every_use(text: str = "10.62.20.0/24") -> Cells:
-    """Cells of all uses in turn."""
+    """Return cells of all uses in turn."""
     prefix = Prefix.from_text(text)
     block = max(1, prefix.size // 256)
     uses = list(Use)
@@ -42,7 +42,7 @@ def every_use(text: str = "10.62.20.0/24") -> Cells:
 
 
 def drawn(folder: Path, plan: str, only: str = "") -> str:
-    """The map of a plan, as the command draws it."""
+    """Return the map of a plan as the command draws it."""
     (folder / "plan.toml").write_text(plan, "utf-8")
     read = read_plan(folder)
     surveys = read_surveys(read)
@@ -53,7 +53,7 @@ GAP = [Range(4, 0x0A3E1464, 0x0A3E14C7)]
 
 
 def letters(text: str) -> list[str]:
-    """The rows of cells in a map without what stands beside them: each the letters behind its address."""
+    """Return the cells of each row of a map, without the address and the text next to them."""
     rows = re.findall(r"^ *[0-9.]{7,15}((?: {1,2}\S(?!\S)){1,16})", text, re.MULTILINE)
     return [row.replace(" ", "") for row in rows]
 
@@ -61,7 +61,7 @@ def letters(text: str) -> list[str]:
 @pytest.mark.parametrize("width", [50, 60, 64, 65, 80, 107, 108, 109, 140, 200])
 @pytest.mark.parametrize("text", ["10.62.20.0/24", "10.0.0.0/8", "203.0.113.0/28", "192.0.2.1/32"])
 def test_lines_fit_the_terminal(text: str, width: int) -> None:
-    """All cells are there, in order, sixteen a row; nothing is wider than the terminal."""
+    """All cells are drawn in order, sixteen a row, and no line is wider than the terminal."""
     cells = every_use(text)
     shown = to_text("process", cells, GAP, width)
     assert max(map(len, shown.splitlines())) <= width
@@ -71,17 +71,17 @@ def test_lines_fit_the_terminal(text: str, width: int) -> None:
     assert len(rows) <= 16
 
 
-@pytest.mark.parametrize(("width", "beside"), [(80, False), (140, True)])
-def test_gaps_and_legend_stand_beside_or_below(width: int, beside: bool) -> None:
-    """On a wide terminal the map is no higher than its cells and two lines of titles."""
+@pytest.mark.parametrize(("width", "is_wide"), [(80, False), (140, True)])
+def test_gaps_and_legend_are_next_to_or_below_the_cells(width: int, is_wide: bool) -> None:
+    """On a wide terminal, gaps and legend are to the right of the cells; on a narrow one, below them."""
     lines = to_text("process", every_use(), GAP, width).splitlines()
-    assert (len(lines) == 18) == beside
+    assert (len(lines) == 18) == is_wide
     (gap,) = (line for line in lines if "10.62.20.100-10.62.20.199  (100)" in line)
-    assert gap.startswith("   10.62.20.") == beside
+    assert gap.startswith("   10.62.20.") == is_wide
 
 
 def test_each_row_begins_with_its_address() -> None:
-    """Also where a letter stands for a block, and the heading says of how many."""
+    """Each row begins with its address, also where a cell is a block; the heading says how large a block is."""
     lines = to_text("hall", every_use("10.0.0.0/16"), [], 80).splitlines()
     assert lines[0] == "hall  10.0.0.0/16: a letter stands for 256 addresses, a row for 4,096"
     rows = [line for line in lines if line[:15].strip().startswith("10.0.")]
@@ -90,8 +90,8 @@ def test_each_row_begins_with_its_address() -> None:
     assert "no address is free" in lines[-1]
 
 
-def test_the_legend_names_what_is_shown_and_nothing_else() -> None:
-    """Letters, words and counts of the uses that occur."""
+def test_the_legend_has_only_the_uses_shown() -> None:
+    """The legend has the letters, words and counts of the uses that occur."""
     uses = (Use.UNUSABLE, *[Use.FREE] * 4, *[Use.PLANNED] * 2, Use.UNUSABLE)
     lines = to_text("x", Cells(Prefix.from_text("192.0.2.0/29"), 1, uses), [], 80).splitlines()
     assert lines[3] == "  P planned (2)   - not usable (2)   . free (4)"
@@ -99,11 +99,11 @@ def test_the_legend_names_what_is_shown_and_nothing_else() -> None:
     assert blocks.splitlines()[2] == "  P planned (1 block)   . free (7 blocks)"
     legend = to_text("x", every_use(), [], 80)
     assert all(f"{use.value} {use.word} (" in legend for use in Use)
-    assert len({use.value for use in Use}) == len(Use)  # told apart by letter, not by colour
+    assert len({use.value for use in Use}) == len(Use)  # distinguished by letter, not by colour
 
 
 def test_colour_changes_no_letter() -> None:
-    """Without the escapes of SGR (ECMA-48 section 8.3.117) the coloured map is the plain one."""
+    """Without its SGR escapes (ECMA-48 section 8.3.117), the coloured map equals the plain one."""
     plain, coloured = (to_text("x", every_use(), GAP, 140, colour=colour) for colour in (False, True))
     assert "\x1b[" not in plain
     assert re.sub(r"\x1b\[[0-9;]*m", "", coloured).splitlines() == plain.splitlines()
@@ -111,12 +111,12 @@ def test_colour_changes_no_letter() -> None:
 
 
 def test_a_name_from_outside_is_text() -> None:
-    """A subnet's name moves no terminal."""
+    """Control characters in a subnet's name are shown as text."""
     assert to_text("x\x1b[2J", every_use(), [], 80).splitlines()[0] == "x\\x1b[2J  10.62.20.0/24"
 
 
 def test_a_conflict_stays_in_its_island(tmp_path: Path) -> None:
-    """Planned twice in one island is a conflict there; the same address in another island is planned, and well."""
+    """An address planned twice in one island is in conflict; the same address in another island is planned."""
     plan = ISLANDS + INTERFACE.format("a", "left", "10.62.20.5") + INTERFACE.format("b", "left", "10.62.20.5")
     plan += INTERFACE.format("c", "right", "10.62.20.5")
     left, right = drawn(tmp_path, plan).split("\n\n")
@@ -126,14 +126,15 @@ def test_a_conflict_stays_in_its_island(tmp_path: Path) -> None:
     assert letters(right) == ["-....P..........", "...............-"]
 
 
-def test_one_subnet_alone(tmp_path: Path) -> None:
-    """Only the subnet that was named is drawn."""
+def test_only_the_named_subnet_is_drawn(tmp_path: Path) -> None:
+    """Only the named subnet is drawn."""
     assert drawn(tmp_path, ISLANDS, "right").startswith("right (island other)  10.62.20.0/27\n")
     assert drawn(tmp_path, ISLANDS, "right").count("10.62.20.0/27") == 1
 
 
-def test_what_cannot_be_drawn_is_said(tmp_path: Path) -> None:
-    """A prefix that cannot be read, and a plan without subnets; an unreadable address hurts nothing."""
+def test_a_map_that_cannot_be_drawn_gives_a_message(tmp_path: Path) -> None:
+    """An unreadable prefix and a plan without subnets give a message; an unreadable address does not prevent the
+    map."""
     plan = ISLANDS + '[[subnet]]\nname = "typo"\nprefix = "10.62.20.0/99"\n'
     text = drawn(tmp_path, plan + INTERFACE.format("a", "left", "10.62.20.05"))
     assert "typo (island site): its prefix cannot be read (10.62.20.0/99)" in text
@@ -142,7 +143,7 @@ def test_what_cannot_be_drawn_is_said(tmp_path: Path) -> None:
 
 
 def test_an_ipv6_subnet_is_a_list(tmp_path: Path) -> None:
-    """Who holds what in the order of the addresses, gravest first, and how much is free between."""
+    """An IPv6 subnet lists its addresses in order with their uses, the most severe first, and the gaps between them."""
     plan = ISLANDS + '[[subnet]]\nname = "six"\nprefix = "2001:db8::/64"\ngateway = "2001:db8::1"\n'
     plan += 'pools = ["2001:db8::100-2001:db8::1ff"]\n' + INTERFACE.format("a", "six", "2001:db8::61")
     lines = drawn(tmp_path, plan, "six").splitlines()
@@ -161,7 +162,7 @@ def test_an_ipv6_subnet_is_a_list(tmp_path: Path) -> None:
 
 
 def test_the_widest_gaps_are_those_of_a_plain_count(tmp_path: Path) -> None:
-    """Every usable address that nothing holds, counted one by one with the standard library."""
+    """The widest gaps equal those found by counting each address with the standard library."""
     plan = read_plan(Path(__file__).parents[2] / "plans" / "tarn-hollow")
     island = islands_of(plan, read_surveys(plan))["site"]
     for subnet in plan.subnets:

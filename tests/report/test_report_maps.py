@@ -1,4 +1,4 @@
-"""The maps of the page: a cell an address, larger subnets by blocks, IPv6 as a list, in words too, bounded in size."""
+"""Tests of the maps of the page: one cell an address, larger subnets by blocks, IPv6 as a list, and bounded size."""
 
 from __future__ import annotations
 
@@ -16,26 +16,26 @@ HEAD = 'format = 1\n[site]\nname = "Tarn Hollow creamery"\n'
 
 
 def subnet(name: str, prefix: str, more: str = "") -> str:
-    """A subnet's table."""
+    """Return the TOML of a subnet."""
     return f'[[subnet]]\nname = "{name}"\nprefix = "{prefix}"\n{more}\n'
 
 
 def device(name: str, of: str, address: str) -> str:
-    """A device's tables."""
+    """Return the TOML of a device."""
     return f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "lan"\nsubnet = "{of}"\naddress = "{address}"\n'
 
 
 def map_of(folder: Path, text: str) -> SubnetMap:
-    """The first map of a plan."""
+    """Return the first map of a plan."""
     return maps_of(report_from(write_plan(folder / "plan", HEAD + text)))[0]
 
 
-# The standard library's ipaddress says how many addresses there are and which come first.
+# The standard library's ipaddress gives the number and the order of the addresses.
 @pytest.mark.parametrize(
     "prefix", ["10.62.20.0/24", "10.62.20.128/25", "192.0.2.16/28", "192.0.2.4/30", "192.0.2.4/31", "192.0.2.4/32"]
 )
 def test_a_cell_an_address(tmp_path: Path, prefix: str) -> None:
-    """Up to a /24 there is one sheet; its cells stand in rows of 16 and name their addresses in order."""
+    """Up to a /24 there is one sheet, with the addresses in order in rows of 16."""
     drawn = map_of(tmp_path, subnet("s", prefix))
     (sheet,) = drawn.sheets
     assert drawn.overview is None
@@ -46,8 +46,8 @@ def test_a_cell_an_address(tmp_path: Path, prefix: str) -> None:
     assert all(cell.x + 26 <= sheet.width and cell.y + 26 <= sheet.height for cell in sheet.cells)
 
 
-def test_a_cell_says_who_has_it(plan_folder: Path) -> None:
-    """The gravest use is drawn, and all holders are named."""
+def test_a_cell_names_its_owners(plan_folder: Path) -> None:
+    """A cell shows its most severe use and names every owner."""
     cells = {cell.title.partition(":")[0]: cell for cell in maps_of(report_from(plan_folder))[0].sheets[0].cells}
     told = {
         at: (cells[f"10.62.20.{at}"].use, cells[f"10.62.20.{at}"].title.partition(": ")[2])
@@ -64,8 +64,8 @@ def test_a_cell_says_who_has_it(plan_folder: Path) -> None:
     }
 
 
-def test_the_same_in_words(tmp_path: Path) -> None:
-    """The table counts each use and names its ranges; the widest free gaps come first."""
+def test_the_table_has_the_uses_of_the_map(tmp_path: Path) -> None:
+    """The table counts each use and names its ranges, and lists the widest free gaps first."""
     text = subnet("s", "10.62.20.0/24", 'gateway = "10.62.20.1"\npools = ["10.62.20.100-10.62.20.199"]')
     drawn = map_of(tmp_path, text + device("a", "s", "10.62.20.20") + device("b", "s", "10.62.20.21"))
     rows = {row.use: (row.count, list(map(str, row.ranges))) for row in drawn.rows}
@@ -86,7 +86,7 @@ def test_the_same_in_words(tmp_path: Path) -> None:
     ("length", "block"), [(23, 16), (22, 16), (20, 16), (16, 256), (8, 65536), (0, 1 << 24)], ids=str
 )
 def test_larger_subnets_are_drawn_by_blocks(tmp_path: Path, length: int, block: int) -> None:
-    """At most 256 blocks; the one that holds a planned address says so and leads to the sheet of its /24."""
+    """There are at most 256 blocks; a block with a planned address is marked and links to the sheet of its /24."""
     network = ipaddress.ip_network(f"10.62.0.0/{length}", strict=False)
     drawn = map_of(tmp_path, subnet("s", str(network)) + device("a", "s", "10.62.1.77"))
     assert drawn.overview is not None
@@ -102,7 +102,7 @@ def test_larger_subnets_are_drawn_by_blocks(tmp_path: Path, length: int, block: 
 
 
 def test_sheets_are_bounded(tmp_path: Path) -> None:
-    """A subnet has at most 16 sheets, all together 64, those with planned addresses first; what is left out is said."""
+    """A subnet has at most 16 sheets and a page 64, first those with planned addresses; omitted ones are counted."""
     devices = "".join(device(f"d{n}", f"s{n // 30}", f"10.{n // 30}.{n % 30 * 8}.9") for n in range(180))
     text = "".join(subnet(f"s{n}", f"10.{n}.0.0/16") for n in range(6)) + devices
     report = report_from(write_plan(tmp_path / "plan", HEAD + text))
@@ -116,7 +116,7 @@ def test_sheets_are_bounded(tmp_path: Path) -> None:
 
 
 def test_ipv6_is_a_list(tmp_path: Path) -> None:
-    """Every address that somebody has, in order, with who; nothing is drawn, and a long list ends with a word."""
+    """An IPv6 subnet lists every used address in order with its owner; a long list is cut with a note."""
     text = subnet("s", "2001:db8:20::/64", 'gateway = "2001:db8:20::1"') + device("a", "s", "2001:db8:20::a")
     drawn = map_of(tmp_path, text)
     assert (drawn.sheets, drawn.overview, drawn.left_out) == ((), None, "")
@@ -130,13 +130,13 @@ def test_ipv6_is_a_list(tmp_path: Path) -> None:
     assert "first 500 addresses" in drawn.left_out
 
 
-def test_a_prefix_that_cannot_be_read_is_said(tmp_path: Path) -> None:
-    """Nothing is drawn of it, and the map says why."""
+def test_an_unreadable_prefix_is_reported(tmp_path: Path) -> None:
+    """An unreadable prefix has no map, and the page says why."""
     assert "'10.62.20.0/33' cannot be read" in map_of(tmp_path, subnet("s", "10.62.20.0/33")).left_out
 
 
-def test_every_use_has_a_look_of_its_own() -> None:
-    """Letter, style and words of each use differ from all others; planned, hosts, pools and the like have patterns."""
+def test_every_use_looks_different() -> None:
+    """Letter, style and words of each use differ from all others, and uses of many addresses have patterns."""
     style, template = ((TEMPLATES / name).read_text("utf-8") for name in ("style.css", "map.html"))
     assert len({use.value for use in Use}) == len({use.word for use in Use}) == len(Use)
     names = [use.name.lower().replace("_", "-") for use in Use]

@@ -1,4 +1,4 @@
-"""Tests of the HTML report: what stands in it, that it needs nothing from elsewhere, and that data stays data."""
+"""Tests of the HTML report: its contents, no outside resources, and data that stays data."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from netcheck.report.words import CANNOT_SHOW, CAUTION_NUMBERS
 from netcheck.rules.finding import AcceptedFinding
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
-VOID = {"meta", "link", "img", "br", "hr", "input", "col"}  # HTML Standard section 13.1.2, those of its void elements
+VOID = {"meta", "link", "img", "br", "hr", "input", "col"}  # HTML Standard section 13.1.2: void elements
 INLINE = {"span", "a", "strong", "em", "code"}
 HARMLESS = {
     *("html", "head", "meta", "title", "style", "body", "header", "nav", "main", "section", "article", "aside"),
@@ -32,7 +32,7 @@ HARMLESS = {
 
 
 class Page(HTMLParser):
-    """The page as the standard library's parser sees it: elements, attributes, ids, text; nesting is checked."""
+    """The page as the standard library's parser reads it: elements, attributes, ids and text; nesting is checked."""
 
     def __init__(self, data: bytes) -> None:
         super().__init__(convert_charrefs=True)
@@ -41,7 +41,7 @@ class Page(HTMLParser):
         self.ids: list[str] = []
         self.links: list[str] = []
         self.text = ""
-        self.inline: list[tuple[str, str]] = []  # style and script, as they are
+        self.inline: list[tuple[str, str]] = []  # style and script, unchanged
         self.declared: list[tuple[str, dict[str, str | None]]] = []
         self._open: list[str] = []
         self.feed(data.decode("utf-8"))
@@ -67,13 +67,13 @@ class Page(HTMLParser):
 
 
 def flat(text: str) -> str:
-    """Text with its white space evened out."""
+    """Return text with single spaces."""
     return " ".join(text.split())
 
 
 def test_the_page_is_one_harmless_file(sample: Report) -> None:
-    """One script and one style, which the policy allows by their SHA-256 (CSP Level 3 section 2.3.1) and nothing else;
-    no form, nothing from elsewhere."""
+    """The page has one script and one style, allowed by their SHA-256 (CSP Level 3 section 2.3.1), no form, and no
+    outside resource."""
     data = to_html(sample)
     page = Page(data)
     assert page.tags <= HARMLESS
@@ -89,16 +89,16 @@ def test_the_page_is_one_harmless_file(sample: Report) -> None:
     assert not re.search(rb"url\((?!#)|@import|https?:", data)
 
 
-def test_every_link_leads_somewhere(sample: Report) -> None:
-    """Ids are there once, and every link's id is there."""
+def test_every_link_has_a_target(sample: Report) -> None:
+    """Each id occurs once, and every link leads to an id."""
     page = Page(to_html(sample))
     assert len(page.ids) == len(set(page.ids))
     assert {link.removeprefix("#") for link in page.links} <= set(page.ids)
     assert {f"rule-{finding.rule}" for finding in sample.checked.findings} <= set(page.ids)
 
 
-def test_the_summary_says_what_is_what(sample: Report) -> None:
-    """Headline, plan, hash, day, surveys and gaps."""
+def test_the_summary_has_plan_day_and_gaps(sample: Report) -> None:
+    """The summary has headline, plan, hash, day, surveys and gaps."""
     text = flat(Page(to_html(sample)).text)
     for said in (
         "3 conflicts: do not install this plan as drafted; 1 accepted; 1 value cannot be read. 2 of 11 ports proven.",
@@ -112,7 +112,7 @@ def test_the_summary_says_what_is_what(sample: Report) -> None:
 
 
 def test_every_finding_has_its_reason_its_fix_and_its_boxes(sample: Report) -> None:
-    """The words around a finding, in order; boxes and a remark line for the pen."""
+    """A finding has its texts in order, and boxes and a line for a remark in ink."""
     text = flat(Page(to_html(sample)).text)
     assert (
         "2 line-panel/lan 10.62.20.205 plan.toml line 43: device line-panel, interface lan "
@@ -140,8 +140,8 @@ def test_a_golden_fragment(sample: Report) -> None:
 """ in to_html(sample).decode("utf-8")
 
 
-def test_cable_evidence_stands_beside_every_verdict(sample: Report) -> None:
-    """Wherever a verdict is said of a port, its cable evidence follows, `inferred` above all."""
+def test_evidence_for_the_cable_follows_every_verdict(sample: Report) -> None:
+    """Every verdict of a port is followed by its evidence for the cable, such as `inferred`."""
     text = flat(Page(to_html(sample)).text)
     for port in sample.ports:
         if port.proof.cable:
@@ -150,7 +150,7 @@ def test_cable_evidence_stands_beside_every_verdict(sample: Report) -> None:
 
 
 def test_a_port_in_full(sample: Report) -> None:
-    """Who answered, figures with their n, phases, others, notes and the line of the record."""
+    """The entry of a port has the MACs, figures with their number of probes, phases, notes and the record's line."""
     text = flat(Page(to_html(sample)).text)
     for said in (
         "With the cable out, 00-00-5E-00-53-90 (site host camera-7) answers for 10.62.20.61.",
@@ -167,14 +167,14 @@ def test_a_port_in_full(sample: Report) -> None:
 
 
 def test_numbers_and_limits_are_explained(sample: Report) -> None:
-    """Method, independence, what a proof cannot show, and the cautions."""
+    """The page explains the method, its independence, what a proof cannot show, and the cautions."""
     text = flat(Page(to_html(sample)).text)
     assert "(n-k+1/2+i) / (n+1+i)" in text
     assert all(flat(sentence) in text for sentence in (CAUTION_NUMBERS, *CANNOT_SHOW, *CAUTION))
 
 
-def test_the_seal_stands_with_how_to_verify_it(sample: Report) -> None:
-    """Seal, command, permit, and lines to sign on."""
+def test_the_seal_is_shown_with_how_to_verify_it(sample: Report) -> None:
+    """The seal is shown with the command to verify it, the permit, and lines to sign."""
     text = flat(Page(to_html(sample)).text)
     assert f"Seal {sample.records[0].verification.seal}" in text
     assert "run netcheck verify run.jsonl, or the ten lines below, and compare the seal" in text
@@ -183,15 +183,15 @@ def test_the_seal_stands_with_how_to_verify_it(sample: Report) -> None:
 
 
 def test_rules_and_accepted_findings(sample: Report) -> None:
-    """Every rule with its text and source; the accepted finding with by whom, why and until when."""
+    """Every rule has its text and source; an accepted finding has the person, the reason and the last day."""
     text = flat(Page(to_html(sample)).text)
     for rule in sample.rules:
         assert flat(f"{rule.what} {rule.why} {rule.source}").replace("`", "") in text
     assert "site IT the camera is taken down in week 50 2026-12-31" in text
 
 
-def test_a_broken_record_is_loud(plan_folder: Path, record_path: Path) -> None:
-    """The alarm stands in the summary and above the proofs, and no seal is given."""
+def test_a_broken_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> None:
+    """The alarm is in the summary and above the proofs, and no seal is shown."""
     lines = record_path.read_bytes().splitlines(keepends=True)
     record_path.write_bytes(b"".join([*lines[:4], *lines[5:]]))
     text = flat(Page(to_html(report_from(plan_folder, record_path))).text)
@@ -230,7 +230,7 @@ BAD_CHARACTERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u2
 
 @pytest.mark.parametrize("text", HOSTILE)
 def test_hostile_text_stays_text(text: str, sample: Report) -> None:
-    """Text from outside, in every place where it can stand, opens no element, no attribute and no script."""
+    """Received text, in every place where it can occur, opens no element, attribute or script."""
     data = to_html(poisoned(sample, text))
     page = Page(data)
     assert page.tags <= HARMLESS
@@ -241,7 +241,7 @@ def test_hostile_text_stays_text(text: str, sample: Report) -> None:
 
 
 def poisoned(report: Report, text: str) -> Report:
-    """The report with this text wherever text from outside can stand."""
+    """Return the report with this text in every place that can hold received text."""
     finding = replace(report.checked.findings[0], message=text, where=text, subjects=(text, text), address=text)
     agreed = AcceptedFinding(finding, by=text, because=text, until=None)
     plan: Plan = replace(report.plan, name=text, revision=text)
@@ -268,7 +268,7 @@ def poisoned(report: Report, text: str) -> Report:
 
 
 def test_a_hostile_plan_from_files(tmp_path: Path) -> None:
-    """The same through the readers: a plan and a record with markup for names."""
+    """A plan and a record with markup in names, read from files, give a page without that markup."""
     evil = "<script>alert(1)</script>"
     plan = write_plan(tmp_path / "evil", plan_text().replace("Tarn Hollow creamery", evil).replace("panel 3", evil))
     proof = proof_of("line-panel/lan:1", Verdict.PROVEN, evil, vendor=evil)
@@ -280,12 +280,12 @@ def test_a_hostile_plan_from_files(tmp_path: Path) -> None:
 
 
 def test_the_same_report_gives_the_same_bytes(plan_folder: Path, record_path: Path) -> None:
-    """Nothing of the moment of writing gets in."""
+    """The page does not depend on the time of writing."""
     assert to_html(report_from(plan_folder, record_path)) == to_html(report_from(plan_folder, record_path))
 
 
-def test_odd_numbers_are_survived(plan_folder: Path, tmp_path: Path) -> None:
-    """Figures that no prober would write do not stop the report."""
+def test_odd_figures_do_not_prevent_the_report(plan_folder: Path, tmp_path: Path) -> None:
+    """Figures that no prober writes do not prevent the report."""
     odd = ((Phase.IN, PhaseResult(Tally(-5, 10**30), Tally(0, 0), -1e300)),)
     proofs = (proof_of("line-panel/lan:1", Verdict.PROVEN, "x", luck=-1.0, unheard=1e308, phases=odd),)
     record = write_record(tmp_path / "odd.jsonl", plan_folder, proofs, clock_from())
@@ -294,8 +294,8 @@ def test_odd_numbers_are_survived(plan_folder: Path, tmp_path: Path) -> None:
     assert "unheard is 1.0e+308" in text
 
 
-def test_it_knows_every_verdict(sample: Report) -> None:
-    """The sample holds all verdicts but `relayed`, and each stands in the page with its meaning."""
+def test_every_verdict_is_in_the_page(sample: Report) -> None:
+    """The sample has all verdicts but `relayed`, and each is in the page with its meaning."""
     text = flat(Page(to_html(sample)).text)
     assert {proof.verdict for proof in every_verdict()} == set(Verdict) - {Verdict.RELAYED, Verdict.NOT_TESTED}
     assert "impostor with the cable out, another device answered for the address" in text

@@ -1,4 +1,4 @@
-"""The whole report as Markdown and as plain text: what stands in it, the same bytes, and that data stays data."""
+"""Tests of the whole report as Markdown and as plain text: its contents, the same bytes, and data that stays data."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.report.text.report import to_text
 from tests.report.made import report_from
 
 WRITERS = [pytest.param(to_markdown, id="markdown"), pytest.param(to_text, id="text")]
-# Characters that no output may hold: controls (ECMA-48 section 4.1), bidirectional marks, formulas, markup.
+# Characters that no output may contain: controls (ECMA-48 section 4.1), bidirectional marks, formulas, markup.
 HOSTILE = [
     *("<script>alert(1)</script>", "[x](javascript:alert(1))", "| a | b |", "`x`", '=1+2";=1+2', "\x1b]0;owned\x07"),
     *("\x9b31m", "\u202eabc\u2066", "a\r\nb\n\n# c", "\ud800", "![x](y)", "\\|", "~~~", "x" * 10_000),
@@ -25,7 +25,7 @@ BAD = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\
 
 @pytest.mark.parametrize("write", WRITERS)
 def test_all_parts_are_there(write: Callable[[Report], bytes], sample: Report) -> None:
-    """Headline, gaps, every finding and port, the seal; a second writing gives the same bytes."""
+    """Headline, gaps, every finding and port and the seal are there, and a second writing gives the same bytes."""
     text = write(sample).decode("utf-8").replace("\\", "")
     assert (
         "3 conflicts: do not install this plan as drafted; 1 accepted; 1 value cannot be read. 2 of 11 ports proven."
@@ -39,8 +39,10 @@ def test_all_parts_are_there(write: Callable[[Report], bytes], sample: Report) -
 
 
 @pytest.mark.parametrize("write", WRITERS)
-def test_a_broken_record_is_loud(write: Callable[[Report], bytes], plan_folder: Path, record_path: Path) -> None:
-    """The alarm stands above everything that was proven, and no seal is given."""
+def test_a_broken_record_raises_an_alarm(
+    write: Callable[[Report], bytes], plan_folder: Path, record_path: Path
+) -> None:
+    """The alarm is above all proofs, and no seal is shown."""
     lines = record_path.read_bytes().splitlines(keepends=True)
     record_path.write_bytes(b"".join([*lines[:4], *lines[5:]]))
     text = write(report_from(plan_folder, record_path)).decode("utf-8").replace("\\", "")
@@ -50,14 +52,14 @@ def test_a_broken_record_is_loud(write: Callable[[Report], bytes], plan_folder: 
 
 @pytest.mark.parametrize("write", WRITERS)
 def test_without_a_record(write: Callable[[Report], bytes], plan_folder: Path) -> None:
-    """It says that nothing was proven."""
+    """Without a record, the report says that nothing was proven."""
     assert b"No record of a proving run was given" in write(report_from(plan_folder))
 
 
 @pytest.mark.parametrize("bad", HOSTILE, ids=lambda bad: ascii(bad)[:20])
 @pytest.mark.parametrize("write", WRITERS)
 def test_hostile_text_stays_text(write: Callable[[Report], bytes], bad: str, sample: Report) -> None:
-    """No control gets through, no line is added, and in Markdown nothing is markup (CommonMark section 2.4)."""
+    """Received text adds no control character, no line and, in Markdown, no markup (CommonMark section 2.4)."""
     finding = replace(sample.checked.findings[0], message=bad, where=bad, subjects=(bad,), address=bad)
     port = sample.ports[0]
     proof = replace(port.proof, interface=bad, address=bad, why=bad, cable=bad)

@@ -1,4 +1,4 @@
-"""Proofs as JSON, key by key, and as lines for a terminal."""
+"""Tests of proofs as JSON, key by key, and as lines for a terminal."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def test_json_is_the_shape_of_the_contract() -> None:
 
 
 def test_json_of_a_port_that_was_not_tested() -> None:
-    """The same keys, with nothing in them."""
+    """A port that was not tested has the same keys, with empty values."""
     full, bare = to_json([FULL, BARE], "", "")["proofs"]
     assert set(bare) == set(full)
     empty = {key for key, value in bare.items() if value is None}
@@ -62,12 +62,12 @@ def test_json_of_a_port_that_was_not_tested() -> None:
 
 @pytest.mark.parametrize("proof", [FULL, BARE, *every_verdict()], ids=lambda proof: f"{proof.subject} {proof.verdict}")
 def test_json_round_trip(proof: Proof) -> None:
-    """What is written is read back the same, by way of a file's text."""
+    """A proof that is written to text and read back is unchanged."""
     assert Proof.from_json(json.loads(json.dumps(proof.to_json()))) == proof
 
 
 def test_summary_counts_all_with_proven_first() -> None:
-    """Every verdict has its count, zeros too, and in words those that there are."""
+    """The JSON counts every verdict, also zeros; the sentence names those that occur."""
     proofs = every_verdict()
     counts = summary(proofs)
     assert next(iter(counts)) == "proven"
@@ -81,7 +81,7 @@ def test_summary_counts_all_with_proven_first() -> None:
 
 @pytest.mark.parametrize("width", [60, 70, 100, 200])
 def test_lines_wrap(width: int) -> None:
-    """A block a port: verdict, subject, address and MAC; the sentences below, indented and within the width."""
+    """Each port is a block: verdict, subject, address and MAC, then indented sentences within the width."""
     sentence = "A sentence that says at some length what was seen and heard. " * 6
     long = Proof(
         "device/interface", "1", "192.0.2.20", Verdict.UNSETTLED, sentence, mac=0x00005E005314, notes=(sentence,)
@@ -94,8 +94,8 @@ def test_lines_wrap(width: int) -> None:
     assert lines.index("not-tested       d/lan:1  2001:db8::1") == len(lines) - 2
 
 
-def test_the_cable_stands_beside_every_verdict_that_has_one() -> None:
-    """`cable: inferred` is said in every report."""
+def test_the_evidence_for_the_cable_is_shown() -> None:
+    """Every verdict with evidence for the cable shows it, such as `cable: inferred`."""
     proofs = every_verdict()
     text = "\n".join(to_lines(proofs, 200))
     assert text.count("cable: inferred") == sum(proof.cable == "inferred" for proof in proofs) == 1
@@ -103,8 +103,8 @@ def test_the_cable_stands_beside_every_verdict_that_has_one() -> None:
     assert "control: 10.62.20.1 answered to the end" in text
 
 
-def test_lines_hold_nothing_that_moves_a_terminal() -> None:
-    """Names from outside come out as escapes, on one line."""
+def test_received_names_are_shown_with_escapes() -> None:
+    """Received names are shown with escapes, on one line."""
     bad = "x\x1b[2J\n\u202e"
     other = Other(1, 2, "out", bad)
     proof = Proof(f"{bad}/lan", bad, bad, Verdict.IMPOSTOR, bad, others=(other,), notes=(bad,), evidence=((bad, bad),))

@@ -1,4 +1,4 @@
-"""Proposals on screens of several widths."""
+"""Tests of proposals on screens of several widths."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ PROPOSALS = Proposals(
 
 @pytest.mark.parametrize("width", [60, 80, 109, 110, 140, 200])
 def test_proposals_fit_the_terminal(width: int) -> None:
-    """No line is wider, every address and rule is there, and nothing moves the terminal."""
+    """No line is wider than the terminal, every address and rule is shown, and names are escaped."""
     shown = to_text(PROPOSALS, width)
     assert max(map(len, shown.splitlines())) <= width
     assert "\x1b" not in shown
@@ -35,5 +35,5 @@ def test_proposals_fit_the_terminal(width: int) -> None:
 
 
 def test_without_a_terminal_a_proposal_is_a_line() -> None:
-    """For search and pipes."""
+    """Without a terminal, each proposal is one line, for searches and pipes."""
     assert len(to_text(PROPOSALS, None).splitlines()) == 4 + len(PROPOSALS.proposals)

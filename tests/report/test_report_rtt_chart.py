@@ -1,4 +1,4 @@
-"""The small chart of round-trip times: where its lines stand, and what is not drawn."""
+"""Tests of the small chart of round-trip times: the places of its lines, and values that are not drawn."""
 
 from __future__ import annotations
 
@@ -13,14 +13,15 @@ BARE = Proof("d/lan", "1", "192.0.2.20", Verdict.PROVEN, "so it is")
 
 
 def timed(*several: Rtt | None) -> Proof:
-    """A proof with these round-trip times in its phases."""
+    """Return a proof with these round-trip times in its phases."""
     return replace(
         BARE, phases=tuple((phase, PhaseResult(rtt=rtt)) for phase, rtt in zip(Phase, several, strict=False))
     )
 
 
-def test_lines_stand_by_their_times() -> None:
-    """On a scale to 0.5 ms: a fifth, two fifths and all of it, by own arithmetic; a phase without times has no line."""
+def test_lines_are_placed_by_their_times() -> None:
+    """Lines are at a fifth, two fifths and all of a scale to 0.5 ms (own arithmetic); a phase without times has no
+    line."""
     chart = chart_of(timed(Rtt(0.1, 0.2, 0.5), None, Rtt(0.0, 0.25, 0.4)))
     assert chart is not None
     assert (chart.end, [line.phase for line in chart.lines]) == ("0.5 ms", [Phase.IN, Phase.BACK])
@@ -45,7 +46,7 @@ def test_lines_stand_by_their_times() -> None:
     ids=str,
 )
 def test_the_scale_ends_at_a_round_figure(most: float, end: str) -> None:
-    """1, 2 or 5 times a power of ten, no less than the longest time."""
+    """The scale ends at 1, 2 or 5 times a power of ten, not below the longest time."""
     chart = chart_of(timed(Rtt(0, most / 2, most)))
     assert chart is not None
     assert chart.end == end
@@ -65,7 +66,7 @@ def test_the_scale_ends_at_a_round_figure(most: float, end: str) -> None:
     ],
     ids=str,
 )
-def test_what_cannot_be_is_not_drawn(rtt: Rtt | None) -> None:
-    """Without times, and with times that no prober writes, there is no chart."""
+def test_impossible_times_are_not_drawn(rtt: Rtt | None) -> None:
+    """Without times, or with impossible ones, there is no chart."""
     assert chart_of(timed(rtt)) is None
     assert chart_of(BARE) is None

@@ -1,4 +1,4 @@
-"""The live screen against golden files, with many ports, and with names that try to break it."""
+"""Tests of the live screen against golden files, with many ports, and with hostile names."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from netcheck.report.live.screen import to_screen
 GOLDEN = Path(__file__).with_name("golden")
 SIZES = [(80, 24), (120, 40)]
 LIVE = "silent for 5 s, about 3 s more; 4 arp and 16 echo requests unanswered"
-# Text from outside that has hurt terminals and libraries: common practice, no source.
+# Received text that is known to disturb terminals and libraries: common practice, no source.
 HOSTILE = ("[/]", "[bold red]x[/bold red]", "[/nothing]", "[link=http://192.0.2.1]y[/link]", "[", ":smile:",
            "\x1b]0;owned\x07", "\x1b[2J", "\u202ecba", "a\nb", "\x9b31m", "\u6f22" * 60, "x" * 600)  # fmt: skip
 
 
 def drawn(board: Board, width: int = 80, height: int = 24, now: float = 1005.0, *, colour: bool = False) -> str:
-    """The screen as it is printed."""
+    """Return the screen as it is printed."""
     paper = io.StringIO()
     console = Console(
         file=paper, width=width, height=height, force_terminal=colour, legacy_windows=False,
@@ -35,13 +35,13 @@ def drawn(board: Board, width: int = 80, height: int = 24, now: float = 1005.0, 
 
 
 def proof(interface: str, port: str, address: str, verdict: Verdict, mac: int | None) -> Proof:
-    """A proof of 21 seconds."""
+    """Return a proof that took 21 seconds."""
     seen = ((Phase.IN, PhaseResult(Tally(8, 8), Tally(30, 30), 8.0)), (Phase.OUT, PhaseResult(seconds=13.0)))
     return Proof(interface, port, address, verdict, "so it is", mac=mac, phases=seen)
 
 
 def hall(count: int = 40) -> Board:
-    """A walk over many ports in mid-course: two are settled, one is out, one was seen once."""
+    """Return a walk over many ports in progress: two are settled, one is out, one was pulled once."""
     ports = [(f"d{n}/lan:1", f"192.0.2.{n}") for n in range(20, 20 + count)]
     before = proof("d20/lan", "1", "192.0.2.20", Verdict.PROVEN, 0x00005E005314)
     board = Board.of(ports, [before], "a number names the port that is out   q stops")
@@ -56,15 +56,16 @@ def hall(count: int = 40) -> Board:
 
 @pytest.mark.parametrize(("width", "height"), SIZES, ids=["80x24", "120x40"])
 def test_the_screen_is_the_golden_file(width: int, height: int) -> None:
-    """What to do now stands in the band on top, then the ports around the one that is out, verdicts and keys."""
+    """The screen equals the golden file: the instruction in a band, the ports around the one that is out, verdicts
+    and keys."""
     expected = (GOLDEN / f"screen-{width}x{height}.txt").read_text("utf-8")
     assert [line.rstrip() for line in drawn(hall(), width, height).splitlines()] == expected.splitlines()
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES, ids=["80x24", "120x40"])
 @pytest.mark.parametrize("count", [2, 40, 500])
-def test_it_fills_no_more_than_the_terminal(count: int, width: int, height: int) -> None:
-    """However many ports and however long the words, the screen keeps to its size, and the keys stay on it."""
+def test_the_screen_fits_the_terminal(count: int, width: int, height: int) -> None:
+    """The screen keeps to the size of the terminal with any number of ports and any text, and shows the keys."""
     board = hall(max(count, 22))
     board.take(Event(1004.0, What.WARN, "d41/lan:1", "192.0.2.41 still answers: is it the right cable? " * 3))
     board.last = "d22/lan:1 swapped: " + "a long sentence " * 8
@@ -77,7 +78,7 @@ def test_it_fills_no_more_than_the_terminal(count: int, width: int, height: int)
 
 @pytest.mark.parametrize("at", [0, 1, 19, 250, 498, 499])
 def test_the_ports_around_the_current_one_are_shown(at: int) -> None:
-    """Of 500 ports those before and after the one under test are on the screen, in the plan's order."""
+    """Of 500 ports, those around the one under test are shown, in the plan's order."""
     ports = [(f"d{n}/lan:1", f"10.0.{n >> 8}.{n & 255}") for n in range(500)]
     board = Board.of(ports, [], "q stops")
     board.take(Event(0.0, What.BEGIN, f"d{at}/lan:1", ""))
@@ -89,9 +90,8 @@ def test_the_ports_around_the_current_one_are_shown(at: int) -> None:
     assert neighbours <= set(shown)
 
 
-def test_what_to_do_now_is_first_and_in_a_band() -> None:
-    """Where hands are needed the words stand in reverse video over the whole width; where waiting is all, they do not;
-    without colour they are first all the same."""
+def test_the_instruction_is_first_and_in_a_band() -> None:
+    """An instruction is in reverse video over the whole width, a wait is not; without colour it is still first."""
     reverse = "\x1b[1;7m"
     board = hall()
     text = drawn(board, colour=True)
@@ -104,8 +104,8 @@ def test_what_to_do_now_is_first_and_in_a_band() -> None:
     assert "192.0.2.41 answers again: leave the cable in" in drawn(board).splitlines()[2]
 
 
-def test_colour_says_nothing_that_words_do_not() -> None:
-    """Without its colours the screen is the same, and every state is on it as a word."""
+def test_colour_adds_no_information() -> None:
+    """Without its colours the screen is the same, and every state is a word."""
     plain = drawn(hall(22), height=40)
     coloured = drawn(hall(22), height=40, colour=True)
     assert coloured != plain
@@ -115,8 +115,8 @@ def test_colour_says_nothing_that_words_do_not() -> None:
 
 
 @pytest.mark.parametrize("bad", HOSTILE, ids=ascii)
-def test_words_from_outside_are_text(bad: str) -> None:
-    """Markup, controls, right-to-left marks and endless names are shown as they are, on every part of the screen."""
+def test_received_text_is_shown_as_text(bad: str) -> None:
+    """Markup, controls, right-to-left marks and very long names are shown as text on every part of the screen."""
     board = Board.of([(f"{bad}/cpu:1", bad), ("good/cpu:1", "192.0.2.2")], [], "q stops")
     for what in (What.BEGIN, What.DO, What.WAIT, What.WARN):
         board.take(Event(1000.0, what, f"{bad}/cpu:1", f"Pull the cable of {bad}", until=1060.0))

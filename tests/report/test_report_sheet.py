@@ -1,4 +1,4 @@
-"""The setting sheet: what to type in, what must not be set, labels, and nothing from outside as markup."""
+"""Tests of the setting sheet: values to type in, devices that must not be set, labels, and received text as text."""
 
 from __future__ import annotations
 
@@ -55,14 +55,15 @@ subnet = "process"
 
 
 def checked(folder: Path, text: str = PLAN) -> Checked:
-    """The check of a plan."""
+    """Return the check of a plan."""
     (folder / "plan.toml").write_text(text, "utf-8")
     plan = read_plan(folder)
     return check(plan, read_surveys(plan), TODAY)
 
 
 def test_each_device_has_its_values(tmp_path: Path) -> None:
-    """Typed values, else the subnet's, which are marked; masks in both spellings (RFC 4632 section 3.1)."""
+    """A device has its typed values, or those of the subnet, which are marked; masks in both spellings (RFC 4632
+    section 3.1)."""
     filler, panel = blocks_of(checked(tmp_path))
     assert (filler.device, filler.kind, filler.where) == ("filler-plc", "controller", "panel 3")
     cpu, link = filler.faces
@@ -86,8 +87,8 @@ def test_each_device_has_its_values(tmp_path: Path) -> None:
     assert not panel.faces[0].placed
 
 
-def test_labels_are_for_what_may_be_set(tmp_path: Path) -> None:
-    """One a connector; none where a conflict is open or no address is planned. The same input gives the same bytes."""
+def test_labels_are_only_for_connectors_that_may_be_set(tmp_path: Path) -> None:
+    """Each connector has a label, unless a conflict is open or no address is planned; equal input gives equal bytes."""
     found = checked(tmp_path)
     page = to_sheet(found, TODAY).decode()
     assert re.findall(r'class="label"><b>([^<]*)</b>', page) == ["filler-plc/cpu:1", "filler-plc/cpu:X2"]
@@ -98,8 +99,8 @@ def test_labels_are_for_what_may_be_set(tmp_path: Path) -> None:
 
 
 def test_a_failed_conversation_holds_up_the_end_that_has_to_change(tmp_path: Path) -> None:
-    """The panel with the wide mask is stopped, the controller that it cannot reach is not; where a router lacks the
-    route both may be set."""
+    """Only the end that has to change is held up: the panel with the wide mask, not its controller; if a router
+    lacks the route, neither is."""
     far = PLAN + 'address = "10.62.20.62"\nmask = "/16"\n[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'
     far += 'gateway = "10.62.30.1"\n[[device]]\nname = "server"\n[[device.interface]]\nname = "lan"\n'
     far += 'subnet = "packing"\naddress = "10.62.30.9"\n[[router]]\nname = "site-router"\ninterfaces = [LINKS]\n'
@@ -123,8 +124,8 @@ HOSTILE = (
 
 
 @pytest.mark.parametrize("bad", HOSTILE)
-def test_text_from_outside_stays_text(bad: str, tmp_path: Path) -> None:
-    """Names with markup, controls, bidirectional marks and template marks: OWASP, XSS Prevention."""
+def test_received_text_stays_text(bad: str, tmp_path: Path) -> None:
+    """Names with markup, controls, bidirectional marks and template marks stay text (OWASP, XSS Prevention)."""
     quoted = bad.replace('"', '\\"') if '"' in bad else bad
     text = PLAN.replace('"panel 3"', f'"{quoted}"').replace('name = "panel"', f'name = "p{quoted[:200]}"')
     page = to_sheet(checked(tmp_path, text), TODAY).decode()
@@ -135,7 +136,7 @@ def test_text_from_outside_stays_text(bad: str, tmp_path: Path) -> None:
 
 
 def test_a_device_gets_one_gateway(tmp_path: Path) -> None:
-    """Where a device plans its gateway in one subnet, that of another subnet is not added on its own."""
+    """If a device plans its gateway in one subnet, the gateway of another subnet is not added."""
     text = PLAN.replace('name = "link"\nsubnet = "process"', 'name = "link"\nsubnet = "plant"').replace(
         "[[device]]", '[[subnet]]\nname = "plant"\nprefix = "10.62.21.0/24"\ngateway = "10.62.21.1"\n[[device]]', 1
     )
@@ -150,7 +151,7 @@ def test_a_device_gets_one_gateway(tmp_path: Path) -> None:
 
 
 def test_accepted_conflicts_are_on_the_sheet(tmp_path: Path) -> None:
-    """The broadcast address stays forbidden though somebody accepted it; other accepted conflicts are named."""
+    """A broadcast address stays forbidden even if it is accepted; other accepted conflicts are listed."""
     entry = '[[accepted]]\nrule = "{}"\nsubject = "filler-plc/link"\naddress = "10.62.20.127"\n'
     entry += 'by = "site IT"\nbecause = "known"\n'
     text = PLAN + entry.format("unusable-address") + entry.format("mask-differs")

@@ -1,4 +1,4 @@
-"""A rehearsal is no proof: every format says so in its headline and at each verdict, and kinds are not mixed."""
+"""Tests that every format marks a rehearsal in its headline and at each verdict, and that records are not mixed."""
 
 from __future__ import annotations
 
@@ -19,26 +19,26 @@ from tests.report.made import clock_from, every_verdict, report_from, write_reco
 
 
 def record(folder: Path, plan: Path, name: str, *, simulated: bool) -> Path:
-    """A record with a proof of every verdict."""
+    """Write a record with a proof of every verdict and return its path."""
     return write_record(folder / name, plan, every_verdict(), clock_from(9), simulated=simulated)
 
 
 @pytest.fixture
 def rehearsed(tmp_path: Path, plan_folder: Path) -> Report:
-    """The report on a rehearsal."""
+    """Return the report on a rehearsal."""
     return report_from(plan_folder, record(tmp_path, plan_folder, "r.jsonl", simulated=True))
 
 
-def test_the_headline_says_it_first(rehearsed: Report, sample: Report) -> None:
-    """Nobody who reads one line takes it for a proof of the site."""
+def test_the_headline_begins_with_the_mark(rehearsed: Report, sample: Report) -> None:
+    """The headline begins with the mark of a rehearsal."""
     assert headline(rehearsed).startswith("SIMULATED: ")
     assert headline(rehearsed).endswith("proven (SIMULATED).")
     assert "SIMULATED" not in headline(sample)
 
 
 @pytest.mark.parametrize("write", [to_html, to_markdown, to_text], ids=["page", "markdown", "text"])
-def test_it_stands_at_each_verdict(write: Callable[[Report], bytes], rehearsed: Report, sample: Report) -> None:
-    """In every table and list of ports; a record of the site has no such word."""
+def test_each_verdict_is_marked(write: Callable[[Report], bytes], rehearsed: Report, sample: Report) -> None:
+    """Every table and list of ports marks each verdict; a record of the site has no mark."""
     text = write(rehearsed).decode("utf-8").replace("\\", "")
     assert text.count("(SIMULATED)") >= len(rehearsed.ports) + 1
     assert "SIMULATED: not a proof of the site" in text or write is not to_html
@@ -46,8 +46,8 @@ def test_it_stands_at_each_verdict(write: Callable[[Report], bytes], rehearsed: 
     assert "(SIMULATED)" not in real
 
 
-def test_json_says_it_of_the_report_and_of_each_proof(rehearsed: Report, sample: Report) -> None:
-    """A program that reads one proof alone cannot miss it."""
+def test_json_marks_the_report_and_each_proof(rehearsed: Report, sample: Report) -> None:
+    """The JSON marks the report and each proof, so that a program that reads one proof finds the mark."""
     shape = json.loads(to_json(rehearsed))
     assert shape["simulated"] is True
     assert all(proof["simulated"] for proof in shape["proofs"])
@@ -55,7 +55,7 @@ def test_json_says_it_of_the_report_and_of_each_proof(rehearsed: Report, sample:
 
 
 def test_simulated_and_real_records_are_not_mixed(tmp_path: Path, plan_folder: Path) -> None:
-    """The rehearsal is named, so that it can be left out."""
+    """Simulated and real records in one report are refused, and the message names the rehearsal."""
     real = record(tmp_path, plan_folder, "a.jsonl", simulated=False)
     made = record(tmp_path, plan_folder, "b.jsonl", simulated=True)
     with pytest.raises(RecordError, match=r"b\.jsonl: this record holds a simulated run"):

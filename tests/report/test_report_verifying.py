@@ -1,4 +1,4 @@
-"""The lines by which a record is verified without netcheck, taken from the page and run as a reader would run them."""
+"""Tests of the lines that verify a record without netcheck, taken from the page and run as a reader would run them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.report.made import report_from
 
 @pytest.fixture
 def verifier(plan_folder: Path, record_path: Path, tmp_path: Path) -> Path:
-    """What stands in the page, saved as verify.py."""
+    """Return the program of the page, saved as verify.py."""
     page = to_html(report_from(plan_folder, record_path)).decode("utf-8")
     found = re.search(r'<pre class="lines" id="verify-snippet"[^>]*><code>(.*?)</code></pre>', page, re.DOTALL)
     assert found is not None
@@ -28,14 +28,14 @@ def verifier(plan_folder: Path, record_path: Path, tmp_path: Path) -> Path:
 
 
 def run(verifier: Path, record: Path) -> tuple[int, str]:
-    """Run it isolated, with the standard library alone: its exit code and what it printed."""
+    """Run it in isolated mode with only the standard library, and return the exit code and the output."""
     words = [sys.executable, "-I", "-S", str(verifier), str(record)]
     ended = subprocess.run(words, capture_output=True, text=True, check=False)
     return ended.returncode, ended.stdout
 
 
 def test_it_is_ten_lines_of_the_standard_library(verifier: Path) -> None:
-    """Short enough to be read before it is run, and to be copied from paper: no line is wider than a sheet."""
+    """The program has ten lines, none wider than a sheet of paper, and imports only the standard library."""
     lines = verifier.read_text("utf-8").splitlines()
     assert len(lines) == 10
     assert max(map(len, lines)) <= 100
@@ -43,7 +43,7 @@ def test_it_is_ten_lines_of_the_standard_library(verifier: Path) -> None:
 
 
 def test_a_good_record_gives_its_seal(verifier: Path, record_path: Path) -> None:
-    """It prints `intact` and the seal that netcheck itself finds."""
+    """For an intact record it prints `intact` and the seal that netcheck finds."""
     assert run(verifier, record_path) == (0, f"intact, seal {read_record(record_path).verification.seal}\n")
 
 
@@ -62,7 +62,7 @@ BREAKS: dict[str, Callable[[list[bytes]], list[bytes]]] = {
 
 @pytest.mark.parametrize("name", BREAKS)
 def test_a_broken_record_does_not_pass(verifier: Path, record_path: Path, name: str) -> None:
-    """Whatever was done to the file, `intact` is not printed and the exit code is not 0."""
+    """For any changed record it does not print `intact`, and the exit code is not 0."""
     lines = record_path.read_bytes().splitlines(keepends=True)
     broken = BREAKS[name](lines)
     assert broken != lines
@@ -71,8 +71,8 @@ def test_a_broken_record_does_not_pass(verifier: Path, record_path: Path, name: 
     assert (code, "intact" in said) == (1, False)
 
 
-def test_a_torn_record_gets_words(verifier: Path, record_path: Path) -> None:
-    """No traceback, whatever the line holds: cut JSON, another value, bytes that are no text."""
+def test_a_torn_record_gives_a_message(verifier: Path, record_path: Path) -> None:
+    """For a torn record it prints a message without a traceback: cut JSON, another value, bytes that are not text."""
     whole = record_path.read_bytes()
     for line in (whole.splitlines()[-1][:40], b"[1]\n", b"7\n", b"\xff\xfe\n", b"{}\n"):
         record_path.write_bytes(whole + line)

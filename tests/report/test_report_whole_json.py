@@ -12,8 +12,8 @@ from netcheck.report.text import proofs
 from tests.report.made import every_verdict, report_from
 
 
-def test_it_holds_what_check_and_prove_print(sample: Report) -> None:
-    """Findings are those of `check` with their keys, proofs those of `prove` with their place in the record."""
+def test_findings_and_proofs_are_those_of_check_and_prove(sample: Report) -> None:
+    """Findings equal those of `check` with their keys, and proofs those of `prove` with their place in the record."""
     shape = json.loads(to_json(sample))
     checked = findings_json.to_json(sample.checked)
     assert {key: shape[key] for key in ("netcheck", "plan", "summary", "accepted")} == {
@@ -31,8 +31,8 @@ def test_it_holds_what_check_and_prove_print(sample: Report) -> None:
     assert shape["today"] == "2026-11-20"
 
 
-def test_it_tells_how_each_record_stands(sample: Report, record_path: Path, plan_folder: Path) -> None:
-    """State, seal and the bad line are there for a program to read."""
+def test_the_state_of_each_record_is_in_the_json(sample: Report, record_path: Path, plan_folder: Path) -> None:
+    """State, seal and the bad line of each record are in the JSON."""
     last = json.loads(record_path.read_bytes().splitlines()[-1])
     (record,) = json.loads(to_json(sample))["records"]
     assert (record["record"], record["state"], record["seal"], record["line"]) == (
@@ -48,5 +48,5 @@ def test_it_tells_how_each_record_stands(sample: Report, record_path: Path, plan
 
 
 def test_the_same_report_gives_the_same_bytes(plan_folder: Path, record_path: Path) -> None:
-    """Nothing of the moment of writing gets in."""
+    """The JSON does not depend on the time of writing."""
     assert to_json(report_from(plan_folder, record_path)) == to_json(report_from(plan_folder, record_path))

@@ -1,4 +1,4 @@
-"""Machines with the same inside addresses behind translating routers: clashes outside, and who reaches whom."""
+"""Machines with the same inside addresses behind translating routers: outside conflicts, and conversations."""
 
 from __future__ import annotations
 

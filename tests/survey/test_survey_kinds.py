@@ -14,7 +14,7 @@ from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 from netcheck.survey.readers.zone_records import MOST_INCLUDED
 
-# RFC 1035 section 5.3, word for word; its origin ISI.EDU is said beside the file there.
+# RFC 1035 section 5.3, word for word; the text of the RFC gives its origin, ISI.EDU.
 ISI = r"""@   IN  SOA     VENERA      Action\.domains (
                                  20     ; SERIAL
                                  7200   ; REFRESH

@@ -158,7 +158,7 @@ def test_what_an_address_cell_may_hold(tmp_path: Path, cell: str, found: list[st
 
 
 def test_several_columns_of_addresses_by_their_titles(tmp_path: Path) -> None:
-    """IPv4 and IPv6 beside each other are both site hosts; a gateway's column is none."""
+    """Addresses in an IPv4 and in an IPv6 column are site hosts; those in a gateway column are not."""
     text = "Gateway,IPv4,IPv6\n192.0.2.1,192.0.2.5,2001:db8::5\n192.0.2.1,192.0.2.6,\n"
     assert addresses(survey_of(tmp_path, text)) == ["192.0.2.5", "192.0.2.6", "2001:db8::5"]
 

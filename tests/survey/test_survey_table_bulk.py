@@ -92,7 +92,7 @@ def test_macs_of_one_form_and_of_several() -> None:
 
 @pytest.mark.parametrize("mac", ["00-00-5E-00-53- 1", "00-00-5E-00-53:21", "FF-FF-FF-FF-FF-FF", "0０-00-5E-00-53-21"])
 def test_macs_that_need_words_are_left(mac: str) -> None:
-    """A space, which `bytes.fromhex` passes over, two separators, nobody's MAC, a digit of another script."""
+    """A space, which `bytes.fromhex` passes over, two separators, the broadcast MAC, a digit of another script."""
     assert Bulk(LAYOUT).block(f"10.0.0.5,{mac},,,\n") is None
 
 

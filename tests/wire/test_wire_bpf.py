@@ -74,7 +74,7 @@ def test_the_filter_says_what_it_is_for(overhears: bool) -> None:
     }
     with filtered(OURS, overhears) as ends:
         seen = {name: passed(ends, bytes(frame)) is not None for name, (frame, _) in expected.items()}
-    assert seen == {name: wish for name, (_, wish) in expected.items()}
+    assert seen == {name: passes for name, (_, passes) in expected.items()}
 
 
 def test_long_frames_are_cut() -> None:
