@@ -118,10 +118,11 @@ def to_text(intake: Intake) -> str:
     """Return what was understood, guessed and not read, as it is printed."""
     unplaced = sum(not one.interface.address for one in intake.interfaces)
     devices = len({one.interface.device for one in intake.interfaces})
+    subnets = f"{len(intake.subnets)} subnet{'' if len(intake.subnets) == 1 else 's'}"
     lines = [
         *intake.tables,
         f"{len(intake.interfaces)} interfaces of {devices} devices, {unplaced} without an address, in "
-        f"{len(intake.subnets)} subnets: {', '.join(_shown(subnet) for subnet in intake.subnets)}",
+        f"{subnets}: {', '.join(map(_shown, intake.subnets))}",
         *_listed("Guessed, please look at it:", intake.remarks.guessed),
         *_listed("Not read:", intake.remarks.unread),
     ]
