@@ -27,18 +27,13 @@ class Schemes:
         """Return the scheme for an interface in a subnet, or None."""
         key = interface.kind, interface.location, interface.device, interface.name, subnet.name
         if key not in self._found:
-            fitting = (one for one, matcher in self._readable if matcher.fits(interface) and _spans(one, subnet))
+            fitting = (one for one, matcher in self._readable if matcher.fits(interface) and spans_of(one, subnet))
             self._found[key] = next(fitting, None)
         return self._found[key]
 
     def all_in(self, subnet: Subnet) -> list[Range]:
         """Return the ranges of all schemes inside a subnet."""
-        return [span for scheme, _ in self._readable for span in _spans(scheme, subnet)]
-
-
-def spans_of(scheme: Scheme, subnet: Subnet) -> list[Range]:
-    """Return the ranges of a scheme inside a subnet, ascending."""
-    return _spans(scheme, subnet)
+        return [span for scheme, _ in self._readable for span in spans_of(scheme, subnet)]
 
 
 class _Matcher:
@@ -60,7 +55,8 @@ class _Matcher:
         return all(pattern is None or pattern.match(value.casefold()) for pattern, value in pairs)
 
 
-def _spans(scheme: Scheme, subnet: Subnet) -> list[Range]:
+def spans_of(scheme: Scheme, subnet: Subnet) -> list[Range]:
+    """Return the ranges of a scheme inside a subnet, ascending."""
     prefix, span = subnet.prefix.value, scheme.range.value
     if prefix is None or span is None or (scheme.subnet and scheme.subnet != subnet.name):
         return []

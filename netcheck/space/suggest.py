@@ -1,9 +1,9 @@
 """Proposes free addresses that fit together, each with the reason for it.
 
 Free means assignable and unused: not planned, no site host, not in a pool, not reserved, no gateway, router or station.
-The preferences, in this order: at least `keep-clear` away from every site host; in the range
-that the numbering scheme has for the interface, and in no range of others; in one run with the other interfaces of
-the device, then of its kind; the last octet that the device has in other subnets; the middle of the widest free gap.
+The preferences, in this order: at least `keep-clear` away from every site host; in the range that the numbering scheme
+has for the interface, and in no range of others; in one run with the other interfaces of the device, then of its kind;
+the last octet that the device has in other subnets; the middle of the widest free gap.
 
 A proposal belongs to its device. It does not depend on the order of the plan, and it stays the same when another
 proposal is written into the plan or another finding is accepted: interfaces of one group (kind, or device without a
