@@ -13,7 +13,7 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.answers.apply import Flaw
-from netcheck.answers.read import Row, Table, rows_from
+from netcheck.answers.read import FilledRow, Table, rows_from
 from netcheck.plan.model import Plan
 from netcheck.requests.model import Request, RequestKind
 from netcheck.survey.readers.values import date_from
@@ -34,7 +34,7 @@ _DELIMITERS = str.maketrans(dict.fromkeys(',;|"\t', " "))
 
 
 @dataclass(frozen=True, slots=True)
-class Answered:
+class AnsweredRequest:
     """One request with its answer; `text` names who, when and under which ticket."""
 
     row: int
@@ -53,8 +53,8 @@ class Grants:
 
     granted: dict[str, str]
     addresses: dict[str, Address]
-    noted: tuple[Answered, ...]
-    refused: tuple[Answered, ...]
+    noted: tuple[AnsweredRequest, ...]
+    refused: tuple[AnsweredRequest, ...]
     flaws: tuple[Flaw, ...]
     unanswered: int
     gone: int
@@ -64,12 +64,14 @@ class _Refused(Exception):
     """Why a row cannot be applied."""
 
 
-def grants_from(path: Path) -> tuple[Row, ...]:
+def grants_from(path: Path) -> tuple[FilledRow, ...]:
     """Return the rows of a file of requests; ReportError where it holds none."""
     return rows_from(path, REQUESTS)
 
 
-def judged_grants(plan: Plan, requests: Sequence[Request], rows: Sequence[Row], today: date, by: str = "") -> Grants:
+def judged_grants(
+    plan: Plan, requests: Sequence[Request], rows: Sequence[FilledRow], today: date, by: str = ""
+) -> Grants:
     """Return the meaning of every row; *by* is who decided where a row does not say it."""
     known = {_identity(one.kind, one.subject, one.island, one.address, one.what): one for one in requests}
     granted: dict[str, str] = {}
@@ -88,7 +90,7 @@ def judged_grants(plan: Plan, requests: Sequence[Request], rows: Sequence[Row], 
             continue
         answered.add(identity)
         try:
-            one = Answered(row.row, request, _text(row, today, by, yes=yes, no=no))
+            one = AnsweredRequest(row.row, request, _text(row, today, by, yes=yes, no=no))
         except (_Refused, ValueError) as error:
             flaws.append(Flaw(row.row, str(error)))
             continue
@@ -121,7 +123,7 @@ def _ticked(text: str) -> bool:
     return bool(text) and text.casefold() not in _NO
 
 
-def _text(row: Row, today: date, by: str, *, yes: bool, no: bool) -> str:
+def _text(row: FilledRow, today: date, by: str, *, yes: bool, no: bool) -> str:
     """Return who answered, when and under which ticket."""
     if row.fault:
         raise _Refused(row.fault)

@@ -30,7 +30,7 @@ _COMPOUND = b"\xd0\xcf\x11\xe0"
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)  # written above the titles by some programs
 
 
-class Row(NamedTuple):
+class FilledRow(NamedTuple):
     """One row as written: its number, its cells by title, and the reason why it cannot be read."""
 
     row: int
@@ -96,7 +96,7 @@ def holds(path: Path, table: Table) -> bool:
     return True
 
 
-def rows_from(path: Path, table: Table) -> tuple[Row, ...]:
+def rows_from(path: Path, table: Table) -> tuple[FilledRow, ...]:
     """Return the rows of a table that hold anything; ReportError where the file has no such table."""
     name = safe(path.name)
     try:
@@ -112,7 +112,7 @@ def rows_from(path: Path, table: Table) -> tuple[Row, ...]:
         raise ReportError(error.at(name)) from error
 
 
-def _from_text(data: bytes, table: Table) -> tuple[Row, ...]:
+def _from_text(data: bytes, table: Table) -> tuple[FilledRow, ...]:
     lines = list(lines_of(text_of(io.BytesIO(data))))
     if lines and _SEPARATOR_LINE.fullmatch(lines[0]):
         lines[0] = "\n"
@@ -125,7 +125,7 @@ def _from_text(data: bytes, table: Table) -> tuple[Row, ...]:
     return tuple(_rows(records_of(lines, max(DELIMITERS, key=known)), table))
 
 
-def _from_workbook(path: Path, table: Table) -> tuple[Row, ...]:
+def _from_workbook(path: Path, table: Table) -> tuple[FilledRow, ...]:
     with opened(path, values=False) as book:
         return tuple(_rows(book.records(_sheet_of(book, table)), table))
 
@@ -143,7 +143,7 @@ def _titles(record: Record) -> list[str]:
     return [title_of(cell) for cell in record.cells[:_WIDEST] if len(cell) < _WIDEST]
 
 
-def _rows(records: Iterator[Record], table: Table) -> Iterator[Row]:
+def _rows(records: Iterator[Record], table: Table) -> Iterator[FilledRow]:
     header = next(filter(table.is_head, islice(records, _HEAD)), None)
     if header is None:
         what = f"it has no row of titles with {table.about} within its first {_HEAD} rows"
@@ -157,7 +157,9 @@ def _rows(records: Iterator[Record], table: Table) -> Iterator[Row]:
         if record.row > MOST_ROWS:
             raise FileError(Problem(f"it has more than {MOST_ROWS:,} rows", do="Split it"))
         if not record.empty:
-            yield Row(record.row, {title: _cell(record, at, title) for title, at in columns.items()}, record.fault)
+            yield FilledRow(
+                record.row, {title: _cell(record, at, title) for title, at in columns.items()}, record.fault
+            )
 
 
 def _cell(record: Record, column: int, title: str) -> str:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import assert_never
 
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.read import ChainBreak, Torn
 from netcheck.report.model import Report, short
 from netcheck.report.text.proofs import NO_PROOF, SIMULATED
+from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
+from netcheck.text import listed
 
 # Limits of the method; common practice.
 CANNOT_SHOW = (
@@ -61,6 +64,14 @@ def plan_headline(checked: Checked) -> str:
     if unread:
         parts.append(f"{_counted(unread, 'value')} cannot be read")
     return "; ".join(parts)
+
+
+def needed_from_it(asked: Asked, report: Report) -> str:
+    """Return in one line what IT has to decide and to do, counted."""
+    counts = Counter(request.kind for request in asked.requests)
+    words = [_counted(len(report.checked.findings), "decision")] if report.checked.findings else []
+    words += [_counted(counts[kind], str(kind)) for kind in RequestKind if counts[kind]]
+    return listed(words, most=len(words)) if words else "nothing"
 
 
 def _counted(count: int, noun: str) -> str:

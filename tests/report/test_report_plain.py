@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from netcheck.report.html.page import to_html
 from netcheck.report.markdown.report import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
@@ -72,3 +73,12 @@ def test_hostile_text_stays_text(write: Callable[[Report], bytes], bad: str, sam
         rows = [line for line in text.splitlines() if line.startswith("| ")]
         assert all(len(re.findall(r"(?<!\\)(?:\\\\)*\|", row)) in (3, 4, 5, 6, 7, 8, 9, 11) for row in rows)
         assert not re.search(r"(?<!\\)(?:\\\\)*[<`]", text)
+
+
+@pytest.mark.parametrize("write", [*WRITERS, to_html])
+def test_what_is_needed_from_it_and_the_cautions_are_in_it(write: Callable[[Report], bytes], sample: Report) -> None:
+    """Counted in the first lines; the safety notes are in every kind of report."""
+    text = re.sub(r"<[^>]+>|\\|\*", " ", write(sample).decode("utf-8"))
+    decisions = f"{len(sample.checked.findings)} decisions"
+    assert re.search(rf"Needed from IT:?\s+{decisions}, \d+ reservations", text)
+    assert "Panels are opened by people qualified for it under local codes." in text

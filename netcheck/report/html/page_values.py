@@ -65,6 +65,7 @@ def values_of(report: Report) -> dict[str, Any]:
         "headline": words.headline(report),
         "alarms": words.alarms(report),
         "not_checked": not_checked(report),
+        "needed": words.needed_from_it(asked_of(report.checked), report),
         "groups": grouped(report),
         "asked": asked_of(report.checked),
         "many": max(len(report.checked.findings), len(report.ports)) > MANY,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from netcheck.answers.grants import Answered, Grants
+from netcheck.answers.grants import AnsweredRequest, Grants
 from netcheck.text import safe
 
 
@@ -28,7 +28,7 @@ def to_text(grants: Grants) -> str:
     return "\n\n".join([*blocks, f"{sums}, {grants.unanswered} not answered{gone}"]) + "\n"
 
 
-def _line(one: Answered) -> str:
+def _line(one: AnsweredRequest) -> str:
     request = one.request
     what = ", ".join(filter(None, (request.address, request.what)))
     return f"  row {one.row}: {request.kind} of {safe(request.subject, 120)}, {safe(what, 300)}: {safe(one.text, 300)}"
@@ -48,5 +48,5 @@ def to_json(grants: Grants, written: bool) -> dict[str, Any]:
     }
 
 
-def _shape(one: Answered) -> dict[str, Any]:
+def _shape(one: AnsweredRequest) -> dict[str, Any]:
     return {"row": one.row, "kind": str(one.request.kind), "subject": one.request.subject, "answer": one.text}

@@ -6,18 +6,21 @@ from collections.abc import Iterable, Sequence
 
 from tabulate import tabulate
 
+from netcheck.caution import CAUTION
 from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.report.not_checked import not_checked
 from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
 from netcheck.report.proof_rows import HEADERS, RECORD_HEADERS, port_rows, record_rows, survey_rows
 from netcheck.report.text.findings import to_text as findings_to_text
+from netcheck.requests.build import asked_of
 from netcheck.text import safe
 
 
 def to_text(report: Report) -> bytes:
     """Return the report as UTF-8; the same report gives the same bytes."""
     parts = [safe(words.headline(report)), *(f"DAMAGED RECORD: {safe(alarm, 1000)}" for alarm in words.alarms(report))]
+    parts += [f"Needed from IT: {words.needed_from_it(asked_of(report.checked), report)}"]
     parts += [f"DOES NOT FIT: {safe(each, 1000)}" for each in report.misfits]
     parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
     parts += ["Surveys\n" + (_table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None.")]
@@ -30,6 +33,7 @@ def to_text(report: Report) -> bytes:
     parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
         parts += ["Records and seals\n" + _table(RECORD_HEADERS, record_rows(report))]
+    parts += ["Before any cable is pulled\n" + "\n".join(f"- {line}" for line in CAUTION)]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
 
 
