@@ -14,6 +14,10 @@ def main() -> None:
         run()
     except KeyboardInterrupt:
         sys.exit(130)  # 128 + SIGINT, as shells do
+    finally:
+        # At exit Python searches all objects for cycles, several times. The process ends, so its memory is freed at
+        # once; without this call a check of a small plan takes a fifth longer.
+        gc.freeze()
 
 
 if __name__ == "__main__":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -105,6 +104,8 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
     if not checked and not several:
         return
     if form == "json":
+        import json  # no other format needs it
+
         shapes = [_json(one, paths) for one in each]
         print(json.dumps(shapes if several else shapes[0], indent=2))
     elif form == "csv":

@@ -12,7 +12,6 @@ def command() -> None:
 
     from netcheck.plan.schema import plan_schema
     from netcheck.rules.catalogue import RULES
-    from netcheck.survey.read import READERS
+    from netcheck.survey.read import kinds
 
-    kinds = dict.fromkeys(reader.kind for reader in READERS)
-    print(json.dumps(plan_schema([rule.slug for rule in RULES], list(kinds)), indent=2))
+    print(json.dumps(plan_schema([rule.slug for rule in RULES], kinds()), indent=2))

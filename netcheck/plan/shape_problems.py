@@ -96,6 +96,7 @@ def _problem(detail: ErrorDetails, shape: type[Shape], position: Position, noun:
 
 def keys_of(shape: type[Shape], path: tuple[int | str, ...] = ()) -> list[str]:
     """Return the keys of a shape, or those of the nested shape at a path."""
+    shape.model_rebuild()  # sets the aliases, where the validator is not built yet
     fields = shape.model_fields.values()
     aliases = {field.alias or "": field.annotation for field in fields}
     inner = next((part for part in path[:-1] if isinstance(part, str)), None)

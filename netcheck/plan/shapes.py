@@ -1,10 +1,9 @@
 """The shapes of the plan's tables in files; pydantic reports every value that does not fit.
 
 Keys are written with hyphens. Values that a check can do without (addresses, masks, MACs, prefixes, ranges) are plain
-text here.
+text here. Annotations are evaluated here, without `from __future__ import annotations`: pydantic needs their values and
+would compile the text of each one.
 """
-
-from __future__ import annotations
 
 import re
 from datetime import date, datetime
@@ -54,7 +53,12 @@ class Shape(BaseModel):
     """The base of all shapes: hyphenated keys, unknown keys rejected, texts without outer space."""
 
     model_config = ConfigDict(
-        alias_generator=_hyphened, extra="forbid", frozen=True, str_strip_whitespace=True, validate_default=False
+        alias_generator=_hyphened,
+        extra="forbid",
+        frozen=True,
+        str_strip_whitespace=True,
+        validate_default=False,
+        defer_build=True,  # a plan uses few of the shapes; a validator is built on first use
     )
 
 

@@ -14,7 +14,6 @@ from netcheck.plan.model import Plan, SurveyEntry
 from netcheck.plan.read import read_draft
 from netcheck.survey.gathering import Gathering, KeptFile, Source
 from netcheck.survey.model import Survey
-from netcheck.survey.readers import capture, dhcp_config, header, hosts, leases, neighbours, table, workbook, zone
 from netcheck.text import listed, safe
 
 _HEAD = 1 << 16
@@ -30,18 +29,41 @@ class Reader:
     unit: str = "row"  # the name of the file's lines in messages
 
 
-# In the order in which they are tried: a table with titles before the other texts, any other table last.
-READERS: tuple[Reader, ...] = (
-    Reader("xlsx", workbook.recognises, workbook.read),
-    Reader("capture", capture.recognises, capture.read, "frame"),
-    Reader("csv", header.recognises, table.read),
-    Reader("leases", leases.recognises, leases.read, "line"),
-    Reader("dhcp", dhcp_config.recognises, dhcp_config.read, "line"),
-    Reader("neighbours", neighbours.recognises, neighbours.read, "line"),
-    Reader("zone", zone.recognises, zone.read, "line"),
-    Reader("hosts", hosts.recognises, hosts.read, "line"),
-    Reader("csv", table.recognises, table.read),
-)
+def readers() -> Iterator[Reader]:
+    """Yield the readers in the order in which they are tried: tables with titles before other texts, other tables last.
+
+    Each module is imported when its turn comes: most surveys are tables, and need three of them.
+    """
+    from netcheck.survey.readers import workbook
+
+    yield Reader("xlsx", workbook.recognises, workbook.read)
+    from netcheck.survey.readers import capture
+
+    yield Reader("capture", capture.recognises, capture.read, "frame")
+    from netcheck.survey.readers import header, table
+
+    yield Reader("csv", header.recognises, table.read)
+    from netcheck.survey.readers import leases
+
+    yield Reader("leases", leases.recognises, leases.read, "line")
+    from netcheck.survey.readers import dhcp_config
+
+    yield Reader("dhcp", dhcp_config.recognises, dhcp_config.read, "line")
+    from netcheck.survey.readers import neighbours
+
+    yield Reader("neighbours", neighbours.recognises, neighbours.read, "line")
+    from netcheck.survey.readers import zone
+
+    yield Reader("zone", zone.recognises, zone.read, "line")
+    from netcheck.survey.readers import hosts
+
+    yield Reader("hosts", hosts.recognises, hosts.read, "line")
+    yield Reader("csv", table.recognises, table.read)
+
+
+def kinds() -> list[str]:
+    """Return the names of the kinds of survey."""
+    return list(dict.fromkeys(reader.kind for reader in readers()))
 
 
 class Site(NamedTuple):
@@ -103,15 +125,15 @@ def _source(entry: SurveyEntry, folder: Path, files: HashedFiles) -> Iterator[So
 
 
 def _reader_for(source: Source) -> Reader:
-    kinds = list(dict.fromkeys(reader.kind for reader in READERS))
     if source.entry.kind:
-        fits = [reader for reader in READERS if reader.kind == source.entry.kind]
+        fits = (reader for reader in readers() if reader.kind == source.entry.kind)
         what = f'the kind "{safe(source.entry.kind, 60)}" of survey is not known'
     else:
         with source.open() as stream:
             head = stream.read(_HEAD)
-        fits = [reader for reader in READERS if reader.recognises(head)]
+        fits = (reader for reader in readers() if reader.recognises(head))
         what = "its kind of survey is not recognised"
-    if not fits:
-        raise SurveyError(Problem(what, do=f"Known kinds: {listed(kinds, len(kinds))}"))
-    return fits[0]
+    if fit := next(fits, None):
+        return fit
+    known = kinds()
+    raise SurveyError(Problem(what, do=f"Known kinds: {listed(known, len(known))}"))

@@ -184,8 +184,8 @@ def start(rounds: int) -> list[Row]:
     check = compared(lambda: netcheck("check", DEMO, *TODAY), lambda: run("-c", COMMAND), 5 * rounds)
     helping = compared(lambda: netcheck("--help"), lambda: run("-c", COMMAND, "--help"), 5 * rounds)
     return [
-        ("`check` of the demo plan: a typer command with a rich table", *shown(*check, most=2)),
-        ("`--help`: that command's", *shown(*helping, most=1.4)),
+        ("`check` of the demo plan: a typer command with a rich table", *shown(*check, most=1.2)),
+        ("`--help`: that command's", *shown(*helping, most=1.2)),
     ]
 
 

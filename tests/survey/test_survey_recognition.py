@@ -24,6 +24,7 @@ FRENCH = TABLE.replace(",", "\t").replace("IP Address\tMAC Address\tName", "Adre
 # `arp -a`; the columns of OpenBSD and of `arp -l` on macOS are from memory.
 SAMPLES = {
     "csv": TABLE,
+    "csv, own titles": TABLE.replace("IP Address,MAC Address,Name", "address,mac,name"),
     "csv, semicolons, German": f"Netzliste Halle 3\n\n{GERMAN}",
     "csv, tabs, French": FRENCH,
     "hosts": "127.0.0.1 localhost\n192.0.2.20\tplc-a plc-a.line1.example\n192.0.2.21 hmi-a\n",

@@ -20,7 +20,6 @@ from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.columns import columns_of
 from netcheck.tables.delimited import DELIMITERS, Number, Record, blocks_of, lines_in, parts_of, records_of, text_of
 from netcheck.tables.formula_guard import unguarded
-from netcheck.tables.merged_cells import letters_of
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
@@ -153,7 +152,7 @@ def number_fault(cell: str) -> str:
 def _surplus(record: Record, titles: int, position: Position, sheet: str) -> Problem:
     if sheet:
         column = next(at for at, cell in enumerate(record.cells, 1) if at > titles and cell.strip())
-        what = f"column {letters_of(column)} contains a value and has no title"
+        what = f"column {_column_name(column - 1, sheet)} contains a value and has no title"
         return Problem(what, str(position), "Give the column a title, or clear the cell")
     what = f"it has {len(record.cells)} cells, and the titles {titles}"
     return Problem(what, str(position), "Put a cell that contains a separator in double quotes")
@@ -178,14 +177,23 @@ def _untitled(titles: list[str], records: Sequence[Record], where: str, sheet: s
     for column, title in enumerate(titles):
         used = next((one for one in records[1:] if column < len(one.cells) and one.cells[column].strip()), None)
         if not title and used is not None:
-            name = letters_of(column + 1) if sheet else column + 1
-            what = f"column {name} contains a value and has no title"
+            what = f"column {_column_name(column, sheet)} contains a value and has no title"
             yield Problem(what, f"{where}row {used.row}", "Give the column a title, or clear the cell")
+
+
+def _column_name(column: int, sheet: str) -> str:
+    """Return the letters of a sheet's column, or the number of a CSV table's, by its index."""
+    if not sheet:
+        return str(column + 1)
+    from netcheck.tables.merged_cells import letters_of  # imported only where there is a workbook
+
+    return letters_of(column + 1)
 
 
 def required_of(shape: type[Shape]) -> list[str]:
     """Return the keys that every entry of a shape must have."""
-    return [field.alias or "" for field in shape.model_fields.values() if field.is_required()]
+    fields = zip(keys_of(shape), shape.model_fields.values(), strict=True)
+    return [key for key, field in fields if field.is_required()]
 
 
 def cell_value(title: str, text: str) -> object:

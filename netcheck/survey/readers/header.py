@@ -110,10 +110,18 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether a row with a title for addresses and another known title is among the first lines."""
+    """Return whether a row with a title for addresses and another known title is among the first lines, or a row of
+    netcheck's own titles.
+    """
     told = [line for line in head_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
     rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
-    return any(_titled(row, TITLES["address"]) and len(_fields_titled(row)) > 1 for row in rows)
+    return any(_is_own(row) or (_titled(row, TITLES["address"]) and len(_fields_titled(row)) > 1) for row in rows)
+
+
+def _is_own(row: Sequence[str]) -> bool:
+    """Return whether all titles are among those that netcheck writes, and one is that of the addresses."""
+    titles = {cell.strip() for cell in row}
+    return "address" in titles and titles <= set(FIELDS)
 
 
 def _fields_titled(row: Sequence[str]) -> list[str]:
