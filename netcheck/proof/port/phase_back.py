@@ -19,6 +19,8 @@ RETURN_PATIENCE = 3  # times the patience that a return is waited for hands-free
 CONTACTS = 5  # returns that end again before the port is given up
 TRIES = 3  # times that void phases are repeated before the port is given up
 FASTEST_HAND = 0.3  # seconds that a person needs at the least to act on a prompt (simple reaction time is 0.2 to 0.3 s)
+UP_AGAIN, UP_MORE = 1.25, 1.0  # how much longer than before it must answer: restarts of one cause vary little
+LONGEST_UP = 25.0  # seconds; a request follows a return sooner than a device with a longer cycle restarts
 DELAY = (0.5, 3.0)  # seconds from the return to the next request, drawn at random so that the device cannot know it
 STEADY = 0.5  # seconds of answers on a walk before the second request, which has a delay of its own
 Steps = Generator[None, None, None]
@@ -105,12 +107,21 @@ def _answers_on(port: PortState, last: bool) -> Generator[None, None, bool]:
         if port.entry.fallen(port.mac, pull.returned, 1e-3, 3):
             port.unrequested += 1
             return False
-        settled = _heard_enough(port) if last else run.now >= enough
+        settled = _heard_enough(port) and run.now > _outlasts(port) if last else run.now >= enough
         if settled and port.answers_at_rate() and port.answers_still():
             port.steady = True
             return True
         yield
     return last and _heard_enough(port) and port.answers_at_rate() and port.answers_still()
+
+
+def _outlasts(port: PortState) -> float:
+    """Return until when the device must answer so that a cycle of restarts is excluded: it must answer for longer than
+    it did between its last two silences, since a device that restarts in a loop is up for about the same time again."""
+    if len(port.away) < 2 or port.run.options.once:
+        return 0.0
+    (_, returned), (silent, back) = port.away[-2:]
+    return back + min(UP_AGAIN * (silent - returned) + UP_MORE, LONGEST_UP)
 
 
 def _heard_enough(port: PortState) -> bool:
