@@ -11,10 +11,10 @@ from netcheck.wire.link import Heard, Link
 
 
 class Operator(Protocol):
-    """A person or a script that presses keys and is told what happens."""
+    """A person or a script that presses keys and receives events."""
 
     def pressed(self) -> Iterable[Press]:
-        """Keys pressed since the last call; never waits."""
+        """Return the keys pressed since the last call, without waiting."""
 
     def told(self, event: Event) -> None:
         """Take an event."""
@@ -24,7 +24,7 @@ Frames = Callable[[float, int, bytes, bool], None]  # at, way, frame, outbound: 
 
 
 def drive(prober: Prober, link: Link, operator: Operator, frames: Frames | None = None) -> None:
-    """Run the prober to its end. On Ctrl-C it is stopped, its events are told, and KeyboardInterrupt goes on."""
+    """Run the prober to its end; on Ctrl-C, stop it, deliver its events, and raise KeyboardInterrupt again."""
     try:
         prober.start(link.now(), {way: link.carrier(way) for way in range(len(link.ways))})
         while not prober.done:

@@ -38,7 +38,7 @@ class Action(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One thing that happened at `at` seconds on the link's clock; `until` is the deadline of a wait."""
+    """One event at `at` seconds on the link's clock; `until` is the deadline of a wait."""
 
     at: float
     what: What
@@ -51,7 +51,7 @@ class Event:
 
 
 class Key(StrEnum):
-    """What the operator may say."""
+    """A key that the operator may press."""
 
     ENTER = "enter"
     SKIP = "s"

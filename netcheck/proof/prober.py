@@ -130,7 +130,7 @@ class Prober:
         return None
 
     def hear(self, item: News) -> None:
-        """Take a frame, or what the link tells of itself."""
+        """Take a frame or a report of the link."""
         if isinstance(item, Heard):
             if self._special(item):
                 return
@@ -182,13 +182,13 @@ class Prober:
         self._at_once = True
 
     def go_hands_free(self) -> None:
-        """Go on without keys: the keyboard ended."""
+        """Continue without keys, because the keyboard input ended."""
         if not self.options.hands_free:
             self.run.options = replace(self.options, hands_free=True)
 
     @property
     def stopped(self) -> bool:
-        """The run was ended before its time, and the port that this cut short has no proof."""
+        """Whether the run was stopped and the port under test has no proof."""
         return bool(self._stop) and not self.procedure.cut_is_final
 
     # What comes out
@@ -230,12 +230,12 @@ class Prober:
         return min(look, self.scheduler.wake, self.run.now + self.poll)
 
     def take_events(self) -> list[Event]:
-        """Return everything that happened since the last call."""
+        """Return all events since the last call."""
         events, self.run.events = self.run.events, []
         return events
 
     def amend(self, proof: Proof) -> None:
-        """Replace the proof of the same port by one to which something was added."""
+        """Replace the proof of a port by one with additions."""
         self.run.proofs = [proof if one.subject == proof.subject else one for one in self.run.proofs]
 
     # The order of the run

@@ -36,7 +36,7 @@ HOLDS = 60.0  # seconds that a cable is held on a walk while nothing is said
 
 
 class Bench:
-    """A built scenario. `log` holds every event with the world's time at which the technician was told it."""
+    """A scenario that is built. `log` holds every event with the world's time at which the technician received it."""
 
     def __init__(self, scenario: Scenario) -> None:
         """Build the plant; nothing runs yet."""
@@ -207,7 +207,7 @@ class ScriptedHand:
         self._pulls = self._plugs = 0
 
     def start(self) -> None:
-        """Put everything on the clock that does not wait for an instruction."""
+        """Schedule everything that does not wait for an instruction."""
         self._fire(On.START, 1)
         self.rig.after(GIVES_UP, partial(self.press, Key.QUIT))
         if self.scenario.stops and self.bench.mode is Mode.WALK:

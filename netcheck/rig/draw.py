@@ -91,7 +91,7 @@ def _act(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _restarts(choices: Choices, one: Scenario) -> Scenario:
-    """A device restarts several times: outages come in clusters."""
+    """Let a device restart several times, since outages come in clusters."""
     at, gap, lasts = choices.seconds(20, 90), choices.seconds(5, 60), choices.seconds(3, 40)
     again = choices.pick((2, 3, 4))
     acts = (Act(do=Do.RESTART, after=round(at + turn * (lasts + gap), 1), lasts=lasts) for turn in range(again))
@@ -99,7 +99,7 @@ def _restarts(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _lasts(choices: Choices) -> float:
-    """A moment, a while, or minutes."""
+    """Draw a duration: a moment, a while, or minutes."""
     match choices.pick((0, 1, 1, 2)):
         case 0:
             return choices.seconds(0.1, 5)
@@ -110,7 +110,7 @@ def _lasts(choices: Choices) -> float:
 
 
 def _device(choices: Choices, one: Scenario) -> Scenario:
-    """Something about a device is unusual."""
+    """Give a device an unusual property."""
     index = choices.pick((0, 0, 1))
     if index >= len(one.devices):
         return one
@@ -134,13 +134,13 @@ def _device(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _more(choices: Choices, one: Scenario) -> Scenario:
-    """There are more devices, or fewer, and more ports are asked for."""
+    """Add or remove devices, and request more ports."""
     many = choices.pick((1, 3))
     return replace(one, devices=(one.devices * 2)[:many], asked=choices.pick((1, 2, 3)))
 
 
 def _plant(choices: Choices, one: Scenario) -> Scenario:
-    """Something about the plant is unusual."""
+    """Give the plant an unusual property."""
     match choices.pick(range(9)):
         case 0:
             return replace(one, swapped=True, named=False)
@@ -163,14 +163,14 @@ def _plant(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _lldp(choices: Choices, one: Scenario) -> Scenario:
-    """Somebody announces ports by LLDP."""
+    """Let the device or a switch announce ports by LLDP."""
     if choices.pick((True, False)):
         return replace(one, device_lldp=True)
     return replace(one, switch_lldp=choices.pick(("port 1", "port 2")))
 
 
 def _stranger(choices: Choices, one: Scenario) -> Scenario:
-    """A host that nobody planned has an address: always, with the cable out, or for a while."""
+    """Add an unplanned host with a planned address: always, with the cable out, or for a while."""
     stranger = Stranger(
         of=choices.pick((0, 0, 1)),
         replies=choices.pick((Replies.ALL, Replies.NO_ECHO, Replies.PROBES, Replies.EVERY_SECOND, Replies.ECHO)),
@@ -192,14 +192,14 @@ def _stranger(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _pull(choices: Choices, one: Scenario) -> Scenario:
-    """The hand does something else when it is asked to pull."""
+    """Let the technician do something else at a request to pull."""
     cables = (Cable.OWN, Cable.OTHER, Cable.NONE, Cable.UPSTREAM, Cable.STATION, Cable.LAST)
     move = _move(choices, choices.pick(cables), one.mode)
     return replace(one, pulls=choices.pick(((move,), (*one.pulls, move), (move, *one.pulls))))
 
 
 def _plug(choices: Choices, one: Scenario) -> Scenario:
-    """The hand does something else when it is asked to put the cable back."""
+    """Let the technician do something else at a request to put the cable back."""
     move = _move(choices, choices.pick((Cable.OWN, Cable.OWN, Cable.NONE)), one.mode)
     return replace(one, plugs=choices.pick(((move,), (*one.plugs, move), (move, *one.plugs))))
 
@@ -220,13 +220,13 @@ def _move(choices: Choices, cable: Cable, mode: Mode) -> HandMove:
 
 
 def _pretends(choices: Choices, one: Scenario) -> Scenario:
-    """The second port is asked for, and the hand confirms without moving the cable."""
+    """Request the second port, and let the technician confirm without moving the cable."""
     devices = (replace(one.devices[0], ports=2), *one.devices[1:])
     return replace(one, devices=devices, asked=2, moves_connector=choices.pick((False, True)))
 
 
 def _stops(choices: Choices, one: Scenario) -> Scenario:
-    """Other cables are pulled, at other times."""
+    """Let other cables be pulled, at other times."""
     stops = (
         Stop(
             device=choices.pick((0, 0, 1, 2)),
@@ -240,7 +240,7 @@ def _stops(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _through_switch(choices: Choices, one: Scenario) -> Scenario:
-    """The cable that is said to be direct leads through a switch."""
+    """Lead the direct cable through a switch."""
     return replace(one, through_switch=True)
 
 

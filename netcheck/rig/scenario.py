@@ -48,11 +48,11 @@ class Cable(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandMove:
-    """What the hand does at one instruction. Times are seconds after it.
+    """The technician's reaction to one instruction; times are seconds after it.
 
-    The cable moves after `after`. With `lasts` the movement is undone by itself after that long (put back too early, or
-    a plug that makes contact and slips out), and with `again` done once more that long after. Enter is pressed at
-    `enter`, where it is pressed.
+    The cable moves after `after`. With `lasts`, the movement is undone after that many seconds (put back too early,
+    or a plug that makes contact and slips out); with `again`, it is repeated that many seconds later. Enter is
+    pressed at `enter`, if at all.
     """
 
     cable: Cable = Cable.OWN
@@ -89,10 +89,10 @@ class Device:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stranger:
-    """A host that nobody planned, with the address of device `of`.
+    """An unplanned host with the address of device `of`.
 
-    It is there when an act brings it, or `always`, or only while that device's cable is out. A `twin` has the device's
-    MAC. One `beyond` is heard through another interface of the station.
+    It is present during an act, or `always`, or only while that device's cable is out. A `twin` has the device's
+    MAC. A host `beyond` is heard through another interface of the station.
     """
 
     of: int = 0
@@ -106,7 +106,7 @@ class Stranger:
 
 
 class On(StrEnum):
-    """What an act follows: the run's start, or the nth instruction of a kind."""
+    """The trigger of an act: the start of the run, or the nth instruction of a kind."""
 
     START = "start"
     PULL = "pull"
@@ -114,7 +114,7 @@ class On(StrEnum):
 
 
 class Do(StrEnum):
-    """What happens by itself."""
+    """Something that happens without the technician's cable work."""
 
     RESTART = "the device restarts"
     BLINK = "the path to the device fails"  # a cable elsewhere, a switch port

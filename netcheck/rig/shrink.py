@@ -1,4 +1,4 @@
-"""Make a scenario simpler while something stays true of it."""
+"""Simplifies a scenario while a property of it still holds."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ def shrunk(one: Scenario, holds: Callable[[Scenario], bool], tries: int = 400) -
 
 
 def _simpler(value: Any) -> Iterator[Any]:
-    """Every value that is one step simpler: an item left out, a field at its default, a rounder or shorter time."""
+    """Yield every scenario that is one step simpler: an item left out, a field at its default, a rounder or shorter
+    time."""
     if isinstance(value, tuple):
         for index in range(len(value)):
             yield value[:index] + value[index + 1 :]

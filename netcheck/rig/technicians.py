@@ -64,7 +64,7 @@ class Technician:
 
 
 class Habit(StrEnum):
-    """What a technician does with cables when asked to pull one."""
+    """How a technician reacts to a request to pull a cable."""
 
     RIGHT = "the right cable"
     WRONG = "another cable, and leaves it"

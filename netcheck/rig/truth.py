@@ -56,7 +56,7 @@ FAINT = 0.5  # answers less than this share of the requests: the figure `unheard
 
 
 class Unmet(StrEnum):
-    """Why a port does not deserve a proof."""
+    """A condition of a proof that a port does not meet."""
 
     CONNECTOR = "its own connector was not out during the whole silence"
     PATH = "another path could have carried an answer"
@@ -67,7 +67,7 @@ class Unmet(StrEnum):
 
 
 class Alike(StrEnum):
-    """What no station could tell from a port that deserves its proof."""
+    """A case that no station can distinguish from a port that deserves its proof."""
 
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"

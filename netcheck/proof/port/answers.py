@@ -1,4 +1,4 @@
-"""What the probes of one port tell of the MAC under test: when it answered, how reliably, and when it fell silent."""
+"""Evaluates the probes of one port: when the MAC under test answered, how reliably, and when it fell silent."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ GAP = 3.0  # seconds without an answer that are noted as a silence that nobody a
 
 
 class PortAnswers:
-    """The probes of one port and their answers. Times are EVER while they have not come."""
+    """The probes of one port and their answers; times are EVER until they are known."""
 
     def __init__(self, run: RunState, target: Target, keep: int = MANY) -> None:
         """Start with nothing sent. `keep` is how many probes are kept."""
@@ -71,7 +71,7 @@ class PortAnswers:
         return self.mac is not None and self.entry.fallen(self.mac, self.first, TRIGGER, 3)
 
     def note_gap(self) -> None:
-        """Count a silence that nobody asked for, each once: outages come in clusters."""
+        """Count each silence without a request once, since outages come in clusters."""
         last = self.last_sign()
         if last > self._noted_gap and self.run.now - last > GAP and self.fell():
             self._noted_gap = last
@@ -98,11 +98,11 @@ class PortAnswers:
         return self.entry.longest_gap(max(self.first, until - WINDOW), until, self.mac or 0, self.away)
 
     def answers_just_now(self) -> bool:
-        """Say whether the MAC under test was heard just now."""
+        """Return whether the MAC under test answered within the last moment."""
         return self.entry.last_heard.get(self.mac or 0, -EVER) > self.run.now - JUST_NOW
 
     def second_owner(self, detour: float = 1.0) -> bool:
-        """Say whether another MAC owns the address as well: the one under test went on answering meanwhile."""
+        """Return whether another MAC also owns the address, because the MAC under test kept answering meanwhile."""
         if all(mac == self.mac or at < self.began for mac, at in self.entry.last_heard.items()):
             return False
         heard = self.entry.heard(self.began)

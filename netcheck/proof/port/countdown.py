@@ -1,4 +1,4 @@
-"""How much longer a cable must stay out, as far as can be said: for the person who holds it."""
+"""Estimates how much longer a cable must stay out, for the display."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, Confirmed, seconds_le
 
 
 def seconds_to_hold(port: PortState) -> float:
-    """Return the seconds of silence that are still to come before it is evidence, if it goes on; 0 where it is."""
+    """Return the seconds that the silence must still last until it is evidence; 0 if it is evidence already."""
     pull, before = port.pull, port.results.get(Phase.IN)
     if pull is None or not pull.out:
         return 0.0

@@ -21,11 +21,11 @@ Steps = Generator[None, None, None]
 
 
 class TooSoon(Exception):
-    """The address answered again before that can be the return of the cable."""
+    """Raised if the address answers again too early for a return of the cable."""
 
 
 class WentOn(Exception):
-    """The operator said that the cable is out, and the address went on answering."""
+    """Raised if the operator confirms the pull and the address keeps answering."""
 
 
 def pull(port: PortState, warning: str = "") -> Steps:

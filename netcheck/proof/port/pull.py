@@ -7,7 +7,7 @@ from netcheck.proof.verdict.silence_rule import ON_TIME, Confirmed
 
 
 class Pull:
-    """Times are EVER while they have not come. The phases set the fields in their order."""
+    """One pull: times are EVER until they are known; the phases set the fields in order."""
 
     def __init__(self, requested: float | None, asked_before: tuple[int, int] = (0, 0)) -> None:
         """`requested` is when the cable was asked for, None where nobody asked. `asked_before` is the number of probes

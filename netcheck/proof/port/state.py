@@ -30,8 +30,8 @@ MOST_MORE = 3  # further pulls that silences which nobody asked for make necessa
 
 
 class PortState(PortAnswers):
-    """What is settled so far. The phases set the fields; `observe` turns them into the judge's input. Times are EVER
-    while they have not come."""
+    """The state of one port. The phases set the fields, and `observe` converts them into the judge's input. Times
+    are EVER until they are known."""
 
     def __init__(self, run: RunState, target: Target, keep: int = MANY) -> None:
         """Nothing is asked yet. `keep` is how many probes are kept."""
@@ -161,8 +161,8 @@ class PortState(PortAnswers):
         return Confirmed.REQUEST if self.run.options.hands_free else Confirmed.OPERATOR  # whose return is confirmed
 
     def limit_of(self, pull: Pull) -> float:
-        """Return what luck must come down to in this silence: where several are needed, each shows its part, and the
-        last one the rest."""
+        """Return the limit of luck for this silence; if several silences are needed, each has a share and the last
+        one the rest."""
         if pull.confirmed is Confirmed.REQUEST:
             shown = prod(figure(self.results[Phase.IN], one.missed, one.looked) for one in self.silences)
             part = float(self.limit ** (1 / self.requests_at_least))
@@ -269,7 +269,7 @@ class PortState(PortAnswers):
         return PhaseResult(arp, echo, round(max(0.0, seconds), 3), rtt)
 
     def close_in(self, at: float) -> None:
-        """Put down phase in as it stands at `at`; where nothing answered, every probe was a miss."""
+        """Record the result of phase in at `at`; if nothing answered, every probe was a miss."""
         if self.mac is None:
             self.results = {Phase.IN: self._result(self.began, EVER, at - self.began, mac=-1)}
         else:
@@ -280,7 +280,7 @@ class PortState(PortAnswers):
                 self.results[Phase.IN] = seen
 
     def close_out(self) -> None:
-        """Put down the silence of the pull in progress, added to those of earlier pulls."""
+        """Record the silence of the pull in progress, added to those of earlier pulls."""
         pull, now = self.pull, self.run.now
         assert pull is not None
         assert self.mac is not None
@@ -309,7 +309,7 @@ class PortState(PortAnswers):
         )
 
     def close_back(self) -> None:
-        """Put down phase back of the pull in progress, added to those of earlier pulls."""
+        """Record phase back of the pull in progress, added to those of earlier pulls."""
         pull = self.pull
         assert pull is not None
         assert self.mac is not None
@@ -335,7 +335,7 @@ class PortState(PortAnswers):
             self._done[phase] = self.results.get(phase, PhaseResult())
 
     def set_aside(self) -> None:
-        """Keep what was heard in a silence that nobody asked for; it is no evidence that the cable was out."""
+        """Keep the MACs heard in a silence without a request; it is no evidence that the cable was out."""
         self.latest = None
         self.was_seen = True
         self.next_pull()
@@ -362,7 +362,7 @@ class PortState(PortAnswers):
         self.fell_before = False
 
     def close(self) -> None:
-        """Put down the phase that was running, and end."""
+        """Record the running phase, and end."""
         if self.ended < EVER:
             return
         if self.pull is not None and self.pull.closed:

@@ -46,11 +46,11 @@ class AnnouncedOrder:
         self.run.ask(Action.PULL, target.subject, text)
 
     def is_for(self, track: Track) -> bool:
-        """Say whether the port that is asked for is one of this address."""
+        """Return whether the requested port belongs to this address."""
         return self.target is not None and self.target in track.targets
 
     def drop(self) -> None:
-        """The port that was asked for is dealt with."""
+        """Clear the requested port, because its pull is settled."""
         self.target = None
 
     def instead(self, track: Track) -> tuple[str, ...]:

@@ -1,4 +1,5 @@
-"""The second pull of a port on a walk: asked for at a random moment, by which it is evidence that a hand did it."""
+"""The second pull of a port on a walk: it is requested at a random moment, so that the silence is evidence of a
+pull."""
 
 from __future__ import annotations
 
@@ -33,7 +34,7 @@ def ask_often(port: PortState) -> None:
 
 
 def is_decided(port: PortState) -> bool:
-    """Say whether the verdict is certain whatever comes back."""
+    """Return whether phase back cannot change the verdict."""
     return verdict(observe(port), port.run.names)[0] not in (Verdict.NOT_BACK, Verdict.PROVEN)
 
 

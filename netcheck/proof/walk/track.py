@@ -15,7 +15,7 @@ Steps = Generator[None, None, None]
 
 
 class Track:
-    """One address on the walk: its interface's ports in order, what is known, and the port whose cable is looked at."""
+    """One address on the walk: its interface's ports in order, what is known, and the port whose pull is examined."""
 
     def __init__(self, entry: AddressState, targets: list[Target], since: float) -> None:
         """`since` is when answers begin to count."""
@@ -38,7 +38,7 @@ class Track:
         return self.targets[0]
 
     def expect(self, target: Target) -> None:
-        """Take the next pull for this port's."""
+        """Expect the next pull at this port."""
         self.targets.remove(target)
         self.targets.insert(0, target)
 
@@ -54,7 +54,7 @@ class Track:
 
     @property
     def question(self) -> str:
-        """The keys that say which port is out; empty where there is nothing to tell apart."""
+        """Return the text of the keys that select the port; empty if the port is certain without a key."""
         if len(self.targets) == 1 and self.target.mac is not None:
             return ""
         if len(self.targets) == 1:

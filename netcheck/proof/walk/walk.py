@@ -88,7 +88,7 @@ class Walk:
                 self._take_for(track, track.port, target)
 
     def finish(self, why: str) -> None:
-        """Judge every port as it stands."""
+        """Judge every open port in its present state."""
         for target in self._waiting:
             self.run.put(Observation(target, cut=why))
         self._waiting = []
@@ -128,8 +128,8 @@ class Walk:
             self.run.ask(Action.PULL_ANY, "", DOING)
 
     def _check_station(self) -> None:
-        """Forget what spans a moment in which this computer did not run, or its own cable was out: it would make a gap
-        between answers. A track that looks at a pull notices that by itself."""
+        """Discard measurements that span a time in which this computer did not run or its own cable was out: it
+        would look like a gap between answers. A track with a pull in progress detects that itself."""
         run = self.run
         if run.drops == self._drops and run.disturbances == self._disturbances:
             return
@@ -205,7 +205,7 @@ class Walk:
         return port
 
     def _open(self, track: Track, mac: int) -> None:
-        """Look at a silence: it may be a pull."""
+        """Start to examine a silence, which may be a pull."""
         if not self._order.is_for(track):
             track.expect(min(track.targets, key=_ordinal))
         port = track.port = self.port = self._port(track, mac)
@@ -233,8 +233,7 @@ class Walk:
         return None
 
     def _take_for(self, track: Track, port: PortState, target: Target) -> None:
-        """Take the pull that is looked at for a port's. If the port that was seen is another one, this is a first
-        pull."""
+        """Assign the current pull to a port; if another port was pulled before, this is the first pull of this port."""
         if port.pull is None or not port.pull.out or port.pull.returned < EVER:
             return
         if port.target != target and port.was_seen:
@@ -272,8 +271,8 @@ class Walk:
         port.warn(f"This does not count: {why}")
 
     def _too_soon(self, track: Track, port: PortState) -> None:
-        """It answers again before its silence was evidence, by itself or together with others. Other MACs that were
-        heard in it were heard with the cable out all the same."""
+        """Handle an answer before the silence is evidence, from one address or from several. Other MACs that were
+        heard during the silence count as heard with the cable out."""
         assert port.pull is not None
         track.unrequested += port.pull.requested is None and self.run.now - port.pull.silent_from > GAP
         port.fallen = tuple(self.run.word(entry) for entry in port.pull.lost)
@@ -289,7 +288,7 @@ class Walk:
         return port.warn(f"{port.target.subject}: {together if port.fallen else too_soon}")
 
     def _drop(self, track: Track, since: float) -> None:
-        """Go back to watching; what was counted before stays, where nothing spoilt it."""
+        """Return to watching, and keep the earlier counts if they are still valid."""
         if self._second.asking is track:
             self._second.asking = None
         if self._order.is_for(track):

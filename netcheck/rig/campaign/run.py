@@ -60,7 +60,7 @@ class Trial:
 
     @property
     def false_proof(self) -> bool:
-        """The one thing that must never happen."""
+        """Whether the port is proven, deserves no proof, and nothing excuses it."""
         return self.verdict is Verdict.PROVEN and not self.deserved
 
     @property
@@ -81,7 +81,7 @@ class Trial:
 
     @property
     def named(self) -> bool:
-        """The verdict is a right one."""
+        """Whether the verdict is a right one."""
         return self.right is not None and self.verdict in self.right
 
 
