@@ -20,7 +20,7 @@ from netcheck.survey.model import Survey
 T = TypeVar("T")
 HERE = Position("plan.toml")
 TODAY = date(2026, 11, 2)
-# The rules that another address can mend, as the design lists them for `suggest --write`.
+# The rules whose findings another address resolves; `suggest --write` writes it.
 MENDABLE = {
     "outside-subnet",
     "unusable-address",
@@ -123,7 +123,7 @@ def applied(plan: Plan, found: Checked) -> Plan:
     return replace(plan, interfaces=tuple(moved))
 
 
-def mending(found: Checked) -> list[Finding]:
+def with_fix(found: Checked) -> list[Finding]:
     """Return the findings that have a fix."""
     return [finding for finding in found.findings if finding.fix]
 
@@ -138,7 +138,7 @@ def test_all_fixes_together_leave_nothing_they_were_for(plan: Plan, hosts: list[
     before = check(plan, surveys_of(plan, hosts), TODAY)
     after = check(applied(plan, before), surveys_of(plan, hosts), TODAY)
     left = {(finding.rule, subject) for finding in after.findings for subject in finding.subjects}
-    for finding in mending(before):
+    for finding in with_fix(before):
         assert finding.fix
         for subject, _ in finding.fix.addresses:
             assert (finding.rule, subject) not in left
@@ -153,7 +153,7 @@ def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
     """A subject has one new address in all its findings, and no two subjects of an island get the same."""
     found = check(plan, surveys_of(plan, hosts), TODAY)
     offers: dict[str, set[Address]] = {}
-    for finding in mending(found):
+    for finding in with_fix(found):
         assert finding.fix
         for subject, address in finding.fix.addresses:
             offers.setdefault(subject, set()).add(address)
@@ -170,7 +170,7 @@ def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
 def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHost]) -> None:
     """A fix of `planned-twice` is for all subjects but one: the installed one, else a granted one, else the first;
     other rules offer one address to each subject."""
-    for finding in mending(check(plan, surveys_of(plan, hosts), TODAY)):
+    for finding in with_fix(check(plan, surveys_of(plan, hosts), TODAY)):
         assert finding.fix
         subjects = [subject for subject, _ in finding.fix.addresses]
         interfaces = [plan.interface_named[subject] for subject in finding.subjects if subject in plan.interface_named]

@@ -68,10 +68,10 @@ def _with_values(path: str | Path, wanted: Mapping[str, str], key: str) -> tuple
 
 def _text_edits(file: Path, wanted: Mapping[str, str], key: str) -> list[tuple[Edit | None, set[str]]]:
     data = _read(file, PLAN_LIMIT)
-    beside = parsed(data, safe(file.name)).get("interfaces")
+    named = parsed(data, safe(file.name)).get("interfaces")
     edits = [_edit(file, data, wanted, plan_with_addresses, key)]
-    if isinstance(beside, str):
-        table = file.parent / beside.strip()
+    if isinstance(named, str):
+        table = file.parent / named.strip()
         edits.append(_edit(table, _read(table, TABLE_LIMIT), wanted, table_with_addresses, key))
     return edits
 
