@@ -28,7 +28,6 @@ from netcheck.rig.history import (
     Spans,
     alive,
     both,
-    forwarding,
     linked,
     lives,
     longest,
@@ -46,6 +45,7 @@ HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
 JUST_NOW = 0.1  # seconds before the verdict in which a frame may not have been looked at: the prober looks every 0.05 s
 UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
 AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
+LOST_CONTACT = 4.0  # seconds in which a lossy link may lose every reply
 PROBED = 2.0  # seconds of silence after which the station asks without a sender address
 PROBES_EVERY = (NAMED_BETWEEN + 1) * ARP_EVERY + 0.2  # seconds between such requests
 A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the pull
@@ -74,6 +74,7 @@ class Alike(StrEnum):
     FALSE_WORD = "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
     NOT_MOVED = "a cable that by key is in another connector than it really is"
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
+    LOST_CONTACT = "the cable in for up to 4 s of a silence in which every reply was lost"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
     TWIN = "an impersonator with the device's MAC"
     BRIEF = "a second owner that is there for less than 2.5 s"
@@ -206,28 +207,34 @@ class _Case:
         for number, end in enumerate(self.enough):
             since = self.enough[number - 1] if number else self.began
             if self.truth.once or any(since <= at < end for at in self.asked):
-                last = max((at for at, who in self.claims if at < end and who == self.mac), default=self.began)
-                found.append((min(last, end - HEARABLE), end))
+                request = max((at for at in self.asked if at < end), default=self.began)
+                found.append((max(min(self._last_reply(end), end - HEARABLE), request - UNSEEN), end))
         return found
+
+    def _last_reply(self, end: float) -> float:
+        """When the device last answered before a time; what others forge in its name is no answer."""
+        slow = self._unseen()
+        replies = (at for at, who in reversed(self.claims) if at < end and who == self.mac)
+        return next((at for at in replies if within(self.able, at - slow, at)), self.began)
 
     def _unseen(self) -> float:
         """Seconds in which a device that answers again may not have been noticed."""
         faults = self.holder.faults
         return UNSEEN + faults.slow + self.jack.jitter + (1 / faults.rate if faults.rate else 0.0)
 
-    def _covers(self, outage: Spans, silence: tuple[float, float]) -> bool:
+    def _covers(self, outage: Spans, silence: tuple[float, float], unseen: float = 0.0) -> bool:
         """An outage fills a silence, but for moments that pass unnoticed, and, where the device could answer all the
         time until the outage began, for answers that were lost at the start."""
         begin, end = silence
+        unseen = max(unseen, self._unseen())
         inside = within(outage, begin, end)
         if not inside:
             return False
         lead = (begin, inside[0][0])
         able_before = total(within(self.able, *lead)) >= lead[1] - lead[0] - 0.1
-        if lead[1] - lead[0] > self._unseen() and not able_before:
+        if lead[1] - lead[0] > unseen and not able_before:
             return False
-        rest = without([(lead[1], end)], inside)
-        return longest(rest) <= self._unseen()
+        return longest(without([(lead[1], end)], inside)) <= unseen
 
     def own_out(self) -> Spans:
         """When the port's own connector was out; on a direct cable either end."""
@@ -244,31 +251,35 @@ class _Case:
         return set() if not excused or any(not some for some in excused) else set().union(*excused)
 
     def _excuses(self, silence: tuple[float, float]) -> set[Alike]:
-        """What a silence can be taken for a pull of this connector for."""
-        excuses: set[Alike] = set()
-        if self._another_cable(silence):
-            excuses.add(Alike.ANOTHER_CABLE)
-        if self._by_itself(silence, BY_ITSELF):
-            excuses.add(Alike.BY_ITSELF)
-        elif self._confirmed(silence) and self._by_itself(silence, A_MINUTE):
-            excuses.add(Alike.FALSE_WORD)
-        if self._put_back_early(silence):
-            excuses.add(Alike.PUT_BACK_EARLY)
-        if self._quiet_switch(silence):
-            excuses.add(Alike.QUIET_SWITCH)
-        if self._twin_able():
-            excuses.add(Alike.TWIN)
-        return excuses
+        """What filled a silence in which the connector was not out all the time, where no station could know that."""
+        mostly_own = 2 * total(within(self.own_out(), *silence)) > silence[1] - silence[0]
+        causes = {
+            Alike.ANOTHER_CABLE: self._other_cables(mostly_own),
+            Alike.BY_ITSELF: self._failures(BY_ITSELF),
+            Alike.FALSE_WORD: self._failures(A_MINUTE) if self._confirmed(silence) else [],
+            Alike.PUT_BACK_EARLY: self._starts(),
+            Alike.QUIET_SWITCH: out(self.rig.jacks[0]) if self._quiet_switch() else [],
+        }
+        lossy = self.jack.loss or self.jack.bursts is not None
+        if not self._covers(union(self.own_out(), *causes.values()), silence, LOST_CONTACT if lossy else 0.0):
+            return {Alike.TWIN} if self._twin_able() else set()
+        used = {alike for alike, spans in causes.items() if within(spans, *silence)}
+        if Alike.BY_ITSELF in used:
+            used.discard(Alike.FALSE_WORD)
+        return used or {Alike.LOST_CONTACT}
 
-    def _another_cable(self, silence: tuple[float, float]) -> bool:
-        """This port's cable was asked for, and another one was pulled that cuts off the holder of the address alone."""
+    def _other_cables(self, mostly_own: bool = False) -> Spans:
+        """When another cable was out that cuts off the holder of the address, although this one was asked for. It must
+        cut off nobody else, unless the silence is mostly that of the port's own connector."""
         if not self.asked:
-            return False
-        for holder, jack in self._holders():
-            for cable in (*_upstream(jack), *(j for j in holder.addresses if j is not self.place.jack)):
-                if cable is not self.place.jack and self._covers(out(cable), silence) and self._alone(cable):
-                    return True
-        return False
+            return []
+        cables = {
+            id(cable): cable
+            for holder, jack in self._holders()
+            for cable in (*_upstream(jack), *holder.addresses)
+            if cable is not self.place.jack and (mostly_own or self._alone(cable))
+        }
+        return union(*(out(cable) for cable in cables.values()))
 
     def _holders(self) -> list[tuple[VirtualDevice, Jack]]:
         """Whoever has the address, at which jack."""
@@ -290,12 +301,15 @@ class _Case:
         }
         return cut <= {self.place.address, *self.place.dependents}
 
-    def _failures(self) -> Spans:
-        """When the device or its path failed by itself: restarts, and links that were down while cables were in."""
+    def _failures(self, seconds: float) -> Spans:
+        """When the device or its path failed by itself, from within this many seconds after a request on: restarts, and
+        links that were down while cables were in. A reset of the station's own link lasts less than it must."""
         starts = {at for jack in self.holder.addresses for at, went_in in jack.moves if went_in}
         restarts = [span for span in self.holder.absences if span[0] not in starts]
-        links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack), self.rig.jacks[0])]
-        return union(restarts, without(ALWAYS, lives(self.holder)), *links)
+        links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack))]
+        own = [one for one in without(ALWAYS, linked(self.rig.jacks[0])) if one[1] - one[0] >= LINK_RESET]
+        failed = union(restarts, without(ALWAYS, lives(self.holder)), *links, own if self.place.said_direct else ())
+        return [span for span in failed if any(at - UNSEEN <= span[0] <= at + seconds for at in self.asked)]
 
     def _confirmed(self, silence: tuple[float, float]) -> bool:
         """Enter was pressed between the request and the end of a silence."""
@@ -309,36 +323,20 @@ class _Case:
         said = asked or (self.truth.walks and self.proof.connector == "operator")
         return said and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
 
-    def _by_itself(self, silence: tuple[float, float], within_seconds: float) -> bool:
-        """The device or its path failed in the seconds after a request, for longer than a reset of the link lasts."""
-        failures = self._failures()
-        if not self._covers(union(failures, self.own_out(), self._starts()), silence):
-            return False
-        ours = [span for span in failures if span[1] > silence[0] and span[0] < silence[1]]
-        if not any(at - UNSEEN <= since <= at + within_seconds for since, _ in ours for at in self.asked):
-            return False
-        down = longest(within(without(ALWAYS, linked(self.rig.jacks[0])), *silence))
-        return down == 0 or (self.place.said_direct and down >= LINK_RESET)
-
     def _starts(self) -> Spans:
-        """When the device was starting, or a switch port blocked, because a cable had just been put in."""
+        """When the device was starting, or a switch port blocked, because a cable was put in after a request."""
         moves = [at for jack in self.holder.addresses for at, went_in in jack.moves if went_in]
         booting = [span for span in self.holder.absences if span[0] in moves]
-        blocked = without(plugged(self.jack), union(forwarding(self.jack)))
-        return union(booting, blocked)
+        blocks = self.jack.forwards_after
+        blocked = [(at, at + blocks) for at, went_in in self.jack.moves if went_in and blocks]
+        first = min(self.asked, default=self.verdict_at)
+        return [span for span in union(booting, blocked) if span[0] >= first - UNSEEN]
 
-    def _put_back_early(self, silence: tuple[float, float]) -> bool:
-        """The connector was out for a while in the silence; then the device started or the switch port blocked."""
-        pulled = within(self.own_out(), *silence)
-        return bool(pulled) and self._covers(union(self.own_out(), self._starts(), self._failures()), silence)
-
-    def _quiet_switch(self, silence: tuple[float, float]) -> bool:
-        """The cable is said to be direct, leads through a switch that was not heard, and one end of it was pulled."""
-        station = self.rig.jacks[0]
+    def _quiet_switch(self) -> bool:
+        """The cable is said to be direct and leads through a switch that was not heard."""
         if not (self.place.said_direct and self.place.far_end is None and self.proof.connector != "lldp"):
             return False
-        heard = {int.from_bytes(frame[6:12]) for at, _, frame in self.rig.arrived if at <= self.verdict_at}
-        return heard <= {self.mac} and self._covers(out(station), silence)
+        return {int.from_bytes(frame[6:12]) for at, _, frame in self.rig.arrived if at <= self.verdict_at} <= {self.mac}
 
     def _twins(self) -> list[Jack]:
         return [
@@ -424,7 +422,8 @@ class _Case:
         silences = self._silences()
         if not silences or self.place.planned_mac is not None:
             return {Alike.TWIN} if self._twin_able() else set()
-        excuses = {Alike.ANOTHER_CABLE} if all(map(self._another_cable, silences)) else set()
+        others = self._other_cables()
+        excuses = {Alike.ANOTHER_CABLE} if all(self._covers(others, silence) for silence in silences) else set()
         if self.truth.walks and self.proof.connector == "operator" and all(map(self._excuses, silences)):
             excuses.add(Alike.FALSE_WORD)  # a key named this port while the other one's cable was out
         if self.place.jack in _upstream(self.jack) and self.place.dependents:

@@ -38,6 +38,10 @@ def lookalike(choices: Choices, alike: Alike, seed: int) -> Scenario:
             devices = (Device(boots=while_it_lasts), Device())
             pull = HandMove(lasts=choices.seconds(1, 3), enter=move.enter)
             return Scenario(mode=mode, seed=seed, named=named, devices=devices, pulls=(pull,), plugs=(move,))
+        case Alike.LOST_CONTACT:
+            lossy = (Device(loss=0.65), Device())
+            pull = HandMove(lasts=choices.seconds(10, 14), again=choices.seconds(1.6, 2.2), enter=1.2)
+            return Scenario(seed=seed, named=named, devices=lossy, pulls=(pull,), plugs=(KEY,))
         case Alike.CHAIN:
             chained = (Device(), Device(behind=True), Device())
             return Scenario(
