@@ -451,7 +451,7 @@ class _Case:
         if not self.enough or not (self.place.hands_free or any(at >= self.enough[-1] for at in self.truth.entered)):
             return False
         answering = within(self.able, self.verdict_at - AT_THE_END, self.verdict_at)
-        early = within(self.able, self.enough[-1], self.enough[-1] + FASTEST_HAND)
+        early = any(self.enough[-1] <= at <= self.enough[-1] + FASTEST_HAND for at, _ in self.claims)
         return bool(answering) and not early
 
     # What is there although every condition is met
