@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from netcheck.errors import Problem
 from netcheck.plan.model import Position
-from netcheck.plan.shapes import FORMAT, DeviceShape, PlanShape, Shape
+from netcheck.plan.shapes import FORMAT, DeviceShape, PlanShape, Shape, hyphened
 from netcheck.text import listed, safe
 
 # What was expected, by the prefix of pydantic's error type.
@@ -96,9 +96,8 @@ def _problem(detail: ErrorDetails, shape: type[Shape], position: Position, noun:
 
 def keys_of(shape: type[Shape], path: tuple[int | str, ...] = ()) -> list[str]:
     """Return the keys of a shape, or those of the nested shape at a path."""
-    shape.model_rebuild()  # sets the aliases, where the validator is not built yet
-    fields = shape.model_fields.values()
-    aliases = {field.alias or "": field.annotation for field in fields}
+    # A field has its generated alias only after the validator is built, which is on first use.
+    aliases = {field.alias or hyphened(name): field.annotation for name, field in shape.model_fields.items()}
     inner = next((part for part in path[:-1] if isinstance(part, str)), None)
     for nested in _shapes_in(aliases.get(inner or "")):
         return keys_of(nested)

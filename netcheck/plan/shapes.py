@@ -16,7 +16,8 @@ _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _NUMBER_LIMIT = 10**9  # a larger number is a mistake; it is rejected before it has to be printed
 
 
-def _hyphened(name: str) -> str:
+def hyphened(name: str) -> str:
+    """Return the key in files of a field."""
     return name.rstrip("_").replace("_", "-")
 
 
@@ -53,7 +54,7 @@ class Shape(BaseModel):
     """The base of all shapes: hyphenated keys, unknown keys rejected, texts without outer space."""
 
     model_config = ConfigDict(
-        alias_generator=_hyphened,
+        alias_generator=hyphened,
         extra="forbid",
         frozen=True,
         str_strip_whitespace=True,

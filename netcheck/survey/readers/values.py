@@ -61,6 +61,8 @@ def _bare(text: str) -> str:
 
 def holds_address(text: str) -> bool:
     """Return whether a cell can be read as one or more addresses."""
+    if "." not in text and ":" not in text:  # nearly every other cell; every address contains one of them
+        return False
     try:
         return bool(addresses_from(text))
     except ValueError:
