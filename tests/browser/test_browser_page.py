@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -190,10 +190,12 @@ def test_the_setting_sheet_on_a_screen(chromium: Browser, sheet_file: Path) -> N
     assert len(found["passes"]) > 10
 
 
-def test_accessibility(chromium: Browser, page_file: Path) -> None:
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_accessibility(chromium: Browser, page_file: Path, scheme: Literal["light", "dark"]) -> None:
     """axe-core, a general-purpose checker, reports no violation, including contrast (WCAG 2.2, 1.4.3, AA)."""
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
     with open_page(chromium, page_file, DESK) as page:
+        page.emulate_media(color_scheme=scheme)
         assert shown(page, "#changes table") > 0
         assert shown(page, "#asked table") > 0
         page.evaluate(checker)
