@@ -1,3 +1,3 @@
 """netcheck: checks a controls network's address plan and proves that each address answers through its own port."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
