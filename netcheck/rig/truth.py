@@ -211,6 +211,11 @@ class _Case:
                 found.append((max(min(self._last_reply(end), end - HEARABLE), request - UNSEEN), end))
         return found
 
+    def _in_time(self, silence: tuple[float, float]) -> bool:
+        """A silence answers its request in time, or by the operator's word; another one is no evidence."""
+        request = max((at for at in self.asked if at < silence[1]), default=self.began)
+        return silence[0] <= request + BY_ITSELF or self._confirmed(silence)
+
     def _last_reply(self, end: float) -> float:
         """When the device last answered before a time; what others forge in its name is no answer."""
         slow = self._unseen()
@@ -247,7 +252,7 @@ class _Case:
             return {Alike.NOT_MOVED} if self._not_moved() else set()
         if any(self._covers(self.own_out(), silence) for silence in silences):
             return None
-        excused = [self._excuses(silence) for silence in silences]
+        excused = [self._excuses(silence) for silence in list(filter(self._in_time, silences)) or silences]
         return set() if not excused or any(not some for some in excused) else set().union(*excused)
 
     def _excuses(self, silence: tuple[float, float]) -> set[Alike]:
