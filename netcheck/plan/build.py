@@ -133,7 +133,7 @@ def interfaces_in(device: Entry) -> Iterator[Entry]:
     listing = device.data.get("interface")
     for number, table in enumerate(listing if isinstance(listing, list) else (), 1):
         if isinstance(table, dict):
-            name = Entry(table, device.position).text("name")
+            name = Entry(data=table, position=device.position).text("name")
             at = f"{device.position.at}, interface {safe(name, 80) or number}"
             yield device.inner(table, ("interface", number - 1), at)
 

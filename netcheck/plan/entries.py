@@ -18,7 +18,7 @@ S = TypeVar("S", bound=Shape)
 MOST_PROBLEMS = 1000  # listed for one plan
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One table or row: its keys, values and position.
 
@@ -58,7 +58,13 @@ class Entry:
 
     def inner(self, data: Mapping[str, object], path: Path, at: str) -> Entry:
         """Return an entry inside this one."""
-        inner = Entry(data, Position(self.position.file, at), self.typed, self.lines, (*self.path, *path))
+        inner = Entry(
+            data=data,
+            position=Position(self.position.file, at),
+            typed=self.typed,
+            lines=self.lines,
+            path=(*self.path, *path),
+        )
         return replace(inner, position=inner.position_of(()))
 
 
@@ -77,7 +83,7 @@ class Grid:
             cells: dict[str, object] = {title: texts[row] for title, texts in self.columns.items() if texts[row]}
             if self.ports is not None:
                 cells["ports"] = list(self.ports[row])
-            yield Entry(cells, position, typed=False, extra=self.extra[row] if self.extra else ())
+            yield Entry(data=cells, position=position, typed=False, extra=self.extra[row] if self.extra else ())
 
 
 Rows = tuple[Entry, ...] | Grid

@@ -40,7 +40,7 @@ class Cell(NamedTuple, Generic[T]):
     why: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Subnet:
     """An IP prefix with its gateway, VLAN, DHCP pools and reserved ranges."""
 
@@ -179,7 +179,7 @@ class Station:
     island: str = SITE
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyEntry:
     """The plan's entry for a survey file: its name, its date and the prefixes that it covers."""
 
@@ -192,7 +192,7 @@ class SurveyEntry:
     island: str = SITE
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Accepted:
     """A finding that the site has accepted."""
 

@@ -36,7 +36,7 @@ class Action(StrEnum):
     PULL_ANY = "pull any"  # on a walk: pull any cable
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """One event at `at` seconds on the link's clock; `until` is the deadline of a wait."""
 

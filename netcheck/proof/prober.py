@@ -311,13 +311,13 @@ class PortByPort:
         """Cut the port under test short; the others are not tested."""
         self._cut(why)
         for target in self._waiting:
-            self.run.put(Observation(target, cut=why))
+            self.run.put(Observation(target=target, cut=why))
         self._waiting = []
 
     def _open_port(self, target: Target) -> None:
         barred = target.barred or self.run.lack.get(target.subnet, "")
         if barred:
-            return self.run.put(Observation(replace(target, barred=barred)))
+            return self.run.put(Observation(target=replace(target, barred=barred)))
         self.port = PortState(self.run, target)
         self.run.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
         net = self.run.scope.net(target.subnet)

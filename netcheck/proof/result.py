@@ -97,7 +97,7 @@ class Other:
     known_as: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Proof:
     """The outcome for one port. MACs are 48-bit and addresses 32-bit integers; `address` is text, since an IPv6
     interface is listed too. `notes` are further sentences, `evidence` pairs of a name and what was learned."""

@@ -70,11 +70,11 @@ class RunState:
 
     def say(self, what: What, port: str, text: str, until: float | None = None, mac: int | None = None) -> None:
         """Emit an event."""
-        self.events.append(Event(self.now, what, port, text, until, mac=mac))
+        self.events.append(Event(at=self.now, what=what, port=port, text=text, until=until, mac=mac))
 
     def ask(self, action: Action, port: str, text: str, until: float | None = None) -> None:
         """Ask the technician to do something with a cable."""
-        self.events.append(Event(self.now, What.DO, port, text, until, action=action))
+        self.events.append(Event(at=self.now, what=What.DO, port=port, text=text, until=until, action=action))
 
     def put(self, seen: Observation) -> None:
         """Judge a port and keep its proof."""
@@ -86,7 +86,7 @@ class RunState:
         if proof.verdict is Verdict.PROVEN and proof.mac is not None:
             self.proven[proof.mac] = proof.interface
         text = f"{proof.verdict}: {proof.why}"
-        self.events.append(Event(self.now, What.VERDICT, proof.subject, text, proof=proof))
+        self.events.append(Event(at=self.now, what=What.VERDICT, port=proof.subject, text=text, proof=proof))
 
     def take_enter(self) -> bool:
         """Take all presses of Enter; say whether there was one."""

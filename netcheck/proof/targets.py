@@ -11,7 +11,7 @@ from netcheck.plan.model import Cell, Interface, Plan, Subnet
 from netcheck.text import listed
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Target:
     """A port to be proven. `barred` says why it cannot be probed; `address` is then 0."""
 
@@ -76,7 +76,7 @@ def _nobody(address: int) -> bool:
     return False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Scope:
     """What a run covers. `targets` are all ports of the plan, `asked` those to be proven, in order; `surveyed` says
     whether any survey contains an address, also outside the plan's subnets."""
@@ -112,7 +112,15 @@ def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str]
     nets = tuple(_net(plan, subnet, kept) for subnet in plan.subnets if _v4(subnet))
     macs = {i.mac.value.value: i.subject for i in plan.interfaces if i.mac is not None and i.mac.value is not None}
     site_macs = {host.mac: _host_words(host) for host in listed_hosts if host.mac is not None}
-    return Scope(targets, _chosen(targets, only), nets, _stations(plan), macs, site_macs, kept)
+    return Scope(
+        targets=targets,
+        asked=_chosen(targets, only),
+        nets=nets,
+        stations=_stations(plan),
+        macs=macs,
+        site_macs=site_macs,
+        kept=kept,
+    )
 
 
 def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> TakenSpace:

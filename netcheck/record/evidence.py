@@ -68,7 +68,15 @@ def observed(proof: Proof) -> Observation:
         missed = out.arp.sent - out.arp.answered, out.echo.sent - out.echo.answered
         silences = (Silence(confirmed=confirmed, lasted=out.seconds, needed=LEAST_SILENCE, missed=missed),)
     return Observation(
-        target=Target(proof.interface, proof.port, device, address, proof.address, "", planned),
+        target=Target(
+            interface=proof.interface,
+            port=proof.port,
+            device=device,
+            address=address,
+            address_text=proof.address,
+            subnet="",
+            mac=planned,
+        ),
         mac=proof.mac,
         phases=proof.phases,
         owners=tuple(owners),

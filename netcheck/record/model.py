@@ -14,7 +14,7 @@ from netcheck.record.read import proof_of
 RESUMED, TORN, PLAN_CHANGED = "resumed", "torn", "plan-changed"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """How one run was made: plan (site name, revision, SHA-256), tool version, station, interface and permit.
 

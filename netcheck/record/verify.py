@@ -29,7 +29,7 @@ class State(StrEnum):
     TORN = "torn"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Verification:
     """The result of verifying a record. It counts valid lines; `seal` is the hash of the last one, "" if the chain is
     broken or empty. `plan` and `revision` are those of the first line."""

@@ -45,7 +45,18 @@ def report_of(
     misfits = tuple(chain.from_iterable(_misfits(record, plan, rows) for record in records))
     gone = tuple(several[0] for several in proofs.values())
     changes = changes_of(before, checked, surveys_before, surveys) if before else None
-    return Report(checked, surveys, RULES, records, ports, gone, today, __version__, changes, misfits)
+    return Report(
+        checked=checked,
+        surveys=surveys,
+        rules=RULES,
+        records=records,
+        ports=ports,
+        gone=gone,
+        today=today,
+        version=__version__,
+        changes=changes,
+        misfits=misfits,
+    )
 
 
 def _demand_own(plan: Plan, records: Iterable[VerifiedRecord]) -> None:
@@ -128,7 +139,12 @@ def _result(
     elif latest is not None:
         why = f"The plan's row changed after it was proven ({latest}): prove it again."
     address = str(interface.address.value or interface.address.text) if interface.address else ""
-    return PortResult(interface, Proof(interface.subject, port, address, Verdict.NOT_TESTED, why), None, earlier)
+    return PortResult(
+        interface,
+        Proof(interface=interface.subject, port=port, address=address, verdict=Verdict.NOT_TESTED, why=why),
+        None,
+        earlier,
+    )
 
 
 def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:

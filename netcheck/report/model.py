@@ -43,7 +43,7 @@ class PortResult:
         return self.proof.verdict
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """Findings and proofs of one plan on one date.
 

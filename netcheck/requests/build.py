@@ -147,23 +147,29 @@ class _Work:
     def _outside(self, one: Translation, address: Address) -> Request:
         inside = f"translated to {one.inside.text} of {one.island}"
         note = "; ".join(filter(None, (inside, self._note(one.subject, address))))
-        return Request(RequestKind.RESERVATION, one.subject, self.plan.outer_island(one), str(address), note=note)
+        return Request(
+            kind=RequestKind.RESERVATION,
+            subject=one.subject,
+            island=self.plan.outer_island(one),
+            address=str(address),
+            note=note,
+        )
 
     def _of(
         self, face: Interface, subnet: Subnet, kind: RequestKind, address: str = "", what: str = "", note: str = ""
     ) -> Request:
         return Request(
-            kind,
-            face.subject,
-            subnet.island,
-            address,
-            str(face.mac.value) if face.mac and face.mac.value else "",
-            face.host_name.text if face.host_name else "",
-            subnet.name,
-            str(subnet.vlan) if subnet.vlan is not None else "",
-            face.switch_port.text if face.switch_port else "",
-            what,
-            note,
+            kind=kind,
+            subject=face.subject,
+            island=subnet.island,
+            address=address,
+            mac=str(face.mac.value) if face.mac and face.mac.value else "",
+            host_name=face.host_name.text if face.host_name else "",
+            subnet=subnet.name,
+            vlan=str(subnet.vlan) if subnet.vlan is not None else "",
+            switch_port=face.switch_port.text if face.switch_port else "",
+            what=what,
+            note=note,
         )
 
     def pools(self) -> Iterator[Request]:
@@ -192,10 +198,10 @@ class _Work:
         moving = [face.subject for face, _ in inside if not face.granted]
         note = f"only if {listed(moving)} keep{'s' if len(moving) == 1 else ''} the address" if moving else ""
         return Request(
-            RequestKind.POOL,
-            listed([face.subject for face, _ in inside], MOST),
-            subnet.island,
-            listed([str(address) for _, address in inside], MOST),
+            kind=RequestKind.POOL,
+            subject=listed([face.subject for face, _ in inside], MOST),
+            island=subnet.island,
+            address=listed([str(address) for _, address in inside], MOST),
             subnet=subnet.name,
             vlan=str(subnet.vlan) if subnet.vlan is not None else "",
             what=f"{pool} becomes {listed([str(one) for one in left], MOST) if left else 'nothing'}",

@@ -87,10 +87,10 @@ def _request(talk: TracedConversation, source: _End, target: _End, *, walked: bo
     failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
     return Request(
-        RequestKind.CONVERSATION,
-        source.face.subject,
-        source.subnet.island,
-        source.address,
+        kind=RequestKind.CONVERSATION,
+        subject=source.face.subject,
+        island=source.subnet.island,
+        address=source.address,
         subnet=source.subnet.name,
         what=", ".join((str(target), *talk.conversation.services, _direction(talk))),
         note="; ".join([*([talk.conversation.why] if talk.conversation.why else []), *inside, *failed]),

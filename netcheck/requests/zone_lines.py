@@ -65,10 +65,10 @@ def _reverse_zone(pointer: str) -> str:
 def request_of(record: ZoneRecord) -> Request:
     """Return a record as a request."""
     return Request(
-        RequestKind.DNS,
-        record.interface.subject,
-        record.island,
-        str(record.address),
+        kind=RequestKind.DNS,
+        subject=record.interface.subject,
+        island=record.island,
+        address=str(record.address),
         host_name=record.interface.host_name.text if record.interface.host_name else "",
         what=record.line,
     )

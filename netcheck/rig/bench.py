@@ -96,7 +96,8 @@ class Bench:
         behind = "d0/lan:1" if above is not None and scenario.behind_planned else ""
         for ordinal, jack in enumerate(jacks):
             target = Target(
-                name, str(ordinal + 1), f"d{index}", address, quad(address), NET.name, mac, ordinal, device.ports,
+                interface=name, port=str(ordinal + 1), device=f"d{index}", address=address,
+                address_text=quad(address), subnet=NET.name, mac=mac, ordinal=ordinal, ports=device.ports,
                 behind=behind,
             )  # fmt: skip
             self.targets.append(target)
@@ -144,7 +145,14 @@ class Bench:
         """Return what is to be proven."""
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
         asked = tuple(self.targets if self.mode.walks else self.targets[: self.scenario.asked])
-        return Scope(tuple(self.targets), asked, (NET,), frozenset({BORROWED}), macs, {})
+        return Scope(
+            targets=tuple(self.targets),
+            asked=asked,
+            nets=(NET,),
+            stations=frozenset({BORROWED}),
+            macs=macs,
+            site_macs={},
+        )
 
     def options(self) -> RunOptions:
         """Return the options of the run."""

@@ -16,7 +16,7 @@ from netcheck.survey.model import Alias, NameRecord, RecordKind, Survey
 LONGEST_CHAIN = 8  # aliases of aliases that are followed; common practice, no source
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedName:
     """A planned address and name with the records of its island: `forward` are the records of the name in the same
     address family, `pointers` those of the address, `own` the pointers that have the planned name."""
@@ -95,7 +95,15 @@ def _named(domain: str, interface: Interface, zones: _Zones) -> PlannedName | No
     own = tuple(record for record in pointers if _is(name, record, domain))
     aliases = (one for one in zones.aliases.get(name.partition(".")[0], ()) if _is(name, one, domain))
     wrong = (one for one in aliases if address not in zones.addresses_of(folded(one.target)))
-    return PlannedName(interface, typed, address, forward, pointers, own, next(wrong, None))
+    return PlannedName(
+        interface=interface,
+        name=typed,
+        address=address,
+        forward=forward,
+        pointers=pointers,
+        own=own,
+        alias=next(wrong, None),
+    )
 
 
 def _is(planned: str, record: NameRecord | Alias, domain: str) -> bool:

@@ -59,14 +59,14 @@ def check(
 ) -> Checked:
     """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each rule;
     `others` are the plans that this one is checked against."""
-    return _checked(Scene(plan, surveys, today, others=others), done)
+    return _checked(Scene(plan=plan, surveys=surveys, today=today, others=others), done)
 
 
 def propose_addresses(
     plan: Plan, surveys: tuple[Survey, ...], today: date, others: OtherPlans = NO_OTHERS
 ) -> Proposals:
     """Propose an address for every interface that needs one; they are the fixes that `check` shows."""
-    scene = Scene(plan, surveys, today, others=others)
+    scene = Scene(plan=plan, surveys=surveys, today=today, others=others)
     checked = _checked(scene, lambda rule: None)
     return propose(scene, checked.findings, checked.accepted)
 
@@ -91,15 +91,15 @@ def _findings(rule: Rule, scene: Scene) -> list[Finding]:
 
 def _finding(rule: Rule, breach: Breach) -> Finding:
     return Finding(
-        rule.slug,
-        rule.severity,
-        breach.subjects,
-        breach.address,
-        breach.message,
-        rule.source,
-        None,
-        breach.where,
-        breach.others,
+        rule=rule.slug,
+        severity=rule.severity,
+        subjects=breach.subjects,
+        address=breach.address,
+        message=breach.message,
+        source=rule.source,
+        fix=None,
+        where=breach.where,
+        others=breach.others,
     )
 
 

@@ -55,7 +55,7 @@ class Fix:
     addresses: tuple[tuple[str, Address], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """A breach with its rule's slug, severity and source, and a fix that fits all other fixes of the run."""
 

@@ -27,7 +27,7 @@ class Example:
     hosts: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
     """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected."""
 

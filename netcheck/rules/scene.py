@@ -83,7 +83,7 @@ def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]
     return tuple(Members(subnets[name], tuple(interfaces)) for name, interfaces in found.items())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scene:
     """A plan, its surveys, the day of the check, and the other plans of the same call.
 

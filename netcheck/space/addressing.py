@@ -109,7 +109,7 @@ def ipv6_interface(plan: Plan, lookup: SubnetLookup, interface: Interface) -> tu
 
 
 def _unknown_subnet(island: str, place: Position) -> Subnet:
-    return Subnet("", Cell("", None, place, "no subnet is named"), place, island=island)
+    return Subnet(name="", prefix=Cell("", None, place, "no subnet is named"), position=place, island=island)
 
 
 def outside_interfaces(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translation]]:

@@ -58,7 +58,7 @@ class Gateway:
         return f"an interface of router {self.owner.name}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Island:
     """One routing domain: its subnets, the planned interfaces and the site hosts."""
 
@@ -176,13 +176,13 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[
     kept_clear = _grouped([*_unreadable(plan), *avoided])
     return {
         name: Island(
-            name,
-            subnets.get(name, ()),
-            placed.get(name, ()),
-            hosts_of(surveys, name),
-            gateways.get(name, ()),
-            stations.get(name, ()),
-            kept_clear.get(name, ()),
+            name=name,
+            subnets=subnets.get(name, ()),
+            placed=placed.get(name, ()),
+            hosts=hosts_of(surveys, name),
+            gateways=gateways.get(name, ()),
+            stations=stations.get(name, ()),
+            avoided=kept_clear.get(name, ()),
         )
         for name in names
     }

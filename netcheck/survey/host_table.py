@@ -23,7 +23,7 @@ from netcheck.tables.columns import SPACES
 K = TypeVar("K")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SiteHost:
     """A host on the site, from one row of a survey file; `line` counts rows, lines or frames (`unit`) from 1."""
 
@@ -226,14 +226,14 @@ class HostTable:
         columns = self._columns
         mac, seen = columns.macs[row], columns.seen[row]
         return SiteHost(
-            columns.addresses[row],
-            None if mac == HostColumns.NO_MAC else Mac(mac),
-            columns.names[row],
-            columns.notes[row],
-            date.fromordinal(seen) if seen else None,
-            columns.files[columns.sources[row]],
-            columns.lines[row],
-            columns.units[columns.sources[row]],
+            address=columns.addresses[row],
+            mac=None if mac == HostColumns.NO_MAC else Mac(mac),
+            name=columns.names[row],
+            note=columns.notes[row],
+            seen=date.fromordinal(seen) if seen else None,
+            file=columns.files[columns.sources[row]],
+            line=columns.lines[row],
+            unit=columns.units[columns.sources[row]],
         )
 
 

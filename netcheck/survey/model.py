@@ -98,7 +98,7 @@ class NameRecords:
         self._kinds.append(_KINDS.index(kind) * 2 + absolute)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Survey:
     """The content of one survey file. `skipped` are rows whose address cannot be read, `addressless` rows without an
     address such as a title above the header, `unread` cells that cannot be read in rows that are kept without them.

@@ -26,7 +26,7 @@ class Ip:
     target_ip: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Dhcp:
     """A DHCP or BOOTP message.
 

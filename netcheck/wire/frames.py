@@ -52,7 +52,7 @@ class Echo(NamedTuple):
     payload: bytes
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Lldp:
     """What a neighbour on this cable says of itself; bridges do not forward LLDP.
 
@@ -179,13 +179,13 @@ def lldp_from_wire(frame: bytes) -> Lldp | None:
         return None
     said = dict(reversed(parts[3:]))
     return Lldp(
-        int.from_bytes(frame[6:12], "big"),
-        _lldp_name(chassis, _CHASSIS_MAC, _CHASSIS_ADDRESS),
-        _lldp_name(port, _PORT_MAC, _PORT_ADDRESS),
-        int.from_bytes(ttl[:2], "big"),
-        said.get(_PORT_DESCRIPTION, b"").decode(errors="replace"),
-        said.get(_SYSTEM_NAME, b"").decode(errors="replace"),
-        _lldp_address(chassis, parts),
+        source=int.from_bytes(frame[6:12], "big"),
+        chassis=_lldp_name(chassis, _CHASSIS_MAC, _CHASSIS_ADDRESS),
+        port=_lldp_name(port, _PORT_MAC, _PORT_ADDRESS),
+        ttl=int.from_bytes(ttl[:2], "big"),
+        port_description=said.get(_PORT_DESCRIPTION, b"").decode(errors="replace"),
+        system_name=said.get(_SYSTEM_NAME, b"").decode(errors="replace"),
+        address=_lldp_address(chassis, parts),
     )
 
 

@@ -12,14 +12,24 @@ from netcheck.proof.targets import Scope, Target
 
 A, B = 0x00005E005314, 0x00005E005315
 TARGETS = tuple(
-    Target(f"plc-{last}/cpu", "1", f"plc-{last}", 0xC0000200 + last, f"192.0.2.{last}", "line") for last in (20, 21)
+    Target(
+        interface=f"plc-{last}/cpu",
+        port="1",
+        device=f"plc-{last}",
+        address=0xC0000200 + last,
+        address_text=f"192.0.2.{last}",
+        subnet="line",
+    )
+    for last in (20, 21)
 )
 
 
 def proof(number: int, mac: int | None, verdict: Verdict = Verdict.PROVEN) -> Proof:
     """Return a proof of one of the two ports."""
     target = TARGETS[number]
-    return Proof(target.interface, target.port, target.address_text, verdict, "made", mac=mac)
+    return Proof(
+        interface=target.interface, port=target.port, address=target.address_text, verdict=verdict, why="made", mac=mac
+    )
 
 
 @pytest.mark.parametrize(
@@ -36,5 +46,5 @@ def test_proofs_of_ports_that_are_asked_again_do_not_count(
 ) -> None:
     """Old proofs of the requested ports do not count, so that two devices whose addresses were corrected are not
     called swapped."""
-    scope = replace(Scope(TARGETS, TARGETS, ()), asked=tuple(TARGETS[number] for number in asked))
+    scope = replace(Scope(targets=TARGETS, asked=TARGETS, nets=()), asked=tuple(TARGETS[number] for number in asked))
     assert proven_macs(proofs, scope) == counted

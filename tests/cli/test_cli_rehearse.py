@@ -88,10 +88,22 @@ def test_enter_confirms_only_the_current_request(asked_again: bool, confirmed: l
     """Enter moves the cable, and does not also confirm a request that comes before the movement is confirmed."""
     rig, jack = Rig(1, [], []), Jack(1, plugged=False)
     trainee = Trainee(rig, {"alpha/cpu:1": jack}, OneEnter())
-    trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Plug the cable of alpha/cpu:1 in again", action=Action.PLUG))
+    trainee.told(
+        Event(
+            at=rig.now(),
+            what=What.DO,
+            port="alpha/cpu:1",
+            text="Plug the cable of alpha/cpu:1 in again",
+            action=Action.PLUG,
+        )
+    )
     assert trainee.pressed() == []
     assert jack.plugged
     if asked_again:
-        trainee.told(Event(rig.now(), What.DO, "alpha/cpu:1", "Pull the cable of alpha/cpu:1", action=Action.PULL))
+        trainee.told(
+            Event(
+                at=rig.now(), what=What.DO, port="alpha/cpu:1", text="Pull the cable of alpha/cpu:1", action=Action.PULL
+            )
+        )
     rig.receive(rig.now() + 1.0)
     assert trainee.pressed() == confirmed

@@ -15,7 +15,8 @@ from netcheck.report.live.run_state import Board
 
 PORT = "plc-1/cpu:1"
 PROVEN = Proof(
-    "plc-1/cpu", "1", "192.0.2.1", Verdict.PROVEN, "so it is", mac=0x00005E005301, phases=((Phase.IN, PhaseResult()),)
+    interface="plc-1/cpu", port="1", address="192.0.2.1", verdict=Verdict.PROVEN, why="so it is",
+    mac=0x00005E005301, phases=((Phase.IN, PhaseResult()),)
 )  # fmt: skip
 
 
@@ -44,10 +45,10 @@ def shown(stream: io.StringIO, *events: Event, quiet: bool = False, terse: bool 
 def test_without_a_terminal_one_plain_line_an_event() -> None:
     """Without a terminal, each event is one line with kind, port and words, without control codes."""
     events = (
-        Event(0.0, What.DO, PORT, "Pull the cable of plc-1/cpu:1"),
-        Event(1.0, What.SILENT, PORT, "The cable is out: leave it out"),
-        Event(2.0, What.NOTE, "", "something for all"),
-        Event(3.0, What.VERDICT, PORT, "proven: so it is", proof=PROVEN),
+        Event(at=0.0, what=What.DO, port=PORT, text="Pull the cable of plc-1/cpu:1"),
+        Event(at=1.0, what=What.SILENT, port=PORT, text="The cable is out: leave it out"),
+        Event(at=2.0, what=What.NOTE, port="", text="something for all"),
+        Event(at=3.0, what=What.VERDICT, port=PORT, text="proven: so it is", proof=PROVEN),
     )
     assert shown(io.StringIO(), *events).splitlines() == [
         "do       plc-1/cpu:1: Pull the cable of plc-1/cpu:1",
@@ -59,7 +60,7 @@ def test_without_a_terminal_one_plain_line_an_event() -> None:
 
 def test_each_event_is_one_line() -> None:
     """A name with a line end or a control code gives one line, with escapes."""
-    text = shown(io.StringIO(), Event(0.0, What.WARN, "x\n\x1b[2J/cpu:1", "two\nlines\x07"))
+    text = shown(io.StringIO(), Event(at=0.0, what=What.WARN, port="x\n\x1b[2J/cpu:1", text="two\nlines\x07"))
     assert text == "warn     x\\x0a\\x1b[2J/cpu:1: two\\x0alines\\x07\n"
 
 
@@ -67,8 +68,8 @@ def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
     """In terse mode, only verdicts are printed, one line a port."""
     shown(
         io.StringIO(),
-        Event(0.0, What.DO, PORT, "Pull it"),
-        Event(3.0, What.VERDICT, PORT, "proven: so it is", proof=PROVEN),
+        Event(at=0.0, what=What.DO, port=PORT, text="Pull it"),
+        Event(at=3.0, what=What.VERDICT, port=PORT, text="proven: so it is", proof=PROVEN),
         terse=True,
     )
     line = "proven           plc-1/cpu:1                  192.0.2.1       00-00-5E-00-53-01"
@@ -78,7 +79,7 @@ def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
 def test_the_alternate_screen_is_entered_and_left() -> None:
     """The alternate screen is entered and left, and the cursor is hidden and shown (xterm's private modes 1049 and
     25, from memory)."""
-    text = shown(Terminal(), Event(0.0, What.DO, PORT, "Pull the cable of plc-1/cpu:1"))
+    text = shown(Terminal(), Event(at=0.0, what=What.DO, port=PORT, text="Pull the cable of plc-1/cpu:1"))
     assert "Pull the cable of plc-1/cpu:1" in text
     for on, off in (("\x1b[?1049h", "\x1b[?1049l"), ("\x1b[?25l", "\x1b[?25h")):
         assert on in text
@@ -89,7 +90,7 @@ def test_the_alternate_screen_is_entered_and_left() -> None:
 def test_each_event_has_its_number_of_bells(what: What) -> None:
     """Each change of state that must be audible has its own number of bells, and the other events have none."""
     expected = BELLS.get(what, 0)
-    text = shown(Terminal(), Event(0.0, what, PORT, "words"), rings=0.2 * expected + 0.1)
+    text = shown(Terminal(), Event(at=0.0, what=what, port=PORT, text="words"), rings=0.2 * expected + 0.1)
     assert text.count("\x07") == expected
 
 
@@ -101,7 +102,7 @@ def test_numbers_of_bells_differ() -> None:
 
 def test_quiet_rings_no_bell() -> None:
     """With `--quiet`, the screen is drawn and no bell rings."""
-    text = shown(Terminal(), Event(0.0, What.WARN, PORT, "words"), quiet=True, rings=0.5)
+    text = shown(Terminal(), Event(at=0.0, what=What.WARN, port=PORT, text="words"), quiet=True, rings=0.5)
     assert "\x07" not in text
     assert "LOOK HERE: words" in text
 
@@ -120,6 +121,6 @@ def test_the_screen_is_drawn_with_the_current_figures() -> None:
         for turn in range(50):
             show.refresh(float(turn), partial(figures, turn))
         assert asked == [0]
-        show.take(Event(0.0, What.HEARD, PORT, "192.0.2.1 answers"))
+        show.take(Event(at=0.0, what=What.HEARD, port=PORT, text="192.0.2.1 answers"))
         show.refresh(99.0, lambda: "figures of now")
     assert "figures of now" in stream.getvalue()

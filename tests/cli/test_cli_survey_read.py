@@ -112,7 +112,7 @@ def test_the_merged_list_reads_back(lists: Path) -> None:
     assert rows[4][6] == "row not read"
     assert rows[1][5] == f"{lists / 'leases.txt'}: line 1; {lists / 'arp.txt'}: line 1"
     assert rows[3][2] == "'=1+2"
-    again = read_survey(SurveyEntry("merged.csv", Position("plan.toml")), lists)
+    again = read_survey(SurveyEntry(file="merged.csv", position=Position("plan.toml")), lists)
     assert [host.name for host in again.hosts] == ["hmi-a", "", "=1+2"]
     before = out.read_bytes()
     assert run(out, "--out", lists / "again.csv").exit_code == 1  # one address still has two MACs

@@ -25,7 +25,7 @@ def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
 def record(tmp_path: Path) -> Path:
     """Write a complete record of one proof and return its path."""
     path = tmp_path / "run.jsonl"
-    run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+    run = Run(plan="Tarn Hollow creamery", revision="C", sha256="11" * 32, version="0.1.0")
     with Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)) as recorder:
         recorder.proof(make_proof("pasteuriser-plc/cpu"))
         recorder.end({"proven": 1})
@@ -118,7 +118,7 @@ def test_files_that_cannot_be_read(record: Path, tmp_path: Path) -> None:
 def test_hostile_names_do_not_reach_the_terminal(tmp_path: Path) -> None:
     """Escape sequences and bidirectional controls in a record or its name are shown as escapes."""
     path = tmp_path / "a\x1b]0;x\x07.jsonl"
-    run = Run("site \x1b[31m\u202e", "C", "11" * 32, "0.1.0")
+    run = Run(plan="site \x1b[31m\u202e", revision="C", sha256="11" * 32, version="0.1.0")
     Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)).close()
     result = netcheck(path)
     assert result.returncode == 0

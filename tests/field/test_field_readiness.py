@@ -62,11 +62,19 @@ LO = interface("lo", 1, "127.0.0.1/8", ethernet=False, loopback=True)
 ETH0 = interface("eth0", 2, "192.0.2.1/24")
 TUN = interface("tun0", 7, "10.8.0.2/24", ethernet=False)
 TARGETS = tuple(
-    Target(f"plc-{last}/cpu", "1", f"plc-{last}", ip(f"192.0.2.{last}"), f"192.0.2.{last}", "line", mac=last)
+    Target(
+        interface=f"plc-{last}/cpu",
+        port="1",
+        device=f"plc-{last}",
+        address=ip(f"192.0.2.{last}"),
+        address_text=f"192.0.2.{last}",
+        subnet="line",
+        mac=last,
+    )
     for last in (20, 21)
 )
 LINE = Net("line", ip("192.0.2.0"), 24, station=ip("192.0.2.240"))
-AIM = Scope(TARGETS, TARGETS, (LINE,), frozenset({ip("192.0.2.240")}))
+AIM = Scope(targets=TARGETS, asked=TARGETS, nets=(LINE,), stations=frozenset({ip("192.0.2.240")}))
 ROUTES = (route("192.0.2.0/24", 2), route("0.0.0.0/0", 2))
 FINE = Facts(
     interface="eth0",
@@ -291,7 +299,15 @@ def test_what_is_no_trouble(changes: dict[str, Any], about: str, what: str) -> N
 
 def test_only_the_subnets_of_the_ports_asked_for_are_looked_at() -> None:
     """A subnet without a station is no fault if none of its ports is asked for."""
-    far = Target("far/cpu", "1", "far", ip("198.51.100.9"), "198.51.100.9", "far", mac=9)
+    far = Target(
+        interface="far/cpu",
+        port="1",
+        device="far",
+        address=ip("198.51.100.9"),
+        address_text="198.51.100.9",
+        subnet="far",
+        mac=9,
+    )
     nets = (LINE, Net("far", ip("198.51.100.0"), 24))
     assert told(replace(FINE, aim=replace(AIM, targets=(*TARGETS, far), nets=nets))) == []
     everything = told(replace(FINE, aim=replace(AIM, targets=(*TARGETS, far), asked=(*TARGETS, far), nets=nets)))
@@ -465,9 +481,11 @@ def made_record(folder: Path, kind: str) -> Path:
     elif kind in ("prose", "empty"):
         path.write_text("Dear diary\n" if kind == "prose" else "", encoding="utf-8")
     else:
-        run = Run("Mill" if kind == "other" else "Bench", "", "11" * 32, "0.1.0")
+        run = Run(plan="Mill" if kind == "other" else "Bench", revision="", sha256="11" * 32, version="0.1.0")
         with Recorder.open(path, run, {}, lambda: datetime(2026, 11, 2, tzinfo=UTC)) as recorder:
-            recorder.proof(Proof("alpha/cpu", "1", "192.0.2.20", Verdict.PROVEN, "made"))
+            recorder.proof(
+                Proof(interface="alpha/cpu", port="1", address="192.0.2.20", verdict=Verdict.PROVEN, why="made")
+            )
     if kind == "torn":
         os.truncate(path, path.stat().st_size - 9)
     if kind == "broken":

@@ -116,7 +116,8 @@ def run(case: Case) -> tuple[SettingsFound, float, str]:
             address = int(IPv4Interface(case.typed).ip)
             kept = {address, int(IPv4Address(case.gateway or 0))}
             question = SettingsQuestion(
-                address, DEVICE, STATION, case.planned, lambda one: one not in kept,
+                address=address, mac=DEVICE, station_mac=STATION, planned=case.planned,
+                free=lambda one: one not in kept,
                 probed=25, answered=25, overhears=case.overhears,
             )  # fmt: skip
             began = time.monotonic()

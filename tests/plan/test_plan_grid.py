@@ -65,11 +65,11 @@ def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
     problems: list[Problem] = []
     position = Position("plan.toml")
     subnets = (
-        Entry({"name": "hall", "prefix": "10.0.0.0/24"}, position),
-        Entry({"name": "cpu", "prefix": "2001:db8::/64"}, position),
+        Entry(data={"name": "hall", "prefix": "10.0.0.0/24"}, position=position),
+        Entry(data={"name": "cpu", "prefix": "2001:db8::/64"}, position=position),
     )
     return build(
-        Tables(site=Entry({"name": "x"}, position), subnets=subnets, interfaces=rows), problems
+        Tables(site=Entry(data={"name": "x"}, position=position), subnets=subnets, interfaces=rows), problems
     ).interfaces, problems
 
 

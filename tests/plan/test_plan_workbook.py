@@ -180,7 +180,9 @@ def test_another_format_is_refused(tmp_path: Path) -> None:
 
 def survey_of(path: Path, **columns: str) -> object:
     """Read a workbook as a survey."""
-    return read_survey(SurveyEntry(path.name, Position("plan.toml"), columns=tuple(columns.items())), path.parent)
+    return read_survey(
+        SurveyEntry(file=path.name, position=Position("plan.toml"), columns=tuple(columns.items())), path.parent
+    )
 
 
 def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
@@ -193,7 +195,7 @@ def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
             "Notes": [["Ask the porter"]],
         },
     )
-    survey = read_survey(SurveyEntry("list.xlsx", Position("plan.toml")), tmp_path)
+    survey = read_survey(SurveyEntry(file="list.xlsx", position=Position("plan.toml")), tmp_path)
     assert [(str(host.address), host.where) for host in survey.hosts] == [
         ("10.62.20.5", "list.xlsx, sheet Process: row 3"),
         ("10.62.30.5", "list.xlsx, sheet Packing: row 1"),

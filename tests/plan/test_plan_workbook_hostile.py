@@ -201,4 +201,4 @@ def outcome(path: Path) -> Plan | PlanError:
 
 def survey_of(path: Path) -> Survey:
     """Read a workbook as a survey."""
-    return read_survey(SurveyEntry(path.name, Position("plan.toml")), path.parent)
+    return read_survey(SurveyEntry(file=path.name, position=Position("plan.toml")), path.parent)

@@ -110,7 +110,7 @@ def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
     file = tmp_path / "plan.toml"
     file.write_text(text)
     with pytest.raises(PlanError, match=r"plan\.toml"):
-        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Position("", ""))])
+        with_accepted(file, [Accepted(rule="too-near", subject="a/b", by="x", because="y", position=Position("", ""))])
     assert file.read_text() == text
 
 
@@ -130,7 +130,16 @@ def test_a_workbook_takes_entries(tmp_path: Path) -> None:
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
     row = {**ROW, "address": "192.168.10.50", "with": "=1+1", "because": "@SUM(A1)", "until": DAY}
-    entry = Accepted("too-near", "a/b", "site IT", "@SUM(A1)", Position("", ""), DAY, "192.168.10.50", "=1+1")
+    entry = Accepted(
+        rule="too-near",
+        subject="a/b",
+        by="site IT",
+        because="@SUM(A1)",
+        position=Position("", ""),
+        until=DAY,
+        address="192.168.10.50",
+        other="=1+1",
+    )
     edit = with_accepted(file, [entry])
     assert edit is not None
     edit.write()
@@ -218,5 +227,5 @@ def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
     workbook.save(file)
     before = file.read_bytes()
     with pytest.raises(PlanError, match=r"formula.*by hand: too-near of a/b"):
-        with_accepted(file, [Accepted("too-near", "a/b", "x", "y", Position("", ""))])
+        with_accepted(file, [Accepted(rule="too-near", subject="a/b", by="x", because="y", position=Position("", ""))])
     assert file.read_bytes() == before

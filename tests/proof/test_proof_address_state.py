@@ -98,9 +98,17 @@ def test_a_watched_address_follows_a_new_device() -> None:
 
 def case() -> PortState:
     """Return the state of a port before the first probe."""
-    target = Target("alpha/cpu", "1", "alpha", ADDRESS, "192.0.2.20", "process", MAC)
+    target = Target(
+        interface="alpha/cpu",
+        port="1",
+        device="alpha",
+        address=ADDRESS,
+        address_text="192.0.2.20",
+        subnet="process",
+        mac=MAC,
+    )
     scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
-    run = RunState(Scope((target,), (target,), (NET,)), RunOptions(), scheduler, Random(1))
+    run = RunState(Scope(targets=(target,), asked=(target,), nets=(NET,)), RunOptions(), scheduler, Random(1))
     made = PortState(run, target)
     made.mac = MAC
     return made

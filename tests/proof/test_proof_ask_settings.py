@@ -250,14 +250,14 @@ def test_lldp_with_lifetime_zero_does_not_count() -> None:
 )
 def test_a_port_is_named_only_by_a_plain_name(said: str, description: str, port: str, named: bool) -> None:
     """A port is named only by its plain name or number."""
-    assert names_port(Lldp(1, "c", said, 120, description), port) is named
+    assert names_port(Lldp(source=1, chassis="c", port=said, ttl=120, port_description=description), port) is named
 
 
 @given(st.text(max_size=60), st.text(max_size=60), st.text(max_size=20))
 def test_any_names_can_be_compared(said: str, description: str, port: str) -> None:
     """Comparing any received text raises nothing, and a port is always named by its own name."""
-    names_port(Lldp(1, "c", said, 120, description), port)
-    assert names_port(Lldp(1, "c", port, 120), port)
+    names_port(Lldp(source=1, chassis="c", port=said, ttl=120, port_description=description), port)
+    assert names_port(Lldp(source=1, chassis="c", port=port, ttl=120), port)
 
 
 def test_neighbours_are_bounded() -> None:

@@ -44,11 +44,16 @@ def case_of(
     arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, cable: str, least: float = 7.5
 ) -> PortState:
     """Return a port whose cable has been out for *silent* seconds, with the given unanswered probes since then."""
-    target = Target("d20/lan", "1", "d20", BASE + 20, "192.0.2.20", "process")
+    target = Target(
+        interface="d20/lan", port="1", device="d20", address=BASE + 20, address_text="192.0.2.20", subnet="process"
+    )
     net = Net("process", BASE, 24, None, None, ())
     way = Way("x0", MAC + 1, ((BASE + 1, 24),))
     run = RunState(
-        Scope((target,), (target,), (net,)), RunOptions(), ProbeScheduler([way], True, Pace(), Random(1)), Random(1)
+        Scope(targets=(target,), asked=(target,), nets=(net,)),
+        RunOptions(),
+        ProbeScheduler([way], True, Pace(), Random(1)),
+        Random(1),
     )
     case = PortState(run, target)
     run.now, case.mac = 1000.0, MAC

@@ -19,7 +19,9 @@ from netcheck.proof.verdict.silence_rule import Confirmed
 MAC, SIBLING, STRANGER, OTHER = 0x5E005314, 0x5E005315, 0x5E005399, 0x5E005377
 ADDRESS = 0xC0000214
 NAMES = Names(lambda mac: "", lambda mac: None)
-TARGET = Target("alpha/cpu", "1", "alpha", ADDRESS, "192.0.2.20", "process")
+TARGET = Target(
+    interface="alpha/cpu", port="1", device="alpha", address=ADDRESS, address_text="192.0.2.20", subnet="process"
+)
 IN, OUT, BACK = Phase.IN, Phase.OUT, Phase.BACK
 WELL = (
     (IN, PhaseResult(Tally(8, 8), Tally(30, 30), 8.0)),
@@ -29,7 +31,8 @@ WELL = (
 CONFIRMED = Silence(confirmed=Confirmed.OPERATOR, lasted=9.0, needed=7.5, missed=(9, 36), after=1.0)
 ASKED = replace(CONFIRMED, confirmed=Confirmed.REQUEST)
 SOUND = Observation(
-    TARGET, mac=MAC, phases=WELL, owners=(Owner(MAC, IN), Owner(MAC, BACK)), device_macs=frozenset({MAC, SIBLING}),
+    target=TARGET, mac=MAC, phases=WELL, owners=(Owner(MAC, IN), Owner(MAC, BACK)),
+    device_macs=frozenset({MAC, SIBLING}),
     cable="operator", connector="operator", silences=(CONFIRMED,), confirmed_return=True, answers_now=True, controls=2,
 )  # fmt: skip
 

@@ -62,7 +62,7 @@ def test_no_vendor_for_an_unregistered_block() -> None:
 def test_the_plan_names_a_mac_before_the_survey_does() -> None:
     """The plan's name for a MAC takes precedence over the survey's; a MAC that neither lists is shown alone."""
     planned, surveyed, both, unknown = (0x00005E005300 + n for n in range(4))
-    scope = Scope((), (), (), macs={planned: "d20/lan", both: "d21/lan"})
+    scope = Scope(targets=(), asked=(), nets=(), macs={planned: "d20/lan", both: "d21/lan"})
     hosts = {surveyed: "site host camera-7 at 192.0.2.9", both: "site host old at 192.0.2.8"}
     names = names_of(scope, lambda mac: hosts.get(mac, ""))
     assert names.known_as(planned) == "planned for d20/lan"
@@ -77,5 +77,5 @@ def test_vendor_and_owner_follow_the_mac() -> None:
     """The vendor and the owner are both shown after the MAC."""
     block = max(block for block in registry() if not block >> 16 & 3 and block != 0x00005E)
     mac = block << 24 | 1
-    names = names_of(Scope((), (), (), macs={mac: "d20/lan"}), lambda mac: "")
+    names = names_of(Scope(targets=(), asked=(), nets=(), macs={mac: "d20/lan"}), lambda mac: "")
     assert names.of(mac) == f"{Mac(mac)} ({registry()[block]}, planned for d20/lan)"

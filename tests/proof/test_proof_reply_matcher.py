@@ -260,7 +260,7 @@ def test_random_frames_never_raise(frames: list[bytes]) -> None:
 def test_memory_is_bounded_under_a_flood() -> None:
     """Sixty thousand frames from different MACs leave every store within its limit, and the device is still heard."""
     desk = Desk()
-    run = RunState(Scope((), (), ()), RunOptions(), desk.scheduler, Random(1))
+    run = RunState(Scope(targets=(), asked=(), nets=()), RunOptions(), desk.scheduler, Random(1))
     desk.scheduler.matcher.borrowed.add(BORROWED)
     rng, replies = Random(2), 0
     for number in range(60_000):
@@ -286,7 +286,7 @@ def test_memory_is_bounded_under_a_flood() -> None:
 
 def test_memory_is_bounded_for_one_mac_with_many_addresses() -> None:
     """Of the addresses that one MAC claims, the newest are kept."""
-    run = RunState(Scope((), (), ()), RunOptions(), Desk().scheduler, Random(1))
+    run = RunState(Scope(targets=(), asked=(), nets=()), RunOptions(), Desk().scheduler, Random(1))
     for number in range(10_000):
         run.take(Sighting(number / 1000, number, STRANGER, "said", 0))
     assert len(run.spoken[STRANGER]) == ADDRESSES_KEPT

@@ -44,9 +44,11 @@ def ask(
     run = Bench(device, seed, overhears, map(ip, others))
     kept = {device.address, *map(ip, others), *([ip(station)] if station else [])}
     question = SettingsQuestion(
-        device.address, DEVICE, STATION, planned, lambda one: one not in kept and free(one),
-        ip(station) if station else None, frozenset([ip(station)] if station else []), frozenset(map(ip, peers)),
-        before, sum(run.random.random() >= device.loss for _ in range(before)), overhears,
+        address=device.address, mac=DEVICE, station_mac=STATION, planned=planned,
+        free=lambda one: one not in kept and free(one),
+        station=ip(station) if station else None, ours=frozenset([ip(station)] if station else []),
+        peers=frozenset(map(ip, peers)),
+        probed=before, answered=sum(run.random.random() >= device.loss for _ in range(before)), overhears=overhears,
     )  # fmt: skip
     inquiry = Inquiry(question, Random(seed))
     began = run.now
@@ -285,7 +287,10 @@ def test_sources_share_exactly_the_bits_asked_for(address: int, level: int, seed
 @given(st.lists(st.binary(max_size=90), max_size=30), st.integers(0, 2))
 def test_random_frames_are_ignored(noise: list[bytes], way: int) -> None:
     """Random frames on any interface raise nothing and are not taken as replies."""
-    inquiry = Inquiry(SettingsQuestion(ip("192.0.2.20"), DEVICE, STATION, 24, lambda one: True), Random(1))
+    inquiry = Inquiry(
+        SettingsQuestion(address=ip("192.0.2.20"), mac=DEVICE, station_mac=STATION, planned=24, free=lambda one: True),
+        Random(1),
+    )
     inquiry.turn(1.0)
     assert not any(inquiry.hear(Heard(1.0, way, frame)) for frame in noise)
 

@@ -20,7 +20,14 @@ def make_proof(interface: str, port: str = "1", verdict: Verdict = Verdict.PROVE
     """Return a short proof whose verdict follows from its counts."""
     if verdict is Verdict.SILENT:
         nothing = PhaseResult(Tally(8, 0), Tally(30, 0), 1.0)
-        return Proof(interface, port, "192.0.2.61", verdict, "made", phases=((Phase.IN, nothing),))
+        return Proof(
+            interface=interface,
+            port=port,
+            address="192.0.2.61",
+            verdict=verdict,
+            why="made",
+            phases=((Phase.IN, nothing),),
+        )
     phases = (
         (Phase.IN, PhaseResult(Tally(8, 8), Tally(30, 30), 1.0, Rtt(0.1, 0.2, 0.4))),
         (Phase.OUT, PhaseResult(Tally(7, 0), Tally(19, 0), 5.0)),
@@ -53,7 +60,15 @@ def ticking() -> Callable[[], datetime]:
 
 def a_run(sha256: str = "11" * 32, plan: str = "Tarn Hollow creamery") -> Run:
     """Return a run with a plan of this hash."""
-    return Run(plan, "C", sha256, "0.1.0", "192.0.2.245/24", "eth0", "work order 4711")
+    return Run(
+        plan=plan,
+        revision="C",
+        sha256=sha256,
+        version="0.1.0",
+        station="192.0.2.245/24",
+        interface="eth0",
+        permit="work order 4711",
+    )
 
 
 @pytest.fixture

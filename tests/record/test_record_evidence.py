@@ -76,7 +76,7 @@ def test_proofs_of_simulated_sites_have_none() -> None:
 def written(path: Path, proofs: list[Proof], end: dict[str, int], step: float = 40.0) -> Verification:
     """A record of these proofs, `step` seconds apart, as `verify` sees it."""
     times: Iterator[datetime] = (datetime(2026, 11, 2, tzinfo=UTC) + timedelta(seconds=step * n) for n in range(999))
-    run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+    run = Run(plan="Tarn Hollow creamery", revision="C", sha256="11" * 32, version="0.1.0")
     with Recorder.open(path, run, {}, lambda: next(times)) as recorder:
         for proof in proofs:
             recorder.proof(proof)
@@ -117,7 +117,10 @@ def test_a_record_of_two_plans_is_named(tmp_path: Path, proof: Callable[..., Pro
     from netcheck.record.chain import GENESIS, LineKind, to_line
 
     data, prev = b"", GENESIS
-    runs = [Run(name, "C", "11" * 32, "0.1.0").to_json() for name in ("Tarn Hollow creamery", "Elsewhere")]
+    runs = [
+        Run(plan=name, revision="C", sha256="11" * 32, version="0.1.0").to_json()
+        for name in ("Tarn Hollow creamery", "Elsewhere")
+    ]
     parts = ((LineKind.START, runs[0]), (LineKind.EVENT, {"event": "resumed", "text": "x", "facts": runs[1]}))
     for n, (kind, fields) in enumerate(parts):
         line, prev = to_line(n, kind, "2026-11-02T09:14:03.120Z", json.loads(json.dumps(fields)), prev)

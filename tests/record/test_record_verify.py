@@ -22,7 +22,7 @@ from netcheck.record.write import Recorder
 from tests.record.conftest import make_proof
 
 AT = "2026-11-02T09:14:03.120Z"
-RUN = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+RUN = Run(plan="Tarn Hollow creamery", revision="C", sha256="11" * 32, version="0.1.0")
 
 
 def chained(*parts: tuple[LineKind, dict[str, object]], at: tuple[str, ...] = ()) -> bytes:
@@ -214,7 +214,7 @@ def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
         chained((LineKind.START, strange), (LineKind.EVENT, {"event": 1, "facts": []}), (LineKind.EVENT, {}))
     )
     content = read_record(path).content
-    assert content.runs == (Run("", "", "", ""),)
+    assert content.runs == (Run(plan="", revision="", sha256="", version=""),)
     assert [(event.kind, event.text, event.facts) for event in content.events] == [("", "", {}), ("", "", {})]
 
 

@@ -57,7 +57,10 @@ def test_a_simulated_run_is_not_added_to_a_real_record(tmp_path: Path) -> None:
     """Nor a real one to a record of a rehearsal; the file stays as it is."""
     for first in (False, True):
         path = tmp_path / f"{first}.jsonl"
-        runs = {kind: Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0", simulated=kind) for kind in (False, True)}
+        runs = {
+            kind: Run(plan="Tarn Hollow creamery", revision="C", sha256="11" * 32, version="0.1.0", simulated=kind)
+            for kind in (False, True)
+        }
         Recorder.open(path, runs[first], {}, lambda: datetime.now(UTC)).close()
         before = path.read_bytes()
         with pytest.raises(RecordError, match="run cannot be added to it"):
@@ -227,7 +230,7 @@ def test_killed_while_it_writes(run: MakeRun, recorder: Open, tmp_path: Path) ->
         from netcheck.proof.result import Proof, Verdict
         from netcheck.record.model import Run
         from netcheck.record.write import Recorder
-        run = Run("Tarn Hollow creamery", "C", "11" * 32, "0.1.0")
+        run = Run(plan="Tarn Hollow creamery", revision="C", sha256="11" * 32, version="0.1.0")
         record = Recorder.open(Path(sys.argv[1]), run, {}, lambda: datetime.now(UTC))
         for port in range(1_000_000):
             record.proof(Proof("pasteuriser-plc/cpu", str(port), "192.0.2.61", Verdict.UNSETTLED, "x" * 20_000))

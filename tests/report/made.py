@@ -122,7 +122,7 @@ def proof_of(subject: str, verdict: Verdict, why: str, **others: object) -> Proo
     }
     phases: tuple[tuple[Phase, PhaseResult], ...] = told["phases"]  # type: ignore[assignment]
     told.setdefault("unheard", 0.5 ** sum(result.arp.sent for _, result in phases))
-    return Proof(interface, port, address, verdict, why, **told)  # type: ignore[arg-type]
+    return Proof(interface=interface, port=port, address=address, verdict=verdict, why=why, **told)  # type: ignore[arg-type]
 
 
 def a_stranger(octet: int, address: str, phase: str, known_as: str = "") -> Other:
@@ -168,7 +168,15 @@ def write_record(
 ) -> Path:
     """Write a record of a plan with these proofs and return its path."""
     read = read_plan(plan)
-    run = Run(read.name, read.revision, read.sha256, "0.1.0", "10.62.20.245/24", "eth0 (raw)", "work order 118")
+    run = Run(
+        plan=read.name,
+        revision=read.revision,
+        sha256=read.sha256,
+        version="0.1.0",
+        station="10.62.20.245/24",
+        interface="eth0 (raw)",
+        permit="work order 118",
+    )
     run = replace(run, simulated=simulated)
     with Recorder.open(path, run, row_hashes(read), clock) as recorder:
         for proof in proofs:

@@ -18,7 +18,14 @@ from netcheck.rules.finding import Finding, Fix, Severity
 def one(report: Report, **changes: object) -> Report:
     """Return the report with a single finding, changed."""
     plain = Finding(
-        "inside-pool", Severity.CONFLICT, ("a/b",), "10.62.20.205", "x", "common practice", None, "plan.toml"
+        rule="inside-pool",
+        severity=Severity.CONFLICT,
+        subjects=("a/b",),
+        address="10.62.20.205",
+        message="x",
+        source="common practice",
+        fix=None,
+        where="plan.toml",
     )
     finding = replace(plain, **changes)  # type: ignore[arg-type]
     return replace(report, checked=replace(report.checked, findings=(finding,)))

@@ -32,7 +32,16 @@ def opened(report: Report) -> Any:
 
 def with_finding(report: Report, text: str) -> Report:
     """Return the report with a single finding made of one text."""
-    finding = Finding(text, Severity.RISK, (text,), text, text, text, None, text)
+    finding = Finding(
+        rule=text,
+        severity=Severity.RISK,
+        subjects=(text,),
+        address=text,
+        message=text,
+        source=text,
+        fix=None,
+        where=text,
+    )
     return replace(report, checked=replace(report.checked, findings=(finding,)))
 
 

@@ -11,7 +11,8 @@ from netcheck.report.text.proofs import INDENT, counted, summary, to_json, to_li
 from tests.report.made import a_stranger, every_verdict
 
 FULL = Proof(
-    "pasteuriser-plc/cpu", "1", "10.62.20.61", Verdict.IMPOSTOR, "With the cable out somebody else answers.",
+    interface="pasteuriser-plc/cpu", port="1", address="10.62.20.61", verdict=Verdict.IMPOSTOR,
+    why="With the cable out somebody else answers.",
     mac=0x00005E005321, vendor=None, echo="answered", cable="operator", connector="operator", identity="planned",
     luck=4.1e-5, unheard=1.5e-5, others=(a_stranger(0x90, "10.62.20.61", "out", "site host camera-7"),),
     phases=(
@@ -20,7 +21,13 @@ FULL = Proof(
     ),
     notes=("a note",), evidence=(("mask", "255.255.255.0"),),
 )  # fmt: skip
-BARE = Proof("d/lan", "1", "2001:db8::1", Verdict.NOT_TESTED, "Not tested: IPv6 is not probed.")
+BARE = Proof(
+    interface="d/lan",
+    port="1",
+    address="2001:db8::1",
+    verdict=Verdict.NOT_TESTED,
+    why="Not tested: IPv6 is not probed.",
+)
 
 
 def test_json_is_the_shape_of_the_contract() -> None:
@@ -84,7 +91,13 @@ def test_lines_wrap(width: int) -> None:
     """Each port is a block: verdict, subject, address and MAC, then indented sentences within the width."""
     sentence = "A sentence that says at some length what was seen and heard. " * 6
     long = Proof(
-        "device/interface", "1", "192.0.2.20", Verdict.UNSETTLED, sentence, mac=0x00005E005314, notes=(sentence,)
+        interface="device/interface",
+        port="1",
+        address="192.0.2.20",
+        verdict=Verdict.UNSETTLED,
+        why=sentence,
+        mac=0x00005E005314,
+        notes=(sentence,),
     )
     lines = to_lines([long, BARE], width)
     assert lines[0] == "unsettled        device/interface:1  192.0.2.20  00-00-5E-00-53-14"
@@ -107,7 +120,16 @@ def test_received_names_are_shown_with_escapes() -> None:
     """Received names are shown with escapes, on one line."""
     bad = "x\x1b[2J\n\u202e"
     other = Other(1, 2, "out", bad)
-    proof = Proof(f"{bad}/lan", bad, bad, Verdict.IMPOSTOR, bad, others=(other,), notes=(bad,), evidence=((bad, bad),))
+    proof = Proof(
+        interface=f"{bad}/lan",
+        port=bad,
+        address=bad,
+        verdict=Verdict.IMPOSTOR,
+        why=bad,
+        others=(other,),
+        notes=(bad,),
+        evidence=((bad, bad),),
+    )
     text = "\n".join(to_lines([proof]))
     assert not set(text) & {"\x1b", "\u202e"}
     assert "\\x1b[2J\\x0a\\u202e" in text

@@ -9,7 +9,7 @@ import pytest
 from netcheck.proof.result import Phase, PhaseResult, Proof, Rtt, Verdict
 from netcheck.report.html.rtt_chart import LEFT, PLOT, chart_of
 
-BARE = Proof("d/lan", "1", "192.0.2.20", Verdict.PROVEN, "so it is")
+BARE = Proof(interface="d/lan", port="1", address="192.0.2.20", verdict=Verdict.PROVEN, why="so it is")
 
 
 def timed(*several: Rtt | None) -> Proof:

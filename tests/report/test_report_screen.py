@@ -37,7 +37,7 @@ def drawn(board: Board, width: int = 80, height: int = 24, now: float = 1005.0, 
 def proof(interface: str, port: str, address: str, verdict: Verdict, mac: int | None) -> Proof:
     """Return a proof that took 21 seconds."""
     seen = ((Phase.IN, PhaseResult(Tally(8, 8), Tally(30, 30), 8.0)), (Phase.OUT, PhaseResult(seconds=13.0)))
-    return Proof(interface, port, address, verdict, "so it is", mac=mac, phases=seen)
+    return Proof(interface=interface, port=port, address=address, verdict=verdict, why="so it is", mac=mac, phases=seen)
 
 
 def hall(count: int = 40) -> Board:
@@ -46,11 +46,11 @@ def hall(count: int = 40) -> Board:
     before = proof("d20/lan", "1", "192.0.2.20", Verdict.PROVEN, 0x00005E005314)
     board = Board.of(ports, [before], "a number names the port that is out   q stops")
     for n in range(21, 20 + count):
-        board.take(Event(1000.0, What.KNOWN, f"d{n}/lan:1", "answers", mac=0x00005E005300 + n))
+        board.take(Event(at=1000.0, what=What.KNOWN, port=f"d{n}/lan:1", text="answers", mac=0x00005E005300 + n))
     swapped = proof("d22/lan", "1", "192.0.2.22", Verdict.SWAPPED, 0x00005E005317)
-    board.take(Event(1001.0, What.VERDICT, "d22/lan:1", "swapped: so it is", proof=swapped))
-    board.take(Event(1002.0, What.SEEN, "d40/lan:1", "d40/lan:1 seen: pull its cable once more"))
-    board.take(Event(1003.0, What.SILENT, "d41/lan:1", "d41/lan:1 is silent: leave its cable out"))
+    board.take(Event(at=1001.0, what=What.VERDICT, port="d22/lan:1", text="swapped: so it is", proof=swapped))
+    board.take(Event(at=1002.0, what=What.SEEN, port="d40/lan:1", text="d40/lan:1 seen: pull its cable once more"))
+    board.take(Event(at=1003.0, what=What.SILENT, port="d41/lan:1", text="d41/lan:1 is silent: leave its cable out"))
     return board
 
 
@@ -67,7 +67,9 @@ def test_the_screen_is_the_golden_file(width: int, height: int) -> None:
 def test_the_screen_fits_the_terminal(count: int, width: int, height: int) -> None:
     """The screen keeps to the size of the terminal with any number of ports and any text, and shows the keys."""
     board = hall(max(count, 22))
-    board.take(Event(1004.0, What.WARN, "d41/lan:1", "192.0.2.41 still answers: is it the right cable? " * 3))
+    board.take(
+        Event(at=1004.0, what=What.WARN, port="d41/lan:1", text="192.0.2.41 still answers: is it the right cable? " * 3)
+    )
     board.last = "d22/lan:1 swapped: " + "a long sentence " * 8
     lines = drawn(board, width, height).splitlines()
     assert len(lines) <= height
@@ -81,7 +83,7 @@ def test_the_ports_around_the_current_one_are_shown(at: int) -> None:
     """Of 500 ports, those around the one under test are shown, in the plan's order."""
     ports = [(f"d{n}/lan:1", f"10.0.{n >> 8}.{n & 255}") for n in range(500)]
     board = Board.of(ports, [], "q stops")
-    board.take(Event(0.0, What.BEGIN, f"d{at}/lan:1", ""))
+    board.take(Event(at=0.0, what=What.BEGIN, port=f"d{at}/lan:1", text=""))
     shown = [line[2:].split()[0] for line in drawn(board).splitlines() if "/lan:1 " in line and line[0] in "> "]
     assert len(shown) >= 10
     first = int(shown[0][1:].split("/")[0])
@@ -99,7 +101,7 @@ def test_the_instruction_is_first_and_in_a_band() -> None:
     assert len(band) == 3
     assert "d41/lan:1 is silent: leave its cable out" in band[1]
     assert text.splitlines().index(band[0]) == 1
-    board.take(Event(1004.0, What.RETURNED, "d41/lan:1", "192.0.2.41 answers again"))
+    board.take(Event(at=1004.0, what=What.RETURNED, port="d41/lan:1", text="192.0.2.41 answers again"))
     assert reverse not in drawn(board, colour=True)
     assert "192.0.2.41 answers again: leave the cable in" in drawn(board).splitlines()[2]
 
@@ -119,9 +121,15 @@ def test_received_text_is_shown_as_text(bad: str) -> None:
     """Markup, controls, right-to-left marks and very long names are shown as text on every part of the screen."""
     board = Board.of([(f"{bad}/cpu:1", bad), ("good/cpu:1", "192.0.2.2")], [], "q stops")
     for what in (What.BEGIN, What.DO, What.WAIT, What.WARN):
-        board.take(Event(1000.0, what, f"{bad}/cpu:1", f"Pull the cable of {bad}", until=1060.0))
+        board.take(Event(at=1000.0, what=what, port=f"{bad}/cpu:1", text=f"Pull the cable of {bad}", until=1060.0))
     board.take(
-        Event(1000.0, What.VERDICT, f"{bad}/cpu:1", bad, proof=proof(f"{bad}/cpu", "1", bad, Verdict.SILENT, None))
+        Event(
+            at=1000.0,
+            what=What.VERDICT,
+            port=f"{bad}/cpu:1",
+            text=bad,
+            proof=proof(f"{bad}/cpu", "1", bad, Verdict.SILENT, None),
+        )
     )
     text = drawn(board)
     assert not set(text) & (set(map(chr, range(32))) - {"\n"})

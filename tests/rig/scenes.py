@@ -84,8 +84,9 @@ class Scene:
         for ordinal in range(ports):
             self.targets.append(
                 Target(
-                    interface, str(ordinal + 1), interface.split("/")[0], 0 if barred else ip(last), quad(ip(last)),
-                    self.net.name, planned, ordinal, ports, barred, behind,
+                    interface=interface, port=str(ordinal + 1), device=interface.split("/")[0],
+                    address=0 if barred else ip(last), address_text=quad(ip(last)),
+                    subnet=self.net.name, mac=planned, ordinal=ordinal, ports=ports, barred=barred, behind=behind,
                 )
             )  # fmt: skip
 
@@ -113,7 +114,9 @@ class Scene:
         asked = tuple(t for t in self.targets if (t.subject in self.only if self.only else t.interface == first))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
         stations = frozenset() if self.net.station is None else frozenset({self.net.station})
-        return Scope(tuple(self.targets), asked, (self.net,), stations, macs, {})
+        return Scope(
+            targets=tuple(self.targets), asked=asked, nets=(self.net,), stations=stations, macs=macs, site_macs={}
+        )
 
     def prove(self) -> Ran:
         """Run to the end in virtual time, and check that nothing is sent within the next seconds."""

@@ -96,14 +96,20 @@ def judged(
     while bench.rig.now() < end:
         bench.rig.receive(end)
     log = [
-        (START, Event(START, What.BEGIN, PORT, "")),
-        (START + PULLED, Event(START + PULLED, What.DO, PORT, "", action=Action.PULL)),
-        (START + ENOUGH, Event(START + ENOUGH, What.ENOUGH, PORT, "")),
-        (end, Event(end, What.VERDICT, PORT, "")),
+        (START, Event(at=START, what=What.BEGIN, port=PORT, text="")),
+        (START + PULLED, Event(at=START + PULLED, what=What.DO, port=PORT, text="", action=Action.PULL)),
+        (START + ENOUGH, Event(at=START + ENOUGH, what=What.ENOUGH, port=PORT, text="")),
+        (end, Event(at=end, what=What.VERDICT, port=PORT, text="")),
     ]
     place = bench.places[PORT]
     proof = Proof(
-        "d0/lan", "1", "192.0.2.20", Verdict.PROVEN, "", mac=MACS + 20 + scenario.swapped, connector=connector
+        interface="d0/lan",
+        port="1",
+        address="192.0.2.20",
+        verdict=Verdict.PROVEN,
+        why="",
+        mac=MACS + 20 + scenario.swapped,
+        connector=connector,
     )
     return Truth(bench.rig, log, entered=[START + at for at in entered]).of(place, proof)
 

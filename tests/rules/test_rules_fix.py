@@ -62,7 +62,7 @@ def plans(draw: st.DrawFn) -> Plan:
     )
     routers = (Router("router-1", (cell(InterfaceAddress(draw(addresses), 28)),), HERE),)
     stations = (Station("laptop", cell(InterfaceAddress(draw(addresses), 28)), HERE),)
-    entry = SurveyEntry("site-hosts.csv", HERE, TODAY)
+    entry = SurveyEntry(file="site-hosts.csv", position=HERE, taken=TODAY)
     return Plan(
         name="Example",
         slug="example",
@@ -85,7 +85,15 @@ def subnet_of(draw: st.DrawFn, name: str, text: str) -> Subnet:
     island = draw(st.sampled_from(["site", "site", "line-2"]))
     prefix = cell(Prefix.from_text(text))
     gateway = cell(draw(addresses)) if draw(st.booleans()) else None
-    return Subnet(name, prefix, HERE, gateway, None, island, (span,) if draw(st.booleans()) else ())
+    return Subnet(
+        name=name,
+        prefix=prefix,
+        position=HERE,
+        gateway=gateway,
+        vlan=None,
+        island=island,
+        pools=(span,) if draw(st.booleans()) else (),
+    )
 
 
 @st.composite
@@ -107,7 +115,7 @@ def interface_of(draw: st.DrawFn, device: str, name: str, subnets: tuple[Subnet,
 
 def surveys_of(plan: Plan, hosts: list[SiteHost]) -> tuple[Survey, ...]:
     """Return the only survey of the plan, with these hosts."""
-    return (Survey(plan.surveys[0], HostTable.of(hosts), "csv"),)
+    return (Survey(entry=plan.surveys[0], hosts=HostTable.of(hosts), kind="csv"),)
 
 
 def applied(plan: Plan, found: Checked) -> Plan:
@@ -128,7 +136,7 @@ def with_fix(found: Checked) -> list[Finding]:
     return [finding for finding in found.findings if finding.fix]
 
 
-hosts_lists = st.lists(st.builds(SiteHost, addresses, macs), max_size=8)
+hosts_lists = st.lists(st.builds(SiteHost, address=addresses, mac=macs), max_size=8)
 
 
 @settings(max_examples=120, deadline=None)
@@ -191,7 +199,14 @@ def test_accepted_addresses_are_left_alone(plan: Plan, hosts: list[SiteHost], da
     if before.findings:
         chosen = data.draw(st.sampled_from(before.findings))
         entry = Accepted(
-            chosen.rule, chosen.subjects[0], "site IT", "seen", HERE, None, chosen.address or "", chosen.other
+            rule=chosen.rule,
+            subject=chosen.subjects[0],
+            by="site IT",
+            because="seen",
+            position=HERE,
+            until=None,
+            address=chosen.address or "",
+            other=chosen.other,
         )
         after = check(replace(plan, accepted=(entry,)), surveys_of(plan, hosts), TODAY)
         assert [agreed.finding.key for agreed in after.accepted] == [chosen.key]

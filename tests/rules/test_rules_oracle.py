@@ -130,11 +130,14 @@ def _interface(index: int, subnet: int, row: Row) -> Interface:
 
 def _plan(drawn: Drawing) -> Plan:
     full = 24 if "." in drawn.prefixes[0] else 120
-    subnets = [Subnet(f"s{n}", Cell(text, Prefix.from_text(text), HERE), HERE) for n, text in enumerate(drawn.prefixes)]
+    subnets = [
+        Subnet(name=f"s{n}", prefix=Cell(text, Prefix.from_text(text), HERE), position=HERE)
+        for n, text in enumerate(drawn.prefixes)
+    ]
     first = Subnet(
-        "s0",
-        subnets[0].prefix,
-        HERE,
+        name="s0",
+        prefix=subnets[0].prefix,
+        position=HERE,
         gateway=_address_cell(drawn.gateway),
         pools=_range_cell(drawn.pool),
         reserved=_range_cell(drawn.reserved),
@@ -154,10 +157,10 @@ def _plan(drawn: Drawing) -> Plan:
 
 def _survey(drawn: Drawing) -> Survey:
     hosts = [
-        SiteHost(Address.from_text(text), None if mac is None else _mac(mac), file="hosts.csv", line=line)
+        SiteHost(address=Address.from_text(text), mac=None if mac is None else _mac(mac), file="hosts.csv", line=line)
         for line, (text, mac) in enumerate(drawn.hosts)
     ]
-    return Survey(SurveyEntry("hosts.csv", HERE), HostTable.of(hosts), "table")
+    return Survey(entry=SurveyEntry(file="hosts.csv", position=HERE), hosts=HostTable.of(hosts), kind="table")
 
 
 def _naive(drawn: Drawing) -> Found:

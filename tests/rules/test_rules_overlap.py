@@ -26,7 +26,7 @@ prefixes = st.builds(
 def test_pairs_that_share_addresses(subnets: list[tuple[Prefix, str]]) -> None:
     """Of one island, exactly the pairs for which `ipaddress` says `overlaps`, the first in the plan named first."""
     named = [
-        Subnet(f"s{index}", Cell(str(prefix), prefix, HERE), HERE, island=island)
+        Subnet(name=f"s{index}", prefix=Cell(str(prefix), prefix, HERE), position=HERE, island=island)
         for index, (prefix, island) in enumerate(subnets)
     ]
     found = check(

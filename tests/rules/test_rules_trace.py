@@ -70,7 +70,13 @@ def host(subject: str, subnet: str, address: str, *, mask: str = "", gateway: st
 
 def subnet(name: str, prefix: str, gateway: str = "", island: str = "site") -> Subnet:
     """Return a subnet."""
-    return Subnet(name, Cell(prefix, Prefix.from_text(prefix), HERE), HERE, cell(gateway), island=island)
+    return Subnet(
+        name=name,
+        prefix=Cell(prefix, Prefix.from_text(prefix), HERE),
+        position=HERE,
+        gateway=cell(gateway),
+        island=island,
+    )
 
 
 def router(name: str, *interfaces: str, **routes: str) -> Router:
@@ -258,7 +264,9 @@ def test_undecided(source: Interface, routers: tuple[Router, ...]) -> None:
 
 def test_an_unreadable_prefix_decides_nothing() -> None:
     """Without a readable prefix it is unknown which segment a router is on."""
-    unread = Subnet("process", Cell("10.62.20.0/33", None, HERE, "no length"), HERE, cell("10.62.20.1"))
+    unread = Subnet(
+        name="process", prefix=Cell("10.62.20.0/33", None, HERE, "no length"), position=HERE, gateway=cell("10.62.20.1")
+    )
     source = host("plc/cpu", "process", "10.62.20.61", mask="/24")
     found = talk(source, host("panel/lan", "packing", "10.62.30.73"), SITE, subnets=(unread, PACKING))
     assert (found.there.outcome, found.back.outcome) == (Delivery.UNDECIDED, Delivery.UNDECIDED)

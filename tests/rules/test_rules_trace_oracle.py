@@ -56,12 +56,18 @@ def plants(draw: st.DrawFn) -> Plan:
             tuple(Route(cell(to, Prefix.from_text), cell(via, Address.from_text)) for to, via in routes),
         )
 
-    return Plan(name="Example", slug="example", folder=".", sha256="",
-        subnets=tuple(Subnet(f"s{n}", cell(f"10.0.{n}.0/24", Prefix.from_text), HERE) for n in range(3)),
+    return Plan(
+        name="Example",
+        slug="example",
+        folder=".",
+        sha256="",
+        subnets=tuple(
+            Subnet(name=f"s{n}", prefix=cell(f"10.0.{n}.0/24", Prefix.from_text), position=HERE) for n in range(3)
+        ),
         interfaces=(host("a"), host("b")),
         routers=tuple(router(f"r{n}") for n in range(draw(st.integers(0, 3)))),
         conversations=(Conversation("a/lan", "b/lan", HERE),),
-    )  # fmt: skip
+    )
 
 
 def owner(plan: Plan, address: str) -> Router | None:

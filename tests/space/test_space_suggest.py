@@ -23,10 +23,10 @@ HERE = Position("plan.toml")
 def subnet(name: str = "process", prefix: str = "10.62.20.0/24", gateway: str = "", pools: str = "") -> Subnet:
     """Return a subnet, with a gateway and one pool if given."""
     return Subnet(
-        name,
-        Cell(prefix, Prefix.from_text(prefix), HERE),
-        HERE,
-        Cell(gateway, Address.from_text(gateway), HERE) if gateway else None,
+        name=name,
+        prefix=Cell(prefix, Prefix.from_text(prefix), HERE),
+        position=HERE,
+        gateway=Cell(gateway, Address.from_text(gateway), HERE) if gateway else None,
         pools=(Cell(pools, Range.from_text(pools), HERE),) if pools else (),
     )
 
@@ -53,8 +53,8 @@ def plan(*interfaces: Interface, subnets: tuple[Subnet, ...] = (subnet(),), keep
 
 def survey(*addresses: str) -> tuple[Survey, ...]:
     """Return one survey with hosts at these addresses."""
-    hosts = HostTable.of(SiteHost(Address.from_text(address)) for address in addresses)
-    return (Survey(SurveyEntry("site-hosts.csv", HERE), hosts, "csv"),)
+    hosts = HostTable.of(SiteHost(address=Address.from_text(address)) for address in addresses)
+    return (Survey(entry=SurveyEntry(file="site-hosts.csv", position=HERE), hosts=hosts, kind="csv"),)
 
 
 def suggested(plan: Plan, *hosts: str, wanted: str = "filler-plc/cpu", near: bool = False) -> Suggestion | None:

@@ -89,7 +89,7 @@ def survey_of(folder: Path, data: bytes, *covers: str) -> Survey:
     (folder / "plant.pcap").write_bytes(data)
     position = Position("plan.toml")
     cells = tuple(Cell(text, Prefix.from_text(text), position) for text in covers)
-    return read_survey(SurveyEntry("plant.pcap", position, covers=cells), folder)
+    return read_survey(SurveyEntry(file="plant.pcap", position=position, covers=cells), folder)
 
 
 def rows(survey: Survey) -> list[tuple[str, str, int]]:
@@ -303,7 +303,7 @@ def test_memory_is_bounded(tmp_path: Path) -> None:
             frame = packet(ONE, f"10.0.{number >> 8 & 255}.{number & 255}", "192.0.2.1").ljust(1500, b"\0")
             stream.write(struct.pack("<IIII", DAY, 0, len(frame), len(frame)) + frame)
     tracemalloc.start()
-    survey = read_survey(SurveyEntry("plant.pcap", Position("plan.toml")), tmp_path)
+    survey = read_survey(SurveyEntry(file="plant.pcap", position=Position("plan.toml")), tmp_path)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert len(survey.hosts) == 0

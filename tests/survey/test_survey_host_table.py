@@ -70,7 +70,7 @@ def test_nearest_first(rows: list[SiteHost], address: Address, length: int) -> N
 
 def test_nearest_stays_inside_the_prefix() -> None:
     """A nearer host beyond the prefix's edge does not count."""
-    table = HostTable.of([SiteHost(Address(4, BASE + 15)), SiteHost(Address(4, BASE + 30))])
+    table = HostTable.of([SiteHost(address=Address(4, BASE + 15)), SiteHost(address=Address(4, BASE + 30))])
     near = table.nearest(Address(4, BASE + 17), Prefix(4, BASE + 16, 28))
     assert near is not None
     assert near.address.value == BASE + 30
@@ -78,7 +78,7 @@ def test_nearest_stays_inside_the_prefix() -> None:
 
 def test_nearest_of_the_other_family_is_none() -> None:
     """An IPv6 address has no neighbour in an IPv4 prefix."""
-    assert HostTable.of([SiteHost(Address(4, BASE))]).nearest(Address(6, V6), Prefix(4, BASE, 24)) is None
+    assert HostTable.of([SiteHost(address=Address(4, BASE))]).nearest(Address(6, V6), Prefix(4, BASE, 24)) is None
 
 
 @given(hosts, macs, names)

@@ -105,7 +105,7 @@ BSD = "? (192.0.2.20) at 00:00:5e:00:53:14 on em0 expires in 1187 seconds [ether
 def survey_of(folder: Path, text: str | bytes, kind: str = "", name: str = "list.txt") -> Survey:
     """Read one survey from its text."""
     (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode())
-    return read_survey(SurveyEntry(name, Position("plan.toml"), kind=kind), folder)
+    return read_survey(SurveyEntry(file=name, position=Position("plan.toml"), kind=kind), folder)
 
 
 def rows(survey: Survey) -> list[tuple[str, str, int]]:

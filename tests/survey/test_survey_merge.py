@@ -16,7 +16,15 @@ A, B = (Mac.from_text(f"00-00-5E-00-53-{octet}") for octet in ("14", "15"))
 
 def host(octet: int, mac: Mac | None, name: str, file: str, line: int, seen: date | None = None) -> SiteHost:
     """A row of a list of 192.0.2.0/24."""
-    return SiteHost(Address.from_text(f"192.0.2.{octet}"), mac, name, f"note {file}", seen, file, line)
+    return SiteHost(
+        address=Address.from_text(f"192.0.2.{octet}"),
+        mac=mac,
+        name=name,
+        note=f"note {file}",
+        seen=seen,
+        file=file,
+        line=line,
+    )
 
 
 def test_rows_that_agree_become_one() -> None:

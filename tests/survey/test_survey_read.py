@@ -24,7 +24,7 @@ def survey_of(folder: Path, data: str | bytes, kind: str = "", **columns: str) -
     """Read one survey file of this content."""
     (folder / "hosts.csv").write_bytes(data if isinstance(data, bytes) else data.encode())
     return read_survey(
-        SurveyEntry("hosts.csv", Position("plan.toml"), kind=kind, columns=tuple(columns.items())), folder
+        SurveyEntry(file="hosts.csv", position=Position("plan.toml"), kind=kind, columns=tuple(columns.items())), folder
     )
 
 
@@ -240,7 +240,9 @@ def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     """All of a plan's surveys are tried before the error."""
     (tmp_path / "empty.csv").write_text("")
     (tmp_path / "none.csv").write_text("a,b\n")
-    entries = tuple(SurveyEntry(name, Position("plan.toml")) for name in ("empty.csv", "none.csv", "missing.csv"))
+    entries = tuple(
+        SurveyEntry(file=name, position=Position("plan.toml")) for name in ("empty.csv", "none.csv", "missing.csv")
+    )
     with pytest.raises(SurveyError) as caught:
         read_surveys(Plan(name="x", slug="x", folder=str(tmp_path), sha256="", surveys=entries))
     assert [problem.where for problem in caught.value.problems] == ["empty.csv", "none.csv", "missing.csv"]
@@ -251,9 +253,9 @@ def test_hosts_of_an_island(tmp_path: Path) -> None:
     for name, octet in (("a", 5), ("b", 6), ("c", 7)):
         (tmp_path / f"{name}.csv").write_text(f"ip\n192.0.2.{octet}\n")
     entries = (
-        SurveyEntry("a.csv", Position("plan.toml")),
-        SurveyEntry("b.csv", Position("plan.toml"), island="cell"),
-        SurveyEntry("c.csv", Position("plan.toml")),
+        SurveyEntry(file="a.csv", position=Position("plan.toml")),
+        SurveyEntry(file="b.csv", position=Position("plan.toml"), island="cell"),
+        SurveyEntry(file="c.csv", position=Position("plan.toml")),
     )
     surveys = read_surveys(Plan(name="x", slug="x", folder=str(tmp_path), sha256="", surveys=entries))
     assert [(str(host.address), host.file) for host in hosts_of(surveys, "site")] == [
@@ -290,11 +292,11 @@ def test_a_large_survey_in_little_time_and_memory(tmp_path: Path) -> None:
             address = Address(4, (10 << 24) + (row * 7919) % (1 << 24))
             stream.write(f"{address},00005e{row % (1 << 24):06x},host-{row},office\n")
     tracemalloc.start()
-    survey = read_survey(SurveyEntry("hosts.csv", Position("plan.toml")), tmp_path)
+    survey = read_survey(SurveyEntry(file="hosts.csv", position=Position("plan.toml")), tmp_path)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert len(survey.hosts) == count
     assert peak < 6 << 20
     start = time.process_time()
-    read_survey(SurveyEntry("hosts.csv", Position("plan.toml")), tmp_path)
+    read_survey(SurveyEntry(file="hosts.csv", position=Position("plan.toml")), tmp_path)
     assert time.process_time() - start < 5

@@ -91,7 +91,7 @@ DISGUISES: dict[str, Callable[[str], bytes]] = {
 def survey_of(folder: Path, data: bytes, kind: str = "") -> Survey:
     """A file of these bytes, its kind not named unless one is given."""
     (folder / "list").write_bytes(data)
-    return read_survey(SurveyEntry("list", Position("plan.toml"), kind=kind), folder)
+    return read_survey(SurveyEntry(file="list", position=Position("plan.toml"), kind=kind), folder)
 
 
 @pytest.mark.parametrize("disguise", DISGUISES.values(), ids=list(DISGUISES))

@@ -22,7 +22,7 @@ from netcheck.survey.readers.header import Layout
 from netcheck.survey.readers.table import Bulk, gather
 from netcheck.tables.delimited import records_of
 
-ENTRY = SurveyEntry("site-hosts.csv", Position("plan.toml"))
+ENTRY = SurveyEntry(file="site-hosts.csv", position=Position("plan.toml"))
 LAYOUT = Layout(",", 1, (0,), (("mac", 1), ("name", 2), ("note", 3), ("seen", 4)))
 CELLS = (
     st.sampled_from(
@@ -77,7 +77,7 @@ def test_usual_rows_are_taken_together() -> None:
     assert (first.address, str(first.mac), first.name, first.note, first.seen, first.line) == (
         *(Address.from_text("10.0.0.5"), "00-00-5E-00-53-21", "plc", "é", date(2026, 10, 28), 2),
     )
-    assert second == SiteHost(Address.from_text("10.0.0.6"), file="site-hosts.csv", line=3)
+    assert second == SiteHost(address=Address.from_text("10.0.0.6"), file="site-hosts.csv", line=3)
 
 
 def test_macs_of_one_form_and_of_several() -> None:
@@ -124,6 +124,6 @@ def test_rows_keep_their_numbers_across_blocks(tmp_path: Path) -> None:
 @given(st.lists(st.integers(0, 2**32 - 1), max_size=30))
 def test_hosts_are_in_order_of_address_and_then_of_row(values: list[int]) -> None:
     """As a stable sort of the standard library's orders them."""
-    table = HostTable.of(SiteHost(Address(4, value), line=line) for line, value in enumerate(values, 1))
+    table = HostTable.of(SiteHost(address=Address(4, value), line=line) for line, value in enumerate(values, 1))
     expected = sorted(enumerate(values, 1), key=lambda pair: pair[1])
     assert [(host.line, host.address.value) for host in table] == expected

@@ -84,7 +84,7 @@ def test_what_is_merged_in_a_survey_counts_for_all_its_rows(tmp_path: Path) -> N
         sheet.append(row)
     sheet.merge_cells("A2:A3")
     made.save(tmp_path / "list.xlsx")
-    hosts = read_survey(SurveyEntry("list.xlsx", Position("plan.toml")), tmp_path).hosts
+    hosts = read_survey(SurveyEntry(file="list.xlsx", position=Position("plan.toml")), tmp_path).hosts
     assert [(str(host.address), host.name) for host in hosts] == [
         ("192.0.2.5", "camera"), ("192.0.2.6", "camera"), ("192.0.2.7", "printer"),
     ]  # fmt: skip

@@ -40,12 +40,12 @@ def test_the_ends_of_a_packet() -> None:
     [
         pytest.param(
             request(("message-type", "discover"), ("requested_addr", "192.0.2.20"), ("hostname", b"press-3")),
-            Dhcp(BOOTREQUEST, 1, DEVICE, 0, 0, 0xC0000214, "press-3"),
+            Dhcp(op=BOOTREQUEST, type=1, client=DEVICE, has=0, gets=0, wants=0xC0000214, name="press-3"),
             id="discover",
         ),
         pytest.param(
             request(("message-type", "request"), ciaddr="192.0.2.20"),
-            Dhcp(BOOTREQUEST, 3, DEVICE, 0xC0000214, 0, 0, ""),
+            Dhcp(op=BOOTREQUEST, type=3, client=DEVICE, has=0xC0000214, gets=0, wants=0, name=""),
             id="renewing",
         ),
         pytest.param(
@@ -56,7 +56,7 @@ def test_the_ends_of_a_packet() -> None:
                 / BOOTP(op=2, chaddr=bytes.fromhex(MAC.replace(":", "")), yiaddr="192.0.2.20")
                 / DHCP(options=[("message-type", "ack"), "end"])
             ),
-            Dhcp(BOOTREPLY, ACK, DEVICE, 0, 0xC0000214, 0, ""),
+            Dhcp(op=BOOTREPLY, type=ACK, client=DEVICE, has=0, gets=0xC0000214, wants=0, name=""),
             id="acknowledged",
         ),
         pytest.param(
@@ -66,7 +66,7 @@ def test_the_ends_of_a_packet() -> None:
                 / UDP(sport=68, dport=67)
                 / BOOTP(chaddr=bytes.fromhex(MAC.replace(":", "")), options=b"")
             ),
-            Dhcp(BOOTREQUEST, 0, DEVICE, 0, 0, 0, ""),
+            Dhcp(op=BOOTREQUEST, type=0, client=DEVICE, has=0, gets=0, wants=0, name=""),
             id="BOOTP without options (RFC 951)",
         ),
     ],

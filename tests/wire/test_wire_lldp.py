@@ -27,7 +27,9 @@ VECTOR_LLDP = bytes.fromhex(
 
 def test_lldp_vector_is_read() -> None:
     """Chassis by MAC, port by interface name, 120 s, system name: IEEE 802.1AB."""
-    assert lldp_from_wire(VECTOR_LLDP) == Lldp(DEVICE, "00-00-5E-00-53-14", "p1", 120, "", "plc-a")
+    assert lldp_from_wire(VECTOR_LLDP) == Lldp(
+        source=DEVICE, chassis="00-00-5E-00-53-14", port="p1", ttl=120, port_description="", system_name="plc-a"
+    )
 
 
 names = st.text(st.characters(codec="utf-8"), min_size=1, max_size=60)
@@ -48,7 +50,9 @@ def test_lldp_built_by_scapy_is_read(chassis: str, port: str, ttl: int, descript
         / LLDPDUSystemName(system_name=b"again")
         / LLDPDUEndOfLLDPDU()
     )
-    assert lldp_from_wire(padded(frame)) == Lldp(DEVICE, chassis, port, ttl, description, system)
+    assert lldp_from_wire(padded(frame)) == Lldp(
+        source=DEVICE, chassis=chassis, port=port, ttl=ttl, port_description=description, system_name=system
+    )
 
 
 def lldp(*parts: tuple[int, bytes]) -> bytes:
@@ -63,34 +67,52 @@ CHASSIS, PORT, TTL = (1, b"\x07here"), (2, b"\x07p1"), (3, b"\0\x78")
 @pytest.mark.parametrize(
     ("frame", "seen"),
     [
-        pytest.param(lldp(CHASSIS, PORT, TTL), Lldp(DEVICE, "here", "p1", 120), id="no end mark"),
         pytest.param(
-            lldp(CHASSIS, PORT, TTL, (0, b""), (5, b"x")), Lldp(DEVICE, "here", "p1", 120), id="after the end"
+            lldp(CHASSIS, PORT, TTL), Lldp(source=DEVICE, chassis="here", port="p1", ttl=120), id="no end mark"
+        ),
+        pytest.param(
+            lldp(CHASSIS, PORT, TTL, (0, b""), (5, b"x")),
+            Lldp(source=DEVICE, chassis="here", port="p1", ttl=120),
+            id="after the end",
         ),
         pytest.param(
             lldp((1, b"\x05\x01\xc0\0\x02\x14"), PORT, TTL),
-            Lldp(DEVICE, "192.0.2.20", "p1", 120, address=0xC0000214),
+            Lldp(source=DEVICE, chassis="192.0.2.20", port="p1", ttl=120, address=0xC0000214),
             id="IPv4",
         ),
         pytest.param(
             lldp(CHASSIS, PORT, TTL, (8, b"\x05\x01\xc0\0\x02\x15\x01\0\0\0\0\0")),
-            Lldp(DEVICE, "here", "p1", 120, address=0xC0000215),
+            Lldp(source=DEVICE, chassis="here", port="p1", ttl=120, address=0xC0000215),
             id="management address",
         ),
         pytest.param(
             lldp(CHASSIS, PORT, TTL, (8, b"\x11\x02" + b"\0" * 16), (8, b"\x05\x01\xc0")),
-            Lldp(DEVICE, "here", "p1", 120),
+            Lldp(source=DEVICE, chassis="here", port="p1", ttl=120),
             id="management address of IPv6, and one cut short",
         ),
         pytest.param(
-            lldp(CHASSIS, (2, b"\x04\x01\xc0\0\x02\x14"), TTL), Lldp(DEVICE, "here", "192.0.2.20", 120), id="IP"
+            lldp(CHASSIS, (2, b"\x04\x01\xc0\0\x02\x14"), TTL),
+            Lldp(source=DEVICE, chassis="here", port="192.0.2.20", ttl=120),
+            id="IP",
         ),
         pytest.param(
-            lldp(CHASSIS, (2, b"\x03\0\0\x5e\0\x53\x14"), TTL), Lldp(DEVICE, "here", "00-00-5E-00-53-14", 120), id="MAC"
+            lldp(CHASSIS, (2, b"\x03\0\0\x5e\0\x53\x14"), TTL),
+            Lldp(source=DEVICE, chassis="here", port="00-00-5E-00-53-14", ttl=120),
+            id="MAC",
         ),
-        pytest.param(lldp(CHASSIS, PORT, TTL, (127, b"\0" * 511)), Lldp(DEVICE, "here", "p1", 120), id="longest part"),
-        pytest.param(lldp(CHASSIS, PORT, (3, b"\0\0")), Lldp(DEVICE, "here", "p1", 0), id="leaving"),
-        pytest.param(lldp((1, b"\x07\xff\xfe"), PORT, TTL), Lldp(DEVICE, "\ufffd\ufffd", "p1", 120), id="no UTF-8"),
+        pytest.param(
+            lldp(CHASSIS, PORT, TTL, (127, b"\0" * 511)),
+            Lldp(source=DEVICE, chassis="here", port="p1", ttl=120),
+            id="longest part",
+        ),
+        pytest.param(
+            lldp(CHASSIS, PORT, (3, b"\0\0")), Lldp(source=DEVICE, chassis="here", port="p1", ttl=0), id="leaving"
+        ),
+        pytest.param(
+            lldp((1, b"\x07\xff\xfe"), PORT, TTL),
+            Lldp(source=DEVICE, chassis="\ufffd\ufffd", port="p1", ttl=120),
+            id="no UTF-8",
+        ),
         pytest.param(lldp(PORT, CHASSIS, TTL), None, id="wrong order"),
         pytest.param(lldp(CHASSIS, PORT), None, id="no time to live"),
         pytest.param(lldp((1, b"\x07"), PORT, TTL), None, id="empty chassis id"),

@@ -138,7 +138,7 @@ def _entry(
             damaged.append((title, text, why))
         else:
             data[title] = cell_value(title, text)
-    return Entry(data, position, typed=False, extra=tuple(extra), damaged=tuple(damaged))
+    return Entry(data=data, position=position, typed=False, extra=tuple(extra), damaged=tuple(damaged))
 
 
 def number_fault(cell: str) -> str:

@@ -62,7 +62,7 @@ def read_toml(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables
     except PlanError as error:
         problems += error.problems
         return None
-    top = Entry(document, Position(file), lines=TomlLines(_text(data, file)))
+    top = Entry(data=document, position=Position(file), lines=TomlLines(_text(data, file)))
     return _tables(top, path, files, problems)
 
 

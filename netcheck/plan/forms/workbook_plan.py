@@ -95,7 +95,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
         if len(problems) > before and not read[name]:
             unread.add(name)
     return Tables(
-        site=Entry(data, site.position, typed=False),
+        site=Entry(data=data, position=site.position, typed=False),
         subnets=read["subnets"],
         interfaces=read["interfaces"],
         routers=read["routers"],
@@ -116,12 +116,12 @@ def _site(book: Book, path: Path) -> Entry:
     sheet = sheet_called(book, "site")
     position = Position(safe(path.name), "sheet site")
     if sheet is None:
-        return Entry({"name": path.stem}, position, typed=False)
+        return Entry(data={"name": path.stem}, position=position, typed=False)
     rows = [(*record.cells, "", "")[:2] for record in book.records(sheet)]
     pairs = {title_of(key): value.strip() for key, value in rows if key.strip() and value.strip()}
     if pairs.get("key", "").casefold() == "value":
         del pairs["key"]
-    return Entry(pairs, position, typed=False)
+    return Entry(data=pairs, position=position, typed=False)
 
 
 def _entries(book: Book, name: str, shape: type[Shape], file: str, problems: list[Problem]) -> tuple[Entry, ...]:
@@ -136,8 +136,10 @@ def _surveys(entries: tuple[Entry, ...], book: Book, path: Path) -> tuple[Entry,
         return entries
     own = {"file": path.name, "kind": "xlsx"}
     if not any(_plain(entry.text("file")) == SITE_HOSTS for entry in entries):
-        return (*entries, Entry(own, Position(safe(path.name), f"sheet {SITE_HOSTS}"), typed=False))
+        return (*entries, Entry(data=own, position=Position(safe(path.name), f"sheet {SITE_HOSTS}"), typed=False))
     return tuple(
-        Entry({**entry.data, **own}, entry.position, typed=False) if _plain(entry.text("file")) == SITE_HOSTS else entry
+        Entry(data={**entry.data, **own}, position=entry.position, typed=False)
+        if _plain(entry.text("file")) == SITE_HOSTS
+        else entry
         for entry in entries
     )

@@ -9,7 +9,7 @@ from enum import Enum, auto
 KEPT = 256  # most addresses kept of those that a device asked for, so that a flood cannot fill memory
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SettingsQuestion:
     """The device, and what is known of it.
 

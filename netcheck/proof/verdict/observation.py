@@ -51,7 +51,7 @@ class Silence:
         return self.lasted < self.needed
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:
     """The whole evidence of one port. `mac` is the MAC under test, the one that answered with the cable in."""
 

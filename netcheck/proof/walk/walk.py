@@ -90,7 +90,7 @@ class Walk:
     def finish(self, why: str) -> None:
         """Judge every open port in its present state."""
         for target in self._waiting:
-            self.run.put(Observation(target, cut=why))
+            self.run.put(Observation(target=target, cut=why))
         self._waiting = []
         self._close_all(why)
 
@@ -103,7 +103,7 @@ class Walk:
         for target in self._waiting:
             barred = target.barred or run.lack.get(target.subnet, "")
             if barred:
-                run.put(Observation(replace(target, barred=barred)))
+                run.put(Observation(target=replace(target, barred=barred)))
             else:
                 by_address.setdefault(target.address, []).append(target)
         self._waiting = []
@@ -359,7 +359,7 @@ class Walk:
             port.began = track.since
             port.close()
             return judge(observe(port), names)
-        return judge(Observation(replace(target, barred=why or "its cable was never pulled")), names)
+        return judge(Observation(target=replace(target, barred=why or "its cable was never pulled")), names)
 
 
 def _ordinal(target: Target) -> int:

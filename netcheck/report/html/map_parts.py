@@ -26,7 +26,7 @@ LISTED = 500  # addresses of an IPv6 subnet
 WIDEST = 5  # free ranges that are named
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SubnetMap:
     """One subnet: `overview` where it is larger than a sheet, `rows` as text alternative, `gaps` with the widest free
     ranges, `held` for an IPv6 list; `left_out` says what is not drawn or listed."""
@@ -57,11 +57,13 @@ def maps_of(report: Report) -> tuple[SubnetMap, ...]:
 def _map(anchor: str, subnet: Subnet, island: Island, conflicts: Collection[Address], room: int) -> SubnetMap:
     prefix = subnet.prefix.value
     if prefix is None:
-        return SubnetMap(anchor, subnet, left_out=f"The prefix {subnet.prefix.text!r} cannot be read; no map is drawn.")
+        return SubnetMap(
+            anchor=anchor, subnet=subnet, left_out=f"The prefix {subnet.prefix.text!r} cannot be read; no map is drawn."
+        )
     taken = taken_by(island, prefix, conflicts)
     rows = rows_of(taken, prefix)
     if prefix.family == 6:
-        return _listed(SubnetMap(anchor, subnet, rows=rows), prefix, island, conflicts)
+        return _listed(SubnetMap(anchor=anchor, subnet=subnet, rows=rows), prefix, island, conflicts)
     gaps = sorted(Spans(span for spans in taken.values() for span in spans).gaps(prefix.usable), key=_widest_first)
     wanted = _parts(prefix, island, conflicts)
     parts = sorted(wanted[: min(room, SHEETS_EACH)])
@@ -69,7 +71,15 @@ def _map(anchor: str, subnet: Subnet, island: Island, conflicts: Collection[Addr
     overview = None if prefix.length >= WHOLE else overview_of(anchor, island, prefix, conflicts, sheets)
     left = len(wanted) - len(parts)
     said = f"Not drawn in detail: {left} more of its /24; the table holds all." if left else ""
-    return SubnetMap(anchor, subnet, overview, sheets, rows, tuple(gaps[:WIDEST]), left_out=said)
+    return SubnetMap(
+        anchor=anchor,
+        subnet=subnet,
+        overview=overview,
+        sheets=sheets,
+        rows=rows,
+        gaps=tuple(gaps[:WIDEST]),
+        left_out=said,
+    )
 
 
 def _widest_first(gap: Range) -> tuple[int, int]:
@@ -98,7 +108,7 @@ def _listed(bare: SubnetMap, prefix: Prefix, island: Island, conflicts: Collecti
     addresses = _known(prefix, island)
     held = [(address, held_at(island, address, conflicts)) for address in islice(addresses, LISTED)]
     said = f"Only the first {LISTED} addresses are listed; the table counts all." if next(addresses, None) else ""
-    return SubnetMap(bare.anchor, bare.subnet, rows=bare.rows, held=tuple(held), left_out=said)
+    return SubnetMap(anchor=bare.anchor, subnet=bare.subnet, rows=bare.rows, held=tuple(held), left_out=said)
 
 
 def _known(prefix: Prefix, island: Island) -> Iterator[Address]:

@@ -34,7 +34,7 @@ class Drawn:
     link: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
     """One drawing. `labels` stand in front of the rows; `desc` describes it in a sentence."""
 
@@ -66,7 +66,15 @@ def sheet_of(anchor: str, island: Island, prefix: Prefix, conflicts: Collection[
         held = held_at(island, address, conflicts) if use is not Use.FREE else ""
         drawn.append(_cell(at, SHORT_LABEL, use, f"{address}: {held or use.word}"))
     labels = tuple(f".{(prefix.value + at) & 255}" for at in range(0, len(drawn), ACROSS))
-    return Sheet(anchor, prefix, 1, tuple(drawn), labels, SHORT_LABEL, _described(cells.uses, "addresses"))
+    return Sheet(
+        anchor=anchor,
+        prefix=prefix,
+        block=1,
+        cells=tuple(drawn),
+        labels=labels,
+        left=SHORT_LABEL,
+        desc=_described(cells.uses, "addresses"),
+    )
 
 
 def overview_of(
@@ -84,7 +92,15 @@ def overview_of(
         link = _link(span, starts, sheets)
         drawn.append(_cell(at, LONG_LABEL, use, f"{span}: {counter.words(span)}", link))
     labels = tuple(str(Address(prefix.family, prefix.value + at * block)) for at in range(0, len(drawn), ACROSS))
-    return Sheet(f"{anchor}-blocks", prefix, block, tuple(drawn), labels, LONG_LABEL, _described(uses, "blocks"))
+    return Sheet(
+        anchor=f"{anchor}-blocks",
+        prefix=prefix,
+        block=block,
+        cells=tuple(drawn),
+        labels=labels,
+        left=LONG_LABEL,
+        desc=_described(uses, "blocks"),
+    )
 
 
 def _cell(at: int, left: int, use: Use, title: str, link: str = "") -> Drawn:

@@ -34,7 +34,7 @@ class PortRow:
     proof: Proof | None = None
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Board:
     """Everything on the screen. `doing` is the present request or state; `wait` names the wait that ends at `until`."""
 
@@ -51,7 +51,7 @@ class Board:
     @classmethod
     def of(cls, ports: Iterable[tuple[str, str]], finished: Iterable[Proof], keys: str) -> Board:
         """Return a board of (subject, address) pairs; ports in *finished* were proven earlier in the same record."""
-        board = cls({subject: PortRow(subject, address) for subject, address in ports}, keys=keys)
+        board = cls(rows={subject: PortRow(subject, address) for subject, address in ports}, keys=keys)
         for proof in finished:
             board.close(proof)
         return board

@@ -185,7 +185,7 @@ def _work_quietly() -> None:
     gc.set_threshold(50_000, 50, 50)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ClassRow:
     """A class of sites in numbers. A run with several ports counts by its first port, or by the one falsely proven.
 
@@ -210,7 +210,7 @@ class Share:
     of: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
     """A campaign in numbers. Ports that no station could tell from honest ones are `apart` and count in nothing else;
     `alike` says for each indistinguishable case how many of its ports were proven. `healthy` are sound ports with at

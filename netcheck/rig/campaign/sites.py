@@ -39,7 +39,7 @@ GOES_ON = (Fault.RING, Fault.FORGED_ARP, Fault.SECOND_LATER)  # the address answ
 FORCED = {Fault.TWIN: Habit.RIGHT, Fault.COINCIDENCE: Habit.NONE, Fault.UPLINK: Habit.WRONG, Fault.CANCELS: Habit.WRONG}
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, kw_only=True)
 class DrawnSite:
     """A bench, what is asked of it, who moves its cables, and what was drawn. `story` says so in words."""
 
@@ -110,7 +110,14 @@ class _Builder:
         asked = self.targets[self.ordinal]
         return DrawnSite(
             rig=self.rig,
-            scope=Scope(tuple(self.targets), (asked,), (NET,), frozenset({BORROWED}), macs, {}),
+            scope=Scope(
+                targets=tuple(self.targets),
+                asked=(asked,),
+                nets=(NET,),
+                stations=frozenset({BORROWED}),
+                macs=macs,
+                site_macs={},
+            ),
             options=RunOptions(hands_free=not self.keys, direct=self.direct),
             hand=self.hand,
             drawn=SiteFacts(
@@ -152,8 +159,9 @@ class _Builder:
         mac = MACS + last if self.known else None
         for ordinal in range(ports):
             self.targets.append(
-                Target(name, str(ordinal + 1), name.split("/")[0], FIRST + last, quad(FIRST + last), NET.name, mac,
-                       ordinal, ports, behind=behind)
+                Target(interface=name, port=str(ordinal + 1), device=name.split("/")[0], address=FIRST + last,
+                    address_text=quad(FIRST + last), subnet=NET.name, mac=mac,
+                       ordinal=ordinal, ports=ports, behind=behind)
             )  # fmt: skip
 
     def _device(self, name: str, last: int, faults: Faults, real: int = 0, behind: Jack | None = None) -> Jack:
