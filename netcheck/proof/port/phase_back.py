@@ -161,7 +161,8 @@ def recover(port: PortState, why: str) -> Steps:
     port.set_stage(Stage.IN)
     since, deadline = run.now, run.now + run.options.patience
     if moved:
-        port.ask(Action.RESTORE, "Put every cable back as it was; the phase is repeated", deadline)
+        cable = f"Plug the cable of {port.target.subject} in again, and every other cable that is out"
+        port.ask(Action.RESTORE, f"{cable}; the phase is repeated", deadline)
     port.warn(f"This does not count: {why}")
     while not (run.carrier[0] and port.answer_of(port.mac, since) and all(c.answered_between(since) for c in controls)):
         if run.now > deadline or port.voids > TRIES:
