@@ -16,15 +16,15 @@ class Capturing:
 
     def __init__(self, path: Path, link: Link, prober: Prober) -> None:
         """Open the file; UsageError if it exists."""
-        self._writer = CaptureWriter(path, link.ways)
+        self._writer = CaptureWriter(path, link.adapters)
         self._prober = prober
         self._epoch = time.time() - link.now()
 
-    def __call__(self, at: float, way: int, frame: bytes, outbound: bool) -> None:
+    def __call__(self, at: float, adapter: int, frame: bytes, outbound: bool) -> None:
         """Write one frame."""
         port = self._prober.port
         comment = "" if port is None else f"{port.target.subject} {port.phase}"
-        self._writer.frame(self._epoch + at, way, frame, outbound, comment)
+        self._writer.frame(self._epoch + at, adapter, frame, outbound, comment)
 
     def __enter__(self) -> Capturing:
         return self

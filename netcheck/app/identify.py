@@ -55,7 +55,7 @@ def identify(order: IdentifyOrder) -> int:
         demand_no_planned_address(interfaces(), known.planned)
     answered, why = Answered({}, ()), ""
     with open_link(kind, order.interface, listens=True) as wire, Steps(round(order.seconds)) as bar:
-        listener = Listener(frozenset({wire.ways[0].mac}), EVERYWHERE)
+        listener = Listener(frozenset({wire.adapters[0].mac}), EVERYWHERE)
         begin = wire.now()
         _say(
             f"listening on {order.interface}, up to {round(order.seconds)} s: plug the device in now, or switch it off "
@@ -72,7 +72,7 @@ def identify(order: IdentifyOrder) -> int:
         except KeyboardInterrupt:
             why = "interrupted"
         spent = wire.now() - begin
-        own = wire.ways[0].addresses
+        own = wire.adapters[0].addresses
     found = _findings(listener, answered, order.interface, spent, why, order.ask)
     reaches = _reaches(found, own, known)
     shape = json.dumps(_shape(found, reaches, known), indent=2) if order.as_json else _text(found, reaches, known)
@@ -99,7 +99,7 @@ def _ask(wire: Link, listener: Listener, known: Known, permit: str, pace: float,
     prefixes = list(prefixes_to_ask(Prefix.of(Address(4, first), length) for first, length in known.nets))
     minutes = sum(prefix.usable.size for prefix in prefixes) / pace / 60
     _say(f"nothing was heard: sending ARP requests to {len(prefixes)} prefixes, {minutes:.1f} minutes at most")
-    own = frozenset(address for address, _ in wire.ways[0].addresses)
+    own = frozenset(address for address, _ in wire.adapters[0].addresses)
     return ask(wire, prefixes, own, pace, lambda words, done, of: bar.at(done, words, of))
 
 

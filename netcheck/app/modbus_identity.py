@@ -5,14 +5,14 @@ from __future__ import annotations
 from netcheck.field.modbus_identity import ask_modbus, holder, to_evidence
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Scope
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 
 class Identifier:
     """Adds a device's own identity to its proof, or why it was not asked. Each call takes at most 2 s."""
 
-    def __init__(self, way: Way, aim: Scope) -> None:
-        self._way = way
+    def __init__(self, adapter: Adapter, aim: Scope) -> None:
+        self._adapter = adapter
         self._targets = {target.subject: target for target in aim.asked}
         self._aim = aim
 
@@ -22,8 +22,8 @@ class Identifier:
         if proof.verdict is not Verdict.PROVEN or proof.mac is None or target is None:
             return ()
         net = self._aim.net(target.subnet)
-        own = [address for address, _ in self._way.addresses if net.holds(address)]
+        own = [address for address, _ in self._adapter.addresses if net.holds(address)]
         if not own:
             return (("modbus", f"not asked: this computer has no address of its own in subnet {net.name}"),)
-        answer = ask_modbus(self._way.name, own[0], target.address)
-        return to_evidence(answer, proof.mac, holder(self._way.name, target.address))
+        answer = ask_modbus(self._adapter.name, own[0], target.address)
+        return to_evidence(answer, proof.mac, holder(self._adapter.name, target.address))

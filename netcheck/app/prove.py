@@ -117,7 +117,7 @@ def conduct(
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         done, aim = _to_do(base.aim, recorder, order.only)
         prober = Prober(
-            aim, link.ways, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
+            aim, link.adapters, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
             hears_all=link.hears_all, proven=proven_macs(recorder.finished.values(), aim), procedure=procedure,
         )  # fmt: skip
         frames: Frames | None = None
@@ -133,7 +133,7 @@ def conduct(
         show = stack.enter_context(
             Show(board, stream, quiet=order.quiet, terse=order.terse, simulated=link.kind == RIG)
         )
-        who = Identifier(link.ways[0], aim) if order.ask_modbus else None
+        who = Identifier(link.adapters[0], aim) if order.ask_modbus else None
         interrupted = _driven(prober, link, TerminalOperator(prober, link, show, recorder, keys, who), frames)
         recorder.end(summary(_recorded(prober.proofs, recorder)))
     proofs = _in_order(base.aim, [*done, *prober.proofs])
@@ -160,13 +160,13 @@ def _driven(prober: Prober, link: Link, operator: TerminalOperator, frames: Fram
 
 def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
     path = record_path(order.record, base.plan)
-    station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.ways[0].addresses) or "borrowed"
+    station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.adapters[0].addresses) or "borrowed"
     run_facts = Run(
         plan=base.plan.name,
         revision=base.plan.revision,
         sha256=base.plan.sha256,
         version=__version__,
-        station=f"{mac_text(link.ways[0].mac)}, {station}",
+        station=f"{mac_text(link.adapters[0].mac)}, {station}",
         interface=f"{order.interface} ({link.kind})",
         permit=permit,
         by=order.by,

@@ -25,8 +25,8 @@ def listen_for_hosts(
     demand_survey_file(out)
     known = Known.by(plan)
     with open_link(listening_kind(link), interface, listens=True) as wire, Steps(round(seconds)) as bar:
-        way = wire.ways[0]
-        listener = Listener(frozenset({way.mac}), [*way.addresses, *known.nets])
+        adapter = wire.adapters[0]
+        listener = Listener(frozenset({adapter.mac}), [*adapter.addresses, *known.nets])
         begin, why, interrupted = wire.now(), "", False
         print(f"listening on {interface} for {round(seconds)} s; Ctrl-C ends it earlier", file=sys.stderr, flush=True)
 

@@ -72,7 +72,7 @@ def sweep_prefix(order: SweepOrder) -> int:
 
 def _sender(wire: Link, prefix: Prefix, known: Known) -> int:
     """Return the sender of the ARP requests: an own address, else the plan's station once it proved free, else 0."""
-    own = sender_for(wire.ways[0], prefix)
+    own = sender_for(wire.adapters[0], prefix)
     nets = [] if known.base is None else known.base.aim.nets
     station = next((n.station for n in nets if n.station is not None and n.holds(prefix.value)), 0)
     sender = own or station

@@ -179,6 +179,6 @@ def receive(link: Link, heard: Listener, until: float) -> str:
                     heard.suspended += news.seconds
                 case Carrier():
                     if news.gone:
-                        return f"the interface {link.ways[0].name} was removed"
+                        return f"the interface {link.adapters[0].name} was removed"
         if link.now() >= until:
             return ""

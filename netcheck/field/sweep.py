@@ -19,7 +19,7 @@ from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.field.discovery import DiscoveredHost, Discovery, ProxyArp, prefixes_of
 from netcheck.text import safe
 from netcheck.wire.frames import arp_from_wire, arp_request, believable, padded
-from netcheck.wire.link import Carrier, Heard, Link, Lost, Suspended, Way
+from netcheck.wire.link import Adapter, Carrier, Heard, Link, Lost, Suspended
 
 BURST = 128  # requests between two reads of the link, whose buffer holds thousands of replies
 TARGET = 38  # offset of the requested address in the frame, RFC 826
@@ -70,7 +70,7 @@ def sweep(
     into: SweepResult | None = None,
     skip: frozenset[int] = frozenset(),
 ) -> Answers:
-    """Ask for each 32-bit address from `source_ip` on way 0, then wait `wait` seconds for the last replies.
+    """Ask for each 32-bit address from `source_ip` on adapter 0, then wait `wait` seconds for the last replies.
 
     The caller is responsible for the permit, and that nobody else owns `source_ip`. `pace` is in frames a second, None
     for no limit; `asked` is called now and then with the number of addresses asked; `into` is filled continuously, so
@@ -78,7 +78,7 @@ def sweep(
     """
     result = SweepResult() if into is None else into
     known = addresses if isinstance(addresses, range) else frozenset(addresses)
-    template = padded(arp_request(link.ways[0].mac, source_ip, 0))
+    template = padded(arp_request(link.adapters[0].mac, source_ip, 0))
     head, tail = template[:TARGET], template[TARGET + 4 :]
     burst = BURST if pace is None else max(1, min(BURST, int(pace / 50)))
     begin = last = link.now()
@@ -115,12 +115,12 @@ def _receive(link: Link, until: float, result: SweepResult, known: Collection[in
         for news in link.receive(until):
             match news:
                 case Heard():
-                    if news.way == 0:
+                    if news.adapter == 0:
                         _note(news, result.answers, known)
                 case Carrier():
-                    why = why or ("" if news.up or news.way else CABLE_OUT)
+                    why = why or ("" if news.up or news.adapter else CABLE_OUT)
                 case Lost():
-                    result.dropped += 0 if news.way else news.frames
+                    result.dropped += 0 if news.adapter else news.frames
                 case Suspended():
                     why = why or SUSPENDED
         if why or link.now() >= until:
@@ -154,10 +154,11 @@ def prefix_to_sweep(text: str, really: bool) -> Prefix:
     return prefix
 
 
-def sender_for(way: Way, prefix: Prefix) -> int:
-    """Return this computer's address on a way that is inside the prefix, or else in a subnet around it; 0 for none."""
-    inside = [address for address, _ in way.addresses if prefix.first.value <= address <= prefix.last.value]
-    around = [a for a, length in way.addresses if a >> (32 - length) == prefix.value >> (32 - length)]
+def sender_for(adapter: Adapter, prefix: Prefix) -> int:
+    """Return this computer's address on an adapter that is inside the prefix, or else in a subnet around it; 0 for
+    none."""
+    inside = [address for address, _ in adapter.addresses if prefix.first.value <= address <= prefix.last.value]
+    around = [a for a, length in adapter.addresses if a >> (32 - length) == prefix.value >> (32 - length)]
     return next(iter(inside + [a for a in around if a not in inside]), 0)
 
 
@@ -168,7 +169,7 @@ def claim(link: Link, address: int) -> None:
         try:
             answers = sweep(link, [address], gap, 0)
         except SweepEnded as error:
-            raise LinkError.of(error.why, where=safe(link.ways[0].name), do="Start again") from error
+            raise LinkError.of(error.why, where=safe(link.adapters[0].name), do="Start again") from error
         if answers:
             owner = mac_text(answers[address][0][0])
             what = f"{quad(address)}, which was to be borrowed, belongs to {owner}"
@@ -213,7 +214,7 @@ class Sweeping:
     @property
     def ours(self) -> frozenset[int]:
         """The addresses inside the prefix that this computer has or borrows on this interface; they are not asked."""
-        return frozenset(a for a in (self.sender, *(a for a, _ in self.link.ways[0].addresses)) if a in self.all)
+        return frozenset(a for a in (self.sender, *(a for a, _ in self.link.adapters[0].addresses)) if a in self.all)
 
     @property
     def unheard(self) -> frozenset[int]:
@@ -284,7 +285,7 @@ class Sweeping:
         )
         why = ended or self.why_ended
         return Discovery(
-            interface=self.link.ways[0].name,
+            interface=self.link.adapters[0].name,
             day=day,
             hosts=hosts,
             relays=relays,

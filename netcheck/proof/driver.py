@@ -20,13 +20,13 @@ class Operator(Protocol):
         """Take an event."""
 
 
-Frames = Callable[[float, int, bytes, bool], None]  # at, way, frame, outbound: for a capture
+Frames = Callable[[float, int, bytes, bool], None]  # at, adapter, frame, outbound: for a capture
 
 
 def drive(prober: Prober, link: Link, operator: Operator, frames: Frames | None = None) -> None:
     """Run the prober to its end; on Ctrl-C, stop it, deliver its events, and raise KeyboardInterrupt again."""
     try:
-        prober.start(link.now(), {way: link.carrier(way) for way in range(len(link.ways))})
+        prober.start(link.now(), {adapter: link.carrier(adapter) for adapter in range(len(link.adapters))})
         while not prober.done:
             _turn(prober, link, operator, frames)
     except KeyboardInterrupt:
@@ -41,13 +41,13 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
     for key in operator.pressed():
         prober.press(key)
     for send in prober.turn(link.now()):
-        at = link.send(send.frame, send.way)
+        at = link.send(send.frame, send.adapter)
         if at is None:
             prober.not_sent(send)
             continue
         prober.sent(send, at)
         if frames is not None:
-            frames(at, send.way, send.frame, True)
+            frames(at, send.adapter, send.frame, True)
     _tell(prober, operator)
     if prober.done:
         return
@@ -56,7 +56,7 @@ def _turn(prober: Prober, link: Link, operator: Operator, frames: Frames | None)
         for item in heard:
             prober.hear(item)
             if frames is not None and isinstance(item, Heard):
-                frames(item.at, item.way, item.frame, False)
+                frames(item.at, item.adapter, item.frame, False)
         wake = prober.wake
         if wake <= link.now():
             break

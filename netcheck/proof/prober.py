@@ -28,7 +28,7 @@ from netcheck.proof.verdict.judge import DECIDED_IN, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
 from netcheck.wire.frames import lldp_from_wire
-from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
+from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
 TICK = 0.05  # seconds between looks at news of the port under test, and between turns at most, so that keys are noticed
 LOOK = 0.25  # seconds between looks at all else
@@ -65,7 +65,7 @@ class Prober:
     def __init__(
         self,
         scope: Scope,
-        ways: Sequence[Way],
+        adapters: Sequence[Adapter],
         names: Names,
         options: RunOptions,
         rng: Random,
@@ -77,9 +77,9 @@ class Prober:
     ) -> None:
         """`proven` maps MACs already proven in the same record to their interfaces; proofs of ports that are asked for
         again do not count. `poll` is how often in seconds the link must let the driver look for keys."""
-        self.scope, self.ways, self.names, self.poll = scope, tuple(ways), names, poll
+        self.scope, self.adapters, self.names, self.poll = scope, tuple(adapters), names, poll
         pace = Pace(total=options.pace, each=options.pace_each)
-        self.scheduler = ProbeScheduler(ways, hears_all, pace, rng)
+        self.scheduler = ProbeScheduler(adapters, hears_all, pace, rng)
         self.run = RunState(scope, options, self.scheduler, rng, names)
         again = {target.interface for target in scope.asked}
         self.run.proven.update({mac: where for mac, where in (proven or {}).items() if where not in again})
@@ -137,7 +137,7 @@ class Prober:
             sighting = self.scheduler.hear(item)
             if sighting is not None:
                 self.run.take(sighting)
-                entry = self.scheduler.entries.get((sighting.way, sighting.address))
+                entry = self.scheduler.entries.get((sighting.adapter, sighting.address))
                 self._news = self._news or (entry is not None and entry.urgent)
         elif isinstance(item, Carrier):
             self._take_carrier(item)
@@ -152,17 +152,17 @@ class Prober:
 
     def _take_carrier(self, item: Carrier) -> None:
         self._at_once = True
-        if item.way == 0:
+        if item.adapter == 0:
             self.run.gone = item.gone or item.off
             self._gone_at = min(self._gone_at, item.at) if self.run.gone else EVER
             self.run.drops += self.run.carrier[0] and not item.up
             if item.up:
                 self.run.linked = item.at
-        self.run.carrier[item.way] = item.up
+        self.run.carrier[item.adapter] = item.up
 
     def _special(self, heard: Heard) -> bool:
         """Take LLDP, and answers to an inquiry; say whether the frame was one of these."""
-        if heard.way == 0 and (said := lldp_from_wire(heard.frame)) is not None:
+        if heard.adapter == 0 and (said := lldp_from_wire(heard.frame)) is not None:
             self.run.neighbours.append((heard.at, said))
             return True
         inquiry = self.run.inquiry

@@ -56,11 +56,11 @@ class RunState:
         self.lost_frames = 0  # received frames that the kernel dropped before they could be read
         self.events: list[Event] = []
         self.enters = 0  # presses of Enter that no phase has taken yet
-        self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on way 0, and when last
+        self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on adapter 0, and when last
         self.owner_of = {target.address: target for target in scope.targets if not target.barred}
         self.watched: dict[int, AddressState] = {}
         self.gateways = {net.gateway: net for net in scope.nets if net.gateway is not None}
-        self.neighbours: deque[tuple[float, Lldp]] = deque(maxlen=NEIGHBOURS_KEPT)  # LLDP heard on way 0, and when
+        self.neighbours: deque[tuple[float, Lldp]] = deque(maxlen=NEIGHBOURS_KEPT)  # LLDP heard on adapter 0, and when
         self.inquiry: Inquiry | None = None  # takes the answers to its own requests out of what is heard
         self.proven: dict[int, str] = {}  # MAC -> device/interface already proven in this record
         self.lack: dict[str, str] = {}  # subnets without an address to ask from, and why
@@ -101,7 +101,7 @@ class RunState:
 
     def take(self, sighting: Sighting) -> None:
         """Remember which addresses a MAC speaks for; where they are too many, the oldest is dropped."""
-        if sighting.way:
+        if sighting.adapter:
             return
         addresses = self.spoken.pop(sighting.mac, {})
         addresses.pop(sighting.address, None)

@@ -19,7 +19,7 @@ from netcheck.rig.devices import Faults, LldpSpeaker, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.scenario import Act, Cable, Device, Do, HandMove, Mode, On, Replies, Scenario, Stranger
 from netcheck.rig.truth import Place, Truth
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 FIRST = 0xC0000200  # 192.0.2.0, a documentation prefix: RFC 5737
 MACS = 0x00005E005300  # documentation MACs: RFC 7042 section 2.1.2
@@ -44,11 +44,11 @@ class Bench:
         self.mode = scenario.mode
         self.direct_cable = self.mode.direct and not scenario.through_switch
         self.segment, self.office = Segment(direct=self.direct_cable), Segment()
-        ways, segments = [Way("x0", STATION_MAC, () if scenario.borrowed else ((OWN, 24),))], [self.segment]
+        adapters, segments = [Adapter("x0", STATION_MAC, () if scenario.borrowed else ((OWN, 24),))], [self.segment]
         if scenario.two_interfaces:
-            ways.append(Way("x1", MACS + 2, ((FIRST + 2, 24),)))
+            adapters.append(Adapter("x1", MACS + 2, ((FIRST + 2, 24),)))
             segments.append(self.office)
-        self.rig = Rig(scenario.seed, ways, segments)
+        self.rig = Rig(scenario.seed, adapters, segments)
         self.hosts: list[VirtualDevice] = []
         self.places: dict[str, Place] = {}
         self.trunks: list[Jack] = []  # by device: the cable upstream of its own
@@ -170,7 +170,7 @@ class Bench:
         proven = {MACS + 21: "d0/lan"} if self.scenario.earlier else {}
         random = Random(self.scenario.seed)
         self.prober = Prober(
-            self.scope(), self.rig.ways, NOBODY, self.options(), random, proven=proven, poll=POLL,
+            self.scope(), self.rig.adapters, NOBODY, self.options(), random, proven=proven, poll=POLL,
             procedure=Walk if self.mode.walks else None,
         )  # fmt: skip
         self.hand.start()

@@ -17,7 +17,7 @@ from typing import Protocol, Self
 
 from netcheck.rig.loss import Bursts
 from netcheck.wire.frames import padded
-from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
+from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
 FLIGHT = 0.0002  # seconds that a request and its reply take across a segment together
 START = 1000.0  # the clock's first reading: any value that is not 0
@@ -117,11 +117,11 @@ class Rig:
     hears_all = True
     overhears = False
 
-    def __init__(self, seed: int, ways: Sequence[Way], segments: Sequence[Segment]) -> None:
+    def __init__(self, seed: int, adapters: Sequence[Adapter], segments: Sequence[Segment]) -> None:
         """`segments[n]` is the segment to which interface n of the station is connected."""
-        self.ways = tuple(ways)
+        self.adapters = tuple(adapters)
         self.random = Random(seed)
-        self.sent: list[tuple[float, int, bytes]] = []  # every frame that left the station: (time, way, frame)
+        self.sent: list[tuple[float, int, bytes]] = []  # every frame that left the station: (time, adapter, frame)
         self.arrived: list[tuple[float, int, bytes]] = []  # every frame that reached the station
         self.time = START
         self.began = START
@@ -134,8 +134,8 @@ class Rig:
         self._ties = count()
         self._news: list[News] = []
         self._stirred = False
-        self.jacks = [segment.join(Jack(way.mac)) for way, segment in zip(self.ways, segments, strict=True)]
-        self._way_of = {id(jack): number for number, jack in enumerate(self.jacks)}
+        self.jacks = [segment.join(Jack(adapter.mac)) for adapter, segment in zip(self.adapters, segments, strict=True)]
+        self._adapter_of = {id(jack): number for number, jack in enumerate(self.jacks)}
 
     # The link
 
@@ -143,12 +143,12 @@ class Rig:
         """Return the link's clock, in virtual seconds."""
         return max(self.time - self._asleep, self._waited_until) if self._asleep else self.time
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         """Send a frame from the station and return when; None while the station's frames do not leave."""
         if self.time < self._mute_until:
             return None
-        self.sent.append((self.time, way, frame))
-        self.transmit(self.jacks[way], padded(frame))
+        self.sent.append((self.time, adapter, frame))
+        self.transmit(self.jacks[adapter], padded(frame))
         return self.now()
 
     def receive(self, until: float) -> list[News]:
@@ -172,9 +172,10 @@ class Rig:
         """Make `receive` return at once, as a key press does at a real keyboard."""
         self._stirred = True
 
-    def carrier(self, way: int = 0) -> bool:
-        """Return the carrier of a way. A direct cable has carrier while both ends are in; a switch always gives it."""
-        jack = self.jacks[way]
+    def carrier(self, adapter: int = 0) -> bool:
+        """Return the carrier of an adapter. A direct cable has carrier while both ends are in; a switch always gives
+        it."""
+        jack = self.jacks[adapter]
         segment = jack.segment
         if segment is None or not (jack.plugged and jack.linked):
             return False
@@ -229,33 +230,33 @@ class Rig:
         self._tell_carriers(before)
 
     def _carriers(self) -> list[bool]:
-        return [self.carrier(way) for way in range(len(self.ways))]
+        return [self.carrier(adapter) for adapter in range(len(self.adapters))]
 
     def _tell_carriers(self, before: list[bool]) -> None:
-        for way, was in enumerate(before):
-            up = self.carrier(way)
+        for adapter, was in enumerate(before):
+            up = self.carrier(adapter)
             if up != was and self.time >= self._wakes_at:
-                self._news.append(Carrier(self.now(), way, up))
+                self._news.append(Carrier(self.now(), adapter, up))
 
-    def remove(self, way: int = 0) -> None:
+    def remove(self, adapter: int = 0) -> None:
         """Take an interface of the station away, as when an adapter is pulled."""
-        self.plug(self.jacks[way], False)
-        self._news.append(Carrier(self.now(), way, False, gone=True))
+        self.plug(self.jacks[adapter], False)
+        self._news.append(Carrier(self.now(), adapter, False, gone=True))
 
-    def switch(self, on: bool, way: int = 0) -> None:
+    def switch(self, on: bool, adapter: int = 0) -> None:
         """Switch an interface of the station off or on (its administrative state); the cable stays where it is."""
-        jack = self.jacks[way]
+        jack = self.jacks[adapter]
         jack.links.append((self.time, on))
         jack.linked = on
-        self._news.append(Carrier(self.now(), way, on and self.carrier(way), off=not on))
+        self._news.append(Carrier(self.now(), adapter, on and self.carrier(adapter), off=not on))
 
-    def vanish(self, seconds: float, way: int = 0) -> None:
+    def vanish(self, seconds: float, adapter: int = 0) -> None:
         """Take an interface of the station down for a while (an adapter reset by hand); its cable stays in."""
-        jack = self.jacks[way]
+        jack = self.jacks[adapter]
         if jack.linked:
             jack.links.append((self.time, False))
             jack.linked = False
-            self._news.append(Carrier(self.now(), way, False, gone=True))
+            self._news.append(Carrier(self.now(), adapter, False, gone=True))
             self.after(seconds, partial(self.link, jack, True))
 
     def mute(self, seconds: float) -> None:
@@ -263,9 +264,9 @@ class Rig:
         self._mute_until = self.time + seconds
         self.away.append((self.time, self._mute_until))
 
-    def lose(self, frames: int, way: int = 0) -> None:
+    def lose(self, frames: int, adapter: int = 0) -> None:
         """Report that the kernel dropped frames because the receive queue was full."""
-        self._news.append(Lost(self.now(), way, frames))
+        self._news.append(Lost(self.now(), adapter, frames))
 
     def suspend(self, seconds: float) -> None:
         """Suspend the computer: the world goes on, nothing is sent or heard, and the link's clock stands still."""
@@ -303,15 +304,15 @@ class Rig:
                     continue
                 self.at(at, partial(self._deliver, jack, frame))
 
-    def say_to_station(self, frame: bytes, way: int = 0) -> None:
+    def say_to_station(self, frame: bytes, adapter: int = 0) -> None:
         """Deliver a frame of the switch port itself, such as LLDP, which bridges never forward (IEEE 802.1AB)."""
-        self._deliver(self.jacks[way], frame)
+        self._deliver(self.jacks[adapter], frame)
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:
         if not jack.passes(self.time, self.random):
             return
         if jack.host is not None:
             jack.host.hear(jack, frame)
-        elif (way := self._way_of.get(id(jack))) is not None and self.time >= self._wakes_at:
-            self.arrived.append((self.time, way, frame))
-            self._news.append(Heard(self.now(), way, frame))
+        elif (adapter := self._adapter_of.get(id(jack))) is not None and self.time >= self._wakes_at:
+            self.arrived.append((self.time, adapter, frame))
+            self._news.append(Heard(self.now(), adapter, frame))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from netcheck.proof.targets import Scope
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 STATION_MAC = 0x00005E0053FE  # documentation MACs: RFC 7042 section 2.1.2
 MADE_UP = 0x020000000000  # locally administered, for interfaces whose MAC the plan does not name
@@ -31,7 +31,7 @@ def plant(aim: Scope, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tup
     All subnets share the switch, which RFC 1122 section 3.3.4.1 allows, and every gateway is there. The ports of a
     device share one cable that is moved from port to port."""
     switch = Segment()
-    rig = kind(seed, [Way("rig0", STATION_MAC)], [switch])
+    rig = kind(seed, [Adapter("rig0", STATION_MAC)], [switch])
     addresses = {target.interface: target.address for target in aim.targets if not target.barred}
     for one, other in trouble.swapped:
         addresses[one], addresses[other] = addresses[other], addresses[one]

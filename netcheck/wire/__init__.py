@@ -7,7 +7,7 @@ link as well. `linux/` is what only Linux offers; `other_systems.py` covers the 
 and writes capture files. `station.py` lists this computer's interfaces, and `system_errors.py` turns errors of the
 system into messages.
 
-A *way* is one interface of this computer that a link uses: way 0 is the interface under test.
+An *adapter* is one interface of this computer that a link uses: adapter 0 is the interface under test.
 
 Every time is CLOCK_MONOTONIC; kernel stamps are wall-clock times and are converted for each batch (`clock.py`). `send`
 returns the time just before the call, because on a short cable the reply arrives before the call returns. The carrier

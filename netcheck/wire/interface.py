@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +38,6 @@ class NetworkInterface:
         return "off" if not self.up else "cable" if self.carrier else "no cable"
 
     @property
-    def way(self) -> Way:
+    def adapter(self) -> Adapter:
         """The same interface as a link describes it."""
-        return Way(self.name, self.mac, self.addresses)
+        return Adapter(self.name, self.mac, self.addresses)

@@ -1,8 +1,8 @@
 """The contract of a link: how frames leave and arrive, what the carrier does, and the one clock.
 
-Implementations are the modules in `links/` and the simulated bench. A link has one or more ways, each of which is an
-interface of this computer: way 0 is the interface under test, further ways are interfaces from which a false reply
-could come.
+Implementations are the modules in `links/` and the simulated bench. A link has one or more adapters, each of which is
+an interface of this computer: adapter 0 is the interface under test, further adapters are interfaces from which a false
+reply could come.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import NamedTuple, Protocol, Self
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class Adapter:
     """One interface that a link uses: its name, its MAC (48-bit), and the IPv4 addresses that the operating system has
     on it, as (32-bit address, prefix length)."""
 
@@ -24,34 +24,34 @@ class Way:
 
 
 class Heard(NamedTuple):
-    """A frame that arrived on a way. `at` is in seconds on the link's clock: the kernel's time stamp if there is
+    """A frame that arrived on an adapter. `at` is in seconds on the link's clock: the kernel's time stamp if there is
     one."""
 
     at: float
-    way: int
+    adapter: int
     frame: bytes
 
 
 class Carrier(NamedTuple):
-    """The carrier of a way changed (cable or far end), noticed at `at`.
+    """The carrier of an adapter changed (cable or far end), noticed at `at`.
 
     `off` says that the interface is switched off (its administrative state is down), `gone` that it was removed. In
     both cases `up` is False and says nothing about the cable. Once the interface is back, a change with `up` may
     follow."""
 
     at: float
-    way: int
+    adapter: int
     up: bool
     gone: bool = False
     off: bool = False
 
 
 class Lost(NamedTuple):
-    """The kernel dropped this many `frames` that arrived on a way, because the receive queue was full. They arrived
-    after the last `receive` that emptied the queue and before `at`; their content is not known."""
+    """The kernel dropped this many `frames` that arrived on an adapter, because the receive queue was full. They
+    arrived after the last `receive` that emptied the queue and before `at`; their content is not known."""
 
     at: float
-    way: int
+    adapter: int
     frames: int
 
 
@@ -70,14 +70,14 @@ class Link(Protocol):
     """Sends and receives frames without interpreting them. Errors are LinkErrors that say what to do."""
 
     kind: str  # "raw", "portable", "unprivileged" or "rig"
-    ways: tuple[Way, ...]
+    adapters: tuple[Adapter, ...]
     hears_all: bool  # False if a second owner of an address could not be heard: no verdict above `unsettled`
-    overhears: bool  # True if echo replies to other MACs than the way's are heard too
+    overhears: bool  # True if echo replies to other MACs than the adapter's are heard too
 
     def now(self) -> float:
         """Return the seconds on the link's clock, the clock of every `at`. It never goes back."""
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         """Send one Ethernet frame, padded to 60 bytes, and return the time just before the system call.
 
         Return None if the system did not accept the frame (interface down or removed, queue full, no memory). Such a
@@ -87,8 +87,8 @@ class Link(Protocol):
         """Wait until something arrives, or until the clock reads `until`; return all that is there, oldest first.
         Return an empty sequence on timeout. If `until` is in the past, look without waiting."""
 
-    def carrier(self, way: int = 0) -> bool:
-        """Return whether the way has carrier now."""
+    def carrier(self, adapter: int = 0) -> bool:
+        """Return whether the adapter has carrier now."""
 
     def close(self) -> None:
         """Close everything; safe to call twice. Nothing stays configured."""

@@ -50,9 +50,9 @@ class PolledCarrier:
         before, self._states = self._states, self._now(now)
         return [state for state, was in zip(self._states, before, strict=True) if state[1:] != was[1:]]
 
-    def carrier(self, way: int, now: float) -> bool:
+    def carrier(self, adapter: int, now: float) -> bool:
         """Return what the last look found."""
-        return self._states[way].up
+        return self._states[adapter].up
 
     def close(self) -> None:
         """Nothing is held."""
@@ -60,8 +60,8 @@ class PolledCarrier:
     def _now(self, now: float) -> list[Carrier]:
         listed = self._connected()
         return [
-            Carrier(now, way, bool(listed.get(name)), name not in listed, name in listed and listed[name] is None)
-            for way, name in enumerate(self._names)
+            Carrier(now, adapter, bool(listed.get(name)), name not in listed, name in listed and listed[name] is None)
+            for adapter, name in enumerate(self._names)
         ]
 
 

@@ -11,7 +11,7 @@ from scapy.layers.l2 import ARP, Ether
 
 from netcheck.field.sweep import SweepEnded, SweepResult, sweep
 from netcheck.wire.frames import Arp, arp_from_wire, arp_reply, arp_to_wire
-from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
+from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 from netcheck.wire.links.raw import open_raw
 from tests.lab.netns import Lab, lab  # noqa: F401
 from tests.lab.responder import respond
@@ -29,7 +29,7 @@ class Wire:
     overhears = False
 
     def __init__(self, answers: dict[int, list[tuple[float, bytes]]], noise: list[News] | None = None) -> None:
-        self.ways: tuple[Way, ...] = (Way("eth0", STATION), Way("eth1", STATION + 1))
+        self.adapters: tuple[Adapter, ...] = (Adapter("eth0", STATION), Adapter("eth1", STATION + 1))
         self.sent: list[tuple[float, bytes]] = []
         self._time = 100.0
         self._answers = answers
@@ -38,7 +38,7 @@ class Wire:
     def now(self) -> float:
         return self._time
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         at = self._time
         self._time += 5e-6
         self.sent.append((at, frame))
@@ -55,7 +55,7 @@ class Wire:
         self._time = max(self._time, until)
         return []
 
-    def carrier(self, way: int = 0) -> bool:
+    def carrier(self, adapter: int = 0) -> bool:
         return True
 
     def close(self) -> None:
@@ -88,7 +88,8 @@ def test_each_address_is_asked_once_by_a_frame_that_scapy_reads() -> None:
 
 
 def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
-    """Two owners are returned, each once with its first time; strangers, group MACs, other ways and noise are not."""
+    """Two owners are returned, each once with its first time; strangers, group MACs, other adapters and noise are
+    not."""
     strange = arp_to_wire(Arp(STATION, GROUP, 2, GROUP, NET + 2, STATION, STATION_IP))
     wire = Wire(
         {
@@ -163,9 +164,9 @@ class Refusing(Wire):
         super().__init__(answers)
         self._refused, self._calls = refused, 0
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         self._calls += 1
-        return None if self._calls - 1 in self._refused else super().send(frame, way)
+        return None if self._calls - 1 in self._refused else super().send(frame, adapter)
 
 
 def test_a_request_that_did_not_leave_is_sent_again() -> None:
@@ -190,7 +191,7 @@ def test_a_suspend_ends_the_sweep() -> None:
         sweep(wire, range(NET, NET + 100), 1.0, STATION_IP)
 
 
-def test_dropped_frames_are_counted_on_the_way_that_is_swept() -> None:
+def test_dropped_frames_are_counted_on_the_adapter_that_is_swept() -> None:
     """Replies may have been among them."""
     result = SweepResult()
     sweep(Wire({}, [Lost(100.1, 0, 7), Lost(100.2, 1, 9), Lost(100.3, 0, 1)]), [NET], 1.0, STATION_IP, into=result)

@@ -20,7 +20,7 @@ from netcheck.plan.read import read_plan
 from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_table, to_text
 from netcheck.survey.read import read_surveys
 from netcheck.wire.frames import arp_from_wire
-from netcheck.wire.link import Carrier, Heard, Lost, Way
+from netcheck.wire.link import Adapter, Carrier, Heard, Lost
 from tests.field.test_field_sweep import DEVICE, ROUTER, STATION, STATION_IP, Wire, says
 
 DAY = date(2026, 11, 20)
@@ -33,11 +33,11 @@ class Segment(Wire):
 
     def __init__(self, owners: dict[int, list[int]], relayed: range = range(0), loses: int = 0) -> None:
         super().__init__({})
-        self.ways = (Way("eth0", STATION, ((STATION_IP, 26),)),)
+        self.adapters = (Adapter("eth0", STATION, ((STATION_IP, 26),)),)
         self._owners, self._relayed, self._loses = owners, relayed, loses
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
-        at = super().send(frame, way)
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
+        at = super().send(frame, adapter)
         assert at is not None
         arp = arp_from_wire(frame)
         assert arp is not None
@@ -103,7 +103,7 @@ def test_our_own_address_is_not_asked_and_is_said() -> None:
 def test_planned_addresses_are_not_asked_without_a_sender() -> None:
     """A device that checks its own address must treat such a request as a conflict (RFC 5227 section 2.1.1)."""
     wire = Segment({})
-    wire.ways = (Way("eth0", STATION),)
+    wire.adapters = (Adapter("eth0", STATION),)
     found = swept(wire, sender=0, planned=frozenset({BASE + 20})).findings(DAY, 3.0)
     assert BASE + 20 not in {arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))}
     assert not any(prefix.first.value <= BASE + 20 <= prefix.last.value for prefix in found.covers)
@@ -210,9 +210,9 @@ def test_which_prefixes_are_swept() -> None:
 def test_the_sender_is_ours_inside_or_around() -> None:
     """An address inside the prefix is preferred to one of a subnet around it; other addresses are not used."""
     prefix = Prefix.from_text("192.0.2.64/26")
-    assert sender_for(Way("eth0", STATION, ((BASE + 1, 24), (BASE + 70, 26))), prefix) == BASE + 70
-    assert sender_for(Way("eth0", STATION, ((BASE + 1, 24),)), prefix) == BASE + 1
-    assert sender_for(Way("eth0", STATION, ((0x0A000001, 24),)), prefix) == 0
+    assert sender_for(Adapter("eth0", STATION, ((BASE + 1, 24), (BASE + 70, 26))), prefix) == BASE + 70
+    assert sender_for(Adapter("eth0", STATION, ((BASE + 1, 24),)), prefix) == BASE + 1
+    assert sender_for(Adapter("eth0", STATION, ((0x0A000001, 24),)), prefix) == 0
 
 
 def test_an_address_is_borrowed_only_where_nobody_has_it() -> None:

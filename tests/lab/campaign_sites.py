@@ -27,7 +27,7 @@ def prove(seed: int, lab: Lab, folder: Path) -> Result:
     """Build the site of a seed from namespaces, prove its port, and return the result."""
     site = site_of(seed)
     assert len(site.story) == 4, "a cable of the laboratory loses and delays nothing"
-    plant = Plant(lab, folder, own=bool(site.rig.ways[0].addresses), direct=site.options.direct)
+    plant = Plant(lab, folder, own=bool(site.rig.adapters[0].addresses), direct=site.options.direct)
     alpha, *others = _devices(plant, site)
     stranger = _go_wrong(plant, site, alpha)
     plant.technician = HabitOnKernel(plant, site, alpha, others[0] if others else None, stranger).obey

@@ -19,7 +19,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.luck import luck
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 MAC, OTHER, ADDRESS = 0x5E005314, 0x5E005399, 0xC0000214
 NET = Net("process", 0xC0000200, 24)
@@ -107,7 +107,7 @@ def case() -> PortState:
         subnet="process",
         mac=MAC,
     )
-    scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
+    scheduler = ProbeScheduler((Adapter("x0", 0x5E005301),), True, Pace(), Random(1))
     run = RunState(Scope(targets=(target,), asked=(target,), nets=(NET,)), RunOptions(), scheduler, Random(1))
     made = PortState(run, target)
     made.mac = MAC
@@ -152,7 +152,7 @@ def test_a_late_answer_belongs_to_the_phase_of_its_probe() -> None:
 
 def test_a_probe_that_was_not_sent_counts_for_nothing() -> None:
     """A probe that did not leave the interface is in no tally, is no miss, and leaves no echo unanswered."""
-    scheduler = ProbeScheduler((Way("x0", 0x5E005301),), True, Pace(), Random(1))
+    scheduler = ProbeScheduler((Adapter("x0", 0x5E005301),), True, Pace(), Random(1))
     scheduler.senders[0, "process"] = ADDRESS - 1
     entry = scheduler.entry(ADDRESS, "process")
     scheduler.ask(entry, 0.0, arp=1.01)

@@ -20,7 +20,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, LEAST_ARP_OUT, Confirmed
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 BASE = Address.from_text("192.0.2.0").value
 MOST = 300  # misses counted ahead
@@ -48,11 +48,11 @@ def case_of(
         interface="d20/lan", port="1", device="d20", address=BASE + 20, address_text="192.0.2.20", subnet="process"
     )
     net = Net("process", BASE, 24, None, None, ())
-    way = Way("x0", MAC + 1, ((BASE + 1, 24),))
+    adapter = Adapter("x0", MAC + 1, ((BASE + 1, 24),))
     run = RunState(
         Scope(targets=(target,), asked=(target,), nets=(net,)),
         RunOptions(),
-        ProbeScheduler([way], True, Pace(), Random(1)),
+        ProbeScheduler([adapter], True, Pace(), Random(1)),
         Random(1),
     )
     case = PortState(run, target)

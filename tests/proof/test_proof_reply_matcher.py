@@ -29,7 +29,7 @@ from netcheck.wire.frames import (
     echo_from_wire,
     echo_to_wire,
 )
-from netcheck.wire.link import Heard, Way
+from netcheck.wire.link import Adapter, Heard
 
 STATION, DEVICE, STRANGER = 0x5E005301, 0x5E005314, 0x5E005399
 OWN, OTHER_OWN, ADDRESS, BORROWED = 0xC0000201, 0xC0000202, 0xC0000214, 0xC00002F0
@@ -39,8 +39,8 @@ class Desk:
     """A scheduler with one address that was just asked by ARP and by echo."""
 
     def __init__(self) -> None:
-        ways = (Way("x0", STATION, ((OWN, 24),)), Way("x1", STATION + 1, ((OTHER_OWN, 24),)))
-        self.scheduler = ProbeScheduler(ways, True, Pace(), Random(1))
+        adapters = (Adapter("x0", STATION, ((OWN, 24),)), Adapter("x1", STATION + 1, ((OTHER_OWN, 24),)))
+        self.scheduler = ProbeScheduler(adapters, True, Pace(), Random(1))
         self.scheduler.senders.update({(0, "process"): OWN, (1, "process"): OTHER_OWN})
         self.entry = self.scheduler.entry(ADDRESS, "process")
         self.scheduler.ask(self.entry, 0.0, arp=1.01, echo=0.25)
@@ -53,13 +53,13 @@ class Desk:
             STATION, DEVICE, ADDRESS, OWN, 64, ECHO_REPLY, asked.identifier, asked.sequence, asked.payload
         )  # fmt: skip
 
-    def hear(self, frame: bytes, at: float, way: int = 0) -> Sighting | None:
+    def hear(self, frame: bytes, at: float, adapter: int = 0) -> Sighting | None:
         """Receive a frame."""
-        return self.scheduler.hear(Heard(at, way, frame))
+        return self.scheduler.hear(Heard(at, adapter, frame))
 
-    def hear_echo(self, at: float = 0.251, way: int = 0, **changes: int | bytes) -> Sighting | None:
+    def hear_echo(self, at: float = 0.251, adapter: int = 0, **changes: int | bytes) -> Sighting | None:
         """Receive the echo reply, with *changes* to its fields."""
-        return self.hear(echo_to_wire(self.answer._replace(**changes)), at, way)  # type: ignore[arg-type]
+        return self.hear(echo_to_wire(self.answer._replace(**changes)), at, adapter)  # type: ignore[arg-type]
 
 
 def answers(send: Send) -> dict[int, float]:
@@ -90,15 +90,15 @@ def test_answers_count_for_their_probe() -> None:
         {"source": 0},
         {"source": 0x01005E005314},
         {"source": STATION},
-        {"way": 1},
+        {"adapter": 1},
     ],
     ids=str,
 )
 def test_forged_echo_answers_are_counted_apart(changes: dict[str, Any]) -> None:
     """An echo reply that differs in one field answers no probe and is counted as forged."""
     desk = Desk()
-    way = changes.pop("way", 0)
-    assert desk.hear_echo(way=way, **changes) is None
+    adapter = changes.pop("adapter", 0)
+    assert desk.hear_echo(adapter=adapter, **changes) is None
     assert answers(desk.echo) == {}
     assert desk.scheduler.matcher.forged == 1
 
@@ -242,8 +242,8 @@ def test_cut_padded_and_mutated_frames_never_raise(kind: str, junk: bytes, cut: 
     whole = frames[kind]
     mutated = whole[:at] + bytes([value]) + whole[at + 1 :]
     for frame in (junk, whole[:cut], whole + junk, mutated[:cut] + junk, mutated):
-        for way in (0, 1):
-            desk.hear(frame, 0.4, way)
+        for adapter in (0, 1):
+            desk.hear(frame, 0.4, adapter)
     assert kind == "echo" or not answers(desk.echo)
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from netcheck.proof.probing.address_state import AddressState
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler
 from netcheck.wire.frames import BROADCAST, arp_from_wire, arp_reply, arp_request, echo_from_wire
-from netcheck.wire.link import Heard, Way
+from netcheck.wire.link import Adapter, Heard
 
 STATION, OWN, FIRST = 0x5E005301, 0xC0000201, 0xC6120000
 Sent = list[tuple[float, bytes]]
@@ -25,7 +25,7 @@ PACE = Pace()
 
 def scheduler(pace: Pace = PACE) -> ProbeScheduler:
     """Return a scheduler with a sender address."""
-    made = ProbeScheduler((Way("x0", STATION, ((OWN, 24),)),), True, pace, Random(1))
+    made = ProbeScheduler((Adapter("x0", STATION, ((OWN, 24),)),), True, pace, Random(1))
     made.senders[0, "process"] = OWN
     return made
 
@@ -215,7 +215,7 @@ def test_the_timeout_follows_the_device() -> None:
 
 def test_every_run_has_its_own_token() -> None:
     """Each run has its own random token of 16 bytes in its echo requests."""
-    one, other = (ProbeScheduler((Way("x0", STATION),), True, Pace(), Random(seed)) for seed in (1, 2))
+    one, other = (ProbeScheduler((Adapter("x0", STATION),), True, Pace(), Random(seed)) for seed in (1, 2))
     assert len(one.matcher.token) == 16
     assert one.matcher.token != other.matcher.token
 

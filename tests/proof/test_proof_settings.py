@@ -285,14 +285,14 @@ def test_sources_share_exactly_the_bits_asked_for(address: int, level: int, seed
 
 
 @given(st.lists(st.binary(max_size=90), max_size=30), st.integers(0, 2))
-def test_random_frames_are_ignored(noise: list[bytes], way: int) -> None:
+def test_random_frames_are_ignored(noise: list[bytes], adapter: int) -> None:
     """Random frames on any interface raise nothing and are not taken as replies."""
     inquiry = Inquiry(
         SettingsQuestion(address=ip("192.0.2.20"), mac=DEVICE, station_mac=STATION, planned=24, free=lambda one: True),
         Random(1),
     )
     inquiry.turn(1.0)
-    assert not any(inquiry.hear(Heard(1.0, way, frame)) for frame in noise)
+    assert not any(inquiry.hear(Heard(1.0, adapter, frame)) for frame in noise)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.technicians import Technician
 from netcheck.wire.frames import BROADCAST, REQUEST, arp_from_wire, echo_from_wire
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 MACS = 0x00005E005300  # documentation MACs: RFC 7042 section 2.1.2
 STATION_MAC = MACS + 1
@@ -58,7 +58,7 @@ class Scene:
     own: bool = True  # the station's operating system has an address in the subnet
     seed: int = 1
     net: Net = NET
-    further_ways: tuple[Way, ...] = ()
+    further_adapters: tuple[Adapter, ...] = ()
     options: RunOptions = HANDS_FREE
     hears_all: bool = True
     obeys: bool = False  # on a walk: the technician moves the cables that are asked for
@@ -69,9 +69,9 @@ class Scene:
     def __post_init__(self) -> None:
         """Build the bench."""
         self.segment = Segment(direct=self.direct)
-        self.beyond = [Segment() for _ in self.further_ways]
-        way = Way("x0", STATION_MAC, ((OWN, 24),) if self.own else ())
-        self.rig = Rig(self.seed, [way, *self.further_ways], [self.segment, *self.beyond])
+        self.beyond = [Segment() for _ in self.further_adapters]
+        adapter = Adapter("x0", STATION_MAC, ((OWN, 24),) if self.own else ())
+        self.rig = Rig(self.seed, [adapter, *self.further_adapters], [self.segment, *self.beyond])
         self.hand = Technician(self.rig, {})
         self.jacks: dict[str, Jack] = {}
         self.devices: dict[str, VirtualDevice] = {}
@@ -121,7 +121,7 @@ class Scene:
     def prove(self) -> Ran:
         """Run to the end in virtual time, and check that nothing is sent within the next seconds."""
         prober = Prober(
-            self.scope(), self.rig.ways, Names(lambda mac: "", lambda mac: None), self.options, Random(self.seed),
+            self.scope(), self.rig.adapters, Names(lambda mac: "", lambda mac: None), self.options, Random(self.seed),
             hears_all=self.hears_all, proven=self.proven, poll=60.0,
         )  # fmt: skip
         began = self.rig.now()
@@ -133,11 +133,11 @@ def forbidden_frames(ran: Ran) -> list[str]:
     """Return every frame that a run must not send, by its target, its sender and the rate."""
     scope, sent = ran.prober.scope, ran.rig.sent
     planned = {target.address for target in scope.targets if not target.barred}
-    ours = {address for way in ran.rig.ways for address, _ in way.addresses} | set(scope.stations)
+    ours = {address for adapter in ran.rig.adapters for address, _ in adapter.addresses} | set(scope.stations)
     askable = planned | ours | {n for net in scope.nets for n in (net.gateway, *net.spare) if n is not None}
     silent_ports = {proof.address for proof in ran.prober.proofs if proof.verdict == "silent"}
     wrong, times, anonymous = [], defaultdict(list), Counter[int]()
-    for at, way, frame in sent:
+    for at, adapter, frame in sent:
         arp, echo = arp_from_wire(frame), echo_from_wire(frame)
         assert arp is not None or echo is not None
         target, source = (arp.target_ip, arp.sender_ip) if arp is not None else (echo.target_ip, echo.source_ip)  # type: ignore[union-attr]
@@ -145,16 +145,16 @@ def forbidden_frames(ran: Ran) -> list[str]:
         times[f"to {quad(target)}"].append(at)
         if int.from_bytes(frame[:6], "big") == BROADCAST:
             times["broadcast"].append(at)
-            times[f"broadcast to {quad(target)} on {way}"].append(at)
+            times[f"broadcast to {quad(target)} on {adapter}"].append(at)
         if arp is None or arp.op == REQUEST:
             wrong += [f"{quad(target)} was asked"] if target not in askable else []
         wrong += [f"{quad(source)} was used as sender"] if source not in ours | {0} else []
         if source == 0 and target in planned and quad(target) not in silent_ports:
             anonymous[target] += 1
-        if way and source == scope.nets[0].station:
+        if adapter and source == scope.nets[0].station:
             wrong.append("the borrowed address was used on another interface")
         wrong += (
-            [f"{mac_text(int.from_bytes(frame[6:12], 'big'))} is not ours"] if frame[6:12] != _mac(ran, way) else []
+            [f"{mac_text(int.from_bytes(frame[6:12], 'big'))} is not ours"] if frame[6:12] != _mac(ran, adapter) else []
         )
     wrong += ["something was sent after the end"] if any(ran.prober.turn(ran.rig.now() + n) for n in range(5)) else []
     ports = Counter(target.address for target in scope.targets)
@@ -167,8 +167,8 @@ def forbidden_frames(ran: Ran) -> list[str]:
     return wrong
 
 
-def _mac(ran: Ran, way: int) -> bytes:
-    return ran.rig.ways[way].mac.to_bytes(6, "big")
+def _mac(ran: Ran, adapter: int) -> bytes:
+    return ran.rig.adapters[adapter].mac.to_bytes(6, "big")
 
 
 def _most_in_a_second(moments: list[float]) -> int:

@@ -20,7 +20,7 @@ from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.frames import REQUEST, arp_from_wire, arp_request
-from netcheck.wire.link import News, Way
+from netcheck.wire.link import Adapter, News
 from tests.rig.scenes import BORROWED, GATEWAY, MACS, Ran, Scene, forbidden_frames, ip
 
 
@@ -112,7 +112,9 @@ def test_subnets_without_a_station_do_not_stop_the_others() -> None:
     scene.targets[-1] = replace(scene.targets[-1], subnet="far", address=ip(0) + 256 + 22)
     scene.only = ("gamma/cpu:1", "alpha/cpu:1")
     scope = replace(scene.scope(), nets=(scene.net, far))
-    prober = Prober(scope, scene.rig.ways, Names(lambda mac: "", lambda mac: None), scene.options, Random(1), poll=60.0)
+    prober = Prober(
+        scope, scene.rig.adapters, Names(lambda mac: "", lambda mac: None), scene.options, Random(1), poll=60.0
+    )
     drive(prober, scene.rig, scene.hand)
     assert {proof.interface: proof.verdict for proof in prober.proofs} == {
         "alpha/cpu": "proven",
@@ -306,7 +308,7 @@ def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
     """Ctrl-C is passed on to the caller after every port has a verdict and every event is reported."""
     scene = pair()
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
-    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
+    prober = Prober(scene.scope(), scene.rig.adapters, Names(lambda m: "", lambda m: None), scene.options, Random(1))
     operator = Raising(scene.rig, 3.0)
     with pytest.raises(KeyboardInterrupt):
         drive(prober, scene.rig, operator)
@@ -339,7 +341,7 @@ def test_foreign_frames_cause_no_turn(flood: int) -> None:
     for number in range(10 * flood):
         question = arp_request(MACS + 0x91, ip(200), ip(201))
         scene.rig.after(1.0 + number / flood, partial(scene.rig.transmit, stranger, question))
-    prober = Counting(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
+    prober = Counting(scene.scope(), scene.rig.adapters, Names(lambda m: "", lambda m: None), scene.options, Random(1))
     drive(prober, scene.rig, scene.hand)
     assert [proof.verdict for proof in prober.proofs] == ["proven"]
     assert prober.heard > 10 * flood
@@ -350,9 +352,9 @@ def test_frames_are_handed_to_a_capture() -> None:
     """Every frame sent and received goes to the capture, with its direction and interface."""
     scene = pair()
     frames: list[tuple[float, int, bytes, bool]] = []
-    prober = Prober(scene.scope(), scene.rig.ways, Names(lambda m: "", lambda m: None), scene.options, Random(1))
+    prober = Prober(scene.scope(), scene.rig.adapters, Names(lambda m: "", lambda m: None), scene.options, Random(1))
     drive(prober, scene.rig, scene.hand, lambda *frame: frames.append(frame))
-    outbound = [(at, way, frame) for at, way, frame, out in frames if out]
+    outbound = [(at, adapter, frame) for at, adapter, frame, out in frames if out]
     assert outbound == scene.rig.sent
     assert sum(not out for *_, out in frames) > 50
 
@@ -361,7 +363,7 @@ def test_rig_carries_frames_as_a_switch_does() -> None:
     """The rig delivers unicast to its MAC, broadcast to all, nothing over a cable that is out or blocked, and loses
     frames at random."""
     segment = Segment()
-    rig = Rig(1, [Way("x0", MACS + 1)], [segment])
+    rig = Rig(1, [Adapter("x0", MACS + 1)], [segment])
     heard: dict[int, list[bytes]] = {}
 
     class Receiver:

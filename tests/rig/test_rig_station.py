@@ -19,7 +19,7 @@ from netcheck.wire.frames import (
     lldp_from_wire,
     padded,
 )
-from netcheck.wire.link import Carrier, Heard, Lost, News, Suspended, Way
+from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 from tests.rig.scenes import MACS, OWN, STATION_MAC, ip
 
 ASK = arp_request(STATION_MAC, OWN, ip(20))
@@ -28,7 +28,7 @@ ASK = arp_request(STATION_MAC, OWN, ip(20))
 def bench(*, direct: bool = False) -> tuple[Rig, Jack]:
     """Return a station and one device, through a switch or on a direct cable."""
     segment = Segment(direct=direct)
-    rig = Rig(1, [Way("x0", STATION_MAC, ((OWN, 24),))], [segment])
+    rig = Rig(1, [Adapter("x0", STATION_MAC, ((OWN, 24),))], [segment])
     jack = segment.join(Jack(MACS + 20))
     VirtualDevice(rig, {jack: {ip(20)}})
     return rig, jack

@@ -10,7 +10,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack
 from netcheck.rig.technicians import Technician
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 from tests.rig.scenes import MACS, Scene, ip
 
 STRANGER = MACS + 0x99
@@ -254,18 +254,18 @@ def echo_from_another() -> Scene:
     return faulty(Faults(echo_from=STRANGER))
 
 
-def other_way(*, heard: str, own: bool = True) -> Scene:
+def other_adapter(*, heard: str, own: bool = True) -> Scene:
     """Return a station with a second interface, behind which another host owns the address, always or with the cable
     out."""
-    scene = alone(own=own, further_ways=(Way("x1", MACS + 2, ((ip(2), 24),)),))
+    scene = alone(own=own, further_adapters=(Adapter("x1", MACS + 2, ((ip(2), 24),)),))
     faults = Faults(only_while_out=scene.jacks["alpha/cpu"] if heard == "out" else None)
     scene.plug("stranger", 20, faults, mac=STRANGER, to=scene.beyond[0])
     return scene
 
 
-def other_way_same_device() -> Scene:
+def other_adapter_same_device() -> Scene:
     """Return a device that is heard through the station's second interface while its direct cable is out."""
-    scene = other_way(heard="out")
+    scene = other_adapter(heard="out")
     scene.jacks["stranger"].mac = MACS + 20
     return scene
 

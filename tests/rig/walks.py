@@ -52,7 +52,7 @@ def walk(scene: Scene, seed: int = 1, began: Callable[[Prober], None] | None = N
     if not scene.obeys:
         scene.hand.jacks = {}  # cables move when the test moves them, not on request
     walker = Prober(
-        scene.scope(), scene.rig.ways, NOBODY, scene.options, Random(seed), hears_all=scene.hears_all, poll=POLL,
+        scene.scope(), scene.rig.adapters, NOBODY, scene.options, Random(seed), hears_all=scene.hears_all, poll=POLL,
         procedure=Walk,
     )  # fmt: skip
     if began is not None:

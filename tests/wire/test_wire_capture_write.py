@@ -17,10 +17,10 @@ from netcheck.errors import UsageError
 from netcheck.text import safe
 from netcheck.wire.capture.write import CaptureWriter
 from netcheck.wire.frames import arp_reply, arp_request, padded
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 from tests.programs import need
 
-WAYS = (Way("eth0", 0x00005E005301, ((0xC0000201, 24), (0xC6336401, 26))), Way("wlan0", 0x00005E005302))
+ADAPTERS = (Adapter("eth0", 0x00005E005301, ((0xC0000201, 24), (0xC6336401, 26))), Adapter("wlan0", 0x00005E005302))
 ASK = padded(arp_request(0x00005E005301, 0xC0000201, 0xC0000214))
 SAY = padded(arp_reply(0x00005E005314, 0xC0000214, 0x00005E005301, 0xC0000201))
 NOON = 1793620800.000001
@@ -28,7 +28,7 @@ NOON = 1793620800.000001
 
 def written(path: Path) -> Path:
     """Return a capture of three frames on two interfaces."""
-    with CaptureWriter(path, WAYS) as capture:
+    with CaptureWriter(path, ADAPTERS) as capture:
         capture.frame(NOON, 0, ASK, True, "pasteuriser-plc/cpu:1 in: asked")
         capture.frame(NOON + 0.25, 0, SAY, False, "colour \x1b[31m, \u202e and\nline")
         capture.frame(NOON + 1, 1, ASK[:-1], False)
@@ -81,14 +81,14 @@ def test_scapy_reads_back_what_was_written(packets: list[tuple[bytes, str, bool,
     """Any bytes come back unchanged, and any comment as `safe` returns it."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "a.pcapng")
-        with CaptureWriter(path, WAYS) as capture:
-            for number, (frame, comment, outbound, way) in enumerate(packets):
-                capture.frame(NOON + number, way, frame, outbound, comment)
+        with CaptureWriter(path, ADAPTERS) as capture:
+            for number, (frame, comment, outbound, adapter) in enumerate(packets):
+                capture.frame(NOON + number, adapter, frame, outbound, comment)
         with RawPcapNgReader(str(path)) as reader:
             read = list(reader)
     assert [frame for frame, _ in read] == [frame for frame, _, _, _ in packets]
-    for number, ((_, told), (frame, comment, outbound, way)) in enumerate(zip(read, packets, strict=True)):
-        assert (told.linktype, told.wirelen, told.ifname) == (1, len(frame), WAYS[way].name.encode())
+    for number, ((_, told), (frame, comment, outbound, adapter)) in enumerate(zip(read, packets, strict=True)):
+        assert (told.linktype, told.wirelen, told.ifname) == (1, len(frame), ADAPTERS[adapter].name.encode())
         assert ((told.tshigh << 32) + told.tslow) / 1e9 == pytest.approx(NOON + number, abs=1e-6)
         assert told.tsresol == 1_000_000_000
         assert told.comments == ([safe(comment).encode()] if comment else None)
@@ -103,7 +103,7 @@ def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
     (tmp_path / "dangling.pcapng").symlink_to(tmp_path / "elsewhere")
     for name in ("there.pcapng", "link.pcapng", "dangling.pcapng"):
         with pytest.raises(UsageError, match=rf"{name}: the capture file exists already"):
-            CaptureWriter(tmp_path / name, WAYS)
+            CaptureWriter(tmp_path / name, ADAPTERS)
     assert there.read_bytes() == b"precious"
     assert not (tmp_path / "elsewhere").exists()
 
@@ -119,14 +119,14 @@ def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
 def test_a_file_that_cannot_be_made(tmp_path: Path, name: str, said: str) -> None:
     """The message names the path and what to do, and no file is left."""
     with pytest.raises(UsageError, match=said):
-        CaptureWriter(tmp_path / name, WAYS)
+        CaptureWriter(tmp_path / name, ADAPTERS)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_the_file_is_bounded(tmp_path: Path) -> None:
     """Frames beyond the limit are counted and not written; the file stays readable."""
     path = tmp_path / "a.pcapng"
-    with CaptureWriter(path, WAYS, limit=2000) as capture:
+    with CaptureWriter(path, ADAPTERS, limit=2000) as capture:
         for number in range(100):
             capture.frame(NOON + number, 0, ASK, True, "x")
         assert path.stat().st_size <= 2000
@@ -139,7 +139,7 @@ def test_the_file_is_bounded(tmp_path: Path) -> None:
 
 def test_each_frame_is_there_at_once(tmp_path: Path) -> None:
     """Frames do not wait in a buffer, so that a process that dies leaves all of them."""
-    capture = CaptureWriter(tmp_path / "a.pcapng", WAYS)
+    capture = CaptureWriter(tmp_path / "a.pcapng", ADAPTERS)
     for number in range(3):
         capture.frame(NOON, 0, ASK, True)
         with RawPcapNgReader(str(tmp_path / "a.pcapng")) as reader:
@@ -155,7 +155,7 @@ def test_a_full_disk_ends_the_capture_and_nothing_else() -> None:
             (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)("a small file system needs root")
         try:
             path = Path(folder, "a.pcapng")
-            with CaptureWriter(path, WAYS) as capture:
+            with CaptureWriter(path, ADAPTERS) as capture:
                 for number in range(1000):
                     capture.frame(NOON + number, 0, ASK, True, "x")
             with RawPcapNgReader(str(path)) as reader:

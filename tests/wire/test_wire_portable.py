@@ -63,7 +63,7 @@ def test_both_hear_the_same_at_the_same_time(lab: Lab, cable: tuple[str, str, so
     with lab.inside(cable[0]):
         raw, portable = open_link("raw", "eth0"), open_link("portable", "eth0")
     with raw, portable:
-        assert raw.ways == portable.ways
+        assert raw.adapters == portable.adapters
         raw.send(ASK)
         portable.send(ASK)
         raw.send(PING)

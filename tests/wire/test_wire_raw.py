@@ -82,10 +82,10 @@ def bench(lab: Lab) -> Iterator[Bench]:
         yield Bench(lab, station, device, link, far)
 
 
-def test_the_way_is_the_interface(bench: Bench) -> None:
-    """The way has the interface's name, its MAC and the system's address."""
-    way = bench.link.ways[0]
-    assert (way.name, way.mac, way.addresses) == ("eth0", STATION, ((STATION_IP, 24),))
+def test_the_adapter_is_the_interface(bench: Bench) -> None:
+    """The adapter has the interface's name, its MAC and the system's address."""
+    adapter = bench.link.adapters[0]
+    assert (adapter.name, adapter.mac, adapter.addresses) == ("eth0", STATION, ((STATION_IP, 24),))
     assert (bench.link.kind, bench.link.hears_all, bench.link.carrier()) == ("raw", True, True)
 
 
@@ -218,7 +218,7 @@ def test_the_cable_out_and_in_and_out_is_seen_at_once(bench: Bench) -> None:
         after = bench.link.now()
         seen = bench.change(lambda carrier, up=up: carrier.up is up)  # type: ignore[misc]
         assert before < seen.at < after + 0.2
-        assert (seen.way, seen.gone, seen.off, bench.link.carrier()) == (0, False, False, up)
+        assert (seen.adapter, seen.gone, seen.off, bench.link.carrier()) == (0, False, False, up)
         time.sleep(0.1)
 
 
@@ -320,8 +320,8 @@ def test_another_interface_is_not_taken_for_a_removed_one(bench: Bench) -> None:
     assert not bench.link.carrier()
 
 
-def test_two_ways_are_told_apart(lab: Lab) -> None:
-    """Each way has its own cable and carrier; frames arrive in order of time."""
+def test_two_adapters_are_told_apart(lab: Lab) -> None:
+    """Each adapter has its own cable and carrier; frames arrive in order of time."""
     station, device = lab.namespace("station"), lab.namespace("device")
     ends = {}
     for name in ("eth0", "eth1"):
@@ -336,13 +336,13 @@ def test_two_ways_are_told_apart(lab: Lab) -> None:
             ends[name].send(SAID)
             time.sleep(0.002)
         heard = [news for news in link.receive(0) if isinstance(news, Heard)]
-        assert [news.way for news in heard] == [1, 0, 1]
-        link.send(ASK, way=1)
+        assert [news.adapter for news in heard] == [1, 0, 1]
+        link.send(ASK, adapter=1)
         ends["eth1"].settimeout(1)
         assert ends["eth1"].recv(100) == padded(ASK)
         lab.down(device, "eth1")
         changes = link.receive(link.now() + 1)
-        assert [(news.way, news.up) for news in changes if isinstance(news, Carrier)] == [(1, False)]
+        assert [(news.adapter, news.up) for news in changes if isinstance(news, Carrier)] == [(1, False)]
         assert (link.carrier(0), link.carrier(1)) == (True, False)
 
 

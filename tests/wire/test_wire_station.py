@@ -87,7 +87,7 @@ def test_an_interface_that_cannot_be_used(lab: Lab, station: str, name: str, sai
 
 @pytest.mark.lab
 def test_another_interface_that_cannot_be_used_leaves_nothing_open(lab: Lab, station: str) -> None:
-    """If a further way cannot be opened, the sockets opened before are closed."""
+    """If a further adapter cannot be opened, the sockets opened before are closed."""
     before = len(os.listdir("/proc/self/fd"))
     with lab.inside(station), pytest.raises(LinkError, match="eth9"):
         open_raw("eth0", ["eth1", "eth9"])

@@ -36,10 +36,12 @@ def without_rights() -> None:
     os.setuid(65534)
 
 
-def ask(link: Link, sequence: int, source: int = STATION_IP, target: int = DEVICE_IP, way: int = 0) -> float | None:
+def ask(link: Link, sequence: int, source: int = STATION_IP, target: int = DEVICE_IP, adapter: int = 0) -> float | None:
     """Send an echo request as the prober does."""
-    echo = Echo(DEVICE, link.ways[way].mac, source, target, 64, ECHO_REQUEST, 0x1234, sequence, b"sixteen bytes !!")
-    return link.send(echo_to_wire(echo), way)
+    echo = Echo(
+        DEVICE, link.adapters[adapter].mac, source, target, 64, ECHO_REQUEST, 0x1234, sequence, b"sixteen bytes !!"
+    )
+    return link.send(echo_to_wire(echo), adapter)
 
 
 def heard(link: Link, seconds: float = 0.3) -> list[Echo]:
@@ -89,7 +91,7 @@ def test_an_echo_is_answered_without_any_right(lab: Lab, cable: tuple[str, str])
 
 
 def test_the_route_of_another_interface_is_not_taken(lab: Lab, cable: tuple[str, str]) -> None:
-    """With one subnet on two interfaces, each way sends on its own cable, whatever route the kernel prefers."""
+    """With one subnet on two interfaces, each adapter sends on its own cable, whatever route the kernel prefers."""
     other = lab.namespace("other")
     lab.veth((cable[0], "eth1"), (other, "eth0"), macs=("00-00-5E-00-53-02", "00-00-5E-00-53-99"))
     lab.address(cable[0], "eth1", "192.0.2.3/24")
@@ -98,7 +100,7 @@ def test_the_route_of_another_interface_is_not_taken(lab: Lab, cable: tuple[str,
         link = open_link("unprivileged", "eth0", ["eth1"])
     with link:
         ask(link, 1)
-        ask(link, 2, source=0xC0000203, way=1)
+        ask(link, 2, source=0xC0000203, adapter=1)
         assert sorted((echo.sequence, echo.source) for echo in heard(link)) == [(1, DEVICE), (2, 0x00005E005399)]
         lab.down(cable[1], "eth0")
         ask(link, 3)

@@ -28,9 +28,9 @@ class Computer:
         self.opened: list[tuple[int, int]] = []
         self.opens = True
 
-    def reopen(self, way: int, index: int) -> bool:
+    def reopen(self, adapter: int, index: int) -> bool:
         """Open an adapter again, if it can be opened."""
-        self.opened.append((way, index))
+        self.opened.append((adapter, index))
         return self.opens
 
     def watched(self) -> AdapterCarrier:

@@ -24,8 +24,8 @@ class PortAnswers:
         self.run, self.target = run, target
         self.entry: AddressState = run.scheduler.entry(target.address, target.subnet)
         self.entry.keep(keep)
-        ways = range(1, len(run.scheduler.ways))
-        self.beyond = [run.scheduler.entry(target.address, target.subnet, way) for way in ways]
+        adapters = range(1, len(run.scheduler.adapters))
+        self.beyond = [run.scheduler.entry(target.address, target.subnet, adapter) for adapter in adapters]
         self.began = run.now  # sightings from here on count
         self.mac: int | None = None  # the MAC under test: the one that answered first
         self.first = EVER  # when the first answered probe was sent

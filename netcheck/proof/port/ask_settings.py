@@ -55,12 +55,12 @@ def _question(port: PortState, mac: int) -> SettingsQuestion:
     run, target = port.run, port.target
     net = run.scope.net(target.subnet)
     senders = run.scheduler.senders
-    ours = {address for way in run.scheduler.ways for address, _ in way.addresses} | set(senders.values())
+    ours = {address for adapter in run.scheduler.adapters for address, _ in adapter.addresses} | set(senders.values())
     best = max((_tally(port, kind) for kind in ProbeKind), key=lambda tally: tally.answered)
     return SettingsQuestion(
         address=target.address,
         mac=mac,
-        station_mac=run.scheduler.ways[0].mac,
+        station_mac=run.scheduler.adapters[0].mac,
         planned=target.mask if target.mask is not None else net.length,
         free=lambda address: run.scope.free(address) and address not in ours,
         station=senders.get((0, target.subnet)) if _tally(port, ProbeKind.ECHO).answered else None,

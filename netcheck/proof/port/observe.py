@@ -68,16 +68,16 @@ def _owners(port: PortState) -> tuple[Owner, ...]:
         for sighting in entry.heard(port.began, port.ended):
             phase = phase_of(port, sighting)
             if phase is not None:
-                key = (sighting.mac, phase, sighting.way)
+                key = (sighting.mac, phase, sighting.adapter)
                 found[key] = found.get(key, True) and sighting.how == "echo"
-    return tuple(Owner(mac, phase, way, echo_only) for (mac, phase, way), echo_only in found.items())
+    return tuple(Owner(mac, phase, adapter, echo_only) for (mac, phase, adapter), echo_only in found.items())
 
 
 def phase_of(port: PortState, sighting: Sighting) -> Phase | None:
     """Return the phase that a sighting counts in; None for the device itself while its cable is out: the phases deal
     with its answers. A MAC that is heard after the cable was asked back, from which the device never returned, answers
     in the device's place in phase back."""
-    itself, means = sighting.mac == port.mac and sighting.way == 0, sighting.means
+    itself, means = sighting.mac == port.mac and sighting.adapter == 0, sighting.means
     span = next((span for span in port.away if span[0] < means < span[1]), None)
     if span is None:
         return Phase.BACK if means >= port.back_from else Phase.IN

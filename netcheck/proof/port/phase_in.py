@@ -119,7 +119,7 @@ def gather(port: PortState) -> Steps:
     run = port.run
     began = run.now
     port.say(What.WAIT, "Counting its answers", began + ENOUGH_IN)
-    own = {address for way in run.scheduler.ways for address, _ in way.addresses}
+    own = {address for adapter in run.scheduler.adapters for address, _ in adapter.addresses}
     spare = tuple(address for address in run.scope.net(port.target.subnet).spare if address not in own)
     while not (_controls_asked(port, spare) and port.reliable() and _ready(port, run.now - began)):
         port.pressed()

@@ -236,7 +236,7 @@ class PortState(PortAnswers):
         """Say whether another interface of the station has been asked often enough, if it is up and has an address."""
         pull = self.pull
         assert pull is not None
-        if (entry.way, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.way]:
+        if (entry.adapter, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.adapter]:
             return True
         return sum(probe.sent >= pull.out_from and probe.settled for probe in entry.probes) >= ASKED_BEYOND
 

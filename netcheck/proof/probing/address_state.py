@@ -57,7 +57,7 @@ class Probe:
 
     kind: ProbeKind
     address: int
-    way: int
+    adapter: int
     sequence: int
     sent: float
     expires: float
@@ -79,7 +79,7 @@ class Sighting(NamedTuple):
     address: int
     mac: int
     how: str
-    way: int
+    adapter: int
     asked: float | None = None
     late: bool = False
 
@@ -92,9 +92,9 @@ class Sighting(NamedTuple):
 class AddressState:
     """One address on one interface: how often it is asked, and what came back."""
 
-    def __init__(self, address: int, way: int, net: str) -> None:
+    def __init__(self, address: int, adapter: int, net: str) -> None:
         """Start without probes."""
-        self.address, self.way, self.net = address, way, net
+        self.address, self.adapter, self.net = address, adapter, net
         self.every: dict[ProbeKind, float | None] = {ARP: None, ECHO: None}
         self.tickets: dict[ProbeKind, int] = {ARP: 0, ECHO: 0}  # the valid element in the scheduler's queues
         self.urgent = False  # under test: asked before others, and always at the MAC it began with

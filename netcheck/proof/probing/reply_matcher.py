@@ -22,7 +22,7 @@ from netcheck.wire.frames import (
     believable,
     echo_from_wire,
 )
-from netcheck.wire.link import Heard, Way
+from netcheck.wire.link import Adapter, Heard
 
 REPLY_EVERY = (
     0.05  # seconds between replies for the borrowed address, so that a flood of requests causes no flood of replies
@@ -35,14 +35,14 @@ class ReplyMatcher:
     """Reads frames. An echo reply counts only with this run's identifier, an open sequence number, the 16 random bytes
     and the right addresses; any other echo reply for an address of this run is counted as forged."""
 
-    def __init__(self, ways: Sequence[Way], rng: Random) -> None:
+    def __init__(self, adapters: Sequence[Adapter], rng: Random) -> None:
         """`rng` gives the identifier and the random bytes that every echo of this run carries."""
-        self.ways = ways
-        self.own_macs = {way.mac for way in ways}
+        self.adapters = adapters
+        self.own_macs = {adapter.mac for adapter in adapters}
         self.identifier = rng.randrange(1, 0x10000)
         self.token = rng.randbytes(16)
-        self.senders: dict[tuple[int, str], int] = {}  # (way, subnet) -> the address to ask from
-        self.entries: dict[tuple[int, int], AddressState] = {}  # (way, address)
+        self.senders: dict[tuple[int, str], int] = {}  # (adapter, subnet) -> the address to ask from
+        self.entries: dict[tuple[int, int], AddressState] = {}  # (adapter, address)
         self.borrowed: set[int] = set()
         self.claiming: set[int] = set()  # to be borrowed, unless a host is found that has them
         self.conflict: int | None = None  # the MAC of a host that has a borrowed address
@@ -77,23 +77,23 @@ class ReplyMatcher:
     def _hear_arp(self, heard: Heard, arp: Arp) -> Sighting | None:
         if arp.sender_mac in self.own_macs or not believable(arp.sender_mac):
             return None
-        if heard.way == 0:
+        if heard.adapter == 0:
             self._check_borrowed(heard.at, arp)
         if arp.sender_ip == 0:
-            claimed = self.entries.get((heard.way, arp.target_ip))
+            claimed = self.entries.get((heard.adapter, arp.target_ip))
             if claimed is not None:
                 claimed.claimed, claimed.claimed_by = heard.at, arp.sender_mac
-            return Sighting(heard.at, 0, arp.sender_mac, "said", heard.way)
-        entry = self.entries.get((heard.way, arp.sender_ip))
-        to_us = entry is not None and arp.op == REPLY and self._to_us(heard.way, entry, arp)
+            return Sighting(heard.at, 0, arp.sender_mac, "said", heard.adapter)
+        entry = self.entries.get((heard.adapter, arp.sender_ip))
+        to_us = entry is not None and arp.op == REPLY and self._to_us(heard.adapter, entry, arp)
         probe = entry.newest_arp(heard.at) if entry is not None and to_us else None
         return self._note(heard, entry, probe, "arp" if probe else "said", arp.sender_mac, arp.sender_ip)
 
-    def _to_us(self, way: int, entry: AddressState, arp: Arp) -> bool:
+    def _to_us(self, adapter: int, entry: AddressState, arp: Arp) -> bool:
         """A reply comes to our MAC, or to all (RFC 3927 section 2.5) and names our address or none as its target."""
-        if arp.destination == self.ways[way].mac:
+        if arp.destination == self.adapters[adapter].mac:
             return True
-        return arp.destination == BROADCAST and arp.target_ip in (0, self.senders.get((way, entry.net)))
+        return arp.destination == BROADCAST and arp.target_ip in (0, self.senders.get((adapter, entry.net)))
 
     def _check_borrowed(self, at: float, arp: Arp) -> None:
         """Detect a host that has or claims the address that is borrowed here (RFC 5227 sections 2.1.1, 2.4), and reply
@@ -102,7 +102,7 @@ class ReplyMatcher:
         if claims or arp.sender_ip in self.borrowed or arp.sender_ip in self.claiming:
             self.conflict = arp.sender_mac
         elif arp.op == REQUEST and arp.target_ip in self.borrowed and self._may_reply(at, arp.sender_mac):
-            mac = self.ways[0].mac
+            mac = self.adapters[0].mac
             self.replies.append((arp_reply(mac, arp.target_ip, arp.sender_mac, arp.sender_ip), arp.sender_ip))
 
     def _may_reply(self, at: float, sender: int) -> bool:
@@ -115,16 +115,16 @@ class ReplyMatcher:
 
     def _hear_echo(self, heard: Heard, echo: Echo) -> Sighting | None:
         probe = self._open.get(echo.sequence)
-        entry = self.entries.get((heard.way, echo.source_ip))
+        entry = self.entries.get((heard.adapter, echo.source_ip))
         if (
             probe is None
             or entry is None
             or heard.at >= probe.expires + LATE
-            or (probe.way, probe.address) != (heard.way, echo.source_ip)
+            or (probe.adapter, probe.address) != (heard.adapter, echo.source_ip)
             or echo.identifier != self.identifier
             or echo.payload != self.token
-            or echo.destination != self.ways[heard.way].mac
-            or echo.target_ip != self.senders.get((heard.way, entry.net))
+            or echo.destination != self.adapters[heard.adapter].mac
+            or echo.target_ip != self.senders.get((heard.adapter, entry.net))
             or echo.source in self.own_macs
             or not believable(echo.source)
         ):
@@ -136,7 +136,7 @@ class ReplyMatcher:
         self, heard: Heard, entry: AddressState | None, probe: Probe | None, how: str, mac: int, address: int
     ) -> Sighting:  # fmt: skip
         late = probe is not None and heard.at > probe.expires
-        sighting = Sighting(heard.at, address, mac, how, heard.way, probe.sent if probe else None, late)
+        sighting = Sighting(heard.at, address, mac, how, heard.adapter, probe.sent if probe else None, late)
         if entry is not None:
             entry.note(sighting, probe)
         return sighting

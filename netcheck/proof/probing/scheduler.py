@@ -18,7 +18,7 @@ from netcheck.proof.probing.address_state import ARP, ECHO, EVER, AddressState, 
 from netcheck.proof.probing.reply_matcher import ReplyMatcher
 from netcheck.proof.verdict.silence_rule import ARP_EVERY
 from netcheck.wire.frames import BROADCAST, ECHO_REQUEST, Echo, arp_request, echo_to_wire
-from netcheck.wire.link import Heard, Way
+from netcheck.wire.link import Adapter, Heard
 
 WATCH_EVERY = 1.01
 MARGIN = 1.01  # pace gaps are stretched by this, so that jitter does not break the pace
@@ -26,10 +26,11 @@ NAMED_BETWEEN = 4  # ARP requests with a sender address between two without, whi
 
 
 class Send(NamedTuple):
-    """A frame to send on a way. `probe` is the probe that it carries; its time of sending is reported to `sent`."""
+    """A frame to send on an adapter. `probe` is the probe that it carries; its time of sending is reported to
+    `sent`."""
 
     frame: bytes
-    way: int = 0
+    adapter: int = 0
     probe: Probe | None = None
 
 
@@ -46,12 +47,12 @@ class ProbeScheduler:
     """All addresses of a run, the queues of their next probes, and their open probes. A queue element carries a ticket
     and is ignored when its address has a newer one."""
 
-    def __init__(self, ways: Sequence[Way], hears_all: bool, pace: Pace, rng: Random) -> None:
+    def __init__(self, adapters: Sequence[Adapter], hears_all: bool, pace: Pace, rng: Random) -> None:
         """`hears_all` says whether the link hears ARP; without it, echoes are broadcast to find a MAC."""
-        self.ways, self.hears_all, self.pace = ways, hears_all, pace
-        self.matcher = ReplyMatcher(ways, rng)
+        self.adapters, self.hears_all, self.pace = adapters, hears_all, pace
+        self.matcher = ReplyMatcher(adapters, rng)
         self.senders, self.entries = self.matcher.senders, self.matcher.entries
-        self.carrier = dict.fromkeys(range(len(ways)), True)  # nothing is asked on a way without
+        self.carrier = dict.fromkeys(range(len(adapters)), True)  # nothing is asked on an adapter without
         self.paused = False  # while it is not sure that the address to ask from is free
         self._sequence = count(1)
         self._tickets = count(1)
@@ -60,17 +61,17 @@ class ProbeScheduler:
         self._expiring: list[tuple[float, int, AddressState, Probe]] = []
         self._direct: list[Send] = []  # those that wait for nothing
         self._free_at = self._broadcast_free_at = 0.0
-        self._each_free_at: dict[int, float] = {}  # by address, all ways together
+        self._each_free_at: dict[int, float] = {}  # by address, all adapters together
         self._gap, self._gap_each = MARGIN / pace.total, MARGIN / pace.each
         self._packet_id = count(rng.randrange(0x10000))
 
     # What to ask
 
-    def entry(self, address: int, net: str, way: int = 0) -> AddressState:
-        """Return the state of an address on a way, made when it is not there yet."""
-        found = self.entries.get((way, address))
+    def entry(self, address: int, net: str, adapter: int = 0) -> AddressState:
+        """Return the state of an address on an adapter, made when it is not there yet."""
+        found = self.entries.get((adapter, address))
         if found is None:
-            found = self.entries[way, address] = AddressState(address, way, net)
+            found = self.entries[adapter, address] = AddressState(address, adapter, net)
         return found
 
     def ask(
@@ -157,11 +158,11 @@ class ProbeScheduler:
         return [Send(frame) for frame, _ in replies]
 
     def _consider(self, now: float, entry: AddressState, kind: ProbeKind, sends: list[Send]) -> None:
-        every, sender = entry.every[kind], self.senders.get((entry.way, entry.net))
+        every, sender = entry.every[kind], self.senders.get((entry.adapter, entry.net))
         assert every is not None  # else it had no ticket
         if sender is None or (kind is ARP and not self.hears_all):
             entry.tickets[kind] = 0
-        elif not self.carrier[entry.way] or (kind is ECHO and entry.mac is None and self.hears_all):
+        elif not self.carrier[entry.adapter] or (kind is ECHO and entry.mac is None and self.hears_all):
             self._queue(now + every, entry, kind)
         elif (free_at := self._entry_free_at(entry, kind)) > now:
             entry.owed = entry.owed or (kind is ARP and free_at > entry.broadcast_free_at and _after_echo(entry))
@@ -193,7 +194,7 @@ class ProbeScheduler:
         free_at, every = self._each_free_at.get(entry.address, 0.0), entry.every[ARP]
         assert every is not None
         entry.owed = free_at > now and _after_echo(entry)
-        if free_at > now or not self.carrier[entry.way]:
+        if free_at > now or not self.carrier[entry.adapter]:
             self._queue(max(free_at, now + MARGIN / self.pace.broadcast), entry, ARP)
         else:
             sends.append(self._ask(now, entry, ARP, every, self._arp_sender(entry)))
@@ -207,7 +208,7 @@ class ProbeScheduler:
                 entry.anonymous_left -= 1
                 entry.anonymous_sent += 1
                 return 0
-        return self.senders[entry.way, entry.net]
+        return self.senders[entry.adapter, entry.net]
 
     def _ask(self, now: float, entry: AddressState, kind: ProbeKind, every: float, sender: int) -> Send:
         self._queue(now + every, entry, kind)
@@ -215,8 +216,8 @@ class ProbeScheduler:
 
     def _probe(self, now: float, entry: AddressState, kind: ProbeKind, sender: int) -> Send:
         sequence = next(self._sequence) & 0xFFFF
-        probe = Probe(kind, entry.address, entry.way, sequence, now, now + entry.wait, sender == 0, entry.stage)
-        mac = self.ways[entry.way].mac
+        probe = Probe(kind, entry.address, entry.adapter, sequence, now, now + entry.wait, sender == 0, entry.stage)
+        mac = self.adapters[entry.adapter].mac
         if kind is ARP:
             frame = arp_request(mac, sender, entry.address)
         else:
@@ -231,7 +232,7 @@ class ProbeScheduler:
         self._count(now, entry.address)
         entry.add(probe)
         heapq.heappush(self._expiring, (probe.expires, next(self._tickets), entry, probe))
-        return Send(frame, entry.way, probe)
+        return Send(frame, entry.adapter, probe)
 
     def _count(self, now: float, address: int, known: bool = True) -> None:
         """Count a frame against the pace, and against the pace of its address where that is one that is asked."""
@@ -253,7 +254,7 @@ class ProbeScheduler:
     def not_sent(self, send: Send) -> None:
         """Take a frame back that the link did not accept: it was never a request."""
         if send.probe is not None:
-            self.entries[send.probe.way, send.probe.address].take_back(send.probe)
+            self.entries[send.probe.adapter, send.probe.address].take_back(send.probe)
 
     # What comes in
 

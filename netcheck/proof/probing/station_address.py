@@ -25,10 +25,10 @@ class StationAddresses:
 
     def trouble(self) -> str:
         """Return why nothing may be sent: an address of this computer is planned for a device. Empty if all is well."""
-        for way in self.scheduler.ways:
-            for address, _ in way.addresses:
+        for adapter in self.scheduler.adapters:
+            for address, _ in adapter.addresses:
                 if address in self.run.owner_of:
-                    return f"{quad(address)} is planned for a device, and this computer has it on {way.name}"
+                    return f"{quad(address)} is planned for a device, and this computer has it on {adapter.name}"
         for address in sorted(self.run.scope.stations):
             if address in self.run.owner_of:
                 return f"the plan's station address {quad(address)} is planned for a device as well"
@@ -38,9 +38,9 @@ class StationAddresses:
         """Choose the sender address of a subnet on every interface: the operating system's own, where it has one.
 
         The other interfaces of this computer never send from a borrowed address: it is reserved for this one link."""
-        for number, way in enumerate(self.scheduler.ways):
-            inside = [address for address, _ in way.addresses if net.holds(address)]
-            own = inside or [address for address, _ in way.addresses if number]
+        for number, adapter in enumerate(self.scheduler.adapters):
+            inside = [address for address, _ in adapter.addresses if net.holds(address)]
+            own = inside or [address for address, _ in adapter.addresses if number]
             if own:
                 self.scheduler.senders[number, net.name] = own[0]
         if (0, net.name) not in self.scheduler.senders and net.station is None:

@@ -58,7 +58,7 @@ class Exchange:
 
     def hear(self, heard: Heard) -> bool:
         """Take a frame; say whether it was a reply to a borrowed source, which no other part of the run needs."""
-        if heard.way:
+        if heard.adapter:
             return False
         if (arp := arp_from_wire(heard.frame)) is not None:
             self._hear_arp(arp, heard.at)

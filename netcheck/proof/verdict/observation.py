@@ -20,7 +20,7 @@ class Owner:
 
     mac: int
     phase: Phase
-    way: int = 0
+    adapter: int = 0
     echo_only: bool = False
 
 

@@ -64,7 +64,7 @@ def contested(seen: Observation, names: Names) -> str:
             f"{names.list(macs)} all answer for {seen.target.address_text}. They are planned for one device: it "
             "answers for both interfaces on one segment."
         )
-    beyond = any(owner.way and owner.phase is not Phase.OUT for owner in seen.owners)
+    beyond = any(owner.adapter and owner.phase is not Phase.OUT for owner in seen.owners)
     tail = " One of them was heard through another interface of this station." if beyond else ""
     return f"{names.list(macs)} all answer for {seen.target.address_text} with the cable in.{tail}"
 
@@ -130,7 +130,7 @@ def impostor(seen: Observation, names: Names) -> str:
         return ""
     macs = tuple(dict.fromkeys(owner.mac for owner in strange))
     verb = "answers" if len(macs) == 1 else "answer"
-    tail = ", through another interface of this station" if any(owner.way for owner in strange) else ""
+    tail = ", through another interface of this station" if any(owner.adapter for owner in strange) else ""
     return f"With the cable out, {names.list(macs)} {verb} for {seen.target.address_text}{tail}."
 
 

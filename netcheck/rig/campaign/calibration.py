@@ -57,7 +57,7 @@ class Calibration:
 
 
 def one_by_one(share: float, random: Random) -> Lost:
-    """Return a link that loses this share of the frames each way, independently."""
+    """Return a link that loses this share of the frames each adapter, independently."""
     return lambda now: random.random() < 1 - (1 - share) ** 2
 
 

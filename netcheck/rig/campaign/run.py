@@ -87,7 +87,7 @@ class Trial:
 
 def prove(site: DrawnSite, seed: int) -> Prober:
     """Prove a site in virtual time."""
-    prober = Prober(site.scope, site.rig.ways, NOBODY, site.options, Random(seed), poll=POLL)
+    prober = Prober(site.scope, site.rig.adapters, NOBODY, site.options, Random(seed), poll=POLL)
     drive(prober, site.rig, site.hand)
     return prober
 

@@ -19,7 +19,7 @@ from netcheck.rig.loss import Bursts
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.technicians import GIVES_UP, Habit, Hand
 from netcheck.rig.truth import Place
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 FIRST = 0xC0000200  # 192.0.2.0, a documentation prefix: RFC 5737
 MACS = 0x00005E005300  # documentation MACs: RFC 7042 section 2.1.2
@@ -85,13 +85,13 @@ class _Builder:
 
     def _bench(self, seed: int) -> None:
         own = not self._maybe(lots.BORROWED)
-        ways = [Way("x0", STATION_MAC, ((OWN, 24),) if own else ())]
+        adapters = [Adapter("x0", STATION_MAC, ((OWN, 24),) if own else ())]
         self.segment, self.office = Segment(direct=self.direct), Segment()
         segments = [self.segment]
         if self.direct and (self.fault in SECOND or self._maybe(0.3)):
-            ways.append(Way("x1", MACS + 2, ((FIRST + 2, 24),)))
+            adapters.append(Adapter("x1", MACS + 2, ((FIRST + 2, 24),)))
             segments.append(self.office)
-        self.rig = Rig(seed, ways, segments)
+        self.rig = Rig(seed, adapters, segments)
 
     def site(self) -> DrawnSite:
         """Build the site."""
@@ -300,7 +300,7 @@ class _Builder:
             self.cable.heals = beyond.heals = random.uniform(0, 2)
         elif fault in (Fault.FORGED_ECHO, Fault.FORGED_ARP):
             mirror = self.segment.join(Jack(STATION_MAC))
-            asks_from = OWN if rig.ways[0].addresses else BORROWED
+            asks_from = OWN if rig.adapters[0].addresses else BORROWED
             Forger(rig, mirror, FIRST + 20, ALPHA, asks_from, fault is Fault.FORGED_ARP)
         elif fault is Fault.FLAPPING:
             self._flap()

@@ -1,7 +1,7 @@
 """Writes frames to a pcapng file, which any packet analyser reads: draft-ietf-opsawg-pcapng.
 
-The file has one section, an interface block for each way, and an enhanced packet block for each frame. Each block is
-written in one call, so that a process that dies leaves a readable file. Comments pass through `safe`, since they may
+The file has one section, an interface block for each adapter, and an enhanced packet block for each frame. Each block
+is written in one call, so that a process that dies leaves a readable file. Comments pass through `safe`, since they may
 contain text from outside.
 """
 
@@ -19,7 +19,7 @@ from netcheck import __version__
 from netcheck.errors import NetcheckError, UsageError
 from netcheck.text import safe
 from netcheck.wire.capture import pcapng
-from netcheck.wire.link import Way
+from netcheck.wire.link import Adapter
 
 LIMIT = 1 << 30  # bytes of file, after which frames are counted and left out
 LONGEST = 1 << 16  # bytes kept of a frame
@@ -33,21 +33,21 @@ class CaptureWriter:
     `left_out` counts the frames that were not written; `problem` is why writing ended early (such as a full disk), ""
     if it did not. A capture that fails never ends a proof."""
 
-    def __init__(self, path: Path, ways: Sequence[Way], limit: int = LIMIT) -> None:
+    def __init__(self, path: Path, adapters: Sequence[Adapter], limit: int = LIMIT) -> None:
         """Create the file; UsageError if it exists or cannot be created."""
         self.left_out = 0
         self.problem = ""
         self._limit = limit
         self._size = 0
         self._file = _created(path)
-        self._write(_head(ways))
+        self._write(_head(adapters))
         if self.problem:
             self.close()
             raise UsageError.of(f"the capture cannot be written: {self.problem}", where=safe(str(path)))
 
-    def frame(self, at_unix_seconds: float, way: int, frame: bytes, outbound: bool, comment: str = "") -> None:
+    def frame(self, at_unix_seconds: float, adapter: int, frame: bytes, outbound: bool, comment: str = "") -> None:
         """Add a frame, with its time on the wall clock and a comment."""
-        block = _packet(at_unix_seconds, way, frame, outbound, comment)
+        block = _packet(at_unix_seconds, adapter, frame, outbound, comment)
         if self._file < 0 or self._size + len(block) > self._limit:
             self.left_out += 1
         else:
@@ -122,16 +122,18 @@ def _filled(value: bytes) -> bytes:
     return value + b"\0" * (-len(value) % 4)
 
 
-def _head(ways: Sequence[Way]) -> bytes:
+def _head(adapters: Sequence[Adapter]) -> bytes:
     section = struct.pack("=IHHq", pcapng.BYTE_ORDER, 1, 0, -1)  # version 1.0, length not known
     options = _option(pcapng.APPLICATION, f"netcheck {__version__}".encode()) + _option(pcapng.END, b"")
-    return _block(pcapng.SECTION, section, options) + b"".join(map(_interface, ways))
+    return _block(pcapng.SECTION, section, options) + b"".join(map(_interface, adapters))
 
 
-def _interface(way: Way) -> bytes:
-    options = _option(pcapng.NAME, safe(way.name, 60).encode()) + _option(pcapng.MAC, way.mac.to_bytes(6, "big"))
+def _interface(adapter: Adapter) -> bytes:
+    options = _option(pcapng.NAME, safe(adapter.name, 60).encode()) + _option(
+        pcapng.MAC, adapter.mac.to_bytes(6, "big")
+    )
     options += _option(pcapng.RESOLUTION, bytes([_NANOSECONDS]))
-    for address, length in way.addresses:
+    for address, length in adapter.addresses:
         mask = 0xFFFFFFFF << (32 - length) & 0xFFFFFFFF
         options += _option(pcapng.IPV4, address.to_bytes(4, "big") + mask.to_bytes(4, "big"))
     return _block(
@@ -139,10 +141,10 @@ def _interface(way: Way) -> bytes:
     )
 
 
-def _packet(at: float, way: int, frame: bytes, outbound: bool, comment: str) -> bytes:
+def _packet(at: float, adapter: int, frame: bytes, outbound: bool, comment: str) -> bytes:
     stamp = max(0, round(at * 1_000_000_000))
     kept = frame[:LONGEST]
-    head = struct.pack("=IIIII", way, stamp >> 32 & 0xFFFFFFFF, stamp & 0xFFFFFFFF, len(kept), len(frame))
+    head = struct.pack("=IIIII", adapter, stamp >> 32 & 0xFFFFFFFF, stamp & 0xFFFFFFFF, len(kept), len(frame))
     options = _option(pcapng.COMMENT, safe(comment).encode()) if comment else b""
     options += _option(pcapng.FLAGS, (pcapng.OUTBOUND if outbound else pcapng.INBOUND).to_bytes(4, sys.byteorder))
     return _block(pcapng.ENHANCED_PACKET, head + _filled(kept), options + _option(pcapng.END, b""))

@@ -10,7 +10,7 @@ from typing import Any, Protocol, Self
 
 from netcheck.wire.clock import Clock
 from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Carrier, News, Way
+from netcheck.wire.link import Adapter, Carrier, News
 from netcheck.wire.suspend import SuspendDetector
 
 BATCH = 4096  # frames taken from one interface in one call, so that a flood cannot hold the caller
@@ -29,7 +29,7 @@ class CarrierSource(Protocol):
     def look(self, now: float) -> list[Carrier]:
         """Return the changes since the last look."""
 
-    def carrier(self, way: int, now: float) -> bool:
+    def carrier(self, adapter: int, now: float) -> bool:
         """Return the carrier of an interface."""
 
     def close(self) -> None:
@@ -46,13 +46,13 @@ class SocketLink(ABC):
     overhears = False
 
     def __init__(self, interfaces: Sequence[NetworkInterface], carriers: CarrierSource) -> None:
-        self.ways: tuple[Way, ...] = tuple(one.way for one in interfaces)
+        self.adapters: tuple[Adapter, ...] = tuple(one.adapter for one in interfaces)
         self._clock = Clock()
         self._carriers = carriers
         self._suspends = SuspendDetector()
 
     @abstractmethod
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         """Send one frame."""
 
     @abstractmethod
@@ -87,9 +87,9 @@ class SocketLink(ABC):
             if self._clock.now() >= until:
                 return []
 
-    def carrier(self, way: int = 0) -> bool:
+    def carrier(self, adapter: int = 0) -> bool:
         """Return the carrier as the system reports it."""
-        return self._carriers.carrier(way, self._clock.now())
+        return self._carriers.carrier(adapter, self._clock.now())
 
     def close(self) -> None:
         """Close the sockets; safe to call twice."""

@@ -25,10 +25,10 @@ def kind_from_text(text: str) -> Kind:
 def open_link(
     kind: Kind, interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False
 ) -> Link:
-    """Open a link on an interface, with others as further ways; LinkError says what to do if that fails.
+    """Open a link on an interface, with others as further adapters; LinkError says what to do if that fails.
 
-    With `overhears` way 0 also hears echo replies to other MACs; with `listens` every way hears all traffic. Only the
-    raw link can do so. A link's module is imported only when it is opened."""
+    With `overhears` adapter 0 also hears echo replies to other MACs; with `listens` every adapter hears all traffic.
+    Only the raw link can do so. A link's module is imported only when it is opened."""
     match kind:
         case "raw":
             from netcheck.wire.links.raw import open_raw

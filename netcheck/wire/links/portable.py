@@ -32,7 +32,8 @@ HELD_BACK = 0.5  # seconds for which libpcap may keep a frame to itself while th
 
 
 def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
-    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used."""
+    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be
+    used."""
     import scapy.layers.l2  # noqa: F401  # tells scapy's sockets what Ethernet is
     from scapy.config import conf
     from scapy.error import Scapy_Exception
@@ -105,26 +106,26 @@ class PortableLink(SocketLink):
             self._dropped.append(0)
             self._empty_at.append(self._clock.now())
 
-    def _reopen(self, way: int, index: int) -> bool:
+    def _reopen(self, adapter: int, index: int) -> bool:
         """Open the socket of an interface that was removed and is back; return False if that fails."""
         from scapy.config import conf
         from scapy.error import Scapy_Exception
 
         conf.ifaces.reload()
         try:
-            opened = _opened(self._interfaces[way], index)
+            opened = _opened(self._interfaces[adapter], index)
         except (OSError, RuntimeError, ValueError, Scapy_Exception):
             return False
-        self._sockets[way].close()
-        self._sockets[way], self._dropped[way] = opened, 0
+        self._sockets[adapter].close()
+        self._sockets[adapter], self._dropped[adapter] = opened, 0
         return True
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         """Send; see `Link.send`."""
         frame = padded(frame)
         at = self._clock.now()
         try:
-            sent = self._sockets[way].send(frame)
+            sent = self._sockets[adapter].send(frame)
         except OSError:
             return None
         return None if sent is not None and sent < 0 else at  # libpcap returns -1 instead of an error
@@ -135,46 +136,46 @@ class PortableLink(SocketLink):
 
     def _drain(self, ready: Collection[Any], news: list[News]) -> None:
         """Read every socket, since some hide frames from select."""
-        for way in range(len(self._sockets)):
-            self._read(way, news)
+        for adapter in range(len(self._sockets)):
+            self._read(adapter, news)
         if ready and not news:
             time.sleep(0.001)  # a socket that is always ready must not take the whole processor
 
-    def _read(self, way: int, news: list[News]) -> None:
+    def _read(self, adapter: int, news: list[News]) -> None:
         """Read what is queued, up to a batch, and the drop count.
 
         scapy's own socket for Linux returns None for a frame of ours; the others return the frame, and None at the
         end of the queue."""
-        socket, ours = self._sockets[way], self.ways[way].mac.to_bytes(6, "big")
+        socket, ours = self._sockets[adapter], self.adapters[adapter].mac.to_bytes(6, "big")
         native = _native(socket)
         try:
             for _ in range(BATCH):
                 _, frame, stamp = socket.recv_raw()
                 if frame is not None and (native or frame[6:12] != ours):
                     whole = _untagged(frame)
-                    if bpf.wanted(whole, self.ways[way].mac):
-                        news.append(Heard(self._time(stamp, way, native), way, whole))
+                    if bpf.wanted(whole, self.adapters[adapter].mac):
+                        news.append(Heard(self._time(stamp, adapter, native), adapter, whole))
                 elif frame is None and not native:
-                    self._empty_at[way] = self._clock.now()
+                    self._empty_at[adapter] = self._clock.now()
                     break
         except OSError:  # the queue is empty, or the interface is gone, which the carrier shows
-            self._empty_at[way] = self._clock.now()
-        if dropped := self._dropped_now(way):
-            news.append(Lost(self._clock.now(), way, dropped))
+            self._empty_at[adapter] = self._clock.now()
+        if dropped := self._dropped_now(adapter):
+            news.append(Lost(self._clock.now(), adapter, dropped))
 
-    def _dropped_now(self, way: int) -> int:
+    def _dropped_now(self, adapter: int) -> int:
         """Return how many frames the system dropped since the last call; 0 where it does not tell."""
-        socket = self._sockets[way]
+        socket = self._sockets[adapter]
         if _native(socket):
             return dropped_since(socket.ins)
-        before, self._dropped[way] = self._dropped[way], _dropped_by_libpcap(socket)
-        return max(0, self._dropped[way] - before)
+        before, self._dropped[adapter] = self._dropped[adapter], _dropped_by_libpcap(socket)
+        return max(0, self._dropped[adapter] - before)
 
-    def _time(self, stamp: float | None, way: int, native: bool) -> float:
+    def _time(self, stamp: float | None, adapter: int, native: bool) -> float:
         latest = self._clock.now()
         if stamp is None or not STAMPS_FIT:
             return latest
-        earliest = self._empty_at[way] - (0 if native else HELD_BACK)
+        earliest = self._empty_at[adapter] - (0 if native else HELD_BACK)
         return self._clock.at(round(stamp * 1e9), earliest, latest)
 
     def _close(self) -> None:

@@ -31,10 +31,10 @@ _NOT_SENT = frozenset(
 
 
 def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False) -> RawLink:
-    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used.
+    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be used.
 
-    With `overhears` way 0 also hears echo replies to other MACs, which makes sense on a direct cable only. With
-    `listens` every way hears all that passes."""
+    With `overhears` adapter 0 also hears echo replies to other MACs, which makes sense on a direct cable only. With
+    `listens` every adapter hears all that passes."""
     if not on_linux():
         raise needs_linux("raw")
     interfaces = [found(name) for name in (interface, *others)]
@@ -64,40 +64,40 @@ class RawLink(SocketLink):
 
     def open(self) -> None:
         """Open all sockets; OSError where one cannot be opened."""
-        for way, index in enumerate(self._indexes):
-            self.opening = self.ways[way].name
-            self._sockets.append(self._opened(way, index))
-            self._descriptors.append(self._sockets[way].fileno())
+        for adapter, index in enumerate(self._indexes):
+            self.opening = self.adapters[adapter].name
+            self._sockets.append(self._opened(adapter, index))
+            self._descriptors.append(self._sockets[adapter].fileno())
             self._empty_at.append(self._clock.now())
         time.sleep(SETTLE)
 
-    def _opened(self, way: int, index: int) -> socket.socket:
-        overhears = self.overhears and way == 0
-        program = bpf.listening_program() if self._listens else bpf.program(self.ways[way].mac, overhears)
-        return open_packet_socket(self.ways[way].name, index, program, promiscuous=overhears or self._listens)
+    def _opened(self, adapter: int, index: int) -> socket.socket:
+        overhears = self.overhears and adapter == 0
+        program = bpf.listening_program() if self._listens else bpf.program(self.adapters[adapter].mac, overhears)
+        return open_packet_socket(self.adapters[adapter].name, index, program, promiscuous=overhears or self._listens)
 
-    def _reopen(self, way: int, index: int) -> bool:
+    def _reopen(self, adapter: int, index: int) -> bool:
         """Open the socket of an interface that was removed and is back; return False if that fails."""
         try:
-            opened = self._opened(way, index)
+            opened = self._opened(adapter, index)
         except OSError:
             return False
-        self._sockets[way].close()
-        self._sockets[way], self._descriptors[way] = opened, opened.fileno()
+        self._sockets[adapter].close()
+        self._sockets[adapter], self._descriptors[adapter] = opened, opened.fileno()
         return True
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
         """Send; see `Link.send`. The time is that before the call: on a short cable the reply can arrive before the
         call returns."""
         frame = padded(frame)
         for _ in range(2):  # a socket refuses one send after its interface was off, though it may be on again
             at = self._clock.now()
             try:
-                self._sockets[way].send(frame)
+                self._sockets[adapter].send(frame)
                 return at
             except OSError as error:
                 if error.errno not in _NOT_SENT:
-                    raise link_error(error, self.ways[way].name) from error
+                    raise link_error(error, self.adapters[adapter].name) from error
                 if error.errno != errno.ENETDOWN:
                     break
         return None
@@ -106,24 +106,24 @@ class RawLink(SocketLink):
         return select.select([*self._descriptors, self._carriers.descriptor], [], [], seconds)[0]
 
     def _drain(self, ready: Collection[int], news: list[News]) -> None:
-        for way, descriptor in enumerate(self._descriptors):
+        for adapter, descriptor in enumerate(self._descriptors):
             if descriptor in ready:
-                self._read(way, self._sockets[way], news)
+                self._read(adapter, self._sockets[adapter], news)
 
-    def _read(self, way: int, packets: socket.socket, news: list[News]) -> None:
+    def _read(self, adapter: int, packets: socket.socket, news: list[News]) -> None:
         """Read what is queued, up to a batch, and the drop count. A socket reports an error once when its interface
         goes down; the carrier shows that."""
-        receive, at, earliest = packets.recvmsg, self._clock.at, self._empty_at[way]
+        receive, at, earliest = packets.recvmsg, self._clock.at, self._empty_at[adapter]
         try:
             for _ in range(BATCH):
                 frame, ancillary, _, _ = receive(bpf.LONGEST, STAMP_ROOM, socket.MSG_DONTWAIT)
                 latest = self._clock.now()
                 stamp = stamp_in(ancillary)
-                news.append(Heard(latest if stamp is None else at(stamp, earliest, latest), way, frame))
+                news.append(Heard(latest if stamp is None else at(stamp, earliest, latest), adapter, frame))
         except OSError:
-            self._empty_at[way] = self._clock.now()
+            self._empty_at[adapter] = self._clock.now()
         if dropped := dropped_since(packets):
-            news.append(Lost(self._clock.now(), way, dropped))
+            news.append(Lost(self._clock.now(), adapter, dropped))
 
     def _close(self) -> None:
         """Close all sockets; the kernel ends the group memberships with them."""

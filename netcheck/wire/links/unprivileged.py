@@ -48,13 +48,14 @@ class _EchoSocket:
     """A socket with the interface that it is bound to, its source address, and the drops counted so far."""
 
     socket: socket.socket
-    way: int
+    adapter: int
     address: int
     dropped: int = 0
 
 
 def open_unprivileged(interface: str, others: Sequence[str] = ()) -> UnprivilegedLink:
-    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used."""
+    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be
+    used."""
     if not on_linux():
         raise needs_linux("unprivileged")
     interfaces = [found(name) for name in (interface, *others)]
@@ -103,30 +104,30 @@ class UnprivilegedLink(SocketLink):
         super().__init__(interfaces, NetlinkCarrier(interfaces))
         self._interfaces = tuple(interfaces)
         self._sockets: dict[int, _EchoSocket] = {}  # by descriptor
-        self._by_address: dict[tuple[int, int], _EchoSocket] = {}  # by way and own address
-        self._identifiers: dict[tuple[int, int, int, int], int] = {}  # (way, own address, target, sequence)
+        self._by_address: dict[tuple[int, int], _EchoSocket] = {}  # by adapter and own address
+        self._identifiers: dict[tuple[int, int, int, int], int] = {}  # (adapter, own address, target, sequence)
         self._table = netlink.opened()
         self._empty_at = self._clock.now()
 
     def open(self) -> None:
         """Open a socket for each address; OSError where one cannot be opened."""
-        for way, part in enumerate(self._interfaces):
+        for adapter, part in enumerate(self._interfaces):
             for address, _ in part.addresses[:MOST_ADDRESSES]:
-                one = _EchoSocket(_opened(part, address), way, address)
-                self._sockets[one.socket.fileno()] = self._by_address[way, address] = one
+                one = _EchoSocket(_opened(part, address), adapter, address)
+                self._sockets[one.socket.fileno()] = self._by_address[adapter, address] = one
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
-        """Send an echo request from an address of this way; see `Link.send`. Any other frame does not leave."""
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
+        """Send an echo request from an address of this adapter; see `Link.send`. Any other frame does not leave."""
         echo = echo_from_wire(frame)
-        if echo is None or echo.type != ECHO_REQUEST or (way, echo.source_ip) not in self._by_address:
+        if echo is None or echo.type != ECHO_REQUEST or (adapter, echo.source_ip) not in self._by_address:
             return None
-        self._identifiers[way, echo.source_ip, echo.target_ip, echo.sequence] = echo.identifier
+        self._identifiers[adapter, echo.source_ip, echo.target_ip, echo.sequence] = echo.identifier
         while len(self._identifiers) > REMEMBERED:
             del self._identifiers[next(iter(self._identifiers))]
         message = _HEAD.pack(ECHO_REQUEST, 0, 0, 0, echo.sequence) + echo.payload  # the kernel fills in the rest
         at = self._clock.now()
         try:
-            self._by_address[way, echo.source_ip].socket.sendto(message, (quad(echo.target_ip), 0))
+            self._by_address[adapter, echo.source_ip].socket.sendto(message, (quad(echo.target_ip), 0))
         except OSError:
             return None  # no route, no carrier, no memory, a firewall
         return at
@@ -141,7 +142,7 @@ class UnprivilegedLink(SocketLink):
         self._empty_at = self._clock.now()
 
     def _read(self, one: _EchoSocket, news: list[News]) -> None:
-        macs = self._neighbours(one.way)
+        macs = self._neighbours(one.adapter)
         for _ in range(BATCH):
             try:
                 message, ancillary, _, (sender, *_) = one.socket.recvmsg(2048, STAMP_ROOM + 64)
@@ -155,14 +156,14 @@ class UnprivilegedLink(SocketLink):
             address = int.from_bytes(socket.inet_aton(sender), "big")
             frame = self._frame(one, message, ancillary, address, macs.get(address, 0))
             if frame is not None:
-                news.append(Heard(at, one.way, frame))
+                news.append(Heard(at, one.adapter, frame))
         before, one.dropped = one.dropped, dropped_in_all(one.socket)
         if one.dropped > before:
-            news.append(Lost(self._clock.now(), one.way, one.dropped - before))
+            news.append(Lost(self._clock.now(), one.adapter, one.dropped - before))
 
-    def _neighbours(self, way: int) -> dict[int, int]:
+    def _neighbours(self, adapter: int) -> dict[int, int]:
         try:
-            return netlink.neighbours(self._interfaces[way].index, self._table)
+            return netlink.neighbours(self._interfaces[adapter].index, self._table)
         except OSError:
             return {}
 
@@ -172,15 +173,15 @@ class UnprivilegedLink(SocketLink):
         """Build the Ethernet frame that may have carried a reply; None if it answers no open request."""
         said = {kind: data for level, kind, data in ancillary if level == socket.IPPROTO_IP}
         came_by = _INFO.unpack(said[_PKTINFO])[0] if len(said.get(_PKTINFO, b"")) == _INFO.size else 0
-        if len(message) < _HEAD.size or came_by != self._interfaces[one.way].index:
+        if len(message) < _HEAD.size or came_by != self._interfaces[one.adapter].index:
             return None
         kind, _, _, _, sequence = _HEAD.unpack_from(message)
-        identifier = self._identifiers.get((one.way, one.address, address, sequence))
+        identifier = self._identifiers.get((one.adapter, one.address, address, sequence))
         if kind != ECHO_REPLY or identifier is None:
             return None
         ttl = said.get(_TTL, b"\0\0\0\0")
         echo = Echo(
-            self.ways[one.way].mac, mac, address, one.address, struct.unpack("=i", ttl)[0] & 0xFF,
+            self.adapters[one.adapter].mac, mac, address, one.address, struct.unpack("=i", ttl)[0] & 0xFF,
             ECHO_REPLY, identifier, sequence, message[_HEAD.size :],
         )  # fmt: skip
         return echo_to_wire(echo)

@@ -16,24 +16,26 @@ from netcheck.wire.linux import netlink
 EVERY = 0.02  # seconds between two requests
 MOST = 1000  # messages taken in one look, so that a storm of events cannot hold the caller
 
-Reopen = Callable[[int, int], bool]  # way and new index; returns whether the link uses the interface again
+Reopen = Callable[[int, int], bool]  # adapter and new index; returns whether the link uses the interface again
 
 
-def _stays_closed(way: int, index: int) -> bool:
+def _stays_closed(adapter: int, index: int) -> bool:
     return False
 
 
 class NetlinkCarrier:
-    """Knows the carrier of each way and reports each change once. It never raises because of an interface.
+    """Knows the carrier of each adapter and reports each change once. It never raises because of an interface.
 
     An interface that is switched off is `off`, one that is removed is `gone`. If an interface with the same name
     and MAC appears later (a USB adapter that was plugged in again), `reopen` is called with its new index; once that
-    returns True, the way is alive again."""
+    returns True, the adapter is alive again."""
 
     def __init__(self, interfaces: Sequence[NetworkInterface], reopen: Reopen = _stays_closed) -> None:
         self._interfaces = tuple(interfaces)
-        self._ways = {one.index: way for way, one in enumerate(interfaces)}
-        self._states = [Carrier(0.0, way, one.up and one.carrier, off=not one.up) for way, one in enumerate(interfaces)]
+        self._adapters = {one.index: adapter for adapter, one in enumerate(interfaces)}
+        self._states = [
+            Carrier(0.0, adapter, one.up and one.carrier, off=not one.up) for adapter, one in enumerate(interfaces)
+        ]
         self._reopen = reopen
         self._changes: list[Carrier] = []
         self._looked_at = float("-inf")
@@ -50,22 +52,22 @@ class NetlinkCarrier:
         """Read the kernel's events, request the present state, and return the changes."""
         self._looked_at = now
         try:
-            for index in self._ways:
+            for index in self._adapters:
                 netlink.ask_link(self._netlink, index)
             for state in self._states:
                 if state.gone:
-                    netlink.ask_link_named(self._netlink, self._interfaces[state.way].name)
+                    netlink.ask_link_named(self._netlink, self._interfaces[state.adapter].name)
         except OSError:
             pass  # the kernel is short of memory for a moment: the next look shows it
         self._read(now)
         changes, self._changes = self._changes, []
         return changes
 
-    def carrier(self, way: int, now: float) -> bool:
-        """Return the carrier of a way. If this makes a fresh look, its changes are kept for `look` to return."""
+    def carrier(self, adapter: int, now: float) -> bool:
+        """Return the carrier of an adapter. If this makes a fresh look, its changes are kept for `look` to return."""
         if now >= self._looked_at + EVERY:
             self._changes.extend(self.look(now))
-        return self._states[way].up
+        return self._states[adapter].up
 
     def close(self) -> None:
         """Close the socket."""
@@ -94,26 +96,26 @@ class NetlinkCarrier:
         if message.type == netlink.DELLINK:
             self._note_removed(state.index, now)
         elif message.type == netlink.NEWLINK:
-            if state.index not in self._ways:
+            if state.index not in self._adapters:
                 self._take_back(state)
-            if state.index in self._ways:
-                way, up = self._ways[state.index], state.up and state.carrier
-                self._note(Carrier(now, way, up, off=not state.up))
+            if state.index in self._adapters:
+                adapter, up = self._adapters[state.index], state.up and state.carrier
+                self._note(Carrier(now, adapter, up, off=not state.up))
 
     def _note_removed(self, index: int, now: float) -> None:
-        way = self._ways.pop(index, None)
-        if way is not None:
-            self._note(Carrier(now, way, up=False, gone=True))
+        adapter = self._adapters.pop(index, None)
+        if adapter is not None:
+            self._note(Carrier(now, adapter, up=False, gone=True))
 
     def _take_back(self, state: netlink.LinkState) -> None:
         """Use an interface that replaces a removed one."""
-        for way, known in enumerate(self._interfaces):
-            if self._states[way].gone and (known.name, known.mac) == (state.name, state.mac):
-                if self._reopen(way, state.index):
-                    self._ways[state.index] = way
+        for adapter, known in enumerate(self._interfaces):
+            if self._states[adapter].gone and (known.name, known.mac) == (state.name, state.mac):
+                if self._reopen(adapter, state.index):
+                    self._adapters[state.index] = adapter
                 return
 
     def _note(self, state: Carrier) -> None:
-        if state[1:] != self._states[state.way][1:]:
-            self._states[state.way] = state
+        if state[1:] != self._states[state.adapter][1:]:
+            self._states[state.adapter] = state
             self._changes.append(state)

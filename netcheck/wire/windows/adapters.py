@@ -19,7 +19,7 @@ def interfaces() -> list[NetworkInterface]:
     return [_interface(adapter) for adapter in iphlpapi.adapters()]
 
 
-def _interface(adapter: iphlpapi.Adapter) -> NetworkInterface:
+def _interface(adapter: iphlpapi.WindowsAdapter) -> NetworkInterface:
     """Build the record of one interface. A tunnel is always enabled, and counts as on while it is connected."""
     ethernet = adapter.type in (iphlpapi.ETHERNET, iphlpapi.WIRELESS) and bool(adapter.mac)
     return NetworkInterface(

@@ -24,11 +24,11 @@ class AdapterCarrier:
         index_of: Callable[[str], int | None],
     ) -> None:
         """`connected` returns the carrier of an index, None where nothing has it; `index_of` finds a name's index;
-        `reopen(way, index)` opens the adapter again, and returns False if that fails."""
+        `reopen(adapter, index)` opens the adapter again, and returns False if that fails."""
         self._names = [one.name for one in interfaces]
         self._indexes = [one.index for one in interfaces]
         self._reopen, self._connected, self._index_of = reopen, connected, index_of
-        self._states = [Carrier(0.0, way, one.carrier) for way, one in enumerate(interfaces)]
+        self._states = [Carrier(0.0, adapter, one.carrier) for adapter, one in enumerate(interfaces)]
         self._search_at = float("-inf")
         self.due = float("-inf")
 
@@ -43,22 +43,22 @@ class AdapterCarrier:
         return [state for state, was in zip(self._states, before, strict=True) if state[1:] != was[1:]]
 
     def _state(self, now: float, was: Carrier, searching: bool) -> Carrier:
-        way = was.way
-        if was.gone and not (searching and self._found_again(way)):
+        adapter = was.adapter
+        if was.gone and not (searching and self._found_again(adapter)):
             return was
-        connected = self._connected(self._indexes[way])
-        return Carrier(now, way, bool(connected), gone=connected is None)
+        connected = self._connected(self._indexes[adapter])
+        return Carrier(now, adapter, bool(connected), gone=connected is None)
 
-    def _found_again(self, way: int) -> bool:
-        index = self._index_of(self._names[way])
-        if index is None or not self._reopen(way, index):
+    def _found_again(self, adapter: int) -> bool:
+        index = self._index_of(self._names[adapter])
+        if index is None or not self._reopen(adapter, index):
             return False
-        self._indexes[way] = index
+        self._indexes[adapter] = index
         return True
 
-    def carrier(self, way: int, now: float) -> bool:
+    def carrier(self, adapter: int, now: float) -> bool:
         """Return what the last look found."""
-        return self._states[way].up
+        return self._states[adapter].up
 
     def close(self) -> None:
         """Nothing is held."""

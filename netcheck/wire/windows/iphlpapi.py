@@ -35,7 +35,7 @@ _library = ctypes.WinDLL("iphlpapi")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Adapter:
+class WindowsAdapter:
     """An adapter that is enabled. `addresses` are IPv4 as (32-bit address, prefix length)."""
 
     index: int
@@ -62,7 +62,7 @@ class NotOffered(Exception):
     """The system does not offer the call."""
 
 
-def adapters() -> list[Adapter]:
+def adapters() -> list[WindowsAdapter]:
     """Return the enabled adapters, by index."""
     size = ctypes.c_uint32(16384)
     for _ in range(TRIES):
@@ -82,12 +82,12 @@ def _chain(pointer: Any) -> Iterator[Any]:
         pointer = pointer.contents.next
 
 
-def _adapter(one: Any) -> Adapter:
+def _adapter(one: Any) -> WindowsAdapter:
     addresses = [
         (int.from_bytes(ctypes.string_at(unicast.address.sockaddr, 8)[4:], "big"), int(unicast.prefix_length))
         for unicast in _chain(one.first_unicast)
     ]
-    return Adapter(
+    return WindowsAdapter(
         index=one.index,
         name=one.friendly_name or "",
         description=one.description or "",

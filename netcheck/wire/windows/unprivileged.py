@@ -49,7 +49,8 @@ THREADS = 64  # requests that wait at the same time; further ones do not leave
 
 
 def open_unprivileged(interface: str, others: Sequence[str] = ()) -> UnprivilegedWindowsLink:
-    """Open the interface under test as way 0, and others as further ways; LinkError where one cannot be used."""
+    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be
+    used."""
     parts = [found(name) for name in (interface, *others)]
     if not parts[0].addresses:
         raise LinkError.of(
@@ -67,7 +68,7 @@ class UnprivilegedWindowsLink(SocketLink):
     hears_all = False
 
     def __init__(self, parts: Sequence[NetworkInterface]) -> None:
-        super().__init__(parts, carrier_of(parts, lambda way, index: self._moved(way, index)))
+        super().__init__(parts, carrier_of(parts, lambda adapter, index: self._moved(adapter, index)))
         self._indexes = [part.index for part in parts]
         self._addresses = [{address for address, _ in part.addresses} for part in parts]
         self._asked: queue.SimpleQueue[tuple[int, Echo | Arp] | None] = queue.SimpleQueue()
@@ -77,26 +78,26 @@ class UnprivilegedWindowsLink(SocketLink):
         self._threads: list[threading.Thread] = []
         self._arp = iphlpapi.offers_arp()
 
-    def _moved(self, way: int, index: int) -> bool:
+    def _moved(self, adapter: int, index: int) -> bool:
         """Go on with an adapter that was plugged in again, under its new index."""
-        self._indexes[way] = index
+        self._indexes[adapter] = index
         return True
 
-    def send(self, frame: bytes, way: int = 0) -> float | None:
-        """Send an echo or ARP request from an address of this way; see `Link.send`. Other frames do not leave."""
-        request = self._request(frame, way)
+    def send(self, frame: bytes, adapter: int = 0) -> float | None:
+        """Send an echo or ARP request from an address of this adapter; see `Link.send`. Other frames do not leave."""
+        request = self._request(frame, adapter)
         if request is None or not self._engage():
             return None
         at = self._clock.now()
-        self._asked.put((way, request))
+        self._asked.put((adapter, request))
         return at
 
-    def _request(self, frame: bytes, way: int) -> Echo | Arp | None:
+    def _request(self, frame: bytes, adapter: int) -> Echo | Arp | None:
         echo = echo_from_wire(frame)
         if echo is not None:
-            return echo if echo.type == ECHO_REQUEST and echo.source_ip in self._addresses[way] else None
+            return echo if echo.type == ECHO_REQUEST and echo.source_ip in self._addresses[adapter] else None
         arp = arp_from_wire(frame) if self._arp else None
-        return arp if arp is not None and arp.op == REQUEST and arp.sender_ip in self._addresses[way] else None
+        return arp if arp is not None and arp.op == REQUEST and arp.sender_ip in self._addresses[adapter] else None
 
     def _engage(self) -> bool:
         """Count a request in, with a thread for it; False where as many wait as may."""
@@ -124,17 +125,17 @@ class UnprivilegedWindowsLink(SocketLink):
                 self._heard.put(Heard(self._clock.now(), task[0], reply))
         sender.close()
 
-    def _reply(self, sender: iphlpapi.EchoSender, way: int, request: Echo | Arp) -> bytes | None:
+    def _reply(self, sender: iphlpapi.EchoSender, adapter: int, request: Echo | Arp) -> bytes | None:
         """Send one request, wait, and return the reply as a frame."""
         if isinstance(request, Echo):
             answer = sender.ask(request.source_ip, request.target_ip, request.payload, REPLY_WITHIN)
             if answer is None:
                 return None
-            mac = iphlpapi.neighbours(self._indexes[way]).get(request.target_ip, 0)
+            mac = iphlpapi.neighbours(self._indexes[adapter]).get(request.target_ip, 0)
             ttl, payload = answer
             return echo_to_wire(
                 Echo(
-                    destination=self.ways[way].mac,
+                    destination=self.adapters[adapter].mac,
                     source=mac,
                     source_ip=request.target_ip,
                     target_ip=request.source_ip,
@@ -146,14 +147,14 @@ class UnprivilegedWindowsLink(SocketLink):
                 )
             )
         try:
-            found_mac = iphlpapi.resolved_mac(self._indexes[way], request.sender_ip, request.target_ip)
+            found_mac = iphlpapi.resolved_mac(self._indexes[adapter], request.sender_ip, request.target_ip)
         except iphlpapi.NotOffered:
             self._arp = False
             return None
         return (
             None
             if found_mac is None
-            else arp_reply(found_mac, request.target_ip, self.ways[way].mac, request.sender_ip)
+            else arp_reply(found_mac, request.target_ip, self.adapters[adapter].mac, request.sender_ip)
         )
 
     def _wait(self, seconds: float) -> Collection[Heard]:
