@@ -6,6 +6,7 @@ import signal
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 TESTS = Path(__file__).parent
 SLOW_FOLDERS = {"browser", "campaign", "lab", "search", "windows"}
@@ -19,6 +20,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_configure() -> None:
-    """Let Ctrl-C interrupt the tests even if a shell started them in the background, where SIGINT is ignored."""
+    """Let an example of Hypothesis take any time, and let Ctrl-C interrupt the tests.
+
+    A busy machine slows single examples down. A shell that starts the tests in the background ignores SIGINT.
+    """
+    settings.register_profile("netcheck", deadline=None)
+    settings.load_profile("netcheck")
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
