@@ -74,7 +74,7 @@ def act(stop: Stop, lab: Lab, folder: Path) -> Stopped:
 
 
 STOPS = (
-    Stop("q before anything answered", "wait     Making sure", line="q"),
+    Stop("q before anything answered", "wait     Checking that", line="q"),
     Stop("q with the cable in", "heard    alpha/cpu:1", line="q"),
     Stop("q with the cable out", "silent   alpha/cpu:1", line="q"),
     Stop("q on a walk", "known    beta/cpu:1", line="q", command="walk"),

@@ -29,7 +29,6 @@ class Pull:
         self.controls: list[AddressState] = []
         self.gateway: AddressState | None = None
         self.lost: list[AddressState] = []  # controls that fell silent in phase out, even if they came back
-        self.lost_frames = 0  # frames that the kernel had dropped when phase out began
         self.asks_anonymously = False
         self.closed = False  # its results are put down
 

@@ -62,7 +62,7 @@ class PortState(PortAnswers):
         self.instead: tuple[str, ...] = ()
         self.fallen: tuple[str, ...] = ()
         self.held = 0  # controls that went on answering
-        self.lost_frames = 0
+        self._lost_before: int | None = None  # frames dropped unread before the cable was first out
         # The end
         self.voids = 0
         self.cut = ""
@@ -116,6 +116,11 @@ class PortState(PortAnswers):
 
     # Measures of phase out
 
+    @property
+    def lost_frames(self) -> int:
+        """Frames dropped unread since the cable was first out; a repeated phase does not bring them back."""
+        return 0 if self._lost_before is None else self.run.lost_frames - self._lost_before
+
     def open_out(self, cable: str) -> None:
         """Begin phase out of the pull in progress: the cable is out, as `cable` says."""
         pull, now = self.pull, self.run.now
@@ -124,7 +129,8 @@ class PortState(PortAnswers):
         if not pull.out:
             pull.left = last
             pull.out_from = now if cable != "inferred" else last + 1e-6
-            pull.lost_frames = self.run.lost_frames
+            if self._lost_before is None:
+                self._lost_before = self.run.lost_frames
             self.away.append([last, EVER])
             self.entry.restamp(last + 1e-6, Stage.OUT)
             if Phase.IN not in self.results or not self.silences:
@@ -289,8 +295,6 @@ class PortState(PortAnswers):
             result = PhaseResult(seconds=round(seconds, 3))
         else:
             result = self._result(pull.quiet_from, now, seconds, self.mac)
-        self.lost_frames += self.run.lost_frames - pull.lost_frames
-        pull.lost_frames = self.run.lost_frames
         self.results[Phase.OUT] = self._done[Phase.OUT] + result
         self.latest = self._silence()
 

@@ -79,7 +79,10 @@ def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
         (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),
         (answered and not seen.cut and seen.no_negative, "no address was free to ask as one that nobody should own"),
         (seen.direct and bool(seen.strangers), "other devices were heard on the direct cable"),
-        (bool(seen.lost_frames), f"{seen.lost_frames} received frames were dropped unread while the cable was out"),
+        (
+            bool(seen.lost_frames),
+            f"{seen.lost_frames} frames were dropped unread since the cable was first out",
+        ),
     )
     unlisted = () if word is Verdict.RELAYED else _unlisted(seen, names)
     return (*(note for applies, note in notes if applies), *unlisted)

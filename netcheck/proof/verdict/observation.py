@@ -88,7 +88,7 @@ class Observation:
     elsewhere: tuple[int, ...] = ()  # addresses from which the planned MAC was heard
     late: bool = False  # answers came, but all of them late
     forged: int = 0  # echo replies that fit no probe
-    lost_frames: int = 0  # received frames that the kernel dropped unread while the cable was out
+    lost_frames: int = 0  # received frames that the kernel dropped unread since the cable was first out
     cut: str = ""  # why a phase was cut short
     void: bool = False  # it was cut because it proved nothing, not on request
     earlier: int = 0  # broadcast requests of phase in before the time that its tallies cover

@@ -249,7 +249,8 @@ def _unread(seen: Observation, names: Names) -> str:
     if not seen.lost_frames:
         return ""
     return (
-        f"{seen.lost_frames} received frames were dropped unread while the cable was out: an owner may be among them."
+        f"{seen.lost_frames} frames were dropped unread since the cable was first out: an owner may be among "
+        "them. Prove this port again."
     )
 
 
