@@ -1,4 +1,4 @@
-"""Marks whole folders of tests as slow, so that `pytest -m "not slow"` ends within a minute."""
+"""Marks slow folders and files of tests, so that `pytest -m "not slow"` ends within a minute."""
 
 from __future__ import annotations
 
@@ -10,13 +10,29 @@ from hypothesis import settings
 
 TESTS = Path(__file__).parent
 SLOW_FOLDERS = {"browser", "campaign", "lab", "search", "windows"}
+# Files that start the program, or open the system's sockets, in almost every test.
+SLOW_FILES = {
+    "test_cli_answers.py",
+    "test_cli_check.py",
+    "test_cli_demo.py",
+    "test_cli_new.py",
+    "test_cli_report.py",
+    "test_cli_several_plans.py",
+    "test_cli_suggest.py",
+    "test_field_readiness.py",
+    "test_intake.py",
+    "test_wire_portable.py",
+    "test_wire_unprivileged.py",
+}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark each test of a slow folder."""
+    """Mark each test of a slow folder or file."""
     for item in items:
-        if item.path.is_relative_to(TESTS) and item.path.relative_to(TESTS).parts[0] in SLOW_FOLDERS:
-            item.add_marker(pytest.mark.slow)
+        if item.path.is_relative_to(TESTS):
+            folder = item.path.relative_to(TESTS).parts[0]
+            if folder in SLOW_FOLDERS or item.path.name in SLOW_FILES:
+                item.add_marker(pytest.mark.slow)
 
 
 def pytest_configure() -> None:
