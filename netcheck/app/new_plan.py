@@ -34,8 +34,8 @@ def start_plan(target: Path, *, workbook: bool) -> None:
 
 def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook: bool) -> None:
     """Write a plan made from a device list, and print what was understood, guessed and not read."""
-    from netcheck.intake.read import intake_from, mapping_from
-    from netcheck.intake.write import plan_files, sheets_of, to_text
+    from netcheck.intake.columns import mapping_from
+    from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_text
 
     intake = intake_from(source, mapping_from(maps))
     if workbook or target.suffix.casefold() == WORKBOOK:

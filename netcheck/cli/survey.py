@@ -2,14 +2,107 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Annotated
+
 import typer
 
-from netcheck.cli import survey_listen, survey_read, survey_sweep
+from netcheck.cli import options as o
 from netcheck.text import flowing
 
+FASTEST = 500  # requests a second of a sweep, all of them broadcast
+
+Files = Annotated[list[Path] | None, typer.Argument(help="Lists of hosts.", metavar="FILE...", show_default=False)]
+ComparedPlan = Annotated[
+    Path | None,
+    typer.Option("--plan", help="Plan whose subnets are compared with the lists; without FILE, its own surveys."),
+]
+
+
+def read(
+    files: Files = None,
+    out: o.SurveyFile = None,
+    plan: ComparedPlan = None,
+    form: o.Format = o.TextFormat.TEXT,
+    maps: Annotated[
+        list[str] | None,
+        typer.Option("--map", metavar="TITLE=FIELD", help='The field of a title of the lists, such as "Wo=address".'),
+    ] = None,
+) -> None:
+    """Read lists of hosts of any kind, merge them, and tell what each brought and where they disagree.
+
+    Kinds, recognised by content: csv, xlsx, hosts, zone, leases, dhcp, neighbours, capture.
+
+    Exit code: 0 done, 1 something could not be read or lists disagree, 2 bad use or a file that cannot be read at all.
+
+    Example: netcheck survey read leases.txt arp.txt plant.pcap --out site-hosts.csv
+    """
+    from netcheck.app.survey_read import merge_surveys
+
+    raise typer.Exit(merge_surveys(files or [], out, plan, maps or [], as_json=form is o.TextFormat.JSON))
+
+
+def listen(
+    interface: o.InterfaceName = "",
+    lasts: Annotated[str, typer.Option("--for", help="How long: 60s, 5m, 1h.")] = "60s",
+    out: o.SurveyFile = None,
+    plan: o.KnownPlan = None,
+    link: o.Link = o.BEST_LINK,
+    form: o.Format = o.TextFormat.TEXT,
+) -> None:
+    """Listen for hosts that send frames by themselves. Nothing is sent.
+
+    Hears the senders of ARP, IPv4 on this link, DHCP and LLDP. Exit code: 0 done, 1 an address has two owners or the
+    interface went down, 2 bad use, 3 the interface cannot be used.
+
+    Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
+    """
+    from netcheck.app.survey_listen import listen_for_hosts
+
+    seconds = o.seconds_from("--for", lasts)
+    raise typer.Exit(listen_for_hosts(interface, seconds, out, plan, link, as_json=form is o.TextFormat.JSON))
+
+
+def sweep(
+    prefix: Annotated[str, typer.Argument(help="What to sweep, such as 192.0.2.0/24.", metavar="PREFIX")],
+    interface: o.InterfaceName = "",
+    permit: o.Permit = "",
+    pace: Annotated[float, typer.Option("--pace", help="Requests a second; all are broadcast.")] = 20.0,
+    rounds: Annotated[int, typer.Option("--rounds", help="Requests to an address that does not reply.")] = 2,
+    really: Annotated[bool, typer.Option("--really", help="Sweep more than a /20.")] = False,
+    out: o.SurveyFile = None,
+    plan: o.KnownPlan = None,
+    link: o.Link = o.BEST_LINK,
+    form: o.Format = o.TextFormat.TEXT,
+) -> None:
+    """Send an ARP request to every address of a prefix and list who replies.
+
+    The sender is this computer's own address there, else the plan's station address, else none. Exit code: 0 done, 1 an
+    address has two owners, a router replies for others or not all were asked, 2 bad use, 3 the interface cannot be
+    used.
+
+    Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
+    """
+    from netcheck.app.survey_sweep import SweepOrder, sweep_prefix
+
+    order = SweepOrder(
+        prefix=prefix,
+        interface=interface,
+        permit=permit,
+        pace=o.within("--pace", pace, 0.1, FASTEST),
+        rounds=round(o.within("--rounds", rounds, 1, 10)),
+        really=really,
+        out=out,
+        plan=plan,
+        link=link,
+        as_json=form is o.TextFormat.JSON,
+    )
+    raise typer.Exit(sweep_prefix(order))
+
+
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
-for name, module in (("read", survey_read), ("listen", survey_listen), ("sweep", survey_sweep)):
-    app.command(name, help=flowing(module.command.__doc__ or ""))(module.command)
+for function in (read, listen, sweep):
+    app.command(function.__name__, help=flowing(function.__doc__ or ""))(function)
 
 
 @app.callback()

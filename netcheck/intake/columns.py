@@ -7,9 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from netcheck.errors import Problem, UsageError
 from netcheck.survey.readers.header import TITLES, plain_title
 from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import Record
+from netcheck.text import listed, safe
 
 HEADER_ROWS = 40  # the titles are among the first rows of a table
 LEAVE_OUT = "-"  # a column that is not taken over
@@ -118,6 +120,19 @@ _STARTS: tuple[tuple[str, str], ...] = (
 )
 _PHRASES = re.compile(r"[()/,|\[\]]|\n")
 _INTERFACE_IN_TITLE = re.compile(r"(?i)\b(?:ipv4|ip|addresse?s?|adressen?|addr|adr)\b|[^\w.-]+")
+
+
+def mapping_from(texts: Sequence[str]) -> dict[str, str]:
+    """Read `--map` values such as `Tag=device`: the field of a title, by its letters and digits."""
+    mapped = {}
+    for text in texts:
+        title, equals, name = text.rpartition("=")
+        name = name.strip().casefold()
+        if not equals or not plain_title(title) or name not in (*FIELDS, LEAVE_OUT):
+            do = f'Write it as "title=field"; fields are {listed([*sorted(FIELDS), LEAVE_OUT], 30)} (left out)'
+            raise UsageError(Problem(f"--map {safe(text, 60)!r} names no title and field", do=do))
+        mapped[plain_title(title)] = name
+    return mapped
 
 
 @dataclass(frozen=True, slots=True)

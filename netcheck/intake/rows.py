@@ -1,17 +1,24 @@
-"""Reads the rows of a device list: one interface for each address, with its device and everything else in the row."""
+"""Reads the tables of a device list, and from each row one interface for each address, with everything else in it."""
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
 
+from netcheck.errors import Problem
+from netcheck.files import MIB, ZIP, FileError, read_bounded
 from netcheck.intake.columns import AddressColumns, ListLayout
 from netcheck.plan.cells import DHCP, address_from, is_dhcp, is_unknown, several_addresses
 from netcheck.survey.readers.values import holds_address
-from netcheck.tables.delimited import Record
+from netcheck.tables.delimited import DELIMITERS, Record, lines_in, records_of, text_of
 from netcheck.text import safe
 
+LIMIT = 64 * MIB
+MOST_ROWS = 100_000  # of all tables together
 _FILLED = ("place", "subnet", "vlan")  # written once for a group of rows in many lists
 _LENGTH = re.compile(r"(\S+?)\s*/\s*(\d{1,2}|\d+\.\d+\.\d+\.\d+)", re.ASCII)
 _TAG = re.compile(r"\S*\d\S*|[=+-]\S+")  # a device tag: one word with a digit, or with a sign of IEC 81346
@@ -39,6 +46,36 @@ class IntakeRemarks:
 
     guessed: list[str] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
+
+
+def tables_in(path: Path) -> Iterator[tuple[str, list[Record]]]:
+    """Yield the tables of a file with their sheets' names, an empty name for text."""
+    data = read_bounded(path, LIMIT, text=False)
+    if data.startswith(ZIP):
+        from netcheck.tables.workbook_read import opened_from  # only where there is a workbook
+
+        with opened_from(io.BytesIO(data), path.name) as book:
+            for sheet in book.sheets:
+                if records := _bounded(book.records(sheet)):
+                    yield sheet, records
+        return
+    with text_of(io.BytesIO(data)) as stream:
+        lines = list(lines_in(stream.read()))
+    if any(len(line) > MIB for line in lines):
+        raise FileError(Problem("it has a line of more than 1 MiB", do="Break it into several lines"))
+    delimiter = max(DELIMITERS, key=lambda one: _cells(lines, one))
+    yield "", _bounded(record for record in records_of(lines, delimiter) if not record.empty)
+
+
+def _cells(lines: Sequence[str], delimiter: str) -> int:
+    return sum(len(record.cells) for record in islice(records_of(lines[:200], delimiter), 200))
+
+
+def _bounded(records: Iterator[Record]) -> list[Record]:
+    found = list(islice(records, MOST_ROWS + 1))
+    if len(found) > MOST_ROWS:
+        raise FileError(Problem(f"it has more than {MOST_ROWS:,} rows", do="Split it"))
+    return found
 
 
 def interfaces_in(

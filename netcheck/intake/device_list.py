@@ -1,4 +1,4 @@
-"""Makes the files of a plan from a device list, and the text that tells what was understood."""
+"""Makes the files of a plan from a device list, and the text that tells what was understood of it."""
 
 from __future__ import annotations
 
@@ -8,14 +8,25 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from pathlib import Path
 
-from netcheck.intake.rows import IntakeRemarks
-from netcheck.intake.subnets import UNKNOWN, ListedSubnet, PlacedInterface, mask_text
+from netcheck.errors import Problem, UsageError
+from netcheck.files import FileError
+from netcheck.intake.columns import ListLayout, layout_of
+from netcheck.intake.rows import IntakeRemarks, ListedInterface, interfaces_in, tables_in
+from netcheck.intake.subnets import (
+    UNKNOWN,
+    ListedSubnet,
+    PlacedInterface,
+    mask_text,
+    placed_in_subnets,
+    with_interface_names,
+)
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import FORMAT, InterfaceRow
 from netcheck.tables.formula_guard import guarded
-from netcheck.text import safe
+from netcheck.text import listed, safe
 
 INTERFACES_FILE = "interfaces.csv"
 COLUMNS = (
@@ -35,6 +46,43 @@ class Intake:
     subnets: tuple[ListedSubnet, ...]
     interfaces: tuple[PlacedInterface, ...]
     remarks: IntakeRemarks
+
+
+def intake_from(path: Path, mapped: Mapping[str, str]) -> Intake:
+    """Read a device list; UsageError where it is not a table, or no table in it has the titles of a device list."""
+    remarks = IntakeRemarks()
+    tables: list[str] = []
+    interfaces: list[ListedInterface] = []
+    try:
+        for sheet, records in tables_in(path):
+            layout = layout_of(records, mapped)
+            name = f'sheet "{safe(sheet, 40)}"' if sheet else safe(path.name)
+            if layout is None:
+                remarks.unread.append(f"{name}: no row of it has the titles of a device list; it is left out")
+                continue
+            remarks.guessed += [f"{name}: {guess}" for guess in layout.guessed]
+            found = list(interfaces_in(records, layout, f"{name}, " if sheet else "", remarks))
+            tables.append(f"{name}: titles in row {layout.row}; {_columns(layout)}")
+            interfaces += found
+    except FileError as error:
+        raise UsageError(error.at(safe(str(path)))) from error
+    if not interfaces:
+        do = 'Name its columns, for example --map "Tag=device" --map "IP=address"'
+        raise UsageError(Problem("no table of devices is recognised in it", safe(str(path)), do))
+    subnets, placed = placed_in_subnets(with_interface_names(interfaces, remarks), remarks)
+    return Intake(path.stem, tuple(tables), tuple(subnets), tuple(placed), remarks)
+
+
+def _columns(layout: ListLayout) -> str:
+    """How the columns were understood."""
+    named = {column: name for name, column in layout.fields.items()}
+    for one in layout.addresses:
+        named |= {one.address: "address", one.mask: "mask", one.gateway: "gateway", one.mac: "mac"}
+    named.pop(-1, None)
+    pairs = [f'"{safe(layout.title(column), 30)}" is {named[column]}' for column in sorted(named)]
+    others = [f'"{safe(title, 30)}"' for at, title in enumerate(layout.titles) if title and at not in named]
+    kept = f"; kept as it is: {listed(others, 20)}" if others else ""
+    return ", ".join(pairs) + kept
 
 
 def plan_files(intake: Intake) -> dict[str, str]:
