@@ -1,5 +1,5 @@
 """What each command does: it prepares, runs, shows and records; the command line only calls it.
 
 `prepare` reads a plan and its surveys; `choices` checks the options that commands on site share; `operator` joins a run
-to keys (`keyboard`), screen and sounds (`display`) and the record. Each other module is the work of one command.
+to keys (`keyboard`), screen, sounds and the record. Each other module is the work of one command.
 """

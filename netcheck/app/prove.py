@@ -15,10 +15,9 @@ from shutil import get_terminal_size
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
 from netcheck.app.choices import demand_interface, demand_usable, record_path
-from netcheck.app.display import Show
 from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.modbus_identity import Identifier
-from netcheck.app.operator import TerminalOperator
+from netcheck.app.operator import Show, TerminalOperator
 from netcheck.app.prepare import Ground, ground
 from netcheck.caution import caution_to_text
 from netcheck.errors import LinkError, Problem, UsageError

@@ -8,7 +8,7 @@ from functools import partial
 
 import pytest
 
-from netcheck.app.display import BELLS, Show
+from netcheck.app.operator import BELLS, Show
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Verdict
 from netcheck.report.live.run_state import Board
