@@ -1,11 +1,18 @@
-"""Reads the operator's keys without blocking: single keys on a terminal, lines elsewhere."""
+"""Reads the operator's keys without blocking: single keys on a terminal, lines elsewhere.
+
+On Windows a console is read by the C runtime's console calls, and a pipe by a thread, since `select` takes sockets
+alone there. No library is used: those for keys (prompt_toolkit, textual, blessed) take over the screen as well, and
+readchar and click block until a key comes.
+"""
 
 from __future__ import annotations
 
 import os
+import queue
 import re
 import select
 import sys
+import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Protocol
@@ -20,7 +27,9 @@ KEYS: dict[str, Press] = {
     "Q": Key.QUIT,
     **{str(number): number for number in range(1, 10)},
 }
-MOST = 4096
+MOST = 4096  # characters of one line that are kept, and bytes or keys taken in one call
+FUNCTION_KEY = ("\x00", "\xe0")  # of a Windows console: an arrow, page or function key; a second character says which
+CTRL_C = "\x03"
 # Arrow, page and function keys: control sequences (ECMA-48 section 5.4), and SS3 or Escape with one letter.
 _SEQUENCE = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~]|[ -~])?")
 
@@ -37,12 +46,27 @@ class Hands(Protocol):
         """Receive an event."""
 
 
+class LineKeys:
+    """Turns the bytes of a pipe into keys, a line each."""
+
+    def __init__(self) -> None:
+        self.rest = b""
+
+    def keys(self, data: bytes, ended: bool) -> list[Press]:
+        """Return the keys of the lines that are whole now; the last line of the input may have no line break."""
+        *lines, self.rest = (self.rest + data)[-MOST:].split(b"\n")
+        if ended and self.rest:
+            lines, self.rest = [*lines, self.rest], b""
+        words = [line.decode("ascii", "ignore").strip() for line in lines]
+        return [KEYS[word] for word in words if word in KEYS]
+
+
 class Keyboard:
-    """Reads keys from standard input. `ended` is true once no more can come."""
+    """Reads keys from standard input where `select` can wait for it. `ended` is true once no more can come."""
 
     def __init__(self, handle: int, terminal: bool) -> None:
         self.handle, self.terminal, self.ended = handle, terminal, False
-        self._line = b""
+        self._lines = LineKeys()
 
     def pressed(self) -> list[Press]:
         """Return the keys since the last call."""
@@ -54,20 +78,77 @@ class Keyboard:
                 chunk = b""
             self.ended = not chunk
             data += chunk
-        return list(self._keys(data))
+        if not self.terminal:
+            return self._lines.keys(data, self.ended)
+        return [KEYS[key] for key in _SEQUENCE.sub(b"", data).decode("ascii", "ignore") if key in KEYS]
 
     def told(self, event: Event) -> None:
         """Ignore the event: a person reads the screen."""
 
-    def _keys(self, data: bytes) -> Iterator[Press]:
-        if self.terminal:
-            words = list(_SEQUENCE.sub(b"", data).decode("ascii", "ignore"))
-        else:
-            *lines, self._line = (self._line + data)[-MOST:].split(b"\n")
-            if self.ended and self._line:  # the last line may have no line break
-                lines, self._line = [*lines, self._line], b""
-            words = [line.decode("ascii", "ignore").strip() for line in lines]
-        return (KEYS[word] for word in words if word in KEYS)
+
+class PipeKeys:
+    """Reads lines of a pipe or a file in a thread. `ended` is true once no more can come."""
+
+    def __init__(self, handle: int) -> None:
+        self.ended = False
+        self._handle, self._lines = handle, LineKeys()
+        self._chunks: queue.Queue[bytes] = queue.Queue(maxsize=16)
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        chunk = b"begun"
+        while chunk:
+            try:
+                chunk = os.read(self._handle, 256)
+            except OSError:  # the other end was closed
+                chunk = b""
+            self._chunks.put(chunk)
+
+    def pressed(self) -> list[Press]:
+        """Return the keys since the last call."""
+        keys: list[Press] = []
+        while not self.ended and not self._chunks.empty() and len(keys) < MOST:
+            chunk = self._chunks.get()
+            self.ended = not chunk
+            keys.extend(self._lines.keys(chunk, self.ended))
+        return keys
+
+    def told(self, event: Event) -> None:
+        """Ignore the event: a person reads the screen."""
+
+
+if sys.platform == "win32":
+    import ctypes
+    import msvcrt
+
+    class ConsoleKeys:
+        """Reads single keys of a Windows console."""
+
+        ended = False
+
+        def pressed(self) -> list[Press]:
+            """Return the keys since the last call; KeyboardInterrupt for Ctrl-C."""
+            keys: list[Press] = []
+            for _ in range(MOST):
+                if not msvcrt.kbhit():
+                    break
+                character = msvcrt.getwch()
+                if character == CTRL_C:
+                    raise KeyboardInterrupt
+                if character in FUNCTION_KEY:
+                    if msvcrt.kbhit():
+                        msvcrt.getwch()
+                elif character in KEYS:
+                    keys.append(KEYS[character])
+            return keys
+
+        def told(self, event: Event) -> None:
+            """Ignore the event: a person reads the screen."""
+
+    def _is_console(handle: int) -> bool:
+        """Return whether a descriptor is a console's input; the null device is a terminal for Python, and is none."""
+        mode = ctypes.c_ulong()
+        return bool(ctypes.windll.kernel32.GetConsoleMode(msvcrt.get_osfhandle(handle), ctypes.byref(mode)))
 
 
 class NoKeys:
@@ -91,9 +172,7 @@ def keyboard(wanted: bool) -> Iterator[Hands]:
         return
     handle = sys.stdin.fileno()
     if sys.platform == "win32":
-        from netcheck.app.windows_keyboard import ConsoleKeys, PipeKeys, is_console
-
-        yield ConsoleKeys(KEYS.get) if is_console(handle) else PipeKeys(handle, KEYS.get)
+        yield ConsoleKeys() if _is_console(handle) else PipeKeys(handle)
     elif not os.isatty(handle):
         yield Keyboard(handle, terminal=False)
     else:

@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.live import Live
 
 from netcheck.app.keyboard import Hands
-from netcheck.app.modbus_identity import Identifier
+from netcheck.field.modbus_identity import Identifier
 from netcheck.proof.events import Event, Press, What
 from netcheck.proof.port.countdown import progress
 from netcheck.proof.prober import Prober

@@ -16,11 +16,11 @@ from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
 from netcheck.app.choices import demand_interface, demand_usable, record_path
 from netcheck.app.keyboard import Hands, keyboard
-from netcheck.app.modbus_identity import Identifier
 from netcheck.app.operator import Show, TerminalOperator
 from netcheck.app.prepare import Ground, ground
 from netcheck.caution import caution_to_text
 from netcheck.errors import LinkError, Problem, UsageError
+from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.driver import Frames, drive
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf

@@ -12,8 +12,7 @@ from pathlib import Path
 from netcheck.app.choices import demand_interface, record_path
 from netcheck.errors import NetcheckError, Problem
 from netcheck.field.readiness import judge
-from netcheck.field.readiness_facts import RecordFact, RecordState
-from netcheck.field.readiness_gather import gather
+from netcheck.field.readiness_facts import RecordFact, RecordState, gather
 from netcheck.files import open_plain, refused_by_system
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan

@@ -116,6 +116,23 @@ def _drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+if sys.platform == "win32":
+    import ctypes
+
+    STREAMS = (-11, -12)  # STD_OUTPUT_HANDLE and STD_ERROR_HANDLE, as GetStdHandle names them
+    ESCAPE_SEQUENCES = 4  # ENABLE_VIRTUAL_TERMINAL_PROCESSING
+
+    def _enable_escape_sequences() -> None:
+        """Let the console interpret escape sequences, as Windows 10 and 11 do; a stream that is no console is left
+        alone. The screen is then drawn in one piece; without them every piece of a line is a call of its own."""
+        kernel32 = ctypes.windll.kernel32
+        kernel32.GetStdHandle.restype = ctypes.c_void_p
+        for number in STREAMS:
+            handle, mode = ctypes.c_void_p(kernel32.GetStdHandle(number)), ctypes.c_ulong()
+            if kernel32.GetConsoleMode(handle, ctypes.byref(mode)):
+                kernel32.SetConsoleMode(handle, ctypes.c_ulong(mode.value | ESCAPE_SEQUENCES))
+
+
 def run() -> None:
     """Run the command line. Exit codes: 2 bad use or input, 3 an unusable interface, 130 Ctrl-C."""
     words = sys.argv[1:]
@@ -124,9 +141,7 @@ def run() -> None:
         if getattr(sys, stream) is None:  # closed by the caller
             setattr(sys, stream, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # stays open to the end
     if sys.platform == "win32":
-        from netcheck.app.windows_console import enable_escape_sequences
-
-        enable_escape_sequences()
+        _enable_escape_sequences()
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # an older terminal may lack a character
     try:

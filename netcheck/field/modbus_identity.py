@@ -14,13 +14,17 @@ from random import SystemRandom
 from time import monotonic
 
 from netcheck.addr import mac_text, quad
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.targets import Scope
 from netcheck.text import safe
+from netcheck.wire.link import Adapter
 from netcheck.wire.linux import netlink
 from netcheck.wire.modbus import LONGEST, PORT, Identity, Refusal, missing, reply_from_wire, request_to_wire
 
 TIMEOUT = 2.0  # seconds in all
 LONGEST_TEXT = 200  # characters of a device's text that are kept
-_IP_UNICAST_IF = 31  # ws2ipdef.h: the interface by which packets leave
+# The interface by which packets leave: IP_UNICAST_IF of ws2ipdef.h, IP_BOUND_IF of netinet/in.h.
+_BY_INDEX_ON_WINDOWS, _BY_INDEX_ON_MACOS = 31, 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,9 @@ def _opened(interface: str, source: int) -> socket.socket:
         if sys.platform == "win32":
             from netcheck.wire.windows.adapters import index_of
 
-            connection.setsockopt(socket.IPPROTO_IP, _IP_UNICAST_IF, struct.pack("!I", index_of(interface) or 0))
+            connection.setsockopt(socket.IPPROTO_IP, _BY_INDEX_ON_WINDOWS, struct.pack("!I", index_of(interface) or 0))
+        if sys.platform == "darwin":
+            connection.setsockopt(socket.IPPROTO_IP, _BY_INDEX_ON_MACOS, socket.if_nametoindex(interface))
         connection.setsockopt(socket.SOL_SOCKET, socket.SO_DONTROUTE, 1)
         connection.bind((quad(source), 0))
     except OSError:
@@ -100,7 +106,9 @@ def holder(interface: str, address: int) -> int | None:
             with netlink.opened() as table:
                 return netlink.neighbours(index, table).get(address)
         else:
-            return None
+            from netcheck.wire.macos import neighbours as listed_by_macos
+
+            return listed_by_macos(interface).get(address)
     except OSError:
         return None
 
@@ -116,3 +124,24 @@ def to_evidence(answer: Identity | Unknown, expected: int, reached: int | None) 
         return (("modbus", f"not known: {safe(answer.why)}"),)
     texts = (("vendor", answer.vendor), ("product", answer.product), ("revision", answer.revision))
     return tuple((f"modbus {name}", safe(text.strip(), LONGEST_TEXT) or "not told") for name, text in texts)
+
+
+class Identifier:
+    """Adds a device's own identity to its proof, or why it was not asked. Each call takes at most 2 s."""
+
+    def __init__(self, adapter: Adapter, aim: Scope) -> None:
+        self._adapter = adapter
+        self._targets = {target.subject: target for target in aim.asked}
+        self._aim = aim
+
+    def evidence(self, proof: Proof) -> tuple[tuple[str, str], ...]:
+        """Return pairs to add to the evidence; none for a port that is not proven."""
+        target = self._targets.get(proof.subject)
+        if proof.verdict is not Verdict.PROVEN or proof.mac is None or target is None:
+            return ()
+        net = self._aim.net(target.subnet)
+        own = [address for address, _ in self._adapter.addresses if net.holds(address)]
+        if not own:
+            return (("modbus", f"not asked: this computer has no address of its own in subnet {net.name}"),)
+        answer = ask_modbus(self._adapter.name, own[0], target.address)
+        return to_evidence(answer, proof.mac, holder(self._adapter.name, target.address))

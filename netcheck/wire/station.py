@@ -25,9 +25,9 @@ def interfaces() -> list[NetworkInterface]:
 
         return adapters()
     elif sys.platform != "linux":  # noqa: RET505  # the type checker judges the branches by system
-        from netcheck.wire.other_systems import interfaces_by_psutil
+        from netcheck.wire.macos import interfaces as listed_by_macos
 
-        return interfaces_by_psutil()
+        return listed_by_macos()
     else:
         return _interfaces_by_netlink()
 

@@ -6,11 +6,12 @@ import os
 import subprocess
 import sys
 import termios
+import time
 
 import pytest
 
-from netcheck.app.keyboard import Keyboard
-from netcheck.proof.events import Key
+from netcheck.app.keyboard import Keyboard, PipeKeys
+from netcheck.proof.events import Key, Press
 
 
 def ended(keys: Keyboard) -> bool:
@@ -40,9 +41,23 @@ def test_a_flood_of_bytes_neither_blocks_nor_grows() -> None:
     os.write(writing, b"x" * 60000)
     for _ in range(20):
         assert keys.pressed() == []
-    assert len(keys._line) <= 4096
+    assert len(keys._lines.rest) <= 4096
     os.close(reading)
     os.close(writing)
+
+
+def test_a_thread_reads_the_same_lines() -> None:
+    """What Windows uses for a pipe, where select cannot wait for one: nothing blocks, and the end is noticed."""
+    reading, writing = os.pipe()
+    keys, found = PipeKeys(reading), list[Press]()
+    assert keys.pressed() == []
+    os.write(writing, b"\ns\nhello\n2\r\nq")
+    os.close(writing)
+    until = time.monotonic() + 10
+    while not keys.ended and time.monotonic() < until:
+        found += keys.pressed()
+    assert found == [Key.ENTER, Key.SKIP, 2, Key.QUIT]
+    os.close(reading)
 
 
 TELLER = """

@@ -17,8 +17,15 @@ import pytest
 
 from netcheck.errors import Problem
 from netcheck.field.readiness import judge
-from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordFact, RecordState, SystemTime
-from netcheck.field.readiness_gather import synchronised
+from netcheck.field.readiness_facts import (
+    Facts,
+    Level,
+    ReadinessCheck,
+    RecordFact,
+    RecordState,
+    SystemTime,
+    synchronised,
+)
 from netcheck.plan.read import read_plan
 from netcheck.proof.probing.scheduler import Pace
 from netcheck.proof.result import Proof, Verdict

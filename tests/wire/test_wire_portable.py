@@ -11,11 +11,8 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from netcheck.wire.frames import ECHO_REQUEST, Echo, arp_request, echo_to_wire, padded
-from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Carrier, Heard, Link, Lost, News
 from netcheck.wire.links.open import open_link
-from netcheck.wire.other_systems import PolledCarrier
-from netcheck.wire.station import interfaces
 from tests.lab.netns import Lab
 
 STATION, STATION_IP = 0x00005E005301, 0xC0000201
@@ -188,45 +185,6 @@ def test_what_did_not_leave_and_what_was_lost_is_told(
     lost = [one.frames for one in news if isinstance(one, Lost)]
     assert sum(lost) > 0
     assert sum(lost) + sum(isinstance(one, Heard) for one in news) == FLOOD
-
-
-def listed_by_psutil() -> list[NetworkInterface]:
-    """Runs inside a namespace: how other systems list their interfaces."""
-    from netcheck.wire.other_systems import interfaces_by_psutil
-
-    return interfaces_by_psutil()
-
-
-@pytest.mark.lab
-def test_psutil_lists_the_interfaces_that_the_kernel_does(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """Name, MAC, addresses with their lengths and state are the same from both sources."""
-    lab.address(cable[0], "eth0", "198.51.100.5/26")
-    with lab.inside(cable[0]):
-        ours = {one.name: one for one in interfaces()}
-    theirs = {one.name: one for one in lab.call(cable[0], listed_by_psutil)}
-    assert theirs.keys() == ours.keys()
-    assert theirs["lo"].loopback
-    assert not theirs["lo"].ethernet
-    for part in ("mac", "addresses", "up", "carrier", "ethernet", "loopback", "index"):
-        assert getattr(theirs["eth0"], part) == getattr(ours["eth0"], part)
-
-
-def test_the_polled_carrier_reports_each_change_once() -> None:
-    """Connected, not connected for two looks, connected, switched off, no longer listed."""
-    part = NetworkInterface(
-        index=1, name="x0", mac=1, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
-    )
-    said: Iterator[dict[str, bool | None]] = iter(
-        [{"x0": True}, {"x0": True}, {"x0": False}, {"x0": False}, {"x0": True}, {"x0": None}, {"y0": True}]
-    )
-    watch = PolledCarrier([part], lambda: next(said))
-    reports = [watch.look(float(number)) for number in range(6)]
-    assert reports == [
-        [], [Carrier(1.0, 0, False)], [], [Carrier(3.0, 0, True)], [Carrier(4.0, 0, False, off=True)],
-        [Carrier(5.0, 0, False, gone=True)],
-    ]  # fmt: skip
-    assert watch.due == 5.5
-    assert not watch.carrier(0, 9.0)
 
 
 def test_padding_is_ours() -> None:

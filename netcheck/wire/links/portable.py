@@ -3,8 +3,8 @@
 It selects the same frames as the raw link, by a filter of libpcap where that is available, and always by the bytes.
 The time of a frame is the system's stamp where there is one, else the time of reading. On Windows it is always the time
 of reading, since capture drivers there stamp by a clock of their own, which drifts from the system's. The carrier comes
-from netlink on Linux, from the adapter's state on Windows, elsewhere from psutil. LLDP may be missed outside Linux,
-since the interface is not made promiscuous for it.
+from netlink on Linux, and from the adapter's state elsewhere. LLDP may be missed outside Linux, since the interface is
+not made promiscuous for it.
 """
 
 from __future__ import annotations
@@ -70,7 +70,8 @@ def _not_opened(error: Exception, name: str) -> NetcheckError:
         return link_error(error, name, "portable")
     else:
         what = f"the packet library says: {said}"
-        return LinkError.of(what, where=safe(name), do="Install libpcap, and run as root")
+        do = "Run it with `sudo`" if sys.platform == "darwin" else "Install libpcap, and run as root"
+        return LinkError.of(what, where=safe(name), do=do)
 
 
 class PortableLink(SocketLink):
@@ -94,9 +95,9 @@ class PortableLink(SocketLink):
         elif sys.platform == "linux":  # noqa: RET505  # the type checker judges the branches by system
             return NetlinkCarrier(interfaces, self._reopen)
         else:
-            from netcheck.wire.other_systems import PolledCarrier
+            from netcheck.wire.macos import carrier_of
 
-            return PolledCarrier(interfaces)
+            return carrier_of(interfaces, self._reopen)
 
     def open(self) -> None:
         """Open all sockets; an error of the system or of scapy where one cannot be opened."""

@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence  # noqa: E402  # the type checker
 
 from netcheck.wire.interface import NetworkInterface  # noqa: E402
 from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
+from netcheck.wire.polled_carrier import Plug, PolledCarrier  # noqa: E402
 from netcheck.wire.windows import iphlpapi  # noqa: E402
-from netcheck.wire.windows.carrier import AdapterCarrier  # noqa: E402
 
 
 def interfaces() -> list[NetworkInterface]:
@@ -58,6 +58,12 @@ def index_of(name: str) -> int | None:
     return next((adapter.index for adapter in iphlpapi.adapters() if adapter.name == name), None)
 
 
-def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> AdapterCarrier:
+def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> PolledCarrier:
     """Return what reports the carrier of these interfaces."""
-    return AdapterCarrier(parts, reopen, iphlpapi.connected, index_of)
+    return PolledCarrier(parts, reopen, _plug, index_of)
+
+
+def _plug(index: int) -> Plug:
+    """Return the state of an adapter; one that is switched off is not there for Windows."""
+    connected = iphlpapi.connected(index)
+    return Plug.GONE if connected is None else Plug.CABLE if connected else Plug.NO_CABLE

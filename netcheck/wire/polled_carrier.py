@@ -1,8 +1,9 @@
-"""The carrier of adapters on Windows, read from the system every tenth of a second."""
+"""The carrier of adapters on systems that tell it only when they are asked: Windows and macOS."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from enum import Enum, auto
 
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.link import Carrier
@@ -11,7 +12,16 @@ EVERY = 0.1  # seconds between two looks
 SEARCH_EVERY = 0.5  # seconds between two searches for an adapter that was removed; each lists all adapters
 
 
-class AdapterCarrier:
+class Plug(Enum):
+    """What the system says of an adapter."""
+
+    CABLE = auto()  # a cable with a live far end
+    NO_CABLE = auto()
+    OFF = auto()  # switched off
+    GONE = auto()  # not there
+
+
+class PolledCarrier:
     """Reports each change of the carrier once. An adapter that was removed is found again by its name."""
 
     descriptor = -1
@@ -20,14 +30,14 @@ class AdapterCarrier:
         self,
         interfaces: Sequence[NetworkInterface],
         reopen: Callable[[int, int], bool],
-        connected: Callable[[int], bool | None],
+        plug: Callable[[int], Plug],
         index_of: Callable[[str], int | None],
     ) -> None:
-        """`connected` returns the carrier of an index, None where nothing has it; `index_of` finds a name's index;
+        """`plug` returns the state of the adapter with an index; `index_of` finds a name's index;
         `reopen(adapter, index)` opens the adapter again, and returns False if that fails."""
         self._names = [one.name for one in interfaces]
         self._indexes = [one.index for one in interfaces]
-        self._reopen, self._connected, self._index_of = reopen, connected, index_of
+        self._reopen, self._plug, self._index_of = reopen, plug, index_of
         self._states = [Carrier(0.0, adapter, one.carrier) for adapter, one in enumerate(interfaces)]
         self._search_at = float("-inf")
         self.due = float("-inf")
@@ -46,8 +56,8 @@ class AdapterCarrier:
         adapter = was.adapter
         if was.gone and not (searching and self._found_again(adapter)):
             return was
-        connected = self._connected(self._indexes[adapter])
-        return Carrier(now, adapter, bool(connected), gone=connected is None)
+        plug = self._plug(self._indexes[adapter])
+        return Carrier(now, adapter, plug is Plug.CABLE, gone=plug is Plug.GONE, off=plug is Plug.OFF)
 
     def _found_again(self, adapter: int) -> bool:
         index = self._index_of(self._names[adapter])

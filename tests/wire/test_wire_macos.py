@@ -1,0 +1,182 @@
+"""What macOS tells of interfaces, routes and neighbours, by its structures and by what its commands print.
+
+The numbers of the structure are those of the headers of the system (net/if.h, net/if_media.h, sys/sockio.h). The texts
+have the form of netstat(1), arp(8) and networksetup(8) there, with documentation addresses (RFC 5737, RFC 7042).
+"""
+
+from __future__ import annotations
+
+import socket
+import struct
+from types import SimpleNamespace
+from typing import Any
+
+import psutil
+import pytest
+
+from netcheck.addr import Address, Mac
+from netcheck.wire import macos
+from netcheck.wire.macos import Media
+from netcheck.wire.polled_carrier import Plug
+
+ROUTES = """\
+Routing tables
+
+Internet:
+Destination        Gateway            Flags               Netif Expire
+default            192.0.2.1          UGScg                 en0
+default            link#24            UCSIg               utun4
+10                 198.51.100.9       UGSc                utun4
+127                127.0.0.1          UCS                   lo0
+127.0.0.1          127.0.0.1          UH                    lo0
+169.254            link#11            UCS                   en0      !
+192.0.2            link#11            UCS                   en0      !
+192.0.2.1/32       link#11            UCS                   en0      !
+192.0.2.1          0:0:5e:0:53:1      UHLWIir               en0   1161
+198.51.100.64/26   link#14            UCS                   en5      !
+203.0.113.128/25   198.51.100.65      UGSc                  en5
+224.0.0/4          link#11            UmCS                  en0      !
+255.255.255.255/32 link#11            UCS                   en0      !
+"""
+NEIGHBOURS = """\
+? (192.0.2.1) at 0:0:5e:0:53:1 on en0 ifscope [ethernet]
+? (198.51.100.70) at 0:0:5e:0:53:a on en5 ifscope [ethernet]
+? (198.51.100.71) at (incomplete) on en5 ifscope [ethernet]
+? (198.51.100.99) at 0:0:5e:0:53:63 on en5 ifscope permanent [ethernet]
+? (224.0.0.251) at 1:0:5e:0:0:fb on en0 ifscope permanent [ethernet]
+"""
+PORTS = """\
+
+Hardware Port: Wi-Fi
+Device: en0
+Ethernet Address: 00:00:5e:00:53:02
+
+Hardware Port: USB 10/100/1000 LAN
+Device: en5
+Ethernet Address: 00:00:5e:00:53:05
+
+VLAN Configurations
+===================
+"""
+ETHERNET, WIRELESS = 0x20, 0x80  # IFM_ETHER, IFM_IEEE80211
+
+
+def reply(kind: int, status: int) -> bytes:
+    """A media status as the kernel fills it in: 44 bytes, since the structure is packed to four bytes."""
+    return b"en5".ljust(16, b"\0") + struct.pack("=iiiii", kind | 0x10, 0, status, kind | 0x10, 9) + bytes(8)
+
+
+@pytest.mark.parametrize(
+    ("kind", "status", "media"),
+    [
+        pytest.param(ETHERNET, 3, Media(connected=True, wireless=False), id="cable"),
+        pytest.param(ETHERNET, 1, Media(connected=False, wireless=False), id="no cable"),
+        pytest.param(WIRELESS, 3, Media(connected=True, wireless=True), id="wireless"),
+        pytest.param(ETHERNET, 0, None, id="a driver that does not tell"),
+    ],
+)
+def test_the_media_status_says_whether_a_cable_is_connected(kind: int, status: int, media: Media | None) -> None:
+    """The bit "active" counts only together with the bit "valid"."""
+    assert macos.media_from(reply(kind, status)) == media
+
+
+def test_the_request_has_the_size_that_its_number_names() -> None:
+    """An ioctl number holds the size of its structure in bits 16 to 28 (sys/ioccom.h)."""
+    assert len(macos.media_request("en5")) == macos.GET_MEDIA >> 16 & 0x1FFF == len(reply(ETHERNET, 3))
+    assert macos.media_request("en5")[:16] == b"en5".ljust(16, b"\0")
+
+
+def test_no_media_status_is_no_error() -> None:
+    """Another system does not know the request; a tunnel has no media."""
+    assert macos.media_of("lo") is None
+
+
+def part(family: int, address: str, netmask: str | None = None) -> Any:
+    """An address as psutil has it."""
+    return SimpleNamespace(family=family, address=address, netmask=netmask)
+
+
+def listed(flags: str) -> Any:
+    """The state of an interface as psutil has it."""
+    return SimpleNamespace(flags=flags, isup="running" in flags)
+
+
+def test_interfaces_have_the_carrier_of_the_media_status() -> None:
+    """RUNNING stays set while the cable is out; a tunnel with its longer address is not Ethernet."""
+    link = psutil.AF_LINK
+    addresses = {
+        "lo0": [part(socket.AF_INET, "127.0.0.1", "255.0.0.0")],
+        "en0": [part(link, "00:00:5e:00:53:02"), part(socket.AF_INET, "192.0.2.7", "255.255.255.0")],
+        "en5": [part(link, "00:00:5e:00:53:05"), part(socket.AF_INET, "198.51.100.99", "255.255.255.192")],
+        "en7": [part(link, "00:00:5e:00:53:07")],
+        "utun4": [part(socket.AF_INET, "198.51.100.9", "255.255.255.255")],
+    }
+    up = "up,broadcast,running,simplex,multicast"
+    states = {
+        "lo0": listed("up,loopback,running,multicast"),
+        "en0": listed(up),
+        "en5": listed(up),
+        "en7": listed("broadcast,simplex,multicast"),
+        "utun4": listed("up,pointopoint,running,multicast"),
+    }
+    media = {"en0": Media(True, True), "en5": Media(False, False), "en7": Media(False, False)}
+    found = {
+        one.name: one for one in macos.interfaces_from(addresses, states, media.get, macos.hardware_ports_from(PORTS))
+    }
+    assert {name: one.state for name, one in found.items()} == {
+        "lo0": "cable", "en0": "cable", "en5": "no cable", "en7": "off", "utun4": "cable",
+    }  # fmt: skip
+    assert [name for name, one in found.items() if one.ethernet] == ["en0", "en5", "en7"]
+    assert [name for name, one in found.items() if one.wireless] == ["en0"]
+    assert [name for name, one in found.items() if one.loopback] == ["lo0"]
+    assert found["en5"].description == "USB 10/100/1000 LAN"
+    assert found["en5"].mac == 0x00005E005305
+    assert found["en5"].addresses == ((Address.from_text("198.51.100.99").value, 26),)
+
+
+@pytest.mark.parametrize(
+    ("state", "media", "plug"),
+    [
+        pytest.param(listed("up,running"), Media(True, False), Plug.CABLE, id="cable"),
+        pytest.param(listed("up,running"), Media(False, False), Plug.NO_CABLE, id="no cable"),
+        pytest.param(listed("up,running"), None, Plug.CABLE, id="running, no media status"),
+        pytest.param(listed("up"), None, Plug.NO_CABLE, id="not running, no media status"),
+        pytest.param(listed("broadcast"), Media(False, False), Plug.OFF, id="switched off"),
+        pytest.param(None, None, Plug.GONE, id="removed"),
+    ],
+)
+def test_the_state_of_an_adapter(state: Any, media: Media | None, plug: Plug) -> None:
+    """What the carrier of a run is made of."""
+    assert macos.plug_from(state, media) is plug
+
+
+def test_routes_of_netstat() -> None:
+    """Destinations are shortened as netstat(1) does; routes to one host and scoped ones are left out."""
+    found = macos.routes_from(ROUTES, {"en0": 11, "en5": 14, "utun4": 24, "lo0": 1}.__getitem__)
+    assert [(str(Address(4, route.first)), route.length, route.index) for route in found] == [
+        ("0.0.0.0", 0, 11), ("10.0.0.0", 8, 24), ("127.0.0.0", 8, 1), ("169.254.0.0", 16, 11), ("192.0.2.0", 24, 11),
+        ("192.0.2.1", 32, 11), ("198.51.100.64", 26, 14), ("203.0.113.128", 25, 14), ("224.0.0.0", 4, 11),
+        ("255.255.255.255", 32, 11),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", ["", "Internet:", "default", "x y UGS en0", "1.2.3.4.5 b UGS en0", "300 b UGS en0"])
+def test_what_is_no_route_is_left_out(text: str) -> None:
+    """Titles and unknown forms are no routes."""
+    assert macos.routes_from(text, lambda name: 1) == ()
+
+
+def test_neighbours_of_arp() -> None:
+    """Octets without leading zeros; entries that are incomplete or of another interface are left out."""
+    found = macos.neighbours_from(NEIGHBOURS, "en5")
+    assert {str(Address(4, address)): str(Mac(mac)) for address, mac in found.items()} == {
+        "198.51.100.70": str(Mac.from_text("00:00:5e:00:53:0a")),
+        "198.51.100.99": str(Mac.from_text("00:00:5e:00:53:63")),
+    }
+
+
+@pytest.mark.parametrize("command", ["/usr/sbin/no-such-command", "/bin/false"])
+def test_a_command_that_is_missing_or_fails(command: str) -> None:
+    """An error of the system, by which the caller knows that the system does not tell."""
+    with pytest.raises(OSError, match=command):
+        macos._printed(command)
