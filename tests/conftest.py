@@ -20,7 +20,7 @@ SLOW_FILES = {
     "test_cli_several_plans.py",
     "test_cli_suggest.py",
     "test_field_readiness.py",
-    "test_intake.py",
+    "test_intake_device_list.py",
     "test_wire_portable.py",
     "test_wire_unprivileged.py",
 }

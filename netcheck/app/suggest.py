@@ -21,7 +21,7 @@ from netcheck.text import safe
 
 
 def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
-    """Print the proposals and return the exit code: 1 where an interface could not be placed.
+    """Print the proposals and return the exit code: 1 where an interface could not be placed, or its address not read.
 
     The proposals avoid every address that the plans of `others` use; those plans keep addresses that they share.
     Files are written before anything is printed, so that a reader who closes the pipe cannot stop the writing halfway.
@@ -42,7 +42,14 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
         print("\n".join(written) or "nothing to write", file=sys.stderr)
     elif addresses and not as_json:
         print("\nNothing was written; --write puts these addresses into the plan.")
-    return int(any(each.address is None for each in found.proposals))
+    if found.left and not as_json:
+        print("\n" + _left(found.left, path))
+    return int(found.left > 0)
+
+
+def _left(count: int, path: Path) -> str:
+    what, which = ("1 interface", "it") if count == 1 else (f"{count} interfaces", "them")
+    return f"{what} could not be placed: correct {which} in the plan, then run: netcheck suggest {safe(str(path))}"
 
 
 def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:

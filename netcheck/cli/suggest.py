@@ -33,7 +33,8 @@ def command(
     With --beside the proposals keep clear of everything that other plans of the site use, and this plan moves where
     both plan one address.
 
-    Exit code: 0 all could be placed, 1 some could not, 2 bad use or a plan that cannot be read.
+    Exit code: 0 all could be placed, 1 some could not, or have an address that cannot be read and is kept, 2 bad use or
+    a plan that cannot be read.
 
     Example: netcheck suggest plans/tarn-hollow --write
 

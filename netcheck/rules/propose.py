@@ -57,6 +57,11 @@ class Proposals:
     proposals: tuple[Proposal, ...]
     unreadable: tuple[Proposal, ...]
 
+    @property
+    def left(self) -> int:
+        """Return how many interfaces need an address and could not be placed."""
+        return sum(each.address is None for each in (*self.proposals, *self.unreadable))
+
 
 def propose(scene: Scene, findings: Sequence[Finding], accepted: Iterable[AcceptedFinding]) -> Proposals:
     """Propose an address for every interface that needs one.

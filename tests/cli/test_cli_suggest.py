@@ -59,7 +59,7 @@ def test_proposals_are_the_fixes_of_check(creamery: Path) -> None:
         if finding["fix"]:
             fixes |= finding["fix"].get("addresses") or {finding["subjects"][0]: finding["fix"]["address"]}
     result = netcheck("suggest", creamery, "--format", "json", "--today", DAY)
-    assert result.returncode == 0
+    assert result.returncode == 1  # one address of this plan cannot be read
     assert {each["subject"]: each["address"] for each in json.loads(result.stdout)["suggestions"]} == fixes
     assert len(fixes) > 5
 
@@ -67,7 +67,7 @@ def test_proposals_are_the_fixes_of_check(creamery: Path) -> None:
 def test_write_resolves_the_findings_and_changes_only_addresses(creamery: Path) -> None:
     """After --write, no finding has a fix, nothing is left to propose, and only addresses have changed."""
     before = {file.name: file.read_text("utf-8").splitlines() for file in creamery.iterdir()}
-    assert netcheck("suggest", creamery, "--write", "--today", DAY).returncode == 0
+    assert netcheck("suggest", creamery, "--write", "--today", DAY).returncode == 1
     checked = json.loads(netcheck("check", creamery, "--format", "json", "--today", DAY).stdout)
     assert [finding["rule"] for finding in checked["findings"] if finding["fix"]] == []
     assert json.loads(netcheck("suggest", creamery, "--format", "json").stdout)["suggestions"] == []
@@ -98,7 +98,7 @@ def test_a_second_write_changes_nothing(creamery: Path) -> None:
     netcheck("suggest", creamery, "--write", "--today", DAY)
     before = {file.name: file.read_bytes() for file in creamery.iterdir()}
     again = netcheck("suggest", creamery, "--write", "--today", DAY)
-    assert (again.returncode, {file.name: file.read_bytes() for file in creamery.iterdir()}) == (0, before)
+    assert (again.returncode, {file.name: file.read_bytes() for file in creamery.iterdir()}) == (1, before)
 
 
 def test_a_full_subnet_gives_exit_1(tmp_path: Path) -> None:
@@ -106,6 +106,23 @@ def test_a_full_subnet_gives_exit_1(tmp_path: Path) -> None:
     result = netcheck("suggest", small(tmp_path, 0, "", "10.62.20.2"))
     assert result.returncode == 1
     assert "no address of subnet process is free" in result.stdout
+
+
+@pytest.mark.parametrize("form", ["text", "json"])
+def test_an_address_that_cannot_be_read_gives_exit_1(tmp_path: Path, form: str) -> None:
+    """The interface is named, its address stays, and the exit code says that it was not placed."""
+    folder = small(tmp_path, 0, 'address = "10.62.20.02"', "10.62.20.1")
+    before = (folder / "plan.toml").read_bytes()
+    result = netcheck("suggest", folder, "--write", "--format", form)
+    assert (result.returncode, (folder / "plan.toml").read_bytes()) == (1, before)
+    if form == "json":
+        assert json.loads(result.stdout)["summary"] == {"placed": 0, "left": 1}
+    else:
+        assert "Every interface has an address" not in result.stdout
+        assert "filler-plc/cpu is left as it is: its address cannot be read" in result.stdout
+        assert f"1 interface could not be placed: correct it in the plan, then run: netcheck suggest {folder}" in (
+            result.stdout
+        )
 
 
 def test_a_near_address_is_proposed_where_no_other_is_free(tmp_path: Path) -> None:

@@ -21,10 +21,11 @@ WIDE = 110  # from this width the reason has its own column; else it stands belo
 def to_text(found: Proposals, width: int | None) -> str:
     """Return a table wrapped to a width, with the reasons below each row if that is narrow, or one line a proposal
     without a width; then the interfaces whose address cannot be read."""
-    shown = _table_of(found.proposals, width) if found.proposals else NOTHING
     lines = [f"{safe(each.subject)} is left as it is: {safe(each.why)}" for each in found.unreadable]
-    wrapped = [fill(line, width) if width else line for line in lines]
-    return shown + "".join(f"\n{line}" for line in wrapped) + ("\n" if wrapped else "")
+    rows = "".join(f"{fill(line, width, break_on_hyphens=False) if width else line}\n" for line in lines)
+    if found.proposals:
+        return _table_of(found.proposals, width) + (f"\n{rows}" if rows else "")
+    return rows or NOTHING
 
 
 def _table_of(proposals: Sequence[Proposal], width: int | None) -> str:
@@ -84,6 +85,6 @@ def to_json(found: Proposals) -> dict[str, Any]:
         "unreadable": [{"subject": each.subject, "now": each.now, "why": each.why} for each in found.unreadable],
         "summary": {
             "placed": sum(each.address is not None for each in proposals),
-            "left": sum(each.address is None for each in proposals),
+            "left": found.left,
         },
     }
