@@ -11,13 +11,38 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import count
+from math import exp
 from random import Random
 from types import TracebackType
 from typing import Protocol, Self
 
-from netcheck.rig.loss import Bursts
 from netcheck.wire.frames import padded
 from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
+
+
+class Bursts:
+    """A link that is bad for `share` of the time, for `length` seconds on average.
+
+    It is sampled at times that never decrease. The state at each follows exactly from the chain, so that nothing need
+    be simulated in between."""
+
+    def __init__(self, share: float, length: float, random: Random) -> None:
+        """Begin in either state, with the probability of that state."""
+        self.share, self.length = share, length
+        self._random = random
+        self._settles = length * (1.0 - share)  # seconds in which the chain forgets its state
+        self._bad = random.random() < share
+        self._at = 0.0
+
+    def lose(self, now: float) -> bool:
+        """Return whether a frame is lost now."""
+        if now > self._at:
+            kept = exp((self._at - now) / self._settles)
+            chance = self.share + (self._bad - self.share) * kept
+            self._bad = self._random.random() < chance
+            self._at = now
+        return self._bad
+
 
 FLIGHT = 0.0002  # seconds that a request and its reply take across a segment together
 START = 1000.0  # the clock's first reading: any value that is not 0

@@ -12,9 +12,8 @@ from random import Random
 
 import pytest
 
-from netcheck.proof.settings.findings import SettingsFound
 from netcheck.proof.settings.inquiry import Inquiry
-from netcheck.proof.settings.trial import SettingsQuestion
+from netcheck.proof.settings.model import SettingsFound, SettingsQuestion
 from netcheck.wire.link import Heard, Link
 from netcheck.wire.links.raw import open_raw
 from tests.lab.netns import Lab, why_not

@@ -11,11 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netcheck.proof.settings.exchange import MOST, REUSE
-from netcheck.proof.settings.findings import SettingsFound, differs, to_evidence, to_words
+from netcheck.proof.settings.exchange import MOST, REUSE, Sources, level_of
 from netcheck.proof.settings.inquiry import Inquiry
-from netcheck.proof.settings.sources import Sources, level_of
-from netcheck.proof.settings.trial import SettingsQuestion
+from netcheck.proof.settings.model import SettingsFound, SettingsQuestion, differs, to_evidence, to_words
 from netcheck.wire.frames import arp_from_wire, echo_from_wire
 from netcheck.wire.link import Heard
 from tests.proof.typed_device import DEVICE, STATION, Bench, Device

@@ -25,8 +25,8 @@ from netcheck.proof.result import Proof, Verdict
 from netcheck.rig.bench import Bench
 from netcheck.rig.draw import scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
-from netcheck.rig.shrink import shrunk
 from netcheck.rig.truth import Judgement, Unmet
+from tests.search.shrink import shrunk
 
 T = TypeVar("T")
 EACH = 3  # findings of one mode and condition that are kept

@@ -12,7 +12,7 @@ from netcheck.rig import scenario as parts
 from netcheck.rig.bench import Bench
 from netcheck.rig.draw import RandomChoices, scenario
 from netcheck.rig.scenario import Act, Do, HandMove, Mode, On, Scenario, Stop, to_source
-from netcheck.rig.shrink import shrunk
+from tests.search.shrink import shrunk
 
 MODES = tuple(Mode)
 

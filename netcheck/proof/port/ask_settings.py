@@ -9,9 +9,8 @@ from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, ProbeKind
 from netcheck.proof.probing.scheduler import WATCH_EVERY
 from netcheck.proof.result import Tally
-from netcheck.proof.settings.findings import SettingsFound, differs, to_evidence, to_words
 from netcheck.proof.settings.inquiry import Inquiry
-from netcheck.proof.settings.trial import SettingsQuestion
+from netcheck.proof.settings.model import SettingsFound, SettingsQuestion, differs, to_evidence, to_words
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 
 Steps = Generator[None, None, None]

@@ -16,10 +16,8 @@ from dataclasses import replace
 from random import Random
 
 from netcheck.addr import mac_text, quad
-from netcheck.proof.settings.exchange import Exchange, Steps
-from netcheck.proof.settings.findings import SettingsFound
-from netcheck.proof.settings.sources import INNERMOST, level_of
-from netcheck.proof.settings.trial import CannotTell, SettingsQuestion, Sign, SourceTrial
+from netcheck.proof.settings.exchange import INNERMOST, Exchange, Steps, level_of
+from netcheck.proof.settings.model import CannotTell, SettingsFound, SettingsQuestion, Sign, SourceTrial
 from netcheck.proof.verdict.luck import misses_needed
 from netcheck.text import listed
 from netcheck.wire.link import Heard

@@ -25,10 +25,8 @@ from netcheck.proof.run_state import HINT, Cut, RunState, Void
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.observation import Observation
-from netcheck.proof.walk.announced_order import AnnouncedOrder
-from netcheck.proof.walk.second_pull import SecondPulls, ask_often, is_decided
-from netcheck.proof.walk.track import KEPT, Track
-from netcheck.proof.walk.watch import LARGE, Watch
+from netcheck.proof.walk.requests import AnnouncedOrder, SecondPulls, ask_often, is_decided
+from netcheck.proof.walk.track import KEPT, LARGE, Track, Watch
 from netcheck.text import listed
 
 NOTICE = 1.2  # seconds without an answer before an address is looked at more closely

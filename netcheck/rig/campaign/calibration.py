@@ -25,7 +25,7 @@ from netcheck.proof.verdict.silence_rule import (
     seconds_needed,
     seconds_of_misses,
 )
-from netcheck.rig.loss import Bursts
+from netcheck.rig.network import Bursts
 
 MAC = 0x00005E005314  # a documentation MAC: RFC 7042 section 2.1.2
 WAIT = 1.0  # seconds that a probe stays open once the device is known to be quick

@@ -19,10 +19,9 @@ from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.bench import Bench
-from netcheck.rig.campaign.lookalikes import lookalike
 from netcheck.rig.campaign.right import HEALTHY
 from netcheck.rig.campaign.sites import DrawnSite, site_of
-from netcheck.rig.draw import RandomChoices, scenario
+from netcheck.rig.draw import RandomChoices, lookalike, scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
 from netcheck.rig.truth import Alike, Truth, Unmet
 

@@ -15,8 +15,7 @@ from netcheck.rig.campaign import lots
 from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
 from netcheck.rig.campaign.right import SiteFacts
 from netcheck.rig.devices import Faults, Forger, VirtualDevice
-from netcheck.rig.loss import Bursts
-from netcheck.rig.network import Jack, Rig, Segment
+from netcheck.rig.network import Bursts, Jack, Rig, Segment
 from netcheck.rig.technicians import GIVES_UP, Habit, Hand
 from netcheck.rig.truth import Place
 from netcheck.wire.link import Adapter

@@ -8,8 +8,7 @@ import pytest
 
 from netcheck.proof.result import Verdict
 from netcheck.rig.bench import Bench
-from netcheck.rig.campaign.lookalikes import lookalike
-from netcheck.rig.draw import RandomChoices
+from netcheck.rig.draw import RandomChoices, lookalike
 from netcheck.rig.truth import Alike
 
 
