@@ -42,3 +42,8 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     """Return a sort key that orders digits by their number, so that `drive-9` is before `drive-10`."""
     parts = _NUMBER.split(text.casefold())
     return tuple((1, int(part), part) if index % 2 else (0, 0, part) for index, part in enumerate(parts))
+
+
+def count_words(number: int) -> str:
+    """Return a number with separators, or from 10^12 on the nearest power of two."""
+    return f"{number:,}" if number < 10**12 else f"about 2^{(number + number // 2).bit_length() - 1}"

@@ -11,9 +11,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from netcheck.addr import Address
-from netcheck.answers.decisions import NEVER_ACCEPTED, ON_ENTRIES, Ambiguous, Decided, Decision, decision_from
 from netcheck.answers.read import Answer
-from netcheck.answers.table import cells_of
+from netcheck.answers.table import NEVER_ACCEPTED, ON_ENTRIES, Ambiguous, Decided, Decision, cells_of, decision_from
 from netcheck.plan.model import Accepted, Plan, Position
 from netcheck.rules.accept import matches
 from netcheck.rules.catalogue import RULE_NAMED

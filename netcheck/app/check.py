@@ -13,7 +13,7 @@ from netcheck.addr import Address
 from netcheck.app.progress import Steps
 from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import NetcheckError, Problem, UsageError
-from netcheck.report.unread import Result, Unread
+from netcheck.report.finding_groups import Result, Unread
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.other_plans import others_of
@@ -109,7 +109,7 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
         shapes = [_json(one, paths) for one in each]
         print(json.dumps(shapes if several else shapes[0], indent=2))
     elif form == "csv":
-        from netcheck.report.csv_xlsx.findings import findings_to_csv
+        from netcheck.report.csv_xlsx.csv_tables import findings_to_csv
         from netcheck.report.several import results_csv
 
         sys.stdout.flush()

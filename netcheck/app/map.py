@@ -14,9 +14,8 @@ from netcheck.app.remarks import tell_other_sheets
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan, Subnet
-from netcheck.report.csv_xlsx.address_list import to_csv, to_xlsx
+from netcheck.report.address_list import address_list_to_text, to_csv, to_xlsx
 from netcheck.report.formats import demand_apart
-from netcheck.report.text.address_list import address_list_to_text
 from netcheck.report.text.subnet_map import GAPS, MOST_DRAWN, conflicts_in, list_to_text, to_text
 from netcheck.rules.engine import Checked, check
 from netcheck.space.map_cells import cells_of, gaps_of, holdings

@@ -43,8 +43,7 @@ def command(
     """
     from netcheck.answers.grants import REQUESTS
     from netcheck.answers.read import holds
-    from netcheck.app.answers import apply_answers
-    from netcheck.app.grants import apply_grants
+    from netcheck.app.answers import apply_answers, apply_grants
 
     o.demand_one_of_write_and_dry_run(write, dry_run)
     as_json = form is o.TextFormat.JSON

@@ -1,12 +1,16 @@
-"""Turns findings into rows of text that every human-readable format shares."""
+"""Turns findings into rows of text that every human-readable format shares, and holds the value for a plan that could
+not be checked.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
 
-from netcheck.answers.decisions import boxes_of
+from netcheck.answers.table import boxes_of
+from netcheck.errors import Problem
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.text import listed, safe
@@ -136,3 +140,20 @@ def next_step(checked: Checked) -> str:
     why = f"Why a rule matters: netcheck rules {checked.findings[0].rule}."
     fixable = any(finding.fix for finding in checked.findings)
     return f"{why} The fixes fit together: no address is offered twice." if fixable else why
+
+
+if TYPE_CHECKING:
+    from netcheck.rules.engine import Checked
+
+NOT_CHECKED = "not-checked"  # used in place of a severity
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A plan's path as given, and the problems that prevent it from being read."""
+
+    path: str
+    problems: tuple[Problem, ...]
+
+
+Result: TypeAlias = "Checked | Unread"

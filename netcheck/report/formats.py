@@ -19,7 +19,7 @@ def _html(report: Report) -> bytes:
 
 
 def _csv(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.findings import to_csv
+    from netcheck.report.csv_xlsx.csv_tables import to_csv
 
     return to_csv(report)
 
@@ -37,7 +37,7 @@ def _json(report: Report) -> bytes:
 
 
 def _markdown(report: Report) -> bytes:
-    from netcheck.report.markdown.report import to_markdown
+    from netcheck.report.markdown import to_markdown
 
     return to_markdown(report)
 
@@ -49,9 +49,9 @@ def _text(report: Report) -> bytes:
 
 
 def _requests(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.requests import to_csv
+    from netcheck.report.csv_xlsx.csv_tables import requests_to_csv
 
-    return to_csv(report.checked, report.changes.before if report.changes else None)
+    return requests_to_csv(report.checked, report.changes.before if report.changes else None)
 
 
 def _sheet(report: Report) -> bytes:

@@ -6,8 +6,7 @@ import re
 from collections.abc import Iterable
 from xml.etree import ElementTree
 
-from netcheck.report.finding_groups import row_of
-from netcheck.report.unread import NOT_CHECKED, Result, Unread
+from netcheck.report.finding_groups import NOT_CHECKED, Result, Unread, row_of
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity

@@ -8,10 +8,10 @@ from typing import Any
 from netcheck import __version__
 from netcheck.answers.table import COLUMNS, LONGEST_CELL, cells_of
 from netcheck.errors import Problem
-from netcheck.report.csv_xlsx.findings import rows_to_csv
-from netcheck.report.json.findings import to_json
-from netcheck.report.markdown.findings import escaped, to_markdown
-from netcheck.report.unread import NOT_CHECKED, Result, Unread
+from netcheck.report.csv_xlsx.csv_tables import rows_to_csv
+from netcheck.report.finding_groups import NOT_CHECKED, Result, Unread
+from netcheck.report.json.report import checked_json
+from netcheck.report.markdown import checked_to_markdown, escaped
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import safe
 
@@ -19,7 +19,7 @@ from netcheck.text import safe
 def result_json(result: Result) -> dict[str, Any]:
     """Return the object of one plan; null stands for what is unknown of an unreadable plan."""
     if not isinstance(result, Unread):
-        return to_json(result)
+        return checked_json(result)
     plan = {"name": result.path, "revision": None, "sha256": None}
     problems = [{"what": one.what, "where": one.where, "do": one.do} for one in result.problems]
     nothing = dict.fromkeys(("summary", "findings", "accepted"))
@@ -29,7 +29,7 @@ def result_json(result: Result) -> dict[str, Any]:
 def result_markdown(result: Result) -> str:
     """Return heading and tables of one plan, or the problems that prevent it from being read."""
     if not isinstance(result, Unread):
-        return to_markdown(result)
+        return checked_to_markdown(result)
     heading = f"# {escaped(safe(result.path, 200))}: not checked\n\n"
     return heading + "".join(f"- {escaped(safe(str(problem), 2000))}\n" for problem in result.problems)
 

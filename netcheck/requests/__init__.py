@@ -1,5 +1,5 @@
 """What the plan requires from the site's IT department: reservations, DNS records, pools and firewall rows.
 
-`build` derives the requests (`model`) from a plan and its findings. `routed_conversations` finds the addresses that a
-firewall sees. `zone_lines` writes DNS records that depend on no directive of the zone.
+`build` derives the requests (`model`) from a plan and its findings, and writes DNS records as zone lines.
+`routed_conversations` finds the addresses that a firewall sees.
 """

@@ -18,7 +18,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from netcheck.answers.decisions import NEVER_ACCEPTED
+from netcheck.answers.table import NEVER_ACCEPTED
 from netcheck.cli.main import run
 from netcheck.plan.write.new_workbook import new_workbook
 from tests.programs import need

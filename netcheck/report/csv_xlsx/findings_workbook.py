@@ -15,8 +15,7 @@ from datetime import datetime, time
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from netcheck.answers.decisions import Decision, choices_of
-from netcheck.answers.table import COLUMNS, TO_ANSWER, cells_of
+from netcheck.answers.table import COLUMNS, TO_ANSWER, Decision, cells_of, choices_of
 from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding

@@ -17,7 +17,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from netcheck.addr import mac_text, quad
-from netcheck.answers.decisions import boxes_of
+from netcheck.answers.table import boxes_of
 from netcheck.report import words
 from netcheck.report.finding_groups import TITLES
 from netcheck.report.html.page_values import values_of

@@ -18,7 +18,7 @@ from netcheck.report import words
 from netcheck.report.html.map_parts import maps_of
 from netcheck.report.html.verifier import SNIPPET
 from netcheck.report.model import Report
-from netcheck.report.not_checked import not_checked
+from netcheck.report.words import not_checked
 from netcheck.requests.build import asked_of
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Rule

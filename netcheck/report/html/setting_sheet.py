@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from netcheck import __version__
 from netcheck.addr import Address, Mask
-from netcheck.answers.decisions import NEVER_ACCEPTED
+from netcheck.answers.table import NEVER_ACCEPTED
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.report.html.page import TEMPLATES, digest, environment

@@ -1,20 +1,62 @@
-"""Writes the whole report as JSON: the object of the check with requests, proofs, records and seals."""
+"""Returns checks and whole reports as values for `json.dumps`, keys in a fixed order."""
 
 from __future__ import annotations
 
 import json
 from typing import Any
 
-from netcheck.answers.decisions import boxes_of
+from netcheck import __version__
+from netcheck.answers.table import boxes_of
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report.changes import Changed, Changes
-from netcheck.report.csv_xlsx.requests import COLUMNS, row_of
-from netcheck.report.json import findings as findings_json
+from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of
 from netcheck.report.model import PortResult, Report, short
 from netcheck.report.text import verification as verifications
 from netcheck.report.text.proofs import summary
 from netcheck.requests.build import asked_of
 from netcheck.requests.model import Request
+from netcheck.rules.engine import Checked
+from netcheck.rules.finding import AcceptedFinding, Finding, Fix
+
+
+def checked_json(checked: Checked) -> dict[str, Any]:
+    """Return one object: plan, counts, open findings and accepted findings."""
+    plan = checked.plan
+    return {
+        "netcheck": __version__,
+        "plan": {"name": plan.name, "revision": plan.revision, "sha256": plan.sha256},
+        "summary": checked.summary,
+        "findings": [finding_json(finding) for finding in checked.findings],
+        "accepted": [_agreed_json(agreed) for agreed in checked.accepted],
+    }
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """Return one finding; `address` and `fix` are null where there is none."""
+    return {
+        "rule": finding.rule,
+        "severity": finding.severity.value,
+        "subjects": list(finding.subjects),
+        "address": finding.address,
+        "message": finding.message,
+        "source": finding.source,
+        "fix": _fix_json(finding.fix, len(finding.subjects)),
+        "where": finding.where,
+    }
+
+
+def _fix_json(fix: Fix | None, subjects: int) -> dict[str, Any] | None:
+    if fix is None:
+        return None
+    if subjects == 1:
+        return {"address": str(fix.addresses[0][1])}
+    return {"addresses": {subject: str(address) for subject, address in fix.addresses}}
+
+
+def _agreed_json(agreed: AcceptedFinding) -> dict[str, Any]:
+    until = agreed.until.isoformat() if agreed.until else None
+    decided = {"decided": agreed.decided.isoformat()} if agreed.decided else {}
+    return {**finding_json(agreed.finding), "by": agreed.by, "because": agreed.because, "until": until, **decided}
 
 
 def to_json(report: Report) -> bytes:
@@ -24,7 +66,7 @@ def to_json(report: Report) -> bytes:
 
 def shape_of(report: Report) -> dict[str, Any]:
     """Return the object; `findings` and `accepted` are those of `check` with each `key`, `proofs` those of `prove`."""
-    checked = findings_json.to_json(report.checked)
+    checked = checked_json(report.checked)
     keyed = zip(report.checked.findings, checked["findings"], strict=True)
     return {
         **checked,
@@ -43,7 +85,7 @@ def shape_of(report: Report) -> dict[str, Any]:
 
 def _request(request: Request) -> dict[str, str]:
     """Return the cells of a request that are not empty, by the column names of the CSV file."""
-    return {name: cell for name, cell in zip(COLUMNS, row_of(request), strict=True) if cell}
+    return {name: cell for name, cell in zip(REQUEST_COLUMNS, row_of(request), strict=True) if cell}
 
 
 def _changes(changes: Changes) -> dict[str, Any]:
@@ -51,7 +93,7 @@ def _changes(changes: Changes) -> dict[str, Any]:
     return {
         "since": {"name": before.name, "revision": before.revision, "sha256": before.sha256},
         "new": [finding.key for finding in changes.new],
-        "gone": [{**findings_json.finding_json(finding), "key": finding.key} for finding in changes.gone],
+        "gone": [{**finding_json(finding), "key": finding.key} for finding in changes.gone],
         "accepted": [finding.key for finding in changes.agreed],
         "remaining": [finding.key for finding in changes.remaining],
         "answered": [each.finding.key for each in changes.answered],

@@ -8,9 +8,8 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.addr import WIDTH, Prefix, quad
-from netcheck.report.counts import count_words
 from netcheck.space.carve import Carved, Carving
-from netcheck.text import safe
+from netcheck.text import count_words, safe
 
 HEADERS = ("subnet", "prefix", "mask", "gateway", "hosts", "grown", "room")
 

@@ -37,7 +37,7 @@ def to_markdown(checked: Checked) -> str:
     """Return the same table in Markdown; no value can become markup."""
     from tabulate import tabulate
 
-    from netcheck.report.markdown.findings import escaped
+    from netcheck.report.markdown import escaped
 
     rows = [[escaped(cell) for cell in row] for talk in checked.conversations for row in _rows(talk)]
     body = tabulate(rows, HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import csv
+import io
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
 from textwrap import fill
 from typing import Any
 
 from tabulate import tabulate
 
-from netcheck.addr import mac_text, quad
+from netcheck.addr import Prefix, mac_text, quad
 from netcheck.field.discovery import DiscoveredHost, Discovery
-from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
 from netcheck.tables.formula_guard import guarded
 from netcheck.text import listed, safe
 
@@ -135,3 +137,20 @@ def _sum(found: Discovery) -> list[str]:
         else "nothing: a silent host is not heard by listening"
     )
     return [f"{hosts} address{'' if hosts == 1 else 'es'} on {found.day}; covers {covers}"]
+
+
+def table_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return titles and rows as CSV, quoted where needed (RFC 4180 section 2); the cells must be safe."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(titles)
+    writer.writerows(rows)
+    return stream.getvalue()
+
+
+def entry_of(file: str, taken: date | None, covers: Iterable[Prefix]) -> str:
+    """Return the `[[survey]]` entry; without a date where it is not known."""
+    quoted = safe(file).replace("\\", "\\\\").replace('"', '\\"')
+    day = [f"taken = {taken}"] if taken is not None else []
+    prefixes = ", ".join(dict.fromkeys(f'"{prefix}"' for prefix in covers))
+    return "\n".join(["[[survey]]", f'file = "{quoted}"', *day, f"covers = [{prefixes}]"])

@@ -10,7 +10,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.errors import Problem
-from netcheck.report.csv_xlsx.survey import entry_of, table_to_csv
+from netcheck.report.text.hosts import entry_of, table_to_csv
 from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged

@@ -9,10 +9,19 @@ from tabulate import tabulate
 from netcheck.caution import CAUTION
 from netcheck.report import words
 from netcheck.report.model import Report
-from netcheck.report.not_checked import not_checked
-from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
-from netcheck.report.proof_rows import HEADERS, RECORD_HEADERS, port_rows, record_rows, survey_rows
+from netcheck.report.part_rows import (
+    PORT_HEADERS,
+    RECORD_HEADERS,
+    Part,
+    asked_parts,
+    changes_line,
+    changes_parts,
+    port_rows,
+    record_rows,
+    survey_rows,
+)
 from netcheck.report.text.findings import to_text as findings_to_text
+from netcheck.report.words import not_checked
 from netcheck.requests.build import asked_of
 from netcheck.text import safe
 
@@ -30,7 +39,7 @@ def to_text(report: Report) -> bytes:
         parts += [f"What changed\n{safe(changes_line(report.changes), 1000)}"]
         parts += map(_part, changes_parts(report.changes))
     parts += ["Requests to IT", *map(_part, asked_parts(report))]
-    parts += ["Proofs\n" + (_table(HEADERS, port_rows(report)) or "No record of a proving run was given.")]
+    parts += ["Proofs\n" + (_table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
         parts += ["Records and seals\n" + _table(RECORD_HEADERS, record_rows(report))]
     parts += ["Before any cable is pulled\n" + "\n".join(f"- {line}" for line in CAUTION)]

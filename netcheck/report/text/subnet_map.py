@@ -10,10 +10,9 @@ from rich.text import Text
 
 from netcheck.addr import Address, Range
 from netcheck.plan.model import Plan
-from netcheck.report.counts import count_words
 from netcheck.rules.finding import Finding, Severity
 from netcheck.space.map_cells import Cells, Holding, Use
-from netcheck.text import safe
+from netcheck.text import count_words, safe
 
 ACROSS = 16  # cells in a row
 MOST_DRAWN = ACROSS * ACROSS  # cells of one map

@@ -11,8 +11,7 @@ import openpyxl
 import pytest
 from openpyxl.utils import get_column_letter
 
-from netcheck.answers.decisions import choices_of
-from netcheck.answers.table import COLUMNS
+from netcheck.answers.table import COLUMNS, choices_of
 from netcheck.report.csv_xlsx.findings_workbook import to_xlsx
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Severity

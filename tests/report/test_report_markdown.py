@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.report.html.page import to_html
-from netcheck.report.markdown.report import to_markdown
+from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
 from tests.report.made import report_from

@@ -19,8 +19,8 @@ import pytest
 
 from netcheck.plan.read import read_plan
 from netcheck.report.build import report_of
-from netcheck.report.csv_xlsx.requests import COLUMNS, to_csv
-from netcheck.report.markdown.report import to_markdown
+from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, requests_to_csv
+from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
 from netcheck.requests.build import WITHDRAWN, asked_of, changed_since
@@ -347,7 +347,7 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
     lines = "".join(zone.text for zone in asked_of(found).zones)
     assert "10.62.20.103" not in lines
     assert name not in lines
-    text = to_csv(found).decode("utf-8-sig")
+    text = requests_to_csv(found).decode("utf-8-sig")
     for row in csv.reader(io.StringIO(text)):
         assert not any(cell[:1] in tuple("=+-@\t\r\n") and cell for cell in row)
 
@@ -360,17 +360,17 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
 def test_the_published_vectors_stay_text(bad: str, cell: str, checked: Callable[[str], Checked]) -> None:
     """The published inputs give the published outputs (OWASP, CSV Injection)."""
     text = (HEAD + DEVICES).replace('"operator screens"', json.dumps(bad))
-    assert f',{cell},"","","","",""\r\n' in to_csv(checked(text)).decode()
+    assert f',{cell},"","","","",""\r\n' in requests_to_csv(checked(text)).decode()
 
 
 def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
     """The CSV has one row a request with named columns, and the same plan gives the same bytes."""
     found = checked(HEAD + DEVICES)
-    rows = list(csv.DictReader(io.StringIO(to_csv(found).decode("utf-8-sig"))))
-    assert tuple(rows[0]) == COLUMNS
+    rows = list(csv.DictReader(io.StringIO(requests_to_csv(found).decode("utf-8-sig"))))
+    assert tuple(rows[0]) == REQUEST_COLUMNS
     asked = asked_of(found)
     assert [(row["kind"], unguarded(row["what"])) for row in rows] == [(one.kind, one.what) for one in asked.requests]
-    assert to_csv(found) == to_csv(found)
+    assert requests_to_csv(found) == requests_to_csv(found)
 
 
 OWN = '[[island]]\nname = "cell-1"\nsite = {}\n'

@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from netcheck.report.json import findings as findings_json
-from netcheck.report.json.report import to_json
+from netcheck.report.json.report import checked_json, to_json
 from netcheck.report.model import Report
 from netcheck.report.text import proofs
 from tests.report.made import every_verdict, report_from
@@ -15,7 +14,7 @@ from tests.report.made import every_verdict, report_from
 def test_findings_and_proofs_are_those_of_check_and_prove(sample: Report) -> None:
     """Findings equal those of `check` with their keys, and proofs those of `prove` with their place in the record."""
     shape = json.loads(to_json(sample))
-    checked = findings_json.to_json(sample.checked)
+    checked = checked_json(sample.checked)
     assert {key: shape[key] for key in ("netcheck", "plan", "summary", "accepted")} == {
         key: checked[key] for key in ("netcheck", "plan", "summary", "accepted")
     }

@@ -1,20 +1,61 @@
-"""Writes the whole report as Markdown, for a ticket or a wiki. `escaped` keeps every value from becoming markup."""
+"""Writes checks and whole reports as Markdown, for a ticket or a wiki. No value can become markup."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 from tabulate import tabulate
 
 from netcheck.caution import CAUTION
 from netcheck.report import words
-from netcheck.report.markdown.findings import escaped, findings_parts
+from netcheck.report.finding_groups import Group, groups_of, headline, summary_line
 from netcheck.report.model import Report
-from netcheck.report.not_checked import not_checked
-from netcheck.report.part_rows import Part, asked_parts, changes_line, changes_parts
-from netcheck.report.proof_rows import HEADERS, RECORD_HEADERS, port_rows, record_rows, survey_rows
+from netcheck.report.part_rows import (
+    PORT_HEADERS,
+    RECORD_HEADERS,
+    Part,
+    asked_parts,
+    changes_line,
+    changes_parts,
+    port_rows,
+    record_rows,
+    survey_rows,
+)
+from netcheck.report.words import not_checked
 from netcheck.requests.build import asked_of
+from netcheck.rules.engine import Checked
 from netcheck.text import safe
+
+FINDING_HEADERS = ("rule", "subject", "address", "what", "fix", "where")
+DECISION = "decision"  # the column of the report, where findings are to be answered
+# Characters that Markdown, its tables and embedded HTML interpret: CommonMark section 2.4, backslash escapes.
+_MARKUP = re.compile(r"[\\`*_{}\[\]<>()#+!|~&@:]")
+
+
+def checked_to_markdown(checked: Checked) -> str:
+    """Return a heading, the counts, and one table for each severity. No value can become markup."""
+    return "\n\n".join(findings_parts(checked)) + "\n"
+
+
+def findings_parts(checked: Checked, *, boxes: bool = False) -> list[str]:
+    """Return the heading, the counts and the tables as paragraphs; *boxes* adds the decisions to choose."""
+    tables = [_group_table(group, boxes) for group in groups_of(checked)]
+    return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *tables]
+
+
+def escaped(text: str) -> str:
+    """Return text with a backslash before every character that could be markup."""
+    return _MARKUP.sub(r"\\\g<0>", text)
+
+
+def _group_table(group: Group, boxes: bool) -> str:
+    headers = (*FINDING_HEADERS, DECISION) if boxes and group.severity is not None else FINDING_HEADERS
+    cells = [(row.rule, row.subject, row.address, row.message, row.fix, row.where, row.boxes) for row in group.rows]
+    rows = [[escaped(cell) for cell in row[: len(headers)]] for row in cells]
+    return f"## {escaped(group.title)} ({len(rows)})\n\n" + tabulate(
+        rows, headers, tablefmt="pipe", disable_numparse=True
+    )
 
 
 def to_markdown(report: Report) -> bytes:
@@ -31,7 +72,7 @@ def to_markdown(report: Report) -> bytes:
         parts += [text for part in changes_parts(report.changes) for text in _part(part)]
     parts += ["## Requests to IT"]
     parts += [text for part in asked_parts(report) for text in _part(part)]
-    parts += ["## Proofs", _table(HEADERS, port_rows(report)) or "No record of a proving run was given."]
+    parts += ["## Proofs", _table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given."]
     if report.records:
         parts += ["## Records and seals", _table(RECORD_HEADERS, record_rows(report))]
     parts += ["## Before any cable is pulled", "\n".join(f"- {_plain(line)}" for line in CAUTION)]

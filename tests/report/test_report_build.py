@@ -10,7 +10,6 @@ import pytest
 from netcheck.errors import RecordError
 from netcheck.proof.result import Verdict
 from netcheck.report.model import Report
-from netcheck.report.not_checked import not_checked
 from netcheck.report.words import (
     CANNOT_SHOW,
     EVIDENCE_WORDS,
@@ -18,6 +17,7 @@ from netcheck.report.words import (
     chance,
     headline,
     meaning,
+    not_checked,
     plan_headline,
     verdict_sign,
 )

@@ -8,9 +8,8 @@ from datetime import date, timedelta
 import pytest
 
 from netcheck.answers.apply import LONGEST, confirmed, judged
-from netcheck.answers.decisions import NEVER_ACCEPTED, Decision, choices_of
 from netcheck.answers.read import Answer
-from netcheck.answers.table import cells_of
+from netcheck.answers.table import NEVER_ACCEPTED, Decision, cells_of, choices_of
 from netcheck.report.model import Report
 from netcheck.report.text.answers import to_json, to_text
 from netcheck.rules.accept import matches

@@ -1,0 +1,66 @@
+"""Writes findings and requests to IT as CSV, one a row, with empty columns for the answers.
+
+RFC 4180: every field is quoted and lines end with CRLF. The text is UTF-8. A byte order mark leads it only where it
+holds more than ASCII: spreadsheet programs read a file without one in the local code page, and plain readers of ASCII
+files do not expect one.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+
+from netcheck.answers.grants import TO_ANSWER
+from netcheck.answers.table import COLUMNS, LONGEST_CELL, cells_of
+from netcheck.report.model import Report
+from netcheck.requests.build import asked_of, changed_since
+from netcheck.requests.model import Request
+from netcheck.rules.engine import Checked
+from netcheck.rules.finding import Finding
+from netcheck.tables.formula_guard import guarded
+from netcheck.text import safe
+
+
+def to_csv(report: Report) -> bytes:
+    """Return all open findings in the report's order."""
+    return findings_to_csv(report.checked.findings)
+
+
+def findings_to_csv(findings: Iterable[Finding]) -> bytes:
+    """Return these findings in their order."""
+    return rows_to_csv(COLUMNS, map(cells_of, findings))
+
+
+def rows_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
+    """Return rows, whose cells are safe already, below their titles."""
+    out = io.StringIO()
+    writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writerow(titles)
+    writer.writerows(rows)
+    text = out.getvalue()
+    return text.encode("ascii" if text.isascii() else "utf-8-sig")
+
+
+REQUEST_COLUMNS = (
+    "kind", "subject", "island", "address", "mac", "host-name", "subnet", "vlan", "switch-port", "what", "note",
+    *TO_ANSWER,
+)  # fmt: skip
+
+
+def requests_to_csv(checked: Checked, before: Checked | None = None) -> bytes:
+    """Return all requests by kind and in plan order as UTF-8, or only what changed since an earlier revision; a byte
+    order mark leads text beyond ASCII."""
+    requests = asked_of(checked).requests if before is None else changed_since(checked, before)
+    return rows_to_csv(
+        REQUEST_COLUMNS, ([guarded(safe(cell, LONGEST_CELL)) for cell in row_of(one)] for one in requests)
+    )
+
+
+def row_of(request: Request) -> tuple[str, ...]:
+    """Return the cells of one request in the order of `REQUEST_COLUMNS`."""
+    return (
+        str(request.kind), request.subject, request.island, request.address, request.mac, request.host_name,
+        request.subnet, request.vlan, request.switch_port, request.what, request.note,
+        *("" for _ in TO_ANSWER),
+    )  # fmt: skip

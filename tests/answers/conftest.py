@@ -1,0 +1,5 @@
+"""The sample of the report's tests, whose findings are answered."""
+
+from tests.report.conftest import plan_folder, record_path, sample
+
+__all__ = ["plan_folder", "record_path", "sample"]
