@@ -16,8 +16,7 @@ from netcheck.addr import Address, Mask
 from netcheck.answers.table import NEVER_ACCEPTED
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
-from netcheck.report.html.page import TEMPLATES, digest, environment
-from netcheck.report.html.page_values import MANY, TABLE
+from netcheck.report.html.page import MANY, TABLE, TEMPLATES, digest, environment
 from netcheck.report.words import plan_headline
 from netcheck.rules.catalogue.conversation import NO_WAY_BACK, NO_WAY_THERE
 from netcheck.rules.engine import Checked

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.report.html.map_parts import LISTED, SHEETS_EACH, SHEETS_IN_ALL, SubnetMap, maps_of
 from netcheck.report.html.page import TEMPLATES, to_html
+from netcheck.report.html.subnet_maps import LISTED, SHEETS_EACH, SHEETS_IN_ALL, SubnetMap, maps_of
 from netcheck.space.map_cells import Use
 from tests.report.made import report_from, write_plan
 
