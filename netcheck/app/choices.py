@@ -1,13 +1,16 @@
-"""Checks the choices that the commands on site share: interface, survey file, and place of the record."""
+"""Checks the choices that the commands on site share: interface, survey file, permit, and place of the record."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING
 
 from netcheck.addr import quad
+from netcheck.caution import caution_to_text
 from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.model import Plan
 from netcheck.text import safe
@@ -48,6 +51,21 @@ def demand_survey_file(out: Path | None) -> None:
     if not out.parent.is_dir() or out.is_dir():
         do = "Name a file in an existing folder"
         raise UsageError.of("the survey cannot be written there", where=safe(str(out)), do=do)
+
+
+def permit_for(given: str) -> str:
+    """Print the caution and return the permit, as given or as typed on a terminal."""
+    print(caution_to_text(min(100, get_terminal_size((100, 24)).columns)), file=sys.stderr)
+    if given.strip():
+        return given.strip()
+    if sys.stdin.isatty() and sys.stderr.isatty():
+        print("Permit (work order, or who permits it): ", end="", file=sys.stderr, flush=True)
+        typed = sys.stdin.readline().strip()
+        if typed:
+            return typed
+    raise UsageError(
+        Problem("no permit was given", do="Say under which work order or permission this is done: --permit TEXT")
+    )
 
 
 def _interfaces() -> str:

@@ -10,9 +10,8 @@ from textwrap import fill
 from typing import Any
 
 from netcheck.addr import Address, Mask, Prefix, mac_text, quad
-from netcheck.app.choices import demand_interface
+from netcheck.app.choices import demand_interface, permit_for
 from netcheck.app.progress import Steps
-from netcheck.app.prove import permit_for
 from netcheck.app.site_survey import Known, listening_kind, terminal_width, today, vendor_of
 from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.field.identify import EVERYWHERE, SETTLED, Answered, Reach, ask, hear, hosts_of, prefixes_to_ask, reach

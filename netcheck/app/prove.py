@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -11,15 +12,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from random import SystemRandom
 from shutil import get_terminal_size
+from types import TracebackType
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
-from netcheck.app.choices import demand_interface, demand_usable, record_path
+from netcheck.app.choices import demand_interface, demand_usable, permit_for, record_path
 from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.operator import Show, TerminalOperator
 from netcheck.app.prepare import Ground, ground
-from netcheck.caution import caution_to_text
-from netcheck.errors import LinkError, Problem, UsageError
+from netcheck.errors import LinkError
 from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.driver import Frames, drive
@@ -54,21 +55,6 @@ class Order:
     terse: bool = False  # print verdicts only
     by: str = ""  # technician and company
     ask_modbus: bool = False  # ask each proven device for its identity
-
-
-def permit_for(given: str) -> str:
-    """Print the caution and return the permit, as given or as typed on a terminal."""
-    print(caution_to_text(min(100, get_terminal_size((100, 24)).columns)), file=sys.stderr)
-    if given.strip():
-        return given.strip()
-    if sys.stdin.isatty() and sys.stderr.isatty():
-        print("Permit (work order, or who permits it): ", end="", file=sys.stderr, flush=True)
-        typed = sys.stdin.readline().strip()
-        if typed:
-            return typed
-    raise UsageError(
-        Problem("no permit was given", do="Say under which work order or permission this is done: --permit TEXT")
-    )
 
 
 def open_the_link(order: Order) -> Link:
@@ -121,8 +107,6 @@ def conduct(
         )  # fmt: skip
         frames: Frames | None = None
         if order.capture is not None:
-            from netcheck.app.frame_capture import Capturing
-
             frames = stack.enter_context(Capturing(order.capture, link, prober))
         board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, prober.keys)
         for note in recorder.notes:
@@ -198,6 +182,32 @@ def proven_macs(proofs: Iterable[Proof], scope: Scope) -> dict[int, str]:
 def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
     by_subject = {proof.subject: proof for proof in proofs}
     return [by_subject[target.subject] for target in aim.asked if target.subject in by_subject]
+
+
+class Capturing:
+    """Writes every frame of a run to a capture file, with port and phase as its comment: a callable for the driver."""
+
+    def __init__(self, path: Path, link: Link, prober: Prober) -> None:
+        """Open the file; UsageError if it exists."""
+        from netcheck.wire.capture.write import CaptureWriter
+
+        self._writer = CaptureWriter(path, link.adapters)
+        self._prober = prober
+        self._epoch = time.time() - link.now()
+
+    def __call__(self, at: float, adapter: int, frame: bytes, outbound: bool) -> None:
+        """Write one frame."""
+        port = self._prober.port
+        comment = "" if port is None else f"{port.target.subject} {port.phase}"
+        self._writer.frame(self._epoch + at, adapter, frame, outbound, comment)
+
+    def __enter__(self) -> Capturing:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._writer.close()
 
 
 def finish(order: Order, outcome: RunOutcome) -> int:

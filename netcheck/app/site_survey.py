@@ -1,4 +1,4 @@
-"""Holds what listening, sweeping and identifying share: what the plan knows, and the end of such a run."""
+"""Surveys the site from the wire: listens, or asks every address; with what `identify` shares."""
 
 from __future__ import annotations
 
@@ -6,16 +6,30 @@ import json
 import shutil
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
-from netcheck.addr import quad
+from netcheck.addr import Prefix, mac_text, quad
+from netcheck.app.choices import demand_interface, demand_survey_file, demand_usable, permit_for
 from netcheck.app.prepare import Ground, ground
-from netcheck.errors import Problem, UsageError
+from netcheck.app.progress import Steps
+from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.field.discovery import DiscoveredHost, Discovery
+from netcheck.field.listen import Listener, listen
+from netcheck.field.sweep import Sweeping, claim, prefix_to_sweep, sender_for
 from netcheck.text import safe
-from netcheck.wire.links.open import Kind, kind_from_text
+from netcheck.wire.link import Link
+from netcheck.wire.links.open import Kind, kind_from_text, open_link
+from netcheck.wire.station import interfaces
+
+PORTABLE = "the portable link receives ARP, DHCP and LLDP only, and no other IPv4"
+LISTENING = "listening covers nothing: a host that stayed silent was not heard, and may have any address"
+ANONYMOUS = (
+    "this computer has no address in {prefix}, so its ARP requests have the sender 0.0.0.0. A device that checks the "
+    "same address at that moment, just after its cable was plugged in, must treat them as a conflict (RFC 5227 section "
+    "2.1.1). Give this computer an address in the prefix, or name a plan with a station, to avoid that"
+)
 
 
 def today() -> date:
@@ -100,3 +114,110 @@ def listening_kind(link: str) -> Kind:
             Problem("the unprivileged link does not receive ARP", do="Use --link raw as root, or --link portable")
         )
     return kind_from_text(link)
+
+
+def listen_for_hosts(
+    interface: str, seconds: float, out: Path | None, plan: Path | None, link: str, *, as_json: bool
+) -> int:
+    """Listen for a number of seconds, print the hosts, and return 1 where something needs attention, else 0."""
+    interface = demand_interface(interface)
+    demand_survey_file(out)
+    known = Known.by(plan)
+    with open_link(listening_kind(link), interface, listens=True) as wire, Steps(round(seconds)) as bar:
+        adapter = wire.adapters[0]
+        listener = Listener(frozenset({adapter.mac}), [*adapter.addresses, *known.nets])
+        begin, why, interrupted = wire.now(), "", False
+        print(f"listening on {interface} for {round(seconds)} s; Ctrl-C ends it earlier", file=sys.stderr, flush=True)
+
+        def tick(passed: float) -> None:
+            bar.at(round(passed), f"listening on {interface}: hosts {len(listener.hosts)}, frames {listener.frames}")
+
+        try:
+            why = listen(wire, listener, seconds, tick)
+        except KeyboardInterrupt:
+            interrupted = True
+        lasted = wire.now() - begin
+        notes = [PORTABLE] if wire.kind == "portable" else []
+    found = _findings(listener, interface, lasted, "interrupted" if interrupted else why, notes)
+    code = finish(found, known, out, as_json)
+    if interrupted:
+        raise KeyboardInterrupt
+    return code
+
+
+def _findings(listener: Listener, interface: str, seconds: float, why: str, more: list[str]) -> Discovery:
+    notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]
+    notes += listener.notes()
+    notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in listener.wanted()[:20]]
+    return Discovery(
+        interface=interface,
+        day=today(),
+        hosts=listener.found(),
+        nameless=listener.nameless(),
+        notes=tuple(notes),
+        seconds=seconds,
+        complete=not why,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepOrder:
+    """What to sweep and how: `pace` in requests a second, `rounds` for addresses that do not reply."""
+
+    prefix: str
+    interface: str
+    permit: str
+    pace: float
+    rounds: int
+    really: bool
+    out: Path | None
+    plan: Path | None
+    link: str
+    as_json: bool
+
+
+def sweep_prefix(order: SweepOrder) -> int:
+    """Sweep, print the hosts, and return 1 where something needs attention, else 0."""
+    prefix = prefix_to_sweep(order.prefix, order.really)
+    kind = listening_kind(order.link)
+    order = replace(order, interface=demand_interface(order.interface))
+    demand_survey_file(order.out)
+    known = Known.by(order.plan)
+    demand_usable(order.interface, known.planned, carrier=True)
+    permit_for(order.permit)
+    with open_link(kind, order.interface) as wire:
+        sender = _sender(wire, prefix, known)
+        begin, ended = wire.now(), ""
+        elsewhere = {a: one.name for one in interfaces() if one.name != order.interface for a, _ in one.addresses}
+        work = Sweeping(wire, prefix, sender, order.pace, order.rounds, frozenset(known.planned), elsewhere)
+        with Steps(1) as bar:
+
+            def tick(words: str, done: int, of: int) -> None:
+                bar.at(done, f"{words}: {done} of {of}, {len(work.result.answers)} there", of)
+
+            try:
+                work.run(tick)
+            except KeyboardInterrupt:
+                ended = "interrupted"
+        found = work.findings(today(), wire.now() - begin, ended)
+    code = finish(found, known, order.out, order.as_json)
+    if ended:
+        raise KeyboardInterrupt
+    return code
+
+
+def _sender(wire: Link, prefix: Prefix, known: Known) -> int:
+    """Return the sender of the ARP requests: an own address, else the plan's station once it proved free, else 0."""
+    own = sender_for(wire.adapters[0], prefix)
+    nets = [] if known.base is None else known.base.aim.nets
+    station = next((n.station for n in nets if n.station is not None and n.holds(prefix.value)), 0)
+    sender = own or station
+    if sender in known.planned:
+        do = "Give this computer, or the plan's station, an address that is free"
+        raise LinkError.of(f"{quad(sender)}, the sender of the requests, is planned for {known.planned[sender]}", do=do)
+    if station and not own:
+        print(f"making sure that nobody has {quad(station)}, to send from it", file=sys.stderr)
+        claim(wire, station)
+    elif not own:
+        print(f"note: {ANONYMOUS.format(prefix=prefix)}", file=sys.stderr)
+    return sender

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
+import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import datetime
@@ -20,7 +21,6 @@ from netcheck.errors import NetcheckError, Problem, RecordError
 from netcheck.files import refused_by_system, sync_folder
 from netcheck.proof.result import Proof
 from netcheck.record.chain import GENESIS, LINE_LIMIT, LineKind, RecordLine, moment_text, to_line
-from netcheck.record.lock import hold
 from netcheck.record.model import PLAN_CHANGED, RESUMED, TORN, Content, Run
 from netcheck.record.read import ChainBreak, Step, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT
@@ -30,6 +30,34 @@ _FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_
 _KEPT = "Nothing in it was changed. Keep it, and name another --record"
 
 Clock = Callable[[], datetime]
+
+if sys.platform == "win32":
+    import errno
+    import msvcrt
+
+    _FAR = 1 << 40  # a byte beyond every record: on Windows a lock also stops readers
+
+    # What the C runtime says of a locked byte; some give no reason (0).
+    _LOCKED = (errno.EACCES, errno.EDEADLK, errno.EDEADLOCK, 0)
+
+    def _hold(handle: int) -> None:
+        """Take the lock; BlockingIOError if another process has it."""
+        os.lseek(handle, _FAR, os.SEEK_SET)
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        except OSError as error:
+            if error.errno not in _LOCKED:
+                raise
+            raise BlockingIOError(errno.EACCES, "locked") from error
+        finally:
+            os.lseek(handle, 0, os.SEEK_SET)
+
+else:
+    import fcntl
+
+    def _hold(handle: int) -> None:
+        """Take the lock; BlockingIOError if another process has it, another OSError if the file cannot be locked."""
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 class _Tail(NamedTuple):
@@ -194,7 +222,7 @@ def _open(path: Path) -> int:
 
 def _lock(path: Path, handle: int) -> None:
     try:
-        hold(handle)
+        _hold(handle)
     except BlockingIOError as error:
         what, do = "another process is writing this record", "Wait until it ends, or name another --record"
         raise RecordError.of(what, where=str(path), do=do) from error
