@@ -54,6 +54,7 @@ class Order:
     quiet: bool
     terse: bool = False  # print verdicts only
     by: str = ""  # technician and company
+    again: bool = False  # prove ports again that the record has proven
     ask_modbus: bool = False  # ask each proven device for its identity
 
 
@@ -100,7 +101,7 @@ def conduct(
     """Prove the scope over a link with screen and record; *hands* replaces the keyboard."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
-        done, aim = _to_do(base.aim, recorder, order.only)
+        done, aim = _to_do(base.aim, recorder, order.again)
         prober = Prober(
             aim, link.adapters, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
             hears_all=link.hears_all, proven=proven_macs(recorder.finished.values(), aim), procedure=procedure,
@@ -159,10 +160,11 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
     return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC))
 
 
-def _to_do(aim: Scope, recorder: Recorder, only: tuple[str, ...]) -> tuple[list[Proof], Scope]:
-    """Return the proofs that still count, and the scope without their ports; --only proves its ports again."""
+def _to_do(aim: Scope, recorder: Recorder, again: bool) -> tuple[list[Proof], Scope]:
+    """Return the proofs that still count, and the scope without their ports; none counts where all are to be proven
+    again."""
     proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
-    kept = [] if only else [target for target in aim.asked if target.subject in proven]
+    kept = [] if again else [target for target in aim.asked if target.subject in proven]
     asked = tuple(target for target in aim.asked if target not in kept)
     return [proven[target.subject] for target in kept], replace(aim, asked=asked)
 

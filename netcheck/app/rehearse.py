@@ -54,6 +54,7 @@ class Training:
 
     plan: Path
     only: tuple[str, ...]
+    again: bool
     faults: tuple[str, ...]
     hands_free: bool
     seed: int
@@ -123,6 +124,7 @@ def train(training: Training) -> int:
         plan=training.plan,
         interface="rig0",
         only=training.only,
+        again=training.again,
         settings=RunOptions(hands_free=training.hands_free),
         permit="rehearsal",
         link="rig",

@@ -65,7 +65,16 @@ DryRun = Annotated[bool, typer.Option("--dry-run", help="Show the result and wri
 InterfaceName = Annotated[
     str, typer.Option("--interface", "-i", help="Network interface to use; the beginning of its name is enough.")
 ]
-Only = Annotated[list[str], typer.Option("--only", help="Only this interface or port. Repeatable.")]
+Only = Annotated[
+    list[str],
+    typer.Option(
+        "--only",
+        metavar="WORD",
+        help="Only these ports, in this order: a port, interface, device, subnet, place, switch or switch port, "
+        "address, range or prefix. Repeatable.",
+    ),
+]
+Again = Annotated[bool, typer.Option("--again", help="Prove ports again that the record has proven.")]
 Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="Technician and company, for the record.")]
 Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]

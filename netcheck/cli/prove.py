@@ -15,6 +15,7 @@ def command(
     plan: o.PlanPath,
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
+    again: o.Again = False,
     hands_free: Annotated[bool, typer.Option("--hands-free", help="Never wait for a key.")] = False,
     direct: Annotated[
         bool, typer.Option("--direct", help="The cable goes straight from this computer to the port.")
@@ -56,6 +57,7 @@ def command(
         plan=plan,
         interface=interface,
         only=tuple(only),
+        again=again,
         settings=replace(options, hands_free=hands_free, direct=direct, typed=typed),
         permit=permit,
         by=by.strip(),

@@ -28,6 +28,7 @@ def command(
     ] = 0,
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
+    again: o.Again = False,
     quiet: o.Quiet = False,
 ) -> None:
     """Prove a plan on a simulated bench, or measure how often a proof is false.
@@ -55,6 +56,7 @@ def command(
     training = Training(
         plan=plan,
         only=tuple(only),
+        again=again,
         faults=tuple(fault),
         hands_free=hands_free,
         seed=seed,

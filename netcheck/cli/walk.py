@@ -14,6 +14,7 @@ def command(
     plan: o.PlanPath,
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
+    again: o.Again = False,
     lasts: Annotated[float | None, typer.Option("--for", help="Stop after this number of seconds.")] = None,
     once: Annotated[bool, typer.Option("--once", help="Accept one pull of a cable instead of two.")] = False,
     in_order: Annotated[bool, typer.Option("--in-order", help="Announce the ports in the plan's order.")] = False,
@@ -48,6 +49,7 @@ def command(
         plan=plan,
         interface=interface,
         only=tuple(only),
+        again=again,
         settings=replace(options, once=once, in_order=in_order, lasts=until),
         permit=permit,
         by=by.strip(),

@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from netcheck.addr import Address, Prefix
-from netcheck.errors import Problem, UsageError
 from netcheck.plan.model import Cell, Interface, Plan, Subnet
-from netcheck.text import listed
+from netcheck.proof.named_ports import chosen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +27,8 @@ class Target:
     behind: str = ""  # the port behind which its interface is attached
     mask: int | None = None  # prefix length of the mask typed into the device; None means that of the subnet
     gateway: int | None = None  # typed into the device; None means that of the subnet
+    place: str = ""  # where the device stands on the plant
+    switch_port: str = ""  # where its cable goes
 
     @property
     def subject(self) -> str:
@@ -105,7 +106,7 @@ class Scope:
 
 
 def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] = ()) -> Scope:
-    """Return the scope of a run. Raise UsageError for a subject in `only` that is not in the plan (exit 2)."""
+    """Return the scope of a run. Raise UsageError where a word of `only` names none of its ports (exit 2)."""
     listed_hosts = tuple(hosts)
     targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
     kept = _kept(plan, listed_hosts)
@@ -114,7 +115,7 @@ def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str]
     site_macs = {host.mac: _host_words(host) for host in listed_hosts if host.mac is not None}
     return Scope(
         targets=targets,
-        asked=_chosen(targets, only),
+        asked=chosen(only, targets),
         nets=nets,
         stations=_stations(plan),
         macs=macs,
@@ -153,23 +154,6 @@ def _stations(plan: Plan) -> frozenset[int]:
     return frozenset(value.address.value for value in values if value is not None and value.address.family == 4)
 
 
-def _chosen(targets: tuple[Target, ...], only: Sequence[str]) -> tuple[Target, ...]:
-    known = {target.subject for target in targets} | {target.interface for target in targets}
-    problems = [
-        Problem(
-            f"--only {subject}: the plan has no such interface or port",
-            do=f"Use one of {listed(sorted(known), joint='or')}",
-        )
-        for subject in only
-        if subject not in known
-    ]
-    if problems:
-        raise UsageError(*problems)
-    if not only:
-        return targets
-    return tuple(target for target in targets if target.subject in only or target.interface in only)
-
-
 def _targets_of(plan: Plan, interface: Interface) -> list[Target]:
     value = interface.address.value if interface.address is not None else None
     barred = _barred(plan, interface)
@@ -188,9 +172,15 @@ def _targets_of(plan: Plan, interface: Interface) -> list[Target]:
             behind=interface.behind,
             mask=None if interface.mask is None or interface.mask.value is None else interface.mask.value.length,
             gateway=_v4_value(interface.gateway),
+            place=interface.location,
+            switch_port=_text(interface.switch_port),
         )
         for ordinal, port in enumerate(interface.ports)
     ]
+
+
+def _text(cell: Cell[str] | None) -> str:
+    return "" if cell is None else cell.value or cell.text
 
 
 def _barred(plan: Plan, interface: Interface) -> str:

@@ -40,6 +40,28 @@ def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | Non
     assert verified.returncode == 0
 
 
+def proofs_in(record: Path) -> list[str]:
+    """Return the subjects of all proofs in a record, in order."""
+    lines = map(json.loads, record.read_text("utf-8").splitlines())
+    found = [line["proof"] for line in lines if line["type"] == "proof"]
+    return [f"{proof['interface']}:{proof['port']}" for proof in found]
+
+
+def test_the_same_command_again_takes_up_the_record_with_only(tmp_path: Path) -> None:
+    """Ports that are proven in the record are not proven anew: the README promises it of the same command, which names
+    its ports by --only as well. They still stand in the result. --again proves them once more."""
+    record = tmp_path / "run.jsonl"
+    words = [PLANT, "--only", f"{PORT}:1", "--only", "cip-plc/cpu:1", "--record", record, "--format", "json"]
+    both = [f"{PORT}:1", "cip-plc/cpu:1"]
+    for _ in range(2):
+        run = rehearse(*words)
+        assert run.returncode == 0, run.stderr
+        assert [proof["verdict"] for proof in json.loads(run.stdout)["proofs"]] == ["proven", "proven"]
+        assert proofs_in(record) == both
+    assert rehearse(*words, "--again").returncode == 0
+    assert proofs_in(record) == both * 2
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -79,7 +79,7 @@ def exchange(lab: Lab, folder: Path) -> Exchanged:
         lab.run(device.namespace, ["ip", "addr", "flush", "dev", "eth0"])
         lab.address(device.namespace, "eth0", f"{other.address}/24")
     alpha.namespace, beta.namespace = beta.namespace, alpha.namespace
-    second = plant.start("--only", "alpha/cpu", "--only", "beta/cpu", keys=True).end()
+    second = plant.start("--only", "alpha/cpu", "--only", "beta/cpu", "--again", keys=True).end()
     return Exchanged(first, second, plant.verify())
 
 

@@ -97,12 +97,12 @@ def test_a_port_that_cannot_be_probed_has_a_reason(tmp_path: Path, more: str, sa
         ((), ["alpha/cpu:1", "alpha/cpu:2", "beta/cpu:1"]),
         (("alpha/cpu",), ["alpha/cpu:1", "alpha/cpu:2"]),
         (("alpha/cpu:2",), ["alpha/cpu:2"]),
-        (("beta/cpu", "alpha/cpu:1"), ["alpha/cpu:1", "beta/cpu:1"]),
+        (("beta/cpu", "alpha/cpu:1"), ["beta/cpu:1", "alpha/cpu:1"]),
     ],
     ids=["all", "interface", "port", "two"],
 )
 def test_only_the_selected_ports_are_asked(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> None:
-    """The name of an interface selects all its ports; the plan's order is kept, and the other ports are still
+    """The name of an interface selects all its ports; the order of the names is kept, and the other ports are still
     watched."""
     found = scope(
         tmp_path,
