@@ -20,7 +20,7 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.rules.rule import Readdress
 from netcheck.survey.readers.values import date_from
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import unguarded
 from netcheck.text import listed, safe
 
 LONGEST = 32_767  # characters of a workbook's cell

@@ -16,8 +16,7 @@ from typing import NamedTuple
 from netcheck.errors import Problem, ReportError
 from netcheck.files import MIB, ZIP, FileError, open_plain, read_bounded
 from netcheck.plan.forms.csv_table import title_of
-from netcheck.tables.delimited import DELIMITERS, Record, lines_of, records_of, text_of
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import DELIMITERS, Record, lines_of, records_of, text_of, unguarded
 from netcheck.tables.workbook_read import MOST_ROWS, Book, Formula, opened
 from netcheck.text import listed, safe
 

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from netcheck.rules.finding import Finding
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 # Rules whose finding no site can live with: the value is not usable at all, or is the gateway's own address.

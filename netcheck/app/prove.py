@@ -22,7 +22,7 @@ from netcheck.app.operator import Show, TerminalOperator
 from netcheck.app.prepare import Ground, ground
 from netcheck.errors import LinkError
 from netcheck.field.modbus_identity import Identifier
-from netcheck.plan.row_hash import row_hashes
+from netcheck.plan.model import row_hashes
 from netcheck.proof.driver import Frames, drive
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
 from netcheck.proof.result import Proof, Verdict

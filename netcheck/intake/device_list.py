@@ -25,7 +25,7 @@ from netcheck.intake.subnets import (
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import FORMAT, InterfaceRow
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import listed, safe
 
 INTERFACES_FILE = "interfaces.csv"

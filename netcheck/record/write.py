@@ -91,7 +91,7 @@ class Recorder:
     def open(cls, path: Path, run: Run, rows: Mapping[str, str], clock: Clock) -> Recorder:
         """Create the record at `path`, or continue it.
 
-        `rows` are the plan's row hashes by interface (`plan.row_hash.row_hashes`); `clock` returns aware times.
+        `rows` are the plan's row hashes by interface (`plan.model.row_hashes`); `clock` returns aware times.
         RecordError if the file is not a record, its chain is broken, it belongs to another plan, or another process
         writes it."""
         handle = _open(path)

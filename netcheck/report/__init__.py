@@ -8,5 +8,5 @@ write the checks of several plans, `address_list` who has which address, `live/`
 In HTML every value passes `safe` by jinja2's `finalize` and is then escaped; no value may stand in `<style>`,
 `<script>`, an unquoted attribute or a link. The policy of the page allows its style and script by their hash, so there
 is no `style=` attribute. Tables hold at most 100 rows each, because one table of thousands of rows opens slowly. A file
-that a spreadsheet may open passes `tables/formula_guard`.
+that a spreadsheet may open passes `tables.delimited.guarded`.
 """

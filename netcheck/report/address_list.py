@@ -10,7 +10,7 @@ from tabulate import tabulate
 from netcheck.plan.model import Subnet
 from netcheck.space.address_list import AddressUse, address_list
 from netcheck.space.occupancy import Island
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 HEADERS = ("address", "use", "who", "name", "MAC", "switch port", "place", "source")

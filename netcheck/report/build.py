@@ -8,8 +8,7 @@ from itertools import chain
 
 from netcheck import __version__
 from netcheck.errors import Problem, RecordError
-from netcheck.plan.model import Interface, Plan
-from netcheck.plan.row_hash import row_hashes
+from netcheck.plan.model import Interface, Plan, row_hashes
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.evidence import contradictions
 from netcheck.record.verify import VerifiedRecord

@@ -12,7 +12,7 @@ from netcheck.report.csv_xlsx.csv_tables import rows_to_csv
 from netcheck.report.finding_groups import NOT_CHECKED, Result, Unread
 from netcheck.report.json.report import checked_json
 from netcheck.report.markdown import checked_to_markdown, escaped
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 

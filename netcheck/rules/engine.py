@@ -11,8 +11,8 @@ from netcheck.plan.model import Plan
 from netcheck.rules.accept import split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.catalogue.acceptance import ACCEPTED_TOO_WIDE, ACCEPTED_UNUSED
-from netcheck.rules.dns_records import PlannedName
 from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
+from netcheck.rules.names import PlannedName
 from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.propose import Proposals, propose, with_fixes
 from netcheck.rules.reachability.trace import TracedConversation

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from netcheck.addr import Address, Mac, Range
 from netcheck.plan.model import Interface, Plan, Subnet
-from netcheck.rules.name_match import full_name
+from netcheck.rules.names import full_name
 from netcheck.space.intervals import single
 from netcheck.space.occupancy import Island, islands_of
 

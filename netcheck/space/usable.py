@@ -1,14 +1,109 @@
-"""Which addresses a host may have, and why it may not have the others."""
+"""Which addresses a host may have, why it may not have the others, and which are for a special purpose.
+
+`BLOCKS` are the IANA special-purpose address registries, IPv4 and IPv6, as they stood on 2026-07-18. The table is our
+own and dated, because `private` and `global` in the standard library differ from the registries and change between
+Python releases. Flags per RFC 6890 section 2.2.1, renamed by RFC 8190 section 2.1: Source, Destination, Forwardable,
+Globally reachable, Reserved by protocol; T true, F false, `-` blank or not applicable.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import chain
 
-from netcheck.addr import Address, Prefix, Range
+from netcheck.addr import WIDTH, Address, Prefix, Range
 from netcheck.space.intervals import Cover, Spans, range_of
-from netcheck.space.special_purpose import PRIVATE_USE
 
+REGISTRY_DATE = "2026-07-18"
+
+
+@dataclass(frozen=True, slots=True)
+class SpecialBlock:
+    """One row of a registry."""
+
+    prefix: Prefix
+    name: str
+    source: str
+    flags: str
+
+    @property
+    def globally_reachable(self) -> bool | None:
+        """Return the value in the registry; None if it has none."""
+        return {"T": True, "F": False}.get(self.flags[3])
+
+    @property
+    def private_use(self) -> bool:
+        """Return whether the block is for private use: RFC 1918 section 3 and RFC 4193 section 3."""
+        return self.name in ("Private-Use", "Unique-Local")
+
+
+_ROWS = (
+    ("0.0.0.0/8", '"This network"', "RFC 791 section 3.2", "TFFFT"),
+    ("0.0.0.0/32", '"This host on this network"', "RFC 1122 section 3.2.1.3", "TFFFT"),
+    ("10.0.0.0/8", "Private-Use", "RFC 1918", "TTTFF"),
+    ("100.64.0.0/10", "Shared Address Space", "RFC 6598", "TTTFF"),
+    ("127.0.0.0/8", "Loopback", "RFC 1122 section 3.2.1.3", "FFFFT"),
+    ("169.254.0.0/16", "Link Local", "RFC 3927", "TTFFT"),
+    ("172.16.0.0/12", "Private-Use", "RFC 1918", "TTTFF"),
+    ("192.0.0.0/24", "IETF Protocol Assignments", "RFC 6890 section 2.1", "FFFFF"),
+    ("192.0.0.0/29", "IPv4 Service Continuity Prefix", "RFC 7335", "TTTFF"),
+    ("192.0.0.8/32", "IPv4 dummy address", "RFC 7600", "TFFFF"),
+    ("192.0.0.9/32", "Port Control Protocol Anycast", "RFC 7723", "TTTTF"),
+    ("192.0.0.10/32", "Traversal Using Relays around NAT Anycast", "RFC 8155", "TTTTF"),
+    ("192.0.0.170/32", "NAT64/DNS64 Discovery", "RFC 8880", "FFFFT"),
+    ("192.0.0.171/32", "NAT64/DNS64 Discovery", "RFC 8880", "FFFFT"),
+    ("192.0.2.0/24", "Documentation (TEST-NET-1)", "RFC 5737", "FFFFF"),
+    ("192.31.196.0/24", "AS112-v4", "RFC 7535", "TTTTF"),
+    ("192.52.193.0/24", "AMT", "RFC 7450", "TTTTF"),
+    ("192.88.99.0/24", "Deprecated (6to4 Relay Anycast)", "RFC 7526", "-----"),
+    ("192.88.99.2/32", "6a44-relay anycast address", "RFC 6751", "TTTFF"),
+    ("192.168.0.0/16", "Private-Use", "RFC 1918", "TTTFF"),
+    ("192.175.48.0/24", "Direct Delegation AS112 Service", "RFC 7534", "TTTTF"),
+    ("198.18.0.0/15", "Benchmarking", "RFC 2544", "TTTFF"),
+    ("198.51.100.0/24", "Documentation (TEST-NET-2)", "RFC 5737", "FFFFF"),
+    ("203.0.113.0/24", "Documentation (TEST-NET-3)", "RFC 5737", "FFFFF"),
+    ("240.0.0.0/4", "Reserved", "RFC 1112 section 4", "FFFFT"),
+    ("255.255.255.255/32", "Limited Broadcast", "RFC 919 section 7", "FTFFT"),
+    ("::1/128", "Loopback Address", "RFC 4291", "FFFFT"),
+    ("::/128", "Unspecified Address", "RFC 4291", "TFFFT"),
+    ("::ffff:0:0/96", "IPv4-mapped Address", "RFC 4291", "FFFFT"),
+    ("64:ff9b::/96", "IPv4-IPv6 Translation", "RFC 6052", "TTTTF"),
+    ("64:ff9b:1::/48", "IPv4-IPv6 Translation", "RFC 8215", "TTTFF"),
+    ("100::/64", "Discard-Only Address SpecialBlock", "RFC 6666", "TTTFF"),
+    ("100:0:0:1::/64", "Dummy IPv6 Prefix", "RFC 9780", "TFFFF"),
+    ("2001::/23", "IETF Protocol Assignments", "RFC 2928", "FFFFF"),
+    ("2001::/32", "TEREDO", "RFC 4380", "TTT-F"),
+    ("2001:1::1/128", "Port Control Protocol Anycast", "RFC 7723", "TTTTF"),
+    ("2001:1::2/128", "Traversal Using Relays around NAT Anycast", "RFC 8155", "TTTTF"),
+    ("2001:1::3/128", "DNS-SD Service Registration Protocol Anycast", "RFC 9665", "TTTTF"),
+    ("2001:2::/48", "Benchmarking", "RFC 5180", "TTTFF"),
+    ("2001:3::/32", "AMT", "RFC 7450", "TTTTF"),
+    ("2001:4:112::/48", "AS112-v6", "RFC 7535", "TTTTF"),
+    ("2001:10::/28", "Deprecated (previously ORCHID)", "RFC 4843", "-----"),
+    ("2001:20::/28", "ORCHIDv2", "RFC 7343", "TTTTF"),
+    ("2001:30::/28", "Drone Remote ID Protocol Entity Tags", "RFC 9374", "TTTTF"),
+    ("2001:db8::/32", "Documentation", "RFC 3849", "FFFFF"),
+    ("2002::/16", "6to4", "RFC 3056", "TTT-F"),
+    ("2620:4f:8000::/48", "Direct Delegation AS112 Service", "RFC 7534", "TTTTF"),
+    ("3fff::/20", "Documentation", "RFC 9637", "FFFFF"),
+    ("5f00::/16", "Segment Routing (SRv6) SIDs", "RFC 9602", "TTTFF"),
+    ("fc00::/7", "Unique-Local", "RFC 4193", "TTTFF"),
+    ("fe80::/10", "Link-Local Unicast", "RFC 4291", "TTFFT"),
+)
+BLOCKS = tuple(SpecialBlock(Prefix.from_text(prefix), name, source, flags) for prefix, name, source, flags in _ROWS)
+_MOST_SPECIFIC_FIRST = sorted(BLOCKS, key=lambda block: -block.prefix.length)
+_COVER = Cover((range_of(block.prefix), block) for block in _MOST_SPECIFIC_FIRST)
+PRIVATE_USE: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if block.private_use)
+
+# Blocks for a special purpose other than private use.
+SPECIAL: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if not block.private_use)
+_ALL = Spans(range_of(block.prefix) for block in BLOCKS)
+# Addresses that `is_public` may accept; it is asked only for these.
+PERHAPS_PUBLIC: tuple[Range, ...] = (
+    *(gap for family, width in WIDTH.items() for gap in _ALL.gaps(Range(family, 0, (1 << width) - 1))),
+    *(range_of(block.prefix) for block in BLOCKS if block.globally_reachable),
+)
 # Never assignable to a host: RFC 1122 section 3.2.1.3 (a)-(c), (g); RFC 1112 section 4; RFC 4291 sections 2.5.2,
 # 2.5.3, 2.7.
 _NEVER = tuple(
@@ -31,6 +126,17 @@ _PRIVATE = Spans(PRIVATE_USE)
 # RFC 2526 section 2: the highest 128 interface identifiers of a 64-bit prefix are anycast addresses; the range as
 # RFC 5453 section 3 lists it.
 _ANYCAST_LOW, _ANYCAST_HIGH = 0xFDFFFFFFFFFFFF80, 0xFDFFFFFFFFFFFFFF
+
+
+def block_of(address: Address) -> SpecialBlock | None:
+    """Return the most specific registry block that contains an address, or None."""
+    return _COVER.at(address)
+
+
+def is_public(address: Address) -> bool:
+    """Return whether an assignable address is globally reachable: it is, unless a registry says otherwise."""
+    block = block_of(address)
+    return block is None or block.globally_reachable is True
 
 
 def unusable_by_prefix(prefix: Prefix) -> Iterator[Range]:

@@ -1,7 +1,7 @@
 """Reads delimited text (CSV and similar) as numbered records; the encoding is detected.
 
 Rows are counted from 1, as a spreadsheet counts them. Memory is bounded for any file, and an unclosed quote costs at
-most RECORD_LINES lines.
+most RECORD_LINES lines. `guarded` keeps written text from being read as a formula.
 """
 
 from __future__ import annotations
@@ -27,6 +27,11 @@ _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codec
 
 
 _BETWEEN = re.compile(r"[\s;,]+")
+# Union of the lists of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236; the last four are the
+# full-width forms of = + - @, which some spreadsheets treat alike (from memory).
+_STARTS = "=+\\-@\t\r\n\0＝＋－＠"
+_GUARD_NEEDED = re.compile(f"'*[{_STARTS}]")
+_GUARD_THERE = re.compile(f"'+[{_STARTS}]")
 
 
 def parts_of(text: str) -> list[str]:
@@ -212,3 +217,13 @@ def _parsed(block: list[str], delimiter: str) -> tuple[tuple[str, ...], int, str
         lenient = csv.reader(iter(block[:1]), delimiter=delimiter)
         cells = tuple(cell.rstrip("\r\n") for cell in next(lenient))
         return cells, 1, "its quotes do not fit together"
+
+
+def guarded(text: str) -> str:
+    """Return text with a single quote before it where a spreadsheet could take it for a formula."""
+    return "'" + text if _GUARD_NEEDED.match(text) else text
+
+
+def unguarded(text: str) -> str:
+    """Undo `guarded`: `unguarded(guarded(text)) == text` for any text."""
+    return text[1:] if _GUARD_THERE.match(text) else text

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from itertools import count
 from typing import TYPE_CHECKING
 
-from netcheck.tables.merged_cells import Merged, column_of, letters_of
+from netcheck.tables.workbook_read import Merged, column_of, letters_of
 
 if TYPE_CHECKING:
     from lxml.etree import _Element

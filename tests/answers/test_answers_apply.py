@@ -16,7 +16,7 @@ from netcheck.rules.accept import matches
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Finding, Severity
 from netcheck.space.addressing import plan_with
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import unguarded
 from tests.report.made import TODAY
 
 # Findings of the sample: taken-on-site, inside-pool and unreadable-value are conflicts, not-surveyed is a risk.

@@ -20,8 +20,13 @@ from netcheck.addr import Address
 from netcheck.errors import PlanError
 from netcheck.files import FileError, write_text_atomically, write_together
 from netcheck.plan.read import read_plan
-from netcheck.plan.write.addresses import toml_with_addresses, with_addresses, write_all
-from netcheck.plan.write.csv_changes import table_with_addresses, text_with_addresses
+from netcheck.plan.write.addresses import (
+    table_with_addresses,
+    text_with_addresses,
+    toml_with_addresses,
+    with_addresses,
+    write_all,
+)
 
 DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 TOP = 'format = 1\n# top\n[[device]]\nname = "a"   # who\n'

@@ -8,8 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from netcheck.addr import Address, Mac
+from netcheck.plan.model import row_hashes
 from netcheck.plan.read import read_plan
-from netcheck.plan.row_hash import row_hashes
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
 from netcheck.record.model import Run
 from netcheck.record.verify import read_record

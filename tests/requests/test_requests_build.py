@@ -27,7 +27,7 @@ from netcheck.requests.build import WITHDRAWN, asked_of, changed_since
 from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked, check, propose_addresses
 from netcheck.survey.read import read_surveys
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import unguarded
 
 TODAY = date(2026, 11, 20)
 HEAD = """format = 1

@@ -9,8 +9,8 @@ import pytest
 
 from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.engine import Checked
-from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Severity
+from netcheck.rules.rule import device, one, plan
 
 CAMERA = "address,mac,name\n10.62.20.61,00-00-5E-00-53-99,gate-camera\n"
 PLACED = 'address = "10.62.20.61"'

@@ -8,9 +8,8 @@ from datetime import date
 import pytest
 
 from netcheck.rules.engine import Checked
-from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Finding
-from netcheck.rules.rule import Example
+from netcheck.rules.rule import PROCESS, Example, device, one, plan
 
 MAC, OTHER = "00-00-5E-00-53-21", "00-00-5E-00-53-99"
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from netcheck.rules.engine import Checked
-from netcheck.rules.examples import one, plan
+from netcheck.rules.rule import one, plan
 
 HEAD = "$ORIGIN plant.example.\n$TTL 3600\n"
 KEYS = 'address = "10.62.20.61"\nhost-name = "{}"'

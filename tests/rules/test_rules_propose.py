@@ -12,8 +12,8 @@ import pytest
 
 from netcheck.plan.read import read_plan
 from netcheck.rules.engine import Checked, check, propose_addresses
-from netcheck.rules.examples import device, one, plan
 from netcheck.rules.propose import Proposal
+from netcheck.rules.rule import device, one, plan
 from netcheck.survey.read import read_surveys
 
 TODAY = date(2026, 11, 2)

@@ -11,7 +11,7 @@ import pytest
 from netcheck.errors import PlanError
 from netcheck.plan.read import read_plan
 from netcheck.rules.engine import Checked, propose_addresses
-from netcheck.rules.examples import plan
+from netcheck.rules.rule import plan
 from netcheck.survey.read import read_surveys
 
 SCHEME = """[[scheme]]

@@ -18,8 +18,17 @@ from netcheck.plan.model import Position
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.columns import columns_of
-from netcheck.tables.delimited import DELIMITERS, Number, Record, blocks_of, lines_in, parts_of, records_of, text_of
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import (
+    DELIMITERS,
+    Number,
+    Record,
+    blocks_of,
+    lines_in,
+    parts_of,
+    records_of,
+    text_of,
+    unguarded,
+)
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
@@ -185,7 +194,7 @@ def _column_name(column: int, sheet: str) -> str:
     """Return the letters of a sheet's column, or the number of a CSV table's, by its index."""
     if not sheet:
         return str(column + 1)
-    from netcheck.tables.merged_cells import letters_of  # imported only where there is a workbook
+    from netcheck.tables.workbook_read import letters_of  # imported only where there is a workbook
 
     return letters_of(column + 1)
 

@@ -9,9 +9,8 @@ from pathlib import Path
 
 from netcheck.errors import PlanError, Problem
 from netcheck.files import MIB, ZIP, FileError, HashedFiles
-from netcheck.plan.entries import Entry, Rows, Tables
+from netcheck.plan.entries import Entry, Rows, Tables, TomlLines
 from netcheck.plan.forms.csv_table import read_table
-from netcheck.plan.forms.toml_lines import TomlLines
 from netcheck.plan.model import Position
 from netcheck.plan.shape_problems import found
 from netcheck.plan.shapes import (

@@ -18,7 +18,7 @@ from netcheck.requests.build import asked_of, changed_since
 from netcheck.requests.model import Request
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 

@@ -19,7 +19,7 @@ from netcheck.answers.table import COLUMNS, TO_ANSWER, Decision, cells_of, choic
 from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
-from netcheck.tables.formula_guard import guarded, unguarded
+from netcheck.tables.delimited import guarded, unguarded
 from netcheck.text import safe
 
 if TYPE_CHECKING:

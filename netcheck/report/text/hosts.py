@@ -13,7 +13,7 @@ from tabulate import tabulate
 
 from netcheck.addr import Prefix, mac_text, quad
 from netcheck.field.discovery import DiscoveredHost, Discovery
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]

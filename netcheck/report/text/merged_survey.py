@@ -16,7 +16,7 @@ from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
 from netcheck.survey.model import Alias, NameRecord, Remarks, Survey
 from netcheck.survey.readers.merged import ALIAS, HEADER, UNREAD_CELL, UNREAD_ROW
-from netcheck.tables.formula_guard import guarded
+from netcheck.tables.delimited import guarded
 from netcheck.text import listed, safe
 
 SHOWN = 40  # entries of one kind that the text shows; JSON has all

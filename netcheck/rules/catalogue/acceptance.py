@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 
 from netcheck.plan.model import Accepted
-from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, one
 from netcheck.rules.scene import Scene
 from netcheck.text import listed
 

@@ -6,10 +6,9 @@ from collections.abc import Callable, Iterator, Sequence
 
 from netcheck.addr import Address
 from netcheck.plan.model import Position, Subnet
-from netcheck.rules.examples import PROCESS, one
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.name_match import full_name, may_be_same
-from netcheck.rules.rule import Readdress, Rule
+from netcheck.rules.names import full_name, may_be_same
+from netcheck.rules.rule import PROCESS, Readdress, Rule, one
 from netcheck.rules.scene import Scene
 from netcheck.space.occupancy import HeldRange, Island, Placed
 from netcheck.survey.host_table import SiteHost

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netcheck.rules.examples import PROCESS, device, plan
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import PROCESS, Rule, device, plan
 from netcheck.rules.scene import Scene
 
 

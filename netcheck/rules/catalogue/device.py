@@ -8,9 +8,8 @@ from operator import attrgetter
 
 from netcheck.addr import Address, Mask, Prefix
 from netcheck.plan.model import Interface, Subnet
-from netcheck.rules.examples import SURVEYED, device, plan
 from netcheck.rules.finding import Breach, Severity, places
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import SURVEYED, Rule, device, plan
 from netcheck.rules.scene import Scene, shared
 from netcheck.text import listed
 

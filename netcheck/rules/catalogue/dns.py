@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from ipaddress import ip_address
 
-from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, one
 from netcheck.rules.scene import Scene
 from netcheck.survey.host_table import folded
 from netcheck.survey.model import NameRecord

@@ -7,10 +7,9 @@ from collections.abc import Iterator
 from netcheck.addr import Address
 from netcheck.plan.model import Cell, Interface, Subnet
 from netcheck.rules.catalogue.device import on_link_prefix
-from netcheck.rules.examples import PROCESS, device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.reachability.routers import on_link
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import PROCESS, Rule, device, one, plan
 from netcheck.rules.scene import Members, Scene
 
 

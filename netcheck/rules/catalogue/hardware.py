@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netcheck.plan.model import Interface
-from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.other_plans import switch_port_key
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, device, one, plan
 from netcheck.rules.scene import Scene, shared
 from netcheck.survey.host_table import SiteHost
 from netcheck.text import listed

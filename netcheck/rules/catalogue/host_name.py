@@ -6,10 +6,9 @@ import re
 from collections.abc import Iterator, Sequence
 from itertools import chain
 
-from netcheck.rules.examples import device, one, plan
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.name_match import full_name, spellings
-from netcheck.rules.rule import Rule
+from netcheck.rules.names import full_name, spellings
+from netcheck.rules.rule import Rule, device, one, plan
 from netcheck.rules.scene import Scene, shared
 from netcheck.text import listed
 

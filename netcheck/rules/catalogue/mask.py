@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterator
 
 from netcheck.addr import Mask, Prefix
 from netcheck.plan.model import Interface
-from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, one
 from netcheck.rules.scene import Scene
 
 

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 
 from netcheck.addr import InterfaceAddress
 from netcheck.plan.model import Cell, Router
-from netcheck.rules.examples import plan
 from netcheck.rules.finding import Breach, Severity, places
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, plan
 from netcheck.rules.scene import Scene
 from netcheck.text import listed
 

@@ -8,9 +8,8 @@ from itertools import combinations
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Subnet
-from netcheck.rules.examples import PROCESS, one, plan
 from netcheck.rules.finding import Breach, Severity, places
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import PROCESS, Rule, one, plan
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans, single
 from netcheck.space.occupancy import Island

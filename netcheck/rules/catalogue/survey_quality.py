@@ -7,9 +7,8 @@ from itertools import chain
 
 from netcheck.addr import Range
 from netcheck.plan.model import Subnet
-from netcheck.rules.examples import PROCESS, SURVEYED, one, plan
 from netcheck.rules.finding import Breach, Severity
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import PROCESS, SURVEYED, Rule, one, plan
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans, prefixes_of, range_of
 from netcheck.survey.host_table import SiteHost

@@ -10,9 +10,8 @@ from collections.abc import Iterator
 
 from netcheck.addr import Address
 from netcheck.plan.model import Translation
-from netcheck.rules.examples import device, plan
 from netcheck.rules.finding import Breach, Severity, places
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, device, plan
 from netcheck.rules.scene import Scene
 from netcheck.text import listed
 

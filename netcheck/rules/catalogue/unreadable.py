@@ -7,9 +7,8 @@ from operator import attrgetter
 from typing import Any
 
 from netcheck.plan.model import Cell, Interface, Plan
-from netcheck.rules.examples import one
 from netcheck.rules.finding import Breach, Severity
-from netcheck.rules.rule import Rule
+from netcheck.rules.rule import Rule, one
 from netcheck.rules.scene import Scene
 from netcheck.survey.model import Survey
 from netcheck.text import listed

@@ -1,1 +1,2 @@
-"""Whether packets arrive: routers and segments, and the path of each conversation in both directions."""
+"""Whether packets arrive: `routers` has segments and routers, `trace` finds the path of a conversation in both
+directions, `translate` follows it through translating routers."""

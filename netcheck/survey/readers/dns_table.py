@@ -11,8 +11,7 @@ from netcheck.addr import Address
 from netcheck.survey.gathering import Gathering
 from netcheck.survey.model import RecordKind
 from netcheck.survey.readers.header import plain_title
-from netcheck.tables.delimited import Record
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import Record, unguarded
 from netcheck.text import safe
 
 # `A`, or as management consoles write it: `Host (A)`, `Pointer (PTR)`.

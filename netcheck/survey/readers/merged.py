@@ -14,8 +14,7 @@ from netcheck.addr import Address
 from netcheck.survey.gathering import Gathering
 from netcheck.survey.model import RecordKind
 from netcheck.survey.readers.values import date_from, mac_from
-from netcheck.tables.delimited import Lines, Record, records_of
-from netcheck.tables.formula_guard import unguarded
+from netcheck.tables.delimited import Lines, Record, records_of, unguarded
 
 HEADER = ("address", "mac", "name", "note", "seen", "source", "kind")
 UNREAD_ROW, UNREAD_CELL = "row not read", "cell not read"  # kinds of rows; `name` counts further ones in one row

@@ -1,5 +1,6 @@
-"""Reads neighbour tables as `ip neigh`, `ip -j neigh`, `arp` and /proc/net/arp print them, in any language: an entry is
-recognised by its shape.
+"""Reads neighbour tables as `ip neigh`, `ip -j neigh`, `arp` and /proc/net/arp print them, in any language.
+
+An entry is recognised by its shape, because systems translate headings and words but not shapes.
 """
 
 from __future__ import annotations
@@ -7,19 +8,15 @@ from __future__ import annotations
 import io
 import json
 import re
+import unicodedata
 from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
 
 from netcheck.addr import Address
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB
 from netcheck.survey.gathering import Gathering, Source, head_lines
-from netcheck.survey.readers.neighbour_forms import (
-    NeighbourEntry,
-    entry_in,
-    is_heading,
-    is_plain_heading,
-    sure_entry_in,
-)
 from netcheck.survey.readers.values import mac_from, why_no_host
 from netcheck.tables.delimited import encoding_of
 from netcheck.text import safe
@@ -34,6 +31,22 @@ _SEPARATED = re.compile(r"[,;|\t]")
 _NO_ANSWER = {"failed", "incomplete", "none", "unreachable"}
 _TYPED = "permanent entry, typed by a person or the computer's own: no evidence of a host"
 _PUBLISHED = "published entry, for which the computer itself answers: no evidence of a host"
+_ADDRESS = re.compile(r"\d+(?:\.\d+){3}|(?=[^:]*:[^:]*:)[0-9A-Fa-f:][0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
+_MAC = re.compile(r"[0-9A-Fa-f]{1,2}([:-])[0-9A-Fa-f]{1,2}(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
+# `Interface: 192.0.2.10 --- 0xb`, with the first word in any language.
+_WINDOWS_INTERFACE = re.compile(r"\S.*:[ \t]*[\d.]+[ \t]+---[ \t]+0x[0-9A-Fa-f]+\s*", re.ASCII)
+_PARENTHESES = re.compile(r"\s*(\S+)[ \t]+\(([^()]*)\)[ \t]+at[ \t]+(\S+)(.*)", re.ASCII)
+_GROUPED_MAC = re.compile(
+    r"[0-9A-Fa-f]{4}([.-])[0-9A-Fa-f]{4}\1[0-9A-Fa-f]{4}|[0-9A-Fa-f]{6}[.-][0-9A-Fa-f]{6}", re.ASCII
+)
+_MAC_TITLES = frozenset({"mac", "hardware", "hwaddr", "hw", "lladdr", "ethernet"})
+_STATES = frozenset({"permanent", "noarp", "reachable", "stale", "none", "incomplete", "delay", "probe", "failed"})
+_HARDWARE = frozenset({"ether", "*", "loop", "infiniband", "ieee802"})
+_FLAGS = re.compile(r"[CMP!]+")
+# The beginnings of words for a static entry, without accents: English, most European languages, Chinese and Japanese,
+# Korean. From memory of the translations; an unknown word costs only the note.
+_STATIC = ("stat", "staat", "est", "\u0441\u0442\u0430\u0442", "\u03c3\u03c4\u03b1\u03c4", "\u9759", "\u975c", "\uc815")
+_PROC_PERMANENT, _PROC_COMPLETE, _PROC_PUBLISHED = 4, 2, 8  # flags of /proc/net/arp, from memory
 
 
 def recognises(head: bytes) -> bool:
@@ -163,3 +176,146 @@ def _json_entry(value: object) -> NeighbourEntry | None:
         state in {"permanent", "noarp"},
         "proxy" in value,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class NeighbourEntry:
+    """The entry of one line as text: `state` in lower case if given, `typed` for a static entry or the computer's own,
+    `published` if the computer answers for the address (proxy ARP).
+    """
+
+    address: str
+    mac: str = ""
+    name: str = ""
+    state: str = ""
+    typed: bool = False
+    published: bool = False
+
+
+def is_heading(line: str) -> bool:
+    """Return whether a line is a heading: of /proc/net/arp, net-tools or as `is_plain_heading` knows."""
+    titles = line.split()[:4]
+    net_tools = titles[:2] == ["Address", "HWtype"] or titles == ["IP", "address", "HW", "type"]
+    return net_tools or is_plain_heading(line)
+
+
+def is_plain_heading(line: str) -> bool:
+    """Return whether a line is the heading of entries that are only sure to have an address and a MAC: Windows' line
+    above the entries of an interface, or the titles of OpenBSD's `arp -a` or macOS's `arp -l` (from memory).
+    """
+    columns = line.split()[:3] in (["Host", "Ethernet", "Address"], ["Neighbor", "Linklayer", "Address"])
+    return columns or _WINDOWS_INTERFACE.fullmatch(line) is not None or _is_router_heading(line)
+
+
+def _is_router_heading(line: str) -> bool:
+    """Return whether a line without addresses has the titles of a router's or switch's ARP table."""
+    words = set(re.split(r"[^a-z]+", line.casefold()[:400]))
+    return bool(words & {"address", "ip"}) and bool(words & _MAC_TITLES) and not re.search(r"[,;|\t]|\d\.\d", line)
+
+
+def sure_entry_in(line: str) -> NeighbourEntry | None:
+    """Return the entry of a line whose shape occurs in no other kind of table."""
+    words = _words(line)
+    if found := _in_parentheses(line):
+        return found
+    if words[0].casefold() == "internet":  # `Internet  192.0.2.20  5  0000.5e00.5314  ARPA  Vlan20`
+        return _anywhere(words)
+    if not words or not _ADDRESS.fullmatch(words[0]):
+        return None
+    windows = line[:1] in " \t" and len(words) == 3 and "-" in words[1]
+    return _of_ip(words) or _of_proc(words) or _of_columns(words) or (_plain(words) if windows else None)
+
+
+def entry_in(line: str) -> NeighbourEntry | None:
+    """Return the entry of a line; an address followed by a MAC counts too."""
+    words = _words(line)
+    plain = _plain(words) if words and _ADDRESS.fullmatch(words[0]) else None
+    return sure_entry_in(line) or plain or _anywhere(words)
+
+
+def _anywhere(words: list[str]) -> NeighbourEntry | None:
+    """Read a line with one address and one MAC, or one address and `incomplete`, in any columns: the ARP tables of
+    routers and switches print them in many orders, and MACs as 0000.5e00.5314, 0000-5e00-5314 or 00005e-005314.
+    """
+    words = [word.strip("()[],") for word in words[:40]]
+    addresses = [word for word in words if _ADDRESS.fullmatch(word) and _is_address(word)]
+    macs = [word for word in words if _MAC.fullmatch(word) or _GROUPED_MAC.fullmatch(word)]
+    lower = {word.casefold() for word in words}
+    if len(addresses) != 1 or len(macs) > 1:
+        return None
+    if macs:
+        mac = macs[0] if _MAC.fullmatch(macs[0]) else re.sub("[.-]", "", macs[0])
+        return NeighbourEntry(addresses[0], mac, typed="static" in lower)
+    return NeighbourEntry(addresses[0], state="incomplete") if "incomplete" in lower else None
+
+
+def _is_address(word: str) -> bool:
+    """Return whether a word is an address, and not a time or a MAC with colons."""
+    try:
+        Address.from_text(word.partition("%")[0])
+    except ValueError:
+        return False
+    return True
+
+
+def _words(line: str) -> list[str]:
+    return re.split("[ \t]+", line.strip(" \t"))  # another blank may be a letter in another code page
+
+
+def _in_parentheses(line: str) -> NeighbourEntry | None:
+    """Read `? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`, as net-tools, macOS and BSD print it."""
+    found = _PARENTHESES.fullmatch(line)
+    if found is None:
+        return None
+    name, address, mac, rest = found.groups()
+    flags = set(re.split(r"[\s()]+", rest.casefold()))
+    return NeighbourEntry(
+        address,
+        mac if _MAC.fullmatch(mac) else "",
+        "" if name == "?" else name,
+        "incomplete" if "incomplete" in mac else "",
+        not flags.isdisjoint({"perm", "permanent", "static"}),
+        not flags.isdisjoint({"pub", "published"}),
+    )
+
+
+def _of_ip(words: list[str]) -> NeighbourEntry | None:
+    """Read `192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; for one device, `dev` is left out."""
+    states = [word.lower() for word in words[1:] if word.isupper() and word.lower() in _STATES]
+    state = states[-1] if states else ""  # the origin of the entry may follow: `proto static`
+    if "dev" not in words[1:2] and "lladdr" not in words and not state:
+        return None
+    known = dict(pairwise(words))
+    typed = state in {"permanent", "noarp"}
+    return NeighbourEntry(words[0], known.get("lladdr", ""), "", state, typed, "proxy" in words)
+
+
+def _of_proc(words: list[str]) -> NeighbourEntry | None:
+    """Read `192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
+    if len(words) < 6 or not all(re.fullmatch("0x[0-9A-Fa-f]{1,8}", word) for word in words[1:3]):
+        return None
+    flags = int(words[2], 16)
+    state = "" if flags & (_PROC_COMPLETE | _PROC_PUBLISHED) else "incomplete"
+    published = bool(flags & _PROC_PUBLISHED)
+    return NeighbourEntry(words[0], "" if published else words[3], "", state, bool(flags & _PROC_PERMANENT), published)
+
+
+def _of_columns(words: list[str]) -> NeighbourEntry | None:
+    """Read `192.0.2.20 ether 00:00:5e:00:53:14 C eth0`, as `arp -n` of net-tools prints it."""
+    if "(incomplete)" in words[1:2]:
+        return NeighbourEntry(words[0], state="incomplete")
+    if len(words) < 4 or words[1] not in _HARDWARE or not _FLAGS.fullmatch(words[3]):
+        return None
+    mac = words[2] if _MAC.fullmatch(words[2]) else ""
+    return NeighbourEntry(words[0], mac, "", "", "M" in words[3], "P" in words[3])
+
+
+def _plain(words: list[str]) -> NeighbourEntry | None:
+    """Read `192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language; OpenBSD prints
+    the interface and `permanent` after it.
+    """
+    if len(words) < 2 or not _MAC.fullmatch(words[1]):
+        return None
+    kind = unicodedata.normalize("NFKD", words[2].casefold()) if len(words) > 2 else ""
+    bare = "".join(letter for letter in kind if not unicodedata.combining(letter))
+    return NeighbourEntry(words[0], words[1], typed=bare.startswith(_STATIC) or "permanent" in words[2:])

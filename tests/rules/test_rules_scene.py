@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from netcheck.rules.engine import Checked
-from netcheck.rules.examples import device, one, plan
+from netcheck.rules.rule import device, one, plan
 
 DOMAIN = 'domain = "plant.example"\n'
 NAMED = 'address = "10.62.20.61"\nhost-name = "filler-plc"'

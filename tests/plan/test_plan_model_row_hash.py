@@ -7,8 +7,7 @@ from typing import Any
 import pytest
 
 from netcheck.addr import Address, Mac
-from netcheck.plan.model import Cell, Interface, Plan, Position
-from netcheck.plan.row_hash import row_hashes
+from netcheck.plan.model import Cell, Interface, Plan, Position, row_hashes
 
 PLACE = Position("plan.toml", "device pasteuriser-plc, interface cpu")
 

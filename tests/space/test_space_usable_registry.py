@@ -7,7 +7,7 @@ import ipaddress
 import pytest
 
 from netcheck.addr import Address, Prefix
-from netcheck.space.special_purpose import BLOCKS, SpecialBlock, block_of, is_public
+from netcheck.space.usable import BLOCKS, SpecialBlock, block_of, is_public
 
 # Where Python's `is_global` says otherwise than the registries of 2026-07-18, seen on Python 3.11; a later Python may
 # agree with the registry, never with neither. Blocks by their first address.

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.tables.formula_guard import guarded, unguarded
+from netcheck.tables.delimited import guarded, unguarded
 
 # Union of OWASP CSV Injection, ASVS 5.0 requirement 1.2.10 and CWE-1236.
 STARTS = "=+-@\t\r\n\0"

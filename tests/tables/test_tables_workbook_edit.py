@@ -18,8 +18,8 @@ from netcheck.addr import Address
 from netcheck.errors import PlanError
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses
-from netcheck.tables.merged_cells import letters_of
 from netcheck.tables.workbook_edit import sheet_with_cells, workbook_with_cells
+from netcheck.tables.workbook_read import letters_of
 
 NEW = Address.from_text("10.62.30.72")
 ROWS: list[list[Any]] = [

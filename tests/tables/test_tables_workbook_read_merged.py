@@ -16,8 +16,7 @@ from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses
 from netcheck.survey.read import read_survey
 from netcheck.tables.delimited import Record
-from netcheck.tables.merged_cells import MOST_FILLED, MOST_RANGES, Merged, filled, merged_in
-from netcheck.tables.workbook_read import opened
+from netcheck.tables.workbook_read import MOST_FILLED, MOST_RANGES, Merged, filled, merged_in, opened
 
 NEW = Address.from_text("10.62.30.72")
 
