@@ -98,6 +98,7 @@ class TerminalOperator:
         """*who* asks proven devices for their identity."""
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
         self.who = who
+        self._told = len(recorder.notes)  # notes of the record that the operator knows
 
     def pressed(self) -> list[Press]:
         """Return the keys since the last call; once no more can come, the run continues without keys."""
@@ -117,6 +118,9 @@ class TerminalOperator:
             self.recorder.proof(proof)
         elif event.what in KEPT:
             self.recorder.event(str(event.what), event.text, port=event.port)
+        for note in self.recorder.notes[self._told :]:
+            self._told += 1
+            self.show.take(Event(at=event.at, what=What.WARN, port=event.port, text=note))
 
     def _identified(self, event: Event) -> Event:
         """Return the event, its proof extended with the device's identity where that was asked for."""

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from random import SystemRandom
 from shutil import get_terminal_size
+from tempfile import gettempdir
 from types import TracebackType
 
 from netcheck import __version__
@@ -110,7 +111,8 @@ def conduct(
         if order.capture is not None:
             frames = stack.enter_context(Capturing(order.capture, link, prober))
         board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, prober.keys)
-        for note in recorder.notes:
+        found = recorder.notes
+        for note in found:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout
         keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
@@ -120,6 +122,8 @@ def conduct(
         who = Identifier(link.adapters[0], aim) if order.ask_modbus else None
         interrupted = _driven(prober, link, TerminalOperator(prober, link, show, recorder, keys, who), frames)
         recorder.end(summary(_recorded(prober.proofs, recorder)))
+    for note in recorder.notes[len(found) :]:
+        print(f"record: {safe(note, 1000)}", file=sys.stderr)
     proofs = _in_order(base.aim, [*done, *prober.proofs])
     return RunOutcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
 
@@ -157,7 +161,8 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
         local=datetime.now().astimezone().isoformat(timespec="seconds"),
         simulated=link.kind == RIG,
     )
-    return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC))
+    elsewhere = (Path.home(), Path(gettempdir()))
+    return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC), elsewhere)
 
 
 def _to_do(aim: Scope, recorder: Recorder, again: bool) -> tuple[list[Proof], Scope]:

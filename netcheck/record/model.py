@@ -11,7 +11,7 @@ from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.read import proof_of
 
 # Kinds of event that the record itself writes; callers write others.
-RESUMED, TORN, PLAN_CHANGED = "resumed", "torn", "plan-changed"
+RESUMED, TORN, PLAN_CHANGED, MOVED = "resumed", "torn", "plan-changed", "moved"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
 """Writes a record line by line, each on the disk before the run goes on, and takes up an existing record.
 
 The only state is the file: a process that is killed at any byte leaves valid lines and at most one torn line after
-them.
+them. Where a line cannot be written any more, because a USB stick was pulled or its disk is full, the whole record is
+written to a new file in another folder, and the run goes on there.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import hashlib
 import os
 import stat
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -21,12 +22,13 @@ from netcheck.errors import NetcheckError, Problem, RecordError
 from netcheck.files import refused_by_system, sync_folder
 from netcheck.proof.result import Proof
 from netcheck.record.chain import GENESIS, LINE_LIMIT, LineKind, RecordLine, moment_text, to_line
-from netcheck.record.model import PLAN_CHANGED, RESUMED, TORN, Content, Run
+from netcheck.record.model import MOVED, PLAN_CHANGED, RESUMED, TORN, Content, Run
 from netcheck.record.read import ChainBreak, Step, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
 
 _FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_RESCUES = 20  # files of that name that are tried in one folder
 _KEPT = "Nothing in it was changed. Keep it, and name another --record"
 
 Clock = Callable[[], datetime]
@@ -72,11 +74,14 @@ class Recorder:
     """An open record that only this process writes. Create it by `Recorder.open`; close it or use it in `with`.
 
     `notes` are sentences about what was found on opening: a record taken up again, torn bytes moved aside, a changed
-    plan. `finished` holds the latest proof of each port whose row of the plan is unchanged since. All methods raise
-    RecordError if the disk is full or fails.
+    plan; and about a move to another folder, after which `path` is the new file. `finished` holds the latest proof of
+    each port whose row of the plan is unchanged since. All methods raise RecordError if the disk is full or fails, and
+    the record cannot be moved.
     """
 
-    def __init__(self, path: Path, handle: int, run: Run, rows: Mapping[str, str], clock: Clock) -> None:
+    def __init__(
+        self, path: Path, handle: int, run: Run, rows: Mapping[str, str], clock: Clock, elsewhere: Sequence[Path]
+    ) -> None:
         self.path = path
         self.notes: tuple[str, ...] = ()
         self.finished: dict[str, Proof] = {}
@@ -84,18 +89,22 @@ class Recorder:
         self._run = run
         self._rows = rows
         self._clock = clock
+        self._elsewhere = elsewhere
+        self._kept = bytearray()  # all lines, where the record may have to be moved
         self._tail = _Tail(0, 0, GENESIS)
         self._writing = False
 
     @classmethod
-    def open(cls, path: Path, run: Run, rows: Mapping[str, str], clock: Clock) -> Recorder:
+    def open(
+        cls, path: Path, run: Run, rows: Mapping[str, str], clock: Clock, elsewhere: Sequence[Path] = ()
+    ) -> Recorder:
         """Create the record at `path`, or continue it.
 
-        `rows` are the plan's row hashes by interface (`plan.model.row_hashes`); `clock` returns aware times.
-        RecordError if the file is not a record, its chain is broken, it belongs to another plan, or another process
-        writes it."""
+        `rows` are the plan's row hashes by interface (`plan.model.row_hashes`); `clock` returns aware times;
+        `elsewhere` are folders to which the record may be moved if its file fails during the run. RecordError if the
+        file is not a record, its chain is broken, it belongs to another plan, or another process writes it."""
         handle = _open(path)
-        recorder = cls(path, handle, run, rows, clock)
+        recorder = cls(path, handle, run, rows, clock, elsewhere)
         try:
             recorder._take_up()
         except NetcheckError:
@@ -127,7 +136,8 @@ class Recorder:
     def close(self) -> None:
         """Close the file and release the lock. Everything written is on the disk already."""
         if self._handle >= 0:
-            os.close(self._handle)
+            with suppress(OSError):  # of a drive that is gone
+                os.close(self._handle)
             self._handle = -1
 
     def __enter__(self) -> Recorder:
@@ -149,6 +159,8 @@ class Recorder:
             self._set_aside(torn)
         size = os.fstat(self._handle).st_size
         self._tail = _Tail(size, len(lines), lines[-1].hash) if lines else self._tail
+        if self._elsewhere:
+            self._kept += _content(self._handle)
         if not lines:
             self._append(LineKind.START, self._run.to_json())
             sync_folder(self.path.parent)
@@ -188,16 +200,52 @@ class Recorder:
         if len(line) > LINE_LIMIT + 1:
             what = f"a line of {len(line) - 1} bytes cannot be written; a line of a record has at most {LINE_LIMIT}"
             raise RecordError.of(what, where=str(self.path))
-        self._remove_incomplete()
+        note = ""
         try:
+            self._remove_incomplete()
             self._writing = True
             _write(self._handle, line)
         except OSError as error:
             with suppress(OSError):
                 self._remove_incomplete()
-            raise _cannot(self.path, error) from error
+            # the first line of a run is written before anything is proven
+            note = self._moved(line, error) if kind is not LineKind.START else ""
+            if not note:
+                raise _cannot(self.path, error) from error
         self._tail = _Tail(tail.size + len(line), tail.lines + 1, own)
         self._writing = False
+        if self._elsewhere:
+            self._kept += line
+        if note:
+            self.notes += (note,)
+            self.event(MOVED, note)
+
+    def _moved(self, line: bytes, error: OSError) -> str:
+        """Write the whole record and this line to a file in another folder, and use that from now on; return a
+        sentence about it, "" where no folder takes it."""
+        failed, why = self.path, _cannot(self.path, error).problems[0]
+        for path in _rescue_paths(failed, self._elsewhere):
+            try:
+                handle = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o644)
+            except OSError:
+                continue
+            try:
+                _hold(handle)
+                _write(handle, bytes(self._kept + line))
+            except BaseException as problem:
+                os.close(handle)
+                with suppress(OSError):
+                    path.unlink()
+                if isinstance(problem, OSError):
+                    continue
+                raise
+            self.close()
+            self.path, self._handle = path, handle
+            return (
+                f"{why.what}: {failed}. The whole record is in {path} and continues there; "
+                f"to go on later, name that file: --record {path}"
+            )
+        return ""
 
     def _remove_incomplete(self) -> None:
         """Remove a line that a full disk or Ctrl-C cut short; RecordError if something else wrote to the file."""
@@ -218,6 +266,19 @@ def _open(path: Path) -> int:
         os.close(handle)
         raise RecordError.of("a record must be a regular file", where=str(path), do="Name another --record")
     return handle
+
+
+def _rescue_paths(failed: Path, folders: Sequence[Path]) -> Iterator[Path]:
+    """Yield the files to which a record may be moved: new ones, in these folders but not in its own."""
+    for folder in folders:
+        if folder.absolute() != failed.absolute().parent:
+            yield from (folder / f"{failed.stem}-rescued{n or ''}{failed.suffix}" for n in range(_RESCUES))
+
+
+def _content(handle: int) -> bytes:
+    with os.fdopen(os.dup(handle), "rb") as stream:
+        stream.seek(0)
+        return stream.read()
 
 
 def _lock(path: Path, handle: int) -> None:

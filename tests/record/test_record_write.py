@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import _thread
+import errno
 import hashlib
 import json
 import os
@@ -25,6 +26,7 @@ from netcheck.record.model import Run
 from netcheck.record.read import Torn
 from netcheck.record.verify import read_record, verify
 from netcheck.record.write import Recorder
+from tests.record.conftest import ROWS, ticking
 
 Open = Callable[..., Recorder]
 Make = Callable[..., Proof]
@@ -274,6 +276,90 @@ def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: P
     record.close()
     assert verify(finished).passes
     assert finished.stat().st_size > size
+
+
+@pytest.fixture
+def failing(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path, int], None]:
+    """Let every further call on an open file fail, as after a stick was pulled; other files go on."""
+
+    def fail(path: Path, number: int) -> None:
+        gone = path.stat().st_ino
+
+        def refusing(name: str, real: Callable[..., object]) -> Callable[..., object]:
+            def call(handle: int, *rest: object) -> object:
+                if real_fstat(handle).st_ino == gone:
+                    raise OSError(number, os.strerror(number))
+                return real(handle, *rest)
+
+            return call
+
+        real_fstat = os.fstat
+        for name in ("write", "fsync", "ftruncate", "fstat"):
+            monkeypatch.setattr(os, name, refusing(name, getattr(os, name)))
+
+    return fail
+
+
+@pytest.mark.parametrize("number", [errno.EIO, errno.ENODEV, errno.ENOSPC, errno.EROFS, errno.EINVAL])
+def test_a_record_whose_stick_was_pulled_goes_on_elsewhere(
+    number: int, failing: Callable[[Path, int], None], run: MakeRun, proof: Make, finished: Path, tmp_path: Path
+) -> None:
+    """The whole record, with what was written before the run, is in a new file; the note says where, and the old file
+    keeps its lines."""
+    spare = tmp_path / "spare"
+    spare.mkdir()
+    (spare / "run-rescued.jsonl").write_text("mine", encoding="utf-8")
+    before = finished.read_bytes()
+    with Recorder.open(finished, run(), ROWS, ticking(), [finished.parent, tmp_path / "missing", spare]) as record:
+        kept, known = finished.read_bytes(), len(record.notes)
+        failing(finished, number)
+        record.proof(proof("filler-drive/lan"))
+        (note,) = record.notes[known:]
+        record.event("note", "on the new file")
+        record.end({"proven": 1})
+        assert record.path == spare / "run-rescued1.jsonl"
+    assert (spare / "run-rescued.jsonl").read_text(encoding="utf-8") == "mine"
+    for part in ("the record cannot be written", str(finished), f"name that file: --record {record.path}"):
+        assert part in note
+    assert finished.read_bytes() == kept
+    moved = record.path.read_bytes()
+    assert moved.startswith(kept)
+    assert kept.startswith(before)
+    assert [shape["type"] for shape in shapes_of_whole_lines(record.path)[-4:]] == ["proof", "event", "event", "end"]
+    assert verify(record.path).passes
+    assert record.seal == verify(record.path).seal
+
+
+def test_a_record_that_no_folder_takes_says_so(
+    failing: Callable[[Path, int], None], run: MakeRun, proof: Make, finished: Path, tmp_path: Path
+) -> None:
+    """The error is that of the first file."""
+    with Recorder.open(finished, run(), ROWS, ticking(), [tmp_path / "missing"]) as record:
+        failing(finished, errno.EIO)
+        with pytest.raises(RecordError, match=r"cannot be written.*run again with the same record"):
+            record.proof(proof("filler-drive/lan"))
+
+
+@pytest.mark.lab
+def test_a_rehearsal_whose_disk_is_full_ends_with_a_whole_record(tmp_path: Path) -> None:
+    """A disk of 4 KiB takes the first lines only; every proof is in the record in the home folder."""
+    if os.geteuid() != 0:
+        pytest.skip("only root can mount a small disk")
+    plan = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
+    only = ("--only", "pasteuriser-panel/lan", "--only", "separator-drive/lan")
+    words = [sys.executable, "-m", "netcheck", "rehearse", str(plan), "--hands-free", "--record", "stick/run.jsonl"]
+    (tmp_path / "stick").mkdir()
+    script = 'mount -t tmpfs -o size=4096 none stick && exec "$@"'
+    ended = subprocess.run(
+        ["unshare", "-m", "sh", "-c", script, "sh", *words, *only],
+        cwd=tmp_path, env={**os.environ, "HOME": str(tmp_path)}, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    record = tmp_path / "run-rescued.jsonl"
+    assert f"record {record}" in ended.stdout, ended.stderr
+    assert "the disk is full: stick/run.jsonl. The whole record is in" in ended.stderr
+    assert verify(record).passes
+    assert verify(record).ended
+    assert verify(record).verdicts == (("proven", 2),)
 
 
 @pytest.mark.slow
