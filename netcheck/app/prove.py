@@ -26,7 +26,7 @@ from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.model import row_hashes
 from netcheck.proof.driver import Frames, drive
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
-from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.result import PASSED, Proof, Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope
 from netcheck.record.model import Run
@@ -182,7 +182,7 @@ def proven_macs(proofs: Iterable[Proof], scope: Scope) -> dict[int, str]:
     return {
         proof.mac: proof.interface
         for proof in proofs
-        if proof.verdict is Verdict.PROVEN and proof.mac is not None and proof.subject not in again
+        if proof.verdict in PASSED and proof.mac is not None and proof.subject not in again
     }
 
 

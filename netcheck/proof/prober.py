@@ -305,11 +305,11 @@ class PortByPort:
         if key is Key.ENTER:
             self.run.enters += 1
         elif key is Key.SKIP:
-            self._cut("it was skipped")
+            self._cut(Cut("it was skipped", skipped=True))
 
     def finish(self, why: str) -> None:
         """Cut the port under test short; the others are not tested."""
-        self._cut(why)
+        self._cut(Cut(why))
         for target in self._waiting:
             self.run.put(Observation(target=target, cut=why))
         self._waiting = []
@@ -336,18 +336,18 @@ class PortByPort:
         self.run.put(observe(port))
         port.entry.keep(FEW)
 
-    def _cut(self, why: str) -> None:
+    def _cut(self, cut: Cut) -> None:
         """Cut the port under test short."""
         if self._steps is None or self.port is None:
             return
         try:
-            self._steps.throw(Cut(why))
+            self._steps.throw(cut)
         except StopIteration:
             self._close_port()
 
 
 def decided(seen: Observation, names: Names) -> bool:
-    """Say whether the verdict is certain whatever comes: `not-back` and `proven` still wait for phase back."""
+    """Say whether the verdict is certain whatever comes: `not-back` and those below it still wait for phase back."""
     word = verdict(seen, names)[0]
     return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
 

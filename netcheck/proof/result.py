@@ -19,10 +19,15 @@ class Verdict(StrEnum):
     WRONG_HARDWARE = "wrong-hardware"
     IMPOSTOR = "impostor"
     STILL_ANSWERING = "still-answering"
+    SKIPPED = "skipped"
     UNSETTLED = "unsettled"
     NOT_BACK = "not-back"
+    WRONG_SETTINGS = "wrong-settings"
     PROVEN = "proven"
     NOT_TESTED = "not-tested"
+
+
+PASSED = (Verdict.PROVEN, Verdict.WRONG_SETTINGS)  # the device at this connector is the one with this MAC and address
 
 
 class Phase(StrEnum):

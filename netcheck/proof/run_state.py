@@ -9,7 +9,7 @@ from random import Random
 from netcheck.proof.events import Action, Event, What
 from netcheck.proof.probing.address_state import ARP, ECHO, EVER, AddressState, Sighting
 from netcheck.proof.probing.scheduler import WATCH_EVERY, ProbeScheduler
-from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.result import PASSED, Proof
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.settings.inquiry import Inquiry
 from netcheck.proof.targets import Net, Scope, Target
@@ -32,11 +32,12 @@ class Void(Exception):
 
 class Cut(Exception):
     """A phase is cut short; `why` completes the sentence "A phase was cut short: ...". `void` says that this
-    was not requested: the phase proved nothing and could not be repeated."""
+    was not requested: the phase proved nothing and could not be repeated; `skipped` that the operator skips the
+    port."""
 
-    def __init__(self, why: str, *, void: bool = False) -> None:
+    def __init__(self, why: str, *, void: bool = False, skipped: bool = False) -> None:
         super().__init__(why)
-        self.why, self.void = why, void
+        self.why, self.void, self.skipped = why, void, skipped
 
 
 class RunState:
@@ -83,7 +84,7 @@ class RunState:
     def put_proof(self, proof: Proof) -> None:
         """Keep a proof, and emit its event."""
         self.proofs.append(proof)
-        if proof.verdict is Verdict.PROVEN and proof.mac is not None:
+        if proof.verdict in PASSED and proof.mac is not None:
             self.proven[proof.mac] = proof.interface
         text = f"{proof.verdict}: {proof.why}"
         self.events.append(Event(at=self.now, what=What.VERDICT, port=proof.subject, text=text, proof=proof))

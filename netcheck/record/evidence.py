@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from math import isclose
 
-from netcheck.proof.result import Phase, Proof, Verdict
+from netcheck.proof.result import PASSED, Phase, Proof, Verdict
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import verdict
 from netcheck.proof.verdict.luck import luck, unheard
@@ -39,9 +39,9 @@ def contradictions(proof: Proof) -> Iterator[str]:
 def _verdict(proof: Proof) -> Iterator[str]:
     """Judge a proof again; whether something answered at all is checked for `silent` as well."""
     said = str(proof.verdict)
-    if proof.verdict is Verdict.PROVEN:
+    if proof.verdict in PASSED:
         again, why = verdict(observed(proof), UNKNOWN)
-        if again is not Verdict.PROVEN:
+        if again is not proof.verdict:
             yield f"the verdict {said} does not follow from the counts, which give {again}: {why}"
     elif proof.verdict is Verdict.SILENT and any(_answered(proof, phase) for phase in Phase):
         yield f"the verdict {said} does not follow from the counts: requests were answered"
@@ -88,6 +88,7 @@ def observed(proof: Proof) -> Observation:
         negatives=negatives,
         answers_now=bool(_answered(proof, Phase.BACK)),
         hears_all=proof.unheard is not None,
+        evidence=proof.evidence,
         luck_limit=LARGEST_LUCK,
     )
 

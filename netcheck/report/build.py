@@ -152,5 +152,5 @@ def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
 
 
 def _tested(evidence: Evidence) -> bool:
-    """Return whether anything was observed: a port that a later run left out keeps its proof."""
-    return evidence.proved.proof.verdict is not Verdict.NOT_TESTED
+    """Return whether a test was finished: a port that a later run left out or skipped keeps its proof."""
+    return evidence.proved.proof.verdict not in (Verdict.NOT_TESTED, Verdict.SKIPPED)

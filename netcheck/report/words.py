@@ -106,7 +106,12 @@ def severity_sign(severity: Severity) -> str:
 
 def verdict_sign(verdict: Verdict) -> str:
     """Return the shape of a verdict: a tick, a question mark, a dash, else a cross."""
-    signs = {Verdict.PROVEN: "✓", Verdict.UNSETTLED: "?", Verdict.NOT_TESTED: "–"}  # a dash is meant
+    signs = {
+        Verdict.PROVEN: "✓",
+        Verdict.UNSETTLED: "?",
+        Verdict.SKIPPED: "–",
+        Verdict.NOT_TESTED: "–",
+    }  # a dash is meant
     return signs.get(verdict, "✗")
 
 
@@ -127,10 +132,14 @@ def meaning(verdict: Verdict) -> str:
             return "with the cable out, another device answered for the address"
         case Verdict.STILL_ANSWERING:
             return "with the cable out, the device still answered: wrong cable or a second path"
+        case Verdict.SKIPPED:
+            return "the operator skipped it: its proof was not finished"
         case Verdict.UNSETTLED:
             return "the observations do not suffice for a verdict"
         case Verdict.NOT_BACK:
             return "it answered, fell silent, and did not come back"
+        case Verdict.WRONG_SETTINGS:
+            return "all of a proof was seen, but the mask or the gateway typed into the device is not the planned one"
         case Verdict.PROVEN:
             return "answered from one MAC, silent with the cable out, answered again from the same MAC"
         case Verdict.NOT_TESTED:
@@ -239,4 +248,16 @@ def _proofs(report: Report) -> Iterator[str]:
 def _never(report: Report) -> Iterator[str]:
     yield "A survey shows the hosts of its date; an address that it does not list is not proven free."
     # RFC 6918 withdrew the address mask messages: masks cannot be read over the network.
-    yield "Masks and gateways are checked as planned; the values in a device cannot be read over the network."
+    found = [port.proof.subject for port in report.ports if _settings_found(port.proof)]
+    others = (
+        "; the values typed into a device cannot be asked for over the network (prove --direct --settings finds them)"
+    )
+    if found:
+        yield f"Mask and gateway were found by the device's behaviour at: {listed(found, MOST_NAMED)}."
+        others = " at all other ports"
+    yield f"Masks and gateways are checked only as planned{others}."
+
+
+def _settings_found(proof: Proof) -> bool:
+    said = dict(proof.evidence)
+    return any(not said.get(name, "cannot tell").startswith("cannot tell") for name in ("mask", "gateway"))

@@ -163,7 +163,7 @@ ODD: tuple[Scenario, ...] = (
         direct=True,
     ),
     Scenario("Enter confirms", usual.healthy, one("proven", cable="operator", connector="operator"), ONE, keys=True),
-    Scenario("s skips", odd.skipped, Expected({PORT: "unsettled", "beta/cpu:1": "proven"}, "skipped"), (), keys=True),
+    Scenario("s skips", odd.skipped, Expected({PORT: "skipped", "beta/cpu:1": "proven"}, "skipped"), (), keys=True),
     Scenario(
         "nobody is left to type",
         odd.nobody_left,

@@ -78,20 +78,20 @@ SAID = {
 CASES = (
     Case("all as planned", modbus="answer", evidence=RIGHT | SAID),
     Case(
-        "mask too short, no gateway", "192.0.2.20/16", "", evidence=QUIET
+        "mask too short, no gateway", "192.0.2.20/16", "", verdict="wrong-settings", evidence=QUIET
         | {"mask": "mask is /16, planned /24", "gateway": "no gateway set, planned 192.0.2.254"},
         said="mask is /16, planned /24; no gateway set, planned 192.0.2.254",
     ),
     Case(
-        "another gateway, borrowed address", gateway="192.0.2.9", own=False,
+        "another gateway, borrowed address", gateway="192.0.2.9", own=False, verdict="wrong-settings",
         evidence={
             "mask": "mask as planned", "gateway": "gateway is 192.0.2.9, planned 192.0.2.254",
             "modbus": "not asked: this computer has no address of its own in subnet line",
         },
     ),
     Case(
-        "mask too long: deaf to the station", "192.0.2.20/28", "192.0.2.17", reverse=1, own=False, verdict="proven",
-        words=("--settings", "--only", "alpha/cpu:1"),
+        "mask too long: deaf to the station", "192.0.2.20/28", "192.0.2.17", reverse=1, own=False,
+        verdict="wrong-settings", words=("--settings", "--only", "alpha/cpu:1"),
         evidence={"mask": "mask is /28, planned /24", "gateway": "gateway is 192.0.2.17, planned 192.0.2.254"},
     ),
     Case(

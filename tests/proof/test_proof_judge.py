@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from ipaddress import IPv4Network
 from itertools import product
 from math import prod
 
@@ -51,7 +52,8 @@ def arps(seen: tuple[int, int], out: int, back: int) -> tuple[tuple[Phase, Phase
 # Each feature: the possible observations, by name, as changes to a sound observation.
 CUTS: dict[str, dict[str, object]] = {
     "whole": {},
-    "skipped": {"cut": "it was skipped"},
+    "stopped": {"cut": "the run was stopped"},
+    "skipped": {"cut": "it was skipped", "skipped": True},
     "void": {"cut": "the cable came out", "void": True},
 }
 SECOND = {"none": (), "in": (Owner(STRANGER, IN),), "back": (Owner(STRANGER, BACK),), "sibling": (Owner(SIBLING, IN),)}
@@ -120,6 +122,8 @@ def expected(
         return "impostor"
     if stayed or while_out == "own":
         return "still-answering"
+    if cut == "skipped":
+        return "skipped"
     counted_after_return = doubt in ("few in", "few out", "few back", "lucky", "not confirmed")
     if cut != "whole" or (doubt != "none" and (returned or not counted_after_return)):
         return "unsettled"
@@ -147,7 +151,8 @@ NOTHING = replace(SOUND, mac=None, phases=(), owners=(), cable=None, connector="
         ({"elsewhere": (ADDRESS + 1,)}, "silent", "192.0.2.21"),
         ({"late": True}, "silent", "late"),
         ({"linked": False}, "silent", "no link"),
-        ({"cut": "it was skipped"}, "not-tested", "skipped"),
+        ({"cut": "the run was stopped"}, "not-tested", "stopped"),
+        ({"cut": "it was skipped", "skipped": True}, "skipped", "before anything had answered"),
         ({"cut": "own cable out", "void": True}, "unsettled", "own cable out"),
         ({"target": replace(TARGET, barred="IPv6 is not probed")}, "not-tested", "IPv6 is not probed"),
         ({"negatives": ((ADDRESS + 99, STRANGER),)}, "silent", "Nothing answered"),
@@ -200,12 +205,36 @@ def test_table_has_every_verdict_once_and_in_order() -> None:
         ({"connector_unknown": True, "connector": "assumed"}, "unsettled"),
         ({"connector_unknown": True, "connector": "assumed", "target": replace(TARGET, mac=MAC)}, "proven"),
         ({"direct": True, "strangers": (OTHER,), "cable": "carrier"}, "unsettled"),
+        ({"evidence": (("mask", "mask as planned"), ("gateway", "gateway is 192.0.2.1, as planned"))}, "proven"),
+        ({"evidence": (("mask", "mask is /25, planned /24"),)}, "wrong-settings"),
+        ({"evidence": (("gateway", "no gateway set, planned 192.0.2.1"),)}, "wrong-settings"),
+        ({"evidence": (("gateway", "gateway is 192.0.2.9, none planned"),)}, "wrong-settings"),
+        ({"evidence": (("gateway", "no gateway set"),)}, "proven"),
+        ({"evidence": (("mask", "cannot tell: it is one of /20, planned /24"),)}, "proven"),
+        ({"evidence": (("mask", "mask is /25, planned /24"),), "answers_now": False}, "not-back"),
+        ({"evidence": (("mask", "mask is /25, planned /24"),), "cut": "x", "skipped": True}, "skipped"),
     ],
-    ids=lambda value: str(value)[:40],
+    ids=lambda value: str(value)[:60],
 )
 def test_one_change_gives_the_expected_verdict(changes: dict[str, object], word: str) -> None:
     """One changed observation gives the expected verdict; virtual router MACs are from RFC 7042 section 2.1.1."""
     assert verdict(replace(SOUND, **changes), NAMES)[0] == word  # type: ignore[arg-type]
+
+
+def test_wrong_settings_name_what_was_found_and_what_to_type() -> None:
+    """The sentence has what was found, what is planned and what to type; the mask's form is that of `ipaddress`."""
+    evidence = (("mask", "mask is /25, planned /20"), ("gateway", "gateway is 192.0.2.9, planned 192.0.2.1"))
+    why = judge(replace(SOUND, evidence=evidence), NAMES).why
+    netmask = IPv4Network("10.0.0.0/20").netmask
+    assert "mask is /25, planned /20 and gateway is 192.0.2.9, planned 192.0.2.1" in why
+    assert f"Type the mask {netmask} and type the gateway 192.0.2.1, then prove it again." in why
+
+
+def test_wrong_settings_are_told_with_every_other_verdict() -> None:
+    """A port that is not proven for another reason names its wrong settings as well: no format shows the evidence."""
+    proof = judge(replace(SOUND, evidence=(("mask", "mask is /25, planned /20"),), answers_now=False), NAMES)
+    assert proof.verdict == "not-back"
+    assert "mask is /25, planned /20" in proof.why
 
 
 def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:

@@ -46,6 +46,11 @@ FORGED: dict[str, tuple[Proof, str]] = {
         replace(SOUND, others=(Other(0x00005E005399, 0xC000023D, "in"),)),
         "which give contested",
     ),
+    "proven with a wrong mask": (
+        replace(SOUND, evidence=(("mask", "mask is /25, planned /24"),)),
+        "the verdict proven does not follow from the counts, which give wrong-settings",
+    ),
+    "wrong settings that nothing shows": (replace(SOUND, verdict=Verdict.WRONG_SETTINGS), "which give proven"),
     "silent with answers": (replace(SOUND, verdict=Verdict.SILENT), "requests were answered"),
     "luck better than the counts": (replace(SOUND, luck=1e-12), "luck is 1.0e-12, and the counts give 3.3e-05"),
     "unheard better than the counts": (replace(SOUND, unheard=1e-12), "and 18 broadcast requests give 3.8e-06"),

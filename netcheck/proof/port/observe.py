@@ -51,6 +51,7 @@ def observe(port: PortState) -> Observation:
         lost_frames=port.lost_frames,
         cut=port.cut,
         void=port.void,
+        skipped=port.skipped,
         answers_now=port.steady,
         hears_all=run.scheduler.hears_all,
         other_port=other_port(port),

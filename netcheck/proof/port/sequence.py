@@ -54,7 +54,7 @@ def prove_port(port: PortState, decided: Callable[[Observation], bool], claim: C
             except Void as void:
                 yield from recover(port, str(void))
     except Cut as cut:
-        port.cut, port.void = cut.why, cut.void
+        port.cut, port.void, port.skipped = cut.why, cut.void, cut.skipped
     finally:
         port.close()
         for entry in (port.entry, *port.beyond, *port.negatives):

@@ -66,7 +66,7 @@ class PortState(PortAnswers):
         # The end
         self.voids = 0
         self.cut = ""
-        self.void = False
+        self.void = self.skipped = False
         self.results: dict[Phase, PhaseResult] = {}
         self._done = {Phase.OUT: PhaseResult(), Phase.BACK: PhaseResult()}  # of earlier pulls
         self._warned: dict[str, float] = {}

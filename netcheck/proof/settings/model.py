@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import Enum, auto
 
@@ -120,3 +121,19 @@ def differs(found: SettingsFound, length: int, gateway: int | None) -> bool:
     """Say whether something was found that differs from the plan."""
     wrong_mask = found.length is not None and found.length != length
     return wrong_mask or ((found.gateway is not None or found.none_set) and found.gateway != gateway)
+
+
+def wrong_of(evidence: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """Return what in the evidence of a proof differs from the plan: what was found, and what to do."""
+    return tuple((text, do) for name, text in evidence if (do := _correction(name, text)))
+
+
+def _correction(name: str, text: str) -> str:
+    """Return what to type into the device where `_mask_words` or `_gateway_words` wrote of a difference."""
+    if name == "mask" and (mask := re.fullmatch(r"mask is /[0-9]{1,2}, planned /([0-9]{1,2})", text)):
+        return f"type the mask {quad(0xFFFFFFFF << 32 - min(int(mask.group(1)), 32) & 0xFFFFFFFF)}"
+    if name == "gateway" and (
+        gateway := re.fullmatch(r"(?:no gateway set|gateway is [0-9.]+), planned ([0-9.]+)", text)
+    ):
+        return f"type the gateway {gateway.group(1)}"
+    return "remove the gateway" if name == "gateway" and re.fullmatch(r"gateway is [0-9.]+, none planned", text) else ""

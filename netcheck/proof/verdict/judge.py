@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from netcheck.addr import quad
 from netcheck.proof.result import Other, Phase, Proof, Verdict
+from netcheck.proof.settings.model import wrong_of
 from netcheck.proof.verdict import rows
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
 from netcheck.proof.verdict.rows import Row
+from netcheck.text import listed
 
 TABLE: tuple[tuple[Verdict, Row], ...] = (
     (Verdict.NOT_TESTED, rows.not_tested),
@@ -21,11 +23,14 @@ TABLE: tuple[tuple[Verdict, Row], ...] = (
     (Verdict.WRONG_HARDWARE, rows.wrong_hardware),
     (Verdict.IMPOSTOR, rows.impostor),
     (Verdict.STILL_ANSWERING, rows.still_answering),
+    (Verdict.SKIPPED, rows.skipped),
     (Verdict.UNSETTLED, rows.unsettled),
     (Verdict.NOT_BACK, rows.not_back),
+    (Verdict.WRONG_SETTINGS, rows.wrong_settings),
     (Verdict.PROVEN, rows.proven),
 )
-# Verdicts that phase in alone decides, so that no cable is pulled in vain; before phase back, all but two are final.
+# Verdicts that phase in alone decides, so that no cable is pulled in vain. Before phase back all are final but
+# `not-back` and those below it.
 DECIDED_IN = (Verdict.CONTESTED, Verdict.RELAYED, Verdict.SWAPPED, Verdict.WRONG_HARDWARE)
 
 
@@ -37,6 +42,9 @@ def verdict(seen: Observation, names: Names) -> tuple[Verdict, str]:
 def judge(seen: Observation, names: Names) -> Proof:
     """Return the proof of a port."""
     word, why = verdict(seen, names)
+    wrong = wrong_of(seen.evidence)
+    if wrong and word is not Verdict.WRONG_SETTINGS:
+        why = f"{why} Its settings differ from the plan as well: {listed([said for said, _ in wrong])}."
     return Proof(
         interface=seen.target.interface,
         port=seen.target.port,

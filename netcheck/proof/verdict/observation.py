@@ -91,6 +91,7 @@ class Observation:
     lost_frames: int = 0  # received frames that the kernel dropped unread since the cable was first out
     cut: str = ""  # why a phase was cut short
     void: bool = False  # it was cut because it proved nothing, not on request
+    skipped: bool = False  # it was cut because the operator skipped it
     earlier: int = 0  # broadcast requests of phase in before the time that its tallies cover
     answers_now: bool = False  # back again: it answers at the rate of phase in, and the newest request was answered
     connector_unknown: bool = False  # on a walk: nothing ties the address that fell silent to this connector

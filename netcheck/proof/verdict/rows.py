@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 from netcheck.addr import mac_text, quad
 from netcheck.proof.result import Phase
+from netcheck.proof.settings.model import wrong_of
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import LEAST_ARP, Observation
 from netcheck.proof.verdict.silence_rule import ON_TIME, WEAK, Confirmed
@@ -24,7 +25,7 @@ def not_tested(seen: Observation, names: Names) -> str:
     """No phase was run, or it was stopped before anything answered."""
     if seen.target.barred:
         return f"Not tested: {seen.target.barred}."
-    if seen.mac is None and seen.cut and not seen.void:
+    if seen.mac is None and seen.cut and not seen.void and not seen.skipped:
         return f"Not tested: {seen.cut}."
     return ""
 
@@ -155,6 +156,14 @@ def still_answering(seen: Observation, names: Names) -> str:
     if out:
         return f"With the cable out, {names.list(out)} still answers for {where}: {causes}."
     return ""
+
+
+def skipped(seen: Observation, names: Names) -> str:
+    """The operator skipped it before anything above was certain."""
+    if not seen.skipped:
+        return ""
+    answered = "after it had answered" if seen.mac is not None else "before anything had answered"
+    return f"It was skipped {answered}, so that it is not proven; the same command asks for it again."
 
 
 def unsettled(seen: Observation, names: Names) -> str:
@@ -306,6 +315,18 @@ def not_back(seen: Observation, names: Names) -> str:
     other = tuple(mac for mac in seen.macs(Phase.BACK) if mac != seen.mac)
     tail = f"; {names.list(other)} answered instead" if other else ""
     return f"{mac_text(seen.mac)} answered, fell silent with the cable out, and did not return{tail}."
+
+
+def wrong_settings(seen: Observation, names: Names) -> str:
+    """It would be proven, and its mask or gateway is not the planned one."""
+    wrong = wrong_of(seen.evidence)
+    if seen.mac is None or not wrong:
+        return ""
+    said, do = (listed([part[number] for part in wrong], joint="and") for number in (0, 1))
+    return (
+        f"It answered, fell silent and answered again as it should, but by its behaviour its settings differ from the "
+        f"plan: {said}. {do[0].upper()}{do[1:]}, then prove it again."
+    )
 
 
 def proven(seen: Observation, names: Names) -> str:

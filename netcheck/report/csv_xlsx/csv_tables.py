@@ -13,18 +13,38 @@ from collections.abc import Iterable, Sequence
 
 from netcheck.answers.grants import TO_ANSWER
 from netcheck.answers.table import COLUMNS, LONGEST_CELL, cells_of
+from netcheck.proof.result import Verdict
+from netcheck.proof.settings.model import wrong_of
 from netcheck.report.model import Report
 from netcheck.requests.build import asked_of, changed_since
 from netcheck.requests.model import Request
 from netcheck.rules.engine import Checked
-from netcheck.rules.finding import Finding
+from netcheck.rules.finding import Finding, Severity
 from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 
 def to_csv(report: Report) -> bytes:
-    """Return all open findings in the report's order."""
-    return findings_to_csv(report.checked.findings)
+    """Return all open findings in the report's order, then the ports with wrong settings."""
+    return findings_to_csv((*report.checked.findings, *wrong_settings(report)))
+
+
+def wrong_settings(report: Report) -> tuple[Finding, ...]:
+    """Return the ports whose mask or gateway was found to differ from the plan, as rows below the findings."""
+    return tuple(
+        Finding(
+            rule=str(Verdict.WRONG_SETTINGS),
+            severity=Severity.CONFLICT,
+            subjects=(port.proof.subject,),
+            address=port.proof.address,
+            message=port.proof.why,
+            source="found on site (prove --settings)",
+            fix=None,
+            where="" if port.evidence is None else f"{port.evidence.record}: line {port.evidence.proved.line}",
+        )
+        for port in report.ports
+        if wrong_of(port.proof.evidence)
+    )
 
 
 def findings_to_csv(findings: Iterable[Finding]) -> bytes:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from netcheck.answers.table import COLUMNS, TO_ANSWER, Decision, cells_of, choices_of
 from netcheck.report import words
+from netcheck.report.csv_xlsx.csv_tables import wrong_settings
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding
 from netcheck.tables.delimited import guarded, unguarded
@@ -64,13 +65,13 @@ WORDS = (
 
 
 def to_xlsx(report: Report) -> bytes:
-    """Return all open findings in the report's order."""
+    """Return all open findings in the report's order, then the ports with wrong settings."""
     import openpyxl  # imported only for a workbook
 
     workbook = openpyxl.Workbook(write_only=True)
     workbook.properties.creator = "netcheck"
     workbook.properties.created = datetime.combine(report.today, time())
-    _findings(workbook, report.checked.findings)
+    _findings(workbook, (*report.checked.findings, *wrong_settings(report)))
     _guide(workbook, report)
     out = io.BytesIO()
     workbook.save(out)

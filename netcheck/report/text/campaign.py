@@ -18,8 +18,10 @@ HEADS = {
     Verdict.WRONG_HARDWARE: "wrong-\nhardw.",
     Verdict.IMPOSTOR: "im-\npostor",
     Verdict.STILL_ANSWERING: "still-\nansw.",
+    Verdict.SKIPPED: "skip-\nped",
     Verdict.UNSETTLED: "unset-\ntled",
     Verdict.NOT_BACK: "not-\nback",
+    Verdict.WRONG_SETTINGS: "wrong-\nsett.",
     Verdict.PROVEN: "proven",
     Verdict.NOT_TESTED: "not-\ntested",
 }
