@@ -27,7 +27,7 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     *by* names who decided where a row does not. Without *write* the plan stays as it is.
     """
     answers = from_file(file)
-    site = read_site(plan)
+    site = read_site(plan, in_part=True)
     outcome = judged(check(*site, day), answers, day, by)
     if outcome.moves:
         moved = plan_with(site.plan, outcome.addresses)
@@ -69,7 +69,7 @@ def _distinct(paths: Iterable[Path]) -> list[Path]:
 def apply_grants(plan: Path, file: Path, day: date, by: str, *, write: bool, as_json: bool) -> int:
     """Apply the answers to requests and return the exit code: 1 where some rows cannot be applied."""
     rows = grants_from(file)
-    site = read_site(plan)
+    site = read_site(plan, in_part=True)
     grants = judged_grants(site.plan, asked_of(check(*site, day)).requests, rows, day, by)
     paths = [edit.path for edit in with_granted(plan, grants.granted)] if grants.granted else []
     if grants.addresses:

@@ -6,6 +6,7 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -27,7 +28,7 @@ def run_check(path: Path, day: date) -> Checked:
     """Read a plan with its surveys and run every rule; a progress bar shows where it takes long."""
     with Steps(len(RULES) + 1) as steps:
         steps.begin(f"reading {path}")
-        plan, surveys = read_site(path)
+        plan, surveys = read_site(path, in_part=True)
         tell_other_sheets(plan)
         steps.end()
         steps.begin("running the rules")
@@ -41,7 +42,7 @@ def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], .
     """
     if len(paths) == 1:
         return ((str(paths[0]), _result(paths[0], lambda path: run_check(path, day), several=False)),)
-    sites = [_result(path, read_site, several=True) for path in paths]
+    sites = [_result(path, partial(read_site, in_part=True), several=True) for path in paths]
     plans = [(str(path), site[0]) for path, site in zip(paths, sites, strict=True) if not isinstance(site, Unread)]
     proposed: list[tuple[str, Address]] = []
     results: list[tuple[str, Result]] = []

@@ -1,10 +1,12 @@
-"""Tells on standard error what of a plan's files is not part of the plan."""
+"""Tells on standard error what of a plan's files is not part of the plan or could not be read."""
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 
 from netcheck.plan.model import Plan
+from netcheck.survey.model import Survey
 from netcheck.text import listed
 
 
@@ -19,3 +21,10 @@ def tell_other_sheets(plan: Plan) -> None:
             else (f"sheet {names} is not part of the plan; it stays")
         )
         print(f"netcheck: {plan.position.file}: {words} as {'they are' if several else 'it is'}", file=sys.stderr)
+
+
+def tell_failed_surveys(surveys: Iterable[Survey]) -> None:
+    """Name the surveys that could not be read: their hosts are missing from what is shown."""
+    for survey in surveys:
+        for problem in survey.failed:
+            print(f"netcheck: {problem}. Its hosts are not shown", file=sys.stderr)

@@ -87,7 +87,7 @@ def _checked(
 ) -> tuple[Checked, tuple[Survey, ...]]:
     """Read and check one revision; refuse output files that would overwrite an input."""
     steps.begin(f"reading {path}")
-    plan, surveys = read_site(path)
+    plan, surveys = read_site(path, in_part=True)
     tell_other_sheets(plan)
     demand_apart(paths, plan, record)
     steps.end()

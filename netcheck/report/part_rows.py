@@ -122,10 +122,11 @@ def port_rows(report: Report) -> Iterator[tuple[str, ...]]:
 
 
 def survey_rows(report: Report) -> Iterator[tuple[str, ...]]:
-    """Yield one row a survey: file, date, coverage and number of hosts."""
+    """Yield one row a survey: file, date, coverage and number of hosts, or that it could not be read."""
     for survey in report.surveys:
         covers = ", ".join(map(str, survey.covers)) or "nothing named"
-        yield survey.file, str(survey.taken or "no date given"), covers, str(len(survey.hosts))
+        hosts = "not read" if survey.failed else str(len(survey.hosts))
+        yield survey.file, str(survey.taken or "no date given"), covers, hosts
 
 
 def record_rows(report: Report) -> Iterator[tuple[str, ...]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import assert_never
 
 from netcheck.proof.result import Proof, Verdict
@@ -231,6 +232,9 @@ def _surveys(report: Report) -> Iterator[str]:
         if report.surveys and finding.rule == "not-surveyed":
             yield f"Subnet {finding.subjects[0]}: {finding.message}."
     for survey in report.surveys:
+        for problem in survey.failed:
+            why = replace(problem, where="")
+            yield f"{survey.file} could not be read, so clashes with hosts in it were not checked: {why}."
         skipped = survey.skipped
         if skipped.count:
             yield f"Rows of {survey.file} that could not be used: {skipped.count}; the first: {skipped.first[0]}."

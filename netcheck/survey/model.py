@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix
+from netcheck.errors import Problem
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Addresses
 from netcheck.survey.host_table import HostTable
@@ -102,6 +103,7 @@ class NameRecords:
 class Survey:
     """The content of one survey file. `skipped` are rows whose address cannot be read, `addressless` rows without an
     address such as a title above the header, `unread` cells that cannot be read in rows that are kept without them.
+    `failed` says why a file could not be read at all: such a survey has no hosts and covers nothing.
     """
 
     entry: SurveyEntry
@@ -113,6 +115,7 @@ class Survey:
     records: NameRecords = field(default_factory=NameRecords)
     kinds: Mapping[str, str] = field(default_factory=dict)  # of a merged file: the kind of each list in it
     aliases: tuple[Alias, ...] = ()
+    failed: tuple[Problem, ...] = ()
 
     @property
     def file(self) -> str:
@@ -131,7 +134,7 @@ class Survey:
     @property
     def covers(self) -> tuple[Prefix, ...]:
         """The prefixes that it covers, as far as they can be read."""
-        return tuple(cell.value for cell in self.entry.covers if cell.value is not None)
+        return () if self.failed else tuple(cell.value for cell in self.entry.covers if cell.value is not None)
 
     @property
     def island(self) -> str:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
-from netcheck.errors import NetcheckError, Problem, SurveyError
-from netcheck.files import HashedFiles, refused_by_system
+from netcheck.errors import NetcheckError, PlanError, Problem, SurveyError
+from netcheck.files import FileError, HashedFiles, refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
 from netcheck.plan.read import read_draft
 from netcheck.survey.gathering import Gathering, KeptFile, Source
+from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import Survey
 from netcheck.text import listed, safe
 
@@ -73,10 +74,14 @@ class Site(NamedTuple):
     surveys: tuple[Survey, ...]
 
 
-def read_site(path: str | Path) -> Site:
-    """Read a plan and its surveys, each file once. PlanError or SurveyError holds every file that cannot be used."""
+def read_site(path: str | Path, *, in_part: bool = False) -> Site:
+    """Read a plan and its surveys, each file once. PlanError or SurveyError holds every file that cannot be used.
+
+    With `in_part` a survey whose content cannot be read becomes one that has failed, and raises nothing. A file that is
+    not there, or a kind that is not known, is a mistake of the plan.
+    """
     draft = read_draft(path)
-    surveys = _read_all(draft.parts.surveys, draft.folder, draft.files)
+    surveys = _read_all(draft.parts.surveys, draft.folder, draft.files, in_part=in_part)
     return Site(draft.finished(), surveys)
 
 
@@ -90,17 +95,31 @@ def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
     return _read(entry, folder, HashedFiles())
 
 
-def _read_all(entries: tuple[SurveyEntry, ...], folder: Path, files: HashedFiles) -> tuple[Survey, ...]:
+def _read_all(
+    entries: tuple[SurveyEntry, ...], folder: Path, files: HashedFiles, *, in_part: bool = False
+) -> tuple[Survey, ...]:
     surveys: list[Survey] = []
     problems: list[Problem] = []
     for entry in entries:
         try:
             surveys.append(_read(entry, folder, files))
         except NetcheckError as error:
-            problems += [Problem(one.what, entry.file, one.do) for one in error.problems]
+            found = [Problem(one.what, entry.file, one.do) for one in error.problems]
+            if in_part and isinstance(error, SurveyError | FileError):
+                surveys.append(Survey(entry=entry, hosts=HostTable.of(()), kind="", failed=tuple(found)))
+                _hash(folder / entry.file, files)
+            else:
+                problems += found
     if problems:
         raise SurveyError(*problems)
     return tuple(surveys)
+
+
+def _hash(path: Path, files: HashedFiles) -> None:
+    """Add a file to the hash of the plan, unless it was hashed when it was read."""
+    if files.kept(path) is None:
+        with files.reading(path):
+            pass
 
 
 def _read(entry: SurveyEntry, folder: Path, files: HashedFiles) -> Survey:
@@ -125,9 +144,10 @@ def _source(entry: SurveyEntry, folder: Path, files: HashedFiles) -> Iterator[So
 
 
 def _reader_for(source: Source) -> Reader:
-    if source.entry.kind:
-        fits = (reader for reader in readers() if reader.kind == source.entry.kind)
-        what = f'the kind "{safe(source.entry.kind, 60)}" of survey is not known'
+    named = source.entry.kind
+    if named:
+        fits = (reader for reader in readers() if reader.kind == named)
+        what = f'the kind "{safe(named, 60)}" of survey is not known'
     else:
         with source.open() as stream:
             head = stream.read(_HEAD)
@@ -136,4 +156,5 @@ def _reader_for(source: Source) -> Reader:
     if fit := next(fits, None):
         return fit
     known = kinds()
-    raise SurveyError(Problem(what, do=f"Known kinds: {listed(known, len(known))}"))
+    error = PlanError if named else SurveyError  # a kind is named in the plan
+    raise error(Problem(what, do=f"Known kinds: {listed(known, len(known))}"))

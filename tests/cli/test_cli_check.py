@@ -125,6 +125,28 @@ def test_json_is_the_golden_file(folder: Path) -> None:
     assert found == json.loads((GOLDEN / "small.json").read_text("utf-8"))
 
 
+def test_a_survey_that_cannot_be_read_does_not_stop_the_check(folder: Path) -> None:
+    """It is a conflict, its subnets count as not surveyed, and the report lists it as not checked."""
+    (folder / "notes.txt").write_text("call back on Monday\n")
+    plan = folder / "plan.toml"
+    text = plan.read_text("utf-8")
+    covers = 'taken = 2026-10-28\ncovers = ["10.62.20.0/24"]\n'
+    assert covers in text
+    plan.write_text(text.replace(covers, "") + f'[[survey]]\nfile = "notes.txt"\n{covers}', "utf-8")
+    result = netcheck("check", folder, "--format", "json", "--today", DAY)
+    assert (result.returncode, result.stderr) == (1, "")
+    found = {(one["rule"], *one["subjects"]): one for one in json.loads(result.stdout)["findings"]}
+    assert "no column of addresses was found in it" in found["unreadable-value", "notes.txt"]["message"]
+    assert ("not-surveyed", "process") in found
+    assert ("taken-on-site", "labeller-plc/cpu") in found
+    assert netcheck("report", folder, "--out", folder / "report.txt").returncode == 0
+    gaps = (folder / "report.txt").read_text("utf-8").partition("What was not checked")[2]
+    assert "notes.txt could not be read, so clashes with hosts in it were not checked" in gaps
+    for command in ("suggest", "map"):
+        other = netcheck(command, folder)
+        assert (other.returncode, "notes.txt" in other.stderr) == (2 if command == "suggest" else 0, True)
+
+
 def test_text_is_the_golden_file(folder: Path) -> None:
     """The plain text of the same plan equals the golden file."""
     result = netcheck("check", folder, "--today", DAY)

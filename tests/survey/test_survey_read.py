@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import time
 import tracemalloc
 from datetime import date
@@ -15,7 +16,7 @@ from netcheck.addr import Address, Mac
 from netcheck.errors import NetcheckError, SurveyError
 from netcheck.plan.model import Plan, Position, SurveyEntry
 from netcheck.survey.model import SHOWN_REMARKS, Survey, hosts_of
-from netcheck.survey.read import read_survey, read_surveys
+from netcheck.survey.read import read_site, read_survey, read_surveys
 
 MAC = Mac.from_text("00-00-5E-00-53-14")
 
@@ -246,6 +247,30 @@ def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     with pytest.raises(SurveyError) as caught:
         read_surveys(Plan(name="x", slug="x", folder=str(tmp_path), sha256="", surveys=entries))
     assert [problem.where for problem in caught.value.problems] == ["empty.csv", "none.csv", "missing.csv"]
+
+
+def test_in_part_a_survey_that_cannot_be_read_has_failed(tmp_path: Path) -> None:
+    """The others are read, the failed one covers nothing, and the plan's hash covers the bytes of all."""
+    (tmp_path / "none.csv").write_text("a,b\n")
+    (tmp_path / "good.csv").write_text("ip\n192.0.2.5\n")
+    entries = "".join(f'[[survey]]\nfile = "{name}.csv"\ncovers = ["192.0.2.0/24"]\n' for name in ("none", "good"))
+    (tmp_path / "plan.toml").write_text(f'format = 1\n[site]\nname = "x"\n{entries}')
+    plan, (none, good) = read_site(tmp_path, in_part=True)
+    assert (len(none.failed), len(none.hosts), none.covers) == (1, 0, ())
+    assert (good.failed, len(good.hosts), len(good.covers)) == ((), 1, 1)
+    whole = b"".join((tmp_path / name).read_bytes() for name in ("plan.toml", "none.csv", "good.csv"))
+    assert plan.sha256 == hashlib.sha256(whole).hexdigest()
+    with pytest.raises(SurveyError, match=r"none\.csv"):
+        read_site(tmp_path)
+
+
+@pytest.mark.parametrize("keys", ['file = "missing.csv"', 'file = "good.csv"\nkind = "cvs"'], ids=["missing", "kind"])
+def test_a_mistake_of_the_plan_is_none_of_the_survey(tmp_path: Path, keys: str) -> None:
+    """A file that is not there, and a kind that is not known, are refused with the plan."""
+    (tmp_path / "good.csv").write_text("ip\n192.0.2.5\n")
+    (tmp_path / "plan.toml").write_text(f'format = 1\n[site]\nname = "x"\n[[survey]]\n{keys}\n')
+    with pytest.raises(NetcheckError):
+        read_site(tmp_path, in_part=True)
 
 
 def test_hosts_of_an_island(tmp_path: Path) -> None:

@@ -30,7 +30,9 @@ def _not_surveyed(scene: Scene) -> Iterator[Breach]:
 
 def _covered(scene: Scene, island: str) -> Spans | None:
     """Return what the surveys of an island cover together; None if one of the prefixes cannot be read."""
-    cells = [cell for entry in scene.plan.surveys if entry.island == island for cell in entry.covers]
+    failed = {survey.entry for survey in scene.surveys if survey.failed}
+    entries = [entry for entry in scene.plan.surveys if entry.island == island and entry not in failed]
+    cells = [cell for entry in entries for cell in entry.covers]
     prefixes = [cell.value for cell in cells if cell.value is not None]
     return Spans(map(range_of, prefixes)) if len(prefixes) == len(cells) else None
 
@@ -90,13 +92,15 @@ def _outside_pools(scene: Scene) -> Iterator[Breach]:
             if outside:
                 shown = listed([f"{host.address} ({host.where})" for host in outside])
                 others = tuple(dict.fromkeys(host.file for host in outside))
-                what = f"{count(len(outside), 'lease')} of {listed(list(others))} outside the known pools: {shown}"
+                leases_of = f"of {listed(list(others))}"
+                what = f"{count(len(outside), 'lease', leases_of)} outside the known pools: {shown}"
                 yield Breach((subnet.name,), what, str(subnet.position), others=others)
 
 
-def count(number: int, what: str) -> str:
-    """Return a number with its noun and verb, such as `1 lease is` or `3 leases are`."""
-    return f"{number} {what} is" if number == 1 else f"{number} {what}s are"
+def count(number: int, what: str, which: str = "") -> str:
+    """Return a number with its noun and verb, such as `1 lease is` or `3 leases of leases.txt are`."""
+    which = f" {which}" if which else ""
+    return f"{number} {what}{which} is" if number == 1 else f"{number} {what}s{which} are"
 
 
 _PLACED = 'address = "10.62.20.61"'

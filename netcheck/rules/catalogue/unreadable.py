@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from operator import attrgetter
 from typing import Any
 
-from netcheck.plan.model import Cell, Interface, Plan
+from netcheck.plan.model import Cell, Interface, Plan, Position
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.rule import Rule, one
 from netcheck.rules.scene import Scene
@@ -26,13 +27,22 @@ def _unreadable(scene: Scene) -> Iterator[Breach]:
 
 
 def _left_out(survey: Survey) -> Iterator[Breach]:
+    for problem in survey.failed:
+        why = replace(problem, where="")
+        message = f"the list cannot be read, so a clash with a host in it would not be seen: {why}"
+        yield Breach((survey.file,), message, str(survey.entry.position))
     skipped = survey.skipped
     if skipped.count:
         rows = "1 row" if skipped.count == 1 else f"{skipped.count} rows"
-        shown = listed([f"{remark.position.at}: {remark.why}" for remark in skipped.first[:3]])
+        shown = listed([f"{_place(remark.position, survey)}: {remark.why}" for remark in skipped.first[:3]])
         more = f", and {skipped.count - 3} more" if skipped.count > 3 else ""
         message = f"{rows} cannot be read, so a clash with a host there would not be seen: {shown}{more}"
         yield Breach((survey.file,), message, str(skipped.first[0].position))
+
+
+def _place(position: Position, survey: Survey) -> str:
+    """Return a place in a survey; with the file's name where the survey was merged from several files."""
+    return position.at if position.file == survey.file else str(position)
 
 
 _TYPED = {
@@ -93,7 +103,7 @@ def _several(subject: str, what: str, cells: Iterable[Cell[Any]]) -> Iterator[Na
 UNREADABLE_VALUE = Rule(
     slug="unreadable-value",
     severity=Severity.CONFLICT,
-    what="An address, mask, MAC, prefix, range or host name cannot be read.",
+    what="An address, mask, MAC, prefix, range, host name or survey cannot be read.",
     why="A value that cannot be read cannot be checked, but somebody will still type it into a device. An octet with a "
     "leading zero counts as unreadable: some software reads 010 as ten, other software as octal eight, so the device "
     "may get an address that nobody planned.",
