@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
-from netcheck.app.remarks import tell_other_sheets
+from netcheck.app.remarks import tell_other_sheets, tell_revisions
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.report.finding_groups import Result, Unread
 from netcheck.rules.catalogue import RULES
@@ -44,6 +44,7 @@ def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], .
         return ((str(paths[0]), _result(paths[0], lambda path: run_check(path, day), several=False)),)
     sites = [_result(path, partial(read_site, in_part=True), several=True) for path in paths]
     plans = [(str(path), site[0]) for path, site in zip(paths, sites, strict=True) if not isinstance(site, Unread)]
+    tell_revisions(plans)
     proposed: list[tuple[str, Address]] = []
     results: list[tuple[str, Result]] = []
     index = 0
@@ -55,13 +56,13 @@ def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], .
             steps.begin(f"checking {path}")
             checked = check(*site, day, others=others_of(plans, index, proposed))
             results.append((str(path), checked))
-            proposed += _proposed(checked)
+            proposed += proposed_by(checked)
             index += 1
             steps.end()
     return tuple(results)
 
 
-def _proposed(checked: Checked) -> Iterator[tuple[str, Address]]:
+def proposed_by(checked: Checked) -> Iterator[tuple[str, Address]]:
     """Yield the addresses that the fixes of a check offer, with their islands."""
     plan = checked.plan
     for finding in checked.findings:
@@ -107,7 +108,7 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
     if form == "json":
         import json  # no other format needs it
 
-        shapes = [_json(one, paths) for one in each]
+        shapes = [{**_json(one, paths), **({"path": path} if several else {})} for path, one in results]
         print(json.dumps(shapes if several else shapes[0], indent=2))
     elif form == "csv":
         from netcheck.report.csv_xlsx.csv_tables import findings_to_csv
@@ -116,13 +117,14 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
         sys.stdout.flush()
         sys.stdout.buffer.write(results_csv(results) if several else findings_to_csv(checked[0].findings))
     elif form == "markdown":
-        print("\n".join(_markdown(one, paths) for one in each), end="")
+        print("\n".join(_markdown(one, paths, path if several else "") for path, one in results), end="")
     elif form == "junit":
         from netcheck.report.junit import to_junit
 
         print(to_junit(each, strict=strict), end="")
     else:
-        print("\n".join(_text(one, paths) for one in checked), end="")
+        texts = [(path, _text(one, paths)) for path, one in results if not isinstance(one, Unread)]
+        print("\n".join(f"{safe(path)}:\n{text}" if several else text for path, text in texts), end="")
 
 
 def _json(result: Result, paths: bool) -> dict[str, Any]:
@@ -133,12 +135,12 @@ def _json(result: Result, paths: bool) -> dict[str, Any]:
     return {**result_json(result), **more}
 
 
-def _markdown(result: Result, paths: bool) -> str:
+def _markdown(result: Result, paths: bool, path: str) -> str:
     from netcheck.report.several import result_markdown
     from netcheck.report.text import conversations
 
     more = "" if not paths or isinstance(result, Unread) else "\n" + conversations.to_markdown(result)
-    return result_markdown(result) + more
+    return result_markdown(result, path) + more
 
 
 def _text(checked: Checked, paths: bool) -> str:

@@ -1,13 +1,15 @@
-"""Tells on standard error what of a plan's files is not part of the plan or could not be read."""
+"""Tells on standard error what of a plan's files is not part of the plan or not compared, or could not be read."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 from netcheck.plan.model import Plan
+from netcheck.rules.other_plans import are_revisions
 from netcheck.survey.model import Survey
-from netcheck.text import listed
+from netcheck.text import listed, safe
 
 
 def tell_other_sheets(plan: Plan) -> None:
@@ -21,6 +23,15 @@ def tell_other_sheets(plan: Plan) -> None:
             else (f"sheet {names} is not part of the plan; it stays")
         )
         print(f"netcheck: {plan.position.file}: {words} as {'they are' if several else 'it is'}", file=sys.stderr)
+
+
+def tell_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
+    """Name the plans that are taken for revisions of one plan, since these are not compared."""
+    for (label, one), (other, two) in combinations(plans, 2):
+        if are_revisions(one, two):
+            what = f"{safe(label)} and {safe(other)} are not compared: they are revisions {safe(one.revision)} and"
+            do = "Give them different names under [site] if they are plans of different machines"
+            print(f"netcheck: {what} {safe(two.revision)} of {safe(one.name)}. {do}", file=sys.stderr)
 
 
 def tell_failed_surveys(surveys: Iterable[Survey]) -> None:

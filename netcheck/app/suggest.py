@@ -10,30 +10,31 @@ from datetime import date
 from pathlib import Path
 
 from netcheck.addr import Address
+from netcheck.app.check import proposed_by
 from netcheck.app.progress import Steps
 from netcheck.app.remarks import tell_other_sheets
-from netcheck.plan.read import read_plan
 from netcheck.report.text.proposals import to_json, to_text
-from netcheck.rules.engine import propose_addresses
-from netcheck.rules.other_plans import others_of
-from netcheck.survey.read import read_site
+from netcheck.rules.engine import check, propose_addresses
+from netcheck.rules.other_plans import OtherPlans, is_same, others_of
+from netcheck.survey.read import Site, read_site
 from netcheck.text import safe
 
 
 def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
     """Print the proposals and return the exit code: 1 where an interface could not be placed, or its address not read.
 
-    The proposals avoid every address that the plans of `others` use; those plans keep addresses that they share.
+    The proposals avoid every address that the plans of `others` use or get proposed; those plans keep addresses that
+    they share with this one.
     Files are written before anything is printed, so that a reader who closes the pipe cannot stop the writing halfway.
     """
-    with Steps(2) as steps:
+    with Steps(2 + len(others)) as steps:
         steps.begin(f"reading {path}")
-        plan, surveys = read_site(path)
-        tell_other_sheets(plan)
+        site = read_site(path)
+        tell_other_sheets(site.plan)
         steps.end()
+        beside = _others(path, site, others, day, steps) if others else OtherPlans()
         steps.begin("looking for free addresses")
-        plans = [*((str(other), read_plan(other)) for other in others), (str(path), plan)]
-        found = propose_addresses(plan, surveys, day, others_of(plans, len(plans) - 1))
+        found = propose_addresses(*site, day, beside)
     addresses = {each.subject: each.address for each in found.proposals if each.address is not None}
     written = _write(path, addresses) if write else []
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
@@ -45,6 +46,22 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
     if found.left and not as_json:
         print("\n" + _left(found.left, path))
     return int(found.left > 0)
+
+
+def _others(path: Path, site: Site, others: Sequence[Path], day: date, steps: Steps) -> OtherPlans:
+    """Return the other plans with the addresses that `check` of them all, in this order, proposes before this plan's
+    turn, so that both commands propose the same. A plan that is not among the others comes last."""
+    sites = [(str(other), read_site(other, in_part=True)) for other in others]
+    plans = [(label, one.plan) for label, one in sites]
+    own = next((at for at, (_, plan) in enumerate(plans) if is_same(plan, site.plan)), None)
+    if own is None:
+        plans.append((str(path), site.plan))
+    proposed: list[tuple[str, Address]] = []
+    for at, (label, one) in enumerate(sites[:own]):
+        steps.begin(f"checking {label}")
+        proposed += proposed_by(check(*one, day, others=others_of(plans, at, proposed)))
+        steps.end()
+    return others_of([*plans, (str(path), site.plan)], len(plans), proposed)
 
 
 def _left(count: int, path: Path) -> str:

@@ -26,10 +26,12 @@ def result_json(result: Result) -> dict[str, Any]:
     return {"netcheck": __version__, "plan": plan, **nothing, "problems": problems}
 
 
-def result_markdown(result: Result) -> str:
-    """Return heading and tables of one plan, or the problems that prevent it from being read."""
+def result_markdown(result: Result, path: str = "") -> str:
+    """Return heading and tables of one plan, or the problems that prevent it from being read; the heading begins with
+    the plan's path where one is given."""
     if not isinstance(result, Unread):
-        return checked_to_markdown(result)
+        text = checked_to_markdown(result)
+        return text.replace("# ", f"# {escaped(safe(path, 200))}: ", 1) if path else text
     heading = f"# {escaped(safe(result.path, 200))}: not checked\n\n"
     return heading + "".join(f"- {escaped(safe(str(problem), 2000))}\n" for problem in result.problems)
 

@@ -155,13 +155,13 @@ def others_of(
     _, own = plans[index]
     given, others = tuple(proposed), []
     for at, (label, plan) in enumerate(plans):
-        if at != index and not _is_same(own, plan) and not are_revisions(own, plan):
+        if at != index and not is_same(own, plan) and not are_revisions(own, plan):
             others.append(OtherPlan(label=label, plan=plan, keeps=at < index, proposed=given))
             given = ()
     return OtherPlans(tuple(others))
 
 
-def _is_same(one: Plan, two: Plan) -> bool:
+def is_same(one: Plan, two: Plan) -> bool:
     """Return whether two plans were read from the same file."""
     return _file(one) == _file(two)
 

@@ -64,6 +64,33 @@ def test_the_later_plan_moves_to_an_address_that_no_plan_uses(tmp_path: Path) ->
     assert len({"10.62.20.61", fixes[1]["address"], fixes[2]["address"]}) == 3
 
 
+def test_each_plan_is_named_by_its_path(tmp_path: Path) -> None:
+    """Plans of one site have the same name, so text, Markdown and JSON show which file each result is of."""
+    folders = [written(tmp_path / f"cell-{n}", f"plc-{n}", 'subnet = "process"\n') for n in (1, 2)]
+    plans = [str(folder) for folder in folders]
+    text = netcheck("check", *plans).stdout
+    assert [line[:-1] for line in text.splitlines() if line.startswith(str(tmp_path))] == plans
+    headings = [
+        line for line in netcheck("check", *plans, "--format", "markdown").stdout.splitlines() if line[:2] == "# "
+    ]
+    assert ["cell-1" in headings[0], "cell-2" in headings[1], len(headings)] == [True, True, 2]
+    assert [one["path"] for one in checked(*folders)] == plans
+
+
+def test_suggest_proposes_what_the_check_of_all_plans_offers(tmp_path: Path) -> None:
+    """Also where the plan is one of those after `--beside`, and where an earlier plan has no address yet."""
+    texts = ["", "", 'address = "10.62.20.61"\n', "", 'address = "10.62.20.61"\n']
+    plans = [written(tmp_path / f"cell-{n}", f"plc-{n}", f'subnet = "process"\n{text}') for n, text in enumerate(texts)]
+    offered = {}
+    for each in checked(*plans):
+        (finding,) = [one for one in each["findings"] if one["rule"] in ("unplaced", "planned-twice")]
+        offered[each["path"]] = finding["fix"] and finding["fix"]["address"]
+    assert len(set(offered.values())) == len(plans)
+    for plan in filter(offered.get, map(str, plans)):
+        run = netcheck("suggest", plan, "--format", "json", "--today", DAY, "--beside", *plans)
+        assert [one["address"] for one in json.loads(run.stdout)["suggestions"]] == [offered[plan]]
+
+
 def test_suggest_avoids_the_addresses_of_other_plans(tmp_path: Path) -> None:
     """With `--beside`, the proposal avoids an address that another plan uses."""
     plan = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\n')
@@ -121,6 +148,8 @@ def test_revisions_and_the_same_plan_are_not_compared(tmp_path: Path) -> None:
     first = written(tmp_path / "b", "filler-plc", KEYS, site='Plant"\nrevision = "B')
     second = written(tmp_path / "c", "filler-plc", KEYS, site='Plant"\nrevision = "C')
     assert [each["findings"] for each in checked(first, second)] == [[], []]
+    said = netcheck("check", first, second).stderr
+    assert f"{first} and {second} are not compared: they are revisions B and C of Plant" in said
     assert [each["findings"] for each in checked(first, first)] == [[], []]
     shutil.copytree(first, tmp_path / "copy")
     assert all(each["findings"] for each in checked(first, tmp_path / "copy"))
