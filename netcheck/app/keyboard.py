@@ -125,21 +125,25 @@ if sys.platform == "win32":
         """Reads single keys of a Windows console."""
 
         ended = False
+        _interrupted = False
 
         def pressed(self) -> list[Press]:
-            """Return the keys since the last call; KeyboardInterrupt for Ctrl-C."""
+            """Return the keys since the last call; KeyboardInterrupt for Ctrl-C, once the keys before it are taken."""
             keys: list[Press] = []
             for _ in range(MOST):
-                if not msvcrt.kbhit():
+                if self._interrupted or not msvcrt.kbhit():
                     break
                 character = msvcrt.getwch()
                 if character == CTRL_C:
-                    raise KeyboardInterrupt
+                    self._interrupted = True
                 if character in FUNCTION_KEY:
                     if msvcrt.kbhit():
                         msvcrt.getwch()
                 elif character in KEYS:
                     keys.append(KEYS[character])
+            if self._interrupted and not keys:
+                self._interrupted = False
+                raise KeyboardInterrupt
             return keys
 
         def told(self, event: Event) -> None:

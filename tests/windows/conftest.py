@@ -34,17 +34,27 @@ def chosen(items: list[pytest.Item]) -> list[Job]:
     return sorted(jobs.values(), key=lambda job: -job.lasts)
 
 
-@pytest.fixture(scope="session")
+def no_jobs() -> str:
+    """Return why jobs cannot be run on this machine; empty where they can."""
+    return why_not() or netns.why_not() or ("" if tcpdump_there() else "the program tcpdump is not there")
+
+
+@pytest.fixture(scope="session", autouse=True)
 def windows_jobs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outcomes]:
-    """The outcomes of all jobs of the selected tests, by name; they start with the first test that needs one."""
-    if reason := why_not() or netns.why_not() or ("" if tcpdump_there() else "the program tcpdump is not there"):
-        skip_or_fail(reason)
+    """The outcomes of all jobs of the selected tests, by name; they start with the first test and run beside the tests
+    that need none."""
+    wanted = chosen(request.session.items)
+    if not wanted or no_jobs():
+        yield {}
+        return
     pool = ThreadPoolExecutor(AT_ONCE)
-    yield {job.name: pool.submit(run, job, tmp_path_factory.mktemp("run")) for job in chosen(request.session.items)}
+    yield {job.name: pool.submit(run, job, tmp_path_factory.mktemp("run")) for job in wanted}
     pool.shutdown(cancel_futures=True)
 
 
 @pytest.fixture
 def outcome(windows_job: Job, windows_jobs: Outcomes) -> Any:
     """The outcome of the test's job."""
+    if reason := no_jobs():
+        skip_or_fail(reason)
     return windows_jobs[windows_job.name].result()

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
-import select
-import struct
-import termios
-import time
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from tests.windows.build import ROOT
+from tests.windows.console import Console, Screens
 from tests.windows.wine import Windows, windows_path
 
 TELLER = """
@@ -26,7 +22,9 @@ with keyboard(True) as keys:
     until = time.monotonic() + 30
     try:
         while time.monotonic() < until:
-            found += keys.pressed()
+            for key in keys.pressed():
+                found.append(key)
+                print("key", key, flush=True)
             time.sleep(0.02)
             if Key.QUIT in found or keys.ended:
                 break
@@ -35,39 +33,6 @@ with keyboard(True) as keys:
 print([str(key) for key in found], flush=True)
 """
 DEMO, CORRECTED = ROOT / "plans" / "tarn-hollow", ROOT / "plans" / "tarn-hollow-mended"
-
-
-class Console:
-    """A program in a console of its own: a pseudo-terminal, which Wine's console draws on."""
-
-    def __init__(self, computer: Windows, *words: str, cwd: Path | None = None) -> None:
-        self._master, terminal = os.openpty()
-        fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
-        self.said = b""
-        own = ("setsid", "--ctty")
-        self.process = computer.start(*words, before=own, cwd=cwd, stdin=terminal, stdout=terminal, stderr=terminal)
-        os.close(terminal)
-
-    def type(self, keys: bytes) -> None:
-        """Type keys."""
-        os.write(self._master, keys)
-
-    def wait_for(self, text: bytes, seconds: float = 30) -> bool:
-        """Read until a text was printed; False where it does not come."""
-        until = time.monotonic() + seconds
-        while text not in self.said and time.monotonic() < until:
-            if select.select([self._master], [], [], 0.2)[0]:
-                try:
-                    self.said += os.read(self._master, 65536)
-                except OSError:  # the program ended
-                    break
-        return text in self.said
-
-    def close(self) -> None:
-        """End the program."""
-        self.process.kill()
-        self.process.wait()
-        os.close(self._master)
 
 
 @pytest.fixture
@@ -81,16 +46,16 @@ def teller(computer: Windows) -> Iterator[Console]:
 
 def test_single_keys_count_and_arrows_do_not(teller: Console) -> None:
     """Letters, digits and Enter count at once, arrow and function keys do not."""
-    for keys in (b"s", b"\x1b[A", b"3", b"\x1bOP", b"\r", b"q"):
+    for keys, said in ((b"s", b"key s"), (b"\x1b[A3", b"key 3"), (b"\x1bOP\r", b"key enter"), (b"q", b"key q")):
         teller.type(keys)
-        time.sleep(0.2)
+        assert teller.wait_for(said), teller.said
     assert teller.wait_for(b"['s', '3', 'enter', 'q']"), teller.said
 
 
 def test_ctrl_c_interrupts(teller: Console) -> None:
     """Ctrl-C in the console is an interruption, and what was pressed before it is kept."""
     teller.type(b"2")
-    time.sleep(0.3)
+    assert teller.wait_for(b"key 2"), teller.said
     teller.type(b"\x03")
     assert teller.wait_for(b"interrupted"), teller.said
     assert teller.wait_for(b"['2']"), teller.said
@@ -99,29 +64,44 @@ def test_ctrl_c_interrupts(teller: Console) -> None:
 def test_lines_of_a_pipe_are_keys(computer: Windows) -> None:
     """Lines count when they are whole, and the end of the input is noticed."""
     ended = computer.run("-c", TELLER, typed=b"\r\ns\r\nhello\n2\nq")
-    assert ended.stdout.decode().split("\r\n")[:2] == ["PipeKeys", "['enter', 's', '2', 'q']"], ended.stderr
+    said = ended.stdout.decode().split("\r\n")
+    assert (said[0], said[-2]) == ("PipeKeys", "['enter', 's', '2', 'q']"), ended.stderr
 
 
-@pytest.mark.parametrize("code_page", ["cp437", "cp1252", "cp932", "ascii"])
-def test_legacy_code_pages_break_no_output(computer: Windows, code_page: str, tmp_path: Path) -> None:
-    """Characters that the code page lacks are written as escapes; nothing ends with an error."""
-    for command, shown in (("check", "10.62.20.61"), ("map", "10.62.20.0/24")):
-        ended = computer.netcheck(command, windows_path(DEMO), cwd=tmp_path, PYTHONIOENCODING=code_page)
-        assert ended.returncode in (0, 1), ended.stderr
-        assert b"Traceback" not in ended.stderr
-        assert shown in ended.stdout.decode(code_page)
-
-
-@pytest.mark.parametrize("kind", ["", "old"], ids=["of Windows 10", "older"])
-def test_a_rehearsal_in_a_console_draws_its_screen(
-    computer: Windows, kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The live screen shows the plan's ports, and Ctrl-C ends it with 130; also where escape sequences are unknown."""
-    monkeypatch.setitem(computer.environment, "LABORATORY_CONSOLE", kind)
-    console = Console(computer, "-m", "netcheck", "rehearse", windows_path(CORRECTED), cwd=tmp_path)
+TWO_COMMANDS = """
+import sys
+from netcheck.cli.main import run
+for command in ("check", "map"):
+    sys.argv = ["netcheck", command, sys.argv[-1]]
     try:
-        assert console.wait_for(b"10.62.20.", 60), console.said[-2000:]
-        time.sleep(1)
+        run()
+    except SystemExit as ended:
+        print("exit code", ended.code)
+"""
+
+
+@pytest.mark.parametrize("code_page", ["cp437", "cp850", "cp1252", "cp932", "utf-8", "ascii"])
+def test_legacy_code_pages_break_no_output(computer: Windows, code_page: str, tmp_path: Path) -> None:
+    """In a pipe or a file, characters that the code page lacks are written as escapes; nothing ends with an error."""
+    ended = computer.run("-c", TWO_COMMANDS, windows_path(DEMO), cwd=tmp_path, PYTHONIOENCODING=code_page)
+    assert (ended.returncode, ended.stderr) == (0, b"")
+    said = ended.stdout.decode(code_page)
+    assert re.findall(r"exit code (\d)", said) == ["1", "0"]
+    for shown in ("10.62.20.61", "10.62.20.0/24"):
+        assert shown in said
+
+
+@pytest.mark.parametrize(("old", "page"), [(False, 1252), (True, 437)], ids=["of Windows 10", "older"])
+def test_a_rehearsal_in_a_console_draws_its_screen(computer: Windows, old: bool, page: int, tmp_path: Path) -> None:
+    """The live screen shows the plan's ports, and Ctrl-C ends it with 130; also where escape sequences are unknown."""
+    screens = Screens(tmp_path / "screens", page, old=old)
+    words = ("-m", "netcheck", "rehearse", windows_path(CORRECTED), "--only", "pasteuriser-panel/lan")
+    console = Console(computer, *words, cwd=tmp_path, **screens.settings)
+    try:
+        console.wait_until(lambda: "pull" in screens.now().lower(), 60)
+        print(screens.now())
+        assert "pasteuriser-panel/lan:1" in screens.now()
+        assert "10.62.20.71" in screens.now()
         console.type(b"\x03")
         assert console.wait_for(b"interrupted"), console.said[-2000:]
         assert console.process.wait(30) == 130

@@ -95,7 +95,11 @@ class Windows:
 
 
 def _linked(source: str, target: str) -> None:
-    """Link Wine's libraries instead of copying 700 MB; what Wine writes, its registry, it replaces whole."""
+    """Link Wine's libraries instead of copying 700 MB, but copy the registry: Wine writes into a file that has several
+    links, and so into that of all computers."""
+    if source.endswith(".reg"):
+        shutil.copy2(source, target)
+        return
     try:
         os.link(source, target)
     except OSError:  # another file system

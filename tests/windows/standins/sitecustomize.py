@@ -6,7 +6,12 @@ Python imports this module at its start. It is part of the laboratory, not of th
 from __future__ import annotations
 
 import ctypes
+import io
+import json
 import os
+import sys
+import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -63,12 +68,82 @@ def _or_stand_in(library: Any, name: str) -> Any:
 setattr(ctypes.CDLL, "__getattr__", _or_stand_in)  # noqa: B010
 
 
+def _kernel32() -> Any:
+    return getattr(ctypes, "WinDLL")("kernel32")  # noqa: B009
+
+
 def _begin_to_read_the_console() -> None:
     """Look into the console's input once: before that, Wine's kbhit() never sees a key."""
-    kernel32: Any = getattr(ctypes, "windll").kernel32  # noqa: B009
+    kernel32 = _kernel32()
     kernel32.GetStdHandle.restype = ctypes.c_void_p
     record, count = ctypes.create_string_buffer(20), ctypes.c_ulong()
     kernel32.PeekConsoleInputW(ctypes.c_void_p(kernel32.GetStdHandle(-10)), record, 1, ctypes.byref(count))
 
 
 _begin_to_read_the_console()
+
+
+class _Copied(io.RawIOBase):
+    """A console's output of which a copy goes to a file."""
+
+    def __init__(self, console: Any, path: str) -> None:
+        super().__init__()
+        self._console, self._copy = console, open(path, "wb", buffering=0)  # noqa: SIM115  # open to the end
+
+    def writable(self) -> bool:
+        """Return that it can be written."""
+        return True
+
+    def isatty(self) -> bool:
+        """Return that it is a console."""
+        return True
+
+    def fileno(self) -> int:
+        """Return the console's descriptor."""
+        return int(self._console.fileno())
+
+    def write(self, data: Any) -> int:
+        """Write to the console, and what it took to the copy."""
+        taken = int(self._console.write(data))
+        self._copy.write(bytes(data)[:taken])
+        return taken
+
+
+def _copy_what_is_written(path: str) -> None:
+    output: Any = sys.stdout
+    copied = io.BufferedWriter(_Copied(output.buffer.raw, path))
+    sys.stdout = io.TextIOWrapper(copied, "utf-8", line_buffering=True)
+
+
+def _keep_screens(path: str) -> None:
+    """Write each new content of the console's window to a file, as a JSON text a line."""
+    kernel32 = _kernel32()
+    kernel32.CreateFileW.restype = ctypes.c_void_p
+    console = ctypes.c_void_p(kernel32.CreateFileW("CONOUT$", 0xC0000000, 3, None, 3, 0, None))
+    before = ""
+    with open(path, "w", encoding="utf-8") as file:
+        while True:
+            info = (ctypes.c_short * 11)()  # size, cursor, attributes, window: left, top, right, bottom; largest
+            kernel32.GetConsoleScreenBufferInfo(console, ctypes.byref(info))
+            text = "\n".join(_row(kernel32, console, number, info[0]) for number in range(info[6], info[8] + 1))
+            if text != before:
+                before = text
+                file.write(json.dumps(text.rstrip()) + "\n")
+                file.flush()
+            time.sleep(0.2)
+
+
+def _row(kernel32: Any, console: Any, number: int, width: int) -> str:
+    characters, count = ctypes.create_unicode_buffer(width + 1), ctypes.c_ulong()
+    kernel32.ReadConsoleOutputCharacterW(console, characters, width, ctypes.c_uint32(number << 16), ctypes.byref(count))
+    return characters.value.rstrip()
+
+
+if page := os.environ.get("LABORATORY_CODE_PAGE"):  # as `chcp` does
+    assert _kernel32().SetConsoleCP(int(page))
+    assert _kernel32().SetConsoleOutputCP(int(page))
+if screens := os.environ.get("LABORATORY_SCREENS"):
+    if os.environ.get("LABORATORY_CONSOLE") == "old":
+        threading.Thread(target=_keep_screens, args=(screens,), daemon=True).start()
+    else:
+        _copy_what_is_written(screens)
