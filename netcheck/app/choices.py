@@ -68,6 +68,14 @@ def permit_for(given: str) -> str:
     )
 
 
+def by_for(given: str, permit: str) -> str:
+    """Return who proves: as given, or as typed on a terminal where the permit was typed as well; else empty."""
+    if given.strip() or permit.strip() or not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return given.strip()
+    print("Proved by (technician, company; Enter for nobody named): ", end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline().strip()
+
+
 def _interfaces() -> str:
     from netcheck.wire.station import interfaces
 

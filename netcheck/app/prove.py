@@ -17,26 +17,28 @@ from types import TracebackType
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
-from netcheck.app.choices import demand_interface, demand_usable, permit_for, record_path
+from netcheck.app.choices import by_for, demand_interface, demand_usable, permit_for, record_path
 from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.operator import Show, TerminalOperator
 from netcheck.app.prepare import Ground, ground
-from netcheck.errors import LinkError
+from netcheck.errors import LinkError, UsageError
 from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.model import row_hashes
 from netcheck.proof.driver import Frames, drive
+from netcheck.proof.named_ports import named, nearest
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
-from netcheck.proof.result import PASSED, Proof, Verdict
+from netcheck.proof.result import PASSED, Proof, Verdict, standing
 from netcheck.proof.run_options import RunOptions
-from netcheck.proof.targets import Scope
-from netcheck.record.model import Run
+from netcheck.proof.targets import Scope, Target
+from netcheck.record.model import Attachment, Run
 from netcheck.record.write import Recorder
 from netcheck.report.live.run_state import Board
 from netcheck.report.text.proofs import SIMULATED, counted, summary, to_json, to_lines
-from netcheck.text import safe
+from netcheck.text import listed, safe
 from netcheck.wire.link import Link
 
 RIG = "rig"  # the kind of the simulated link
+LONGEST_REMARK = 1000  # characters
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +57,8 @@ class Order:
     quiet: bool
     terse: bool = False  # print verdicts only
     by: str = ""  # technician and company
+    files: tuple[Attachment, ...] = ()  # that belong to the record
+    remarks: tuple[str, ...] = ()  # `PORT=TEXT`, or a text about the whole run
     again: bool = False  # prove ports again that the record has proven
     ask_modbus: bool = False  # ask each proven device for its identity
 
@@ -84,8 +88,10 @@ def run(order: Order, procedure: ProcedureOf = PortByPort) -> int:
     """Carry out a run on an interface, print its result, and return the exit code."""
     order = replace(order, interface=demand_interface(order.interface))
     base = ground(order.plan, order.only)
+    remarks_from(order.remarks, base.aim.targets)
     demand_usable(order.interface, base.aim.planned)
     permit = permit_for(order.permit)
+    order = replace(order, by=by_for(order.by, order.permit))
     with open_the_link(order) as link:
         outcome = conduct(order, base, permit, link, procedure=procedure)
     return finish(order, outcome)
@@ -102,6 +108,7 @@ def conduct(
     """Prove the scope over a link with screen and record; *hands* replaces the keyboard."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
+        _add_to(recorder, order, base.aim.targets)
         done, aim = _to_do(base.aim, recorder, order.again)
         prober = Prober(
             aim, link.adapters, base.names, replace(order.settings, overhears=link.overhears), SystemRandom(),
@@ -121,11 +128,35 @@ def conduct(
         )
         who = Identifier(link.adapters[0], aim) if order.ask_modbus else None
         interrupted = _driven(prober, link, TerminalOperator(prober, link, show, recorder, keys, who), frames)
-        recorder.end(summary(_recorded(prober.proofs, recorder)))
+        recorder.end(summary(_recorded(standing(prober.proofs), recorder)))
     for note in recorder.notes[len(found) :]:
         print(f"record: {safe(note, 1000)}", file=sys.stderr)
-    proofs = _in_order(base.aim, [*done, *prober.proofs])
+    proofs = _in_order(base.aim, [*done, *standing(prober.proofs)])
     return RunOutcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
+
+
+def remarks_from(words: Sequence[str], targets: Sequence[Target]) -> list[tuple[str, str]]:
+    """Return the port and the text of each remark; the port is empty for the whole run. UsageError where a word before
+    `=` names no port, or several."""
+    found = []
+    for word in words:
+        name, equals, text = word.partition("=")
+        ports = named(name, targets) if equals else ()
+        if equals and len(ports) != 1:
+            many = f"names {len(ports)} ports: {listed([port.subject for port in ports])}" if ports else "names no port"
+            near = listed(nearest(name, targets), joint="or")
+            do = f"Name one port, such as {near}" if near and not ports else "Write it as PORT=TEXT"
+            raise UsageError.of(f"--remark {safe(word, 60)!r}: {safe(name, 40)!r} {many}", do=do)
+        found.append((ports[0].subject if ports else "", (text if equals else word).strip()[:LONGEST_REMARK]))
+    return found
+
+
+def _add_to(recorder: Recorder, order: Order, targets: Sequence[Target]) -> None:
+    """Write files and remarks of the command line into the record."""
+    for file in order.files:
+        recorder.attach(file)
+    for port, text in remarks_from(order.remarks, targets):
+        recorder.remark(port, text, order.by)
 
 
 def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:

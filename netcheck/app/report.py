@@ -38,11 +38,14 @@ class ReportOrder:
     sheet: Path | None
     since: Path | None
     verifier: Path | None = None
+    proof: Path | None = None
 
 
 def write_reports(order: ReportOrder, day: date) -> int:
     """Write every file or none, and return 1 where a record is torn, broken or contradicts itself, else 0."""
-    targets = kinds_for(list(order.out)) + further(list(order.out), order.requests, order.sheet, order.verifier)
+    targets = kinds_for(list(order.out)) + further(
+        list(order.out), order.requests, order.sheet, order.verifier, order.proof
+    )
     if not targets:
         raise UsageError.of("no file to write was named", do="Name one, for example --out report.html")
     demand_unanswered([path for path, _ in targets])

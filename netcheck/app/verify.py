@@ -1,14 +1,16 @@
-"""Verifies the chains of records and prints what was found."""
+"""Verifies the chains of records and the files that they name, and prints what was found."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from netcheck.errors import NetcheckError, Problem, UsageError
-from netcheck.record.verify import verify
-from netcheck.report.text.verification import to_json, to_text
+from netcheck.record.attachment import beside
+from netcheck.record.verify import Verification, merged, verify
+from netcheck.report.text.verification import ComparedFile, merged_text, to_json, to_text
+from netcheck.text import safe
 
 
 def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
@@ -16,17 +18,33 @@ def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
 
     The readable records are printed before the error is raised.
     """
-    results, problems = [], list[Problem]()
+    results, problems = list[tuple[str, Verification]](), list[Problem]()
+    files: list[list[ComparedFile]] = []
     for path in paths:
         try:
             results.append((str(path), verify(path)))
         except NetcheckError as error:
             problems += error.problems
+            continue
+        files.append([ComparedFile(one, *beside(path, one)) for one in results[-1][1].attachments])
+    several = len(paths) > 1
     if results and as_json:
-        shapes = [to_json(name, verification) for name, verification in results]
-        print(json.dumps(shapes if len(paths) > 1 else shapes[0], indent=2))
+        shapes = [to_json(*one, compared, attempts=several) for one, compared in zip(results, files, strict=True)]
+        print(json.dumps(shapes if several else shapes[0], indent=2))
     elif results:
-        print("\n".join(to_text(name, verification) for name, verification in results))
+        print("\n".join(to_text(*one, compared) for one, compared in zip(results, files, strict=True)))
+        for lines in _together(results):
+            print(lines)
     if problems:
         raise UsageError(*problems)
-    return 0 if all(verification.passes for _, verification in results) else 1
+    fits = all(one.fits for compared in files for one in compared)
+    return 0 if fits and all(verification.passes for _, verification in results) else 1
+
+
+def _together(results: list[tuple[str, Verification]]) -> Iterator[str]:
+    """Yield the ports of all records of one plan; simulated runs and real ones are never put together."""
+    kinds = dict.fromkeys((verification.plan, verification.simulated) for _, verification in results)
+    for plan, simulated in kinds:
+        same = [(name, one) for name, one in results if (one.plan, one.simulated) == (plan, simulated)]
+        if len(same) > 1 and any(one.attempts for _, one in same):
+            yield f"plan {safe(plan)}{' (SIMULATED)' if simulated else ''}: {merged_text(merged(same))}"

@@ -77,6 +77,18 @@ Only = Annotated[
 Again = Annotated[bool, typer.Option("--again", help="Prove ports again that the record has proven.")]
 Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="Technician and company, for the record.")]
+Attach = Annotated[
+    list[Path],
+    typer.Option(
+        "--attach",
+        metavar="FILE",
+        help="A file that belongs to the record, such as a photograph: its name, size and SHA-256. Repeatable.",
+    ),
+]
+Remarks = Annotated[
+    list[str],
+    typer.Option("--remark", metavar="PORT=TEXT", help="A remark on a port, or a text on the whole run. Repeatable."),
+]
 Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]
 SurveyFile = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
 RecordFile = Annotated[Path | None, typer.Option("--record", help="Record file; default <plan>-<date>.jsonl.")]

@@ -22,6 +22,8 @@ def command(
     ] = False,
     permit: o.Permit = "",
     by: o.By = "",
+    attach: o.Attach = [],  # noqa: B006  # typer copies it
+    remark: o.Remarks = [],  # noqa: B006  # typer copies it
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
@@ -48,6 +50,7 @@ def command(
     Example: netcheck prove plans/tarn-hollow -i eth0 --permit "work order 118"
     """
     from netcheck.app.prove import Order, run
+    from netcheck.record.attachment import attachments_of
 
     if typed and not (direct and link is not o.LinkKind.UNPRIVILEGED):
         what = "--settings needs a direct cable and a link that receives ARP"
@@ -61,6 +64,8 @@ def command(
         settings=replace(options, hands_free=hands_free, direct=direct, typed=typed),
         permit=permit,
         by=by.strip(),
+        files=attachments_of(attach),
+        remarks=tuple(remark),
         link=link,
         record=record,
         capture=capture,

@@ -47,6 +47,15 @@ def command(
             show_default=False,
         ),
     ] = None,
+    proof: Annotated[
+        Path | None,
+        typer.Option(
+            "--proof",
+            metavar="FILE",
+            help="Write the page of proof to sign: ports, verdicts, who, when, seals. Ends in .html or .txt.",
+            show_default=False,
+        ),
+    ] = None,
     since: Annotated[
         Path | None,
         typer.Option(
@@ -76,5 +85,6 @@ def command(
         sheet=sheet,
         since=since,
         verifier=verifier,
+        proof=proof,
     )
     raise typer.Exit(write_reports(order, day))

@@ -20,6 +20,8 @@ def command(
     in_order: Annotated[bool, typer.Option("--in-order", help="Announce the ports in the plan's order.")] = False,
     permit: o.Permit = "",
     by: o.By = "",
+    attach: o.Attach = [],  # noqa: B006  # typer copies it
+    remark: o.Remarks = [],  # noqa: B006  # typer copies it
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     capture: o.CaptureFile = None,
@@ -42,6 +44,7 @@ def command(
     """
     from netcheck.app.prove import Order, run
     from netcheck.proof.walk.walk import Walk
+    from netcheck.record.attachment import attachments_of
 
     until = None if lasts is None else o.within("--for", lasts, 1, 1e6)
     options = o.run_options(patience=patience, out_for=out_for, luck=luck, pace=pace, pace_each=pace_each)
@@ -53,6 +56,8 @@ def command(
         settings=replace(options, once=once, in_order=in_order, lasts=until),
         permit=permit,
         by=by.strip(),
+        files=attachments_of(attach),
+        remarks=tuple(remark),
         link=link,
         record=record,
         capture=capture,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -25,6 +26,19 @@ class Verdict(StrEnum):
     WRONG_SETTINGS = "wrong-settings"
     PROVEN = "proven"
     NOT_TESTED = "not-tested"
+
+    @property
+    def is_definite(self) -> bool:
+        """Whether it says something about the site: `unsettled`, `skipped` and `not-tested` say only that an attempt
+        gave nothing, so that they never replace an earlier verdict."""
+        return self not in (Verdict.UNSETTLED, Verdict.SKIPPED, Verdict.NOT_TESTED)
+
+    def replaces(self, earlier: Verdict | None) -> bool:
+        """Whether it counts in place of an earlier verdict of the same port: the latest definite one counts, else the
+        latest of an attempt at all."""
+        if earlier is None or self.is_definite:
+            return True
+        return not earlier.is_definite and (self is Verdict.UNSETTLED or earlier is not Verdict.UNSETTLED)
 
 
 PASSED = (Verdict.PROVEN, Verdict.WRONG_SETTINGS)  # the device at this connector is the one with this MAC and address
@@ -180,6 +194,16 @@ class Proof:
             notes=tuple(map(str, shape["notes"])),
             evidence=tuple((str(name), str(said)) for name, said in shape["evidence"].items()),
         )
+
+
+def standing(proofs: Iterable[Proof]) -> list[Proof]:
+    """Return the proof of each port that counts, of proofs in the order in which they were made."""
+    found: dict[str, Proof] = {}
+    for proof in proofs:
+        before = found.get(proof.subject)
+        if proof.verdict.replaces(None if before is None else before.verdict):
+            found[proof.subject] = proof
+    return list(found.values())
 
 
 def _optional_number(value: object) -> float | None:

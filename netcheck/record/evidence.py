@@ -172,7 +172,8 @@ class EvidenceCheck:
         self._run, self._began, self._verdicts = run, line.at, {}
 
     def _proof(self, line: RecordLine, proof: Proof) -> None:
-        self._verdicts[proof.subject] = proof.verdict
+        if proof.verdict.replaces(self._verdicts.get(proof.subject)):
+            self._verdicts[proof.subject] = proof.verdict
         for what in contradictions(proof):
             self._add(line, f"{proof.subject}: {what}")
         if self._run is not None and not self._run.simulated:  # a simulated bench has a time of its own

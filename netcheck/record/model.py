@@ -12,6 +12,9 @@ from netcheck.record.read import proof_of
 
 # Kinds of event that the record itself writes; callers write others.
 RESUMED, TORN, PLAN_CHANGED, MOVED = "resumed", "torn", "plan-changed", "moved"
+# Kinds of event that add something to the proofs: a sentence of the technician, and the hash of a file.
+REMARK, ATTACHED = "remark", "attached"
+MOST_ATTACHED = 1000  # files of one record that are looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,15 +84,37 @@ class RecordedEvent:
 
 
 @dataclass(frozen=True, slots=True)
+class PortRemark:
+    """A remark of a technician: its UTC time as written, the port that it is about (empty: the whole run), the text,
+    and who made it."""
+
+    at: str
+    port: str
+    text: str
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """A file that belongs to a record, such as a photograph: its name without folders, its size in bytes and its
+    SHA-256."""
+
+    name: str
+    size: int
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class Proved:
-    """A recorded proof of a port: its time, its line (from 1), and the hashes of the plan and of the row it was proven
-    for."""
+    """A recorded proof of a port: its time, its line (from 1), the hashes of the plan and of the row it was proven for,
+    and the run that made it."""
 
     proof: Proof
     at: str
     line: int
     sha256: str
     row: str
+    run: Run | None = None
 
     def stands(self, sha256: str, rows: Mapping[str, str]) -> bool:
         """Return whether a plan, given by its SHA-256 and its row hashes, still has the row that was proven."""
@@ -99,14 +124,16 @@ class Proved:
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """The content of a record. `sha256` is that of the plan at the end; `proofs` is the latest proof of each port, and
-    `older` holds all earlier ones."""
+    """The content of a record. `sha256` is that of the plan at the end; `proofs` is the proof of each port that counts,
+    and `older` holds all other ones."""
 
     runs: tuple[Run, ...] = ()
     sha256: str = ""
     events: tuple[RecordedEvent, ...] = ()
     proofs: tuple[Proved, ...] = ()
     older: tuple[Proved, ...] = ()
+    remarks: tuple[PortRemark, ...] = ()
+    attachments: tuple[Attachment, ...] = ()
 
     @property
     def simulated(self) -> bool:
@@ -121,6 +148,8 @@ class Content:
         events: list[RecordedEvent] = []
         proofs: dict[str, Proved] = {}
         older: list[Proved] = []
+        remarks: list[PortRemark] = []
+        attachments: dict[Attachment, None] = {}
         for line in lines:
             if line.kind is LineKind.START:
                 runs.append(Run.from_json(line.fields))
@@ -132,10 +161,20 @@ class Content:
                     runs.append(Run.from_json(event.facts))
                 if event.kind == PLAN_CHANGED:
                     sha256 = _text(event.facts.get("now"))
-            elif line.kind is LineKind.PROOF and (proved := _proved(line, sha256)):
-                older += [proofs[proved.proof.subject]] if proved.proof.subject in proofs else []
-                proofs[proved.proof.subject] = proved
-        return cls(tuple(runs), sha256, tuple(events), tuple(proofs.values()), tuple(older))
+                if event.kind == REMARK:
+                    remarks.append(_remark(event, runs[-1] if runs else None))
+                if (attached := attachment_of(line)) is not None:
+                    attachments[attached] = None
+            elif line.kind is LineKind.PROOF and (proved := _proved(line, sha256, runs[-1] if runs else None)):
+                before = proofs.get(proved.proof.subject)
+                if proved.proof.verdict.replaces(None if before is None else before.proof.verdict):
+                    older += [] if before is None else [before]
+                    proofs[proved.proof.subject] = proved
+                else:
+                    older.append(proved)
+        return cls(
+            tuple(runs), sha256, tuple(events), tuple(proofs.values()), tuple(older), tuple(remarks), tuple(attachments)
+        )
 
 
 def _event(line: RecordLine) -> RecordedEvent:
@@ -144,9 +183,23 @@ def _event(line: RecordLine) -> RecordedEvent:
     return RecordedEvent(line.at, kind, text, facts if isinstance(facts, dict) else {})
 
 
-def _proved(line: RecordLine, sha256: str) -> Proved | None:
+def _remark(event: RecordedEvent, run: Run | None) -> PortRemark:
+    by = _text(event.facts.get("by")) or ("" if run is None else run.by)
+    return PortRemark(event.at, _text(event.facts.get("port")), event.text, by)
+
+
+def attachment_of(line: RecordLine) -> Attachment | None:
+    """Return the file that a line attaches, or None."""
+    facts = line.fields.get("facts")
+    if line.kind is not LineKind.EVENT or line.fields.get("event") != ATTACHED or not isinstance(facts, dict):
+        return None
+    name, size, digest = _text(facts.get("name")), facts.get("size"), _text(facts.get("sha256"))
+    return Attachment(name, size, digest) if name and digest and type(size) is int and size >= 0 else None
+
+
+def _proved(line: RecordLine, sha256: str, run: Run | None) -> Proved | None:
     try:
         proof = proof_of(line)
     except ValueError:
         return None
-    return Proved(proof, line.at, line.n + 1, sha256, _text(line.fields.get("row")))
+    return Proved(proof, line.at, line.n + 1, sha256, _text(line.fields.get("row")), run)

@@ -12,13 +12,26 @@ from pathlib import Path
 
 from netcheck.errors import RecordError
 from netcheck.files import open_plain, refused_by_system
-from netcheck.proof.result import Verdict
+from netcheck.proof.result import Proof, Verdict
 from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.evidence import EvidenceCheck
-from netcheck.record.model import Content, Run
+from netcheck.record.model import MOST_ATTACHED, Attachment, Content, Run, attachment_of
 from netcheck.record.read import ChainBreak, Step, Torn, follow, proof_of, raw_lines
 
 SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory, some 10,000 proofs; `verify` has no limit
+
+
+MOST_ATTEMPTS = 100_000  # proofs of a record that are named when several records are verified together
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One recorded proof of a port: its subject, its verdict, its UTC time as written and its line, from 1."""
+
+    subject: str
+    verdict: Verdict
+    at: str
+    line: int
 
 
 class State(StrEnum):
@@ -44,6 +57,8 @@ class Verification:
     revision: str = ""
     notes: tuple[str, ...] = ()
     simulated: bool = False
+    attachments: tuple[Attachment, ...] = ()  # files that belong to the record, the first `MOST_ATTACHED` of them
+    attempts: tuple[Attempt, ...] = ()  # the first `MOST_ATTEMPTS` of them
     contradictions: tuple[str, ...] = ()  # proofs and summaries that do not follow from what is recorded
 
     @property
@@ -72,6 +87,8 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
     """Return the verification of a record's lines, in bounded memory."""
     count: Counter[LineKind] = Counter()
     verdicts: Counter[str] = Counter()
+    attachments: dict[Attachment, None] = {}
+    attempts: list[Attempt] = []
     doubts, evidence = _Doubts(), EvidenceCheck()
     first: Run | None = None
     last: RecordLine | None = None
@@ -82,7 +99,12 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
             break
         count[step.kind] += 1
         first = first or Run.from_json(step.fields)
-        verdicts.update(doubts.see(step, last))
+        if (proof := doubts.see(step, last)) is not None:
+            verdicts[str(proof.verdict)] += 1
+            if len(attempts) < MOST_ATTEMPTS:
+                attempts.append(Attempt(proof.subject, proof.verdict, step.at, step.n + 1))
+        if len(attachments) < MOST_ATTACHED and (attached := attachment_of(step)) is not None:
+            attachments[attached] = None
         evidence.see(step)
         last = step
     if last is None and flaw is None:
@@ -97,6 +119,8 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         plan=first.plan if first else "",
         revision=first.revision if first else "",
         simulated=first.simulated if first else False,
+        attachments=tuple(attachments),
+        attempts=tuple(attempts),
         contradictions=evidence.found(),
         notes=doubts.notes(),
     )
@@ -110,24 +134,53 @@ class _Doubts:
         self.unread = 0  # the line of the first proof that cannot be read
         self.unread_count = 0
 
-    def see(self, line: RecordLine, last: RecordLine | None) -> list[str]:
-        """Note oddities of a line; return its verdict, if it has one."""
+    def see(self, line: RecordLine, last: RecordLine | None) -> Proof | None:
+        """Note oddities of a line; return its proof, if it has one."""
         if last is not None and line.at < last.at:
             self.back = self.back or line.n + 1
         if line.kind is not LineKind.PROOF:
-            return []
+            return None
         try:
-            return [str(proof_of(line).verdict)]
+            return proof_of(line)
         except ValueError:
             self.unread = self.unread or line.n + 1
             self.unread_count += 1
-            return []
+            return None
 
     def notes(self) -> tuple[str, ...]:
         """Return the oddities as sentences."""
         back = f"the time of line {self.back} is before that of the previous line: the clock was set back"
         unread = f"valid lines whose proof cannot be read: {self.unread_count}; the first is line {self.unread}"
         return (*([back] if self.back else []), *([unread] if self.unread else []))
+
+
+@dataclass(frozen=True, slots=True)
+class MergedPort:
+    """A port in several records: every attempt with the name of its record, the one that counts first, then the others
+    with the newest first."""
+
+    subject: str
+    attempts: tuple[tuple[str, Attempt], ...]
+
+
+def merged(records: Iterable[tuple[str, Verification]]) -> tuple[MergedPort, ...]:
+    """Return the ports of several records of one plan, in the order in which they were first tried.
+
+    An attempt that two records hold, as an older copy of a record does, counts once."""
+    ports: dict[str, dict[tuple[Verdict, str], tuple[str, Attempt]]] = {}
+    all_of = ((name, attempt) for name, verification in records for attempt in verification.attempts)
+    for name, attempt in sorted(all_of, key=lambda each: each[1].at):
+        ports.setdefault(attempt.subject, {}).setdefault((attempt.verdict, attempt.at), (name, attempt))
+    return tuple(_merged_port(subject, list(several.values())) for subject, several in ports.items())
+
+
+def _merged_port(subject: str, several: list[tuple[str, Attempt]]) -> MergedPort:
+    counting = several[0]
+    for each in several[1:]:
+        if each[1].verdict.replaces(counting[1].verdict):
+            counting = each
+    others = [each for each in reversed(several) if each is not counting]
+    return MergedPort(subject, (counting, *others))
 
 
 def verify(path: Path) -> Verification:

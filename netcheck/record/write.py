@@ -22,7 +22,7 @@ from netcheck.errors import NetcheckError, Problem, RecordError
 from netcheck.files import refused_by_system, sync_folder
 from netcheck.proof.result import Proof
 from netcheck.record.chain import GENESIS, LINE_LIMIT, LineKind, RecordLine, moment_text, to_line
-from netcheck.record.model import MOVED, PLAN_CHANGED, RESUMED, TORN, Content, Run
+from netcheck.record.model import ATTACHED, MOVED, PLAN_CHANGED, REMARK, RESUMED, TORN, Attachment, Content, Run
 from netcheck.record.read import ChainBreak, Step, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
@@ -74,9 +74,9 @@ class Recorder:
     """An open record that only this process writes. Create it by `Recorder.open`; close it or use it in `with`.
 
     `notes` are sentences about what was found on opening: a record taken up again, torn bytes moved aside, a changed
-    plan; and about a move to another folder, after which `path` is the new file. `finished` holds the latest proof of
-    each port whose row of the plan is unchanged since. All methods raise RecordError if the disk is full or fails, and
-    the record cannot be moved.
+    plan; and about a move to another folder, after which `path` is the new file. `finished` holds the proof of each
+    port that counts and whose row of the plan is unchanged since. All methods raise RecordError if the disk is full or
+    fails, and the record cannot be moved.
     """
 
     def __init__(
@@ -92,6 +92,7 @@ class Recorder:
         self._elsewhere = elsewhere
         self._kept = bytearray()  # all lines, where the record may have to be moved
         self._tail = _Tail(0, 0, GENESIS)
+        self._attached: set[Attachment] = set()
         self._writing = False
 
     @classmethod
@@ -127,7 +128,20 @@ class Recorder:
     def proof(self, proof: Proof) -> None:
         """Write the proof of a port, with the hash of the row it was proven for."""
         self._append(LineKind.PROOF, {"proof": proof.to_json(), "row": self._rows.get(proof.interface, "")})
-        self.finished[proof.subject] = proof
+        before = self.finished.get(proof.subject)
+        if proof.verdict.replaces(None if before is None else before.verdict):
+            self.finished[proof.subject] = proof
+
+    def remark(self, port: str, text: str, by: str = "") -> None:
+        """Write a remark of the technician about a port, or about the run where *port* is empty."""
+        self.event(REMARK, text, port=port, **({"by": by} if by else {}))
+
+    def attach(self, file: Attachment) -> None:
+        """Write name, size and SHA-256 of a file that belongs to the record, unless the record has it already."""
+        if file not in self._attached:
+            text = f"{file.name} belongs to this record: {file.size} bytes, SHA-256 {file.sha256}"
+            self.event(ATTACHED, text, name=file.name, size=file.size, sha256=file.sha256)
+            self._attached.add(file)
 
     def end(self, summary: Mapping[str, int]) -> None:
         """Write the end of the run, with the number of ports by verdict."""
@@ -183,6 +197,7 @@ class Recorder:
 
     def _go_on(self, content: Content) -> None:
         was, now = content.sha256, self._run.sha256
+        self._attached = set(content.attachments)
         self.finished = {p.proof.subject: p.proof for p in content.proofs if p.stands(now, self._rows)}
         text = f"taken up again; ports that have their proof: {len(self.finished)}"
         self.event(RESUMED, text, **self._run.to_json())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date
 from itertools import chain
 
@@ -11,6 +12,7 @@ from netcheck.errors import Problem, RecordError
 from netcheck.plan.model import Interface, Plan, row_hashes
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.evidence import contradictions
+from netcheck.record.model import PortRemark
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report.changes import changes_of
 from netcheck.report.model import Evidence, PortResult, Report, short
@@ -36,8 +38,12 @@ def report_of(
     _demand_one_kind(records)
     proofs = _by_port(records)
     rows = row_hashes(plan)
+    remarks = _remarks(records)
     ports = tuple(
-        _result(interface, port, proofs.pop(f"{interface.subject}:{port}", ()), plan.sha256, rows)
+        replace(
+            _result(interface, port, proofs.pop(f"{interface.subject}:{port}", ()), plan.sha256, rows),
+            remarks=remarks.pop(f"{interface.subject}:{port}", ()),
+        )
         for interface in (plan.interfaces if records else ())
         for port in interface.ports
     )
@@ -55,6 +61,7 @@ def report_of(
         version=__version__,
         changes=changes,
         misfits=misfits,
+        remarks=tuple(chain.from_iterable(remarks.values())),
     )
 
 
@@ -122,10 +129,19 @@ def _by_port(records: Iterable[VerifiedRecord]) -> dict[str, tuple[Evidence, ...
     return {port: tuple(several) for port, several in newest.items()}
 
 
+def _remarks(records: Iterable[VerifiedRecord]) -> dict[str, tuple[PortRemark, ...]]:
+    """Return the technicians' remarks by port, oldest first, each once."""
+    found: dict[str, dict[PortRemark, None]] = {}
+    for record in records:
+        for remark in record.content.remarks:
+            found.setdefault(remark.port, {})[remark] = None
+    return {port: tuple(sorted(several, key=lambda each: each.at)) for port, several in found.items()}
+
+
 def _result(
     interface: Interface, port: str, found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]
 ) -> PortResult:
-    latest = next((each for each in found if _tested(each)), found[0] if found else None)
+    latest = _counting(found, sha256, rows)
     fits = latest is not None and latest.proved.stands(sha256, rows)
     doubt = next(_doubts(latest.proved.proof, interface), "") if latest is not None and fits else ""
     standing = latest if fits and not doubt else None
@@ -151,6 +167,13 @@ def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
     yield from _against_row(proof, interface)
 
 
-def _tested(evidence: Evidence) -> bool:
-    """Return whether a test was finished: a port that a later run left out or skipped keeps its proof."""
-    return evidence.proved.proof.verdict not in (Verdict.NOT_TESTED, Verdict.SKIPPED)
+def _counting(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) -> Evidence | None:
+    """Return the attempt that counts, of attempts with the newest first: the latest with a definite verdict. Where that
+    one is of another row of the plan, a later attempt at the present row says more than it."""
+    counting: Evidence | None = None
+    for each in reversed(found):
+        before = None if counting is None else counting.proved.proof.verdict
+        outdated = counting is not None and not counting.proved.stands(sha256, rows)
+        if each.proved.proof.verdict.replaces(before) or (outdated and each.proved.stands(sha256, rows)):
+            counting = each
+    return counting

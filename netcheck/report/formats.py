@@ -60,6 +60,18 @@ def _sheet(report: Report) -> bytes:
     return to_sheet(report.checked, report.today)
 
 
+def _proof(report: Report) -> bytes:
+    from netcheck.report.html.proof_page import to_proof_page  # imports jinja2
+
+    return to_proof_page(report)
+
+
+def _proof_text(report: Report) -> bytes:
+    from netcheck.report.proof_page import to_text
+
+    return to_text(report)
+
+
 def _verifier(report: Report) -> bytes:
     from netcheck.report.html.verifier import SNIPPET
 
@@ -99,22 +111,35 @@ def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:
 
 
 def further(
-    out: list[Path], requests: Path | None, sheet: Path | None, verifier: Path | None = None
+    out: list[Path],
+    requests: Path | None,
+    sheet: Path | None,
+    verifier: Path | None = None,
+    proof: Path | None = None,
 ) -> tuple[tuple[Path, Kind], ...]:
     """Return the files that have their own options; UsageError lists wrong endings and names used twice."""
+    page = Kind(".html", _proof)
+    if proof is not None and proof.suffix.lower() == ".txt":
+        page = Kind(".txt", _proof_text)
     kinds = {
+        "--proof": (proof, page),
         "--requests": (requests, Kind(".csv", _requests)),
         "--sheet": (sheet, Kind(".html", _sheet)),
         "--verifier": (verifier, Kind(".py", _verifier)),
     }
     named = [(option, path, kind) for option, (path, kind) in kinds.items() if path is not None]
     problems = [
-        Problem(f"{option} {path} does not end in {kind.ending}", do=f"Name it with {kind.ending}")
+        Problem(
+            f"{option} {path} does not end in {kind.ending}{' or .txt' if option == '--proof' else ''}",
+            do=f"Name it with {kind.ending}",
+        )
         for option, path, kind in named
         if path.suffix.lower() != kind.ending
     ]
     problems += [
-        Problem(f"{option} {path} is named twice", do="Name it once") for option, path, _ in named if path in out
+        Problem(f"{option} {path} is named twice", do="Name it once")
+        for place, (option, path, _) in enumerate(named)
+        if path in (*out, *(other for _, other, _ in named[:place]))
     ]
     if problems:
         raise UsageError(*problems)

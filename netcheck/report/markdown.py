@@ -12,14 +12,17 @@ from netcheck.report import words
 from netcheck.report.finding_groups import Group, groups_of, headline, summary_line
 from netcheck.report.model import Report
 from netcheck.report.part_rows import (
+    FILE_HEADERS,
     PORT_HEADERS,
     RECORD_HEADERS,
     Part,
     asked_parts,
     changes_line,
     changes_parts,
+    file_rows,
     port_rows,
     record_rows,
+    remark_rows,
     survey_rows,
 )
 from netcheck.report.words import not_checked
@@ -75,6 +78,10 @@ def to_markdown(report: Report) -> bytes:
     parts += ["## Proofs", _table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given."]
     if report.records:
         parts += ["## Records and seals", _table(RECORD_HEADERS, record_rows(report))]
+    if any(file_rows(report)):
+        parts += ["## Files that belong to the records", _table(FILE_HEADERS, file_rows(report))]
+    if report.remarks:
+        parts += ["## Remarks on whole runs", _table(("about", "by", "remark"), remark_rows(report))]
     parts += ["## Before any cable is pulled", "\n".join(f"- {_plain(line)}" for line in CAUTION)]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
 

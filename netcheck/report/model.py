@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 from netcheck.plan.model import Interface, Plan
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.model import Proved
+from netcheck.record.model import PortRemark, Proved
 from netcheck.record.verify import State, VerifiedRecord
 from netcheck.report.changes import Changes
 from netcheck.rules.engine import Checked
@@ -30,12 +30,21 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class PortResult:
-    """One port of the plan with the proof that counts, or the reason why none does; `earlier` proofs do not count."""
+    """One port of the plan with the proof that counts, or the reason why none does. `earlier` are all other attempts,
+    newest first: those that the proof replaced, and later ones that settled nothing. `remarks` are the technicians'."""
 
     interface: Interface
     proof: Proof
     evidence: Evidence | None = None
     earlier: tuple[Evidence, ...] = ()
+    remarks: tuple[PortRemark, ...] = ()
+
+    @property
+    def later(self) -> tuple[Evidence, ...]:
+        """Return the attempts after the proof that counts: they settled nothing."""
+        if self.evidence is None:
+            return ()
+        return tuple(each for each in self.earlier if each.proved.at > self.evidence.proved.at)
 
     @property
     def verdict(self) -> Verdict:
@@ -61,6 +70,7 @@ class Report:
     version: str
     changes: Changes | None = None
     misfits: tuple[str, ...] = ()  # recorded evidence that contradicts itself or the plan
+    remarks: tuple[PortRemark, ...] = ()  # on the runs as a whole, or on ports that are no longer planned
 
     @property
     def plan(self) -> Plan:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from netcheck.addr import mac_text
 from netcheck.report.changes import Changed, Changes
-from netcheck.report.model import Report, short
+from netcheck.report.model import PortResult, Report, short
 from netcheck.report.text.proofs import marked
 from netcheck.report.words import moment
 from netcheck.requests.build import asked_of
@@ -117,8 +117,16 @@ def port_rows(report: Report) -> Iterator[tuple[str, ...]]:
             "" if proof.unheard is None else f"{proof.unheard:.1e}",
             moment(evidence.proved.at) if evidence else "",
             f"{evidence.record}, line {evidence.proved.line}" if evidence else "",
-            proof.why,
+            " ".join((proof.why, *further_words(port))),
         )
+
+
+def further_words(port: PortResult) -> Iterator[str]:
+    """Yield later attempts that settled nothing, and the technicians' remarks, as sentences."""
+    for attempt in port.later:
+        yield f"A later attempt settled nothing: {attempt}."
+    for remark in port.remarks:
+        yield f"Remark{f' of {remark.by}' if remark.by else ''}: {remark.text}"
 
 
 def survey_rows(report: Report) -> Iterator[tuple[str, ...]]:
@@ -127,6 +135,21 @@ def survey_rows(report: Report) -> Iterator[tuple[str, ...]]:
         covers = ", ".join(map(str, survey.covers)) or "nothing named"
         hosts = "not read" if survey.failed else str(len(survey.hosts))
         yield survey.file, str(survey.taken or "no date given"), covers, hosts
+
+
+FILE_HEADERS = ("record", "file", "bytes", "SHA-256")
+
+
+def file_rows(report: Report) -> Iterator[tuple[str, ...]]:
+    """Yield one row a file that belongs to a record in the order of `FILE_HEADERS`."""
+    for record in report.records:
+        for file in record.content.attachments:
+            yield short(record), file.name, str(file.size), file.sha256
+
+
+def remark_rows(report: Report) -> Iterator[tuple[str, ...]]:
+    """Yield one row a remark that is about no port of the plan: port, who and text."""
+    yield from ((one.port or "whole run", one.by, one.text) for one in report.remarks)
 
 
 def record_rows(report: Report) -> Iterator[tuple[str, ...]]:

@@ -14,10 +14,11 @@ from hypothesis import strategies as st
 
 from netcheck.errors import RecordError
 from netcheck.files import FileError
+from netcheck.proof.result import Verdict
 from netcheck.record.chain import GENESIS, LineKind, to_line
 from netcheck.record.model import Run
 from netcheck.record.read import ChainBreak, Torn, follow, raw_lines
-from netcheck.record.verify import SIZE_LIMIT, State, Verification, read_record, verify, verify_steps
+from netcheck.record.verify import SIZE_LIMIT, Attempt, State, Verification, read_record, verify, verify_steps
 from netcheck.record.write import Recorder
 from tests.record.conftest import make_proof
 
@@ -60,6 +61,10 @@ def test_an_intact_record(finished: Path) -> None:
         seal=seal,
         plan="Tarn Hollow creamery",
         revision="C",
+        attempts=(
+            Attempt("pasteuriser-plc/cpu:1", Verdict.PROVEN, "2026-11-02T09:14:05.122Z", 3),
+            Attempt("line-panel/lan:1", Verdict.SILENT, "2026-11-02T09:14:06.123Z", 4),
+        ),
     )
     assert (verification.state, verification.passes) == (State.INTACT, True)
 

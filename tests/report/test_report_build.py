@@ -9,7 +9,10 @@ import pytest
 
 from netcheck.errors import RecordError
 from netcheck.proof.result import Verdict
+from netcheck.report.json.report import to_json
+from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
+from netcheck.report.text.report import to_text
 from netcheck.report.words import (
     CANNOT_SHOW,
     EVIDENCE_WORDS,
@@ -80,6 +83,35 @@ def test_a_later_run_without_the_port_keeps_its_proof(plan_folder: Path, record_
         later = (proof_of("separator-drive/lan:1", verdict, "Left out."),)
         second = write_record(tmp_path / f"{verdict}.jsonl", plan_folder, later, clock_from(3600))
         assert verdict_of(report_from(plan_folder, record_path, second), "separator-drive/lan:1") is counts
+
+
+def test_two_technicians_and_a_later_attempt_that_settled_nothing(plan_folder: Path, tmp_path: Path) -> None:
+    """Records of two laptops are read together: of each port every attempt is shown, and a later `unsettled` of one
+    does not hide what the other found."""
+    port = "separator-drive/lan:1"
+    weak = proof_of(port, Verdict.UNSETTLED, "A phase was cut short: the run was stopped.")
+    for found in (Verdict.PROVEN, Verdict.SWAPPED):
+        first = (proof_of(port, found, "Found."), proof_of("cip-plc/cpu:1", Verdict.PROVEN, PROVEN))
+        one = write_record(tmp_path / f"{found}.jsonl", plan_folder, first, clock_from())
+        two = write_record(tmp_path / f"{found}-2.jsonl", plan_folder, (weak,), clock_from(3600))
+        for records in ((one, two), (two, one)):
+            report = report_from(plan_folder, *records)
+            result = next(each for each in report.ports if each.proof.subject == port)
+            assert result.verdict is found
+            assert [str(each.proved.proof.verdict) for each in result.later] == ["unsettled"]
+            assert verdict_of(report, "cip-plc/cpu:1") is Verdict.PROVEN
+            for kind in (to_text, to_markdown, to_json):
+                assert b"unsettled at 2026" in kind(report).replace(b"\\", b"").replace(b"\n", b" ")
+
+
+def test_an_attempt_at_the_present_row_says_more_than_a_proof_of_another_one(plan_folder: Path, tmp_path: Path) -> None:
+    """A row was proven, then changed, and its attempt settled nothing: the port is `unsettled`, not `not-tested`."""
+    port = "separator-drive/lan:1"
+    old = write_record(tmp_path / "a.jsonl", plan_folder, (proof_of(port, Verdict.PROVEN, PROVEN),), clock_from())
+    write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))
+    weak = replace(proof_of(port, Verdict.UNSETTLED, "Cut short."), address="10.62.20.76")
+    new = write_record(tmp_path / "b.jsonl", plan_folder, (weak,), clock_from(3600))
+    assert verdict_of(report_from(plan_folder, old, new), port) is Verdict.UNSETTLED
 
 
 def test_an_older_proof_does_not_replace_a_later_one(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from netcheck.answers.table import boxes_of
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of
-from netcheck.report.model import PortResult, Report, short
+from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.report.text import verification as verifications
 from netcheck.report.text.proofs import summary
 from netcheck.requests.build import asked_of
@@ -79,6 +79,7 @@ def shape_of(report: Report) -> dict[str, Any]:
         "proofs": [_proof(port, report.simulated) for port in report.ports],
         "verdicts": summary([port.proof for port in report.ports]),
         "no_longer_planned": [evidence.proved.proof.to_json() for evidence in report.gone],
+        "remarks": [{"at": one.at, "port": one.port, "by": one.by or None, "text": one.text} for one in report.remarks],
         "records": [_record(record, report.plan.sha256) for record in report.records],
     }
 
@@ -115,7 +116,17 @@ def _proof(port: PortResult, simulated: bool) -> dict[str, Any]:
         "record": evidence.record if evidence else None,
         "line": evidence.proved.line if evidence else None,
         "not_counted": list(map(str, port.earlier)),
+        "attempts": [_attempt(each) for each in (*((evidence,) if evidence else ()), *port.earlier)],
+        "remarks": [{"at": one.at, "by": one.by or None, "text": one.text} for one in port.remarks],
     }
+
+
+def _attempt(evidence: Evidence) -> dict[str, Any]:
+    """Return an attempt at a port; the first of a port is the one that counts."""
+    proved = evidence.proved
+    by = proved.run.by if proved.run else ""
+    verdict = str(proved.proof.verdict)
+    return {"verdict": verdict, "at": proved.at, "by": by or None, "record": evidence.record, "line": proved.line}
 
 
 def _record(record: VerifiedRecord, sha256: str) -> dict[str, Any]:
@@ -125,4 +136,7 @@ def _record(record: VerifiedRecord, sha256: str) -> dict[str, Any]:
         "plan_sha256": record.content.sha256,
         "same_plan": record.content.sha256 == sha256,
         "runs": [run.to_json() for run in record.content.runs],
+        "attachments": [
+            {"name": one.name, "size": one.size, "sha256": one.sha256} for one in record.content.attachments
+        ],
     }

@@ -10,14 +10,17 @@ from netcheck.caution import CAUTION
 from netcheck.report import words
 from netcheck.report.model import Report
 from netcheck.report.part_rows import (
+    FILE_HEADERS,
     PORT_HEADERS,
     RECORD_HEADERS,
     Part,
     asked_parts,
     changes_line,
     changes_parts,
+    file_rows,
     port_rows,
     record_rows,
+    remark_rows,
     survey_rows,
 )
 from netcheck.report.text.findings import to_text as findings_to_text
@@ -42,6 +45,10 @@ def to_text(report: Report) -> bytes:
     parts += ["Proofs\n" + (_table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
         parts += ["Records and seals\n" + _table(RECORD_HEADERS, record_rows(report))]
+    if any(file_rows(report)):
+        parts += ["Files that belong to the records\n" + _table(FILE_HEADERS, file_rows(report))]
+    if report.remarks:
+        parts += ["Remarks on whole runs\n" + _table(("about", "by", "remark"), remark_rows(report))]
     parts += ["Before any cable is pulled\n" + "\n".join(f"- {line}" for line in CAUTION)]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any, assert_never
 
+from netcheck.record.model import Attachment
 from netcheck.record.read import ChainBreak, Torn
-from netcheck.record.verify import State, Verification
+from netcheck.record.verify import Attempt, MergedPort, State, Verification
 from netcheck.text import safe
 
 PAPER = (
@@ -19,7 +22,16 @@ CONTRADICTED = (
 )
 
 
-def to_text(name: str, verification: Verification) -> str:
+@dataclass(frozen=True, slots=True)
+class ComparedFile:
+    """A file that a record names: whether nothing contradicts, and what was found, as words that follow its name."""
+
+    file: Attachment
+    fits: bool
+    found: str
+
+
+def to_text(name: str, verification: Verification, files: Sequence[ComparedFile] = ()) -> str:
     """Return several lines, the state on the first; *name* is the record as the user named it."""
     mark = " (SIMULATED: not a proof of a site)" if verification.simulated else ""
     lines = [f"{safe(name)}: {_headline(verification)}{mark}"]
@@ -29,6 +41,9 @@ def to_text(name: str, verification: Verification) -> str:
     verdicts = ", ".join(f"{count} {verdict}" for verdict, count in verification.verdicts)
     lines.append(f"  proofs: {verification.proofs}" + (f" ({verdicts})" if verdicts else ""))
     lines += [f"  note: {safe(note)}" for note in notes(verification)]
+    for one in files:
+        mark = "" if one.fits else "DOES NOT FIT: "
+        lines.append(f"  {mark}file {safe(one.file.name, 100)} {safe(one.found, 200)}")
     if verification.seal:
         lines.append(f"  seal: {verification.seal}")
     lines.append(f"  {what_to_do(verification)}")
@@ -75,8 +90,20 @@ def what_to_do(verification: Verification) -> str:
             assert_never(other)
 
 
-def to_json(name: str, verification: Verification) -> dict[str, Any]:
-    """Return one object; `line` counts from 1 and `n` is that line's own number, both null for an intact record."""
+def merged_text(ports: Iterable[MergedPort]) -> str:
+    """Return one line a port: the attempt that counts, then the others."""
+    lines = ["all attempts of these records, for each port the one that counts first:"]
+    for port in ports:
+        said = [f"{each.verdict} at {each.at} ({safe(name, 100)}, line {each.line})" for name, each in port.attempts]
+        lines.append(f"  {safe(port.subject, 200)}: {'; '.join(said)}")
+    return "\n".join(lines)
+
+
+def to_json(
+    name: str, verification: Verification, files: Sequence[ComparedFile] = (), *, attempts: bool = False
+) -> dict[str, Any]:
+    """Return one object; `line` counts from 1 and `n` is that line's own number, both null for an intact record.
+    *attempts* adds every proof, for records that are read together."""
     flaw = verification.flaw
     return {
         "record": name,
@@ -92,8 +119,19 @@ def to_json(name: str, verification: Verification) -> dict[str, Any]:
         "seal": verification.seal or None,
         **({"contradictions": list(verification.contradictions)} if verification.contradictions else {}),
         "notes": list(notes(verification)),
+        **({"files": [_file_json(one) for one in files]} if files else {}),
+        **({"attempts": [_attempt_json(each) for each in verification.attempts]} if attempts else {}),
         "plan": {"name": verification.plan, "revision": verification.revision},
     }
+
+
+def _file_json(one: ComparedFile) -> dict[str, Any]:
+    file = one.file
+    return {"name": file.name, "size": file.size, "sha256": file.sha256, "fits": one.fits, "found": one.found}
+
+
+def _attempt_json(each: Attempt) -> dict[str, Any]:
+    return {"port": each.subject, "verdict": str(each.verdict), "at": each.at, "line": each.line}
 
 
 def _reason(flaw: ChainBreak | Torn | None) -> str | None:

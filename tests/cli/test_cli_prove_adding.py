@@ -1,0 +1,116 @@
+"""Tests of what a technician adds to a record: files, remarks, and his name."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import subprocess
+import sys
+from io import StringIO
+from pathlib import Path
+
+import pytest
+
+from netcheck.app.choices import by_for
+from netcheck.app.prepare import ground
+from netcheck.app.prove import Order, conduct, finish, remarks_from
+from netcheck.errors import UsageError
+from netcheck.proof.run_options import RunOptions
+from netcheck.record.attachment import attachments_of
+from netcheck.rig.plant import Trouble, plant
+from netcheck.rig.technicians import Technician
+
+PLANT = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
+PORT = "cip-plc/cpu:1"
+
+
+def prove(folder: Path, *, remarks: tuple[str, ...] = (), files: tuple[Path, ...] = ()) -> int:
+    """Prove one port on the rig into `run.jsonl` and return the exit code."""
+    base = ground(PLANT, (PORT,))
+    rig, cables = plant(base.aim, Trouble(), 1)
+    order = Order(
+        plan=PLANT, interface="rig0", only=(PORT,), settings=RunOptions(), permit="none", link="rig",
+        record=folder / "run.jsonl", capture=None, as_json=False, quiet=True, by="A. Example, Example Ltd",
+        remarks=remarks, files=attachments_of(files),
+    )  # fmt: skip
+    return finish(order, conduct(order, base, order.permit, rig, Technician(rig, cables, confirms=True)))
+
+
+def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    program = [sys.executable, "-m", "netcheck", *map(str, words)]
+    return subprocess.run(program, capture_output=True, text=True, timeout=60, check=False)
+
+
+def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:
+    """The same command once more proves nothing anew and adds what was given; `verify` compares the file, and the
+    report shows the remark."""
+    photo = tmp_path / "panel.jpg"
+    photo.write_bytes(b"picture")
+    assert prove(tmp_path) == 0
+    assert prove(tmp_path, remarks=(f"{PORT}=label missing", "rain"), files=(photo,)) == 0
+    record = tmp_path / "run.jsonl"
+    lines = list(map(json.loads, record.read_text("utf-8").splitlines()))
+    assert sum(line["type"] == "proof" for line in lines) == 1
+    kept = [line["facts"] for line in lines if line.get("event") == "attached"]
+    assert kept == [{"name": "panel.jpg", "size": 7, "sha256": hashlib.sha256(b"picture").hexdigest()}]
+    done = netcheck("verify", record)
+    assert (done.returncode, "file panel.jpg is the file that was attached" in done.stdout) == (0, True)
+    photo.write_bytes(b"another")
+    done = netcheck("verify", record)
+    assert (done.returncode, "DOES NOT FIT: file panel.jpg is another file" in done.stdout) == (1, True)
+    page = tmp_path / "proof.txt"
+    assert netcheck("report", PLANT, "--record", record, "--proof", page).returncode == 0
+    said = page.read_text("utf-8")
+    assert f"{PORT}: label missing (A. Example, Example Ltd)" in said
+    assert "whole run: rain" in said
+    assert "SIMULATED" in said
+
+
+def test_a_missing_file_is_refused_before_anything_else() -> None:
+    """The file is looked at before the interface, the permit and the first frame."""
+    done = netcheck("prove", PLANT, "-i", "absent9", "--attach", "nowhere.jpg")
+    assert done.returncode == 2
+    assert "nowhere.jpg: --attach: the file is not there" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("word", "said"),
+    [("nobody=x", "names no port"), ("filler-plc=x", "names 2 ports"), ("=x", "names no port")],
+)
+def test_a_remark_on_no_single_port_is_refused(word: str, said: str) -> None:
+    """A remark must name one port, so that it does not end up at the wrong one."""
+    with pytest.raises(UsageError, match=said):
+        remarks_from((word,), ground(PLANT, ()).aim.targets)
+
+
+def test_who_proves_is_asked_for_only_on_a_terminal_with_the_permit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name that was given is taken; without a terminal, or where the permit was given, nobody is asked."""
+    assert by_for(" A. Example ", "") == "A. Example"
+    monkeypatch.setattr("sys.stdin", StringIO("A. Example\n"))
+    assert by_for("", "") == ""
+    for name in ("stdin", "stderr"):
+        monkeypatch.setattr(f"sys.{name}", Terminal("A. Example\n"))
+    assert by_for("", "work order 118") == ""
+    assert by_for("", "") == "A. Example"
+
+
+class Terminal(StringIO):
+    """A text that says that it is a terminal."""
+
+    def isatty(self) -> bool:
+        """Return that it is."""
+        return True
+
+
+def test_two_records_are_shown_together(tmp_path: Path) -> None:
+    """`verify` of two records of one plan shows each port with all attempts; each record is judged by itself."""
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        assert prove(tmp_path / name) == 0
+    done = netcheck("verify", tmp_path / "a/run.jsonl", tmp_path / "b/run.jsonl")
+    assert done.returncode == 0
+    line = next(line for line in done.stdout.splitlines() if line.startswith(f"  {PORT}: "))
+    assert line.count("proven at ") == 2
+    shapes = json.loads(netcheck("verify", "--format", "json", *(tmp_path / n / "run.jsonl" for n in "ab")).stdout)
+    assert [[each["verdict"] for each in shape["attempts"]] for shape in shapes] == [["proven"], ["proven"]]
