@@ -6,6 +6,7 @@ date filled in.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -14,13 +15,15 @@ from pathlib import Path
 from netcheck.addr import Address
 from netcheck.answers.apply import Flaw
 from netcheck.answers.read import FilledRow, Table, rows_from
-from netcheck.plan.model import Plan
+from netcheck.answers.rows import RowRefused
+from netcheck.plan.model import GrantedRequest, Plan, Position
+from netcheck.requests.build import identity_of
 from netcheck.requests.model import Request, RequestKind
 from netcheck.survey.readers.values import date_from
 from netcheck.text import safe
 
 TO_ANSWER = ("granted", "refused", "ticket", "by", "date")
-_IDENTITY = ("kind", "subject", "island", "address", "what")
+_IDENTITY = ("kind", "subject", "island", "address", "what")  # the columns of `requests.build.identity_of`
 REQUESTS = Table(
     (*_IDENTITY, *TO_ANSWER),
     (frozenset({"kind", "subject", "granted", "refused"}),),
@@ -28,6 +31,7 @@ REQUESTS = Table(
     "`netcheck report PLAN --requests FILE.csv`",
 )
 LONGEST = 200  # characters of what is written under `granted`
+_ON_DAY = re.compile(r" on \d{4}-\d\d-\d\d")
 _NO = frozenset({"no", "n", "-", "0", "false"})
 # A cell of a CSV plan is written without quotes, so that it holds none of its delimiters.
 _DELIMITERS = str.maketrans(dict.fromkeys(',;|"\t', " "))
@@ -35,33 +39,59 @@ _DELIMITERS = str.maketrans(dict.fromkeys(',;|"\t', " "))
 
 @dataclass(frozen=True, slots=True)
 class AnsweredRequest:
-    """One request with its answer; `text` names who, when and under which ticket."""
+    """One request with its answer: who answered, when, and under which ticket."""
 
     row: int
     request: Request
-    text: str
+    by: str
+    day: date
+    ticket: str = ""
+
+    @property
+    def text(self) -> str:
+        """Return the answer in words, which a cell of a CSV plan holds without quotes."""
+        words = f"by {self.by} on {self.day}" + (f" ticket {self.ticket}" if self.ticket else "")
+        return safe(" ".join(words.translate(_DELIMITERS).split()), LONGEST)
+
+    def to_grant(self) -> GrantedRequest:
+        """Return the answer as an entry of the plan."""
+        request = self.request
+        return GrantedRequest(
+            kind=str(request.kind),
+            subject=request.subject,
+            by=self.by,
+            position=Position("", f"row {self.row}"),
+            island=request.island,
+            address=request.address,
+            what=request.what,
+            ticket=self.ticket,
+            decided=self.day,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grants:
     """The meaning of a file of answered requests.
 
-    `granted` and `addresses` go into the plan, by subject: the second where IT granted the proposed address. `noted`
-    are granted requests of kinds that the plan does not store. `gone` counts answered rows whose request no longer
-    exists.
+    `granted` and `addresses` go into the plan, by subject: the first for an interface's own address, the second where
+    IT granted the proposed one. `noted` are all other granted requests; those that the plan does not hold yet are in
+    `entries`. `gone` counts answered rows whose request no longer exists, `unanswered` the requests that are neither
+    answered nor granted.
     """
 
     granted: dict[str, str]
     addresses: dict[str, Address]
     noted: tuple[AnsweredRequest, ...]
+    entries: tuple[GrantedRequest, ...]
     refused: tuple[AnsweredRequest, ...]
     flaws: tuple[Flaw, ...]
     unanswered: int
     gone: int
 
-
-class _Refused(Exception):
-    """Why a row cannot be applied."""
+    @property
+    def answered(self) -> bool:
+        """Return whether any row is answered."""
+        return bool(self.granted or self.noted or self.refused or self.flaws or self.gone)
 
 
 def grants_from(path: Path) -> tuple[FilledRow, ...]:
@@ -73,66 +103,89 @@ def judged_grants(
     plan: Plan, requests: Sequence[Request], rows: Sequence[FilledRow], today: date, by: str = ""
 ) -> Grants:
     """Return the meaning of every row; *by* is who decided where a row does not say it."""
-    known = {_identity(one.kind, one.subject, one.island, one.address, one.what): one for one in requests}
+    known = {identity_of(one): one for one in requests}
+    held = {identity_of(one): one for one in plan.granted}
     granted: dict[str, str] = {}
     addresses: dict[str, Address] = {}
-    noted, refused, flaws = [], [], []
+    noted, refused, flaws, entries = [], [], [], []
     answered: set[tuple[str, ...]] = set()
     gone = 0
     for row in rows:
         yes, no = _ticked(row.cells.get("granted", "")), _ticked(row.cells.get("refused", ""))
         if not (yes or no or row.fault):
             continue
-        identity = _identity(*(row.cells.get(title, "") for title in _IDENTITY))
+        identity = tuple(" ".join(row.cells.get(title, "").split()) for title in _IDENTITY)
         request = known.get(identity)
         if request is None:
             gone += 1
             continue
         answered.add(identity)
         try:
-            one = AnsweredRequest(row.row, request, _text(row, today, by, yes=yes, no=no))
-        except (_Refused, ValueError) as error:
+            one = _answered(row, request, today, by, yes=yes, no=no)
+        except (RowRefused, ValueError) as error:
             flaws.append(Flaw(row.row, str(error)))
             continue
         if no:
             refused.append(one)
-        elif request.kind is RequestKind.RESERVATION and request.subject in plan.interface_named and request.address:
-            granted[request.subject] = one.text
-            cell = plan.interface_named[request.subject].address
-            address = Address.from_text(request.address)
-            if address.family == 4 and (cell is None or cell.value != address):
+        elif (address := _own_address(plan, request)) is not None:
+            interface = plan.interface_named[request.subject]
+            same = interface.granted if not row.cells.get("date") and _same_grant(interface.granted, one.text) else ""
+            granted[request.subject] = same or one.text
+            if interface.address is None or interface.address.value != address:
                 addresses[request.subject] = address
         else:
             noted.append(one)
+            entries += [one.to_grant()] if _is_new(one, held.get(identity), row) else []
     return Grants(
         granted=granted,
         addresses=addresses,
         noted=tuple(noted),
+        entries=tuple(entries),
         refused=tuple(refused),
         flaws=tuple(flaws),
-        unanswered=len(known.keys() - answered),
+        unanswered=sum(not one.granted for identity, one in known.items() if identity not in answered),
         gone=gone,
     )
 
 
-def _identity(*values: str) -> tuple[str, ...]:
-    return tuple(" ".join(str(value).split()) for value in values)
+def _is_new(one: AnsweredRequest, held: GrantedRequest | None, row: FilledRow) -> bool:
+    """Return whether the plan lacks a grant, or has another one; the day counts only where the row names it."""
+    if held is None or (held.by, held.ticket) != (one.by, one.ticket):
+        return True
+    return bool(row.cells.get("date")) and held.decided != one.day
+
+
+def _own_address(plan: Plan, request: Request) -> Address | None:
+    """Return the requested address where it is the interface's own one, or replaces it; None for any other request."""
+    interface = plan.interface_named.get(request.subject)
+    if request.kind is not RequestKind.RESERVATION or interface is None or not request.address:
+        return None
+    address = Address.from_text(request.address)
+    held = interface.address.value if interface.address else None
+    return address if address.family == 4 or held == address else None
+
+
+def _same_grant(held: str, said: str) -> bool:
+    """Return whether two grants differ in nothing but the day, which counts only where the row names it."""
+    return _ON_DAY.sub("", held) == _ON_DAY.sub("", said)
 
 
 def _ticked(text: str) -> bool:
     return bool(text) and text.casefold() not in _NO
 
 
-def _text(row: FilledRow, today: date, by: str, *, yes: bool, no: bool) -> str:
-    """Return who answered, when and under which ticket."""
+def _answered(row: FilledRow, request: Request, today: date, by: str, *, yes: bool, no: bool) -> AnsweredRequest:
+    """Return who answered, when and under which ticket; RowRefused where the row cannot be used."""
     if row.fault:
-        raise _Refused(row.fault)
+        raise RowRefused(row.fault)
     if yes and no:
-        raise _Refused("it is granted and refused. Leave one of them")
-    who = row.cells.get("by", "") or by
+        raise RowRefused("it is granted and refused. Leave one of them")
+    who = _plain(row.cells.get("by", "") or by)
     if not who:
-        raise _Refused("nobody is named in the column by. Write who decided there, or give --by NAME for all rows")
+        raise RowRefused("nobody is named in the column by. Write who decided there, or give --by NAME for all rows")
     day = date_from(row.cells.get("date", "")) or today
-    ticket = f" ticket {row.cells['ticket']}" if row.cells.get("ticket") else ""
-    words = " ".join(f"by {who} on {day}{ticket}".translate(_DELIMITERS).split())
-    return safe(words, LONGEST)
+    return AnsweredRequest(row.row, request, who, day, _plain(row.cells.get("ticket", "")))
+
+
+def _plain(text: str) -> str:
+    return safe(" ".join(text.split()), LONGEST)

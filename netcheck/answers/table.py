@@ -1,19 +1,36 @@
-"""Defines the table of findings that a reviewer fills in: its columns, the cells of a finding, and the decisions."""
+"""Defines the table of findings that a reviewer fills in: its columns, the cells of a finding, and the decisions.
+
+The table is a contract between every writer (report, workbook, the page in a browser) and `read`. Columns are found by
+title, in any order and among others; titles are compared without case, and spaces count as hyphens. A row needs `key`,
+or `rule`, `subjects` and `address`, which together name the finding. The reviewer fills in:
+
+- `decision`: one of the words of `Decision`. `choices` names those that the finding permits.
+- `change-to`: the value for *change it to*: an address, or `interface=address; interface=address`.
+- `remark`: the reason of an acceptance, the words of a question or of a change.
+- `by`: who decided. `until`: the last day of an acceptance, as 2026-12-31.
+
+`number` counts the findings of one report; `earlier-answers` has what the site answered before, and the replies. Both
+are for people and are not read.
+"""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
-from netcheck.rules.finding import Finding
+from netcheck.plan.model import SiteRemark
+from netcheck.rules.finding import AcceptedFinding, Finding
 from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 # Rules whose finding no site can live with: the value is not usable at all, or is the gateway's own address.
 NEVER_ACCEPTED = frozenset({"unreadable-value", "mask-broken", "unusable-address", "is-gateway"})
-# Rules on the accepted entries themselves: the remedy is to correct the entry.
-ON_ENTRIES = frozenset({"accepted-unused", "accepted-too-wide"})
+# Rules on the entries of the plan that hold decisions: the remedy is to correct or to withdraw the entry.
+ON_ENTRIES = frozenset({"accepted-unused", "accepted-too-wide", "question-without-reply"})
+
+_WITHDRAWABLE = frozenset({"accepted-unused", "accepted-too-wide"})  # findings whose entry can be withdrawn
 
 
 class Decision(StrEnum):
@@ -23,6 +40,7 @@ class Decision(StrEnum):
     LIVE = "live with it as it is"  # the finding is accepted
     CHANGE = "change it to"  # the value given goes into the plan
     QUESTION = "question"  # not decided yet
+    WITHDRAW = "withdraw"  # an acceptance ends: its entry leaves the plan
 
 
 class Decided(NamedTuple):
@@ -42,6 +60,9 @@ _SPELLINGS = {
         ("live with it as it is", "live with it", "as it is", "leave it as it is", "accept it as it is"), Decision.LIVE
     ),
     **dict.fromkeys(("question", "?"), Decision.QUESTION),
+    **dict.fromkeys(
+        ("withdraw", "withdrawn", "withdraw it", "withdraw the acceptance", "no longer accepted"), Decision.WITHDRAW
+    ),
 }
 # These words mean either the proposal or the present state; without a proposal only the second is left.
 _EITHER = frozenset({"agreed", "agree", "accepted", "accept"})
@@ -72,12 +93,15 @@ def decision_from(text: str, finding: Finding | None = None) -> Decided | None:
     raise ValueError(text)
 
 
-def choices_of(finding: Finding) -> tuple[Decision, ...]:
-    """Return the decisions that a finding permits.
+def choices_of(finding: Finding, *, accepted: bool = False) -> tuple[Decision, ...]:
+    """Return the decisions that an open finding permits, or one that the site has *accepted*.
 
-    Without a proposal there is none to use, and an unusable value cannot be lived with.
+    Without a proposal there is none to use, and an unusable value cannot be lived with. An acceptance can be withdrawn,
+    or given again with another reason or day.
     """
-    left_out = set()
+    if accepted:
+        return Decision.LIVE, Decision.WITHDRAW
+    left_out = {Decision.WITHDRAW} if finding.rule not in _WITHDRAWABLE else set()
     if finding.fix is None:
         left_out.add(Decision.PROPOSAL)
     if finding.rule in NEVER_ACCEPTED | ON_ENTRIES:
@@ -113,6 +137,8 @@ COLUMNS = (
     "until",
 )
 TO_ANSWER = COLUMNS[-5:]
+# The columns of a report, which also has what was answered before. The reviewer's columns stand last.
+REPORT_COLUMNS = ("number", *COLUMNS[:-5], "earlier-answers", *TO_ANSWER)
 LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
 
 
@@ -136,6 +162,35 @@ def row_of(finding: Finding) -> tuple[str, ...]:
         " / ".join(choices_of(finding)),
         *("" for _ in TO_ANSWER),
     )
+
+
+def report_row(
+    number: int, finding: Finding, accepted: AcceptedFinding | None = None, remarks: Sequence[SiteRemark] = ()
+) -> tuple[str, ...]:
+    """Return the cells of a finding in the order of `REPORT_COLUMNS`, with what was answered before."""
+    cells = row_of(finding)
+    if accepted is not None:
+        cells = (*cells[:9], " / ".join(choices_of(finding, accepted=True)), *cells[10:])
+    return (str(number), *cells[:-5], earlier_answers(accepted, remarks), *cells[-5:])
+
+
+def earlier_answers(accepted: AcceptedFinding | None, remarks: Sequence[SiteRemark]) -> str:
+    """Return in words what the site answered before, and the replies."""
+    words = list(map(remark_words, remarks))
+    if accepted is not None:
+        until = f", until {accepted.until}" if accepted.until else ""
+        day = f" on {accepted.decided}" if accepted.decided else ""
+        words.append(f"accepted by {accepted.by}{day}{until}: {accepted.because}")
+    return "; ".join(words)
+
+
+def remark_words(remark: SiteRemark) -> str:
+    """Return one remark of the site with its reply."""
+    decision = " ".join(filter(None, (remark.decision, remark.change_to)))
+    who = f" by {remark.by}" if remark.by else ""
+    day = f" on {remark.decided}" if remark.decided else ""
+    said = f": {remark.remark}" if remark.remark else ""
+    return f"{decision}{who}{day}{said}; reply: {remark.reply or 'none yet'}"
 
 
 def fix_text(finding: Finding) -> str:

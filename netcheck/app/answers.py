@@ -1,4 +1,4 @@
-"""Reads answered findings or requests to IT, writes what was decided into the plan, and prints the outcome."""
+"""Reads answered findings and requests to IT, writes what was decided into the plan, and prints the outcome."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ import sys
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
-from netcheck.answers.apply import Outcome, confirmed, judged
-from netcheck.answers.grants import grants_from, judged_grants
-from netcheck.answers.read import from_file
-from netcheck.plan.write.accepted import with_accepted
-from netcheck.plan.write.addresses import with_addresses, with_granted, write_all
+from netcheck.answers.apply import Outcome, confirmed, judged, remarks_of
+from netcheck.answers.grants import REQUESTS, Grants, grants_from, judged_grants
+from netcheck.answers.read import FINDINGS, from_file, holds
+from netcheck.plan.model import Plan
+from netcheck.plan.write.addresses import Edit, with_addresses, with_granted, write_all
+from netcheck.plan.write.decisions import PlanDecisions, with_decisions
 from netcheck.report.text.answers import grants_to_json, grants_to_text, to_json, to_text
 from netcheck.requests.build import asked_of
 from netcheck.rules.engine import check
@@ -24,67 +26,82 @@ from netcheck.text import safe
 def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as_json: bool) -> int:
     """Apply the answers in a file to a plan and return the exit code: 1 where some rows cannot be applied.
 
-    *by* names who decided where a row does not. Without *write* the plan stays as it is.
+    A workbook of the report holds both tables; its findings are applied first. *by* names who decided where a row does
+    not. Without *write* the plan stays as it is.
     """
+    requests = holds(file, REQUESTS)
+    findings = not requests or holds(file, FINDINGS)
+    paths: list[Path] = []
+    shape: dict[str, Any] = {}
+    flawed = False
+    if findings:
+        outcome, changed = _apply_findings(plan, file, day, by, write=write)
+        paths += changed
+        flawed = bool(outcome.flaws)
+        shape = to_json(outcome, bool(changed) and write)
+        if not as_json:
+            print(to_text(outcome, file.name), end="")
+    if requests:
+        grants, changed = _apply_requests(plan, file, day, by, write=write)
+        paths += changed
+        flawed |= bool(grants.flaws)
+        found = grants_to_json(grants, bool(changed) and write)
+        shape = {**shape, "requests": found} if findings else found
+        if not as_json and (grants.answered or not findings):
+            print(("\nRequests\n\n" if findings else "") + grants_to_text(grants), end="")
+    if as_json:
+        print(json.dumps(shape, indent=2))
+    for path in dict.fromkeys(paths):
+        print(f"{'written' if write else 'would be written'}: {safe(str(path))}", file=sys.stderr)
+    if not paths:
+        print("nothing to write", file=sys.stderr)
+    return int(flawed)
+
+
+def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Outcome, list[Path]]:
+    """Return what the answered findings come to, and the files that change."""
     answers = from_file(file)
     site = read_site(plan, in_part=True)
     outcome = judged(check(*site, day), answers, day, by)
     if outcome.moves:
         moved = plan_with(site.plan, outcome.addresses)
         outcome = confirmed(outcome, check(moved, site.surveys, day))
-    paths = _written(plan, outcome) if write else _to_write(plan, outcome)
-    if as_json:
-        print(json.dumps(to_json(outcome, bool(paths) and write), indent=2))
-    else:
-        print(to_text(outcome, file.name), end="")
-    for path in paths:
-        print(f"{'written' if write else 'would be written'}: {safe(str(path))}", file=sys.stderr)
-    if not paths:
-        print("nothing to write", file=sys.stderr)
-    return int(bool(outcome.flaws))
+    decisions = _decisions(outcome, site.plan, day)
+    addresses = with_addresses(plan, outcome.addresses) if outcome.moves else ()
+    decided = with_decisions(plan, decisions)  # both are tried before the first file is replaced
+    if write and addresses:
+        write_all(addresses)
+        decided = with_decisions(plan, decisions)
+    if write and decided is not None:
+        decided.write()
+    return outcome, _paths([*addresses, decided])
 
 
-def _to_write(plan: Path, outcome: Outcome) -> list[Path]:
-    """Return the files that would be changed; PlanError where one cannot be."""
-    accepted = with_accepted(plan, outcome.accepted) if outcome.accepted else None
-    moved = with_addresses(plan, outcome.addresses) if outcome.moves else ()
-    return _distinct([*(edit.path for edit in moved), *([accepted.path] if accepted else [])])
+def _decisions(outcome: Outcome, plan: Plan, day: date) -> PlanDecisions:
+    """Return the entries in the order of the findings, so that the order of the rows does not matter."""
+    withdrawn = {str(entry.position): entry for one in outcome.withdrawn for entry in one.entries}
+    accepted = sorted(outcome.accepted, key=lambda entry: (entry.rule, entry.subject, entry.address, entry.other))
+    remarks = sorted(remarks_of(outcome, plan, day), key=lambda one: (one.rule, one.subject, one.address, one.other))
+    return PlanDecisions(accepted=accepted, withdrawn=tuple(withdrawn.values()), remarks=remarks)
 
 
-def _written(plan: Path, outcome: Outcome) -> list[Path]:
-    """Write addresses and accepted findings; both are tried before the first file is replaced."""
-    paths = _to_write(plan, outcome)
-    if outcome.moves:
-        write_all(with_addresses(plan, outcome.addresses))
-    accepted = with_accepted(plan, outcome.accepted) if outcome.accepted else None
-    if accepted is not None:
-        accepted.write()
-    return paths
-
-
-def _distinct(paths: Iterable[Path]) -> list[Path]:
-    return list(dict.fromkeys(paths))
-
-
-def apply_grants(plan: Path, file: Path, day: date, by: str, *, write: bool, as_json: bool) -> int:
-    """Apply the answers to requests and return the exit code: 1 where some rows cannot be applied."""
+def _apply_requests(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Grants, list[Path]]:
+    """Return what the answered requests come to, and the files that change."""
     rows = grants_from(file)
     site = read_site(plan, in_part=True)
     grants = judged_grants(site.plan, asked_of(check(*site, day)).requests, rows, day, by)
-    paths = [edit.path for edit in with_granted(plan, grants.granted)] if grants.granted else []
-    if grants.addresses:
-        paths += [edit.path for edit in with_addresses(plan, grants.addresses)]
-    paths = list(dict.fromkeys(paths))
-    if write and paths:
-        if grants.addresses:
-            write_all(with_addresses(plan, grants.addresses))
-        write_all(with_granted(plan, grants.granted))
-    if as_json:
-        print(json.dumps(grants_to_json(grants, bool(paths) and write), indent=2))
-    else:
-        print(grants_to_text(grants), end="")
-    for path in paths:
-        print(f"{'written' if write else 'would be written'}: {safe(str(path))}", file=sys.stderr)
-    if not paths:
-        print("nothing to write", file=sys.stderr)
-    return int(bool(grants.flaws))
+    entries = PlanDecisions(granted=grants.entries)
+    named = with_granted(plan, grants.granted) if grants.granted else ()
+    moved = with_addresses(plan, grants.addresses) if grants.addresses else ()
+    decided = with_decisions(plan, entries)
+    if write:
+        write_all(moved)
+        write_all(with_granted(plan, grants.granted) if grants.granted else ())
+        again = with_decisions(plan, entries)
+        if again is not None:
+            again.write()
+    return grants, _paths([*named, *moved, decided])
+
+
+def _paths(edits: Iterable[Edit | None]) -> list[Path]:
+    return list(dict.fromkeys(edit.path for edit in edits if edit is not None))

@@ -53,7 +53,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
         "Verify that no line of a record was changed and that its proofs fit, and print its seal.",
     ),
     ("report", "Write the report on a plan and its proofs. Either all files are written or none."),
-    ("answers", "Read the findings that the site has answered, and write the accepted ones into the plan."),
+    ("answers", "Read what the site has answered, and write its decisions into the plan."),
     ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write the reports."),
 )
 INTERRUPTED = 130  # 128 + SIGINT, as shells do

@@ -32,11 +32,13 @@ from netcheck.plan.model import (
     Accepted,
     Cell,
     Conversation,
+    GrantedRequest,
     Interface,
     Position,
     Route,
     Router,
     Scheme,
+    SiteRemark,
     Station,
     Subnet,
     SurveyEntry,
@@ -46,9 +48,11 @@ from netcheck.plan.shapes import (
     AcceptedShape,
     ConversationShape,
     DeviceShape,
+    GrantedShape,
     InterfaceRow,
     InterfaceShape,
     IslandShape,
+    RemarkShape,
     RouterShape,
     SchemeShape,
     Shape,
@@ -75,6 +79,8 @@ class Parts:
     stations: tuple[Station, ...]
     surveys: tuple[SurveyEntry, ...]
     accepted: tuple[Accepted, ...]
+    remarks: tuple[SiteRemark, ...]
+    granted: tuple[GrantedRequest, ...]
     translations: tuple[Translation, ...]
     schemes: tuple[Scheme, ...]
     own_islands: frozenset[str]
@@ -110,6 +116,8 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         stations=tuple(_station(*one) for one in fitted(tables.stations, StationShape)),
         surveys=tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
         accepted=tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
+        remarks=tuple(_remark(*one) for one in fitted(tables.remarks, RemarkShape)),
+        granted=tuple(_granted(*one) for one in fitted(tables.granted, GrantedShape)),
         translations=tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
         schemes=tuple(_scheme(*one) for one in fitted(tables.schemes, SchemeShape)),
         own_islands=frozenset(one.name for one in islands if not one.site),
@@ -265,5 +273,35 @@ def _accepted(shape: AcceptedShape, position: Position) -> Accepted:
         until=shape.until,
         address=shape.address,
         other=shape.with_,
+        decided=shape.decided,
+    )
+
+
+def _remark(shape: RemarkShape, position: Position) -> SiteRemark:
+    return SiteRemark(
+        rule=shape.rule,
+        subject=shape.subject,
+        decision=shape.decision,
+        position=position,
+        by=shape.by,
+        remark=shape.remark,
+        change_to=shape.change_to,
+        address=shape.address,
+        other=shape.with_,
+        decided=shape.decided,
+        reply=shape.reply,
+    )
+
+
+def _granted(shape: GrantedShape, position: Position) -> GrantedRequest:
+    return GrantedRequest(
+        kind=shape.kind,
+        subject=shape.subject,
+        by=shape.by,
+        position=position,
+        island=shape.island or SITE,
+        address=shape.address,
+        what=shape.what,
+        ticket=shape.ticket,
         decided=shape.decided,
     )

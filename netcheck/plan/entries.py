@@ -110,6 +110,8 @@ class Tables:
     stations: tuple[Entry, ...] = ()
     surveys: tuple[Entry, ...] = ()
     accepted: tuple[Entry, ...] = ()
+    remarks: tuple[Entry, ...] = ()
+    granted: tuple[Entry, ...] = ()
     translations: tuple[Entry, ...] = ()
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
     islands: tuple[Entry, ...] = ()

@@ -209,6 +209,38 @@ class Accepted:
     decided: date | None = None  # the day of the decision
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteRemark:
+    """What the site wrote about a finding, such as a question or a change, with the integrator's reply."""
+
+    rule: str
+    subject: str
+    decision: str  # `question`, `change it to` or `use the proposal`
+    position: Position
+    by: str = ""
+    remark: str = ""
+    change_to: str = ""  # the value that the site asks for, where it gave one
+    address: str = ""
+    other: str = ""  # TOML key `with`: the other party of the finding
+    decided: date | None = None
+    reply: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrantedRequest:
+    """A request to the site that it granted. An interface's own address is granted in its row instead."""
+
+    kind: str
+    subject: str
+    by: str
+    position: Position
+    island: str = SITE
+    address: str = ""
+    what: str = ""
+    ticket: str = ""
+    decided: date | None = None
+
+
 @dataclass(frozen=True, kw_only=True)
 class Plan:
     """A plan. `sha256` is the hash of all its files, surveys included, in the order in which they are named."""
@@ -228,6 +260,8 @@ class Plan:
     stations: tuple[Station, ...] = ()
     surveys: tuple[SurveyEntry, ...] = ()
     accepted: tuple[Accepted, ...] = ()
+    remarks: tuple[SiteRemark, ...] = ()
+    granted: tuple[GrantedRequest, ...] = ()
     translations: tuple[Translation, ...] = ()
     schemes: tuple[Scheme, ...] = ()
     own_islands: frozenset[str] = frozenset()  # the islands that are a machine's own: `site = false`

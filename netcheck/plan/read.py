@@ -79,6 +79,8 @@ class Draft:
             stations=self.parts.stations,
             surveys=self.parts.surveys,
             accepted=self.parts.accepted,
+            remarks=self.parts.remarks,
+            granted=self.parts.granted,
             translations=self.parts.translations,
             schemes=self.parts.schemes,
             own_islands=self.parts.own_islands,

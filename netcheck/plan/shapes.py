@@ -229,6 +229,34 @@ class AcceptedShape(Shape):
     decided: Day | None = None
 
 
+class RemarkShape(Shape):
+    """An entry of `[[remark]]`: what the site wrote about a finding, such as a question, and the reply."""
+
+    rule: Name
+    subject: Name
+    decision: Annotated[str, Field(pattern="^(?:question|change it to|use the proposal)$")]
+    by: Label = ""
+    remark: Label = ""
+    change_to: Label = ""
+    address: str = ""
+    with_: str = ""
+    decided: Day | None = None
+    reply: Label = ""
+
+
+class GrantedShape(Shape):
+    """An entry of `[[granted]]`: a request to the site that is no address of an interface, and that it granted."""
+
+    kind: Annotated[str, Field(pattern="^(?:reservation|pool change|DNS record|conversation|switch port)$")]
+    subject: Name
+    by: Name
+    island: str = ""
+    address: str = ""
+    what: str = ""
+    ticket: Label = ""
+    decided: Day | None = None
+
+
 class PlanShape(Shape):
     """The top level of `plan.toml`; the entries of its tables are validated separately."""
 
@@ -242,6 +270,8 @@ class PlanShape(Shape):
     station: list[dict[str, Any]] = []
     survey: list[dict[str, Any]] = []
     accepted: list[dict[str, Any]] = []
+    remark: list[dict[str, Any]] = []
+    granted: list[dict[str, Any]] = []
     island: list[dict[str, Any]] = []
     scheme: list[dict[str, Any]] = []
     subnets: Name | None = None

@@ -70,7 +70,7 @@ def plan_headline(checked: Checked) -> str:
 
 def needed_from_it(asked: Asked, report: Report) -> str:
     """Return in one line what IT has to decide and to do, counted."""
-    counts = Counter(request.kind for request in asked.requests)
+    counts = Counter(request.kind for request in asked.needed)
     words = [_counted(len(report.checked.findings), "decision")] if report.checked.findings else []
     words += [_counted(counts[kind], str(kind)) for kind in RequestKind if counts[kind]]
     return listed(words, most=len(words)) if words else "nothing"

@@ -7,13 +7,13 @@ affects carries the note that it waits, and gets no DNS record.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from ipaddress import ip_address
 
 from netcheck.addr import Address, Range
-from netcheck.plan.model import Cell, Interface, Plan, Position, Subnet, Translation
+from netcheck.plan.model import Cell, GrantedRequest, Interface, Plan, Position, Subnet, Translation
 from netcheck.requests.model import Asked, Request, RequestKind, Zone
 from netcheck.requests.routed_conversations import Face, address_of, requests_of
 from netcheck.rules.catalogue import RULE_NAMED
@@ -21,10 +21,12 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Readdress
 from netcheck.space.addressing import interfaces_by_family, plan_with
-from netcheck.text import listed
+from netcheck.text import listed, natural_key
 
 WITHDRAWN = "no longer asked for: withdraw it"
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
+# A switch and its port: the port begins behind the first space, slash, colon or comma.
+_SWITCH_PORT = re.compile(r"(?P<switch>[^\s/:,]+)[\s/:,]+(?P<port>.+)")
 # Conflicts whose correction keeps address, MAC and name: no reservation waits for them.
 _KEEP_ADDRESS = {
     "mask-broken", "mask-differs", "gateway-off-link", "gateway-unusable", "no-way-there", "no-way-back",
@@ -33,20 +35,71 @@ _KEEP_ADDRESS = {
 
 
 def asked_of(checked: Checked) -> Asked:
-    """Return the requests of a checked plan."""
+    """Return the requests of a checked plan. A DNS record that was granted is in no zone any more."""
     work = _Work(checked)
-    records = tuple(work.records())
+    granted = {identity_of(one): grant_words(one) for one in checked.plan.granted}
+    records = [(record, _marked(request_of(record), granted)) for record in work.records()]
     talks = requests_of(work.plan, checked.conversations, work.faces)
-    requests = (*work.reservations(), *work.pools(), *map(request_of, records), *talks, *work.switch_ports())
-    return Asked(requests, tuple(zones_of(records)))
+    others = [*talks, *sorted(work.switch_ports(), key=_by_switch_port)]
+    first = [_marked(one, granted) for one in (*work.reservations(), *work.pools())]
+    last = [_marked(one, granted) for one in others]
+    requests = (*first, *(request for _, request in records), *last)
+    return Asked(requests, tuple(zones_of(record for record, request in records if not request.granted)))
+
+
+def identity_of(request: Request | GrantedRequest) -> tuple[str, ...]:
+    """Return what identifies a request in an answered file and in the plan, with single spaces."""
+    values = (str(request.kind), request.subject, request.island, request.address, request.what)
+    return tuple(" ".join(value.split()) for value in values)
+
+
+def grant_words(grant: GrantedRequest) -> str:
+    """Return who granted a request, when, and under which ticket."""
+    day = f" on {grant.decided}" if grant.decided else ""
+    return f"by {grant.by}{day}" + (f" ticket {grant.ticket}" if grant.ticket else "")
+
+
+def _marked(request: Request, granted: Mapping[tuple[str, ...], str]) -> Request:
+    """Return a request with its grant, if the plan holds one."""
+    words = granted.get(identity_of(request), "")
+    if not words or request.granted:
+        return request
+    return replace(request, granted=words, note="; ".join(filter(None, (request.note, f"granted {words}"))))
+
+
+def _by_switch_port(request: Request) -> tuple[tuple[tuple[int, int, str], ...], ...]:
+    return tuple(map(natural_key, switch_and_port(request.switch_port)))
+
+
+def switch_and_port(text: str) -> tuple[str, str]:
+    """Return the switch and its port of a text such as `sw-1/5`, `sw-1 Gi1/0/5` or `sw-1:5`; common practice."""
+    found = _SWITCH_PORT.fullmatch(text.strip())
+    return (found["switch"], found["port"]) if found else (text.strip(), "")
 
 
 def changed_since(checked: Checked, before: Checked) -> tuple[Request, ...]:
     """Return the requests that are new or different since an earlier revision, then those that no longer hold."""
     now, then = asked_of(checked).requests, asked_of(before).requests
-    known, kept = set(then), {_about(one) for one in now}
-    withdrawn = (replace(one, note=WITHDRAWN) for one in then if _about(one) not in kept)
-    return (*(one for one in now if one not in known), *withdrawn)
+    known, kept = {replace(one, granted="") for one in then}, {_about(one) for one in now}
+    gone = (one for one in then if _about(one) not in kept and not _done(one, checked))
+    withdrawn = (replace(one, note=WITHDRAWN) for one in gone)
+    return (*(one for one in now if one not in known and not one.granted), *withdrawn)
+
+
+def _done(request: Request, checked: Checked) -> bool:
+    """Return whether a request is gone because the site did it: the zone has the record, or the pool was changed."""
+    if request.kind is RequestKind.DNS:
+        about = request.subject, request.address
+        reverse = " IN PTR " in request.what
+        named = (one for one in checked.in_zones if (one.own if reverse else one.here))
+        return any((one.interface.subject, str(one.address)) == about for one in named)
+    subnet = checked.plan.subnet_named.get(request.subnet)
+    if request.kind is not RequestKind.POOL or subnet is None:
+        return False
+    pools = {str(cell.value) for cell in subnet.pools}
+    planned = {str(one.address.value) for one in checked.plan.interfaces if one.address and one.address.value}
+    inside = re.split(", | and ", request.address)
+    return request.what.partition(" becomes ")[0] not in pools and inside[0] in planned
 
 
 def _about(request: Request) -> tuple[str, ...]:
@@ -93,6 +146,11 @@ class _Work:
     def _there(self) -> frozenset[tuple[str, str | None]]:
         return frozenset((one.subjects[0], one.address) for one in self.checked.findings if one.rule == "already-there")
 
+    def _has(self, subject: str, address: Address) -> bool:
+        """Return whether an address is the interface's own in the plan: `granted` in its row is about this one."""
+        cell = self.checked.plan.interface_named[subject].address
+        return cell is not None and cell.value == address
+
     def _planned(self, subject: str, address: Address) -> Cell[Address] | None:
         """Return the address that the plan still has where another one is proposed, else None."""
         if self._fixes.get((subject, address.family)) != address:
@@ -133,8 +191,10 @@ class _Work:
             if face.address is None or face.address.value is None:
                 yield self._without_address(face, subnet)
             else:
-                note = self._note(face.subject, face.address.value, subnet.name, face.granted)
-                yield self._of(face, subnet, RequestKind.RESERVATION, str(face.address.value), note=note)
+                granted = face.granted if self._has(face.subject, face.address.value) else ""
+                note = self._note(face.subject, face.address.value, subnet.name, granted)
+                asked = self._of(face, subnet, RequestKind.RESERVATION, str(face.address.value), note=note)
+                yield replace(asked, granted=granted)
         for one in self.plan.translations:
             if one.outside.value is not None:
                 yield self._outside(one, one.outside.value)

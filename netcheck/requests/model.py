@@ -18,8 +18,12 @@ class RequestKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One request. Texts are those of the plan, empty where the kind has no such value. `what` is the zone line, the
-    pool as it would become, or the far end of a conversation; `note` names what it waits for."""
+    """One request. Texts are those of the plan, empty where the kind has no such value.
+
+    `what` is the zone line, the pool as it would become, or the far end of a conversation with its service. A
+    conversation has one request for each service: `to` and `to_address` are the far end, `opened_by` is the side that
+    opens connections. `note` names what it waits for. `granted` says who granted it, when, and under which ticket.
+    """
 
     kind: RequestKind
     subject: str
@@ -32,6 +36,12 @@ class Request:
     switch_port: str = ""
     what: str = ""
     note: str = ""
+    to: str = ""
+    to_address: str = ""
+    protocol: str = ""
+    port: str = ""
+    opened_by: str = ""
+    granted: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +58,11 @@ class Asked:
 
     requests: tuple[Request, ...]
     zones: tuple[Zone, ...]
+
+    @property
+    def needed(self) -> tuple[Request, ...]:
+        """Return the requests that the site has not granted yet."""
+        return tuple(request for request in self.requests if not request.granted)
 
     def of(self, kind: str) -> tuple[Request, ...]:
         """Return the requests of one kind."""

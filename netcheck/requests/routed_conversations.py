@@ -28,8 +28,8 @@ class _End:
 
 
 def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
-    """Yield one request for each address family that both ends have; without a common one, one with the addresses they
-    have."""
+    """Yield one request for each service and each address family that both ends have; without a common family, for the
+    addresses they have."""
     by_subject: dict[str, list[Face]] = {}
     for face, subnet in faces:
         by_subject.setdefault(face.subject, []).append((face, subnet))
@@ -43,7 +43,8 @@ def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[
             inside = {one[1].island, two[1].island} <= plan.islands_without_it and one[1].island == two[1].island
             if one[1].name != two[1].name and not inside:
                 source, target = _end(plan, translations, one, two[1]), _end(plan, translations, two, one[1])
-                yield _request(talk, source, target, walked=not first)
+                for service in talk.conversation.services or ("",):
+                    yield _request(talk, source, target, service, walked=not first)
 
 
 def _pairs(sources: list[Face], targets: list[Face]) -> list[tuple[Face, Face]]:
@@ -81,19 +82,25 @@ def address_of(face: Interface) -> str:
     return str(face.address.value) if face.address.value else "not readable"
 
 
-def _request(talk: TracedConversation, source: _End, target: _End, *, walked: bool) -> Request:
+def _request(talk: TracedConversation, source: _End, target: _End, service: str, *, walked: bool) -> Request:
     """Return the request; *walked* means that the conversation's paths belong to these addresses (only the first family
     is traced)."""
     failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
+    protocol, _, port = service.partition(" ")
     return Request(
         kind=RequestKind.CONVERSATION,
         subject=source.face.subject,
         island=source.subnet.island,
         address=source.address,
         subnet=source.subnet.name,
-        what=", ".join((str(target), *talk.conversation.services, _direction(talk))),
+        what=", ".join(filter(None, (str(target), service, _direction(talk)))),
         note="; ".join([*([talk.conversation.why] if talk.conversation.why else []), *inside, *failed]),
+        to=target.face.subject,
+        to_address=target.address,
+        protocol=protocol,
+        port=port,
+        opened_by=_opened_by(talk),
     )
 
 
@@ -102,6 +109,12 @@ def _direction(talk: TracedConversation) -> str:
     conversation = talk.conversation
     ends = {"from": conversation.source, "to": conversation.target}
     return f"opened by {ends[conversation.starts]}" if conversation.starts in ends else "both ways"
+
+
+def _opened_by(talk: TracedConversation) -> str:
+    conversation = talk.conversation
+    sides = {"from": conversation.source, "to": conversation.target, "both": "both sides"}
+    return sides.get(conversation.starts, "not stated")
 
 
 def _undelivered(way: str, walk: Trace) -> list[str]:

@@ -1,13 +1,13 @@
-"""Separates the findings that the site has accepted from the open ones."""
+"""Separates the findings that the site has accepted from the open ones, and finds its remarks on each."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
 from netcheck.addr import Address, Mac
-from netcheck.plan.model import Accepted
+from netcheck.plan.model import Accepted, SiteRemark
 from netcheck.rules.finding import AcceptedFinding, Finding
 
 
@@ -58,7 +58,20 @@ def missing_keys(entry: Accepted, finding: Finding) -> list[str]:
     return keys + ([f'with = "{finding.other}"'] if finding.other and not entry.other else [])
 
 
-def matches(entry: Accepted, finding: Finding) -> bool:
+def remarks_on(findings: Iterable[Finding], remarks: Sequence[SiteRemark]) -> dict[str, tuple[SiteRemark, ...]]:
+    """Return the site's remarks on each finding by the finding's key, in the plan's order."""
+    named: dict[tuple[str, str], list[int]] = {}
+    for index, remark in enumerate(remarks):
+        named.setdefault((remark.rule, remark.subject), []).append(index)
+    found: dict[str, tuple[SiteRemark, ...]] = {}
+    for finding in findings if named else ():
+        several = {index for subject in finding.subjects for index in named.get((finding.rule, subject), ())}
+        if own := tuple(remarks[index] for index in sorted(several) if matches(remarks[index], finding)):
+            found[finding.key] = own
+    return found
+
+
+def matches(entry: Accepted | SiteRemark, finding: Finding) -> bool:
     """Return whether an entry is for this finding: its rule, one of its subjects, and the address and other party if
     the entry names them."""
     if entry.rule != finding.rule or entry.subject not in finding.subjects:
@@ -68,7 +81,7 @@ def matches(entry: Accepted, finding: Finding) -> bool:
     return not entry.other or _same_party(entry, finding)
 
 
-def _same_party(entry: Accepted, finding: Finding) -> bool:
+def _same_party(entry: Accepted | SiteRemark, finding: Finding) -> bool:
     if len(finding.subjects) > 1:
         if entry.subject == finding.subjects[0] and entry.other.strip() == finding.other:
             return True  # compared as one text first, because a name may contain a comma

@@ -8,9 +8,9 @@ from datetime import date
 from itertools import chain
 
 from netcheck.plan.model import Plan
-from netcheck.rules.accept import split_accepted
+from netcheck.rules.accept import remarks_on, split_accepted
 from netcheck.rules.catalogue import RULE_NAMED, RULES
-from netcheck.rules.catalogue.acceptance import ACCEPTED_TOO_WIDE, ACCEPTED_UNUSED
+from netcheck.rules.catalogue.acceptance import ACCEPTED_TOO_WIDE, ACCEPTED_UNUSED, QUESTION, QUESTION_WITHOUT_REPLY
 from netcheck.rules.finding import AcceptedFinding, Breach, Finding, Severity
 from netcheck.rules.names import PlannedName
 from netcheck.rules.other_plans import OtherPlans
@@ -79,8 +79,17 @@ def _checked(scene: Scene, done: Callable[[Rule], None]) -> Checked:
     plan = scene.plan
     order = _Order(plan)
     split = split_accepted(order.sorted(found), plan.accepted, scene.today)
-    of_entries = replace(scene, unused=split.unused, wide=split.wide, run=tuple(RULE_NAMED))
-    leftover = [each for rule in (ACCEPTED_UNUSED, ACCEPTED_TOO_WIDE) for each in _findings(rule, of_entries)]
+    open_ones = {one for several in remarks_on(split.open, plan.remarks).values() for one in several}
+    pending = (one for one in plan.remarks if not one.reply and (one.decision == QUESTION or one in open_ones))
+    of_entries = replace(
+        scene,
+        unused=split.unused,
+        wide=split.wide,
+        pending=tuple(pending),
+        run=tuple(RULE_NAMED),
+    )
+    of_plan = ACCEPTED_UNUSED, ACCEPTED_TOO_WIDE, QUESTION_WITHOUT_REPLY
+    leftover = [each for rule in of_plan for each in _findings(rule, of_entries)]
     findings = order.sorted([*with_fixes(scene, split.open, split.accepted), *leftover])
     return Checked(plan, tuple(findings), split.accepted, _host_count(scene), scene.conversations, scene.in_zones)
 

@@ -11,7 +11,7 @@ from itertools import chain, compress
 from typing import NamedTuple, TypeVar
 
 from netcheck.addr import Address, Mac, Mask
-from netcheck.plan.model import Accepted, Cell, Interface, Plan, Subnet
+from netcheck.plan.model import Accepted, Cell, Interface, Plan, SiteRemark, Subnet
 from netcheck.rules.names import PlannedName, full_name, may_be_same, planned_names
 from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.reachability.trace import TracedConversation
@@ -86,13 +86,15 @@ class Scene:
     """A plan, its surveys, the day of the check, and the other plans of the same call.
 
     `unused` are the accepted entries that matched no finding, `wide` those that match too many, each with the keys to
-    add, `run` the slugs of the rules that were run; they are filled in after all other rules."""
+    add, `pending` the remarks of the site without a reply, `run` the slugs of the rules that were run; these are filled
+    in after all other rules."""
 
     plan: Plan
     surveys: tuple[Survey, ...]
     today: date
     unused: tuple[Accepted, ...] = ()
     wide: tuple[tuple[Accepted, tuple[str, ...]], ...] = ()
+    pending: tuple[SiteRemark, ...] = ()
     run: tuple[str, ...] = ()
     others: OtherPlans = field(default_factory=OtherPlans)
 

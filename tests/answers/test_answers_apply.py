@@ -7,12 +7,14 @@ from datetime import date, timedelta
 
 import pytest
 
-from netcheck.answers.apply import LONGEST, confirmed, judged
+from netcheck.answers.apply import confirmed, judged, remarks_of
 from netcheck.answers.read import Answer
-from netcheck.answers.table import NEVER_ACCEPTED, Decision, cells_of, choices_of
+from netcheck.answers.rows import LONGEST
+from netcheck.answers.table import NEVER_ACCEPTED, REPORT_COLUMNS, Decision, cells_of, choices_of, report_row
+from netcheck.plan.model import Accepted, Position
 from netcheck.report.model import Report
 from netcheck.report.text.answers import to_json, to_text
-from netcheck.rules.accept import matches
+from netcheck.rules.accept import matches, remarks_on
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Finding, Severity
 from netcheck.space.addressing import plan_with
@@ -331,3 +333,104 @@ def test_hostile_subjects_are_found_and_accepted(name: str, sample: Report) -> N
     for row in (answer(finding), answer(finding, key="")):
         (entry,) = judged(checked, [row], TODAY).accepted
         assert matches(entry, finding)
+
+
+def with_entry(sample: Report, entry: Accepted) -> Checked:
+    """Return the check of the sample's plan with a further accepted entry."""
+    plan = replace(sample.plan, accepted=(*sample.plan.accepted, entry))
+    return check(plan, sample.surveys, TODAY)
+
+
+WIDE = Accepted(rule="inside-pool", subject="line-panel/lan", by="x", because="y", position=Position("plan.toml", "w"))
+
+
+@pytest.mark.parametrize("word", ["withdraw", "Withdraw.", "withdraw the acceptance", "no longer accepted"])
+def test_an_acceptance_is_withdrawn(word: str, sample: Report) -> None:
+    """The entry that accepts the finding leaves the plan, and a second reading finds nothing to do."""
+    (agreed,) = sample.checked.accepted
+    outcome = judged(sample.checked, [answer(agreed.finding, word, remark="")], TODAY)
+    (one,) = outcome.withdrawn
+    assert (one.entries, one.reopened, outcome.flaws) == (sample.plan.accepted, 0, ())
+    assert "Withdrawn\n  row 2: too-near of silo-io/bus, by site IT" in to_text(outcome, "a.csv")
+    assert to_json(outcome, written=True)["withdrawn"][0]["key"] == agreed.finding.key
+    after = check(replace(sample.plan, accepted=()), sample.surveys, TODAY)
+    again = judged(after, [answer(agreed.finding, word, remark="")], TODAY)
+    assert (again.withdrawn, again.done, again.flaws) == ((), (2,), ())
+
+
+def test_a_withdrawn_entry_that_accepted_more_says_so(sample: Report) -> None:
+    """Findings that only a withdrawn wide entry accepted are open again, unless a row accepts them now."""
+    wide = replace(WIDE, rule="too-near", subject="silo-io/bus")
+    checked = with_entry(replace(sample, checked=check(replace(sample.plan, accepted=()), sample.surveys, TODAY)), wide)
+    (first,) = (each.finding for each in checked.accepted if each.finding.rule == "too-near")
+    twin = replace(first, others=("00-00-5E-00-53-99",))
+    both = replace(checked, accepted=(*checked.accepted, replace(checked.accepted[0], finding=twin)))
+    (one,) = judged(both, [answer(first, "withdraw")], TODAY).withdrawn
+    assert (len(one.entries), one.reopened) == (1, 1)
+    for rows in ([answer(first, "withdraw"), answer(twin, row=3)], [answer(twin, row=3), answer(first, "withdraw")]):
+        outcome = judged(both, rows, TODAY)
+        assert [(entry.other, entry.position.at) for entry in outcome.accepted] == [("00-00-5E-00-53-99", "row 3")]
+        assert outcome.withdrawn[0].reopened == 0
+
+
+def test_an_entry_that_accepts_nothing_is_withdrawn(sample: Report) -> None:
+    """The note on an unused entry offers to withdraw it."""
+    checked = with_entry(sample, replace(WIDE, subject="nobody/at-home"))
+    note = next(each for each in checked.findings if each.rule == "accepted-unused")
+    assert Decision.WITHDRAW in choices_of(note)
+    (one,) = judged(checked, [answer(note, "withdraw")], TODAY).withdrawn
+    assert [entry.subject for entry in one.entries] == ["nobody/at-home"]
+
+
+def test_choices_of_an_accepted_finding(sample: Report) -> None:
+    """An open finding cannot be withdrawn; an accepted one can be accepted again or withdrawn."""
+    assert Decision.WITHDRAW not in choices_of(sample.checked.findings[TAKEN])
+    assert choices_of(sample.checked.accepted[0].finding, accepted=True) == (Decision.LIVE, Decision.WITHDRAW)
+
+
+def test_questions_and_changes_are_kept_with_their_words(sample: Report) -> None:
+    """Each becomes a remark of the plan with who, when and what; a remark that the plan has is not kept twice."""
+    taken, pool, _, risk = sample.checked.findings[:4]
+    rows = [
+        answer(taken, "change it to", change_to="10.62.20.125", remark="printers end at .124"),
+        answer(pool, "question", remark="since when?", row=3),
+        answer(risk, "change it to", remark="survey it again", row=4),
+    ]
+    outcome = judged(sample.checked, rows, TODAY)
+    remarks = remarks_of(outcome, sample.plan, TODAY)
+    assert [(one.rule, one.decision, one.change_to, one.remark, one.by, one.decided) for one in remarks] == [
+        (
+            "taken-on-site",
+            "change it to",
+            "pasteuriser-plc/cpu=10.62.20.125",
+            "printers end at .124",
+            "site IT",
+            TODAY,
+        ),
+        ("inside-pool", "question", "", "since when?", "site IT", TODAY),
+        ("not-surveyed", "change it to", "", "survey it again", "site IT", TODAY),
+    ]
+    assert remarks_on(sample.checked.findings, remarks) == {
+        taken.key: remarks[:1],
+        pool.key: remarks[1:2],
+        risk.key: remarks[2:],
+    }
+    later = replace(sample.plan, remarks=tuple(replace(one, reply="done", by="other") for one in remarks))
+    assert remarks_of(outcome, later, TODAY + timedelta(days=9)) == ()
+    turned = remarks_of(judged(sample.checked, rows[::-1], TODAY), sample.plan, TODAY)
+    assert set(turned) == set(remarks)
+
+
+def test_earlier_answers_are_in_the_row(sample: Report) -> None:
+    """The reviewer sees what was answered before, with the reply, in the row of the finding."""
+    pool = sample.checked.findings[POOL]
+    rows = [answer(pool, "question", remark="since when?")]
+    (remark,) = remarks_of(judged(sample.checked, rows, TODAY), sample.plan, TODAY)
+    cells = dict(zip(REPORT_COLUMNS, report_row(7, pool, None, [replace(remark, reply="since 2019")]), strict=True))
+    assert cells["number"] == "7"
+    assert cells["earlier-answers"] == "question by site IT on 2026-11-20: since when?; reply: since 2019"
+    (agreed,) = sample.checked.accepted
+    cells = dict(zip(REPORT_COLUMNS, report_row(8, agreed.finding, agreed), strict=True))
+    assert cells["choices"] == "live with it as it is / withdraw"
+    words = "accepted by site IT, until 2026-12-31: the camera is taken down in week 50"
+    assert (cells["earlier-answers"], cells["decision"]) == (words, "")

@@ -105,3 +105,34 @@ def test_a_workbook_plan_takes_grants(tmp_path: Path) -> None:
     answered(tmp_path / "asked.csv", rows)
     assert netcheck(tmp_path, "answers", "plan.xlsx", "asked.csv").returncode == 0
     assert read_plan(tmp_path / "plan.xlsx").interface_named[row["subject"]].granted == f"by site IT on {DAY}"
+
+
+def test_all_kinds_of_requests_are_kept_and_not_asked_again(desk: Path) -> None:
+    """A granted pool change, DNS pair, conversation and switch port stand in the plan, with the day of the answer."""
+    text = (desk / "p" / "plan.toml").read_text("utf-8")
+    text = text.replace('name = "Tarn', 'domain = "creamery.example"\nname = "Tarn')
+    text = text.replace(
+        'address = "10.62.20.72"', 'address = "10.62.20.72"\nhost-name = "drive"\nswitch-port = "sw-1/3"'
+    )
+    talk = '[[conversation]]\nfrom = "filler-plc/cpu"\nto = "separator-drive/lan"\nservices = ["tcp 502", "udp 67"]\n'
+    (desk / "p" / "plan.toml").write_text(text + talk, "utf-8")
+    assert netcheck(desk, "report", "p", "--requests", "asked.csv").returncode == 0
+    rows = rows_of(desk / "asked.csv")
+    kinds = ["pool change", "DNS record", "DNS record", "conversation", "conversation", "switch port"]
+    several = [row for row in rows if row["kind"] != "reservation"]
+    assert [row["kind"] for row in several] == kinds
+    for row in several[:4] + several[5:]:
+        row.update({"granted": "x", "by": "site IT", "ticket": "CHG-9"})
+    answered(desk / "asked.csv", rows)
+    shape = json.loads(netcheck(desk, "answers", "p", "asked.csv", "--format", "json").stdout)
+    assert (len(shape["noted"]), shape["granted"], shape["mend"], shape["written"]) == (5, {}, [], True)
+    grants = read_plan(desk / "p").granted
+    assert [one.kind for one in grants] == [*kinds[:4], "switch port"]
+    assert {(one.by, one.ticket, str(one.decided)) for one in grants} == {("site IT", "CHG-9", DAY)}
+    assert netcheck(desk, "answers", "p", "asked.csv", day="2026-12-24").stderr == "nothing to write\n"
+    assert netcheck(desk, "report", "p", "--requests", "again.csv", "--out", "r.md").returncode == 0
+    again = [row["note"] for row in rows_of(desk / "again.csv") if row["kind"] != "reservation"]
+    said = [f"granted by site IT on {DAY} ticket CHG-9" in note for note in again]
+    assert said == [True, True, True, True, False, True]
+    needed = next(line for line in (desk / "r.md").read_text("utf-8").splitlines() if line.startswith("Needed from IT"))
+    assert needed.endswith("10 reservations and 1 conversation")

@@ -105,6 +105,21 @@ by = "site IT"
 because = "moved soon"
 until = 2026-12-31
 with = "10.62.30.71"
+[[remark]]
+rule = "too-near"
+subject = "filler-plc/cpu"
+decision = "question"
+by = "site IT"
+remark = "since when?"
+decided = 2026-10-30
+reply = "since 2019"
+[[granted]]
+kind = "DNS record"
+subject = "filler-plc/cpu"
+address = "10.62.30.70"
+what = "filler-plc.plant.example. 3600 IN A 10.62.30.70"
+by = "site IT"
+ticket = "CHG-118"
 """
 HOSTS = "IP Addr.;HW\n10.62.30.71;00-00-5E-00-53-31\n"
 LAN = {"device": "capper", "interface": "lan", "subnet": "inside", "address": "192.168.10.072"}
@@ -168,6 +183,27 @@ SHEETS: dict[str, list[dict[str, Any]]] = {
             "because": "moved soon",
             "until": date(2026, 12, 31),
             "with": "10.62.30.71",
+        }
+    ],
+    "remarks": [
+        {
+            "rule": "too-near",
+            "subject": "filler-plc/cpu",
+            "decision": "question",
+            "by": "site IT",
+            "remark": "since when?",
+            "decided": date(2026, 10, 30),
+            "reply": "since 2019",
+        }
+    ],
+    "granted": [
+        {
+            "kind": "DNS record",
+            "subject": "filler-plc/cpu",
+            "address": "10.62.30.70",
+            "what": "filler-plc.plant.example. 3600 IN A 10.62.30.70",
+            "by": "site IT",
+            "ticket": "CHG-118",
         }
     ],
 }

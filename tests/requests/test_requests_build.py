@@ -389,8 +389,12 @@ def test_nothing_is_requested_for_a_machines_own_island(
 def test_conversations_have_service_and_side(checked: Callable[[str], Checked]) -> None:
     """A conversation has its transport protocols and ports (RFC 6335) and the side that opens connections."""
     more = 'services = ["TCP 502", "udp/2222-2230"]\nstarts = "to"\nwhy = '
-    (one,) = asked_of(checked((HEAD + DEVICES).replace("why = ", more, 1))).of(RequestKind.CONVERSATION)
-    assert one.what.endswith("tcp 502, udp 2222-2230, opened by filler-plc/cpu")
+    found = asked_of(checked((HEAD + DEVICES).replace("why = ", more, 1))).of(RequestKind.CONVERSATION)
+    assert [(one.protocol, one.port, one.opened_by) for one in found] == [
+        ("tcp", "502", "filler-plc/cpu"),
+        ("udp", "2222-2230", "filler-plc/cpu"),
+    ]
+    assert [one.what.endswith(f"{one.protocol} {one.port}, opened by filler-plc/cpu") for one in found] == [True, True]
 
 
 ZONE = "$ORIGIN hall-2.example.\n$TTL 3600\npanel IN A 10.62.30.7\n"

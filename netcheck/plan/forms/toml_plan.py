@@ -37,9 +37,18 @@ ENTRY_TABLES = (
     "station",
     "survey",
     "accepted",
+    "remark",
+    "granted",
     "island",
     "scheme",
 )
+# The key that names an entry of a table; entries of tables that have none are numbered.
+_NAMES = {
+    "survey": "file",
+    "translation": "outside",
+    "scheme": "range",
+    **dict.fromkeys(("accepted", "remark", "granted"), ""),
+}
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _ROWS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
@@ -153,6 +162,8 @@ def _tables(top: Entry, path: Path, files: HashedFiles, problems: list[Problem])
         stations=_entries(top, "station"),
         surveys=_entries(top, "survey"),
         accepted=_entries(top, "accepted"),
+        remarks=_entries(top, "remark"),
+        granted=_entries(top, "granted"),
         translations=(*_entries(top, "translation"), *csv.get("translations", ())),
         islands=_entries(top, "island"),
         schemes=_entries(top, "scheme"),
@@ -185,5 +196,5 @@ def label_of(kind: str, table: Mapping[str, object], number: int) -> str:
     if kind == "conversation":
         ends = (table.get("from"), table.get("to"))
         return " to ".join(safe(end, 80) for end in ends if isinstance(end, str) and end.strip()) or str(number)
-    name = table.get({"survey": "file", "accepted": "", "translation": "outside", "scheme": "range"}.get(kind, "name"))
+    name = table.get(_NAMES.get(kind, "name"))
     return safe(name.strip(), 80) if isinstance(name, str) and name.strip() else str(number)

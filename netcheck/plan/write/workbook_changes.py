@@ -1,4 +1,4 @@
-"""Writes addresses and accepted findings into a plan's workbook; nothing else in it changes.
+"""Writes addresses and the site's decisions into a plan's workbook; nothing else in it changes.
 
 The result is read back and compared before it is returned.
 """
@@ -8,19 +8,18 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from netcheck.errors import NetcheckError
 from netcheck.plan.forms.csv_table import title_of, titled_records
 from netcheck.plan.forms.workbook_plan import sheet_called
-from netcheck.plan.shapes import AcceptedShape, InterfaceRow, Shape
+from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.tables.delimited import Record
 from netcheck.tables.workbook_edit import workbook_with_cells, workbook_with_sheet
 from netcheck.tables.workbook_read import cell_text, opened_from
 
-SHEET = "accepted"
-IDENTITY = ("rule", "subject", "address", "with")  # the keys that identify a finding
-VALUES = ("by", "because", "until", "decided")  # the keys that the site decides on
+if TYPE_CHECKING:
+    from netcheck.plan.write.decisions import DecisionTable
 
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
@@ -77,19 +76,23 @@ def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Re
         raise ValueError(error.problems[0].what) from error
 
 
-def workbook_with_accepted(data: bytes, rows: Sequence[Mapping[str, Any]]) -> bytes:
-    """Return the workbook with these entries, unchanged where it has them; ValueError where others would change."""
-    sheet, records = _sheet(data, SHEET, AcceptedShape)
-    layout = _Layout(records)
+def workbook_with_entries(
+    data: bytes, table: DecisionTable, rows: Sequence[Mapping[str, Any]], gone: Sequence[Mapping[str, Any]] = ()
+) -> bytes:
+    """Return the workbook with these entries and without those that are gone; ValueError where others would change."""
+    sheet, records = _sheet(data, table.sheet, table.shape)
+    layout = _Layout(records, table)
+    for row in gone:
+        layout.clear(row)
     for row in rows:
         layout.put(row)
     if not layout.cells:
         return data
-    whole = data if sheet else workbook_with_sheet(data, SHEET)
-    new = workbook_with_cells(whole, sheet or SHEET, layout.cells)
+    whole = data if sheet else workbook_with_sheet(data, table.sheet)
+    new = workbook_with_cells(whole, sheet or table.sheet, layout.cells)
     if {
         (record.row, *cell)
-        for record in _sheet(new, SHEET, AcceptedShape)[1]
+        for record in _sheet(new, table.sheet, table.shape)[1]
         for cell in enumerate(record.cells, 1)
         if cell[1]
     } != {(*at, text) for at, text in layout.texts.items() if text}:
@@ -102,6 +105,7 @@ class _Layout:
     """The layout of the sheet: the texts of all cells by row and column, and those that change."""
 
     records: Sequence[Record]
+    table: DecisionTable
     cells: dict[tuple[int, int], str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -110,23 +114,32 @@ class _Layout:
         self.columns = {title_of(text): column for column, text in enumerate(head.cells, 1) if text.strip()}
         self.header, self.last = head.row, max((record.row for record in self.records), default=1)
         rows = [record.row for record in reversed(self.records[1:])]
-        self.there = {
-            tuple(self._text(row, key) for key in IDENTITY): row for row in rows
-        }  # of equal rows the first one
+        # Of equal rows the first one.
+        self.there = {tuple(self._text(row, key) for key in self.table.identity): row for row in rows}
 
     def _text(self, row: int, key: str) -> str:
         return self.texts.get((row, self.columns.get(key, 0)), "").strip()
 
     def put(self, row: Mapping[str, Any]) -> None:
         """Write an entry into its own row, or below the last row."""
-        texts = {key: cell_text(row.get(key)) for key in (*IDENTITY, *VALUES)}
-        identity = tuple(texts[key] for key in IDENTITY)
+        texts = {key: cell_text(row.get(key)) for key in (*self.table.identity, *self.table.values)}
+        identity = tuple(texts[key] for key in self.table.identity)
         if identity not in self.there:
             self.last += 1
             self.there[identity] = self.last
         for key, text in texts.items():
             if text != self._text(self.there[identity], key):
                 self._set(self.there[identity], self._column(key), text)
+
+    def clear(self, row: Mapping[str, Any]) -> None:
+        """Empty the rows of an entry; the reader leaves empty rows out."""
+        wanted = tuple(cell_text(row.get(key)) for key in self.table.identity)
+        for record in self.records[1:]:
+            if tuple(self._text(record.row, key) for key in self.table.identity) == wanted:
+                self.there.pop(wanted, None)
+                for column, text in enumerate(record.cells, 1):
+                    if text:
+                        self._set(record.row, column, "")
 
     def _column(self, key: str) -> int:
         if key not in self.columns:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from netcheck.answers.apply import AnswerRemark, Flaw, Move, Outcome
+from netcheck.answers.apply import AnswerRemark, Flaw, Move, Outcome, Withdrawal
 from netcheck.answers.grants import AnsweredRequest, Grants
 from netcheck.plan.model import Accepted
 from netcheck.text import safe
@@ -19,6 +19,7 @@ def to_text(outcome: Outcome, file: str) -> str:
         ("Addresses for the plan", map(_move, outcome.moves)),
         ("Accepted", map(_accepted, outcome.accepted)),
         ("Accepted in the plan already", map(_accepted, outcome.already)),
+        ("Withdrawn", map(_withdrawn, outcome.withdrawn)),
         ("The plan has to change", map(_remark, outcome.changes)),
         ("Questions", map(_remark, outcome.questions)),
         ("Done: the plan holds the change already", (f"  row {row}" for row in outcome.done)),
@@ -34,6 +35,7 @@ def to_json(outcome: Outcome, written: bool) -> dict[str, Any]:
         "moved": list(map(_move_json, outcome.moves)),
         "accepted": list(map(_accepted_json, outcome.accepted)),
         "already": list(map(_accepted_json, outcome.already)),
+        "withdrawn": list(map(_withdrawn_json, outcome.withdrawn)),
         "change": list(map(_remark_json, outcome.changes)),
         "question": list(map(_remark_json, outcome.questions)),
         "done": list(outcome.done),
@@ -62,6 +64,13 @@ def _accepted(entry: Accepted) -> str:
     return f"  {entry.position.at}: {entry.rule} of {_subject(entry)}, by {safe(entry.by, 80)}{until}: {because}"
 
 
+def _withdrawn(one: Withdrawal) -> str:
+    who = f", by {safe(one.by, 80)}" if one.by else ""
+    more = f"; {one.reopened} more findings of the same entry are open again" if one.reopened else ""
+    subjects = safe(", ".join(one.finding.subjects), 200)
+    return f"  row {one.row}: {one.finding.rule} of {subjects}{who}{more}"
+
+
 def _subject(entry: Accepted) -> str:
     at = f" at {safe(entry.address, 60)}" if entry.address else ""
     return f"{safe(entry.subject, 120)}{at}" + (f" with {safe(entry.other, 120)}" if entry.other else "")
@@ -82,6 +91,7 @@ def _counts(outcome: Outcome) -> str:
     counts = (
         (len(outcome.addresses), "new addresses"),
         (len(outcome.already), "accepted already"),
+        (len(outcome.withdrawn), "withdrawn"),
         (len(outcome.done), "done"),
     )
     more = "".join(f", {count} {word}" for count, word in counts if count)
@@ -115,6 +125,18 @@ def _accepted_json(entry: Accepted) -> dict[str, Any]:
     }
 
 
+def _withdrawn_json(one: Withdrawal) -> dict[str, Any]:
+    return {
+        "row": one.row,
+        "rule": one.finding.rule,
+        "subjects": list(one.finding.subjects),
+        "key": one.finding.key,
+        "by": one.by,
+        "entries": len(one.entries),
+        "reopened": one.reopened,
+    }
+
+
 def _remark_json(remark: AnswerRemark) -> dict[str, Any]:
     return {
         "row": remark.row,
@@ -136,7 +158,7 @@ def grants_to_text(grants: Grants) -> str:
     ]
     parts = (
         ("Granted, for the plan", granted),
-        ("Granted, not stored in the plan", list(map(_answered, grants.noted))),
+        ("Granted, in the plan as [[granted]]", list(map(_answered, grants.noted))),
         ("Refused: the plan has to change", list(map(_answered, grants.refused))),
         ("To correct", [f"  row {flaw.row}: {flaw.what}" for flaw in grants.flaws]),
     )

@@ -81,5 +81,6 @@ RULES: tuple[Rule, ...] = (
     address.UNPLACED,
     acceptance.ACCEPTED_TOO_WIDE,
     acceptance.ACCEPTED_UNUSED,
+    acceptance.QUESTION_WITHOUT_REPLY,
 )
 RULE_NAMED: dict[str, Rule] = {rule.slug: rule for rule in RULES}

@@ -1,4 +1,4 @@
-"""The rules on accepted entries: those that match no finding, and those that match too many."""
+"""The rules on what the site decided: accepted entries that match no finding or too many, questions without a reply."""
 
 from __future__ import annotations
 
@@ -33,6 +33,19 @@ def _too_wide(scene: Scene) -> Iterator[Breach]:
         yield Breach((entry.subject,), message, str(entry.position), entry.address or None, (entry.rule, entry.other))
 
 
+QUESTION = "question"  # the decision of a remark that asks for a reply
+
+
+def _without_reply(scene: Scene) -> Iterator[Breach]:
+    for remark in scene.pending:
+        asks = "asks" if remark.decision == QUESTION else f"asks to {remark.decision} {remark.change_to}".rstrip()
+        words = f": {remark.remark}" if remark.remark else ""
+        day = f" on {remark.decided}" if remark.decided else ""
+        others = (f"{remark.rule}: {remark.decision} {remark.change_to} {remark.remark}",)
+        message = f"{remark.by or 'the site'}{day} {asks} about {remark.rule}{words}; the plan has no reply"
+        yield Breach((remark.subject,), message, str(remark.position), remark.address or None, others)
+
+
 _ACCEPTED = """[[accepted]]
 rule = "outside-subnet"
 subject = "filler-plc/cpu"
@@ -62,4 +75,25 @@ ACCEPTED_TOO_WIDE = Rule(
     good=one('address = "10.62.21.61"', f'{_ACCEPTED}address = "10.62.21.61"\n'),
     source="our own rule, because a short entry hides conflicts that nobody accepted",
     check=_too_wide,
+)
+
+_REMARK = """[[remark]]
+rule = "outside-subnet"
+subject = "filler-plc/cpu"
+address = "10.62.21.61"
+decision = "question"
+by = "site IT"
+remark = "is it to be routed?"
+"""
+
+QUESTION_WITHOUT_REPLY = Rule(
+    slug="question-without-reply",
+    severity=Severity.NOTE,
+    what="A question of the site about a finding, or a change that it asks for, has no reply.",
+    why="The next report shows the site what became of each of its remarks. Without a reply it has to ask again. Carry "
+    "out the change, or write the answer into the key `reply` of the remark.",
+    bad=one('address = "10.62.20.61"', _REMARK),
+    good=one('address = "10.62.20.61"', f'{_REMARK}reply = "No, the address was wrong and is corrected."\n'),
+    source="our own rule, because a question that nobody answers delays the plan",
+    check=_without_reply,
 )

@@ -6,6 +6,7 @@ import difflib
 import io
 import tomllib
 import zipfile
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -16,15 +17,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.errors import PlanError
-from netcheck.plan.model import Accepted, Position
+from netcheck.plan.model import Accepted, GrantedRequest, Position, SiteRemark
 from netcheck.plan.read import read_plan
-from netcheck.plan.write.accepted import plan_with_accepted, toml_with_accepted, with_accepted
+from netcheck.plan.write.decisions import (
+    ACCEPTED,
+    PlanDecisions,
+    plan_with_entries,
+    toml_with_entries,
+    toml_without,
+    with_decisions,
+)
 from netcheck.plan.write.new_plan import PREFIX
 from netcheck.plan.write.new_workbook import new_workbook
-from netcheck.plan.write.workbook_changes import workbook_with_accepted
+from netcheck.plan.write.workbook_changes import workbook_with_entries
 
 DAY = date(2026, 12, 31)
 ROW: dict[str, Any] = {"rule": "too-near", "subject": "a/b", "by": "site IT", "because": "it moves"}
+ENTRY = Accepted(rule="too-near", subject="a/b", by="x", because="y", position=Position("", ""))
 WRITTEN = '\n[[accepted]]\nrule = "too-near"\nsubject = "a/b"\nby = "site IT"\nbecause = "it moves"\n'
 
 
@@ -54,8 +63,8 @@ WRITTEN = '\n[[accepted]]\nrule = "too-near"\nsubject = "a/b"\nby = "site IT"\nb
 )
 def test_a_new_entry_leaves_every_other_line(before: str, after: str) -> None:
     """The entry comes after the last one or at the end; comments, order and line ends are kept."""
-    assert toml_with_accepted(before, [ROW]) == after
-    assert toml_with_accepted(after, [ROW]) == after
+    assert toml_with_entries(before, ACCEPTED, [ROW]) == after
+    assert toml_with_entries(after, ACCEPTED, [ROW]) == after
 
 
 def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
@@ -64,7 +73,7 @@ def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
         '[[accepted]] # first\nrule = "too-near"\nsubject = "a/b" # who\nby = "x" # asked twice\nbecause = "y"\n'
         'until = 2026-01-01\n\n[[accepted]]\nrule = "crowded"\nsubject = "s"\nby = "x"\nbecause = "y"\n'
     )
-    after = toml_with_accepted(before, [{**ROW, "until": DAY}])
+    after = toml_with_entries(before, ACCEPTED, [{**ROW, "until": DAY}])
     changed = [line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[0] in "+-"]
     assert changed == [
         '- by = "x" # asked twice',
@@ -74,20 +83,20 @@ def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
         "- until = 2026-01-01",
         "+ until = 2026-12-31",
     ]
-    assert "until" not in tomllib.loads(toml_with_accepted(after, [ROW]))["accepted"][0]
+    assert "until" not in tomllib.loads(toml_with_entries(after, ACCEPTED, [ROW]))["accepted"][0]
 
 
 def test_another_address_or_party_is_another_entry() -> None:
     """An entry for an earlier clash does not cover a new one."""
     rows = [{**ROW, "address": "192.0.2.1"}, {**ROW, "with": "camera"}, ROW]
-    text = toml_with_accepted("", rows)
+    text = toml_with_entries("", ACCEPTED, rows)
     assert tomllib.loads(text)["accepted"] == rows
-    assert toml_with_accepted(text, list(reversed(rows))) == text
+    assert toml_with_entries(text, ACCEPTED, list(reversed(rows))) == text
 
 
 def test_of_two_entries_for_one_finding_the_last_counts() -> None:
     """A finding has one entry, even if it is asked for twice in one call."""
-    text = toml_with_accepted("", [{**ROW, "because": "first"}, ROW])
+    text = toml_with_entries("", ACCEPTED, [{**ROW, "because": "first"}, ROW])
     assert text == WRITTEN
 
 
@@ -95,13 +104,13 @@ def test_of_two_entries_for_one_finding_the_last_counts() -> None:
 def test_any_text_comes_back(text: str, until: date, before: str) -> None:
     """Quotes, line breaks, controls and every script are data."""
     row = {"rule": text, "subject": text, "with": text, "by": text, "because": text, "until": until}
-    assert tomllib.loads(toml_with_accepted(before, [row]))["accepted"] == [row]
+    assert tomllib.loads(toml_with_entries(before, ACCEPTED, [row]))["accepted"] == [row]
 
 
 def test_a_plan_that_would_grow_too_large_is_left(tmp_path: Path) -> None:
     """A plan that netcheck could not read again is not written; the message tells the limit."""
     with pytest.raises(ValueError, match="at most 16,777,216"):
-        plan_with_accepted(b"", [{**ROW, "because": "x" * (16 << 20)}])
+        plan_with_entries(b"", ACCEPTED, [{**ROW, "because": "x" * (16 << 20)}])
 
 
 @pytest.mark.parametrize("text", ["accepted = 1\n", "a = \n", 'accepted = [{rule = "x"}, 1]\n'], ids=ascii)
@@ -110,13 +119,86 @@ def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
     file = tmp_path / "plan.toml"
     file.write_text(text)
     with pytest.raises(PlanError, match=r"plan\.toml"):
-        with_accepted(file, [Accepted(rule="too-near", subject="a/b", by="x", because="y", position=Position("", ""))])
+        with_decisions(file, PlanDecisions(accepted=[ENTRY]))
     assert file.read_text() == text
+
+
+PLAIN = 'format = 1\n\n# devices\n[[device]]\nname = "d"\n'
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        pytest.param(PLAIN + WRITTEN, PLAIN, id="last"),
+        pytest.param(
+            PLAIN + WRITTEN + "\n# stations\n[[station]]\n", PLAIN + "\n# stations\n[[station]]\n", id="middle"
+        ),
+        pytest.param(
+            PLAIN + WRITTEN.replace("too-near", "crowded") + WRITTEN,
+            PLAIN + WRITTEN.replace("too-near", "crowded"),
+            id="of two",
+        ),
+        pytest.param(PLAIN + WRITTEN + WRITTEN, PLAIN, id="twice"),
+        pytest.param((PLAIN + WRITTEN).replace("\n", "\r\n"), PLAIN.replace("\n", "\r\n"), id="crlf"),
+        pytest.param('accepted = [{rule = "too-near", subject = "a/b"}]  # one\n', "accepted = []  # one\n", id="list"),
+        pytest.param(PLAIN, PLAIN, id="not there"),
+    ],
+)
+def test_a_withdrawn_entry_is_removed(before: str, after: str) -> None:
+    """Nothing else changes: an entry that was written and withdrawn leaves the plan as it was."""
+    assert toml_without(before, ACCEPTED, [ROW]) == after
+
+
+def test_an_entry_inside_a_text_is_not_removed() -> None:
+    """A text that looks like an entry is data."""
+    text = f'x = """\n{WRITTEN}"""\n{WRITTEN}'
+    assert tomllib.loads(toml_without(text, ACCEPTED, [ROW])).get("accepted", []) == []
+    assert tomllib.loads(toml_without(text, ACCEPTED, [ROW]))["x"] == WRITTEN
+
+
+def test_a_workbook_loses_a_withdrawn_entry(tmp_path: Path) -> None:
+    """Its row is emptied, the other rows stay, and the plan reads without it."""
+    file = tmp_path / "p.xlsx"
+    file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
+    entries = [ENTRY, replace(ENTRY, rule="crowded")]
+    for decisions in (PlanDecisions(accepted=entries), PlanDecisions(withdrawn=entries[:1])):
+        edit = with_decisions(file, decisions)
+        assert edit is not None
+        edit.write()
+    assert [entry.rule for entry in read_plan(file).accepted] == ["crowded"]
+    assert with_decisions(file, PlanDecisions(withdrawn=entries[:1])) is None
+
+
+@pytest.mark.parametrize("form", ["toml", "xlsx"])
+def test_remarks_and_grants_come_back(form: str, tmp_path: Path) -> None:
+    """They are read as they were written, a reply stays when the same remark comes again, and nothing is doubled."""
+    file = tmp_path / f"plan.{form}"
+    text = 'format = 1\n[site]\nname = "s"\n'
+    file.write_bytes(text.encode() if form == "toml" else new_workbook("p", ["too-near"], date(2026, 11, 2)))
+    at = Position("", "")
+    remark = SiteRemark(
+        rule="too-near", subject="a/b", decision="question", position=at, by="IT", remark='"=why?"', decided=DAY
+    )
+    grant = GrantedRequest(
+        kind="DNS record", subject="a/b", by="IT", position=at, island="cell", what="x IN A y", ticket="7", decided=DAY
+    )
+    for _ in range(2):
+        edit = with_decisions(file, PlanDecisions(remarks=[remark], granted=[grant]))
+        if edit is not None:
+            edit.write()
+    plan = read_plan(file)
+    assert [replace(one, position=at) for one in plan.remarks] == [remark]
+    assert [replace(one, position=at) for one in plan.granted] == [grant]
+    if form == "toml":
+        replied = file.read_text().replace("[[granted]]", 'reply = "so"\n\n[[granted]]')
+        file.write_text(replied)
+        assert with_decisions(file, PlanDecisions(remarks=[replace(remark, by="IT 2")])) is not None
+        assert read_plan(file).remarks[0].reply == "so"
 
 
 def test_a_byte_order_mark_stays() -> None:
     """Some editors write one."""
-    assert plan_with_accepted(b"\xef\xbb\xbfa = 1\n", [ROW]) == b"\xef\xbb\xbfa = 1\n" + WRITTEN.encode()
+    assert plan_with_entries(b"\xef\xbb\xbfa = 1\n", ACCEPTED, [ROW]) == b"\xef\xbb\xbfa = 1\n" + WRITTEN.encode()
 
 
 def rows_of(data: bytes) -> list[list[Any]]:
@@ -140,13 +222,13 @@ def test_a_workbook_takes_entries(tmp_path: Path) -> None:
         address="192.168.10.50",
         other="=1+1",
     )
-    edit = with_accepted(file, [entry])
+    edit = with_decisions(file, PlanDecisions(accepted=[entry]))
     assert edit is not None
     edit.write()
     (read,) = read_plan(file).accepted
     assert (read.because, read.until, read.address, read.other) == ("@SUM(A1)", DAY, "192.168.10.50", "=1+1")
-    assert workbook_with_accepted(edit.data, [row]) == edit.data
-    assert with_accepted(file, [entry]) is None
+    assert workbook_with_entries(edit.data, ACCEPTED, [row]) == edit.data
+    assert with_decisions(file, PlanDecisions(accepted=[entry])) is None
     sheet = openpyxl.load_workbook(file)["accepted"]
     assert [cell.data_type for cell in sheet[2] if cell.value is not None] == ["s"] * 7
     assert read_plan(file).subnets[0].prefix.text == PREFIX
@@ -156,10 +238,10 @@ def test_a_workbook_without_the_sheet_gets_it() -> None:
     """The titles are written with the first entry; a later entry of the same finding changes its row."""
     out = io.BytesIO()
     openpyxl.Workbook().save(out)
-    data = workbook_with_accepted(out.getvalue(), [{**ROW, "until": DAY}])
+    data = workbook_with_entries(out.getvalue(), ACCEPTED, [{**ROW, "until": DAY}])
     keys = ["rule", "subject", "by", "because", "until"]
     assert [cell for cell in rows_of(data)[0] if cell] == keys
-    again = workbook_with_accepted(data, [{**ROW, "because": "later"}, {**ROW, "rule": "crowded"}])
+    again = workbook_with_entries(data, ACCEPTED, [{**ROW, "because": "later"}, {**ROW, "rule": "crowded"}])
     assert [row[:4] for row in rows_of(again)[1:]] == [
         ["too-near", "a/b", "site IT", "later"],
         ["crowded", "a/b", "site IT", "it moves"],
@@ -198,7 +280,9 @@ def test_pictures_formulas_and_macros_stay(sheet: bool) -> None:
     first = "xl/worksheets/sheet1.xml"
     parts[first] = parts[first].replace(b"<v>7</v>", b"<f>3+4</f><v>7</v>")
     parts |= {"xl/media/photo.png": b"\x89PNG", "xl/vbaProject.bin": b"\0"}
-    new = workbook_with_accepted(packed(parts), [{**ROW, "until": DAY}, {**ROW, "rule": "crowded", "subject": "s"}])
+    new = workbook_with_entries(
+        packed(parts), ACCEPTED, [{**ROW, "until": DAY}, {**ROW, "rule": "crowded", "subject": "s"}]
+    )
     after = parts_of(new)
     lists = {"xl/worksheets/sheet2.xml"} | (set() if sheet else _LISTS)
     assert {name for name in after if after[name] != parts.get(name)} == lists
@@ -227,5 +311,5 @@ def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
     workbook.save(file)
     before = file.read_bytes()
     with pytest.raises(PlanError, match=r"formula.*by hand: too-near of a/b"):
-        with_accepted(file, [Accepted(rule="too-near", subject="a/b", by="x", because="y", position=Position("", ""))])
+        with_decisions(file, PlanDecisions(accepted=[ENTRY]))
     assert file.read_bytes() == before

@@ -1,0 +1,300 @@
+"""Writes the site's decisions into a plan: accepted findings, remarks and granted requests.
+
+Comments, layout and all other values are kept. New entries go to the end of `plan.toml`, or of the sheet of their
+kind. An entry with the same identity is changed where it stands; a withdrawn one is removed. Text is inserted here
+rather than by tomlkit, because tomlkit appends an entry below the comments of the next table.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping, MutableMapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, TypeAlias
+
+from netcheck.errors import PlanError, Problem
+from netcheck.files import FileError, read_bounded
+from netcheck.plan.forms.toml_plan import PLAN_LIMIT
+from netcheck.plan.model import SITE, Accepted, GrantedRequest, SiteRemark
+from netcheck.plan.read import plan_file
+from netcheck.plan.shapes import AcceptedShape, GrantedShape, RemarkShape, Shape
+from netcheck.plan.write.addresses import Edit
+from netcheck.plan.write.workbook_changes import workbook_with_entries
+from netcheck.tables.workbook_read import UNPACKED_LIMIT
+from netcheck.text import listed, safe
+
+# The headers of tables, and blank and comment lines at the end of a table.
+_TABLE = re.compile(r"^[ \t]*\[", re.MULTILINE)
+_COMMENTS = re.compile(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)+\Z", re.MULTILINE)
+
+Row: TypeAlias = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionTable:
+    """A table of decisions: its key in `plan.toml`, its sheet in a workbook, the keys that identify an entry, and those
+    that a later decision changes."""
+
+    key: str
+    sheet: str
+    shape: type[Shape]
+    identity: tuple[str, ...]
+    values: tuple[str, ...]
+
+
+_FINDING = ("rule", "subject", "address", "with")
+ACCEPTED = DecisionTable("accepted", "accepted", AcceptedShape, _FINDING, ("by", "because", "until", "decided"))
+REMARKS = DecisionTable(
+    "remark", "remarks", RemarkShape, (*_FINDING, "decision", "change-to", "remark"), ("by", "decided")
+)
+GRANTED = DecisionTable(
+    "granted", "granted", GrantedShape, ("kind", "subject", "island", "address", "what"), ("by", "ticket", "decided")
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanDecisions:
+    """The entries that a plan needs, and the accepted ones that it loses."""
+
+    accepted: Sequence[Accepted] = ()
+    withdrawn: Sequence[Accepted] = ()
+    remarks: Sequence[SiteRemark] = ()
+    granted: Sequence[GrantedRequest] = ()
+
+    @property
+    def rows(self) -> Iterator[tuple[DecisionTable, list[dict[str, Any]], list[dict[str, Any]]]]:
+        """Yield each table that changes, with the rows to write and the rows to remove."""
+        for table, entries, gone in (
+            (ACCEPTED, [*map(row_of, self.accepted)], [*map(row_of, self.withdrawn)]),
+            (REMARKS, [*map(row_of, self.remarks)], []),
+            (GRANTED, [*map(row_of, self.granted)], []),
+        ):
+            if entries or gone:
+                yield table, entries, gone
+
+
+def with_decisions(path: str | Path, decisions: PlanDecisions) -> Edit | None:
+    """Return the plan's changed file, or None where it holds all this already; PlanError where it cannot be changed
+    safely.
+    """
+    file = plan_file(Path(path))
+    book = file.suffix.casefold() == ".xlsx"
+    try:
+        data = new = read_bounded(file, UNPACKED_LIMIT if book else PLAN_LIMIT, text=not book)
+        for table, rows, gone in decisions.rows:
+            new = workbook_with_entries(new, table, rows, gone) if book else plan_with_entries(new, table, rows, gone)
+    except FileError as error:
+        raise PlanError(error.at(safe(file.name))) from error
+    except ValueError as error:
+        words = [_words(row) for _, rows, gone in decisions.rows for row in rows + gone]
+        do = f"Change by hand: {listed(words, 20)}"
+        raise PlanError(
+            Problem(f"it cannot be changed without changing other values: {error}", safe(file.name), do)
+        ) from error
+    return None if new == data else Edit(file, new)
+
+
+def _words(row: Row) -> str:
+    return f"{safe(str(row.get('rule') or row.get('kind')), 40)} of {safe(str(row['subject']), 80)}"
+
+
+def row_of(entry: Accepted | SiteRemark | GrantedRequest) -> dict[str, Any]:
+    """Return an entry's values by key in the order of writing; empty ones are left out."""
+    match entry:
+        case Accepted():
+            values = {**_finding(entry), "by": entry.by, "because": entry.because, "until": entry.until}
+        case SiteRemark():
+            said = {"decision": entry.decision, "change-to": entry.change_to, "remark": entry.remark, "by": entry.by}
+            values = {**_finding(entry), **said}
+        case GrantedRequest():
+            island = "" if entry.island == SITE else entry.island
+            asked = {"kind": entry.kind, "subject": entry.subject, "island": island, "address": entry.address}
+            values = {**asked, "what": entry.what, "by": entry.by, "ticket": entry.ticket}
+    values["decided"] = entry.decided
+    if isinstance(entry, SiteRemark):
+        values["reply"] = entry.reply
+    return {key: value for key, value in values.items() if value}
+
+
+def _finding(entry: Accepted | SiteRemark) -> dict[str, Any]:
+    return {"rule": entry.rule, "subject": entry.subject, "address": entry.address, "with": entry.other}
+
+
+def plan_with_entries(data: bytes, table: DecisionTable, rows: Sequence[Row], gone: Sequence[Row] = ()) -> bytes:
+    """Return the bytes of `plan.toml` with these entries; ValueError where another value would change."""
+    mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
+    text = toml_without(data[len(mark) :].decode("utf-8"), table, gone)
+    new = mark + toml_with_entries(text, table, rows).encode("utf-8")
+    if len(new) > PLAN_LIMIT:
+        raise ValueError(f"it would have {len(new):,} bytes; at most {PLAN_LIMIT:,} are read")
+    return new
+
+
+def toml_without(text: str, table: DecisionTable, gone: Sequence[Row]) -> str:
+    """Return a plan's TOML without these entries, nor the blank line above each; ValueError where another value would
+    change."""
+    expected, wanted = tomllib.loads(text), {_identity(table, row) for row in gone}
+    listing = _listing(expected, table)
+    places = [at for at, entry in enumerate(listing) if _identity(table, entry) in wanted]
+    if not places:
+        return text
+    expected[table.key] = [entry for at, entry in enumerate(listing) if at not in places]
+    for one in (_without_tables(text, table, places), _without_items(text, table, places)):
+        parsed = _parsed(one)
+        if parsed is not None and {table.key: [], **parsed} == expected:
+            return one
+    raise ValueError("another value would change with it")
+
+
+def _without_tables(text: str, table: DecisionTable, places: Iterable[int]) -> str:
+    blocks = list(_blocks(text, table))
+    for at in sorted((at for at in places if at < len(blocks)), reverse=True):
+        start, end = blocks[at]
+        before, after = text[:start], text[end:]
+        newline = "\r\n" if before.endswith("\r\n") else "\n"
+        if before.endswith(2 * newline) and (not after or after.startswith(newline)):
+            before = before.removesuffix(newline)
+        text = before + after
+    return text
+
+
+def _without_items(text: str, table: DecisionTable, places: Iterable[int]) -> str:
+    import tomlkit  # only when a plan is written
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        document = tomlkit.parse(text)
+        listing: Any = document[table.key]
+        for at in sorted(places, reverse=True):
+            del listing[at]
+        return tomlkit.dumps(document)
+    except (TOMLKitError, RecursionError, IndexError) as error:
+        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+
+
+def _listing(document: dict[str, Any], table: DecisionTable) -> list[dict[str, Any]]:
+    listing = document.setdefault(table.key, [])
+    if not isinstance(listing, list) or not all(isinstance(entry, dict) for entry in listing):
+        raise ValueError(f"its {table.key} entries are not tables")
+    return listing
+
+
+def toml_with_entries(text: str, table: DecisionTable, rows: Sequence[Row]) -> str:
+    """Return a plan's TOML with these entries; ValueError where another value would change."""
+    expected = tomllib.loads(text)
+    if not rows:
+        return text
+    listing = _listing(expected, table)
+    there = {_identity(table, entry): at for at, entry in reversed(list(enumerate(listing)))}
+    changed, added = {}, []
+    for row in {_identity(table, row): row for row in rows}.values():
+        at = there.setdefault(_identity(table, row), len(listing))
+        if at == len(listing):
+            added.append(row)
+            listing.append(dict(row))
+        elif not _same(table, listing[at], row):
+            changed[at] = row
+            _put(table, listing[at], row)
+    new = _with_changes(text, table, changed) if changed else text
+    several = _with_added(new, table, added) if added else iter((new,))
+    for one in several:
+        if _parsed(one) == expected:
+            return one
+    raise ValueError("another value would change with it")
+
+
+def _identity(table: DecisionTable, entry: Row) -> tuple[str, ...]:
+    return tuple(str(entry.get(key, "")).strip() for key in table.identity)
+
+
+def _same(table: DecisionTable, entry: Row, row: Row) -> bool:
+    return all(entry.get(key) == row.get(key) for key in table.values)
+
+
+def _put(table: DecisionTable, entry: MutableMapping[str, Any], row: Row) -> None:
+    for key in table.values:
+        if key in row:
+            if entry.get(key) != row[key]:
+                entry[key] = row[key]
+        elif key in entry:
+            del entry[key]
+
+
+def _parsed(text: str) -> dict[str, Any] | None:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return None
+
+
+def _with_changes(text: str, table: DecisionTable, changed: Mapping[int, Row]) -> str:
+    import tomlkit  # only when a plan is written
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        document = tomlkit.parse(text)
+        listing: Any = document[table.key]
+        for at, row in changed.items():
+            _put(table, listing[at], row)
+        return tomlkit.dumps(document)
+    except (TOMLKitError, RecursionError) as error:
+        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+
+
+def _with_added(text: str, table: DecisionTable, added: Sequence[Row]) -> Iterator[str]:
+    """Yield the text with further entries in each of three ways, the preferred one first.
+
+    As tables after the last one of their kind, as tables at the end, and as items of a list such as `accepted = [...]`.
+    The caller takes the first that parses to the expected values.
+    """
+    import tomlkit
+
+    newline = "\r\n" if "\r\n" in text else "\n"
+    tables = [
+        newline.join(
+            ("", f"[[{table.key}]]", *(f"{key} = {tomlkit.item(value).as_string()}" for key, value in row.items()), "")
+        )
+        for row in added
+    ]
+    for at in dict.fromkeys((_behind_the_last(text, table), len(text))):
+        before = text[:at] if text[:at].endswith("\n") or not at else text[:at] + newline
+        yield before + "".join(tables) + text[at:]
+    yield _with_items(text, table, added)
+
+
+def _behind_the_last(text: str, table: DecisionTable) -> int:
+    """Return where the last entry of a table ends."""
+    blocks = list(_blocks(text, table))
+    return blocks[-1][1] if blocks else len(text)
+
+
+def _blocks(text: str, table: DecisionTable) -> Iterator[tuple[int, int]]:
+    """Yield beginning and end of each entry of a table; comments below it belong to the next table."""
+    own = re.compile(rf"[ \t]*\[\[[ \t]*{table.key}[ \t]*\]\]")
+    heads = [found.start() for found in _TABLE.finditer(text)]
+    for start, after in pairwise([*heads, len(text)]):
+        if own.match(text, start):
+            block = text[start:after]
+            yield start, after if after == len(text) else start + len(_COMMENTS.sub("", block))
+
+
+def _with_items(text: str, table: DecisionTable, added: Sequence[Row]) -> str:
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+    from tomlkit.items import Array
+
+    try:
+        document = tomlkit.parse(text)
+        listing: Any = document.get(table.key)
+        if isinstance(listing, Array):
+            for row in added:
+                item = tomlkit.inline_table()
+                item.update(row)
+                listing.append(item)
+        return tomlkit.dumps(document)
+    except (TOMLKitError, RecursionError) as error:
+        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
