@@ -19,6 +19,7 @@ SLOW_FILES = {
     "test_cli_report.py",
     "test_cli_several_plans.py",
     "test_cli_suggest.py",
+    "test_cli_terminal.py",
     "test_field_readiness.py",
     "test_intake_device_list.py",
     "test_wire_portable.py",

@@ -19,14 +19,20 @@ from typing import Protocol
 
 from netcheck.proof.events import Event, Key, Press
 
+if sys.platform != "win32":
+    import termios
+    import tty
+
 KEYS: dict[str, Press] = {
     **dict.fromkeys(("", "\n", "\r"), Key.ENTER),
     "s": Key.SKIP,
     "S": Key.SKIP,
     "q": Key.QUIT,
     "Q": Key.QUIT,
-    **{str(number): number for number in range(1, 10)},
 }
+DIGITS = "0123456789"
+BACKSPACE = ("\x7f", "\x08")
+MOST_DIGITS = 4  # of the number of a row
 MOST = 4096  # characters of one line that are kept, and bytes or keys taken in one call
 FUNCTION_KEY = ("\x00", "\xe0")  # of a Windows console: an arrow, page or function key; a second character says which
 CTRL_C = "\x03"
@@ -57,16 +63,62 @@ class LineKeys:
         *lines, self.rest = (self.rest + data)[-MOST:].split(b"\n")
         if ended and self.rest:
             lines, self.rest = [*lines, self.rest], b""
-        words = [line.decode("ascii", "ignore").strip() for line in lines]
-        return [KEYS[word] for word in words if word in KEYS]
+        words = [line.decode("ascii", "replace").strip() for line in lines]  # else other letters would be Enter
+        return [key for word in words if (key := self._key(word)) is not None]
+
+    @staticmethod
+    def _key(word: str) -> Press | None:
+        if word.isascii() and word.isdecimal() and len(word) <= MOST_DIGITS:
+            return int(word) or None
+        return KEYS.get(word)
 
 
-class Keyboard:
+class SingleKeys:
+    """Turns the characters of a terminal into keys, and digits into the number of a row of the screen.
+
+    A digit counts at once where no row has a longer number that begins with it, so that with up to nine rows every
+    number is one key. Else a second digit or Enter completes the number, and every other key discards it. `typed` are
+    the digits so far.
+    """
+
+    def __init__(self, rows: int = 9) -> None:
+        """`rows` is how many rows the screen has."""
+        self.rows, self.typed = rows, ""
+
+    def key(self, character: str) -> Press | None:
+        """Return the key that a character completes, if it does."""
+        typed, self.typed = self.typed, ""
+        if character in DIGITS:
+            typed += character
+            if int(typed) * 10 <= self.rows and len(typed) < len(str(self.rows)):
+                self.typed = typed
+                return None
+            return int(typed) or None
+        if typed and KEYS.get(character) is Key.ENTER:
+            return int(typed) or None
+        return None if typed and character in BACKSPACE else KEYS.get(character)
+
+
+class Keyboard(SingleKeys):
     """Reads keys from standard input where `select` can wait for it. `ended` is true once no more can come."""
 
-    def __init__(self, handle: int, terminal: bool) -> None:
+    def __init__(self, handle: int, terminal: bool, rows: int = 9) -> None:
+        super().__init__(rows)
         self.handle, self.terminal, self.ended = handle, terminal, False
         self._lines = LineKeys()
+
+    if sys.platform != "win32":
+
+        def take_terminal(self) -> None:
+            """Let single keys through without a line end, at the start and after a stop (Ctrl-Z)."""
+            if self.terminal:
+                self._before = termios.tcgetattr(self.handle)
+                tty.setcbreak(self.handle)
+
+        def leave_terminal(self) -> None:
+            """Restore the terminal's mode, at the end and for a stop."""
+            if self.terminal:
+                termios.tcsetattr(self.handle, termios.TCSADRAIN, self._before)
 
     def pressed(self) -> list[Press]:
         """Return the keys since the last call."""
@@ -80,7 +132,8 @@ class Keyboard:
             data += chunk
         if not self.terminal:
             return self._lines.keys(data, self.ended)
-        return [KEYS[key] for key in _SEQUENCE.sub(b"", data).decode("ascii", "ignore") if key in KEYS]
+        characters = _SEQUENCE.sub(b"", data).decode("ascii", "ignore")
+        return [key for character in characters if (key := self.key(character)) is not None]
 
     def told(self, event: Event) -> None:
         """Ignore the event: a person reads the screen."""
@@ -121,7 +174,7 @@ if sys.platform == "win32":
     import ctypes
     import msvcrt
 
-    class ConsoleKeys:
+    class ConsoleKeys(SingleKeys):
         """Reads single keys of a Windows console."""
 
         ended = False
@@ -139,8 +192,8 @@ if sys.platform == "win32":
                 if character in FUNCTION_KEY:
                     if msvcrt.kbhit():
                         msvcrt.getwch()
-                elif character in KEYS:
-                    keys.append(KEYS[character])
+                elif (key := self.key(character)) is not None:
+                    keys.append(key)
             if self._interrupted and not keys:
                 self._interrupted = False
                 raise KeyboardInterrupt
@@ -169,23 +222,21 @@ class NoKeys:
 
 
 @contextmanager
-def keyboard(wanted: bool) -> Iterator[Hands]:
-    """Read single keys within the context; the terminal's mode is restored afterwards."""
+def keyboard(wanted: bool, rows: int = 9) -> Iterator[Hands]:
+    """Read single keys within the context, for a screen of this many rows; the terminal's mode is restored
+    afterwards."""
     if not wanted or sys.stdin is None or sys.stdin.closed:
         yield NoKeys()
         return
     handle = sys.stdin.fileno()
     if sys.platform == "win32":
-        yield ConsoleKeys() if _is_console(handle) else PipeKeys(handle)
+        yield ConsoleKeys(rows) if _is_console(handle) else PipeKeys(handle)
     elif not os.isatty(handle):
         yield Keyboard(handle, terminal=False)
     else:
-        import termios
-        import tty
-
-        before = termios.tcgetattr(handle)
+        keys = Keyboard(handle, True, rows)
+        keys.take_terminal()
         try:
-            tty.setcbreak(handle)
-            yield Keyboard(handle, terminal=True)
+            yield keys
         finally:
-            termios.tcsetattr(handle, termios.TCSADRAIN, before)
+            keys.leave_terminal()

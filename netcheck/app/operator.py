@@ -1,61 +1,92 @@
-"""Joins a run to its operator: keys in; screen or plain lines, bells and record out."""
+"""Joins a run to its operator: keys in; screen or plain lines, sounds, speech and record out."""
 
 from __future__ import annotations
 
+import os
+import signal
+import sys
 import time
-from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from types import FrameType
 from typing import TextIO
 
-from rich.console import Console
+from rich.console import Console, Group
 from rich.live import Live
 
-from netcheck.app.keyboard import Hands
+from netcheck.addr import mac_text
+from netcheck.app.keyboard import Hands, Keyboard, SingleKeys
+from netcheck.app.sounds import Speaker, sounds_for, speech_command, speech_programs
 from netcheck.field.modbus_identity import Identifier
 from netcheck.proof.events import Event, Press, What
-from netcheck.proof.port.countdown import progress
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
+from netcheck.proof.view import RunView
 from netcheck.record.write import Recorder
-from netcheck.report.live.run_state import Board
-from netcheck.report.live.screen import to_screen
+from netcheck.report.live.draw import to_lines
+from netcheck.report.live.screen import Board, Screen, screen_of
+from netcheck.report.live.signals import signals_of
 from netcheck.report.text.proofs import SIMULATED, marked
-from netcheck.text import safe
+from netcheck.text import listed, safe
 from netcheck.wire.link import Link
 
 REDRAW = 0.2  # seconds
 SLOW = 10  # a console that draws slowly is drawn on for a tenth of the time at most, so that probing goes on
-# Number of bells for each event: a terminal has no other sound.
-BELLS = {What.SILENT: 1, What.ENOUGH: 2, What.RETURNED: 3, What.SEEN: 4, What.WARN: 5}
-BELL_GAP = 0.18
 # Kinds of event that the record keeps; a proof has its own line.
 KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE)
 
 
 class Show:
-    """Shows events. `refresh` is called at every turn with the time and a function for the line of figures."""
+    """Shows a run: a live screen on a terminal that can place text, else one line an event. `refresh` is called at
+    every turn with the time and a function for the view of the run."""
 
-    def __init__(self, board: Board, stream: TextIO, *, quiet: bool, terse: bool, simulated: bool = False) -> None:
+    def __init__(
+        self,
+        board: Board,
+        stream: TextIO,
+        *,
+        quiet: bool,
+        terse: bool,
+        simulated: bool = False,
+        speaker: Speaker | None = None,
+    ) -> None:
         self.simulated = simulated
         if simulated:
             board.keys = f"{SIMULATED}    {board.keys}"
-        self.board, self.stream, self.quiet, self.terse = board, stream, quiet, terse
+        self.board, self.stream, self.terse, self.speaker = board, stream, terse, speaker
         self.console = Console(file=stream, highlight=False)
+        self.ascii_only = is_ascii_only(stream, os.environ)
+        self.sounds = sounds_for(stream) if self.console.is_terminal and not quiet and not terse else None
         self._live: Live | None = None
+        self._screen: Screen | None = None
         self._drawn = 0.0
         self._pause = REDRAW
-        self._bells: deque[float] = deque()
 
     def __enter__(self) -> Show:
-        if self.console.is_terminal and not self.terse:
-            self._live = Live(console=self.console, auto_refresh=False, screen=True, vertical_overflow="crop")
-            self._live.start()
+        if self.console.is_terminal and not self.console.is_dumb_terminal and not self.terse:
+            self._live = self._start()
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.leave()
+        if self.speaker is not None:
+            self.speaker.close()
+
+    def _start(self) -> Live:
+        live = Live(console=self.console, auto_refresh=False, screen=True, vertical_overflow="crop")
+        live.start()
+        return live
+
+    def leave(self) -> None:
+        """Give the terminal back, at the end or for a stop (Ctrl-Z)."""
         if self._live is not None:
             self._live.stop()
+
+    def resume(self) -> None:
+        """Take the terminal again after a stop, and draw at the next look."""
+        self._drawn = 0.0
+        if self._live is not None:
+            self._live = self._start()
 
     def take(self, event: Event) -> None:
         """Show an event immediately."""
@@ -63,30 +94,108 @@ class Show:
         self._drawn = 0.0
         if self.terse:
             if event.proof is not None:
-                row = self.board.rows[event.port]
-                verdict = marked(event.proof.verdict, self.simulated)
-                print(f"{verdict:<16} {safe(event.port):<28} {safe(row.address):<15} {row.who}", flush=True)
+                verdict, proof = marked(event.proof.verdict, self.simulated), event.proof
+                who = "" if proof.mac is None else mac_text(proof.mac)
+                print(f"{verdict:<16} {safe(event.port):<28} {safe(proof.address):<15} {who}", flush=True)
         elif self._live is None:
             port = f"{safe(event.port)}: " if event.port else ""
             mark = f" ({SIMULATED})" if self.simulated and event.proof is not None else ""
             print(f"{event.what:<8} {port}{safe(event.text, 1000)}{mark}", file=self.stream, flush=True)
-        elif event.what in BELLS and not self.quiet and not self._bells:
-            start = time.monotonic()
-            self._bells.extend(start + n * BELL_GAP for n in range(BELLS[event.what]))
 
-    def refresh(self, now: float, live: Callable[[], str]) -> None:
-        """Redraw the screen if there is one and it is due."""
-        if self._live is None:
+    def refresh(self, now: float, view: Callable[[], RunView], typed: str = "") -> None:
+        """Let the changes be heard, and redraw the screen if there is one and it is due."""
+        if self.sounds is not None:
+            self.sounds.tick()
+        if self._live is None and self.sounds is None and self.speaker is None:
             return
         clock = time.monotonic()
-        if self._bells and self._bells[0] <= clock:
-            self._bells.popleft()
-            self.console.bell()
-        if clock - self._drawn >= self._pause:
-            self._drawn = clock
+        if clock - self._drawn < self._pause and (self._screen is None or self._screen.typed == typed):
+            return
+        self._drawn = clock
+        before, self._screen = self._screen, screen_of(self.board, view(), now, typed)
+        self._let_hear(before, self._screen)
+        if self._live is not None:
             size = self.console.size
-            self._live.update(to_screen(self.board, now, live(), size.width, size.height), refresh=True)
-            self._pause = max(REDRAW, SLOW * (time.monotonic() - clock))
+            lines = to_lines(self._screen, size.width, size.height, ascii_only=self.ascii_only)
+            self._live.update(Group(*(line.to_rich() for line in lines)), refresh=True)
+        self._pause = max(REDRAW, SLOW * (time.monotonic() - clock))
+
+    def _let_hear(self, before: Screen | None, after: Screen) -> None:
+        for heard in signals_of(before, after):
+            if self.sounds is not None:
+                self.sounds.ring(heard.sound)
+            if self.speaker is not None:
+                self.speaker.say(heard.words)
+
+
+def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
+    """Return whether a terminal may be unable to show block characters: by the encoding of the stream, and elsewhere
+    than on Windows by the locale. In the C locale Python itself sets LC_CTYPE to C.UTF-8 (PEP 538), which says nothing
+    of the terminal."""
+    try:
+        "\u2588\u2591".encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return True
+    if sys.platform == "win32":
+        return False
+    names = [environment.get(name, "") for name in ("LC_ALL", "LC_CTYPE", "LANG")]
+    if names[1] == "C.UTF-8" and not names[0]:
+        names[1] = ""
+    return next(filter(None, names), "C") in ("C", "POSIX")
+
+
+def speaker_for(wanted: bool) -> Speaker | None:
+    """Return what speaks, where `--say` asks for it; where the system has no program for it, say so and go on."""
+    if not wanted:
+        return None
+    command = speech_command()
+    if command is not None:
+        return Speaker(command)
+    names = listed(speech_programs(), joint="or") if speech_programs() else "a speech program"
+    print(f"--say: this system has no {names}: nothing is spoken. Install one to hear the run.", file=sys.stderr)
+    return None
+
+
+class Stops:
+    """Notes a stop by the shell (Ctrl-Z) and that the program may go on, for the next look; Windows has none."""
+
+    def __init__(self) -> None:
+        self.asked = self.over = False
+
+    if sys.platform != "win32":
+
+        def __enter__(self) -> Stops:
+            self._before = signal.signal(signal.SIGTSTP, self._stop), signal.signal(signal.SIGCONT, self._go_on)
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            signal.signal(signal.SIGTSTP, self._before[0])
+            signal.signal(signal.SIGCONT, self._before[1])
+
+        def _stop(self, number: int, frame: FrameType | None) -> None:
+            self.asked = True
+
+        def _go_on(self, number: int, frame: FrameType | None) -> None:
+            self.over = True
+
+        def wait(self) -> None:
+            """Stop this process as the shell asks, until it lets it go on."""
+            self.asked = False
+            signal.signal(signal.SIGTSTP, signal.SIG_DFL)
+            os.kill(os.getpid(), signal.SIGTSTP)
+            signal.signal(signal.SIGTSTP, self._stop)
+            self.over = True
+
+    else:
+
+        def __enter__(self) -> Stops:
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            pass
+
+        def wait(self) -> None:
+            """Do nothing: there is no such stop."""
 
 
 class TerminalOperator:
@@ -99,14 +208,41 @@ class TerminalOperator:
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
         self.who = who
         self._told = len(recorder.notes)  # notes of the record that the operator knows
+        inner = getattr(keys, "keys", keys)  # in a rehearsal the trainee stands before the keyboard
+        self._single = inner if isinstance(inner, SingleKeys) else None
+        self._terminal = inner if isinstance(inner, Keyboard) and inner.terminal else None
+        self._stops = Stops()
+
+    def __enter__(self) -> TerminalOperator:
+        if self._terminal is not None:
+            self._stops.__enter__()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._terminal is not None:
+            self._stops.__exit__()
 
     def pressed(self) -> list[Press]:
         """Return the keys since the last call; once no more can come, the run continues without keys."""
-        self.show.refresh(self.link.now(), lambda: live_line(self.prober))
+        if self._terminal is not None:
+            self._obey_the_shell(self._terminal)
+        typed = "" if self._single is None else self._single.typed
+        self.show.refresh(self.link.now(), self.prober.view, typed)
         pressed = list(self.keys.pressed())
         if self.keys.ended:
             self.prober.go_hands_free()
         return pressed
+
+    def _obey_the_shell(self, terminal: Keyboard) -> None:
+        """Give the terminal back for a stop, and take it again after one. The prober notices the gap itself."""
+        if self._stops.asked:
+            self.show.leave()
+            terminal.leave_terminal()
+            self._stops.wait()
+        if self._stops.over:
+            self._stops.over = False
+            terminal.take_terminal()
+            self.show.resume()
 
     def told(self, event: Event) -> None:
         """Show and record an event; the verdict of a tested port becomes its proof."""
@@ -121,6 +257,7 @@ class TerminalOperator:
         for note in self.recorder.notes[self._told :]:
             self._told += 1
             self.show.take(Event(at=event.at, what=What.WARN, port=event.port, text=note))
+            self.prober.run.warn(event.port, note, silently=True)
 
     def _identified(self, event: Event) -> Event:
         """Return the event, its proof extended with the device's identity where that was asked for."""
@@ -129,8 +266,3 @@ class TerminalOperator:
         proof = replace(event.proof, evidence=(*event.proof.evidence, *self.who.evidence(event.proof)))
         self.prober.amend(proof)
         return replace(event, proof=proof)
-
-
-def live_line(prober: Prober) -> str:
-    """Return the figures of the port under test, for the screen."""
-    return "" if prober.port is None else progress(prober.port)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -19,7 +19,7 @@ from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
 from netcheck.app.choices import by_for, demand_interface, demand_usable, permit_for, record_path
 from netcheck.app.keyboard import Hands, keyboard
-from netcheck.app.operator import Show, TerminalOperator
+from netcheck.app.operator import Show, TerminalOperator, speaker_for
 from netcheck.app.prepare import Ground, ground
 from netcheck.errors import LinkError, UsageError
 from netcheck.field.modbus_identity import Identifier
@@ -32,7 +32,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope, Target
 from netcheck.record.model import Attachment, Run
 from netcheck.record.write import Recorder
-from netcheck.report.live.run_state import Board
+from netcheck.report.live.screen import Board
 from netcheck.report.text.proofs import SIMULATED, counted, summary, to_json, to_lines
 from netcheck.text import listed, safe
 from netcheck.wire.link import Link
@@ -60,6 +60,7 @@ class Order:
     files: tuple[Attachment, ...] = ()  # that belong to the record
     remarks: tuple[str, ...] = ()  # `PORT=TEXT`, or a text about the whole run
     again: bool = False  # prove ports again that the record has proven
+    say: bool = False  # speak each change
     ask_modbus: bool = False  # ask each proven device for its identity
 
 
@@ -84,12 +85,15 @@ class RunOutcome:
     simulated: bool
 
 
-def run(order: Order, procedure: ProcedureOf = PortByPort) -> int:
-    """Carry out a run on an interface, print its result, and return the exit code."""
+def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Scope], str] = lambda scope: "") -> int:
+    """Carry out a run on an interface, print its result, and return the exit code. *remark* is what must be known of
+    the scope before the run is permitted."""
     order = replace(order, interface=demand_interface(order.interface))
     base = ground(order.plan, order.only)
     remarks_from(order.remarks, base.aim.targets)
     demand_usable(order.interface, base.aim.planned)
+    if text := remark(base.aim):
+        print(text, file=sys.stderr)
     permit = permit_for(order.permit)
     order = replace(order, by=by_for(order.by, order.permit))
     with open_the_link(order) as link:
@@ -117,17 +121,23 @@ def conduct(
         frames: Frames | None = None
         if order.capture is not None:
             frames = stack.enter_context(Capturing(order.capture, link, prober))
-        board = Board.of([(t.subject, t.address_text) for t in base.aim.asked], done, prober.keys)
         found = recorder.notes
+        asked = base.aim.asked
+        board = Board.of(asked, done, prober.keys, walks=prober.walks)
         for note in found:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout
-        keys = hands or stack.enter_context(keyboard(not order.settings.hands_free))
+        rows = len(asked) if prober.walks else 0
+        keys = hands or stack.enter_context(keyboard(not order.settings.hands_free, rows))
         show = stack.enter_context(
-            Show(board, stream, quiet=order.quiet, terse=order.terse, simulated=link.kind == RIG)
-        )
+            Show(
+                board, stream, quiet=order.quiet, terse=order.terse, simulated=link.kind == RIG,
+                speaker=speaker_for(order.say),
+            )
+        )  # fmt: skip
         who = Identifier(link.adapters[0], aim) if order.ask_modbus else None
-        interrupted = _driven(prober, link, TerminalOperator(prober, link, show, recorder, keys, who), frames)
+        operator = stack.enter_context(TerminalOperator(prober, link, show, recorder, keys, who))
+        interrupted = _driven(prober, link, operator, frames)
         recorder.end(summary(_recorded(standing(prober.proofs), recorder)))
     for note in recorder.notes[len(found) :]:
         print(f"record: {safe(note, 1000)}", file=sys.stderr)

@@ -99,6 +99,7 @@ OutFor = Annotated[float, typer.Option("--out-for", help="Minimum seconds of sil
 Luck = Annotated[float, typer.Option("--luck", help="Maximum probability that the silence is chance.")]
 PaceAll = Annotated[float, typer.Option("--pace", help="Maximum frames a second in all.")]
 PaceEach = Annotated[float, typer.Option("--pace-each", help="Maximum frames a second to one address.")]
+Say = Annotated[bool, typer.Option("--say", help="Speak each change, by the system's own speech program.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No sounds.")]
 
 

@@ -40,12 +40,16 @@ def command(
     ] = False,
     pace: o.PaceAll = 500.0,
     pace_each: o.PaceEach = 5.0,
+    say: o.Say = False,
     quiet: o.Quiet = False,
 ) -> None:
     """Prove port by port that each address replies through its connector, and that no other device does.
 
     Keys: Enter confirms, s skips, q stops. Exit code: 0 every port asked for is proven, 1 otherwise, 2 bad use or
     input, 3 the interface cannot be used.
+
+    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
+    ". . ." proven, "... ..." another verdict, "....." look at the screen.
 
     Example: netcheck prove plans/tarn-hollow -i eth0 --permit "work order 118"
     """
@@ -66,6 +70,7 @@ def command(
         by=by.strip(),
         files=attachments_of(attach),
         remarks=tuple(remark),
+        say=say,
         link=link,
         record=record,
         capture=capture,

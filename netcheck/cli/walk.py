@@ -31,19 +31,24 @@ def command(
     luck: o.Luck = 1e-4,
     pace: o.PaceAll = 500.0,
     pace_each: o.PaceEach = 5.0,
+    say: o.Say = False,
     quiet: o.Quiet = False,
 ) -> None:
     """Watch all addresses while you pull each cable twice for some seconds, in any order.
 
     All devices are connected through switches. A pull is recognised without a key; a second pull of the same cable,
-    when it is asked for, proves the port. Where the plan has no MAC of an interface, press the number of its port while
-    the cable is out, or have the ports announced with --in-order. Keys: a number names the port that is out, q stops.
+    when it is asked for, proves the port. Where the plan has no MAC of an interface, press the number of its row on the
+    screen while the cable is out, or have the ports announced with --in-order. Keys: the number of a row says that its
+    cable is out, q stops.
     The run ends when all ports are proven, after --for SECONDS, or on q. Exit codes as for prove.
+
+    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
+    ". . ." proven, "... ..." another verdict, "....." look at the screen, ". .." seen once.
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """
     from netcheck.app.prove import Order, run
-    from netcheck.proof.walk.walk import Walk
+    from netcheck.proof.walk.walk import Walk, without_macs
     from netcheck.record.attachment import attachments_of
 
     until = None if lasts is None else o.within("--for", lasts, 1, 1e6)
@@ -58,10 +63,11 @@ def command(
         by=by.strip(),
         files=attachments_of(attach),
         remarks=tuple(remark),
+        say=say,
         link=link,
         record=record,
         capture=capture,
         as_json=form is o.TextFormat.JSON,
         quiet=quiet,
     )
-    raise typer.Exit(run(order, Walk))
+    raise typer.Exit(run(order, Walk, lambda scope: "" if in_order else without_macs(scope.asked)))

@@ -27,6 +27,7 @@ from netcheck.proof.targets import Scope, Target
 from netcheck.proof.verdict.judge import DECIDED_IN, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
+from netcheck.proof.view import PortView, RunView, port_view, run_view
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
@@ -40,6 +41,7 @@ class Procedure(Protocol):
     """What a run does with the ports. `port` is the one under test, for the screen."""
 
     keys: str
+    walks: bool  # all ports are open at once
     cut_is_final: bool  # a port that a stop cut short has a proof that counts
     port: PortState | None
 
@@ -54,6 +56,9 @@ class Procedure(Protocol):
 
     def finish(self, why: str) -> None:
         """End at once: judge each port that is open."""
+
+    def views(self) -> list[PortView]:
+        """Return where each open port stands now; none for ports whose turn has not come."""
 
 
 ProcedureOf = Callable[[RunState, StationAddresses], Procedure]
@@ -103,6 +108,11 @@ class Prober:
     def keys(self) -> str:
         """What each key does, for the screen."""
         return self.procedure.keys
+
+    @property
+    def walks(self) -> bool:
+        """Whether all ports are open at once."""
+        return self.procedure.walks
 
     @property
     def port(self) -> PortState | None:
@@ -234,6 +244,10 @@ class Prober:
         events, self.run.events = self.run.events, []
         return events
 
+    def view(self) -> RunView:
+        """Return what the run does now, for the screen."""
+        return run_view(self.run, self.procedure.views())
+
     def amend(self, proof: Proof) -> None:
         """Replace the proof of a port by one with additions."""
         self.run.proofs = [proof if one.subject == proof.subject else one for one in self.run.proofs]
@@ -273,6 +287,7 @@ class PortByPort:
     """Proves the ports of a run one after the other."""
 
     keys = "Enter confirms   s skips this port   q stops"
+    walks = False
     cut_is_final = False
 
     def __init__(self, run: RunState, addresses: StationAddresses) -> None:
@@ -313,6 +328,10 @@ class PortByPort:
         for target in self._waiting:
             self.run.put(Observation(target=target, cut=why))
         self._waiting = []
+
+    def views(self) -> list[PortView]:
+        """Return where the port under test stands."""
+        return [] if self.port is None else [port_view(self.port)]
 
     def _open_port(self, target: Target) -> None:
         barred = target.barred or self.run.lack.get(target.subnet, "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
+from dataclasses import dataclass
 from random import Random
 
 from netcheck.proof.events import Action, Event, What
@@ -24,6 +25,40 @@ MACS_KEPT, ADDRESSES_KEPT = 4096, 64  # MACs remembered, and addresses of each
 WATCH_SHARE = 0.8  # share of the pace that the watch may use, so that requests of the port under test find room
 ECHO_TRIES = 5  # echoes that a watched address may leave unanswered before it is asked by ARP instead
 HINT = 1e-2  # a run of misses of a watched address this unlikely suggests that it fell silent
+
+HOLDS = 2.5  # seconds after which a warning that is no longer renewed does not hold: phases look every 0.25 s
+REASON_LASTS = 60.0  # seconds for which a reason is shown at the most: common practice, no source
+SAME_MOMENT = 1.0  # seconds within which a warning and a request belong together
+# Events after which the request and the reason shown for a port no longer apply.
+CHANGES = (What.HEARD, What.KNOWN, What.SILENT, What.RETURNED, What.SEEN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CableRequest:
+    """What the technician is asked to do; `until` is the deadline on the link's clock."""
+
+    action: Action
+    text: str
+    until: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wait:
+    """What is waited for, and until when on the link's clock."""
+
+    text: str
+    until: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warned:
+    """A warning that was given at `at`. One that `holds` is renewed for as long as it is true; any other is the reason
+    of a request, and stays until something changes."""
+
+    at: float
+    port: str
+    text: str
+    holds: bool
 
 
 class Void(Exception):
@@ -56,6 +91,9 @@ class RunState:
         self.disturbances, self.disturbance = 0, ""  # times that netcheck itself did not run, and the last reason
         self.lost_frames = 0  # received frames that the kernel dropped before they could be read
         self.events: list[Event] = []
+        self.requests: dict[str, CableRequest] = {}  # what is asked of the technician, by port; "" where it names none
+        self.waits: dict[str, Wait] = {}  # what is waited for, by port
+        self.warned: Warned | None = None  # the newest warning
         self.enters = 0  # presses of Enter that no phase has taken yet
         self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on adapter 0, and when last
         self.owner_of = {target.address: target for target in scope.targets if not target.barred}
@@ -71,11 +109,47 @@ class RunState:
 
     def say(self, what: What, port: str, text: str, until: float | None = None, mac: int | None = None) -> None:
         """Emit an event."""
+        if what in CHANGES:
+            self.drop_request(port)
+            self.warned = None
+        elif what is What.WAIT:
+            self._wait(port, text, until)
         self.events.append(Event(at=self.now, what=what, port=port, text=text, until=until, mac=mac))
 
     def ask(self, action: Action, port: str, text: str, until: float | None = None) -> None:
-        """Ask the technician to do something with a cable."""
+        """Ask the technician to do something with a cable. The reason of an earlier request no longer applies."""
+        self.drop_request(port)
+        self.requests[port] = CableRequest(action=action, text=text, until=until)
+        if self.warned is not None and self.now - self.warned.at > SAME_MOMENT:
+            self.warned = None
         self.events.append(Event(at=self.now, what=What.DO, port=port, text=text, until=until, action=action))
+
+    def _wait(self, port: str, text: str, until: float | None) -> None:
+        """Note what is waited for. A movement that was confirmed is no longer asked for; a cable that may be in already
+        is asked for until its device answers."""
+        asked = self.requests.get(port)
+        if asked is not None and asked.action is not Action.CONNECT:
+            self.drop_request(port)
+        self.waits[port] = Wait(text=text, until=until)
+
+    def drop_request(self, port: str) -> None:
+        """Ask nothing of the technician for a port any more."""
+        self.requests.pop(port, None)
+        self.waits.pop(port, None)
+
+    def warn(self, port: str, text: str, *, holds: bool = False, silently: bool = False) -> None:
+        """Warn of something. *holds* says that it is true now, and that this is called again while it is true;
+        *silently* that the event was emitted just now."""
+        self.warned = Warned(at=self.now, port=port, text=text, holds=holds)
+        if not silently:
+            self.say(What.WARN, port, text)
+
+    def warning_now(self) -> Warned | None:
+        """Return the warning that applies now."""
+        if self.warned is None:
+            return None
+        lasts = HOLDS if self.warned.holds else REASON_LASTS
+        return self.warned if self.now - self.warned.at <= lasts else None
 
     def put(self, seen: Observation) -> None:
         """Judge a port and keep its proof."""
@@ -84,6 +158,9 @@ class RunState:
     def put_proof(self, proof: Proof) -> None:
         """Keep a proof, and emit its event."""
         self.proofs.append(proof)
+        self.drop_request(proof.subject)
+        if self.warned is not None and self.warned.port == proof.subject:
+            self.warned = None
         if proof.verdict in PASSED and proof.mac is not None:
             self.proven[proof.mac] = proof.interface
         text = f"{proof.verdict}: {proof.why}"
@@ -98,7 +175,7 @@ class RunState:
     def disturb(self, why: str) -> None:
         """Note that netcheck itself did not run for a while: the running phases prove nothing."""
         self.disturbances, self.disturbance = self.disturbances + 1, why
-        self.say(What.WARN, "", f"{why[:1].upper()}{why[1:]}")
+        self.warn("", f"{why[:1].upper()}{why[1:]}")
 
     def take(self, sighting: Sighting) -> None:
         """Remember which addresses a MAC speaks for; where they are too many, the oldest is dropped."""

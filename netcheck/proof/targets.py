@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from netcheck.addr import Address, Prefix
 from netcheck.plan.model import Cell, Interface, Plan, Subnet
@@ -29,6 +29,7 @@ class Target:
     gateway: int | None = None  # typed into the device; None means that of the subnet
     place: str = ""  # where the device stands on the plant
     switch_port: str = ""  # where its cable goes
+    row: int = 0  # of the screen, from 1; 0 where it is not asked for
 
     @property
     def subject(self) -> str:
@@ -111,11 +112,14 @@ def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str]
     targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
     kept = _kept(plan, listed_hosts)
     nets = tuple(_net(plan, subnet, kept) for subnet in plan.subnets if _v4(subnet))
+    asked = chosen(only, targets)
+    rows = {target.subject: row for row, target in enumerate(asked, 1)}
+    numbered = {target.subject: replace(target, row=rows.get(target.subject, 0)) for target in targets}
     macs = {i.mac.value.value: i.subject for i in plan.interfaces if i.mac is not None and i.mac.value is not None}
     site_macs = {host.mac: _host_words(host) for host in listed_hosts if host.mac is not None}
     return Scope(
-        targets=targets,
-        asked=chosen(only, targets),
+        targets=tuple(numbered.values()),
+        asked=tuple(numbered[target.subject] for target in asked),
         nets=nets,
         stations=_stations(plan),
         macs=macs,

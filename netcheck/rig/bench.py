@@ -98,7 +98,7 @@ class Bench:
             target = Target(
                 interface=name, port=str(ordinal + 1), device=f"d{index}", address=address,
                 address_text=quad(address), subnet=NET.name, mac=mac, ordinal=ordinal, ports=device.ports,
-                behind=behind,
+                behind=behind, row=len(self.targets) + 1,
             )  # fmt: skip
             self.targets.append(target)
             self.places[target.subject] = Place(
@@ -119,6 +119,10 @@ class Bench:
         if index or not self.scenario.behind_planned:
             return frozenset()
         return frozenset(DEVICE + number for number, one in enumerate(self.scenario.devices) if number and one.behind)
+
+    def row_of(self, index: int, port: int) -> int:
+        """Return the row of the screen of a device's port, both counted as in the scenario; 0 where there is none."""
+        return next((t.row for t in self.targets if (t.device, t.ordinal) == (f"d{index}", port - 1)), 0)
 
     def jack_of(self, index: int) -> Jack:
         """Return the connector of a device in which its cable is, else its first."""
@@ -328,7 +332,8 @@ class ScriptedHand:
         jack = self.bench.jack_of(stop.device % len(self.bench.devices))
         self._move(jack, False, 0)
         if stop.number:
-            self.rig.after(NAMED_AFTER, partial(self.press, stop.number))
+            row = self.bench.row_of(stop.device % len(self.bench.devices), stop.number)
+            self.rig.after(NAMED_AFTER, partial(self.press, row))
         lasts = stop.lasts or HOLDS
         self.rig.after(lasts, partial(self._move, jack, True, 0))
         if number + 1 < len(self.scenario.stops):
@@ -370,7 +375,7 @@ class ScriptedHand:
             case Do.ENTER:
                 self.press(Key.ENTER)
             case Do.NUMBER:
-                self.press(1 + act.who % 2)
+                self.press(1 + act.who % len(bench.targets))
 
     def _for_a_while(self, switch: partial[None], seconds: float) -> None:
         switch(False)

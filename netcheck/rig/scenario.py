@@ -146,7 +146,7 @@ class Act:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
     """On a walk without order: the cable that is pulled next. It is out for `lasts` seconds, or until told with 0. With
-    a `number` that key is pressed while it is out."""
+    a `number` the row of that port of the device is pressed while it is out."""
 
     device: int = 0
     wait: float = 30.0

@@ -108,6 +108,44 @@ def test_hands_free_has_no_keys() -> None:
         assert (keys.pressed(), keys.ended) == ([], True)
 
 
+ROWS_TYPED = [
+    (9, b"7", [7], ""),
+    (9, b"0", [], ""),
+    (23, b"3", [3], ""),  # no row begins with 3 and is longer
+    (23, b"1", [], "1"),
+    (23, b"12", [12], ""),
+    (23, b"1\n", [1], ""),
+    (23, b"29", [29], ""),  # there is no such row, which the walk says
+    (23, b"1q", [Key.QUIT], ""),
+    (23, b"1\x7f4", [4], ""),
+    (23, b"1\x1b[A2", [12], ""),  # an arrow key is no key at all
+    (23, b"05", [5], ""),
+    (145, b"14", [], "14"),
+    (145, b"142", [142], ""),
+    (145, b"14\n", [14], ""),
+    (145, b"2", [], "2"),
+    (145, b"20", [20], ""),
+]
+
+
+@pytest.mark.parametrize(("rows", "data", "expected", "left"), ROWS_TYPED, ids=repr)
+def test_digits_are_the_number_of_a_row(
+    rows: int, data: bytes, expected: list[Press], left: str, terminal: tuple[int, int]
+) -> None:
+    """A digit counts at once where no longer number begins with it; else a further digit or Enter completes it."""
+    master, slave = terminal
+    os.write(master, data)
+    keys = Keyboard(slave, True, rows)
+    assert (keys.pressed(), keys.typed) == (expected, left)
+
+
+def test_a_line_is_a_whole_number(pipe: tuple[int, int]) -> None:
+    """In a pipe each line is one number; one that is too long or not ASCII is none."""
+    reading, writing = pipe
+    os.write(writing, b"12\n7\n0\n12345\n\xd9\xa3\n-3\n")
+    assert Keyboard(reading, terminal=False).pressed() == [12, 7]
+
+
 BREAKER = """
 from netcheck.app.keyboard import keyboard
 try:

@@ -1,23 +1,36 @@
-"""Tests of how a run is displayed: one line an event without a terminal, a screen and bells on a terminal."""
+"""Tests of how a run is displayed: one line an event without a terminal, a screen and sounds on a terminal."""
 
 from __future__ import annotations
 
 import io
 import time
-from functools import partial
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
-from netcheck.app.operator import BELLS, Show
+from netcheck.app.operator import Show, is_ascii_only
+from netcheck.app.sounds import Bells, Latest, Speaker, speech_command
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Verdict
-from netcheck.report.live.run_state import Board
+from netcheck.proof.targets import Target
+from netcheck.proof.view import PortView, RunView, Step
+from netcheck.report.live.screen import Board
+from netcheck.report.live.signals import PATTERNS, Sound
 
 PORT = "plc-1/cpu:1"
+TARGET = Target(
+    interface="plc-1/cpu", port="1", device="plc-1", address=1, address_text="192.0.2.1", subnet="process", row=1,
+    place="panel 2", switch_port="sw-2/54",
+)  # fmt: skip
 PROVEN = Proof(
     interface="plc-1/cpu", port="1", address="192.0.2.1", verdict=Verdict.PROVEN, why="so it is",
     mac=0x00005E005301, phases=((Phase.IN, PhaseResult()),)
 )  # fmt: skip
+PULL = RunView(ports=(PortView(subject=PORT, step=Step.PULL, text="Pull the cable of plc-1/cpu:1"),))
+OUT = RunView(ports=(PortView(subject=PORT, step=Step.OUT, silent=3.0, needed=11.0),))
 
 
 class Terminal(io.StringIO):
@@ -27,17 +40,27 @@ class Terminal(io.StringIO):
         return True
 
 
-def shown(stream: io.StringIO, *events: Event, quiet: bool = False, terse: bool = False, rings: float = 0.0) -> str:
-    """Return what a stream receives for these events, with *rings* seconds for the bells."""
-    board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
-    with Show(board, stream, quiet=quiet, terse=terse) as show:
+@pytest.fixture(autouse=True)
+def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the terminal be one that can place text, with a UTF-8 locale."""
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("LC_ALL", "C.UTF-8")
+
+
+def shown(
+    stream: io.StringIO, *events: Event, views: tuple[RunView, ...] = (PULL,), quiet: bool = False,
+    terse: bool = False, rings: float = 0.0,
+) -> str:  # fmt: skip
+    """Return what a stream receives for these events and then for these views, with *rings* seconds for the bells."""
+    with Show(Board.of([TARGET], [], "q stops"), stream, quiet=quiet, terse=terse) as show:
         for event in events:
             show.take(event)
+        for view in views:
+            show._drawn = 0.0
+            show.refresh(5.0, lambda view=view: view)  # type: ignore[misc]
         until = time.monotonic() + rings
-        while True:
-            show.refresh(5.0, lambda: "figures")
-            if time.monotonic() >= until:
-                break
+        while time.monotonic() < until:
+            show.refresh(5.0, lambda: views[-1])
             time.sleep(0.01)
     return stream.getvalue()
 
@@ -79,48 +102,200 @@ def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
 def test_the_alternate_screen_is_entered_and_left() -> None:
     """The alternate screen is entered and left, and the cursor is hidden and shown (xterm's private modes 1049 and
     25, from memory)."""
-    text = shown(Terminal(), Event(at=0.0, what=What.DO, port=PORT, text="Pull the cable of plc-1/cpu:1"))
+    text = shown(Terminal(), quiet=True)
     assert "Pull the cable of plc-1/cpu:1" in text
+    assert "panel 2, sw-2/54" in text
     for on, off in (("\x1b[?1049h", "\x1b[?1049l"), ("\x1b[?25l", "\x1b[?25h")):
         assert on in text
         assert text.rindex(on) < text.rindex(off)
 
 
-@pytest.mark.parametrize("what", [*BELLS, What.DO, What.HEARD, What.VERDICT, What.NOTE], ids=str)
-def test_each_event_has_its_number_of_bells(what: What) -> None:
-    """Each change of state that must be audible has its own number of bells, and the other events have none."""
-    expected = BELLS.get(what, 0)
-    text = shown(Terminal(), Event(at=0.0, what=what, port=PORT, text="words"), rings=0.2 * expected + 0.1)
-    assert text.count("\x07") == expected
+def test_a_dumb_terminal_shows_every_instruction(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A terminal that cannot place text gets plain lines without control codes, and its bell."""
+    monkeypatch.setenv("TERM", "dumb")
+    event = Event(at=0.0, what=What.DO, port=PORT, text="Pull the cable of plc-1/cpu:1")
+    text = shown(Terminal(), event, rings=0.5)
+    assert text.replace("\a", "") == "do       plc-1/cpu:1: Pull the cable of plc-1/cpu:1\n"
+    assert text.count("\a") == 2
 
 
-def test_numbers_of_bells_differ() -> None:
-    """Silence, sufficient evidence, return and warning have different numbers of bells."""
-    assert {What.SILENT, What.ENOUGH, What.RETURNED, What.WARN} <= set(BELLS)
-    assert len(set(BELLS.values())) == len(BELLS)
+@pytest.mark.parametrize(
+    ("encoding", "environment", "expected"),
+    [
+        ("utf-8", {"LANG": "C.UTF-8"}, False),
+        ("utf-8", {"LANG": "en_US.UTF-8", "LC_CTYPE": "C.UTF-8"}, False),
+        ("utf-8", {"LANG": "C", "LC_CTYPE": "C.UTF-8"}, True),  # Python set LC_CTYPE itself: PEP 538
+        ("utf-8", {"LANG": "en_US.UTF-8", "LC_ALL": "POSIX"}, True),
+        ("utf-8", {}, True),
+        ("cp1252", {"LANG": "C.UTF-8"}, True),
+        ("ascii", {"LANG": "C.UTF-8"}, True),
+        ("cp850", {"LANG": "C.UTF-8"}, False),
+    ],
+)
+def test_block_characters_only_where_they_can_be_shown(
+    encoding: str, environment: dict[str, str], expected: bool
+) -> None:
+    """Block characters are drawn only where the encoding and the locale have them."""
+    assert is_ascii_only(io.TextIOWrapper(io.BytesIO(), encoding=encoding), environment) is expected
+
+
+@pytest.mark.parametrize("sound", Sound, ids=str)
+def test_each_sound_rings_as_its_pattern_says(sound: Sound) -> None:
+    """Each sound has its number of bells, with a longer pause where the pattern has one."""
+    now, rung = 100.0, []
+
+    class Bell(io.StringIO):
+        def write(self, text: str) -> int:
+            rung.append(now)
+            return len(text)
+
+    bells = Bells(Bell(), lambda: now)
+    bells.ring(sound)
+    while now < 110.0:
+        bells.tick()
+        now += 0.01
+    assert len(rung) == PATTERNS[sound].count(".")
+    gaps = [later - earlier for earlier, later in pairwise(rung)]
+    groups = [len(group) for group in PATTERNS[sound].split(" ")]
+    longer = [sum(groups[: place + 1]) - 1 for place in range(len(groups) - 1)]
+    assert [place for place, gap in enumerate(gaps) if gap > 0.4] == longer
+
+
+def test_a_flood_of_sounds_tells_of_the_newest() -> None:
+    """Of many sounds at once only the last ones ring, so that a sound is never old."""
+    now = [0.0]
+    stream = io.StringIO()
+    bells = Bells(stream, lambda: now[0])
+    for _ in range(100):
+        bells.ring(Sound.LOOK)
+    bells.ring(Sound.PULL)
+    for step in range(100_000):
+        now[0] = step / 100
+        bells.tick()
+    assert 0 < stream.getvalue().count("\a") <= 24
+
+
+def test_no_two_sounds_are_the_same() -> None:
+    """Every sound has a pattern of its own."""
+    assert len(set(PATTERNS.values())) == len(Sound)
+
+
+def test_each_change_is_heard_once() -> None:
+    """A request rings when it comes, and not again while it stays."""
+    assert shown(Terminal(), views=(PULL,) * 5, rings=0.6).count("\a") == 2
+    assert shown(Terminal(), views=(PULL, OUT, OUT), rings=2.0).count("\a") == 2 + 1
 
 
 def test_quiet_rings_no_bell() -> None:
     """With `--quiet`, the screen is drawn and no bell rings."""
-    text = shown(Terminal(), Event(at=0.0, what=What.WARN, port=PORT, text="words"), quiet=True, rings=0.5)
-    assert "\x07" not in text
-    assert "LOOK HERE: words" in text
+    text = shown(Terminal(), views=(replace(PULL, warning="words"),), quiet=True, rings=0.5)
+    assert "\a" not in text
+    assert "LOOK: words" in text
 
 
-def test_the_screen_is_drawn_with_the_current_figures() -> None:
-    """The screen is drawn at intervals with the current figures, and at once after an event."""
+def test_the_screen_is_drawn_with_the_current_state() -> None:
+    """The screen is drawn at intervals with the current state, and at once after an event."""
     stream = Terminal()
-    board = Board.of([(PORT, "192.0.2.1")], [], "q stops")
-    asked: list[float] = []
+    asked: list[int] = []
 
-    def figures(turn: float) -> str:
-        asked.append(turn)
-        return f"figures {turn}"
+    def view_of(turn: int) -> Callable[[], RunView]:
+        def view() -> RunView:
+            asked.append(turn)
+            return RunView(general=f"turn {turn}")
 
-    with Show(board, stream, quiet=True, terse=False) as show:
+        return view
+
+    with Show(Board.of([TARGET], [], "q stops"), stream, quiet=True, terse=False) as show:
         for turn in range(50):
-            show.refresh(float(turn), partial(figures, turn))
+            show.refresh(float(turn), view_of(turn))
         assert asked == [0]
         show.take(Event(at=0.0, what=What.HEARD, port=PORT, text="192.0.2.1 answers"))
-        show.refresh(99.0, lambda: "figures of now")
-    assert "figures of now" in stream.getvalue()
+        show.refresh(99.0, view_of(99))
+    assert "turn 99" in stream.getvalue()
+
+
+def test_a_stop_leaves_the_terminal_and_the_end_of_it_draws_again() -> None:
+    """For a stop the normal screen comes back; after it the alternate screen is drawn again."""
+    stream = Terminal()
+    with Show(Board.of([TARGET], [], "q stops"), stream, quiet=True, terse=False) as show:
+        show.refresh(1.0, lambda: PULL)
+        show.leave()
+        assert stream.getvalue().endswith("\x1b[?25h") or "\x1b[?1049l" in stream.getvalue()
+        before = len(stream.getvalue())
+        show.resume()
+        show.refresh(1.0, lambda: PULL)
+        again = stream.getvalue()[before:]
+    assert "\x1b[?1049h" in again
+    assert "Pull the cable of plc-1/cpu:1" in again
+
+
+# Speech
+
+
+def wait_until(true: Callable[[], bool], seconds: float = 10.0) -> bool:
+    """Wait until something is true; say whether it became so in time."""
+    until = time.monotonic() + seconds
+    while not true() and time.monotonic() < until:
+        time.sleep(0.01)
+    return true()
+
+
+def test_speech_reads_the_text_from_its_input(tmp_path: Path) -> None:
+    """The text reaches the program by its standard input, so that no letter of it is an option or a command."""
+    spoken = tmp_path / "spoken"
+    speaker = Speaker(["sh", "-c", f'cat >> "{spoken}"'])
+    speaker.say("--help; rm -rf x `id` $(id)")
+    assert wait_until(lambda: spoken.exists() and spoken.read_text().endswith(".\n"))
+    assert spoken.read_text() == "--help; rm -rf x `id` $(id).\n"
+    speaker.close()
+
+
+def test_a_slow_program_neither_waits_nor_stays() -> None:
+    """A program that speaks slowly keeps nobody waiting, only the newest texts wait for it, and it ends with the
+    run."""
+    speaker = Speaker(["sleep", "60"])
+    began = time.monotonic()
+    for number in range(1000):
+        speaker.say(str(number))
+    assert time.monotonic() - began < 1.0
+    assert wait_until(lambda: speaker.process is not None)
+    process = speaker.process
+    assert process is not None
+    speaker.close()
+    assert wait_until(lambda: process.poll() is not None)
+
+
+def test_a_program_that_is_gone_ends_the_speech_only() -> None:
+    """If the program cannot be started, nothing is spoken and nothing fails."""
+    speaker = Speaker(["/nowhere/at/all"])
+    speaker.say("one")
+    speaker.say("two")
+    assert wait_until(lambda: speaker.closed)
+
+
+def test_the_newest_texts_are_kept() -> None:
+    """Of many texts for a busy thread the newest ones are worked through."""
+    seen: list[str] = []
+
+    def work(text: str) -> None:
+        time.sleep(0.05)
+        seen.append(text)
+
+    latest = Latest(work)
+    for number in range(20):
+        latest.put(str(number))
+    assert wait_until(lambda: "19" in seen)
+    assert len(seen) <= 5
+    assert seen == sorted(seen, key=int)
+
+
+def test_each_system_has_its_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first program that is there speaks; a system without one has none."""
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert [speech_command(system) for system in ("linux", "darwin", "aix")] == [None, None, None]
+    for name in ("espeak", "spd-say"):
+        (tmp_path / name).write_text("#!/bin/sh\n")
+        (tmp_path / name).chmod(0o755)
+    command = speech_command("linux")
+    assert command is not None
+    assert command[0] == "espeak"

@@ -94,7 +94,7 @@ def _pull_and_wait(plant: Plant, command: Command, pull: str, case: Walk) -> boo
         plant.pull(device)
     silent = [case.mistaken.get(device.name, device.name) for device in devices]
     if case.numbered and command.wait_for(partial(says, "silent", silent[0]), NOTICED_WITHIN, since):
-        command.press("1")
+        command.press(str(1 + [device.name for device in plant.devices].index(silent[0])))  # the row of the screen
     noticed = all(command.wait_for(partial(_asks_to_plug, name), NOTICED_WITHIN, since) for name in silent)
     words = ("seen", "verdict", "warn") if pull in case.ignored else ("verdict", "warn")
     return noticed and all(command.wait_for(partial(_says_one, words, name), SETTLED_WITHIN, since) for name in silent)

@@ -133,3 +133,29 @@ def test_received_names_are_shown_with_escapes() -> None:
     text = "\n".join(to_lines([proof]))
     assert not set(text) & {"\x1b", "\u202e"}
     assert "\\x1b[2J\\x0a\\u202e" in text
+
+
+SOUND = Proof(
+    interface="plc-1/cpu", port="1", address="192.0.2.1", verdict=Verdict.PROVEN,
+    why="it answered, fell silent and answered again", mac=0x00005E005301, cable="operator", luck=4.1e-5,
+    phases=((Phase.IN, PhaseResult(Tally(8, 8), Tally(30, 30), 8.0)),),
+)  # fmt: skip
+
+
+def test_json_of_proofs_holds_every_verdict_and_the_seal() -> None:
+    """The JSON has the keys of the contract, and a verdict that does not occur counts zero."""
+    shape = to_json([SOUND], "run.jsonl", "ab" * 32)
+    assert set(shape) == {"proofs", "summary", "record", "seal"}
+    assert set(shape["summary"]) == {str(verdict) for verdict in Verdict}
+    assert (shape["summary"]["proven"], shape["summary"]["silent"]) == (1, 0)
+    assert shape["proofs"][0]["phases"]["in"]["arp"] == [8, 8]
+    assert shape["proofs"][0]["phases"]["out"] == {}
+    assert summary([])["proven"] == 0
+
+
+def test_proofs_as_lines_have_the_evidence_for_the_cable() -> None:
+    """The line with the figures has the evidence for the cable, and long sentences are wrapped."""
+    lines = to_lines([SOUND], 70)
+    assert lines[0].startswith("proven")
+    assert any("cable: operator" in line for line in lines[:3])
+    assert max(map(len, lines)) <= 70

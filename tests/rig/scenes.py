@@ -87,6 +87,7 @@ class Scene:
                     interface=interface, port=str(ordinal + 1), device=interface.split("/")[0],
                     address=0 if barred else ip(last), address_text=quad(ip(last)),
                     subnet=self.net.name, mac=planned, ordinal=ordinal, ports=ports, barred=barred, behind=behind,
+                    row=len(self.targets) + 1,
                 )
             )  # fmt: skip
 

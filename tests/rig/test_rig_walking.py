@@ -12,10 +12,10 @@ from itertools import permutations
 import pytest
 
 from netcheck.proof.events import Action, Event, Key, What
-from netcheck.proof.port.countdown import seconds_to_hold
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
 from netcheck.proof.run_options import RunOptions
+from netcheck.proof.view import seconds_to_hold
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack
 from netcheck.wire.frames import BROADCAST, arp_from_wire
@@ -266,8 +266,8 @@ def test_daisy_chain_that_the_plan_knows() -> None:
     own cable. A key that names the port applies to that port only."""
     scene = chain("alpha/cpu:2")
     pull_first(scene, "alpha/cpu", 30, 100)
-    press(scene, 1, 33)
-    press(scene, 2, 103)
+    press(scene, 2, 33)  # the rows of the screen: gamma, alpha's two ports, beta
+    press(scene, 3, 103)
     pull_twice(scene, "gamma/cpu", 170)
     ran = walk(scene)
     assert verdicts(ran) == {
@@ -384,8 +384,23 @@ def test_keys_pressed_with_all_cables_in_name_no_pull(key: Key | int) -> None:
     assert (proof.verdict, proof.cable, proof.connector) == ("proven", "inferred", "assumed")
 
 
+def test_a_number_is_the_row_of_the_screen() -> None:
+    """The number of another device's row names no port of the one that is out, and a warning says so; the number of its
+    own row names it, whatever its ports are called."""
+    scene = two_ports(200)
+    scene.targets = [scene.targets[-1], *scene.targets[:-1]]  # beta is row 1
+    scene.targets = [replace(target, row=row) for row, target in enumerate(scene.targets, 1)]
+    pull_first(scene, "alpha/cpu", 30)
+    press(scene, 1, 33)
+    press(scene, 3, 34)
+    ran = walk(scene)
+    assert "Row 1: no cable that is out now waits for this number" in said(ran, What.WARN)
+    assert (the(ran, "alpha/cpu:2").verdict, the(ran, "alpha/cpu:2").connector) == ("proven", "operator")
+    assert "press 2 for 1 or 3 for 2 to say" in said(ran, What.SILENT)[0]
+
+
 def test_ports_whose_names_are_not_digits_have_numbers() -> None:
-    """A port whose name is not a digit is selected by its position, and the screen says by which number."""
+    """A port whose name is not a digit is selected by its row, and the screen says by which number."""
     scene = two_ports()
     scene.targets[:2] = [replace(t, port=name) for t, name in zip(scene.targets, ("X1 P1", "X1 P2"), strict=False)]
     scene.hand.jacks["alpha/cpu:X1 P2"] = scene.hand.jacks["alpha/cpu:X1 P1"] = scene.jacks["alpha/cpu"]

@@ -18,6 +18,7 @@ LONGEST_BACK = 30.0  # seconds given to hear who else answers, and whether it an
 RETURN_PATIENCE = 3  # times the patience that a return is waited for hands-free: a device may start for minutes
 CONTACTS = 5  # returns that end again before the port is given up
 TRIES = 3  # times that void phases are repeated before the port is given up
+LEISURE = 4.0  # seconds from a return until the Enter that confirms it is missed: common practice, no source
 FASTEST_HAND = 0.3  # seconds that a person needs at the least to act on a prompt (simple reaction time is 0.2 to 0.3 s)
 UP_AGAIN, UP_MORE = 1.1, 0.5  # how much longer than before it must answer: restarts of one cause vary little
 LONGEST_UP = 25.0  # seconds; a request follows a return sooner than a device with a longer cycle restarts
@@ -85,8 +86,8 @@ def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None
             confirmed = run.now
             port.confirmed_return = True
             port.say(What.WAIT, f"Waiting for {port.target.address_text} to answer again")
-        if answered is not None and confirmed is None:
-            port.warn(f"{port.target.address_text} answers again: press Enter if its cable is plugged in")
+        if answered is not None and confirmed is None and run.now > answered + LEISURE:
+            port.warn(f"{port.target.address_text} answers again: press Enter if its cable is plugged in", holds=True)
             if run.now > answered + options.patience:
                 port.unconfirmed = port.stayed = True
                 return None

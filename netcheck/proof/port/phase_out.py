@@ -81,7 +81,7 @@ def _warn_of_others(port: PortState) -> None:
     instead = [port.run.word(entry) for entry in port.pull.living if port.run.fell(entry)]
     if instead:
         port.instead = tuple(dict.fromkeys((*port.instead, *instead)))
-        port.warn(f"{listed(instead)} fell silent instead: the wrong cable, or their addresses are swapped")
+        port.warn(f"{listed(instead)} fell silent instead: the wrong cable, or their addresses are swapped", holds=True)
 
 
 def phase_out(port: PortState) -> Generator[None, None, bool]:
@@ -160,7 +160,7 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
     port.ask_no_more_anonymously()
     pull.asks_anonymously = False
     choose_controls(port)
-    port.warn(f"{port.target.address_text} still answers: is it the right cable?")
+    port.warn(f"{port.target.address_text} still answers: is it the right cable?", holds=True)
     return True
 
 
@@ -178,7 +178,7 @@ def confirm_late(port: PortState) -> Generator[None, None, bool]:
     assert pull is not None
     while pull.late and port.run.now < until and not port.run.options.hands_free:
         words = f"{port.target.address_text} fell silent {pull.after or 0.0:.0f} s after the request"
-        port.warn(f"{words}: press Enter if its cable is out")
+        port.warn(f"{words}: press Enter if its cable is out", holds=True)
         if port.pressed():
             _take_the_word(port, pull)
         if pull.cable == "carrier" and port.run.carrier[0]:

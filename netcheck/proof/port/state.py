@@ -26,6 +26,7 @@ from netcheck.proof.verdict.silence_rule import (
 
 ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
 LOST = 1e-4  # a control that misses a run of probes this unlikely has fallen silent
+WARN_EVERY = 5.0  # seconds between two events of the same warning
 MOST_MORE = 3  # further pulls that silences which nobody asked for make necessary, at the most
 
 
@@ -101,11 +102,13 @@ class PortState(PortAnswers):
         """Ask the technician to do something with this port's cable."""
         self.run.ask(action, self.target.subject, text, until)
 
-    def warn(self, text: str) -> None:
-        """Emit a warning, the same one at most every five seconds."""
-        if self.run.now - self._warned.get(text, -EVER) > 5.0:
+    def warn(self, text: str, *, holds: bool = False) -> None:
+        """Warn of something; the same event is emitted every five seconds at most. *holds* says that it is true now,
+        and that this is called at every look while it is true; any other warning is the reason of a request."""
+        silently = self.run.now - self._warned.get(text, -EVER) <= WARN_EVERY
+        if not silently:
             self._warned[text] = self.run.now
-            self.say(What.WARN, text)
+        self.run.warn(self.target.subject, text, holds=holds, silently=silently)
 
     def pressed(self) -> bool:
         """Take a press of Enter; while a port is under test it also says that the cable is in this connector."""
@@ -346,6 +349,7 @@ class PortState(PortAnswers):
 
     def drop_pull(self) -> None:
         """Discard the pull in progress; the other MACs that were heard during it stay heard with the cable out."""
+        self.run.drop_request(self.target.subject)
         if self.away and self.away[-1][1] == EVER and self.mac is not None:
             self.returned(self.answer_of(self.mac, self.away[-1][0] + 1e-6) or self.run.now, Stage.IN)
         self.pull = self.latest = None

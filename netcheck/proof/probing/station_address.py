@@ -78,6 +78,7 @@ class StationAddresses:
                 yield from self._pause(ANNOUNCE_WAIT if last else self._rng.uniform(PROBE_MIN, PROBE_MAX))
         finally:
             self.scheduler.paused = False
+            self.run.drop_request("")
             matcher.claiming.difference_update(addresses)
         matcher.borrowed.update(addresses)
 

@@ -14,7 +14,6 @@ from netcheck.proof.targets import Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY
 
 KEPT = 400  # probes kept of an address: five minutes at the pace of the watch
-DIGITS = "123456789"
 Steps = Generator[None, None, None]
 
 
@@ -34,7 +33,6 @@ class Track:
         self.port: PortState | None = None
         self.steps: Steps | None = None
         self.last: dict[str, Proof] = {}  # by port, its newest proof where that left the port open
-        self._by_name = all(len(target.port) == 1 and target.port in DIGITS for target in targets)
 
     @property
     def target(self) -> Target:
@@ -46,28 +44,20 @@ class Track:
         self.targets.remove(target)
         self.targets.insert(0, target)
 
-    def key_of(self, target: Target) -> str:
-        """Return the key that names a port: its own name where all are single digits, else its place in the plan."""
-        return target.port if self._by_name else str(target.ordinal + 1)
-
-    def named(self, number: int) -> Target | None:
-        """Return the open port that a key names; None where there is none. The one port of an interface whose MAC the
-        plan has needs no name."""
+    def named(self, row: int) -> Target | None:
+        """Return the open port of a row of the screen; None where it is in another track. The one port of an interface
+        whose MAC the plan has needs no name."""
         open_ports = (t for t in self.targets if t.ports > 1 or t.mac is None)
-        return next((t for t in open_ports if self.key_of(t) == str(number)), None)
+        return next((t for t in open_ports if t.row == row), None)
 
     @property
     def question(self) -> str:
-        """Return the text of the keys that select the port; empty if the port is certain without a key."""
+        """Return the text of the numbers that select the port; empty if the port is certain without a key."""
         if len(self.targets) == 1 and self.target.mac is not None:
             return ""
         if len(self.targets) == 1:
-            return f" (press {self.key_of(self.target)} if the cable in your hand is that of {self.target.subject})"
-        keys = " or ".join(
-            key if key == target.port else f"{key} for {target.port}"
-            for target in self.targets
-            for key in (self.key_of(target),)
-        )
+            return f" (press {self.target.row} if the cable in your hand is that of {self.target.subject})"
+        keys = " or ".join(f"{target.row} for {target.port}" for target in self.targets)
         return f" (press {keys} to say which port it is)"
 
 

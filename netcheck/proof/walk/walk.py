@@ -8,7 +8,7 @@ cannot know the moment. Each silence goes through the same phases out and back a
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from dataclasses import replace
 
 from netcheck.proof.events import Action, Key, Press, What
@@ -25,6 +25,7 @@ from netcheck.proof.run_state import HINT, Cut, RunState, Void
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.observation import Observation
+from netcheck.proof.view import OF_ACTION, PortView, Step, port_view
 from netcheck.proof.walk.requests import AnnouncedOrder, SecondPulls, ask_often, is_decided
 from netcheck.proof.walk.track import KEPT, LARGE, Track, Watch
 from netcheck.text import listed
@@ -39,8 +40,8 @@ class Walk:
     """Proves ports in the order in which their cables are pulled, or in the plan's order where that is announced
     (`in_order`). Ends when all are settled, after `lasts` seconds, or when it is stopped."""
 
-    keys = "a number names the port that is out   q stops"
-    cut_is_final = True
+    keys = "the number of a row: its cable is the one that is out   q stops"
+    walks = cut_is_final = True
 
     def __init__(self, run: RunState, addresses: StationAddresses) -> None:
         """Nothing is watched yet."""
@@ -77,13 +78,32 @@ class Walk:
             self._watch.tend()
 
     def press(self, key: Press) -> None:
-        """Take the number of the port whose cable is out; other keys mean nothing here."""
+        """Take the number of the row whose cable is out; other keys mean nothing here."""
         if isinstance(key, Key):
-            return
+            return None
         for track in self._tracks:
             target = track.named(key)
             if track.port is not None and target is not None:
-                self._take_for(track, track.port, target)
+                return self._take_for(track, track.port, target)
+        return self.run.warn("", f"Row {key}: no cable that is out now waits for this number")
+
+    def views(self) -> list[PortView]:
+        """Return where every open port stands now."""
+        return [self._view(track, target) for track in self._tracks for target in track.targets]
+
+    def _view(self, track: Track, target: Target) -> PortView:
+        """Return where a port stands: examined, announced, or watched with all others."""
+        entry, port = track.entry, track.port
+        if port is not None and port.target == target:
+            view = port_view(port)
+            asks = view.step is Step.OUT and port.connector == "assumed"
+            return replace(view, text=track.question) if asks else view
+        if self._order.target == target and (request := self.run.requests.get(target.subject)) is not None:
+            return PortView(subject=target.subject, step=OF_ACTION[request.action], text=request.text, mac=entry.mac)
+        if target is track.target and track.known and self.run.fell(entry):
+            silent = self.run.now - entry.answered[-1]
+            return PortView(subject=target.subject, step=Step.OUT, silent=silent, mac=entry.mac)
+        return PortView(subject=target.subject, step=Step.ANSWERS if track.known else Step.LISTEN, mac=entry.mac)
 
     def finish(self, why: str) -> None:
         """Judge every open port in its present state."""
@@ -113,12 +133,7 @@ class Walk:
 
     def _say_what_is_missing(self) -> None:
         targets = [target for track in self._tracks for target in track.targets]
-        without = sum(target.mac is None for target in targets)
-        if without and not self.options.in_order:
-            text = (
-                f"The plan has no MAC for {without} of {len(targets)} ports. Each of these is proven only where its "
-                "number is pressed while its cable is out, or with --in-order"
-            )
+        if not self.options.in_order and (text := without_macs(targets)):
             self.run.say(What.NOTE, "", text)
 
     def _say_what_to_do(self) -> None:
@@ -132,7 +147,7 @@ class Walk:
         if run.drops == self._drops and run.disturbances == self._disturbances:
             return
         if run.drops != self._drops:
-            run.say(What.WARN, "", "The station's own cable is out: plug it in again")
+            run.warn("", "The station's own cable is out: plug it in again", holds=True)
         self._drops, self._disturbances = run.drops, run.disturbances
         for track in self._tracks:
             if track.port is None:
@@ -292,6 +307,7 @@ class Walk:
         if self._order.is_for(track):
             self._order.drop()
         if track.port is not None:
+            self.run.drop_request(track.port.target.subject)
             track.port.ask_no_more_anonymously()
             track.port.set_stage(Stage.IN)
             for entry in track.port.beyond:
@@ -358,6 +374,17 @@ class Walk:
             port.close()
             return judge(observe(port), names)
         return judge(Observation(target=replace(target, barred=why or "its cable was never pulled")), names)
+
+
+def without_macs(targets: Sequence[Target]) -> str:
+    """Return how many ports have no planned MAC and what that means for them, empty where all have one."""
+    without = sum(target.mac is None for target in targets if not target.barred)
+    if not without:
+        return ""
+    return (
+        f"The plan has no MAC for {without} of {len(targets)} ports. Each of these is proven only where the number of "
+        "its row is pressed while its cable is out, or with --in-order"
+    )
 
 
 def _ordinal(target: Target) -> int:

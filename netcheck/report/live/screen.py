@@ -1,72 +1,250 @@
-"""Draws the live screen of prove and walk: the present request in large letters, then every port."""
+"""What the screen of a run says: one state, one instruction, one warning.
+
+`screen_of` computes it from the view of the run (`proof/view`) and from the ports that are settled; nothing of an
+earlier screen is kept. `draw` knows nothing else, so that no two parts of the screen can contradict each other.
+"""
 
 from __future__ import annotations
 
-from textwrap import fill
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from math import ceil
 
-from rich.console import Group, RenderableType
-from rich.panel import Panel
-from rich.table import Table
-from rich.text import Text
+from netcheck.addr import mac_text
+from netcheck.proof.events import Event
+from netcheck.proof.result import Proof, Verdict
+from netcheck.proof.targets import Target
+from netcheck.proof.view import PortView, RunView, Step
 
-from netcheck.proof.result import Verdict
-from netcheck.report.live.run_state import Board, PortRow
-from netcheck.text import safe
-
-ROOM = 7  # lines other than the list of ports and the words of the panel
-
-
-def to_screen(board: Board, now: float, live: str, width: int, height: int) -> RenderableType:
-    """Return the drawing. *now* is the time of the run in seconds, *live* a line of figures on the port under test."""
-    inside = max(20, width - 6)
-    lines = [*_doing(board, inside), *_below(board, now, live)]
-    title = Text(safe(board.current)) if board.current else None  # as Text, so that brackets in names are no markup
-    panel = Panel(Group(*lines), title=title, title_align="left", padding=(0, 2), width=width)
-    last = Text(f"last: {safe(board.last, 2 * width)}" if board.last else "", no_wrap=False)
-    taken = ROOM + sum(-(-max(1, len(line.plain)) // inside) for line in (*lines, last))
-    return Group(panel, _ports(board, max(2, height - taken)), last, Text(_foot(board), style="dim"))
+STATION_OUT = "This computer's own cable has no link: plug it in again"
+LEAVE_IN, LEAVE_OUT = "Leave the cable in", "Leave the cable out"
 
 
-def _doing(board: Board, width: int) -> list[Text]:
-    """Return the present request; a band over the whole width where the technician must act."""
-    words = fill(safe(board.doing), width - 2).split("\n")
-    if not board.acting:
-        return [Text(""), *(Text(word, style="bold") for word in words), Text("")]
-    band = [" " * width, *(f" {word}".ljust(width) for word in words), " " * width]
-    return [Text(word, style="bold reverse", no_wrap=True) for word in band]
+class Word(StrEnum):
+    """The one action, in block letters."""
+
+    PULL = "PULL"
+    PULL_ANY = "PULL ANY"
+    PLUG_IN = "PLUG IN"
+    MOVE = "MOVE"
+    PUT_BACK = "PUT BACK"
+    WAIT = "WAIT"
+    LOOK = "LOOK"
 
 
-def _below(board: Board, now: float, live: str) -> list[Text]:
-    left = "" if board.until is None else f" ({max(0, board.until - now):.0f} s left)"
-    wait = f"{safe(board.wait) or 'waiting'}{left}" if board.wait or left else ""
-    warning = [Text(f"LOOK HERE: {safe(board.warning)}", style="bold red")] if board.warning else []
-    return [*warning, Text(wait), Text(live, style="dim")]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """A silence or a wait: seconds so far and seconds in all."""
+
+    done: float
+    total: float
 
 
-def _ports(board: Board, most: int) -> Table:
-    table = Table(box=None, pad_edge=False, expand=False)
-    for heading in ("port", "address", "state", "who answers", "time"):
-        table.add_column(heading, no_wrap=True, overflow="ellipsis")
-    rows = list(board.rows.values())
-    at = next((n for n, row in enumerate(rows) if row.subject == board.current), 0)
-    first = max(0, min(at - most // 2, len(rows) - most))
-    for row in rows[first : first + most]:
-        mark = ">" if row.subject == board.current else " "
-        style = "bold" if row.subject == board.current else ""
-        took = "" if row.seconds is None else f"{row.seconds:.0f} s"
-        cells = (Text(f"{mark} {safe(row.subject)}"), Text(safe(row.address)), _state(row), Text(row.who), Text(took))
-        table.add_row(*cells, style=style)
-    return table
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScreenRow:
+    """One port in the list. `good` is None while it has no verdict; `current` marks the port of the instruction."""
+
+    number: int
+    subject: str
+    address: str
+    state: str
+    who: str = ""
+    seconds: float | None = None
+    good: bool | None = None
+    current: bool = False
 
 
-def _state(row: PortRow) -> Text:
-    if row.proof is None:
-        return Text(row.state)
-    good = row.proof.verdict is Verdict.PROVEN
-    return Text(row.state, style="green" if good else "bold red")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screen:
+    """Everything on the screen, from the top. `seconds` stands after the word, `port` is empty where it names none.
+    `typed` are digits of a row's number that is not complete yet."""
+
+    word: Word
+    step: Step | None = None  # of the port of the instruction
+    seconds: int | None = None
+    port: str = ""
+    address: str = ""
+    place: str = ""
+    instruction: str = ""
+    detail: str = ""
+    bar: Bar | None = None
+    warning: str = ""
+    out: tuple[str, ...] = ()
+    rows: tuple[ScreenRow, ...] = ()
+    counts: tuple[tuple[str, int], ...] = ()  # ports by verdict
+    last: str = ""  # the newest verdict
+    keys: str = ""
+    typed: str = ""
+
+    @property
+    def headline(self) -> str:
+        """The word, with the seconds where there are any."""
+        return self.word if self.seconds is None else f"{self.word} {self.seconds}"
 
 
-def _foot(board: Board) -> str:
-    counts = ", ".join(f"{count} {word}" for word, count in board.counts().items())
-    left = sum(row.proof is None for row in board.rows.values())
-    return f"{counts}{', ' if counts else ''}{left} to go    {board.keys}"
+# What a port's state is called in the list.
+STATES = {
+    Step.PLUG_IN_FIRST: "plug in",
+    Step.MOVE: "move",
+    Step.LISTEN: "looking",
+    Step.ANSWERS: "answers",
+    Step.PULL: "pull",
+    Step.OUT: "out",
+    Step.PLUG_IN: "plug in",
+    Step.RETURNING: "returning",
+    Step.BACK: "back",
+    Step.SEEN: "seen once",
+    Step.RESTORE: "put back",
+}
+# The word of each step, the most urgent step first: what a hand must do comes before what is waited for.
+WORDS = {
+    Step.RESTORE: Word.PUT_BACK,
+    Step.PLUG_IN: Word.PLUG_IN,
+    Step.MOVE: Word.MOVE,
+    Step.PULL: Word.PULL,
+    Step.OUT: Word.WAIT,
+    Step.RETURNING: Word.WAIT,
+    Step.BACK: Word.WAIT,
+    Step.SEEN: Word.WAIT,
+    Step.PLUG_IN_FIRST: Word.PLUG_IN,
+    Step.ANSWERS: Word.WAIT,
+    Step.LISTEN: Word.WAIT,
+}
+URGENCY = {step: place for place, step in enumerate(WORDS)}
+
+
+@dataclass(slots=True, kw_only=True)
+class Board:
+    """The ports that are asked for, and the proofs so far."""
+
+    ports: tuple[Target, ...]
+    keys: str = ""
+    walks: bool = False  # all ports are open at once, so that those which only answer need no instruction
+    proofs: dict[str, Proof] = field(default_factory=dict)
+    last: str = ""
+
+    @classmethod
+    def of(cls, ports: Iterable[Target], finished: Iterable[Proof], keys: str, *, walks: bool = False) -> Board:
+        """Return a board of ports; *finished* were proven earlier in the same record."""
+        proofs = {proof.subject: proof for proof in finished}
+        return cls(ports=tuple(ports), keys=keys, walks=walks, proofs=proofs)
+
+    def take(self, event: Event) -> None:
+        """Keep the proof that an event brings."""
+        if event.proof is not None:
+            self.proofs[event.proof.subject] = event.proof
+            self.last = f"{event.proof.subject} {event.text}"
+
+
+def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Screen:
+    """Return the screen of a run at *now* on the link's clock; *typed* are digits that are not a complete number."""
+    focus = _focus(board, view)
+    screen = _said(board, focus, view, now)
+    verdicts = [proof.verdict for proof in board.proofs.values()]
+    screen = replace(
+        screen,
+        out=view.out,
+        rows=_rows(board, view, screen.port),
+        counts=tuple((str(verdict), verdicts.count(verdict)) for verdict in Verdict if verdict in verdicts),
+        last=board.last,
+        keys=board.keys,
+        typed=typed,
+    )
+    if view.station_out:
+        return replace(screen, word=Word.LOOK, seconds=None, instruction=STATION_OUT, detail="", bar=None, warning="")
+    if not view.warning:
+        return screen
+    if view.holds:
+        return replace(screen, word=Word.LOOK, seconds=None, warning=view.warning)
+    return replace(screen, warning=view.warning)
+
+
+def _focus(board: Board, view: RunView) -> PortView | None:
+    """Return the port that the instruction is about: the one whose step is the most urgent."""
+    passive = (Step.ANSWERS, Step.LISTEN) if board.walks else ()
+    ports = [port for port in view.ports if port.step not in passive]
+    return min(ports, key=lambda port: URGENCY[port.step], default=None)
+
+
+def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Screen:
+    """Return word, instruction and bar; without warning and list."""
+    restores = view.general_step is Step.RESTORE
+    if focus is None or restores:
+        pulls = board.walks and not restores and any(port.step is Step.ANSWERS for port in view.ports)
+        word = Word.PUT_BACK if restores else Word.PULL_ANY if pulls else Word.WAIT
+        return Screen(word=word, step=view.general_step, instruction=view.general or "Starting")
+    target = next((target for target in board.ports if target.subject == focus.subject), None)
+    named = Screen(
+        word=WORDS[focus.step],
+        step=focus.step,
+        port=focus.subject,
+        address="" if target is None else target.address_text,
+        place="" if target is None else ", ".join(filter(None, (target.place, target.switch_port))),
+        instruction=focus.text,
+    )
+    left = None if focus.until is None else max(0.0, focus.until - now)
+    counted = f"{focus.answered} of {focus.asked} requests answered" if focus.asked else ""
+    match focus.step:
+        case Step.OUT:
+            return _silence(named, focus)
+        case Step.ANSWERS | Step.BACK:
+            return replace(named, instruction=LEAVE_IN, detail=counted)
+        case Step.LISTEN | Step.RETURNING:
+            text = focus.text if focus.step is Step.RETURNING else f"Waiting for {named.address}"
+            return replace(named, instruction=LEAVE_IN, detail=_with_left(text, left))
+        case Step.SEEN:
+            return replace(named, instruction=f"{LEAVE_IN}. The second request follows within seconds")
+        case _:
+            return replace(named, detail=_with_left("", left))
+
+
+def _silence(named: Screen, focus: PortView) -> Screen:
+    """Return the screen of a silence: how long it must still last."""
+    if focus.needed is None:
+        return replace(named, instruction=LEAVE_OUT, detail=f"silent for {focus.silent:.0f} s")
+    more = ceil(focus.needed)
+    bar = Bar(done=focus.silent, total=focus.silent + focus.needed)
+    seconds = more or None
+    detail = f"silent for {focus.silent:.0f} s, {more} s more"
+    if not more:
+        detail = f"silent for {focus.silent:.0f} s; the other devices are checked"
+    question = focus.text if focus.text else ""
+    instruction = f"{LEAVE_OUT}{question}"
+    return replace(named, seconds=seconds, instruction=instruction, bar=bar, detail=detail)
+
+
+def _with_left(text: str, left: float | None) -> str:
+    return "; ".join(filter(None, (text, "" if left is None else f"{left:.0f} s left")))
+
+
+def _rows(board: Board, view: RunView, current: str) -> tuple[ScreenRow, ...]:
+    """Return the list of ports: a proof for what is settled, the view for what is open."""
+    views = {port.subject: port for port in view.ports}
+    return tuple(
+        _row(target, board.proofs.get(target.subject), views.get(target.subject), current) for target in board.ports
+    )
+
+
+def _row(target: Target, proof: Proof | None, view: PortView | None, current: str) -> ScreenRow:
+    row = ScreenRow(
+        number=target.row,
+        subject=target.subject,
+        address=target.address_text,
+        state="to do",
+        current=target.subject == current,
+    )
+    if view is not None:
+        counts = view.step is Step.OUT and view.needed and not row.current  # that of the current port has a bar
+        seconds = f", {ceil(view.needed or 0.0)} s more" if counts else ""
+        mac = "" if view.mac is None else mac_text(view.mac)
+        return replace(row, state=f"{STATES[view.step]}{seconds}", who=mac)
+    if proof is None:
+        return row
+    return replace(
+        row,
+        state=str(proof.verdict),
+        who="" if proof.mac is None else mac_text(proof.mac),
+        seconds=sum(result.seconds for _, result in proof.phases) or None,
+        good=proof.verdict is Verdict.PROVEN,
+    )

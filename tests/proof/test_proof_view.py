@@ -10,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address
-from netcheck.proof.port.countdown import seconds_to_hold
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Probe, ProbeKind
@@ -20,6 +19,7 @@ from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, LEAST_ARP_OUT, Confirmed
+from netcheck.proof.view import seconds_to_hold
 from netcheck.wire.link import Adapter
 
 BASE = Address.from_text("192.0.2.0").value

@@ -1,0 +1,92 @@
+"""Tests of a run in a real terminal (pty): a stop by the shell, and a terminal that cannot place text."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import select
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+PLAN = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
+NETCHECK = f'"{sys.executable}" -m netcheck rehearse "{PLAN}" --only reception-plc/cpu --quiet --record run.jsonl'
+# `set -m` gives the program a process group of its own, as in a shell that a person uses.
+JOB = f"set -m; {NETCHECK}; echo STOPPED; stty -a | tr ' ' '\\n' | grep icanon; sleep 0.3; fg >/dev/null; echo ENDED"
+
+
+class Terminal:
+    """A shell in a pseudo-terminal of its own."""
+
+    def __init__(self, script: str, folder: Path, term: str) -> None:
+        self.said = b""
+        environment = {**os.environ, "TERM": term, "COLUMNS": "80", "LINES": "24"}
+        self.process, self.master = pty.fork()
+        if self.process == 0:
+            os.chdir(folder)
+            os.execvpe("bash", ["bash", "-c", script], environment)
+
+    def wait_for(self, text: bytes, seconds: float = 30.0) -> None:
+        """Wait until the terminal shows a text after what was waited for before, and forget what is before it."""
+        until = time.monotonic() + seconds
+        while text not in self.said:
+            assert time.monotonic() < until, (text, self.said[-2000:])
+            if select.select([self.master], [], [], 0.1)[0]:
+                self.said += os.read(self.master, 65536)
+        self.said = self.said[self.said.index(text) + len(text) :]
+
+    def type(self, keys: bytes) -> None:
+        """Type keys."""
+        os.write(self.master, keys)
+
+    def close(self) -> None:
+        """End the shell, and what runs in it."""
+        os.close(self.master)
+        os.waitpid(self.process, 0)
+
+
+@pytest.fixture
+def terminal(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Terminal]:
+    """Return a shell that runs a rehearsal."""
+    script, term = request.param
+    shell = Terminal(script, tmp_path, term)
+    yield shell
+    shell.close()
+
+
+@pytest.mark.parametrize("terminal", [(JOB, "xterm")], indirect=True, ids=["xterm"])
+def test_a_stop_by_the_shell_gives_the_terminal_back_and_keeps_the_keys(terminal: Terminal, tmp_path: Path) -> None:
+    """Ctrl-Z restores the terminal's mode and its normal screen; after `fg` the screen is drawn again, and the keys
+    work without Enter."""
+    terminal.wait_for(b"\x1b[?1049h")
+    terminal.wait_for(b"Plug in the cable of reception-plc/cpu:1")
+    terminal.type(b"\x1a")
+    terminal.wait_for(b"\x1b[?1049l")
+    terminal.wait_for(b"STOPPED")
+    terminal.wait_for(b"icanon")
+    terminal.wait_for(b"\x1b[?1049h")
+    terminal.wait_for(b"reception-plc/cpu:1")
+    terminal.type(b"s")
+    terminal.wait_for(b"reception-plc/cpu:2   ")
+    terminal.type(b"q")
+    terminal.wait_for(b"ENDED")
+    lines = [json.loads(line) for line in (tmp_path / "run.jsonl").read_text().splitlines()]
+    assert any("skipped" in str(line) for line in lines)
+
+
+DUMB = f"{NETCHECK}; echo ENDED"
+
+
+@pytest.mark.parametrize("terminal", [(DUMB, "dumb")], indirect=True, ids=["dumb"])
+def test_a_dumb_terminal_has_every_instruction_as_a_line(terminal: Terminal) -> None:
+    """With TERM=dumb every instruction is a line without control codes, and single keys work."""
+    terminal.wait_for(b"do       reception-plc/cpu:1: Plug in the cable of reception-plc/cpu:1")
+    assert b"\x1b" not in terminal.said
+    terminal.type(b"s")
+    terminal.wait_for(b"do       reception-plc/cpu:2: Move the cable to reception-plc/cpu:2")
+    terminal.type(b"q")
+    terminal.wait_for(b"ENDED")
