@@ -23,9 +23,9 @@ from netcheck.survey.readers.values import date_from
 from netcheck.text import safe
 
 TO_ANSWER = ("granted", "refused", "ticket", "by", "date")
-_IDENTITY = ("kind", "subject", "island", "address", "what")  # the columns of `requests.build.identity_of`
+IDENTITY = ("kind", "subject", "island", "address", "what")  # the columns of `requests.build.identity_of`
 REQUESTS = Table(
-    (*_IDENTITY, *TO_ANSWER),
+    (*IDENTITY, *TO_ANSWER),
     (frozenset({"kind", "subject", "granted", "refused"}),),
     "kind, subject, granted and refused",
     "`netcheck report PLAN --requests FILE.csv`",
@@ -114,7 +114,7 @@ def judged_grants(
         yes, no = _ticked(row.cells.get("granted", "")), _ticked(row.cells.get("refused", ""))
         if not (yes or no or row.fault):
             continue
-        identity = tuple(" ".join(row.cells.get(title, "").split()) for title in _IDENTITY)
+        identity = tuple(" ".join(row.cells.get(title, "").split()) for title in IDENTITY)
         request = known.get(identity)
         if request is None:
             gone += 1

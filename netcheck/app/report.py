@@ -39,6 +39,8 @@ class ReportOrder:
     since: Path | None
     verifier: Path | None = None
     proof: Path | None = None
+    reply_by: date | None = None
+    sent_by: str = ""  # else the plan's contact
 
 
 def write_reports(order: ReportOrder, day: date) -> int:
@@ -54,7 +56,11 @@ def write_reports(order: ReportOrder, day: date) -> int:
         checked, surveys = _checked(order.plan, *inputs, day, steps)
         before, earlier = _earlier(order.since, *inputs, day, steps) if order.since else (None, ())
         steps.begin("reading the records")
-        report = report_of(checked, surveys, _records(order.records), day, before, earlier)
+        report = replace(
+            report_of(checked, surveys, _records(order.records), day, before, earlier),
+            reply_by=order.reply_by,
+            sent_by=order.sent_by or checked.plan.contact,
+        )
         steps.end()
         ready = [(path, _written(path, kind, report, steps)) for path, kind in targets]
     for path, data in ready:

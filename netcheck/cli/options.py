@@ -110,12 +110,12 @@ def within(name: str, value: float, low: float, high: float) -> float:
     return value
 
 
-def day_from(text: str) -> date:
+def day_from(text: str, option: str = "--today") -> date:
     """Return the date written as `2026-11-02`, or today's date for an empty text; UsageError for other texts."""
     try:
         return date.fromisoformat(text) if text else date.today()
     except ValueError:
-        raise UsageError.of(f"--today {text!r} is not a date", do="Write it as 2026-11-02") from None
+        raise UsageError.of(f"{option} {safe(text, 40)!r} is not a date", do="Write it as 2026-11-02") from None
 
 
 def seconds_from(option: str, text: str) -> float:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from netcheck.cli import options as o
+from netcheck.errors import UsageError
 
 
 def command(
@@ -62,6 +64,15 @@ def command(
             "--since", metavar="OLDPLAN", help="Show what changed since this earlier revision.", show_default=False
         ),
     ] = None,
+    reply_by: Annotated[
+        str, typer.Option("--reply-by", metavar="DATE", help="Ask IT to answer by this day.", show_default=False)
+    ] = "",
+    by: Annotated[
+        str,
+        typer.Option(
+            "--by", metavar="NAME", help="Who sends the report. Default: `contact` of the plan.", show_default=False
+        ),
+    ] = "",
     today: o.Today = "",
 ) -> None:
     """Write the report on a plan and its proofs. Either all files are written or none.
@@ -86,5 +97,15 @@ def command(
         since=since,
         verifier=verifier,
         proof=proof,
+        reply_by=_reply_by(reply_by, day),
+        sent_by=by.strip(),
     )
     raise typer.Exit(write_reports(order, day))
+
+
+def _reply_by(text: str, today: date) -> date | None:
+    """Return the last day for the answers, or None; UsageError for a text that is no date, or for a past day."""
+    day = o.day_from(text, "--reply-by") if text else None
+    if day is not None and day < today:
+        raise UsageError.of(f"--reply-by {day} is before the day of the report, {today}", do="Name a later day")
+    return day

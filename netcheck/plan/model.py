@@ -266,6 +266,7 @@ class Plan:
     schemes: tuple[Scheme, ...] = ()
     own_islands: frozenset[str] = frozenset()  # the islands that are a machine's own: `site = false`
     site_islands: frozenset[str] = frozenset()  # the islands that are the site's although translated: `site = true`
+    contact: str = ""  # who sends the plan and answers questions about it, or empty
     domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan

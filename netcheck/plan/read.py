@@ -68,6 +68,7 @@ class Draft:
             folder=str(self.folder),
             sha256=self.files.sha256,
             revision=self.site.revision,
+            contact=self.site.contact,
             keep_clear=self.site.keep_clear,
             survey_max_age=self.site.survey_max_age,
             crowded=self.site.crowded,

@@ -58,6 +58,7 @@ WORDS = {
     "by": "Who of the site decided.",
     "change-to": "The value that the site asks for.",
     "columns": "Which title of the survey file stands for which value, where it is not recognised.",
+    "contact": "Who sends the plan and answers questions about it: name, company, telephone.",
     "conversation": "Two interfaces that must be able to talk, both ways.",
     "conversations": "A CSV file in the plan's folder with a row for each conversation.",
     "covers": "The prefixes of which the survey lists every host.",

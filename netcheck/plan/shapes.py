@@ -68,6 +68,7 @@ class SiteShape(Shape):
 
     name: Name
     revision: Label = ""
+    contact: Label = ""
     keep_clear: Count = 0
     survey_max_age: Count = 30
     crowded: Share = 0.8

@@ -69,6 +69,8 @@ class Report:
     today: date
     version: str
     changes: Changes | None = None
+    reply_by: date | None = None  # the last day for the answers
+    sent_by: str = ""  # who sends the report, or empty
     misfits: tuple[str, ...] = ()  # recorded evidence that contradicts itself or the plan
     remarks: tuple[PortRemark, ...] = ()  # on the runs as a whole, or on ports that are no longer planned
 

@@ -210,3 +210,29 @@ def test_the_verifier_is_a_file(desk: Path) -> None:
     assert ended.stdout.startswith("intact, seal ")
     refused = netcheck(desk, *ALL, "--verifier", "verify.txt")
     assert (refused.returncode, "--verifier verify.txt does not end in .py" in refused.stderr) == (2, True)
+
+
+def test_who_sends_the_report_and_when_the_answers_are_due(desk: Path) -> None:
+    """`--reply-by` and the sender stand in the JSON and on the page; `--by` takes the place of the plan's contact."""
+    plan = desk / "tarn-hollow" / "plan.toml"
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(text.replace('revision = "C"', 'revision = "C"\ncontact = "Line integration"'), encoding="utf-8")
+    day = ("--today", "2026-11-20")
+    assert netcheck(desk, "tarn-hollow", *day, "--out", "plain.json").returncode == 0
+    due = ("--reply-by", "2026-12-04", "--by", "Night shift")
+    assert netcheck(desk, "tarn-hollow", *day, *due, "--out", "due.json", "--out", "due.html").returncode == 0
+    plain, given = (json.loads((desk / name).read_text()) for name in ("plain.json", "due.json"))
+    assert (plain["reply_by"], plain["sent_by"]) == (None, "Line integration")
+    assert (given["reply_by"], given["sent_by"]) == ("2026-12-04", "Night shift")
+    page = (desk / "due.html").read_text(encoding="utf-8")
+    assert "4 December 2026" in page
+    assert "Night shift" in page
+
+
+@pytest.mark.parametrize("words", ["next week", "2026-11-19"], ids=["no date", "past"])
+def test_a_reply_date_that_cannot_be_meant_is_refused(desk: Path, words: str) -> None:
+    """A text that is no date, or a day before the report's, is refused with the value and what to write."""
+    result = netcheck(desk, "tarn-hollow", "--today", "2026-11-20", "--reply-by", words, "--out", "r.html")
+    assert result.returncode == 2
+    assert f"--reply-by {words}" in result.stderr.replace("'", "")
+    assert not (desk / "r.html").exists()

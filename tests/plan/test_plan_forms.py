@@ -22,6 +22,7 @@ keep-clear = 4
 survey-max-age = 20
 crowded = 0.7
 domain = "plant.example"
+contact = "Line integration, extension 118"
 [[subnet]]
 name = "packing"
 prefix = "10.62.30.0/24"
@@ -146,7 +147,10 @@ CPU = {
 SITE = {"name": "Filler line", "revision": "C", "keep-clear": 4, "survey-max-age": 20.0, "crowded": 0.7}
 PACKING = {"name": "packing", "prefix": "10.62.30.0/24", "gateway": "10.62.30.1", "vlan": 630}
 SHEETS: dict[str, list[dict[str, Any]]] = {
-    "site": [{"key": key, "value": value} for key, value in {**SITE, "domain": "plant.example"}.items()],
+    "site": [
+        {"key": key, "value": value}
+        for key, value in {**SITE, "domain": "plant.example", "contact": "Line integration, extension 118"}.items()
+    ],
     "subnets": [
         {**PACKING, "pools": "10.62.30.180 - 10.62.30.219", "reserved": "10.62.30.2; 10.62.30.4-10.62.30.9"},
         {"name": "inside", "prefix": "192.168.10.0/24", "island": "machine-1"},

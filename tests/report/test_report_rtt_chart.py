@@ -1,4 +1,4 @@
-"""Tests of the small chart of round-trip times: the places of its lines, and values that are not drawn."""
+"""Tests of the charts of round-trip times: the places of their lines, one scale, and values that are not drawn."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.proof.result import Phase, PhaseResult, Proof, Rtt, Verdict
-from netcheck.report.html.rtt_chart import LEFT, PLOT, chart_of
+from netcheck.report.html.rtt_chart import LEFT, MOST_TICKS, PLOT, chart_of, scale_of
 
 BARE = Proof(interface="d/lan", port="1", address="192.0.2.20", verdict=Verdict.PROVEN, why="so it is")
 
@@ -20,37 +20,43 @@ def timed(*several: Rtt | None) -> Proof:
 
 
 def test_lines_are_placed_by_their_times() -> None:
-    """Lines are at a fifth, two fifths and all of a scale to 0.5 ms (own arithmetic); a phase without times has no
-    line."""
-    chart = chart_of(timed(Rtt(0.1, 0.2, 0.5), None, Rtt(0.0, 0.25, 0.4)))
+    """On a scale from 0.1 to 10 ms, 1 ms is in the middle (own arithmetic); a phase without times has no line."""
+    proof = timed(Rtt(0.1, 1, 10), None, Rtt(0.1, 0.1, 1))
+    chart = chart_of(proof, scale_of([proof]))
     assert chart is not None
-    assert (chart.end, [line.phase for line in chart.lines]) == ("0.5 ms", [Phase.IN, Phase.BACK])
+    assert [line.phase for line in chart.lines] == [Phase.IN, Phase.BACK]
     assert [(line.least - LEFT, line.median - LEFT, line.most - LEFT) for line in chart.lines] == [
-        (PLOT // 5, PLOT * 2 // 5, PLOT),
-        (0, PLOT // 2, PLOT * 4 // 5),
+        (0, PLOT // 2, PLOT),
+        (0, 0, PLOT // 2),
     ]
-    assert chart.words == "Round trip in ms: in 0.1 to 0.5, median 0.2; back 0 to 0.4, median 0.25"
+    assert [(tick.x - LEFT, tick.words) for tick in chart.ticks] == [(0, "0.1"), (PLOT // 2, "1"), (PLOT, "10 ms")]
+    assert chart.words == "Round trip in ms: in 0.1 to 10, median 1; back 0.1 to 1, median 0.1"
+
+
+def test_all_charts_have_one_scale() -> None:
+    """The same time has the same place in the chart of every port, whatever the other times of that port are."""
+    fast, slow = timed(Rtt(0.2, 0.3, 2)), timed(Rtt(2, 40, 800))
+    scale = scale_of([fast, slow, BARE])
+    first, second = chart_of(fast, scale), chart_of(slow, scale)
+    assert first is not None
+    assert second is not None
+    assert first.lines[0].most == second.lines[0].least
+    assert first.ticks == second.ticks
 
 
 @pytest.mark.parametrize(
     ("most", "end"),
-    [
-        (0.0, "0.01 ms"),
-        (0.011, "0.02 ms"),
-        (0.2, "0.2 ms"),
-        (0.21, "0.5 ms"),
-        (7, "10 ms"),
-        (999.5, "1000 ms"),
-        (2e6, "2e+06 ms"),
-    ],
+    [(0.0, "0.01 ms"), (0.011, "0.1 ms"), (0.2, "1 ms"), (7, "10 ms"), (999.5, "1000 ms"), (2e6, "1e+07 ms")],
     ids=str,
 )
-def test_the_scale_ends_at_a_round_figure(most: float, end: str) -> None:
-    """The scale ends at 1, 2 or 5 times a power of ten, not below the longest time."""
-    chart = chart_of(timed(Rtt(0, most / 2, most)))
+def test_the_scale_ends_at_a_power_of_ten(most: float, end: str) -> None:
+    """The scale ends at a power of ten, not below the longest time, and has few figures."""
+    proof = timed(Rtt(0, most / 2, most))
+    chart = chart_of(proof, scale_of([proof]))
     assert chart is not None
-    assert chart.end == end
-    assert all(LEFT <= line.most <= LEFT + PLOT for line in chart.lines)
+    assert chart.ticks[-1].words == end
+    assert 2 <= len(chart.ticks) <= MOST_TICKS
+    assert all(LEFT <= line.least <= line.most <= LEFT + PLOT for line in chart.lines)
 
 
 @pytest.mark.parametrize(
@@ -68,5 +74,5 @@ def test_the_scale_ends_at_a_round_figure(most: float, end: str) -> None:
 )
 def test_impossible_times_are_not_drawn(rtt: Rtt | None) -> None:
     """Without times, or with impossible ones, there is no chart."""
-    assert chart_of(timed(rtt)) is None
-    assert chart_of(BARE) is None
+    assert chart_of(timed(rtt), scale_of([timed(rtt)])) is None
+    assert chart_of(BARE, scale_of([BARE])) is None

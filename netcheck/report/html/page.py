@@ -2,15 +2,19 @@
 
 Every value passes `safe`, which escapes control and bidirectional characters, and then jinja2's autoescape. Values
 stand only in element content and in quoted attributes. The page's policy allows its own style and script by their
-SHA-256, and nothing else. `values_of` computes what the templates lay out.
+SHA-256, and nothing else; the one value in the style, the header of each printed page, is a string of CSS in which
+every character beyond letters, digits and space is an escape. `values_of` computes what the templates lay out.
 """
 
 from __future__ import annotations
 
+import json
+import re
 from base64 import b64encode
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from hashlib import sha256
 from itertools import islice
@@ -21,29 +25,83 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from netcheck.addr import mac_text, quad
-from netcheck.answers.table import boxes_of
+from netcheck.answers.grants import IDENTITY
+from netcheck.answers.table import COLUMNS as FINDING_COLUMNS
+from netcheck.answers.table import LONGEST_CELL, boxes_of
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report import words
+from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS
 from netcheck.report.finding_groups import TITLES
-from netcheck.report.html.rtt_chart import chart_of
+from netcheck.report.html.rtt_chart import chart_of, scale_of
 from netcheck.report.html.subnet_maps import maps_of
 from netcheck.report.html.verifier import SNIPPET
 from netcheck.report.model import Report, short
 from netcheck.report.part_rows import answered_words
 from netcheck.report.text import verification as verifications
 from netcheck.requests.build import asked_of
+from netcheck.requests.model import Asked, Request, RequestKind
+from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Rule
 from netcheck.space.map_cells import Use
 from netcheck.text import safe
 
 TEMPLATES = Path(__file__).with_name("templates")
+SCRIPTS = ("folds.js", "filter.js", "answers.js")
 LONGEST_TEXT = 20_000  # characters of one value
+LONGEST_WORD = 40  # characters; a longer name may be broken at the end of a line
+LONGEST_HEADER = 90  # characters of plan and revision at the top of a printed page
 TABLE = 100  # rows of one table
 MANY = 200  # findings or ports; above it a browser lays out only the visible part
+TALLIED = 14  # rules in the summary, which fits on one sheet of paper
+PLAN_COLUMN = "plan-sha256"  # names the state of the plan that was answered
+# The columns of both files that `answers` reads, so that one file holds the decisions and the grants.
+ANSWER_COLUMNS = tuple(dict.fromkeys((*FINDING_COLUMNS, *REQUEST_COLUMNS, PLAN_COLUMN)))
+_TO_DO = {
+    RequestKind.RESERVATION: ("address to reserve", "addresses to reserve", "reservations"),
+    RequestKind.POOL: ("DHCP pool to change", "DHCP pools to change", "pools"),
+    RequestKind.DNS: ("DNS record to enter", "DNS records to enter", "dns"),
+    RequestKind.CONVERSATION: ("conversation to let through", "conversations to let through", "talks"),
+    RequestKind.SWITCH_PORT: ("switch port to set", "switch ports to set", "switch-ports"),
+}
+_BETWEEN = re.compile(r"([\s,;()]+)")
+_BREAKS = frozenset("-/")  # a browser may break a line after these
+_NO_FILE_NAME = re.compile(r"[^A-Za-z0-9]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A section of the page; its anchor is the name of its template, and `brief` stands in the line of its title.
+
+    A `folded` section, for looking things up, is closed until it is opened. On a phone every section is closed that
+    does not lead.
+    """
+
+    anchor: str
+    title: str
+    brief: str = ""
+    folded: bool = False
+    leading: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Installable:
+    """The answer to the first question, whether the plan can be installed; `tone` is a class of the style sheet."""
+
+    words: str
+    tone: str
+
+
+@dataclass(frozen=True, slots=True)
+class ItTask:
+    """One thing that IT has to do, with the anchor of its rows."""
+
+    words: str
+    anchor: str
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +136,29 @@ class BySeverity:
 def to_html(report: Report) -> bytes:
     """Return the report as UTF-8; the same report gives the same bytes."""
     own = {
-        name: (TEMPLATES / file).read_text("utf-8") for name, file in (("style", "style.css"), ("script", "filter.js"))
+        "style": (TEMPLATES / "style.css").read_text("utf-8") + page_header(report.plan),
+        "script": "".join((TEMPLATES / name).read_text("utf-8") for name in SCRIPTS),
     }
     hashes = {f"{name}_hash": digest(text) for name, text in own.items()}
     inline = {name: Markup(text) for name, text in own.items()}
     return environment().get_template("report.html").render(values_of(report) | inline | hashes).encode("utf-8")
+
+
+def page_header(plan: Plan) -> str:
+    """Return the style of the header and footer of every printed page: plan, revision and hash."""
+    revision = f", revision {plan.revision}" if plan.revision else ""
+    boxes = (
+        f"@top-left {{ content: {css_string(plan.name + revision, LONGEST_HEADER)}; }}",
+        f"@bottom-left {{ content: {css_string(f'Plan SHA-256 {plan.sha256}', LONGEST_HEADER)}; }}",
+    )
+    return f"@page {{ {' '.join(boxes)} }}\n"
+
+
+def css_string(text: str, most: int) -> str:
+    """Return a text as a string of CSS in which all but ASCII letters and digits are escapes; the space after an escape
+    belongs to it (CSS Syntax Level 3 section 4.3.7)."""
+    plain = (one if one.isascii() and one.isalnum() else f"\\{ord(one):x} " for one in safe(text, most))
+    return f'"{"".join(plain)}"'
 
 
 def digest(text: str) -> str:
@@ -106,6 +182,8 @@ def environment() -> Environment:
         boxes_of=boxes_of,
         chart_of=chart_of,
         facts_of=words.facts_of,
+        identity_of=_identity_of,
+        long_date=_long_date,
         mac=mac_text,
         meaning=words.meaning,
         moment=words.moment,
@@ -114,6 +192,7 @@ def environment() -> Environment:
         severity_titles=TITLES,
         short=short,
         slug=_slug,
+        unbroken=_unbroken,
         verdict_sign=words.verdict_sign,
         with_code=_with_code,
         what_to_do=verifications.what_to_do,
@@ -133,6 +212,26 @@ def _with_code(text: str) -> Markup:
     return Markup("").join(Markup("<code>{}</code>").format(part) if n % 2 else part for n, part in enumerate(parts))
 
 
+def _unbroken(text: str) -> Markup:
+    """Return a text in which addresses and names such as `filler-plc/cpu:1` are not broken at the end of a line."""
+    parts = _BETWEEN.split(safe(text, LONGEST_TEXT))
+    return Markup("").join(
+        Markup('<span class="w">{}</span>').format(part)
+        if len(part) <= LONGEST_WORD and not _BREAKS.isdisjoint(part)
+        else escape(part)
+        for part in parts
+    )
+
+
+def _identity_of(request: Request) -> str:
+    """Return what identifies a request in a file of answers, as a JSON object by column."""
+    return json.dumps({title: safe(str(getattr(request, title)), LONGEST_CELL) for title in IDENTITY})
+
+
+def _long_date(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"
+
+
 def _slug(use: Use) -> str:
     """Return the name of a use in the style sheet."""
     return use.name.lower().replace("_", "-")
@@ -140,15 +239,23 @@ def _slug(use: Use) -> str:
 
 def values_of(report: Report) -> dict[str, Any]:
     """Return every name that the templates use, in addition to the functions of the environment."""
+    asked = asked_of(report.checked)
+    tally = tuple(tallied(report))
     return {
         "report": report,
         "plan": report.plan,
         "headline": words.headline(report),
         "alarms": words.alarms(report),
         "not_checked": words.not_checked(report),
-        "needed": words.needed_from_it(asked_of(report.checked), report),
+        "installable": installable_of(report.checked),
+        "needs": tuple(needs_of(report, asked)),
+        "sections": tuple(sections_of(report, asked)),
+        "tally": tally[:TALLIED],
+        "more_rules": len(tally[TALLIED:]),
         "groups": grouped(report),
-        "asked": asked_of(report.checked),
+        "asked": asked,
+        "answer_columns": ANSWER_COLUMNS,
+        "answer_file": _answer_file(report.plan),
         "many": max(len(report.checked.findings), len(report.ports)) > MANY,
         "table_rows": TABLE,
         "maps": maps_of(report),
@@ -158,8 +265,73 @@ def values_of(report: Report) -> dict[str, Any]:
         "caution": CAUTION,
         "caution_numbers": words.CAUTION_NUMBERS,
         "cannot_show": words.CANNOT_SHOW,
+        "scale": scale_of(port.proof for port in report.ports),
         "snippet": Markup(escape(SNIPPET)),  # our own text, with its line breaks
     }
+
+
+def sections_of(report: Report, asked: Asked) -> Iterator[Section]:
+    """Yield the sections in their order; with a record the proofs come first."""
+    checked = report.checked
+    if report.changes is not None:
+        since = report.changes.before.plan
+        yield Section(
+            "changes", "What changed", f"since revision {since.revision}" if since.revision else "", leading=True
+        )
+    if report.records:
+        proven = dict(report.verdicts).get(Verdict.PROVEN, 0)
+        yield Section("proofs", "Proofs", f"{proven} of {len(report.ports)} ports proven", leading=True)
+    yield Section("findings", "Findings", _counts(checked), leading=not report.records)
+    yield Section("asked", "Requests to IT", str(len(asked.requests)))
+    yield Section("map", "Map of every subnet", f"{len(report.plan.subnets)} subnets")
+    if checked.accepted:
+        yield Section("accepted", "Accepted findings", str(len(checked.accepted)))
+    yield Section("basis", "What was checked, and what was not")
+    yield Section("rules", "Rules", str(len(report.rules)), folded=True)
+
+
+def _counts(checked: Checked) -> str:
+    counts = ((checked.count(severity), str(severity)) for severity in Severity)
+    return ", ".join(f"{count:,} {word}{'' if count == 1 else 's'}" for count, word in counts if count)
+
+
+def installable_of(checked: Checked) -> Installable:
+    """Return whether the plan can be installed."""
+    if checked.count(Severity.CONFLICT):
+        return Installable("Do not install as drafted", "bad")
+    risks = checked.count(Severity.RISK)
+    if risks:
+        return Installable(
+            f"Can be installed once the site agrees to {risks:,} risk{'' if risks == 1 else 's'}", "doubt"
+        )
+    if checked.accepted:
+        return Installable("Can be installed with what the site has accepted", "good")
+    return Installable("Can be installed: nothing against it was found", "good")
+
+
+def needs_of(report: Report, asked: Asked) -> Iterator[ItTask]:
+    """Yield what IT has to decide and to do, counted."""
+    findings = len(report.checked.findings)
+    if findings:
+        yield ItTask(f"{findings:,} decision{'' if findings == 1 else 's'}", "findings", _counts(report.checked))
+    for kind, count in Counter(request.kind for request in asked.requests).items():
+        one, several, anchor = _TO_DO[kind]
+        yield ItTask(f"{count:,} {one if count == 1 else several}", f"asked-{anchor}")
+
+
+def tallied(report: Report) -> Iterator[tuple[Rule, Severity, int]]:
+    """Yield each rule with its severity and number of findings: by severity, then the most frequent first."""
+    rules = {rule.slug: rule for rule in report.rules}
+    counts = Counter((finding.severity, finding.rule) for finding in report.checked.findings)
+    order = list(Severity)
+    for (severity, slug), count in sorted(counts.items(), key=lambda each: (order.index(each[0][0]), -each[1])):
+        yield rules[slug], severity, count
+
+
+def _answer_file(plan: Plan) -> str:
+    """Return the name of the file of answers: letters, digits and hyphens of plan and revision."""
+    words = _NO_FILE_NAME.sub("-", f"{plan.slug} {plan.revision}").strip("-")[:60]
+    return f"{words or 'plan'}-answers.csv"
 
 
 def grouped(report: Report) -> tuple[BySeverity, ...]:

@@ -1,19 +1,53 @@
 """Lays out a small chart of a port's round-trip times: a line from minimum to maximum a phase, a dot at the median.
 
-Lengths are in units of the drawing. Implausible figures give no chart.
+All charts of a report have one logarithmic scale, so that ports can be compared. Lengths are in units of the drawing.
+Implausible figures give no chart.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import product
-from math import floor, isfinite, log10
+from math import ceil, floor, isfinite, log10
 
 from netcheck.proof.result import Phase, Proof, Rtt
 
 LEFT, PLOT, RIGHT = 40, 200, 46  # left of the scale, the scale, right of it for its last figure
 ROW, FOOT = 16, 16  # height of a phase, and of the scale's figures
 LONGEST = 1e9  # milliseconds; larger values are not drawn
+SHORTEST = 1e-3  # milliseconds; shorter values are drawn here, as clocks resolve a microsecond
+MOST_TICKS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """One figure of the scale and its horizontal position."""
+
+    x: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A logarithmic scale from ten to the power of `low` to ten to the power of `high` milliseconds."""
+
+    low: int
+    high: int
+
+    def across(self, value: float) -> int:
+        """Return the horizontal position of a time."""
+        share = (log10(max(value, SHORTEST)) - self.low) / (self.high - self.low)
+        return round(LEFT + PLOT * min(1.0, max(0.0, share)))
+
+    @property
+    def ticks(self) -> tuple[Tick, ...]:
+        """Return the powers of ten, at most `MOST_TICKS` of them; the last one names the unit."""
+        step = ceil((self.high - self.low) / (MOST_TICKS - 1))
+        powers = range(self.high, self.low - 1, -step)
+        return tuple(
+            Tick(self.across(10.0**power), f"{10.0**power:g}{' ms' if power == self.high else ''}")
+            for power in reversed(powers)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +63,14 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """The lines, the figure at the end of the scale (which starts at 0), and the chart in words."""
+    """The lines, the figures of the scale, and the chart in words."""
 
     lines: tuple[Line, ...]
-    end: str
+    ticks: tuple[Tick, ...]
     words: str
-
-    @property
-    def width(self) -> int:
-        """Return the width of the drawing."""
-        return LEFT + PLOT + RIGHT
+    left: int = LEFT
+    right: int = LEFT + PLOT
+    width: int = LEFT + PLOT + RIGHT
 
     @property
     def foot(self) -> int:
@@ -51,32 +83,33 @@ class Chart:
         return self.foot + FOOT
 
 
-def chart_of(proof: Proof) -> Chart | None:
+def scale_of(proofs: Iterable[Proof]) -> Scale:
+    """Return the scale that holds the round-trip times of all proofs, in whole powers of ten."""
+    times = [time for proof in proofs for _, rtt in _timed(proof) for time in (rtt.min, rtt.max)]
+    shortest = max(SHORTEST, min(times, default=1.0))
+    low = floor(log10(shortest))
+    high = ceil(log10(max(SHORTEST, *times))) if times else 0
+    return Scale(low, max(high, low + 1))
+
+
+def chart_of(proof: Proof, scale: Scale) -> Chart | None:
     """Return the chart of the phases that have round-trip times, or None."""
-    timed = [(phase, seen.rtt) for phase, seen in proof.phases if seen.rtt is not None and _plausible(seen.rtt)]
+    timed = tuple(_timed(proof))
     if not timed:
         return None
-    end = _scale(max(rtt.max for _, rtt in timed))
     lines = tuple(
-        Line(phase, _across(rtt.min, end), _across(rtt.median, end), _across(rtt.max, end), row * ROW)
+        Line(phase, scale.across(rtt.min), scale.across(rtt.median), scale.across(rtt.max), row * ROW)
         for row, (phase, rtt) in enumerate(timed)
     )
     told = (f"{phase} {rtt.min:.3g} to {rtt.max:.3g}, median {rtt.median:.3g}" for phase, rtt in timed)
-    return Chart(lines, f"{end:g} ms", f"Round trip in ms: {'; '.join(told)}")
+    return Chart(lines, scale.ticks, f"Round trip in ms: {'; '.join(told)}")
 
 
-def _across(value: float, end: float) -> int:
-    return round(LEFT + PLOT * value / end)
+def _timed(proof: Proof) -> Iterator[tuple[Phase, Rtt]]:
+    for phase, seen in proof.phases:
+        if seen.rtt is not None and _plausible(seen.rtt):
+            yield phase, seen.rtt
 
 
 def _plausible(rtt: Rtt) -> bool:
     return all(map(isfinite, (rtt.min, rtt.median, rtt.max))) and 0 <= rtt.min <= rtt.median <= rtt.max <= LONGEST
-
-
-def _scale(most: float) -> float:
-    """Return the smallest of 1, 2 or 5 times a power of ten that is not below *most*; at least 0.01."""
-    if most <= 0.01:
-        return 0.01
-    power = floor(log10(most))
-    steps = (digit * 10.0**exponent for exponent, digit in product((power, power + 1), (1, 2, 5)))
-    return next(step for step in steps if step >= most)

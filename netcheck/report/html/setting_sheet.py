@@ -16,7 +16,7 @@ from netcheck.addr import Address, Mask
 from netcheck.answers.table import NEVER_ACCEPTED
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Cell, Interface, Subnet
-from netcheck.report.html.page import MANY, TABLE, TEMPLATES, digest, environment
+from netcheck.report.html.page import MANY, TABLE, TEMPLATES, digest, environment, page_header
 from netcheck.report.words import plan_headline
 from netcheck.rules.catalogue.conversation import NO_WAY_BACK, NO_WAY_THERE
 from netcheck.rules.engine import Checked
@@ -67,7 +67,7 @@ class SheetBlock:
 
 def to_sheet(checked: Checked, today: date) -> bytes:
     """Return the sheet as UTF-8; the same plan and date give the same bytes."""
-    style = (TEMPLATES / "sheet.css").read_text("utf-8")
+    style = (TEMPLATES / "sheet.css").read_text("utf-8") + page_header(checked.plan)
     values = {
         "plan": checked.plan,
         "today": today,

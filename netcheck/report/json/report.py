@@ -71,6 +71,8 @@ def shape_of(report: Report) -> dict[str, Any]:
     return {
         **checked,
         "today": report.today.isoformat(),
+        "reply_by": report.reply_by.isoformat() if report.reply_by else None,
+        "sent_by": report.sent_by or None,
         "simulated": report.simulated,
         "does_not_fit": list(report.misfits),
         "findings": [{**shape, "key": finding.key, "choices": [*boxes_of(finding)]} for finding, shape in keyed],

@@ -1,4 +1,3 @@
-"use strict";
 (() => {
   const bars = [...document.querySelectorAll(".filter")];
   const resets = [];
