@@ -29,6 +29,7 @@ REQUESTS = Table(
     (frozenset({"kind", "subject", "granted", "refused"}),),
     "kind, subject, granted and refused",
     "`netcheck report PLAN --requests FILE.csv`",
+    other="key",
 )
 LONGEST = 200  # characters of what is written under `granted`
 _ON_DAY = re.compile(r" on \d{4}-\d\d-\d\d")

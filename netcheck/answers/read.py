@@ -45,6 +45,7 @@ class Table:
     marks: tuple[frozenset[str], ...]  # a row of titles holds all of one of these
     about: str  # as in "no row of titles with ..."
     made_by: str
+    other: str  # in a file that holds both tables, a row with this column belongs to the other table
 
     def is_head(self, record: Record) -> bool:
         """Return whether a row is the table's row of titles."""
@@ -57,6 +58,7 @@ FINDINGS = Table(
     (frozenset({"decision", "key"}), frozenset({"decision", "rule", "subjects"})),
     "decision and key",
     "`netcheck report PLAN --out FILE.csv` or `.xlsx`",
+    other="kind",
 )
 
 
@@ -152,10 +154,11 @@ def _rows(records: Iterator[Record], table: Table) -> Iterator[FilledRow]:
     if twice:
         raise FileError(Problem(f"it has the column {listed(twice)} twice", do="Leave the one that holds the answers"))
     columns = {title: titles.index(title) for title in table.titles if title in titles}
+    other = titles.index(table.other) if {"decision", "granted", table.other} <= set(titles) else None
     for record in records:
         if record.row > MOST_ROWS:
             raise FileError(Problem(f"it has more than {MOST_ROWS:,} rows", do="Split it"))
-        if not record.empty:
+        if not record.empty and not (other is not None and _cell(record, other, table.other)):
             yield FilledRow(
                 record.row, {title: _cell(record, at, title) for title, at in columns.items()}, record.fault
             )

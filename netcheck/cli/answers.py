@@ -37,7 +37,8 @@ def command(
     stay, and the same answers read twice change nothing.
 
     Requests come from `netcheck report PLAN --requests FILE.csv`, or from the workbook of the findings. Mark the column
-    granted or refused, and fill ticket, by and date. What was granted goes into the plan, and is not asked again.
+    granted or refused, and fill ticket, by and date. What was granted goes into the plan, and is not asked again. The
+    file that the page of a report saves holds both.
 
     Exit code: 0 done, 1 some rows need a correction (the others are done), 2 bad use or input.
 

@@ -4,6 +4,8 @@ fail."""
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -72,6 +74,15 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = folder / "report.html"
     before = write_plan(folder / "earlier", plan_text().replace("10.62.20.205", "10.62.20.206"))
     path.write_bytes(to_html(report_from(plan, first, second, before=before)))
+    return path
+
+
+@pytest.fixture(scope="session")
+def draft_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Write the report on the draft of the demonstration's plan, with sender and day of the reply; return its path."""
+    report = report_from(Path(__file__).parents[2] / "plans" / "tarn-hollow")
+    path = tmp_path_factory.mktemp("draft") / "report.html"
+    path.write_bytes(to_html(replace(report, reply_by=date(2026, 12, 4), sent_by="Line integration, extension 118")))
     return path
 
 

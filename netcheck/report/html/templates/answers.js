@@ -131,6 +131,7 @@
       fix: fixes.map((one, at) => (names[at] ? `${names[at]}=${one}` : one)).join("; "),
       where: head.querySelector("small").textContent,
       key: idOf(cell),
+      choices: [...cell.querySelectorAll("input[type=radio]")].map((one) => one.value).join(" / "),
       decision: row.choice,
       "change-to": row.choice === "change it to" ? row["change-to"] ?? "" : "",
       remark: row.remark ?? "",
