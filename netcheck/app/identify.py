@@ -74,8 +74,11 @@ def identify(order: IdentifyOrder) -> int:
         own = wire.adapters[0].addresses
     found = _findings(listener, answered, order.interface, spent, why, order.ask)
     reaches = _reaches(found, own, known)
-    shape = json.dumps(_shape(found, reaches, known), indent=2) if order.as_json else _text(found, reaches, known)
-    print(shape)
+    expected = _expected(found, own, known)
+    if order.as_json:
+        print(json.dumps(_shape(found, reaches, known), indent=2))
+    else:
+        print(_text(found, {**reaches, **expected}, known))
     if why == "interrupted":
         raise KeyboardInterrupt
     return 0 if len({host.mac for host in found.hosts}) == 1 and not found.has_faults else 1
@@ -143,6 +146,14 @@ def _reaches(found: Discovery, own: tuple[tuple[int, int], ...], known: Known) -
     return {host: reach(host.address, own, known.nets, taken) for host in found.hosts}
 
 
+def _expected(found: Discovery, own: tuple[tuple[int, int], ...], known: Known) -> dict[DiscoveredHost, Reach]:
+    """Return how to reach the planned addresses of devices that were heard by their MAC alone."""
+    planned = {host: known.planned_for(host.mac)[1] for host in found.nameless}
+    by_plan = {host: replace(host, address=address) for host, address in planned.items() if address}
+    reaches = _reaches(replace(found, hosts=tuple(by_plan.values())), own, known)
+    return {host: reaches[at] for host, at in by_plan.items()}
+
+
 def _shape(found: Discovery, reaches: dict[DiscoveredHost, Reach], known: Known) -> dict[str, Any]:
     """Return the object that `--format json` prints."""
     shape = to_json(found, None, vendor_of())
@@ -158,7 +169,10 @@ def _shape(found: Discovery, reaches: dict[DiscoveredHost, Reach], known: Known)
             "guessed": to.guessed,
         }
     for host, entry in zip(found.nameless, shape["without_address"], strict=True):
+        interface, address = known.planned_for(host.mac)
         entry["known_as"] = known.of(host) or None
+        entry["planned"] = interface or None
+        entry["planned_address"] = quad(address) if address else None
     return shape
 
 
@@ -172,8 +186,14 @@ def _text(found: Discovery, reaches: dict[DiscoveredHost, Reach], known: Known) 
 
 
 def _words(host: DiscoveredHost, to: Reach, interface: str, known: Known) -> str:
-    """Return in words what to set on this computer."""
+    """Return in words what to set on this computer; for a device without a heard address, first which one it is."""
     who = f"to reach {quad(host.address)}"
+    if not host.address:
+        planned_for, planned = known.planned_for(host.mac)
+        who = (
+            f"{mac_text(host.mac)} is planned for {safe(planned_for)}, and no address of it was heard; to try its "
+            f"planned address {quad(planned)}"
+        )
     if to.ours:
         return f"{who}: this computer already has {quad(to.address)}/{to.length} on {safe(interface)}"
     if not to.address:

@@ -65,6 +65,11 @@ class Known:
             return f"the plan gives {quad(address)} to {self.planned[address]}"
         return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
 
+    def planned_for(self, mac: int) -> tuple[str, int]:
+        """Return the interface that a MAC is planned for, and its planned address; empty and 0 where there is none."""
+        interface = "" if self.base is None else self.base.aim.macs.get(mac, "")
+        return interface, next((a for a, one in self.planned.items() if interface and one == interface), 0)
+
     def of(self, host: DiscoveredHost) -> str:
         """Return how a host is known by MAC and address; one phrase where both are planned for one interface."""
         by_mac, interface = self.of_mac(host.mac), self.planned.get(host.address)

@@ -1,4 +1,4 @@
-"""Listening for hosts without sending anything: ARP, IPv4 on the link, DHCP and LLDP, as other hosts send them.
+"""Listening for hosts without sending anything: ARP, IPv4 on the link, DHCP, LLDP and IPv6, as other hosts send them.
 
 A `Listener` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. A silent host
 is not heard by listening, so that listening covers no prefix.
@@ -13,12 +13,13 @@ from typing import TypeVar
 from netcheck.addr import Address
 from netcheck.field.discovery import MOST, DiscoveredHost
 from netcheck.survey.readers.values import why_no_host
-from netcheck.wire.dhcp import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire
+from netcheck.wire.dhcp import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire, ipv6_from_wire
 from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
 from netcheck.wire.link import Carrier, Heard, Link, Lost, Suspended
 
 ARP, ANNOUNCED, PROBED = "ARP", "ARP announcement", "checks whether it is free (ARP probe)"
 IPV4, DHCP, ASKED_FOR, LLDP = "IPv4", "DHCP", "asks for it by DHCP", "LLDP"
+IPV6 = "IPv6"  # only the sender's MAC is kept: a device sends these when its link comes up (RFC 4862 section 5.4)
 _LIMITED = 0xFFFFFFFF  # the limited broadcast: never forwarded, RFC 1812 section 5.3.5.1
 _LOCAL_GROUPS = 0xE00000  # 224.0.0.0/24: never forwarded, RFC 5771 section 4
 _LONGEST_NAME = 255  # characters: a DNS name's length, RFC 1035 section 2.3.4
@@ -59,6 +60,8 @@ class Listener:
             self._ip(ip)
             if (dhcp := dhcp_from_wire(frame)) is not None:
                 self._dhcp(dhcp)
+        elif ipv6_from_wire(frame):
+            self._note(self.macs, source, IPV6)
 
     def _arp(self, arp: Arp) -> None:
         if arp.sender_mac in self.own or not believable(arp.sender_mac):

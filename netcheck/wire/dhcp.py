@@ -1,4 +1,5 @@
-"""Reads the sender of IPv4 (RFC 791), and DHCP and BOOTP messages (RFC 2131, RFC 951), for listening.
+"""Reads for listening: the sender of IPv4 (RFC 791), DHCP and BOOTP messages (RFC 2131, RFC 951), and that a frame is
+IPv6.
 
 Readers take any bytes, check every length, and return None for a frame that is not well formed. Nothing here builds a
 frame.
@@ -48,6 +49,11 @@ def ip_from_wire(frame: bytes) -> Ip | None:
         return None
     number = int.from_bytes
     return Ip(number(frame[6:12], "big"), number(frame[26:30], "big"), number(frame[30:34], "big"))
+
+
+def ipv6_from_wire(frame: bytes) -> bool:
+    """Return whether a frame carries a whole IPv6 header (RFC 8200 section 3, RFC 2464 section 3)."""
+    return len(frame) >= 54 and frame[12:14] == b"\x86\xdd" and frame[14] >> 4 == 6
 
 
 def dhcp_from_wire(frame: bytes) -> Dhcp | None:

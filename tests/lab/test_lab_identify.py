@@ -19,6 +19,7 @@ from scapy.contrib.lldp import (
 )
 from scapy.layers.dhcp import BOOTP, DHCP
 from scapy.layers.inet import IP, UDP
+from scapy.layers.inet6 import ICMPv6ND_NS, IPv6
 from scapy.layers.l2 import Ether
 from scapy.packet import Packet
 
@@ -54,6 +55,12 @@ TOLD = (
     / LLDPDUManagementAddress(management_address_subtype=1, management_address=bytes([10, 62, 20, 61]))
     / LLDPDUEndOfLLDPDU()
 )  # fmt: skip
+# What a device with IPv6 sends first at link-up: the check of its own link-local address (RFC 4862 section 5.4).
+CHECKED = (
+    Ether(dst="33:33:ff:00:53:14", src=MAC)
+    / IPv6(src="::", dst="ff02::1:ff00:5314")
+    / ICMPv6ND_NS(tgt="fe80::200:5eff:fe00:5314")
+)
 
 
 def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
@@ -88,6 +95,7 @@ def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp
     (tmp_path / "plan.toml").write_text(IDENTIFIED, "utf-8")
     asking = identified(lab, tmp_path, "2s", BOOTED, BOOTED / DHCP(options=WISH))
     telling = identified(lab, tmp_path, "20s", TOLD)
+    checking = identified(lab, tmp_path, "2s", CHECKED)
     code, text = ended(asking)
     assert code == 1
     assert re.search(r"00-00-5E-00-53-14 +used-drive +planned for drive/lan +DHCP", text)
@@ -97,6 +105,10 @@ def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp
     assert code == 0
     assert re.search(r"10.62.20.61 +00-00-5E-00-53-14 +used-drive +drive/lan, as planned +LLDP", text)
     assert "to reach 10.62.20.61: set 10.62.20.62, mask 255.255.255.192 (/26), on eth0" in text
+    code, text = ended(checking)
+    assert code == 1
+    assert re.search(r"no address +00-00-5E-00-53-14 +planned for drive/lan +IPv6", text)
+    assert "to try its planned address 10.62.20.61: set 10.62.20.62, mask 255.255.255.192 (/26), on eth0" in text
 
 
 def identified(lab: Lab, folder: Path, longest: str, *frames: Packet) -> Process:
