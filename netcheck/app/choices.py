@@ -76,6 +76,12 @@ def by_for(given: str, permit: str) -> str:
     return sys.stdin.readline().strip()
 
 
+def goes_on() -> bool:
+    """Ask on a terminal whether to go on; Enter does."""
+    print("Press Enter to go on all the same, or q and Enter to stop: ", end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline().strip().casefold() == ""
+
+
 def _interfaces() -> str:
     from netcheck.wire.station import interfaces
 

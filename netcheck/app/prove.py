@@ -17,7 +17,7 @@ from types import TracebackType
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
-from netcheck.app.choices import by_for, demand_interface, demand_usable, permit_for, record_path
+from netcheck.app.choices import by_for, demand_interface, demand_usable, goes_on, permit_for, record_path
 from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.operator import Show, TerminalOperator, speaker_for
 from netcheck.app.prepare import Ground, ground
@@ -25,6 +25,7 @@ from netcheck.errors import LinkError, UsageError
 from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.model import row_hashes
 from netcheck.proof.driver import Frames, drive
+from netcheck.proof.events import What
 from netcheck.proof.named_ports import named, nearest
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
 from netcheck.proof.result import PASSED, Proof, Verdict, standing
@@ -59,6 +60,7 @@ class Order:
     by: str = ""  # technician and company
     files: tuple[Attachment, ...] = ()  # that belong to the record
     remarks: tuple[str, ...] = ()  # `PORT=TEXT`, or a text about the whole run
+    yes: bool = False  # go on in spite of warnings before the first cable
     again: bool = False  # prove ports again that the record has proven
     say: bool = False  # speak each change
     ask_modbus: bool = False  # ask each proven device for its identity
@@ -97,8 +99,28 @@ def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Sco
     permit = permit_for(order.permit)
     order = replace(order, by=by_for(order.by, order.permit))
     with open_the_link(order) as link:
-        outcome = conduct(order, base, permit, link, procedure=procedure)
+        outcome = conduct(order, base, permit, link, procedure=procedure, looks=True)
     return finish(order, outcome)
+
+
+def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -> tuple[list[str], bool]:
+    """Look for what would make the run vain, before the first cable. Return the warnings, which are printed, and
+    whether to go on: the operator is asked on a terminal, but not hands-free or with --yes."""
+    from netcheck.field.first_look import look, warnings
+    from netcheck.field.readiness import urgent
+    from netcheck.field.readiness_facts import facts_now
+
+    aim = base.aim
+    facts = facts_now(aim, order.interface, link.kind)
+    found = [f"{check.what}. {check.do}" for check in urgent(facts)]
+    seen: list[str] = []
+    may_send = not aim.stations & aim.planned.keys()  # else the run is refused before its first frame
+    if may_send and link.hears_all and not order.settings.direct and link.carrier():
+        seen = warnings(look(link, aim, frames), aim, order.interface, facts.interfaces)
+    for warning in (*found, *seen):
+        print(f"netcheck: warning: {safe(warning, 1000)}", file=sys.stderr)
+    asks = not (order.yes or order.settings.hands_free) and sys.stdin.isatty() and sys.stderr.isatty()
+    return [*found, *seen], not (seen and asks) or goes_on()
 
 
 def conduct(
@@ -108,8 +130,11 @@ def conduct(
     link: Link,
     hands: Hands | None = None,
     procedure: ProcedureOf = PortByPort,
+    *,
+    looks: bool = False,
 ) -> RunOutcome:
-    """Prove the scope over a link with screen and record; *hands* replaces the keyboard."""
+    """Prove the scope over a link with screen and record; *hands* replaces the keyboard. With *looks*, a first look
+    comes before the first cable; KeyboardInterrupt where the operator stops then."""
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         _add_to(recorder, order, base.aim.targets)
@@ -121,6 +146,13 @@ def conduct(
         frames: Frames | None = None
         if order.capture is not None:
             frames = stack.enter_context(Capturing(order.capture, link, prober))
+        if looks and aim.asked:
+            warned, on = _first_look(order, base, link, frames)
+            for warning in warned:
+                recorder.event(What.WARN, warning, port="")
+            if not on:
+                recorder.end(summary([]))
+                raise KeyboardInterrupt
         found = recorder.notes
         asked = base.aim.asked
         board = Board.of(asked, done, prober.keys, walks=prober.walks)

@@ -77,6 +77,7 @@ Only = Annotated[
 Again = Annotated[bool, typer.Option("--again", help="Prove ports again that the record has proven.")]
 Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="Technician and company, for the record.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Go on in spite of warnings before the first cable.")]
 Attach = Annotated[
     list[Path],
     typer.Option(

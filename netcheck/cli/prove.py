@@ -21,6 +21,7 @@ def command(
         bool, typer.Option("--direct", help="The cable goes straight from this computer to the port.")
     ] = False,
     permit: o.Permit = "",
+    yes: o.Yes = False,
     by: o.By = "",
     attach: o.Attach = [],  # noqa: B006  # typer copies it
     remark: o.Remarks = [],  # noqa: B006  # typer copies it
@@ -69,6 +70,7 @@ def command(
         permit=permit,
         by=by.strip(),
         files=attachments_of(attach),
+        yes=yes,
         remarks=tuple(remark),
         say=say,
         link=link,

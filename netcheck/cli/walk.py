@@ -19,6 +19,7 @@ def command(
     once: Annotated[bool, typer.Option("--once", help="Accept one pull of a cable instead of two.")] = False,
     in_order: Annotated[bool, typer.Option("--in-order", help="Announce the ports in the plan's order.")] = False,
     permit: o.Permit = "",
+    yes: o.Yes = False,
     by: o.By = "",
     attach: o.Attach = [],  # noqa: B006  # typer copies it
     remark: o.Remarks = [],  # noqa: B006  # typer copies it
@@ -62,6 +63,7 @@ def command(
         permit=permit,
         by=by.strip(),
         files=attachments_of(attach),
+        yes=yes,
         remarks=tuple(remark),
         say=say,
         link=link,

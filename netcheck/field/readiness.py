@@ -35,6 +35,12 @@ def judge(facts: Facts) -> tuple[ReadinessCheck, ...]:
     return tuple(line for check, fine in CHECKS for line in tuple(check(facts)) or ((_ok(*fine),) if fine else ()))
 
 
+def urgent(facts: Facts) -> tuple[ReadinessCheck, ...]:
+    """Return what of this computer would make a proof that begins now false or impossible, and can be put right."""
+    checks = (line for check in (_addresses, _overlaps, _routes, _vpn) for line in check(facts))
+    return tuple(line for line in checks if line.level is Level.FIX)
+
+
 def _ok(about: str, what: str) -> ReadinessCheck:
     return ReadinessCheck(Level.OK, about, what)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import ctypes
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -107,18 +107,27 @@ class Facts:
 def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Sequence[str] = ()) -> Facts:
     """Return the facts of this computer and a plan; LinkError if the system does not list its interfaces, UsageError
     for a subject in `only` that the plan does not have."""
+    return replace(
+        facts_now(scope_of(plan, only=only), interface, kind),
+        clock=SystemTime(datetime.now().astimezone(), synchronised()),
+        record=record,
+        refusal=_refusal(kind, interface),
+        surveyed=tuple(survey.taken for survey in plan.surveys if survey.taken is not None),
+    )
+
+
+def facts_now(aim: Scope, interface: str, kind: str) -> Facts:
+    """Return the facts of this computer for a run that begins now, whose link is open already."""
     there = tuple(interfaces())
     return Facts(
         interface=interface,
         kind=kind,
         interfaces=there,
-        aim=scope_of(plan, only=only),
-        clock=SystemTime(datetime.now().astimezone(), synchronised()),
-        record=record,
+        aim=aim,
+        clock=SystemTime(datetime.now().astimezone(), None),
+        record=RecordFact("", RecordState.NEW),
         wireless=frozenset(one.name for one in there if _wireless(one)),
         routes=_routes(),
-        refusal=_refusal(kind, interface),
-        surveyed=tuple(survey.taken for survey in plan.surveys if survey.taken is not None),
     )
 
 
