@@ -29,6 +29,7 @@ LONGEST_LINE = MIB
 ZIP = b"PK\x03\x04"  # the first bytes of a zip archive, and so of a workbook
 _CHUNK = 1 << 18
 
+_DRIVE_FAILS = ("its drive fails, is full, or was pulled", "Look at the drive, or choose another folder")
 # For each error number: what is wrong in the user's terms, and what to do.
 _WORDS: dict[int, tuple[str, str]] = {
     errno.ENOENT: ("the file is not there", "Check its name, or put it there"),
@@ -40,6 +41,9 @@ _WORDS: dict[int, tuple[str, str]] = {
     errno.ENAMETOOLONG: ("its name is too long for this system", "Shorten it"),
     errno.ENOSPC: ("the disk is full", "Make room and try again"),
     errno.EROFS: ("the disk is read-only", "Choose another folder"),
+    errno.EIO: _DRIVE_FAILS,
+    errno.ENODEV: _DRIVE_FAILS,
+    errno.ENXIO: _DRIVE_FAILS,
 }
 # The same for error numbers of Windows (winerror.h), which are more exact than the errno of the same error.
 _IN_USE = ("another program has the file open", "Close it there, then run the same command again")
@@ -84,7 +88,9 @@ def refused_by_system(error: OSError | ValueError, path: Path) -> FileError:
     if sys.platform == "win32" and is_reserved_on_windows(path):
         return _refused("its name is reserved for a device on Windows", "Choose another name", path)
     what, do = _WORDS.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
-    what, do = _WINDOWS_WORDS.get(getattr(error, "winerror", None) or 0, (what, do))
+    if sys.platform == "win32":  # its C runtime, which `os.open` and `os.write` use, gives no number of Windows
+        number = error.winerror or (5 if error.errno == errno.EACCES else 0)
+        what, do = _WINDOWS_WORDS.get(number, (what, do))
     return _refused(what, do, path)
 
 

@@ -17,6 +17,7 @@ from netcheck.text import listed, safe
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.linux.netlink import MAIN, KernelRoute
 from netcheck.wire.station import master_of, member_words
+from netcheck.wire.system_errors import switch_on
 
 # ARP packets a second that ARP inspection of managed switches often allows on an untrusted port before it shuts the
 # port: common practice, no source.
@@ -66,7 +67,7 @@ def _interface(facts: Facts) -> Checks:
         what, do = member_words(one, master)
         yield _fix("interface", f"{name} {what}", do)
     elif not one.up:
-        yield _fix("interface", f"{name} is switched off", f"Switch it on: `ip link set dev {name} up`")
+        yield _fix("interface", f"{name} is switched off", switch_on(name))
     elif not one.carrier:
         yield _fix("interface", f"{name} has no carrier", "Plug its cable in, and switch the far end on")
     else:

@@ -7,6 +7,7 @@ written to a new file in another folder, and the run goes on there.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import stat
@@ -34,7 +35,6 @@ _KEPT = "Nothing in it was changed. Keep it, and name another --record"
 Clock = Callable[[], datetime]
 
 if sys.platform == "win32":
-    import errno
     import msvcrt
 
     _FAR = 1 << 40  # a byte beyond every record: on Windows a lock also stops readers
@@ -220,7 +220,8 @@ class Recorder:
             self._remove_incomplete()
             self._writing = True
             _write(self._handle, line)
-        except OSError as error:
+        except OSError as failed:
+            error = _told(failed)
             with suppress(OSError):
                 self._remove_incomplete()
             # the first line of a run is written before anything is proven
@@ -302,6 +303,11 @@ def _lock(path: Path, handle: int) -> None:
     except BlockingIOError as error:
         what, do = "another process is writing this record", "Wait until it ends, or name another --record"
         raise RecordError.of(what, where=str(path), do=do) from error
+
+
+def _told(error: OSError) -> OSError:
+    """Return an error in writing; the C runtime of Windows calls what it has no number for an invalid argument."""
+    return OSError(errno.EIO, "") if sys.platform == "win32" and error.errno == errno.EINVAL else error
 
 
 def _cannot(path: Path, error: OSError | ValueError) -> RecordError:

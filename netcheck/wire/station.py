@@ -12,7 +12,7 @@ from netcheck.errors import LinkError
 from netcheck.text import listed, safe
 from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.linux import netlink
-from netcheck.wire.system_errors import link_error, on_linux
+from netcheck.wire.system_errors import link_error, switch_on
 
 # Masters whose members still deliver all frames to this computer: a VRF only selects a routing table.
 _HARMLESS_MASTERS = ("vrf",)
@@ -80,10 +80,10 @@ def found(name: str) -> NetworkInterface:
         if interface.name == name:
             return _usable(interface, there)
     usable = [one.name for one in there if one.ethernet and not one.loopback and not master_of(one, there)]
-    raise LinkError.of(
-        f"there is no interface {safe(name)!r}",
-        do=f"Name one of this computer's Ethernet interfaces: {listed(usable, most=20)}",
-    )
+    do = f"Name one of this computer's Ethernet interfaces: {listed(usable, most=20)}"
+    if sys.platform == "win32":
+        do += "; one that is disabled in the list of network connections is not among them"
+    raise LinkError.of(f"there is no interface {safe(name)!r}", do=do)
 
 
 def _usable(interface: NetworkInterface, there: Sequence[NetworkInterface]) -> NetworkInterface:
@@ -95,7 +95,7 @@ def _usable(interface: NetworkInterface, there: Sequence[NetworkInterface]) -> N
     elif master := master_of(interface, there):
         what, do = member_words(interface, master)
     elif not interface.up:
-        what, do = "is switched off", f"Switch it on: `ip link set dev {name} up`" if on_linux() else "Switch it on"
+        what, do = "is switched off", switch_on(name)
     else:
         return interface
     raise LinkError.of(f"interface {name} {what}", do=do)

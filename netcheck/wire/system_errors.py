@@ -21,7 +21,6 @@ _RIGHT = (
     "or use `--link unprivileged`, whose best verdict is `unsettled`"
 )
 _PING_RIGHT = "Let users send echo requests: `sudo sysctl net.ipv4.ping_group_range='0 2147483647'`"
-_SWITCH_ON = "Switch it on: `ip link set dev {interface} up`" if sys.platform == "linux" else "Switch it on"
 
 # What an error number means here, and what to do.
 _MEANING: dict[int, tuple[str, str]] = {
@@ -29,7 +28,7 @@ _MEANING: dict[int, tuple[str, str]] = {
     errno.EACCES: ("no right to send and receive frames", _RIGHT),
     errno.ENODEV: ("the interface was removed", "Plug it in again, then start again"),
     errno.ENXIO: ("the interface was removed", "Plug it in again, then start again"),
-    errno.ENETDOWN: ("the interface is switched off", _SWITCH_ON),
+    errno.ENETDOWN: ("the interface is switched off", "{switch_on}"),
     errno.EAFNOSUPPORT: ("this system has no packet sockets", "Use `--link portable`"),
     errno.EPROTONOSUPPORT: ("this system has no sockets of this kind", "Use `--link portable`"),
     errno.EMFILE: ("too many open files", "Close other programs, or raise the limit: `ulimit -n 1024`"),
@@ -39,6 +38,17 @@ _MEANING: dict[int, tuple[str, str]] = {
 }
 
 
+def switch_on(interface: str) -> str:
+    """Return how to switch an interface on; its name is shown as it is."""
+    match platform.system():
+        case "Linux":
+            return f"Switch it on: `ip link set dev {interface} up`"
+        case "Darwin":
+            return f"Switch it on: `sudo ifconfig {interface} up`"
+        case _:
+            return "Switch it on in the list of network connections"
+
+
 def link_error(error: OSError, interface: str, kind: str = "raw") -> NetcheckError:
     """Return the LinkError for an error of the system. `interface` may be empty; `kind` is the kind of the link."""
     what, do = _MEANING.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
@@ -46,7 +56,7 @@ def link_error(error: OSError, interface: str, kind: str = "raw") -> NetcheckErr
         what, do = "no right to send echo requests", _PING_RIGHT
     if sys.platform == "darwin" and error.errno in (errno.EPERM, errno.EACCES):
         do = "Run it with `sudo`"
-    do = do.format(interface=safe(interface), python=os.path.realpath(sys.executable))
+    do = do.format(switch_on=switch_on(safe(interface)), python=os.path.realpath(sys.executable))
     return LinkError.of(what, where=safe(interface), do=do)
 
 

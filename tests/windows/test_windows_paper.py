@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 import zipfile
@@ -13,6 +14,7 @@ import pytest
 
 from tests.windows import paper_commands
 from tests.windows.build import ROOT
+from tests.windows.skipping import skip_or_fail
 from tests.windows.wine import Windows, windows_path
 
 SCRIPT = Path(paper_commands.__file__)
@@ -20,12 +22,12 @@ CORRECTED = ROOT / "plans" / "tarn-hollow-mended"
 HOLDER = """
 import sys, time
 file = open(sys.argv[1], "r+b")
-if sys.argv[2] == "alone":
-    import ctypes
-    create = ctypes.windll.kernel32.CreateFileW
-    create.restype = ctypes.c_void_p
-    file.close()
-    file = create(sys.argv[1], 0xC0000000, 0, None, 3, 0, None)  # shared with nobody, as a spreadsheet program does
+import ctypes
+create = ctypes.windll.kernel32.CreateFileW
+create.restype = ctypes.c_void_p
+file.close()
+share = {"alone": 0, "shared for reading": 1}[sys.argv[2]]  # 0, FILE_SHARE_READ
+file = create(sys.argv[1], 0xC0000000, share, None, 3, 0, None)
 print("held", flush=True)
 time.sleep(60)
 """
@@ -96,6 +98,51 @@ def test_a_workbook_that_is_open_elsewhere_stays_whole(computer: Windows, tmp_pa
     assert b"open" in ended.stderr or b"other programs" in ended.stderr, ended.stderr
     assert book.read_bytes() == before
     assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
+
+
+@pytest.mark.parametrize("how", ["alone", "shared for reading"])
+def test_what_another_program_holds_open(computer: Windows, how: str, tmp_path: Path) -> None:
+    """A workbook that a spreadsheet program shares for reading is checked, and is not changed; one that is shared with
+    nobody is refused. A record that is open elsewhere is refused before a run begins."""
+    assert computer.netcheck("new", "--xlsx", "plan.xlsx", cwd=tmp_path).returncode == 0
+    book, before = tmp_path / "plan.xlsx", (tmp_path / "plan.xlsx").read_bytes()
+    pipes: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    with computer.start("-c", HOLDER, windows_path(book), how, **pipes) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == b"held\r\n"
+        checked = computer.netcheck("check", "plan.xlsx", cwd=tmp_path)
+        changed = computer.netcheck("suggest", "plan.xlsx", "--write", cwd=tmp_path)
+        recorded = computer.netcheck("rehearse", windows_path(CORRECTED), "--record", "plan.xlsx", cwd=tmp_path)
+        holder.kill()
+        holder.communicate()
+    for ended in (checked, changed, recorded):
+        print(ended.returncode, ended.stderr.decode().strip())
+        assert b"Traceback" not in ended.stderr
+    refused = (recorded,) if how == "shared for reading" else (checked, changed, recorded)
+    assert all(ended.returncode == 2 and b"Close the file in other programs" in ended.stderr for ended in refused)
+    assert checked.returncode == (2 if how == "alone" else 0), checked.stderr
+    assert book.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
+
+
+def test_a_record_on_a_full_stick_goes_on_in_the_home_folder(computer: Windows, tmp_path: Path) -> None:
+    """A disk of 4 KiB takes the first lines only; the messages name the new file, and it holds every proof."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=4096", "none", str(stick)], check=False).returncode:
+        skip_or_fail("no small disk can be mounted")
+    only = ("--only", "pasteuriser-panel/lan", "--only", "separator-drive/lan", "--hands-free")
+    try:
+        ended = computer.netcheck(
+            "rehearse", windows_path(CORRECTED), *only, "--record", r"stick\run.jsonl", cwd=tmp_path
+        )
+    finally:
+        subprocess.run(["umount", str(stick)], check=True)
+    named = re.search(r"full, .*: stick\\run.jsonl. The whole record is in (\S+)", ended.stderr.decode())
+    assert named, ended.stderr
+    assert b"2 proven" in ended.stdout, ended.stderr
+    verified = computer.netcheck("verify", named[1], cwd=tmp_path)
+    assert (verified.returncode, b"2 proven" in verified.stdout) == (0, True), verified.stdout
 
 
 def test_two_runs_on_one_record_are_refused(computer: Windows, tmp_path: Path) -> None:

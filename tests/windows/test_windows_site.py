@@ -20,9 +20,10 @@ from tests.lab.netns import Lab
 from tests.lab.parallel import Job
 from tests.lab.plant import Plant
 from tests.lab.plants import usual
+from tests.lab.technician import Request
 from tests.lab.walks import Walk, WalkResult, walk
 from tests.windows.stations import Prepare, as_job
-from tests.windows.wine import Windows
+from tests.windows.wine import Windows, windows_path
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PORT = "alpha/cpu:1"
@@ -125,6 +126,40 @@ def test_a_stopped_run_leaves_a_record_that_is_taken_up(windows_job: Job, code: 
     assert outcome.verified.code == 0, outcome.verified.out
     assert outcome.resumed.verdicts == {PORT: "proven", "beta/cpu:1": "proven"}, outcome.resumed.text
     assert not any(line.text.startswith("do       alpha/") for line in outcome.resumed.lines)
+
+
+def slept(lab: Lab, folder: Path, prepare: Prepare) -> Result:
+    """Stop the process with the cable out, and suspend the computer the next time; then leave it alone."""
+    plant = Plant(lab, folder)
+    usual.healthy(plant)
+    prepare(plant)
+    suspend = folder / "suspended"
+    plant.environment["LABORATORY_SUSPEND"] = windows_path(suspend)
+    pulls: list[Request] = []
+
+    def technician(request: Request) -> None:
+        plant.obey(request)
+        if not request.pulls:
+            return
+        pulls.append(request)
+        plant.pause(2)
+        if len(pulls) == 1 and plant.command is not None:
+            plant.command.signal(signal.SIGSTOP)
+            plant.pause(4)
+            plant.command.signal(signal.SIGCONT)
+        elif len(pulls) == 2:
+            suspend.touch()
+
+    plant.technician = technician
+    return plant.start("--only", "alpha/cpu").end()
+
+
+@pytest.mark.parametrize("windows_job", [as_job("slept", slept, 100)], ids=str)
+def test_a_phase_in_which_the_computer_slept_is_void(windows_job: Job, outcome: Outcome) -> None:
+    """A stopped process and a suspended computer are both noticed, the phase is repeated, and the port is proven."""
+    assert "netcheck itself was not running for" in outcome.text
+    assert "this computer was suspended for 60 s" in outcome.text
+    assert outcome.verdicts == {PORT: "proven"}, outcome.text
 
 
 @dataclass(frozen=True)

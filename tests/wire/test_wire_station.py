@@ -13,7 +13,7 @@ from netcheck.wire.interface import NetworkInterface
 from netcheck.wire.links.open import KINDS, Kind, open_link
 from netcheck.wire.links.raw import open_raw
 from netcheck.wire.station import completed, found, interfaces, master_of, other_interfaces_up
-from netcheck.wire.system_errors import link_error
+from netcheck.wire.system_errors import link_error, switch_on
 from tests.lab.netns import Lab
 
 
@@ -129,6 +129,20 @@ def test_errors_of_the_system_become_ours(number: int, kind: str, said: str) -> 
     """The message says what, where and what to do, for errors in the table and for another one."""
     with pytest.raises(LinkError, match=said):
         raise link_error(OSError(number, os.strerror(number)), "eth0", kind)
+
+
+@pytest.mark.parametrize(
+    ("system", "do"),
+    [
+        ("Linux", "Switch it on: `ip link set dev en5 up`"),
+        ("Darwin", "Switch it on: `sudo ifconfig en5 up`"),
+        ("Windows", "Switch it on in the list of network connections"),
+    ],
+)
+def test_how_to_switch_an_interface_on(system: str, do: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each system has its own command (ip-link(8), ifconfig(8))."""
+    monkeypatch.setattr("platform.system", lambda: system)
+    assert switch_on("en5") == do
 
 
 @pytest.mark.lab

@@ -39,7 +39,10 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
     from scapy.error import Scapy_Exception
 
     interfaces = [found(name) for name in (interface, *others)]
-    conf.ifaces.reload()
+    try:
+        conf.ifaces.reload()
+    except (OSError, RuntimeError, ValueError, Scapy_Exception) as error:
+        raise _not_opened(error, interface) from error
     _demand_driver([one.name for one in interfaces])
     link = PortableLink(interfaces)
     try:
