@@ -58,6 +58,7 @@ class Show:
         self.ascii_only = is_ascii_only(stream, os.environ)
         self.sounds = sounds_for(stream) if self.console.is_terminal and not quiet and not terse else None
         self._live: Live | None = None
+        self._notes: list[str] = []  # that are printed when the screen is gone
         self._screen: Screen | None = None
         self._drawn = 0.0
         self._pause = REDRAW
@@ -69,6 +70,8 @@ class Show:
 
     def __exit__(self, *_: object) -> None:
         self.leave()
+        for note in self._notes:
+            print(note, file=self.stream, flush=True)
         if self.speaker is not None:
             self.speaker.close()
 
@@ -97,10 +100,14 @@ class Show:
                 verdict, proof = marked(event.proof.verdict, self.simulated), event.proof
                 who = "" if proof.mac is None else mac_text(proof.mac)
                 print(f"{verdict:<16} {safe(event.port):<28} {safe(proof.address):<15} {who}", flush=True)
-        elif self._live is None:
-            port = f"{safe(event.port)}: " if event.port else ""
-            mark = f" ({SIMULATED})" if self.simulated and event.proof is not None else ""
-            print(f"{event.what:<8} {port}{safe(event.text, 1000)}{mark}", file=self.stream, flush=True)
+            return
+        port = f"{safe(event.port)}: " if event.port else ""
+        mark = f" ({SIMULATED})" if self.simulated and event.proof is not None else ""
+        line = f"{event.what:<8} {port}{safe(event.text, 1000)}{mark}"
+        if self._live is None:
+            print(line, file=self.stream, flush=True)
+        elif event.what is What.NOTE:
+            self._notes.append(line)
 
     def refresh(self, now: float, view: Callable[[], RunView], typed: str = "") -> None:
         """Let the changes be heard, and redraw the screen if there is one and it is due."""

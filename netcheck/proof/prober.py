@@ -14,6 +14,7 @@ from typing import Protocol
 
 from netcheck.addr import quad
 from netcheck.proof.events import Event, Key, Press, What
+from netcheck.proof.port.cabling import Cabling
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.sequence import prove_port
 from netcheck.proof.port.state import PortState
@@ -27,7 +28,7 @@ from netcheck.proof.targets import Scope, Target
 from netcheck.proof.verdict.judge import DECIDED_IN, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
-from netcheck.proof.view import PortView, RunView, port_view, run_view
+from netcheck.proof.view import PortView, RunView, port_view, request_view, run_view
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
@@ -296,9 +297,11 @@ class PortByPort:
         self.port: PortState | None = None
         self._waiting = list(run.scope.asked)
         self._steps: Steps | None = None
+        self._cabling = Cabling(run)
+        self._between: Steps | None = None  # what is done with the cables after a port
 
     def advance(self) -> bool:
-        """Go on with the port under test; where it ends, with the next one."""
+        """Go on with the port under test; where it ends, with the cables and then with the next one."""
         while True:
             if self._steps is not None:
                 try:
@@ -306,6 +309,12 @@ class PortByPort:
                     return False
                 except StopIteration:
                     self._close_port()
+            elif self._between is not None:
+                try:
+                    next(self._between)
+                    return False
+                except StopIteration:
+                    self._between = None
             elif self._waiting:
                 self._open_port(self._waiting.pop(0))
             else:
@@ -317,7 +326,7 @@ class PortByPort:
 
     def press(self, key: Press) -> None:
         """Take a key: Enter confirms, `s` skips; a number means nothing where ports have turns."""
-        if key is Key.ENTER:
+        if key is Key.ENTER or (key is Key.SKIP and self._between is not None):
             self.run.enters += 1
         elif key is Key.SKIP:
             self._cut(Cut("it was skipped", skipped=True))
@@ -328,10 +337,14 @@ class PortByPort:
         for target in self._waiting:
             self.run.put(Observation(target=target, cut=why))
         self._waiting = []
+        for _ in self._cabling.after_port(None):
+            pass
 
     def views(self) -> list[PortView]:
         """Return where the port under test stands."""
-        return [] if self.port is None else [port_view(self.port)]
+        if self.port is not None:
+            return [port_view(self.port)]
+        return [request_view(self.run, target) for target in self._cabling.asked]
 
     def _open_port(self, target: Target) -> None:
         barred = target.barred or self.run.lack.get(target.subnet, "")
@@ -354,6 +367,7 @@ class PortByPort:
             return
         self.run.put(observe(port))
         port.entry.keep(FEW)
+        self._between = self._cabling.after_port(self._waiting[0] if self._waiting else None)
 
     def _cut(self, cut: Cut) -> None:
         """Cut the port under test short."""

@@ -94,6 +94,7 @@ class RunState:
         self.requests: dict[str, CableRequest] = {}  # what is asked of the technician, by port; "" where it names none
         self.waits: dict[str, Wait] = {}  # what is waited for, by port
         self.warned: Warned | None = None  # the newest warning
+        self.moved: Target | None = None  # the connector to which a cable was moved, and in which it is not as planned
         self.enters = 0  # presses of Enter that no phase has taken yet
         self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it spoke for on adapter 0, and when last
         self.owner_of = {target.address: target for target in scope.targets if not target.barred}

@@ -16,6 +16,7 @@ from netcheck.proof.port.state import LOST, PortState
 from netcheck.proof.probing.address_state import EVER
 from netcheck.proof.result import Phase
 from netcheck.proof.run_state import CableRequest, RunState, Wait
+from netcheck.proof.targets import Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, Confirmed, seconds_left
 
 
@@ -60,6 +61,7 @@ class PortView:
     asked: int = 0
     answered: int = 0
     mac: int | None = None
+    other: Target | None = None  # where it is none of the ports that are to be proven
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +124,20 @@ def port_view(port: PortState) -> PortView:
         asked=asked,
         answered=answered,
         mac=port.mac,
+    )
+
+
+def request_view(run: RunState, target: Target) -> PortView:
+    """Return the view of a port that is not under test and whose cable is asked for."""
+    request = run.requests.get(target.subject)
+    if request is None:
+        return PortView(subject=target.subject, step=Step.LISTEN)
+    return PortView(
+        subject=target.subject,
+        step=OF_ACTION[request.action],
+        text=request.text,
+        until=request.until,
+        other=target,
     )
 
 

@@ -87,6 +87,6 @@ def test_a_dumb_terminal_has_every_instruction_as_a_line(terminal: Terminal) -> 
     terminal.wait_for(b"do       reception-plc/cpu:1: Plug in the cable of reception-plc/cpu:1")
     assert b"\x1b" not in terminal.said
     terminal.type(b"s")
-    terminal.wait_for(b"do       reception-plc/cpu:2: Move the cable to reception-plc/cpu:2")
+    terminal.wait_for(b"do       reception-plc/cpu:2: Move the cable from port 1 to reception-plc/cpu:2")
     terminal.type(b"q")
     terminal.wait_for(b"ENDED")

@@ -4,5 +4,5 @@
 (`ask_settings`). The phases are generators that the prober resumes at every look; they set the fields of `state`, which
 builds on the probes and answers of the port (`answers`) and holds the pull in progress (`pull`). `controls` are the
 other addresses that must go on answering during a silence, `lldp` is what a direct cable says about itself, and
-`countdown` estimates the seconds that are still needed. `observe` converts the state into the judge's input.
+`cabling` says what goes where between two ports. `observe` converts the state into the judge's input.
 """

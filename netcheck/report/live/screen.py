@@ -174,7 +174,7 @@ def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Sc
         pulls = board.walks and not restores and any(port.step is Step.ANSWERS for port in view.ports)
         word = Word.PUT_BACK if restores else Word.PULL_ANY if pulls else Word.WAIT
         return Screen(word=word, step=view.general_step, instruction=view.general or "Starting")
-    target = next((target for target in board.ports if target.subject == focus.subject), None)
+    target = next((target for target in board.ports if target.subject == focus.subject), focus.other)
     named = Screen(
         word=WORDS[focus.step],
         step=focus.step,

@@ -1,0 +1,131 @@
+"""Tests of the cables between two ports: what goes where, and that nothing is left out before the next port."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pytest
+
+from netcheck.proof.events import Action, Event, Key, What
+from netcheck.proof.run_options import RunOptions
+from netcheck.report.live.screen import Word
+from tests.rig.scenes import Ran, Scene
+from tests.rig.test_rig_screen import Watcher, watched
+
+PATIENCE = 20.0
+
+
+def chain(*only: str) -> Scene:
+    """Return gamma behind the second port of alpha, and beta on the switch, with a technician who confirms."""
+    scene = Scene(options=RunOptions(patience=PATIENCE), only=only or ("alpha/cpu:1", "alpha/cpu:2", "beta/cpu:1"))
+    alpha = scene.add("alpha/cpu", 20, ports=2)
+    scene.add("gamma/cpu", 22, behind="alpha/cpu:2").behind = alpha
+    scene.add("beta/cpu", 21)
+    scene.hand.confirms = True
+    return scene
+
+
+def said(ran: Ran, *actions: Action) -> list[str]:
+    """Return the requests of some kinds, in order."""
+    return [event.text for event in ran.log if event.action in actions]
+
+
+def test_the_second_port_and_the_way_back_say_what_goes_where() -> None:
+    """Before the second port the screen says what is unplugged and which cable moves; after it, before the next device,
+    how the cabling is put back as drawn."""
+    scene = chain()
+    tell = scene.hand.told
+
+    def told(event: Event) -> None:
+        tell(event)
+        if event.action is Action.RESTORE and not event.port:
+            scene.rig.after(5.0, partial(scene.hand.press, Key.ENTER))
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    ran = scene.prove()
+    assert said(ran, Action.MOVE) == [
+        "Unplug gamma/cpu from port 2. Move the cable from port 1 to alpha/cpu:2 and plug it in, then press Enter"
+    ]
+    assert said(ran, Action.RESTORE) == [
+        "Put the cabling of alpha/cpu back as drawn: move the cable from port 2 to port 1, then connect gamma/cpu to "
+        "port 2. Then press Enter"
+    ]
+    order = [event.what for event in ran.log if event.action is Action.RESTORE or event.what is What.BEGIN]
+    assert order == [What.BEGIN, What.BEGIN, What.DO, What.BEGIN]
+
+
+def test_at_the_end_the_cabling_is_a_note_that_nobody_waits_for() -> None:
+    """After the last port the run ends at once, and says how the cabling is put back."""
+    ran = chain("alpha/cpu:1", "alpha/cpu:2").prove()
+    notes = [event.text for event in ran.log if event.what is What.NOTE]
+    assert notes == [
+        "Put the cabling of alpha/cpu back as drawn: move the cable from port 2 to port 1, then connect gamma/cpu to "
+        "port 2"
+    ]
+    assert said(ran, Action.RESTORE) == []
+
+
+def left_out(scene: Scene, back_after: float) -> Watcher:
+    """Prove alpha and then beta, while gamma's cable is pulled and put back after some seconds; 0 for never."""
+    scene.options = RunOptions(patience=PATIENCE)
+    scene.add("alpha/cpu", 20)
+    scene.add("gamma/cpu", 22)
+    scene.add("beta/cpu", 21)
+    scene.only, scene.hand.confirms = ("alpha/cpu:1", "beta/cpu:1"), True
+    del scene.hand.jacks["gamma/cpu:1"]  # this technician does not put it back by himself
+    tell = scene.hand.told
+
+    def told(event: Event) -> None:
+        tell(event)
+        if event.action is Action.PLUG and event.port == "alpha/cpu:1":
+            scene.rig.plug(scene.jacks["gamma/cpu"], False)
+        if event.action is Action.RESTORE and back_after:
+            scene.rig.after(back_after, partial(scene.rig.plug, scene.jacks["gamma/cpu"], True))
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    return watched(scene)
+
+
+def begins(run: Watcher) -> float:
+    """Return when the second port had its turn."""
+    return run.first(lambda screen: screen.port == "beta/cpu:1")
+
+
+def asks(run: Watcher) -> float:
+    """Return when the cable of gamma was first asked for."""
+    return run.first(lambda screen: screen.word is Word.PUT_BACK)
+
+
+def test_no_next_port_until_cables_are_back() -> None:
+    """A device that fell silent is asked back by name and port; the next port begins once it answers."""
+    run = left_out(Scene(), 8.0)
+    screen = next(screen for _, screen in run.screens if screen.word is Word.PUT_BACK)
+    assert (screen.port, screen.address) == ("gamma/cpu:1", "192.0.2.22")
+    assert screen.instruction.startswith("Plug the cable of gamma/cpu:1 in again: 192.0.2.22 is still out")
+    assert 8.0 < begins(run) - asks(run) < 8.0 + 5.0
+    assert {proof.verdict for proof in run.board.proofs.values()} == {"proven"}
+
+
+@pytest.mark.parametrize("key", [Key.ENTER, Key.SKIP])
+def test_a_key_goes_on_without_a_cable(key: Key) -> None:
+    """Enter or `s` goes on without the device; it stays among what is still out, and is not asked for again."""
+    scene = Scene()
+    tell = scene.hand.told
+
+    def told(event: Event) -> None:
+        tell(event)
+        if event.action is Action.RESTORE:
+            scene.rig.after(6.0, partial(scene.hand.press, key))
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    run = left_out(scene, 0.0)
+    assert 5.5 <= begins(run) - asks(run) < 8.0
+    assert any(screen.out == ("gamma/cpu",) for _, screen in run.screens if screen.port == "beta/cpu:1")
+    assert run.words().count("PUT BACK restore") == 1
+
+
+def test_nobody_waits_for_ever() -> None:
+    """Where the cable is not put back and no key is pressed, the run goes on after three times the patience."""
+    run = left_out(Scene(), 0.0)
+    assert 3 * PATIENCE - 0.5 <= begins(run) - asks(run) < 3 * PATIENCE + 2.0
+    assert run.board.proofs["beta/cpu:1"].verdict == "proven"
