@@ -6,18 +6,30 @@ have the form of netstat(1), arp(8) and networksetup(8) there, with documentatio
 
 from __future__ import annotations
 
+import ast
+import errno
+import importlib.util
 import socket
 import struct
+import time
+from collections.abc import Iterator
+from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, ClassVar
 
 import psutil
 import pytest
 
 from netcheck.addr import Address, Mac
+from netcheck.errors import NetcheckError
 from netcheck.wire import macos
+from netcheck.wire.frames import arp_reply
+from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.link import Carrier, Heard, Lost
+from netcheck.wire.links import portable
+from netcheck.wire.links.portable import PortableLink
 from netcheck.wire.macos import Media
-from netcheck.wire.polled_carrier import Plug
+from netcheck.wire.polled_carrier import Plug, PolledCarrier
 
 ROUTES = """\
 Routing tables
@@ -180,3 +192,124 @@ def test_a_command_that_is_missing_or_fails(command: str) -> None:
     """An error of the system, by which the caller knows that the system does not tell."""
     with pytest.raises(OSError, match=command):
         macos._printed(command)
+
+
+OURS, THEIRS = 0x00005E005305, 0x00005E00530A
+REPLY = arp_reply(THEIRS, 0xC6336446, OURS, 0xC6336463)
+
+
+class Bpf:
+    """A socket with the methods of scapy's for BPF devices, on a queue of frames; `refuses` is the system's error."""
+
+    opened: ClassVar[list[Bpf]] = []
+    refuses: ClassVar[OSError | None] = None
+
+    def __init__(self, iface: str, promisc: bool = False, filter: str | None = None) -> None:  # noqa: A002
+        if self.refuses is not None:
+            raise self.refuses
+        self.iface, self.filter, self.blocking, self.dropped, self.closed = iface, filter, True, 0, False
+        self.queue: list[bytes] = []
+        self.left: list[bytes] = []
+        self.opened.append(self)
+
+    def set_nonblock(self, set_flag: bool = True) -> None:
+        """Never wait for a frame."""
+        self.blocking = not set_flag
+
+    def recv_raw(self) -> tuple[Any, bytes | None, float | None]:
+        """Return the next frame with its wall-clock time; None at the end of the queue."""
+        return (None, self.queue.pop(0), time.time()) if self.queue else (None, None, None)
+
+    def get_stats(self) -> tuple[int, int]:
+        """Return how many frames were received and dropped."""
+        return 0, self.dropped
+
+    def send(self, frame: bytes) -> int:
+        """Send; the BPF device echoes what it sends."""
+        self.left.append(frame)
+        self.queue.append(frame)
+        return len(frame)
+
+    @staticmethod
+    def select(sockets: list[Bpf], remain: float) -> list[Bpf]:
+        """Return the sockets that have frames."""
+        return [one for one in sockets if one.queue]
+
+    def close(self) -> None:
+        """Close it."""
+        self.closed = True
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[PortableLink, dict[int, Plug]]]:
+    """The portable link of macOS on an adapter with a cable, and the states of adapters by index."""
+    import scapy.layers.l2  # noqa: F401  # lists the interfaces
+    from scapy.config import conf
+
+    monkeypatch.setattr(conf, "L2socket", Bpf)
+    monkeypatch.setattr(portable, "on_linux", lambda: False)
+    monkeypatch.setattr(Bpf, "opened", [])
+    plugs = {5: Plug.CABLE}
+    adapter = NetworkInterface(
+        index=5, name="en5", mac=OURS, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
+    )
+
+    def carriers(link: PortableLink, parts: list[NetworkInterface]) -> PolledCarrier:
+        return PolledCarrier(parts, link._reopen, lambda index: plugs.get(index, Plug.GONE), lambda name: 8)
+
+    monkeypatch.setattr(PortableLink, "_carrier_source", carriers)
+    made = PortableLink([adapter])
+    made.open()
+    yield made, plugs
+    made.close()
+
+
+def test_frames_of_a_bpf_device_are_heard_once(opened: tuple[PortableLink, dict[int, Plug]]) -> None:
+    """What this computer sends comes back from the device and is left out; a reply is heard with its time; what the
+    device dropped is told."""
+    (link, _), (device,) = opened, Bpf.opened
+    assert (device.blocking, "ether dst 00:00:5e:00:53:05" in str(device.filter)) == (False, True)
+    assert link.send(REPLY[6:12] + REPLY[:6] + REPLY[12:]) is not None
+    device.queue.append(REPLY)
+    device.dropped = 3
+    before = link.now()
+    news = link.receive(before + 1)
+    heard = [one for one in news if isinstance(one, Heard)]
+    assert [one.frame for one in heard] == [REPLY]
+    assert before - 0.6 <= heard[0].at <= link.now()
+    assert [one.frames for one in news if isinstance(one, Lost)] == [3]
+
+
+def test_an_adapter_that_is_plugged_in_again_gets_a_new_bpf_device(
+    opened: tuple[PortableLink, dict[int, Plug]],
+) -> None:
+    """The old device is closed, and frames of the new one are heard."""
+    link, plugs = opened
+    plugs.clear()
+    assert [one.gone for one in link.receive(link.now() + 1) if isinstance(one, Carrier)] == [True]
+    plugs[8] = Plug.CABLE
+    assert [one.up for one in link.receive(link.now() + 2) if isinstance(one, Carrier)] == [True]
+    old, new = Bpf.opened
+    assert old.closed
+    new.queue.append(REPLY)
+    assert [one.frame for one in link.receive(link.now() + 1) if isinstance(one, Heard)] == [REPLY]
+
+
+def test_the_stand_in_has_the_methods_of_scapy() -> None:
+    """scapy's module for BPF devices cannot be imported on Linux; its text is read instead."""
+    found = importlib.util.find_spec("scapy.arch.bpf")
+    assert found is not None
+    assert found.submodule_search_locations is not None
+    text = Path(found.submodule_search_locations[0], "supersocket.py").read_text(encoding="utf-8")
+    classes = [one for one in ast.parse(text).body if isinstance(one, ast.ClassDef)]
+    methods = {part.name for one in classes for part in one.body if isinstance(part, ast.FunctionDef)}
+    assert {name for name in vars(Bpf) if not name.startswith("_")} - {"opened", "refuses"} <= methods
+
+
+@pytest.mark.parametrize("number", [errno.EACCES, errno.EPERM])
+def test_without_rights_sudo_is_named(number: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A BPF device needs root on macOS."""
+    monkeypatch.setattr("sys.platform", "darwin")
+    error: NetcheckError = portable._not_opened(OSError(number, "Permission denied"), "en5")
+    assert "Run it with `sudo`" in str(error)
+    assert "Run it with `sudo`" in str(portable._not_opened(RuntimeError("No /dev/bpf handle is available !"), "en5"))

@@ -9,6 +9,7 @@ not made promiscuous for it.
 
 from __future__ import annotations
 
+import logging
 import sys
 import time
 from collections.abc import Collection, Sequence
@@ -38,6 +39,8 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
     from scapy.config import conf
     from scapy.error import Scapy_Exception
 
+    # else its warnings about an adapter that was removed are written over the screen
+    logging.getLogger("scapy.runtime").setLevel(logging.CRITICAL)
     interfaces = [found(name) for name in (interface, *others)]
     try:
         conf.ifaces.reload()
@@ -87,7 +90,7 @@ class PortableLink(SocketLink):
         self.opening = ""  # the interface that is being opened, for the message if that fails
         self._interfaces = list(interfaces)
         self._sockets: list[Any] = []
-        self._dropped: list[int] = []  # by libpcap, counted since the socket was opened
+        self._dropped: list[int] = []  # by libpcap or BPF, counted since the socket was opened
         self._empty_at: list[float] = []
 
     def _carrier_source(self, interfaces: Sequence[NetworkInterface]) -> CarrierSource:
@@ -115,8 +118,8 @@ class PortableLink(SocketLink):
         from scapy.config import conf
         from scapy.error import Scapy_Exception
 
-        conf.ifaces.reload()
         try:
+            conf.ifaces.reload()
             opened = _opened(self._interfaces[adapter], index)
         except (OSError, RuntimeError, ValueError, Scapy_Exception):
             return False
@@ -172,7 +175,7 @@ class PortableLink(SocketLink):
         socket = self._sockets[adapter]
         if _native(socket):
             return dropped_since(socket.ins)
-        before, self._dropped[adapter] = self._dropped[adapter], _dropped_by_libpcap(socket)
+        before, self._dropped[adapter] = self._dropped[adapter], _dropped_since_opening(socket)
         return max(0, self._dropped[adapter] - before)
 
     def _time(self, stamp: float | None, adapter: int, native: bool) -> float:
@@ -214,10 +217,11 @@ def _native(socket: Any) -> bool:
     return on_linux() and not hasattr(socket, "pcap_fd")
 
 
-def _dropped_by_libpcap(socket: Any) -> int:
-    """Return how many frames libpcap counts as dropped since the socket was opened; 0 where it does not tell."""
+def _dropped_since_opening(socket: Any) -> int:
+    """Return how many frames libpcap, or the BPF device of macOS, dropped since the socket was opened; 0 where it does
+    not tell."""
     if not hasattr(socket, "pcap_fd"):
-        return 0
+        return int(socket.get_stats()[1] or 0) if hasattr(socket, "get_stats") else 0
     from ctypes import byref
 
     from scapy.libs.winpcapy import pcap_stat, pcap_stats
