@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
-from netcheck.report.text.proofs import INDENT, counted, summary, to_json, to_lines
+from netcheck.report.text.proofs import INDENT, counted, summary, to_json, to_lines, without_figures
 from tests.report.made import a_stranger, every_verdict
 
 FULL = Proof(
@@ -112,7 +113,9 @@ def test_the_evidence_for_the_cable_is_shown() -> None:
     proofs = every_verdict()
     text = "\n".join(to_lines(proofs, 200))
     assert text.count("cable: inferred") == sum(proof.cable == "inferred" for proof in proofs) == 1
-    assert "luck: 4.1e-05, unheard: 3.8e-06" in text
+    assert "cable: inferred from the silence, connector: " in text
+    assert "cable: confirmed by a key, connector: confirmed by a key, MAC: as planned" in text
+    assert not re.search(r"\de-\d\d", text)  # chances are for the reports, which explain them
     assert "control: 10.62.20.1 answered to the end" in text
 
 
@@ -157,5 +160,16 @@ def test_proofs_as_lines_have_the_evidence_for_the_cable() -> None:
     """The line with the figures has the evidence for the cable, and long sentences are wrapped."""
     lines = to_lines([SOUND], 70)
     assert lines[0].startswith("proven")
-    assert any("cable: operator" in line for line in lines[:3])
+    assert any("cable: confirmed by a key" in line for line in lines[:3])
     assert max(map(len, lines)) <= 70
+
+
+def test_the_chances_of_a_sentence_stay_in_the_reports() -> None:
+    """A sentence about luck stands on the terminal without its chances, and in the record with them."""
+    why = (
+        "The silence could be luck: 3.0e-03, above 1.0e-04. "
+        "A second owner may have gone unheard: not known, above 1.0e-03."
+    )
+    assert without_figures(why) == "The silence could be luck. A second owner may have gone unheard."
+    other = "Nothing answered for 10.62.20.61: 00-00-5E-00-53-21 was heard from 10.62.20.99."
+    assert without_figures(other) == other

@@ -16,6 +16,7 @@ from netcheck.proof.events import Event
 from netcheck.proof.result import Proof, Verdict
 from netcheck.proof.targets import Target
 from netcheck.proof.view import PortView, RunView, Step
+from netcheck.report.text.proofs import without_figures
 
 STATION_OUT = "This computer's own cable has no link: plug it in again"
 LEAVE_IN, LEAVE_OUT = "Leave the cable in", "Leave the cable out"
@@ -134,7 +135,7 @@ class Board:
         """Keep the proof that an event brings."""
         if event.proof is not None:
             self.proofs[event.proof.subject] = event.proof
-            self.last = f"{event.proof.subject} {event.text}"
+            self.last = f"{event.proof.subject} {without_figures(event.text)}"
 
 
 def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Screen:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from textwrap import wrap
 from typing import Any
@@ -11,6 +12,19 @@ from netcheck.proof.result import Proof, Verdict
 from netcheck.text import safe
 
 INDENT = " " * 17
+CABLE = {
+    "carrier": "cable: its link dropped",
+    "operator": "cable: confirmed by a key",
+    "inferred": "cable: inferred from the silence",
+}
+CONNECTOR = {
+    "operator": "connector: confirmed by a key",
+    "lldp": "connector: announced by LLDP",
+    "assumed": "connector: as the plan says, not confirmed",
+}
+IDENTITY = {"planned": "MAC: as planned", "learned": "MAC: learned, the plan has none"}
+# What the judge adds to a sentence about luck: "The silence could be luck: 3.0e-03, above 1.0e-04."
+_CHANCES = re.compile(r": (?:\d\.\de-\d\d|not known), above \d\.\de-\d\d(?=\.)")
 SIMULATED = "SIMULATED"
 NO_PROOF = f"{SIMULATED}: a simulated bench was proven, not a site"
 
@@ -44,26 +58,29 @@ def to_json(proofs: Sequence[Proof], record: str, seal: str, *, simulated: bool 
 
 
 def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = False) -> list[str]:
-    """Return one block a port: verdict, who replied, figures and reason, wrapped to *width* where possible."""
+    """Return one block a port: verdict, who replied, reason and evidence, wrapped to *width* where possible."""
     lines = [NO_PROOF] if simulated else []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
         lines.append(f"{marked(proof.verdict, simulated):<16} {safe(proof.subject)}  {safe(proof.address)}{who}")
-        said = [proof.why, _figures(proof), *(f"note: {note}" for note in proof.notes)]
+        said = [without_figures(proof.why), _in_words(proof), *(f"note: {note}" for note in proof.notes)]
         said += [f"{name}: {value}" for name, value in proof.evidence]
         for text in filter(None, said):
             lines += wrap(safe(text, 1000), max(60, width), initial_indent=INDENT, subsequent_indent=INDENT)
     return lines
 
 
-def _figures(proof: Proof) -> str:
-    """Return the evidence in one line, so that `cable: inferred` is always shown with the verdict."""
-    parts = (
-        ("cable", proof.cable),
-        ("connector", proof.connector),
-        ("identity", proof.identity),
-        ("echo", proof.echo),
-        ("luck", None if proof.luck is None else f"{proof.luck:.1e}"),
-        ("unheard", None if proof.unheard is None else f"{proof.unheard:.1e}"),
+def without_figures(text: str) -> str:
+    """Return a sentence about a port without its chances, for the terminal; the reports show and explain them."""
+    return _CHANCES.sub("", text)
+
+
+def _in_words(proof: Proof) -> str:
+    """Return the evidence in plain words on one line, so that `cable: inferred` is always shown with the verdict."""
+    said = (
+        CABLE.get(proof.cable or ""),
+        CONNECTOR.get(proof.connector or "") if proof.cable is not None else None,
+        IDENTITY.get(proof.identity or ""),
+        "echo is blocked" if proof.echo == "blocked" else None,
     )
-    return ", ".join(f"{name}: {value}" for name, value in parts if value is not None)
+    return ", ".join(filter(None, said))
