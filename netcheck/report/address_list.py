@@ -1,19 +1,24 @@
-"""Writes the addresses in use of each subnet as a table for the terminal, as CSV and as a workbook."""
+"""Writes the addresses in use of each subnet as a table for the terminal, as CSV, as a workbook, and for reports."""
 
 from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from tabulate import tabulate
 
-from netcheck.plan.model import Subnet
+from netcheck.plan.model import SITE, Subnet
+from netcheck.report.model import Report
+from netcheck.report.part_rows import Part
 from netcheck.space.address_list import AddressUse, address_list
-from netcheck.space.occupancy import Island
+from netcheck.space.intervals import range_of
+from netcheck.space.map_cells import Use
+from netcheck.space.occupancy import Island, islands_of
 from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
-HEADERS = ("address", "use", "who", "name", "MAC", "switch port", "place", "source")
+HEADERS = ("address", "use", "who", "name", "MAC", "switch port", "place", "source", "description", "remark")
 NARROWEST = 8  # columns of a cell that is wrapped
 
 
@@ -28,8 +33,7 @@ def address_list_to_text(subnets: Sequence[Subnet], islands: Mapping[str, Island
 
 
 def _row(one: AddressUse) -> tuple[str, ...]:
-    texts = (one.who, one.name, one.mac, one.switch_port, one.location, one.source)
-    return (str(one.span), one.use.word, *(safe(text, 120) for text in texts))
+    return tuple(safe(text, 120) for text in _cells(one))
 
 
 def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
@@ -51,7 +55,7 @@ def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
 
 
 TITLES = ("subnet", *HEADERS)
-_WIDTHS = (16, 28, 18, 30, 24, 20, 14, 14, 40)  # characters
+_WIDTHS = (16, 28, 18, 30, 24, 20, 14, 14, 40, 30, 30)  # characters
 
 
 def to_csv(subnets: Sequence[Subnet], islands: Mapping[str, Island]) -> bytes:
@@ -93,4 +97,45 @@ def _rows(subnets: Sequence[Subnet], islands: Mapping[str, Island]) -> Iterator[
 def _cells(one: AddressUse) -> tuple[str, ...]:
     return (
         str(one.span), one.use.word, one.who, one.name, one.mac, one.switch_port, one.location, one.source,
+        one.description, one.remark,
     )  # fmt: skip
+
+
+MOST_HOSTS = 500  # site hosts of a subnet that a report lists; a site may have a million, and `map --out` writes all
+REPORT_HEADERS = tuple(title for title in HEADERS if title != "source")
+
+
+def address_parts(report: Report) -> Iterator[Part]:
+    """Yield one table a subnet for reports: who has each address. The title says how many site hosts are left out."""
+    for subnet, uses, left in _listed(report):
+        island = f", island {subnet.island}" if subnet.island != SITE else ""
+        more = f"; {left:,} more site hosts are not listed here" if left else ""
+        title = f"{subnet.name}, {subnet.prefix.value or subnet.prefix.text}{island}{more}"
+        rows = (dict(zip(HEADERS, _cells(one), strict=True)) for one in uses)
+        yield Part(title, REPORT_HEADERS, tuple(tuple(map(row.__getitem__, REPORT_HEADERS)) for row in rows))
+
+
+def address_list_to_json(report: Report) -> list[dict[str, Any]]:
+    """Return one object a subnet with its uses, in address order; empty cells are left out. `left_out` counts the
+    site hosts that are not listed."""
+    keys = tuple(title.casefold().replace(" ", "_") for title in HEADERS)
+    return [
+        {
+            "subnet": subnet.name,
+            "prefix": str(subnet.prefix.value or subnet.prefix.text),
+            "island": subnet.island,
+            "uses": [{key: text for key, text in zip(keys, _cells(one), strict=True) if text} for one in uses],
+            "left_out": left,
+        }
+        for subnet, uses, left in _listed(report)
+    ]
+
+
+def _listed(report: Report) -> Iterator[tuple[Subnet, list[AddressUse], int]]:
+    """Yield each subnet with its uses and the number of site hosts that are left out."""
+    islands = islands_of(report.plan, report.surveys)
+    for subnet in report.plan.subnets:
+        island, prefix = islands[subnet.island], subnet.prefix.value
+        uses = address_list(island, subnet, MOST_HOSTS)
+        hosts = len({one.span for one in uses if one.use is Use.SITE_HOST})
+        yield subnet, uses, island.hosts.count(range_of(prefix)) - hosts if prefix else 0

@@ -9,6 +9,7 @@ from tabulate import tabulate
 
 from netcheck.caution import CAUTION
 from netcheck.report import words
+from netcheck.report.address_list import address_parts
 from netcheck.report.finding_groups import Group, groups_of, headline, summary_line
 from netcheck.report.model import Report
 from netcheck.report.part_rows import (
@@ -73,6 +74,7 @@ def to_markdown(report: Report) -> bytes:
     if report.changes:
         parts += ["## What changed", _plain(changes_line(report.changes))]
         parts += [text for part in changes_parts(report.changes) for text in _part(part)]
+    parts += ["## IP list", *(text for part in address_parts(report) for text in _part(part))]
     parts += ["## Requests to IT"]
     parts += [text for part in asked_parts(report) for text in _part(part)]
     parts += ["## Proofs", _table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given."]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Subnet
@@ -24,18 +25,21 @@ class AddressUse:
     switch_port: str = ""
     location: str = ""
     source: str = ""  # where it is planned or listed
+    description: str = ""
+    remark: str = ""
 
 
-def address_list(island: Island, subnet: Subnet) -> list[AddressUse]:
-    """Return the uses of a subnet in address order; empty if its prefix cannot be read."""
+def address_list(island: Island, subnet: Subnet, most_hosts: int | None = None) -> list[AddressUse]:
+    """Return the uses of a subnet in address order, with at most so many site hosts; empty if its prefix cannot be
+    read."""
     prefix = subnet.prefix.value
     if prefix is None:
         return []
     order = list(Use)
-    return sorted(_uses(island, prefix), key=lambda one: (one.span.low, order.index(one.use), one.who))
+    return sorted(_uses(island, prefix, most_hosts), key=lambda one: (one.span.low, order.index(one.use), one.who))
 
 
-def _uses(island: Island, prefix: Prefix) -> Iterator[AddressUse]:
+def _uses(island: Island, prefix: Prefix, most_hosts: int | None) -> Iterator[AddressUse]:
     for gateway in island.gateways:
         if prefix.holds(gateway.address):
             yield _of_gateway(gateway)
@@ -45,7 +49,7 @@ def _uses(island: Island, prefix: Prefix) -> Iterator[AddressUse]:
     for address, station in island.stations:
         if prefix.holds(address):
             yield AddressUse(span=_one(address), use=Use.STATION, who=station.name, source=str(station.position))
-    for host in island.hosts.between(prefix.first, prefix.last):
+    for host in islice(island.hosts.between(prefix.first, prefix.last), most_hosts):
         yield _of_host(host)
     for subnet in island.subnets:
         for cells, use in ((subnet.pools, Use.POOL), (subnet.reserved, Use.RESERVED)):
@@ -74,6 +78,8 @@ def _of_interface(placed: Placed) -> AddressUse:
         switch_port=one.switch_port.text if one.switch_port else "",
         location=one.location,
         source=str(one.position),
+        description=one.description,
+        remark=one.remark,
     )
 
 

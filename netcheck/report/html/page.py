@@ -33,6 +33,7 @@ from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report import words
+from netcheck.report.address_list import address_parts
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS
 from netcheck.report.finding_groups import TITLES
 from netcheck.report.html.rtt_chart import chart_of, scale_of
@@ -259,6 +260,7 @@ def values_of(report: Report) -> dict[str, Any]:
         "many": max(len(report.checked.findings), len(report.ports)) > MANY,
         "table_rows": TABLE,
         "maps": maps_of(report),
+        "address_parts": tuple(address_parts(report)),
         "uses": tuple(Use),
         "open_ports": tuple((n, port) for n, port in enumerate(report.ports, 1) if port.verdict is not Verdict.PROVEN),
         "runs_of": {record.path: _runs(record, report.plan) for record in report.records},
@@ -284,6 +286,7 @@ def sections_of(report: Report, asked: Asked) -> Iterator[Section]:
     yield Section("findings", "Findings", _counts(checked), leading=not report.records)
     yield Section("asked", "Requests to IT", str(len(asked.requests)))
     yield Section("map", "Map of every subnet", f"{len(report.plan.subnets)} subnets")
+    yield Section("addresses", "IP list", "who has which address", folded=True)
     if checked.accepted:
         yield Section("accepted", "Accepted findings", str(len(checked.accepted)))
     yield Section("basis", "What was checked, and what was not")

@@ -8,6 +8,7 @@ from typing import Any
 from netcheck import __version__
 from netcheck.answers.table import boxes_of
 from netcheck.record.verify import VerifiedRecord
+from netcheck.report.address_list import address_list_to_json
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of
 from netcheck.report.model import Evidence, PortResult, Report, short
@@ -76,6 +77,7 @@ def shape_of(report: Report) -> dict[str, Any]:
         "simulated": report.simulated,
         "does_not_fit": list(report.misfits),
         "findings": [{**shape, "key": finding.key, "choices": [*boxes_of(finding)]} for finding, shape in keyed],
+        "addresses": address_list_to_json(report),
         "asked": [_request(request) for request in asked_of(report.checked).requests],
         **({"changes": _changes(report.changes)} if report.changes else {}),
         "proofs": [_proof(port, report.simulated) for port in report.ports],

@@ -8,6 +8,7 @@ from tabulate import tabulate
 
 from netcheck.caution import CAUTION
 from netcheck.report import words
+from netcheck.report.address_list import address_parts
 from netcheck.report.model import Report
 from netcheck.report.part_rows import (
     FILE_HEADERS,
@@ -41,6 +42,7 @@ def to_text(report: Report) -> bytes:
     if report.changes:
         parts += [f"What changed\n{safe(changes_line(report.changes), 1000)}"]
         parts += map(_part, changes_parts(report.changes))
+    parts += ["IP list", *map(_part, address_parts(report))]
     parts += ["Requests to IT", *map(_part, asked_parts(report))]
     parts += ["Proofs\n" + (_table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given.")]
     if report.records:
