@@ -16,7 +16,7 @@ from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, 
 from netcheck.space.addressing import SubnetLookup, interfaces_by_family, outside_interfaces
 from netcheck.space.intervals import Cover, Spans, single
 from netcheck.survey.host_table import HostTable
-from netcheck.survey.model import Survey, hosts_of
+from netcheck.survey.model import ServedRange, Survey, hosts_of
 
 LARGEST_DOUBTFUL = 1 << 16  # addresses of a range that is kept although one of its ends cannot be read
 LONGEST_CELL = 1000  # characters of an unreadable cell that are searched
@@ -68,7 +68,10 @@ class Island:
     hosts: HostTable
     gateways: tuple[Gateway, ...]
     stations: tuple[tuple[Address, Station], ...]
-    avoided: tuple[Range, ...] = ()  # what unreadable cells may mean, and what other plans use
+    avoided: tuple[
+        Range, ...
+    ] = ()  # what unreadable cells may mean, what other plans use, and what DHCP servers assign
+    served: tuple[ServedRange, ...] = ()  # what DHCP servers assign by their configuration
 
     @cached_property
     def pools(self) -> Cover[HeldRange]:
@@ -79,6 +82,11 @@ class Island:
     def reserved(self) -> Cover[HeldRange]:
         """Return the reserved ranges of all subnets."""
         return Cover((held.span, held) for subnet in self.subnets for held in _held(subnet, subnet.reserved))
+
+    @cached_property
+    def served_at(self) -> Cover[ServedRange]:
+        """Return the ranges that DHCP servers assign."""
+        return Cover((one.span, one) for one in self.served)
 
     @cached_property
     def placed_at(self) -> dict[Address, tuple[Placed, ...]]:
@@ -173,7 +181,9 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[
     stations = _grouped(
         (each.island, (each.address.value.address, each)) for each in plan.stations if each.address.value is not None
     )
-    kept_clear = _grouped([*_unreadable(plan), *avoided])
+    served = _grouped((survey.island, one) for survey in surveys for one in survey.served)
+    assigned = ((island, one.span) for island, several in served.items() for one in several)
+    kept_clear = _grouped([*_unreadable(plan), *avoided, *assigned])
     return {
         name: Island(
             name=name,
@@ -183,6 +193,7 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[
             gateways=gateways.get(name, ()),
             stations=stations.get(name, ()),
             avoided=kept_clear.get(name, ()),
+            served=served.get(name, ()),
         )
         for name in names
     }

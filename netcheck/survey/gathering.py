@@ -10,13 +10,22 @@ from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, TypeVar
 
-from netcheck.addr import Address, Mac
+from netcheck.addr import Address, Mac, Range
 from netcheck.errors import NetcheckError, Problem, SurveyError
 from netcheck.files import HashedFile, HashedFiles
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Block, HostColumns
 from netcheck.survey.host_table import HostTable
-from netcheck.survey.model import SHOWN_REMARKS, Alias, NameRecords, RecordKind, Remarks, Survey, SurveyRemark
+from netcheck.survey.model import (
+    SHOWN_REMARKS,
+    Alias,
+    NameRecords,
+    RecordKind,
+    Remarks,
+    ServedRange,
+    Survey,
+    SurveyRemark,
+)
 from netcheck.tables.delimited import lines_of, text_of
 
 T = TypeVar("T")
@@ -101,6 +110,7 @@ class Gathering:
         self._records = NameRecords()
         self._kinds: dict[str, str] = {}
         self._aliases: list[Alias] = []
+        self._served: list[ServedRange] = []
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
     def begin_sheet(self, name: str) -> None:
@@ -140,6 +150,10 @@ class Gathering:
         """Append a CNAME record."""
         self._aliases.append(Alias(name, target, absolute, self._position(row)))
 
+    def add_range(self, span: Range, row: int) -> None:
+        """Append a range that a DHCP server assigns."""
+        self._served.append(ServedRange(span, self._position(row)))
+
     def skip(self, row: int, why: str, count: int = 1) -> None:
         """Remark on a row whose address cannot be read, or on several; row 0 stands for the whole file or sheet."""
         self._skipped.add(self._position(row), why, count)
@@ -174,4 +188,5 @@ class Gathering:
             records=self._records,
             kinds=self._kinds,
             aliases=tuple(self._aliases),
+            served=tuple(self._served),
         )

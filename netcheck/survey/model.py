@@ -9,7 +9,7 @@ from datetime import date
 from enum import StrEnum
 from typing import NamedTuple
 
-from netcheck.addr import Address, Prefix
+from netcheck.addr import Address, Prefix, Range
 from netcheck.errors import Problem
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Addresses
@@ -69,6 +69,16 @@ class Alias(NamedTuple):
     position: Position
 
 
+class ServedRange(NamedTuple):
+    """A range of addresses that a DHCP server assigns by its configuration."""
+
+    span: Range
+    position: Position
+
+    def __str__(self) -> str:
+        return f"{self.span} ({self.position})"
+
+
 class NameRecords:
     """The DNS records of one survey in the order read, a few dozen bytes each."""
 
@@ -116,6 +126,7 @@ class Survey:
     kinds: Mapping[str, str] = field(default_factory=dict)  # of a merged file: the kind of each list in it
     aliases: tuple[Alias, ...] = ()
     failed: tuple[Problem, ...] = ()
+    served: tuple[ServedRange, ...] = ()
 
     @property
     def file(self) -> str:

@@ -369,6 +369,53 @@ def test_case(example: Example, wanted: set[tuple[str, ...]], checked: Callable[
 HALF = 'taken = 2026-10-28\ncovers = ["10.62.20.0/25"]'
 
 
+RANGE = "subnet 10.62.20.0 netmask 255.255.255.0 {{\n  range 10.62.20.{} 10.62.20.{};\n}}\n"
+
+
+@pytest.mark.parametrize(
+    ("pools", "ends", "words"),
+    [
+        ('"10.62.20.200-10.62.20.239"', (200, 239), ""),
+        ('"10.62.20.200-10.62.20.209", "10.62.20.210-10.62.20.239"', (200, 239), ""),
+        ('"10.62.20.200-10.62.20.239"', (190, 249),
+         "10.62.20.190-10.62.20.199 and 10.62.20.240-10.62.20.249, which no pool of the plan has"),
+        ('"10.62.20.200-10.62.20.239"', (200, 219), "not 10.62.20.220-10.62.20.239, which the plan has as a pool"),
+        ("", (200, 219), "10.62.20.200-10.62.20.219, which no pool of the plan has"),
+    ],
+)  # fmt: skip
+def test_ranges_of_a_server_are_compared_with_the_pools(
+    pools: str, ends: tuple[int, int], words: str, checked: Callable[..., Checked]
+) -> None:
+    """As sets of addresses; the finding says what differs and where the server's range is written."""
+    example = one('address = "10.62.20.61"', subnet=PROCESS + f"\npools = [{pools}]", hosts=RANGE.format(*ends))
+    found = [each for each in checked(example.plan, example.hosts).findings if each.rule == "pool-differs"]
+    assert [each.message for each in found] == (
+        [f"a DHCP server (site-hosts.csv: line 2) assigns {words}"] if words else []
+    )
+
+
+@pytest.mark.parametrize(
+    ("keys", "hosts", "broken"),
+    [
+        ("", "", True),
+        ('granted = "site IT"', "", False),
+        ("", "host filler-plc { fixed-address 10.62.20.61; }\n", False),
+    ],
+    ids=["inside", "granted", "reserved for it"],
+)
+def test_an_address_inside_the_range_of_a_server(
+    keys: str, hosts: str, broken: bool, checked: Callable[..., Checked]
+) -> None:
+    """It is a conflict although the plan knows no such pool, and the fix is outside the range."""
+    example = one(f'address = "10.62.20.61"\nhost-name = "filler-plc"\n{keys}', hosts=RANGE.format(2, 199) + hosts)
+    found = [each for each in checked(example.plan, example.hosts).findings if each.rule == "inside-pool"]
+    assert len(found) == broken
+    for each in found:
+        assert "inside 10.62.20.2-10.62.20.199 (site-hosts.csv: line 2), which a DHCP server assigns" in each.message
+        assert each.fix is not None
+        assert each.fix.addresses[0][1].value & 255 >= 200
+
+
 def test_uncovered_part_is_named(checked: Callable[..., Checked]) -> None:
     """`not-surveyed` says which part of the prefix no survey covers."""
     example = one(keys(), survey='taken = 2026-10-28\ncovers = ["10.62.20.0/26", "10.62.20.192/26"]')

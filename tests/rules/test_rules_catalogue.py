@@ -61,6 +61,7 @@ CONTRACT = {
     "outside-address-taken": "conflict",
     "too-near": "risk",
     "lease-outside-pools": "risk",
+    "pool-differs": "risk",
     "dhcp-without-mac": "conflict",
     "outside-scheme": "risk",
     "crowded": "risk",

@@ -10,6 +10,7 @@ import pytest
 
 from netcheck.errors import SurveyError
 from netcheck.plan.model import Position, SurveyEntry
+from netcheck.report.text.merged_survey import Merging, to_csv
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 
@@ -165,6 +166,41 @@ def test_reservations_and_ranges_of_a_dhcp_server(tmp_path: Path, kind: str) -> 
     (remark,) = [one for one in survey.addressless.first if "range" in one.why]
     assert remark.why.startswith("the range 10.62.20.200-10.62.20.239 of a DHCP server belongs into `pools`")
     assert survey.skipped.count == (0 if kind == "settings" else 1)
+
+
+@pytest.mark.parametrize("kind", DHCP)
+def test_ranges_of_a_dhcp_server_are_kept(tmp_path: Path, kind: str) -> None:
+    """As ranges with their place, also through the merged file."""
+    survey = read(tmp_path, DHCP[kind])
+    assert [str(one.span) for one in survey.served] == ["10.62.20.200-10.62.20.239"]
+    merging = Merging((survey,), (survey.hosts,), (), 0, None)
+    again = read(tmp_path, to_csv(merging), "merged.csv")
+    assert again.served == survey.served
+    assert to_csv(Merging((again,), (again.hosts,), (), 0, None)) == to_csv(merging)
+
+
+@pytest.mark.parametrize(
+    ("text", "ranges"),
+    [
+        ("subnet 10.0.0.0 netmask 255.0.0.0 { range 10.0.0.5 10.0.0.9; range 10.0.0.20; }", "5-9 20"),
+        ("Scope 10.0.0.0 Add iprange 10.0.0.1 10.0.0.99\n Scope 10.0.0.0 Add excluderange 10.0.0.1 10.0.0.49", "50-99"),
+        (
+            "a iprange 10.0.0.1 10.0.0.9\na excluderange 10.0.0.5 10.0.0.6\na excluderange 10.0.0.3 10.0.0.3",
+            "1-2 4-4 7-9",
+        ),
+        ("dhcp-range=set:hall,10.0.0.5,10.0.0.9,255.255.255.0,12h", "5-9"),
+        ('{"subnet4": [{"pools": [{"pool": "10.0.0.8/30"}]}]}', "8-11"),
+        ("dhcp-host=00:00:5e:00:53:71,10.0.0.7\ndhcp-range=10.0.0.9,10.0.0.5", ""),
+    ],
+    ids=["one line", "excluded after", "excluded inside", "tagged", "prefix", "reversed"],
+)
+def test_notations_of_ranges(tmp_path: Path, text: str, ranges: str) -> None:
+    """Several ranges, excluded addresses, a mask behind a range; what makes no sense is a remark."""
+    survey = read(tmp_path, f"{text}\n")
+    assert survey.kind == "dhcp"
+    spans = [f"{one.span.low & 255}-{one.span.high & 255}" for one in survey.served]
+    assert spans == [one if "-" in one else f"{one}-{one}" for one in ranges.split()]
+    assert survey.unread.count == (not ranges)
 
 
 def test_a_broken_dhcp_configuration_in_json(tmp_path: Path) -> None:

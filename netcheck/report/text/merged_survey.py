@@ -14,8 +14,8 @@ from netcheck.report.text.hosts import entry_of, table_to_csv
 from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
-from netcheck.survey.model import Alias, NameRecord, Remarks, Survey
-from netcheck.survey.readers.merged import ALIAS, HEADER, UNREAD_CELL, UNREAD_ROW
+from netcheck.survey.model import Alias, NameRecord, Remarks, ServedRange, Survey
+from netcheck.survey.readers.merged import ALIAS, HEADER, RANGE, UNREAD_CELL, UNREAD_ROW
 from netcheck.tables.delimited import guarded
 from netcheck.text import listed, safe
 
@@ -61,6 +61,7 @@ def to_csv(merging: Merging) -> str:
         (_host_cells(host, kinds) for host in merged(table)),
         (_record_cells(record) for _, record in records),
         (_alias_cells(alias) for survey in merging.surveys for alias in survey.aliases),
+        (_range_cells(served) for survey in merging.surveys for served in survey.served),
         chain.from_iterable(_unread_cells(survey) for survey in merging.surveys),
         map(_failed_cells, merging.failed),
     )
@@ -82,6 +83,10 @@ def _record_cells(record: NameRecord) -> tuple[str, ...]:
 def _alias_cells(alias: Alias) -> tuple[str, ...]:
     name = f"{alias.name}." if alias.absolute else alias.name
     return "", "", *_texts(name, alias.target), "", *_texts(str(alias.position)), ALIAS
+
+
+def _range_cells(served: ServedRange) -> tuple[str, ...]:
+    return "", "", "", str(served.span), "", *_texts(str(served.position)), RANGE
 
 
 def _unread_cells(survey: Survey) -> Iterator[tuple[str, ...]]:

@@ -76,6 +76,7 @@ RULES: tuple[Rule, ...] = (
     survey_quality.SURVEY_STALE,
     survey_quality.SURVEY_IN_FUTURE,
     survey_quality.LEASE_OUTSIDE_POOLS,
+    survey_quality.POOL_DIFFERS,
     survey_quality.SURVEY_DISAGREES,
     address.DHCP_WITHOUT_MAC,
     address.UNPLACED,

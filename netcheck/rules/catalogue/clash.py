@@ -71,7 +71,7 @@ def _reservation(scene: Scene) -> Iterator[Breach]:
     for match in scene.site_matches:
         if match.reservation is not None and match.installed is None and not match.strangers:
             entry = f"{match.reservation.name or 'an entry without a name'} ({match.reservation.where})"
-            why = "it is granted to it" if match.placed.interface.granted else "it has the name of the device"
+            why = "it is granted to the device" if match.placed.interface.granted else "it has the name of the device"
             message = f"the site lists {match.placed.address} as {entry}: {why}, so this is no clash"
             yield breach(message, match.placed.interface, others=[match.reservation.name])
 
@@ -92,6 +92,16 @@ def _inside(kind: str, holder: Callable[[Island, Placed], HeldRange | None]) -> 
                 yield Breach((subject,), message, str(position), str(address), others)
 
     return check
+
+
+def _inside_pool(scene: Scene) -> Iterator[Breach]:
+    yield from _inside("pool", lambda island, placed: island.pools.at(placed.address))(scene)
+    for island in scene.islands.values():
+        for placed in island.placed if island.served else ():
+            served = island.served_at.at(placed.address)
+            if served and placed.interface.subject not in scene.settled and island.pools.at(placed.address) is None:
+                message = f"{placed.address} is inside {served}, which a DHCP server assigns"
+                yield breach(message, placed.interface, others=[str(served.span)])
 
 
 def _kept(subnet: Subnet) -> bool:
@@ -200,13 +210,13 @@ RESERVATION_MADE = Rule(
 INSIDE_POOL = Rule(
     slug="inside-pool",
     severity=Severity.CONFLICT,
-    what="The address is inside a DHCP pool.",
+    what="The address is inside a DHCP pool of the plan, or inside a range that a DHCP server of a survey assigns.",
     why="The DHCP server may assign the same address to any laptop, months later. Ask the site to take the address "
     "out of the pool, and set `granted` when they have.",
     bad=one('address = "10.62.20.201"', subnet=_POOL),
     good=one('address = "10.62.20.201"\ngranted = "site IT, 2026-10-30"', subnet=_POOL),
     source="RFC 2131 section 2.2",
-    check=_inside("pool", lambda island, placed: island.pools.at(placed.address)),
+    check=_inside_pool,
     readdress=Readdress.EACH,
 )
 INSIDE_RESERVED = Rule(

@@ -12,6 +12,7 @@ from netcheck.rules.rule import PROCESS, SURVEYED, Rule, one, plan
 from netcheck.rules.scene import Scene
 from netcheck.space.intervals import Spans, prefixes_of, range_of
 from netcheck.survey.host_table import SiteHost
+from netcheck.survey.model import ServedRange
 from netcheck.text import listed
 
 
@@ -97,6 +98,28 @@ def _outside_pools(scene: Scene) -> Iterator[Breach]:
                 yield Breach((subnet.name,), what, str(subnet.position), others=others)
 
 
+def _pools_differ(scene: Scene) -> Iterator[Breach]:
+    for island in scene.islands.values():
+        for subnet in island.subnets if island.served else ():
+            prefix = subnet.prefix.value
+            inside = [one for one in island.served if prefix is not None and prefix.overlaps_range(one.span)]
+            if inside and all(cell.value is not None for cell in subnet.pools):
+                yield from _pools_of(subnet, inside)
+
+
+def _pools_of(subnet: Subnet, served: list[ServedRange]) -> Iterator[Breach]:
+    pools, assigned = Spans(cell.value for cell in subnet.pools if cell.value), Spans(one.span for one in served)
+    missing = [span for one in assigned.ranges() for span in pools.gaps(one)]
+    surplus = [span for one in pools.ranges() for span in assigned.gaps(one)]
+    parts = [f"{listed(list(map(str, missing)))}, which no pool of the plan has"] if missing else []
+    parts += [f"not {listed(list(map(str, surplus)))}, which the plan has as a pool"] if surplus else []
+    if parts:
+        where = listed([str(one.position) for one in served], 3)
+        what = f"a DHCP server ({where}) assigns {', and '.join(parts)}"
+        others = tuple(dict.fromkeys(one.position.file for one in served))
+        yield Breach((subnet.name,), what, str(subnet.position), others=others)
+
+
 def count(number: int, what: str, which: str = "") -> str:
     """Return a number with its noun and verb, such as `1 lease is` or `3 leases of leases.txt are`."""
     which = f" {which}" if which else ""
@@ -106,6 +129,7 @@ def count(number: int, what: str, which: str = "") -> str:
 _PLACED = 'address = "10.62.20.61"'
 _POOL = PROCESS + '\npools = ["10.62.20.200-10.62.20.239"]'
 _LEASE = "lease {} {{\n  binding state active;\n  hardware ethernet 00:00:5e:00:53:80;\n}}\n"
+_RANGE = "subnet 10.62.20.0 netmask 255.255.255.0 {{\n  range {};\n}}\n"
 _OTHER = "address,mac\n10.62.20.80,00-00-5E-00-53-80\n"
 
 NOT_SURVEYED = Rule(
@@ -150,6 +174,17 @@ LEASE_OUTSIDE_POOLS = Rule(
     good=one(_PLACED, subnet=_POOL, hosts=_LEASE.format("10.62.20.210")),
     source="our own rule, because a server gives leases from its pools only (RFC 2131 section 4.3.1)",
     check=_outside_pools,
+)
+POOL_DIFFERS = Rule(
+    slug="pool-differs",
+    severity=Severity.RISK,
+    what="The configuration of a DHCP server has other ranges than the pools of the plan.",
+    why="The server assigns what its configuration says. Copy its ranges into `pools` of the subnet, so that "
+    "nothing is planned inside them; `suggest` keeps clear of both.",
+    bad=one(_PLACED, subnet=_POOL, hosts=_RANGE.format("10.62.20.200 10.62.20.249")),
+    good=one(_PLACED, subnet=_POOL, hosts=_RANGE.format("10.62.20.200 10.62.20.239")),
+    source="our own rule, because a server assigns addresses of its configured ranges (RFC 2131 section 4.3.1)",
+    check=_pools_differ,
 )
 SURVEY_DISAGREES = Rule(
     slug="survey-disagrees",

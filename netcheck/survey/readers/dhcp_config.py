@@ -2,7 +2,8 @@
 
 Four notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in
 `reservedip ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), and JSON with `ip-address` and
-`hw-address`. A reserved address is a host. A range is a remark that it belongs into the plan's `pools`.
+`hw-address`. A reserved address is a host. A range, without what `excluderange` takes out of it, is one that the server
+assigns; it is a remark too, that it belongs into the plan's `pools`.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import json
 import re
 from collections.abc import Iterator
 
-from netcheck.addr import Address
+from netcheck.addr import Address, Range
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB
 from netcheck.survey.gathering import Gathering, Source, head_lines
@@ -24,15 +25,15 @@ JSON_LIMIT = 16 * MIB
 NOTE = "DHCP reservation"
 _KNOWN = re.compile(
     r"\s*(?:subnet\s+[\d.]+\s+netmask\s|host\s+\S{1,200}\s*\{|fixed-address\s|dhcp-(?:host|range)=)"
-    r"|.{0,300}\s(?:reservedip|iprange)\s+\d",
+    r"|.{0,300}\s(?:reservedip|iprange|excluderange)\s+\d",
     re.IGNORECASE,
 )
 _JSON = re.compile(r'\s*\{.{0,60000}"(?:subnet[46]|reservations|pools)"\s*:', re.DOTALL)
 _HOST = re.compile(r"\s*host\s+(\S{1,200})\s*\{(.*)", re.IGNORECASE)
 _HARDWARE = re.compile(r"hardware\s+ethernet\s+([0-9A-Fa-f:.-]{1,40})", re.IGNORECASE)
 _FIXED = re.compile(r"fixed-address6?\s+([^;{}]{1,400})", re.IGNORECASE)
-_RANGE = re.compile(r"\s*(?:range6?\s+|dhcp-range=)([^;#]{1,200})", re.IGNORECASE)
-_COMMAND = re.compile(r"\s(reservedip|iprange)\s+(\S{1,60})\s+(\S{1,60})(.*)", re.IGNORECASE)
+_RANGE = re.compile(r"(?:^|[{;])\s*(?:range6?\s+|dhcp-range=)([^;#{}]{1,200})", re.IGNORECASE)
+_COMMAND = re.compile(r"\s(reservedip|iprange|excluderange)\s+(\S{1,60})\s+(\S{1,60})(.*)", re.IGNORECASE)
 _QUOTED = re.compile(r'"([^"]*)"')
 
 
@@ -46,7 +47,7 @@ def _is_json(head: bytes) -> bool:
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every reservation; ranges become remarks."""
+    """Read every reservation and range."""
     with source.open() as stream:
         is_json = _is_json(stream.read(1 << 16))
     if is_json:
@@ -55,6 +56,7 @@ def read(source: Source, into: Gathering) -> None:
     reader = _Lines(into)
     for number, line in source.lines():
         reader.read(number, line.partition("#")[0])
+    reader.finish()
 
 
 class _Lines:
@@ -64,6 +66,17 @@ class _Lines:
         self._into = into
         self._name = self._mac = ""
         self._inside = False
+        self._ranges: list[tuple[int, Range]] = []
+        self._excluded: list[Range] = []
+
+    def finish(self) -> None:
+        """Give the ranges without the excluded addresses, which a file may name after them."""
+        for number, span in self._ranges:
+            for part in _without(span, self._excluded):
+                self._into.add_range(part, number)
+
+    def _range(self, number: int, text: str) -> None:
+        self._ranges += [(number, span) for span in _range_of(number, text, self._into)]
 
     def read(self, number: int, line: str) -> None:
         """Read one line."""
@@ -71,8 +84,9 @@ class _Lines:
             self._command(number, command)
         elif line.lstrip().casefold().startswith("dhcp-host="):
             self._setting(number, line.partition("=")[2])
-        elif found := _RANGE.match(line):
-            _range(number, found[1], self._into)
+        elif ranges := _RANGE.findall(line):
+            for text in ranges:
+                self._range(number, text)
         else:
             if host := _HOST.match(line):
                 self._name, self._mac, self._inside = host[1].strip('"'), "", True
@@ -92,7 +106,10 @@ class _Lines:
     def _command(self, number: int, found: re.Match[str]) -> None:
         word, first, second, rest = found.groups()
         if word.casefold() == "iprange":
-            _range(number, f"{first} {second}", self._into)
+            self._range(number, f"{first} {second}")
+            return
+        if word.casefold() == "excluderange":
+            self._excluded += _span(number, f"{first}-{second}", self._into)
             return
         texts = _QUOTED.findall(rest)
         _reserve(number, first, second, texts[0] if texts else "", self._into, texts[1] if len(texts) > 1 else "")
@@ -130,13 +147,41 @@ def _reserve(number: int, address: str, mac: str, name: str, into: Gathering, co
     into.add(value, into.attempt(number, mac_from, mac), number, name, f"{NOTE}; {comment}" if comment else NOTE, None)
 
 
-def _range(number: int, text: str, into: Gathering) -> None:
-    ends = [part for part in re.split(r"[\s,;]+|-", text) if _is_address(part)]
+def _range_of(number: int, text: str, into: Gathering) -> list[Range]:
+    """Return the range in a text, at most one, with a remark on it."""
+    parts = re.split(r"[\s,;]+|-", text.strip())
+    ends = [part for part in parts if _is_address(part)]
     if ends:
-        shown = "-".join(dict.fromkeys((ends[0], ends[-1] if len(ends) < 3 else ends[1])))
-        into.pass_over(number, f"the range {shown} of a DHCP server belongs into `pools` of its subnet in the plan")
+        found = _span(number, "-".join((ends[0], ends[-1] if len(ends) < 3 else ends[1])), into)
+    elif "/" in text:
+        found = _span(number, parts[0], into)
     else:
         into.cannot_read(number, f"a range without an address: {safe(text.strip(), 60)}")
+        return []
+    for span in found:
+        into.pass_over(number, f"the range {span} of a DHCP server belongs into `pools` of its subnet in the plan")
+    return found
+
+
+def _span(number: int, text: str, into: Gathering) -> list[Range]:
+    try:
+        return [Range.from_text(text)]
+    except ValueError as error:
+        into.cannot_read(number, f"a range of a DHCP server: {error}")
+        return []
+
+
+def _without(span: Range, excluded: list[Range]) -> Iterator[Range]:
+    """Yield the parts of a range that are not excluded, ascending."""
+    low = span.low
+    for one in sorted(one for one in excluded if one.family == span.family):
+        if one.high < low or one.low > span.high:
+            continue
+        if one.low > low:
+            yield Range(span.family, low, one.low - 1)
+        low = one.high + 1
+    if low <= span.high:
+        yield Range(span.family, low, span.high)
 
 
 def _read_json(source: Source, into: Gathering) -> None:
@@ -153,7 +198,8 @@ def _read_json(source: Source, into: Gathering) -> None:
         if address:
             _reserve(0, address, mac, name, into)
         elif pool := _text(entry, "pool"):
-            _range(0, pool, into)
+            for span in _range_of(0, pool, into):
+                into.add_range(span, 0)
 
 
 _ADDRESS_KEYS, _MAC_KEYS, _NAME_KEYS = ("ip-address", "ip_address"), ("hw-address", "hw_address"), ("hostname", "name")

@@ -1,4 +1,5 @@
-"""Reads the CSV file that `netcheck survey read --out` writes: hosts, DNS records and rows that could not be read.
+"""Reads the CSV file that `netcheck survey read --out` writes: hosts, DNS records, ranges of DHCP
+servers and rows that could not be read.
 
 Every row keeps the kind, file and row of the list that it came from, so that a check finds the same with the merged
 file as with the lists themselves.
@@ -10,7 +11,7 @@ import re
 from collections.abc import Sequence
 from datetime import date
 
-from netcheck.addr import Address
+from netcheck.addr import Address, Range
 from netcheck.survey.gathering import Gathering
 from netcheck.survey.model import RecordKind
 from netcheck.survey.readers.values import date_from, mac_from
@@ -18,6 +19,7 @@ from netcheck.tables.delimited import Lines, Record, records_of, unguarded
 
 HEADER = ("address", "mac", "name", "note", "seen", "source", "kind")
 UNREAD_ROW, UNREAD_CELL = "row not read", "cell not read"  # kinds of rows; `name` counts further ones in one row
+RANGE = "DHCP range"  # a row of a range that a DHCP server assigns, as the note
 ALIAS = "CNAME"  # a row of an alias: its name, and the name that it stands for as the note
 _RECORDS = {str(kind): kind for kind in RecordKind}
 _SOURCE = re.compile(r"(.*?)(?:: (sheet .*),|:) (row|line|frame) (\d{1,15})", re.ASCII)
@@ -46,6 +48,9 @@ def _gather_row(record: Record, file: str, into: Gathering) -> None:
     if kind == ALIAS:
         into.add_alias(name.removesuffix("."), note, name.endswith("."), row)
         return
+    if kind == RANGE:
+        _gather_range(note, row, record.row, file, into)
+        return
     try:
         value = Address.from_text(address)
     except ValueError as error:
@@ -59,12 +64,32 @@ def _gather_row(record: Record, file: str, into: Gathering) -> None:
     into.add(value, into.attempt(row, mac_from, mac), row, name, note, day)
 
 
+def _gather_range(text: str, row: int, own_row: int, file: str, into: Gathering) -> None:
+    try:
+        into.add_range(Range.from_text(text), row)
+    except ValueError as error:
+        into.begin_line(file, "row")
+        into.skip(own_row, str(error))
+
+
 def _begin_source(source: str, kind: str, file: str, row: int, into: Gathering) -> int:
     """Set the list that a row came from and return the row there; the merged file itself where that is not known."""
-    found = _SOURCE.fullmatch(source.partition("; ")[0])
-    if found is None:
+    first = source.partition("; ")[0]
+    found = _SOURCE.fullmatch(first)
+    if not first:
         into.begin_line(file, "row")
         return row
-    list_kind = "" if kind in (UNREAD_ROW, UNREAD_CELL) else "zone" if kind in (*_RECORDS, ALIAS) else kind
+    list_kind = (
+        ""
+        if kind in (UNREAD_ROW, UNREAD_CELL)
+        else "zone"
+        if kind in (*_RECORDS, ALIAS)
+        else "dhcp"
+        if kind == RANGE
+        else kind
+    )
+    if found is None:  # a list without rows, such as JSON
+        into.begin_line(first, "row", list_kind)
+        return 0
     into.begin_line(f"{found[1]}, {found[2]}" if found[2] else found[1], found[3], list_kind)
     return int(found[4])
