@@ -13,11 +13,12 @@ import re
 import select
 import sys
 import threading
+from codecs import getincrementaldecoder
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from netcheck.proof.events import Event, Key, Press
+from netcheck.proof.events import Event, Key, LineKey, Press, TypedLine
 
 if sys.platform != "win32":
     import termios
@@ -27,9 +28,15 @@ KEYS: dict[str, Press] = {
     **dict.fromkeys(("", "\n", "\r"), Key.ENTER),
     "s": Key.SKIP,
     "S": Key.SKIP,
+    "r": Key.AGAIN,
+    "R": Key.AGAIN,
     "q": Key.QUIT,
     "Q": Key.QUIT,
 }
+LINES = {letter: key for key in LineKey for letter in (key.value, key.value.upper())}  # keys that begin a line
+PROMPTS = {LineKey.NEXT: "Next port", LineKey.REMARK: "Remark"}
+ESCAPE, CLEAR = "\x1b", "\x15"
+LONGEST_LINE = 300  # characters of a typed line
 DIGITS = "0123456789"
 BACKSPACE = ("\x7f", "\x08")
 MOST_DIGITS = 4  # of the number of a row
@@ -63,13 +70,16 @@ class LineKeys:
         *lines, self.rest = (self.rest + data)[-MOST:].split(b"\n")
         if ended and self.rest:
             lines, self.rest = [*lines, self.rest], b""
-        words = [line.decode("ascii", "replace").strip() for line in lines]  # else other letters would be Enter
+        words = [line.decode("utf-8", "replace").strip() for line in lines]  # else other letters would be Enter
         return [key for word in words if (key := self._key(word)) is not None]
 
     @staticmethod
     def _key(word: str) -> Press | None:
         if word.isascii() and word.isdecimal() and len(word) <= MOST_DIGITS:
             return int(word) or None
+        letter, _, text = word.partition(" ")
+        if letter in LINES and text.strip():
+            return TypedLine(LINES[letter], text.strip()[:LONGEST_LINE])
         return KEYS.get(word)
 
 
@@ -78,15 +88,27 @@ class SingleKeys:
 
     A digit counts at once where no row has a longer number that begins with it, so that with up to nine rows every
     number is one key. Else a second digit or Enter completes the number, and every other key discards it. `typed` are
-    the digits so far.
+    the digits so far. A key of `LINES` begins a line of text, which Enter ends and Escape discards.
     """
 
     def __init__(self, rows: int = 9) -> None:
         """`rows` is how many rows the screen has."""
         self.rows, self.typed = rows, ""
+        self._line: LineKey | None = None  # the line that is being typed
+        self._text = ""
+
+    @property
+    def prompt(self) -> str:
+        """The line that is being typed, with what it is for; empty where none is."""
+        return "" if self._line is None else f"{PROMPTS[self._line]}: {self._text}"
 
     def key(self, character: str) -> Press | None:
         """Return the key that a character completes, if it does."""
+        if self._line is not None:
+            return self._of_line(self._line, character)
+        if character in LINES:
+            self._line, self._text, self.typed = LINES[character], "", ""
+            return None
         typed, self.typed = self.typed, ""
         if character in DIGITS:
             typed += character
@@ -98,6 +120,19 @@ class SingleKeys:
             return int(typed) or None
         return None if typed and character in BACKSPACE else KEYS.get(character)
 
+    def _of_line(self, key: LineKey, character: str) -> Press | None:
+        """Take a character of a line; return the line once it is complete and not empty."""
+        if KEYS.get(character) is Key.ENTER or character == ESCAPE:
+            text, self._line, self._text = self._text.strip(), None, ""
+            return TypedLine(key, text) if text and character != ESCAPE else None
+        if character in BACKSPACE:
+            self._text = self._text[:-1]
+        elif character == CLEAR:
+            self._text = ""
+        elif character.isprintable() and len(self._text) < LONGEST_LINE:
+            self._text += character
+        return None
+
 
 class Keyboard(SingleKeys):
     """Reads keys from standard input where `select` can wait for it. `ended` is true once no more can come."""
@@ -106,6 +141,7 @@ class Keyboard(SingleKeys):
         super().__init__(rows)
         self.handle, self.terminal, self.ended = handle, terminal, False
         self._lines = LineKeys()
+        self._decoder = getincrementaldecoder("utf-8")("ignore")  # a character may arrive in two parts
 
     if sys.platform != "win32":
 
@@ -132,8 +168,8 @@ class Keyboard(SingleKeys):
             data += chunk
         if not self.terminal:
             return self._lines.keys(data, self.ended)
-        characters = _SEQUENCE.sub(b"", data).decode("ascii", "ignore")
-        return [key for character in characters if (key := self.key(character)) is not None]
+        data = _SEQUENCE.sub(lambda found: found[0] if found[0] == b"\x1b" else b"", data)  # Escape alone is a key
+        return [key for character in self._decoder.decode(data) if (key := self.key(character)) is not None]
 
     def told(self, event: Event) -> None:
         """Ignore the event: a person reads the screen."""

@@ -18,7 +18,9 @@ from netcheck.addr import mac_text
 from netcheck.app.keyboard import Hands, Keyboard, SingleKeys
 from netcheck.app.sounds import Speaker, sounds_for, speech_command, speech_programs
 from netcheck.field.modbus_identity import Identifier
-from netcheck.proof.events import Event, Press, What
+from netcheck.proof.events import Chosen, Event, LineKey, Press, TypedLine, What
+from netcheck.proof.named_ports import nearest
+from netcheck.proof.named_ports import typed as typed_ports
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
 from netcheck.proof.view import RunView
@@ -109,17 +111,18 @@ class Show:
         elif event.what is What.NOTE:
             self._notes.append(line)
 
-    def refresh(self, now: float, view: Callable[[], RunView], typed: str = "") -> None:
+    def refresh(self, now: float, view: Callable[[], RunView], typed: str = "", prompt: str = "") -> None:
         """Let the changes be heard, and redraw the screen if there is one and it is due."""
         if self.sounds is not None:
             self.sounds.tick()
         if self._live is None and self.sounds is None and self.speaker is None:
             return
         clock = time.monotonic()
-        if clock - self._drawn < self._pause and (self._screen is None or self._screen.typed == typed):
+        same = self._screen is None or (self._screen.typed, self._screen.prompt) == (typed, prompt)
+        if clock - self._drawn < self._pause and same:
             return
         self._drawn = clock
-        before, self._screen = self._screen, screen_of(self.board, view(), now, typed)
+        before, self._screen = self._screen, replace(screen_of(self.board, view(), now, typed), prompt=prompt)
         self._let_hear(before, self._screen)
         if self._live is not None:
             size = self.console.size
@@ -234,11 +237,42 @@ class TerminalOperator:
         if self._terminal is not None:
             self._obey_the_shell(self._terminal)
         typed = "" if self._single is None else self._single.typed
-        self.show.refresh(self.link.now(), self.prober.view, typed)
-        pressed = list(self.keys.pressed())
+        self.show.refresh(self.link.now(), self.prober.view, typed, "" if self._single is None else self._single.prompt)
+        pressed = [key for press in self.keys.pressed() if (key := self._meant(press)) is not None]
         if self.keys.ended:
             self.prober.go_hands_free()
         return pressed
+
+    def _meant(self, press: Press) -> Press | None:
+        """Return what a press means to the run: for a typed line the ports it names. A remark goes to the record."""
+        if not isinstance(press, TypedLine):
+            return press
+        ports = self.show.board.ports
+        if press.key is LineKey.REMARK:
+            self._remark(press.text)
+            return None
+        found = typed_ports(press.text, ports)
+        if not found:
+            near = nearest(press.text, ports)
+            hint = f": did you mean {listed(near, joint='or')}?" if near else ""
+            self.prober.run.warn("", f"No port is named {safe(press.text, 60)}{hint}")
+            return None
+        return Chosen(tuple(port.subject for port in found))
+
+    def _remark(self, text: str) -> None:
+        """Keep a remark: on the port that it begins with (`3: label missing`), else on the port under test, else on the
+        one that ended last."""
+        port = self.prober.port
+        name, colon, rest = text.partition(": ")
+        named = typed_ports(name, self.show.board.ports) if colon and rest.strip() else ()
+        if len(named) == 1:
+            subject, text = named[0].subject, rest.strip()
+        else:
+            proofs = self.prober.proofs
+            subject = port.target.subject if port is not None else proofs[-1].subject if proofs else ""
+        self.recorder.remark(subject, text)
+        note = f"Remark kept: {safe(text, 300)}"
+        self.show.take(Event(at=self.link.now(), what=What.NOTE, port=subject, text=note))
 
     def _obey_the_shell(self, terminal: Keyboard) -> None:
         """Give the terminal back for a stop, and take it again after one. The prober notices the gap itself."""

@@ -159,7 +159,7 @@ def conduct(
         for note in found:
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout
-        rows = len(asked) if prober.walks else 0
+        rows = len(asked)
         keys = hands or stack.enter_context(keyboard(not order.settings.hands_free, rows))
         show = stack.enter_context(
             Show(
@@ -186,8 +186,8 @@ def remarks_from(words: Sequence[str], targets: Sequence[Target]) -> list[tuple[
         ports = named(name, targets) if equals else ()
         if equals and len(ports) != 1:
             many = f"names {len(ports)} ports: {listed([port.subject for port in ports])}" if ports else "names no port"
-            near = listed(nearest(name, targets), joint="or")
-            do = f"Name one port, such as {near}" if near and not ports else "Write it as PORT=TEXT"
+            near = [] if ports else nearest(name, targets)
+            do = f"Did you mean {listed(near, joint='or')}?" if near else "Write it as PORT=TEXT, with one port"
             raise UsageError.of(f"--remark {safe(word, 60)!r}: {safe(name, 40)!r} {many}", do=do)
         found.append((ports[0].subject if ports else "", (text if equals else word).strip()[:LONGEST_REMARK]))
     return found

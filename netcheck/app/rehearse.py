@@ -125,7 +125,7 @@ def train(training: Training) -> int:
         interface="rig0",
         only=training.only,
         again=training.again,
-        settings=RunOptions(hands_free=training.hands_free),
+        settings=RunOptions(hands_free=training.hands_free, revisits=person),
         permit="rehearsal",
         link="rig",
         record=training.record or _record_path(base.plan),

@@ -33,9 +33,9 @@ def command(
 ) -> None:
     """Prove a plan on a simulated bench, or measure how often a proof is false.
 
-    On a terminal you are the technician: Enter moves the cable as the screen asks and confirms it, s skips, q stops.
-    Without a terminal, or with --hands-free, a scripted technician does it. Two interfaces are swapped by
-    --fault swapped=DEVICE/INTERFACE,DEVICE/INTERFACE. Exit code: 0 all proven, or no false proof; 1 otherwise; 2 bad
+    On a terminal you are the technician: Enter moves the cable as the screen asks and confirms it; the other keys are
+    those of prove. Without a terminal, or with --hands-free, a scripted technician does it. Two interfaces are swapped
+    by --fault swapped=DEVICE/INTERFACE,DEVICE/INTERFACE. Exit code: 0 all proven, or no false proof; 1 otherwise; 2 bad
     use or input.
 
     Example: netcheck rehearse plans/tarn-hollow-mended --fault impostor=palletiser-plc/cpu

@@ -55,7 +55,30 @@ class Key(StrEnum):
 
     ENTER = "enter"
     SKIP = "s"
+    AGAIN = "r"  # prove the port that ended last once more
     QUIT = "q"
 
 
-Press = Key | int  # a number names a port, where a walk must be told which one was pulled
+class LineKey(StrEnum):
+    """A key after which the operator types a line."""
+
+    NEXT = "n"  # the port to prove next
+    REMARK = "m"  # a remark on a port
+
+
+@dataclass(frozen=True, slots=True)
+class TypedLine:
+    """A line that the operator typed after a key."""
+
+    key: LineKey
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The ports that the operator may mean by what was typed to choose the next one, best first."""
+
+    subjects: tuple[str, ...]
+
+
+Press = Key | int | Chosen | TypedLine  # a number names the row of a port

@@ -13,7 +13,7 @@ from random import Random
 from typing import Protocol
 
 from netcheck.addr import quad
-from netcheck.proof.events import Event, Key, Press, What
+from netcheck.proof.events import Chosen, Event, Key, Press, What
 from netcheck.proof.port.cabling import Cabling
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.sequence import prove_port
@@ -21,11 +21,12 @@ from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, FEW
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
 from netcheck.proof.probing.station_address import StationAddresses
-from netcheck.proof.result import Phase, Proof, Verdict
+from netcheck.proof.result import PASSED, Phase, Proof, Verdict
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import Cut, RunState
 from netcheck.proof.targets import Scope, Target
-from netcheck.proof.verdict.judge import DECIDED_IN, verdict
+from netcheck.proof.turns import Turns
+from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
 from netcheck.proof.view import PortView, RunView, port_view, request_view, run_view
@@ -287,7 +288,7 @@ class Prober:
 class PortByPort:
     """Proves the ports of a run one after the other."""
 
-    keys = "Enter confirms   s skips this port   q stops"
+    keys = "Enter confirms   s skips   n next   r again   m remark   q stops"
     walks = False
     cut_is_final = False
 
@@ -295,7 +296,9 @@ class PortByPort:
         """Nothing is under test yet."""
         self.run, self.addresses = run, addresses
         self.port: PortState | None = None
-        self._waiting = list(run.scope.asked)
+        self._turns = Turns(run.scope.asked, run.options.revisits)
+        self._ended: Target | None = None  # the port that ended last
+        self._turn_ends = False  # the port under test is being put off
         self._steps: Steps | None = None
         self._cabling = Cabling(run)
         self._between: Steps | None = None  # what is done with the cables after a port
@@ -315,8 +318,8 @@ class PortByPort:
                     return False
                 except StopIteration:
                     self._between = None
-            elif self._waiting:
-                self._open_port(self._waiting.pop(0))
+            elif (target := self._turns.take()) is not None:
+                self._open_port(target)
             else:
                 return True
 
@@ -325,18 +328,76 @@ class PortByPort:
         self.run.tend(self.port.entry if self.port is not None else None)
 
     def press(self, key: Press) -> None:
-        """Take a key: Enter confirms, `s` skips; a number means nothing where ports have turns."""
+        """Take a key: Enter confirms, `s` skips, `r` proves the last port again; a number or a name chooses the next
+        one."""
         if key is Key.ENTER or (key is Key.SKIP and self._between is not None):
             self.run.enters += 1
         elif key is Key.SKIP:
-            self._cut(Cut("it was skipped", skipped=True))
+            self._skip()
+        elif key is Key.AGAIN:
+            if self._ended is None:
+                self.run.warn("", "No port has ended yet that could be proven again")
+            else:
+                self._choose(self._ended)
+        elif isinstance(key, int):
+            self._choose(next((target for target in self.run.scope.targets if target.row == key), None))
+        elif isinstance(key, Chosen):
+            self._choose(self._meant(key))
+
+    def _skip(self) -> None:
+        port = self.port
+        self._cut(Cut("it was skipped", skipped=True))
+        if port is None or not any(
+            proof.subject == port.target.subject and proof.verdict is Verdict.SKIPPED for proof in self.run.proofs[-1:]
+        ):
+            return
+        if self._turns.skip(port.target):
+            self.run.say(What.NOTE, port.target.subject, "It is asked for once more at the end")
+
+    def _meant(self, chosen: Chosen) -> Target | None:
+        """Return the first port that has no proof yet among those that may be meant, else the first."""
+        by_subject = {target.subject: target for target in self.run.scope.targets}
+        meant = [by_subject[subject] for subject in chosen.subjects if subject in by_subject]
+        passed = {proof.subject for proof in self.run.proofs if proof.verdict in PASSED}
+        return next((target for target in meant if target.subject not in passed), meant[0] if meant else None)
+
+    def _choose(self, target: Target | None) -> None:
+        """Put a port first. The port under test is put off, unless its cable is out: then it ends before."""
+        if target is None:
+            return self.run.warn("", "There is no such port")
+        port = self.port
+        is_out = port is not None and port.pull is not None and port.pull.out
+        if port is not None and is_out and port.target.subject == target.subject:
+            return self.run.warn(port.target.subject, "Its cable is out: it can begin again once it has ended")
+        if port is not None and not is_out:
+            put_off = self._put_off()
+            if put_off and port.target.subject != target.subject:
+                self._turns.first(port.target)
+        self._turns.first(target)
+        if port is not None and not is_out:
+            self._between = self._cabling.after_port(target)
+        self.run.proven = {mac: of for mac, of in self.run.proven.items() if of != target.interface}
+        after = f" after {port.target.subject}, whose cable is out" if port is not None and is_out else ""
+        self.run.say(What.NOTE, target.subject, f"{target.subject} is next{after}")
+        return None
+
+    def _put_off(self) -> bool:
+        """Leave the port under test without a proof, to begin again later; return False where its verdict is certain
+        already, which is its proof then."""
+        assert self.port is not None
+        self._turn_ends = True
+        port = self.port
+        self._cut(Cut("another port was chosen", skipped=True))
+        self._turn_ends = False
+        return not any(proof.subject == port.target.subject for proof in self.run.proofs[-1:])
 
     def finish(self, why: str) -> None:
         """Cut the port under test short; the others are not tested."""
         self._cut(Cut(why))
-        for target in self._waiting:
-            self.run.put(Observation(target=target, cut=why))
-        self._waiting = []
+        tried = {proof.subject for proof in self.run.proofs}
+        while (target := self._turns.take()) is not None:
+            if target.subject not in tried:
+                self.run.put(Observation(target=target, cut=why))
         for _ in self._cabling.after_port(None):
             pass
 
@@ -365,9 +426,14 @@ class PortByPort:
         port, self.port = self.port, None
         if port is None:
             return
-        self.run.put(observe(port))
+        proof = judge(observe(port), self.run.names)
+        if self._turn_ends and not proof.verdict.is_definite:
+            self.run.drop_request(port.target.subject)
+        else:
+            self.run.put_proof(proof)
+            self._ended = port.target
         port.entry.keep(FEW)
-        self._between = self._cabling.after_port(self._waiting[0] if self._waiting else None)
+        self._between = self._cabling.after_port(self._turns.following)
 
     def _cut(self, cut: Cut) -> None:
         """Cut the port under test short."""

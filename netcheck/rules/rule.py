@@ -37,10 +37,7 @@ class Example:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected.
-
-    `do` tells the author of the plan what to do where that is not plain; reports to IT leave it out.
-    """
+    """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected."""
 
     slug: str
     severity: Severity
@@ -51,7 +48,6 @@ class Rule:
     source: str
     check: Callable[[Scene], Iterable[Breach]]
     readdress: Readdress = Readdress.NONE
-    do: str = ""
 
 
 def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import pytest
 
 from netcheck.app.keyboard import Keyboard, NoKeys, keyboard
-from netcheck.proof.events import Key, Press
+from netcheck.proof.events import Key, LineKey, Press, TypedLine
 
 # The bytes that keys send on common terminals: ECMA-48 section 5.4 for the form; the assignment is from memory.
 SEQUENCES = {
@@ -78,6 +78,72 @@ def test_a_terminal_that_disappears_ends_the_input(terminal: tuple[int, int]) ->
     os.close(master)
     assert keys.pressed() == []
     assert keys.ended
+
+
+def line(key: LineKey, text: str) -> TypedLine:
+    """Return a typed line."""
+    return TypedLine(key, text)
+
+
+@pytest.mark.parametrize(
+    ("data", "expected"),
+    [
+        (b"npress-2\n", [line(LineKey.NEXT, "press-2")]),
+        (b"N 12\n", [line(LineKey.NEXT, "12")]),
+        (b"mlabel missing\rq", [line(LineKey.REMARK, "label missing"), Key.QUIT]),
+        (b"mqs\x7f\x7fno plug\n", [line(LineKey.REMARK, "no plug")]),
+        (b"mabc\x15x\n", [line(LineKey.REMARK, "x")]),
+        (b"mT\xc3\xbcr\n", [line(LineKey.REMARK, "T\u00fcr")]),
+        (b"ma\x1b[Ab\n", [line(LineKey.REMARK, "ab")]),  # an arrow key is no text
+        (b"n\n\n", [Key.ENTER]),  # an empty line means nothing; the second Enter is Enter
+        (b"n\x1bq", [Key.QUIT]),
+        (b"m\t\x00x\n", [line(LineKey.REMARK, "x")]),
+        (b"r", [Key.AGAIN]),
+        (b"nq", []),
+    ],
+    ids=repr,
+)
+def test_a_line_is_typed_after_its_key(data: bytes, expected: list[Press], terminal: tuple[int, int]) -> None:
+    """After n and m all characters are text until Enter; Escape discards the line, Backspace a character."""
+    master, slave = terminal
+    os.write(master, data.replace(b"\x1bq", b"\x1b"))
+    keys = Keyboard(slave, terminal=True)
+    pressed = keys.pressed()
+    if b"\x1bq" in data:
+        os.write(master, b"q")
+        pressed += keys.pressed()
+    assert pressed == expected
+    assert keys.prompt == ("Next port: q" if data == b"nq" else "")
+
+
+def test_a_character_that_arrives_in_two_parts_is_one(terminal: tuple[int, int]) -> None:
+    """The bytes of a letter may be read one by one; a line has at most 300 characters."""
+    master, slave = terminal
+    keys = Keyboard(slave, terminal=True)
+    for part in (b"m\xc3", b"\xbc", b"\n"):
+        os.write(master, part)
+        pressed = keys.pressed()
+    assert pressed == [line(LineKey.REMARK, "\u00fc")]
+    os.write(master, b"m" + b"x" * 400 + b"\n")
+    (long,) = keys.pressed()
+    assert isinstance(long, TypedLine)
+    assert len(long.text) == 300
+
+
+@pytest.mark.parametrize(
+    ("data", "expected"),
+    [
+        (b"n press-2\n", [line(LineKey.NEXT, "press-2")]),
+        (b"m label missing \nr\n", [line(LineKey.REMARK, "label missing"), Key.AGAIN]),
+        (b"n\nm \nnext\n", []),
+    ],
+    ids=repr,
+)
+def test_a_pipe_has_the_key_and_the_text_in_one_line(data: bytes, expected: list[Press], pipe: tuple[int, int]) -> None:
+    """In a pipe the key stands before the text, with a blank between them."""
+    reading, writing = pipe
+    os.write(writing, data)
+    assert Keyboard(reading, terminal=False).pressed() == expected
 
 
 @pytest.mark.parametrize(

@@ -15,8 +15,10 @@ from netcheck.app.choices import by_for
 from netcheck.app.prepare import ground
 from netcheck.app.prove import Order, conduct, finish, remarks_from
 from netcheck.errors import UsageError
+from netcheck.proof.events import Event, LineKey, TypedLine, What
 from netcheck.proof.run_options import RunOptions
 from netcheck.record.attachment import attachments_of
+from netcheck.record.verify import read_record
 from netcheck.rig.plant import Trouble, plant
 from netcheck.rig.technicians import Technician
 
@@ -65,6 +67,47 @@ def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:
     assert f"{PORT}: label missing (A. Example, Example Ltd)" in said
     assert "whole run: rain" in said
     assert "SIMULATED" in said
+
+
+class Typist(Technician):
+    """A technician who types these lines as soon as a cable is asked for."""
+
+    lines: tuple[TypedLine, ...] = ()
+
+    def told(self, event: Event) -> None:
+        """Type, then obey."""
+        if event.what is What.DO:
+            for line in self.lines:
+                self.press(line)
+            self.lines = ()
+        super().told(event)
+
+
+def test_remarks_and_the_next_port_are_typed_during_the_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A remark goes to the port under test, or to the one that it begins with; `n` with a part of a name chooses the
+    next port, and an unknown name is answered with the nearest ones."""
+    only = (PORT, "cip-panel/lan:1")
+    base = ground(PLANT, only)
+    rig, cables = plant(base.aim, Trouble(), 1)
+    hands = Typist(rig, cables, confirms=True)
+    remark, wanted = LineKey.REMARK, LineKey.NEXT
+    hands.lines = (
+        TypedLine(remark, "label missing"), TypedLine(remark, "2: plug loose"), TypedLine(remark, "note: a colon"),
+        TypedLine(wanted, "silo"), TypedLine(wanted, "cip-pan"),
+    )  # fmt: skip
+    order = Order(
+        plan=PLANT, interface="rig0", only=only, settings=RunOptions(), permit="none", link="rig",
+        record=tmp_path / "run.jsonl", capture=None, as_json=False, quiet=True,
+    )  # fmt: skip
+    assert finish(order, conduct(order, base, order.permit, rig, hands)) == 0
+    content = read_record(tmp_path / "run.jsonl").content
+    assert [(one.port, one.text) for one in content.remarks] == [
+        (PORT, "label missing"), ("cip-panel/lan:1", "plug loose"), (PORT, "note: a colon"),
+    ]  # fmt: skip
+    assert [proved.proof.subject for proved in content.proofs] == ["cip-panel/lan:1", PORT]
+    said = capsys.readouterr().out
+    assert "No port is named silo" in said
+    assert "none" not in said
 
 
 def test_a_missing_file_is_refused_before_anything_else() -> None:

@@ -36,6 +36,7 @@ class AnnouncedOrder:
         """No port is asked for yet."""
         self.run = run
         self.target: Target | None = None
+        self._first = ""  # the port that the operator wants next
         self._alive: list[AddressState] = []  # others that answered when it was asked for
         self._fell: list[AddressState] = []  # those that fell silent instead, until they answer again
 
@@ -44,6 +45,7 @@ class AnnouncedOrder:
         if self.target is not None or not all(entry.answered_between(self.run.now - GAP) for entry in self._fell):
             return
         asked = [(target, track) for target in self.run.scope.asked for track in tracks if target in track.targets]
+        asked.sort(key=lambda one: one[0].subject != self._first)
         if asked and asked[0][1].known and asked[0][1].port is None:
             self._ask(*asked[0], tracks)
 
@@ -54,6 +56,15 @@ class AnnouncedOrder:
         self._alive = [track.entry for track in tracks if track is not own and track.entry.answered_between(since)]
         text = f"Pull the cable of {target.subject}, leave it out until told, then plug it in again"
         self.run.ask(Action.PULL, target.subject, text)
+
+    def put_first(self, target: Target, tracks: Sequence[Track]) -> None:
+        """Announce a port next; a request whose cable has not been pulled is taken back."""
+        self._first = target.subject
+        under_way = any(self.is_for(track) and track.port is not None for track in tracks)
+        if self.target is not None and not under_way:
+            self.run.drop_request(self.target.subject)
+            self.drop()
+        self.run.say(What.NOTE, target.subject, f"{target.subject} is next")
 
     def is_for(self, track: Track) -> bool:
         """Return whether the requested port belongs to this address."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Generator, Sequence
 from dataclasses import replace
 
-from netcheck.proof.events import Action, Key, Press, What
+from netcheck.proof.events import Action, Chosen, Press, What
 from netcheck.proof.port.answers import GAP
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import phase_back, put_back
@@ -78,14 +78,26 @@ class Walk:
             self._watch.tend()
 
     def press(self, key: Press) -> None:
-        """Take the number of the row whose cable is out; other keys mean nothing here."""
-        if isinstance(key, Key):
+        """Take the number of the row whose cable is out, or the port to announce next; other keys mean nothing here."""
+        if isinstance(key, Chosen):
+            return self._announce_first(key)
+        if not isinstance(key, int):
             return None
         for track in self._tracks:
             target = track.named(key)
             if track.port is not None and target is not None:
                 return self._take_for(track, track.port, target)
         return self.run.warn("", f"Row {key}: no cable that is out now waits for this number")
+
+    def _announce_first(self, chosen: Chosen) -> None:
+        if not self.options.in_order:
+            return self.run.warn("", "On a walk any cable may be pulled next; --in-order announces the ports")
+        ready = [target for track in self._tracks for target in track.targets]
+        by_subject = {target.subject: target for target in ready}
+        meant = next((by_subject[subject] for subject in chosen.subjects if subject in by_subject), None)
+        if meant is None:
+            return self.run.warn("", "There is no such port that is still to be proven")
+        return self._order.put_first(meant, self._tracks)
 
     def views(self) -> list[PortView]:
         """Return where every open port stands now."""

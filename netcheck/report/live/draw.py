@@ -86,6 +86,8 @@ def _said(screen: Screen, width: int, ascii_only: bool) -> list[ScreenLine]:
         lines += _wrapped(f"Still out: {', '.join(screen.out)}", width, STRONG)
     if screen.typed:
         lines += _wrapped(f"Row {screen.typed}_   a second digit, or Enter", width, STRONG)
+    if screen.prompt:
+        lines += _wrapped(f"{screen.prompt}_   (Enter keeps it, Esc discards it)", width, STRONG)
     return lines
 
 

@@ -77,6 +77,7 @@ class Screen:
     last: str = ""  # the newest verdict
     keys: str = ""
     typed: str = ""
+    prompt: str = ""  # a line that is being typed
 
     @property
     def headline(self) -> str:
@@ -134,7 +135,9 @@ class Board:
     def take(self, event: Event) -> None:
         """Keep the proof that an event brings."""
         if event.proof is not None:
-            self.proofs[event.proof.subject] = event.proof
+            before = self.proofs.get(event.proof.subject)
+            if event.proof.verdict.replaces(None if before is None else before.verdict):
+                self.proofs[event.proof.subject] = event.proof
             self.last = f"{event.proof.subject} {without_figures(event.text)}"
 
 

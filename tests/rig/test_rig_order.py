@@ -1,0 +1,132 @@
+"""The order of the ports in a keyed run on the bench: chosen, put off, proven again, skipped and asked for again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from netcheck.proof.events import Action, Chosen, Event, Key, Press, What
+from netcheck.proof.run_options import RunOptions
+from netcheck.rig.technicians import Technician
+from tests.rig.scenes import Ran, Scene, forbidden_frames
+
+NAMES = ("alpha", "beta", "gamma")
+A, B, C = (f"{name}/cpu:1" for name in NAMES)
+When = Callable[[Event], bool]
+
+
+class Chooser(Technician):
+    """A technician who also presses keys: each once, as soon as an event fits."""
+
+    def __init__(self, scene: Scene, *script: tuple[When, Press]) -> None:
+        super().__init__(scene.rig, scene.hand.jacks, confirms=True)
+        self.script = list(script)
+
+    def told(self, event: Event) -> None:
+        """Obey, unless a key is pressed instead."""
+        due = [one for one in self.script if one[0](event)]
+        for one in due[:1]:
+            self.script.remove(one)
+            self.log.append(event)
+            return self.press(one[1])
+        return super().told(event)
+
+
+def begins(port: str) -> When:
+    """Return whether the turn of a port begins."""
+    return lambda event: event.what is What.BEGIN and event.port == port
+
+
+def asks(action: Action, port: str) -> When:
+    """Return whether the cable of a port is asked for."""
+    return lambda event: event.action is action and event.port == port
+
+
+def ends(port: str) -> When:
+    """Return whether a port has its verdict."""
+    return lambda event: event.what is What.VERDICT and event.port == port
+
+
+def ran(*script: tuple[When, Press], revisits: bool = True) -> Ran:
+    """Prove three healthy ports with keys, and these presses."""
+    scene = Scene(options=RunOptions(revisits=revisits), only=(A, B, C))
+    for last, name in enumerate(NAMES, 20):
+        scene.add(f"{name}/cpu", last)
+    hand = Chooser(scene, *script)
+    scene.hand = hand
+    found = scene.prove()
+    assert hand.script == [], "not every key was pressed"
+    assert forbidden_frames(found) == []
+    return found
+
+
+def verdicts(found: Ran) -> list[tuple[str, str]]:
+    """Return port and verdict of every proof, in order."""
+    return [(proof.subject, str(proof.verdict)) for proof in found.prober.proofs]
+
+
+@pytest.mark.parametrize("press", [Chosen((C,)), Chosen(("nobody", C)), 3], ids=["name", "one of several", "row"])
+def test_the_operator_chooses_the_next_port(press: Press) -> None:
+    """While the first port's cable is in, another one is chosen: it begins at once, and the first comes after it."""
+    found = ran((asks(Action.PULL, A), press))
+    assert verdicts(found) == [(C, "proven"), (A, "proven"), (B, "proven")]
+
+
+def test_a_port_whose_cable_is_out_ends_before_the_chosen_one() -> None:
+    """A cable that is out is not forgotten: its port ends first, then the chosen one has its turn."""
+    found = ran((lambda event: event.what is What.SILENT and event.port == A, Chosen((C,))))
+    assert verdicts(found) == [(A, "proven"), (C, "proven"), (B, "proven")]
+    said = [event.text for event in found.log if event.what is What.NOTE]
+    assert f"{C} is next after {A}, whose cable is out" in said
+
+
+def test_a_proven_port_is_proven_again() -> None:
+    """`r` takes the port that ended last; both attempts are there, and the port under test comes after it."""
+    found = ran((begins(B), Key.AGAIN))
+    assert verdicts(found) == [(A, "proven"), (A, "proven"), (B, "proven"), (C, "proven")]
+
+
+def test_a_chosen_port_that_is_proven_already_is_taken_last_of_those_meant() -> None:
+    """What was typed fits several ports: the first that is not proven is meant."""
+    found = ran((begins(B), Chosen((A, C))))
+    assert verdicts(found) == [(A, "proven"), (C, "proven"), (B, "proven")]
+
+
+def test_a_skipped_port_is_asked_for_once_more_at_the_end() -> None:
+    """`s` leaves the port; it comes again after all others, and its proof then counts."""
+    found = ran((asks(Action.PULL, A), Key.SKIP))
+    assert verdicts(found) == [(A, "skipped"), (B, "proven"), (C, "proven"), (A, "proven")]
+
+
+def test_a_port_that_is_skipped_twice_stays_skipped() -> None:
+    """There is no third turn."""
+    found = ran((asks(Action.PULL, A), Key.SKIP), (asks(Action.PULL, A), Key.SKIP))
+    assert verdicts(found) == [(A, "skipped"), (B, "proven"), (C, "proven"), (A, "skipped")]
+
+
+def test_without_revisits_a_skipped_port_has_no_second_turn() -> None:
+    """A run of a script goes on as before."""
+    assert verdicts(ran((asks(Action.PULL, A), Key.SKIP), revisits=False))[0] == (A, "skipped")
+
+
+def test_a_stop_leaves_a_put_off_port_not_tested_and_a_skipped_one_skipped() -> None:
+    """Every port is in the result once; a port that was put off was not tested."""
+    found = ran((asks(Action.PULL, A), Key.SKIP), (asks(Action.PULL, B), Chosen((C,))), (ends(C), Key.QUIT))
+    assert dict(verdicts(found)) == {A: "skipped", C: "proven", B: "not-tested"}
+    assert len(found.prober.proofs) == 3
+
+
+def test_keys_without_a_meaning_are_answered() -> None:
+    """A row that does not exist, and `r` before any port has ended, change nothing."""
+    found = ran((begins(A), 9), (asks(Action.CONNECT, A), Key.AGAIN))
+    assert [port for port, _ in verdicts(found)] == [A, B, C]
+    warned = [event.text for event in found.log if event.what is What.WARN]
+    assert warned == ["There is no such port", "No port has ended yet that could be proven again"]
+
+
+def test_choosing_the_port_under_test_begins_it_again() -> None:
+    """It is restarted while its cable is in."""
+    found = ran((asks(Action.PULL, A), Chosen((A,))))
+    assert verdicts(found) == [(A, "proven"), (B, "proven"), (C, "proven")]
+    assert sum(event.what is What.BEGIN and event.port == A for event in found.log) == 2
