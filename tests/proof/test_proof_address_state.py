@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.proof.port.controls import doubtful
+from netcheck.proof.port.controls import trusted
 from netcheck.proof.port.observe import phase_of
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
@@ -183,7 +183,7 @@ def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float
     control = AddressState(ADDRESS + 1, 0, "process")
     control.answered.extend(answered)
     made.pull.controls = [control]
-    assert (doubtful(made) == []) is holds
+    assert (trusted(made) == [control]) is holds
 
 
 def test_the_gateway_counts_only_where_it_is_alone() -> None:
@@ -194,6 +194,6 @@ def test_the_gateway_counts_only_where_it_is_alone() -> None:
     silent, alive = AddressState(ADDRESS + 1, 0, "process"), AddressState(ADDRESS + 2, 0, "process")
     alive.answered.extend([14.0, 17.0])
     made.pull.gateway, made.pull.controls = silent, [alive]
-    assert doubtful(made) == []
+    assert trusted(made) == [alive]
     made.pull.controls = []
-    assert doubtful(made) == [silent]
+    assert trusted(made) == []

@@ -188,7 +188,7 @@ def test_every_phase_has_enough_requests() -> None:
 
 
 def test_a_warning_names_the_wrong_cable_at_once() -> None:
-    """A warning names the wrong cable within seconds of the pull, long before the patience ends."""
+    """A warning names the wrong cable within seconds of the pull. The run decides after half a minute."""
     scene = pair()
     scene.hand.jacks["alpha/cpu:1"] = scene.jacks["beta/cpu"]
     ran = scene.prove()
@@ -197,7 +197,7 @@ def test_a_warning_names_the_wrong_cable_at_once() -> None:
     assert "beta/cpu" in warned[0].text
     assert warned[0].at - request < scene.hand.hand + 6.0
     assert ran.proof.verdict == "swapped"
-    assert ran.rig.now() - request >= scene.options.patience
+    assert 30 < ran.rig.now() - request < 40
 
 
 def test_a_warning_says_at_once_that_the_port_still_answers() -> None:

@@ -225,16 +225,16 @@ def test_two_pulled_together_name_each_other() -> None:
         proof = the(ran, f"{one}:1")
         assert proof.verdict == "unsettled"
         assert f"{other} (" in proof.why
-        assert "fell silent together with it" in proof.why
+        assert "fell silent within about 2 s of it" in proof.why
     assert verdicts(ran)["d22/lan:1"] == "not-tested"
 
 
 @pytest.mark.parametrize(
-    ("after", "verdict"), [(0.5, "unsettled"), (2.0, "unsettled"), (9.0, "unsettled"), (30.0, "proven")]
+    ("after", "verdict"), [(0.5, "unsettled"), (1.0, "unsettled"), (3.0, "proven"), (9.0, "proven"), (30.0, "proven")]
 )
 def test_a_port_is_pulled_while_another_is_out(after: float, verdict: str) -> None:
-    """Two ports that fall silent at almost the same time are unsettled; a port that is silent alone is proven, even
-    if another is pulled after its silence sufficed."""
+    """Two ports that fall silent within about two seconds are unsettled; falls further apart have causes of their own,
+    and the third device shows that the switch works."""
     scene = row_of(3, lasts=200)
     pull_twice(scene, "d20/lan", SETTLED)
     pull_twice(scene, "d21/lan", SETTLED + after)
@@ -280,14 +280,16 @@ def test_daisy_chain_that_the_plan_knows() -> None:
     assert the(ran, "gamma/cpu:1").connector == "assumed"
 
 
-def test_daisy_chain_that_the_plan_does_not_know() -> None:
-    """In a chain that is not planned, both devices are unsettled, and the reason proposes the key `behind`."""
+@pytest.mark.parametrize("pulls", [1, 2])
+def test_daisy_chain_that_the_plan_does_not_know(pulls: int) -> None:
+    """In a chain that is not planned, both devices are unsettled. The reason proposes the key `behind` once both fell
+    silent and returned together twice."""
     scene = chain("")
-    pull_twice(scene, "alpha/cpu", SETTLED)
+    pull(scene, "alpha/cpu", SETTLED, *(() if pulls == 1 else (SETTLED + 60,)), out=25)
     ran = walk(scene)
     assert verdicts(ran)["gamma/cpu:1"] == verdicts(ran)["alpha/cpu:1"] == "unsettled"
     assert "gamma/cpu" in the(ran, "alpha/cpu:1").why
-    assert "behind" in the(ran, "alpha/cpu:1").why
+    assert ("(behind)" in the(ran, "alpha/cpu:1").why) is (pulls == 2)
 
 
 def test_without_another_device_no_port_is_proven() -> None:
@@ -576,7 +578,8 @@ def test_own_cable_pulled_while_another_is_out() -> None:
     pull(scene, scene.rig.jacks[0], SETTLED + 5, out=5)
     ran = walk(scene)
     assert any("does not count" in text for text in said(ran, What.WARN))
-    assert the(ran, "d20/lan:1").verdict == "not-tested"
+    assert the(ran, "d20/lan:1").verdict == "unsettled"
+    assert "the station's own cable came out" in the(ran, "d20/lan:1").why
 
 
 def test_the_cable_between_two_switches() -> None:

@@ -31,6 +31,7 @@ def observe(port: PortState) -> Observation:
         hands_free=run.options.hands_free,
         controls=port.held,
         fallen=port.fallen,
+        chained=port.chained_twice,
         instead=port.instead,
         negatives=_negatives(port),
         no_negative=not port.negatives,

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
-from netcheck.proof.port.controls import everything_fell
+from netcheck.proof.port.controls import FellTogether, everything_fell, returned_together
 from netcheck.proof.port.phase_out import TooSoon, check_station
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
 from netcheck.proof.result import Phase
-from netcheck.proof.run_state import Cut
+from netcheck.proof.run_state import Cut, Void
 from netcheck.proof.verdict.luck import unheard
-from netcheck.proof.verdict.observation import LEAST_ARP
+from netcheck.proof.verdict.observation import LEAST_ARP, SAME_TIME
+from netcheck.text import listed
 
 LONGEST_BACK = 30.0  # seconds given to hear who else answers, and whether it answers as before, once it is back
 RETURN_PATIENCE = 3  # times the patience that a return is waited for hands-free: a device may start for minutes
@@ -23,6 +24,8 @@ FASTEST_HAND = 0.3  # seconds that a person needs at the least to act on a promp
 UP_AGAIN, UP_MORE = 1.1, 0.5  # how much longer than before it must answer: restarts of one cause vary little
 LONGEST_UP = 25.0  # seconds; a request follows a return sooner than a device with a longer cycle restarts
 DELAY = (0.5, 3.0)  # seconds from the return to the next request, drawn at random so that the device cannot know it
+COMPARED = SAME_TIME + 1.5  # seconds after a return in which others that hang on the same cable answer as well
+YIELDS = 6.0  # seconds by which the repeated pulls of two people differ who pulled at the same moment
 STEADY = 0.5  # seconds of answers on a walk before the second request, which has a delay of its own
 Steps = Generator[None, None, None]
 
@@ -138,22 +141,43 @@ def _heard_enough(port: PortState) -> bool:
 
 
 def put_back(port: PortState) -> Steps:
-    """Ask for the cable back before the next port, since nothing more is to be learned; wait at most the patience."""
+    """Ask for the cable back before the next port, since nothing more is to be learned; wait at most the patience.
+    Where others fell silent with it, see whether they return with it."""
     run = port.run
     assert port.mac is not None
     port.close()
     run.take_enter()
     since = run.now
     port.ask(Action.PLUG, f"Plug the cable of {port.target.subject} in again", since + run.options.patience)
-    while port.answer_of(port.mac, since) is None and not port.pressed():
+    while (returned := port.answer_of(port.mac, since)) is None and not port.pressed():
         if run.now > since + run.options.patience:
             return
         yield
+    while port.together and returned is not None and run.now < returned + COMPARED:
+        yield
+    again = returned_together(port, port.together, since)
+    port.chained_twice = tuple(run.word(entry) for entry in again if entry in port.chained)
 
 
-def recover(port: PortState, why: str) -> Steps:
+def restore(port: PortState) -> Steps:
+    """Ask for the cable that silenced others, so that they can be proven; wait until they answer, at most the
+    patience."""
+    run, pull = port.run, port.pull
+    silent = [] if pull is None else [entry for entry in pull.living if run.fell(entry)]
+    if not silent:
+        return
+    port.close()
+    since = run.now
+    names = listed([run.word(entry) for entry in silent])
+    text = f"Plug the cable that was pulled in again: {names} is silent"
+    port.ask(Action.RESTORE, text, since + run.options.patience)
+    while not all(entry.answered_between(since) for entry in silent) and run.now < since + run.options.patience:
+        yield
+
+
+def recover(port: PortState, void: Void) -> Steps:
     """Wait until everything answers again, so that the phases can be repeated; give up where that does not happen."""
-    run = port.run
+    run, why = port.run, str(void)
     assert port.mac is not None
     port.voids += 1
     moved = port.pull is not None or why != run.disturbance  # else no cable was moved
@@ -170,5 +194,20 @@ def recover(port: PortState, why: str) -> Steps:
             raise Cut(f"{why}, and it could not be repeated", void=True)
         port.pressed()
         yield
+    if isinstance(void, FellTogether):
+        yield from _take_turns(port, void, since)
     port.drops, port.disturbances = run.drops, run.disturbances
     port.first = port.answer_of(port.mac, since) or run.now
+
+
+def _take_turns(port: PortState, void: FellTogether, since: float) -> Steps:
+    """See whether the others returned with the port. Then wait, so that two people who pull cables at the same moment
+    do not do so again: the one whose port fell silent first waits longer."""
+    run = port.run
+    until = run.now + COMPARED + (YIELDS if void.first else 0.0) + run.rng.uniform(*DELAY)
+    compared = run.now + COMPARED
+    while run.now < compared:
+        yield
+    port.chained |= set(returned_together(port, void.entries, since))
+    while run.now < until:
+        yield

@@ -5,15 +5,26 @@ from __future__ import annotations
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
-from netcheck.proof.port.controls import check_controls, choose_controls, counted_controls, doubtful, everything_fell
+from netcheck.proof.port.controls import (
+    check_controls,
+    choose_controls,
+    counted_controls,
+    everything_fell,
+    fallen_together,
+    to_repeat,
+    trusted,
+)
 from netcheck.proof.port.pull import Pull
-from netcheck.proof.port.state import PortState
+from netcheck.proof.port.state import LOST, PortState
 from netcheck.proof.probing.address_state import Stage
 from netcheck.proof.run_state import Cut, Void
+from netcheck.proof.verdict.observation import SAME_TIME
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ON_TIME
+from netcheck.proof.view import seconds_to_hold
 from netcheck.text import listed
 
 DOUBT = 6.0  # seconds a control may take to answer before it counts as fallen
+SWAP_ENDS = 30.0  # seconds of silence of another address, instead of the one whose cable was asked for, that decide
 LONGEST_OUT = 120.0  # seconds after which a silence that is still no evidence is given up
 ESTABLISHED = 2.0  # seconds of silence after which requests without a sender address are sent: the device hears none
 ANONYMOUS = 8  # such requests a port at the most
@@ -22,6 +33,10 @@ Steps = Generator[None, None, None]
 
 class TooSoon(Exception):
     """Raised if the address answers again too early for a return of the cable."""
+
+
+class Disturbed(Void):
+    """Raised if this computer did not run, or lost its link: nothing that was counted before is certain."""
 
 
 class WentOn(Exception):
@@ -50,12 +65,19 @@ def pull(port: PortState, warning: str = "") -> Steps:
             if not port.silences:
                 port.close_in(run.now)
             return None
-        if run.options.hands_free and run.now > deadline:
+        if (run.options.hands_free and run.now > deadline) or fell_instead(port, SWAP_ENDS):
             port.stayed = True
             return None
         _warn_of_others(port)
         yield
-    return port.say(What.SILENT, "The cable is out: leave it out")
+    return say_silent(port)
+
+
+def say_silent(port: PortState, question: str = "") -> None:
+    """Say that the port is silent, for how much longer its cable must stay out, and what else the technician may do."""
+    left = seconds_to_hold(port)
+    words = f"{port.target.subject} is out: leave its cable out, about {left:.0f} s more{question}"
+    port.say(What.SILENT, words, port.run.now + left)
 
 
 def _out(port: PortState, pull: Pull) -> bool:
@@ -76,12 +98,29 @@ def _out(port: PortState, pull: Pull) -> bool:
 
 
 def _warn_of_others(port: PortState) -> None:
-    """Warn at once, and remember, that others fall silent while the one under test goes on."""
+    """Warn once, and remember, that others fall silent while the one under test goes on."""
     assert port.pull is not None
-    instead = [port.run.word(entry) for entry in port.pull.living if port.run.fell(entry)]
+    instead = tuple(port.run.word(entry) for entry in port.pull.living if port.run.fell(entry))
     if instead:
-        port.instead = tuple(dict.fromkeys((*port.instead, *instead)))
-        port.warn(f"{listed(instead)} fell silent instead: the wrong cable, or their addresses are swapped", holds=True)
+        confirm = "" if port.run.options.hands_free else "; if it is the right cable, press Enter"
+        words = (
+            f"{listed(list(instead))} fell silent instead: the wrong cable, or their addresses are swapped. Put it "
+            f"back and pull the cable of {port.target.subject}{confirm}"
+        )
+        port.run.warn(port.target.subject, words, holds=True, silently=set(instead) <= set(port.instead))
+    port.instead = tuple(dict.fromkeys((*port.instead, *instead)))
+
+
+def fell_instead(port: PortState, seconds: float) -> bool:
+    """Say whether, since this cable was asked for, others have been silent for so long while this port answers."""
+    run, pull = port.run, port.pull
+    assert pull is not None
+    asked = pull.requested or 0.0
+    return port.answers_just_now() and any(
+        asked - SAME_TIME <= entry.answered[-1] < run.now - seconds and run.fell(entry, LOST, 3)
+        for entry in pull.living
+        if entry.answered
+    )
 
 
 def phase_out(port: PortState) -> Generator[None, None, bool]:
@@ -104,14 +143,24 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
             quiet_from, enough_at = pull.quiet_from, 0.0
         if enough_at or port.silent_enough():
             enough_at = enough_at or run.now
-            if pull.cable == "carrier" or not doubtful(port):
+            if pull.cable == "carrier" or _is_its_own(port):
                 port.say(What.ENOUGH, "Silence proven")
                 break
-            if run.now > enough_at + DOUBT:
-                break
+            if run.now > enough_at + DOUBT and (together := fallen_together(port)):
+                if port.chained >= set(together):
+                    break
+                raise to_repeat(port, together)
+            if run.now > enough_at + run.options.patience:
+                raise Void("nothing else went on answering, so that the silence may be that of a switch")
         yield
     _close_out(port, pull)
     return True
+
+
+def _is_its_own(port: PortState) -> bool:
+    """Say whether a control went on answering and none fell silent at the same time; where nothing else was ever heard
+    there is no control, and the judge says so."""
+    return not fallen_together(port) and (bool(trusted(port)) or not counted_controls(port))
 
 
 def _ask_without_sender(port: PortState, pull: Pull) -> None:
@@ -191,9 +240,9 @@ def confirm_late(port: PortState) -> Generator[None, None, bool]:
 
 
 def _close_out(port: PortState, pull: Pull) -> None:
-    fallen = [] if pull.cable == "carrier" else doubtful(port)
-    port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.word(entry) for entry in fallen))))
-    port.held = len(counted_controls(port)) - len(fallen)
+    port.together = [] if pull.cable == "carrier" else fallen_together(port)
+    port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.word(entry) for entry in port.together))))
+    port.held = len(trusted(port))
     port.ask_no_more_anonymously()
     port.close_out()
 
@@ -203,13 +252,13 @@ def check_station(port: PortState) -> None:
     run = port.run
     if run.disturbances != port.disturbances:
         port.disturbances = run.disturbances
-        raise Void(run.disturbance)
+        raise Disturbed(run.disturbance)
     if run.gone:
         port.drops = run.drops
-        raise Void("this computer's interface is down or gone")
+        raise Disturbed("this computer's interface is down or gone")
     if not run.options.direct and (not run.carrier[0] or run.drops != port.drops):
         port.drops = run.drops
-        raise Void("the station's own cable came out")
+        raise Disturbed("the station's own cable came out")
 
 
 def give_up(tries: int) -> Cut:

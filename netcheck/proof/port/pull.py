@@ -28,7 +28,7 @@ class Pull:
         self.living: list[AddressState] = []  # others that answered at the request
         self.controls: list[AddressState] = []
         self.gateway: AddressState | None = None
-        self.lost: list[AddressState] = []  # controls that fell silent in phase out, even if they came back
+        self.lost: dict[AddressState, float] = {}  # controls that fell silent in phase out, and their last answer
         self.asks_anonymously = False
         self.closed = False  # its results are put down
 

@@ -9,9 +9,18 @@ from enum import Enum, auto
 from netcheck.proof.port.answers import JUST_NOW
 from netcheck.proof.port.ask_settings import ask_settings
 from netcheck.proof.port.observe import observe
-from netcheck.proof.port.phase_back import phase_back, put_back, recover
+from netcheck.proof.port.phase_back import phase_back, put_back, recover, restore
 from netcheck.proof.port.phase_in import Claim, connect, gather, phase_in
-from netcheck.proof.port.phase_out import TooSoon, WentOn, check_station, confirm_late, give_up, phase_out, pull
+from netcheck.proof.port.phase_out import (
+    TooSoon,
+    WentOn,
+    check_station,
+    confirm_late,
+    fell_instead,
+    give_up,
+    phase_out,
+    pull,
+)
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER
 from netcheck.proof.run_state import Cut, Void
@@ -50,9 +59,11 @@ def prove_port(port: PortState, decided: Callable[[Observation], bool], claim: C
                     return
                 yield from ask_settings(port)
                 yield from _pulls(port, decided)
+                if port.stayed:
+                    yield from restore(port)
                 return
             except Void as void:
-                yield from recover(port, str(void))
+                yield from recover(port, void)
     except Cut as cut:
         port.cut, port.void, port.skipped = cut.why, cut.void, cut.skipped
     finally:
@@ -69,7 +80,7 @@ def _pulls(port: PortState, decided: Callable[[Observation], bool]) -> Steps:
             ended = yield from _one_pull(port, decided, warning)
         except WentOn:
             in_vain = min(in_vain, port.run.now)
-            if port.run.now > in_vain + port.run.options.patience - ON_TIME:
+            if fell_instead(port, 0.0) or port.run.now > in_vain + port.run.options.patience - ON_TIME:
                 port.stayed = True
                 return
             port.drop_pull()

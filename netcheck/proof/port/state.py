@@ -62,6 +62,9 @@ class PortState(PortAnswers):
         self.stayed = self.unconfirmed = self.steady = False
         self.instead: tuple[str, ...] = ()
         self.fallen: tuple[str, ...] = ()
+        self.together: list[AddressState] = []  # controls that fell silent at the same time in the newest silence
+        self.chained: set[AddressState] = set()  # those that fell silent and returned with it before
+        self.chained_twice: tuple[str, ...] = ()
         self.held = 0  # controls that went on answering
         self._lost_before: int | None = None  # frames dropped unread before the cable was first out
         # The end

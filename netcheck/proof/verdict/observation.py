@@ -13,6 +13,10 @@ from netcheck.proof.verdict.silence_rule import LEAST_ARP_OUT, Confirmed, figure
 # Broadcast requests a phase, so that a second owner is heard in each of them (common practice, no source).
 LEAST_ARP = {Phase.IN: 5, Phase.OUT: LEAST_ARP_OUT, Phase.BACK: 3}
 
+SAME_TIME = (
+    2.0  # seconds between falls of one cause: power supplies hold up for different times, a watch asks each second
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Owner:
@@ -70,7 +74,8 @@ class Observation:
     unconfirmed: bool = False  # it answered again, and the operator did not confirm that the cable is in
     hands_free: bool = False
     controls: int = 0  # addresses of other devices, or the gateway, that went on answering
-    fallen: tuple[str, ...] = ()  # others that fell silent together with it
+    fallen: tuple[str, ...] = ()  # others that fell silent at the same time
+    chained: tuple[str, ...] = ()  # those of them that fell silent and returned together with it twice
     instead: tuple[str, ...] = ()  # others that fell silent while it went on
     negatives: tuple[tuple[int, int], ...] = ()  # (control address nobody should own, MAC that answered for it)
     no_negative: bool = False  # there was no such address to ask

@@ -11,7 +11,7 @@ from netcheck.addr import mac_text, quad
 from netcheck.proof.result import Phase
 from netcheck.proof.settings.model import wrong_of
 from netcheck.proof.verdict.names import Names
-from netcheck.proof.verdict.observation import LEAST_ARP, Observation
+from netcheck.proof.verdict.observation import LEAST_ARP, SAME_TIME, Observation
 from netcheck.proof.verdict.silence_rule import ON_TIME, WEAK, Confirmed
 from netcheck.text import listed
 
@@ -199,11 +199,23 @@ def _not_direct(seen: Observation, names: Names) -> str:
     return f"The direct cable is not direct: {names.list(seen.strangers)} was heard on it."
 
 
+def fell_together(others: str) -> str:
+    """Return what it may mean that others fell silent at the same time."""
+    return (
+        f"{others} fell silent within about {SAME_TIME:.0f} s of it; one cable leads to both, or {others} was pulled "
+        "or switched off at the same moment"
+    )
+
+
 def _no_control(seen: Observation, names: Names) -> str:
     if seen.fallen:
+        others = listed(list(seen.fallen))
+        said = f"Which connector was pulled is not known: {fell_together(others)}."
+        if not set(seen.fallen) <= set(seen.chained):
+            return f"{said} Prove this port again while nobody works at {others}."
         return (
-            f"{listed(list(seen.fallen))} fell silent together with it: which connector was pulled is not known. If it "
-            "hangs behind this port, say so in the plan (behind)."
+            f"{said} They fell silent and returned together twice: if {others} hangs behind this port, say so in the "
+            "plan (behind); else pull the cable at the port itself."
         )
     if seen.cable == "carrier" or seen.controls:
         return ""

@@ -15,7 +15,7 @@ from netcheck.proof.port.answers import GAP
 from netcheck.proof.port.controls import choose_controls
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import DELAY, phase_back, put_back
-from netcheck.proof.port.phase_out import check_station, phase_out
+from netcheck.proof.port.phase_out import check_station, phase_out, say_silent
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import LOST, PortState
 from netcheck.proof.probing.address_state import EVER, AddressState, Stage
@@ -24,7 +24,7 @@ from netcheck.proof.run_state import FRESH, Cut, RunState
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import verdict
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, ON_TIME
-from netcheck.proof.walk.track import Track
+from netcheck.proof.walk.track import SHOWN, Track
 
 INSTEAD = 5.0  # seconds without an answer after which another address than the announced one was pulled
 
@@ -87,6 +87,7 @@ class AnnouncedOrder:
         return tuple(self.run.word(entry) for entry in fell)
 
 
+NOT_YET = "it was not asked for yet; plug it in again"
 ASKS = 3  # requests that may stay unanswered before the port is open again
 DETECTED = 4.0  # seconds in which a silence that began in time is noticed
 Steps = Generator[None, None, None]
@@ -149,7 +150,7 @@ class SecondPulls:
             elif at == EVER and self.asking in (None, track):
                 self.asking = track
                 at = self.run.now + self.run.rng.uniform(*DELAY)
-            if port.fell() and self.run.now - port.last_sign() > GAP:
+            if port.fell() and self.run.now - port.last_sign() > SHOWN:
                 yield from self._not_asked_for(track, port)
                 at = self.run.now + self.run.rng.uniform(*DELAY) if self.asking is track else EVER
             yield
@@ -162,16 +163,20 @@ class SecondPulls:
         )  # fmt: skip
 
     def _not_asked_for(self, track: Track, port: PortState) -> Steps:
-        last = port.last_sign()
-        port.unrequested += 1
-        track.unrequested += 1
-        port.warn(f"{port.target.subject} fell silent before it was asked for: this does not count")
+        last, counted = port.last_sign(), False
+        port.say(What.SILENT, f"{port.target.subject} is out: {NOT_YET}")
         while (returned := port.answer_of(port.mac or 0, last + 1e-6)) is None:
+            if self.run.now - last > GAP and not counted:
+                counted = True
+                port.unrequested += 1
+                track.unrequested += 1
+                port.warn(f"{port.target.subject} fell silent before it was asked for: this does not count")
             if self.run.now - last > 3 * self.run.options.patience:
                 raise Cut("it fell silent before it was asked for, and did not come back")
             check_station(port)
             yield
         port.away.append([last, returned])
+        port.say(What.RETURNED, f"{port.target.address_text} answers again")
 
     def _request(self, track: Track, port: PortState) -> Generator[None, None, bool]:
         """Ask for the pull; say whether a silence began in time."""
@@ -192,7 +197,7 @@ class SecondPulls:
                 choose_controls(port)
                 port.open_out("inferred")
                 if pull.after is not None and pull.after <= ON_TIME:
-                    port.say(What.SILENT, f"{port.target.subject} is silent: leave its cable out")
+                    say_silent(port)
                     return True
                 return False
             yield

@@ -7,13 +7,15 @@ from collections.abc import Generator, Sequence
 
 from netcheck.proof.port.phase_in import CONTROL_ASKS, CONTROL_WAIT
 from netcheck.proof.port.state import PortState
-from netcheck.proof.probing.address_state import AddressState, ProbeKind
+from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind, Stage
 from netcheck.proof.result import Proof
 from netcheck.proof.run_state import ECHO_TRIES, RunState
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY
 
 KEPT = 400  # probes kept of an address: five minutes at the pace of the watch
+SHOWN = 2.0  # seconds without an answer after which an address is shown as silent, so that it shows within three
+SEEMS = 2e-2  # a run of misses of this chance is shown as a silence: one miss of a device that never missed before
 Steps = Generator[None, None, None]
 
 
@@ -30,14 +32,52 @@ class Track:
         self.arps = 0  # broadcast requests that were answered, beyond the probes that are kept
         self.asked_before = (entry.asked_arp, entry.asked - entry.asked_arp)  # when it began to be watched
         self.unrequested = 0  # silences that nobody asked for
+        self.away: list[list[float]] = []  # silences that did not count: [last answered probe before, first one after]
+        self.shown = False  # it is shown as silent, although the silence does not count
+        self.together: list[AddressState] = []  # what fell silent with it in the newest of these silences
+        self.chained: set[AddressState] = set()  # what fell silent and returned with it before
         self.port: PortState | None = None
         self.steps: Steps | None = None
-        self.last: dict[str, Proof] = {}  # by port, its newest proof where that left the port open
+        self.proofs: dict[str, Proof] = {}  # by port, its newest proof where that left the port open
+
+    @property
+    def last(self) -> float:
+        """When the newest probe was sent that it answered."""
+        return self.entry.answered[-1]
+
+    @property
+    def still_out(self) -> bool:
+        """A silence that does not count goes on."""
+        return bool(self.away) and self.away[-1][1] == EVER
+
+    def silent(self, now: float) -> bool:
+        """Say whether it seems to be out: it left its newest requests unanswered, whatever that is worth."""
+        mac = self.entry.mac
+        return now - self.last > SHOWN and mac is not None and self.entry.fallen(mac, -EVER, SEEMS, 1)
+
+    def put_aside(self, away: list[list[float]], together: list[AddressState]) -> None:
+        """Keep the silences that did not count out of the count of its answers."""
+        self.away, self.together = away[-KEPT:], together
+
+    def end_silence(self) -> float | None:
+        """End the silence that does not count, once it is over; return when its first answered probe was sent."""
+        if not self.still_out or self.last <= self.away[-1][0] + 1e-6:
+            return None
+        since = self.away[-1][0] + 1e-6
+        back = min(at for at in self.entry.answered if at > since)
+        self.away[-1][1] = back
+        self.entry.restamp(since, Stage.OUT)
+        self.entry.restamp(back, Stage.IN)
+        return back
 
     @property
     def target(self) -> Target:
         """The port whose pull is expected next."""
         return self.targets[0]
+
+    def forget(self, since: float) -> None:
+        """Count its answers anew, from a time on."""
+        self.known, self.since, self.away = False, since, []
 
     def expect(self, target: Target) -> None:
         """Expect the next pull at this port."""

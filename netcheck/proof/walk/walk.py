@@ -13,21 +13,22 @@ from dataclasses import replace
 
 from netcheck.proof.events import Action, Chosen, Press, What
 from netcheck.proof.port.answers import GAP
+from netcheck.proof.port.controls import FellTogether, fallen_together
 from netcheck.proof.port.observe import observe
-from netcheck.proof.port.phase_back import phase_back, put_back
-from netcheck.proof.port.phase_out import TooSoon, phase_out
+from netcheck.proof.port.phase_back import COMPARED, phase_back, put_back
+from netcheck.proof.port.phase_out import Disturbed, TooSoon, phase_out, say_silent
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
-from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
+from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind, Stage
 from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import Phase, Proof, Verdict
 from netcheck.proof.run_state import HINT, Cut, RunState, Void
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
-from netcheck.proof.verdict.observation import Observation
-from netcheck.proof.view import OF_ACTION, PortView, Step, port_view
-from netcheck.proof.walk.requests import AnnouncedOrder, SecondPulls, ask_often, is_decided
-from netcheck.proof.walk.track import KEPT, LARGE, Track, Watch
+from netcheck.proof.verdict.observation import SAME_TIME, Observation
+from netcheck.proof.view import CABLE_OUT, OF_ACTION, PortView, Step, port_view
+from netcheck.proof.walk.requests import NOT_YET, AnnouncedOrder, SecondPulls, ask_often, is_decided
+from netcheck.proof.walk.track import KEPT, LARGE, SHOWN, Track, Watch
 from netcheck.text import listed
 
 NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
@@ -53,6 +54,7 @@ class Walk:
         self._tracks: tuple[Track, ...] = ()
         self._began = 0.0
         self._drops = self._disturbances = 0  # of the station, when last looked at
+        self._compare: list[tuple[float, float, Track, list[AddressState]]] = []  # when to compare the returns of what
         self._second = SecondPulls(run)
         self._order = AnnouncedOrder(run)
 
@@ -61,6 +63,7 @@ class Walk:
         if self._watch is None:
             self._set_out()
         self._check_station()
+        self._compare_returns()
         for track in self._tracks:
             if track.targets:
                 self._look(track)
@@ -108,14 +111,20 @@ class Walk:
         entry, port = track.entry, track.port
         if port is not None and port.target == target:
             view = port_view(port)
-            asks = view.step is Step.OUT and port.connector == "assumed"
-            return replace(view, text=track.question) if asks else view
+            if view.step is Step.OUT:
+                return replace(view, text=track.question) if port.connector == "assumed" else view
+            if view.step not in (*CABLE_OUT, Step.PULL) and track.silent(self.run.now):
+                return self._out_in_vain(track, target, NOT_YET)
+            return view
         if self._order.target == target and (request := self.run.requests.get(target.subject)) is not None:
             return PortView(subject=target.subject, step=OF_ACTION[request.action], text=request.text, mac=entry.mac)
-        if target is track.target and track.known and self.run.fell(entry):
-            silent = self.run.now - entry.answered[-1]
-            return PortView(subject=target.subject, step=Step.OUT, silent=silent, mac=entry.mac)
+        if target is track.target and track.shown:
+            return self._out_in_vain(track, target, self._worthless(track))
         return PortView(subject=target.subject, step=Step.ANSWERS if track.known else Step.LISTEN, mac=entry.mac)
+
+    def _out_in_vain(self, track: Track, target: Target, why: str) -> PortView:
+        silent = self.run.now - track.last
+        return PortView(subject=target.subject, step=Step.OUT, text=why, silent=silent, mac=track.entry.mac)
 
     def finish(self, why: str) -> None:
         """Judge every open port in its present state."""
@@ -163,7 +172,7 @@ class Walk:
         self._drops, self._disturbances = run.drops, run.disturbances
         for track in self._tracks:
             if track.port is None:
-                track.known, track.since = False, run.now
+                track.forget(run.now)
 
     # The announced order
 
@@ -192,14 +201,47 @@ class Walk:
         entry = track.entry
         if entry.mac is None or not entry.answered:
             return None
+        self._end_silence(track)
         if entry.asked != track.looked_at and (not track.known or len(entry.last_heard) > track.macs):
             track.looked_at = entry.asked
             self._get_to_know(track, entry.mac)
         awaited = not self.options.in_order or self._order.is_for(track)
-        quiet = awaited and track.known and track.targets and self.run.now - entry.answered[-1] > NOTICE
-        if quiet and entry.fallen(entry.mac, track.since, HINT, MISSES):
-            self._open(track, entry.mac)
+        quiet = self.run.now - track.last
+        ready = awaited and track.known and track.targets and not track.still_out
+        if ready and quiet > NOTICE and entry.fallen(entry.mac, track.since, HINT, MISSES if quiet < SHOWN else 1):
+            return self._open(track, entry.mac)
+        if not track.shown and track.silent(self.run.now):
+            track.shown = True
+            self.run.say(What.SILENT, track.target.subject, f"{track.target.subject} is out: {self._worthless(track)}")
         return None
+
+    def _worthless(self, track: Track) -> str:
+        """Say why a silence does not count."""
+        if track.still_out:
+            return "this does not count; plug it in again"
+        if not track.known:
+            return "it had not answered often enough yet; plug it in again"
+        return "it was not asked for; plug it in again"
+
+    def _end_silence(self, track: Track) -> None:
+        """Take note that an address answers again after a silence that did not count."""
+        back = track.end_silence()
+        if back is not None and track.together:
+            self._compare.append((self.run.now + COMPARED, back, track, track.together))
+            track.together = []
+        if track.shown and not track.silent(self.run.now):
+            track.shown = False
+            self.run.say(What.RETURNED, track.target.subject, f"{track.target.address_text} answers again")
+
+    def _compare_returns(self) -> None:
+        """See which addresses that fell silent together returned together as well."""
+        for one in [one for one in self._compare if self.run.now > one[0]]:
+            _, back, track, others = one
+            self._compare.remove(one)
+            firsts = (
+                (entry, min((at for at in entry.answered if at > back - COMPARED), default=EVER)) for entry in others
+            )
+            track.chained |= {entry for entry, at in firsts if abs(at - back) <= SAME_TIME}
 
     def _get_to_know(self, track: Track, mac: int) -> None:
         """Count its answers, and settle at once what needs no pull: two owners, a relay, a swap, other hardware."""
@@ -226,6 +268,7 @@ class Walk:
         port.began, port.mac = track.since, mac
         port.requests_at_least = 1
         port.first = port.answer_of(mac, track.since) or self.run.now
+        port.away, port.chained = [list(span) for span in track.away], set(track.chained)
         port.negatives = [] if self._watch is None else self._watch.controls[track.target.subnet]
         return port
 
@@ -238,7 +281,8 @@ class Walk:
         port.pull = Pull(None, track.asked_before)
         port.open_out("inferred")
         ask_often(port)
-        port.say(What.SILENT, f"{track.target.subject} is silent: leave its cable out{track.question}")
+        track.shown = False
+        say_silent(port, track.question)
         track.steps = self._prove(track, port)
 
     def _prove(self, track: Track, port: PortState) -> Steps:
@@ -264,7 +308,8 @@ class Walk:
         if port.target != target and port.was_seen:
             if port.phase is not Phase.OUT or port.mac is None:
                 return
-            self._drop(track, port.back_from)
+            self._drop(track)
+            track.forget(port.back_from)
             track.known = True
             self._open(track, port.mac)
             assert track.port is not None
@@ -283,37 +328,50 @@ class Walk:
             self._too_soon(track, port)
         except Cut as cut:
             if cut.void:
-                self._does_not_count(track, port, cut.why)
+                self._does_not_count(track, port, cut)
             else:
                 port.cut = cut.why
                 self._judge(track, port)
-        except Void as why:
-            self._does_not_count(track, port, str(why))
+        except Void as void:
+            self._does_not_count(track, port, void)
         return None
 
-    def _does_not_count(self, track: Track, port: PortState, why: str) -> None:
-        self._drop(track, self.run.now)
-        port.warn(f"This does not count: {why}")
+    def _does_not_count(self, track: Track, port: PortState, void: Void | Cut) -> None:
+        """Go on without this silence; until the port is proven, its verdict says why this one did not count."""
+        cut = "" if isinstance(void, FellTogether) else str(void)
+        if isinstance(void, FellTogether):
+            port.together = void.entries
+            port.fallen = tuple(self.run.word(entry) for entry in void.entries)
+        port.close()
+        self._set_aside(track, replace(self._seen(track, port), cut=cut, void=bool(cut)))
+        if isinstance(void, Disturbed):
+            track.forget(self.run.now)
+        port.warn(f"This does not count: {void}")
 
     def _too_soon(self, track: Track, port: PortState) -> None:
         """Handle an answer before the silence is evidence, from one address or from several. Other MACs that were
         heard during the silence count as heard with the cable out."""
         assert port.pull is not None
         track.unrequested += port.pull.requested is None and self.run.now - port.pull.silent_from > GAP
-        port.fallen = tuple(self.run.word(entry) for entry in port.pull.lost)
+        port.together = [entry for entry in fallen_together(port) if entry in port.pull.lost]
+        port.fallen = tuple(map(self.run.word, port.together))
         port.close()
         cut = "" if port.fallen else "its cable was put back too soon"
-        seen = replace(self._seen(track, port), cut=cut)
-        self._drop(track, self.run.now)
-        if verdict(seen, self.run.names)[0] is not Verdict.UNSETTLED:
-            return self._settle(track, seen)
-        track.last[port.target.subject] = judge(seen, self.run.names)
+        self._set_aside(track, replace(self._seen(track, port), cut=cut))
         together = f"it fell silent together with {listed(list(port.fallen))}; pull one cable at a time"
         too_soon = "it answers again too soon; leave the cable out until told"
         return port.warn(f"{port.target.subject}: {together if port.fallen else too_soon}")
 
-    def _drop(self, track: Track, since: float) -> None:
-        """Return to watching, and keep the earlier counts if they are still valid."""
+    def _set_aside(self, track: Track, seen: Observation) -> None:
+        """Drop a silence that does not count; what was observed may decide the port all the same."""
+        self._drop(track)
+        if verdict(seen, self.run.names)[0] is Verdict.UNSETTLED:
+            track.proofs[seen.target.subject] = judge(seen, self.run.names)
+        elif seen.target in track.targets:
+            self._settle(track, seen)
+
+    def _drop(self, track: Track) -> None:
+        """Return to watching; what was counted with the cable in is kept."""
         if self._second.asking is track:
             self._second.asking = None
         if self._order.is_for(track):
@@ -324,10 +382,10 @@ class Walk:
             track.port.set_stage(Stage.IN)
             for entry in track.port.beyond:
                 self.run.scheduler.ask(entry, self.run.now)
+            track.put_aside(track.port.away, track.port.together)
         if self.port is track.port:
             self.port = None
         track.steps = track.port = None
-        track.known, track.since = track.known and since == track.since, since
         track.entry.keep(KEPT)
         track.entry.urgent = False
         self._say_what_to_do()
@@ -350,11 +408,12 @@ class Walk:
         port.close()
         seen = self._seen(track, port)
         proof = judge(seen, self.run.names)
-        self._drop(track, self.run.now)
+        self._drop(track)
         if proof.verdict in (Verdict.UNSETTLED, Verdict.NOT_BACK):
-            track.last[port.target.subject] = proof
+            track.proofs[port.target.subject] = proof
             port.warn(f"{proof.verdict}: {proof.why}")
         else:
+            track.forget(self.run.now)  # its cable may be moved to another connector now
             self._settle(track, seen)
 
     def _settle(self, track: Track, seen: Observation) -> None:
@@ -370,7 +429,7 @@ class Walk:
 
     def _last_word(self, track: Track, target: Target, why: str) -> Proof:
         """Return the proof of a port that is still open at the end."""
-        port, last, names = track.port, track.last.get(target.subject), self.run.names
+        port, last, names = track.port, track.proofs.get(target.subject), self.run.names
         if port is not None and port.target == target:
             port.close()
             seen = self._seen(track, port)

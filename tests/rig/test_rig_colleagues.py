@@ -1,0 +1,287 @@
+"""Tests of days on which people work side by side: other cables come out, cables are mistaken, pulls are too short.
+
+Each situation is common in the trade (common practice, no source) or was seen on real kernels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
+from heapq import heappop
+from random import Random
+
+import pytest
+
+from netcheck.proof.driver import _turn
+from netcheck.proof.events import Action, Event, Key, What
+from netcheck.proof.prober import Prober
+from netcheck.proof.run_options import RunOptions
+from netcheck.proof.verdict.names import Names
+from netcheck.rig.devices import VirtualDevice
+from netcheck.rig.network import Jack
+from netcheck.rig.technicians import Technician
+from netcheck.wire.frames import padded
+from netcheck.wire.link import Adapter, Heard
+from tests.rig.scenes import MACS, Ran, Scene, forbidden_frames
+from tests.rig.test_rig_false_proofs import when
+from tests.rig.troubles import keyed, swapped
+from tests.rig.walks import events, proofs, pull, pull_first, row_of, said, verdicts, walk
+
+NOBODY = Names(lambda mac: "", lambda mac: None)
+
+
+def row(many: int = 4, keys: bool = True) -> Scene:
+    """Return *many* healthy devices on a switch, proven port by port."""
+    scene = row_of(many)
+    scene.options = RunOptions(hands_free=not keys)
+    scene.hand.confirms = keys
+    return scene
+
+
+# Falls at the same time, and falls that only seem to belong together
+
+
+@pytest.mark.parametrize("keys", [True, False], ids=["keys", "hands-free"])
+@pytest.mark.parametrize("after", [3.5, 5.0, 8.0])
+def test_a_device_that_drops_during_the_silence_does_not_spoil_it(keys: bool, after: float) -> None:
+    """Another device is switched off some seconds after the pull and stays off: the others show that the switch works,
+    so that the port is proven at once."""
+    scene = row(keys=keys)
+    when(scene, Action.PULL, partial(setattr, scene.devices["d21/lan"], "dead", True), scene.hand.hand + after)
+    ran = scene.prove()
+    assert ran.proof.verdict == "proven"
+    assert [event.action for event in ran.log].count(Action.RESTORE) == 0
+    assert forbidden_frames(ran) == []
+
+
+def test_a_device_that_drops_with_it_once_makes_the_phase_repeat() -> None:
+    """Another device falls silent at the same moment, once: the phase is repeated by itself, and the port is proven.
+    The sentence has both readings and does not propose to change the plan."""
+    scene = row()
+    scene.hand.hand = 1.0
+    fell: list[float] = []
+
+    def drop() -> None:
+        if not fell:
+            fell.append(scene.rig.time)
+            scene.devices["d21/lan"].restart(40)
+
+    when(scene, Action.PULL, drop, 1.0)
+    ran = scene.prove()
+    warned = next(text for text in said(ran, What.WARN) if "does not count" in text)
+    assert "one cable leads to both" in warned
+    assert "at the same moment" in warned
+    assert "behind" not in warned
+    assert ran.proof.verdict == "proven"
+
+
+def test_behind_is_proposed_once_both_fell_and_returned_together_twice() -> None:
+    """A chain that the plan does not know is unsettled after two pulls, and the reason proposes `behind`."""
+    scene = row()
+    scene.jacks["d21/lan"].behind = scene.jacks["d20/lan"]
+    ran = scene.prove()
+    assert ran.proof.verdict == "unsettled"
+    assert "returned together twice" in ran.proof.why
+    assert "(behind)" in ran.proof.why
+    assert [event.action for event in ran.log].count(Action.PULL) == 2
+
+
+class Laptops:
+    """Several laptops with a technician each on one bench, in one virtual time."""
+
+    def __init__(self, scene: Scene, ports: list[list[str]], seed: int) -> None:
+        """Give each laptop its ports; all share the scene's switch."""
+        self.rig = scene.rig
+        self.probers: list[Prober] = []
+        self.hands: list[Technician] = []
+        self.links: list[SharedLink] = []
+        for number, mine in enumerate(ports):
+            link = SharedLink(scene, MACS + 2 + number, number)
+            asked = tuple(target for target in scene.targets if target.interface in mine)
+            scope = replace(scene.scope(), asked=asked)
+            self.probers.append(Prober(scope, link.adapters, NOBODY, scene.options, Random(seed + number), poll=60.0))
+            self.hands.append(Technician(scene.rig, dict(scene.hand.jacks), hand=scene.hand.hand, confirms=True))
+            self.links.append(link)
+
+    def run(self, apart: float) -> list[Ran]:
+        """Start the laptops *apart* seconds one after the other, and run all to the end."""
+        began = self.rig.time
+        waiting = list(zip(self.probers, self.links, self.hands, strict=True))
+        for number, (_, link, _) in enumerate(waiting):
+            link.starts = began + number * apart
+        while not all(prober.done for prober in self.probers):
+            self.rig.receive(min(self._next(waiting)))
+            for prober, link, hand in waiting:
+                if self.rig.time < link.starts or prober.done:
+                    continue
+                if link.starts >= began:
+                    link.starts = -1.0
+                    prober.start(link.now(), {0: True})
+                for item in link.take():
+                    prober.hear(item)
+                if prober.wake <= self.rig.time or hand._keys:
+                    _turn(prober, link, hand, None)  # type: ignore[arg-type]
+        return [Ran(prober, self.rig, hand.log, 0.0) for prober, _, hand in waiting]
+
+    def _next(self, waiting: list[tuple[Prober, SharedLink, Technician]]) -> Iterator[float]:
+        for prober, link, _ in waiting:
+            if not prober.done:
+                yield link.starts if link.starts > self.rig.time else max(prober.wake, self.rig.time + 0.01)
+
+
+class SharedLink:
+    """A link of one of several stations on a bench."""
+
+    kind, hears_all, overhears = "rig", True, False
+
+    def __init__(self, scene: Scene, mac: int, number: int) -> None:
+        """Connect to the switch of the scene."""
+        self.rig, self.starts = scene.rig, 0.0
+        self.adapters = (Adapter("x0", mac, ((scene.net.first + 2 + number, 24),)),)
+        self.jack = scene.segment.join(Jack(mac))
+        self._news: list[Heard] = []
+        link = self
+
+        class Ear(VirtualDevice):
+            """Takes every frame that reaches this station."""
+
+            def hear(self, jack: Jack, frame: bytes) -> None:
+                """Keep the frame for the laptop."""
+                link._news.append(Heard(link.rig.time, 0, frame))
+                link.rig.stir()
+
+        Ear(scene.rig, {self.jack: set()})
+
+    def now(self) -> float:
+        """Return the time of the bench."""
+        return self.rig.time
+
+    def carrier(self, adapter: int = 0) -> bool:
+        """Return that the link is up."""
+        return True
+
+    def send(self, frame: bytes, adapter: int = 0) -> float:
+        """Send a frame from this station."""
+        self.rig.transmit(self.jack, padded(frame))
+        return self.rig.time
+
+    def take(self) -> list[Heard]:
+        """Return what was heard since the last call."""
+        news, self._news = self._news, []
+        return list(news)
+
+    def receive(self, until: float) -> list[object]:
+        """Return nothing: the bench's time is moved by whoever runs all laptops."""
+        return []
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_two_laptops_that_pull_one_second_apart_prove_all_four_ports(seed: int) -> None:
+    """Two technicians prove two ports each, and their pulls are one second apart: all four ports are proven."""
+    scene = row(6)
+    laptops = Laptops(scene, [["d20/lan", "d21/lan"], ["d22/lan", "d23/lan"]], 100 * seed)
+    found = [verdict for ran in laptops.run(apart=1.0) for verdict in verdicts(ran).values()]
+    assert found == ["proven"] * 4
+
+
+# Swapped addresses, and mistaken cables
+
+
+@pytest.mark.parametrize("enter", [True, False], ids=["Enter", "no key"])
+def test_a_swap_ends_by_itself_and_its_partner_is_not_silent(enter: bool) -> None:
+    """Two devices have each other's addresses. The run ends each port within 45 s of its request, with few sounds, asks
+    for the pulled cable back, and the partner is swapped too."""
+    scene = keyed(swapped(False))
+    scene.hand.confirms = False
+    scene.only = ("alpha/cpu:1", "beta/cpu:1")
+    for jack in ("alpha/cpu", "beta/cpu"):
+        scene.hand.jacks[f"{jack}:1"] = scene.jacks[jack]
+    if enter:
+        when(scene, Action.PULL, partial(scene.hand.press, Key.ENTER), scene.hand.hand + 2)
+    ran = scene.prove()
+    assert verdicts(ran) == {"alpha/cpu:1": "swapped", "beta/cpu:1": "swapped"}
+    asked = [event.at for event in events(ran, What.DO) if event.action is Action.PULL]
+    ended = [event.at for event in events(ran, What.VERDICT)]
+    assert all(end - at < (20 if enter else 45) for at, end in zip(asked, ended, strict=True))
+    restored = [event for event in events(ran, What.DO) if event.action is Action.RESTORE]
+    assert "beta/cpu" in restored[0].text
+    assert len(said(ran, What.WARN, "alpha/cpu:1")) <= 3
+
+
+# A walk is never deaf
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_every_silence_of_a_walk_shows_within_three_seconds(seed: int) -> None:
+    """Cables are pulled for drawn times, most of them too short, in any order. Each silence is shown as out within
+    three seconds of the pull; where it can count, with the seconds that are still needed."""
+    random = Random(seed)
+    many = random.choice((3, 12, 40))
+    scene = row_of(many, lasts=400.0)
+    at, pulls = 40.0 if many < 40 else 70.0, []
+    while at < 330:
+        name, out = f"d{random.randrange(20, 20 + many)}/lan", random.uniform(3.2, 12)
+        pulls.append((at, name, out))
+        pull(scene, name, at, out=out)
+        at += out + random.uniform(1.5, 12)
+    began = scene.rig.now()
+    ran = walk(scene, seed)
+    shown = [(event.at - began, event.port) for event in events(ran, What.SILENT)]
+    deaf = [
+        (when_, name)
+        for when_, name, _ in pulls
+        if not any(port == f"{name}:1" and when_ < at <= when_ + 3.3 for at, port in shown)
+    ]
+    assert deaf == []
+    assert all(event.until is not None for event in events(ran, What.SILENT) if "leave its cable out" in event.text)
+
+
+def test_a_pull_after_one_that_was_too_short_is_proven_at_once() -> None:
+    """After a pull of four seconds the walk is not deaf: a long pull ten seconds later is followed by the second
+    request within twenty seconds."""
+    scene = row_of(20, lasts=200.0)
+    pull(scene, "d20/lan", 60.0, out=4.0)
+    pull_first(scene, "d20/lan", 74.0)
+    began = scene.rig.now()
+    ran = walk(scene)
+    asked = next(event.at - began for event in events(ran, What.DO) if event.action is Action.PULL)
+    assert asked < 74.0 + 20.0
+    assert proofs(ran)["d20/lan:1"].verdict == "proven"
+
+
+# This computer itself
+
+
+class Stopped(Technician):
+    """A technician whose computer stops for a minute while the cable is out: nothing is read or sent meanwhile."""
+
+    stops = True
+
+    def told(self, event: Event) -> None:
+        """Stop three seconds after the first silence."""
+        super().told(event)
+        if event.what is What.SILENT and self.stops:
+            self.stops = False
+            self.rig.after(3.0, self._stop)
+
+    def _stop(self) -> None:
+        until = self.rig.time + 60.0
+        while self.rig._queue and self.rig._queue[0][0] < until:
+            at, _, action = heappop(self.rig._queue)
+            self.rig.time = max(self.rig.time, at)
+            action()
+        self.rig.time = until
+
+
+@pytest.mark.parametrize("keys", [True, False], ids=["keys", "hands-free"])
+def test_a_gap_in_its_own_attention_is_named_and_nobody_fell_silent(keys: bool) -> None:
+    """A process that was stopped for a minute during the silence says so and repeats the phase; it does not say that
+    others fell silent together."""
+    scene = row(keys=keys)
+    scene.hand = Stopped(scene.rig, dict(scene.hand.jacks), confirms=keys)
+    ran = scene.prove()
+    warned = said(ran, What.WARN)
+    assert any("netcheck itself was not running for 60 s" in text for text in warned)
+    assert not any("fell silent" in text for text in warned)
+    assert ran.proof.verdict == "proven"
