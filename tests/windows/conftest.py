@@ -15,7 +15,7 @@ from tests.windows.build import why_not
 from tests.windows.skipping import skip_or_fail
 from tests.windows.wine import Windows
 
-AT_ONCE = 6  # Windows computers that run at the same time; on two cores more of them answer too late
+AT_ONCE = 8  # Windows computers that run at the same time; on two cores more of them answer too late
 
 
 @pytest.fixture(scope="module")

@@ -50,6 +50,11 @@ class Watched:
     code: int
 
 
+def live(screens: Screens) -> str:
+    """Return the live part of the screen, without the caution that stands above it in an older console."""
+    return screens.now().rpartition("netcheck replaces none of these.")[2].strip("\n")
+
+
 def requests_in(record: Path) -> list[Request]:
     """Return the requests of a run so far, from its record."""
     if not record.exists():
@@ -89,11 +94,11 @@ class Technician:
         """Wait until the screen asks, and for the technician's hand; return the screen."""
 
         def asks() -> bool:
-            return all(part in self.screens.now().lower() for part in (request.port, request.action, ADDRESS))
+            return all(part in live(self.screens).lower() for part in (request.port, request.action, ADDRESS))
 
-        if not self.console.wait_until(asks, 3):  # the screen is on at the next step already, or is being drawn
-            self.console.wait_until(lambda: ADDRESS in self.screens.now(), 10)
-        text = self.screens.now()
+        if not self.console.wait_until(asks, 6):  # the screen is on at the next step already, or is being drawn
+            self.console.wait_until(lambda: ADDRESS in live(self.screens), 10)
+        text = live(self.screens)
         time.sleep(REACTION)
         return Shown(request, text)
 
@@ -112,7 +117,7 @@ def watched(command: str, page: int, old: bool, lab: Lab, folder: Path, prepare:
     plant.plan()
     record, screens = folder / "run.jsonl", Screens(folder / "screens", page, old=old)
     own = ("--only", "alpha/cpu") if command == "prove" else ("--in-order",)
-    words = ("-m", "netcheck", command, "plan", "-i", "eth0", *PERMIT, "--record", "run.jsonl", "--quiet", *own)
+    words = ("-m", "netcheck", command, "plan", "-i", "eth0", *PERMIT, "--record", "run.jsonl", *own)
     with Windows(plant.station) as computer:
         console = Console(computer, *words, cwd=folder, **screens.settings)
         try:
