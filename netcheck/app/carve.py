@@ -14,7 +14,8 @@ from netcheck.plan.write.new_subnets import with_subnets
 from netcheck.report.text.carving import to_json, to_text
 from netcheck.space.carve import Carving, Need, carve
 from netcheck.space.intervals import range_of, single
-from netcheck.survey.model import Survey, hosts_of
+from netcheck.space.occupancy import islands_of
+from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
 from netcheck.text import safe
 
@@ -44,20 +45,20 @@ def carve_block(
 
 
 def _used_by(plan: Plan, surveys: tuple[Survey, ...], block: Prefix) -> Iterator[Range]:
-    """Yield what the site uses: subnets, router interfaces, planned addresses, and known site hosts in the block."""
+    """Yield what the site uses: subnets, router interfaces, claimed addresses, and known site hosts in the block."""
     yield from (range_of(one.prefix.value) for one in plan.subnets if one.prefix.value and one.island == SITE)
     for router in plan.routers:
         if router.island == SITE:
             yield from (range_of(cell.value.prefix) for cell in router.interfaces if cell.value)
-    for interface in plan.interfaces:
-        if interface.address is not None and interface.address.value and plan.island_of(interface) == SITE:
-            yield single(interface.address.value)
-    for value in hosts_of(surveys, SITE).values(range_of(block)):
-        yield single(Address(block.family, value))
+    if (island := islands_of(plan, surveys).get(SITE)) is not None:
+        yield from island.claimed.ranges()
+        for value in island.hosts.values(range_of(block)):
+            yield single(Address(block.family, value))
 
 
 def _write(plan: Path, carving: Carving) -> list[str]:
     subnets = [(one.need.name, one.prefix, one.gateway) for one in carving.subnets]
     edit = with_subnets(plan, subnets)
     edit.write()
-    return [f"written: {safe(str(edit.path))}"]
+    shown = safe(str(plan))
+    return [f"written: {safe(str(edit.path))}", f"Add VLANs and pools, then run: netcheck check {shown}"]

@@ -43,7 +43,7 @@ def command(
             "--plan", metavar="PLAN", help="Leave out what this plan and its surveys use.", show_default=False
         ),
     ] = None,
-    write: Annotated[bool, typer.Option("--write", help="Add the subnets to the plan.toml of --plan.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Add the subnets to the plan of --plan.")] = False,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
     """Divide a block into the smallest subnets that hold the devices, a gateway each and the growth.

@@ -168,11 +168,16 @@ def table_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "add
     """Return the table's bytes with these addresses, and the subjects that it holds; ValueError where another value
     would change.
     """
-    mark = next((one for one in _MARKS if data.startswith(one)), b"")
-    encoding = _MARKS.get(mark) or encoding_of(io.BytesIO(data))
+    mark, encoding = encoding_with_mark(data)
     text = data[len(mark) :].decode(encoding)
     new, held = text_with_addresses(text, wanted, key)
     return mark + new.encode(encoding), held
+
+
+def encoding_with_mark(data: bytes) -> tuple[bytes, str]:
+    """Return the byte order mark of a table, empty without one, and its encoding."""
+    mark = next((one for one in _MARKS if data.startswith(one)), b"")
+    return mark, _MARKS.get(mark) or encoding_of(io.BytesIO(data))
 
 
 def text_with_addresses(text: str, wanted: Mapping[str, str], key: str = "address") -> tuple[str, set[str]]:
