@@ -40,8 +40,8 @@ def command(
     All devices are connected through switches. A pull is recognised without a key; a second pull of the same cable,
     when it is asked for, proves the port. Where the plan has no MAC of an interface, press the number of its row on the
     screen while the cable is out, or have the ports announced with --in-order. Keys: the number of a row says that its
-    cable is out, q stops.
-    The run ends when all ports are proven, after --for SECONDS, or on q. Exit codes as for prove.
+    cable is out, n and a name chooses the port that is announced next, m keeps a remark, q stops. The run ends when all
+    ports are proven, after --for SECONDS, or on q. Exit codes as for prove.
 
     Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
     ". . ." proven, "... ..." another verdict, "....." look at the screen, ". .." seen once.

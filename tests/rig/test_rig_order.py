@@ -1,4 +1,4 @@
-"""The order of the ports in a keyed run on the bench: chosen, put off, proven again, skipped and asked for again."""
+"""The order of the ports on the bench: chosen, put off, proven again, skipped; and announced on a walk."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from netcheck.proof.events import Action, Chosen, Event, Key, Press, What
 from netcheck.proof.run_options import RunOptions
 from netcheck.rig.technicians import Technician
 from tests.rig.scenes import Ran, Scene, forbidden_frames
+from tests.rig.walks import row_of, walk
+from tests.rig.walks import verdicts as walked
 
 NAMES = ("alpha", "beta", "gamma")
 A, B, C = (f"{name}/cpu:1" for name in NAMES)
@@ -19,8 +21,8 @@ When = Callable[[Event], bool]
 class Chooser(Technician):
     """A technician who also presses keys: each once, as soon as an event fits."""
 
-    def __init__(self, scene: Scene, *script: tuple[When, Press]) -> None:
-        super().__init__(scene.rig, scene.hand.jacks, confirms=True)
+    def __init__(self, scene: Scene, *script: tuple[When, Press], confirms: bool = True) -> None:
+        super().__init__(scene.rig, scene.hand.jacks, confirms=confirms)
         self.script = list(script)
 
     def told(self, event: Event) -> None:
@@ -130,3 +132,26 @@ def test_choosing_the_port_under_test_begins_it_again() -> None:
     found = ran((asks(Action.PULL, A), Chosen((A,))))
     assert verdicts(found) == [(A, "proven"), (B, "proven"), (C, "proven")]
     assert sum(event.what is What.BEGIN and event.port == A for event in found.log) == 2
+
+
+@pytest.mark.parametrize("chosen", [("d22/lan:1",), ("nobody", "d22/lan:1")], ids=["one", "the first that is there"])
+def test_on_an_announced_walk_the_operator_chooses_the_next_port(chosen: tuple[str, ...]) -> None:
+    """The request that nobody has followed yet is taken back, the chosen port is announced, and the others follow in
+    their order."""
+    scene = row_of(3, lasts=600)
+    scene.options = RunOptions(in_order=True, lasts=600)
+    scene.obeys = True
+    scene.hand = Chooser(scene, (asks(Action.PULL, "d20/lan:1"), Chosen(chosen)), confirms=False)
+    ran = walk(scene)
+    assert list(walked(ran).items()) == [(f"d{n}/lan:1", "proven") for n in (22, 20, 21)]
+
+
+def test_on_a_walk_in_any_order_nothing_is_announced() -> None:
+    """`n` is answered: any cable may be pulled next. Other keys mean nothing."""
+    scene = row_of(2, lasts=20)
+    scene.rig.after(5, lambda: scene.hand.press(Chosen(("d20/lan:1",))))
+    scene.rig.after(6, lambda: scene.hand.press(Key.AGAIN))
+    ran = walk(scene)
+    assert [event.text for event in ran.log if event.what is What.WARN] == [
+        "On a walk any cable may be pulled next; --in-order announces the ports"
+    ]

@@ -41,13 +41,15 @@ class Walk:
     """Proves ports in the order in which their cables are pulled, or in the plan's order where that is announced
     (`in_order`). Ends when all are settled, after `lasts` seconds, or when it is stopped."""
 
-    keys = "the number of a row: its cable is the one that is out   q stops"
+    keys = "number of a row: its cable is out   m remark   q stops"
     walks = cut_is_final = True
 
     def __init__(self, run: RunState, addresses: StationAddresses) -> None:
         """Nothing is watched yet."""
         run.options = replace(run.options, hands_free=True)  # nobody confirms a movement with a key
         self.run, self.options = run, run.options
+        if self.options.in_order:
+            self.keys = f"n next   {self.keys}"
         self.port: PortState | None = None
         self._waiting = list(run.scope.asked)
         self._watch: Watch | None = None
