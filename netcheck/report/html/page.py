@@ -137,7 +137,7 @@ class BySeverity:
 def to_html(report: Report) -> bytes:
     """Return the report as UTF-8; the same report gives the same bytes."""
     own = {
-        "style": (TEMPLATES / "style.css").read_text("utf-8") + page_header(report.plan),
+        "style": (TEMPLATES / "style.css").read_text("utf-8") + page_header(report.plan, simulated=report.simulated),
         "script": "".join((TEMPLATES / name).read_text("utf-8") for name in SCRIPTS),
     }
     hashes = {f"{name}_hash": digest(text) for name, text in own.items()}
@@ -145,12 +145,16 @@ def to_html(report: Report) -> bytes:
     return environment().get_template("report.html").render(values_of(report) | inline | hashes).encode("utf-8")
 
 
-def page_header(plan: Plan) -> str:
-    """Return the style of the header and footer of every printed page: plan, revision and hash."""
+def page_header(plan: Plan, *, simulated: bool = False) -> str:
+    """Return the style of the header and footer of every printed page: plan, revision and hash, and SIMULATED."""
     revision = f", revision {plan.revision}" if plan.revision else ""
+    name, sha256 = (css_string(text, LONGEST_HEADER) for text in (plan.name + revision, f"Plan SHA-256 {plan.sha256}"))
     boxes = (
-        f"@top-left {{ content: {css_string(plan.name + revision, LONGEST_HEADER)}; }}",
-        f"@bottom-left {{ content: {css_string(f'Plan SHA-256 {plan.sha256}', LONGEST_HEADER)}; }}",
+        f"@top-left {{ font: 8pt sans-serif; content: {name}; }}",
+        f"@bottom-left {{ font: 6.5pt sans-serif; content: {sha256}; }}",
+        '@top-right { font: bold 10pt sans-serif; color: #8f1010; content: "SIMULATED: not a proof of the site"; }'
+        if simulated
+        else "",
     )
     return f"@page {{ {' '.join(boxes)} }}\n"
 

@@ -32,7 +32,10 @@
   const ids = new Set(cells.map(idOf));
   const answered = () => Object.keys(state.rows).filter((id) => ids.has(id) && state.rows[id].choice);
   const tell = (more) => {
-    said.textContent = `${answered().length} of ${ids.size} answered${state.unsaved ? ", not saved yet" : ""}${more ? `. ${more}` : ""}`;
+    const parts = [`${answered().length} of ${ids.size} answered${state.unsaved ? ", not saved yet" : ""}`];
+    if (more) parts.push(more);
+    if (!stored) parts.push("This browser keeps nothing: save before you close the page");
+    said.textContent = parts.join(". ");
   };
   const note = (id, field, value) => {
     const row = (state.rows[id] ??= {});
