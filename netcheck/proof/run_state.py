@@ -26,6 +26,7 @@ WATCH_SHARE = 0.8  # share of the pace that the watch may use, so that requests 
 ECHO_TRIES = 5  # echoes that a watched address may leave unanswered before it is asked by ARP instead
 HINT = 1e-2  # a run of misses of a watched address this unlikely suggests that it fell silent
 
+OUT_AFTER = 6.0  # seconds without an answer after which a watched address is out: common practice, no source
 HOLDS = 2.5  # seconds after which a warning that is no longer renewed does not hold: phases look every 0.25 s
 REASON_LASTS = 60.0  # seconds for which a reason is shown at the most: common practice, no source
 SAME_MOMENT = 1.0  # seconds within which a warning and a request belong together
@@ -255,6 +256,11 @@ class RunState:
         if entry.mac is None or not entry.answered or self.now - entry.answered[-1] < 2.0:
             return False
         return entry.fallen(entry.mac, -EVER, limit, least)
+
+    def is_out(self, entry: AddressState) -> bool:
+        """Say whether a watched address that answered before is out, for the screen and before the next port. Misses of
+        an earlier outage must not hide it, so that a weaker hint and a time are enough: it proves nothing."""
+        return self.fell(entry, HINT, 3) and self.now - entry.answered[-1] > OUT_AFTER
 
     def macs_of(self, device: str) -> frozenset[int]:
         """Return the MACs planned for a device."""

@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import assert_never
 
 from netcheck.proof.events import Action
-from netcheck.proof.port.state import LOST, PortState
+from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER
 from netcheck.proof.result import Phase
 from netcheck.proof.run_state import CableRequest, RunState, Wait
@@ -97,13 +97,25 @@ def run_view(run: RunState, ports: Iterable[PortView]) -> RunView:
 
 
 def _still_out(run: RunState, tested: set[str]) -> tuple[str, ...]:
-    """Return the interfaces that fell silent, apart from the ports whose cable is to be out now."""
+    """Return the interfaces that fell silent, apart from the ports whose cable is to be out now, and from what hangs
+    behind them or is unplugged for a second connector."""
     if run.options.direct:
         return ()  # one cable for all ports: every other device is silent
-    left_out = {subject.rsplit(":", 1)[0] for subject in tested}
-    fallen = [run.owner_of.get(entry.address) for entry in run.watched.values() if run.fell(entry, LOST, 3)]
-    names = ["the gateway" if target is None else target.interface for target in fallen]
-    return tuple(name for name in names if name not in left_out)
+    out = [target for target in run.scope.targets if target.subject in tested]
+    fallen = [run.owner_of.get(entry.address) for entry in run.watched.values() if run.is_out(entry)]
+    return tuple(
+        "the gateway" if target is None else target.interface
+        for target in fallen
+        if target is None or not is_to_be_out(run, target, out)
+    )
+
+
+def is_to_be_out(run: RunState, target: Target, out: Iterable[Target] = ()) -> bool:
+    """Say whether a device is to be silent now: its own cable is one of these, or it hangs behind one, or behind the
+    connector to which a cable was moved."""
+    if run.moved is not None and target.behind == run.moved.subject:
+        return True
+    return any(target.interface == one.interface or run.hangs_behind(target, one) for one in out)
 
 
 def port_view(port: PortState) -> PortView:

@@ -129,3 +129,32 @@ def test_nobody_waits_for_ever() -> None:
     run = left_out(Scene(), 0.0)
     assert 3 * PATIENCE - 0.5 <= begins(run) - asks(run) < 3 * PATIENCE + 2.0
     assert run.board.proofs["beta/cpu:1"].verdict == "proven"
+
+
+def test_an_earlier_outage_does_not_hide_that_a_device_is_out() -> None:
+    """A device that was out with the port before it, and is left out, is asked for all the same."""
+    scene = chain()
+    del scene.hand.jacks["gamma/cpu:1"]
+    tell = scene.hand.told
+
+    def told(event: Event) -> None:
+        tell(event)
+        if event.action is Action.MOVE:
+            scene.rig.plug(scene.jacks["gamma/cpu"], False)
+        if event.action is Action.RESTORE:
+            scene.rig.after(3.0, partial(scene.hand.press, Key.ENTER))
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    asked = said(scene.prove(), Action.RESTORE)
+    assert len(asked) == 2
+    assert asked[1].startswith("Plug the cable of gamma/cpu:1 in again: 192.0.2.22 is still out")
+
+
+def test_what_hangs_behind_the_port_under_test_is_not_missed() -> None:
+    """A device that the plan puts behind the port falls silent with it: it is not missed, neither while the cable is
+    out nor while it is unplugged for the second connector."""
+    scene = chain()
+    run = watched(scene)
+    missed = [at for at, screen in run.screens if screen.out]
+    assert not missed or missed[-1] - missed[0] < 1.0  # once the cable is back, the two answer not in the same moment
+    assert {str(run.board.proofs[port].verdict) for port in ("alpha/cpu:1", "beta/cpu:1")} == {"proven"}

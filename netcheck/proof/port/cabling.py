@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Generator
 
 from netcheck.proof.events import Action, What
-from netcheck.proof.port.state import LOST
 from netcheck.proof.probing.address_state import AddressState
 from netcheck.proof.result import Verdict
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Target
+from netcheck.proof.view import is_to_be_out
 from netcheck.text import listed
 
 PATIENCE = 3  # times the patience that cables are waited for; then the run goes on, and the screen goes on naming them
@@ -89,6 +89,8 @@ class Cabling:
         run = self.run
         not_back = {proof.subject for proof in run.proofs if proof.verdict is Verdict.NOT_BACK}  # already waited for
         self._left |= {target.address for target in run.scope.targets if target.subject in not_back}
+        while self._doubtful():
+            yield
         self.asked = self._silent()
         if not self.asked:
             return
@@ -111,10 +113,18 @@ class Cabling:
                 self.run.drop_request(target.subject)
         self.asked = [target for target in self.asked if target in still]
 
+    def _doubtful(self) -> bool:
+        """Say whether a device has missed some requests, so that it is not known yet whether it is out."""
+        run = self.run
+        return any(
+            run.fell(entry) and not run.is_out(entry) and target.address not in self._left
+            for entry, target in self._devices()
+        )
+
     def _silent(self) -> list[Target]:
         """Return the first port of each device that answered before and is silent."""
-        fallen = [target for entry, target in self._devices() if self.run.fell(entry, LOST, 3)]
-        return [target for target in fallen if target.address not in self._left]
+        fallen = [target for entry, target in self._devices() if self.run.is_out(entry)]
+        return [t for t in fallen if t.address not in self._left and not is_to_be_out(self.run, t)]
 
     def _devices(self) -> list[tuple[AddressState, Target]]:
         owners = self.run.owner_of
