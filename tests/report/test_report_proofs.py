@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from netcheck.addr import mac_text
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Rtt, Tally, Verdict
 from netcheck.report.text.proofs import INDENT, counted, summary, to_json, to_lines, without_figures
 from tests.report.made import a_stranger, every_verdict
@@ -101,8 +102,9 @@ def test_lines_wrap(width: int) -> None:
         notes=(sentence,),
     )
     lines = to_lines([long, BARE], width)
-    assert lines[0] == "unsettled        device/interface:1  192.0.2.20  00-00-5E-00-53-14"
-    assert max(map(len, lines[1:])) <= width
+    head = "unsettled device/interface:1 192.0.2.20 00-00-5E-00-53-14"
+    assert " ".join(" ".join(lines[:2]).split()).startswith(head)
+    assert max(map(len, lines)) <= width
     below = [line for line in lines if line.startswith(INDENT)]
     assert " ".join(line.strip() for line in below).count("A sentence that says at some length") == 12
     assert lines.index("not-tested       d/lan:1  2001:db8::1") == len(lines) - 2
@@ -173,3 +175,12 @@ def test_the_chances_of_a_sentence_stay_in_the_reports() -> None:
     assert without_figures(why) == "The silence could be luck. A second owner may have gone unheard."
     other = "Nothing answered for 10.62.20.61: 00-00-5E-00-53-21 was heard from 10.62.20.99."
     assert without_figures(other) == other
+
+
+def test_a_narrow_terminal_splits_no_name_and_no_mac() -> None:
+    """In a narrow terminal lines end between words: no MAC and no name with hyphens is cut."""
+    text = "\n".join(to_lines(every_verdict(), 60))
+    assert max(map(len, text.splitlines())) <= 60
+    for proof in every_verdict():
+        assert proof.subject in text
+        assert proof.mac is None or mac_text(proof.mac) in text

@@ -142,6 +142,16 @@ def test_on_a_walk_the_hand_comes_before_the_wait() -> None:
     assert (screen.word, screen.port, screen.instruction) == (Word.PULL_ANY, "", "Pull any cable")
 
 
+def test_a_silence_that_counts_for_nothing_asks_for_the_cable() -> None:
+    """On a walk a cable that was pulled in vain is asked back, with the reason; one that counts comes before it."""
+    vain = port_of(Step.OUT, 12, silent=2.0, text="it was not asked for; plug it in again")
+    screen = screen_of(board_of(walks=True), RunView(ports=(vain,)), 5.0)
+    assert (screen.word, screen.port) == (Word.PLUG_IN, "vat-panel-12/lan:1")
+    assert screen.instruction == "vat-panel-12/lan:1 is out: it was not asked for; plug it in again"
+    counts = port_of(Step.OUT, 14, silent=2.0, needed=3.0)
+    assert screen_of(board_of(walks=True), RunView(ports=(vain, counts)), 5.0).headline == "WAIT 3"
+
+
 def test_answers_are_counted_as_answered_requests() -> None:
     """The figures are plain words: how many of the requests that are decided were answered."""
     screen = screen_of(board_of(), RunView(ports=(port_of(Step.ANSWERS, asked=105, answered=30),)), 5.0)

@@ -114,7 +114,8 @@ class Walk:
         if port is not None and port.target == target:
             view = port_view(port)
             if view.step is Step.OUT:
-                return replace(view, text=track.question) if port.connector == "assumed" else view
+                said = track.question if port.connector == "assumed" else f" (you pressed {target.row})"
+                return replace(view, text=said)
             if view.step not in (*CABLE_OUT, Step.PULL) and track.silent(self.run.now):
                 return self._out_in_vain(track, target, NOT_YET)
             return view

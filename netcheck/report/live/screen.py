@@ -138,7 +138,8 @@ class Board:
             before = self.proofs.get(event.proof.subject)
             if event.proof.verdict.replaces(None if before is None else before.verdict):
                 self.proofs[event.proof.subject] = event.proof
-            self.last = f"{event.proof.subject} {without_figures(event.text)}"
+            proven = event.proof.verdict is Verdict.PROVEN  # its evidence is in the reports, nothing is left to be done
+            self.last = f"{event.proof.subject} {'proven' if proven else without_figures(event.text)}"
 
 
 def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Screen:
@@ -168,7 +169,7 @@ def _focus(board: Board, view: RunView) -> PortView | None:
     """Return the port that the instruction is about: the one whose step is the most urgent."""
     passive = (Step.ANSWERS, Step.LISTEN) if board.walks else ()
     ports = [port for port in view.ports if port.step not in passive]
-    return min(ports, key=lambda port: URGENCY[port.step], default=None)
+    return min(ports, key=lambda port: (URGENCY[port.step], port.needed is None), default=None)
 
 
 def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Screen:
@@ -205,8 +206,9 @@ def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Sc
 
 def _silence(named: Screen, focus: PortView) -> Screen:
     """Return the screen of a silence: how long it must still last."""
-    if focus.needed is None:
-        return replace(named, instruction=LEAVE_OUT, detail=f"silent for {focus.silent:.0f} s")
+    if focus.needed is None:  # it counts for nothing, and the text says why
+        words = f"{focus.subject} is out: {focus.text}" if focus.text else LEAVE_OUT
+        return replace(named, word=Word.PLUG_IN, instruction=words, detail=f"silent for {focus.silent:.0f} s")
     more = ceil(focus.needed)
     bar = Bar(done=focus.silent, total=focus.silent + focus.needed)
     seconds = more or None

@@ -74,6 +74,8 @@ def signals_of(before: Screen | None, after: Screen) -> tuple[Signal, ...]:
     if after.word is Word.PULL_ANY:  # where nothing else is going on: heard once, and not after each verdict
         return verdicts or (_signal(Sound.PULL, "Pull any cable"),)
     sound = None if after.step is None else OF_STEP.get(after.step)
+    if after.word is Word.PLUG_IN:  # also of a silence that counts for nothing
+        sound = Sound.PLUG_IN
     return verdicts if sound is None else (*verdicts, _signal(sound, _instruction(after)))
 
 

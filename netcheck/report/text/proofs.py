@@ -62,12 +62,18 @@ def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = Fal
     lines = [NO_PROOF] if simulated else []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
-        lines.append(f"{marked(proof.verdict, simulated):<16} {safe(proof.subject)}  {safe(proof.address)}{who}")
+        head = f"{marked(proof.verdict, simulated):<16} {safe(proof.subject)}  {safe(proof.address)}{who}"
+        lines += _wrapped(head, width, "")
         said = [without_figures(proof.why), _in_words(proof), *(f"note: {note}" for note in proof.notes)]
         said += [f"{name}: {value}" for name, value in proof.evidence]
         for text in filter(None, said):
-            lines += wrap(safe(text, 1000), max(60, width), initial_indent=INDENT, subsequent_indent=INDENT)
+            lines += _wrapped(safe(text, 1000), width, INDENT)
     return lines
+
+
+def _wrapped(text: str, width: int, first: str) -> list[str]:
+    """Return a text as lines of whole words: a MAC and a name with hyphens stay in one piece."""
+    return wrap(text, max(60, width), initial_indent=first, subsequent_indent=INDENT, break_on_hyphens=False)
 
 
 def without_figures(text: str) -> str:
