@@ -21,6 +21,7 @@ DHCP = "dhcp"  # in place of an address: the DHCP server gives it, by a reservat
 
 # Signs for a value that is not known yet; common practice, no source.
 _UNKNOWN = frozenset({"-", "--", "\u2013", "\u2014", "?", "??", "n/a", "n.a.", "tbd", "t.b.d.", "tba", "tbc", "none"})
+_LONGEST_SIGN = max(map(len, _UNKNOWN))
 # Present on every interface and qualified by a zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
 _LINK_LOCAL = Prefix.from_text("fe80::/10")
 _ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
@@ -65,6 +66,8 @@ def is_unknown(text: str) -> bool:
 
 def any_unknown(texts: Sequence[str]) -> bool:
     """Return whether any of many stripped texts is empty or a sign for a value that is not known yet."""
+    if min(map(len, texts), default=0) > _LONGEST_SIGN:
+        return False
     return not all(texts) or not _UNKNOWN.isdisjoint(map(str.casefold, texts))
 
 

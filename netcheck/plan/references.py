@@ -55,9 +55,8 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
     subjects = [one.subject for one in interfaces]
     if len(set(subjects)) < len(subjects):
         yield from _twice("interface", zip(subjects, (one.position for one in interfaces), strict=True))
-    for interface in interfaces:
-        if len(interface.ports) > 1:
-            yield from _twice("port", ((port, interface.position) for port in interface.ports))
+    for interface in [one for one in interfaces if len(one.ports) > 1]:
+        yield from _twice("port", ((port, interface.position) for port in interface.ports))
     yield from _twice("router", _names(tables.routers))
     yield from _twice("station", _names(tables.stations))
     yield from _twice("island", _names(tables.islands))
@@ -94,7 +93,7 @@ def _twice(what: str, names: Iterable[tuple[str, Position]]) -> Iterator[Problem
 
 def _unknown_subnets(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Problem]:
     known = dict.fromkeys(name for name, _ in _names(tables.subnets) if name)
-    named = {name for one in interfaces for name in (one.subnet, one.subnet6) if name}
+    named = ({one.subnet for one in interfaces} | {one.subnet6 for one in interfaces}) - {""}
     for scheme in tables.schemes:
         name = scheme.text("subnet")
         if name and name not in known:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Set
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import chain
+from math import inf
 
 from netcheck.plan.model import Plan
 from netcheck.rules.accept import remarks_on, split_accepted
@@ -120,20 +121,28 @@ class _Order:
     """Orders findings by severity, then by the position of the first subject in the plan, then by rule."""
 
     def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._severity = {severity: rank for rank, severity in enumerate(Severity)}
+        self._rule = {rule.slug: rank for rank, rule in enumerate(RULES)}
+
+    def sorted(self, findings: Iterable[Finding]) -> list[Finding]:
+        """Return findings in order; findings of one subject and rule stay in the order found."""
+        listed = tuple(findings)
+        places = self._places({finding.subjects[0] for finding in listed})
+
+        def key(finding: Finding) -> tuple[int, float, int]:
+            place = places.get(finding.subjects[0], inf)
+            return self._severity[finding.severity], place, self._rule[finding.rule]
+
+        return sorted(listed, key=key)
+
+    def _places(self, wanted: Set[str]) -> dict[str, int]:
+        """Return the positions in the plan of the wanted subjects."""
+        plan = self._plan
         subjects = chain(
             (subnet.name for subnet in plan.subnets),
             plan.interface_named,
             (each.name for group in (plan.routers, plan.stations) for each in group),
             (survey.file for survey in plan.surveys),
         )
-        self._place = {subject: place for place, subject in enumerate(subjects)}
-        self._severity = {severity: rank for rank, severity in enumerate(Severity)}
-        self._rule = {rule.slug: rank for rank, rule in enumerate(RULES)}
-
-    def sorted(self, findings: Iterable[Finding]) -> list[Finding]:
-        """Return findings in order; findings of one subject and rule stay in the order found."""
-        return sorted(findings, key=self._key)
-
-    def _key(self, finding: Finding) -> tuple[int, int, int]:
-        place = self._place.get(finding.subjects[0], len(self._place))
-        return self._severity[finding.severity], place, self._rule[finding.rule]
+        return {subject: place for place, subject in enumerate(subjects) if subject in wanted}

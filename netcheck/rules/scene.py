@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from itertools import chain, compress
+from operator import attrgetter
 from typing import NamedTuple, TypeVar
 
 from netcheck.addr import Address, Mac, Mask
@@ -24,6 +25,9 @@ from netcheck.survey.model import Survey
 
 K = TypeVar("K")
 V = TypeVar("V")
+_ADDRESS: Callable[[Interface], Cell[Address] | None] = attrgetter("address")
+_MASK: Callable[[Interface], Cell[Mask] | None] = attrgetter("mask")
+_GATEWAY: Callable[[Interface], Cell[Address] | None] = attrgetter("gateway")
 
 
 def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
@@ -48,17 +52,17 @@ class Members:
     @cached_property
     def addresses(self) -> set[Address]:
         """Return the readable addresses."""
-        return _values(one.address for one in self.interfaces)
+        return _values(self.interfaces, _ADDRESS)
 
     @cached_property
     def masks(self) -> set[Mask]:
         """Return the readable typed masks."""
-        return _values(one.mask for one in self.interfaces)
+        return _values(self.interfaces, _MASK)
 
     @cached_property
     def gateways(self) -> set[Address]:
         """Return the readable typed gateways."""
-        return _values(one.gateway for one in self.interfaces)
+        return _values(self.interfaces, _GATEWAY)
 
     @cached_property
     def all_inside(self) -> bool:
@@ -67,8 +71,9 @@ class Members:
         return prefix is None or not addresses or prefix.first <= min(addresses) <= max(addresses) <= prefix.last
 
 
-def _values(cells: Iterable[Cell[V] | None]) -> set[V]:
-    return {cell.value for cell in cells if cell is not None and cell.value is not None}
+def _values(interfaces: Iterable[Interface], cell_of: Callable[[Interface], Cell[V] | None]) -> set[V]:
+    found = {cell.value for cell in map(cell_of, interfaces) if cell is not None}
+    return {value for value in found if value is not None}
 
 
 def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]:
@@ -79,6 +84,27 @@ def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]
         found[subnet.name].append(interface)
         subnets[subnet.name] = subnet
     return tuple(Members(subnets[name], tuple(interfaces)) for name, interfaces in found.items())
+
+
+class MacColumn:
+    """The interfaces with a readable MAC and their MACs, in plan order; iterating yields pairs."""
+
+    def __init__(self, interfaces: Sequence[Interface], values: Sequence[Mac]) -> None:
+        self.interfaces, self.values = interfaces, values
+
+    def __iter__(self) -> Iterator[tuple[Interface, Mac]]:
+        return zip(self.interfaces, self.values, strict=True)
+
+
+class NameColumn:
+    """The interfaces with a host name, the names as typed and as compared, in plan order; iterating yields all
+    three."""
+
+    def __init__(self, interfaces: Sequence[Interface], typed: Sequence[str], compared: Sequence[str]) -> None:
+        self.interfaces, self.typed, self.compared = interfaces, typed, compared
+
+    def __iter__(self) -> Iterator[tuple[Interface, str, str]]:
+        return zip(self.interfaces, self.typed, self.compared, strict=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,21 +156,22 @@ class Scene:
                 yield placed, island
 
     @cached_property
-    def macs(self) -> tuple[tuple[Interface, Mac], ...]:
-        """Return every interface with a readable MAC."""
-        return tuple((one, one.mac.value) for one in self.plan.interfaces if one.mac and one.mac.value is not None)
+    def macs(self) -> MacColumn:
+        """Return the interfaces with a readable MAC."""
+        holders = [one for one in self.plan.interfaces if one.mac and one.mac.value is not None]
+        return MacColumn(holders, [one.mac.value for one in holders if one.mac and one.mac.value is not None])
 
     @cached_property
     def odd_macs(self) -> tuple[tuple[Interface, Mac], ...]:
         """Return the `macs` that no manufacturer assigns: group bit set, local bit set, or all zeros."""
-        return tuple(pair for pair in self.macs if pair[1].value >> 40 & 3 or not pair[1].value)
+        return tuple((one, mac) for one, mac in self.macs if mac.value >> 40 & 3 or not mac.value)
 
     @cached_property
-    def names(self) -> tuple[tuple[Interface, str, str], ...]:
-        """Return every interface with a host name, with the name as typed and as compared."""
+    def names(self) -> NameColumn:
+        """Return the interfaces with a host name."""
         texts = [one.host_name.text.strip() if one.host_name else "" for one in self.plan.interfaces]
-        named, names = compress(self.plan.interfaces, texts), list(filter(None, texts))
-        return tuple(zip(named, names, folded_all(names), strict=True))
+        names = list(filter(None, texts))
+        return NameColumn(list(compress(self.plan.interfaces, texts)), names, folded_all(names))
 
     @cached_property
     def hosts_met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:

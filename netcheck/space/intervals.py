@@ -31,16 +31,6 @@ def prefixes_of(span: Range) -> Iterator[Prefix]:
         yield Prefix(span.family, int(network.network_address), network.prefixlen)
 
 
-def between(low: int, high: int, starts: Iterable[int], ends: Iterable[int]) -> list[tuple[int, int]]:
-    """Return the parts of `low` to `high` that no range covers, as (first, last) pairs, ascending.
-
-    `starts` and `ends` hold the two ends of ranges that each contain an address from `low` to `high`; the ranges may
-    overlap. After sorting, a part is free exactly where the n-th end lies below the (n+1)-th start.
-    """
-    pairs = zip([low - 1, *sorted(ends)], [*sorted(starts), high + 1], strict=True)
-    return [(end + 1, start - 1) for end, start in pairs if start - end > 1]
-
-
 class Spans:
     """A set of addresses, stored as ascending ranges that neither overlap nor touch."""
 

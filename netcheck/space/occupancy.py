@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -91,12 +91,15 @@ class Island:
     @cached_property
     def placed_at(self) -> dict[Address, tuple[Placed, ...]]:
         """Return the planned interfaces by address, in plan order."""
-        return _grouped((placed.address, placed) for placed in self.placed)
+        return _grouped_by([placed.address for placed in self.placed], self.placed)
 
     @cached_property
     def _planned(self) -> dict[int, list[int]]:
         """Return, by family, the distinct planned addresses in ascending order."""
-        return {family: sorted({value for one, value in self.placed_at if one == family}) for family in WIDTH}
+        found: dict[int, list[int]] = {family: [] for family in WIDTH}
+        for family, value in sorted(self.placed_at):
+            found[family].append(value)
+        return found
 
     @cached_property
     def _shared(self) -> dict[int, list[int]]:
@@ -115,11 +118,15 @@ class Island:
         planned, met = (_count(values[span.family], span) for values in (self._planned, self._shared))
         return planned + self.hosts.count(span) - met
 
+    def planned_in(self, span: Range) -> list[int]:
+        """Return the distinct planned addresses in a range as ascending integers."""
+        values = self._planned[span.family]
+        return values[bisect_left(values, span.low) : bisect_right(values, span.high)]
+
     def placed_in(self, span: Range) -> list[Placed]:
         """Return the planned interfaces in a range of addresses, ascending."""
-        values = self._planned[span.family]
-        inside = values[bisect_left(values, span.low) : bisect_right(values, span.high)]
-        return [placed for value in inside for placed in self.placed_at[Address(span.family, value)]]
+        placed_at, family = self.placed_at, span.family
+        return [placed for value in self.planned_in(span) for placed in placed_at[Address(family, value)]]
 
     @cached_property
     def gateways_at(self) -> dict[Address, tuple[Gateway, ...]]:
@@ -175,7 +182,8 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[
         for each in group
     )
     names |= dict.fromkeys(plan.outer_island(translation) for translation in plan.translations)
-    placed = _grouped((one.subnet.island, one) for one in placed_of(plan))
+    every = tuple(placed_of(plan))
+    placed = _grouped_by([one.subnet.island for one in every], every)
     subnets = _grouped((subnet.island, subnet) for subnet in plan.subnets)
     gateways = _grouped(_gateways(plan))
     stations = _grouped(
@@ -249,8 +257,9 @@ def _count(values: list[int], span: Range) -> int:
 def placed_of(plan: Plan) -> Iterator[Placed]:
     """Yield the interfaces with a readable address in plan order, by family; then the outside addresses."""
     for interface, subnet in interfaces_by_family(plan):
-        if interface.address is not None and interface.address.value is not None:
-            yield Placed(interface, subnet, interface.address.value)
+        cell = interface.address
+        if cell is not None and cell.value is not None:
+            yield Placed(interface, subnet, cell.value)
     for interface, subnet, translation in outside_interfaces(plan):
         if translation.outside.value is not None:
             yield Placed(interface, subnet, translation.outside.value, translation)
@@ -261,12 +270,16 @@ def _held(subnet: Subnet, cells: tuple[Cell[Range], ...]) -> Iterator[HeldRange]
 
 
 def _grouped(pairs: Iterable[tuple[K, V]]) -> dict[K, tuple[V, ...]]:
-    """Group values by key, in order. Fast for the two usual cases: all keys distinct, or all keys equal."""
     keys, values = tuple(zip(*pairs, strict=True)) or ((), ())
-    distinct = set(keys)
-    if len(distinct) == len(keys):
-        return dict(zip(keys, zip(values, strict=True), strict=True))
-    if len(distinct) == 1:
+    return _grouped_by(keys, values)
+
+
+def _grouped_by(keys: Sequence[K], values: tuple[V, ...]) -> dict[K, tuple[V, ...]]:
+    """Group values by their keys, in order. Fast for the two usual cases: all keys distinct, or all keys equal."""
+    single_ones: dict[K, tuple[V, ...]] = dict(zip(keys, zip(values, strict=True), strict=True))
+    if len(single_ones) == len(keys):
+        return single_ones
+    if len(single_ones) == 1:
         return {keys[0]: values}
     groups: dict[K, list[V]] = defaultdict(list)
     for key, value in zip(keys, values, strict=True):

@@ -18,21 +18,21 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from heapq import heapify, heappop, heappush
+from heapq import heappop, heappush, nsmallest
 from itertools import chain
 from operator import attrgetter
 from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Scheme, Subnet
-from netcheck.space.intervals import range_of
 from netcheck.space.occupancy import Island, Placed
 from netcheck.space.scheme import Schemes, spans_of
-from netcheck.space.vacant import Vacant, gaps_without_plan
+from netcheck.space.vacant import Vacant
 from netcheck.text import natural_key
 
 BLOCKS_TRIED = 256  # /24 blocks of a large subnet in which the same last octet is tried
 LOOKED_AT = 64  # interfaces of one device whose last octets are tried
+_DEVICE = attrgetter("device")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,12 @@ class RunGroup(NamedTuple):
     def key(self) -> tuple[object, ...]:
         """Return the sort key."""
         return self.by, natural_key(self.name)
+
+    def among(self, placed: Iterable[Placed]) -> list[Placed]:
+        """Return those whose interface belongs to the group."""
+        if self.by == "kind":
+            return [one for one in placed if one.interface.kind == self.name]
+        return [one for one in placed if one.interface.device == self.name and not one.interface.kind]
 
 
 @lru_cache(maxsize=1024)
@@ -101,6 +107,21 @@ def _order(interface: Interface) -> tuple[object, ...]:
     return RunGroup.of(interface).key, natural_key(interface.device), natural_key(interface.name)
 
 
+def _grouped(interfaces: Iterable[Interface]) -> dict[RunGroup, list[Interface]]:
+    """Return the interfaces of each group, in the order of the groups' keys."""
+    groups: dict[RunGroup, list[Interface]] = {}
+    kinds: dict[str, list[Interface]] = defaultdict(list)
+    for interface in interfaces:
+        kinds[interface.kind].append(interface)
+    for several in kinds.values():
+        if several[0].kind:
+            groups[RunGroup.of(several[0])] = several
+        else:
+            for interface in several:
+                groups.setdefault(RunGroup.of(interface), []).append(interface)
+    return {group: groups[group] for group in sorted(groups, key=lambda one: one.key)}
+
+
 class _Start(NamedTuple):
     """Where the run of a group begins if the group has no addresses yet, and the reason."""
 
@@ -127,21 +148,22 @@ class _Room:
     """One subnet while its addresses are proposed."""
 
     def __init__(
-        self, prefix: Prefix, island: Island, keep_clear: int, members: Iterable[Interface], schemes: Sequence[Range]
+        self,
+        prefix: Prefix,
+        island: Island,
+        keep_clear: int,
+        members: Iterable[Interface],
+        several: frozenset[str],
+        schemes: Sequence[Range],
     ) -> None:
-        """`members` are all interfaces that name the subnet, `schemes` the ranges in it that a scheme keeps for
-        some."""
+        """`members` are all interfaces that name the subnet, `several` the devices with more than one interface,
+        `schemes` the ranges in the subnet that a scheme keeps for some."""
         self.prefix = prefix
         self.in_schemes = Vacant(prefix, island, keep_clear) if schemes else None
         self.free = Vacant(prefix, island, keep_clear, schemes)
-        self._schemes = schemes
         self.runs: dict[RunGroup, _Run] = {}
-        groups: dict[RunGroup, list[Interface]] = defaultdict(list)
-        for interface in members:
-            groups[RunGroup.of(interface)].append(interface)
-        self._groups = {group: groups[group] for group in sorted(groups, key=lambda one: one.key)}
-        self._island = island
-        self._keep_clear = keep_clear
+        self._groups = _grouped(members)
+        self._several = several
 
     def take(self, value: int) -> None:
         """Mark an address as no longer free."""
@@ -149,17 +171,13 @@ class _Room:
         if self.in_schemes is not None:
             self.in_schemes.take(value)
 
-    def _gaps(self) -> list[tuple[int, int]]:
-        return gaps_without_plan(self.prefix, self._island, self._keep_clear, self._schemes)
-
     @cached_property
     def _middles(self) -> dict[RunGroup, _Start]:
         """Return a start for every group by halving the widest gap, group by group.
 
         Planned addresses do not narrow these gaps. So a start stays the same while addresses are proposed and written.
         """
-        gaps = [(low - high, low, high) for low, high in self._gaps()]
-        heapify(gaps)
+        gaps = nsmallest(len(self._groups), self.free.without_plan.widths())  # ascending, and so a heap
         starts: dict[RunGroup, _Start] = {}
         for group in self._groups if gaps else ():
             _, low, high = heappop(gaps)
@@ -187,8 +205,8 @@ class _Room:
         self, members: list[Interface], octets: Callable[[Interface], list[tuple[int, str]]]
     ) -> _Start | None:
         """Return the start from which the first member with a last octet in another subnet gets the same one here."""
-        if not any(map(octets, members)):
-            return None
+        if self._several.isdisjoint(map(_DEVICE, members)) or not any(map(octets, members)):
+            return None  # the usual case
         for rank, member in enumerate(sorted(members, key=_order)[:LOOKED_AT]):
             for octet, subject in octets(member):
                 value = self.with_octet(octet, self.free.usable)
@@ -216,15 +234,20 @@ class _Proposer:
         self._islands = islands
         self._schemes = Schemes(plan)
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
+        self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet: those that keep their addresses
         self._members: dict[str, list[Interface]] = defaultdict(list)  # by subnet
         self._given: set[tuple[str, Address]] = set()
-        self._moving, subnets = {one.subject for one in movers}, {one.subnet for one in movers}
-        counts = Counter(map(attrgetter("device"), plan.interfaces))
-        self._several = {device for device, count in counts.items() if count > 1}
+        counts = Counter(map(_DEVICE, plan.interfaces))
+        self._several = frozenset(device for device, count in counts.items() if count > 1)
+        moving, subnets = {(one.device, one.name) for one in movers}, {one.subnet for one in movers}
         for placed in chain.from_iterable(island.placed for island in islands.values()):
-            device = placed.interface.device
-            if device in self._several and placed.interface.subject not in self._moving:
-                self._of_device[device].append(placed)
+            device, subnet = placed.interface.device, placed.subnet.name
+            several, here = device in self._several, subnet in subnets
+            if (several or here) and (device, placed.interface.name) not in moving:
+                if several:
+                    self._of_device[device].append(placed)
+                if here:
+                    self._settled[subnet].append(placed)
         for interface in plan.interfaces:
             if interface.subnet in subnets:
                 self._members[interface.subnet].append(interface)
@@ -253,7 +276,7 @@ class _Proposer:
         if prefix is None:
             return None
         island, members = self._islands[subnet.island], self._members[subnet.name]
-        return _Room(prefix, island, keep_clear, members, self._schemes.all_in(subnet))
+        return _Room(prefix, island, keep_clear, members, self._several, self._schemes.all_in(subnet))
 
     def _place(self, interface: Interface, subnet: Subnet, room: _Room) -> Suggestion | None:
         """Take the best free address; none twice, even in subnets that overlap."""
@@ -275,7 +298,7 @@ class _Proposer:
         if scheme is not None and room.in_schemes is not None:
             return _in_scheme(scheme, subnet, room.in_schemes)
         group = RunGroup.of(interface)
-        run = room.runs.get(group) or room.start_run(group, self._held(group, subnet, room.prefix), self._octets)
+        run = room.runs.get(group) or room.start_run(group, self._held(group, subnet.name, room.prefix), self._octets)
         if group.by == "kind" and (adjacent := self._next_to_own(interface, room, run)) is not None:
             return adjacent, f"in one run with the other interfaces of device {interface.device}"
         at = run.candidate()
@@ -291,16 +314,10 @@ class _Proposer:
         near = f"others of {group.by} {group.name}" if run.held else run.start
         return value, f"the nearest free address to {near}"
 
-    def _held(self, group: RunGroup, subnet: Subnet, prefix: Prefix) -> set[int]:
+    def _held(self, group: RunGroup, subnet: str, prefix: Prefix) -> set[int]:
         """Return the addresses in a subnet of the interfaces of a group that keep theirs."""
-        settled = self._islands[subnet.island].placed_in(range_of(prefix))
-        return {
-            one.address.value
-            for one in settled
-            if one.subnet.name == subnet.name
-            and RunGroup.of(one.interface) == group
-            and one.interface.subject not in self._moving
-        }
+        settled, first, last = self._settled.get(subnet, ()), prefix.first, prefix.last
+        return {one.address.value for one in group.among(settled) if first <= one.address <= last}
 
     def _next_to_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
         """Return a free address next to the device's own ones in the subnet; None if its kind's run is there."""

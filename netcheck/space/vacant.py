@@ -1,12 +1,15 @@
-"""The free addresses of one subnet. Single addresses are looked up; all gaps are computed only for the widest one."""
+"""The free addresses of one subnet. Single addresses are looked up; gaps are computed only where they are needed."""
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import cached_property
+from itertools import compress
+from operator import sub
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.space.intervals import Spans, between, range_of
+from netcheck.space.intervals import Spans, range_of
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import private_ranges, usable_ranges
 
@@ -14,10 +17,18 @@ from netcheck.space.usable import private_ranges, usable_ranges
 class FreeSpace:
     """Disjoint ascending gaps of integers that shrink and split as addresses are taken."""
 
-    def __init__(self, gaps: Sequence[tuple[int, int]]) -> None:
-        """`gaps` are pairs of first and last address."""
-        self._lows = [low for low, _ in gaps]
-        self._highs = [high for _, high in gaps]
+    def __init__(self, lows: list[int], highs: list[int]) -> None:
+        """`lows` and `highs` are the first and the last address of each gap."""
+        self._lows = lows
+        self._highs = highs
+
+    def copy(self) -> FreeSpace:
+        """Return free space that is taken independently."""
+        return FreeSpace(self._lows.copy(), self._highs.copy())
+
+    def widths(self) -> Iterator[tuple[int, int, int]]:
+        """Yield each gap as its width (negative, so that the widest sorts first), its first and its last address."""
+        return ((low - high, low, high) for low, high in zip(self._lows, self._highs, strict=True))
 
     def __bool__(self) -> bool:
         return bool(self._lows)
@@ -37,16 +48,14 @@ class FreeSpace:
         at = bisect_right(self._lows, value) - 1
         return min(self._highs[at], value) if at >= 0 else None
 
-    def take(self, value: int) -> None:
-        """Mark an address as no longer free."""
-        at = bisect_right(self._lows, value) - 1
-        if at < 0 or value > self._highs[at]:
-            return
-        low, high = self._lows[at], self._highs[at]
-        left = [(low, value - 1)] if low < value else []
-        rest = left + ([(value + 1, high)] if value < high else [])
-        self._lows[at : at + 1] = [start for start, _ in rest]
-        self._highs[at : at + 1] = [end for _, end in rest]
+    def take(self, low: int, high: int) -> None:
+        """Mark the addresses from `low` to `high` as no longer free."""
+        start, end = bisect_left(self._highs, low), bisect_right(self._lows, high)
+        if start < end:
+            first, last = self._lows[start], self._highs[end - 1]
+            left, right = first < low, last > high
+            self._lows[start:end] = [first] * left + [high + 1] * right
+            self._highs[start:end] = [low - 1] * left + [last] * right
 
 
 class Vacant:
@@ -78,7 +87,7 @@ class Vacant:
         """Mark an address as no longer free."""
         self._taken.add(value)
         if self._all is not None:
-            self._all.take(value)
+            self._all.take(value, value)
 
     def next(self, value: int) -> int | None:
         """Return the first free address from a value upward, or None."""
@@ -92,20 +101,24 @@ class Vacant:
     def _space(self) -> FreeSpace:
         """Return all gaps; computed only when single look-ups do not answer."""
         if self._all is None:
-            self._all = FreeSpace(
-                _gaps(self._whole, self._usable, self._island, self._island.claimed, self._keep_clear)
-            )
-            for value in self._taken:
-                self._all.take(value)
+            self._all = self.without_plan.copy()
+            for value in (*self._island.planned_in(self._whole), *self._taken):
+                self._all.take(value, value)
         return self._all
 
-
-def gaps_without_plan(
-    prefix: Prefix, island: Island, keep_clear: int, without: Sequence[Range] = ()
-) -> list[tuple[int, int]]:
-    """Return the gaps of a subnet as (low, high) pairs, ascending, as if no interface were planned in it; the ranges of
-    `without` are no gaps."""
-    return _gaps(range_of(prefix), _usable(prefix, without), island, island.claimed_by_site, keep_clear)
+    @cached_property
+    def without_plan(self) -> FreeSpace:
+        """Return the gaps as if no interface were planned in the subnet."""
+        whole, clear = self._whole, _reach(self._keep_clear) + 1
+        hosts = [whole.low - clear, *self._island.hosts.values(whole), whole.high + clear]
+        following = hosts[1:]
+        wide = list(map((2 * clear - 1).__lt__, map(sub, following, hosts)))  # the distances that leave a gap
+        lows = [value + clear for value in compress(hosts, wide)]
+        highs = [value - clear for value in compress(following, wide)]
+        gaps = FreeSpace(lows, highs)
+        for span in (*self._usable.gaps(whole), *self._island.claimed_by_site.within(whole)):
+            gaps.take(span.low, span.high)
+        return gaps
 
 
 def _usable(prefix: Prefix, without: Sequence[Range]) -> Spans:
@@ -118,13 +131,3 @@ def _usable(prefix: Prefix, without: Sequence[Range]) -> Spans:
 
 def _reach(keep_clear: int) -> int:
     return max(keep_clear - 1, 0)
-
-
-def _gaps(whole: Range, usable: Spans, island: Island, claimed: Spans, keep_clear: int) -> list[tuple[int, int]]:
-    reach = _reach(keep_clear)
-    hosts = island.hosts.values(whole)
-    unusable = list(usable.gaps(whole))
-    starts, ends = claimed.bounds(whole)
-    starts += [*(value - reach for value in hosts), *(span.low for span in unusable)]
-    ends += [*(value + reach for value in hosts), *(span.high for span in unusable)]
-    return between(whole.low, whole.high, starts, ends)

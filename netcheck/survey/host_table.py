@@ -198,7 +198,8 @@ class HostTable:
     @cached_property
     def _distinct(self) -> dict[int, Sequence[int]]:
         """The distinct addresses by family, ascending."""
-        return {family: sorted(values) for family, values in self._present.items()}
+        # an array lies in one piece of memory, through which windows are read several times as fast as through a list
+        return {4: array("I", sorted(self._present[4])), 6: sorted(self._present[6])}
 
     def _values(self, family: int) -> Sequence[int]:
         return self._ascending[0 if family == 4 else 1]

@@ -22,15 +22,16 @@ _SEPARATORS = (2, 5, 8, 11, 14)
 
 def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
     """Return the stripped cells of a text by column; None where rows differ in length or span several lines."""
-    plain = text.replace("\r\n", "\n") if "\r" in text else text
-    if '"' in plain or "\r" in plain:
+    end = "\r\n" if "\r" in text else "\n"
+    ended = text if text.endswith("\n") else text + end
+    count = ended.count(end)
+    if '"' in ended or count != ended.count("\n") or (end == "\r\n" and count != ended.count("\r")):
         rows = rows_of(lines_in(text), delimiter)
         same = rows and len(set(map(len, rows))) == 1
         return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None
-    ended = plain if plain.endswith("\n") else plain + "\n"
-    count, width = ended.count("\n"), ended.count(delimiter, 0, ended.index("\n")) + 1
+    width = ended.count(delimiter, 0, ended.index(end)) + 1
     # with the line ends as cells, one split gives all cells of all rows
-    flat = ended.replace("\n", f"{delimiter}\n{delimiter}").split(delimiter)
+    flat = ended.replace(end, f"{delimiter}\n{delimiter}").split(delimiter)
     if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
         return None
     columns = [flat[column : -1 : width + 1] for column in range(width)]

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.space.intervals import Cover, Spans, between, prefixes_of, range_of
+from netcheck.space.intervals import Cover, Spans, prefixes_of, range_of
 
 BASE = {4: int(ipaddress.ip_address("192.0.2.0")), 6: int(ipaddress.ip_address("2001:db8::"))}
 spans = st.builds(
@@ -97,14 +97,3 @@ def test_what_rfc_4632_leaves_free() -> None:
     assert taken.count(block) == 9216
     assert sum(gap.size for gap in gaps) == 515072
     assert tuple(str(prefix) for gap in gaps for prefix in prefixes_of(gap)) == LEFT
-
-
-@given(
-    st.lists(st.tuples(st.integers(0, 60), st.integers(0, 8), st.integers(0, 8)), max_size=12),
-)
-def test_between_ranges_is_what_none_of_them_covers(around: list[tuple[int, int, int]]) -> None:
-    """Agrees with the integers themselves; ranges overlap and extend beyond both ends."""
-    covered = {value for middle, down, up in around for value in range(middle - down, middle + up + 1)}
-    gaps = between(0, 60, [middle - down for middle, down, _ in around], [middle + up for middle, _, up in around])
-    assert [value for low, high in gaps for value in range(low, high + 1)] == sorted({*range(61)} - covered)
-    assert all(high + 1 < low for (_, high), (low, _) in itertools.pairwise(gaps))

@@ -222,19 +222,22 @@ def test_proposals_are_free_and_apart(
     assert len(strict) == min(len(wanted), len(clear))
 
 
-@given(st.lists(st.integers(0, 40), max_size=40))
-def test_free_space_is_what_has_not_been_taken(taken: list[int]) -> None:
-    """After taking in any order, `holds`, `next` and `previous` agree with the set of the rest."""
-    free = FreeSpace([(0, 9), (20, 39)])
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 4)), max_size=40))
+def test_free_space_is_what_has_not_been_taken(taken: list[tuple[int, int]]) -> None:
+    """After taking ranges in any order, `holds`, `next` and `previous` agree with the set of the rest."""
+    whole = FreeSpace([0, 20], [9, 39])
+    free = whole.copy()
     rest = {*range(10), *range(20, 40)}
-    for value in taken:
-        free.take(value)
-        rest.discard(value)
+    for value, more in taken:
+        free.take(value, value + more)
+        rest -= {*range(value, value + more + 1)}
         assert all(free.holds(each) == (each in rest) for each in range(41))
         for each in range(41):
             assert free.next(each) == min((one for one in rest if one >= each), default=None)
             assert free.previous(each) == max((one for one in rest if one <= each), default=None)
         assert bool(free) == bool(rest)
+        assert sum(high - low + 1 for _, low, high in free.widths()) == len(rest)
+    assert list(whole.widths()) == [(-9, 0, 9), (-19, 20, 39)]
 
 
 @pytest.mark.parametrize("kind", ["controller", ""], ids=["of a kind", "of none"])

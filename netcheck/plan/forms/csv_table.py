@@ -10,7 +10,7 @@ from itertools import islice
 from pathlib import Path
 
 from netcheck.errors import Problem
-from netcheck.files import ZIP, FileError, HashedFiles
+from netcheck.files import LONGEST_LINE, ZIP, FileError, HashedFiles
 from netcheck.plan.cells import label_fault
 from netcheck.plan.entries import Entry, Grid, Rows
 from netcheck.plan.forms.interface_grid import grid_of
@@ -53,7 +53,7 @@ def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, pr
         problems.append(error.at(file))
         return ()
     known = keys_of(shape)
-    delimiter = delimiter_of(list(islice(lines_in(text), 20)), known)
+    delimiter = delimiter_of(list(islice(lines_in(text[:LONGEST_LINE]), 20)), known)
     if shape is InterfaceRow and (grid := _grid(text, delimiter, file)):
         return grid
     records = [record for record in records_of(lines_in(text), delimiter) if not record.empty]

@@ -31,8 +31,7 @@ def _local(scene: Scene) -> Iterator[Breach]:
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    planned = [mac for _, mac in scene.macs]
-    for mac, interfaces in shared(planned, (interface for interface, _ in scene.macs)).items():
+    for mac, interfaces in shared(scene.macs.values, scene.macs.interfaces).items():
         yield breach(f"the MAC {mac} is planned for {_subjects(interfaces)}", *interfaces, others=[str(mac)])
     for interface, mac in scene.macs if scene.others else ():
         elsewhere = scene.others.with_mac(mac)
@@ -46,8 +45,7 @@ def _subjects(interfaces: list[Interface]) -> str:
 
 
 def _elsewhere(scene: Scene) -> Iterator[Breach]:
-    macs = {mac for _, mac in scene.macs}
-    found = [island.hosts.by_macs(macs) for island in scene.islands.values()]
+    found = [island.hosts.by_macs(scene.macs.values) for island in scene.islands.values()]
     met = set().union(*found)
     if not met:
         return

@@ -50,33 +50,30 @@ def _all_simple(names: Sequence[str]) -> bool:
 
 
 def _unusable(scene: Scene) -> Iterator[Breach]:
-    for interface, name, _ in () if _all_simple([name for _, name, _ in scene.names]) else scene.names:
+    for interface, name, _ in () if _all_simple(scene.names.typed) else scene.names:
         why = why_not_host_name(name)
         if why:
             yield breach(f"the host name {name!r} {why}", interface, others=[name])
 
 
 def _planned_twice(scene: Scene) -> Iterator[Breach]:
-    names = [full_name(name, scene.plan.domain) for _, _, name in scene.names] if scene.plan.domain else _plain(scene)
-    for name, users in shared(names, (each for each, _, _ in scene.names)).items():
+    domain, names = scene.plan.domain, scene.names.compared
+    full = [full_name(name, domain) for name in names] if domain else names
+    for name, users in shared(full, scene.names.interfaces).items():
         for interfaces in shared(list(map(scene.plan.island_of, users)), users).values():
             subjects = listed([interface.subject for interface in interfaces])
             yield breach(f"the host name {name} is planned for {subjects}", *interfaces, others=[name])
     for interface, typed, name in scene.names if scene.others else ():
-        elsewhere = scene.others.with_name(scene.plan.island_of(interface), full_name(name, scene.plan.domain))
+        elsewhere = scene.others.with_name(scene.plan.island_of(interface), full_name(name, domain))
         if elsewhere:
             message = f"the host name {typed} is planned here and for {listed([*map(str, elsewhere)])}"
             yield breach(message, interface, others=[one.party for one in elsewhere])
 
 
-def _plain(scene: Scene) -> list[str]:
-    return [name for _, _, name in scene.names]
-
-
 def _taken(scene: Scene) -> Iterator[Breach]:
     domain = scene.plan.domain
-    wanted = {name: spellings(name, domain) for _, _, name in scene.names} if domain else {}
-    names = set(chain.from_iterable(wanted.values())) if domain else set(_plain(scene))
+    wanted = {name: spellings(name, domain) for name in scene.names.compared} if domain else {}
+    names = set(chain.from_iterable(wanted.values()) if domain else scene.names.compared)
     found = {island.name: island.hosts.by_names(names) for island in scene.islands.values()}
     met = set().union(*found.values())
     if not met:

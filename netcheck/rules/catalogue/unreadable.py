@@ -55,15 +55,16 @@ _TYPED = {
     "MAC": attrgetter("mac"),
     "host name": attrgetter("host_name"),
 }
+_VALUE = attrgetter("value")
 
 
 def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
     """Yield the unreadable cells of interfaces, column by column, because nearly all columns have none."""
     for what, cell_of in _TYPED.items():
-        cells = list(map(cell_of, interfaces))
-        values = map(attrgetter("value"), filter(None, cells))
-        for interface, cell in zip(interfaces, cells, strict=True) if None in values else ():
-            if cell is not None and cell.value is None:
+        if all(map(_VALUE, filter(None, map(cell_of, interfaces)))):
+            continue
+        for interface in interfaces:
+            if (cell := cell_of(interface)) is not None and cell.value is None:
                 yield interface.subject, what, cell
     for interface in interfaces:
         for what, label in interface.damaged:
