@@ -181,8 +181,8 @@ def facts_of(proof: Proof) -> tuple[tuple[str, str], ...]:
         ("Connector", _in_words("connector", proof.connector)),
         ("Identity", _in_words("identity", proof.identity)),
         ("Echo", _in_words("echo", proof.echo)),
-        ("Luck", no_luck if proof.luck is None else chance(proof.luck)),
-        ("Unheard owner", "" if proof.unheard is None else chance(proof.unheard)),
+        ("Silence by chance", no_luck if proof.luck is None else chance(proof.luck)),
+        ("Second owner unheard", "" if proof.unheard is None else chance(proof.unheard)),
     )
     return tuple((title, words) for title, words in told if words)
 

@@ -37,7 +37,10 @@ class Example:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected."""
+    """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected.
+
+    `do` tells the author of the plan what to do where that is not plain; reports to IT leave it out.
+    """
 
     slug: str
     severity: Severity
@@ -48,6 +51,7 @@ class Rule:
     source: str
     check: Callable[[Scene], Iterable[Breach]]
     readdress: Readdress = Readdress.NONE
+    do: str = ""
 
 
 def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:

@@ -175,6 +175,7 @@ def test_every_printed_page_names_the_plan(
             assert re.search(rf"page +{number} +of +{len(sheets)}", sheet)
             assert len([line for line in sheet.splitlines() if line.strip()]) > 6
         assert [one for one in set(whole) if one.strip() not in text] == []
+        assert re.findall(r"(?:[0-9A-F]{2}-){1,5}(?=\s)|[0-9]{4}-(?:[0-9]{2}-)?(?=\s)", text) == []  # MACs and dates
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])

@@ -157,10 +157,10 @@ def test_a_port_in_full(sample: Report) -> None:
     for said in (
         "With the cable out, 00-00-5E-00-53-90 (site host camera-7) answers for 10.62.20.61.",
         "Answered by 00-00-5E-00-53-21 Recorded 2026-11-19 09:14:43 UTC, run.jsonl, line 2",
-        "Luck 4.1e-05, 1 in 24,000 Unheard owner 3.8e-06, 1 in 260,000",
+        "Silence by chance 4.1e-05, 1 in 24,000 Second owner unheard 3.8e-06, 1 in 260,000",
         "in 8.0 8 of 8 30 of 30 0.11, 0.21, 0.40 out 5.1 0 of 7 0 of 19 none",
         "00-00-5E-00-53-90 for 10.62.20.61, phase out: site host camera-7",
-        "Luck no figure: nothing can be sent without a link",
+        "Silence by chance no figure: nothing can be sent without a link",
         "Echo blocked: ARP was answered, echo was not",
         "control 10.62.20.1 answered to the end",
         "Identity planned: the plan names this MAC",
@@ -190,6 +190,15 @@ def test_rules_and_accepted_findings(sample: Report) -> None:
     for rule in sample.rules:
         assert flat(f"{rule.what} {rule.why} {rule.source}").replace("`", "") in text
     assert "site IT the camera is taken down in week 50 2026-12-31" in text
+
+
+def test_instructions_to_the_author_are_not_in_the_report(sample: Report) -> None:
+    """What a rule tells the author of the plan to do is left out, and no command is named but `verify`."""
+    text = flat(Page(to_html(sample)).text)
+    told = [rule.do for rule in sample.rules if rule.do]
+    assert len(told) >= 9
+    assert [words for words in told if flat(words).replace("`", "") in text] == []
+    assert set(re.findall(r"netcheck ([a-z]+)", text)) <= {"verify", "replaces"}
 
 
 def test_a_broken_record_raises_an_alarm(plan_folder: Path, record_path: Path) -> None:

@@ -217,12 +217,12 @@ def _with_code(text: str) -> Markup:
     return Markup("").join(Markup("<code>{}</code>").format(part) if n % 2 else part for n, part in enumerate(parts))
 
 
-def _unbroken(text: str) -> Markup:
+def _unbroken(text: str, longest: int = LONGEST_WORD) -> Markup:
     """Return a text in which addresses and names such as `filler-plc/cpu:1` are not broken at the end of a line."""
     parts = _BETWEEN.split(safe(text, LONGEST_TEXT))
     return Markup("").join(
         Markup('<span class="w">{}</span>').format(part)
-        if len(part) <= LONGEST_WORD and not _BREAKS.isdisjoint(part)
+        if len(part) <= longest and not _BREAKS.isdisjoint(part)
         else escape(part)
         for part in parts
     )
@@ -391,7 +391,7 @@ def _runs(record: VerifiedRecord, plan: Plan) -> tuple[tuple[str, str], ...]:
         ("Proved by", "; ".join(dict.fromkeys(run.by or "not named" for run in runs))),
         ("Started", "; ".join(dict.fromkeys(run.local or "local time not recorded" for run in runs))),
         ("Kind", "simulated" if record.content.simulated else "on the wire"),
-        ("Station", "; ".join(dict.fromkeys(run.station or "none" for run in runs))),
+        ("Technician's computer", "; ".join(dict.fromkeys(run.station or "none" for run in runs))),
         ("Interface", "; ".join(dict.fromkeys(run.interface or "none" for run in runs))),
         ("Permit", "; ".join(dict.fromkeys(run.permit or "none" for run in runs))),
         ("netcheck", "; ".join(dict.fromkeys(run.version or "unknown" for run in runs))),

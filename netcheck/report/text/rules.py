@@ -29,6 +29,7 @@ def to_page(rule: Rule, width: int) -> str:
         f"{rule.slug} ({rule.severity})",
         _paragraph("what", rule.what, width),
         _paragraph("why", rule.why, width),
+        *([_paragraph("do", rule.do, width)] if rule.do else []),
         _paragraph("source", rule.source, width),
         _example("This breaks it", rule.bad),
         _example("This does not", rule.good),
@@ -46,6 +47,7 @@ def _paragraph(head: str, text: str, width: int) -> str:
 def to_json(rule: Rule) -> dict[str, Any]:
     """Return one rule; each example is an object of files by name."""
     words = {"rule": rule.slug, "severity": rule.severity.value, "what": rule.what, "why": rule.why}
+    words |= {"do": rule.do} if rule.do else {}
     return {**words, "source": rule.source, "bad": _files(rule.bad), "good": _files(rule.good)}
 
 

@@ -58,7 +58,8 @@ ACCEPTED_UNUSED = Rule(
     severity=Severity.NOTE,
     what="An accepted entry matches no finding.",
     why="The finding has been resolved, or the entry names something else than intended. If it stays in the plan, it "
-    "can later hide a finding that nobody accepted. Remove or correct the entry.",
+    "can later hide a finding that nobody accepted.",
+    do="Remove or correct the entry.",
     bad=one('address = "10.62.20.61"', _ACCEPTED),
     good=one('address = "10.62.21.61"', f'{_ACCEPTED}address = "10.62.21.61"\n'),
     source="our own rule, because a leftover entry can hide a finding that nobody accepted",
@@ -90,8 +91,8 @@ QUESTION_WITHOUT_REPLY = Rule(
     slug="question-without-reply",
     severity=Severity.NOTE,
     what="A question of the site about a finding, or a change that it asks for, has no reply.",
-    why="The next report shows the site what became of each of its remarks. Without a reply it has to ask again. Carry "
-    "out the change, or write the answer into the key `reply` of the remark.",
+    why="The next report shows the site what became of each of its remarks. Without a reply it has to ask again.",
+    do="Carry out the change, or write the answer into the key `reply` of the remark.",
     bad=one('address = "10.62.20.61"', _REMARK),
     good=one('address = "10.62.20.61"', f'{_REMARK}reply = "No, the address was wrong and is corrected."\n'),
     source="our own rule, because a question that nobody answers delays the plan",

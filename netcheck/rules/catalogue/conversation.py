@@ -80,8 +80,8 @@ CONVERSATION_UNDECIDED = Rule(
     slug="conversation-undecided",
     severity=Severity.NOTE,
     what="The plan does not say enough to decide whether the packets of a conversation arrive.",
-    why="The conversation has not been checked. Usually a `[[router]]` table is missing for a gateway, or a value on "
-    "the path cannot be read.",
+    why="The conversation has not been checked: a router is not known, or a value on the path cannot be read.",
+    do="Add the `[[router]]` of the gateway, or correct the value.",
     bad=plan(_PACKING, _PLC, _PANEL, _TALK, subnet=_WITH_GATEWAY),
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="our own rule, because a conversation that could not be checked must not look like one that was",

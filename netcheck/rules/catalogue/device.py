@@ -165,7 +165,8 @@ BEHIND_OTHER_SUBNET = Rule(
     severity=Severity.RISK,
     what="An interface is connected through a port of another subnet.",
     why="A daisy chain is one segment: the device would be on the segment of the other subnet, where its gateway does "
-    "not answer. Correct `behind` or `subnet`.",
+    "not answer.",
+    do="Correct `behind` or `subnet`.",
     bad=plan(
         _PANEL,
         _packing(),

@@ -145,8 +145,8 @@ SWITCH_PORT_TWICE = Rule(
     slug="switch-port-twice",
     severity=Severity.CONFLICT,
     what="One switch port is planned for two interfaces.",
-    why="A switch port takes one cable. For an interface that is connected through a port of another device, set "
-    "`behind`.",
+    why="A switch port takes one cable.",
+    do="For an interface that is connected through a port of another device, set `behind`.",
     bad=plan(*_two('switch-port = "SW-3/7"')),
     good=plan(*_two('switch-port = "sw-3/8"')),
     source="our own rule, because one port takes one plug",
