@@ -173,6 +173,7 @@ class HashedFiles:
     """
 
     def __init__(self) -> None:
+        self.paths: list[Path] = []  # in the order of the hash
         self._sha = hashlib.sha256()
         self._kept: dict[Path, bytes] = {}
 
@@ -185,6 +186,7 @@ class HashedFiles:
         """Read a whole file as `read_bounded` does, add its bytes to the hash and keep them for `kept`."""
         data = read_bounded(path, limit, text)
         self._sha.update(data)
+        self.paths.append(path)
         self._kept[path] = data
         return data
 
@@ -204,8 +206,9 @@ class HashedFiles:
             yield file
             file.finish()
 
-    def _add(self, sha: hashlib._Hash) -> None:
+    def _add(self, path: Path, sha: hashlib._Hash) -> None:
         self._sha = sha
+        self.paths.append(path)
 
 
 class HashedFile:
@@ -215,7 +218,11 @@ class HashedFile:
     """
 
     def __init__(
-        self, path: Path, stream: BinaryIO, before: tuple[hashlib._Hash, ...], add: Callable[[hashlib._Hash], None]
+        self,
+        path: Path,
+        stream: BinaryIO,
+        before: tuple[hashlib._Hash, ...],
+        add: Callable[[Path, hashlib._Hash], None],
     ) -> None:
         self._path, self._stream, self._before, self._add = path, stream, before, add
         self._reading = _HashingReader(stream, before)
@@ -247,7 +254,7 @@ class HashedFile:
             self._reading.read_on()
         except OSError as error:
             raise refused_by_system(error, self._path) from error
-        self._add(self._reading.hashes[0])
+        self._add(self._path, self._reading.hashes[0])
 
 
 class _HashingReader(io.RawIOBase):

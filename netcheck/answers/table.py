@@ -137,8 +137,7 @@ COLUMNS = (
     "until",
 )
 TO_ANSWER = COLUMNS[-5:]
-# The columns of a report, which also has what was answered before. The reviewer's columns stand last.
-REPORT_COLUMNS = ("number", *COLUMNS[:-5], "earlier-answers", *TO_ANSWER)
+REPORT_COLUMNS = (*COLUMNS, "number", "earlier-answers")  # a report also has what was answered before
 LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
 
 
@@ -165,13 +164,14 @@ def row_of(finding: Finding) -> tuple[str, ...]:
 
 
 def report_row(
-    number: int, finding: Finding, accepted: AcceptedFinding | None = None, remarks: Sequence[SiteRemark] = ()
+    number: str, finding: Finding, accepted: AcceptedFinding | None = None, remarks: Sequence[SiteRemark] = ()
 ) -> tuple[str, ...]:
     """Return the cells of a finding in the order of `REPORT_COLUMNS`, with what was answered before."""
     cells = row_of(finding)
     if accepted is not None:
-        cells = (*cells[:9], " / ".join(choices_of(finding, accepted=True)), *cells[10:])
-    return (str(number), *cells[:-5], earlier_answers(accepted, remarks), *cells[-5:])
+        at = COLUMNS.index("choices")
+        cells = (*cells[:at], " / ".join(choices_of(finding, accepted=True)), *cells[at + 1 :])
+    return (*cells, number, earlier_answers(accepted, remarks))
 
 
 def earlier_answers(accepted: AcceptedFinding | None, remarks: Sequence[SiteRemark]) -> str:

@@ -243,7 +243,7 @@ class GrantedRequest:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """A plan. `sha256` is the hash of all its files, surveys included, in the order in which they are named."""
+    """A plan. `sha256` is the hash of all its `files`, surveys included, one after the other."""
 
     name: str  # the site's name
     slug: str  # the plan folder's (or workbook's) name, for default file names
@@ -269,6 +269,7 @@ class Plan:
     contact: str = ""  # who sends the plan and answers questions about it, or empty
     domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
+    files: tuple[str, ...] = ()  # names from the plan's folder, in the order of the hash
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
 
     @cached_property

@@ -67,6 +67,7 @@ class Draft:
             slug=_slug(self.file),
             folder=str(self.folder),
             sha256=self.files.sha256,
+            files=tuple(_name(path, self.folder) for path in self.files.paths),
             revision=self.site.revision,
             contact=self.site.contact,
             keep_clear=self.site.keep_clear,
@@ -89,6 +90,11 @@ class Draft:
             position=Position(safe(self.file.name)),
             other_sheets=self.other_sheets,
         )
+
+
+def _name(path: Path, folder: Path) -> str:
+    """Return a file's name from the plan's folder, with slashes on every system."""
+    return (path.relative_to(folder) if path.is_relative_to(folder) else path).as_posix()
 
 
 def read_plan(path: str | Path) -> Plan:

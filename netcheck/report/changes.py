@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import Any
 
 from netcheck.addr import Address
-from netcheck.plan.model import Cell, Plan, Route
+from netcheck.plan.model import Cell, GrantedRequest, Plan, Route, SiteRemark
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding
 from netcheck.survey.model import Survey
@@ -34,6 +34,8 @@ _OF_TRANSLATION = (("inside", "inside"), ("island", "island"))
 _OF_STATION = (("address", "address"), ("island", "island"))
 _OF_CONVERSATION = (("why", "why"), ("services", "services"), ("starts", "starts"))
 _OF_SCHEME = (("subnet", "subnet"), ("kind", "kind"), ("location", "place"), ("name", "name"))
+_OF_REMARK = (("by", "by"), ("reply", "reply"))
+_OF_GRANT = (("by", "by"), ("ticket", "ticket"))
 _OF_SURVEY = (("taken", "taken"), ("covers", "covers"), ("island", "island"), ("kind", "kind"))
 _OF_PLAN = (
     ("keep_clear", "keep-clear"), ("survey_max_age", "survey-max-age"), ("crowded", "crowded"), ("domain", "domain"),
@@ -153,9 +155,23 @@ def _groups(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Seq
     yield ChangeGroup("conversation", tuple(_changed(talks[0], talks[1], _OF_CONVERSATION)))
     yield ChangeGroup("scheme", tuple(_changed(*_by_subject(old.schemes, now.schemes), _OF_SCHEME)))
     yield ChangeGroup("setting", tuple(_settings(old, now)))
+    said = [{_about(each): each for each in plan.remarks} for plan in (old, now)]
+    yield ChangeGroup("site remark", tuple(_changed(said[0], said[1], _OF_REMARK)))
+    grants = [{_asked(each): each for each in plan.granted} for plan in (old, now)]
+    yield ChangeGroup("granted request", tuple(_changed(grants[0], grants[1], _OF_GRANT)))
     lists = [{each.file: each for each in plan.surveys} for plan in (old, now)]
     yield ChangeGroup("survey", tuple(_changed(lists[0], lists[1], _OF_SURVEY)))
     yield ChangeGroup("site host", tuple(_hosts(old, now, surveys_before, surveys)))
+
+
+def _about(remark: SiteRemark) -> str:
+    """Return what tells a remark from others on the same finding."""
+    words = " ".join(filter(None, (remark.decision, remark.change_to, remark.remark)))
+    return f"{remark.rule} of {remark.subject}: {words}"
+
+
+def _asked(grant: GrantedRequest) -> str:
+    return f"{grant.kind} of {grant.subject}: {grant.what or grant.address}"
 
 
 def _by_subject(old: Iterable[Any], now: Iterable[Any]) -> tuple[dict[str, Any], dict[str, Any]]:

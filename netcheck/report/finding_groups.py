@@ -6,11 +6,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeAlias
 
 from netcheck.answers.table import boxes_of
 from netcheck.errors import Problem
+from netcheck.plan.model import SITE
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding, Severity
 from netcheck.text import listed, safe
@@ -35,6 +36,8 @@ class Row:
     fix: str
     where: str
     boxes: str = ""  # the decisions to choose from
+    number: str = ""  # in the report
+    island: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +61,58 @@ class Group:
         return f"... and {more}: --format json or csv has them all" if self.left else ""
 
 
-def groups_of(checked: Checked, most: int | None = None) -> tuple[Group, ...]:
+def numbers_of(checked: Checked) -> dict[str, int]:
+    """Return the number of each finding by its key, the same in every format: open ones in their order, then accepted
+    ones. Of findings with one key the first counts."""
+    findings = (*checked.findings, *(each.finding for each in checked.accepted))
+    numbers: dict[str, int] = {}
+    for number, finding in enumerate(findings, 1):
+        numbers.setdefault(finding.key, number)
+    return numbers
+
+
+def island_of(checked: Checked, finding: Finding) -> str:
+    """Return the islands of a finding's subjects."""
+    plan = checked.plan
+    faces = (plan.interface_named.get(subject) for subject in finding.subjects)
+    found = [plan.island_of(face) for face in faces if face is not None]
+    found += [plan.subnet_named[subject].island for subject in finding.subjects if subject in plan.subnet_named]
+    return ", ".join(dict.fromkeys(found))
+
+
+def groups_of(checked: Checked, most: int | None = None, *, numbered: bool = False) -> tuple[Group, ...]:
     """Return the findings by severity, conflicts first and accepted ones last, without empty groups.
 
-    In a group of more than *most* findings each rule gets the same number of rows, so that none is hidden.
+    In a group of more than *most* findings each rule gets the same number of rows, so that none is hidden. *numbered*
+    rows have their number in the report, and their islands.
     """
+    numbers = numbers_of(checked) if numbered else {}
+
+    def marked(row: Row, finding: Finding) -> Row:
+        if not numbered:
+            return row
+        return replace(row, number=str(numbers[finding.key]), island=safe(island_of(checked, finding)))
+
     groups = []
     for severity in Severity:
         shown, left = _shown([each for each in checked.findings if each.severity is severity], most)
-        groups.append(Group(TITLES[severity], severity, tuple(map(row_of, shown)), left))
-    groups.append(Group(ACCEPTED, None, tuple(map(_accepted_row, checked.accepted))))
+        rows = tuple(marked(row_of(finding), finding) for finding in shown)
+        groups.append(Group(TITLES[severity], severity, rows, left))
+    rows = tuple(marked(_accepted_row(each), each.finding) for each in checked.accepted)
+    groups.append(Group(ACCEPTED, None, rows))
     return tuple(group for group in groups if group.rows)
+
+
+def findings_table(
+    checked: Checked, group: Group, columns: tuple[str, ...]
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the columns and rows of a group in a report: with numbers, islands where there are several, and the
+    decisions to choose from, which accepted findings have not."""
+    several = any(subnet.island != SITE for subnet in checked.plan.subnets)
+    first = ("number", *columns[:2], *(("island",) if several else ()), *columns[2:])
+    shown = first if group.severity is None else (*first, "decision")
+    names = {"what": "message", "decision": "boxes"}
+    return shown, [tuple(getattr(row, names.get(column, column)) for column in shown) for row in group.rows]
 
 
 def _shown(findings: Sequence[Finding], most: int | None) -> tuple[Sequence[Finding], tuple[tuple[str, int], ...]]:

@@ -25,7 +25,7 @@ def _csv(report: Report) -> bytes:
 
 
 def _xlsx(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.findings_workbook import to_xlsx  # imports openpyxl
+    from netcheck.report.csv_xlsx.workbook import to_xlsx  # imports openpyxl
 
     return to_xlsx(report)
 

@@ -10,21 +10,18 @@ from tabulate import tabulate
 from netcheck.caution import CAUTION
 from netcheck.report import words
 from netcheck.report.address_list import address_parts
-from netcheck.report.finding_groups import Group, groups_of, headline, summary_line
+from netcheck.report.finding_groups import Group, findings_table, groups_of, headline, summary_line
 from netcheck.report.model import Report
 from netcheck.report.part_rows import (
-    FILE_HEADERS,
-    PORT_HEADERS,
-    RECORD_HEADERS,
     Part,
     asked_parts,
     changes_line,
     changes_parts,
-    file_rows,
-    port_rows,
-    record_rows,
-    remark_rows,
-    survey_rows,
+    hash_part,
+    island_part,
+    proof_parts,
+    said_part,
+    survey_part,
 )
 from netcheck.report.words import not_checked
 from netcheck.requests.build import asked_of
@@ -32,7 +29,6 @@ from netcheck.rules.engine import Checked
 from netcheck.text import safe
 
 FINDING_HEADERS = ("rule", "subject", "address", "what", "fix", "where")
-DECISION = "decision"  # the column of the report, where findings are to be answered
 # Characters that Markdown, its tables and embedded HTML interpret: CommonMark section 2.4, backslash escapes.
 _MARKUP = re.compile(r"[\\`*_{}\[\]<>()#+!|~&@:]")
 
@@ -43,8 +39,9 @@ def checked_to_markdown(checked: Checked) -> str:
 
 
 def findings_parts(checked: Checked, *, boxes: bool = False) -> list[str]:
-    """Return the heading, the counts and the tables as paragraphs; *boxes* adds the decisions to choose."""
-    tables = [_group_table(group, boxes) for group in groups_of(checked)]
+    """Return the heading, the counts and the tables as paragraphs; *boxes* makes the tables of a report, with numbers,
+    islands and the decisions to choose from."""
+    tables = [_group_table(checked, group, boxes) for group in groups_of(checked, numbered=boxes)]
     return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *tables]
 
 
@@ -53,13 +50,17 @@ def escaped(text: str) -> str:
     return _MARKUP.sub(r"\\\g<0>", text)
 
 
-def _group_table(group: Group, boxes: bool) -> str:
-    headers = (*FINDING_HEADERS, DECISION) if boxes and group.severity is not None else FINDING_HEADERS
-    cells = [(row.rule, row.subject, row.address, row.message, row.fix, row.where, row.boxes) for row in group.rows]
-    rows = [[escaped(cell) for cell in row[: len(headers)]] for row in cells]
-    return f"## {escaped(group.title)} ({len(rows)})\n\n" + tabulate(
-        rows, headers, tablefmt="pipe", disable_numparse=True
-    )
+def _group_table(checked: Checked, group: Group, boxes: bool) -> str:
+    headers: tuple[str, ...] = FINDING_HEADERS
+    cells: list[tuple[str, ...]] = [
+        (row.rule, row.subject, row.address, row.message, row.fix, row.where) for row in group.rows
+    ]
+    if boxes:
+        columns, cells = findings_table(checked, group, FINDING_HEADERS)
+        headers = words.titles_of(columns)
+    rows = [[escaped(cell) for cell in row] for row in cells]
+    table = tabulate(rows, headers, tablefmt="pipe", disable_numparse=True)
+    return f"## {escaped(group.title)} ({len(rows)})\n\n{table}"
 
 
 def to_markdown(report: Report) -> bytes:
@@ -69,30 +70,31 @@ def to_markdown(report: Report) -> bytes:
     parts += [f"Needed from IT: {_plain(words.needed_from_it(asked_of(report.checked), report))}"]
     parts += [f"**Does not fit: {_plain(each)}**" for each in report.misfits]
     parts += [f"Checked on {report.today}; SHA-256 of the plan's files: {report.plan.sha256}"]
-    parts += ["## Surveys", _table(("file", "taken", "covers", "hosts"), survey_rows(report)) or "None."]
+    parts += _part(survey_part(report), "##")
+    parts += _part(islands, "##") if (islands := island_part(report)).rows else ()
     parts += ["## What was not checked", "\n".join(f"- {_plain(gap)}" for gap in not_checked(report)), *rest]
+    parts += _part(said, "##") if (said := said_part(report)).rows else ()
     if report.changes:
         parts += ["## What changed", _plain(changes_line(report.changes))]
         parts += [text for part in changes_parts(report.changes) for text in _part(part)]
     parts += ["## IP list", *(text for part in address_parts(report) for text in _part(part))]
     parts += ["## Requests to IT"]
     parts += [text for part in asked_parts(report) for text in _part(part)]
-    parts += ["## Proofs", _table(PORT_HEADERS, port_rows(report)) or "No record of a proving run was given."]
-    if report.records:
-        parts += ["## Records and seals", _table(RECORD_HEADERS, record_rows(report))]
-    if any(file_rows(report)):
-        parts += ["## Files that belong to the records", _table(FILE_HEADERS, file_rows(report))]
-    if report.remarks:
-        parts += ["## Remarks on whole runs", _table(("about", "by", "remark"), remark_rows(report))]
+    parts += [text for part in proof_parts(report) for text in _part(part, "##")]
+    parts += _part(hash_part(report), "##")
     parts += ["## Before any cable is pulled", "\n".join(f"- {_plain(line)}" for line in CAUTION)]
     return ("\n\n".join(parts) + "\n").encode("utf-8")
 
 
-def _part(part: Part) -> tuple[str, str]:
+def _part(part: Part, level: str = "###") -> tuple[str, str]:
     """Return heading and body; zone lines stand in a fence, which they cannot close: they hold no backtick."""
-    lines = "\n".join(safe(line, 1000) for line in part.lines)
-    body = f"```\n{lines}\n```" if lines else _table(part.headers, part.rows) or "None."
-    return f"### {_plain(part.title)} ({part.size})", body
+    if part.lines and part.counted:
+        body = "\n".join(("```", *(safe(line, 1000) for line in part.lines), "```"))
+    elif part.lines:
+        body = "\n".join(f"- {_plain(line)}" for line in part.lines)
+    else:
+        body = _table(part.headers, part.rows) or part.none
+    return f"{level} {_plain(part.title)}{part.number}", body
 
 
 def _plain(text: str) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from shlex import quote
 from typing import assert_never
 
+from netcheck.plan.model import Plan
 from netcheck.proof.result import Proof, Verdict
 from netcheck.record.read import ChainBreak, Torn
 from netcheck.report.model import Report, short
@@ -24,6 +26,33 @@ CANNOT_SHOW = (
     "Another cable that leads to the same device causes the same silence.",
     "A proof holds for its date. It does not show what was connected, configured or replaced later.",
 )
+
+# The title of each column, by its key. Every format but CSV and JSON, whose names are a contract, uses these; the page
+# begins them with a capital. A key that is not listed is its own title, with spaces.
+TITLES = {
+    "number": "no.",
+    "mac": "MAC",
+    "vlan": "VLAN",
+    "message": "what",
+    "sha256": "SHA-256",
+    "answered-by": "answered by",
+    "cable": "cable evidence",
+    "from-address": "its address",
+    "to-address": "its address there",
+    "interfaces-inside": "interfaces inside",
+    "managed-by": "addresses are managed by",
+    "reached-by": "reached from outside by",
+    "set-by": "address is set",
+    "started": "started, local time",
+    "tested-port": "port",
+    "earlier-answers": "earlier answers",
+}
+
+
+def titles_of(columns: Iterable[str]) -> tuple[str, ...]:
+    """Return the titles of columns."""
+    return tuple(TITLES.get(column) or column.replace("-", " ") for column in columns)
+
 
 CAUTION_NUMBERS = (
     "Both figures assume independent probes. Echo requests a second apart are not fully independent: one spanning-tree "
@@ -68,12 +97,27 @@ def plan_headline(checked: Checked) -> str:
     return "; ".join(parts)
 
 
+def hash_recipe(plan: Plan) -> tuple[str, ...]:
+    """Return in lines how anybody can compute the plan's SHA-256 from its files, without netcheck."""
+    names = [f"./{name}" if name.startswith("-") else name for name in plan.files]
+    of_shell = " ".join(map(quote, names))
+    of_windows = "+".join(f'"{name}"'.replace("/", "\\") for name in names)
+    return (
+        f"The plan's SHA-256 is that of {_counted(len(names), 'file')}, one after the other. In the plan's folder:",
+        f"Linux: cat {of_shell} | sha256sum",
+        f"macOS: cat {of_shell} | shasum -a 256",
+        f"Windows, in a command prompt: copy /b {of_windows} all.bin && certutil -hashfile all.bin SHA256",
+        f"Each prints {plan.sha256}, if the files are those of this report.",
+    )
+
+
 def needed_from_it(asked: Asked, report: Report) -> str:
     """Return in one line what IT has to decide and to do, counted."""
     counts = Counter(request.kind for request in asked.needed)
     words = [_counted(len(report.checked.findings), "decision")] if report.checked.findings else []
     words += [_counted(counts[kind], str(kind)) for kind in RequestKind if counts[kind]]
-    return listed(words, most=len(words)) if words else "nothing"
+    day = f"; please reply by {report.reply_by}" if report.reply_by else ""
+    return (listed(words, most=len(words)) if words else "nothing") + day
 
 
 def _counted(count: int, noun: str) -> str:

@@ -426,11 +426,11 @@ def test_earlier_answers_are_in_the_row(sample: Report) -> None:
     pool = sample.checked.findings[POOL]
     rows = [answer(pool, "question", remark="since when?")]
     (remark,) = remarks_of(judged(sample.checked, rows, TODAY), sample.plan, TODAY)
-    cells = dict(zip(REPORT_COLUMNS, report_row(7, pool, None, [replace(remark, reply="since 2019")]), strict=True))
+    cells = dict(zip(REPORT_COLUMNS, report_row("7", pool, None, [replace(remark, reply="since 2019")]), strict=True))
     assert cells["number"] == "7"
     assert cells["earlier-answers"] == "question by site IT on 2026-11-20: since when?; reply: since 2019"
     (agreed,) = sample.checked.accepted
-    cells = dict(zip(REPORT_COLUMNS, report_row(8, agreed.finding, agreed), strict=True))
+    cells = dict(zip(REPORT_COLUMNS, report_row("8", agreed.finding, agreed), strict=True))
     assert cells["choices"] == "live with it as it is / withdraw"
     words = "accepted by site IT, until 2026-12-31: the camera is taken down in week 50"
     assert (cells["earlier-answers"], cells["decision"]) == (words, "")

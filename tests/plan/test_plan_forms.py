@@ -212,7 +212,9 @@ SHEETS: dict[str, list[dict[str, Any]]] = {
     ],
 }
 TABLES = [
-    each.name for each in fields(Plan) if each.name not in ("slug", "folder", "sha256", "position", "other_sheets")
+    each.name
+    for each in fields(Plan)
+    if each.name not in ("slug", "folder", "sha256", "files", "position", "other_sheets")
 ]
 
 

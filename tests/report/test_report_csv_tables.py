@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.addr import Address
-from netcheck.answers.table import COLUMNS, TO_ANSWER
+from netcheck.answers.table import REPORT_COLUMNS, TO_ANSWER
 from netcheck.report.csv_xlsx.csv_tables import to_csv
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Fix, Severity
@@ -40,7 +40,7 @@ def test_a_row_a_finding(sample: Report) -> None:
     """Every open finding is one row, in the report's order, with its key and four empty columns for answers."""
     found = rows(to_csv(sample))
     assert [row["key"] for row in found] == [finding.key for finding in sample.checked.findings]
-    assert list(found[0]) == list(COLUMNS)
+    assert list(found[0]) == list(REPORT_COLUMNS)
     assert {row[title] for row in found for title in TO_ANSWER} == {""}
 
 
@@ -49,14 +49,14 @@ def test_a_golden_row(sample: Report) -> None:
     lines = to_csv(sample).split(b"\r\n")
     assert lines[0] == (
         b'"rule","severity","subjects","address","message","source","fix","where","key","choices","decision","change-to",'
-        b'"remark","by","until"'
+        b'"remark","by","until","number","earlier-answers"'
     )
     key = sample.checked.findings[1].key
     assert lines[2].decode() == (
         '"inside-pool","conflict","line-panel/lan","10.62.20.205",'
         '"10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process","RFC 2131 section 2.2",'
         f'"10.62.20.43","plan.toml line 43: device line-panel, interface lan","{key}",'
-        '"use the proposal / live with it as it is / change it to / question","","","","",""'
+        '"use the proposal / live with it as it is / change it to / question","","","","","","2",""'
     )
     assert lines[-1] == b""
 
@@ -83,7 +83,7 @@ def test_hostile_text_stays_in_its_cell(text: str, sample: Report) -> None:
     """Quotes and separators open no new cell, control characters become escapes, and every row has all cells."""
     data = to_csv(one(sample, message=text))
     table = list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
-    assert [len(row) for row in table] == [len(COLUMNS)] * 2
+    assert [len(row) for row in table] == [len(REPORT_COLUMNS)] * 2
     assert all(cell.isprintable() for cell in table[1])
     assert data.count(b"\r\n") == 2
 

@@ -15,13 +15,16 @@ def test_findings_and_proofs_are_those_of_check_and_prove(sample: Report) -> Non
     """Findings equal those of `check` with their keys, and proofs those of `prove` with their place in the record."""
     shape = json.loads(to_json(sample))
     checked = checked_json(sample.checked)
-    assert {key: shape[key] for key in ("netcheck", "plan", "summary", "accepted")} == {
-        key: checked[key] for key in ("netcheck", "plan", "summary", "accepted")
+    assert {key: shape[key] for key in ("netcheck", "plan", "summary")} == {
+        key: checked[key] for key in ("netcheck", "plan", "summary")
     }
-    assert [{key: f[key] for key in f if key not in ("key", "choices")} for f in shape["findings"]] == checked[
-        "findings"
-    ]
-    assert [f["key"] for f in shape["findings"]] == [finding.key for finding in sample.checked.findings]
+    more = ("key", "number", "choices")
+    for kind in ("findings", "accepted"):
+        assert [{key: f[key] for key in f if key not in more} for f in shape[kind]] == checked[kind]
+    every = [*shape["findings"], *shape["accepted"]]
+    accepted = [each.finding for each in sample.checked.accepted]
+    assert [f["key"] for f in every] == [finding.key for finding in (*sample.checked.findings, *accepted)]
+    assert [f["number"] for f in every] == list(range(1, len(every) + 1))
     own = proofs.to_json(every_verdict(), "", "")["proofs"]
     extra = ("at", "record", "line", "not_counted", "attempts", "remarks")
     assert [{key: p[key] for key in p if key not in extra} for p in shape["proofs"][:10]] == own

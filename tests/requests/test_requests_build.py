@@ -17,13 +17,14 @@ import dns.rdatatype
 import dns.zonefile
 import pytest
 
+from netcheck.caution import CAUTION
 from netcheck.plan.read import read_plan
 from netcheck.report.build import report_of
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, requests_to_csv
 from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
-from netcheck.requests.build import WITHDRAWN, asked_of, changed_since
+from netcheck.requests.build import WITHDRAWN, asked_of, changed_since, switch_and_port
 from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked, check, propose_addresses
 from netcheck.survey.read import read_surveys
@@ -360,13 +361,14 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
 def test_the_published_vectors_stay_text(bad: str, cell: str, checked: Callable[[str], Checked]) -> None:
     """The published inputs give the published outputs (OWASP, CSV Injection)."""
     text = (HEAD + DEVICES).replace('"operator screens"', json.dumps(bad))
-    assert f',{cell},"","","","",""\r\n' in requests_to_csv(checked(text)).decode()
+    assert f',{cell},"","","","","",' in requests_to_csv(checked(text)).decode()
 
 
 def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
-    """The CSV has one row a request with named columns, and the same plan gives the same bytes."""
+    """The CSV has one row a request with named columns, the cautions last; the same plan gives the same bytes."""
     found = checked(HEAD + DEVICES)
-    rows = list(csv.DictReader(io.StringIO(requests_to_csv(found).decode("utf-8-sig"))))
+    *rows, last = csv.DictReader(io.StringIO(requests_to_csv(found).decode("utf-8-sig")))
+    assert (last["kind"], last["note"]) == ("caution", " ".join(CAUTION))
     assert tuple(rows[0]) == REQUEST_COLUMNS
     asked = asked_of(found)
     assert [(row["kind"], unguarded(row["what"])) for row in rows] == [(one.kind, one.what) for one in asked.requests]
@@ -424,3 +426,51 @@ def test_since_an_earlier_revision_only_changes_are_requested(checked: Callable[
         ("line-panel/lan", "10.62.30.17", ""),
         ("line-panel/lan", "10.62.30.7", WITHDRAWN),
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "switch", "port"),
+    [
+        ("sw-1/5", "sw-1", "5"),
+        ("sw-1 Gi1/0/12", "sw-1", "Gi1/0/12"),
+        ("sw-2:7", "sw-2", "7"),
+        ("sw-1, port 3", "sw-1", "port 3"),
+        ("core", "core", ""),
+    ],
+)
+def test_a_switch_port_has_switch_and_port(text: str, switch: str, port: str) -> None:
+    """The common notations are split at the first separator (common practice, no source)."""
+    assert switch_and_port(text) == (switch, port)
+
+
+def test_switch_ports_are_listed_by_switch_in_port_order(checked: Callable[[str], Checked]) -> None:
+    """Port 9 stands before port 10, whatever the order of the plan."""
+    ports = ("sw-2/1", "sw-1/10", "sw-1/9", "sw-10/1")
+    more = "".join(
+        f'\n[[device]]\nname = "io-{number}"\n[[device.interface]]\nname = "a"\nsubnet = "process"\n'
+        f'address = "10.62.20.{150 + number}"\nswitch-port = "{port}"\n'
+        for number, port in enumerate(ports)
+    )
+    found = [one.switch_port for one in asked_of(checked(HEAD + more)).of(RequestKind.SWITCH_PORT)]
+    assert found == ["sw-1/9", "sw-1/10", "sw-2/1", "sw-10/1"]
+
+
+def test_a_granted_request_that_was_done_is_not_withdrawn(tmp_path: Path) -> None:
+    """Since an earlier revision, a record that the zone has now and a pool that was changed are done, not withdrawn."""
+    survey = '[[survey]]\nfile = "plant.zone"\ntaken = 2026-10-28\ncovers = ["10.62.30.0/24"]\n'
+    (tmp_path / "plant.zone").write_text("$ORIGIN hall-2.example.\n", "utf-8")
+    (tmp_path / "plan.toml").write_text(HEAD + DEVICES + survey, "utf-8")
+
+    def run() -> Checked:
+        read = read_plan(tmp_path)
+        return check(read, read_surveys(read), TODAY)
+
+    before = run()
+    (tmp_path / "plant.zone").write_text(ZONE, "utf-8")
+    pool = 'pools = ["10.62.20.104-10.62.20.109"]'
+    text = (HEAD + DEVICES + survey).replace('pools = ["10.62.20.100-10.62.20.109"]', pool)
+    (tmp_path / "plan.toml").write_text(text, "utf-8")
+    assert {one.kind for one in asked_of(before).requests} >= {RequestKind.POOL, RequestKind.DNS}
+    found = changed_since(run(), before)
+    withdrawn = {one.kind for one in found if one.note == WITHDRAWN}
+    assert not withdrawn & {RequestKind.POOL, RequestKind.DNS}

@@ -1,1 +1,1 @@
-"""Tables as CSV files (`csv_tables`) and as the workbook in which findings are answered (`findings_workbook`)."""
+"""Tables as CSV files (`csv_tables`) and as the workbook in which findings are answered (`workbook`)."""

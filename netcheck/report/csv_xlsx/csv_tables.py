@@ -12,12 +12,14 @@ import io
 from collections.abc import Iterable, Sequence
 
 from netcheck.answers.grants import TO_ANSWER
-from netcheck.answers.table import COLUMNS, LONGEST_CELL, cells_of
+from netcheck.answers.table import COLUMNS, LONGEST_CELL, REPORT_COLUMNS, cells_of, report_row
+from netcheck.caution import CAUTION
 from netcheck.proof.result import Verdict
 from netcheck.proof.settings.model import wrong_of
 from netcheck.report.model import Report
 from netcheck.requests.build import asked_of, changed_since
 from netcheck.requests.model import Request
+from netcheck.rules.accept import remarks_on
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.tables.delimited import guarded
@@ -25,8 +27,15 @@ from netcheck.text import safe
 
 
 def to_csv(report: Report) -> bytes:
-    """Return all open findings in the report's order, then the ports with wrong settings."""
-    return findings_to_csv((*report.checked.findings, *wrong_settings(report)))
+    """Return all open findings in the report's order, with their numbers and what was answered before; then the ports
+    with wrong settings."""
+    remarks = remarks_on(report.checked.findings, report.plan.remarks)
+    rows = [
+        report_row(str(number), finding, remarks=remarks.get(finding.key, ()))
+        for number, finding in enumerate(report.checked.findings, 1)
+    ]
+    rows += [report_row("", finding) for finding in wrong_settings(report)]
+    return rows_to_csv(REPORT_COLUMNS, map(safe_cells, rows))
 
 
 def wrong_settings(report: Report) -> tuple[Finding, ...]:
@@ -64,17 +73,21 @@ def rows_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
 
 REQUEST_COLUMNS = (
     "kind", "subject", "island", "address", "mac", "host-name", "subnet", "vlan", "switch-port", "what", "note",
-    *TO_ANSWER,
+    *TO_ANSWER, "to", "to-address", "protocol", "port", "opened-by",
 )  # fmt: skip
 
 
 def requests_to_csv(checked: Checked, before: Checked | None = None) -> bytes:
     """Return all requests by kind and in plan order as UTF-8, or only what changed since an earlier revision; a byte
-    order mark leads text beyond ASCII."""
+    order mark leads text beyond ASCII. The last row holds the cautions; it asks for nothing."""
     requests = asked_of(checked).requests if before is None else changed_since(checked, before)
-    return rows_to_csv(
-        REQUEST_COLUMNS, ([guarded(safe(cell, LONGEST_CELL)) for cell in row_of(one)] for one in requests)
-    )
+    caution = dict.fromkeys(REQUEST_COLUMNS, "") | {"kind": "caution", "note": " ".join(CAUTION)}
+    return rows_to_csv(REQUEST_COLUMNS, map(safe_cells, (*map(row_of, requests), tuple(caution.values()))))
+
+
+def safe_cells(cells: Iterable[str]) -> list[str]:
+    """Return cells without control characters, none of which begins as a formula."""
+    return [guarded(safe(cell, LONGEST_CELL)) for cell in cells]
 
 
 def row_of(request: Request) -> tuple[str, ...]:
@@ -82,5 +95,5 @@ def row_of(request: Request) -> tuple[str, ...]:
     return (
         str(request.kind), request.subject, request.island, request.address, request.mac, request.host_name,
         request.subnet, request.vlan, request.switch_port, request.what, request.note,
-        *("" for _ in TO_ANSWER),
+        *("" for _ in TO_ANSWER), request.to, request.to_address, request.protocol, request.port, request.opened_by,
     )  # fmt: skip

@@ -12,7 +12,7 @@ import json
 import re
 from base64 import b64encode
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -35,12 +35,12 @@ from netcheck.record.verify import VerifiedRecord
 from netcheck.report import words
 from netcheck.report.address_list import address_parts
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS
-from netcheck.report.finding_groups import TITLES
+from netcheck.report.finding_groups import TITLES, numbers_of
 from netcheck.report.html.rtt_chart import chart_of, scale_of
 from netcheck.report.html.subnet_maps import maps_of
 from netcheck.report.html.verifier import SNIPPET
 from netcheck.report.model import Report, short
-from netcheck.report.part_rows import answered_words
+from netcheck.report.part_rows import DHCP_HOSTS, answered_words, asked_parts, island_part, said_part
 from netcheck.report.text import verification as verifications
 from netcheck.requests.build import asked_of
 from netcheck.requests.model import Asked, Request, RequestKind
@@ -259,6 +259,10 @@ def values_of(report: Report) -> dict[str, Any]:
         "more_rules": len(tally[TALLIED:]),
         "groups": grouped(report),
         "asked": asked,
+        "hosts": next(part for part in asked_parts(report) if part.title == DHCP_HOSTS),
+        "said": said_part(report),
+        "islands": island_part(report),
+        "hash_recipe": words.hash_recipe(report.plan),
         "answer_columns": ANSWER_COLUMNS,
         "answer_file": _answer_file(report.plan),
         "many": max(len(report.checked.findings), len(report.ports)) > MANY,
@@ -289,6 +293,8 @@ def sections_of(report: Report, asked: Asked) -> Iterator[Section]:
         yield Section("proofs", "Proofs", f"{proven} of {len(report.ports)} ports proven", leading=True)
     yield Section("findings", "Findings", _counts(checked), leading=not report.records)
     yield Section("asked", "Requests to IT", str(len(asked.requests)))
+    if report.plan.remarks:
+        yield Section("said", "Questions and changes of the site", str(len(report.plan.remarks)))
     yield Section("map", "Map of every subnet", f"{len(report.plan.subnets)} subnets")
     yield Section("addresses", "IP list", "who has which address", folded=True)
     if checked.accepted:
@@ -321,7 +327,7 @@ def needs_of(report: Report, asked: Asked) -> Iterator[ItTask]:
     findings = len(report.checked.findings)
     if findings:
         yield ItTask(f"{findings:,} decision{'' if findings == 1 else 's'}", "findings", _counts(report.checked))
-    for kind, count in Counter(request.kind for request in asked.requests).items():
+    for kind, count in Counter(request.kind for request in asked.needed).items():
         one, several, anchor = _TO_DO[kind]
         yield ItTask(f"{count:,} {one if count == 1 else several}", f"asked-{anchor}")
 
@@ -348,7 +354,7 @@ def grouped(report: Report) -> tuple[BySeverity, ...]:
     for finding in report.checked.findings:
         by_rule[finding.severity].setdefault(finding.rule, []).append(finding)
     order = [finding for parts in by_rule.values() for findings in parts.values() for finding in findings]
-    numbered = iter(_numbered(order))
+    numbered = iter(_numbered(order, numbers_of(report.checked)))
     groups = []
     for severity, parts in by_rule.items():
         whole = [(rules[slug], tuple(islice(numbered, len(findings)))) for slug, findings in parts.items()]
@@ -372,10 +378,11 @@ def _tables(whole: Iterable[tuple[Rule, tuple[Numbered, ...]]]) -> tuple[tuple[B
     return tuple(tuple(table) for table in tables if table)
 
 
-def _numbered(findings: Iterable[Finding]) -> Iterator[Numbered]:
+def _numbered(findings: Iterable[Finding], numbers: Mapping[str, int]) -> Iterator[Numbered]:
     anchors: Counter[str] = Counter()
-    for number, finding in enumerate(findings, 1):
+    for finding in findings:
         key = finding.key
+        number = numbers[key]
         anchors[key] += 1  # the same clash may be found twice, and anchors must be unique
         yield Numbered(number, key if anchors[key] == 1 else f"{key}-{anchors[key]}", finding)
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from netcheck import __version__
-from netcheck.answers.table import boxes_of
+from netcheck.answers.table import boxes_of, choices_of
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report.address_list import address_list_to_json
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of
 from netcheck.report.model import Evidence, PortResult, Report, short
+from netcheck.report.part_rows import SAID_COLUMNS, said_part
 from netcheck.report.text import verification as verifications
 from netcheck.report.text.proofs import summary
 from netcheck.requests.build import asked_of
@@ -69,6 +71,7 @@ def shape_of(report: Report) -> dict[str, Any]:
     """Return the object; `findings` and `accepted` are those of `check` with each `key`, `proofs` those of `prove`."""
     checked = checked_json(report.checked)
     keyed = zip(report.checked.findings, checked["findings"], strict=True)
+    agreed = zip(report.checked.accepted, checked["accepted"], strict=True)
     return {
         **checked,
         "today": report.today.isoformat(),
@@ -76,7 +79,15 @@ def shape_of(report: Report) -> dict[str, Any]:
         "sent_by": report.sent_by or None,
         "simulated": report.simulated,
         "does_not_fit": list(report.misfits),
-        "findings": [{**shape, "key": finding.key, "choices": [*boxes_of(finding)]} for finding, shape in keyed],
+        "findings": [
+            {**shape, "key": finding.key, "number": number, "choices": [*boxes_of(finding)]}
+            for number, (finding, shape) in enumerate(keyed, 1)
+        ],
+        "accepted": [
+            {**shape, "key": one.finding.key, "number": number, "choices": [*choices_of(one.finding, accepted=True)]}
+            for number, (one, shape) in enumerate(agreed, len(report.checked.findings) + 1)
+        ],
+        "site_remarks": [_site_remark(row) for row in said_part(report).rows],
         "addresses": address_list_to_json(report),
         "asked": [_request(request) for request in asked_of(report.checked).requests],
         **({"changes": _changes(report.changes)} if report.changes else {}),
@@ -88,9 +99,19 @@ def shape_of(report: Report) -> dict[str, Any]:
     }
 
 
+def _site_remark(row: Sequence[str]) -> dict[str, Any]:
+    """Return a question or change of the site with its reply; `number` is that of its finding, null for one that is
+    resolved."""
+    cells = dict(zip(SAID_COLUMNS, row, strict=True))
+    number = int(cells["number"]) if cells["number"] else None
+    return {"number": number, **{key: cells[key] or None for key in SAID_COLUMNS[1:]}}
+
+
 def _request(request: Request) -> dict[str, str]:
-    """Return the cells of a request that are not empty, by the column names of the CSV file."""
-    return {name: cell for name, cell in zip(REQUEST_COLUMNS, row_of(request), strict=True) if cell}
+    """Return the cells of a request that are not empty, by the column names of the CSV file; `granted` says who granted
+    it, when, and under which ticket."""
+    cells = dict(zip(REQUEST_COLUMNS, row_of(request), strict=True)) | {"granted": request.granted}
+    return {name: cell for name, cell in cells.items() if cell}
 
 
 def _changes(changes: Changes) -> dict[str, Any]:

@@ -11,9 +11,11 @@ import openpyxl
 import pytest
 from openpyxl.utils import get_column_letter
 
-from netcheck.answers.table import COLUMNS, choices_of
-from netcheck.report.csv_xlsx.findings_workbook import to_xlsx
+from netcheck.answers.table import REPORT_COLUMNS, choices_of
+from netcheck.report.csv_xlsx.workbook import to_xlsx
 from netcheck.report.model import Report
+from netcheck.report.part_rows import proof_parts
+from netcheck.requests.build import asked_of
 from netcheck.rules.finding import Finding, Severity
 
 # The characters of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236, and the two worked examples of the
@@ -41,22 +43,25 @@ def with_finding(report: Report, text: str) -> Report:
         fix=None,
         where=text,
     )
-    return replace(report, checked=replace(report.checked, findings=(finding,)))
+    return replace(report, checked=replace(report.checked, findings=(finding,), accepted=()))
 
 
 def test_the_sheet_is_ready_to_work_in(sample: Report) -> None:
     """Titles stay visible and repeat on paper, columns are wide enough, and rows can be filtered."""
     sheet = opened(sample)["findings"]
     rows = list(sheet.iter_rows(values_only=True))
-    assert sorted(rows[0]) == sorted(COLUMNS)
-    assert rows[0][0] == "subjects"
+    assert sorted(rows[0]) == sorted(REPORT_COLUMNS)
+    first = ("number", "subjects", "address", "message", "fix", "earlier-answers", "choices")
+    assert rows[0][:12] == (*first, "decision", "change-to", "remark", "by", "until")
     keys = [row[rows[0].index("key")] for row in rows[1:]]
-    assert keys == [finding.key for finding in sample.checked.findings]
-    assert (sheet.freeze_panes, sheet.print_title_rows) == ("B2", "$1:$1")
-    assert sheet.auto_filter.ref == f"A1:O{len(rows)}"
-    assert all(sheet.column_dimensions[cell.column_letter].width >= 10 for cell in sheet[1])
+    accepted = [each.finding for each in sample.checked.accepted]
+    assert keys == [finding.key for finding in (*sample.checked.findings, *accepted)]
+    assert [row[0] for row in rows[1:]] == [str(number) for number in range(1, len(rows))]
+    assert (sheet.freeze_panes, sheet.print_title_rows) == ("C2", "$1:$1")
+    assert sheet.auto_filter.ref == f"A1:Q{len(rows)}"
+    assert all(sheet.column_dimensions[cell.column_letter].width >= 9 for cell in sheet[1][1:])
     assert all(cell.alignment.wrap_text for cell in sheet[2])
-    lines = len(sheet["C2"].value) / sheet.column_dimensions["C"].width
+    lines = len(sheet["D2"].value) / sheet.column_dimensions["D"].width
     assert lines * 13 < sheet.row_dimensions[2].height <= 409
 
 
@@ -71,7 +76,8 @@ def test_the_decision_is_chosen_from_a_list(sample: Report) -> None:
         assert (rule.type, rule.formula1) == ("list", f'"{",".join(choices_of(finding))}"')
         assert (rule.allow_blank, rule.showErrorMessage, rule.errorStyle) == (True, True, "stop")
     (until,) = [rule for rule in rules if rule.type == "date"]
-    assert str(until.sqref) == f"{get_column_letter(titles.index('until') + 1)}2:J{len(sample.checked.findings) + 1}"
+    count = len(sample.checked.findings) + len(sample.checked.accepted)
+    assert str(until.sqref) == f"L2:L{count + 1}"
     assert until.operator == "greaterThan"
 
 
@@ -87,14 +93,14 @@ def test_text_stays_text(text: str, sample: Report) -> None:
     assert all(cell.value.isprintable() for cell in cells)
     assert sheet.max_row == 2
     if text.isprintable():
-        assert sheet["A2"].value == text
+        assert sheet["B2"].value == text
 
 
 def test_no_finding_is_a_sheet_with_titles(sample: Report) -> None:
     """A plan without findings gives a workbook that opens, with titles."""
-    sheet = opened(replace(sample, checked=replace(sample.checked, findings=())))["findings"]
+    sheet = opened(replace(sample, checked=replace(sample.checked, findings=(), accepted=())))["findings"]
     (titles,) = sheet.iter_rows(values_only=True)
-    assert sorted(titles) == sorted(COLUMNS)
+    assert sorted(titles) == sorted(REPORT_COLUMNS)
 
 
 def test_a_second_sheet_explains_the_decisions(sample: Report) -> None:
@@ -111,3 +117,33 @@ def test_the_same_report_gives_the_same_bytes(sample: Report) -> None:
     assert to_xlsx(sample) == to_xlsx(sample)
     properties = opened(sample).properties
     assert {properties.created, properties.modified} == {datetime(2026, 11, 20)}
+
+
+def test_an_accepted_finding_can_be_withdrawn(sample: Report) -> None:
+    """It stands below the open ones with who accepted it, and its list offers to withdraw."""
+    sheet = opened(sample)["findings"]
+    titles = [cell.value for cell in sheet[1]]
+    last = {title: cell.value for title, cell in zip(titles, sheet[sheet.max_row], strict=True)}
+    assert last["subjects"] == "silo-io/bus"
+    assert last["earlier-answers"].startswith("accepted by site IT, until 2026-12-31")
+    assert last["choices"] == "live with it as it is / withdraw"
+    column = get_column_letter(titles.index("decision") + 1)
+    (rule,) = [one for one in sheet.data_validations.dataValidation if f"{column}{sheet.max_row}" in one]
+    assert rule.formula1 == '"live with it as it is,withdraw"'
+
+
+def test_requests_proofs_and_the_other_tables_have_their_sheets(sample: Report) -> None:
+    """Requests can be answered next to what they ask; the other tables have the titles of the other formats."""
+    book = opened(sample)
+    asked = list(book["requests"].iter_rows(values_only=True))
+    first = ("kind", "subject", "address", "what", "note")
+    assert asked[0][:10] == (*first, "granted", "refused", "ticket", "by", "date")
+    assert len(asked) == len(asked_of(sample.checked).requests) + 1
+    proofs = list(book["proofs"].iter_rows(values_only=True))
+    (part, *_) = proof_parts(sample)
+    assert proofs[0] == part.headers
+    assert [row[2] for row in proofs[1:]] == [str(port.verdict) for port in sample.ports]
+    names = ["findings", "requests", "DHCP hosts", "IP list", "proofs", "records and seals", "surveys", "how to answer"]
+    assert book.sheetnames == names
+    assert [book[name].page_setup.orientation for name in names] == ["landscape"] * len(names)
+    assert {book[name].oddFooter.left.text for name in names} == {f"plan SHA-256 {sample.plan.sha256}"}
