@@ -30,12 +30,17 @@ from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
 from netcheck.proof.view import PortView, RunView, port_view, request_view, run_view
+from netcheck.text import listed
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
 TICK = 0.05  # seconds between looks at news of the port under test, and between turns at most, so that keys are noticed
 LOOK = 0.25  # seconds between looks at all else
 STALL = 2.0  # seconds between turns from which on netcheck itself did not run: requests were not sent in that time
+NO_KEYS = (
+    "without keys nothing says that the cable is in this connector: prove it without --hands-free, or with --direct if "
+    "the device sends LLDP"
+)
 Steps = Generator[None, None, None]
 
 
@@ -302,6 +307,7 @@ class PortByPort:
         self._steps: Steps | None = None
         self._cabling = Cabling(run)
         self._between: Steps | None = None  # what is done with the cables after a port
+        self._told = False
 
     def advance(self) -> bool:
         """Go on with the port under test; where it ends, with the cables and then with the next one."""
@@ -319,6 +325,8 @@ class PortByPort:
                 except StopIteration:
                     self._between = None
             elif (target := self._turns.take()) is not None:
+                if not self._told:
+                    self._tell_what_needs_keys()
                 self._open_port(target)
             else:
                 return True
@@ -408,7 +416,7 @@ class PortByPort:
         return [request_view(self.run, target) for target in self._cabling.asked]
 
     def _open_port(self, target: Target) -> None:
-        barred = target.barred or self.run.lack.get(target.subnet, "")
+        barred = target.barred or self.run.lack.get(target.subnet, "") or self._without_keys(target)
         if barred:
             return self.run.put(Observation(target=replace(target, barred=barred)))
         self.port = PortState(self.run, target)
@@ -416,6 +424,24 @@ class PortByPort:
         net = self.run.scope.net(target.subnet)
         self._steps = prove_port(self.port, lambda seen: decided(seen, self.run.names), lambda: self._claim(net.name))
         return None
+
+    def _without_keys(self, target: Target) -> str:
+        """Return why a port cannot be proven without keys: through a switch nothing else says which connector is
+        meant."""
+        options = self.run.options
+        return NO_KEYS if target.ordinal and options.hands_free and not options.direct else ""
+
+    def _tell_what_needs_keys(self) -> None:
+        """Say before the first pull which ports cannot be proven without keys, and what to do."""
+        self._told = True
+        second = [t.subject for t in self.run.scope.asked if t.ordinal and not t.barred]
+        if not (second and self.run.options.hands_free):
+            return
+        if self.run.options.direct:
+            text = f"{listed(second)}: without keys proven only if the device names the connector by LLDP"
+        else:
+            text = f"{listed(second)}: not tested, because {NO_KEYS}"
+        self.run.warn("", text)
 
     def _claim(self, name: str) -> Steps:
         """Claim the address to ask from again on a direct cable: there is another network at every port."""

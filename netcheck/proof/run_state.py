@@ -262,6 +262,17 @@ class RunState:
         an earlier outage must not hide it, so that a weaker hint and a time are enough: it proves nothing."""
         return self.fell(entry, HINT, 3) and self.now - entry.answered[-1] > OUT_AFTER
 
+    def hangs_at(self, other: Target, target: Target) -> bool:
+        """Say whether the plan puts the other interface behind this very port, directly or through others."""
+        seen: set[str] = set()
+        above = other.behind
+        while above and above not in seen and other.interface != target.interface:
+            if above == target.subject:
+                return True
+            seen.add(above)
+            above = next((t.behind for t in self.scope.targets if t.interface == _interface(above)), "")
+        return False
+
     def macs_of(self, device: str) -> frozenset[int]:
         """Return the MACs planned for a device."""
         return frozenset(mac for mac, subject in self.scope.macs.items() if subject.split("/")[0] == device)

@@ -224,7 +224,8 @@ def _move(choices: Choices, cable: Cable, mode: Mode) -> HandMove:
 def _pretends(choices: Choices, one: Scenario) -> Scenario:
     """Request the second port, and let the technician confirm without moving the cable."""
     devices = (replace(one.devices[0], ports=2), *one.devices[1:])
-    return replace(one, devices=devices, asked=2, moves_connector=choices.pick((False, True)))
+    moves, reseats = choices.pick(((False, False), (True, False), (False, True)))
+    return replace(one, devices=devices, asked=2, moves_connector=moves, reseats_connector=reseats)
 
 
 def _stops(choices: Choices, one: Scenario) -> Scenario:
@@ -280,8 +281,9 @@ def lookalike(choices: Choices, alike: Alike, seed: int) -> Scenario:
             devices = (Device(ports=2), Device())
             pulls = (KEY, HandMove(cable=Cable.LAST, enter=1.2))
             return Scenario(
-                seed=seed, named=named, devices=devices, asked=2, moves_connector=False, pulls=pulls, plugs=(KEY,)
-            )
+                seed=seed, named=named, devices=devices, asked=2, moves_connector=False,
+                reseats_connector=choices.pick((True, False)), pulls=pulls, plugs=(KEY,),
+            )  # fmt: skip
         case Alike.PUT_BACK_EARLY:
             devices = (Device(boots=while_it_lasts), Device())
             pull = HandMove(lasts=choices.seconds(1, 3), enter=move.enter)

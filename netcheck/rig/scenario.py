@@ -174,6 +174,7 @@ class Scenario:
     two_interfaces: bool = False  # the station has a second interface
     behind_planned: bool = False  # the plan knows which device hangs behind which
     moves_connector: bool = True  # the hand moves the cable when asked to, before it confirms
+    reseats_connector: bool = False  # else it unplugs the cable and puts it back into the same connector
     strangers: tuple[Stranger, ...] = ()
     pulls: tuple[HandMove, ...] = (HandMove(),)
     plugs: tuple[HandMove, ...] = (HandMove(),)

@@ -12,6 +12,7 @@ from netcheck.proof.events import Action, Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 
 SHORT = (0.2, 2.0)  # seconds for which a cable is out too short, or a plug makes contact before it slips out
+MOVES = 1.8  # seconds that it takes at least to move a cable from one connector to the next
 QUICKEST = 0.35  # seconds that a person needs at least to react to a prompt and move a cable
 GIVES_UP = 600.0  # seconds after which the technician stops the run
 
@@ -52,6 +53,11 @@ class Technician:
             return
         if event.action is Action.PULL:
             self._move(jack, False, self.pulls)
+        elif event.action is Action.MOVE:
+            self.rig.after(self.hand, lambda: self.rig.plug(jack, False))
+            self.rig.after(self.hand + MOVES, lambda: self.rig.plug(jack, True))
+            if self.confirms:
+                self.rig.after(self.hand + MOVES + 0.2, lambda: self.press(Key.ENTER))
         else:
             self._move(jack, True, self.returns)
 
@@ -126,6 +132,10 @@ class Hand:
             if self.at_request is not None:
                 self.at_request()
             self._pull(after)
+        elif event.action is Action.MOVE:
+            self._move(self.right, False, after)
+            after += MOVES
+            self._move(self.right, True, after)
         elif self.habit is not Habit.KEEPS or not self._pulls:
             for jack in (self.right, self.other, self.rig.jacks[0]):
                 self._move(jack, True, after)

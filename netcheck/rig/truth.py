@@ -52,6 +52,7 @@ A_MINUTE = 60.0  # seconds after a request in which a silence counts if the oper
 BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
 FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
 LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can explain
+MISSED = 0.4  # seconds without an answer that a moved cable causes at the least
 FAINT = 0.5  # answers less than this share of the requests: the figure `unheard` assumes at least as much
 
 
@@ -72,7 +73,9 @@ class Alike(StrEnum):
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
     FALSE_WORD = "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
-    NOT_MOVED = "a cable that by key is in another connector than it really is"
+    NOT_MOVED = (
+        "a cable that by key is in another connector, and was unplugged and put back, or a walk's number says so"
+    )
     PUT_BACK_EARLY = "the cable put back early while the device or the switch port takes long to start"
     LOST_CONTACT = "the cable in for up to 4 s of a silence in which every reply was lost"
     CHAIN = "addresses exchanged along a chain that the plan knows, without planned MACs"
@@ -322,11 +325,23 @@ class _Case:
         return any(asked <= at <= silence[1] for at in self.truth.entered)
 
     def _not_moved(self) -> bool:
-        """By the operator's word the cable is in this connector, and it was in another one of the device."""
-        asked = any(at >= self.began for at in self.truth.instructions(Action.MOVE, self.place.subject))
+        """By the operator's word the cable is in this connector, and it was in another one of the device. Where it was
+        to be moved, the device was cut off for a moment, or its link loses replies."""
+        moves = [at for at in self.truth.instructions(Action.MOVE, self.place.subject) if at >= self.began]
         others = [jack for jack in self.place.device.addresses if jack is not self.place.jack]
-        said = asked or (self.truth.walks and self.proof.connector == "operator")
+        cut_off = any(
+            self._cut_off(at, min((a for a in self.asked if a > at), default=self.verdict_at)) for at in moves
+        )
+        said = cut_off or (self.truth.walks and self.proof.connector == "operator")
         return said and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
+
+    def _cut_off(self, since: float, until: float) -> bool:
+        """The device could not answer for a moment between two times, at whichever connector its cable was."""
+        device = self.place.device
+        paths = both(union(*(reachable(jack) for jack in device.addresses)), reachable(self.rig.jacks[0]))
+        able = both(paths, alive(device, self.rig.time))
+        lossy = any(jack.loss or jack.bursts is not None for jack in device.addresses)
+        return lossy or longest(without([(since, until)], able)) >= MISSED
 
     def _starts(self) -> Spans:
         """When the device was starting, or a switch port blocked, because a cable was put in after a request."""

@@ -31,6 +31,7 @@ address = "192.0.2.240/24"
 """
 STATION_MAC = "00-00-5E-00-53-01"
 OWN, BORROWED = "192.0.2.1", "192.0.2.240"
+MOVES = 1.8  # seconds that a cable takes from one connector to the next
 REACTION = 0.7  # seconds from a request until the technician's hand has moved the cable
 
 
@@ -220,9 +221,13 @@ class Plant:
         match request.action:
             case Action.PULL:
                 self.pull(device, number)
+            case Action.MOVE:
+                self.pull(device, 0 if number else 1)
+                self.pause(MOVES)
+                self.move(device, number)
             case Action.PLUG if not number:
                 self.plug_in(device)
-            case Action.PLUG | Action.MOVE:
+            case Action.PLUG:
                 self.move(device, number)
             case _:
                 return

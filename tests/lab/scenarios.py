@@ -175,7 +175,7 @@ ODD: tuple[Scenario, ...] = (
     Scenario(
         "two ports, hands-free",
         odd.two_ports,
-        Expected({"alpha/cpu:2": "unsettled", PORT: "proven"}, "connector"),
+        Expected({"alpha/cpu:2": "not-tested", PORT: "proven"}, "connector"),
         lasts=60,
     ),
     Scenario(

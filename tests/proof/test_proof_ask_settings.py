@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.proof.events import Key, What
-from netcheck.proof.port.lldp import names_port
+from netcheck.proof.port.connector import names_port
 from netcheck.proof.prober import Prober
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope, TakenSpace

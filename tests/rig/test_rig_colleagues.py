@@ -285,3 +285,92 @@ def test_a_gap_in_its_own_attention_is_named_and_nobody_fell_silent(keys: bool) 
     assert any("netcheck itself was not running for 60 s" in text for text in warned)
     assert not any("fell silent" in text for text in warned)
     assert ran.proof.verdict == "proven"
+
+
+# The second connector of a device
+
+
+class Mover(Technician):
+    """A technician who does at the request to move the cable what `at_move` says, and else obeys."""
+
+    def told(self, event: Event) -> None:
+        """Do something else than what is asked for at the move."""
+        if event.action is Action.MOVE:
+            self.log.append(event)
+            self.at_move()
+        else:
+            super().told(event)
+
+    def at_move(self) -> None:
+        """Press Enter without moving anything, twice."""
+        self.rig.after(1.0, partial(self.press, Key.ENTER))
+        self.rig.after(12.0, partial(self.press, Key.ENTER))
+
+
+def second_port(behind: bool = False) -> Scene:
+    """Return a plant in which both ports of a device are proven with keys; a panel hangs behind its second port."""
+    scene = Scene(options=RunOptions())
+    scene.add("alpha/cpu", 20, ports=2)
+    scene.add("beta/cpu", 21)
+    if behind:
+        scene.add("panel/lan", 22, behind="alpha/cpu:2").behind = scene.jacks["alpha/cpu"]
+    scene.hand.confirms = True
+    return scene
+
+
+def test_a_key_alone_does_not_prove_a_second_connector() -> None:
+    """Enter is pressed and nothing is moved; port 1 is pulled again. Port 2 is unsettled, and the reason says why."""
+    scene = second_port()
+    scene.hand = Mover(scene.rig, dict(scene.hand.jacks), confirms=True)
+    ran = scene.prove()
+    assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "unsettled"}
+    assert proofs(ran)["alpha/cpu:2"].connector == "assumed"
+    assert "nothing showed that the cable was moved" in proofs(ran)["alpha/cpu:2"].why
+    assert any("Nothing shows that the cable was moved" in text for text in said(ran, What.WARN))
+
+
+def test_a_moved_cable_proves_the_second_connector() -> None:
+    """The cable is moved: the device is gone for a moment, and both ports are proven."""
+    ran = second_port().prove()
+    assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "proven"}
+    assert proofs(ran)["alpha/cpu:2"].connector == "operator"
+    assert forbidden_frames(ran) == []
+
+
+def test_enter_is_refused_while_a_device_behind_the_connector_answers() -> None:
+    """The plan has a panel behind port 2. While it answers, Enter is refused and the panel is named; once it is
+    unplugged and the cable is moved, the port is proven."""
+    scene = second_port(behind=True)
+    panel, cable = scene.jacks["panel/lan"], scene.jacks["alpha/cpu"]
+
+    class Slow(Mover):
+        """Presses Enter at once; 15 s later unplugs the panel, moves the cable and presses Enter again."""
+
+        def at_move(self) -> None:
+            self.rig.after(1.0, partial(self.press, Key.ENTER))
+            self.rig.after(15.0, partial(self.rig.plug, panel, False))
+            self.rig.after(16.0, partial(self.rig.plug, cable, False))
+            self.rig.after(18.0, partial(self.rig.plug, cable, True))
+            self.rig.after(19.0, partial(self.press, Key.ENTER))
+
+    scene.hand = Slow(scene.rig, dict(scene.hand.jacks), confirms=True)
+    ran = scene.prove()
+    refused = next(text for text in said(ran, What.WARN, "alpha/cpu:2") if "still answers" in text)
+    assert "panel/lan" in refused
+    assert "behind alpha/cpu:2" in refused
+    assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "proven"}
+
+
+def test_hands_free_says_before_the_first_pull_what_it_cannot_prove() -> None:
+    """A second port cannot be proven without keys through a switch: this is said first, with what to do, and the other
+    ports are proven."""
+    scene = second_port()
+    scene.options = RunOptions(hands_free=True)
+    scene.only = ("alpha/cpu:1", "alpha/cpu:2", "beta/cpu:1")
+    ran = scene.prove()
+    assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "not-tested", "beta/cpu:1": "proven"}
+    warned = events(ran, What.WARN)[0]
+    assert "alpha/cpu:2" in warned.text
+    assert "without --hands-free" in warned.text
+    assert warned.at < next(event.at for event in events(ran, What.DO) if event.action is Action.PULL)
+    assert not any(event.port == "alpha/cpu:2" for event in events(ran, What.DO))

@@ -165,7 +165,7 @@ CASES = (
     Case("borrowed address claimed", lambda: borrowed_is_claimed(12.0), "unsettled", (STRANGER_TEXT,)),
     Case("never pulled", lambda: never_pulled(pair()), "still-answering", ("never fell silent",)),
     Case("never pulled, direct", lambda: never_pulled(alone()), "still-answering", ("never fell silent",)),
-    Case("second port, hands-free", lambda: two_ports(Scene()), "unsettled", ("Which connector",)),
+    Case("second port, hands-free", lambda: two_ports(Scene()), "not-tested", ("this connector",)),
     Case("second port, with Enter", lambda: keyed(two_ports(Scene())), "proven", (), (("connector", "operator"),)),
     Case("chain, plan silent", lambda: chain(""), "unsettled", ("gamma/cpu", "behind")),
     Case("chain, plan says behind", lambda: chain("alpha/cpu:2"), "proven"),

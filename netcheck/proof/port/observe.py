@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from netcheck.proof.port.lldp import connector, foreign, lldp_evidence, other_port
+from netcheck.proof.port.connector import connector, foreign, lldp_evidence, other_port
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, Sighting
 from netcheck.proof.result import Phase
@@ -22,6 +22,7 @@ def observe(port: PortState) -> Observation:
         device_macs=run.macs_of(target.device),
         cable=None if pull is None else pull.cable,
         connector=connector(port),
+        not_moved=port.not_moved,
         silences=silences,
         requests_needed=port.requests_needed,
         confirmed_return=port.confirmed_return,

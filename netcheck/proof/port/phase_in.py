@@ -11,6 +11,7 @@ from collections.abc import Callable, Generator
 from netcheck.proof.events import Action, What
 from netcheck.proof.port.answers import WINDOW
 from netcheck.proof.port.cabling import words_to_move
+from netcheck.proof.port.connector import move
 from netcheck.proof.port.phase_out import check_station
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Stage
@@ -33,9 +34,7 @@ def connect(port: PortState) -> Steps:
     run, where = port.run, port.target.subject
     run.take_enter()
     if (port.target.ordinal or run.moved is not None) and not run.options.hands_free:
-        port.ask(Action.MOVE, words_to_move(run, port.target))
-        while not (port.pressed() or run.options.hands_free):
-            yield
+        yield from move(port, words_to_move(run, port.target))
         run.moved = port.target if port.target.ordinal and not run.options.direct else None
     elif run.options.direct:
         port.ask(Action.CONNECT, f"Plug the cable into {where}")

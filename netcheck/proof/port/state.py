@@ -43,6 +43,7 @@ class PortState(PortAnswers):
         self.forged = run.scheduler.matcher.forged
         self.evidence: dict[str, str] = {}  # what else was learned of the device
         self.connector = "assumed"
+        self.not_moved = False  # the cable was to be moved to it, and nothing showed that it was
         # Phase in
         self.first_after = 0.0
         self.negatives: list[AddressState] = []
@@ -114,10 +115,12 @@ class PortState(PortAnswers):
         self.run.warn(self.target.subject, text, holds=holds, silently=silently)
 
     def pressed(self) -> bool:
-        """Take a press of Enter; while a port is under test it also says that the cable is in this connector."""
+        """Take a press of Enter. It also says that the cable is in this connector, unless it was to be moved there:
+        that must show (`connector.move`)."""
         if not self.run.take_enter():
             return False
-        self.connector = "operator"
+        if not (self.target.ordinal or self.not_moved):
+            self.connector = "operator"
         return True
 
     # Measures of phase out

@@ -66,6 +66,7 @@ class Observation:
     device_macs: frozenset[int] = frozenset()  # planned for the same device, the interface's own included
     cable: str | None = None
     connector: str = "assumed"
+    not_moved: bool = False  # the cable was to be moved to this connector, and nothing showed that it was
     silences: tuple[Silence, ...] = ()
     requests_needed: int = 2  # silences that must answer a request in time where nobody confirms a movement
     confirmed_return: bool = False  # the operator said that the cable is in again

@@ -294,8 +294,11 @@ def _unheard(seen: Observation, names: Names) -> str:
 def _which_connector(seen: Observation, names: Names) -> str:
     if seen.other_port:
         return f"By LLDP the cable is in port {seen.other_port}, not in port {seen.target.port}."
-    if seen.target.ordinal and seen.connector == "assumed":
-        return "Which connector is not known: press Enter after moving the cable to it, or on a walk its number."
+    if (seen.target.ordinal or seen.not_moved) and seen.connector == "assumed":
+        return (
+            "Which connector is not known: nothing showed that the cable was moved to it. When asked, unplug it and "
+            "plug it in there, then press Enter; on a walk press its number."
+        )
     if seen.connector_unknown and seen.connector == "assumed" and seen.mac != seen.target.mac:
         return (
             "Which connector was pulled is not known: the plan has no MAC of this interface. Press its number while "

@@ -1,0 +1,176 @@
+"""Which connector of a device the cable is in: what a moved cable shows, and what LLDP says on a direct cable.
+
+A key alone says nothing: whoever presses it may have moved nothing. A cable that is moved takes the device off the
+network for a moment, and whatever the plan has behind the new connector must make room for it.
+
+Bridges never forward LLDP, so that on a direct cable it names what the cable is plugged into (IEEE 802.1AB). It counts
+only from the device under test: by its chassis id or its source MAC, or by its management address. A device
+with a built-in switch often sends from a MAC of its port, which no plan names; then its management address is the
+planned one (common practice, no source). Any other speaker is something between this computer and the device.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Generator
+from math import prod
+
+from netcheck.addr import mac_text
+from netcheck.proof.events import Action
+from netcheck.proof.port.answers import TRIGGER, WINDOW
+from netcheck.proof.port.state import PortState
+from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind
+from netcheck.proof.result import Tally
+from netcheck.proof.run_state import FRESH
+from netcheck.proof.verdict.luck import luck
+from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
+from netcheck.text import listed, safe
+from netcheck.wire.frames import Lldp
+
+SHOWS = 4.0  # seconds after Enter in which a moved cable shows: a missed request is known after one to three seconds
+FREED = (
+    3.0  # seconds in which a device behind the connector that still hangs there would answer: it is asked each second
+)
+MISSES = 3  # requests in a row that a device misses while its cable is moved
+LONGEST_TEXT = 200  # characters of a device's own text that are kept
+_NUMBERED = re.compile(r"port[-_ ]?0*([0-9]+)", re.ASCII)
+
+
+def move(port: PortState, words: str) -> Generator[None, None, None]:
+    """Ask for the cable to be moved to this connector, and wait for Enter. The connector is known by the operator's
+    word only if something shows that the cable was moved; a second Enter goes on without."""
+    run, where = port.run, port.target.subject
+    port.ask(Action.MOVE, words)
+    port.not_moved = True
+    run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
+    moving, said, told = Movement(port), EVER, False
+    while not run.options.hands_free:
+        if run.take_enter():
+            if told:
+                return
+            said = run.now
+        blocked = moving.blocked(said)
+        if blocked:
+            said = EVER
+            names = listed([run.word(entry) for entry in blocked])
+            port.warn(f"{names} still answers, and the plan has it behind {where}: unplug it there, then press Enter")
+        elif said < EVER and moving.shown() and run.now > said + (FREED if moving.behind else 0.0):
+            port.connector, port.not_moved = "operator", False
+            return
+        elif run.now > said + SHOWS and not told:
+            told = True
+            port.warn(
+                f"Nothing shows that the cable was moved to {where}: unplug it, plug it in there, then press Enter. "
+                "Without this the port is not proven"
+            )
+        yield
+
+
+class Movement:
+    """What shows, since it was asked for, that the cable of a device was moved from one connector to another."""
+
+    def __init__(self, port: PortState) -> None:
+        """Look at the address as it answers now."""
+        run, mac = port.run, port.entry.mac
+        self.port, self.since, self.drops = port, run.now, run.drops
+        since = run.now - WINDOW
+        self.before = port.entry.tallies(since, EVER, mac, cable_in=True) if mac is not None else (Tally(), Tally())
+        others = {entry: run.owner_of.get(address) for address, entry in run.watched.items()}
+        self.behind = [
+            entry
+            for entry, other in others.items()
+            if other is not None and run.hangs_at(other, port.target) and entry.answered_between(run.now - FRESH)
+        ]
+
+    def blocked(self, said: float) -> list[AddressState]:
+        """Return what the plan has behind this connector and answered since Enter: its cable is still in."""
+        return [entry for entry in self.behind if entry.answered_between(said)]
+
+    def shown(self) -> bool:
+        """Say whether the link dropped, or the device missed so many requests in a row that it is no luck, or began to
+        answer only now."""
+        run, entry = self.port.run, self.port.entry
+        if run.options.direct:
+            return run.drops > self.drops or run.linked > self.since
+        mac = entry.mac
+        if mac is None:
+            return False
+        before = self.before
+        if not any(tally.answered for tally in before):
+            before = entry.tallies(self.since, EVER, mac)
+        missed: dict[bool, int] = {False: 0, True: 0}
+        for probe in (probe for probe in entry.probes if probe.sent >= self.since and not probe.anonymous):
+            is_echo = probe.kind is ProbeKind.ECHO
+            if mac in probe.answers:
+                missed = {False: 0, True: 0}
+            elif probe.settled:
+                missed[is_echo] += before[is_echo].answered > 0
+            if sum(missed.values()) >= MISSES:
+                pairs = ((before[kind], count) for kind, count in missed.items() if before[kind].answered)
+                if prod(luck(seen.sent, seen.answered, count) for seen, count in pairs) <= TRIGGER:
+                    return True
+        return False
+
+
+def heard_on_cable(port: PortState) -> tuple[Lldp, ...]:
+    """Return what was heard since this port's cable came in, each speaker and port once, in order; nothing unless the
+    cable is direct."""
+    if not port.run.options.direct:
+        return ()
+    said = {(x.source, x.port): x for at, x in port.run.neighbours if port.plugged <= at <= port.ended and x.ttl}
+    return tuple(said.values())
+
+
+def of_device(port: PortState) -> tuple[Lldp, ...]:
+    """Return what the device under test says of itself."""
+    return tuple(said for said in heard_on_cable(port) if _is_device(port, said))
+
+
+def foreign(port: PortState) -> tuple[int, ...]:
+    """Return the source MACs of all other speakers."""
+    others = (said.source for said in heard_on_cable(port) if not _is_device(port, said))
+    return tuple(dict.fromkeys(others))
+
+
+def _is_device(port: PortState, said: Lldp) -> bool:
+    run, device = port.run, port.target.device
+    macs = run.macs_of(device) | ({port.mac} if port.mac is not None else set())
+    if said.source in macs or said.chassis in {mac_text(mac) for mac in macs}:
+        return True
+    owner = run.owner_of.get(said.address)
+    return owner is not None and owner.device == device
+
+
+def connector(port: PortState) -> str:
+    """Return what tells the connector: `lldp` where the device names the plan's port, and no other."""
+    said = of_device(port)
+    named = bool(said) and all(names_port(one, port.target.port) for one in said)
+    return "lldp" if named and not foreign(port) else port.connector
+
+
+def other_port(port: PortState) -> str:
+    """Return another port of the same interface that the device named; empty where it named none."""
+    ports = [one.port for one in port.run.scope.targets if one.interface == port.target.interface]
+    strange = [one for one in of_device(port) if not names_port(one, port.target.port)]
+    return next((name for name in ports for one in strange if names_port(one, name)), "")
+
+
+def names_port(said: Lldp, port: str) -> bool:
+    """Say whether a port id or description is a port's name in the plan, or `port` and its number."""
+    wanted = _plain(port)
+    numbers = [_NUMBERED.fullmatch(_plain(name)) for name in (said.port, said.port_description)]
+    same = wanted in (_plain(said.port), _plain(said.port_description))
+    return same or any(found is not None and found.group(1) == wanted for found in numbers)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().split())
+
+
+def lldp_evidence(port: PortState) -> tuple[tuple[str, str], ...]:
+    """Return pairs for a proof: the system's name and its ports, as far as the device named them."""
+    heard = of_device(port)
+    names = dict.fromkeys(safe(one.system_name, LONGEST_TEXT) for one in heard if one.system_name)
+    ports = [safe(one.port, LONGEST_TEXT) for one in heard]
+    pairs = (("lldp system name", ", ".join(names)), ("lldp port", ", ".join(ports)))
+    return tuple((name, text) for name, text in pairs if text)
