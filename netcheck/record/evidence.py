@@ -17,7 +17,7 @@ from netcheck.proof.verdict.judge import verdict
 from netcheck.proof.verdict.luck import luck, unheard
 from netcheck.proof.verdict.names import UNKNOWN
 from netcheck.proof.verdict.observation import Observation, Owner, Silence
-from netcheck.proof.verdict.silence_rule import Confirmed
+from netcheck.proof.verdict.silence_rule import Confirmed, lossy
 from netcheck.record.chain import LineKind, RecordLine
 from netcheck.record.model import RESUMED, Run
 from netcheck.record.read import proof_of
@@ -115,18 +115,18 @@ def _luck(proof: Proof) -> Iterator[str]:
     before, out = phases.get(Phase.IN), phases.get(Phase.OUT)
     if proof.luck is None or before is None or out is None:
         return
-    silences = dict(proof.evidence).get("pulls", "").count(";") + 1
+    pulls = dict(proof.evidence).get("pulls", "")
+    silences = pulls.count(";") + 1
     kinds = ((before.arp, out.arp), (before.echo, out.echo))
-    least = max(
-        (
-            luck(seen.sent, seen.answered, -(-missed.sent // silences)) ** silences
-            for seen, missed in kinds
-            if seen.answered
-        ),
-        default=0.0,
-    )
-    if proof.luck < least * (1 - SAME):
-        yield f"luck is {proof.luck:.1e}, and the counts give {least:.1e} at least"
+    least = [
+        luck(seen.sent, seen.answered, -(-missed.sent // silences)) ** silences
+        for seen, missed in kinds
+        if seen.answered
+    ]
+    by_keys = not pulls and not lossy(before)  # the operator confirmed both movements: echo alone may count
+    smallest = (min if by_keys else max)(least, default=0.0)
+    if proof.luck < smallest * (1 - SAME):
+        yield f"luck is {proof.luck:.1e}, and the counts give {smallest:.1e} at least"
 
 
 class EvidenceCheck:

@@ -71,7 +71,7 @@ def _when(ended: Result, word: str, name: str) -> float:
 
 
 MODES = (
-    Mode("prove, keyed", 14, partial(prove, (), True)),
+    Mode("prove, keyed", 16.5, partial(prove, (), True)),
     Mode("prove, direct cable", 14, partial(prove, ("--direct",), False), direct=True),
     Mode("prove, hands-free through a switch", 27, partial(prove, (), False)),
     Mode("walk", 90, walk),

@@ -40,7 +40,7 @@ SOUND = Observation(
 
 def missed(arp: int, **changes: object) -> tuple[Silence, ...]:
     """Return one silence with *arp* unanswered ARP requests."""
-    return (replace(CONFIRMED, missed=(arp, 36), **changes),)  # type: ignore[arg-type]
+    return (replace(CONFIRMED, **{"missed": (arp, 36), **changes}),)  # type: ignore[arg-type]
 
 
 def arps(seen: tuple[int, int], out: int, back: int) -> tuple[tuple[Phase, PhaseResult], ...]:
@@ -76,7 +76,7 @@ DOUBTS: dict[str, dict[str, object]] = {
     "fallen": {"fallen": ("beta/cpu",)},
     "no control": {"controls": 0},
     "short": {"silences": (replace(CONFIRMED, lasted=7.4),)},
-    "lucky": {"silences": missed(5)},
+    "lucky": {"silences": missed(5, missed=(5, 2))},
     "not confirmed": {"confirmed_return": False, "silences": (ASKED,)},
     "heard before": {"heard_before": (HeardBefore(OTHER, 3.0, 4.0),)},
     "frames lost": {"lost_frames": 3},
@@ -191,7 +191,7 @@ def test_table_has_every_verdict_once_and_in_order() -> None:
         ({"owners": (Owner(MAC, IN), Owner(STRANGER, IN, adapter=1))}, "contested"),
         ({"owners": (Owner(MAC, IN), Owner(MAC, IN, adapter=1))}, "proven"),
         ({"owners": (Owner(MAC, IN), Owner(MAC, OUT, adapter=1))}, "still-answering"),
-        ({"cable": "inferred", "silences": missed(9, looked=(1000, 1000))}, "unsettled"),
+        ({"cable": "inferred", "silences": missed(9, looked=(1000, 1000), confirmed=Confirmed.NOTHING)}, "unsettled"),
         ({"negatives": ((ADDRESS + 99, MAC),)}, "proven"),
         ({"foreign_lldp": (OTHER,), "direct": True, "cable": "carrier"}, "unsettled"),
         ({"answers_now": False}, "not-back"),
@@ -249,17 +249,32 @@ def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
 def test_luck_takes_the_larger_figure_and_the_probes_looked_at() -> None:
     """Luck takes the larger figure of ARP and echo, multiplies over silences, and counts the probes looked at where
     the start is inferred."""
-    sound = SOUND.luck
+    asked = replace(SOUND, silences=(ASKED,))
+    sound = asked.luck
     assert sound is not None
     assert sound == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
-    inferred = replace(SOUND, silences=missed(9, looked=(3, 7)))
+    inferred = replace(SOUND, silences=missed(9, looked=(3, 7), confirmed=Confirmed.NOTHING))
     assert inferred.luck == pytest.approx(3 * sound)
-    assert replace(SOUND, silences=(CONFIRMED, CONFIRMED)).luck == pytest.approx(sound**2)
+    assert replace(SOUND, silences=(ASKED, ASKED)).luck == pytest.approx(sound**2)
     assert replace(SOUND, silences=()).luck is None
     assert replace(SOUND, cable="carrier").luck is None
-    by_echo = replace(SOUND, phases=arps((8, 0), 9, 3)).luck
+    by_echo = replace(asked, phases=arps((8, 0), 9, 3)).luck
     assert by_echo is not None
     assert by_echo < 1e-12  # only echo was answered
+
+
+def test_echo_alone_counts_where_the_operator_confirms_and_nothing_was_lost() -> None:
+    """With both movements confirmed and no loss in phase in, the figure is that of echo, and a note has both. With a
+    loss of either kind, without the operator, or without echo, the larger figure counts."""
+    by_arp = replace(SOUND, silences=(ASKED,)).luck
+    assert by_arp is not None
+    assert SOUND.luck == pytest.approx(prod((0.5 + i) / (31 + i) for i in range(36)))
+    assert any(f"{by_arp:.1e} by ARP" in note for note in judge(SOUND, NAMES).notes)
+    lost = replace(SOUND, phases=((IN, PhaseResult(Tally(8, 8), Tally(30, 29), 8.0)), *WELL[1:]))
+    assert lost.luck == by_arp
+    assert not any("by ARP" in note for note in judge(lost, NAMES).notes)
+    mute = replace(SOUND, phases=((IN, PhaseResult(Tally(8, 8), Tally(30, 0), 8.0)), *WELL[1:]))
+    assert mute.luck == by_arp
 
 
 def test_unheard_counts_the_broadcasts_of_all_phases() -> None:

@@ -52,7 +52,11 @@ FORGED: dict[str, tuple[Proof, str]] = {
     ),
     "wrong settings that nothing shows": (replace(SOUND, verdict=Verdict.WRONG_SETTINGS), "which give proven"),
     "silent with answers": (replace(SOUND, verdict=Verdict.SILENT), "requests were answered"),
-    "luck better than the counts": (replace(SOUND, luck=1e-12), "luck is 1.0e-12, and the counts give 3.3e-05"),
+    "luck better than the counts": (replace(SOUND, luck=1e-20), "luck is 1.0e-20, and the counts give 6.8e-15"),
+    "luck of several pulls better than the counts": (
+        replace(SOUND, luck=1e-12, evidence=(("pulls", "silent for 5.0 s"),)),
+        "luck is 1.0e-12, and the counts give 3.3e-05",
+    ),
     "unheard better than the counts": (replace(SOUND, unheard=1e-12), "and 18 broadcast requests give 3.8e-06"),
 }
 
@@ -111,7 +115,7 @@ def test_seconds_are_held_against_the_time_stamps(tmp_path: Path) -> None:
 
 def test_contradictions_are_bounded(tmp_path: Path) -> None:
     """A hostile record of thousands is not repeated line by line."""
-    bad = [replace(SOUND, port=str(port), luck=1e-12) for port in range(MOST + 5)]
+    bad = [replace(SOUND, port=str(port), luck=1e-20) for port in range(MOST + 5)]
     seen = written(tmp_path / "r.jsonl", bad, {"proven": len(bad)}, step=60)
     assert len(seen.contradictions) == MOST + 1
     assert seen.contradictions[-1] == "5 more contradictions"

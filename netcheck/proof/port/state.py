@@ -164,7 +164,9 @@ class PortState(PortAnswers):
         pull.needed = seconds_needed(pull.confirmed, self.results[Phase.IN], self.gap, self.run.options.out_for)
         pull.misses_take = 0.0
         if pull.cable != "carrier":
-            pull.misses_take = seconds_of_misses(self.results[Phase.IN], self.looked(), self.limit_of(pull))
+            pull.misses_take = seconds_of_misses(
+                pull.confirmed, self.results[Phase.IN], self.looked(), self.limit_of(pull)
+            )
 
     def _confirmed(self, pull: Pull) -> Confirmed:
         if pull.cable == "carrier":
@@ -179,7 +181,7 @@ class PortState(PortAnswers):
         """Return the limit of luck for this silence; if several silences are needed, each has a share and the last
         one the rest."""
         if pull.confirmed is Confirmed.REQUEST:
-            shown = prod(figure(self.results[Phase.IN], one.missed, one.looked) for one in self.silences)
+            shown = prod(figure(one.confirmed, self.results[Phase.IN], one.missed, one.looked) for one in self.silences)
             part = float(self.limit ** (1 / self.requests_at_least))
             return max(part, min(1.0, self.limit / shown)) if self.is_last_pull() and self.silences else part
         return float(self.limit**0.5) if pull.confirmed is Confirmed.FIRST else self.limit
@@ -217,7 +219,7 @@ class PortState(PortAnswers):
         missed = (arps.sent, echoes.sent)
         if missed[0] < self.arps_needed() and self.run.scheduler.hears_all:
             return False
-        return enough_missed(self.results[Phase.IN], missed, self.looked(), self.limit_of(pull))
+        return enough_missed(pull.confirmed, self.results[Phase.IN], missed, self.looked(), self.limit_of(pull))
 
     def arps_needed(self) -> int:
         """Return the broadcast requests that this silence must contain."""

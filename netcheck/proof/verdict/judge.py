@@ -12,6 +12,7 @@ from netcheck.proof.verdict import rows
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
 from netcheck.proof.verdict.rows import Row
+from netcheck.proof.verdict.silence_rule import figures, kinds_that_count
 from netcheck.text import listed
 
 TABLE: tuple[tuple[Verdict, Row], ...] = (
@@ -78,11 +79,12 @@ def _others(seen: Observation, names: Names) -> tuple[Other, ...]:
 
 
 def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
-    answered = seen.mac is not None
+    answered, by_echo = seen.mac is not None, _by_echo_alone(seen)
     notes = (
         (answered and not _echoed(seen), "echo: blocked; it answers ARP alone"),
         (seen.once, "accepted after one pull that nobody asked for (--once)"),
         (seen.cable == "inferred", f"cable: inferred from the silence after the request; {_who_confirmed(seen)}"),
+        (bool(by_echo), by_echo),
         (seen.first_after > 5, f"the first answer came after {seen.first_after:.0f} s"),
         (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),
         (answered and not seen.cut and seen.no_negative, "no address was free to ask as one that nobody should own"),
@@ -94,6 +96,18 @@ def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
     )
     unlisted = () if word is Verdict.RELAYED else _unlisted(seen, names)
     return (*(note for applies, note in notes if applies), *unlisted)
+
+
+def _by_echo_alone(seen: Observation) -> str:
+    """Return both chances of luck where only that by echo had to reach the limit."""
+    before = seen.phase(Phase.IN)
+    silence = seen.silences[-1] if seen.silences else None
+    if silence is None or seen.cable == "carrier" or not before.arp.answered:
+        return ""
+    if kinds_that_count(silence.confirmed, before) != (False, True):
+        return ""
+    arp, echo = figures(before, silence.missed, silence.looked)
+    return f"luck: {arp:.1e} by ARP, {echo:.1e} by echo; the operator confirmed both movements, so that echo counts"
 
 
 def _who_confirmed(seen: Observation) -> str:

@@ -133,13 +133,13 @@ class Observation:
 
     @property
     def luck(self) -> float | None:
-        """The chance that the silences are luck: of each the larger figure of the kinds that answered, and the product
-        of these, since the moments were chosen independently. None with carrier, where nothing can be sent, and where
+        """The chance that the silences are luck: of each the larger figure of the kinds that count, and the product of
+        these, since the moments were chosen independently. None with carrier, where nothing can be sent, and where
         no silence was listened to."""
         before = self.phase(Phase.IN)
         if self.cable == "carrier" or not self.silences or not (before.arp.answered or before.echo.answered):
             return None
-        return prod(figure(before, silence.missed, silence.looked) for silence in self.silences)
+        return prod(figure(silence.confirmed, before, silence.missed, silence.looked) for silence in self.silences)
 
     @property
     def unheard(self) -> float | None:

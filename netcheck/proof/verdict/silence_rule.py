@@ -58,30 +58,54 @@ def chance(before: Tally, missed: int, looked: int) -> float:
     return min(1.0, luck(before.sent, before.answered, missed) * max(1, looked))
 
 
-def figure(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> float:
-    """Return the larger of the two kinds' chances that the misses are luck; 1 if the device answered neither kind."""
+def kinds_that_count(by: Confirmed, before: PhaseResult) -> tuple[bool, bool]:
+    """Return whether the chance by ARP, and that by echo, must reach the limit of luck.
+
+    A silence is luck only if every request in it was lost, ARP and echo alike: the chance of that is at most the
+    smaller of both. The larger one is demanded all the same, because losses come together, so that echoes a quarter of
+    a second apart say less than their number. It is not demanded of ARP where the operator confirms the pull and the
+    return, and not one answer was lost in phase in: such a link shows no losses that could come together, 7.5 s hold 30
+    echoes, and eight ARP requests, one a second, would only prolong the silence. Five of them must go unanswered all
+    the same, so that a second owner is heard; one answer of either kind ends the silence."""
+    arp, echo = bool(before.arp.answered), bool(before.echo.answered)
+    return (arp and not (by is Confirmed.OPERATOR and echo and not lossy(before)), echo)
+
+
+def figures(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> tuple[float, float]:
+    """Return the chances by ARP and by echo that the misses are luck; 1 for a kind that the device did not answer."""
     pairs = zip((before.arp, before.echo), missed, looked, strict=True)
-    return max((chance(seen, misses, tried) for seen, misses, tried in pairs if seen.answered), default=1.0)
+    arp, echo = (chance(seen, misses, tried) if seen.answered else 1.0 for seen, misses, tried in pairs)
+    return arp, echo
 
 
-def enough_missed(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float) -> bool:
-    """Say whether the misses of each kind (ARP, echo) that the device answers are no luck."""
+def figure(by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> float:
+    """Return the larger of the chances that count; 1 if the device answered neither kind."""
+    pairs = zip(kinds_that_count(by, before), figures(before, missed, looked), strict=True)
+    return max((chance for counts, chance in pairs if counts), default=1.0)
+
+
+def enough_missed(
+    by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float
+) -> bool:
+    """Say whether the misses of each kind that counts are no luck."""
     answered = before.arp.answered or before.echo.answered
-    return not answered or figure(before, missed, looked) <= limit
+    return not answered or figure(by, before, missed, looked) <= limit
 
 
-def seconds_of_misses(before: PhaseResult, looked: tuple[int, int], limit: float) -> float:
+def seconds_of_misses(by: Confirmed, before: PhaseResult, looked: tuple[int, int], limit: float) -> float:
     """Return the seconds that the fewest misses take: a quick bound below which nothing need be counted."""
-    kinds = zip((before.arp, before.echo), looked, (ARP_EVERY, ECHO_EVERY), strict=True)
+    both = kinds_that_count(by, before)
+    kinds = zip(both, (before.arp, before.echo), looked, (ARP_EVERY, ECHO_EVERY), strict=True)
     needed = (
         (misses_needed(seen.sent, seen.answered, limit / max(1, tried)) - 1) * every
-        for seen, tried, every in kinds
-        if seen.answered
+        for counts, seen, tried, every in kinds
+        if counts
     )
     return max(needed, default=0.0)
 
 
 def seconds_left(
+    by: Confirmed,
     before: PhaseResult,
     missed: tuple[int, int],
     looked: tuple[int, int],
@@ -93,9 +117,10 @@ def seconds_left(
     """Return the seconds until the misses are no luck, if the silence goes on; `growing` says that a run of misses is
     looked for in each further probe as well."""
     left = 0.0
-    kinds = zip((before.arp, before.echo), missed, looked, (ARP_EVERY, ECHO_EVERY), strict=True)
-    for seen, misses, tried, every in kinds:
-        if seen.answered:
+    both = kinds_that_count(by, before)
+    kinds = zip(both, (before.arp, before.echo), missed, looked, (ARP_EVERY, ECHO_EVERY), strict=True)
+    for counts, seen, misses, tried, every in kinds:
+        if counts:
             chances = (chance(seen, misses + more, tried + more * growing) for more in range(most))
             left = max(left, next((n for n, figure in enumerate(chances) if figure <= limit), most) * every)
     return left

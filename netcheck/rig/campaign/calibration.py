@@ -21,7 +21,7 @@ from netcheck.proof.verdict.silence_rule import (
     ECHO_EVERY,
     LEAST_ARP_OUT,
     Confirmed,
-    chance,
+    figure,
     seconds_needed,
     seconds_of_misses,
 )
@@ -88,7 +88,7 @@ def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> Sile
         now, turn = _ask(entry, now, turn, lost)
     before = PhaseResult(*entry.tallies(now - WINDOW, EVER, MAC))
     least = seconds_needed(by, before, entry.longest_gap(now - WINDOW, now, MAC))
-    needed, stated = _needed(before, limit, least)
+    needed, stated = _needed(by, before, limit, least)
     return SilenceTried(_all_lost(lost, now, needed), stated, now, needed)
 
 
@@ -114,13 +114,12 @@ def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, 
     return now + ARP_EVERY / 5, turn + 1
 
 
-def _needed(before: PhaseResult, limit: float, least: float) -> tuple[float, float]:
+def _needed(by: Confirmed, before: PhaseResult, limit: float, least: float) -> tuple[float, float]:
     """Return the seconds of silence until everything is satisfied, and the figure that is stated then."""
-    misses = seconds_of_misses(before, (1, 1), limit) + WAIT
+    misses = seconds_of_misses(by, before, (1, 1), limit) + WAIT
     seconds = max(least, (LEAST_ARP_OUT - 1) * ARP_EVERY + WAIT, misses)
-    kinds = ((before.arp, ARP_EVERY), (before.echo, ECHO_EVERY))
-    figures = [chance(seen, int((seconds - WAIT) / every) + 1, 1) for seen, every in kinds if seen.answered]
-    return seconds, max(figures, default=1.0)
+    arp, echo = (int((seconds - WAIT) / every) + 1 for every in (ARP_EVERY, ECHO_EVERY))
+    return seconds, figure(by, before, (arp, echo), (1, 1))
 
 
 def _all_lost(lost: Lost, began: float, seconds: float) -> bool:
