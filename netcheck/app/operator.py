@@ -54,7 +54,7 @@ class Show:
     ) -> None:
         self.simulated = simulated
         if simulated:
-            board.keys = f"{SIMULATED}    {board.keys}"
+            board.keys = f"{SIMULATED}   {board.keys}"
         self.board, self.stream, self.terse, self.speaker = board, stream, terse, speaker
         self.console = Console(file=stream, highlight=False)
         self.ascii_only = is_ascii_only(stream, os.environ)

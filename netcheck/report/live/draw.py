@@ -21,6 +21,7 @@ TALL = 40  # rows of a terminal in which the name of the port is in block letter
 LONGEST_BAR = 60
 SHORTEST_SUBJECT = 12  # columns of a port's name in the list, where the terminal is narrow
 INDENT = " "
+KEY_GAP = "   "  # between two keys
 TEXT_LIMIT = 1000  # characters of one text
 Style = str
 STRONG, LOUD, SMALL, PLAIN = "bold", "bold red", "dim", ""
@@ -99,10 +100,14 @@ def _bar(bar: Bar, width: int, ascii_only: bool) -> str:
 
 
 def _foot(screen: Screen, width: int) -> list[ScreenLine]:
+    """Return the ports by verdict and the keys; each key stays on one line with what it does."""
     settled = sum(count for _, count in screen.counts)
     counts = [f"{count} {verdict}" for verdict, count in screen.counts]
-    words = f"{', '.join([*counts, f'{len(screen.rows) - settled} to go'])}    {screen.keys}"
-    return _wrapped(words, width, SMALL)
+    lines = [", ".join([*counts, f"{len(screen.rows) - settled} to go"])]
+    for key in screen.keys.split(KEY_GAP):
+        longer = f"{lines[-1]}{KEY_GAP}{key}"
+        lines[-1:] = [longer] if cell_len(longer) < width else [lines[-1], key]
+    return [piece for line in lines for piece in _wrapped(line, width, SMALL)]
 
 
 def _list(screen: Screen, width: int, room: int) -> list[ScreenLine]:

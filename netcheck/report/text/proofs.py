@@ -22,7 +22,7 @@ CONNECTOR = {
     "lldp": "connector: announced by LLDP",
     "assumed": "connector: as the plan says, not confirmed",
 }
-IDENTITY = {"planned": "MAC: as planned", "learned": "MAC: learned, the plan has none"}
+IDENTITY = {"planned": "MAC: as planned", "learned": "MAC: learned on the wire"}
 # What the judge adds to a sentence about luck: "The silence could be luck: 3.0e-03, above 1.0e-04."
 _CHANCES = re.compile(r": (?:\d\.\de-\d\d|not known), above \d\.\de-\d\d(?=\.)")
 SIMULATED = "SIMULATED"
