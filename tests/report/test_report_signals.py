@@ -47,7 +47,7 @@ def test_the_same_step_of_the_next_port_is_heard() -> None:
     """A request for another port is a new one."""
     first, second = (screen(RunView(ports=(port_of(Step.PULL, row, text="Pull it"),))) for row in (3, 4))
     assert sounds(first, second) == [Sound.PULL]
-    assert [heard.words for heard in signals_of(first, second)] == ["PULL. vat panel 4 lan port 1. panel 2, sw 1 4"]
+    assert [heard.words for heard in signals_of(first, second)] == ["Pull. vat panel 4 lan port 1. panel 2, sw 1 4"]
 
 
 @pytest.mark.parametrize("verdict", Verdict, ids=str)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import pytest
@@ -158,3 +159,29 @@ def test_what_hangs_behind_the_port_under_test_is_not_missed() -> None:
     missed = [at for at, screen in run.screens if screen.out]
     assert not missed or missed[-1] - missed[0] < 1.0  # once the cable is back, the two answer not in the same moment
     assert {str(run.board.proofs[port].verdict) for port in ("alpha/cpu:1", "beta/cpu:1")} == {"proven"}
+
+
+def test_after_a_swap_the_cable_that_was_pulled_is_asked_back() -> None:
+    """Where the addresses of two devices are exchanged, the cable of the port that was asked for is out, although the
+    other address is silent: it is asked back by the port that was asked for."""
+    scene = Scene(options=RunOptions(patience=PATIENCE), only=("alpha/cpu:1", "gamma/cpu:1"))
+    scene.add("alpha/cpu", 20)
+    scene.add("gamma/cpu", 22)
+    scene.targets = [replace(target, mac=None) for target in scene.targets]
+    jacks = scene.hand.jacks
+    jacks["alpha/cpu:1"], jacks["gamma/cpu:1"] = jacks["gamma/cpu:1"], jacks["alpha/cpu:1"]
+    scene.add("beta/cpu", 21)
+    scene.hand.confirms = True
+    tell = scene.hand.told
+
+    def told(event: Event) -> None:
+        if event.action is not Action.PLUG:  # only when the cable is asked back before the next port
+            tell(event)
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    scene.rig.after(120.0, partial(scene.hand.press, Key.QUIT))
+    ran = scene.prove()
+    assert ran.prober.proofs[0].verdict == "swapped"
+    asked = [event for event in ran.log if event.action is Action.RESTORE]
+    assert asked[0].port == "alpha/cpu:1"
+    assert "gamma/cpu" in asked[0].text

@@ -55,6 +55,7 @@ class Cabling:
         """No cable was moved yet."""
         self.run = run
         self.asked: list[Target] = []  # whose cables are asked back now
+        self._silent_first: tuple[Target, ...] = ()  # what was out when the cables were asked back
         self._left: set[int] = set()  # addresses without which the run goes on
 
     def after_port(self, following: Target | None) -> Steps:
@@ -96,22 +97,38 @@ class Cabling:
             return
         run.take_enter()
         deadline = run.now + PATIENCE * run.options.patience
-        end = "" if run.options.hands_free else ", or press Enter to go on without it"
-        for target in self.asked:
-            text = f"Plug the cable of {target.subject} in again: {target.address_text} is still out{end}"
-            run.ask(Action.RESTORE, target.subject, text, deadline)
+        self._silent_first = tuple(self.asked)
+        self._ask(deadline)
         while (still := self._silent()) and not run.take_enter() and run.now < deadline:
             self._let_go(still)
             yield
         self._left |= {target.address for target in still}
         self._let_go([])
 
-    def _let_go(self, still: list[Target]) -> None:
-        """Ask no longer for the cables that are back."""
+    def _ask(self, deadline: float) -> None:
+        """Ask for each cable by its port. After a swap it is the cable that was pulled for the port before, whatever
+        address is behind it."""
+        run = self.run
+        end = "" if run.options.hands_free else ", or press Enter to go on without it"
+        last = run.proofs[-1] if run.proofs else None
+        pulled = next((t for t in run.scope.asked if last is not None and t.subject == last.subject), None)
+        if pulled is not None and last is not None and last.verdict is Verdict.SWAPPED:
+            names = listed([f"{target.interface} ({target.address_text})" for target in self.asked])
+            text = f"Plug the cable that you pulled for {pulled.subject} in again: {names} is still out{end}"
+            self.asked = [pulled]
+            return run.ask(Action.RESTORE, pulled.subject, text, deadline)
         for target in self.asked:
-            if target not in still:
+            text = f"Plug the cable of {target.subject} in again: {target.address_text} is still out{end}"
+            run.ask(Action.RESTORE, target.subject, text, deadline)
+        return None
+
+    def _let_go(self, still: list[Target]) -> None:
+        """Ask no longer for the cables that are back; that of a swap is back once nothing is out any more."""
+        kept = [target for target in self.asked if target in still or (still and target not in self._silent_first)]
+        for target in self.asked:
+            if target not in kept:
                 self.run.drop_request(target.subject)
-        self.asked = [target for target in self.asked if target in still]
+        self.asked = kept
 
     def _doubtful(self) -> bool:
         """Say whether a device has missed some requests, so that it is not known yet whether it is out."""

@@ -107,7 +107,10 @@ def _looks(before: Screen | None, after: Screen) -> tuple[Signal, ...]:
 def _instruction(screen: Screen) -> str:
     if screen.step in (Step.MOVE, Step.RESTORE):
         return screen.instruction
-    return ". ".join(filter(None, (screen.word, screen.port, screen.place)))
+    word = screen.word.capitalize()
+    if screen.word is Word.WAIT:
+        return f"{word}. {screen.instruction}"
+    return ". ".join(filter(None, (word, screen.port, screen.place)))
 
 
 def _signal(sound: Sound, words: str) -> Signal:
