@@ -24,6 +24,11 @@ class Evidence:
     proved: Proved
     record: str
 
+    @property
+    def by(self) -> str:
+        """Return who proved, as the run says; empty if nobody is named."""
+        return self.proved.run.by if self.proved.run else ""
+
     def __str__(self) -> str:
         return f"{self.proved.proof.verdict} at {self.proved.at} ({self.record}, line {self.proved.line})"
 

@@ -13,7 +13,7 @@ from netcheck.addr import Address, mac_text
 from netcheck.plan.model import SITE, Plan
 from netcheck.report.changes import Changed, Changes
 from netcheck.report.finding_groups import numbers_of
-from netcheck.report.model import PortResult, Report, short
+from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.report.text.proofs import marked
 from netcheck.report.words import hash_recipe, moment, titles_of
 from netcheck.requests.build import asked_of, switch_and_port
@@ -280,9 +280,14 @@ def _port(report: Report, port: PortResult) -> tuple[str, ...]:
         "" if proof.luck is None else f"{proof.luck:.1e}",
         "" if proof.unheard is None else f"{proof.unheard:.1e}",
         moment(evidence.proved.at) if evidence else "",
-        f"{evidence.record}, line {evidence.proved.line}" if evidence else "",
+        _where(evidence) if evidence else "",
         " ".join((proof.why, *further_words(port))),
     )
+
+
+def _where(evidence: Evidence) -> str:
+    """Return record, line, and who proved, where that is known."""
+    return ", ".join(filter(None, (f"{evidence.record}, line {evidence.proved.line}", evidence.by)))
 
 
 def further_words(port: PortResult) -> Iterator[str]:

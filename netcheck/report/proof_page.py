@@ -64,7 +64,7 @@ def page_of_proof(report: Report) -> PageOfProof:
 
 
 def _row(number: int, port: PortResult, simulated: bool) -> tuple[str, ...]:
-    proof, run = port.proof, port.evidence.proved.run if port.evidence else None
+    proof, evidence = port.proof, port.evidence
     return (
         str(number),
         proof.subject,
@@ -72,8 +72,8 @@ def _row(number: int, port: PortResult, simulated: bool) -> tuple[str, ...]:
         proof.address,
         marked(proof.verdict, simulated),
         "" if proof.mac is None else mac_text(proof.mac),
-        local_moment(port.evidence.proved.at, run) if port.evidence else "",
-        run.by if run else "",
+        local_moment(evidence.proved.at, evidence.proved.run) if evidence else "",
+        evidence.by if evidence else "",
     )
 
 

@@ -16,9 +16,13 @@ from netcheck.proof.result import Verdict
 from netcheck.record.model import Attachment, Run
 from netcheck.record.write import Recorder
 from netcheck.report.formats import further
+from netcheck.report.html.page import to_html
 from netcheck.report.html.proof_page import to_proof_page
+from netcheck.report.json.report import to_json
+from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.proof_page import HEADERS, local_moment, page_of_proof, to_text
+from netcheck.report.text.report import to_text as report_to_text
 from tests.report.made import clock_from, every_verdict, report_from
 
 HOSTILE = "<img src=x onerror=alert(1)>\u202egnp.exe\x1b[2J"
@@ -79,6 +83,18 @@ def test_the_page_says_who_proved_what_when_and_with_which_seal(
         assert word in said, word
     assert "SIMULATED" not in said
     assert write(report) == page
+
+
+@pytest.mark.parametrize("write", [to_html, to_markdown, report_to_text, to_json])
+def test_every_report_says_who_proved_which_port(
+    write: Callable[[Report], bytes], plan_folder: Path, tmp_path: Path
+) -> None:
+    """Not only each record but each port names who proved it: several technicians share one plan."""
+    page = write(signed(tmp_path, plan_folder, by="QQZ"))
+    (tmp_path / "plain").mkdir()
+    plain = write(signed(tmp_path / "plain", plan_folder, by=""))
+    assert page.count(b"QQZ") > len(every_verdict())
+    assert b"QQZ" not in plain
 
 
 @pytest.mark.parametrize("write", [to_proof_page, to_text])

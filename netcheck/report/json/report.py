@@ -149,9 +149,14 @@ def _proof(port: PortResult, simulated: bool) -> dict[str, Any]:
 def _attempt(evidence: Evidence) -> dict[str, Any]:
     """Return an attempt at a port; the first of a port is the one that counts."""
     proved = evidence.proved
-    by = proved.run.by if proved.run else ""
     verdict = str(proved.proof.verdict)
-    return {"verdict": verdict, "at": proved.at, "by": by or None, "record": evidence.record, "line": proved.line}
+    return {
+        "verdict": verdict,
+        "at": proved.at,
+        "by": evidence.by or None,
+        "record": evidence.record,
+        "line": proved.line,
+    }
 
 
 def _record(record: VerifiedRecord, sha256: str) -> dict[str, Any]:
