@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import shutil
+import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
+from textwrap import fill
 
 from netcheck.errors import Problem, UsageError
 from netcheck.files import refused_by_system, write_atomically
@@ -48,7 +51,18 @@ def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook:
         made = target
         _write(target, {name: text.encode("utf-8", "replace") for name, text in plan_files(intake).items()})
     shown = safe(str(made))
-    print(f"{to_text(intake)}\n\nmade: {shown}\nCorrect what was guessed, then run: netcheck check {shown}")
+    lines = to_text(intake).splitlines()
+    if sys.stdout.isatty():
+        width = shutil.get_terminal_size().columns
+        lines = [
+            fill(line, width, subsequent_indent="    ", break_on_hyphens=False) if len(line) > width else line
+            for line in lines
+        ]
+    print("\n".join(lines))
+    print(
+        f"\nmade: {shown}\nCorrect there what is wrong, add the site's lists as surveys, and run: "
+        f"netcheck check {shown}"
+    )
 
 
 def _workbook(name: str) -> bytes:

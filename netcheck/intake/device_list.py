@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -20,13 +20,16 @@ from netcheck.intake.subnets import (
     PlacedInterface,
     mask_text,
     placed_in_subnets,
+    routers_of,
+    unreadable_in,
     with_interface_names,
+    with_short_addresses,
 )
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import FORMAT, InterfaceRow
 from netcheck.tables.delimited import guarded
-from netcheck.text import listed, safe
+from netcheck.text import listed, natural_key, safe
 
 INTERFACES_FILE = "interfaces.csv"
 COLUMNS = (
@@ -46,6 +49,7 @@ class Intake:
     subnets: tuple[ListedSubnet, ...]
     interfaces: tuple[PlacedInterface, ...]
     remarks: IntakeRemarks
+    routers: Mapping[str, Sequence[str]] = field(default_factory=dict)  # interfaces as address/length by name
 
 
 def intake_from(path: Path, mapped: Mapping[str, str]) -> Intake:
@@ -62,32 +66,36 @@ def intake_from(path: Path, mapped: Mapping[str, str]) -> Intake:
                 continue
             remarks.guessed += [f"{name}: {guess}" for guess in layout.guessed]
             found = list(interfaces_in(records, layout, f"{name}, " if sheet else "", remarks))
-            tables.append(f"{name}: titles in row {layout.row}; {_columns(layout)}")
+            tables += [f"{name}: titles in row {layout.row}", *_columns(layout)]
             interfaces += found
     except FileError as error:
         raise UsageError(error.at(safe(str(path)))) from error
     if not interfaces:
         do = 'Name its columns, for example --map "Tag=device" --map "IP=address"'
         raise UsageError(Problem("no table of devices is recognised in it", safe(str(path)), do))
-    subnets, placed = placed_in_subnets(with_interface_names(interfaces, remarks), remarks)
-    return Intake(path.stem, tuple(tables), tuple(subnets), tuple(placed), remarks)
+    whole = with_interface_names(list(with_short_addresses(interfaces, remarks)), remarks)
+    subnets, placed = placed_in_subnets(whole, remarks)
+    routers = routers_of(placed, subnets, remarks)
+    remarks.unread += [text for one in whole for text in unreadable_in(one)]
+    return Intake(path.stem, tuple(tables), tuple(subnets), tuple(placed), remarks, routers)
 
 
-def _columns(layout: ListLayout) -> str:
+def _columns(layout: ListLayout) -> Iterator[str]:
     """How the columns were understood."""
     named = {column: name for name, column in layout.fields.items()}
     for one in layout.addresses:
         named |= {one.address: "address", one.mask: "mask", one.gateway: "gateway", one.mac: "mac"}
     named.pop(-1, None)
-    pairs = [f'"{safe(layout.title(column), 30)}" is {named[column]}' for column in sorted(named)]
+    yield from (f'  "{safe(layout.title(column), 40)}" is {named[column]}' for column in sorted(named))
     others = [f'"{safe(title, 30)}"' for at, title in enumerate(layout.titles) if title and at not in named]
-    kept = f"; kept as it is: {listed(others, 20)}" if others else ""
-    return ", ".join(pairs) + kept
+    if others:
+        yield f"  kept under their titles: {listed(others, 20)}"
 
 
 def plan_files(intake: Intake) -> dict[str, str]:
     """Return the files of the plan's folder by name; the plan itself is the last."""
     subnets = "".join(map(_subnet_text, intake.subnets))
+    routers = "".join(_router_text(name, links) for name, links in intake.routers.items())
     plan = f"""# Made from a device list. Add the site's own lists of hosts as [[survey]], then run: netcheck check
 
 format = {FORMAT}
@@ -96,7 +104,7 @@ interfaces = "{INTERFACES_FILE}"
 [site]
 name = {_quoted(intake.name)}
 revision = "A"
-{subnets}"""
+{subnets}{routers}"""
     return {INTERFACES_FILE: _table(intake.interfaces), "plan.toml": plan}
 
 
@@ -106,6 +114,10 @@ def _subnet_text(subnet: ListedSubnet) -> str:
     lines += [f'gateway = "{subnet.gateway}"'] if subnet.gateway else []
     lines += [f"vlan = {int(subnet.vlan)}"] if subnet.vlan else []
     return "\n".join((*lines, ""))
+
+
+def _router_text(name: str, links: Sequence[str]) -> str:
+    return f"\n[[router]]\nname = {_quoted(name, _LONGEST)}\ninterfaces = {json.dumps(list(links))}\n"
 
 
 def _quoted(text: str, limit: int = 400) -> str:
@@ -159,7 +171,10 @@ def sheets_of(intake: Intake) -> dict[str, list[dict[str, object]]]:
         subnets.append(row)
     rows = ({title: text for title, text in row_of(one, titles).items() if text} for one in intake.interfaces)
     site: list[dict[str, object]] = [{"key": "name", "value": safe(intake.name)}, {"key": "revision", "value": "A"}]
-    return {"site": site, "subnets": subnets, "interfaces": [dict(row) for row in rows]}
+    routers: list[dict[str, object]] = [
+        {"name": safe(name, _LONGEST), "interfaces": ", ".join(links)} for name, links in intake.routers.items()
+    ]
+    return {"site": site, "subnets": subnets, "interfaces": [dict(row) for row in rows], "routers": routers}
 
 
 def to_text(intake: Intake) -> str:
@@ -171,8 +186,8 @@ def to_text(intake: Intake) -> str:
         *intake.tables,
         f"{len(intake.interfaces)} interfaces of {devices} devices, {unplaced} without an address, in "
         f"{subnets}: {', '.join(map(_shown, intake.subnets))}",
-        *_listed("Guessed, please look at it:", intake.remarks.guessed),
-        *_listed("Not read:", intake.remarks.unread),
+        *_listed("Guessed, please look at it:", sorted(intake.remarks.guessed, key=natural_key)),
+        *_listed("Not read:", sorted(intake.remarks.unread, key=natural_key)),
     ]
     return "\n".join(lines)
 

@@ -22,6 +22,9 @@ MOST_ROWS = 100_000  # of all tables together
 _FILLED = ("place", "subnet", "vlan")  # written once for a group of rows in many lists
 _LENGTH = re.compile(r"(\S+?)\s*/\s*(\d{1,2}|\d+\.\d+\.\d+\.\d+)", re.ASCII)
 _TAG = re.compile(r"\S*\d\S*|[=+-]\S+")  # a device tag: one word with a digit, or with a sign of IEC 81346
+_TOTAL = re.compile(r"(?:grand )?total\b|sum\b|summe\b|gesamt|anzahl\b|count\b|number of\b", re.IGNORECASE)
+# Signs that an address is not known yet, in addition to those of a plan; common practice, no source.
+_OPEN = frozenset({"frei", "offen", "folgt", "unbekannt", "k.a.", "free", "open", "unknown", "later", "xxx", "x.x.x.x"})
 _BETWEEN = re.compile(r"[\s;,]+")
 
 
@@ -119,6 +122,11 @@ class _Reader:
         values = {name: text for name, text in values.items() if text}
         slots = [slot for columns in self._layout.addresses for slot in self._addresses(cells, columns)]
         named = [slot for slot in slots if any(slot[1:])]
+        if not named and _TOTAL.match(values.get("device", "")) and not {"host-name", "mac"} & values.keys():
+            self._remarks.unread.append(
+                f"{where}: it is taken for a total: {', '.join(safe(one, 30) for one in cells if one)}"
+            )
+            return
         device = values.pop("device", "") or self._device_of(values, where, named)
         if not device:
             shown = ", ".join(safe(cell, 30) for cell in cells if cell)
@@ -190,6 +198,9 @@ class _Reader:
             extra.append(("group", self._group))
         for number, (interface, address, mask, gateway, mac) in enumerate(slots):
             address, mask = _with_mask(address, mask)
+            if address.casefold() in _OPEN:
+                self._remarks.guessed.append(f'{where}: "{safe(address, 20)}" is taken for an address not known yet')
+                address = ""
             own = dict(values) if not number else {name: values[name] for name in (*_FILLED, "kind") if name in values}
             name = own.pop("interface", "") if not number else ""
             yield ListedInterface(

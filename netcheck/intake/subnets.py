@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 
 from netcheck.addr import WIDTH, Address, Prefix
 from netcheck.intake.rows import IntakeRemarks, ListedInterface
-from netcheck.plan.cells import DHCP, address_from, mask_from
+from netcheck.plan.cells import DHCP, address_from, mac_from, mask_from
 from netcheck.text import safe
 
 GUESSED_LENGTH = 24  # of a subnet of which no row gives a mask: by far the most common one, no source
+_LAST_OCTET = re.compile(r"\.\d{1,3}", re.ASCII)
 _NUMBER = re.compile(r"\d{1,4}", re.ASCII)
 UNKNOWN = "tbd"  # the prefix of a subnet of which no row has an address
 
@@ -169,6 +170,7 @@ def _followed(
 ) -> Iterator[str]:
     """Yield the name of each interface's subnet: by address, by the list's words, else that of the row above."""
     before = next((names[home] for home in homes if home is not None), "")
+    followers: dict[str, list[str]] = {}
     for one, home in zip(interfaces, homes, strict=True):
         words = _words(one)
         if home is not None:
@@ -178,14 +180,39 @@ def _followed(
         elif words:
             before = ""
         elif before:
-            remarks.guessed.append(
-                f'{one.where}: it has no address; subnet "{safe(before, 60)}" of the row above is used'
-            )
+            followers.setdefault(before, []).append(one.where)
         yield before
+    for name, rows in followers.items():
+        what = f'no address that can be read; subnet "{safe(name, 60)}" of the row above is used'
+        remarks.guessed.append(f"{rows_as_text(rows)}: {what}")
 
 
-def with_interface_names(interfaces: Iterable[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
-    """Name interfaces without a name `lan`, `lan-2` and so on, so that no device has two of one name."""
+def rows_as_text(rows: Sequence[str]) -> str:
+    """Return several places of a list in a few words: the first ones, and how many more."""
+    first = list(dict.fromkeys(rows))
+    same = [first[0], *(one.rpartition("row ")[2] for one in first[1:4])]
+    return ", ".join(same) + (f" and {len(first) - 4} more rows" if len(first) > 4 else "")
+
+
+def with_short_addresses(interfaces: Iterable[ListedInterface], remarks: IntakeRemarks) -> Iterator[ListedInterface]:
+    """Complete addresses such as `.12` with the first octets of the address above in the same subnet."""
+    above: dict[str, Address] = {}
+    for one in interfaces:
+        value, before = _value(one), above.get(_words(one))
+        if value is not None and value.family == 4:
+            above[_words(one)] = value
+        if before is not None and _LAST_OCTET.fullmatch(one.address):
+            whole = f"{str(before).rpartition('.')[0]}{one.address}"
+            remarks.guessed.append(f'{one.where}: "{one.address}" is completed to {whole}, as the address above begins')
+            yield replace(one, address=whole)
+        else:
+            yield one
+
+
+def with_interface_names(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
+    """Name interfaces without a name `lan`, `lan-2` and so on, so that no device has two of one name; all interfaces of
+    a device get its kind."""
+    kinds = {one.device: one.values["kind"] for one in reversed(interfaces) if "kind" in one.values}
     taken: set[tuple[str, str]] = set()
     named = []
     for one in interfaces:
@@ -200,8 +227,44 @@ def with_interface_names(interfaces: Iterable[ListedInterface], remarks: IntakeR
             )
             remarks.guessed.append(f"{one.where}: {what}")
         taken.add((one.device, name))
-        named.append(replace(one, interface=name))
+        kind = {"kind": kinds[one.device]} if one.device in kinds else {}
+        named.append(replace(one, interface=name, values={**kind, **one.values}))
     return named
+
+
+def routers_of(
+    placed: Sequence[PlacedInterface], subnets: Iterable[ListedSubnet], remarks: IntakeRemarks
+) -> dict[str, list[str]]:
+    """Return the devices that have the gateway of their subnet, each with its interfaces as address/length."""
+    prefixes = {one.name: one.prefix for one in subnets}
+    gateways = {(one.name, one.gateway) for one in subnets if one.gateway}
+    routers = dict.fromkeys(one.interface.device for one in placed if (one.subnet, one.interface.address) in gateways)
+    found: dict[str, list[str]] = {}
+    for one in placed:
+        prefix = prefixes.get(one.subnet)
+        address, device = _value(one.interface), one.interface.device
+        if device in routers and prefix is not None and address is not None and prefix.holds(address):
+            if device not in found:
+                what = f'"{safe(device, 60)}" has the address of a gateway, and is taken for a router'
+                remarks.guessed.append(f"{one.interface.where}: {what}")
+            found.setdefault(device, []).append(f"{address}/{prefix.length}")
+    return found
+
+
+def unreadable_in(one: ListedInterface) -> Iterator[str]:
+    """Yield the values of an interface that cannot be read, each with the reason."""
+    address = _value(one)
+    family = address.family if address else 4
+    for what, text, read in (
+        ("address", "" if one.address == DHCP else one.address, address_from),
+        ("mask", one.mask, lambda text: mask_from(text, family)),
+        ("gateway", one.gateway, address_from),
+        ("MAC", one.mac, mac_from),
+    ):
+        try:
+            _ = read(text) if text else None
+        except ValueError as error:
+            yield f"{one.where}: the {what} cannot be read and is kept as it is: {error}"
 
 
 def mask_text(one: ListedInterface) -> str:

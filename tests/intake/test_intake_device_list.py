@@ -121,6 +121,52 @@ def listed(folder: Path, text: str, *maps: str) -> Plan:
     return read_plan(folder / "plan")
 
 
+GERMAN = """IP-Liste Linie 3;;;;;;;;;;
+;;;;;;;;;;
+BMK;Bezeichnung;Gerätetyp;Schaltschrank;IP-Adresse;Subnetzmaske;Standardgateway;MAC-Adresse;Switch/Port;Bemerkung;Firma
+Abfüllung;;;;;;;;;;
+=A1+S1-K1;Steuerung;SPS;+S1;10.20.3.10;255.255.255.0;10.20.3.1;00:00:5E:00:53:01;SW1/1;;intern
+=A1+S1-K2;Panel;Bediengerät;;.11;24;10.20.3.1;;SW1/2;bestellt;
+=A1+S1-T2;FU 2;Antrieb;+S2;10.20.3.013;255.255.255.0;;;;;
+=A1+S1-T3;FU 3;Antrieb;;frei;;;;;;
+=A1+S1-T4;FU 4;Antrieb;;DHCP;;;00-00-5E-00-53-04;;;
+=A1+S1-T5;FU 5;Antrieb;;10.20.3.15/24;;;;;;
+=A1+S1-R1;Router;Router;+S9;10.20.3.1;255.255.255.0;;;;;
+;Router, außen;;;10.20.4.7;255.255.255.0;10.20.4.1;;;;
+Summe;8;;;;;;;;;
+"""
+
+
+@pytest.mark.parametrize("name", ["plan", "plan.xlsx"])
+def test_a_german_list_as_it_is_exported(tmp_path: Path, name: str) -> None:
+    """Semicolons and a legacy code page; short addresses, a router, words for an open address, a total."""
+    (tmp_path / "list.csv").write_bytes(GERMAN.encode("cp1252"))
+    run = netcheck("new", name, "--from", "list.csv", cwd=tmp_path)
+    assert run.returncode == 0, run.stderr
+    plan = read_plan(tmp_path / name)
+    assert len(plan.interfaces) == 8
+    panel, open_drive, router = (plan.interface_named[f"=A1+S1-{one}/lan"] for one in ("K2", "T3", "R1"))
+    assert (panel.address and panel.address.text, panel.kind, panel.location) == ("10.20.3.11", "Bediengerät", "+S1")
+    assert open_drive.address is None
+    assert (router.kind, plan.interface_named["=A1+S1-R1/lan-2"].kind) == ("Router", "Router")
+    assert [(one.name, [cell.text for cell in one.interfaces]) for one in plan.routers] == [
+        ("=A1+S1-R1", ["10.20.3.1/24", "10.20.4.7/24"])
+    ]
+    guessed, unread = run.stdout.partition("Guessed")[2].split("Not read:")
+    for words in (
+        'row 6: ".11" is completed to 10.20.3.11, as the address above begins',
+        'row 8: "frei" is taken for an address not known yet',
+        "row 7, 8, 9: no address that can be read; subnet",
+        'row 11: "=A1+S1-R1" has the address of a gateway, and is taken for a router',
+    ):
+        assert words in guessed
+    assert "row 7: the address cannot be read and is kept as it is: '10.20.3.013' has an octet" in unread
+    assert "row 13: it is taken for a total: Summe, 8" in unread
+    first = netcheck("check", name, "--format", "csv", cwd=tmp_path)
+    conflicts = [row for row in csv.DictReader(first.stdout.splitlines()) if row["severity"] == "conflict"]
+    assert [row["rule"] for row in conflicts] == ["unreadable-value"]
+
+
 def test_map_overrules_the_titles(tmp_path: Path) -> None:
     """A title in no dictionary, one that means something else, and a column that is left out."""
     text = "Anlagenteil;Name;Nummer;Intern\nM1;10.0.0.5;10.0.0.1;x\nM2;10.0.0.6;10.0.0.1;y\n"
