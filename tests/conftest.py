@@ -17,6 +17,7 @@ SLOW_FILES = {
     "test_cli_demo.py",
     "test_cli_new.py",
     "test_cli_report.py",
+    "test_cli_round_trip.py",
     "test_cli_several_plans.py",
     "test_cli_suggest.py",
     "test_cli_terminal.py",

@@ -16,7 +16,7 @@ from netcheck.addr import Address
 from netcheck.answers.apply import Flaw
 from netcheck.answers.read import FilledRow, Table, rows_from
 from netcheck.answers.rows import RowRefused
-from netcheck.plan.model import GrantedRequest, Plan, Position
+from netcheck.plan.model import SITE, GrantedRequest, Plan, Position
 from netcheck.requests.build import identity_of
 from netcheck.requests.model import Request, RequestKind
 from netcheck.survey.readers.values import date_from
@@ -115,7 +115,8 @@ def judged_grants(
         yes, no = _ticked(row.cells.get("granted", "")), _ticked(row.cells.get("refused", ""))
         if not (yes or no or row.fault):
             continue
-        identity = tuple(" ".join(row.cells.get(title, "").split()) for title in IDENTITY)
+        cells = {"island": SITE, **row.cells}  # a workbook of a plan with one island has no such column
+        identity = tuple(" ".join(cells.get(title, "").split()) for title in IDENTITY)
         request = known.get(identity)
         if request is None:
             gone += 1

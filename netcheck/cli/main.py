@@ -38,7 +38,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
         "rules",
         "List the rules of the check, or explain one: what it says, why, its source and an example.",
     ),
-    ("schema", "Print the JSON Schema (2020-12) of plan.toml, with which an editor completes keys and marks mistakes."),
+    ("schema", "Print the JSON Schema (2020-12) of plan.toml, or of a report, of findings or of a line of a record."),
     ("survey", "List the hosts of the site: from files that the site has, or from the wire."),
     ("identify", "Find the address of a used device on a direct cable, and what to set on this computer to reach it."),
     ("ready", "Look for what would make the next proof false, before leaving. Nothing is sent and nothing is changed."),

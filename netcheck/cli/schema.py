@@ -1,17 +1,45 @@
-"""`netcheck schema`: prints the JSON Schema of plan.toml."""
+"""`netcheck schema`: prints the JSON Schema of plan.toml, or of what netcheck writes as JSON."""
 
 from __future__ import annotations
 
+from enum import StrEnum
+from typing import Annotated
 
-def command() -> None:
-    """Print the JSON Schema (2020-12) of plan.toml, with which an editor completes keys and marks mistakes.
+import typer
+
+
+class SchemaOf(StrEnum):
+    """What a schema describes."""
+
+    PLAN = "plan"
+    REPORT = "report"
+    FINDINGS = "findings"
+    RECORD = "record"
+
+
+def command(
+    of: Annotated[
+        SchemaOf,
+        typer.Argument(metavar="[plan|report|findings|record]", help="What the schema describes.", show_default="plan"),
+    ] = SchemaOf.PLAN,
+) -> None:
+    """Print the JSON Schema (2020-12) of plan.toml, or of a report, of findings or of a line of a record.
+
+    With the schema of plan.toml an editor completes keys and marks mistakes. The others describe the files of `report
+    --out FILE.json`, the output of `check --format json`, and each line of the record of a run.
 
     Example: netcheck schema > plan.schema.json
     """
     import json
 
-    from netcheck.plan.schema import plan_schema
-    from netcheck.rules.catalogue import RULES
-    from netcheck.survey.read import kinds
+    if of is SchemaOf.PLAN:
+        from netcheck.plan.schema import plan_schema
+        from netcheck.rules.catalogue import RULES
+        from netcheck.survey.read import kinds
 
-    print(json.dumps(plan_schema([rule.slug for rule in RULES], kinds()), indent=2))
+        shape = plan_schema([rule.slug for rule in RULES], kinds())
+    else:
+        from netcheck.report.json.schemas import SCHEMAS
+
+        shape = SCHEMAS[of]()
+    print(json.dumps(shape, indent=2))
