@@ -1,8 +1,8 @@
 """Measures how fast the paper check is, in ratio to a reference: `python tests/bench/paper.py [ROUNDS]`.
 
-Every figure is of a whole process: wall time from start to end, and the largest memory that the kernel saw it hold.
-Each command runs right after the one that it is compared with, and medians of the rounds and of their ratios are
-shown, since the machine's own speed is no matter here.
+Every figure is of a whole process: the processor time that it used, which other work on the machine changes less than
+the time on the clock, and the largest memory that it held. Each command runs right after the one that it is compared
+with; the table shows the medians of the rounds and of their ratios.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -73,7 +72,7 @@ app()
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One finished process: wall seconds, the most memory it held in MiB, its exit code and the lines it printed."""
+    """One finished process: processor seconds, the most memory in MiB, exit code, and the number of printed lines."""
 
     seconds: float
     memory: float
@@ -84,18 +83,16 @@ class Run:
 def run(*words: str) -> Run:
     """Run Python with these words to its end."""
     with tempfile.TemporaryFile() as out:
-        begin = time.perf_counter()
         process = subprocess.Popen([sys.executable, *words], stdout=out, stderr=out, cwd=ROOT)
         _, status, used = os.wait4(process.pid, 0)
-        seconds = time.perf_counter() - begin
         process.returncode = os.waitstatus_to_exitcode(status)
         out.seek(0)
         lines = sum(1 for _ in out)
-    return Run(seconds, used.ru_maxrss / 1024, process.returncode, lines)
+    return Run(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, process.returncode, lines)
 
 
 def netcheck(*words: str) -> Run:
-    """Run netcheck; a code that means it did not come to an answer stops the benchmark."""
+    """Run netcheck; the benchmark ends if the command fails."""
     done = run("-m", "netcheck", *words)
     if done.code not in (0, 1):
         sys.exit(f"netcheck {' '.join(words)} ended with {done.code}")
