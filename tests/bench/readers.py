@@ -1,8 +1,9 @@
 """Measures how fast the readers of surveys are, in ratio to a reference: `python tests/bench/readers.py [ROUNDS]`.
 
 Every figure is the processor time of a whole process, each right after the one it is compared with; medians of the
-rounds and of their ratios are shown. A capture is compared with the system's `tcpdump`, which writes a line a packet to nowhere, and a
-list of a million rows with Python's csv module. The last rows are the memory for a capture of 1 GiB and for the list.
+rounds and of their ratios are shown. A capture is compared with the system's `tcpdump`, which writes a line a packet to
+nowhere, and a list of a million rows with Python's csv module. The last rows are the memory for a capture of 1 GiB and
+for the list.
 """
 
 from __future__ import annotations
