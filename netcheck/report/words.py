@@ -297,9 +297,7 @@ def _never(report: Report) -> Iterator[str]:
     yield "A survey shows the hosts of its date; an address that it does not list is not proven free."
     # RFC 6918 withdrew the address mask messages: masks cannot be read over the network.
     found = [port.proof.subject for port in report.ports if _settings_found(port.proof)]
-    others = (
-        "; the values typed into a device cannot be asked for over the network (prove --direct --settings finds them)"
-    )
+    others = "; the values typed into a device cannot be asked for over the network"
     if found:
         yield f"Mask and gateway were found by the device's behaviour at: {listed(found, MOST_NAMED)}."
         others = " at all other ports"

@@ -159,6 +159,11 @@ def test_what_is_missing_is_said_before_and_after_saving(chromium: Browser, desk
         saved(page, desk)
         number = row.locator(".number").inner_text()
         assert f"Words are missing for finding {number}." in page.locator("#answers output").inner_text()
+        page.emulate_media(media="print")  # on paper the cross in the box is kept, and an empty date is left out
+        box = row.get_by_role("radio", name="live with it as it is")
+        assert box.evaluate("box => getComputedStyle(box).printColorAdjust") == "exact"
+        assert row.get_by_label("until").is_hidden()
+        page.emulate_media(media="screen")
         row.get_by_role("radio", name="live with it as it is").click()
         assert "0 of " in page.locator("#answers output").inner_text()
 

@@ -98,8 +98,12 @@
     if (decides) {
       const change = labelled("new value", wide(id, "change-to"));
       change.classList.add("to");
-      const until = labelled("until (empty: no end)", dated(id, "until"));
+      const day = dated(id, "until");
+      const until = labelled("until (empty: no end)", day);
       until.classList.add("until");
+      const blank = () => until.classList.toggle("blank", !day.value);  // an empty date is not printed
+      day.addEventListener("input", blank);
+      blank();
       set.append(change, labelled("remark", wide(id, "remark")), until);
     } else {
       set.append(labelled("ticket", wide(id, "ticket")));
