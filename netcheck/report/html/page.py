@@ -213,7 +213,7 @@ def _harmless(value: Any) -> Any:
 
 def _with_code(text: str) -> Markup:
     """Return a rule's text with backtick parts as code."""
-    parts = (escape(safe(part, LONGEST_TEXT)) for part in text.split("`"))
+    parts = (_unbroken(part) for part in text.split("`"))
     return Markup("").join(Markup("<code>{}</code>").format(part) if n % 2 else part for n, part in enumerate(parts))
 
 
