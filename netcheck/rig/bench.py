@@ -18,7 +18,7 @@ from netcheck.proof.walk.walk import Walk
 from netcheck.rig.devices import Faults, LldpSpeaker, VirtualDevice
 from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.rig.scenario import Act, Cable, Device, Do, HandMove, Mode, On, Replies, Scenario, Stranger
-from netcheck.rig.technicians import MOVES
+from netcheck.rig.technicians import MOVES, MOVES_AGAIN
 from netcheck.rig.truth import Place, Truth
 from netcheck.wire.link import Adapter
 
@@ -33,7 +33,6 @@ GIVES_UP = 400.0  # seconds after which the technician stops the run
 WALKS_FOR = 200.0  # seconds that a walk lasts
 NAMED_AFTER = 4.0  # seconds after a pull that its number is pressed
 PROVEN_IN = 25.0  # seconds from a pull on a walk until its port is proven, at about
-INSISTS = 8.0  # seconds after which Enter is pressed again for a movement that was not accepted
 HOLDS = 60.0  # seconds that a cable is held on a walk while nothing is said
 
 
@@ -320,18 +319,14 @@ class ScriptedHand:
                     self.rig.after(0.5, partial(self._move, jack, False, 0))
                     self.rig.after(0.9, partial(self._forget, jack))
             self.rig.after(0.5 + MOVES, partial(self._move, place.jack, True, 0))
-        elif confirm and self.scenario.reseats_connector:
-            for jack in (jack for jack in group if jack.plugged):
+        again = confirm and [one[1:] for one in self.asked[-2:-1]] == [(Action.MOVE, port)]
+        lasts = MOVES_AGAIN if again else MOVES
+        if confirm and (self.scenario.reseats_connector or (again and self.scenario.moves_connector)):
+            for jack in (jack for jack in group if jack.plugged and (again or not self.scenario.moves_connector)):
                 self.rig.after(0.5, partial(self._move, jack, False, 0))
-                self.rig.after(0.5 + MOVES, partial(self._move, jack, True, 0))
+                self.rig.after(0.5 + lasts, partial(self._move, jack, True, 0))
         if confirm:
-            self.rig.after(1.0 + MOVES, partial(self.press, Key.ENTER))
-            self.rig.after(1.0 + MOVES + INSISTS, partial(self._insist, len(self.asked)))
-
-    def _insist(self, asked: int) -> None:
-        """Press Enter again where the movement is still asked for."""
-        if asked == len(self.asked):
-            self.press(Key.ENTER)
+            self.rig.after(1.0 + lasts, partial(self.press, Key.ENTER))
 
     def _forget(self, jack: Jack) -> None:
         """Do not put a cable back where it was: it is in another connector now."""

@@ -12,7 +12,7 @@ from netcheck.proof.events import Action, Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 
 SHORT = (0.2, 2.0)  # seconds for which a cable is out too short, or a plug makes contact before it slips out
-MOVES = 1.8  # seconds that it takes at least to move a cable from one connector to the next
+MOVES, MOVES_AGAIN = 1.8, 10.0  # seconds that a cable takes from one connector to the next; the second time as told
 QUICKEST = 0.35  # seconds that a person needs at least to react to a prompt and move a cable
 GIVES_UP = 600.0  # seconds after which the technician stops the run
 
@@ -103,6 +103,7 @@ class Hand:
     log: list[tuple[float, Event]] = field(default_factory=list)  # events with the world's time
     entered: list[float] = field(default_factory=list)  # when Enter was pressed
     _pulls: int = 0  # requests to pull
+    _moves: int = 0  # requests to move the cable to another connector
     _asked: int = 0  # instructions so far: a new one stops what the hand was about to do
     _keys: list[Key] = field(default_factory=list)
 
@@ -134,7 +135,8 @@ class Hand:
             self._pull(after)
         elif event.action is Action.MOVE:
             self._move(self.right, False, after)
-            after += MOVES
+            self._moves += 1
+            after += MOVES if self._moves == 1 else MOVES_AGAIN
             self._move(self.right, True, after)
         elif self.habit is not Habit.KEEPS or not self._pulls:
             for jack in (self.right, self.other, self.rig.jacks[0]):

@@ -27,6 +27,8 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 from netcheck.text import listed, safe
 from netcheck.wire.frames import Lldp
 
+LOOK = 0.25  # seconds between looks at what shows
+ENTER = "then press Enter"
 SHOWS = 4.0  # seconds after Enter in which a moved cable shows: a missed request is known after one to three seconds
 FREED = (
     3.0  # seconds in which a device behind the connector that still hangs there would answer: it is asked each second
@@ -38,32 +40,40 @@ _NUMBERED = re.compile(r"port[-_ ]?0*([0-9]+)", re.ASCII)
 
 def move(port: PortState, words: str) -> Generator[None, None, None]:
     """Ask for the cable to be moved to this connector, and wait for Enter. The connector is known by the operator's
-    word only if something shows that the cable was moved; a second Enter goes on without."""
+    word only if something shows that the cable was moved; where nothing does, it is asked for once more."""
     run, where = port.run, port.target.subject
-    port.ask(Action.MOVE, words)
     port.not_moved = True
     run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
-    moving, said, told = Movement(port), EVER, False
-    while not run.options.hands_free:
-        if run.take_enter():
-            if told:
-                return
-            said = run.now
-        blocked = moving.blocked(said)
-        if blocked:
-            said = EVER
-            names = listed([run.word(entry) for entry in blocked])
-            port.warn(f"{names} still answers, and the plan has it behind {where}: unplug it there, then press Enter")
-        elif said < EVER and moving.shown() and run.now > said + (FREED if moving.behind else 0.0):
+    moving = Movement(port)
+    for text in (
+        words,
+        f"Nothing shows that the cable was moved: unplug it for ten seconds, plug it into {where}, {ENTER}",
+    ):
+        port.ask(Action.MOVE, text)
+        if (yield from _shown_after_enter(port, moving)):
             port.connector, port.not_moved = "operator", False
             return
-        elif run.now > said + SHOWS and not told:
-            told = True
-            port.warn(
-                f"Nothing shows that the cable was moved to {where}: unplug it, plug it in there, then press Enter. "
-                "Without this the port is not proven"
-            )
+
+
+def _shown_after_enter(port: PortState, moving: Movement) -> Generator[None, None, bool]:
+    """Wait for Enter, which is refused while what hangs behind the connector answers; say whether a movement shows."""
+    run, said, look_at = port.run, EVER, 0.0
+    while not run.options.hands_free:
+        if run.take_enter():
+            said = run.now
+        if blocked := moving.blocked(said):
+            said = EVER
+            names = listed([run.word(entry) for entry in blocked])
+            where = port.target.subject
+            port.warn(f"{names} still answers, and the plan has it behind {where}: unplug it there, {ENTER}")
+        elif run.now >= max(look_at, said + (FREED if moving.behind else 0.0)):
+            if moving.shown():
+                return True
+            if run.now > said + SHOWS:
+                return False
+            look_at = run.now + LOOK
         yield
+    return False
 
 
 class Movement:
@@ -98,16 +108,21 @@ class Movement:
         before = self.before
         if not any(tally.answered for tally in before):
             before = entry.tallies(self.since, EVER, mac)
-        missed: dict[bool, int] = {False: 0, True: 0}
-        for probe in (probe for probe in entry.probes if probe.sent >= self.since and not probe.anonymous):
-            is_echo = probe.kind is ProbeKind.ECHO
+        arps = echoes = 0
+        for probe in entry.probes:
+            if probe.sent < self.since or probe.anonymous:
+                continue
             if mac in probe.answers:
-                missed = {False: 0, True: 0}
+                arps = echoes = 0
+            elif probe.settled and probe.kind is ProbeKind.ARP:
+                arps += before[0].answered > 0
             elif probe.settled:
-                missed[is_echo] += before[is_echo].answered > 0
-            if sum(missed.values()) >= MISSES:
-                pairs = ((before[kind], count) for kind, count in missed.items() if before[kind].answered)
-                if prod(luck(seen.sent, seen.answered, count) for seen, count in pairs) <= TRIGGER:
+                echoes += before[1].answered > 0
+            if arps + echoes >= MISSES and mac not in probe.answers:
+                chances = (
+                    luck(seen.sent, seen.answered, n) for seen, n in zip(before, (arps, echoes), strict=True) if n
+                )
+                if prod(chances) <= TRIGGER:
                     return True
         return False
 
