@@ -89,6 +89,18 @@ def test_a_proven_port_is_proven_again() -> None:
     assert verdicts(found) == [(A, "proven"), (A, "proven"), (B, "proven"), (C, "proven")]
 
 
+def test_a_port_that_is_proven_again_may_be_put_off_too() -> None:
+    """Its second turn is kept, although it has a proof already."""
+    turns: list[Event] = []
+
+    def begins_again(event: Event) -> bool:
+        turns.extend([event] if begins(A)(event) else [])
+        return len(turns) == 2
+
+    found = ran((begins(B), Key.AGAIN), (begins_again, Chosen((C,))))
+    assert verdicts(found) == [(A, "proven"), (C, "proven"), (A, "proven"), (B, "proven")]
+
+
 def test_a_chosen_port_that_is_proven_already_is_taken_last_of_those_meant() -> None:
     """What was typed fits several ports: the first that is not proven is meant."""
     found = ran((begins(B), Chosen((A, C))))
