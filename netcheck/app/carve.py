@@ -40,8 +40,8 @@ def carve_block(
         raise UsageError(Problem(str(error))) from error
     written = _write(plan, carving) if write and plan is not None else []
     print(json.dumps(to_json(carving, growth), indent=2) if as_json else to_text(carving).rstrip("\n"))
-    if written and not as_json:
-        print("\n" + "\n".join(written))
+    if not as_json:
+        print("\n" + "\n".join(written or ["Nothing was written; --plan PLAN --write adds these subnets to a plan."]))
 
 
 def _used_by(plan: Plan, surveys: tuple[Survey, ...], block: Prefix) -> Iterator[Range]:

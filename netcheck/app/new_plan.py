@@ -60,7 +60,7 @@ def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook:
         ]
     print("\n".join(lines))
     print(
-        f"\nmade: {shown}\nCorrect there what is wrong, add the site's lists as surveys, and run: "
+        f"\nmade: {shown}\nCorrect there what is wrong, add the site's lists as surveys, and run:\n"
         f"netcheck check {shown}"
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Mapping, Sequence
+from textwrap import wrap
 from typing import Any
 
 from tabulate import tabulate
@@ -19,11 +20,11 @@ from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 HEADERS = ("address", "use", "who", "name", "MAC", "switch port", "place", "source", "description", "remark")
-NARROWEST = 8  # columns of a cell that is wrapped
+FIRST = 3  # columns of a narrow table; the others stand in lines below each row
 
 
 def address_list_to_text(subnets: Sequence[Subnet], islands: Mapping[str, Island], width: int) -> str:
-    """Return one table a subnet, in address order; wrapped to a width, or one line an address if the width is 0."""
+    """Return one table a subnet, in address order; if the width is 0 or wide enough, one line an address."""
     parts = []
     for subnet in subnets:
         rows = [_row(one) for one in address_list(islands[subnet.island], subnet)]
@@ -40,18 +41,23 @@ def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
     used = [at for at, title in enumerate(HEADERS) if any(row[at] for row in rows)]
     cells = [tuple(row[at] for at in used) for row in rows]
     titles = tuple(HEADERS[at] for at in used)
-    limits = _limits([titles, *cells], width) if width else None
-    table = tabulate(cells, titles, tablefmt="simple", disable_numparse=True, maxcolwidths=limits)
-    return "\n".join(line.rstrip() for line in table.splitlines())
+    lines = _lines(cells, titles)
+    return "\n".join(_narrow(rows, width) if width and max(map(len, lines)) > width else lines)
 
 
-def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
-    """Return the columns of each cell: as needed, and the widest ones narrowed until a row fits."""
-    needed = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    room = width - 2 * (len(needed) - 1)
-    while sum(needed) > room and max(needed) > NARROWEST:
-        needed[needed.index(max(needed))] -= 1
-    return needed
+def _lines(cells: Sequence[tuple[str, ...]], titles: Sequence[str]) -> list[str]:
+    table = tabulate(cells, titles, tablefmt="simple", disable_numparse=True)
+    return [line.rstrip() for line in table.splitlines()]
+
+
+def _narrow(rows: Sequence[tuple[str, ...]], width: int) -> Iterator[str]:
+    """Yield address, use and who in columns, and the rest in lines below; no address and no MAC is broken."""
+    head, ruler, *first = _lines([row[:FIRST] for row in rows], HEADERS[:FIRST])
+    yield from (head, ruler)
+    for line, row in zip(first, rows, strict=True):
+        yield line
+        more = ", ".join(f"{title} {cell}" for title, cell in zip(HEADERS[FIRST:], row[FIRST:], strict=True) if cell)
+        yield from wrap(more, width, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)
 
 
 TITLES = ("subnet", *HEADERS)

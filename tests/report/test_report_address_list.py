@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.report.address_list import MOST_HOSTS, address_parts
+from netcheck.report.address_list import MOST_HOSTS, address_list_to_text, address_parts
 from netcheck.report.build import report_of
 from netcheck.report.html.page import to_html
 from netcheck.report.json.report import to_json
@@ -16,6 +16,7 @@ from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text
 from netcheck.rules.engine import check
+from netcheck.space.occupancy import islands_of
 from netcheck.survey.read import read_site
 
 PLAN = """format = 1
@@ -89,3 +90,17 @@ def test_a_report_lists_some_hosts_of_very_many(tmp_path: Path) -> None:
         "description": "fills bottles",
         "remark": "spare in store",
     }
+
+
+@pytest.mark.parametrize("width", [66, 80, 100])
+def test_no_address_is_broken_on_a_narrow_terminal(width: int, tmp_path: Path) -> None:
+    """Address, use and who stand in columns, and what else is known in the lines below."""
+    report = report_with(tmp_path, 3)
+    lines = address_list_to_text(report.plan.subnets, islands_of(report.plan, report.surveys), width).splitlines()
+    assert max(map(len, lines)) <= width
+    at = next(at for at, line in enumerate(lines) if line.startswith("10.62.20.61  "))
+    below = " ".join(line.strip() for line in lines[at + 1 : at + 4])
+    assert "filler-plc/cpu" in lines[at]
+    assert below.startswith("MAC 00-00-5E-00-53-21, switch port sw-1/7, place +UH1, source plan.toml")
+    wide = address_list_to_text(report.plan.subnets, islands_of(report.plan, report.surveys), 0).splitlines()
+    assert any(line.startswith("10.62.20.61  ") and line.endswith("spare in store") for line in wide)
