@@ -10,19 +10,30 @@ from hypothesis import settings
 
 TESTS = Path(__file__).parent
 SLOW_FOLDERS = {"browser", "campaign", "lab", "search", "windows"}
-# Files that start the program, or open the system's sockets, in almost every test.
+# Files that start the program or open the system's sockets in almost every test, or simulate long walks.
 SLOW_FILES = {
     "test_cli_answers.py",
     "test_cli_check.py",
     "test_cli_demo.py",
+    "test_cli_interrupt.py",
+    "test_cli_keyboard.py",
+    "test_cli_keys.py",
+    "test_cli_map_who.py",
     "test_cli_new.py",
+    "test_cli_options.py",
+    "test_cli_prove_adding.py",
+    "test_cli_prove_asking.py",
+    "test_cli_rehearse.py",
     "test_cli_report.py",
     "test_cli_round_trip.py",
     "test_cli_several_plans.py",
     "test_cli_suggest.py",
     "test_cli_terminal.py",
+    "test_cli_verify.py",
+    "test_field_own_addresses.py",
     "test_field_readiness.py",
     "test_intake_device_list.py",
+    "test_rig_colleagues.py",
     "test_wire_portable.py",
     "test_wire_unprivileged.py",
 }

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import SLOW_FILES
+
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "netcheck"
 GROUND = {"addr", "caution", "errors", "files", "text"}  # modules outside the folders, which every folder may import
@@ -133,6 +135,11 @@ def tracked() -> list[str]:
     """Return the files that git tracks, or all files where there is no git repository."""
     run = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
     return run.stdout.splitlines() if run.returncode == 0 else [p.name for p in ROOT.iterdir()]
+
+
+def test_each_file_of_slow_tests_exists() -> None:
+    """A file of slow tests that was renamed would be run in the fast loop."""
+    assert {path.name for path in (ROOT / "tests").rglob("test_*.py")} >= SLOW_FILES
 
 
 def test_top_level_is_fixed() -> None:

@@ -30,7 +30,7 @@ class AddressUse:
 
 
 def address_list(island: Island, subnet: Subnet, most_hosts: int | None = None) -> list[AddressUse]:
-    """Return the uses of a subnet in address order, with at most so many site hosts; empty if its prefix cannot be
+    """Return the uses of a subnet in address order, with at most `most_hosts` site hosts; empty if its prefix cannot be
     read."""
     prefix = subnet.prefix.value
     if prefix is None:

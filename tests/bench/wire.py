@@ -1,7 +1,7 @@
 """Measures how fast the raw link is, in ratio to a reference: `python tests/bench/wire.py [ROUNDS]`, as root.
 
 Everything runs in one go in network namespaces, each thing right after the one it is compared with, and medians of the
-rounds are shown with their ratio, since the machine's own speed is no matter here.
+rounds are shown with their ratio, which does not depend on the speed of the machine.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """ICMP echo requests by the system's own IP stack, so that no test needs the program `ping`.
 
-As a script, `echo.py ADDRESS COUNT EVERY` sends a request every so many seconds and prints how many were answered.
+As a script, `echo.py ADDRESS COUNT EVERY` sends COUNT requests, one every EVERY seconds, and prints the number of
+replies.
 """
 
 from __future__ import annotations

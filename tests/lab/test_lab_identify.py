@@ -48,7 +48,7 @@ name = "drive"
 MAC = "00:00:5e:00:53:14"
 TO_ALL = Ether(dst="ff:ff:ff:ff:ff:ff", src=MAC) / IP(src="0.0.0.0", dst="255.255.255.255") / UDP(sport=68, dport=67)
 BOOTED = TO_ALL / BOOTP(op=1, chaddr=bytes.fromhex(MAC.replace(":", "")), xid=7)
-WISH = [("message-type", "discover"), ("requested_addr", "10.62.20.60"), ("hostname", "used-drive"), "end"]
+REQUESTED = [("message-type", "discover"), ("requested_addr", "10.62.20.60"), ("hostname", "used-drive"), "end"]
 TOLD = (
     Ether(dst="01:80:c2:00:00:0e", src=MAC) / LLDPDUChassisID(subtype=4, id=MAC) / LLDPDUPortID(subtype=7, id=b"1")
     / LLDPDUTimeToLive(ttl=120) / LLDPDUSystemName(system_name=b"used-drive")
@@ -93,7 +93,7 @@ def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
 def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp_path: Path) -> None:
     """A device that asks by DHCP has no address; LLDP leads to its row in the plan and to the address to set."""
     (tmp_path / "plan.toml").write_text(IDENTIFIED, "utf-8")
-    asking = identified(lab, tmp_path, "2s", BOOTED, BOOTED / DHCP(options=WISH))
+    asking = identified(lab, tmp_path, "2s", BOOTED, BOOTED / DHCP(options=REQUESTED))
     telling = identified(lab, tmp_path, "20s", TOLD)
     checking = identified(lab, tmp_path, "2s", CHECKED)
     code, text = ended(asking)

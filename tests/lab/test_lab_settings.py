@@ -25,14 +25,14 @@ AT_ONCE = 24  # they mostly wait
 
 @dataclass(frozen=True)
 class Case:
-    """A device's settings and what must be found; `wishes` are further `ip` commands and sysctls for it."""
+    """A device's settings and what must be found; `commands` are further `ip` commands and sysctls for it."""
 
     name: str
     typed: str
     gateway: str = ""
     reverse: int = 0
     planned: int = 24
-    wishes: tuple[tuple[str, ...], ...] = ()
+    commands: tuple[tuple[str, ...], ...] = ()
     overhears: bool = True
     length: int | None = None
     why: str = ""  # words of the reason why a value cannot be found
@@ -62,25 +62,25 @@ REMEMBERED = (("ip", "neigh", "add", "10.62.20.1", "lladdr", "00:00:5e:00:53:fe"
 ODD = (
     Case(
         "echo ignored", "10.62.20.61/24", "10.62.20.1", why="echo ignored",
-        wishes=(("sh", "-c", "echo 1 > /proc/sys/net/ipv4/icmp_echo_ignore_all"),),
+        commands=(("sh", "-c", "echo 1 > /proc/sys/net/ipv4/icmp_echo_ignore_all"),),
     ),
     Case("/31", "10.62.20.61/31", why="echo ignored, or longer than /30"),
     Case("/32", "10.62.20.61/32", why="echo ignored, or longer than /30"),
     Case(
         "on-link default route", "10.62.20.61/24", why="takes every address",
-        wishes=(("ip", "route", "add", "default", "dev", "eth0"),),
+        commands=(("ip", "route", "add", "default", "dev", "eth0"),),
     ),
     Case(
-        "gateway remembered", "10.62.20.61/24", "10.62.20.1", wishes=REMEMBERED, length=24,
+        "gateway remembered", "10.62.20.61/24", "10.62.20.1", commands=REMEMBERED, length=24,
         why="sends to 00-00-5E-00-53-FE",
     ),
     Case(
-        "gateway remembered, not overheard", "10.62.20.61/24", "10.62.20.1", wishes=REMEMBERED, length=24,
+        "gateway remembered, not overheard", "10.62.20.61/24", "10.62.20.1", commands=REMEMBERED, length=24,
         why="a MAC that it remembers", overhears=False,
     ),
     Case(
         "second address with a shorter prefix", "10.62.20.61/24", length=16,
-        wishes=(("ip", "addr", "add", "10.62.99.9/16", "dev", "eth0"),),
+        commands=(("ip", "addr", "add", "10.62.99.9/16", "dev", "eth0"),),
     ),
 )  # fmt: skip
 CASES = (*LENGTHS, *ODD)
@@ -107,8 +107,8 @@ def run(case: Case) -> tuple[SettingsFound, float, str]:
         lab.address(device, "eth0", case.typed)
         if case.gateway:
             assert lab.run(device, ["ip", "route", "add", "default", "via", case.gateway]).returncode == 0
-        for wish in case.wishes:
-            assert lab.run(device, wish).returncode == 0
+        for words in case.commands:
+            assert lab.run(device, words).returncode == 0
         with lab.inside(station):
             link = open_raw("eth0", overhears=case.overhears)
         with link:

@@ -138,13 +138,13 @@ def test_what_was_found_until_ctrl_c_is_written(lab: Lab, street: tuple[str, str
     station, first, _ = street
     heard, swept = tmp_path / "heard.csv", tmp_path / "swept.csv"
     survey, pipe = [*NETCHECK, "survey"], subprocess.PIPE
-    ear = lab.start(first, [*survey, "listen", "-i", "eth0", "--out", str(heard)], stdout=pipe, stderr=pipe)
-    begun(ear)
+    listener = lab.start(first, [*survey, "listen", "-i", "eth0", "--out", str(heard)], stdout=pipe, stderr=pipe)
+    begun(listener)
     words = [*survey, "sweep", "-i", "eth0", "192.0.2.0/24", "--permit", "laboratory", "--pace", "40"]
     asking = [*words, "--out", str(swept), "--format", "json"]
     sweep = wait_until_asked(lab, first, "192.0.2.60", lambda: lab.start(station, asking, stdout=pipe, stderr=pipe))
     shape = json.loads(interrupted(sweep))
-    assert "192.0.2.250  00-00-5E-00-53-01" in interrupted(ear)
+    assert "192.0.2.250  00-00-5E-00-53-01" in interrupted(listener)
     assert addresses_in(swept) == ["192.0.2.20", "192.0.2.30", "192.0.2.31"]
     assert addresses_in(heard) == ["192.0.2.250"]
     assert (shape["complete"], shape["notes"][0]) == (False, "it ended early: interrupted")

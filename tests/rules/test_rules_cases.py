@@ -135,7 +135,7 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
         one(keys(address="fd00:62::61", gateway="fe80::1"), subnet=subnet("fd00:62::/64", gateway="fe80::1")),
         set(),
     ),
-    "a link-local gateway is no gateway of IPv4": (
+    "a link-local gateway does not serve IPv4": (
         one(keys(gateway="fe80::1"), subnet=subnet("10.62.20.0/24", gateway="fe80::1")),
         {("gateway-off-link", CPU), ("gateway-off-link", "process")},
     ),
@@ -248,13 +248,13 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
         one(keys(mac=MAC), hosts=f"address,mac\n10.62.20.61,{MAC}\n"),
         {("already-there", CPU)},
     ),
-    "its name without a MAC beside it": (
+    "its name without a MAC next to it": (
         one(keys(mac=MAC), hosts=f"address,mac\n10.62.20.61,{MAC}\n10.62.20.61,\n"),
         {("already-there", CPU)},
     ),
     "no MAC planned": (one(keys(), hosts=f"address,mac\n10.62.20.61,{MAC}\n"), {("taken-on-site", CPU)}),
     "no MAC known": (one(keys(mac=MAC), hosts="address\n10.62.20.61\n"), {("taken-on-site", CPU)}),
-    "a twin beside the device": (
+    "a twin next to the device": (
         one(keys(mac=MAC), hosts=f"address,mac\n10.62.20.61,{MAC}\n10.62.20.61,{OTHER}\n"),
         {("taken-on-site", CPU), ("survey-disagrees", "site-hosts.csv")},
     ),

@@ -61,7 +61,7 @@ IP ADDRESS      MAC ADDRESS     EXPIRE(M) TYPE        INTERFACE   VPN-INSTANCE
 
 @pytest.mark.parametrize("text", ARP_TABLES.values(), ids=ARP_TABLES)
 def test_arp_tables_of_routers_and_switches(tmp_path: Path, text: str) -> None:
-    """An entry is a line with one address and one MAC, whatever the columns; an incomplete entry is no host."""
+    """An entry is a line with one address and one MAC, whatever the columns; an incomplete entry gives no host."""
     survey = read(tmp_path, text)
     assert survey.kind == "neighbours"
     assert hosts(survey) == [CAMERA, SCALE]

@@ -144,7 +144,7 @@ def test_a_title_row_in_a_comment_makes_no_table(sample: str, tmp_path: Path) ->
 
 
 def test_a_title_above_the_leases_costs_none(tmp_path: Path) -> None:
-    """What stands before the first block, or is torn off without its semicolon, is no part of the next one."""
+    """Text before the first block, and a block that lost its semicolon, do not become part of the next block."""
     survey = survey_of(
         tmp_path, f"Leases of 2026-10-28\n{SAMPLES['leases']}binding state\n{SAMPLES['leases']}".encode()
     )

@@ -120,13 +120,13 @@ def borrowed_is_claimed_later(plant: Plant) -> None:
 def stranger_on_the_direct_cable(plant: Plant) -> None:
     """A second MAC on the device's own interface (macvlan), with an address that is not planned, sends ARP requests."""
     alpha = plant.device("alpha", 20, direct=True)
-    beside = plant.lab.namespace("beside")
-    macvlan = ["ip", "link", "add", "mv0", "link", "eth0", "netns", beside, "type", "macvlan", "mode", "bridge"]
+    neighbour = plant.lab.namespace("neighbour")
+    macvlan = ["ip", "link", "add", "mv0", "link", "eth0", "netns", neighbour, "type", "macvlan", "mode", "bridge"]
     plant.lab.run(alpha.namespace, macvlan)
-    plant.lab.mac(beside, "mv0", STRANGER_MAC)
-    plant.lab.up(beside, "mv0")
-    plant.lab.address(beside, "mv0", "192.0.2.88/24")
-    plant.lab.start_echo(beside, "192.0.2.77", 200)
+    plant.lab.mac(neighbour, "mv0", STRANGER_MAC)
+    plant.lab.up(neighbour, "mv0")
+    plant.lab.address(neighbour, "mv0", "192.0.2.88/24")
+    plant.lab.start_echo(neighbour, "192.0.2.77", 200)
 
 
 # Keys, typed as lines through a pipe
