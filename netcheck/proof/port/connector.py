@@ -81,10 +81,8 @@ class Movement:
 
     def __init__(self, port: PortState) -> None:
         """Look at the address as it answers now."""
-        run, mac = port.run, port.entry.mac
+        run = port.run
         self.port, self.since, self.drops = port, run.now, run.drops
-        since = run.now - WINDOW
-        self.before = port.entry.tallies(since, EVER, mac, cable_in=True) if mac is not None else (Tally(), Tally())
         others = {entry: run.owner_of.get(address) for address, entry in run.watched.items()}
         self.behind = [
             entry
@@ -105,26 +103,25 @@ class Movement:
         mac = entry.mac
         if mac is None:
             return False
-        before = self.before
-        if not any(tally.answered for tally in before):
-            before = entry.tallies(self.since, EVER, mac)
-        arps = echoes = 0
+        asked = entry.tallies(self.since - WINDOW, EVER, mac, cable_in=True)
+        run_of = {ProbeKind.ARP: 0, ProbeKind.ECHO: 0}
         for probe in entry.probes:
             if probe.sent < self.since or probe.anonymous:
                 continue
             if mac in probe.answers:
-                arps = echoes = 0
-            elif probe.settled and probe.kind is ProbeKind.ARP:
-                arps += before[0].answered > 0
+                run_of = dict.fromkeys(run_of, 0)
             elif probe.settled:
-                echoes += before[1].answered > 0
-            if arps + echoes >= MISSES and mac not in probe.answers:
-                chances = (
-                    luck(seen.sent, seen.answered, n) for seen, n in zip(before, (arps, echoes), strict=True) if n
-                )
-                if prod(chances) <= TRIGGER:
+                run_of[probe.kind] += 1
+                if self._no_luck(asked, (run_of[ProbeKind.ARP], run_of[ProbeKind.ECHO])):
                     return True
         return False
+
+    def _no_luck(self, asked: tuple[Tally, Tally], missed: tuple[int, int]) -> bool:
+        """Say whether a run of misses is no luck, given how often the device answered all other requests."""
+        kinds = [(tally, count) for tally, count in zip(asked, missed, strict=True) if tally.answered]
+        if sum(count for _, count in kinds) < MISSES:
+            return False
+        return prod(luck(tally.sent - count, tally.answered, count) for tally, count in kinds) <= TRIGGER
 
 
 def heard_on_cable(port: PortState) -> tuple[Lldp, ...]:
