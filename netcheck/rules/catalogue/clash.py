@@ -237,7 +237,7 @@ IS_GATEWAY = Rule(
     severity=Severity.CONFLICT,
     what="The address equals a subnet's gateway or a router's interface.",
     why="A device with the address of the gateway disconnects every other device on the segment from the rest of the "
-    "site.",
+    "site. If the device is the router itself, add a `[[router]]` with the name of the device.",
     bad=one('address = "10.62.20.1"', _ROUTER),
     good=one('address = "10.62.20.61"', _ROUTER),
     source="RFC 5227 section 2.4",
