@@ -28,7 +28,7 @@ HINT = 1e-2  # a run of misses of a watched address this unlikely suggests that 
 
 OUT_AFTER = 6.0  # seconds without an answer after which a watched address is out: common practice, no source
 HOLDS = 2.5  # seconds after which a warning that is no longer renewed does not hold: phases look every 0.25 s
-REASON_LASTS = 60.0  # seconds for which a reason is shown at the most: common practice, no source
+REASON_LASTS = 60.0  # seconds for which a reason is shown without a request: common practice, no source
 SAME_MOMENT = 1.0  # seconds within which a warning and a request belong together
 # Events after which the request and the reason shown for a port no longer apply.
 CHANGES = (What.HEARD, What.KNOWN, What.SILENT, What.RETURNED, What.SEEN)
@@ -150,6 +150,8 @@ class RunState:
         """Return the warning that applies now."""
         if self.warned is None:
             return None
+        if not self.warned.holds and self.warned.port and self.warned.port in self.requests:
+            return self.warned  # the reason of a request that still stands
         lasts = HOLDS if self.warned.holds else REASON_LASTS
         return self.warned if self.now - self.warned.at <= lasts else None
 

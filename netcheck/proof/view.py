@@ -82,7 +82,7 @@ class RunView:
 def run_view(run: RunState, ports: Iterable[PortView]) -> RunView:
     """Return the view of a run with these open ports."""
     views = tuple(ports)
-    tested = {view.subject for view in views if view.step in CABLE_OUT}
+    tested = {view.subject for view in views if view.step in (*CABLE_OUT, Step.MOVE)}
     general = run.requests.get("") or run.waits.get("")
     warning = run.warning_now()
     return RunView(

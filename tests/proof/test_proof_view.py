@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address
+from netcheck.proof.events import Action
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Probe, ProbeKind
@@ -116,3 +117,22 @@ def test_with_carrier_only_the_least_silence_counts() -> None:
         seconds_to_hold(case_of(Tally(8, 8), Tally(30, 30), (0, 0), since, "carrier", 10.0)) for since in (1.0, 11.0)
     ]
     assert left == pytest.approx([9.0, 0.0])
+
+
+def test_a_reason_stays_as_long_as_its_request() -> None:
+    """The reason of a request that stands is still shown minutes later; without a request it ends, and a warning that
+    is no longer renewed ends within seconds."""
+    pace = Pace(total=500.0, each=5.0)
+    scheduler = ProbeScheduler([Adapter("eth0", MAC, ())], True, pace, Random(1))
+    run = RunState(Scope(targets=(), asked=(), nets=()), RunOptions(), scheduler, Random(1))
+    run.ask(Action.MOVE, "alpha/cpu:2", "Move the cable")
+    run.warn("alpha/cpu:2", "beta still answers")
+    run.now = 500.0
+    assert run.warning_now() is not None
+    run.drop_request("alpha/cpu:2")
+    assert run.warning_now() is None
+    run.warn("alpha/cpu:2", "the wrong cable", holds=True)
+    run.now += 2.0
+    assert run.warning_now() is not None
+    run.now += 2.0
+    assert run.warning_now() is None
