@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -234,7 +235,7 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
         local=datetime.now().astimezone().isoformat(timespec="seconds"),
         simulated=link.kind == RIG,
     )
-    elsewhere = (Path.home(), Path(gettempdir()))
+    elsewhere = (Path(os.path.expanduser("~")), Path(gettempdir()))  # Path.home() raises where there is no home
     return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC), elsewhere)
 
 

@@ -29,6 +29,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("suggest", "plan", *DAY),
     ("suggest", "plan", "--write", *DAY),
     ("suggest", "book.xlsx", "--write", *DAY),
+    ("check", "crlf", *DAY),
+    ("suggest", "crlf", "--write", *DAY),
     ("carve", "10.62.0.0/22", "--need", "process:40", "--need", "packing:120", "--growth", "50%"),
     ("new", "fresh"),
     ("new", "--xlsx", "fresh.xlsx"),
@@ -48,6 +50,9 @@ def run_all(folder: Path) -> None:
     shutil.copytree(ROOT / "plans" / "tarn-hollow", folder / "plan")
     shutil.copytree(ROOT / "plans" / "tarn-hollow-mended", folder / "other")
     shutil.copy(folder / "other" / "site-hosts.csv", folder / "hosts.csv")
+    shutil.copytree(folder / "plan", folder / "crlf")
+    for path in (folder / "crlf").iterdir():  # as editors on Windows save them
+        path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
     os.chdir(folder)
     from netcheck.cli.main import run
 

@@ -29,7 +29,7 @@ file.close()
 share = {"alone": 0, "shared for reading": 1}[sys.argv[2]]  # 0, FILE_SHARE_READ
 file = create(sys.argv[1], 0xC0000000, share, None, 3, 0, None)
 print("held", flush=True)
-time.sleep(60)
+time.sleep(600)
 """
 
 

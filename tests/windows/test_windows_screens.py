@@ -75,6 +75,7 @@ class Technician:
     record: Path
     enter: bool  # pressed after every movement
     most: int  # requests until the run is left
+    patience: float  # seconds until the screen shows a request
 
     def work(self, seconds: float) -> Watched:
         """Work until the run ends."""
@@ -96,7 +97,8 @@ class Technician:
         def asks() -> bool:
             return all(part in live(self.screens).lower() for part in (request.port, request.action, ADDRESS))
 
-        if not self.console.wait_until(asks, 6):  # the screen is on at the next step already, or is being drawn
+        # the screen may be on at the next step already, or is being drawn
+        if not self.console.wait_until(asks, self.patience):
             self.console.wait_until(lambda: ADDRESS in live(self.screens), 10)
         text = live(self.screens)
         time.sleep(REACTION)
@@ -122,7 +124,8 @@ def watched(command: str, page: int, old: bool, lab: Lab, folder: Path, prepare:
         console = Console(computer, *words, cwd=folder, **screens.settings)
         try:
             enter, most = (True, 100) if command == "prove" else (False, 2)
-            return Technician(plant, console, screens, record, enter, most).work(120)
+            patience = 20 if old else 6  # an older console is drawn on for a tenth of the time
+            return Technician(plant, console, screens, record, enter, most, patience).work(150)
         finally:
             console.close()
 

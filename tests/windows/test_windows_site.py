@@ -162,6 +162,35 @@ def test_a_phase_in_which_the_computer_slept_is_void(windows_job: Job, outcome: 
     assert outcome.verdicts == {PORT: "proven"}, outcome.text
 
 
+def unplugged(lab: Lab, folder: Path, prepare: Prepare) -> Result:
+    """Unplug the station's adapter while the device's cable is out, and plug it in again."""
+    plant = Plant(lab, folder)
+    usual.healthy(plant)
+    prepare(plant)
+    gone = folder / "unplugged"
+    plant.environment["LABORATORY_UNPLUGGED"] = windows_path(gone)
+    pulls: list[Request] = []
+
+    def technician(request: Request) -> None:
+        plant.obey(request)
+        if request.pulls and not pulls:
+            pulls.append(request)
+            plant.pause(2)
+            gone.touch()
+            plant.pause(3)
+            gone.unlink()
+
+    plant.technician = technician
+    return plant.start("--only", "alpha/cpu").end()
+
+
+@pytest.mark.parametrize("windows_job", [as_job("unplugged", unplugged, 90)], ids=str)
+def test_an_adapter_that_is_unplugged_and_plugged_in_again(windows_job: Job, outcome: Outcome) -> None:
+    """The phase does not count, the adapter is opened again, and the port is proven."""
+    assert outcome.verdicts == {PORT: "proven"}, outcome.text
+    assert "this computer's interface is down or gone" in outcome.text
+
+
 @dataclass(frozen=True)
 class OnSite:
     """How the short commands ended: exit code, standard output, standard error."""

@@ -60,6 +60,15 @@ def _ticks() -> int:
     return int(real()) + 60_000 * os.path.exists(os.environ["LABORATORY_SUSPEND"])
 
 
+def _adapter_entry(row: Any) -> int:
+    """Return ERROR_FILE_NOT_FOUND for every adapter while a file is there, as for one that was unplugged."""
+    if os.path.exists(os.environ["LABORATORY_UNPLUGGED"]):
+        return 2
+    return int(_found(getattr(ctypes, "WinDLL")("iphlpapi"), "GetIfEntry2")(row))  # noqa: B009
+
+
+if os.environ.get("LABORATORY_UNPLUGGED"):
+    MISSING["GetIfEntry2"] = _adapter_entry
 if os.environ.get("LABORATORY_SUSPEND"):
     MISSING["GetTickCount64"] = _ticks
 if os.environ.get("LABORATORY_CONSOLE") == "old":  # a console before Windows 10
