@@ -79,4 +79,30 @@ def test_a_torn_record_gives_a_message(verifier: Path, record_path: Path) -> Non
         words = [sys.executable, "-I", "-S", str(verifier), str(record_path)]
         ended = subprocess.run(words, capture_output=True, text=True, check=False)
         assert (ended.returncode, ended.stdout) == (1, "")
-        assert re.fullmatch(r"line \d+ (is torn, or is no line of a record|does not fit)\n", ended.stderr)
+        assert re.fullmatch(r"line \d+ (is torn, or is no line of a record .*|does not fit)\n", ended.stderr)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\xff\xfe",
+        b"[" * 100_000,
+        b'{"a":"\\ud800","hash":"","n":0,"prev":""}\n',
+        b"[]\n",
+        b"{}\n",
+        b"1" * 5000,
+        None,
+    ],
+    ids=["empty", "no-utf-8", "deep", "surrogate", "list", "no-keys", "digits", "no-file"],
+)
+def test_whatever_it_is_given_it_answers_in_words(data: bytes | None, verifier: Path, tmp_path: Path) -> None:
+    """No file is intact that is no record, and none gives a traceback."""
+    record = tmp_path / "other.jsonl"
+    if data is not None:
+        record.write_bytes(data)
+    words = [sys.executable, "-I", "-S", str(verifier), str(record)]
+    ended = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert (ended.returncode, ended.stdout) == (1, "")
+    assert len(ended.stderr.splitlines()) == 1
+    assert ended.stderr.startswith(("line 0 is torn, or", "line 1 is torn, or", "the file is empty"))
