@@ -12,7 +12,7 @@ from datetime import date
 from netcheck.addr import Address
 from netcheck.answers.read import Answer
 from netcheck.answers.rows import AnsweredFindings, RowRefused, decided_in, plain, until_in
-from netcheck.answers.table import NEVER_ACCEPTED, ON_ENTRIES, Decided, Decision
+from netcheck.answers.table import NEVER_ACCEPTED, ON_ENTRIES, Decided, Decision, choices_of
 from netcheck.plan.model import Accepted, Plan, Position, SiteRemark
 from netcheck.rules.accept import matches
 from netcheck.rules.catalogue import RULE_NAMED
@@ -236,7 +236,8 @@ def _entry(answer: Answer, finding: Finding, accepted: AcceptedFinding | None, t
         raise RowRefused(f"{finding.rule} cannot be accepted", "Withdraw or correct the entry that it names")
     if finding.rule in NEVER_ACCEPTED:
         what = f"no site can live with {finding.rule}: the value cannot be used as it is"
-        raise RowRefused(what, f'Choose "{Decision.PROPOSAL}", "{Decision.CHANGE}" with the value, or "question"')
+        words = [f'"{each}" with the value' if each is Decision.CHANGE else f'"{each}"' for each in choices_of(finding)]
+        raise RowRefused(what, f"Choose {listed(words, joint='or')}")
     if finding.severity is Severity.CONFLICT and not any(map(str.isalnum, answer.remark)):
         what = f"a conflict, {finding.rule}, is never accepted without a remark"
         raise RowRefused(what, "Let the reviewer write in the column remark why the site can live with it")

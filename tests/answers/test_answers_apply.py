@@ -177,6 +177,9 @@ def test_errors_of_the_plan_cannot_be_accepted(rule: str, sample: Report) -> Non
     assert Decision.LIVE not in choices_of(finding)
     checked = replace(sample.checked, findings=(finding,))
     assert f"no site can live with {rule}" in flaw_of(checked, answer(finding, remark="we know"))
+    assert finding.fix is None
+    (flaw,) = judged(checked, [answer(finding, remark="we know")], TODAY).flaws
+    assert flaw.do == 'Choose "change it to" with the value or "question"'
 
 
 @pytest.mark.parametrize("decision", ["change it to", "question"])

@@ -79,10 +79,11 @@ REQUEST_COLUMNS = (
 
 def requests_to_csv(checked: Checked, before: Checked | None = None) -> bytes:
     """Return all requests by kind and in plan order as UTF-8, or only what changed since an earlier revision; a byte
-    order mark leads text beyond ASCII. The last row holds the cautions; it asks for nothing."""
+    order mark leads text beyond ASCII. Where there are requests, a last row holds the cautions; it asks for nothing."""
     requests = asked_of(checked).requests if before is None else changed_since(checked, before)
     caution = dict.fromkeys(REQUEST_COLUMNS, "") | {"kind": "caution", "note": " ".join(CAUTION)}
-    return rows_to_csv(REQUEST_COLUMNS, map(safe_cells, (*map(row_of, requests), tuple(caution.values()))))
+    last = [tuple(caution.values())] if requests else []
+    return rows_to_csv(REQUEST_COLUMNS, map(safe_cells, (*map(row_of, requests), *last)))
 
 
 def safe_cells(cells: Iterable[str]) -> list[str]:

@@ -163,7 +163,10 @@ def _findings(workbook: Workbook, report: Report) -> None:
     for finding in wrong_settings(report):  # found on site: nothing to decide
         add("", finding)
         rows[-1][columns.index("choices")], choices[-1] = "", ()
-    sheet = _sheet(workbook, report, FINDINGS, {title: _FINDING_WIDTHS[title] for title in columns}, rows, TO_ANSWER)
+    widths = {title: _FINDING_WIDTHS[title] for title in columns}
+    if not any(row[columns.index("earlier-answers")] for row in rows):
+        widths["earlier-answers"] = 9  # leaves the paper to the other columns
+    sheet = _sheet(workbook, report, FINDINGS, widths, rows, TO_ANSWER)
     for rule in _validations(columns, choices):
         sheet.data_validations.append(rule)
 
@@ -218,6 +221,7 @@ def _page(sheet: Any, report: Report, area: str) -> None:
     sheet.page_setup.orientation = "landscape"
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     sheet.page_setup.fitToHeight = 0
+    sheet.print_options.gridLines = True
     for side in ("left", "right"):
         setattr(sheet.page_margins, side, 0.4)  # inches; printers of both sizes of paper reach this far
     plan = report.plan
