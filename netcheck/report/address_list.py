@@ -117,8 +117,9 @@ def address_parts(report: Report) -> Iterator[Part]:
         island = f", island {subnet.island}" if subnet.island != SITE else ""
         more = f"; {left:,} more site hosts are not listed here" if left else ""
         title = f"{subnet.name}, {subnet.prefix.value or subnet.prefix.text}{island}{more}"
-        rows = (dict(zip(HEADERS, _cells(one), strict=True)) for one in uses)
-        yield Part(title, REPORT_HEADERS, tuple(tuple(map(row.__getitem__, REPORT_HEADERS)) for row in rows))
+        rows = [dict(zip(HEADERS, _cells(one), strict=True)) for one in uses]
+        used = tuple(name for name in REPORT_HEADERS if name in HEADERS[:FIRST] or any(row[name] for row in rows))
+        yield Part(title, used, tuple(tuple(map(row.__getitem__, used)) for row in rows))
 
 
 def address_list_to_json(report: Report) -> list[dict[str, Any]]:
