@@ -24,7 +24,7 @@ from netcheck.record.verify import read_record
 from netcheck.report.build import report_of
 from netcheck.report.formats import kinds_for
 from netcheck.report.text.proofs import SIMULATED, counted, to_lines
-from netcheck.rig.plant import Trouble, plant
+from netcheck.rig.plant import Trouble, hanging, plant
 from netcheck.rig.technicians import Technician
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.finding import Severity
@@ -113,7 +113,7 @@ def _apply_fixes(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ..
 def _prove(out: Path) -> RunOutcome:
     base = ground(out / "plan", ())
     rig, cables = plant(base.aim, TROUBLE, SEED)
-    hands = Technician(rig, cables, confirms=True)
+    hands = Technician(rig, cables, confirms=True, behind=hanging(base.aim, cables))
     order = Order(
         plan=out / "plan",
         interface="rig0",

@@ -6,7 +6,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -27,8 +27,8 @@ from netcheck.report.text.campaign import WIDE, to_json, to_text
 from netcheck.rig.campaign.run import summed, trials
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig
-from netcheck.rig.plant import Trouble, plant
-from netcheck.rig.technicians import Technician
+from netcheck.rig.plant import Trouble, hanging, plant
+from netcheck.rig.technicians import Technician, carry_out
 from netcheck.text import listed
 from netcheck.wire.link import News
 
@@ -76,13 +76,14 @@ class InTime(Rig):
 
 @dataclass(eq=False)
 class Trainee:
-    """The person at the keyboard: Enter moves the requested cable and confirms it."""
+    """The person at the keyboard: Enter moves the requested cables and confirms it."""
 
     rig: Rig
     jacks: dict[str, Jack]
+    behind: Mapping[str, tuple[Jack, ...]]
     keys: Hands
     ended: bool = False
-    _asked: tuple[Jack, bool] | None = None
+    _asked: Event | None = None
     _requests: int = 0
     _confirmed: list[Press] = field(default_factory=list)
 
@@ -92,10 +93,9 @@ class Trainee:
         self._confirmed.clear()
         for key in self.keys.pressed():
             if key is Key.ENTER and self._asked is not None:
-                jack, plugged = self._asked
+                done = carry_out(self.rig, self._asked, self.jacks, self.behind, after=0.0) or 0.0
                 self._asked = None
-                self.rig.plug(jack, plugged)
-                self.rig.after(CONFIRMED_AFTER, partial(self._confirm, self._requests))
+                self.rig.after(done + CONFIRMED_AFTER, partial(self._confirm, self._requests))
             else:
                 pressed.append(key)
         self.ended = self.keys.ended
@@ -108,10 +108,10 @@ class Trainee:
             self.rig.stir()
 
     def told(self, event: Event) -> None:
-        """Note which cable the screen asks for."""
-        if event.action is not None and event.port in self.jacks:
+        """Note which cables the screen asks for."""
+        if event.action is not None and (event.port in self.jacks or event.action is Action.RESTORE):
             self._requests += 1
-            self._asked = self.jacks[event.port], event.action is not Action.PULL
+            self._asked = event
 
 
 def train(training: Training) -> int:
@@ -134,9 +134,10 @@ def train(training: Training) -> int:
         quiet=training.quiet,
     )
     with ExitStack() as stack:
-        hands: Hands = Technician(rig, jacks, confirms=not training.hands_free)
+        behind = hanging(base.aim, jacks)
+        hands: Hands = Technician(rig, jacks, confirms=not training.hands_free, behind=behind)
         if person:
-            hands = Trainee(rig, jacks, stack.enter_context(keyboard(True)))
+            hands = Trainee(rig, jacks, behind, stack.enter_context(keyboard(True)))
         outcome = conduct(order, base, order.permit, rig, hands)
     return finish(order, outcome)
 

@@ -50,3 +50,12 @@ def plant(aim: Scope, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tup
             jack = switch.join(Jack(MADE_UP + 0x2000 + number))
             VirtualDevice(rig, {jack: {net.gateway}})
     return rig, {target.subject: cables[target.interface] for target in aim.targets if target.interface in cables}
+
+
+def hanging(aim: Scope, cables: Mapping[str, Jack]) -> dict[str, tuple[Jack, ...]]:
+    """Return, by connector, the cables of the interfaces that the plan attaches there."""
+    found: dict[str, dict[Jack, None]] = {}
+    for target in aim.targets:
+        if target.behind and target.subject in cables:
+            found.setdefault(target.behind, {})[cables[target.subject]] = None
+    return {connector: tuple(jacks) for connector, jacks in found.items()}

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import partial
+from itertools import chain
 from random import Random
 
 from netcheck.proof.events import Action, Event, Key, Press, What
@@ -19,10 +20,10 @@ GIVES_UP = 600.0  # seconds after which the technician stops the run
 
 @dataclass(eq=False)
 class Technician:
-    """Pulls and plugs the cable of the port that an instruction names.
+    """Moves the cables that an instruction names.
 
-    `jacks` maps ports to the cables that are moved for them: other ones, where plan and plant disagree. `hand` is how
-    many seconds a movement takes.
+    `jacks` maps ports to the cables that are moved for them: other ones, where plan and plant disagree. `behind` maps a
+    connector to the cables of what the plan attaches there. `hand` is how many seconds a movement takes.
     """
 
     rig: Rig
@@ -31,8 +32,10 @@ class Technician:
     confirms: bool = False  # presses Enter after each movement
     pulls: bool = True
     returns: bool = True
+    behind: Mapping[str, tuple[Jack, ...]] = field(default_factory=dict)
     ended: bool = False
     log: list[Event] = field(default_factory=list)
+    _moved: str = ""  # the connector to which the cable is being moved
     _keys: list[Press] = field(default_factory=list)
 
     def pressed(self) -> Iterable[Press]:
@@ -46,27 +49,45 @@ class Technician:
         self.rig.stir()
 
     def told(self, event: Event) -> None:
-        """Move the cable that an instruction asks for."""
+        """Move the cables that an instruction asks for."""
         self.log.append(event)
-        jack = self.jacks.get(event.port)
-        if event.action is None or jack is None:
+        if event.what is What.WARN and event.port and event.port == self._moved and self.confirms:
+            self.rig.after(self.hand, lambda: self.press(Key.ENTER))  # Enter was refused, and nothing more can be done
+        if event.action is None or not (self.pulls if event.action is Action.PULL else self.returns):
             return
-        if event.action is Action.PULL:
-            self._move(jack, False, self.pulls)
-        elif event.action is Action.MOVE:
-            self.rig.after(self.hand, lambda: self.rig.plug(jack, False))
-            self.rig.after(self.hand + MOVES, lambda: self.rig.plug(jack, True))
-            if self.confirms:
-                self.rig.after(self.hand + MOVES + 0.2, lambda: self.press(Key.ENTER))
-        else:
-            self._move(jack, True, self.returns)
+        again = event.action is Action.MOVE and event.port == self._moved
+        self._moved = event.port if event.action is Action.MOVE else ""
+        done = carry_out(self.rig, event, self.jacks, self.behind, after=self.hand, again=again)
+        if done is not None and self.confirms:
+            self.rig.after(done + 0.2, lambda: self.press(Key.ENTER))
 
-    def _move(self, jack: Jack, plugged: bool, willing: bool) -> None:
-        if not willing:
-            return
-        self.rig.after(self.hand, lambda: self.rig.plug(jack, plugged))
-        if self.confirms:
-            self.rig.after(self.hand + 0.2, lambda: self.press(Key.ENTER))
+
+def carry_out(
+    rig: Rig,
+    event: Event,
+    jacks: Mapping[str, Jack],
+    behind: Mapping[str, tuple[Jack, ...]],
+    *,
+    after: float,
+    again: bool = False,
+) -> float | None:
+    """Let the cables of an instruction be moved from `after` seconds on; return the seconds until the last movement,
+    None where the instruction concerns no cable. `again` says that the same movement was asked for once more."""
+    jack = jacks.get(event.port)
+    if event.action is Action.RESTORE and not event.port and behind:  # the cabling as drawn
+        for other in chain.from_iterable(behind.values()):
+            rig.after(after, partial(rig.plug, other, True))
+        return after
+    if jack is None:
+        return None
+    if event.action is not Action.MOVE:
+        rig.after(after, partial(rig.plug, jack, event.action is not Action.PULL))
+        return after
+    for out in (*behind.get(event.port, ()), jack):
+        rig.after(after, partial(rig.plug, out, False))
+    after += MOVES_AGAIN if again else MOVES
+    rig.after(after, partial(rig.plug, jack, True))
+    return after
 
 
 class Habit(StrEnum):

@@ -362,6 +362,19 @@ def test_enter_is_refused_while_a_device_behind_the_connector_answers() -> None:
     assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "proven"}
 
 
+def test_a_wrong_owner_of_the_address_behind_a_connector_does_not_hold_the_run() -> None:
+    """The panel is unplugged and the cable is moved, but another device answers for the panel's address: the second
+    Enter of each request goes on, and the port is unsettled."""
+    scene = second_port(behind=True)
+    scene.plug("other", 22, mac=MACS + 99)
+    scene.rig.after(600.0, partial(scene.hand.press, Key.QUIT))
+    scene.hand.behind = {"alpha/cpu:2": (scene.jacks["panel/lan"],)}
+    ran = scene.prove()
+    assert len([text for text in said(ran, What.WARN, "alpha/cpu:2") if "still answers" in text]) == 2
+    assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "unsettled"}
+    assert "nothing showed that the cable was moved" in proofs(ran)["alpha/cpu:2"].why
+
+
 def test_hands_free_says_before_the_first_pull_what_it_cannot_prove() -> None:
     """A second port cannot be proven without keys through a switch: this is said first, with what to do, and the other
     ports are proven."""

@@ -56,13 +56,16 @@ def move(port: PortState, words: str) -> Generator[None, None, None]:
 
 
 def _shown_after_enter(port: PortState, moving: Movement) -> Generator[None, None, bool]:
-    """Wait for Enter, which is refused while what hangs behind the connector answers; say whether a movement shows."""
-    run, said, look_at = port.run, EVER, 0.0
+    """Wait for Enter, and say whether a movement shows. Enter is refused once while what hangs behind the connector
+    answers. At the second Enter the run goes on: a wrong device with that address would answer forever."""
+    run, said, look_at, refused = port.run, EVER, 0.0, False
     while not run.options.hands_free:
         if run.take_enter():
             said = run.now
         if blocked := moving.blocked(said):
-            said = EVER
+            if refused:
+                return False
+            said, refused = EVER, True
             names = listed([run.word(entry) for entry in blocked])
             where = port.target.subject
             port.warn(f"{names} still answers, and the plan has it behind {where}: unplug it there, {ENTER}")
