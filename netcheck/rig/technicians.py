@@ -74,19 +74,22 @@ def carry_out(
     """Let the cables of an instruction be moved from `after` seconds on; return the seconds until the last movement,
     None where the instruction concerns no cable. `again` says that the same movement was asked for once more."""
     jack = jacks.get(event.port)
-    if event.action is Action.RESTORE and not event.port and behind:  # the cabling as drawn
-        for other in chain.from_iterable(behind.values()):
-            rig.after(after, partial(rig.plug, other, True))
-        return after
-    if jack is None:
+    moved: tuple[Jack, ...] = () if jack is None else (jack,)
+    if event.action is Action.RESTORE and not event.port:  # the cabling as drawn
+        moved = tuple(chain.from_iterable(behind.values()))
+    elif event.action is Action.MOVE:
+        moved = (*behind.get(event.port, ()), *moved)
+    if not moved:
         return None
-    if event.action is not Action.MOVE:
-        rig.after(after, partial(rig.plug, jack, event.action is not Action.PULL))
-        return after
-    for out in (*behind.get(event.port, ()), jack):
-        rig.after(after, partial(rig.plug, out, False))
-    after += MOVES_AGAIN if again else MOVES
-    rig.after(after, partial(rig.plug, jack, True))
+    for one in moved:
+        move = partial(rig.plug, one, event.action not in (Action.PULL, Action.MOVE))
+        if after:
+            rig.after(after, move)
+        else:
+            move()
+    if jack is not None and event.action is Action.MOVE:
+        after += MOVES_AGAIN if again else MOVES
+        rig.after(after, partial(rig.plug, jack, True))
     return after
 
 

@@ -109,7 +109,7 @@ class OneEnter(NoKeys):
 def test_enter_confirms_only_the_current_request(asked_again: bool, confirmed: list[Press]) -> None:
     """Enter moves the cable, and does not also confirm a request that comes before the movement is confirmed."""
     rig, jack = Rig(1, [], []), Jack(1, plugged=False)
-    trainee = Trainee(rig, {"alpha/cpu:1": jack}, OneEnter())
+    trainee = Trainee(rig, {"alpha/cpu:1": jack}, {}, OneEnter())
     trainee.told(
         Event(
             at=rig.now(),
