@@ -22,7 +22,7 @@ from netcheck.answers.table import REPORT_COLUMNS, TO_ANSWER, Decision, choices_
 from netcheck.caution import CAUTION
 from netcheck.plan.model import SITE
 from netcheck.report import words
-from netcheck.report.address_list import address_parts
+from netcheck.report.address_list import REPORT_HEADERS, address_parts
 from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of, safe_cells, wrong_settings
 from netcheck.report.finding_groups import island_of
 from netcheck.report.model import Report
@@ -131,10 +131,12 @@ def _parts(report: Report) -> Iterator[tuple[str, Part]]:
 
 
 def _addresses(report: Report) -> Part:
-    """Return who has each address, the subnets one below the other."""
+    """Return who has each address, the subnets one below the other, with every column that one of them has."""
     parts = list(address_parts(report))
-    columns = parts[0].columns if parts else ()
-    return Part("IP list", ("subnet", *columns), tuple((part.title, *row) for part in parts for row in part.rows))
+    columns = [name for name in REPORT_HEADERS if any(name in part.columns for part in parts)]
+    rows = [(part.title, dict(zip(part.columns, row, strict=True))) for part in parts for row in part.rows]
+    cells = tuple((title, *(row.get(name, "") for name in columns)) for title, row in rows)
+    return Part("IP list", ("subnet", *columns), cells)
 
 
 def _widths(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
