@@ -47,7 +47,6 @@ def _paragraph(head: str, text: str, width: int) -> str:
 def to_json(rule: Rule) -> dict[str, Any]:
     """Return one rule; each example is an object of files by name."""
     words = {"rule": rule.slug, "severity": rule.severity.value, "what": rule.what, "why": rule.why}
-    words |= {"do": rule.do} if rule.do else {}
     return {**words, "source": rule.source, "bad": _files(rule.bad), "good": _files(rule.good)}
 
 
