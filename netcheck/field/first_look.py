@@ -1,9 +1,12 @@
 """A look at the wire before the first cable: whether anybody of each subnet answers, and whether more than one device
 does.
 
-A few planned addresses are asked by ARP without a sender address, so that none has to be borrowed. Nothing here is a
-verdict: an address that does not answer may be checked by its device at that moment, or its device may be switched off.
-The sentences are warnings, and the run goes on if the operator wants it to.
+A few planned addresses are asked by ARP, with this computer's own address where it has one in the subnet. Elsewhere the
+requests have no sender address, so that none has to be borrowed; a device that checks its own address at that moment
+takes such a request for a conflict (RFC 5227 section 2.1.1), so they are sent nowhere else.
+
+Nothing here is a verdict: an address that does not answer may be checked by its device at that moment, or its device
+may be switched off. The sentences are warnings, and the run goes on if the operator wants it to.
 """
 
 from __future__ import annotations
@@ -65,7 +68,7 @@ def look(link: Link, aim: Scope, frames: Frames | None = None) -> FirstLook:
     for _ in range(ROUNDS):
         for address in seen.asked:
             if address not in seen.answers:
-                _ask(link, arp_request(mac, 0, address), frames)
+                _ask(link, arp_request(mac, _sender(link, address), address), frames)
                 _hear(link, link.now() + EVERY, seen, planned, frames)
             if _enough(seen, aim):
                 break
@@ -76,6 +79,12 @@ def look(link: Link, aim: Scope, frames: Frames | None = None) -> FirstLook:
             break
     seen.spent = link.now() - begin
     return seen
+
+
+def _sender(link: Link, address: int) -> int:
+    """Return this computer's address in the subnet of another address, 0 if it has none there."""
+    own = link.adapters[0].addresses
+    return next((one for one, length in own if not (one ^ address) >> (32 - length)), 0)
 
 
 def _ask(link: Link, frame: bytes, frames: Frames | None) -> None:

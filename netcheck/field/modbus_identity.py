@@ -137,7 +137,7 @@ class Identifier:
     def evidence(self, proof: Proof) -> tuple[tuple[str, str], ...]:
         """Return pairs to add to the evidence; none for a port that is not proven."""
         target = self._targets.get(proof.subject)
-        if proof.verdict is not Verdict.PROVEN or proof.mac is None or target is None:
+        if proof.verdict not in (Verdict.PROVEN, Verdict.WRONG_SETTINGS) or proof.mac is None or target is None:
             return ()
         net = self._aim.net(target.subnet)
         own = [address for address, _ in self._adapter.addresses if net.holds(address)]
