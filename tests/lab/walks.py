@@ -110,8 +110,10 @@ def _says_one(words: tuple[str, ...], device: str, line: str) -> bool:
 
 
 def _asks_to_plug(device: str, line: str) -> bool:
+    """Say whether a line asks for a device's cable, with a request of its own or because its silence does not count."""
     request = request_in(line)
-    return request is not None and request.plugs and request.device == device
+    asked = request is not None and request.plugs and request.device == device
+    return asked or (says("silent", device, line) and "plug it in again" in line)
 
 
 def as_job(case: Walk) -> Job:
