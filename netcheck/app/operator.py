@@ -146,12 +146,13 @@ def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
         "\u2588\u2591".encode(stream.encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
         return True
-    if sys.platform == "win32":
+    if sys.platform != "win32":
+        names = [environment.get(name, "") for name in ("LC_ALL", "LC_CTYPE", "LANG")]
+        if names[1] == "C.UTF-8" and not names[0]:
+            names[1] = ""
+        return next(filter(None, names), "C") in ("C", "POSIX")
+    else:  # noqa: RET505  # a statement after the branch cannot be reached on one of the systems
         return False
-    names = [environment.get(name, "") for name in ("LC_ALL", "LC_CTYPE", "LANG")]
-    if names[1] == "C.UTF-8" and not names[0]:
-        names[1] = ""
-    return next(filter(None, names), "C") in ("C", "POSIX")
 
 
 def speaker_for(wanted: bool) -> Speaker | None:
@@ -276,14 +277,15 @@ class TerminalOperator:
 
     def _obey_the_shell(self, terminal: Keyboard) -> None:
         """Give the terminal back for a stop, and take it again after one. The prober notices the gap itself."""
-        if self._stops.asked:
-            self.show.leave()
-            terminal.leave_terminal()
-            self._stops.wait()
-        if self._stops.over:
-            self._stops.over = False
-            terminal.take_terminal()
-            self.show.resume()
+        if sys.platform != "win32":  # where no shell stops a program
+            if self._stops.asked:
+                self.show.leave()
+                terminal.leave_terminal()
+                self._stops.wait()
+            if self._stops.over:
+                self._stops.over = False
+                terminal.take_terminal()
+                self.show.resume()
 
     def told(self, event: Event) -> None:
         """Show and record an event; the verdict of a tested port becomes its proof."""
