@@ -1,9 +1,9 @@
 """A look at the wire before the first cable: whether anybody of each subnet answers, and whether more than one device
 does.
 
-A few planned addresses are asked by ARP, with this computer's own address where it has one in the subnet. Elsewhere the
-requests have no sender address, so that none has to be borrowed; a device that checks its own address at that moment
-takes such a request for a conflict (RFC 5227 section 2.1.1), so they are sent nowhere else.
+A few planned addresses are asked by ARP, in the subnets in which this computer has an address. Elsewhere a request
+would have no sender address, and a device that checks its own address at that moment would give it up (RFC 5227
+section 2.1.1).
 
 Nothing here is a verdict: an address that does not answer may be checked by its device at that moment, or its device
 may be switched off. The sentences are warnings, and the run goes on if the operator wants it to.
@@ -62,7 +62,7 @@ def look(link: Link, aim: Scope, frames: Frames | None = None) -> FirstLook:
     """Ask, and return once enough has answered, after some four seconds at the latest; *frames* takes every frame.
 
     The last second of it passes without a request, so that the requests that follow keep their own pace."""
-    seen = FirstLook(sample(aim))
+    seen = FirstLook([address for address in sample(aim) if _sender(link, address)])
     begin, mac = link.now(), link.adapters[0].mac
     planned = {*aim.planned, *(net.gateway for net in aim.nets if net.gateway is not None)}
     for _ in range(ROUNDS):

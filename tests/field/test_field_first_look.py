@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from scapy.layers.l2 import ARP, Ether
 
+from netcheck.field import first_look
 from netcheck.field.first_look import FirstLook, look, sample, silent_nets, warnings
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.wire.interface import NetworkInterface
@@ -45,9 +46,15 @@ def answers(*targets: Target) -> dict[int, list[tuple[float, bytes]]]:
 A, B, C = port("a", DYE, 20), port("b", DYE, 21), port("c", CUT, 22)
 
 
-def test_a_healthy_plant_is_asked_a_few_times_without_a_sender() -> None:
-    """One request for each of two devices is enough; it is broadcast, padded, and has no sender address (RFC 5227
-    section 1.1). The second after the last request passes without one."""
+@pytest.fixture(autouse=True)
+def own_address(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Give the computer an address in every subnet."""
+    monkeypatch.setattr(first_look, "_sender", lambda link, address: 0xC00002FA)
+
+
+def test_a_healthy_plant_is_asked_a_few_times() -> None:
+    """One request for each of two devices is enough; it is broadcast, padded, and has this computer's address
+    as its sender. The second after the last request passes without one."""
     aim = scope(A, B, *(port(f"d{n}", DYE, 30 + n) for n in range(50)))
     wire = Wire(answers(*aim.targets))
     seen = look(wire, aim)
@@ -57,7 +64,7 @@ def test_a_healthy_plant_is_asked_a_few_times_without_a_sender() -> None:
     assert wire.now() >= wire.sent[-1][0] + 1.0
     for _, frame in wire.sent:
         read = Ether(frame)
-        assert (read.dst, read[ARP].op, read[ARP].psrc) == ("ff:ff:ff:ff:ff:ff", 1, "0.0.0.0")
+        assert (read.dst, read[ARP].op, read[ARP].psrc) == ("ff:ff:ff:ff:ff:ff", 1, "192.0.2.250")
 
 
 def test_nobody_answers() -> None:

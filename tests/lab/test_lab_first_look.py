@@ -27,7 +27,7 @@ def stopped(plant: Plant, *words: str) -> tuple[list[str], float]:
 
 def test_the_wrong_interface_is_named_within_five_seconds(lab: Lab, tmp_path: Path) -> None:
     """Nobody of the subnet answers on the named interface, and another one of this computer has an address there."""
-    plant = Plant(lab, tmp_path, own=False)
+    plant = Plant(lab, tmp_path, own=True)
     alpha = plant.device("alpha", 20)
     lab.down(alpha.namespace, "eth0")
     office = lab.namespace("office")
@@ -55,8 +55,8 @@ def test_a_direct_cable_is_noticed_without_direct(lab: Lab, tmp_path: Path) -> N
 
 
 def test_a_healthy_plant_is_not_warned_of(lab: Lab, tmp_path: Path) -> None:
-    """Two devices behind a switch, and no address of this computer's own: no warning."""
-    plant = Plant(lab, tmp_path, own=False)
+    """Two devices behind a switch: no warning."""
+    plant = Plant(lab, tmp_path, own=True)
     plant.device("alpha", 20)
     plant.device("beta", 21)
     said, _ = stopped(plant)
