@@ -27,6 +27,7 @@ from tests.windows.wine import Windows
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PERMIT = ("--permit", "laboratory")
 ADDRESS = "192.0.2.20"
+PATIENCE = 20  # seconds until the screen shows a request: an older console is drawn on for a tenth of the time
 # What a code page that is taken for another one makes of box drawing, blocks and punctuation: the replacement
 # character, or the first byte of their UTF-8 form read as a letter.
 MOJIBAKE = re.compile("\ufffd|\u00e2[\u0080-\u00bf\u2020-\u20ac]|\u0393[\u00c0-\u00ff]|\u00d4[\u00c7\u00f6]")
@@ -75,7 +76,6 @@ class Technician:
     record: Path
     enter: bool  # pressed after every movement
     most: int  # requests until the run is left
-    patience: float  # seconds until the screen shows a request
 
     def work(self, seconds: float) -> Watched:
         """Work until the run ends."""
@@ -97,8 +97,8 @@ class Technician:
         def asks() -> bool:
             return all(part in live(self.screens).lower() for part in (request.port, request.action, ADDRESS))
 
-        # the screen may be on at the next step already, or is being drawn
-        if not self.console.wait_until(asks, self.patience):
+        # the screen may be at the next step already, or is being drawn; a request that only informs has no such word
+        if request.action is Action.OTHER or not self.console.wait_until(asks, PATIENCE):
             self.console.wait_until(lambda: ADDRESS in live(self.screens), 10)
         text = live(self.screens)
         time.sleep(REACTION)
@@ -124,8 +124,7 @@ def watched(command: str, page: int, old: bool, lab: Lab, folder: Path, prepare:
         console = Console(computer, *words, cwd=folder, **screens.settings)
         try:
             enter, most = (True, 100) if command == "prove" else (False, 2)
-            patience = 20 if old else 6  # an older console is drawn on for a tenth of the time
-            return Technician(plant, console, screens, record, enter, most, patience).work(150)
+            return Technician(plant, console, screens, record, enter, most).work(150)
         finally:
             console.close()
 
