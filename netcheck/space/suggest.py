@@ -3,28 +3,31 @@
 Free means assignable and unused: not planned, no site host, not in a pool, not reserved, no gateway, router or station.
 The preferences, in this order: at least `keep-clear` away from every site host; in the range that the numbering scheme
 has for the interface, and in no range of others; in one run with the other interfaces of the device, then of its kind;
-the last octet that the device has in other subnets; the middle of the widest free gap.
+the last octet that the device has in other subnets; the middle of the widest free gap, or, where several groups share
+the subnet, a start in a free gap that is computed from the name of the group.
 
 A proposal belongs to its device. It does not depend on the order of the plan, and it stays the same when another
-proposal is written into the plan or another finding is accepted: interfaces of one group (kind, or device without a
-kind) fill the free addresses upward from a fixed start, in natural order of their names. The start depends on the
-addresses that the group has, on its last octets in other subnets, or on the gaps between site hosts, pools and the
-like, but not on other proposals.
+proposal is written into the plan, another finding is accepted, or a device of another group is added or removed:
+interfaces of one group (kind, or device without a kind) fill the free addresses upward from a fixed start, in natural
+order of their names. The start depends on the addresses that the group has, on its last octets in other subnets, or on
+the name of the group and the gaps between site hosts, pools and the like, but not on other groups and proposals. Only
+where the runs of two groups meet does the later one give way.
 """
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from heapq import heappop, heappush, nsmallest
+from hashlib import blake2b
 from itertools import chain
 from operator import attrgetter
 from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Scheme, Subnet
+from netcheck.space.intervals import range_of
 from netcheck.space.occupancy import Island, Placed
 from netcheck.space.scheme import Schemes, spans_of
 from netcheck.space.vacant import Vacant
@@ -32,6 +35,9 @@ from netcheck.text import natural_key
 
 BLOCKS_TRIED = 256  # /24 blocks of a large subnet in which the same last octet is tried
 LOOKED_AT = 64  # interfaces of one device whose last octets are tried
+STARTS_TRIED = 4  # starts that are computed from the name of a group; the first with `ROOM` around it is taken
+ROOM = 16  # free addresses on either side of a start that are enough
+START_WINDOW = 1024  # in a larger subnet, all starts are this near to the middle of the widest gap: short to type
 _DEVICE = attrgetter("device")
 
 
@@ -58,6 +64,12 @@ class RunGroup(NamedTuple):
     def key(self) -> tuple[object, ...]:
         """Return the sort key."""
         return self.by, natural_key(self.name)
+
+    def places(self, window: Range) -> Iterator[int]:
+        """Yield addresses of a window that depend only on the name of the group, spread evenly over all groups."""
+        for attempt in range(STARTS_TRIED):
+            digest = blake2b(f"{self.by} {self.name} {attempt}".encode(errors="surrogatepass"), digest_size=8).digest()
+            yield window.low + int.from_bytes(digest) % window.size
 
     def among(self, placed: Iterable[Placed]) -> list[Placed]:
         """Return those whose interface belongs to the group."""
@@ -172,30 +184,33 @@ class _Room:
             self.in_schemes.take(value)
 
     @cached_property
-    def _middles(self) -> dict[RunGroup, _Start]:
-        """Return a start for every group by halving the widest gap, group by group.
+    def _widest(self) -> Range | None:
+        """Return the widest free gap; None if nothing is free. Planned addresses do not narrow a gap, so that a written
+        proposal moves no start."""
+        widest = min(self.free.without_plan.widths(), default=None)
+        return widest and Range(self.prefix.family, *widest[1:])
 
-        Planned addresses do not narrow these gaps. So a start stays the same while addresses are proposed and written.
-        """
-        gaps = nsmallest(len(self._groups), self.free.without_plan.widths())  # ascending, and so a heap
-        starts: dict[RunGroup, _Start] = {}
-        for group in self._groups if gaps else ():
-            _, low, high = heappop(gaps)
-            middle = (low + high) // 2
-            which = "a" if starts else "the widest"
-            starts[group] = _Start(middle, f"the middle of {which} free gap, {Range(self.prefix.family, low, high)}")
-            for left, right in ((low, middle - 1), (middle + 1, high)):
-                if left <= right:
-                    heappush(gaps, (left - right, left, right))
-            if not gaps:
-                break
-        return starts
+    def _default_start(self, group: RunGroup) -> _Start:
+        """Return where a group starts that has neither addresses nor last octets here: in the middle of the widest
+        free gap if it is alone in the subnet, else at a free address that depends on its name."""
+        family, widest = self.prefix.family, self._widest
+        if widest is None:
+            return _Start(self.prefix.value, "free")
+        middle = (widest.low + widest.high) // 2
+        if len(self._groups) == 1:
+            return _Start(middle, f"the middle of the widest free gap, {widest}")
+        half = START_WINDOW // 2
+        near = Range(family, max(widest.low, middle - half), min(widest.high, middle + half))
+        window = range_of(self.prefix) if self.prefix.size <= START_WINDOW else near
+        value, low, high = max(map(self.free.without_plan.nearest, group.places(window)), key=_room)
+        why = f"computed from the name of {group.by} {group.name}, in the free gap {Range(family, low, high)}"
+        return _Start(value, why)
 
     def start_run(self, group: RunGroup, held: set[int], octets: Callable[[Interface], list[tuple[int, str]]]) -> _Run:
         """Begin the run of a group that has the addresses `held`: at the lowest of them, or where the group starts if
         they lie in the run from there, since an earlier proposal has then made them."""
         members = self._groups[group]
-        start = self._octet_start(members, octets) or self._middles.get(group) or _Start(self.prefix.value, "free")
+        start = self._octet_start(members, octets) or self._default_start(group)
         lowest = min(held, default=start.value)
         own_place = not start.value <= lowest <= start.value + len(members)
         self.runs[group] = _Run(lowest if own_place else start.value, held, start.why)
@@ -224,6 +239,12 @@ class _Room:
         """Return the first free address from a value upward, else the first one downward; None if nothing is free."""
         above = self.free.next(value)
         return above if above is not None else self.free.previous(value)
+
+
+def _room(start: tuple[int, int, int]) -> int:
+    """Return how many free addresses are on the narrower side of a start in its gap; more than `ROOM` are no better."""
+    value, low, high = start
+    return min(value - low, high - value, ROOM)
 
 
 class _Proposer:

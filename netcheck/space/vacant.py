@@ -48,6 +48,15 @@ class FreeSpace:
         at = bisect_right(self._lows, value) - 1
         return min(self._highs[at], value) if at >= 0 else None
 
+    def nearest(self, value: int) -> tuple[int, int, int]:
+        """Return the first free address from a value upward, else downward, with the first and the last address of its
+        gap; LookupError if nothing is free."""
+        at = min(bisect_left(self._highs, value), len(self._lows) - 1)
+        if at < 0:
+            raise LookupError("nothing is free")
+        low, high = self._lows[at], self._highs[at]
+        return min(max(value, low), high), low, high
+
     def take(self, low: int, high: int) -> None:
         """Mark the addresses from `low` to `high` as no longer free."""
         start, end = bisect_left(self._highs, low), bisect_right(self._lows, high)

@@ -170,7 +170,7 @@ def test_csv_holds_a_row_a_finding(folder: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(result.stdout)))
     found = json.loads(netcheck("check", folder, "--format", "json", "--today", DAY).stdout)["findings"]
     assert [row["rule"] for row in rows] == [each["rule"] for each in found]
-    assert [row["fix"] for row in rows if row["rule"] == "outside-subnet"] == ["10.62.20.124"]
+    assert [row["fix"] for row in rows if row["rule"] == "outside-subnet"] == ["10.62.20.169"]
 
 
 # The elements of JUnit XML with their attributes (the second set is required) and children, as common readers expect

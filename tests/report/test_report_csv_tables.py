@@ -55,7 +55,7 @@ def test_a_golden_row(sample: Report) -> None:
     assert lines[2].decode() == (
         '"inside-pool","conflict","line-panel/lan","10.62.20.205",'
         '"10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process","RFC 2131 section 2.2",'
-        f'"10.62.20.43","plan.toml line 43: device line-panel, interface lan","{key}",'
+        f'"10.62.20.164","plan.toml line 43: device line-panel, interface lan","{key}",'
         '"use the proposal / live with it as it is / change it to / question","","","","","","2",""'
     )
     assert lines[-1] == b""

@@ -119,7 +119,7 @@ def test_every_finding_has_its_reason_its_fix_and_its_boxes(sample: Report) -> N
     assert (
         "2 line-panel/lan 10.62.20.205 plan.toml line 43: device line-panel, interface lan "
         "10.62.20.205 is inside the pool 10.62.20.200-10.62.20.239 of subnet process. "
-        "10.62.20.43 use the proposal live with it as it is change it to … question remark"
+        "10.62.20.164 use the proposal live with it as it is change it to … question remark"
     ) in text
     rule = next(rule for rule in sample.rules if rule.slug == "inside-pool")
     why = rule.why.replace("`", "")
