@@ -270,7 +270,7 @@ class Capturing:
 
     def __init__(self, path: Path, link: Link, prober: Prober) -> None:
         """Open the file; UsageError if it exists."""
-        from netcheck.wire.capture.write import CaptureWriter
+        from netcheck.wire.capture import CaptureWriter
 
         self._writer = CaptureWriter(path, link.adapters)
         self._prober = prober

@@ -30,7 +30,7 @@ FRAMES, ROWS = 500_000, 1_000_000
 GIB = 1 << 30
 CSV = "import csv, sys\nwith open(sys.argv[1], newline='') as stream:\n    print(sum(1 for _ in csv.reader(stream)))\n"
 OURS = (
-    "import sys\nfrom netcheck.wire.capture.read import Capture\n"
+    "import sys\nfrom netcheck.wire.capture import Capture\n"
     "with open(sys.argv[1], 'rb') as stream:\n    print(sum(1 for _ in Capture(stream).frames()))\n"
 )
 SCAPY = (

@@ -17,7 +17,7 @@ from netcheck.errors import Problem, SurveyError
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.readers.values import NOBODY, why_no_host
 from netcheck.text import listed
-from netcheck.wire.capture.read import HEAD, Broken, Capture, is_capture
+from netcheck.wire.capture import HEAD, Broken, Capture, is_capture
 
 _EPOCH = date(1970, 1, 1).toordinal()
 _ETHERNET, _COOKED, _COOKED_2 = 1, 113, 276  # link types of the registry in draft-ietf-opsawg-pcaplinktype

@@ -15,7 +15,7 @@ from scapy.utils import RawPcapNgReader
 
 from netcheck.errors import UsageError
 from netcheck.text import safe
-from netcheck.wire.capture.write import CaptureWriter
+from netcheck.wire.capture import CaptureWriter
 from netcheck.wire.frames import arp_reply, arp_request, padded
 from netcheck.wire.link import Adapter
 from tests.programs import need
