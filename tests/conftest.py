@@ -30,7 +30,7 @@ SLOW_FILES = {
     "test_cli_suggest.py",
     "test_cli_terminal.py",
     "test_cli_verify.py",
-    "test_field_own_addresses.py",
+    "test_field_readiness_facts.py",
     "test_field_readiness.py",
     "test_intake_device_list.py",
     "test_rig_colleagues.py",

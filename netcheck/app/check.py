@@ -111,15 +111,15 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
         shapes = [{**_json(one, paths), **({"path": path} if several else {})} for path, one in results]
         print(json.dumps(shapes if several else shapes[0], indent=2))
     elif form == "csv":
-        from netcheck.report.csv_xlsx.csv_tables import findings_to_csv
-        from netcheck.report.several import results_csv
+        from netcheck.report.check_formats import results_csv
+        from netcheck.report.csv_tables import findings_to_csv
 
         sys.stdout.flush()
         sys.stdout.buffer.write(results_csv(results) if several else findings_to_csv(checked[0].findings))
     elif form == "markdown":
         print("\n".join(_markdown(one, paths, path if several else "") for path, one in results), end="")
     elif form == "junit":
-        from netcheck.report.junit import to_junit
+        from netcheck.report.check_formats import to_junit
 
         print(to_junit(each, strict=strict), end="")
     else:
@@ -128,7 +128,7 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
 
 
 def _json(result: Result, paths: bool) -> dict[str, Any]:
-    from netcheck.report.several import result_json
+    from netcheck.report.check_formats import result_json
     from netcheck.report.text import conversations
 
     more = {"paths": conversations.to_json(result)} if paths and not isinstance(result, Unread) else {}
@@ -136,7 +136,7 @@ def _json(result: Result, paths: bool) -> dict[str, Any]:
 
 
 def _markdown(result: Result, paths: bool, path: str) -> str:
-    from netcheck.report.several import result_markdown
+    from netcheck.report.check_formats import result_markdown
     from netcheck.report.text import conversations
 
     more = "" if not paths or isinstance(result, Unread) else "\n" + conversations.to_markdown(result)

@@ -16,7 +16,7 @@ from netcheck.plan.model import Plan
 from netcheck.text import safe
 
 if TYPE_CHECKING:
-    from netcheck.wire.interface import NetworkInterface
+    from netcheck.wire.link import NetworkInterface
 
 
 def demand_interface(name: str) -> str:
@@ -33,7 +33,7 @@ def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = Fals
 
     `planned` maps addresses to the device interfaces that they are planned for. With `carrier` the interface must have
     carrier. Call it before asking for a permit, and before any frame is sent."""
-    from netcheck.field.own_addresses import demand_no_planned_address
+    from netcheck.field.readiness_facts import demand_no_planned_address
     from netcheck.wire.station import found, interfaces
 
     there = found(name)

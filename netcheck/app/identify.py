@@ -16,7 +16,7 @@ from netcheck.app.site_survey import Known, listening_kind, terminal_width, toda
 from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.field.identify import EVERYWHERE, SETTLED, Answered, Reach, ask, hear, hosts_of, prefixes_to_ask, reach
 from netcheck.field.listen import DHCP, Listener, receive
-from netcheck.field.own_addresses import demand_no_planned_address
+from netcheck.field.readiness_facts import demand_no_planned_address
 from netcheck.report.text.hosts import owners_twice, to_json, to_table
 from netcheck.text import listed, safe
 from netcheck.wire.link import Link

@@ -42,7 +42,7 @@ def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook:
 
     intake = intake_from(source, mapping_from(maps))
     if workbook or target.suffix.casefold() == WORKBOOK:
-        from netcheck.plan.write.new_workbook import workbook_of
+        from netcheck.plan.write.new_plan import workbook_of
         from netcheck.rules.catalogue import RULES
 
         made = target if target.suffix.casefold() == WORKBOOK else Path(f"{target}{WORKBOOK}")
@@ -66,7 +66,7 @@ def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook:
 
 
 def _workbook(name: str) -> bytes:
-    from netcheck.plan.write.new_workbook import new_workbook
+    from netcheck.plan.write.new_plan import new_workbook
     from netcheck.rules.catalogue import RULES
 
     return new_workbook(safe(name), [rule.slug for rule in RULES], date.today())

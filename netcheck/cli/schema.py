@@ -39,7 +39,7 @@ def command(
 
         shape = plan_schema([rule.slug for rule in RULES], kinds())
     else:
-        from netcheck.report.json.schemas import SCHEMAS
+        from netcheck.report.json_schemas import SCHEMAS
 
         shape = SCHEMAS[of]()
     print(json.dumps(shape, indent=2))

@@ -19,8 +19,7 @@ from netcheck.proof.driver import Frames
 from netcheck.proof.targets import Net, Scope
 from netcheck.text import listed, safe
 from netcheck.wire.frames import arp_from_wire, arp_request, believable
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard, Link
+from netcheck.wire.link import Heard, Link, NetworkInterface
 
 MOST = 12  # requests in a round, shared out among the subnets and the devices
 ROUNDS = 2

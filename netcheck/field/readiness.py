@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from netcheck.addr import Address, InterfaceAddress, Prefix, quad
-from netcheck.field.own_addresses import planned_addresses_held
-from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordState
+from netcheck.field.readiness_facts import Facts, Level, ReadinessCheck, RecordState, planned_addresses_held
 from netcheck.proof.probing.scheduler import Pace
 from netcheck.proof.targets import Net
 from netcheck.proof.verdict.silence_rule import Confirmed
 from netcheck.text import listed, safe
-from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.link import NetworkInterface
 from netcheck.wire.linux.netlink import MAIN, KernelRoute
 from netcheck.wire.station import master_of, member_words
 from netcheck.wire.system_errors import switch_on

@@ -6,7 +6,7 @@ A value that cannot be read as an address is no structural fault: it is a `Cell`
 `schema` derives a JSON Schema from the shapes: a new table of the plan is one line in its `ENTRIES`. `write/` changes
 addresses and accepted findings and starts new plans; every other value of a file is kept.
 
-A clean table of interfaces is read column by column (`forms/interface_grid`). One row that needs a message sends the
+A clean table of interfaces is read column by column (`forms/csv_table`). One row that needs a message sends the
 table to the reader of single rows; a test holds both readers to the same result. `row_hashes` has the hash of one
 interface's row, by which a record knows whether a proof still applies after the plan changed.
 """

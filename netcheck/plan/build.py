@@ -26,7 +26,7 @@ from netcheck.plan.cells import (
     scheme_range_from,
 )
 from netcheck.plan.entries import Entry, Grid, Tables
-from netcheck.plan.forms.interface_grid import interfaces_of
+from netcheck.plan.forms.csv_table import interfaces_of
 from netcheck.plan.model import (
     SITE,
     Accepted,

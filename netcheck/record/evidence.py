@@ -18,9 +18,8 @@ from netcheck.proof.verdict.luck import luck, unheard
 from netcheck.proof.verdict.names import UNKNOWN
 from netcheck.proof.verdict.observation import Observation, Owner, Silence
 from netcheck.proof.verdict.silence_rule import Confirmed, lossy
-from netcheck.record.chain import LineKind, RecordLine
+from netcheck.record.chain import LineKind, RecordLine, proof_of
 from netcheck.record.model import RESUMED, Run
-from netcheck.record.read import proof_of
 
 MOST = 20  # contradictions that are named; the others are counted
 LEAST_SILENCE = 4.9  # seconds: the shortest silence that the rule accepts, less rounding

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from netcheck.proof.result import Proof
-from netcheck.record.chain import LineKind, RecordLine
-from netcheck.record.read import proof_of
+from netcheck.record.chain import LineKind, RecordLine, proof_of
 
 # Kinds of event that the record itself writes; callers write others.
 RESUMED, TORN, PLAN_CHANGED, MOVED = "resumed", "torn", "plan-changed", "moved"

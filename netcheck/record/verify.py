@@ -13,15 +13,27 @@ from pathlib import Path
 from netcheck.errors import RecordError
 from netcheck.files import open_plain, refused_by_system
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.chain import LineKind, RecordLine
+from netcheck.record.chain import ChainBreak, LineKind, RecordLine, Step, Torn, follow, proof_of, raw_lines
 from netcheck.record.evidence import EvidenceCheck
 from netcheck.record.model import MOST_ATTACHED, Attachment, Content, Run, attachment_of
-from netcheck.record.read import ChainBreak, Step, Torn, follow, proof_of, raw_lines
 
 SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory, some 10,000 proofs; `verify` has no limit
-
-
 MOST_ATTEMPTS = 100_000  # proofs of a record that are named when several records are verified together
+
+# The verifier that a report prints: ten lines of the standard library. A line's hash covers its canonical JSON without
+# `hash`; `prev` is the hash of the line before, 64 zeros for the first.
+VERIFIER = """\
+import hashlib, json, sys
+seal, n, form = "0" * 64, 0, {"sort_keys": True, "separators": (",", ":"), "ensure_ascii": False}
+try:
+    for n, raw in enumerate(open(sys.argv[1], "rb"), 1):
+        line = dict(json.loads(raw))
+        seen = json.dumps(line, **form).encode() + b"\\n", line.pop("hash"), line["n"], line["prev"]
+        real = hashlib.sha256(json.dumps(line, **form).encode()).hexdigest()
+        seal = real if seen == (raw, real, n - 1, seal) else sys.exit(f"line {n} does not fit")
+    print("intact, seal", seal) if n else sys.exit("the file is empty: it is no record")
+except Exception as error: sys.exit(f"line {n} is torn, or is no line of a record ({error!r})")
+"""
 
 
 @dataclass(frozen=True, slots=True)

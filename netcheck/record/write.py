@@ -22,9 +22,20 @@ from typing import Any, NamedTuple
 from netcheck.errors import NetcheckError, Problem, RecordError
 from netcheck.files import refused_by_system, sync_folder
 from netcheck.proof.result import Proof
-from netcheck.record.chain import GENESIS, LINE_LIMIT, LineKind, RecordLine, moment_text, to_line
+from netcheck.record.chain import (
+    GENESIS,
+    LINE_LIMIT,
+    ChainBreak,
+    LineKind,
+    RecordLine,
+    Step,
+    Torn,
+    follow,
+    moment_text,
+    raw_lines,
+    to_line,
+)
 from netcheck.record.model import ATTACHED, MOVED, PLAN_CHANGED, REMARK, RESUMED, TORN, Attachment, Content, Run
-from netcheck.record.read import ChainBreak, Step, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
 

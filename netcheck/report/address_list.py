@@ -66,7 +66,7 @@ _WIDTHS = (16, 28, 18, 30, 24, 20, 14, 14, 40, 30, 30)  # characters
 
 def to_csv(subnets: Sequence[Subnet], islands: Mapping[str, Island]) -> bytes:
     """Return the list as CSV; text that a spreadsheet could take for a formula is guarded."""
-    from netcheck.report.csv_xlsx.csv_tables import rows_to_csv
+    from netcheck.report.csv_tables import rows_to_csv
 
     return rows_to_csv(TITLES, ([guarded(cell) for cell in row] for row in _rows(subnets, islands)))
 

@@ -19,19 +19,19 @@ def _html(report: Report) -> bytes:
 
 
 def _csv(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.csv_tables import to_csv
+    from netcheck.report.csv_tables import to_csv
 
     return to_csv(report)
 
 
 def _xlsx(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.workbook import to_xlsx  # imports openpyxl
+    from netcheck.report.workbook import to_xlsx  # imports openpyxl
 
     return to_xlsx(report)
 
 
 def _json(report: Report) -> bytes:
-    from netcheck.report.json.report import to_json
+    from netcheck.report.json_report import to_json
 
     return to_json(report)
 
@@ -49,7 +49,7 @@ def _text(report: Report) -> bytes:
 
 
 def _requests(report: Report) -> bytes:
-    from netcheck.report.csv_xlsx.csv_tables import requests_to_csv
+    from netcheck.report.csv_tables import requests_to_csv
 
     return requests_to_csv(report.checked, report.changes.before if report.changes else None)
 
@@ -61,9 +61,9 @@ def _sheet(report: Report) -> bytes:
 
 
 def _proof(report: Report) -> bytes:
-    from netcheck.report.html.proof_page import to_proof_page  # imports jinja2
+    from netcheck.report.proof_page import to_html
 
-    return to_proof_page(report)
+    return to_html(report)
 
 
 def _proof_text(report: Report) -> bytes:
@@ -73,9 +73,9 @@ def _proof_text(report: Report) -> bytes:
 
 
 def _verifier(report: Report) -> bytes:
-    from netcheck.report.html.verifier import SNIPPET
+    from netcheck.record.verify import VERIFIER
 
-    return SNIPPET.encode("utf-8")
+    return VERIFIER.encode("utf-8")
 
 
 @dataclass(frozen=True, slots=True)

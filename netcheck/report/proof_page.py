@@ -1,4 +1,4 @@
-"""The page of proof that is signed: its values, which the HTML form and the text form share, and the text form."""
+"""The page of proof that is signed: its values, and the page as HTML and as text."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from textwrap import wrap
 from tabulate import tabulate
 
 from netcheck.addr import mac_text
+from netcheck.caution import CAUTION
 from netcheck.proof.result import Verdict
 from netcheck.record.model import Run
 from netcheck.report import words
@@ -143,3 +144,25 @@ def _list(title: str, pairs: tuple[tuple[str, str], ...]) -> list[str]:
 
 def _wrapped(text: str) -> str:
     return "\n".join(wrap(safe(text, 2000), WIDTH, subsequent_indent="  "))
+
+
+def to_html(report: Report) -> bytes:
+    """Return the page as HTML for printing and signing, in UTF-8. Values and policy are as on the page of the report;
+    there is no script."""
+    from markupsafe import Markup
+
+    from netcheck.report.html.page import TEMPLATES, digest, environment, page_header  # imports jinja2
+
+    style = (TEMPLATES / "proof_page.css").read_text("utf-8") + page_header(report.plan, simulated=report.simulated)
+    values = {
+        "page": page_of_proof(report),
+        "report": report,
+        "headers": HEADERS,
+        "holds": HOLDS,
+        "signed_by": SIGNED_BY,
+        "fields": FIELDS,
+        "caution": CAUTION,
+        "style": Markup(style),
+        "style_hash": digest(style),
+    }
+    return environment().get_template("proof_page.html").render(values).encode("utf-8")

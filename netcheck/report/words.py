@@ -10,7 +10,7 @@ from typing import assert_never
 
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.read import ChainBreak, Torn
+from netcheck.record.chain import ChainBreak, Torn
 from netcheck.report.model import Report, short
 from netcheck.report.text.proofs import NO_PROOF, SIMULATED
 from netcheck.requests.model import Asked, RequestKind

@@ -17,9 +17,8 @@ from netcheck.rules.names import PlannedName, full_name, may_be_same, planned_na
 from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.reachability.translate import trace_conversations
-from netcheck.space.addressing import SubnetLookup, interfaces_by_family
+from netcheck.space.addressing import Schemes, SubnetLookup, interfaces_by_family
 from netcheck.space.occupancy import Island, Placed, islands_of
-from netcheck.space.scheme import Schemes
 from netcheck.survey.host_table import SiteHost, folded_all
 from netcheck.survey.model import Survey
 

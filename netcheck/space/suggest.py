@@ -27,9 +27,9 @@ from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Interface, Plan, Scheme, Subnet
+from netcheck.space.addressing import Schemes, spans_of
 from netcheck.space.intervals import range_of
 from netcheck.space.occupancy import Island, Placed
-from netcheck.space.scheme import Schemes, spans_of
 from netcheck.space.vacant import Vacant
 from netcheck.text import natural_key
 

@@ -18,7 +18,7 @@ from typing import TypeVar
 
 from netcheck.addr import WIDTH, Address, Mac, Prefix, Range
 from netcheck.survey.host_columns import HostColumns, Index
-from netcheck.tables.columns import SPACES
+from netcheck.tables.delimited import SPACES
 
 K = TypeVar("K")
 

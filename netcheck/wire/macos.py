@@ -26,7 +26,7 @@ from pathlib import Path  # noqa: E402
 import psutil  # noqa: E402
 
 from netcheck.addr import Mac  # noqa: E402
-from netcheck.wire.interface import NetworkInterface  # noqa: E402
+from netcheck.wire.link import NetworkInterface  # noqa: E402
 from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
 from netcheck.wire.polled_carrier import Plug, PolledCarrier  # noqa: E402
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from enum import Enum, auto
 
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Carrier
+from netcheck.wire.link import Carrier, NetworkInterface
 
 EVERY = 0.1  # seconds between two looks
 SEARCH_EVERY = 0.5  # seconds between two searches for an adapter that was removed; each lists all adapters

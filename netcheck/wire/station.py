@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from netcheck.errors import LinkError
 from netcheck.text import listed, safe
-from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.link import NetworkInterface
 from netcheck.wire.linux import netlink
 from netcheck.wire.system_errors import link_error, switch_on
 

@@ -20,7 +20,7 @@ import pytest
 
 from netcheck.answers.table import NEVER_ACCEPTED
 from netcheck.cli.main import run
-from netcheck.plan.write.new_workbook import new_workbook
+from netcheck.plan.write.new_plan import new_workbook
 from tests.programs import need
 from tests.report.made import plan_text, write_plan
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.plan.read import read_plan
-from netcheck.plan.write.new_workbook import new_workbook
+from netcheck.plan.write.new_plan import new_workbook
 from tests.cli.test_cli_answers import DAY, netcheck
 from tests.report.made import write_plan
 

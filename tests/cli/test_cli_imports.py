@@ -17,7 +17,7 @@ HEAVY = ("scapy", "openpyxl", "jinja2", "dns", "tomlkit", "netaddr")
 # What the check of the demo plan needs not: its survey is a table, it is no workbook, and its output is text.
 NEEDLESS = (
     *(f"netcheck.survey.readers.{name}" for name in ("leases", "dhcp_config", "neighbours", "zone", "hosts")),
-    *("netcheck.tables.workbook_read", "netcheck.report.csv_xlsx", "netcheck.proof"),
+    *("netcheck.tables.workbook_read", "netcheck.report.csv_tables", "netcheck.report.workbook", "netcheck.proof"),
     *("netcheck.report.html", "rich.console", "json"),
 )
 PROGRAM = """

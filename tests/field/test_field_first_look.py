@@ -11,8 +11,7 @@ from scapy.layers.l2 import ARP, Ether
 from netcheck.field import first_look
 from netcheck.field.first_look import FirstLook, look, sample, silent_nets, warnings
 from netcheck.proof.targets import Net, Scope, Target
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard
+from netcheck.wire.link import Heard, NetworkInterface
 from tests.field.test_field_sweep import STATION, Wire, says
 
 DYE, CUT = Net("dye", 0xC0000200, 24, gateway=0xC00002FE), Net("cut", 0xC6336400, 24)

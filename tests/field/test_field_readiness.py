@@ -33,7 +33,7 @@ from netcheck.proof.targets import Net, Scope, Target, scope_of
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
 from netcheck.report.text.readiness import to_text
-from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.link import NetworkInterface
 from netcheck.wire.linux.netlink import MAIN, KernelRoute
 from tests.lab.netns import Lab
 

@@ -17,7 +17,7 @@ from netcheck.intake.columns import mapping_from
 from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_text
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
-from netcheck.plan.write.new_workbook import workbook_of
+from netcheck.plan.write.new_plan import workbook_of
 from tests.intake.messy_list import write
 
 

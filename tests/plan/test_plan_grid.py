@@ -9,12 +9,10 @@ from hypothesis import strategies as st
 from netcheck.errors import Problem
 from netcheck.plan.build import build
 from netcheck.plan.entries import Entry, Grid, Rows, Tables
-from netcheck.plan.forms.csv_table import entries_of, required_of, title_of
-from netcheck.plan.forms.interface_grid import grid_of
+from netcheck.plan.forms.csv_table import entries_of, grid_of, required_of, title_of
 from netcheck.plan.model import Interface, Position
 from netcheck.plan.shapes import InterfaceRow
-from netcheck.tables.columns import columns_of
-from netcheck.tables.delimited import records_of
+from netcheck.tables.delimited import columns_of, records_of
 
 TITLES = (
     *("device", "interface", "subnet", "address", "mask", "gateway", "mac", "host-name", "switch-port", "ports"),

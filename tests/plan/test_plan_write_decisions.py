@@ -27,8 +27,7 @@ from netcheck.plan.write.decisions import (
     toml_without,
     with_decisions,
 )
-from netcheck.plan.write.new_plan import PREFIX
-from netcheck.plan.write.new_workbook import new_workbook
+from netcheck.plan.write.new_plan import PREFIX, new_workbook
 from netcheck.plan.write.workbook_changes import workbook_with_entries
 
 DAY = date(2026, 12, 31)

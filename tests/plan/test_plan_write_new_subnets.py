@@ -10,8 +10,8 @@ import pytest
 from netcheck.addr import Address, Prefix
 from netcheck.errors import PlanError
 from netcheck.plan.read import read_plan
+from netcheck.plan.write.new_plan import workbook_of
 from netcheck.plan.write.new_subnets import table_with_subnets, with_subnets
-from netcheck.plan.write.new_workbook import workbook_of
 from netcheck.rules.catalogue import RULES
 
 NEW = [

@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 from netcheck.errors import RecordError
 from netcheck.files import FileError
 from netcheck.proof.result import Verdict
-from netcheck.record.chain import GENESIS, LineKind, to_line
+from netcheck.record.chain import GENESIS, ChainBreak, LineKind, Torn, follow, raw_lines, to_line
 from netcheck.record.model import Run
-from netcheck.record.read import ChainBreak, Torn, follow, raw_lines
 from netcheck.record.verify import SIZE_LIMIT, Attempt, State, Verification, read_record, verify, verify_steps
 from netcheck.record.write import Recorder
 from tests.record.conftest import make_proof

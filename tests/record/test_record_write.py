@@ -22,8 +22,8 @@ import pytest
 from netcheck.errors import RecordError
 from netcheck.files import FileError
 from netcheck.proof.result import Proof, Verdict
+from netcheck.record.chain import Torn
 from netcheck.record.model import Run
-from netcheck.record.read import Torn
 from netcheck.record.verify import read_record, verify
 from netcheck.record.write import Recorder
 from tests.record.conftest import ROWS, ticking

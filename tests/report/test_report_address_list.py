@@ -11,7 +11,7 @@ import pytest
 from netcheck.report.address_list import MOST_HOSTS, address_list_to_text, address_parts
 from netcheck.report.build import report_of
 from netcheck.report.html.page import to_html
-from netcheck.report.json.report import to_json
+from netcheck.report.json_report import to_json
 from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text

@@ -12,7 +12,7 @@ from netcheck.plan.read import read_plan
 from netcheck.report.build import report_of
 from netcheck.report.changes import Changes, Difference, Turn, changes_of
 from netcheck.report.html.page import to_html
-from netcheck.report.json.report import to_json
+from netcheck.report.json_report import to_json
 from netcheck.report.markdown import to_markdown
 from netcheck.report.text.report import to_text
 from netcheck.rules.engine import Checked, check

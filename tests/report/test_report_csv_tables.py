@@ -10,7 +10,7 @@ import pytest
 
 from netcheck.addr import Address
 from netcheck.answers.table import REPORT_COLUMNS, TO_ANSWER
-from netcheck.report.csv_xlsx.csv_tables import to_csv
+from netcheck.report.csv_tables import to_csv
 from netcheck.report.model import Report
 from netcheck.rules.finding import Finding, Fix, Severity
 

@@ -19,8 +19,8 @@ from netcheck.cli.main import run
 from netcheck.plan.model import Accepted, GrantedRequest, Position, SiteRemark
 from netcheck.plan.write.decisions import PlanDecisions, with_decisions
 from netcheck.proof.result import Verdict
-from netcheck.report.json.report import to_json
-from netcheck.report.json.schemas import SCHEMAS
+from netcheck.report.json_report import to_json
+from netcheck.report.json_schemas import SCHEMAS
 from netcheck.report.model import Report
 from netcheck.rules.catalogue.acceptance import QUESTION
 from tests.cli.test_cli_answers import netcheck

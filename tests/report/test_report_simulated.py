@@ -10,7 +10,7 @@ import pytest
 
 from netcheck.errors import RecordError
 from netcheck.report.html.page import to_html
-from netcheck.report.json.report import to_json
+from netcheck.report.json_report import to_json
 from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text

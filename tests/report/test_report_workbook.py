@@ -12,9 +12,9 @@ import pytest
 from openpyxl.utils import get_column_letter
 
 from netcheck.answers.table import REPORT_COLUMNS, choices_of
-from netcheck.report.csv_xlsx.workbook import to_xlsx
 from netcheck.report.model import Report
 from netcheck.report.part_rows import proof_parts
+from netcheck.report.workbook import to_xlsx
 from netcheck.requests.build import asked_of
 from netcheck.rules.finding import Finding, Severity
 

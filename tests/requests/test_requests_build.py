@@ -20,7 +20,7 @@ import pytest
 from netcheck.caution import CAUTION
 from netcheck.plan.read import read_plan
 from netcheck.report.build import report_of
-from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, requests_to_csv
+from netcheck.report.csv_tables import REQUEST_COLUMNS, requests_to_csv
 from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.text.report import to_text

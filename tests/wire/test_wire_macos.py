@@ -24,8 +24,7 @@ from netcheck.addr import Address, Mac
 from netcheck.errors import NetcheckError
 from netcheck.wire import macos
 from netcheck.wire.frames import arp_reply
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Carrier, Heard, Lost
+from netcheck.wire.link import Carrier, Heard, Lost, NetworkInterface
 from netcheck.wire.links import portable
 from netcheck.wire.links.portable import PortableLink
 from netcheck.wire.macos import Media

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Carrier
+from netcheck.wire.link import Carrier, NetworkInterface
 from netcheck.wire.polled_carrier import Plug, PolledCarrier
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.errors import LinkError
-from netcheck.wire.interface import NetworkInterface
+from netcheck.wire.link import NetworkInterface
 from netcheck.wire.links.open import KINDS, Kind, open_link
 from netcheck.wire.links.raw import open_raw
 from netcheck.wire.station import completed, found, interfaces, master_of, other_interfaces_up

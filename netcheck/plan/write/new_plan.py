@@ -1,12 +1,24 @@
-"""Makes the files of a new plan: a small plant without conflicts, with comments that explain what to replace."""
+"""Makes the files of a new plan: a small plant without conflicts, with comments that explain what to replace.
+
+The workbook of a new plan has a guide, every sheet with its titles, example rows and selection lists.
+"""
 
 from __future__ import annotations
 
+import io
 import json
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from typing import TYPE_CHECKING, Any
 
+from netcheck.plan.forms.workbook_plan import SHEETS, SITE_HOSTS
 from netcheck.plan.read import PLAN_FILE
+from netcheck.plan.shape_problems import keys_of
+from netcheck.plan.shapes import InterfaceRow, Shape
 from netcheck.text import safe
+
+if TYPE_CHECKING:
+    from openpyxl.workbook import Workbook
 
 HOSTS_FILE = "site-hosts.csv"
 TITLES = ("address", "mac", "name", "note", "seen")
@@ -112,3 +124,151 @@ def plan_files(folder: str, today: date) -> dict[str, str]:
         year=today.year,
     )
     return {HOSTS_FILE: hosts, PLAN_FILE: plan}
+
+
+LAST_ROW = 2000  # the last row with selection lists and text cells
+KINDS = ("controller", "operator panel", "drive", "remote I/O", "switch", "server")
+SURVEY_KINDS = ("csv", "xlsx", "hosts", "zone", "leases", "dhcp", "neighbours", "capture")
+_DEVICE = ("device", "kind", "place")
+_WIDTHS = {"because": 40, "why": 30, "note": 40, "interfaces": 40, "routes": 40, "subject": 28, "from": 28, "to": 28}
+
+GUIDE = (
+    "How to fill in this workbook",
+    "One row an entry; the titles in the first row stay as they are. Empty cells are values not known.",
+    "site: the site's name and the limits. subnets: prefix, gateway, VLAN, DHCP pools and reserved ranges, as IT says.",
+    "interfaces: one row for each interface that gets an address. Replace the example row.",
+    "An interface is called device/interface, for example example-plc/cpu, and its connector example-plc/cpu:1.",
+    "address: leave it empty, and `netcheck suggest FILE --write` puts a free one in.",
+    "mask, gateway: as they are typed into the device. mac: from the nameplate.",
+    "site hosts: what is already there, from the site's IT; surveys says when it was listed and what it covers.",
+    "Several values in one cell (ports, pools, reserved, covers) are separated by spaces or semicolons.",
+    "routes of a router: 0.0.0.0/0 via 192.168.10.254; 10.0.0.0/8 via 192.168.10.253",
+    "Then run: netcheck check FILE",
+)
+
+
+def _rows(name: str, today: date) -> dict[str, list[dict[str, object]]]:
+    """Return the example rows by sheet; they make a plan without conflicts."""
+    interface = {
+        "device": "example-plc",
+        "kind": "controller",
+        "place": "panel 1",
+        "interface": "cpu",
+        "subnet": "process",
+        "address": "192.168.10.50",
+        "mask": "255.255.255.0",
+        "gateway": "192.168.10.1",
+        "host-name": "example-plc",
+        "ports": "1",
+    }
+    subnet = {
+        "name": "process",
+        "prefix": PREFIX,
+        "gateway": "192.168.10.1",
+        "pools": "192.168.10.200-192.168.10.239",
+        "reserved": "192.168.10.2-192.168.10.19",
+    }
+    values = (("name", name), ("revision", "A"), ("keep-clear", 2), ("survey-max-age", 30))
+    return {
+        "site": [{"key": key, "value": value} for key, value in values],
+        "subnets": [dict(subnet)],
+        "interfaces": [dict(interface)],
+        "stations": [{"name": "service laptop", "address": "192.168.10.240/24"}],
+        "surveys": [{"file": SITE_HOSTS, "taken": today, "covers": PREFIX}],
+        SITE_HOSTS: [{"address": "192.168.10.1", "name": "site-router", "note": "example", "seen": today}],
+    }
+
+
+def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
+    """Return the bytes of the workbook; `rules` are the choices for an accepted finding."""
+    return workbook_of(_rows(name, today), rules)
+
+
+def workbook_of(rows: Mapping[str, Sequence[Mapping[str, object]]], rules: Sequence[str]) -> bytes:
+    """Return the bytes of a plan's workbook with these rows by sheet; further keys get columns after the known ones."""
+    import openpyxl  # only where there is a workbook
+
+    workbook = openpyxl.Workbook()
+    _guide(workbook.worksheets[0], rules)
+    titles: dict[str, Sequence[str]] = {"site": ("key", "value"), SITE_HOSTS: TITLES}
+    titles |= {sheet: _titles(shape) for sheet, shape in SHEETS.items()}
+    for sheet, several in rows.items():
+        titles[sheet] = tuple(dict.fromkeys((*titles[sheet], *(key for row in several for key in row))))
+    first = ("site", "subnets", "interfaces", SITE_HOSTS)
+    last = ("stations", "surveys")
+    for sheet in (*first, *(each for each in titles if each not in (*first, *last)), *last):
+        _sheet(workbook, sheet, titles[sheet], rows.get(sheet, ()))
+    _choices(workbook, titles, len(rules))
+    workbook.active = workbook.sheetnames.index("interfaces")
+    for each in workbook.worksheets:
+        each.sheet_view.tabSelected = each.title == "interfaces"
+    out = io.BytesIO()
+    workbook.save(out)
+    return out.getvalue()
+
+
+def _titles(shape: type[Shape]) -> list[str]:
+    """Return the titles of a sheet, a device's keys before its interface's."""
+    keys = keys_of(shape)
+    return sorted(keys, key=lambda key: _DEVICE.index(key) if shape is InterfaceRow and key in _DEVICE else len(keys))
+
+
+def _guide(sheet: Any, rules: Sequence[str]) -> None:
+    from openpyxl.styles import Alignment, Font
+
+    sheet.title = "guide"
+    for row, line in enumerate(GUIDE, 1):
+        sheet.cell(row, 1, line).alignment = Alignment(wrap_text=True, vertical="top")
+    for row, rule in enumerate(("rules", *rules), 1):
+        sheet.cell(row, 3, rule)
+    sheet["A1"].font = sheet["C1"].font = Font(bold=True)
+    sheet.column_dimensions["A"].width, sheet.column_dimensions["C"].width = 90, 24
+
+
+def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
+    from openpyxl.styles import Font, PatternFill
+    from openpyxl.utils import get_column_letter
+
+    sheet = workbook.create_sheet(name)
+    for column, title in enumerate(titles, 1):
+        cell = sheet.cell(1, column, title)
+        cell.data_type = "s"  # a title that begins like a formula is text as well
+        cell.font, cell.fill = Font(bold=True), PatternFill("solid", fgColor="DDE6EE")
+        sheet.column_dimensions[get_column_letter(column)].width = _WIDTHS.get(title, 18)
+    sheet.freeze_panes = "A2"
+    for number, row in enumerate(rows, 2):
+        for key, value in row.items():
+            cell = sheet.cell(number, list(titles).index(key) + 1, value)
+            if isinstance(value, str):
+                cell.data_type = "s"  # text, even where it begins like a formula
+            cell.number_format = (
+                "yyyy-mm-dd" if isinstance(value, date) else "@" if isinstance(value, str) else "General"
+            )
+
+
+def _choices(workbook: Workbook, titles: dict[str, Sequence[str]], rules: int) -> None:
+    """Add the selection lists; a list that is not complete also accepts other values."""
+    kinds, survey_kinds = (f'"{",".join(words)}"' for words in (KINDS, SURVEY_KINDS))
+    lists = (
+        ("interfaces", "subnet", f"subnets!$A$2:$A${LAST_ROW}", "stop", "Choose a name of the sheet `subnets`."),
+        ("interfaces", "kind", kinds, "information", "Other kinds are allowed too."),
+        ("surveys", "kind", survey_kinds, "stop", "Leave it empty, and the kind is recognised from the content."),
+        ("accepted", "rule", f"guide!$C$2:$C${rules + 1}", "stop", "Choose a rule of the list on the sheet `guide`."),
+    )
+    for sheet, title, formula, style, words in lists:
+        _choice(workbook[sheet], titles[sheet], title, type="list", formula1=formula, errorStyle=style, error=words)
+    vlan = {"type": "whole", "operator": "between", "formula1": "1", "formula2": "4094", "errorStyle": "stop"}
+    _choice(workbook["subnets"], titles["subnets"], "vlan", **vlan, error="A VLAN ID is a number from 1 to 4094.")
+    for sheet, title in (("surveys", "taken"), ("accepted", "until"), ("accepted", "decided")):
+        day = {"type": "date", "operator": "greaterThan", "formula1": "36526", "errorStyle": "stop"}
+        _choice(workbook[sheet], titles[sheet], title, **day, error="Write a day, for example 2026-10-28.")
+
+
+def _choice(sheet: Any, titles: Sequence[str], title: str, **rule: Any) -> None:
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    letter = get_column_letter(list(titles).index(title) + 1)
+    validation = DataValidation(allow_blank=True, showErrorMessage=True, errorTitle=title, **rule)
+    validation.add(f"{letter}2:{letter}{LAST_ROW}")
+    sheet.add_data_validation(validation)

@@ -31,14 +31,13 @@ from netcheck.answers.table import LONGEST_CELL, boxes_of
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
-from netcheck.record.verify import VerifiedRecord
+from netcheck.record.verify import VERIFIER, VerifiedRecord
 from netcheck.report import words
 from netcheck.report.address_list import address_parts
-from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS
+from netcheck.report.csv_tables import REQUEST_COLUMNS
 from netcheck.report.finding_groups import TITLES, numbers_of
 from netcheck.report.html.rtt_chart import chart_of, scale_of
 from netcheck.report.html.subnet_maps import maps_of
-from netcheck.report.html.verifier import SNIPPET
 from netcheck.report.model import Report, short
 from netcheck.report.part_rows import DHCP_HOSTS, answered_words, asked_parts, island_part, said_part
 from netcheck.report.text import verification as verifications
@@ -276,7 +275,7 @@ def values_of(report: Report) -> dict[str, Any]:
         "caution_numbers": words.CAUTION_NUMBERS,
         "cannot_show": words.CANNOT_SHOW,
         "scale": scale_of(port.proof for port in report.ports),
-        "snippet": Markup(escape(SNIPPET)),  # our own text, with its line breaks
+        "snippet": Markup(escape(VERIFIER)),  # our own text, with its line breaks
     }
 
 

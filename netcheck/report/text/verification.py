@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, assert_never
 
+from netcheck.record.chain import ChainBreak, Torn
 from netcheck.record.model import Attachment
-from netcheck.record.read import ChainBreak, Torn
 from netcheck.record.verify import Attempt, MergedPort, State, Verification
 from netcheck.text import safe
 

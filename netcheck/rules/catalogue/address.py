@@ -9,9 +9,9 @@ from netcheck.addr import Range
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.rule import Readdress, Rule, device, one, plan
 from netcheck.rules.scene import Scene
+from netcheck.space.addressing import spans_of
 from netcheck.space.intervals import Spans
 from netcheck.space.occupancy import Island, Placed
-from netcheck.space.scheme import spans_of
 from netcheck.space.usable import NEVER, PERHAPS_PUBLIC, SPECIAL, block_of, is_public, unusable_by_prefix, why_unusable
 from netcheck.text import listed
 

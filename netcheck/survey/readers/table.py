@@ -13,8 +13,18 @@ from netcheck.survey.host_columns import NO_MAC, Block
 from netcheck.survey.readers import dns_table, merged
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.readers.values import NOBODY, addresses_from, date_from, mac_from, says_nothing
-from netcheck.tables.columns import columns_of, ipv4_of, macs_of
-from netcheck.tables.delimited import Lines, Record, blocks_of, lines_in, records_of, text_of, unguarded
+from netcheck.tables.delimited import (
+    Lines,
+    Record,
+    blocks_of,
+    columns_of,
+    ipv4_of,
+    lines_in,
+    macs_of,
+    records_of,
+    text_of,
+    unguarded,
+)
 
 
 def recognises(head: bytes) -> bool:

@@ -9,8 +9,7 @@ from types import TracebackType
 from typing import Any, Protocol, Self
 
 from netcheck.wire.clock import Clock, SuspendDetector
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Adapter, Carrier, News
+from netcheck.wire.link import Adapter, Carrier, NetworkInterface, News
 
 BATCH = 4096  # frames taken from one interface in one call, so that a flood cannot hold the caller
 EVERY = 0.02  # seconds between two looks at the carrier and the clocks

@@ -18,8 +18,7 @@ from typing import Any
 from netcheck.errors import LinkError, NetcheckError
 from netcheck.text import safe
 from netcheck.wire.frames import padded
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard, Lost, News
+from netcheck.wire.link import Heard, Lost, NetworkInterface, News
 from netcheck.wire.links.base import BATCH, CarrierSource, SocketLink
 from netcheck.wire.linux import bpf
 from netcheck.wire.linux.carrier import NetlinkCarrier

@@ -13,8 +13,7 @@ import time
 from collections.abc import Collection, Sequence
 
 from netcheck.wire.frames import padded
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard, Lost, News
+from netcheck.wire.link import Heard, Lost, NetworkInterface, News
 from netcheck.wire.links.base import BATCH, SocketLink
 from netcheck.wire.linux import bpf
 from netcheck.wire.linux.carrier import NetlinkCarrier

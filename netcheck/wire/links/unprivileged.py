@@ -26,8 +26,7 @@ from netcheck.addr import quad
 from netcheck.errors import LinkError
 from netcheck.text import safe
 from netcheck.wire.frames import ECHO_REPLY, ECHO_REQUEST, Echo, echo_from_wire, echo_to_wire
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Heard, Lost, News
+from netcheck.wire.link import Heard, Lost, NetworkInterface, News
 from netcheck.wire.links.base import BATCH, SocketLink
 from netcheck.wire.linux import netlink
 from netcheck.wire.linux.carrier import NetlinkCarrier

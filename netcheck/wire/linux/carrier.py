@@ -9,8 +9,7 @@ from __future__ import annotations
 import errno
 from collections.abc import Callable, Sequence
 
-from netcheck.wire.interface import NetworkInterface
-from netcheck.wire.link import Carrier
+from netcheck.wire.link import Carrier, NetworkInterface
 from netcheck.wire.linux import netlink
 
 EVERY = 0.02  # seconds between two requests

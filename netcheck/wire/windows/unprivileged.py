@@ -37,8 +37,11 @@ from netcheck.wire.frames import (  # noqa: E402
     echo_from_wire,
     echo_to_wire,
 )
-from netcheck.wire.interface import NetworkInterface  # noqa: E402
-from netcheck.wire.link import Heard, News  # noqa: E402
+from netcheck.wire.link import (  # noqa: E402
+    Heard,
+    NetworkInterface,
+    News,
+)
 from netcheck.wire.links.base import SocketLink  # noqa: E402
 from netcheck.wire.station import found  # noqa: E402
 from netcheck.wire.windows import iphlpapi  # noqa: E402

@@ -23,7 +23,7 @@ from netcheck.caution import CAUTION
 from netcheck.plan.model import SITE
 from netcheck.report import words
 from netcheck.report.address_list import REPORT_HEADERS, address_parts
-from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of, safe_cells, wrong_settings
+from netcheck.report.csv_tables import REQUEST_COLUMNS, row_of, safe_cells, wrong_settings
 from netcheck.report.finding_groups import island_of
 from netcheck.report.model import Report
 from netcheck.report.part_rows import (

@@ -11,7 +11,7 @@ from netcheck.answers.table import boxes_of, choices_of
 from netcheck.record.verify import VerifiedRecord
 from netcheck.report.address_list import address_list_to_json
 from netcheck.report.changes import Changed, Changes
-from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS, row_of
+from netcheck.report.csv_tables import REQUEST_COLUMNS, row_of
 from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.report.part_rows import SAID_COLUMNS, said_part
 from netcheck.report.text import verification as verifications

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.errors import LinkError
-from netcheck.field.own_addresses import demand_no_planned_address, planned_addresses_held
+from netcheck.field.readiness_facts import demand_no_planned_address, planned_addresses_held
 from tests.field.test_field_readiness import LO, PLAN, interface, ip
 from tests.lab.netns import Lab
 

@@ -13,7 +13,7 @@ from netcheck.answers.table import Decision, box_of
 from netcheck.proof.result import Phase, Verdict
 from netcheck.record.chain import LineKind
 from netcheck.report.changes import Turn
-from netcheck.report.csv_xlsx.csv_tables import REQUEST_COLUMNS
+from netcheck.report.csv_tables import REQUEST_COLUMNS
 from netcheck.report.part_rows import SAID_COLUMNS
 from netcheck.rules.finding import Severity
 

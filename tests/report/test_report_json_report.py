@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from netcheck.report.json.report import checked_json, to_json
+from netcheck.report.json_report import checked_json, to_json
 from netcheck.report.model import Report
 from netcheck.report.text import proofs
 from tests.report.made import every_verdict, report_from

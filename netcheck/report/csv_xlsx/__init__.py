@@ -1,1 +1,0 @@
-"""Tables as CSV files (`csv_tables`) and as the workbook in which findings are answered (`workbook`)."""

@@ -1,1 +1,0 @@
-"""Reports and findings as JSON objects."""
