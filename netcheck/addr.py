@@ -61,6 +61,15 @@ class Address(NamedTuple):
         raise ValueError(_why_not_v4(text))
 
 
+def is_address(text: str) -> bool:
+    """Return whether the text is one address."""
+    try:
+        Address.from_text(text)
+    except ValueError:
+        return False
+    return True
+
+
 def _v6_text(value: int) -> str:
     address = ipaddress.IPv6Address(value)
     mapped = address.ipv4_mapped  # RFC 5952 section 5 recommends the mixed form

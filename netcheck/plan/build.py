@@ -65,6 +65,7 @@ from netcheck.plan.shapes import (
 from netcheck.text import safe
 
 S = TypeVar("S", bound=Shape)
+D = TypeVar("D", Accepted, SiteRemark, GrantedRequest)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,9 +116,9 @@ def build(tables: Tables, problems: list[Problem]) -> Parts:
         conversations=tuple(_conversation(*one) for one in fitted(tables.conversations, ConversationShape)),
         stations=tuple(_station(*one) for one in fitted(tables.stations, StationShape)),
         surveys=tuple(_survey(*one) for one in fitted(tables.surveys, SurveyShape)),
-        accepted=tuple(_accepted(*one) for one in fitted(tables.accepted, AcceptedShape)),
-        remarks=tuple(_remark(*one) for one in fitted(tables.remarks, RemarkShape)),
-        granted=tuple(_granted(*one) for one in fitted(tables.granted, GrantedShape)),
+        accepted=tuple(_decision(Accepted, *one) for one in fitted(tables.accepted, AcceptedShape)),
+        remarks=tuple(_decision(SiteRemark, *one) for one in fitted(tables.remarks, RemarkShape)),
+        granted=tuple(_decision(GrantedRequest, *one) for one in fitted(tables.granted, GrantedShape)),
         translations=tuple(_translation(*one) for one in fitted(tables.translations, TranslationShape)),
         schemes=tuple(_scheme(*one) for one in fitted(tables.schemes, SchemeShape)),
         own_islands=frozenset(one.name for one in islands if not one.site),
@@ -263,45 +264,9 @@ def _survey(shape: SurveyShape, position: Position) -> SurveyEntry:
     )
 
 
-def _accepted(shape: AcceptedShape, position: Position) -> Accepted:
-    return Accepted(
-        rule=shape.rule,
-        subject=shape.subject,
-        by=shape.by,
-        because=shape.because,
-        position=position,
-        until=shape.until,
-        address=shape.address,
-        other=shape.with_,
-        decided=shape.decided,
-    )
-
-
-def _remark(shape: RemarkShape, position: Position) -> SiteRemark:
-    return SiteRemark(
-        rule=shape.rule,
-        subject=shape.subject,
-        decision=shape.decision,
-        position=position,
-        by=shape.by,
-        remark=shape.remark,
-        change_to=shape.change_to,
-        address=shape.address,
-        other=shape.with_,
-        decided=shape.decided,
-        reply=shape.reply,
-    )
-
-
-def _granted(shape: GrantedShape, position: Position) -> GrantedRequest:
-    return GrantedRequest(
-        kind=shape.kind,
-        subject=shape.subject,
-        by=shape.by,
-        position=position,
-        island=shape.island or SITE,
-        address=shape.address,
-        what=shape.what,
-        ticket=shape.ticket,
-        decided=shape.decided,
-    )
+def _decision(kind: type[D], shape: Shape, position: Position) -> D:
+    """Build a decision of the site from its entry, whose values have the same names; `with` is the other party."""
+    values = {"other" if name == "with_" else name: value for name, value in shape}
+    if "island" in values:
+        values["island"] = values["island"] or SITE
+    return kind(**values, position=position)

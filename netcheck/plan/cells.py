@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
-from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
+from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range, is_address
 from netcheck.plan.model import Cell, LastOctets, Position
 from netcheck.text import safe
 
@@ -108,18 +108,10 @@ def _address_as_typed(text: str, error: ValueError) -> Address:
 def several_addresses(text: str) -> list[str]:
     """Return the addresses of a cell that contains two or more and nothing else; a mask after a slash is none."""
     parts = [part for part in _SEVERAL.split(text) if part]
-    if len(parts) < 2 or not all(_is_address(part) for part in parts):
+    if len(parts) < 2 or not all(is_address(part) for part in parts):
         return []
     with_mask = len(parts) == 2 and "/" in text and ":" not in parts[1] and Mask.from_text(parts[1]).length is not None
     return [] if with_mask else parts
-
-
-def _is_address(text: str) -> bool:
-    try:
-        Address.from_text(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _decimal(text: str) -> str:

@@ -11,13 +11,13 @@ from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from netcheck.answers.read import Answer, from_file
 from netcheck.errors import ReportError
+from tests.plans import write_workbook
 
 TITLES = ("rule", "subjects", "address", "key", "decision", "remark", "by", "until")
 ROWS = (
@@ -96,24 +96,12 @@ def test_an_unclosed_quote_affects_only_its_row(tmp_path: Path) -> None:
     assert (whole.key, whole.remark, whole.fault) == ("k2", "fine", "")
 
 
-def book(path: Path, sheets: dict[str, Sequence[Sequence[object]]]) -> Path:
-    """Return a workbook made by openpyxl."""
-    workbook = openpyxl.Workbook()
-    workbook.remove(workbook.worksheets[0])
-    for title, rows in sheets.items():
-        sheet = workbook.create_sheet(title)
-        for row in rows:
-            sheet.append(list(row))
-    workbook.save(path)
-    return path
-
-
 def test_a_workbook_gives_the_same_rows(tmp_path: Path) -> None:
     """A workbook gives the same rows: dates in any format, other sheets ignored, columns in any order."""
     days: list[Sequence[object]] = [TITLES[::-1]]
     for day in (date(2026, 12, 31), datetime(2026, 12, 31, 0, 0), "2026-12-31"):
         days.append([day, *ROWS[0][:-1][::-1]])
-    path = book(tmp_path / "a.xlsx", {"notes": [["hello"]], "Sheet7": days, "how": [["x", "y"]]})
+    path = write_workbook(tmp_path / "a.xlsx", {"notes": [["hello"]], "Sheet7": days, "how": [["x", "y"]]})
     assert from_file(path) == tuple(answer_of(row, ROWS[0]) for row in (2, 3, 4))
 
 
@@ -121,7 +109,7 @@ def test_a_workbook_gives_the_same_rows(tmp_path: Path) -> None:
 def test_a_formula_is_not_an_answer(title: str, tmp_path: Path) -> None:
     """A formula is refused with its row, with or without a stored value."""
     row = [f'="{cell}"' if name == title else cell for name, cell in zip(TITLES, ROWS[0], strict=True)]
-    path = book(tmp_path / "a.xlsx", {"findings": [TITLES, row]})
+    path = write_workbook(tmp_path / "a.xlsx", {"findings": [TITLES, row]})
     with pytest.raises(ReportError, match=r"a\.xlsx: it holds a formula without a stored value"):
         from_file(path)
     stored = tmp_path / "b.xlsx"
@@ -140,7 +128,7 @@ def test_files_without_answers_are_refused(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.csv")
     title_twice = text_of(((*TITLES, "decision"),)).encode()
     old = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(512)
-    book(tmp_path / "two.xlsx", {"a": [TITLES], "b": [TITLES]})
+    write_workbook(tmp_path / "two.xlsx", {"a": [TITLES], "b": [TITLES]})
     named = {
         "bomb.xlsx": "67,108,864 (64 MiB) are read",
         "pipe.csv": "it is a device, a pipe or a socket",

@@ -36,6 +36,7 @@ from netcheck.report.text.readiness import to_text
 from netcheck.wire.link import NetworkInterface
 from netcheck.wire.linux.netlink import MAIN, KernelRoute
 from tests.lab.netns import Lab
+from tests.plans import BENCH, device
 
 
 def ip(text: str) -> int:
@@ -357,22 +358,7 @@ def test_the_clock_is_asked_without_setting_it() -> None:
 
 # The command on a real kernel
 
-PLAN = """format = 1
-[site]
-name = "Bench"
-[[subnet]]
-name = "line"
-prefix = "192.0.2.0/24"
-[[station]]
-name = "laptop"
-address = "192.0.2.240/24"
-[[device]]
-name = "alpha"
-  [[device.interface]]
-  name = "cpu"
-  subnet = "line"
-  address = "192.0.2.20"
-"""
+PLAN = BENCH.replace('gateway = "192.0.2.254"\n', "") + device("alpha", "cpu", subnet="line", address="192.0.2.20")
 
 
 def asked(lab: Lab, station: str, folder: Path, *words: str, user: str = "") -> tuple[int, dict[str, Any], str]:

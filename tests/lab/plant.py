@@ -17,18 +17,8 @@ from tests.lab.listener import Listener
 from tests.lab.netns import Lab
 from tests.lab.responder import respond
 from tests.lab.technician import Action, Request, Technician
+from tests.plans import BENCH
 
-PLAN = """format = 1
-[site]
-name = "Bench"
-[[subnet]]
-name = "line"
-prefix = "192.0.2.0/24"
-gateway = "192.0.2.254"
-[[station]]
-name = "laptop"
-address = "192.0.2.240/24"
-"""
 STATION_MAC = "00-00-5E-00-53-01"
 OWN, BORROWED = "192.0.2.1", "192.0.2.240"
 MOVES = 1.8  # seconds that a cable takes from one connector to the next
@@ -168,7 +158,7 @@ class Plant:
         rows = (device.row + (f'  mac = "{device.mac}"\n' if macs else "") for device in self.devices)
         folder = self.folder / "plan"
         folder.mkdir(exist_ok=True)
-        (folder / "plan.toml").write_text(PLAN + "".join(rows) + self.extra, encoding="utf-8")
+        (folder / "plan.toml").write_text(BENCH + "".join(rows) + self.extra, encoding="utf-8")
         return folder
 
     def listen(self) -> None:

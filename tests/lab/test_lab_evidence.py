@@ -27,29 +27,12 @@ from scapy.layers.l2 import Ether
 
 from netcheck.record.verify import read_record
 from tests.lab.netns import Lab, why_not
+from tests.plans import BENCH, device
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 SERVER = Path(__file__).parents[1] / "field" / "identity_server.py"
 DEVICE = "00-00-5E-00-53-14"
-PLAN = """format = 1
-[site]
-name = "Bench"
-[[subnet]]
-name = "line"
-prefix = "192.0.2.0/24"
-gateway = "192.0.2.254"
-[[station]]
-name = "laptop"
-address = "192.0.2.240/24"
-[[device]]
-name = "alpha"
-  [[device.interface]]
-  name = "cpu"
-  subnet = "line"
-  address = "192.0.2.20"
-  mac = "00-00-5E-00-53-14"
-  ports = ["1", "2"]
-"""
+PLAN = BENCH + device("alpha", "cpu", subnet="line", address="192.0.2.20", mac=DEVICE) + 'ports = ["1", "2"]\n'
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from netcheck.plan.model import Interface, Position, SurveyEntry
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses
 from netcheck.survey.read import read_survey, read_surveys
+from tests.plans import write_workbook
 
 DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
 Rows = list[list[Any]]
@@ -46,18 +47,6 @@ SHEETS: Sheets = {
 }
 
 
-def book(path: Path, sheets: Sheets) -> Path:
-    """Write a workbook with openpyxl's own writer."""
-    workbook = openpyxl.Workbook()
-    workbook.remove(workbook.worksheets[0])
-    for title, rows in sheets.items():
-        sheet = workbook.create_sheet(title)
-        for row in rows:
-            sheet.append(list(row))
-    workbook.save(path)
-    return path
-
-
 def problems_of(path: Path) -> list[str]:
     """The problems of a plan that must have some."""
     with pytest.raises(PlanError) as caught:
@@ -67,7 +56,7 @@ def problems_of(path: Path) -> list[str]:
 
 def test_every_sheet_arrives(tmp_path: Path) -> None:
     """Numbers and days have their own cell types; a list is in one cell."""
-    plan = read_plan(book(tmp_path / "filler.xlsx", SHEETS))
+    plan = read_plan(write_workbook(tmp_path / "filler.xlsx", SHEETS))
     assert (plan.name, plan.slug, plan.revision, plan.keep_clear, plan.crowded) == (
         "Filler line",
         "filler",
@@ -93,7 +82,7 @@ def test_every_sheet_arrives(tmp_path: Path) -> None:
 
 def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
     """The sheet is read like any other survey, with positions."""
-    (survey,) = read_surveys(read_plan(book(tmp_path / "filler.xlsx", SHEETS)))
+    (survey,) = read_surveys(read_plan(write_workbook(tmp_path / "filler.xlsx", SHEETS)))
     (host,) = survey.hosts
     assert (str(host.address), host.name, host.where) == (
         "10.62.30.42",
@@ -101,7 +90,7 @@ def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
         "filler.xlsx, sheet site hosts: row 2",
     )
     bare = {name: rows for name, rows in SHEETS.items() if name != "surveys"}
-    (survey,) = read_surveys(read_plan(book(tmp_path / "bare.xlsx", bare)))
+    (survey,) = read_surveys(read_plan(write_workbook(tmp_path / "bare.xlsx", bare)))
     assert (len(survey.hosts), survey.taken, survey.covers) == (1, None, ())
 
 
@@ -131,7 +120,7 @@ def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
         for one in plan.subnets
     ]
     sheets: Sheets = {"site": SITE, "subnets": [SUBNETS[0], *subnets], "interfaces": [titles, *rows]}
-    again = read_plan(book(tmp_path / "demo.xlsx", sheets))
+    again = read_plan(write_workbook(tmp_path / "demo.xlsx", sheets))
     assert list(map(placeless, again.interfaces)) == list(map(placeless, plan.interfaces))
     assert [one.prefix.value for one in again.subnets] == [one.prefix.value for one in plan.subnets]
     assert [[cell.value for cell in one.reserved] for one in again.subnets] == [
@@ -141,13 +130,15 @@ def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
 
 def test_sheets_may_be_missing(tmp_path: Path) -> None:
     """A workbook of subnets alone is a plan with the file's name."""
-    plan = read_plan(book(tmp_path / "filler.xlsx", {"subnets": SUBNETS, "sketch": [["anything"]]}))
+    plan = read_plan(write_workbook(tmp_path / "filler.xlsx", {"subnets": SUBNETS, "sketch": [["anything"]]}))
     assert (plan.name, len(plan.subnets), plan.interfaces) == ("filler", 1, ())
 
 
 def test_a_workbook_of_something_else_is_no_plan(tmp_path: Path) -> None:
     """Otherwise it would be checked without conflicts although nothing was checked."""
-    (found,) = problems_of(book(tmp_path / "list.xlsx", {"Tabelle1": [["device", "address"], ["a", "10.62.30.7"]]}))
+    (found,) = problems_of(
+        write_workbook(tmp_path / "list.xlsx", {"Tabelle1": [["device", "address"], ["a", "10.62.30.7"]]})
+    )
     assert found.startswith("list.xlsx: none of its sheets is a table of a plan. Call its sheets site, site hosts, ")
 
 
@@ -160,7 +151,7 @@ def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
         "stations": [["name", "address"], ["laptop", None]],
         "conversation": [["from", "to"]],
     }
-    found = problems_of(book(tmp_path / "p.xlsx", sheets))
+    found = problems_of(write_workbook(tmp_path / "p.xlsx", sheets))
     expected = [
         'p.xlsx: sheet "conversation" is not known; did you mean "conversations"?',
         'p.xlsx: sheet site: column "keep-cleer" is not known; did you mean "keep-clear"?',
@@ -174,8 +165,8 @@ def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
 
 def test_another_format_is_refused(tmp_path: Path) -> None:
     """The sheet `site` may name the format."""
-    assert read_plan(book(tmp_path / "one.xlsx", {"site": [["format", 1], ["name", "x"]]})).name == "x"
-    assert "format 2" in problems_of(book(tmp_path / "two.xlsx", {"site": [["format", 2], ["name", "x"]]}))[0]
+    assert read_plan(write_workbook(tmp_path / "one.xlsx", {"site": [["format", 1], ["name", "x"]]})).name == "x"
+    assert "format 2" in problems_of(write_workbook(tmp_path / "two.xlsx", {"site": [["format", 2], ["name", "x"]]}))[0]
 
 
 def survey_of(path: Path, **columns: str) -> object:
@@ -187,7 +178,7 @@ def survey_of(path: Path, **columns: str) -> object:
 
 def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
     """Every sheet with a column of addresses is read; other sheets become remarks."""
-    path = book(
+    path = write_workbook(
         tmp_path / "list.xlsx",
         {
             "Process": [["Hosts"], ["IP Addr.", "Name"], ["10.62.20.5", "cam"], ["10.62.20.05", "bad"]],
@@ -207,12 +198,12 @@ def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
     ]
     assert survey.kind == "xlsx"
     with pytest.raises(NetcheckError, match="none of its sheets"):
-        survey_of(book(path, {"Notes": [["Ask the porter"]]}))
+        survey_of(write_workbook(path, {"Notes": [["Ask the porter"]]}))
 
 
 def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
     """Only cells of addresses change; comments in cells are kept."""
-    path = book(tmp_path / "filler.xlsx", SHEETS)
+    path = write_workbook(tmp_path / "filler.xlsx", SHEETS)
     workbook = openpyxl.load_workbook(path)
     workbook["interfaces"]["A2"].comment = Comment("ask first", "site IT")
     workbook["interfaces"]["A2"].font = Font(bold=True)
@@ -233,7 +224,7 @@ def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
 def test_a_column_of_addresses_is_made_where_there_is_none(tmp_path: Path) -> None:
     """It is added after the last title."""
     sheets: Sheets = {"subnets": SUBNETS, "interfaces": [["device", "interface", "subnet"], ["a", "b", "packing"]]}
-    path = book(tmp_path / "p.xlsx", sheets)
+    path = write_workbook(tmp_path / "p.xlsx", sheets)
     (edit,) = with_addresses(path, {"a/b": Address.from_text("10.62.30.72")})
     edit.write()
     (interface,) = read_plan(path).interfaces

@@ -29,6 +29,7 @@ from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked, check, propose_addresses
 from netcheck.survey.read import read_surveys
 from netcheck.tables.delimited import unguarded
+from tests.plans import device
 
 TODAY = date(2026, 11, 20)
 HEAD = """format = 1
@@ -52,39 +53,21 @@ prefix = "2001:db8:20::/64"
 name = "site-router"
 interfaces = ["10.62.20.1/24", "10.62.30.1/24"]
 """
-DEVICES = """
-[[device]]
-name = "filler-plc"
-[[device.interface]]
-name = "cpu"
-subnet = "process"
-address = "10.62.20.103"
-address6 = "2001:db8:20::67"
-mac = "00-00-5E-00-53-21"
-host-name = "filler-plc"
-switch-port = "sw-1/3"
-granted = "site IT"
-[[device]]
-name = "line-panel"
-[[device.interface]]
-name = "lan"
-subnet = "packing"
-address = "10.62.30.7"
-host-name = "panel.hall-2.example"
-[[device]]
-name = "capper-drive"
-[[device.interface]]
-name = "lan"
-subnet = "packing"
-address = "10.62.31.7"
-host-name = "capper"
-[[device]]
-name = "packer-drive"
-[[device.interface]]
-name = "lan"
-subnet = "packing"
-address = "10.62.30.8"
-[[conversation]]
+DEVICES = (
+    device(
+        *("filler-plc", "cpu"),
+        subnet="process",
+        address="10.62.20.103",
+        address6="2001:db8:20::67",
+        mac="00-00-5E-00-53-21",
+        host_name="filler-plc",
+        switch_port="sw-1/3",
+        granted="site IT",
+    )
+    + device("line-panel", "lan", subnet="packing", address="10.62.30.7", host_name="panel.hall-2.example")
+    + device("capper-drive", "lan", subnet="packing", address="10.62.31.7", host_name="capper")
+    + device("packer-drive", "lan", subnet="packing", address="10.62.30.8")
+    + """[[conversation]]
 from = "line-panel/lan"
 to = "filler-plc/cpu"
 why = "operator screens"
@@ -92,6 +75,7 @@ why = "operator screens"
 from = "line-panel/lan"
 to = "packer-drive/lan"
 """
+)
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ import json
 import re
 from collections.abc import Iterator
 
-from netcheck.addr import Address, Range
+from netcheck.addr import Address, Range, is_address
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB
 from netcheck.survey.gathering import Gathering, Source, head_lines
@@ -118,7 +118,7 @@ class _Lines:
         """Read `MAC,name,ADDRESS,lease time` in any order."""
         address = mac = name = ""
         for part in (part.strip().strip("[]") for part in text.split(",")[:20]):
-            if not address and _is_address(part):
+            if not address and is_address(part):
                 address = part
             elif not mac and part.count(":") == 5:
                 mac = part
@@ -128,14 +128,6 @@ class _Lines:
             _reserve(number, address, mac, name, self._into)
         else:
             self._into.pass_over(number, "a reservation without an address")
-
-
-def _is_address(text: str) -> bool:
-    try:
-        Address.from_text(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _reserve(number: int, address: str, mac: str, name: str, into: Gathering, comment: str = "") -> None:
@@ -150,7 +142,7 @@ def _reserve(number: int, address: str, mac: str, name: str, into: Gathering, co
 def _range_of(number: int, text: str, into: Gathering) -> list[Range]:
     """Return the range in a text, at most one, with a remark on it."""
     parts = re.split(r"[\s,;]+|-", text.strip())
-    ends = [part for part in parts if _is_address(part)]
+    ends = [part for part in parts if is_address(part)]
     if ends:
         found = _span(number, "-".join((ends[0], ends[-1] if len(ends) < 3 else ends[1])), into)
     elif "/" in text:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-from netcheck.addr import Address
+from netcheck.addr import Address, is_address
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB
 from netcheck.survey.gathering import Gathering, Source, head_lines
@@ -250,12 +250,8 @@ def _anywhere(words: list[str]) -> NeighbourEntry | None:
 
 
 def _is_address(word: str) -> bool:
-    """Return whether a word is an address, and not a time or a MAC with colons."""
-    try:
-        Address.from_text(word.partition("%")[0])
-    except ValueError:
-        return False
-    return True
+    """Return whether a word is an address, with or without a zone, and not a time or a MAC with colons."""
+    return is_address(word.partition("%")[0])
 
 
 def _words(line: str) -> list[str]:
