@@ -1,4 +1,5 @@
-"""Finds the finding that an answered row means, and reads its values; what cannot be used is refused with words."""
+"""Finds the finding that an answered row means, and reads its values; a row that cannot be used is refused with a
+reason."""
 
 from __future__ import annotations
 

@@ -59,7 +59,7 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
 
 
 def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Outcome, list[Path]]:
-    """Return what the answered findings come to, and the files that change."""
+    """Return the outcome of the answered findings, and the files that change."""
     answers = from_file(file)
     site = read_site(plan, in_part=True)
     outcome = judged(check(*site, day), answers, day, by)
@@ -86,7 +86,7 @@ def _decisions(outcome: Outcome, plan: Plan, day: date) -> PlanDecisions:
 
 
 def _apply_requests(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Grants, list[Path]]:
-    """Return what the answered requests come to, and the files that change."""
+    """Return the outcome of the answered requests, and the files that change."""
     rows = grants_from(file)
     site = read_site(plan, in_part=True)
     grants = judged_grants(site.plan, asked_of(check(*site, day)).requests, rows, day, by)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def demand_interface(name: str) -> str:
-    """Return the whole name of the interface that was named; UsageError with the available ones where none was."""
+    """Return the full name of the named interface. Without a name, UsageError lists the available interfaces."""
     from netcheck.wire.station import completed
 
     if not name:
@@ -77,7 +77,7 @@ def by_for(given: str, permit: str) -> str:
 
 
 def goes_on() -> bool:
-    """Ask on a terminal whether to go on; Enter does."""
+    """Ask on a terminal whether to go on; Enter means yes."""
     print("Press Enter to go on all the same, or q and Enter to stop: ", end="", file=sys.stderr, flush=True)
     return sys.stdin.readline().strip().casefold() == ""
 

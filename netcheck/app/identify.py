@@ -46,7 +46,7 @@ class IdentifyOrder:
 
 
 def identify(order: IdentifyOrder) -> int:
-    """Listen, ask where that is wanted, print the device, and return 0 for exactly one device with an address."""
+    """Listen, ask if the order says so, print the device, and return 0 for exactly one device with an address."""
     order = replace(order, interface=demand_interface(order.interface))
     kind = listening_kind(order.link)
     known = Known.by(order.plan)

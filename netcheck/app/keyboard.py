@@ -1,7 +1,7 @@
 """Reads the operator's keys without blocking: single keys on a terminal, lines elsewhere.
 
-On Windows a console is read by the C runtime's console calls, and a pipe by a thread, since `select` takes sockets
-alone there. No library is used: those for keys (prompt_toolkit, textual, blessed) take over the screen as well, and
+On Windows a console is read by the C runtime's console calls, and a pipe by a thread, since `select` accepts only
+sockets there. No library is used: those for keys (prompt_toolkit, textual, blessed) take over the screen as well, and
 readchar and click block until a key comes.
 """
 
@@ -66,7 +66,7 @@ class LineKeys:
         self.rest = b""
 
     def keys(self, data: bytes, ended: bool) -> list[Press]:
-        """Return the keys of the lines that are whole now; the last line of the input may have no line break."""
+        """Return the keys of the lines that are complete now; the last line of the input may have no line break."""
         *lines, self.rest = (self.rest + data)[-MOST:].split(b"\n")
         if ended and self.rest:
             lines, self.rest = [*lines, self.rest], b""
@@ -99,7 +99,7 @@ class SingleKeys:
 
     @property
     def prompt(self) -> str:
-        """The line that is being typed, with what it is for; empty where none is."""
+        """The line that is being typed, with its purpose; empty where no line is being typed."""
         return "" if self._line is None else f"{PROMPTS[self._line]}: {self._text}"
 
     def key(self, character: str) -> Press | None:
@@ -239,7 +239,8 @@ if sys.platform == "win32":
             """Ignore the event: a person reads the screen."""
 
     def _is_console(handle: int) -> bool:
-        """Return whether a descriptor is a console's input; the null device is a terminal for Python, and is none."""
+        """Return whether a descriptor is a console's input; Python takes the null device for a terminal, but it is no
+        console."""
         mode = ctypes.c_ulong()
         return bool(ctypes.windll.kernel32.GetConsoleMode(msvcrt.get_osfhandle(handle), ctypes.byref(mode)))
 

@@ -52,7 +52,7 @@ def make_folder(folder: Path, versions: Sequence[str], source: Path = ROOT) -> l
 
 
 def _download(folder: Path, version: str) -> None:
-    """Download for one version until the wheels ask for nothing more."""
+    """Download for one version until no wheel requires a further package."""
     asked: set[str] = set()
     while missing := sorted(set(requirements_on_windows(folder.glob("*.whl"), version)) - asked):
         asked |= set(missing)

@@ -33,7 +33,7 @@ from netcheck.text import listed, safe
 from netcheck.wire.link import Link
 
 REDRAW = 0.2  # seconds
-SLOW = 10  # a console that draws slowly is drawn on for a tenth of the time at most, so that probing goes on
+SLOW = 10  # drawing takes at most a tenth of the time, so that probing goes on on a slow console
 # Kinds of event that the record keeps; a proof has its own line.
 KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE)
 
@@ -139,9 +139,9 @@ class Show:
 
 
 def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
-    """Return whether a terminal may be unable to show block characters: by the encoding of the stream, and elsewhere
-    than on Windows by the locale. In the C locale Python itself sets LC_CTYPE to C.UTF-8 (PEP 538), which says nothing
-    of the terminal."""
+    """Return whether a terminal may be unable to show block characters: by the encoding of the stream, and, except on
+    Windows, by the locale. In the C locale Python itself sets LC_CTYPE to C.UTF-8 (PEP 538), which says nothing of the
+    terminal."""
     try:
         "\u2588\u2591".encode(stream.encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
@@ -156,7 +156,7 @@ def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
 
 
 def speaker_for(wanted: bool) -> Speaker | None:
-    """Return what speaks, where `--say` asks for it; where the system has no program for it, say so and go on."""
+    """Return the speaker that `--say` asks for; None, with a message, where the system has no program for it."""
     if not wanted:
         return None
     command = speech_command()
@@ -168,7 +168,7 @@ def speaker_for(wanted: bool) -> Speaker | None:
 
 
 class Stops:
-    """Notes a stop by the shell (Ctrl-Z) and that the program may go on, for the next look; Windows has none."""
+    """Notes for the next look that the shell stops the program (Ctrl-Z) or continues it; Windows does neither."""
 
     def __init__(self) -> None:
         self.asked = self.over = False
@@ -190,7 +190,7 @@ class Stops:
             self.over = True
 
         def wait(self) -> None:
-            """Stop this process as the shell asks, until it lets it go on."""
+            """Stop this process, as the shell asks, until the shell continues it."""
             self.asked = False
             signal.signal(signal.SIGTSTP, signal.SIG_DFL)
             os.kill(os.getpid(), signal.SIGTSTP)
@@ -206,7 +206,7 @@ class Stops:
             pass
 
         def wait(self) -> None:
-            """Do nothing: there is no such stop."""
+            """Do nothing: Windows has no such stop."""
 
 
 class TerminalOperator:

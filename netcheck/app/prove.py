@@ -89,8 +89,8 @@ class RunOutcome:
 
 
 def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Scope], str] = lambda scope: "") -> int:
-    """Carry out a run on an interface, print its result, and return the exit code. *remark* is what must be known of
-    the scope before the run is permitted."""
+    """Carry out a run on an interface, print its result, and return the exit code. *remark* returns a note on the
+    scope, which is printed before the run is permitted."""
     order = replace(order, interface=demand_interface(order.interface))
     base = ground(order.plan, order.only)
     remarks_from(order.remarks, base.aim.targets)
@@ -105,7 +105,7 @@ def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Sco
 
 
 def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -> tuple[list[str], bool]:
-    """Look for what would make the run vain, before the first cable. Return the warnings, which are printed, and
+    """Look for faults that would waste the run, before the first cable. Return the warnings, which are printed, and
     whether to go on: the operator is asked on a terminal, but not hands-free or with --yes."""
     from netcheck.field.first_look import look, warnings
     from netcheck.field.readiness import urgent
@@ -203,7 +203,8 @@ def _add_to(recorder: Recorder, order: Order, targets: Sequence[Target]) -> None
 
 
 def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:
-    """Return the proofs that the summary counts: one whose line Ctrl-C prevented is not among the proven ones."""
+    """Return the proofs that the summary counts; a proof that Ctrl-C kept out of the record does not count as
+    proven."""
     return [
         proof
         for proof in proofs

@@ -88,7 +88,7 @@ class Trainee:
     _confirmed: list[Press] = field(default_factory=list)
 
     def pressed(self) -> list[Press]:
-        """Return the keys since the last call; an Enter follows the cable that it moves."""
+        """Return the keys since the last call. Enter first moves the cable and is returned once the cable has moved."""
         pressed: list[Press] = list(self._confirmed)
         self._confirmed.clear()
         for key in self.keys.pressed():

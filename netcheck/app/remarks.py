@@ -1,4 +1,4 @@
-"""Tells on standard error what of a plan's files is not part of the plan or not compared, or could not be read."""
+"""Prints to standard error which files and sheets are not part of a plan, not compared, or could not be read."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Surveys the site from the wire: listens, or asks every address; with what `identify` shares."""
+"""Surveys the site from the wire: listens, or asks every address. `identify` uses parts of it."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def today() -> date:
 
 @dataclass(frozen=True)
 class Known:
-    """What plan and surveys know of hosts; nothing without a plan."""
+    """What the plan and its surveys say about hosts; empty without a plan."""
 
     base: Ground | None
 
@@ -54,11 +54,11 @@ class Known:
         return {} if self.base is None else self.base.aim.planned
 
     def of_mac(self, mac: int) -> str:
-        """Return how plan and surveys know a MAC; empty if they do not."""
+        """Return what the plan and the surveys call a MAC; empty if they do not have it."""
         return "" if self.base is None else self.base.names.known_as(mac)
 
     def of_address(self, address: int) -> str:
-        """Return who has an address by the plan or a survey; empty if nobody."""
+        """Return who has an address according to the plan or a survey; empty if unknown."""
         if self.base is None or not address:
             return ""
         if address in self.planned:

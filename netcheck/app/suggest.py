@@ -49,8 +49,8 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
 
 
 def _others(path: Path, site: Site, others: Sequence[Path], day: date, steps: Steps) -> OtherPlans:
-    """Return the other plans with the addresses that `check` of them all, in this order, proposes before this plan's
-    turn, so that both commands propose the same. A plan that is not among the others comes last."""
+    """Return the other plans. Those before this plan have the addresses that `check` of all plans in this order
+    proposes for them, so that both commands propose the same. A plan that is not among the others comes last."""
     sites = [(str(other), read_site(other, in_part=True)) for other in others]
     plans = [(label, one.plan) for label, one in sites]
     own = next((at for at, (_, plan) in enumerate(plans) if is_same(plan, site.plan)), None)

@@ -26,7 +26,7 @@ from netcheck.text import listed, safe
 def merge_surveys(
     files: Sequence[Path], out: Path | None, plan: Path | None, maps: Sequence[str] = (), *, as_json: bool
 ) -> int:
-    """Print what each list brought and where lists disagree; write the merged survey to *out*.
+    """Print what was read from each list and where lists disagree; write the merged survey to *out*.
 
     Without *files* the surveys of the plan are read. Returns 1 where something could not be read or lists disagree.
     SurveyError: files that cannot be read at all; the others are printed and written before.
@@ -96,7 +96,7 @@ def _read(entries: list[SurveyEntry], folder: Path) -> tuple[list[Survey], list[
 
 
 def _read_one(entry: SurveyEntry, folder: Path) -> Survey:
-    """Read a list with the columns of `--map`; a list without these titles is read by its own."""
+    """Read a list with the columns of `--map`; a list without these titles is read by its own titles."""
     try:
         return read_survey(entry, folder)
     except SurveyError as error:

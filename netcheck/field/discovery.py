@@ -56,7 +56,7 @@ class Discovery:
 
     @property
     def has_faults(self) -> bool:
-        """Whether something must be put right before the list can be relied upon."""
+        """Whether a fault must be corrected before the list is reliable."""
         return bool(self.twice or self.relays or not self.complete)
 
 

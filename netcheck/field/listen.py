@@ -124,7 +124,7 @@ class Listener:
         )
 
     def wanted(self) -> tuple[DiscoveredHost, ...]:
-        """Return the addresses that a host requests and was not heard to use."""
+        """Return the addresses that a host requested and has not been heard to use."""
         return tuple(
             DiscoveredHost(address, mac, self.names.get(mac, ""), tuple(how))
             for (address, mac), how in sorted(self.tentative.items())

@@ -1,4 +1,4 @@
-"""What would make tomorrow's proof false or slow: a pure judgement of facts that were gathered before.
+"""Judges what would make tomorrow's proof false or slow, by facts that were gathered before. Pure.
 
 Each check looks at one subject and returns `ok`, `fix` or `note`, with what to do. Nothing is sent to find out.
 """

@@ -121,7 +121,9 @@ def _router_text(name: str, links: Sequence[str]) -> str:
 
 
 def _quoted(text: str, limit: int = 400) -> str:
-    return json.dumps(safe(text, limit), ensure_ascii=False)  # safe leaves nothing that TOML writes differently
+    return json.dumps(
+        safe(text, limit), ensure_ascii=False
+    )  # after `safe` the text holds nothing that TOML would write differently
 
 
 def _table(interfaces: Sequence[PlacedInterface]) -> str:

@@ -53,7 +53,7 @@ class Procedure(Protocol):
     port: PortState | None
 
     def advance(self) -> bool:
-        """Go on with what is due now; say whether the run is over."""
+        """Go on with what is due now; return whether the run is over."""
 
     def tend(self) -> None:
         """See that every address is asked as often as it must be."""
@@ -178,7 +178,7 @@ class Prober:
         self.run.carrier[item.adapter] = item.up
 
     def _special(self, heard: Heard) -> bool:
-        """Take LLDP, and answers to an inquiry; say whether the frame was one of these."""
+        """Take LLDP, and answers to an inquiry; return whether the frame was one of these."""
         if heard.adapter == 0 and (said := lldp_from_wire(heard.frame)) is not None:
             self.run.neighbours.append((heard.at, said))
             return True
@@ -186,7 +186,7 @@ class Prober:
         return inquiry is not None and inquiry.hear(heard)
 
     def press(self, key: Press) -> None:
-        """Take a key of the operator's."""
+        """Take a key that the operator pressed."""
         self._at_once = True
         if key is Key.QUIT:
             self.stop("the run was stopped")
@@ -472,7 +472,7 @@ class PortByPort:
 
 
 def decided(seen: Observation, names: Names) -> bool:
-    """Say whether the verdict is certain whatever comes: `not-back` and those below it still wait for phase back."""
+    """Return whether the verdict is certain whatever comes: `not-back` and those below it still wait for phase back."""
     word = verdict(seen, names)[0]
     return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
 

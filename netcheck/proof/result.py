@@ -1,4 +1,4 @@
-"""What a finished port comes to: verdict, evidence and tallies, and its JSON form."""
+"""The result of a port: verdict, evidence and tallies, and its JSON form."""
 
 from __future__ import annotations
 

@@ -171,7 +171,7 @@ class RunState:
         self.events.append(Event(at=self.now, what=What.VERDICT, port=proof.subject, text=text, proof=proof))
 
     def take_enter(self) -> bool:
-        """Take all presses of Enter; say whether there was one."""
+        """Take all presses of Enter; return whether there was one."""
         pressed = self.enters > 0
         self.enters = 0
         return pressed
@@ -242,7 +242,7 @@ class RunState:
         return not self.hangs_behind(other, target)
 
     def hangs_behind(self, other: Target, target: Target) -> bool:
-        """Say whether the plan puts the other interface behind a port of this one, directly or through others.
+        """Return whether the plan puts the other interface behind a port of this one, directly or through others.
         Whichever port leads to the network, the interfaces behind the other ports fall silent with it."""
         seen: set[str] = set()
         above = _interface(other.behind)
@@ -254,18 +254,19 @@ class RunState:
         return False
 
     def fell(self, entry: AddressState, limit: float = HINT, least: int = 2) -> bool:
-        """Say whether a watched address has fallen silent, so that luck explains it with a chance below the limit."""
+        """Return whether a watched address has fallen silent: the chance that its misses are luck is below the
+        limit."""
         if entry.mac is None or not entry.answered or self.now - entry.answered[-1] < 2.0:
             return False
         return entry.fallen(entry.mac, -EVER, limit, least)
 
     def is_out(self, entry: AddressState) -> bool:
-        """Say whether a watched address that answered before is out, for the screen and before the next port. Misses of
-        an earlier outage must not hide it, so that a weaker hint and a time are enough: it proves nothing."""
+        """Return whether a watched address that answered before is out, for the screen and before the next port. A
+        weaker limit and a time are enough, since misses of an earlier outage must not hide it. It proves nothing."""
         return self.fell(entry, HINT, 3) and self.now - entry.answered[-1] > OUT_AFTER
 
     def hangs_at(self, other: Target, target: Target) -> bool:
-        """Say whether the plan puts the other interface behind this very port, directly or through others."""
+        """Return whether the plan puts the other interface behind this very port, directly or through others."""
         seen: set[str] = set()
         above = other.behind
         while above and above not in seen and other.interface != target.interface:

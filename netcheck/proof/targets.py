@@ -49,7 +49,7 @@ class Net:
     spare: tuple[int, ...] = ()
 
     def holds(self, address: int) -> bool:
-        """Say whether the address is inside the prefix."""
+        """Return whether the address is inside the prefix."""
         return self.first >> (32 - self.length) == address >> (32 - self.length)
 
 
@@ -93,7 +93,7 @@ class Scope:
     surveyed: Callable[[int], bool] = _nobody
 
     def free(self, address: int) -> bool:
-        """Say whether neither the plan nor a survey assigns an address."""
+        """Return whether neither the plan nor a survey assigns an address."""
         return address not in self.kept.addresses and self.kept.until(address) is None and not self.surveyed(address)
 
     @property

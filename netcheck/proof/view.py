@@ -1,7 +1,7 @@
 """What a run does at one moment, as values for the screen.
 
-A view is computed from the run's state whenever it is drawn, and never kept: what a phase, a request or a warning no
-longer says cannot stay on the screen.
+A view is computed from the run's state whenever it is drawn, and never kept, so that nothing outdated stays on the
+screen.
 """
 
 from __future__ import annotations
@@ -111,7 +111,7 @@ def _still_out(run: RunState, tested: set[str]) -> tuple[str, ...]:
 
 
 def is_to_be_out(run: RunState, target: Target, out: Iterable[Target] = ()) -> bool:
-    """Say whether a device is to be silent now: its own cable is one of these, or it hangs behind one, or behind the
+    """Return whether a device is to be silent now: its own cable is one of these, or it hangs behind one, or behind the
     connector to which a cable was moved."""
     if run.moved is not None and target.behind == run.moved.subject:
         return True

@@ -1,5 +1,5 @@
 """Files that belong to a record, such as photographs: their name, size and SHA-256 before a run, and the comparison of
-the file that lies beside a record with what the record says."""
+a file in the folder of a record with what the record says."""
 
 from __future__ import annotations
 

@@ -317,7 +317,8 @@ def _lock(path: Path, handle: int) -> None:
 
 
 def _told(error: OSError) -> OSError:
-    """Return an error in writing; the C runtime of Windows calls what it has no number for an invalid argument."""
+    """Return the error of a write; the C runtime of Windows reports an error without a number as an invalid
+    argument."""
     return OSError(errno.EIO, "") if sys.platform == "win32" and error.errno == errno.EINVAL else error
 
 

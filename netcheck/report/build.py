@@ -169,7 +169,7 @@ def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
 
 def _counting(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) -> Evidence | None:
     """Return the attempt that counts, of attempts with the newest first: the latest with a definite verdict. Where that
-    one is of another row of the plan, a later attempt at the present row says more than it."""
+    attempt was made for another row of the plan, a later attempt at the present row counts instead."""
     counting: Evidence | None = None
     for each in reversed(found):
         before = None if counting is None else counting.proved.proof.verdict

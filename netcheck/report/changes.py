@@ -87,8 +87,8 @@ class ChangeGroup:
 class Changes:
     """Differences between a plan and its earlier revision, both checked for the same date.
 
-    Each open finding of now is in `new` or `remaining`. Each open finding of before is in `gone`, `agreed` (accepted
-    since) or `remaining`. `answered` are findings that were accepted before and still are.
+    Each finding that is open now is in `new` or `remaining`. Each one that was open before is in `gone`, `agreed`
+    (accepted since) or `remaining`. `answered` are findings that were accepted before and still are.
     """
 
     before: Checked

@@ -106,8 +106,8 @@ def groups_of(checked: Checked, most: int | None = None, *, numbered: bool = Fal
 def findings_table(
     checked: Checked, group: Group, columns: tuple[str, ...]
 ) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Return the columns and rows of a group in a report: with numbers, islands where there are several, and the
-    decisions to choose from, which accepted findings have not."""
+    """Return the columns and rows of a group in a report: with numbers, islands where there are several, and, for open
+    findings, the decisions to choose from."""
     several = any(subnet.island != SITE for subnet in checked.plan.subnets)
     first = ("number", *columns[:2], *(("island",) if several else ()), *columns[2:])
     shown = first if group.severity is None else (*first, "decision")

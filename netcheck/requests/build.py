@@ -35,7 +35,7 @@ _KEEP_ADDRESS = {
 
 
 def asked_of(checked: Checked) -> Asked:
-    """Return the requests of a checked plan. A DNS record that was granted is in no zone any more."""
+    """Return the requests of a checked plan. The zone lines leave out DNS records that were granted."""
     work = _Work(checked)
     granted = {identity_of(one): grant_words(one) for one in checked.plan.granted}
     records = [(record, _marked(request_of(record), granted)) for record in work.records()]
@@ -270,7 +270,8 @@ class _Work:
         )
 
     def records(self) -> Iterator[ZoneRecord]:
-        """Yield forward and reverse records of addresses that wait for nothing, without those that a zone has."""
+        """Yield forward and reverse records of addresses that no conflict affects, without records that a zone already
+        has."""
         forward = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.here}
         reverse = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.own}
         for face, subnet in self._of_site:

@@ -1,7 +1,7 @@
 """A simulated bench: cables, segments, and a clock that moves only while somebody waits. It is a link like any other.
 
 Everything that happens is an entry in one time-ordered queue, so the same seed gives the same run. Every physical
-change is kept in a history, from which `campaign.truth` decides later what a verdict is worth.
+change is kept in a history, from which `truth` decides later what a verdict is worth.
 """
 
 from __future__ import annotations

@@ -220,7 +220,7 @@ class _Case:
         return silence[0] <= request + BY_ITSELF or self._confirmed(silence)
 
     def _last_reply(self, end: float) -> float:
-        """When the device last answered before a time; what others forge in its name is no answer."""
+        """When the device last answered before a time; forged replies do not count."""
         slow = self._unseen()
         replies = (at for at, who in reversed(self.claims) if at < end and who == self.mac)
         return next((at for at in replies if within(self.able, at - slow, at)), self.began)
@@ -231,7 +231,7 @@ class _Case:
         return UNSEEN + faults.slow + self.jack.jitter + (1 / faults.rate if faults.rate else 0.0)
 
     def _covers(self, outage: Spans, silence: tuple[float, float], unseen: float = 0.0) -> bool:
-        """An outage fills a silence, but for moments that pass unnoticed, and, where the device could answer all the
+        """An outage fills a silence, except moments that pass unnoticed, and, where the device could answer all the
         time until the outage began, for answers that were lost at the start."""
         begin, end = silence
         unseen = max(unseen, self._unseen())
@@ -290,7 +290,7 @@ class _Case:
         return union(*(out(cable) for cable in cables.values()))
 
     def _holders(self) -> list[tuple[VirtualDevice, Jack]]:
-        """Whoever has the address, at which jack."""
+        """The hosts that have the address, each with its jack."""
         return [
             (host, jack)
             for host in self.place.hosts
@@ -402,7 +402,8 @@ class _Case:
         return union(*(reachable(own) for own in self.rig.jacks if own.segment is jack.segment))
 
     def _owner(self) -> set[Alike] | None:
-        """Somebody else could answer for the address for long enough while the port was under test, or elsewhen."""
+        """Somebody else could answer for the address for long enough while the port was under test, or at another
+        time."""
         worst: list[set[Alike]] = [set()] if self.place.forged else []
         for host, jack, spans in self._others_able():
             excuse = self._of_owner(host, jack, spans)

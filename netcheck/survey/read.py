@@ -77,8 +77,8 @@ class Site(NamedTuple):
 def read_site(path: str | Path, *, in_part: bool = False) -> Site:
     """Read a plan and its surveys, each file once. PlanError or SurveyError holds every file that cannot be used.
 
-    With `in_part` a survey whose content cannot be read becomes one that has failed, and raises nothing. A file that is
-    not there, or a kind that is not known, is a mistake of the plan.
+    With `in_part` a survey whose content cannot be read becomes one that has failed, and raises nothing. A missing file
+    or an unknown kind is an error of the plan.
     """
     draft = read_draft(path)
     surveys = _read_all(draft.parts.surveys, draft.folder, draft.files, in_part=in_part)

@@ -1,4 +1,4 @@
-"""The carrier of adapters on systems that tell it only when they are asked: Windows and macOS."""
+"""The carrier of adapters on systems that report it only on request: Windows and macOS."""
 
 from __future__ import annotations
 

@@ -45,7 +45,7 @@ def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
 
 
 def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:
-    """The same command once more proves nothing anew and adds what was given; `verify` compares the file, and the
+    """The same command once more proves no port again and adds what was given; `verify` compares the file, and the
     report shows the remark."""
     photo = tmp_path / "panel.jpg"
     photo.write_bytes(b"picture")

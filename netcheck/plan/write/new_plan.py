@@ -117,7 +117,9 @@ def plan_files(folder: str, today: date) -> dict[str, str]:
     hosts = "".join(",".join(row) + "\n" for row in rows)
     plan = _PLAN.format(
         folder=safe(folder),
-        name=json.dumps(safe(folder), ensure_ascii=False),  # safe leaves nothing that TOML would write otherwise
+        name=json.dumps(
+            safe(folder), ensure_ascii=False
+        ),  # after `safe` the text holds nothing that TOML would write differently
         prefix=PREFIX,
         hosts=HOSTS_FILE,
         today=today,

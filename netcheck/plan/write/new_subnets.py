@@ -1,4 +1,4 @@
-"""Adds subnets to a plan: to its `plan.toml`, its table of subnets or its workbook. What is there stays as it is."""
+"""Adds subnets to a plan: to its `plan.toml`, its table of subnets or its workbook. Existing content stays as it is."""
 
 from __future__ import annotations
 

@@ -79,7 +79,7 @@ def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Re
 def workbook_with_entries(
     data: bytes, table: DecisionTable, rows: Sequence[Mapping[str, Any]], gone: Sequence[Mapping[str, Any]] = ()
 ) -> bytes:
-    """Return the workbook with these entries and without those that are gone; ValueError where others would change."""
+    """Return the workbook with these entries and without the withdrawn ones; ValueError where others would change."""
     sheet, records = _sheet(data, table.sheet, table.shape)
     layout = _Layout(records, table)
     for row in gone:

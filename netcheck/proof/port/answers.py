@@ -52,7 +52,7 @@ class PortAnswers:
         return min(asked, default=None)
 
     def heard_before(self, mac: int, since: float, until: float) -> bool:
-        """Say whether an answer of this MAC to a probe sent since then came before *until*."""
+        """Return whether an answer of this MAC to a probe sent since then came before *until*."""
         answers = (s for s in self.entry.heard(since, until) if s.mac == mac and s.asked is not None)
         return any(sighting.at < until for sighting in answers)
 
@@ -67,7 +67,7 @@ class PortAnswers:
         return next((probe.sent for probe in probes if self.mac in probe.answers), self.first)
 
     def fell(self) -> bool:
-        """Say whether the MAC under test seems to have fallen silent."""
+        """Return whether the MAC under test seems to have fallen silent."""
         return self.mac is not None and self.entry.fallen(self.mac, self.first, TRIGGER, 3)
 
     def note_gap(self) -> None:
@@ -78,7 +78,7 @@ class PortAnswers:
             self.unrequested += 1
 
     def reliable(self) -> bool:
-        """Say whether there are enough probes of each kind in phase in."""
+        """Return whether there are enough probes of each kind in phase in."""
         assert self.mac is not None
         until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
         arps, echoes = self.entry.tallies(self.first, until, self.mac, cable_in=True)
@@ -86,7 +86,7 @@ class PortAnswers:
         return echoes.sent >= LEAST_ECHO and arps.sent >= least
 
     def misses_needed(self, most: int) -> int:
-        """Return how many misses in a row phase out will need, by what was answered so far; `most` for more."""
+        """Return how many misses in a row phase out will need, given the answers so far; at most `most`."""
         assert self.mac is not None
         since = max(self.first, self.run.now - WINDOW)
         tallies = self.entry.tallies(since, EVER, self.mac, cable_in=True)

@@ -12,7 +12,7 @@ from netcheck.proof.targets import Target
 from netcheck.proof.view import is_to_be_out
 from netcheck.text import listed
 
-PATIENCE = 3  # times the patience that cables are waited for; then the run goes on, and the screen goes on naming them
+PATIENCE = 3  # the run waits for cables this many times the patience; then it goes on, and the screen still names them
 STEADY = 2.0  # seconds for which what hangs behind a connector must answer before it counts as connected again
 Steps = Generator[None, None, None]
 
@@ -59,7 +59,7 @@ class Cabling:
         self._left: set[int] = set()  # addresses without which the run goes on
 
     def after_port(self, following: Target | None) -> Steps:
-        """See that the cabling is right for the next port; None where the run ends, which waits for nothing."""
+        """See that the cabling is right for the next port; `None` means that the run ends, which waits for no cable."""
         run, moved = self.run, self.run.moved
         if moved is not None and (following is None or following.interface != moved.interface):
             run.moved = None
@@ -123,7 +123,7 @@ class Cabling:
         return None
 
     def _let_go(self, still: list[Target]) -> None:
-        """Ask no longer for the cables that are back; that of a swap is back once nothing is out any more."""
+        """Stop asking for cables that are back; the cable of a swap is back once no device is silent any more."""
         kept = [target for target in self.asked if target in still or (still and target not in self._silent_first)]
         for target in self.asked:
             if target not in kept:
@@ -131,7 +131,7 @@ class Cabling:
         self.asked = kept
 
     def _doubtful(self) -> bool:
-        """Say whether a device has missed some requests, so that it is not known yet whether it is out."""
+        """Return whether a device has missed some requests, so that it is not known yet whether it is out."""
         run = self.run
         return any(
             run.fell(entry) and not run.is_out(entry) and target.address not in self._left

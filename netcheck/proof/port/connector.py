@@ -1,6 +1,6 @@
 """Which connector of a device the cable is in: what a moved cable shows, and what LLDP says on a direct cable.
 
-A key alone says nothing: whoever presses it may have moved nothing. A cable that is moved takes the device off the
+A key alone is no evidence: a person can press it without moving a cable. A cable that is moved takes the device off the
 network for a moment, and whatever the plan has behind the new connector must make room for it.
 
 Bridges never forward LLDP, so that on a direct cable it names what the cable is plugged into (IEEE 802.1AB). It counts
@@ -27,7 +27,7 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 from netcheck.text import listed, safe
 from netcheck.wire.frames import Lldp
 
-LOOK = 0.25  # seconds between looks at what shows
+LOOK = 0.25  # seconds between checks for a movement
 ENTER = "then press Enter"
 SHOWS = 4.0  # seconds after Enter in which a moved cable shows: a missed request is known after one to three seconds
 FREED = (
@@ -56,7 +56,7 @@ def move(port: PortState, words: str) -> Generator[None, None, None]:
 
 
 def _shown_after_enter(port: PortState, moving: Movement) -> Generator[None, None, bool]:
-    """Wait for Enter, and say whether a movement shows. Enter is refused once while what hangs behind the connector
+    """Wait for Enter, and return whether a movement shows. Enter is refused once while what hangs behind the connector
     answers. At the second Enter the run goes on: a wrong device with that address would answer forever."""
     run, said, look_at, refused = port.run, EVER, 0.0, False
     while not run.options.hands_free:
@@ -98,7 +98,7 @@ class Movement:
         return [entry for entry in self.behind if entry.answered_between(said)]
 
     def shown(self) -> bool:
-        """Say whether the link dropped, or the device missed so many requests in a row that it is no luck, or began to
+        """Return whether the link dropped, or the device missed too many requests in a row for chance, or began to
         answer only now."""
         run, entry = self.port.run, self.port.entry
         if run.options.direct:
@@ -120,7 +120,8 @@ class Movement:
         return False
 
     def _no_luck(self, asked: tuple[Tally, Tally], missed: tuple[int, int]) -> bool:
-        """Say whether a run of misses is no luck, given how often the device answered all other requests."""
+        """Return whether a run of misses is too long for chance, given how often the device answered all other
+        requests."""
         kinds = [(tally, count) for tally, count in zip(asked, missed, strict=True) if tally.answered]
         if sum(count for _, count in kinds) < MISSES:
             return False
@@ -171,7 +172,7 @@ def other_port(port: PortState) -> str:
 
 
 def names_port(said: Lldp, port: str) -> bool:
-    """Say whether a port id or description is a port's name in the plan, or `port` and its number."""
+    """Return whether a port id or description is a port's name in the plan, or `port` and its number."""
     wanted = _plain(port)
     numbers = [_NUMBERED.fullmatch(_plain(name)) for name in (said.port, said.port_description)]
     same = wanted in (_plain(said.port), _plain(said.port_description))

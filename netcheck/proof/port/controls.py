@@ -76,9 +76,9 @@ def fallen_together(port: PortState) -> list[AddressState]:
 def trusted(port: PortState) -> list[AddressState]:
     """Return the controls that went on answering, in the middle third of the silence and in the last.
 
-    A silence begins and ends up to a third of itself away from the outage that is its cause, since it lasts several
-    times the longest gap between answers: an outage that took the control with it covers the middle third, even
-    where it was over before the silence was proven.
+    The silence lasts several times the longest gap between answers, so that it begins and ends at most a third of its
+    length away from the outage that caused it. An outage that the control shared therefore covers the middle third,
+    even if it ended before the silence was proven.
     """
     pull = port.pull
     assert pull is not None
@@ -114,8 +114,8 @@ def _tolerance(port: PortState, entry: AddressState) -> float:
 
 
 def _apart(port: PortState, entry: AddressState, last: float) -> bool:
-    """Say whether a control that answered last at this time fell silent for another reason: one of both answered for
-    long enough while the other did not, and that the other only lost its replies is out of the question."""
+    """Return whether a control that answered last at this time fell silent for another reason: one of the two went on
+    answering for so long that the other cannot merely have lost its replies."""
     pull = port.pull
     assert pull is not None
     begun = pull.silent_from
@@ -134,6 +134,6 @@ def _chance(before: tuple[Tally, Tally], missed: tuple[Tally, Tally]) -> float:
 
 
 def everything_fell(port: PortState) -> bool:
-    """Say whether every control has fallen silent as well."""
+    """Return whether every control has fallen silent as well."""
     controls = [] if port.pull is None else port.pull.all_controls
     return bool(controls) and all(port.run.fell(entry) for entry in controls)

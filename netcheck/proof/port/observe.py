@@ -78,8 +78,8 @@ def _owners(port: PortState) -> tuple[Owner, ...]:
 
 def phase_of(port: PortState, sighting: Sighting) -> Phase | None:
     """Return the phase that a sighting counts in; None for the device itself while its cable is out: the phases deal
-    with its answers. A MAC that is heard after the cable was asked back, from which the device never returned, answers
-    in the device's place in phase back."""
+    with its answers. If the device never returned after its cable was asked back, a MAC that is heard then answers in
+    its place in phase back."""
     itself, means = sighting.mac == port.mac and sighting.adapter == 0, sighting.means
     span = next((span for span in port.away if span[0] < means < span[1]), None)
     if span is None:
@@ -144,7 +144,7 @@ def _strangers(port: PortState) -> tuple[int, ...]:
 
 
 def _pulls(silences: tuple[Silence, ...]) -> tuple[tuple[str, str], ...]:
-    """Return what is said of each silence, where several were asked for."""
+    """Return a note on each silence, where several pulls were asked for."""
     if sum(silence.confirmed is Confirmed.REQUEST for silence in silences) < 1:
         return ()
     said = (

@@ -31,7 +31,7 @@ Steps = Generator[None, None, None]
 
 
 def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
-    """Ask for the cable to be plugged in again and wait until the same MAC answers as before; say whether it does.
+    """Ask for the cable to be plugged in again and wait until the same MAC answers as before; return whether it does.
 
     `last` says that the verdict follows; else the next pull does, after a random delay."""
     run, pull = port.run, port.pull
@@ -61,11 +61,12 @@ def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
 
 
 def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None, None, float | None]:
-    """Return when the probe was sent with whose answer the return begins; None where it does not come.
+    """Return the send time of the first probe that was answered after the return; None where the device does not
+    return.
 
-    With keys it counts from the operator's confirmation on, and is waited for without a deadline. Without keys an
-    answer counts that a person can have caused; it is waited for three times the patience. On a direct cable the
-    carrier says that the cable is in."""
+    With keys, answers count from the operator's confirmation on, and there is no deadline. Without keys, an answer
+    counts if a person can have plugged the cable in by then; the wait ends after three times the patience. On a direct
+    cable the carrier says that the cable is in."""
     run, pull, options = port.run, port.pull, port.run.options
     assert pull is not None
     since = run.now
@@ -100,7 +101,7 @@ def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None
 
 
 def _answers_on(port: PortState, last: bool) -> Generator[None, None, bool]:
-    """Wait until it is certain that the device answers as before; say so, or that it stopped again."""
+    """Wait until it is certain that the device answers as before; return False if it stopped again."""
     run, pull = port.run, port.pull
     assert pull is not None
     assert port.mac is not None
@@ -129,7 +130,7 @@ def _outlasts(port: PortState) -> float:
 
 
 def _heard_enough(port: PortState) -> bool:
-    """Say whether there were enough broadcast requests that a second owner would have been heard."""
+    """Return whether there were enough broadcast requests that a second owner would have been heard."""
     assert port.mac is not None
     assert port.pull is not None
     if not port.run.scheduler.hears_all:

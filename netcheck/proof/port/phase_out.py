@@ -112,7 +112,7 @@ def _warn_of_others(port: PortState) -> None:
 
 
 def fell_instead(port: PortState, seconds: float) -> bool:
-    """Say whether, since this cable was asked for, others have been silent for so long while this port answers."""
+    """Return whether, since this cable was asked for, others have been silent for so long while this port answers."""
     run, pull = port.run, port.pull
     assert pull is not None
     asked = pull.requested or 0.0
@@ -124,7 +124,8 @@ def fell_instead(port: PortState, seconds: float) -> bool:
 
 
 def phase_out(port: PortState) -> Generator[None, None, bool]:
-    """Probe until the silence is evidence, or until it is clear that it will not be; say whether it was a silence."""
+    """Probe until the silence is evidence, or until it is clear that it will not be; return whether it was a
+    silence."""
     run, pull = port.run, port.pull
     assert pull is not None
     choose_controls(port)
@@ -158,8 +159,8 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
 
 
 def _is_its_own(port: PortState) -> bool:
-    """Say whether a control went on answering and none fell silent at the same time; where nothing else was ever heard
-    there is no control, and the judge says so."""
+    """Return whether a control went on answering and none fell silent at the same time; where nothing else was ever
+    heard there is no control, and the judge says so."""
     return not fallen_together(port) and (bool(trusted(port)) or not counted_controls(port))
 
 
@@ -178,7 +179,7 @@ def _ask_without_sender(port: PortState, pull: Pull) -> None:
 
 
 def _cable_changes(port: PortState, pull: Pull) -> None:
-    """Take in what the carrier and the operator say while the cable should be out."""
+    """Process what the carrier and the operator say while the cable should be out."""
     run = port.run
     if pull.cable == "carrier":
         if run.carrier[0]:
@@ -197,7 +198,7 @@ def _cable_changes(port: PortState, pull: Pull) -> None:
 
 
 def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
-    """Begin the silence again where the address answers after all; an inferred silence was none then."""
+    """Begin the silence again where the address answers after all; raise TooSoon for an inferred silence."""
     sign = port.newest_sign(pull.quiet_from)
     if sign is None:
         return False
@@ -222,7 +223,7 @@ def _take_the_word(port: PortState, pull: Pull) -> None:
 
 
 def confirm_late(port: PortState) -> Generator[None, None, bool]:
-    """Wait until the operator confirms a silence that began long after the request; say whether that was done."""
+    """Wait until the operator confirms a silence that began long after the request; return whether that was done."""
     pull, until = port.pull, port.run.now + port.run.options.patience
     assert pull is not None
     while pull.late and port.run.now < until and not port.run.options.hands_free:

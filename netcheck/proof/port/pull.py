@@ -30,7 +30,7 @@ class Pull:
         self.gateway: AddressState | None = None
         self.lost: dict[AddressState, float] = {}  # controls that fell silent in phase out, and their last answer
         self.asks_anonymously = False
-        self.closed = False  # its results are put down
+        self.closed = False  # its results are recorded
 
     @property
     def out(self) -> bool:

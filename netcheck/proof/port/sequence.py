@@ -73,7 +73,7 @@ def prove_port(port: PortState, decided: Callable[[Observation], bool], claim: C
 
 
 def _pulls(port: PortState, decided: Callable[[Observation], bool]) -> Steps:
-    """Ask for pulls until they are enough, again where one ended too soon or began too late."""
+    """Ask for pulls until enough of them count; repeat a pull that ended too soon or began too late."""
     warning, spoilt, in_vain = "", 0, EVER
     while spoilt < AGAIN:
         try:

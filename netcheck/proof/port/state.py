@@ -188,7 +188,7 @@ class PortState(PortAnswers):
 
     def looked(self) -> tuple[int, int]:
         """Return the probes of each kind (ARP, echo) in which a run of misses was looked for: those since the request
-        where the begin of the silence was inferred, those since the operator's word where it began again, all since
+        where the beginning of the silence was inferred, those since the operator's word where it began again, all since
         the address is watched where nobody asked; else one each."""
         pull = self.pull
         assert pull is not None
@@ -208,7 +208,7 @@ class PortState(PortAnswers):
         return self.entry.tallies(self.pull.quiet_from, EVER, -1 if self.mac is None else self.mac)
 
     def silent_enough(self) -> bool:
-        """Say whether the silence is evidence, if it goes on until now."""
+        """Return whether the silence is evidence, if it goes on until now."""
         pull = self.pull
         assert pull is not None
         if self.run.now - pull.silent_from < pull.needed or self.run.now - pull.quiet_from < pull.misses_take:
@@ -230,7 +230,7 @@ class PortState(PortAnswers):
         return max(LEAST_ARP_OUT // 2, LEAST_ARP_OUT - self._done[Phase.OUT].arp.sent)
 
     def is_last_pull(self) -> bool:
-        """Say whether no further pull follows if this one counts."""
+        """Return whether no further pull follows if this one counts."""
         pull = self.pull
         assert pull is not None
         if pull.confirmed is not Confirmed.REQUEST:
@@ -250,7 +250,8 @@ class PortState(PortAnswers):
         return self.requests_at_least + min(MOST_MORE, self.unrequested + self.unanswered)
 
     def _asked_beyond(self, entry: AddressState) -> bool:
-        """Say whether another interface of the station has been asked often enough, if it is up and has an address."""
+        """Return whether another interface of the station has been asked often enough, if it is up and has an
+        address."""
         pull = self.pull
         assert pull is not None
         if (entry.adapter, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.adapter]:
@@ -260,7 +261,7 @@ class PortState(PortAnswers):
     # Measures of phase back
 
     def answers_at_rate(self) -> bool:
-        """Say whether it answers again as it did in phase in."""
+        """Return whether it answers again as it did in phase in."""
         pull, before = self.pull, self.results[Phase.IN]
         assert pull is not None
         assert self.mac is not None
@@ -272,7 +273,7 @@ class PortState(PortAnswers):
         )
 
     def answers_still(self) -> bool:
-        """Say whether it answered just now, and the newest completed probe."""
+        """Return whether it answered just now, and the newest completed probe."""
         assert self.pull is not None
         assert self.mac is not None
         return self.answers_just_now() and self.entry.newest_is_answered(self.pull.returned, self.mac)

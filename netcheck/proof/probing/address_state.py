@@ -132,7 +132,7 @@ class AddressState:
         return min(self.most_wait, max(SHORTEST_WAIT, 4 * self.longest_rtt))
 
     def follow(self, mac: int) -> None:
-        """Send echoes to this MAC from now on, and take its answers for the address's."""
+        """Send echoes to this MAC from now on, and count its answers as the address's."""
         if mac != self.mac:
             self.mac = mac
             self.answered.clear()
@@ -203,7 +203,7 @@ class AddressState:
         if probe.kind is ECHO and not probe.answers:
             self.missed_echoes += 1
 
-    # What it comes to
+    # Results
 
     def resolved(self, kind: ProbeKind, since: float, until: float, mac: int) -> Iterator[Probe]:
         """Yield the probes of a kind sent in [since, until) of which it is known whether this MAC answered, newest
@@ -239,7 +239,7 @@ class AddressState:
         return Tally(arps, arps_answered), Tally(echoes, echoes_answered)
 
     def newest_is_answered(self, since: float, mac: int) -> bool:
-        """Say whether this MAC answered the newest completed probe since then, of the kinds that it answers."""
+        """Return whether this MAC answered the newest completed probe since then, of the kinds that it answers."""
         kinds = {probe.kind for probe in self.probes if probe.sent >= since and mac in probe.answers}
         for probe in reversed(self.probes):
             if probe.sent < since:
@@ -271,7 +271,7 @@ class AddressState:
         return found
 
     def answered_between(self, since: float, until: float = EVER) -> bool:
-        """Say whether `mac` has answered, in time, a probe sent in this time, both ends included."""
+        """Return whether `mac` has answered, in time, a probe sent in this time, both ends included."""
         for sent in reversed(self.answered):
             if sent < since:
                 return False
@@ -294,8 +294,9 @@ class AddressState:
             probe.stage = stage
 
     def fallen(self, mac: int, since: float, limit: float, least: int) -> bool:
-        """Say whether this MAC has fallen silent: since its last answer of either kind it has missed at least `least`
-        probes, which has a chance below `limit` if it is still connected. This starts a phase; it proves nothing."""
+        """Return whether this MAC has fallen silent: since its last answer of either kind it has missed at least
+        `least` probes, which has a chance below `limit` if it is still connected. This starts a phase; it proves
+        nothing."""
         if self._misses_in_a_row(mac) < least:
             return False
         probes = [probe for probe in islice(reversed(self.probes), RECENT) if probe.sent >= since]

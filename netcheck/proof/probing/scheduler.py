@@ -59,7 +59,7 @@ class ProbeScheduler:
         self._due: list[tuple[float, bool, int, AddressState, ProbeKind]] = []
         self._blocked: list[tuple[int, float, int, AddressState]] = []  # ARP requests that wait for the broadcast pace
         self._expiring: list[tuple[float, int, AddressState, Probe]] = []
-        self._direct: list[Send] = []  # those that wait for nothing
+        self._direct: list[Send] = []  # requests that need not wait
         self._free_at = self._broadcast_free_at = 0.0
         self._each_free_at: dict[int, float] = {}  # by address, all adapters together
         self._gap, self._gap_each = MARGIN / pace.total, MARGIN / pace.each
@@ -109,7 +109,7 @@ class ProbeScheduler:
         self._direct.append(self._probe(now, entry, ARP, 0))
 
     def allows(self, now: float, address: int) -> bool:
-        """Say whether the pace lets a frame go to an address now, also as a broadcast."""
+        """Return whether the pace lets a frame go to an address now, also as a broadcast."""
         return max(self._free_at, self._broadcast_free_at, self._each_free_at.get(address, 0.0)) <= now
 
     def also(self, now: float, frame: bytes, address: int) -> None:
@@ -179,7 +179,8 @@ class ProbeScheduler:
             heapq.heappush(self._blocked, (rank, now, entry.tickets[kind], entry))
 
     def _leaves_turn(self, now: float, entry: AddressState) -> bool:
-        """Say whether an echo request must wait, because it would delay the next ARP request; never twice in a row."""
+        """Return whether an echo request must wait, because it would delay the next ARP request; never twice in a
+        row."""
         due = bool(entry.tickets[ARP]) and now < entry.broadcast_free_at < now + self._gap_each
         return due and _after_echo(entry)
 
@@ -259,7 +260,7 @@ class ProbeScheduler:
     # What comes in
 
     def settle(self, now: float) -> bool:
-        """Close the probes that have timed out; say whether one of an urgent address was not answered."""
+        """Close the probes that have timed out; return whether one of an urgent address was not answered."""
         missed = False
         while self._expiring and self._expiring[0][0] <= now:
             _, _, entry, probe = heapq.heappop(self._expiring)
@@ -275,5 +276,5 @@ class ProbeScheduler:
 
 
 def _after_echo(entry: AddressState) -> bool:
-    """Say whether the last probe to the address was an echo request: then the next turn is an ARP request's."""
+    """Return whether the last probe to the address was an echo request: then the next turn is an ARP request's."""
     return bool(entry.probes) and entry.probes[-1].kind is ECHO

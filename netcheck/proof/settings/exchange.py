@@ -75,8 +75,8 @@ class Sources:
                 yield flipped | self._rng.getrandbits(bits)
 
     def _fit(self, address: int) -> bool:
-        """Say whether an address is free, valid for a host (RFC 1122 section 3.2.1.3), and neither the network nor the
-        broadcast address of any prefix of up to 30 bits."""
+        """Return whether an address is free, valid for a host (RFC 1122 section 3.2.1.3), and neither the network nor
+        the broadcast address of any prefix of up to 30 bits."""
         first = address >> 24
         return address & 3 in (1, 2) and 0 < first < 224 and first != 127 and self._free(address)
 
@@ -114,7 +114,7 @@ class Exchange:
     # Received frames
 
     def hear(self, heard: Heard) -> bool:
-        """Take a frame; say whether it was a reply to a borrowed source, which no other part of the run needs."""
+        """Take a frame; return whether it was a reply to a borrowed source, which no other part of the run needs."""
         if heard.adapter:
             return False
         if (arp := arp_from_wire(heard.frame)) is not None:
@@ -144,7 +144,7 @@ class Exchange:
             self.chatter.add(arp.target_ip)
 
     def _ours(self, target: int) -> bool:
-        """Say whether the device may ask for this address because of this station."""
+        """Return whether the device may ask for this address because of this station."""
         return target in self.sources.used or target in self.question.ours
 
     def _note(self, trial: SourceTrial, target: int, at: float) -> None:

@@ -3,7 +3,7 @@
 RFC 6918 leaves no way to read them. But an echo request from a source inside the device's own prefix makes it ask for
 that source by ARP, and one from outside makes it ask for its gateway (RFC 1122 section 3.3.1.1), or do nothing where it
 has none. By bisection over how many bits a free source shares with the device's address the prefix length is found.
-Whatever could be read two ways is `cannot tell`.
+An ambiguous result is `cannot tell`.
 
 No I/O and no clock: frames and the time go in, frames come out.
 """
@@ -59,7 +59,7 @@ class Inquiry:
         return self._wire.asked
 
     def hear(self, heard: Heard) -> bool:
-        """Take a frame; say whether it was a reply to this inquiry, which no other part of the run needs."""
+        """Take a frame; return whether it was a reply to this inquiry, which no other part of the run needs."""
         return self._wire.hear(heard)
 
     def turn(self, now: float) -> list[bytes]:
@@ -164,7 +164,7 @@ class Inquiry:
         raise CannotTell("its answers differ from try to try, or it loses too many")
 
     def _silences(self) -> int:
-        """Return how many silences in a row are no luck, given how reliably it answered before."""
+        """Return how many silences in a row cannot be chance, given how reliably it answered before."""
         return max(SILENCES, misses_needed(self._probed, self._answered))
 
     def _note_far(self, trial: SourceTrial) -> None:

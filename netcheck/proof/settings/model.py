@@ -118,7 +118,7 @@ def _gateway_words(found: SettingsFound, planned: int | None) -> str:
 
 
 def differs(found: SettingsFound, length: int, gateway: int | None) -> bool:
-    """Say whether something was found that differs from the plan."""
+    """Return whether something was found that differs from the plan."""
     wrong_mask = found.length is not None and found.length != length
     return wrong_mask or ((found.gateway is not None or found.none_set) and found.gateway != gateway)
 

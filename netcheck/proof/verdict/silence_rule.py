@@ -3,8 +3,8 @@
 Pure functions of numbers. The phases, the countdown on the screen and the calibration of the rig all use them.
 
 A silence is evidence that the cable is out because something else says so as well: the carrier, the operator, or the
-moment of a request that the device cannot know. The less that is, the longer the silence must last. The seconds below
-are measured from the last answered probe.
+moment of a request that the device cannot know. The weaker this confirmation, the longer the silence must last. The
+seconds below are measured from the last answered probe.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Confirmed(Enum):
 
 
 def lossy(before: PhaseResult) -> bool:
-    """Say whether answers of a kind that the device answers were lost in phase in."""
+    """Return whether answers of a kind that the device answers were lost in phase in."""
     return any(0 < tally.answered < tally.sent for tally in (before.arp, before.echo))
 
 
@@ -87,7 +87,7 @@ def figure(by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: 
 def enough_missed(
     by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float
 ) -> bool:
-    """Say whether the misses of each kind that counts are no luck."""
+    """Return whether the misses of each kind that counts are too many for chance."""
     answered = before.arp.answered or before.echo.answered
     return not answered or figure(by, before, missed, looked) <= limit
 
@@ -114,8 +114,8 @@ def seconds_left(
     growing: bool,
     most: int = 300,
 ) -> float:
-    """Return the seconds until the misses are no luck, if the silence goes on; `growing` says that a run of misses is
-    looked for in each further probe as well."""
+    """Return the seconds until the misses are too many for chance, if the silence goes on; `growing` says that a run of
+    misses is looked for in each further probe as well."""
     left = 0.0
     both = kinds_that_count(by, before)
     kinds = zip(both, (before.arp, before.echo), missed, looked, (ARP_EVERY, ECHO_EVERY), strict=True)

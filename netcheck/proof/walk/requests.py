@@ -116,7 +116,7 @@ class SecondPulls:
         self.asking: Track | None = None
 
     def take(self, track: Track, port: PortState) -> Generator[None, None, bool]:
-        """Ask for the pull at a moment that the device cannot know, and take it through its phases; say whether it
+        """Ask for the pull at a moment that the device cannot know, and take it through its phases; return whether it
         counts."""
         for _ in range(ASKS):
             yield from self._turn_to_ask(track, port)
@@ -179,7 +179,7 @@ class SecondPulls:
         port.say(What.RETURNED, f"{port.target.address_text} answers again")
 
     def _request(self, track: Track, port: PortState) -> Generator[None, None, bool]:
-        """Ask for the pull; say whether a silence began in time."""
+        """Ask for the pull; return whether a silence began in time."""
         run = self.run
         pull = port.pull = Pull(run.now)
         port.set_stage(Stage.PULLING)

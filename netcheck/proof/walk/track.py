@@ -51,7 +51,7 @@ class Track:
         return bool(self.away) and self.away[-1][1] == EVER
 
     def silent(self, now: float) -> bool:
-        """Say whether it seems to be out: it left its newest requests unanswered, whatever that is worth."""
+        """Return whether it seems to be out: it left its newest requests unanswered, which proves nothing yet."""
         mac = self.entry.mac
         return now - self.last > SHOWN and mac is not None and self.entry.fallen(mac, -EVER, SEEMS, 1)
 
@@ -76,7 +76,7 @@ class Track:
         return self.targets[0]
 
     def forget(self, since: float) -> None:
-        """Count its answers anew, from a time on."""
+        """Discard its answers before a time."""
         self.known, self.since, self.away = False, since, []
 
     def expect(self, target: Target) -> None:

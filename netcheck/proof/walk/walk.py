@@ -61,7 +61,7 @@ class Walk:
         self._order = AnnouncedOrder(run)
 
     def advance(self) -> bool:
-        """Look at every address; say whether the walk is over."""
+        """Look at every address; return whether the walk is over."""
         if self._watch is None:
             self._set_out()
         self._check_station()
@@ -83,7 +83,7 @@ class Walk:
             self._watch.tend()
 
     def press(self, key: Press) -> None:
-        """Take the number of the row whose cable is out, or the port to announce next; other keys mean nothing here."""
+        """Take the number of the row whose cable is out, or the port to announce next; other keys have no effect."""
         if isinstance(key, Chosen):
             return self._announce_first(key)
         if not isinstance(key, int):
@@ -219,7 +219,7 @@ class Walk:
         return None
 
     def _worthless(self, track: Track) -> str:
-        """Say why a silence does not count."""
+        """Return why a silence does not count."""
         if track.still_out:
             return "this does not count; plug it in again"
         if not track.known:
@@ -227,7 +227,7 @@ class Walk:
         return "it was not asked for; plug it in again"
 
     def _end_silence(self, track: Track) -> None:
-        """Take note that an address answers again after a silence that did not count."""
+        """Note that an address answers again after a silence that did not count."""
         back = track.end_silence()
         if back is not None and track.together:
             self._compare.append((self.run.now + COMPARED, back, track, track.together))

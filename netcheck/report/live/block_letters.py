@@ -1,6 +1,6 @@
 """Letters of five rows for the one word that must be read from three metres.
 
-Ours, because the libraries for this bring several hundred typefaces of a megabyte and more for one of five rows.
+They are written here, because the libraries for this bring a megabyte and more of several hundred typefaces.
 """
 
 from __future__ import annotations

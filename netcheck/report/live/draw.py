@@ -1,7 +1,7 @@
 """Draws a screen as lines of text for a terminal of any size, with block characters or in ASCII alone.
 
-Instruction, address, place and warning are always whole, however small the terminal is: first the list of ports gives
-way, then the block letters, then the newest verdict. No meaning is in a colour.
+Instruction, address, place and warning are always complete. In a small terminal first the list of ports is left out,
+then the block letters, then the newest verdict. No meaning is in a colour alone.
 """
 
 from __future__ import annotations

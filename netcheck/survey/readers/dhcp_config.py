@@ -1,9 +1,9 @@
 """Reads the reservations of a DHCP server from its configuration or from a dump of its commands.
 
-Four notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in
-`reservedip ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), and JSON with `ip-address` and
-`hw-address`. A reserved address is a host. A range, without what `excluderange` takes out of it, is one that the server
-assigns; it is a remark too, that it belongs into the plan's `pools`.
+Four notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in `reservedip
+ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), and JSON with `ip-address` and `hw-address`. A
+reserved address is a host. The server assigns the addresses of a range, except those that `excluderange` removes; a
+remark says that the range belongs in the plan's `pools`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Reads DHCP server leases: blocks `lease ADDRESS { ... }`, and `iaaddr ADDRESS { ... }` in the `ia-na` blocks of IPv6.
 
 The last block of an address is the valid one (dhcpd.leases(5)). An active lease is a host. An abandoned lease is a
-suspect, because a host without a lease answered there; a suspect host.
+suspect host, because a host without a lease answered there.
 """
 
 from __future__ import annotations

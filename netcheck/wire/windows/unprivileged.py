@@ -103,7 +103,7 @@ class UnprivilegedWindowsLink(SocketLink):
         return arp if arp is not None and arp.op == REQUEST and arp.sender_ip in self._addresses[adapter] else None
 
     def _engage(self) -> bool:
-        """Count a request in, with a thread for it; False where as many wait as may."""
+        """Register a request, and start a thread if all are busy; False where the largest number waits already."""
         with self._lock:
             if self._waiting >= THREADS:
                 return False
