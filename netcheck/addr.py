@@ -174,7 +174,7 @@ def _split(text: str) -> tuple[Address, int]:
         raise ValueError(f"{_shown(text)} has no prefix length; expected address/length, for example 10.0.0.0/24")
     address = Address.from_text(head)
     if not _LENGTH.fullmatch(tail) or int(tail) > WIDTH[address.family]:
-        raise ValueError(f"{_shown(text)} has no prefix length from 0 to {WIDTH[address.family]} behind the slash")
+        raise ValueError(f"{_shown(text)} has no prefix length from 0 to {WIDTH[address.family]} after the slash")
     return address, int(tail)
 
 

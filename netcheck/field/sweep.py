@@ -327,5 +327,5 @@ class Sweeping:
                 "covered; sweep again with a lower --pace"
             )
         elif relays and not self._covers(relays):
-            notes.append("so much is answered for by proxy ARP that nothing is called covered")
+            notes.append("proxy ARP answers for so many addresses that nothing is listed as covered")
         return tuple(notes)

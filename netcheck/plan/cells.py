@@ -130,12 +130,12 @@ def mask_from(text: str, family: int = 4) -> Mask:
 
 
 def prefix_from(text: str) -> Prefix:
-    """Read a prefix with its length or its mask behind the slash."""
+    """Read a prefix with its length or its mask after the slash."""
     return Prefix.from_text(_with_length(text))
 
 
 def interface_address_from(text: str) -> InterfaceAddress:
-    """Read an address with the length or the mask of its subnet behind the slash."""
+    """Read an address with the length or the mask of its subnet after the slash."""
     return InterfaceAddress.from_text(_with_length(text))
 
 
@@ -146,7 +146,7 @@ def _with_length(text: str) -> str:
         return plain
     mask = Mask.from_text(tail)
     if mask.length is None:
-        raise ValueError(f"{_shown(text)} has no valid mask behind the slash; write it as {safe(head.strip(), 40)}/24")
+        raise ValueError(f"{_shown(text)} has no valid mask after the slash; write it as {safe(head.strip(), 40)}/24")
     return f"{head.strip()}/{mask.length}"
 
 

@@ -51,7 +51,7 @@ def beside(record: Path, attached: Attachment) -> tuple[bool, str]:
     """Compare an attached file with the one of that name in the record's folder. Return whether nothing contradicts,
     and what was found, as words that follow the name."""
     if not _is_name(attached.name):
-        return False, "is no name of a file in the record's folder"
+        return False, "is not the name of a file in the record's folder"
     path = record.parent / attached.name
     try:
         size = os.stat(path).st_size
@@ -59,7 +59,7 @@ def beside(record: Path, attached: Attachment) -> tuple[bool, str]:
             return False, f"is another file: it has {size} bytes, and the record says {attached.size}"
         digest = _hashed(path).sha256
     except FileNotFoundError:
-        return True, "is not beside the record, and was not compared"
+        return True, "is not in the folder of the record, and was not compared"
     except (OSError, ValueError) as error:
         return True, f"was not compared: {refused_by_system(error, path).problems[0].what}"
     except FileError as error:

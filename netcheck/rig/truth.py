@@ -63,7 +63,7 @@ class Unmet(StrEnum):
     PATH = "another path could have carried an answer"
     OWNER = "another host could answer for the address"
     HEARD = "another host was heard for the address"
-    DEVICE = "the device at the connector is not the planned one, or has not the address"
+    DEVICE = "the device at the connector is not the planned one, or does not have the address"
     END = "at the verdict the cable is out, or the device does not answer"
 
 

@@ -39,7 +39,7 @@ def test_a_file_beside_the_record_is_compared(tmp_path: Path) -> None:
     """Another size and another content are contradictions; a file that is not there is none."""
     record, photo = tmp_path / "run.jsonl", tmp_path / "a.jpg"
     attached = Attachment("a.jpg", 4, hashlib.sha256(b"1234").hexdigest())
-    assert beside(record, attached) == (True, "is not beside the record, and was not compared")
+    assert beside(record, attached) == (True, "is not in the folder of the record, and was not compared")
     photo.write_bytes(b"12345")
     assert beside(record, attached) == (False, "is another file: it has 5 bytes, and the record says 4")
     photo.write_bytes(b"1235")
@@ -54,7 +54,7 @@ def test_a_file_beside_the_record_is_compared(tmp_path: Path) -> None:
 def test_a_name_with_a_path_is_not_followed(name: str, tmp_path: Path) -> None:
     """A record from elsewhere cannot have any other file of this computer read."""
     fits, found = beside(tmp_path / "run.jsonl", Attachment(name, 4, "ab" * 32))
-    assert (fits, found) == (False, "is no name of a file in the record's folder")
+    assert (fits, found) == (False, "is not the name of a file in the record's folder")
 
 
 def test_a_pipe_or_folder_of_that_name_does_not_stop_the_comparison(tmp_path: Path) -> None:

@@ -164,7 +164,7 @@ def test_reservations_and_ranges_of_a_dhcp_server(tmp_path: Path, kind: str) -> 
     assert hosts(survey) == [(*CAMERA[:2], "camera-1"), (*SCALE[:2], "scale")]
     assert all(host.note.startswith("DHCP reservation") for host in survey.hosts)
     (remark,) = [one for one in survey.addressless.first if "range" in one.why]
-    assert remark.why.startswith("the range 10.62.20.200-10.62.20.239 of a DHCP server belongs into `pools`")
+    assert remark.why.startswith("the range 10.62.20.200-10.62.20.239 of a DHCP server belongs in `pools`")
     assert survey.skipped.count == (0 if kind == "settings" else 1)
 
 

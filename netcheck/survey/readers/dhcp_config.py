@@ -151,7 +151,7 @@ def _range_of(number: int, text: str, into: Gathering) -> list[Range]:
         into.cannot_read(number, f"a range without an address: {safe(text.strip(), 60)}")
         return []
     for span in found:
-        into.pass_over(number, f"the range {span} of a DHCP server belongs into `pools` of its subnet in the plan")
+        into.pass_over(number, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")
     return found
 
 

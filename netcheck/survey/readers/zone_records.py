@@ -77,7 +77,7 @@ def tokens_of(text: str) -> list[Token]:
             found.append(token)
     except dns.exception.DNSException as error:
         why = safe(str(error), 80) or "a quote or parenthesis does not fit"
-        raise EntryError(f"the entry cannot be taken apart: {why}") from error
+        raise EntryError(f"the entry cannot be parsed: {why}") from error
     return found if any(not token.is_whitespace() for token in found) else []
 
 
@@ -86,7 +86,7 @@ def name_in(token: Token, origin: Name | None) -> Name:
     try:
         return dns.name.from_text(token.value, origin)
     except (dns.exception.DNSException, ValueError) as error:
-        raise EntryError(f"{safe(token.value, 80)!r} is no name") from error
+        raise EntryError(f"{safe(token.value, 80)!r} is not a name") from error
 
 
 def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
@@ -97,7 +97,7 @@ def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
         word = token.value.upper()
         if word not in {"IN", "CLASS1"} and not (word[:1].isdigit() and _is_ttl(word)):
             return _kind(word), tokens[at + 1 :]
-    raise EntryError("no type of record stands in it")
+    raise EntryError("it has no record type")
 
 
 def _is_ttl(word: str) -> bool:
@@ -117,7 +117,7 @@ def _kind(word: str) -> str:
         try:
             dns.rdataclass.from_text(word)
         except (dns.exception.DNSException, ValueError):
-            raise EntryError(f"{safe(word, 40)!r} is no type of record") from error
+            raise EntryError(f"{safe(word, 40)!r} is not a record type") from error
         return ""
 
 
@@ -127,7 +127,7 @@ def address_in(kind: str, data: list[Token]) -> Address:
     if data and data[0].value == "\\#":
         return _unknown_form(family, [token.value for token in data[1:]])
     if len(data) != 1:
-        raise EntryError(f"one address is expected behind {kind}")
+        raise EntryError(f"one address is expected after {kind}")
     try:
         address = Address.from_text(data[0].value)
     except ValueError as error:
@@ -140,7 +140,7 @@ def address_in(kind: str, data: list[Token]) -> Address:
 def _unknown_form(family: int, words: list[str]) -> Address:
     length, digits = (4 if family == 4 else 16), "".join(words[1:])
     if words[:1] != [str(length)] or not re.fullmatch(rf"[0-9A-Fa-f]{{{2 * length}}}", digits, re.ASCII):
-        raise EntryError(f"behind \\# the length {length} and as many octets in hexadecimal are expected")
+        raise EntryError(f"after \\# the length {length} and as many octets in hexadecimal are expected")
     return Address(family, int(digits, 16))
 
 
