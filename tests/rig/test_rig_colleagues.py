@@ -105,7 +105,7 @@ class Laptops:
             self.links.append(link)
 
     def run(self, apart: float) -> list[Ran]:
-        """Start the laptops *apart* seconds one after the other, and run all to the end."""
+        """Start each laptop *apart* seconds after the one before, and run all to the end."""
         began = self.rig.time
         waiting = list(zip(self.probers, self.links, self.hands, strict=True))
         for number, (_, link, _) in enumerate(waiting):
@@ -143,7 +143,7 @@ class SharedLink:
         self._news: list[Heard] = []
         link = self
 
-        class Ear(VirtualDevice):
+        class Receiver(VirtualDevice):
             """Takes every frame that reaches this station."""
 
             def hear(self, jack: Jack, frame: bytes) -> None:
@@ -151,7 +151,7 @@ class SharedLink:
                 link._news.append(Heard(link.rig.time, 0, frame))
                 link.rig.stir()
 
-        Ear(scene.rig, {self.jack: set()})
+        Receiver(scene.rig, {self.jack: set()})
 
     def now(self) -> float:
         """Return the time of the bench."""
@@ -209,7 +209,7 @@ def test_a_swap_ends_by_itself_and_its_partner_is_not_silent(enter: bool) -> Non
     assert len(said(ran, What.WARN, "alpha/cpu:1")) <= 3
 
 
-# A walk is never deaf
+# A walk shows every silence
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -238,8 +238,8 @@ def test_every_silence_of_a_walk_shows_within_three_seconds(seed: int) -> None:
 
 
 def test_a_pull_after_one_that_was_too_short_is_proven_at_once() -> None:
-    """After a pull of four seconds the walk is not deaf: a long pull ten seconds later is followed by the second
-    request within twenty seconds."""
+    """After a pull of four seconds the walk still sees new silences: a long pull ten seconds later is followed by the
+    second request within twenty seconds."""
     scene = row_of(20, lasts=200.0)
     pull(scene, "d20/lan", 60.0, out=4.0)
     pull_first(scene, "d20/lan", 74.0)
@@ -291,7 +291,7 @@ def test_a_gap_in_its_own_attention_is_named_and_nobody_fell_silent(keys: bool) 
 
 
 class Mover(Technician):
-    """A technician who does at the request to move the cable what `at_move` says, and else obeys."""
+    """A technician who calls `at_move` at the request to move the cable, and otherwise obeys."""
 
     def told(self, event: Event) -> None:
         """Do something else than what is asked for at the move."""

@@ -1,7 +1,8 @@
 """Search for false proofs: `python tests/search/adversary.py --seconds 600` (or `--mode walk`, `--seed 7`).
 
-Hypothesis draws scenarios and is led towards those in which an undeserved port collects evidence. What it finds is made
-simpler. Printed are the scenarios tried per second, and each false proof as a line of source to paste into a test.
+Hypothesis draws scenarios, and prefers those in which a port that deserves no proof collects evidence. It then
+simplifies what it found. The output is the number of scenarios tried per second, and each false proof as a line of
+source to paste into a test.
 """
 
 from __future__ import annotations
