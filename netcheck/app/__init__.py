@@ -2,5 +2,5 @@
 
 `prepare` reads a plan and its surveys; `choices` checks the options that commands on site share, and asks for the
 permit; `operator` joins a run to keys (`keyboard`), screen, sounds and the record; `progress` shows a bar.
-`site_survey` listens and sweeps, `survey_read` merges lists of hosts. Each other module is the work of one command.
+`survey` listens, sweeps and merges lists of hosts. Each other module is the work of one command.
 """

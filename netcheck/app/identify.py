@@ -12,7 +12,7 @@ from typing import Any
 from netcheck.addr import Address, Mask, Prefix, mac_text, quad
 from netcheck.app.choices import demand_interface, permit_for
 from netcheck.app.progress import Steps
-from netcheck.app.site_survey import Known, listening_kind, terminal_width, today, vendor_of
+from netcheck.app.survey import Known, listening_kind, terminal_width, today, vendor_of
 from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.field.identify import EVERYWHERE, SETTLED, Answered, Reach, ask, hear, hosts_of, prefixes_to_ask, reach
 from netcheck.field.listen import DHCP, Listener, receive

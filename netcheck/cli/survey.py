@@ -37,7 +37,7 @@ def read(
 
     Example: netcheck survey read leases.txt arp.txt plant.pcap --out site-hosts.csv
     """
-    from netcheck.app.survey_read import merge_surveys
+    from netcheck.app.survey import merge_surveys
 
     raise typer.Exit(merge_surveys(files or [], out, plan, maps or [], as_json=form is o.TextFormat.JSON))
 
@@ -57,7 +57,7 @@ def listen(
 
     Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
     """
-    from netcheck.app.site_survey import listen_for_hosts
+    from netcheck.app.survey import listen_for_hosts
 
     seconds = o.seconds_from("--for", lasts)
     raise typer.Exit(listen_for_hosts(interface, seconds, out, plan, link, as_json=form is o.TextFormat.JSON))
@@ -83,7 +83,7 @@ def sweep(
 
     Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
     """
-    from netcheck.app.site_survey import SweepOrder, sweep_prefix
+    from netcheck.app.survey import SweepOrder, sweep_prefix
 
     order = SweepOrder(
         prefix=prefix,

@@ -13,8 +13,21 @@ from typing import TypeVar
 from netcheck.addr import Address
 from netcheck.field.discovery import MOST, DiscoveredHost
 from netcheck.survey.readers.values import why_no_host
-from netcheck.wire.dhcp import ACK, BOOTREPLY, Dhcp, Ip, dhcp_from_wire, ip_from_wire, ipv6_from_wire
-from netcheck.wire.frames import REPLY, Arp, Lldp, arp_from_wire, believable, lldp_from_wire
+from netcheck.wire.frames import (
+    ACK,
+    BOOTREPLY,
+    REPLY,
+    Arp,
+    Dhcp,
+    Ip,
+    Lldp,
+    arp_from_wire,
+    believable,
+    dhcp_from_wire,
+    ip_from_wire,
+    ipv6_from_wire,
+    lldp_from_wire,
+)
 from netcheck.wire.link import Carrier, Heard, Link, Lost, Suspended
 
 ARP, ANNOUNCED, PROBED = "ARP", "ARP announcement", "checks whether it is free (ARP probe)"

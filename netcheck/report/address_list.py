@@ -12,9 +12,8 @@ from tabulate import tabulate
 from netcheck.plan.model import SITE, Subnet
 from netcheck.report.model import Report
 from netcheck.report.part_rows import Part
-from netcheck.space.address_list import AddressUse, address_list
 from netcheck.space.intervals import range_of
-from netcheck.space.map_cells import Use
+from netcheck.space.map_cells import AddressUse, Use, address_list
 from netcheck.space.occupancy import Island, islands_of
 from netcheck.tables.delimited import guarded
 from netcheck.text import safe

@@ -2,10 +2,10 @@
 
 `link.py` is the contract: a link sends and receives frames, reports carrier changes, drops and suspends, and has the
 one clock. It interprets no frame. `links/` holds one module for each way to reach the wire; the simulated bench is a
-link as well. `linux/`, `windows/` and `macos.py` are what one system offers; `polled_carrier.py` serves the two that
-report the carrier only on request. `frames.py`, `dhcp.py` and `modbus.py` build and read bytes; readers take any bytes
-and return None for what is not well formed. `capture.py` reads and writes capture files. `station.py` lists this
-computer's interfaces, and `system_errors.py` turns errors of the system into messages.
+link as well. `linux/`, `windows/` and `macos.py` are what one system offers; The two that report the carrier only on
+request share `links/base.PolledCarrier`. `frames.py` and `modbus.py` build and read bytes; readers take any bytes and
+return None for what is not well formed. `capture.py` reads and writes capture files. `station.py` lists this computer's
+interfaces, and `system_errors.py` turns errors of the system into messages.
 
 An *adapter* is one interface of this computer that a link uses: adapter 0 is the interface under test.
 

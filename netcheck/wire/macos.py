@@ -27,8 +27,8 @@ import psutil  # noqa: E402
 
 from netcheck.addr import Mac  # noqa: E402
 from netcheck.wire.link import NetworkInterface  # noqa: E402
+from netcheck.wire.links.base import Plug, PolledCarrier  # noqa: E402
 from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
-from netcheck.wire.polled_carrier import Plug, PolledCarrier  # noqa: E402
 
 GET_MEDIA = 0xC02C6938  # SIOCGIFMEDIA of sys/sockio.h: _IOWR('i', 56, struct ifmediareq)
 _REQUEST = struct.Struct("=16siiiiiQ")  # net/if.h: name, current, mask, status, active, count, list; packed to 4 bytes

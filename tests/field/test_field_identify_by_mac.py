@@ -11,7 +11,7 @@ from scapy.layers.l2 import Ether
 
 from netcheck.addr import Address, Mac, mac_text, quad
 from netcheck.app.identify import _expected, _shape, _text
-from netcheck.app.site_survey import Known
+from netcheck.app.survey import Known
 from netcheck.field.discovery import DiscoveredHost, Discovery
 from netcheck.field.listen import Listener
 

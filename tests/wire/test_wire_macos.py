@@ -26,9 +26,9 @@ from netcheck.wire import macos
 from netcheck.wire.frames import arp_reply
 from netcheck.wire.link import Carrier, Heard, Lost, NetworkInterface
 from netcheck.wire.links import portable
+from netcheck.wire.links.base import Plug, PolledCarrier
 from netcheck.wire.links.portable import PortableLink
 from netcheck.wire.macos import Media
-from netcheck.wire.polled_carrier import Plug, PolledCarrier
 
 ROUTES = """\
 Routing tables

@@ -9,8 +9,8 @@ assert sys.platform == "win32", "for Windows only"
 from collections.abc import Callable, Sequence  # noqa: E402  # the type checker reads the rest for Windows only
 
 from netcheck.wire.link import NetworkInterface  # noqa: E402
+from netcheck.wire.links.base import Plug, PolledCarrier  # noqa: E402
 from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
-from netcheck.wire.polled_carrier import Plug, PolledCarrier  # noqa: E402
 from netcheck.wire.windows import iphlpapi  # noqa: E402
 
 

@@ -10,7 +10,7 @@ from scapy.layers.inet import IP, UDP
 from scapy.layers.l2 import Ether
 from scapy.packet import Raw
 
-from netcheck.wire.dhcp import ACK, BOOTREPLY, BOOTREQUEST, Dhcp, Ip, dhcp_from_wire, ip_from_wire
+from netcheck.wire.frames import ACK, BOOTREPLY, BOOTREQUEST, Dhcp, Ip, dhcp_from_wire, ip_from_wire
 
 DEVICE = 0x00005E005314
 MAC = "00:00:5e:00:53:14"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from netcheck.wire.link import Carrier, NetworkInterface
-from netcheck.wire.polled_carrier import Plug, PolledCarrier
+from netcheck.wire.links.base import Plug, PolledCarrier
 
 
 def adapter(index: int, name: str) -> NetworkInterface:
