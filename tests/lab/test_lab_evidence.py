@@ -9,9 +9,8 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +25,8 @@ from scapy.contrib.lldp import (
 from scapy.layers.l2 import Ether
 
 from netcheck.record.verify import read_record
-from tests.lab.netns import Lab, why_not
+from tests.lab.netns import Lab
+from tests.lab.parallel import Job
 from tests.plans import BENCH, device
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
@@ -181,36 +181,37 @@ class Bench:
                     continue  # its cable is out
 
 
-def run(case: Case, folder: Path) -> tuple[int, dict[str, Any], list[str], float]:
-    """Build one case, run it, and remove it."""
-    with Lab("nci") as lab:
-        bench = Bench(lab, case, folder)
-        began = time.monotonic()
-        code, out = bench.prove()
-        return code, out, bench.lines, time.monotonic() - began
+@dataclass(frozen=True)
+class Ended:
+    """What one case showed: exit code, JSON, lines on standard error, and its folder and seconds."""
+
+    code: int
+    out: dict[str, Any]
+    lines: list[str]
+    folder: Path
+    seconds: float
 
 
-@pytest.fixture(scope="module")
-def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, tuple[Path, Future[Any]]]]:
-    """Run all cases in parallel, since they mostly wait."""
-    if reason := why_not():
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
-    folders = {case.name: tmp_path_factory.mktemp("bench") for case in CASES}
-    with ThreadPoolExecutor(len(CASES)) as pool:
-        yield {case.name: (folders[case.name], pool.submit(run, case, folders[case.name])) for case in CASES}
+def run(case: Case, lab: Lab, folder: Path) -> Ended:
+    """Build one case and run it."""
+    bench = Bench(lab, case, folder)
+    began = time.monotonic()
+    code, out = bench.prove()
+    return Ended(code, out, bench.lines, folder, time.monotonic() - began)
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
-def test_evidence_of_a_direct_cable(case: Case, runs: dict[str, tuple[Path, Future[Any]]]) -> None:
+@pytest.mark.parametrize(
+    ("job", "case"),
+    [pytest.param(Job(f"evidence: {case.name}", partial(run, case), 80), case, id=case.name) for case in CASES],
+)
+def test_evidence_of_a_direct_cable(job: Job, case: Case, outcome: Ended) -> None:
     """The proof has the expected verdict, connector and evidence, and the record holds the same."""
-    folder, future = runs[case.name]
-    code, out, lines, seconds = future.result()
-    said = "\n".join(lines)
-    proof = out["proofs"][0]
-    print(f"{case.name:50} {seconds:5.1f} s  {proof['verdict']}  {proof['evidence']}")
+    said = "\n".join(outcome.lines)
+    proof = outcome.out["proofs"][0]
+    print(f"{case.name:50} {outcome.seconds:5.1f} s  {proof['verdict']}  {proof['evidence']}")
     assert (proof["verdict"], proof["connector"]) == (case.verdict, case.connector), said + proof["why"]
     assert proof["evidence"] == case.evidence, said
     assert case.said in said
-    assert code == (0 if case.verdict == "proven" else 1)
-    recorded = read_record(folder / "run.jsonl").content.proofs
+    assert outcome.code == (0 if case.verdict == "proven" else 1)
+    recorded = read_record(outcome.folder / "run.jsonl").content.proofs
     assert [dict(one.proof.evidence) for one in recorded] == [case.evidence]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import time
-from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from ipaddress import IPv4Address, IPv4Interface
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -16,11 +16,11 @@ from netcheck.proof.settings.inquiry import Inquiry
 from netcheck.proof.settings.model import SettingsFound, SettingsQuestion
 from netcheck.wire.link import Heard, Link
 from netcheck.wire.links.raw import open_raw
-from tests.lab.netns import Lab, why_not
+from tests.lab.netns import Lab
+from tests.lab.parallel import Job
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 STATION, DEVICE = 0x00005E005301, 0x00005E005314
-AT_ONCE = 24  # they mostly wait
 
 
 @dataclass(frozen=True)
@@ -98,57 +98,60 @@ def inquire(link: Link, question: SettingsQuestion, rng: Random) -> SettingsFoun
     return inquiry.found
 
 
-def run(case: Case) -> tuple[SettingsFound, float, str]:
-    """Build both ends of the cable and ask; return the findings, the seconds and the device's neighbour table."""
-    with Lab("nci") as lab:
-        station, device = lab.namespace("station"), lab.namespace("device")
-        lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
-        lab.reverse_path(device, case.reverse)
-        lab.address(device, "eth0", case.typed)
-        if case.gateway:
-            assert lab.run(device, ["ip", "route", "add", "default", "via", case.gateway]).returncode == 0
-        for words in case.commands:
-            assert lab.run(device, words).returncode == 0
-        with lab.inside(station):
-            link = open_raw("eth0", overhears=case.overhears)
-        with link:
-            address = int(IPv4Interface(case.typed).ip)
-            kept = {address, int(IPv4Address(case.gateway or 0))}
-            question = SettingsQuestion(
-                address=address, mac=DEVICE, station_mac=STATION, planned=case.planned,
-                free=lambda one: one not in kept,
-                probed=25, answered=25, overhears=case.overhears,
-            )  # fmt: skip
-            began = time.monotonic()
-            found = inquire(link, question, Random(case.name))
-            took = time.monotonic() - began
-        return found, took, lab.run(device, ["ip", "neigh", "show", "nud", "reachable"]).stdout
+@dataclass(frozen=True)
+class Ended:
+    """What was found, the seconds that it took, and the device's neighbour table."""
+
+    found: SettingsFound
+    seconds: float
+    neighbours: str
 
 
-@pytest.fixture(scope="module")
-def runs() -> Iterator[dict[str, Future[tuple[SettingsFound, float, str]]]]:
-    """Run all cases in parallel, since they mostly wait."""
-    if reason := why_not():
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        yield {case.name: pool.submit(run, case) for case in CASES}
+def run(case: Case, lab: Lab, _: Path) -> Ended:
+    """Build both ends of the cable and ask."""
+    station, device = lab.namespace("station"), lab.namespace("device")
+    lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
+    lab.reverse_path(device, case.reverse)
+    lab.address(device, "eth0", case.typed)
+    if case.gateway:
+        assert lab.run(device, ["ip", "route", "add", "default", "via", case.gateway]).returncode == 0
+    for words in case.commands:
+        assert lab.run(device, words).returncode == 0
+    with lab.inside(station):
+        link = open_raw("eth0", overhears=case.overhears)
+    with link:
+        address = int(IPv4Interface(case.typed).ip)
+        kept = {address, int(IPv4Address(case.gateway or 0))}
+        question = SettingsQuestion(
+            address=address, mac=DEVICE, station_mac=STATION, planned=case.planned,
+            free=lambda one: one not in kept,
+            probed=25, answered=25, overhears=case.overhears,
+        )  # fmt: skip
+        began = time.monotonic()
+        found = inquire(link, question, Random(case.name))
+        seconds = time.monotonic() - began
+    return Ended(found, seconds, lab.run(device, ["ip", "neigh", "show", "nud", "reachable"]).stdout)
 
 
-@pytest.mark.parametrize("case", LENGTHS, ids=lambda case: case.name)
-def test_mask_and_gateway(case: Case, runs: dict[str, Future[tuple[SettingsFound, float, str]]]) -> None:
+def as_job(case: Case) -> Any:
+    """Return the parameters of a test of one case."""
+    return pytest.param(Job(f"settings: {case.name}", partial(run, case), 40), case, id=case.name)
+
+
+@pytest.mark.parametrize(("job", "case"), [as_job(case) for case in LENGTHS])
+def test_mask_and_gateway(job: Job, case: Case, outcome: Ended) -> None:
     """Prefix lengths are found with and without gateway and with every reverse-path setting; nothing is learned."""
-    found, took, neighbours = runs[case.name].result()
-    print(f"{case.name:60} {took:5.1f} s  {found}")
+    print(f"{case.name:60} {outcome.seconds:5.1f} s  {outcome.found}")
     gateway = int(IPv4Address(case.gateway)) if case.gateway else None
-    assert found == SettingsFound(case.length, gateway, none_set=not case.gateway)
-    assert neighbours == ""
+    assert outcome.found == SettingsFound(case.length, gateway, none_set=not case.gateway)
+    assert outcome.neighbours == ""
 
 
-@pytest.mark.parametrize("case", ODD, ids=lambda case: case.name)
-def test_what_cannot_be_told(case: Case, runs: dict[str, Future[tuple[SettingsFound, float, str]]]) -> None:
+@pytest.mark.parametrize(("job", "case"), [as_job(case) for case in ODD])
+def test_what_cannot_be_told(job: Job, case: Case, outcome: Ended) -> None:
     """A value with two possible readings is not reported, and the reason is given."""
-    found, took, _ = runs[case.name].result()
-    print(f"{case.name:60} {took:5.1f} s  {found}")
+    found = outcome.found
+    print(f"{case.name:60} {outcome.seconds:5.1f} s  {found}")
     assert found.length == case.length
     assert case.why in found.mask_why + found.gateway_why
     assert not (found.none_set and case.gateway)
