@@ -187,8 +187,8 @@ class _Room:
     def _widest(self) -> Range | None:
         """Return the widest free gap; None if nothing is free. Planned addresses do not narrow a gap, so that a written
         proposal moves no start."""
-        widest = min(self.free.without_plan.widths(), default=None)
-        return widest and Range(self.prefix.family, *widest[1:])
+        widest = self.free.without_plan.widest()
+        return widest and Range(self.prefix.family, *widest)
 
     def _default_start(self, group: RunGroup) -> _Start:
         """Return where a group starts that has neither addresses nor last octets here: in the middle of the widest

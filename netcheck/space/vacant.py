@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from itertools import compress
 from operator import sub
@@ -26,9 +26,13 @@ class FreeSpace:
         """Return free space that is taken independently."""
         return FreeSpace(self._lows.copy(), self._highs.copy())
 
-    def widths(self) -> Iterator[tuple[int, int, int]]:
-        """Yield each gap as its width (negative, so that the widest sorts first), its first and its last address."""
-        return ((low - high, low, high) for low, high in zip(self._lows, self._highs, strict=True))
+    def widest(self) -> tuple[int, int] | None:
+        """Return the first and the last address of the widest gap, the first of several; None if nothing is free."""
+        widths = list(map(sub, self._highs, self._lows))
+        if not widths:
+            return None
+        at = widths.index(max(widths))
+        return self._lows[at], self._highs[at]
 
     def __bool__(self) -> bool:
         return bool(self._lows)
