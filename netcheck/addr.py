@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import ipaddress
 import re
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from socket import inet_aton
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 # RFC 3986 section 3.2.2, dec-octet: no leading zeros. Checked before use, since RFC 6943 section 3.1.1 shows how
 # loosely other software reads the rest.
@@ -23,6 +26,7 @@ _MAC = re.compile(
     re.ASCII,
 )
 
+T = TypeVar("T")
 WIDTH = {4: 32, 6: 128}
 LONGEST_TEXT = 100
 
@@ -301,3 +305,26 @@ class Mac(NamedTuple):
         if not _MAC.fullmatch(text):
             raise ValueError(f"{_shown(text)} is not a MAC of twelve hexadecimal digits, for example 00-00-5E-00-53-21")
         return cls(int(text.replace("-", "").replace(":", "").replace(".", ""), 16))
+
+
+def ranges_without(ranges: Iterable[tuple[T, Range]], excluded: Iterable[Range]) -> Iterator[tuple[T, Range]]:
+    """Yield the parts of each range that no excluded range has, in order; each keeps what stands with its range."""
+    apart: list[Range] = []  # the excluded ranges, joined where they overlap, ascending
+    for one in sorted(excluded):
+        if apart and apart[-1].family == one.family and one.low <= apart[-1].high + 1:
+            apart[-1] = Range(one.family, apart[-1].low, max(apart[-1].high, one.high))
+        else:
+            apart.append(one)
+    for mark, span in ranges:
+        low = span.low
+        start = bisect_right(apart, (span.family, span.low), key=lambda each: (each.family, each.low)) - 1
+        for one in islice(apart, max(0, start), None):
+            if (one.family, one.low) > (span.family, span.high):
+                break
+            if one.family != span.family or one.high < low:
+                continue
+            if one.low > low:
+                yield mark, Range(span.family, low, one.low - 1)
+            low = one.high + 1
+        if low <= span.high:
+            yield mark, Range(span.family, low, span.high)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
+from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range, ranges_without
 
 V4 = st.integers(0, 2**32 - 1)
 V6 = st.integers(0, 2**128 - 1)
@@ -215,3 +215,17 @@ def test_group_and_local_bits() -> None:
     for documentation)."""
     assert Mac.from_text("01-00-5E-90-10-00").group
     assert Mac.from_text("02-00-00-00-00-01").local
+
+
+@given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), max_size=8), st.integers(0, 60), st.integers(0, 60))
+def test_ranges_without_excluded_ones(pairs: list[tuple[int, int]], one: int, other: int) -> None:
+    """The parts hold exactly the addresses that no excluded range has, checked address by address."""
+    span = Range(4, min(one, other), max(one, other))
+    excluded = [Range(4, min(pair), max(pair)) for pair in pairs] + [Range(6, 0, 99)]
+    parts = [part for _, part in ranges_without([("", span)], excluded)]
+    left = {
+        value
+        for value in range(span.low, span.high + 1)
+        if not any(low <= value <= high for _, low, high in excluded[:-1])
+    }
+    assert [value for part in parts for value in range(part.low, part.high + 1)] == sorted(left)

@@ -35,12 +35,16 @@ def start_plan(target: Path, *, workbook: bool) -> None:
     )
 
 
-def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook: bool) -> None:
-    """Write a plan made from a device list, and print what was understood, guessed and not read."""
+def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], *, workbook: bool) -> None:
+    """Write one plan made from one device list or several, and print what was understood, guessed and not read."""
     from netcheck.intake.columns import mapping_from
     from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_text
+    from netcheck.plan.forms.csv_table import TABLE_LIMIT
 
-    intake = intake_from(source, mapping_from(maps))
+    for at, source in enumerate(sources):
+        if source in sources[:at]:
+            raise UsageError(Problem("it is given twice", safe(str(source)), "Give each list once"))
+    intake = intake_from(sources, mapping_from(maps))
     if workbook or target.suffix.casefold() == WORKBOOK:
         from netcheck.plan.write.new_plan import workbook_of
         from netcheck.rules.catalogue import RULES
@@ -49,7 +53,12 @@ def plan_from_list(target: Path, source: Path, maps: Sequence[str], *, workbook:
         _write(made.parent, {made.name: workbook_of(sheets_of(intake), [rule.slug for rule in RULES])})
     else:
         made = target
-        _write(target, {name: text.encode("utf-8", "replace") for name, text in plan_files(intake).items()})
+        files = {name: text.encode("utf-8", "replace") for name, text in plan_files(intake).items()}
+        if max(map(len, files.values())) > TABLE_LIMIT:
+            what = f"its plan would be larger than the {TABLE_LIMIT >> 20} MiB of a table that are read"
+            do = "Split it, or leave columns out with --map TITLE=-"
+            raise UsageError(Problem(what, safe(str(sources[0])), do))
+        _write(target, files)
     shown = safe(str(made))
     lines = to_text(intake).splitlines()
     if sys.stdout.isatty():

@@ -13,12 +13,19 @@ def command(
         Path, typer.Argument(help="The folder, or the workbook, to make.", metavar="FOLDER", show_default=False)
     ],
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Make a workbook instead of a folder.")] = False,
-    source: Annotated[
-        Path | None, typer.Option("--from", metavar="LIST", help="Your own device list, .xlsx or .csv, of any layout.")
+    sources: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--from",
+            metavar="LIST",
+            help="Your own device list, .xlsx or .csv, of any layout. Several make one plan.",
+        ),
     ] = None,
     maps: Annotated[
         list[str] | None,
-        typer.Option("--map", metavar="TITLE=FIELD", help='The field of a column of LIST, such as "Tag=device".'),
+        typer.Option(
+            "--map", metavar="TITLE=FIELD", help='The field of a column of LIST, such as "Tag=device" or "2=device".'
+        ),
     ] = None,
 ) -> None:
     """Start a plan: a small example that passes the check, with comments that say what to replace.
@@ -33,11 +40,11 @@ def command(
 
     Example: netcheck new plans/north-hall --from devices.xlsx --map "Tag=device"
     """
-    from netcheck.app.new_plan import plan_from_list, start_plan
+    from netcheck.app.new_plan import plan_from_lists, start_plan
     from netcheck.errors import UsageError
 
-    if source is not None:
-        plan_from_list(target, source, maps or [], workbook=xlsx)
+    if sources:
+        plan_from_lists(target, sources, maps or [], workbook=xlsx)
     elif maps:
         raise UsageError.of("--map is of use only together with --from", do="Name the device list with --from")
     else:

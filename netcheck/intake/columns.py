@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 
+from netcheck.addr import Mask
 from netcheck.errors import Problem, UsageError
+from netcheck.plan.cells import mask_from
 from netcheck.survey.readers.header import TITLES, plain_title
 from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import Record
@@ -92,6 +94,10 @@ _WORDS: dict[str, tuple[str, ...]] = {
         *("remark", "remarks", "note", "notes", "comment", "comments", "bemerkung", "bemerkungen", "kommentar"),
         *("hinweis", "anmerkung", "notiz"),
     ),
+    "unit": (
+        *("anlage", "anlagenteil", "anlagenbereich", "linie", "maschine", "bereich", "zelle", "teilanlage"),
+        *("line", "productionline", "machine", "area", "cell", "plantarea", "system"),
+    ),
     "device": (
         *("device", "devicename", "tag", "devicetag", "tagname", "equipment", "equipmenttag", "equipmentid", "asset"),
         *("betriebsmittel", "betriebsmittelkennzeichen", "betriebsmittelkennzeichnung", "bmk", "kennzeichen", "gerät"),
@@ -119,6 +125,10 @@ _STARTS: tuple[tuple[str, str], ...] = (
     *(("address", start) for start in ("ipaddress", "ipadresse", "ipaddr", "ipadr", "ipv4")),
 )
 _PHRASES = re.compile(r"[()/,|\[\]]|\n")
+_PORTS = frozenset(
+    {"port", "portnr", "portno", "portnumber", "anschluss", "buchse"}
+)  # of a switch in the column before
+_UNTITLED_SHARE = 0.5  # of the rows of a table without titles that must hold an address
 _INTERFACE_IN_TITLE = re.compile(r"(?i)\b(?:ipv4|ip|addresse?s?|adressen?|addr|adr)\b|[^\w.-]+")
 
 
@@ -156,6 +166,7 @@ class ListLayout:
     addresses: tuple[AddressColumns, ...]
     ignored: frozenset[int]
     guessed: tuple[str, ...] = ()
+    switch_tail: int = -1  # the column of the port, where that of the switch names only the switch
 
     def title(self, column: int) -> str:
         """Return the title of a column, or its number where it has none."""
@@ -164,7 +175,7 @@ class ListLayout:
 
     def is_repeated_in(self, cells: Sequence[str]) -> bool:
         """Return whether a row repeats the titles."""
-        return _titles(cells)[: len(self.titles)] == list(self.titles)
+        return bool(self.titles) and _titles(cells)[: len(self.titles)] == list(self.titles)
 
 
 def layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout | None:
@@ -172,20 +183,61 @@ def layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayou
 
     `mapped` gives the field of a title, as `--map` does; titles are compared by letters and digits.
     """
-    head, score = None, 1
-    for record in records[:HEADER_ROWS]:
-        if any(map(holds_address, record.cells)):
+    head, above, score = None, None, 1
+    for before, record in pairwise((None, *records[:HEADER_ROWS])):
+        if record is None or any(map(holds_address, record.cells)):
             continue
-        found = [field for cell in record.cells if (field := _field_of(cell, mapped))]
-        if len(set(found)) > score and {"device", "address", "host-name", "mac"} & set(found):
-            head, score = record, len(set(found))
-    head = head or _single_title(records, mapped)
+        own = _fields_in(record.cells, mapped)
+        upper = before if before is not None and _may_be_above(before, record, own) else None
+        found = _fields_in(_completed(record.cells, upper.cells), mapped) if upper else own
+        if len(found) > score and {"device", "address", "host-name", "mac"} & found:
+            head, above, score = record, upper, len(found)
+    if head is None:
+        head = _single_title(records, mapped)
+        above = next((one for one in records if head and one.row == head.row - 1), None)
     if head is None:
         return None
-    above = next((one for one in reversed(records) if one.row == head.row - 1), None)
     titles = _titles(_completed(head.cells, above.cells if above else ()))
     body = [record for record in records if record.row > head.row]
     return _layout(head.row, titles, body, mapped)
+
+
+def untitled_layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout | None:
+    """Return the layout of a table without titles by its cells, or None where half of its rows hold no address.
+
+    `mapped` gives the field of a column by its number, counted from 1.
+    """
+    filled = sum(any(map(_is_host, record.cells)) for record in records)
+    if not filled or filled < _UNTITLED_SHARE * len(records):
+        return None
+    width = max(len(record.cells) for record in records)
+    numbered = {int(title) - 1: field for title, field in mapped.items() if title.isdecimal() and len(title) < 6}
+    columns: dict[str, list[int]] = {}
+    for column, field in numbered.items():
+        if 0 <= column < width and field != LEAVE_OUT:
+            columns.setdefault(field, []).append(column)
+    tests = (("mask", _is_dotted_mask), ("mac", _is_mac), ("address", _is_host), ("gateway", _is_host))
+    for field, test in (*tests, ("device", _is_word)):
+        if field not in columns and (likely := _by_cells(records, columns, test, set(numbered), least=1)) is not None:
+            columns[field] = [likely]
+    if "address" not in columns:
+        return None
+    named = sorted((several[0], field) for field, several in columns.items())
+    shown = listed([f"column {column + 1} is taken for {field}" for column, field in named], 20)
+    guessed = f'no row of titles; {shown}; --map "{named[0][0] + 1}={named[0][1]}" overrules it'
+    single = ("address", "mask", "gateway", "mac")
+    fields = {field: several[0] for field, several in columns.items() if field not in single}
+    ignored = frozenset(column for column, field in numbered.items() if field == LEAVE_OUT)
+    return ListLayout(0, (), fields, tuple(_address_columns(columns, [""] * width)), ignored, (guessed,))
+
+
+def _fields_in(cells: Sequence[str], mapped: Mapping[str, str]) -> set[str]:
+    return {field for cell in cells if (field := _field_of(cell, mapped))}
+
+
+def _may_be_above(before: Record, record: Record, own: set[str]) -> bool:
+    """Return whether two rows may together be the titles: a row with two known titles, directly below another row."""
+    return len(own) > 1 and before.row == record.row - 1 and not any(map(holds_address, before.cells))
 
 
 def _single_title(records: Sequence[Record], mapped: Mapping[str, str]) -> Record | None:
@@ -205,7 +257,7 @@ def _titles(cells: Sequence[str]) -> list[str]:
 
 def _completed(cells: Sequence[str], above: Sequence[str]) -> list[str]:
     """Give a column without a title the one of the row above, where that has two rows of titles."""
-    return [cell if cell.strip() or at >= len(above) else above[at] for at, cell in enumerate(cells)]
+    return [cell if cell.strip() else title for cell, title in zip_longest(cells, above, fillvalue="")]
 
 
 def _field_of(title: str, mapped: Mapping[str, str]) -> str:
@@ -225,18 +277,84 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
         field = _field_of(title, mapped)
         if field == LEAVE_OUT:
             ignored.add(column)
-        elif field:
+            continue
+        if plain_title(title) not in mapped:
+            field = _by_title_and_cells(field, title, [_cell_of(record, column) for record in body])
+        if field:
             columns.setdefault(field, []).append(column)
+    _settle_networks(columns, titles, body, mapped)
     guessed = []
     for field, test in (("address", holds_address), ("mac", _is_mac)):
-        if field not in columns and (likely := _by_cells(body, columns, test)) is not None:
+        if field not in columns and (likely := _by_cells(body, columns, test, ignored)) is not None:
             columns[field] = [likely]
             title = titles[likely] if likely < len(titles) and titles[likely] else f"column {likely + 1}"
             guessed.append(f'the column "{title}" holds the {"addresses" if field == "address" else "MACs"}')
+    tail = _switch_tail(columns, titles, mapped)
     addresses = tuple(_address_columns(columns, titles))
     single = ("address", "mask", "gateway", "mac")
     fields = {field: several[0] for field, several in columns.items() if field not in single}
-    return ListLayout(row, tuple(titles), fields, addresses, frozenset(ignored), tuple(guessed))
+    return ListLayout(row, tuple(titles), fields, addresses, frozenset(ignored), tuple(guessed), tail)
+
+
+def _cell_of(record: Record, column: int) -> str:
+    return record.cells[column].strip() if column < len(record.cells) else ""
+
+
+def _by_title_and_cells(field: str, title: str, cells: Sequence[str]) -> str:
+    """The field of a column by its title and cells together: `IP 2` and `MAC X1` begin with a known title."""
+    if field:
+        return field
+    first, *others = re.split(r"[\s_.-]+", title.strip())
+    words = (plain_title(title).rstrip("0123456789"), plain_title(first) if others else "")
+    for name, test in _TESTS.items():
+        if any(word and word in _WORDS[name] for word in words) and any(map(test, cells)):
+            return name
+    return ""
+
+
+def _settle_networks(
+    columns: dict[str, list[int]], titles: Sequence[str], body: Sequence[Record], mapped: Mapping[str, str]
+) -> None:
+    """Take columns such as `Subnet` for masks where they hold masks, and for addresses where they hold addresses; of
+    several columns of addresses, leave out those without any.
+    """
+
+    def share(column: int, test: Callable[[str], bool]) -> float:
+        cells = [cell for record in body if (cell := _cell_of(record, column))]
+        return sum(map(test, cells)) / len(cells) if cells else 0
+
+    for column in list(columns.get("subnet", ())):
+        if column < len(titles) and plain_title(titles[column]) in mapped:
+            continue
+        for field, test in (("mask", _is_dotted_mask), ("address", _is_host)):
+            if field not in columns and share(column, test) > 0.5:
+                columns["subnet"].remove(column)
+                columns[field] = [column]
+                break
+    holding = [column for column in columns.get("address", ()) if share(column, holds_address) > 0]
+    if holding and len(columns["address"]) > 1:
+        columns["address"] = [
+            column for column in columns["address"] if column in holding or plain_title(titles[column]) in mapped
+        ]
+    for field in [field for field, several in columns.items() if not several]:
+        del columns[field]
+
+
+def _switch_tail(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> int:
+    """The column of the port that follows a column that names only the switch; it is no interface of the device."""
+    switch = columns.get("switch-port", [-1])[0]
+    if switch < 0 or plain_title(titles[switch]) in mapped or "port" in plain_title(titles[switch]):
+        return -1
+    for column in range(switch + 1, len(titles)):
+        plain = plain_title(titles[column])
+        if plain in _PORTS and plain not in mapped:
+            for several in columns.values():
+                if column in several:
+                    several.remove(column)
+            for field in [field for field, several in columns.items() if not several]:
+                del columns[field]
+            return column
+    return -1
 
 
 def _address_columns(columns: Mapping[str, Sequence[int]], titles: Sequence[str]) -> list[AddressColumns]:
@@ -245,28 +363,40 @@ def _address_columns(columns: Mapping[str, Sequence[int]], titles: Sequence[str]
     result = []
     for at, column in enumerate(found):
         end = found[at + 1] if at + 1 < len(found) else 1 << 30
-        mask, gateway, mac = (_belonging(columns.get(field, ()), column, end) for field in ("mask", "gateway", "mac"))
+        mask, gateway, mac = (
+            _belonging(columns.get(field, ()), column, end, at, len(found)) for field in ("mask", "gateway", "mac")
+        )
         words = _INTERFACE_IN_TITLE.sub(" ", titles[column]).split() if several else []
         result.append(AddressColumns(column, mask, gateway, mac, "-".join(words).casefold().strip("-.")))
     return result
 
 
-def _belonging(columns: Sequence[int], start: int, end: int) -> int:
-    """The column between an address and the next, or the only one there is."""
+def _belonging(columns: Sequence[int], start: int, end: int, at: int, count: int) -> int:
+    """The column between an address and the next, or the one of the same number among as many, or the only one."""
     inside = [column for column in columns if start < column < end]
+    if len(columns) == count > 1 and len(inside) != 1:
+        return columns[at]
     return inside[0] if inside else columns[0] if len(columns) == 1 else -1
 
 
-def _by_cells(body: Sequence[Record], columns: Mapping[str, list[int]], test: Callable[[str], bool]) -> int | None:
-    """The column without a field whose cells fit most often, at least in two rows."""
-    taken = {column for several in columns.values() for column in several}
-    counts: dict[int, int] = {}
+def _by_cells(
+    body: Sequence[Record],
+    columns: Mapping[str, list[int]],
+    test: Callable[[str], bool],
+    ignored: set[int],
+    least: int = 2,
+) -> int | None:
+    """The column without a field whose cells fit in most rows, at least in `least`; of several the one with most
+    different cells, because a gateway is the same in many rows.
+    """
+    taken = ignored.union(*columns.values())
+    found: dict[int, list[str]] = {}
     for record in body:
         for column, cell in enumerate(record.cells):
-            if column not in taken and cell.strip() and test(cell):
-                counts[column] = counts.get(column, 0) + 1
-    best: int | None = max(counts, key=lambda each: (counts[each], -each), default=None)
-    return best if best is not None and counts[best] > 1 else None
+            if column not in taken and cell.strip() and test(cell.strip()):
+                found.setdefault(column, []).append(cell.strip())
+    best: int | None = max(found, key=lambda each: (len(set(found[each])), len(found[each]), -each), default=None)
+    return best if best is not None and len(found[best]) >= least else None
 
 
 def _is_mac(text: str) -> bool:
@@ -274,3 +404,31 @@ def _is_mac(text: str) -> bool:
         return mac_from(text) is not None
     except ValueError:
         return False
+
+
+def _is_dotted_mask(text: str) -> bool:
+    """Return whether a text is a mask of four octets, as no host has one: 240.0.0.0/4 is reserved (RFC 1112)."""
+    try:
+        mask = mask_from(text)
+    except ValueError:
+        return False
+    return "." in text and mask.length is not None and mask.length >= 8
+
+
+def _is_mask(text: str) -> bool:
+    try:
+        return Mask.from_text(f"/{text}" if text.isdecimal() else text).length is not None
+    except ValueError:
+        return False
+
+
+def _is_host(text: str) -> bool:
+    return holds_address(text) and not _is_dotted_mask(text)
+
+
+def _is_word(text: str) -> bool:
+    """Return whether a text may be a device's name: it has a letter, and is no address, mask or MAC."""
+    return any(map(str.isalpha, text)) and not holds_address(text) and not _is_mac(text)
+
+
+_TESTS: dict[str, Callable[[str], bool]] = {"mask": _is_mask, "gateway": _is_host, "mac": _is_mac, "address": _is_host}

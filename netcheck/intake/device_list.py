@@ -8,12 +8,13 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from itertools import count
 from pathlib import Path
 
 from netcheck.errors import Problem, UsageError
 from netcheck.files import FileError
-from netcheck.intake.columns import ListLayout, layout_of
-from netcheck.intake.rows import IntakeRemarks, ListedInterface, interfaces_in, tables_in
+from netcheck.intake.columns import ListLayout, layout_of, untitled_layout_of
+from netcheck.intake.rows import MOST_ROWS, IntakeRemarks, ListedInterface, interfaces_in, tables_in
 from netcheck.intake.subnets import (
     UNKNOWN,
     ListedSubnet,
@@ -24,6 +25,7 @@ from netcheck.intake.subnets import (
     unreadable_in,
     with_interface_names,
     with_short_addresses,
+    with_units,
 )
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
@@ -52,32 +54,51 @@ class Intake:
     routers: Mapping[str, Sequence[str]] = field(default_factory=dict)  # interfaces as address/length by name
 
 
-def intake_from(path: Path, mapped: Mapping[str, str]) -> Intake:
-    """Read a device list; UsageError where it is not a table, or no table in it has the titles of a device list."""
+def intake_from(paths: Sequence[Path], mapped: Mapping[str, str]) -> Intake:
+    """Read one device list or several; UsageError where one is not a table, or no table in it has the titles of a
+    device list.
+    """
     remarks = IntakeRemarks()
     tables: list[str] = []
     interfaces: list[ListedInterface] = []
-    try:
-        for sheet, records in tables_in(path):
-            layout = layout_of(records, mapped)
-            name = f'sheet "{safe(sheet, 40)}"' if sheet else safe(path.name)
-            if layout is None:
-                remarks.unread.append(f"{name}: no row of it has the titles of a device list; it is left out")
-                continue
-            remarks.guessed += [f"{name}: {guess}" for guess in layout.guessed]
-            found = list(interfaces_in(records, layout, f"{name}, " if sheet else "", remarks))
-            tables += [f"{name}: titles in row {layout.row}", *_columns(layout)]
-            interfaces += found
-    except FileError as error:
-        raise UsageError(error.at(safe(str(path)))) from error
-    if not interfaces:
-        do = 'Name its columns, for example --map "Tag=device" --map "IP=address"'
-        raise UsageError(Problem("no table of devices is recognised in it", safe(str(path)), do))
-    whole = with_interface_names(list(with_short_addresses(interfaces, remarks)), remarks)
+    serial = count(1)
+    for path in paths:
+        file = f"{safe(path.name)}, " if len(paths) > 1 else ""
+        try:
+            found = list(_interfaces_of(path, file, mapped, tables, remarks, serial))
+        except FileError as error:
+            raise UsageError(error.at(safe(str(path)))) from error
+        if not found:
+            do = 'Name its columns, for example --map "Tag=device" --map "IP=address"; without titles, --map "1=device"'
+            raise UsageError(Problem("no table of devices is recognised in it", safe(str(path)), do))
+        interfaces += found
+        if len(interfaces) > MOST_ROWS:
+            what = f"{len(interfaces):,} interfaces are read from it; at most {MOST_ROWS:,} are taken"
+            raise UsageError(Problem(what, safe(str(path)), "Split it, or leave columns out with --map TITLE=-"))
+    whole = with_interface_names(with_units(list(with_short_addresses(interfaces, remarks)), remarks), remarks)
     subnets, placed = placed_in_subnets(whole, remarks)
     routers = routers_of(placed, subnets, remarks)
     remarks.unread += [text for one in whole for text in unreadable_in(one)]
-    return Intake(path.stem, tuple(tables), tuple(subnets), tuple(placed), remarks, routers)
+    return Intake(paths[0].stem, tuple(tables), tuple(subnets), tuple(placed), remarks, routers)
+
+
+def _interfaces_of(
+    path: Path, file: str, mapped: Mapping[str, str], tables: list[str], remarks: IntakeRemarks, serial: Iterator[int]
+) -> Iterator[ListedInterface]:
+    """Yield the interfaces of one list; `file` stands before each place in it."""
+    sheets = [(sheet, list(records)) for sheet, records in tables_in(path, file, remarks)]
+    layouts = [layout_of(records, mapped) for _, records in sheets]
+    if not any(layouts):
+        layouts = [untitled_layout_of(records, mapped) for _, records in sheets]
+    for (sheet, records), layout in zip(sheets, layouts, strict=True):
+        name = f'{file}sheet "{safe(sheet, 40)}"' if sheet else safe(path.name)
+        if layout is None:
+            remarks.unread.append(f"{name}: no row of it has the titles of a device list; it is left out")
+            continue
+        remarks.guessed += [f"{name}: {guess}" for guess in layout.guessed]
+        titles = f"titles in row {layout.row}" if layout.row else "no row of titles"
+        tables += [f"{name}: {titles}", *_columns(layout)]
+        yield from interfaces_in(records, layout, f"{name}, " if sheet or file else "", remarks, serial)
 
 
 def _columns(layout: ListLayout) -> Iterator[str]:
@@ -85,6 +106,7 @@ def _columns(layout: ListLayout) -> Iterator[str]:
     named = {column: name for name, column in layout.fields.items()}
     for one in layout.addresses:
         named |= {one.address: "address", one.mask: "mask", one.gateway: "gateway", one.mac: "mac"}
+    named[layout.switch_tail] = "switch-port"
     named.pop(-1, None)
     yield from (f'  "{safe(layout.title(column), 40)}" is {named[column]}' for column in sorted(named))
     others = [f'"{safe(title, 30)}"' for at, title in enumerate(layout.titles) if title and at not in named]

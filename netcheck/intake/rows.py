@@ -19,13 +19,19 @@ from netcheck.text import safe
 
 LIMIT = 64 * MIB
 MOST_ROWS = 100_000  # of all tables together
-_FILLED = ("place", "subnet", "vlan")  # written once for a group of rows in many lists
+_FILLED = ("place", "subnet", "vlan", "unit")  # written once for a group of rows in many lists
 _LENGTH = re.compile(r"(\S+?)\s*/\s*(\d{1,2}|\d+\.\d+\.\d+\.\d+)", re.ASCII)
 _TAG = re.compile(r"\S*\d\S*|[=+-]\S+")  # a device tag: one word with a digit, or with a sign of IEC 81346
 _TOTAL = re.compile(r"(?:grand )?total\b|sum\b|summe\b|gesamt|anzahl\b|count\b|number of\b", re.IGNORECASE)
 # Signs that an address is not known yet, in addition to those of a plan; common practice, no source.
-_OPEN = frozenset({"frei", "offen", "folgt", "unbekannt", "k.a.", "free", "open", "unknown", "later", "xxx", "x.x.x.x"})
-_BETWEEN = re.compile(r"[\s;,]+")
+_OPEN = frozenset({
+    *("frei", "offen", "noch offen", "folgt", "unbekannt", "k.a.", "n.v.", "kein", "keine", "ohne", "zu vergeben"),
+    *("free", "open", "unknown", "later", "no", "pending", "not assigned", "unassigned", "xxx", "x.x.x.x", "?.?.?.?"),
+})  # fmt: skip
+_MASKED = re.compile(r"(\S+?)[\s/;,]+(255(?:\.\d{1,3}){3})", re.ASCII)  # `10.0.0.9 255.255.255.0`
+_REMARKED = re.compile(r"([0-9A-Fa-f.:]+)(?:\s*([?!*]+)|\s*(\(.{1,200}\)))", re.ASCII)  # `10.0.0.9 (reserved)`
+_DHCP = re.compile(r"(?<![a-z])dhcp", re.IGNORECASE)
+_NO_DHCP = re.compile(r"(?:no|not|non|kein|keine|ohne|nicht)(?![a-z])", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +47,8 @@ class ListedInterface:
     mac: str = ""
     values: Mapping[str, str] = field(default_factory=dict)  # the other fields
     extra: tuple[tuple[str, str], ...] = ()  # (title, text) of the other columns
+    unit: str = ""  # the line or machine that the list gives in a column of its own
+    group: str = ""  # the heading above the row, or the sheet
 
 
 @dataclass(slots=True)
@@ -51,15 +59,21 @@ class IntakeRemarks:
     unread: list[str] = field(default_factory=list)
 
 
-def tables_in(path: Path) -> Iterator[tuple[str, list[Record]]]:
-    """Yield the tables of a file with their sheets' names, an empty name for text."""
+def tables_in(path: Path, file: str, remarks: IntakeRemarks) -> Iterator[tuple[str, list[Record]]]:
+    """Yield the tables of a file with their sheets' names, an empty name for text; a hidden sheet is a remark.
+
+    `file` stands before the sheet's name in the remark.
+    """
     data = read_bounded(path, LIMIT, text=False)
     if data.startswith(ZIP):
         from netcheck.tables.workbook_read import opened_from  # only where there is a workbook
 
         with opened_from(io.BytesIO(data), path.name) as book:
             for sheet in book.sheets:
-                if records := _bounded(book.records(sheet)):
+                if book.hidden(sheet):
+                    name = f'{file}sheet "{safe(sheet, 40)}"'
+                    remarks.unread.append(f"{name}: it is hidden and is left out; show it to have it read")
+                elif records := _bounded(book.records(sheet)):
                     yield sheet, records
         return
     with text_of(io.BytesIO(data)) as stream:
@@ -82,10 +96,13 @@ def _bounded(records: Iterator[Record]) -> list[Record]:
 
 
 def interfaces_in(
-    records: Sequence[Record], layout: ListLayout, sheet: str, remarks: IntakeRemarks
+    records: Sequence[Record], layout: ListLayout, sheet: str, remarks: IntakeRemarks, serial: Iterator[int]
 ) -> Iterator[ListedInterface]:
-    """Yield the interfaces below the titles; a row that gives none becomes a remark."""
-    reader = _Reader(layout, sheet, remarks)
+    """Yield the interfaces below the titles; a row that gives none becomes a remark.
+
+    `serial` numbers the devices without a name.
+    """
+    reader = _Reader(layout, sheet, remarks, serial)
     for record in records:
         if record.row > layout.row and not record.empty:
             yield from reader.read(record)
@@ -98,14 +115,13 @@ def interfaces_in(
 class _Reader:
     """Reads rows one after the other, because a cell may be filled from the row above."""
 
-    def __init__(self, layout: ListLayout, sheet: str, remarks: IntakeRemarks) -> None:
-        self._layout, self._sheet, self._remarks = layout, sheet, remarks
-        self._used = {*layout.fields.values(), *layout.ignored}
+    def __init__(self, layout: ListLayout, sheet: str, remarks: IntakeRemarks, serial: Iterator[int]) -> None:
+        self._layout, self._sheet, self._remarks, self._serial = layout, sheet, remarks, serial
+        self._used = {*layout.fields.values(), *layout.ignored, layout.switch_tail}
         for one in layout.addresses:
             self._used |= {one.address, one.mask, one.gateway, one.mac}
         self._device = self._group = ""
         self._above: dict[str, str] = {}
-        self._serial = 0
         self.filled: dict[str, list[str]] = {}  # by field: the rows in which it was filled from the row above
 
     def read(self, record: Record) -> Iterator[ListedInterface]:
@@ -114,11 +130,16 @@ class _Reader:
         where = f"{self._sheet}row {record.row}"
         if self._layout.is_repeated_in(cells):
             return
+        if _TOTAL.match(next(filter(None, cells), "")) and sum(map(bool, cells)) == 1:
+            self._remarks.unread.append(f"{where}: it is taken for a total: {safe(next(filter(None, cells)), 60)}")
+            return
         if heading := self._heading(cells):
             self._group, self._device, self._above = heading, "", {}
             self._remarks.guessed.append(f'{where}: "{safe(heading, 60)}" is a heading; its rows are in that group')
             return
         values = {name: self._cell(cells, column) for name, column in self._layout.fields.items()}
+        if tail := self._cell(cells, self._layout.switch_tail):
+            values["switch-port"] = f"{values['switch-port']}/{tail}" if values.get("switch-port") else tail
         values = {name: text for name, text in values.items() if text}
         slots = [slot for columns in self._layout.addresses for slot in self._addresses(cells, columns)]
         named = [slot for slot in slots if any(slot[1:])]
@@ -152,6 +173,8 @@ class _Reader:
         """Yield (interface, address, mask, gateway, MAC) for each address of a cell, or one without an address."""
         text = self._cell(cells, columns.address)
         mask, gateway, mac = (self._cell(cells, one) for one in (columns.mask, columns.gateway, columns.mac))
+        if found := _MASKED.fullmatch(text):
+            text = f"{found[1]}/{found[2]}"
         parts = several_addresses(text) or [text]
         shared = not text and len(self._layout.addresses) > 1  # mask and MAC belong to another column's address
         for number, part in enumerate(parts):
@@ -170,8 +193,7 @@ class _Reader:
             return self._device
         if not named and not values.get("host-name"):
             return ""
-        self._serial += 1
-        device = values.get("host-name", "") or f"device-{self._serial}"
+        device = values.get("host-name", "") or f"device-{next(self._serial)}"
         self._remarks.guessed.append(f'{where}: it names no device; "{safe(device, 60)}" is used')
         return device
 
@@ -196,13 +218,20 @@ class _Reader:
         ]
         if self._group:
             extra.append(("group", self._group))
+        unit = values.get("unit", "")
+        if unit:
+            extra.append((self._layout.title(self._layout.fields["unit"]), unit))
+        values = {name: text for name, text in values.items() if name != "unit"}
         for number, (interface, address, mask, gateway, mac) in enumerate(slots):
             address, mask = _with_mask(address, mask)
+            address, remark = self._bare(address, where)
             if address.casefold() in _OPEN:
                 self._remarks.guessed.append(f'{where}: "{safe(address, 20)}" is taken for an address not known yet')
                 address = ""
             own = dict(values) if not number else {name: values[name] for name in (*_FILLED, "kind") if name in values}
             name = own.pop("interface", "") if not number else ""
+            if remark:
+                own["remark"] = f"{own['remark']}; {remark}" if own.get("remark") else remark
             yield ListedInterface(
                 device=device,
                 interface=interface or name,
@@ -213,7 +242,19 @@ class _Reader:
                 mac="" if is_unknown(mac) else mac,
                 values=own,
                 extra=tuple(extra),
+                unit=unit,
+                group=self._group or self._sheet.removesuffix(", "),
             )
+
+    def _bare(self, text: str, where: str) -> tuple[str, str]:
+        """Return a cell's address, or the word for DHCP, without the words around it, and what becomes a remark."""
+        if (found := _REMARKED.fullmatch(text)) and holds_address(found[1]):
+            self._remarks.guessed.append(f'{where}: "{safe(text, 60)}" is read as {found[1]}, and kept as a remark')
+            return found[1], f"list: {text}"
+        if _DHCP.search(text) and not _NO_DHCP.match(text) and not is_dhcp(text):
+            self._remarks.guessed.append(f'{where}: "{safe(text, 60)}" is read as {DHCP}, and kept as a remark')
+            return DHCP, f"list: {text}"
+        return text, ""
 
 
 def _with_mask(address: str, mask: str) -> tuple[str, str]:
@@ -227,7 +268,7 @@ def _with_mask(address: str, mask: str) -> tuple[str, str]:
 def _address(text: str) -> str:
     if is_unknown(text):
         return ""
-    if is_dhcp(text) or _BETWEEN.split(text.casefold())[0] in (DHCP, "dhcp-reservation"):
+    if is_dhcp(text):
         return DHCP
     try:
         return str(address_from(text))

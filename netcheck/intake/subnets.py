@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from netcheck.addr import WIDTH, Address, Prefix
 from netcheck.intake.rows import IntakeRemarks, ListedInterface
-from netcheck.plan.cells import DHCP, address_from, mac_from, mask_from
+from netcheck.plan.cells import DHCP, address_from, mac_from, mask_from, prefix_from
 from netcheck.text import safe
 
 GUESSED_LENGTH = 24  # of a subnet of which no row gives a mask: by far the most common one, no source
@@ -41,16 +41,24 @@ def placed_in_subnets(
 ) -> tuple[list[ListedSubnet], list[PlacedInterface]]:
     """Return the subnets and every interface with its subnet; what was guessed becomes a remark."""
     prefixes = _prefixes(interfaces, remarks)
-    homes = [_home(one, prefixes) for one in interfaces]
-    names = _names(interfaces, homes, prefixes)
-    subnets = [_subnet(prefix, names[prefix], interfaces, homes) for prefix in prefixes]
-    by_words = {words: names[prefix] for prefix in prefixes for words in _words_of(prefix, interfaces, homes)}
+    known = _PrefixSet(prefixes)
+    homes = [known.longest(_value(one) or _gateway(one)) for one in interfaces]
+    members: dict[Prefix, list[ListedInterface]] = {prefix: [] for prefix in prefixes}
+    for one, home in zip(interfaces, homes, strict=True):
+        if home is not None:
+            members[home].append(one)
+    names = _names(members)
+    subnets = [_subnet(prefix, names[prefix], several) for prefix, several in members.items()]
+    by_words = {words: names[prefix] for prefix, several in members.items() for words in _words_of(several)}
+    unknown: dict[str, Prefix | None] = {}  # subnets of which no row has an address
     placed = []
     for one, home, name in zip(interfaces, homes, _followed(interfaces, homes, names, by_words, remarks), strict=True):
         if not name:  # no row of the list tells any subnet
             name = _words(one) or "network"
-            if name not in {subnet.name for subnet in subnets}:
-                subnets.append(ListedSubnet(name, None, vlan=_vlan([one])))
+            if name not in unknown:
+                unknown[name] = _told_prefix(one)
+                subnets.append(ListedSubnet(name, unknown[name], vlan=_vlan([one])))
+            if unknown[name] is None:
                 remarks.guessed.append(f'{one.where}: no row tells the prefix of "{safe(name, 60)}"; write it in')
         placed.append(PlacedInterface(one, name if home is None else names[home]))
     return subnets, placed
@@ -72,56 +80,73 @@ def _gateway(one: ListedInterface) -> Address | None:
 
 def _length(one: ListedInterface, address: Address) -> int | None:
     try:
-        return mask_from(one.mask, address.family).length if one.mask else None
+        if one.mask:
+            return mask_from(one.mask, address.family).length
+    except ValueError:
+        return None
+    prefix = _told_prefix(one)
+    return prefix.length if prefix is not None and prefix.holds(address) else None
+
+
+def _told_prefix(one: ListedInterface) -> Prefix | None:
+    """The prefix that a list gives as the name of a row's subnet."""
+    text = one.values.get("subnet", "")
+    try:
+        return prefix_from(text) if "/" in text else None
     except ValueError:
         return None
 
 
 def _prefixes(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[Prefix]:
     """The prefixes by how many rows agree on each; one whose addresses all lie in more common ones is a wrong mask."""
-    votes: Counter[Prefix] = Counter()
-    silent: list[ListedInterface] = []
+    votes: dict[Prefix, list[tuple[ListedInterface, Address]]] = {}
+    silent: list[tuple[ListedInterface, Address]] = []
     for one in interfaces:
         address = _value(one)
         if address is None:
             continue
         length = _length(one, address)
         if length is None or not 0 < length < WIDTH[address.family]:
-            silent.append(one)
+            silent.append((one, address))
         else:
-            votes[Prefix.of(address, length)] += 1
-    found: list[Prefix] = []
-    for prefix, _ in sorted(votes.items(), key=lambda item: (-item[1], item[0].family, item[0].value)):
-        inside = [one for one in interfaces if _votes_for(one, prefix)]
-        if all(_inside(one, found) for one in inside):
-            shown = ", ".join(one.where for one in inside[:3])
+            votes.setdefault(Prefix.of(address, length), []).append((one, address))
+    found = _PrefixSet(())
+    for prefix, inside in sorted(votes.items(), key=lambda item: (-len(item[1]), item[0].family, item[0].value)):
+        if all(found.longest(address) for _, address in inside):
+            shown = ", ".join(one.where for one, _ in inside[:3])
             remarks.guessed.append(f"{shown}: the mask of {prefix} does not fit the other rows; it is kept as it is")
         else:
-            found.append(prefix)
-    for one in silent:
-        address = _value(one)
-        if address is not None and not _inside(one, found):
+            found.add(prefix)
+    for one, address in silent:
+        if not found.longest(address):
             prefix = Prefix.of(address, GUESSED_LENGTH if address.family == 4 else 64)
-            found.append(prefix)
+            found.add(prefix)
             remarks.guessed.append(f"{one.where}: no row gives a mask; the subnet is taken to be {prefix}")
-    return sorted(found)
+    return sorted(found.prefixes)
 
 
-def _votes_for(one: ListedInterface, prefix: Prefix) -> bool:
-    address = _value(one)
-    return address is not None and prefix.holds(address) and _length(one, address) == prefix.length
+class _PrefixSet:
+    """Prefixes that are found by an address in as many steps as there are lengths."""
 
+    def __init__(self, prefixes: Iterable[Prefix]) -> None:
+        self.prefixes: set[Prefix] = set()
+        self._lengths: dict[int, list[int]] = {4: [], 6: []}  # by family, the longest first
+        for prefix in prefixes:
+            self.add(prefix)
 
-def _inside(one: ListedInterface, prefixes: Iterable[Prefix]) -> bool:
-    address = _value(one)
-    return address is not None and any(prefix.holds(address) for prefix in prefixes)
+    def add(self, prefix: Prefix) -> None:
+        """Add a prefix."""
+        self.prefixes.add(prefix)
+        lengths = self._lengths[prefix.family]
+        if prefix.length not in lengths:
+            lengths.append(prefix.length)
+            lengths.sort(reverse=True)
 
-
-def _home(one: ListedInterface, prefixes: Sequence[Prefix]) -> Prefix | None:
-    """The longest prefix that holds an interface's address or, without an address, its gateway."""
-    address = _value(one) or _gateway(one)
-    fitting = [prefix for prefix in prefixes if address is not None and prefix.holds(address)]
-    return max(fitting, key=lambda prefix: prefix.length, default=None)
+    def longest(self, address: Address | None) -> Prefix | None:
+        """Return the longest prefix that holds an address."""
+        lengths = self._lengths[address.family] if address is not None else ()
+        wanted = (Prefix.of(address, length) for length in lengths if address is not None)
+        return next((prefix for prefix in wanted if prefix in self.prefixes), None)
 
 
 def _words(one: ListedInterface) -> str:
@@ -130,26 +155,24 @@ def _words(one: ListedInterface) -> str:
     return one.values.get("subnet", "") or (f"vlan-{vlan}" if vlan else "")
 
 
-def _words_of(prefix: Prefix, interfaces: Sequence[ListedInterface], homes: Sequence[Prefix | None]) -> list[str]:
+def _words_of(members: Iterable[ListedInterface]) -> list[str]:
     """The list's words for a prefix, the most common first."""
-    words = Counter(_words(one) for one, home in zip(interfaces, homes, strict=True) if home == prefix)
-    return [text for text, _ in words.most_common() if text]
+    return [text for text, _ in Counter(map(_words, members)).most_common() if text]
 
 
-def _names(
-    interfaces: Sequence[ListedInterface], homes: Sequence[Prefix | None], prefixes: Sequence[Prefix]
-) -> dict[Prefix, str]:
+def _names(members: Mapping[Prefix, Sequence[ListedInterface]]) -> dict[Prefix, str]:
     names: dict[Prefix, str] = {}
-    for prefix in prefixes:
-        words = [text for text in _words_of(prefix, interfaces, homes) if text not in names.values()]
-        names[prefix] = words[0] if words else f"net-{str(prefix.first).replace('.', '-').replace(':', '-')}"
+    taken: set[str] = set()
+    for prefix, several in members.items():
+        free = f"net-{str(prefix.first).replace('.', '-').replace(':', '-')}"
+        while free in taken:  # prefixes of several lengths may begin at one address
+            free = f"{free}-{prefix.length}"
+        names[prefix] = next((text for text in _words_of(several) if text not in taken), free)
+        taken.add(names[prefix])
     return names
 
 
-def _subnet(
-    prefix: Prefix, name: str, interfaces: Sequence[ListedInterface], homes: Sequence[Prefix | None]
-) -> ListedSubnet:
-    members = [one for one, home in zip(interfaces, homes, strict=True) if home == prefix]
+def _subnet(prefix: Prefix, name: str, members: Sequence[ListedInterface]) -> ListedSubnet:
     gateways = Counter(str(value) for one in members if (value := _gateway(one)) and prefix.holds(value))
     gateway = gateways.most_common(1)[0][0] if gateways else ""
     return ListedSubnet(name, prefix, gateway, _vlan(members))
@@ -209,18 +232,53 @@ def with_short_addresses(interfaces: Iterable[ListedInterface], remarks: IntakeR
             yield one
 
 
+def with_units(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
+    """Complete device names that several machines of the list use: by the column of the machine, or by the heading
+    where both devices would be in one subnet.
+    """
+    rows: dict[str, list[ListedInterface]] = {}
+    for one in interfaces:
+        rows.setdefault(one.device, []).append(one)
+    by_unit = {name for name, several in rows.items() if len({one.unit for one in several if one.unit}) > 1}
+    by_group = {name for name, several in rows.items() if name not in by_unit and _in_one_subnet(several)}
+    completed = []
+    for one in interfaces:
+        part = one.unit if one.device in by_unit else one.group if one.device in by_group else ""
+        name = f"{part}{one.device}" if one.device[0] in "=+-" and " " not in part else f"{part} {one.device}"
+        if part:
+            what = f'several machines have a device "{safe(one.device, 60)}"; this one is called "{safe(name, 80)}"'
+            remarks.guessed.append(f"{one.where}: {what}")
+        completed.append(replace(one, device=name) if part else one)
+    return completed
+
+
+def _in_one_subnet(rows: Iterable[ListedInterface]) -> bool:
+    """Return whether rows of different groups have different addresses of one subnet."""
+    first: dict[Prefix, tuple[str, Address]] = {}
+    for one in rows:
+        value = _value(one)
+        if value is None:
+            continue
+        prefix = Prefix.of(value, _length(one, value) or (GUESSED_LENGTH if value.family == 4 else 64))
+        group, address = first.setdefault(prefix, (one.group, value))
+        if group != one.group and address != value:
+            return True
+    return False
+
+
 def with_interface_names(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
     """Name interfaces without a name `lan`, `lan-2` and so on, so that no device has two of one name; all interfaces of
     a device get its kind."""
     kinds = {one.device: one.values["kind"] for one in reversed(interfaces) if "kind" in one.values}
     taken: set[tuple[str, str]] = set()
+    last: Counter[tuple[str, str]] = Counter()  # the last number behind a name
     named = []
     for one in interfaces:
-        name = one.interface or "lan"
+        name = start = one.interface or "lan"
         number = 1
         while (one.device, name) in taken:
-            number += 1
-            name = f"{one.interface or 'lan'}-{number}"
+            number = last[one.device, start] = max(last[one.device, start], 1) + 1
+            name = f"{start}-{number}"
         if number > 1:
             what = (
                 f'"{safe(one.device, 60)}" has several rows or addresses; this one is its interface "{safe(name, 40)}"'

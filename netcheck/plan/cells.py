@@ -31,6 +31,7 @@ _ZEROS = re.compile(r"\d{1,4}(?:\.\d{1,4}){3}", re.ASCII)
 _SEVERAL = re.compile(r"\s*(?:[;,&+]|/(?=\s*\d+\.))\s*|\s+")
 _SHORT = re.compile(r"\.?(\d{1,3})(?:-\.?(\d{1,3}))?", re.ASCII)  # `.200-.239`
 _TAIL = re.compile(r"((?:\d{1,3}\.){3})(\d{1,3})-\.?(\d{1,3})", re.ASCII)  # `10.62.20.200-239`
+_RANGE_OF_ADDRESSES = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}\s*[-\u2010-\u2015\u2212]", re.ASCII)
 # Dates as spreadsheets write them in place of 1/7 or 1.7: 2026-07-01, 01.07.2026, 7-Jan, Jan-07, 7. Jan.
 _DATE = re.compile(
     r"\d{4}-\d\d-\d\d(?: .*)?|\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)"
@@ -102,6 +103,13 @@ def _address_as_typed(text: str, error: ValueError) -> Address:
     if parts:
         what = f"{_shown(text)} contains {len(parts)} addresses; give each its own interface"
         raise ValueError(what) from error
+    try:
+        size = range_from(plain).size if _RANGE_OF_ADDRESSES.match(plain) else 1
+    except ValueError:
+        size = 1
+    if size > 1:
+        what = f"{_shown(text)} is a range of {size} addresses; give each interface its own row with one of them"
+        raise ValueError(what) from error
     raise ValueError(f"{error}{_decimal(plain)}") from error
 
 
@@ -111,7 +119,8 @@ def several_addresses(text: str) -> list[str]:
     parts = [part for part in _SEVERAL.split(text) if part]
     if len(parts) < 2 or not all(is_address(part) for part in parts):
         return []
-    with_mask = len(parts) == 2 and "/" in text and ":" not in parts[1] and Mask.from_text(parts[1]).length is not None
+    is_mask = len(parts) == 2 and ":" not in parts[1] and Mask.from_text(parts[1]).length is not None
+    with_mask = is_mask and ("/" in text or parts[1].startswith("255."))  # no host has 240.0.0.0/4 (RFC 1112 section 4)
     return [] if with_mask else parts
 
 

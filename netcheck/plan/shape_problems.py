@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import date, time
 from difflib import get_close_matches
@@ -11,13 +12,12 @@ from pydantic_core import ErrorDetails
 
 from netcheck.errors import Problem
 from netcheck.plan.model import Position
-from netcheck.plan.shapes import FORMAT, DeviceShape, PlanShape, Shape, hyphened
+from netcheck.plan.shapes import FORMAT, SERVICE, DeviceShape, PlanShape, Shape, hyphened
 from netcheck.text import listed, safe
 
 # What was expected, by the prefix of pydantic's error type.
 _EXPECTED = (
     ("too_short", "at least one item"),
-    ("string_pattern", "a DNS domain of letters, digits, hyphens and dots, such as plant.example"),
     ("string_too_long", "a DNS domain of at most 253 characters"),
     ("string", "text in quotes"),
     ("int", "a whole number"),
@@ -117,10 +117,27 @@ def _path(loc: tuple[int | str, ...], noun: str) -> str:
     return ", ".join(parts)
 
 
+# Alternatives of a pattern, such as `^(?:from|to|both)?$`.
+_WORDS = re.compile(r"\^\(\?:([A-Za-z -]+(?:\|[A-Za-z -]+)+)\)\??\$")
+
+
+def _of_pattern(pattern: str) -> str:
+    """Return what a text of a pattern is, in words."""
+    if words := _WORDS.fullmatch(pattern):
+        return listed([f'"{word}"' for word in words[1].split("|")], 20, joint="or")
+    if pattern == SERVICE:
+        return 'a transport protocol, alone or with a port or a range of ports up to 65535, such as "tcp 502"'
+    return "a DNS domain of letters, digits, hyphens and dots, such as plant.example"
+
+
 def _expected(detail: ErrorDetails) -> str:
     kind = detail["type"]
     if detail["input"] == "":
         return "something that is not empty"
+    if kind == "string_pattern_mismatch":
+        return _of_pattern(str(detail["ctx"]["pattern"]))
+    if kind == "list_type" and isinstance(detail["input"], str):
+        return f"a list in square brackets, such as [{found(detail['input'])}]"
     if kind in _LIMITS:
         word, limit = _LIMITS[kind]
         return f"a number {word} {detail['ctx'][limit]}"

@@ -158,7 +158,8 @@ class TranslationShape(Shape):
 
 
 # A transport protocol of RFC 6335 section 5, alone or with a port or range of ports, such as `tcp 502`.
-_SERVICE = r"^(?i:tcp|udp|sctp|dccp|icmp)(?:[ /]\d{1,5}(?:-\d{1,5})?)?$"
+_PORT = r"(?:6553[0-5]|655[0-2]\d|65[0-4]\d{2}|6[0-4]\d{3}|[1-5]\d{4}|\d{1,4})"  # 16 bits (RFC 9293 section 3.1)
+SERVICE = rf"^(?i:tcp|udp|sctp|dccp|icmp)(?:[ /]{_PORT}(?:-{_PORT})?)?$"
 
 
 class ConversationShape(Shape):
@@ -167,7 +168,7 @@ class ConversationShape(Shape):
     from_: Name
     to: Name
     why: str = ""
-    services: list[Annotated[str, Field(pattern=_SERVICE)]] = []
+    services: list[Annotated[str, Field(pattern=SERVICE)]] = []
     starts: Annotated[str, Field(pattern=r"^(?:from|to|both)?$")] = ""
 
 

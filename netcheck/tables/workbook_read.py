@@ -72,6 +72,10 @@ class Book:
         """The names of all sheets with cells, in order."""
         return tuple(sheet.title for sheet in self._workbook.worksheets)
 
+    def hidden(self, sheet: str) -> bool:
+        """Return whether the spreadsheet program does not show a sheet."""
+        return bool(self._workbook[sheet].sheet_state != "visible")
+
     def records(self, sheet: str) -> Iterator[Record]:
         """Yield the rows of a sheet that hold anything; the value of merged cells is in each of their rows."""
         try:

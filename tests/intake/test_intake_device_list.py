@@ -238,7 +238,7 @@ def test_any_text_is_read_or_refused(tmp_path: Path) -> None:
     """Odd rows: longer than the titles, only blanks, titles again, an open quote."""
     text = 'Tag,IP\na,10.0.0.5,surplus\n , \nTag,IP\nb,"10.0.0.6\nc,10.0.0.7\n'
     (tmp_path / "list.csv").write_text(text)
-    intake = intake_from(tmp_path / "list.csv", {})
+    intake = intake_from([tmp_path / "list.csv"], {})
     assert [one.interface.device for one in intake.interfaces][:2] == ["a", "b"]
     assert intake.interfaces[0].interface.extra == (("column 3", "surplus"),)
 
@@ -291,7 +291,7 @@ def test_any_list_gives_a_sound_plan_or_a_message(tmp_path: Path, titles: list[s
     with (tmp_path / "list.csv").open("w", newline="", encoding="utf-8") as stream:
         csv.writer(stream).writerows([titles, *rows])
     try:
-        intake = intake_from(tmp_path / "list.csv", {})
+        intake = intake_from([tmp_path / "list.csv"], {})
     except UsageError:
         return
     for name, text in plan_files(intake).items():

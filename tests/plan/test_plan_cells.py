@@ -63,6 +63,12 @@ def test_a_range_is_completed_by_its_subnet() -> None:
     [
         ("10.62.20.081", "; if it is decimal, write 10.62.20.81"),
         ("10.62.20.82, 10.62.20.83", "contains 2 addresses; give each its own interface"),
+        ("10.62.20.101-103", "is a range of 3 addresses; give each interface its own row with one of them"),
+        (
+            "10.62.20.101 \u2013 10.62.20.103",
+            "is a range of 3 addresses; give each interface its own row with one of them",
+        ),
+        ("10.62.20.82 255.255.255.0", "is not an address of four decimal octets"),
         ("10.62.20.82 / 10.62.20.83", "contains 2 addresses; give each its own interface"),
         ("10.62.20.82/255.255.255.0", "holds a prefix length; an address alone is expected"),
         ("10.62.20.82/10.62.20.83", "contains 2 addresses; give each its own interface"),

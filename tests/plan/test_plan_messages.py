@@ -65,6 +65,31 @@ def test_a_wrong_table_is_named_with_its_line(tmp_path: Path, text: str, message
     assert refusal(tmp_path, text)[0] == message
 
 
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ('starts = "plc/x1"', 'key "starts": expected "from", "to" or "both", found "plc/x1"'),
+        ('services = "tcp 502"', 'key "services": expected a list in square brackets, such as ["tcp 502"], found'),
+        (
+            'services = ["tcp 65536"]',
+            'key "services", item 1: expected a transport protocol, alone or with a port or a range of ports up to '
+            '65535, such as "tcp 502", found "tcp 65536"',
+        ),
+        ('services = ["modbus"]', 'key "services", item 1: expected a transport protocol, alone or with a port'),
+    ],
+)
+def test_the_expected_words_of_a_conversation_are_named(tmp_path: Path, line: str, message: str) -> None:
+    """Each key that has a pattern of its own says what fits it; a port has 16 bits (RFC 9293 section 3.1)."""
+    found = refusal(tmp_path, f'[[conversation]]\nfrom = "a/x1"\nto = "b/x1"\n{line}\n')
+    assert any(message in one for one in found), found
+
+
+def test_a_decision_that_is_none_is_answered_with_the_decisions(tmp_path: Path) -> None:
+    """The words of other patterns are named too."""
+    text = '[[remark]]\nrule = "too-near"\nsubject = "a/b"\ndecision = "maybe"\nby = "IT"\ntext = "x"\n'
+    assert any('"question", "change it to" or "use the proposal"' in one for one in refusal(tmp_path, text))
+
+
 def test_a_question_does_not_get_a_full_stop(tmp_path: Path) -> None:
     """The correction follows a question mark directly."""
     book = openpyxl.Workbook()

@@ -1,9 +1,10 @@
 """Reads the reservations of a DHCP server from its configuration or from a dump of its commands.
 
-Four notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in `reservedip
-ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), and JSON with `ip-address` and `hw-address`. A
-reserved address is a host. The server assigns the addresses of a range, except those that `excluderange` removes; a
-remark says that the range belongs in the plan's `pools`.
+Five notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in `reservedip
+ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), the commands `ip dhcp pool NAME` of routers with
+`host`, `network` and `ip dhcp excluded-address`, and JSON with `ip-address` and `hw-address`. A reserved address is a
+host. The server assigns the addresses of a range, except the excluded ones; a remark says that the range belongs in the
+plan's `pools`.
 """
 
 from __future__ import annotations
@@ -13,9 +14,10 @@ import json
 import re
 from collections.abc import Iterator
 
-from netcheck.addr import Address, Range, is_address
+from netcheck.addr import Address, Range, is_address, ranges_without
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import MIB
+from netcheck.plan.cells import prefix_from
 from netcheck.survey.gathering import Gathering, Source, head_lines
 from netcheck.survey.readers.values import mac_from
 from netcheck.tables.delimited import encoding_of
@@ -25,15 +27,29 @@ JSON_LIMIT = 16 * MIB
 NOTE = "DHCP reservation"
 _KNOWN = re.compile(
     r"\s*(?:subnet\s+[\d.]+\s+netmask\s|host\s+\S{1,200}\s*\{|fixed-address\s|dhcp-(?:host|range)=)"
+    r"|\s*ip dhcp (?:pool|excluded-address)\s"
     r"|.{0,300}\s(?:reservedip|iprange|excluderange)\s+\d",
     re.IGNORECASE,
 )
-_JSON = re.compile(r'\s*\{.{0,60000}"(?:subnet[46]|reservations|pools)"\s*:', re.DOTALL)
+_JSON = re.compile(
+    r"\s*(?:(?://|#)[^\n]{0,1000}\n\s*|/\*.{0,10000}?\*/\s*){0,200}\{"
+    r'.{0,60000}"(?:subnet[46]|reservations|pools)"\s*:',
+    re.DOTALL,
+)
 _HOST = re.compile(r"\s*host\s+(\S{1,200})\s*\{(.*)", re.IGNORECASE)
 _HARDWARE = re.compile(r"hardware\s+ethernet\s+([0-9A-Fa-f:.-]{1,40})", re.IGNORECASE)
 _FIXED = re.compile(r"fixed-address6?\s+([^;{}]{1,400})", re.IGNORECASE)
 _RANGE = re.compile(r"(?:^|[{;])\s*(?:range6?\s+|dhcp-range=)([^;#{}]{1,200})", re.IGNORECASE)
 _COMMAND = re.compile(r"\s(reservedip|iprange|excluderange)\s+(\S{1,60})\s+(\S{1,60})(.*)", re.IGNORECASE)
+_POOL = re.compile(r"\s*ip dhcp pool\s+(\S.{0,200})", re.IGNORECASE)
+_EXCLUDED = re.compile(r"\s*ip dhcp excluded-address\s+(?:vrf\s+\S+\s+)?(\S{1,60})(?:\s+(\S{1,60}))?", re.IGNORECASE)
+_OF_POOL = re.compile(
+    r"\s+(host|network|client-identifier|hardware-address|client-name)\s+(\S{1,200})(?:\s+(\S{1,60}))?", re.IGNORECASE
+)
+# A client's identifier that begins with the type of its hardware, 1 for Ethernet (RFC 2132 section 9.14).
+_CLIENT = re.compile(r"(?:id:)?01[.:-]?((?:[0-9a-f]{2}[.:-]?){5}[0-9a-f]{2})", re.IGNORECASE)
+# A comment of a JSON file, or a text, inside which nothing is a comment.
+_COMMENT = re.compile(r'("(?:[^"\\]|\\.)*")|(?://|#)[^\n]*|/\*.*?\*/', re.DOTALL)
 _QUOTED = re.compile(r'"([^"]*)"')
 
 
@@ -66,14 +82,16 @@ class _Lines:
         self._into = into
         self._name = self._mac = ""
         self._inside = False
+        self._fixed: list[tuple[int, str]] = []  # addresses of a block, whose MAC may follow
+        self._in_pool = False
         self._ranges: list[tuple[int, Range]] = []
         self._excluded: list[Range] = []
 
     def finish(self) -> None:
         """Give the ranges without the excluded addresses, which a file may name after them."""
-        for number, span in self._ranges:
-            for part in _without(span, self._excluded):
-                self._into.add_range(part, number)
+        self._close()
+        for number, part in ranges_without(self._ranges, self._excluded):
+            self._into.add_range(part, number)
 
     def _range(self, number: int, text: str) -> None:
         self._ranges += [(number, span) for span in _range_of(number, text, self._into)]
@@ -84,12 +102,20 @@ class _Lines:
             self._command(number, command)
         elif line.lstrip().casefold().startswith("dhcp-host="):
             self._setting(number, line.partition("=")[2])
+        elif pool := _POOL.match(line):
+            self._close()
+            self._name, self._in_pool = pool[1].strip(), True
+        elif excluded := _EXCLUDED.match(line):
+            self._excluded += _span(number, f"{excluded[1]}-{excluded[2] or excluded[1]}", self._into)
+        elif self._in_pool and line[:1] in " \t":
+            self._of_pool(number, line)
         elif ranges := _RANGE.findall(line):
             for text in ranges:
                 self._range(number, text)
         else:
             if host := _HOST.match(line):
-                self._name, self._mac, self._inside = host[1].strip('"'), "", True
+                self._close()
+                self._name, self._inside = host[1].strip('"'), True
                 line = host[2]
             if self._inside:
                 self._block(number, line)
@@ -98,10 +124,44 @@ class _Lines:
         if hardware := _HARDWARE.search(line):
             self._mac = hardware[1]
         if fixed := _FIXED.search(line):
-            for text in fixed[1].split(","):
-                _reserve(number, text.strip(), self._mac, self._name, self._into)
+            self._fixed += [(number, text.strip()) for text in fixed[1].split(",")]
         if "}" in line:
-            self._inside = False
+            self._close()
+
+    def _close(self) -> None:
+        """Reserve the addresses of the block or pool that was read, because its MAC may stand after them."""
+        for number, text in self._fixed:
+            _reserve(number, text, self._mac, self._name, self._into)
+        self._fixed = []
+        self._name = self._mac = ""
+        self._inside = self._in_pool = False
+
+    def _of_pool(self, number: int, line: str) -> None:
+        """Read a line of a router's pool."""
+        found = _OF_POOL.match(line)
+        match found and found[1].casefold():
+            case "host" if found:
+                self._fixed.append((number, found[2].partition("/")[0]))
+            case "network" if found:
+                self._network(number, f"{found[2]}/{found[3]}" if found[3] and "/" not in found[2] else found[2])
+            case "client-identifier" if found:
+                client = _CLIENT.fullmatch(found[2])
+                self._mac = re.sub("[.:-]", "", client[1]) if client else ""
+            case "hardware-address" if found:
+                self._mac = re.sub("[.:-]", "", found[2])
+            case "client-name" if found:
+                self._name = found[2]
+
+    def _network(self, number: int, text: str) -> None:
+        """Give the addresses of a pool's network, without its own and the broadcast address."""
+        try:
+            prefix = prefix_from(text)
+        except ValueError as error:
+            self._into.cannot_read(number, f"the network of a DHCP pool: {error}")
+            return
+        edge = 1 if prefix.size > 2 else 0
+        first, last = prefix.first.value + edge, prefix.first.value + prefix.size - 1 - edge
+        self._range(number, f"{Address(prefix.family, first)} {Address(prefix.family, last)}")
 
     def _command(self, number: int, found: re.Match[str]) -> None:
         word, first, second, rest = found.groups()
@@ -122,6 +182,8 @@ class _Lines:
                 address = part
             elif not mac and part.count(":") == 5:
                 mac = part
+            elif not mac and (client := _CLIENT.fullmatch(part)):
+                mac = client[1]
             elif not name and part and not re.match(r"(?:set|tag|id):|\d+[smhd]?$|infinite$|ignore$", part):
                 name = part
         if address:
@@ -163,35 +225,40 @@ def _span(number: int, text: str, into: Gathering) -> list[Range]:
         return []
 
 
-def _without(span: Range, excluded: list[Range]) -> Iterator[Range]:
-    """Yield the parts of a range that are not excluded, ascending."""
-    low = span.low
-    for one in sorted(one for one in excluded if one.family == span.family):
-        if one.high < low or one.low > span.high:
-            continue
-        if one.low > low:
-            yield Range(span.family, low, one.low - 1)
-        low = one.high + 1
-    if low <= span.high:
-        yield Range(span.family, low, span.high)
-
-
 def _read_json(source: Source, into: Gathering) -> None:
     data = source.file.whole(JSON_LIMIT)
     encoding = encoding_of(io.BytesIO(data))
     text = data.decode("utf-8-sig" if encoding == "cp1252" else encoding, "replace")
+    text = _COMMENT.sub(lambda found: found[1] or "\n" * found[0].count("\n"), text)  # lines keep their numbers
     try:
         document = json.loads(text)
     except (ValueError, RecursionError) as error:
-        do = "Export it again without comments, as plain JSON"
-        raise SurveyError(Problem(f"it is not valid JSON: {safe(str(error), 100)}", do=do)) from error
+        raise SurveyError(Problem(f"it is not valid JSON: {safe(str(error), 100)}", do="Export it again")) from error
+    places = _Places(text)
     for entry in _objects(document):
         address, mac, name = (_text(entry, *keys) for keys in (_ADDRESS_KEYS, _MAC_KEYS, _NAME_KEYS))
         if address:
-            _reserve(0, address, mac, name, into)
+            _reserve(places.line_of(address), address, mac, name, into)
         elif pool := _text(entry, "pool"):
-            for span in _range_of(0, pool, into):
-                into.add_range(span, 0)
+            line = places.line_of(pool)
+            for span in _range_of(line, pool, into):
+                into.add_range(span, line)
+
+
+class _Places:
+    """Finds the lines of quoted texts in the order in which they are written."""
+
+    def __init__(self, text: str) -> None:
+        self._text, self._at, self._line = text, 0, 1
+
+    def line_of(self, text: str) -> int:
+        """Return the line of the next place of a quoted text, or 0 where it is written differently."""
+        at = self._text.find(f'"{text}"', self._at)
+        if at < 0:
+            return 0
+        self._line += self._text.count("\n", self._at, at)
+        self._at = at
+        return self._line
 
 
 _ADDRESS_KEYS, _MAC_KEYS, _NAME_KEYS = ("ip-address", "ip_address"), ("hw-address", "hw_address"), ("hostname", "name")

@@ -38,8 +38,9 @@ def dns_columns(rows: Sequence[Record], header: int) -> DnsColumns | None:
     titles = next((list(map(plain_title, row.cells)) for row in rows if row.row == header), [])
     body = [row for row in rows if row.row > header and not row.empty]
     kinds = Counter(column for row in body for column, cell in enumerate(row.cells) if _TYPE.fullmatch(cell.strip()))
-    kind = next((titles.index(title) for title in _TYPES if title in titles), None)
-    if kind is None or kinds[kind] < max(1, _SHARE * len(body)):
+    typed = (titles.index(title) for title in _TYPES if title in titles)  # `Type` beside `RecordType` may be a number
+    kind = next((column for column in typed if kinds[column] >= max(1, _SHARE * len(body))), None)
+    if kind is None:
         return None
     name = next((titles.index(title) for title in _NAMES if title in titles), None)
     data = next((titles.index(title) for title in _DATA if title in titles and titles.index(title) != name), None)

@@ -1,4 +1,5 @@
-"""Reads DHCP server leases: blocks `lease ADDRESS { ... }`, and `iaaddr ADDRESS { ... }` in the `ia-na` blocks of IPv6.
+"""Reads DHCP server leases: blocks `lease ADDRESS { ... }`, and `iaaddr ADDRESS { ... }` in the `ia-na` blocks of IPv6;
+or lines of the end as seconds since 1970, MAC, address, name and client, `*` for an unknown one.
 
 The last block of an address is the valid one (dhcpd.leases(5)). An active lease is a host. An abandoned lease is a
 suspect host, because a host without a lease answered there.
@@ -7,7 +8,7 @@ suspect host, because a host without a lease answered there.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
@@ -21,6 +22,7 @@ _KNOWN = re.compile(
     r'\s*(?:lease\s+[\d.]+\s*(?:\{|$)|authoring-byte-order\s|server-duid\s|failover\s+peer\s.*\{|ia-[nt]a\s+".*\{)'
     r"|# The format of this file is documented in the dhcpd\.leases"
 )
+_LINE = re.compile(r"(\d{9,12}|0) ((?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}) (\d+(?:\.\d+){3}) (\S+) \S+\s*", re.ASCII)
 _TOKEN = re.compile(r'"(?:[^"\\]|\\.)*"?|[{};]|\#.*|[^\s{};"#]+')
 _ESCAPE = re.compile(r"\\([0-7]{1,3}|.)")
 _DAY = re.compile(r"(\d{4})/(\d\d?)/(\d\d?)", re.ASCII)
@@ -31,11 +33,21 @@ _LEASE = {"lease", "iaaddr"}  # IPv4, and the addresses inside the `ia-na` and `
 
 def recognises(head: bytes) -> bool:
     """Return whether a line is found that only such a file has."""
-    return any(map(_KNOWN.match, head_lines(head)))
+    lines = head_lines(head)
+    return any(map(_KNOWN.match, lines)) or _is_of_lines(lines)
+
+
+def _is_of_lines(lines: Sequence[str]) -> bool:
+    return bool(lines) and _LINE.fullmatch(lines[0]) is not None
 
 
 def read(source: Source, into: Gathering) -> None:
     """Read every block and keep the last one of each address."""
+    with source.open() as stream:
+        of_lines = _is_of_lines(head_lines(stream.read(1 << 13)))
+    if of_lines:
+        _read_lines(source, into)
+        return
     latest: dict[Address, _Lease] = {}
     for lease in _Blocks(into).read(_tokens(source.lines())):
         try:
@@ -47,6 +59,23 @@ def read(source: Source, into: Gathering) -> None:
     last = source.entry.taken or max(filter(None, (_begun(lease) for lease in latest.values())), default=None)
     for address, lease in latest.items():
         _add(address, lease, last, into)
+
+
+def _read_lines(source: Source, into: Gathering) -> None:
+    for number, line in source.lines():
+        found = _LINE.fullmatch(line)
+        if found is None:
+            if line.strip() and not line.startswith("duid "):  # the server's own identifier, before leases of IPv6
+                into.skip(number, f"{safe(line.strip(), 80)!r} does not have the shape of a lease")
+            continue
+        ends, mac, address, name = found.groups()
+        lease = _Lease(number, address, "active", mac, "" if name == "*" else name)
+        if ends != "0":
+            lease.days["ends"] = f"epoch {ends}"
+        try:
+            _add(Address.from_text(address), lease, source.entry.taken, into)
+        except ValueError as error:
+            into.skip(number, str(error))
 
 
 @dataclass(slots=True)

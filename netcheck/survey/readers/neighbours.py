@@ -9,7 +9,7 @@ import io
 import json
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -27,6 +27,9 @@ _NUMBERS = re.compile(
     r"(?<!\d)\d{1,3}(?:\.\d{1,3}){3}|(?<![0-9A-Fa-f])[0-9A-Fa-f]{1,4}(?::[0-9A-Fa-f]{0,4}){2}", re.ASCII
 )
 JSON_LIMIT = 16 * MIB  # a kernel's table holds thousands of entries of some hundred bytes each
+_DOTTED = re.compile(r"(?<![\d.])\d{1,3}(?:\.\d{1,3}){3}(?![\d.])", re.ASCII)
+_MAC_TITLE = re.compile(r"(?i)\b(?:link-?layer|hardware|hw|mac|lladdr)")
+_MAC_WIDTH = 13  # characters of the shortest notation, 00005e-005314
 _SEPARATED = re.compile(r"[,;|\t]")
 _NO_ANSWER = {"failed", "incomplete", "none", "unreachable"}
 _TYPED = "permanent entry, typed by a person or the computer's own: no evidence of a host"
@@ -39,7 +42,10 @@ _PARENTHESES = re.compile(r"\s*(\S+)[ \t]+\(([^()]*)\)[ \t]+at[ \t]+(\S+)(.*)", 
 _GROUPED_MAC = re.compile(
     r"[0-9A-Fa-f]{4}([.-])[0-9A-Fa-f]{4}\1[0-9A-Fa-f]{4}|[0-9A-Fa-f]{6}[.-][0-9A-Fa-f]{6}", re.ASCII
 )
-_MAC_TITLES = frozenset({"mac", "hardware", "hwaddr", "hw", "lladdr", "ethernet"})
+_MAC_TITLES = frozenset({"mac", "hardware", "hwaddr", "hw", "lladdr", "ethernet", "linklayeraddress", "macaddress"})
+_ADDRESS_TITLES = frozenset({"address", "ip", "ipaddress", "destination"})
+# The identifier of a DHCP client on Ethernet, as routers print bindings: 0100.005e.0053.14 (RFC 2132 section 9.14).
+_CLIENT = re.compile(r"01((?:[0-9A-Fa-f]{2}\.[0-9A-Fa-f]{2}){3})", re.ASCII)
 _STATES = frozenset({"permanent", "noarp", "reachable", "stale", "none", "incomplete", "delay", "probe", "failed"})
 _HARDWARE = frozenset({"ether", "*", "loop", "infiniband", "ieee802"})
 _FLAGS = re.compile(r"[CMP!]+")
@@ -55,11 +61,19 @@ def recognises(head: bytes) -> bool:
     if _JSON.match("\n".join(lines)):
         return True
     plain = any(map(is_plain_heading, lines))
-    entries = sum((entry_in(line) if plain else sure_entry_in(line)) is not None for line in lines)
-    if entries > 0 and 2 * (entries + sum(map(is_heading, lines))) >= len(lines):
+    sure = sum((entry_in(line) if plain else sure_entry_in(line)) is not None for line in lines)
+    if sure > 0 and 2 * (sure + sum(map(is_heading, lines))) >= len(lines):
         return True
-    # without a heading: every line has one address and one MAC, separated by spaces only
-    return bool(lines) and not any(map(_SEPARATED.search, lines)) and all(map(entry_in, lines))
+    return _mostly_entries(lines)
+
+
+def _mostly_entries(lines: Sequence[str]) -> bool:
+    """Return whether most of the lines with an address are entries, with blanks between address and MAC: routers and
+    switches print prompts, counts and legends around them.
+    """
+    addressed = [line for line in lines if _DOTTED.search(line) or entry_in(line)]
+    entries = [line for line in addressed if not _SEPARATED.search(line.strip()) and "#" not in line and entry_in(line)]
+    return bool(entries) and 2 * len(entries) > len(addressed)
 
 
 def read(source: Source, into: Gathering) -> None:
@@ -70,9 +84,14 @@ def read(source: Source, into: Gathering) -> None:
         for number, entry in _entries_of(source, into):
             _add(number, entry, into)
         return
+    mac_at = -1  # where the MACs stand below their title
     for number, line in source.lines():
+        if is_heading(line) and (title := _MAC_TITLE.search(line)):
+            mac_at = title.start()
         if (found := entry_in(line)) is not None:
             _add(number, found, into)
+        elif mac_at > 0 and _NUMBERS.search(line) and not line[mac_at : mac_at + _MAC_WIDTH].strip():
+            into.pass_over(number, f"{safe(line.strip(), 80)!r} has no MAC: nothing answered")
         elif _NUMBERS.search(line) and not is_heading(line):
             into.skip(number, f"{safe(line.strip(), 80)!r} does not have the shape of an entry")
         elif line.strip():
@@ -210,7 +229,8 @@ def is_plain_heading(line: str) -> bool:
 def _is_router_heading(line: str) -> bool:
     """Return whether a line without addresses has the titles of a router's or switch's ARP table."""
     words = set(re.split(r"[^a-z]+", line.casefold()[:400]))
-    return bool(words & {"address", "ip"}) and bool(words & _MAC_TITLES) and not re.search(r"[,;|\t]|\d\.\d", line)
+    has_both = bool(words & _ADDRESS_TITLES) and bool(words & _MAC_TITLES)
+    return has_both and not re.search(r"[,;|\t]|\d\.\d", line)
 
 
 def sure_entry_in(line: str) -> NeighbourEntry | None:
@@ -238,15 +258,17 @@ def _anywhere(words: list[str]) -> NeighbourEntry | None:
     routers and switches print them in many orders, and MACs as 0000.5e00.5314, 0000-5e00-5314 or 00005e-005314.
     """
     words = [word.strip("()[],") for word in words[:40]]
-    addresses = [word for word in words if _ADDRESS.fullmatch(word) and _is_address(word)]
+    addresses = {word for word in words if _ADDRESS.fullmatch(word) and _is_address(word)}
     macs = [word for word in words if _MAC.fullmatch(word) or _GROUPED_MAC.fullmatch(word)]
+    macs = macs or [client[1] for word in words if (client := _CLIENT.fullmatch(word))]
     lower = {word.casefold() for word in words}
     if len(addresses) != 1 or len(macs) > 1:
         return None
+    address = addresses.pop()
     if macs:
         mac = macs[0] if _MAC.fullmatch(macs[0]) else re.sub("[.-]", "", macs[0])
-        return NeighbourEntry(addresses[0], mac, typed="static" in lower)
-    return NeighbourEntry(addresses[0], state="incomplete") if "incomplete" in lower else None
+        return NeighbourEntry(address, mac, typed=not lower.isdisjoint({"static", "permanent"}))
+    return NeighbourEntry(address, state="incomplete") if "incomplete" in lower else None
 
 
 def _is_address(word: str) -> bool:

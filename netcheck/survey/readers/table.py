@@ -10,7 +10,7 @@ from netcheck.addr import Address
 from netcheck.errors import SurveyError
 from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.host_columns import NO_MAC, Block
-from netcheck.survey.readers import dns_table, merged
+from netcheck.survey.readers import dns_table, merged, range_table
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
 from netcheck.survey.readers.values import NOBODY, addresses_from, date_from, mac_from, says_nothing
 from netcheck.tables.delimited import (
@@ -42,6 +42,10 @@ def read(source: Source, into: Gathering) -> None:
         if merged.is_merged(next(records_of(sample[:1], ",")).cells):
             lines.give_back(sample)
             merged.gather(lines, source.entry.file, into)
+            return
+        if not source.entry.columns and (ranges := range_table.range_columns(sample)):
+            lines.give_back(sample)
+            range_table.gather(records_of(lines, ranges.delimiter), ranges, source.entry.file, into)
             return
         layout = layout_of(sample, source.entry.columns)
         rows = [record for record in records_of(sample, layout.delimiter) if not record.empty]

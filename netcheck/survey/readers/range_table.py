@@ -1,0 +1,79 @@
+"""Reads the ranges of a DHCP server that were exported as a delimited table: first and last address in each row."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from netcheck.addr import Address, Range, ranges_without
+from netcheck.errors import Problem, SurveyError
+from netcheck.survey.gathering import Gathering
+from netcheck.survey.readers.header import plain_title
+from netcheck.tables.delimited import DELIMITERS, Record, records_of
+
+# Titles, letters and digits only; common practice, no source.
+_STARTS = ("startrange", "startipaddress", "startip", "rangestart", "startaddress", "startipadresse", "startadresse")
+_ENDS = ("endrange", "endipaddress", "endip", "rangeend", "endaddress", "endipadresse", "endadresse")
+_OF_SCOPES = ("mask", "lease", "maske", "state", "dauer")  # in titles of ranges; a list of exclusions has none of them
+_EXCLUDED = re.compile(r"exclu|ausgeschl|exclus", re.IGNORECASE)
+_FOR_USE = re.compile(r"distribution|verteil|\brange\b|\bbereich\b", re.IGNORECASE)
+_HEADER_ROWS = 30
+
+
+@dataclass(frozen=True, slots=True)
+class RangeColumns:
+    """The delimiter, the row of the titles and the columns of first and last address, counted from 0."""
+
+    delimiter: str
+    header: int
+    start: int
+    end: int
+    of_scopes: bool  # the titles are those of ranges, so that a row without a word is one
+
+
+def range_columns(lines: Sequence[str]) -> RangeColumns | None:
+    """Return the columns of a table of ranges by its first lines, or None for any other table."""
+    for delimiter in DELIMITERS:
+        for record in list(records_of(lines, delimiter))[:_HEADER_ROWS]:
+            titles = [plain_title(cell) for cell in record.cells]
+            start = next((titles.index(word) for word in _STARTS if word in titles), None)
+            end = next((titles.index(word) for word in _ENDS if word in titles), None)
+            if start is not None and end is not None:
+                of_scopes = any(word in title for word in _OF_SCOPES for title in titles)
+                return RangeColumns(delimiter, record.row, start, end, of_scopes)
+    return None
+
+
+def gather(records: Iterable[Record], columns: RangeColumns, file: str, into: Gathering) -> None:
+    """Add the ranges of all rows below the titles without the excluded ones; SurveyError where a row could be both."""
+    into.begin_line(file, "row", "dhcp")
+    ranges: list[tuple[int, Range]] = []
+    excluded: list[Range] = []
+    for record in records:
+        if record.row <= columns.header or record.empty:
+            continue
+        try:
+            span = _span(record, columns)
+        except ValueError as error:
+            into.skip(record.row, f"a range of a DHCP server: {error}")
+            continue
+        words = " ".join(record.cells)
+        if _EXCLUDED.search(words):
+            excluded.append(span)
+        elif columns.of_scopes or _FOR_USE.search(words):
+            ranges.append((record.row, span))
+        else:
+            do = "Add a column that says `range` or `excluded` in each row, or put the ranges into `pools` of the plan"
+            what = f"row {record.row}: {span} could be a range that the DHCP server assigns, or one that it leaves out"
+            raise SurveyError(Problem(what, do=do))
+    for row, span in ranges:
+        into.pass_over(row, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")
+    for row, part in ranges_without(ranges, excluded):
+        into.add_range(part, row)
+
+
+def _span(record: Record, columns: RangeColumns) -> Range:
+    ends = [record.cells[at].strip() if at < len(record.cells) else "" for at in (columns.start, columns.end)]
+    first, last = (Address.from_text(text) for text in ends)
+    return Range.from_text(f"{first}-{last}")

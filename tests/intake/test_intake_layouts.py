@@ -1,0 +1,263 @@
+"""Device lists in further layouts: titles in two rows or none, numbered titles, masks under "Subnet", several machines.
+
+The layouts are common practice, no source; names and addresses are invented.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from netcheck.errors import UsageError
+from netcheck.intake.device_list import Intake, intake_from, to_text
+
+
+def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder."""
+    command = [sys.executable, "-m", "netcheck", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=120)
+
+
+def listed(folder: Path, text: str, mapped: dict[str, str] | None = None) -> Intake:
+    """The intake of a list as CSV."""
+    (folder / "list.csv").write_text(text, "utf-8")
+    return intake_from([folder / "list.csv"], mapped or {})
+
+
+def rows(intake: Intake) -> list[tuple[str, str, str]]:
+    """Device, interface and address of each interface."""
+    return [(one.interface.device, one.interface.interface, one.interface.address) for one in intake.interfaces]
+
+
+def subnets(intake: Intake) -> list[tuple[str, str]]:
+    """Name and prefix of each subnet."""
+    return [(one.name, str(one.prefix)) for one in intake.subnets]
+
+
+def test_titles_in_two_rows(tmp_path: Path) -> None:
+    """The upper row has more known titles than the lower one, and the lower one is shorter."""
+    text = (
+        "No.,Device,Network,,,,Place,Remark\n,,IP,Mask,Gateway,VLAN\n"
+        "1,plc,10.70.4.20,23,10.70.4.1,70,S1,\n2,hmi,10.70.5.21,23,10.70.4.1,70,S1,new\n"
+    )
+    found = listed(tmp_path, text)
+    assert rows(found) == [("plc", "lan", "10.70.4.20"), ("hmi", "lan", "10.70.5.21")]
+    assert subnets(found) == [("vlan-70", "10.70.4.0/23")]
+    assert found.interfaces[1].interface.values == {"place": "S1", "vlan": "70", "remark": "new"}
+
+
+@pytest.mark.parametrize("title", ["Subnet", "Subnetz", "Network"])
+def test_a_column_subnet_that_holds_masks(tmp_path: Path, title: str) -> None:
+    """They are masks and no names: a /25 must not become a /24."""
+    found = listed(tmp_path, f"Device,IP,{title}\na,10.5.0.10,255.255.255.128\nb,,255.255.255.128\n")
+    assert subnets(found) == [("net-10-5-0-0", "10.5.0.0/25")]
+    assert [one.interface.mask for one in found.interfaces] == ["255.255.255.128"] * 2
+
+
+def test_a_column_network_that_holds_prefixes(tmp_path: Path) -> None:
+    """They tell the length, also where a row has no address."""
+    found = listed(tmp_path, "Device,IP,Network\na,10.5.0.10,10.5.0.0/22\nb,,10.6.0.0/25\n")
+    assert [prefix for _, prefix in subnets(found)] == ["10.5.0.0/22", "10.6.0.0/25"]
+
+
+def test_a_column_network_that_holds_addresses(tmp_path: Path) -> None:
+    """Without another column of addresses they are the devices'."""
+    assert rows(listed(tmp_path, "Device,Network\na,10.5.0.10\nb,10.5.0.11\n"))[0] == ("a", "lan", "10.5.0.10")
+
+
+def test_numbered_titles(tmp_path: Path) -> None:
+    """`IP 1`, `IP 2` and so on; each address has the mask and the MAC of its number."""
+    text = (
+        "Device;IP 1;IP 2;Mask 1;Mask 2;MAC X1;MAC X2\n"
+        "plc;10.5.0.10;10.6.0.10;24;25;00-00-5E-00-53-01;00-00-5E-00-53-02\nhmi;10.5.0.11;;24;;;\n"
+    )
+    found = listed(tmp_path, text)
+    assert rows(found) == [("plc", "1", "10.5.0.10"), ("plc", "2", "10.6.0.10"), ("hmi", "1", "10.5.0.11")]
+    assert [one.interface.mac[-1:] for one in found.interfaces] == ["1", "2", ""]
+    assert [prefix for _, prefix in subnets(found)] == ["10.5.0.0/24", "10.6.0.0/25"]
+
+
+def test_a_further_column_of_addresses_of_another_kind(tmp_path: Path) -> None:
+    """`Address` with station numbers of a fieldbus is no address column beside `IP`."""
+    found = listed(tmp_path, "Device,Address,IP\na,5,10.5.0.10\nb,6,10.5.0.11\n")
+    assert rows(found) == [("a", "lan", "10.5.0.10"), ("b", "lan", "10.5.0.11")]
+    assert found.interfaces[0].interface.extra == (("Address", "5"),)
+
+
+def test_switch_and_port_in_two_columns(tmp_path: Path) -> None:
+    """Together they are the switch port; the port is no interface of the device."""
+    found = listed(tmp_path, "Device,IP,Switch,Port\na,10.5.0.10,SW-A,1/3\nb,10.5.0.11,SW-A,1/4\n")
+    assert [one.interface.values["switch-port"] for one in found.interfaces] == ["SW-A/1/3", "SW-A/1/4"]
+    assert rows(found)[0] == ("a", "lan", "10.5.0.10")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("10.5.0.10,plc,255.255.255.128\n10.5.0.11,hmi,255.255.255.128\n", ["plc", "hmi"]),
+        ("1;plc;10.5.0.10;10.5.0.1;24\n2;hmi;10.5.0.11;10.5.0.1;24\n", ["plc", "hmi"]),
+        ("List of October\nplc\t00:00:5e:00:53:01\t10.5.0.10\nhmi\t\t10.5.0.11\n", ["plc", "hmi"]),
+    ],
+    ids=["mask", "gateway", "tabs"],
+)
+def test_a_list_without_titles(tmp_path: Path, text: str, expected: list[str]) -> None:
+    """Columns are told by their cells, and the guess is printed with the option that overrules it."""
+    found = listed(tmp_path, text)
+    placed = [row for row in rows(found) if row[2]]
+    assert [device for device, _, _ in placed] == expected
+    assert [address for _, _, address in placed] == ["10.5.0.10", "10.5.0.11"]
+    assert any("no row of titles" in one and '--map "' in one for one in found.remarks.guessed)
+
+
+def test_a_list_without_titles_and_a_map(tmp_path: Path) -> None:
+    """Columns are named by their number."""
+    found = listed(tmp_path, "x,tag,10.5.0.10\ny,tag2,10.5.0.11\n", {"2": "device", "1": "-"})
+    assert rows(found) == [("tag", "lan", "10.5.0.10"), ("tag2", "lan", "10.5.0.11")]
+    assert found.interfaces[0].interface.extra == ()
+
+
+def test_a_text_with_few_addresses_is_no_list(tmp_path: Path) -> None:
+    """Where less than half of the rows hold an address, nothing is guessed."""
+    with pytest.raises(UsageError, match="no table of devices"):
+        listed(tmp_path, "Range,10.5.0.0/24\nContact,x\nDay,y\nGateway,10.5.0.1\nHall,3\n")
+
+
+@pytest.mark.parametrize(
+    ("cell", "address", "mask", "remark"),
+    [
+        ("10.5.0.10 255.255.255.128", "10.5.0.10", "255.255.255.128", ""),
+        ("10.5.0.10 (reserved)", "10.5.0.10", "", "list: 10.5.0.10 (reserved)"),
+        ("10.5.0.10?", "10.5.0.10", "", "list: 10.5.0.10?"),
+        ("via DHCP", "dhcp", "", "list: via DHCP"),
+        ("DHCP 10.5.0.10", "dhcp", "", "list: DHCP 10.5.0.10"),
+        ("kein DHCP", "kein DHCP", "", ""),
+        ("n.v.", "", "", ""),
+        ("noch offen", "", "", ""),
+        ("10.5.0.101-103", "10.5.0.101-103", "", ""),
+    ],
+)
+def test_words_around_an_address(tmp_path: Path, cell: str, address: str, mask: str, remark: str) -> None:
+    """No part of a cell is lost, and a mask makes no interface and no subnet of its own."""
+    found = listed(tmp_path, f"Device,IP,Remark\na,{cell},\nb,10.5.0.9,\n")
+    first = found.interfaces[0].interface
+    assert (first.address, first.mask, first.values.get("remark", "")) == (address, mask, remark)
+    assert len(found.interfaces) == 2
+    assert len(found.subnets) == 1
+
+
+def test_a_range_of_addresses_says_what_to_do(tmp_path: Path) -> None:
+    """The number of addresses is named."""
+    found = listed(tmp_path, "Device,IP\na,10.5.0.101-103\nb,10.5.0.9\n")
+    assert any("is a range of 3 addresses; give each interface its own row" in one for one in found.remarks.unread)
+
+
+def test_one_tag_in_several_machines(tmp_path: Path) -> None:
+    """A tag is unique inside its machine only; the column of the machine completes it, and is filled down."""
+    text = (
+        "Anlage;BMK;IP;Maske\nL5;-A1;10.3.5.10;24\n;-A2;10.3.5.11;24\n;;10.3.6.11;24\n"
+        "L6;-A1;10.3.7.10;24\n;-A2;10.3.7.11;24\n"
+    )
+    found = listed(tmp_path, text)
+    names = ["L5-A1", "L5-A2", "L5-A2", "L6-A1", "L6-A2"]
+    assert [device for device, _, _ in rows(found)] == names
+    assert ("Anlage", "L5") in found.interfaces[2].interface.extra
+    assert any(
+        'several machines have a device "-A1"; this one is called "L6-A1"' in one for one in found.remarks.guessed
+    )
+
+
+def test_one_name_under_several_headings(tmp_path: Path) -> None:
+    """In one subnet these are two devices; in two subnets they are two interfaces of one device."""
+    text = "Device;IP;Mask\nLine 1\nPLC;10.5.0.10;24\nLine 2\nPLC;{};24\n"
+    apart = [device for device, _, _ in rows(listed(tmp_path, text.format("10.5.0.20")))]
+    assert apart == ["Line 1 PLC", "Line 2 PLC"]
+    assert rows(listed(tmp_path, text.format("10.6.0.10"))) == [
+        ("PLC", "lan", "10.5.0.10"),
+        ("PLC", "lan-2", "10.6.0.10"),
+    ]
+
+
+def test_a_total_in_one_cell_is_no_heading(tmp_path: Path) -> None:
+    """It is named among what was not read."""
+    found = listed(tmp_path, "Device;IP\na;10.5.0.10\nSumme Geräte: 1\n")
+    assert found.remarks.unread == ["row 3: it is taken for a total: Summe Geräte: 1"]
+
+
+def book(path: Path, sheets: Mapping[str, Sequence[Sequence[Any]]], hidden: str = "") -> Path:
+    """Write a workbook."""
+    made = openpyxl.Workbook()
+    made.remove(made.worksheets[0])
+    for name, lines in sheets.items():
+        sheet = made.create_sheet(name)
+        for line in lines:
+            sheet.append(line)
+        if name == hidden:
+            sheet.sheet_state = "hidden"
+    made.save(path)
+    return path
+
+
+def test_a_hidden_sheet_is_left_out_and_named(tmp_path: Path) -> None:
+    """Nobody sees it, and it often holds an old state."""
+    sheets = {"Now": [["Device", "IP"], ["a", "10.5.0.10"]], "Old": [["Device", "IP"], ["a", "10.1.1.1"]]}
+    found = intake_from([book(tmp_path / "list.xlsx", sheets, hidden="Old")], {})
+    assert rows(found) == [("a", "lan", "10.5.0.10")]
+    assert found.remarks.unread == ['sheet "Old": it is hidden and is left out; show it to have it read']
+
+
+def test_rows_without_a_device_in_two_sheets_are_two_devices(tmp_path: Path) -> None:
+    """The names that are made up go on from sheet to sheet."""
+    sheets: dict[str, list[list[Any]]] = {
+        "A": [["Device", "IP"], [None, "10.5.0.10"]],
+        "B": [["Device", "IP"], [None, "10.6.0.10"]],
+    }
+    found = intake_from([book(tmp_path / "list.xlsx", sheets)], {})
+    assert [device for device, _, _ in rows(found)] == ["device-1", "device-2"]
+
+
+def test_several_lists_make_one_plan(tmp_path: Path) -> None:
+    """Places name the file; one subnet of both lists is one; a list given twice, and one that is none, are refused."""
+    book(tmp_path / "a.xlsx", {"Line": [["Tag", "IP", "Mask"], ["K1", "10.5.0.10", "24"], ["K2", "10.5.0.999", "24"]]})
+    (tmp_path / "b.csv").write_text("Gerät;IP-Adresse;Maske\nT1;10.5.0.11;24\nT2;.12;24\n", "utf-8")
+    run = netcheck("new", "plan", "--from", "a.xlsx", "--from", "b.csv", cwd=tmp_path)
+    assert (run.returncode, run.stderr) == (0, "")
+    assert "4 interfaces of 4 devices, 0 without an address, in 1 subnet: net-10-5-0-0 (10.5.0.0/24)" in run.stdout
+    assert 'a.xlsx, sheet "Line", row 3: the address cannot be read' in run.stdout
+    assert 'b.csv, row 3: ".12" is completed to 10.5.0.12' in run.stdout
+    again = netcheck("new", "other", "--from", "a.xlsx", "--from", "a.xlsx", cwd=tmp_path)
+    assert (again.returncode, again.stderr) == (2, "netcheck: a.xlsx: it is given twice. Give each list once\n")
+    (tmp_path / "c.csv").write_text("Who,Phone\nx,1\n")
+    wrong = netcheck("new", "other", "--from", "a.xlsx", "--from", "c.csv", cwd=tmp_path)
+    assert (wrong.returncode, "c.csv: no table of devices" in wrong.stderr) == (2, True)
+    assert not (tmp_path / "other").exists()
+
+
+MANY = 20_000
+LONG = {
+    "one device": "".join(f"d,10.{n >> 8}.{n & 255}.5\n" for n in range(MANY)),
+    "a subnet each": "".join(f"d{n},10.{n >> 8}.{n & 255}.5/{n % 22 + 9}\n" for n in range(MANY)),
+    "headings": "".join(f"Group {n}\nd,10.0.{n >> 8}.{n & 255}\n" for n in range(MANY)),
+}
+
+
+@pytest.mark.timeout(40)
+@pytest.mark.parametrize("body", LONG.values(), ids=LONG)
+def test_a_long_list_takes_no_long_time(tmp_path: Path, body: str) -> None:
+    """No step compares every row with every other one."""
+    found = listed(tmp_path, f"Tag,IP\n{body}")
+    assert len(found.interfaces) == MANY
+    assert to_text(found)
+
+
+def test_a_plan_that_could_not_be_read_again_is_not_written(tmp_path: Path) -> None:
+    """A table of more than 16 MiB is refused before anything is written."""
+    (tmp_path / "list.csv").write_text("Tag,IP\n" + f"d,10.0.0.5,{'x' * 900}\n" * 20_000)
+    run = netcheck("new", "plan", "--from", "list.csv", cwd=tmp_path)
+    assert (run.returncode, "larger than the 16 MiB of a table" in run.stderr) == (2, True)
+    assert not (tmp_path / "plan").exists()

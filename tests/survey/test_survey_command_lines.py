@@ -1,0 +1,263 @@
+"""ARP tables, DHCP configurations and lease lists as further command lines print them.
+
+Layouts are written from memory of the usual command lines (common practice, no source); names and addresses are
+invented.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from netcheck.errors import SurveyError
+from netcheck.plan.model import Position, SurveyEntry
+from netcheck.survey.model import Survey
+from netcheck.survey.read import read_survey
+
+
+def read(folder: Path, text: str, name: str = "export.txt") -> Survey:
+    """The survey of a file with this text."""
+    (folder / name).write_text(text, "utf-8")
+    return read_survey(SurveyEntry(file=name, position=Position("plan.toml")), folder)
+
+
+def hosts(survey: Survey) -> list[tuple[str, str, str]]:
+    """Address, MAC and name of each host."""
+    return [(str(host.address), str(host.mac) if host.mac else "", host.name) for host in survey.hosts]
+
+
+def ranges(survey: Survey) -> list[str]:
+    """The ranges that a DHCP server assigns, with their places."""
+    return [f"{one.span} {one.position.at}" for one in survey.served]
+
+
+FIVE = ("10.9.0.5", "00-00-5E-00-53-05", "")
+SIX = ("10.9.0.6", "00-00-5E-00-53-06", "")
+WITH_LEGENDS = {
+    "counts and flags": """core# show ip arp vrf all
+
+Flags: * - Adjacencies learnt on a standby router
+       + - Adjacencies synced
+IP ARP Table for all contexts
+Total number of entries: 3
+Address         Age       MAC Address     Interface       Flags
+10.9.0.5        00:12:33  0000.5e00.5305  Vlan9
+10.9.0.6        00:00:04  0000.5e00.5306  Vlan9           *
+10.9.0.7        00:00:04  INCOMPLETE      Vlan9
+core#
+""",
+    "interface first, indented": "\tinside 10.9.0.5 0000.5e00.5305 12\n\tinside 10.9.0.6 0000.5e00.5306 153\n",
+    "limits above": """maximum of entries supported :      1500
+default timeout:                    1800 seconds
+total ARP entries in table :        3
+status: s - static, c - complete, e - expiring, i - incomplete
+
+interface         ip address      hw address        port              status   ttl
+--------------------------------------------------------------------------------
+ethernet1/1       10.9.0.5        00:00:5e:00:53:05 ethernet1/1         c      1234
+ethernet1/1       10.9.0.6        00:00:5e:00:53:06 ethernet1/1         c      34
+ethernet1/1       10.9.0.9        (incomplete)      ethernet1/1         i      1
+""",
+    "numbered, with an entry without MAC": """Flags: X - disabled, I - invalid, H - DHCP, D - dynamic, C - complete
+ #    ADDRESS         MAC-ADDRESS       INTERFACE
+ 0 DC 10.9.0.5        00:00:5E:00:53:05 bridge-plant
+ 1 DC 10.9.0.6        00:00:5E:00:53:06 bridge-plant
+ 2 D  10.9.0.7                          bridge-plant
+""",
+    "counts below": """VR            Destination      Mac                Age  Static  VLAN          VID   Port
+VR-Default    10.9.0.5         00:00:5e:00:53:05    3      NO  plant         9     1:3
+VR-Default    10.9.0.6         00:00:5e:00:53:06   12     YES  plant         9     1:4
+
+Dynamic Entries  :           2             Static Entries            :          1
+Pending Entries  :           0
+ARP address check: Enabled     ARP refresh               : Enabled
+""",
+    "wrapped lines": """<core>display arp
+IP ADDRESS      MAC ADDRESS     EXPIRE(M) TYPE        INTERFACE   VPN-INSTANCE
+                                          VLAN/CEVLAN PVC
+------------------------------------------------------------------------------
+10.9.0.5        0000-5e00-5305            I -         Vlanif9
+10.9.0.6        0000-5e00-5306  17        D-0         GE0/0/3
+                                          9/-
+10.9.0.8        Incomplete      1         D-0         GE0/0/3
+------------------------------------------------------------------------------
+Total:3         Dynamic:2       Static:0     Interface:1
+""",
+    "the address as name": """MAC Address       Address         Name                      Interface           Flags
+00:00:5e:00:53:05 10.9.0.5        10.9.0.5                  ge-0/0/1.0           none
+00:00:5e:00:53:06 10.9.0.6        hmi6.plant.example        irb.9 [ge-0/0/2.0]   none
+Total entries: 2
+""",
+    "objects of a shell": """
+ifIndex IPAddress                                          LinkLayerAddress      State       PolicyStore
+------- ---------                                          ----------------      -----       -----------
+7       10.9.0.255                                         FF-FF-FF-FF-FF-FF     Permanent   ActiveStore
+7       10.9.0.5                                           00-00-5E-00-53-05     Reachable   ActiveStore
+7       10.9.0.6                                           00-00-5E-00-53-06     Stale       ActiveStore
+7       10.9.0.7                                           00-00-00-00-00-00     Unreachable ActiveStore
+1       ff02::16                                                                 Permanent   ActiveStore
+""",
+    "framed": """===============================================================================
+ARP Table (Router: Base)
+===============================================================================
+IP Address      MAC Address       Expiry    Type   Interface
+-------------------------------------------------------------------------------
+10.9.0.5        00:00:5e:00:53:05 03h59m58s Dyn[I] plant
+10.9.0.6        00:00:5e:00:53:06 00h00m00s Oth[I] plant
+-------------------------------------------------------------------------------
+No. of ARP Entries: 2
+""",
+    "bindings of snooping": """Binding Table has 2 entries, 2 dynamic (limit 200000)
+Codes: L - Local, S - Static, ND - Neighbor Discovery, ARP - Address Resolution Protocol
+    Network Layer Address       Link Layer Address Interface  vlan  prlvl  age  state     Time left
+ARP 10.9.0.5                    0000.5e00.5305     Gi1/0/3    9     0005   3mn  REACHABLE 100 s
+DH4 10.9.0.6                    0000.5e00.5306     Gi1/0/4    9     0024   3mn  STALE     86 s
+""",
+    # RFC 2132 section 9.14: the identifier of a client on Ethernet begins with 01
+    "bindings of a DHCP server": """Bindings from all pools not associated with VRF:
+IP address          Client-ID/              Lease expiration        Type
+                    Hardware address/
+                    User name
+10.9.0.5            0100.005e.0053.05       Nov 28 2026 10:11 AM    Automatic
+10.9.0.6            0000.5e00.5306          Infinite                Manual
+""",
+}
+
+
+@pytest.mark.parametrize("text", WITH_LEGENDS.values(), ids=WITH_LEGENDS)
+def test_legends_and_counts_do_not_hide_the_entries(tmp_path: Path, text: str) -> None:
+    """Lines without an address do not count against the recognition; an entry without a MAC is no host."""
+    survey = read(tmp_path, text)
+    assert survey.kind == "neighbours"
+    assert hosts(survey) == [FIVE, SIX]
+    assert survey.skipped.count == survey.unread.count == 0
+
+
+def test_a_name_file_with_macs_in_comments_stays_a_name_file(tmp_path: Path) -> None:
+    """Its names are not lost: the entries of an ARP table have no comments."""
+    survey = read(tmp_path, "# plant\n10.9.0.5 plc # 00:00:5e:00:53:05\n10.9.0.6 hmi # 00:00:5e:00:53:06\n")
+    assert survey.kind == "hosts"
+    assert [name for _, _, name in hosts(survey)] == ["plc", "hmi"]
+
+
+def test_a_reservation_keeps_its_mac_whatever_the_order(tmp_path: Path) -> None:
+    """Without the MAC the device's own reservation would be a host with an unknown MAC."""
+    text = """subnet 10.9.0.0 netmask 255.255.255.0 { range 10.9.0.100 10.9.0.199; }
+host plc { fixed-address 10.9.0.5; hardware ethernet 00:00:5e:00:53:05; }
+host hmi {
+  fixed-address 10.9.0.6;
+  option host-name "hmi";
+  hardware ethernet 00:00:5e:00:53:06;
+}
+"""
+    assert hosts(read(tmp_path, text)) == [(*FIVE[:2], "plc"), (*SIX[:2], "hmi")]
+
+
+def test_pools_of_a_router(tmp_path: Path) -> None:
+    """The network of a pool without what is excluded is assigned; a pool with `host` is a reservation."""
+    text = """hostname core
+!
+ip dhcp excluded-address 10.9.0.1 10.9.0.99
+ip dhcp excluded-address 10.9.0.150
+ip dhcp excluded-address 10.9.0.200 10.9.0.254
+!
+ip dhcp pool PLANT
+ network 10.9.0.0 255.255.255.0
+ default-router 10.9.0.1
+!
+ip dhcp pool PLC
+ host 10.9.0.5 255.255.255.0
+ client-identifier 0100.005e.0053.05
+ client-name plc
+!
+ip dhcp pool HMI
+ host 10.9.0.6 /24
+ hardware-address 0000.5e00.5306
+!
+interface Vlan9
+ ip address 10.9.0.1 255.255.255.0
+"""
+    survey = read(tmp_path, text)
+    assert hosts(survey) == [(*FIVE[:2], "plc"), (*SIX[:2], "HMI")]
+    assert ranges(survey) == ["10.9.0.100-10.9.0.149 line 8", "10.9.0.151-10.9.0.199 line 8"]
+    assert survey.skipped.count == survey.unread.count == 0
+
+
+def test_comments_in_a_json_configuration(tmp_path: Path) -> None:
+    """Servers accept comments in their JSON; a text with `//` is none, and places keep their lines."""
+    text = """// plant server
+{ # all of it
+"Dhcp4": { /* one
+   subnet */ "subnet4": [ { "id": 1, "subnet": "10.9.0.0/24", "comment": "http://plant.example # no comment",
+     "pools": [ { "pool": "10.9.0.100 - 10.9.0.199" } ],
+     "reservations": [ { "hw-address": "00:00:5e:00:53:05", "ip-address": "10.9.0.5", "hostname": "plc" } ] } ]
+} }
+"""
+    survey = read(tmp_path, text, "server.json")
+    assert hosts(survey) == [(*FIVE[:2], "plc")]
+    assert [(host.file, host.line) for host in survey.hosts] == [("server.json", 6)]
+    assert ranges(survey) == ["10.9.0.100-10.9.0.199 line 5"]
+
+
+def test_leases_of_one_line_each(tmp_path: Path) -> None:
+    """The end as seconds since 1970, MAC, address, name and client; the names are kept, and they count as leases."""
+    text = (
+        "1764240000 00:00:5e:00:53:05 10.9.0.5 plc 01:00:00:5e:00:53:05\n"
+        "0 00:00:5e:00:53:06 10.9.0.6 * *\n"
+        "1764240000 00:00:5e:00:53:07 10.9.0.7\n"
+    )
+    survey = read(tmp_path, text)
+    assert (survey.kind, hosts(survey)) == ("leases", [(*FIVE[:2], "plc"), SIX])
+    assert survey.skipped.count == 1
+
+
+def test_a_client_identifier_gives_the_mac(tmp_path: Path) -> None:
+    """Hardware type 1 is Ethernet (RFC 2132 section 9.14)."""
+    assert hosts(read(tmp_path, "dhcp-host=id:01:00:00:5e:00:53:05,10.9.0.5\n")) == [FIVE]
+
+
+RANGE_TABLES = {
+    "scopes": (
+        '"ScopeId","SubnetMask","Name","State","StartRange","EndRange","LeaseDuration"\n'
+        '"10.9.0.0","255.255.255.0","Plant","Active","10.9.0.100","10.9.0.199","8.00:00:00"\n',
+        ["10.9.0.100-10.9.0.199 row 2"],
+    ),
+    "address pool": (
+        "Start IP Address\tEnd IP Address\tDescription\t\n"
+        "10.9.0.100\t10.9.0.199\tAddress range for distribution\t\n"
+        "10.9.0.150\t10.9.0.159\tIP Addresses excluded from distribution\t\n",
+        ["10.9.0.100-10.9.0.149 row 2", "10.9.0.160-10.9.0.199 row 2"],
+    ),
+    "German": (
+        "Start-IP-Adresse;End-IP-Adresse;Beschreibung\n10.9.0.100;10.9.0.199;Adressbereich für die Verteilung\n"
+        "10.9.0.180;10.9.0.250;Von der Verteilung ausgeschlossene IP-Adressen\n",
+        ["10.9.0.100-10.9.0.179 row 2"],
+    ),
+}
+
+
+@pytest.mark.parametrize(("text", "expected"), RANGE_TABLES.values(), ids=RANGE_TABLES)
+def test_ranges_of_a_dhcp_server_as_a_table(tmp_path: Path, text: str, expected: list[str]) -> None:
+    """First and last address in each row; excluded ranges are taken out."""
+    survey = read(tmp_path, text, "ranges.csv")
+    assert (ranges(survey), hosts(survey)) == (expected, [])
+
+
+def test_ranges_that_may_be_exclusions_are_not_guessed(tmp_path: Path) -> None:
+    """A list of exclusions alone has the titles of a list of ranges."""
+    with pytest.raises(
+        SurveyError, match=r"row 2: 10\.9\.0\.150-10\.9\.0\.159 could be a range.*or one that it leaves"
+    ):
+        read(tmp_path, "ScopeId,StartRange,EndRange\n10.9.0.0,10.9.0.150,10.9.0.159\n", "exclusions.csv")
+
+
+def test_a_number_in_the_column_type_does_not_hide_dns_records(tmp_path: Path) -> None:
+    """The records of a zone as a shell exports them have a `Type` with numbers beside `RecordType`."""
+    text = (
+        "HostName,RecordType,Type,Timestamp,TimeToLive,RecordData\nplc,A,1,0,01:00:00,10.9.0.5\n"
+        "hmi,CNAME,5,0,01:00:00,plc.plant.example.\n"
+    )
+    survey = read(tmp_path, text, "records.csv")
+    assert (len(list(survey.records)), [one.name for one in survey.aliases]) == (1, ["hmi"])
+    assert survey.skipped.count == 0
