@@ -28,7 +28,7 @@ from netcheck.record.write import Recorder
 from netcheck.report.live.draw import to_lines
 from netcheck.report.live.screen import Board, Screen, screen_of
 from netcheck.report.live.signals import signals_of
-from netcheck.report.text.proofs import SIMULATED, marked
+from netcheck.report.text.proofs import SIMULATED, marked, without_figures
 from netcheck.text import listed, safe
 from netcheck.wire.link import Link
 
@@ -105,7 +105,8 @@ class Show:
             return
         port = f"{safe(event.port)}: " if event.port else ""
         mark = f" ({SIMULATED})" if self.simulated and event.proof is not None else ""
-        line = f"{event.what:<8} {port}{safe(event.text, 1000)}{mark}"
+        text = event.text if event.proof is None else without_figures(event.text)
+        line = f"{event.what:<8} {port}{safe(text, 1000)}{mark}"
         if self._live is None:
             print(line, file=self.stream, flush=True)
         elif event.what is What.NOTE:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -175,6 +176,24 @@ def test_the_chances_of_a_sentence_stay_in_the_reports() -> None:
     assert without_figures(why) == "The silence could be luck. A second owner may have gone unheard."
     other = "Nothing answered for 10.62.20.61: 00-00-5E-00-53-21 was heard from 10.62.20.99."
     assert without_figures(other) == other
+
+
+def test_notes_that_are_figures_stay_in_the_reports() -> None:
+    """Of the notes the listing has those in plain words, each thing once; the JSON has all of them."""
+    notes = (
+        "luck: 1.1e-03 by ARP, 2.9e-08 by echo; the operator confirmed both movements, so that echo counts",
+        "cable: inferred from the silence after the request; the operator confirmed the return",
+        "echo: blocked; it answers ARP alone",
+        "the first answer came after 31 s",
+    )
+    proof = replace(SOUND, notes=notes, cable="inferred", echo="blocked")
+    said = [line.strip() for line in to_lines([proof], 200)[1:]]
+    assert said == [
+        "it answered, fell silent and answered again",
+        "cable: inferred from the silence after the request; the operator confirmed the return, echo is blocked",
+        "note: the first answer came after 31 s",
+    ]
+    assert to_json([proof], "", "")["proofs"][0]["notes"] == list(notes)
 
 
 def test_a_narrow_terminal_splits_no_name_and_no_mac() -> None:

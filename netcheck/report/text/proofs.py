@@ -25,6 +25,9 @@ CONNECTOR = {
 IDENTITY = {"planned": "MAC: as planned", "learned": "MAC: learned on the wire"}
 # What the judge adds to a sentence about luck: "The silence could be luck: 3.0e-03, above 1.0e-04."
 _CHANCES = re.compile(r": (?:\d\.\de-\d\d|not known), above \d\.\de-\d\d(?=\.)")
+# Beginnings of notes that only the reports show: figures, which they explain, and what `_in_words` says already.
+_OF_REPORTS = ("luck: ", "echo: ", "phase in: ")
+_CABLE_NOTE = "cable: "  # of a note that says more of the cable than `CABLE` does
 SIMULATED = "SIMULATED"
 NO_PROOF = f"{SIMULATED}: a simulated bench was proven, not a site"
 
@@ -64,7 +67,8 @@ def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = Fal
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
         head = f"{marked(proof.verdict, simulated):<16} {safe(proof.subject)}  {safe(proof.address)}{who}"
         lines += _wrapped(head, width, "")
-        said = [without_figures(proof.why), _in_words(proof), *(f"note: {note}" for note in proof.notes)]
+        notes = [note for note in proof.notes if not note.startswith((*_OF_REPORTS, _CABLE_NOTE))]
+        said = [without_figures(proof.why), _in_words(proof), *(f"note: {without_figures(note)}" for note in notes)]
         said += [f"{name}: {value}" for name, value in proof.evidence]
         for text in filter(None, said):
             lines += _wrapped(safe(text, 1000), width, INDENT)
@@ -83,8 +87,9 @@ def without_figures(text: str) -> str:
 
 def _in_words(proof: Proof) -> str:
     """Return the evidence in plain words on one line, so that `cable: inferred` is always shown with the verdict."""
+    cable = next((note for note in proof.notes if note.startswith(_CABLE_NOTE)), CABLE.get(proof.cable or ""))
     said = (
-        CABLE.get(proof.cable or ""),
+        cable,
         CONNECTOR.get(proof.connector or "") if proof.cable is not None else None,
         IDENTITY.get(proof.identity or ""),
         "echo is blocked" if proof.echo == "blocked" else None,
