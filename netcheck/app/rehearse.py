@@ -34,6 +34,7 @@ from netcheck.wire.link import News
 
 KINDS = ["absent", "impostor", "lossy", "no-echo", "swapped"]
 LOSSY = 0.2  # share of frames lost each way
+TOO_FAST = "a scripted technician is faster than speech: nothing is spoken. Rehearse with keys, on a terminal"
 CONFIRMED_AFTER = 0.2  # seconds between the cable and the Enter that confirms it
 
 
@@ -61,6 +62,7 @@ class Training:
     as_json: bool
     record: Path | None
     quiet: bool
+    say: bool
 
 
 class InTime(Rig):
@@ -132,7 +134,10 @@ def train(training: Training) -> int:
         capture=None,
         as_json=training.as_json,
         quiet=training.quiet,
+        say=training.say and person,
     )
+    if training.say and not person:
+        print(f"--say: {TOO_FAST}", file=sys.stderr)
     with ExitStack() as stack:
         behind = hanging(base.aim, jacks)
         hands: Hands = Technician(rig, jacks, confirms=not training.hands_free, behind=behind)

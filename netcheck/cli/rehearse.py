@@ -29,6 +29,7 @@ def command(
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
     again: o.Again = False,
+    say: o.Say = False,
     quiet: o.Quiet = False,
 ) -> None:
     """Prove a plan on a simulated bench, or measure how often a proof is false.
@@ -63,5 +64,6 @@ def command(
         as_json=as_json,
         record=record,
         quiet=quiet,
+        say=say,
     )
     raise typer.Exit(train(training))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -38,6 +39,25 @@ def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | Non
     assert run.returncode == (0 if verdict == "proven" else 1)
     verified = subprocess.run([sys.executable, "-m", "netcheck", "verify", str(record)], check=False, stdout=-3)
     assert verified.returncode == 0
+
+
+def test_the_listing_is_in_plain_words_and_the_record_has_the_figures(tmp_path: Path) -> None:
+    """After a keyed run nothing that is printed is a chance; the record, which reports explain, has all of them."""
+    record = tmp_path / "run.jsonl"
+    run = rehearse(PLANT, "--only", f"{PORT}:1", "--only", "cip-plc/cpu:1", "--fault", f"impostor={PORT}", "--record",
+                   record)  # fmt: skip
+    assert "cable: confirmed by a key" in run.stdout
+    assert not re.search(r"\de-\d\d|\bluck\b|connector: assumed", run.stdout)
+    written = record.read_text("utf-8")
+    assert re.search(r"luck: \d\.\de-\d\d by ARP", written)
+    assert re.search(r'"luck":\d\.\d+e-\d\d', written)
+
+
+def test_a_scripted_rehearsal_says_that_it_does_not_speak(tmp_path: Path) -> None:
+    """Without a terminal the run takes no time, so that --say only says why nothing is spoken."""
+    run = rehearse(PLANT, "--only", f"{PORT}:1", "--say", "--record", tmp_path / "run.jsonl")
+    assert run.returncode == 0
+    assert "--say: a scripted technician is faster than speech" in run.stderr
 
 
 def proofs_in(record: Path) -> list[str]:

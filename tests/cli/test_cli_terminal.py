@@ -90,3 +90,30 @@ def test_a_dumb_terminal_has_every_instruction_as_a_line(terminal: Terminal) -> 
     terminal.wait_for(b"do       reception-plc/cpu:2: Move the cable from port 1 to reception-plc/cpu:2")
     terminal.type(b"q")
     terminal.wait_for(b"ENDED")
+
+
+# A program with the name of one that speaks, which writes down what it is to say.
+MUTE = "mkdir bin; printf '#!/bin/sh\\ncat >>spoken\\n' >bin/espeak-ng; chmod +x bin/espeak-ng"
+SAYS = f'{MUTE}; PATH="$PWD/bin:$PATH"; {NETCHECK} --say; echo ENDED'
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems have other programs")
+@pytest.mark.parametrize("terminal", [(SAYS, "xterm")], indirect=True, ids=["xterm"])
+def test_a_rehearsal_speaks_each_change(terminal: Terminal, tmp_path: Path) -> None:
+    """With --say the first request and the next one are spoken, as in `prove`."""
+    terminal.wait_for(b"Plug in the cable of reception-plc/cpu:1")
+    terminal.type(b"\r")
+    terminal.wait_for(b"Pull the cable of reception-plc/cpu:1")
+    until = time.monotonic() + 30
+    while (said := spoken(tmp_path)) is None or "Pull. reception plc cpu port 1" not in said:
+        assert time.monotonic() < until, said
+        time.sleep(0.1)
+    assert said.startswith("Plug in. reception plc cpu port 1")
+    terminal.type(b"q")
+    terminal.wait_for(b"ENDED")
+
+
+def spoken(folder: Path) -> str | None:
+    """Return what was spoken so far."""
+    file = folder / "spoken"
+    return file.read_text() if file.exists() else None
