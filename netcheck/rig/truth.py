@@ -163,11 +163,13 @@ class _Case:
     def __init__(self, truth: Truth, place: Place, proof: Proof) -> None:
         self.truth, self.rig, self.place, self.proof = truth, truth.rig, place, proof
         mine = [(at, event) for at, event in truth.log if event.port == place.subject]
-        verdicts = [at for at, event in mine if event.what is What.VERDICT]
-        self.verdict_at = verdicts[-1] if verdicts else self.rig.time
+        verdicts = [(at, event.proof) for at, event in mine if event.what is What.VERDICT]
+        own = [at for at, said in verdicts if said == proof] or [at for at, _ in verdicts]  # a port may be proven again
+        self.verdict_at = own[-1] if own else self.rig.time
         begins = [at for at, event in mine if event.what is What.BEGIN and at <= self.verdict_at]
         self.began = self.rig.began if truth.walks or not begins else begins[-1]
-        self.asked = [at for at in truth.instructions(Action.PULL, place.subject) if self.began <= at]
+        asked = truth.instructions(Action.PULL, place.subject)
+        self.asked = [at for at in asked if self.began <= at <= self.verdict_at]
         self.enough = [at for at, event in mine if event.what is What.ENOUGH and self.began <= at <= self.verdict_at]
         self.holder, self.jack = self._holder()
         self.mac = self.jack.mac

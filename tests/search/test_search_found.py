@@ -66,6 +66,10 @@ CASES = {
     "an owner heard while another port was under test":
         Scenario(mode=Mode.HANDS_FREE, asked=2, strangers=(Stranger(of=1, announces=True),),
                  acts=(Act(do=Do.STRANGER, after=5.0, lasts=4.0),)),
+    # A sound proof, after which the same port is chosen again and fails: each attempt is judged by its own time.
+    "proven, then chosen again":
+        Scenario(mode=Mode.DIRECT_HANDS_FREE, devices=(Device(ports=2),), asked=2,
+                 acts=(Act(do=Do.NUMBER, on=On.PLUG, after=6.0),)),
 }  # fmt: skip
 
 
