@@ -35,7 +35,7 @@ from netcheck.wire.link import Link
 REDRAW = 0.2  # seconds
 SLOW = 10  # drawing takes at most a tenth of the time, so that probing goes on on a slow console
 # Kinds of event that the record keeps; a proof has its own line.
-KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE)
+KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE, What.NEXT)
 
 
 class Show:

@@ -21,6 +21,7 @@ class What(StrEnum):
     RETURNED = "returned"  # it answers again
     SEEN = "seen"  # on a walk: pulled once, to be pulled once more
     WARN = "warn"  # something is wrong: the wrong cable, a second owner, too soon
+    NEXT = "next"  # the port after the one under test, which is asked already
     NOTE = "note"
     VERDICT = "verdict"
 

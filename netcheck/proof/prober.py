@@ -15,6 +15,7 @@ from typing import Protocol
 from netcheck.addr import quad
 from netcheck.proof.events import Chosen, Event, Key, Press, What
 from netcheck.proof.port.cabling import Cabling
+from netcheck.proof.port.head_start import HeadStart, may_begin
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.sequence import prove_port
 from netcheck.proof.port.state import PortState
@@ -51,6 +52,10 @@ class Procedure(Protocol):
     walks: bool  # all ports are open at once
     cut_is_final: bool  # a port that a stop cut short has a proof that counts
     port: PortState | None
+
+    @property
+    def following(self) -> Target | None:
+        """The port whose turn is next, once the one under test only has to come back; else None."""
 
     def advance(self) -> bool:
         """Go on with what is due now; return whether the run is over."""
@@ -253,7 +258,7 @@ class Prober:
 
     def view(self) -> RunView:
         """Return what the run does now, for the screen."""
-        return run_view(self.run, self.procedure.views())
+        return run_view(self.run, self.procedure.views(), self.procedure.following)
 
     def amend(self, proof: Proof) -> None:
         """Replace the proof of a port by one with additions."""
@@ -308,6 +313,8 @@ class PortByPort:
         self._cabling = Cabling(run)
         self._between: Steps | None = None  # what is done with the cables after a port
         self._told = False
+        self._ahead: HeadStart | None = None  # of the next port
+        self._announced = ""  # the port that was said to be next
 
     def advance(self) -> bool:
         """Go on with the port under test; where it ends, with the cables and then with the next one."""
@@ -332,8 +339,35 @@ class PortByPort:
                 return True
 
     def tend(self) -> None:
-        """See that every address but the one under test is asked as gently as possible."""
+        """See that every address but the one under test, and that of the next port, is asked as gently as possible."""
+        self._look_ahead()
         self.run.tend(self.port.entry if self.port is not None else None)
+
+    @property
+    def following(self) -> Target | None:
+        """The port whose turn is next, once the cable of the one under test is asked back for the last time."""
+        comes_back = self.port is not None and self.port.phase is Phase.BACK and self.port.is_last_pull()
+        return self._next() if comes_back else None
+
+    def _next(self) -> Target | None:
+        """Return the next port that can be tested."""
+        return next((target for target in self._turns.coming if not self._barred(target)), None)
+
+    def _look_ahead(self) -> None:
+        """Ask the next port already while the one under test comes back, and until its own turn."""
+        port, target = self.port, self._next()
+        ahead, may = self._ahead, port is not None and target is not None and may_begin(port, target)
+        if ahead is not None and (ahead.broken or ahead.target != target or (port is not None and not may)):
+            ahead.drop()
+            ahead = None
+        if ahead is None and may and target is not None:
+            ahead = HeadStart(self.run, target)
+            if self._announced != target.subject:
+                self._announced = target.subject
+                ahead.announce()
+        if ahead is not None:
+            ahead.look()
+        self._ahead = ahead
 
     def press(self, key: Press) -> None:
         """Take a key: Enter confirms, `s` skips, `r` proves the last port again; a number or a name chooses the next
@@ -416,14 +450,21 @@ class PortByPort:
         return [request_view(self.run, target) for target in self._cabling.asked]
 
     def _open_port(self, target: Target) -> None:
-        barred = target.barred or self.run.lack.get(target.subnet, "") or self._without_keys(target)
-        if barred:
+        if barred := self._barred(target):
             return self.run.put(Observation(target=replace(target, barred=barred)))
-        self.port = PortState(self.run, target)
+        ahead, self._ahead = self._ahead, None
+        early = ahead.take() if ahead is not None and ahead.target == target else None
+        if ahead is not None and early is None:
+            ahead.drop()
+        self.port = early or PortState(self.run, target)
         self.run.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
         net = self.run.scope.net(target.subnet)
         self._steps = prove_port(self.port, lambda seen: decided(seen, self.run.names), lambda: self._claim(net.name))
         return None
+
+    def _barred(self, target: Target) -> str:
+        """Return why a port cannot be tested."""
+        return target.barred or self.run.lack.get(target.subnet, "") or self._without_keys(target)
 
     def _without_keys(self, target: Target) -> str:
         """Return why a port cannot be proven without keys: through a switch nothing else says which connector is

@@ -26,7 +26,12 @@ class Turns:
     @property
     def following(self) -> Target | None:
         """The port that is next."""
-        return next(iter((*self.waiting, *self._skipped)), None)
+        return next(iter(self.coming), None)
+
+    @property
+    def coming(self) -> tuple[Target, ...]:
+        """The ports in the order of their turns."""
+        return (*self.waiting, *self._skipped)
 
     def first(self, target: Target) -> None:
         """Put a port first, wherever it was."""

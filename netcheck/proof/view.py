@@ -68,9 +68,11 @@ class PortView:
 class RunView:
     """A run at one moment. `general` is a request that names no port, `out` names devices that answered before and are
     silent now although nobody is asked to leave their cables out. A warning that `holds` is true now, any other gives
-    the reason of the request."""
+    the reason of the request. `following` is the port whose turn is next, once nothing is
+    to be done at the present one but to wait."""
 
     ports: tuple[PortView, ...] = ()
+    following: Target | None = None
     general: str = ""
     general_step: Step | None = None
     warning: str = ""
@@ -79,14 +81,15 @@ class RunView:
     station_out: bool = False  # the computer's own cable has no link, through a switch
 
 
-def run_view(run: RunState, ports: Iterable[PortView]) -> RunView:
-    """Return the view of a run with these open ports."""
+def run_view(run: RunState, ports: Iterable[PortView], following: Target | None = None) -> RunView:
+    """Return the view of a run with these open ports; *following* is the port whose turn is next."""
     views = tuple(ports)
     tested = {view.subject for view in views if view.step in (*CABLE_OUT, Step.MOVE)}
     general = run.requests.get("") or run.waits.get("")
     warning = run.warning_now()
     return RunView(
         ports=views,
+        following=following,
         general="" if general is None else general.text,
         general_step=OF_ACTION.get(general.action) if isinstance(general, CableRequest) else None,
         warning="" if warning is None else warning.text,

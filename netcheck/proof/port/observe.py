@@ -59,6 +59,7 @@ def observe(port: PortState) -> Observation:
         other_port=other_port(port),
         evidence=(*port.evidence.items(), *lldp_evidence(port), *_pulls(silences)),
         first_after=port.first_after,
+        head_start=port.head_start,
         luck_limit=port.limit,
         unheard_limit=run.options.unheard,
     )

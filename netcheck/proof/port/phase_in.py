@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 
 from netcheck.proof.events import Action, What
-from netcheck.proof.port.answers import WINDOW
+from netcheck.proof.port.answers import GAP, WINDOW
 from netcheck.proof.port.cabling import words_to_move
 from netcheck.proof.port.connector import move
 from netcheck.proof.port.phase_out import check_station
 from netcheck.proof.port.state import PortState
-from netcheck.proof.probing.address_state import Stage
+from netcheck.proof.probing.address_state import ARP, Stage
 from netcheck.proof.run_state import FRESH, Cut, Void
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 
@@ -30,9 +30,13 @@ Claim = Callable[[], Steps]
 
 
 def connect(port: PortState) -> Steps:
-    """Ask for the cable; with --direct, wait for the carrier."""
+    """Ask for the cable; with --direct, wait for the carrier. The cable of a port that had a head start is in."""
     run, where = port.run, port.target.subject
     run.take_enter()
+    if port.head_start:
+        if (yield from _answers_on(port)):
+            return
+        port.head_start = 0.0
     if (port.target.ordinal or run.moved is not None) and not run.options.hands_free:
         yield from move(port, words_to_move(run, port.target))
         run.moved = port.target if port.target.ordinal and not run.options.direct else None
@@ -48,10 +52,22 @@ def connect(port: PortState) -> Steps:
         yield
 
 
+def _answers_on(port: PortState) -> Generator[None, None, bool]:
+    """Wait for an answer to a request of the port's own turn; say whether it came."""
+    since = port.run.now
+    while port.run.now <= since + GAP:
+        found = port.first_answer(port.began)
+        if found is not None and port.answer_of(found[0], since) is not None:
+            return True
+        yield
+    return False
+
+
 def phase_in(port: PortState, claim: Claim) -> Steps:
-    """Probe until the address answers or the patience is used up; sets `mac` and `first`, or leaves them unset."""
+    """Probe until the address answers or the patience is used up; sets `mac` and `first`, or leaves them unset. With a
+    head start it has answered already."""
     run = port.run
-    deadline = yield from _begin(port, claim)
+    deadline = run.now + run.options.patience if port.head_start else (yield from _begin(port, claim))
     while (found := port.first_answer(port.began)) is None:
         if (run.drops != port.drops and run.carrier[0]) or run.disturbances != port.disturbances:
             deadline = yield from _begin(port, claim)
@@ -118,11 +134,9 @@ def _pause(port: PortState, seconds: float) -> Steps:
 def gather(port: PortState) -> Steps:
     """Go on until it is known how reliably it answers and who else answers, and the watch has asked every address."""
     run = port.run
-    began = run.now
+    began = port.first if port.head_start and not port.voids else run.now
     port.say(What.WAIT, "Counting its answers", began + ENOUGH_IN)
-    own = {address for adapter in run.scheduler.adapters for address, _ in adapter.addresses}
-    spare = tuple(address for address in run.scope.net(port.target.subnet).spare if address not in own)
-    while not (_controls_asked(port, spare) and port.reliable() and _ready(port, run.now - began)):
+    while not (controls_asked(port) and port.reliable() and _ready(port, run.now - began)):
         port.pressed()
         check_station(port)
         if run.options.direct and not run.carrier[0]:
@@ -152,19 +166,24 @@ def _ready(port: PortState, lasted: float) -> bool:
     return bool(others or gateway) or all(entry.asked >= 3 for entry in run.watched.values())
 
 
-def _controls_asked(port: PortState, spare: tuple[int, ...]) -> bool:
-    """Ask the address that nobody should own; where an unknown MAC answers, ask a second one."""
+def controls_asked(port: PortState) -> bool:
+    """Ask the address that nobody should own; where an unknown MAC answers, ask a second one. Return whether all this
+    is done."""
     run = port.run
     if not run.scheduler.hears_all:
         return True
     if port.negatives:
         entry = port.negatives[-1]
         if sum(probe.settled and probe.sent >= port.began for probe in entry.probes) < CONTROL_ASKS:
+            if entry.every[ARP] is None:  # the port before this one asked it as well, and ended
+                run.scheduler.ask(entry, run.now, arp=ARP_EVERY, urgent=True)
             return False
         run.scheduler.ask(entry, run.now)
         known = {*run.scope.site_macs, *(watched.mac for watched in run.watched.values())} - {port.mac}
         if not set(entry.macs(port.began)) - known:
             return True
+    own = {address for adapter in run.scheduler.adapters for address, _ in adapter.addresses}
+    spare = [address for address in run.scope.net(port.target.subnet).spare if address not in own]
     if len(port.negatives) >= len(spare):
         return True
     entry = run.scheduler.entry(spare[len(port.negatives)], port.target.subnet)

@@ -45,6 +45,7 @@ class PortState(PortAnswers):
         self.connector = "assumed"
         self.not_moved = False  # the cable was to be moved to it, and nothing showed that it was
         # Phase in
+        self.head_start = 0.0  # seconds for which it was asked before its turn, while the port before it came back
         self.first_after = 0.0
         self.negatives: list[AddressState] = []
         self.anonymous: int | None = None

@@ -86,6 +86,10 @@ def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
         (seen.cable == "inferred", f"cable: inferred from the silence after the request; {_who_confirmed(seen)}"),
         (bool(by_echo), by_echo),
         (seen.first_after > 5, f"the first answer came after {seen.first_after:.0f} s"),
+        (
+            answered and bool(seen.head_start),
+            f"phase in: counted from {seen.head_start:.0f} s before its turn on, while the port before it came back",
+        ),
         (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),
         (answered and not seen.cut and seen.no_negative, "no address was free to ask as one that nobody should own"),
         (seen.direct and bool(seen.strangers), "other devices were heard on the direct cable"),

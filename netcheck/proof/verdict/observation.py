@@ -106,6 +106,7 @@ class Observation:
     other_port: str = ""  # another port of the interface, in which the cable is by LLDP
     evidence: tuple[tuple[str, str], ...] = ()  # what else was learned: a name, and what it is
     first_after: float = 0.0  # seconds from the phase's start to the first answer
+    head_start: float = 0.0  # seconds of phase in before its turn, while the port before it came back
     luck_limit: float = LUCK_LIMIT
     unheard_limit: float = UNHEARD_LIMIT
 

@@ -43,6 +43,7 @@ class Walk:
 
     keys = "number of a row: its cable is out   m remark   q stops"
     walks = cut_is_final = True
+    following: Target | None = None  # the order is that of the pulls
 
     def __init__(self, run: RunState, addresses: StationAddresses) -> None:
         """Nothing is watched yet."""

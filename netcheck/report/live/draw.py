@@ -83,6 +83,8 @@ def _said(screen: Screen, width: int, ascii_only: bool) -> list[ScreenLine]:
     lines += _wrapped(screen.detail, width, PLAIN)
     if screen.warning:
         lines += _wrapped(f"LOOK: {screen.warning}", width, LOUD)
+    if screen.following:
+        lines += _wrapped(f"Next: {screen.following}", width, STRONG)
     if screen.out:
         lines += _wrapped(f"Still out: {', '.join(screen.out)}", width, STRONG)
     if screen.typed:

@@ -59,7 +59,8 @@ class ScreenRow:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screen:
     """Everything on the screen, from the top. `seconds` stands after the word, `port` is empty where it names none.
-    `typed` are digits of a row's number that is not complete yet."""
+    `typed` are digits of a row's number that is not complete yet, `following` names the next port while this one needs
+    no hand any more."""
 
     word: Word
     step: Step | None = None  # of the port of the instruction
@@ -71,6 +72,7 @@ class Screen:
     detail: str = ""
     bar: Bar | None = None
     warning: str = ""
+    following: str = ""
     out: tuple[str, ...] = ()
     rows: tuple[ScreenRow, ...] = ()
     counts: tuple[tuple[str, int], ...] = ()  # ports by verdict
@@ -150,6 +152,7 @@ def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Scree
     screen = replace(
         screen,
         out=view.out,
+        following=_following(focus, view),
         rows=_rows(board, view, screen.port),
         counts=tuple((str(verdict), verdicts.count(verdict)) for verdict in Verdict if verdict in verdicts),
         last=board.last,
@@ -163,6 +166,15 @@ def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Scree
     if view.holds:
         return replace(screen, word=Word.LOOK, seconds=None, warning=view.warning)
     return replace(screen, warning=view.warning)
+
+
+def _following(focus: PortView | None, view: RunView) -> str:
+    """Return the next port and where it is, while nothing is to be done at the port of the instruction."""
+    target, undisturbed = view.following, not (view.holds or view.station_out)
+    if focus is None or target is None or focus.step not in (Step.RETURNING, Step.BACK) or not undisturbed:
+        return ""
+    place = ", ".join(filter(None, (target.place, target.switch_port)))
+    return "   ".join(filter(None, (target.subject, target.address_text, place)))
 
 
 def _focus(board: Board, view: RunView) -> PortView | None:
@@ -228,16 +240,19 @@ def _rows(board: Board, view: RunView, current: str) -> tuple[ScreenRow, ...]:
     """Return the list of ports: a proof for what is settled, the view for what is open."""
     views = {port.subject: port for port in view.ports}
     return tuple(
-        _row(target, board.proofs.get(target.subject), views.get(target.subject), current) for target in board.ports
+        _row(target, board.proofs.get(target.subject), views.get(target.subject), current, view.following)
+        for target in board.ports
     )
 
 
-def _row(target: Target, proof: Proof | None, view: PortView | None, current: str) -> ScreenRow:
+def _row(
+    target: Target, proof: Proof | None, view: PortView | None, current: str, following: Target | None
+) -> ScreenRow:
     row = ScreenRow(
         number=target.row,
         subject=target.subject,
         address=target.address_text,
-        state="to do",
+        state="next" if target == following else "to do",
         current=target.subject == current,
     )
     if view is not None:

@@ -109,7 +109,8 @@ def _instruction(screen: Screen) -> str:
         return screen.instruction
     word = screen.word.capitalize()
     if screen.word is Word.WAIT:
-        return f"{word}. {screen.instruction}"
+        following = f"Next {screen.following}" if screen.following else ""
+        return ". ".join(filter(None, (word, screen.instruction, following)))
     return ". ".join(filter(None, (word, screen.port, screen.place)))
 
 
