@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import ast
+import io
 import re
 import subprocess
 import sys
 import tokenize
 import tomllib
 from collections import defaultdict
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -39,10 +41,34 @@ LAYERS["cli"] = {*LAYERS}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "netcheck", "plans", "tests"}
 
 
+@cache
+def source_of(path: Path) -> str:
+    """Return the text of a file."""
+    return path.read_text(encoding="utf-8")
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """Return the syntax tree of a file; most tests here look at the same files."""
+    return ast.parse(source_of(path))
+
+
+@cache
+def modules() -> tuple[Path, ...]:
+    """Return all files of the package."""
+    return tuple(PACKAGE.rglob("*.py"))
+
+
+@cache
+def imports_in(path: Path) -> tuple[ast.Import | ast.ImportFrom, ...]:
+    """Return the imports of a file, also those inside functions."""
+    return tuple(node for node in ast.walk(tree_of(path)) if isinstance(node, ast.Import | ast.ImportFrom))
+
+
 def imported(path: Path) -> set[str]:
     """Return the folders and ground modules of ours that a file imports anywhere."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in imports_in(path):
         names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
         names += [node.module] if isinstance(node, ast.ImportFrom) and node.module else []
         found |= {name.split(".")[1] for name in names if name.startswith("netcheck.")}
@@ -72,21 +98,21 @@ _CITED = re.compile(r"[\w./-]*\w\.(?:py|md)\b")
 
 def test_no_public_class_name_is_defined_twice() -> None:
     """A public class name belongs to one module, so that a search for it has one result."""
-    modules: dict[str, list[str]] = defaultdict(list)
-    for path in PACKAGE.rglob("*.py"):
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+    places: dict[str, list[str]] = defaultdict(list)
+    for path in modules():
+        for node in tree_of(path).body:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
-                modules[node.name].append(str(path.relative_to(ROOT)))
-    double = {name: paths for name, paths in modules.items() if len(paths) > 1}
+                places[node.name].append(str(path.relative_to(ROOT)))
+    double = {name: paths for name, paths in places.items() if len(paths) > 1}
     assert double == {}
 
 
 def importers() -> dict[str, set[str]]:
     """Return, for each module of ours by its path, the modules that import it."""
-    paths = [str(path.relative_to(PACKAGE).with_suffix("")) for path in PACKAGE.rglob("*.py")]
+    paths = [str(path.relative_to(PACKAGE).with_suffix("")) for path in modules()]
     found: dict[str, set[str]] = {path: set() for path in paths}
     for path in paths:
-        for node in ast.walk(ast.parse((PACKAGE / f"{path}.py").read_text(encoding="utf-8"))):
+        for node in imports_in(PACKAGE / f"{path}.py"):
             if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("netcheck"):
                 home = node.module.replace(".", "/").removeprefix("netcheck").lstrip("/")
                 for name in (home, *(f"{home}/{alias.name}".lstrip("/") for alias in node.names)):
@@ -102,17 +128,18 @@ def test_few_short_modules_serve_one_neighbour_alone() -> None:
         for path, users in importers().items()
         if len(users) == 1
         and {str(Path(user).parent) for user in users} == {str(Path(path).parent)} - FAMILIES
-        and len((PACKAGE / f"{path}.py").read_text(encoding="utf-8").splitlines()) < SHORT_MODULE
+        and len(source_of(PACKAGE / f"{path}.py").splitlines()) < SHORT_MODULE
     ]
     assert len(short) <= MOST_SHORT_MODULES, short
 
 
 def cited_files(path: Path) -> set[str]:
     """Return the Python and Markdown files that the docstrings and comments of a module name."""
-    with tokenize.open(path) as source:
-        tokens = list(tokenize.generate_tokens(source.readline))
+    if not _CITED.search(source_of(path)):
+        return set()
+    tokens = tokenize.generate_tokens(io.StringIO(source_of(path)).readline)
     texts = [token.string for token in tokens if token.type == tokenize.COMMENT]
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
             texts.append(ast.get_docstring(node) or "")
     return {name for text in texts for name in _CITED.findall(text)}
@@ -120,13 +147,14 @@ def cited_files(path: Path) -> set[str]:
 
 def test_files_named_in_docstrings_and_comments_exist() -> None:
     """Each Python or Markdown file that a docstring or comment names is in the repository."""
-    names = [f"/{path.relative_to(ROOT)}" for path in ROOT.glob("[!.]*/**/*") if path.suffix in (".py", ".md")]
-    names += [f"/{path.name}" for path in ROOT.glob("*.md")]
+    paths = [path.relative_to(ROOT) for path in ROOT.glob("[!.]*/**/*") if path.suffix in (".py", ".md")]
+    paths += [path.relative_to(ROOT) for path in ROOT.glob("*.md")]
+    names = {"/".join(path.parts[at:]) for path in paths for at in range(len(path.parts))}
     missing = {
         str(path.relative_to(ROOT)): lost
         for folder in (PACKAGE, ROOT / "tests")
         for path in folder.rglob("*.py")
-        if (lost := {c for c in cited_files(path) if not any(n.endswith(f"/{c}") for n in names)})
+        if (lost := {name for name in cited_files(path) if name.lstrip("/") not in names})
     }
     assert missing == {}
 

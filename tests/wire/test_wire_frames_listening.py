@@ -13,7 +13,7 @@ from scapy.packet import Raw
 from netcheck.wire.frames import ACK, BOOTREPLY, BOOTREQUEST, Dhcp, Ip, dhcp_from_wire, ip_from_wire
 
 DEVICE = 0x00005E005314
-MAC = "00:00:5e:00:53:14"
+MAC, GATEWAY = "00:00:5e:00:53:14", "00:00:5e:00:53:fe"  # a frame without a destination makes scapy ask the network
 
 
 def request(*options: object, ciaddr: str = "0.0.0.0") -> bytes:
@@ -29,10 +29,10 @@ def request(*options: object, ciaddr: str = "0.0.0.0") -> bytes:
 
 def test_the_ends_of_a_packet() -> None:
     """The addresses of an IPv4 header with and without options (RFC 791 section 3.1)."""
-    plain = Ether(src=MAC) / IP(src="192.0.2.20", dst="192.0.2.1") / Raw(b"x" * 40)
+    plain = Ether(src=MAC, dst=GATEWAY) / IP(src="192.0.2.20", dst="192.0.2.1") / Raw(b"x" * 40)
     assert ip_from_wire(bytes(plain)) == Ip(DEVICE, 0xC0000214, 0xC0000201)
     assert ip_from_wire(bytes(plain)[:33]) is None
-    assert ip_from_wire(bytes(Ether(src=MAC, type=0x86DD)) + b"\x60" + b"\0" * 60) is None
+    assert ip_from_wire(bytes(Ether(src=MAC, dst=GATEWAY, type=0x86DD)) + b"\x60" + b"\0" * 60) is None
 
 
 @pytest.mark.parametrize(
@@ -50,7 +50,7 @@ def test_the_ends_of_a_packet() -> None:
         ),
         pytest.param(
             bytes(
-                Ether(src="00:00:5e:00:53:fe")
+                Ether(src=GATEWAY, dst=MAC)
                 / IP(src="192.0.2.1", dst="192.0.2.20")
                 / UDP(sport=67, dport=68)
                 / BOOTP(op=2, chaddr=bytes.fromhex(MAC.replace(":", "")), yiaddr="192.0.2.20")
@@ -61,7 +61,7 @@ def test_the_ends_of_a_packet() -> None:
         ),
         pytest.param(
             bytes(
-                Ether(src=MAC)
+                Ether(src=MAC, dst="ff:ff:ff:ff:ff:ff")
                 / IP(src="0.0.0.0", dst="255.255.255.255")
                 / UDP(sport=68, dport=67)
                 / BOOTP(chaddr=bytes.fromhex(MAC.replace(":", "")), options=b"")
