@@ -1,5 +1,5 @@
 """The sample of the report's tests, whose findings are answered."""
 
-from tests.report.conftest import plan_folder, record_path, sample
+from tests.report.conftest import original, plan_folder, record_path, sample
 
-__all__ = ["plan_folder", "record_path", "sample"]
+__all__ = ["original", "plan_folder", "record_path", "sample"]

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import redirect_stdout
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -41,10 +42,15 @@ def closed(node: Any) -> Any:
     return inner
 
 
+@cache
+def validator(name: str) -> Draft202012Validator:
+    """Return the validator of a closed schema."""
+    return Draft202012Validator(closed(SCHEMAS[name]()))
+
+
 def faults(name: str, value: Any) -> list[str]:
     """What does not fit the closed schema, with the place."""
-    shape = closed(SCHEMAS[name]())
-    errors: Iterator[Any] = Draft202012Validator(shape).iter_errors(value)
+    errors: Iterator[Any] = validator(name).iter_errors(value)
     return [f"{error.json_path}: {error.message[:300]}" for error in errors]
 
 
