@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import csv
-import io
 import json
 import subprocess
-import sys
 from collections.abc import Callable
-from contextlib import chdir, redirect_stderr, redirect_stdout
-from dataclasses import dataclass
 from datetime import date
 from difflib import ndiff
 from pathlib import Path
@@ -19,8 +15,8 @@ import openpyxl
 import pytest
 
 from netcheck.answers.table import NEVER_ACCEPTED
-from netcheck.cli.main import run
 from netcheck.plan.write.new_plan import new_workbook
+from tests import command_line
 from tests.programs import need
 from tests.report.made import plan_text, write_plan
 
@@ -28,29 +24,9 @@ DAY = "2026-11-20"
 Row = dict[str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class Ended:
-    """The exit code and the output of a command."""
-
-    returncode: int
-    stdout: str
-    stderr: str
-
-
-def netcheck(folder: Path, *words: str, day: str = DAY) -> Ended:
-    """Run the command line in this process, in a folder; a process for each call would take a minute in total."""
-    before, out, told = sys.argv, io.StringIO(), io.StringIO()
-    sys.argv = ["netcheck", *words, "--today", day]
-    code: object = None
-    try:
-        with chdir(folder), redirect_stdout(out), redirect_stderr(told):
-            run()
-    except SystemExit as end:
-        code = end.code
-    finally:
-        sys.argv = before
-    assert isinstance(code, int)
-    return Ended(code, out.getvalue(), told.getvalue())
+def netcheck(folder: Path, *words: str, day: str = DAY) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder, as on a day."""
+    return command_line.netcheck(*words, "--today", day, cwd=folder)
 
 
 @pytest.fixture

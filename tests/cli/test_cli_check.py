@@ -16,6 +16,8 @@ from xml.etree import ElementTree
 
 import pytest
 
+from tests.command_line import netcheck
+
 GOLDEN = Path(__file__).with_name("golden")
 DAY = "2026-11-02"
 PLAN = """format = 1
@@ -84,12 +86,6 @@ def written(folder: Path, plan: str) -> Path:
     (folder / "plan.toml").write_text(plan, "utf-8")
     (folder / "site-hosts.csv").write_text(HOSTS, "utf-8")
     return folder
-
-
-def netcheck(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    command = [sys.executable, "-m", "netcheck", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=60)
 
 
 def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import csv
 import subprocess
-import sys
 from pathlib import Path
 
 import openpyxl
 import pytest
+
+from tests import command_line
 
 PLAN = """format = 1
 [site]
@@ -53,9 +54,8 @@ def folder(tmp_path: Path) -> Path:
 
 
 def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
-    """Run the command line."""
-    command = [sys.executable, "-m", "netcheck", "map", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    """Run `netcheck map`."""
+    return command_line.netcheck("map", *words)
 
 
 def test_the_list_in_the_terminal(folder: Path) -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -16,12 +14,7 @@ from netcheck.plan.forms.workbook_plan import SHEETS
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.addresses import with_addresses
 from netcheck.rules.catalogue import RULES
-
-
-def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a folder."""
-    command = [sys.executable, "-m", "netcheck", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=60)
+from tests.command_line import netcheck
 
 
 @pytest.mark.parametrize(

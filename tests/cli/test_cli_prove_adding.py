@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import subprocess
-import sys
 from io import StringIO
 from pathlib import Path
 
@@ -21,6 +19,7 @@ from netcheck.record.attachment import attachments_of
 from netcheck.record.verify import read_record
 from netcheck.rig.plant import Trouble, plant
 from netcheck.rig.technicians import Technician
+from tests.command_line import netcheck
 
 PLANT = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
 PORT = "cip-plc/cpu:1"
@@ -36,12 +35,6 @@ def prove(folder: Path, *, remarks: tuple[str, ...] = (), files: tuple[Path, ...
         remarks=remarks, files=attachments_of(files),
     )  # fmt: skip
     return finish(order, conduct(order, base, order.permit, rig, Technician(rig, cables, confirms=True)))
-
-
-def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    program = [sys.executable, "-m", "netcheck", *map(str, words)]
-    return subprocess.run(program, capture_output=True, text=True, timeout=60, check=False)
 
 
 def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:

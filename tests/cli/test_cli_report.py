@@ -12,11 +12,14 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from tests import command_line
 from tests.report.made import clock_from, every_verdict, plan_text, write_plan, write_record
 
 
 def netcheck(folder: Path, *words: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own, in a folder."""
+    """Run `netcheck report` in a folder; in a process of its own where it needs another environment."""
+    if not environment:
+        return command_line.netcheck("report", *words, cwd=folder)
     program = [sys.executable, "-c", "from netcheck.cli.main import run; run()", "report"]
     env = {**os.environ, **environment}
     return subprocess.run(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 import openpyxl
 
 from netcheck.plan.read import read_plan
-from tests.cli.test_cli_answers import Ended, netcheck
+from tests.cli.test_cli_answers import netcheck
 from tests.report.made import write_plan
 
 Answers = dict[str, dict[str, Any]]
@@ -26,7 +27,7 @@ address = "10.62.30.245/24"
 PROPOSAL, LIVE, CHANGE, QUESTION = "use the proposal", "live with it as it is", "change it to", "question"
 
 
-def done(folder: Path, *words: str, day: str, code: int = 0) -> Ended:
+def done(folder: Path, *words: str, day: str, code: int = 0) -> subprocess.CompletedProcess[str]:
     """Run a command that must end with this code."""
     result = netcheck(folder, *words, day=day)
     assert result.returncode == code, (words, result)

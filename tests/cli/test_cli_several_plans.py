@@ -5,12 +5,12 @@ from __future__ import annotations
 
 import json
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.command_line import netcheck
 
 DAY = "2026-11-02"
 SUBNET = '[[subnet]]\nname = "process"\nprefix = "10.62.20.0/24"\n'
@@ -21,12 +21,6 @@ KEYS = (
 )
 RULES = ["planned-twice", "mac-planned-twice", "name-planned-twice", "switch-port-twice"]
 HOSTS = '[[survey]]\nfile = "site-hosts.csv"\ntaken = 2026-10-28\ncovers = ["10.62.20.0/24"]\n'
-
-
-def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
-    """Run the command line."""
-    command = [sys.executable, "-m", "netcheck", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
 
 
 def written(folder: Path, device: str, keys: str, *, subnet: str = SUBNET + GATEWAY, site: str = "Plant") -> Path:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.command_line import netcheck
+
 PLANS = Path(__file__).parents[2] / "plans"
 DAY = "2026-11-02"
 FULL = """format = 1
@@ -30,12 +32,6 @@ name = "filler-plc"
 file = "site-hosts.csv"
 covers = ["10.62.20.0/30"]
 """
-
-
-def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    """Run the command line."""
-    command = [sys.executable, "-m", "netcheck", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
 
 
 def small(folder: Path, keep_clear: int, address: str, host: str) -> Path:

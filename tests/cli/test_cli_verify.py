@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,13 +11,13 @@ import pytest
 
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
+from tests import command_line
 from tests.record.conftest import make_proof
 
 
-def netcheck(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    program = [sys.executable, "-c", "from netcheck.cli.main import run; run()", "verify"]
-    return subprocess.run([*program, *words], capture_output=True, text=True, timeout=60, check=False)
+def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
+    """Run `netcheck verify`."""
+    return command_line.netcheck("verify", *words)
 
 
 @pytest.fixture

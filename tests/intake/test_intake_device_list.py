@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import csv
-import subprocess
-import sys
 from pathlib import Path
 
 import openpyxl
@@ -18,13 +16,8 @@ from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_t
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.new_plan import workbook_of
+from tests.command_line import netcheck
 from tests.intake.messy_list import write
-
-
-def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a folder."""
-    command = [sys.executable, "-m", "netcheck", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=120)
 
 
 @pytest.fixture(scope="module", params=["plan", "plan.xlsx"])

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import io
 import json
-import sys
 from collections.abc import Iterator
-from contextlib import redirect_stdout
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -16,7 +13,6 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from netcheck.cli.main import run
 from netcheck.plan.model import Accepted, GrantedRequest, Position, SiteRemark
 from netcheck.plan.write.decisions import PlanDecisions, with_decisions
 from netcheck.proof.result import Verdict
@@ -24,6 +20,7 @@ from netcheck.report.json_report import to_json
 from netcheck.report.json_schemas import SCHEMAS
 from netcheck.report.model import Report
 from netcheck.rules.catalogue.acceptance import QUESTION
+from tests import command_line
 from tests.cli.test_cli_answers import netcheck
 from tests.report.made import clock_from, proof_of, write_plan, write_record
 
@@ -65,17 +62,9 @@ def test_each_is_a_schema(name: str, tmp_path: Path) -> None:
 
 def netcheck_plain(*words: str) -> str:
     """The output of a command that knows no day."""
-    before, out, code = sys.argv, io.StringIO(), object()
-    sys.argv = ["netcheck", *words]
-    try:
-        with redirect_stdout(out):
-            run()
-    except SystemExit as end:
-        code = end.code
-    finally:
-        sys.argv = before
-    assert code in (0, 1)
-    return out.getvalue()
+    done = command_line.netcheck(*words)
+    assert done.returncode in (0, 1)
+    return done.stdout
 
 
 def test_a_report_with_every_verdict(sample: Report) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ipaddress
 import json
 import subprocess
-import sys
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from hypothesis import strategies as st
 from netcheck.addr import Prefix, Range
 from netcheck.plan.read import read_plan
 from netcheck.space.carve import Need, carve, growth_from_text
+from tests import command_line
 
 
 def carved(block: str, *needs: str, growth: str = "0%") -> tuple[dict[str, str], list[str]]:
@@ -122,10 +122,9 @@ def test_nothing_overlaps_is_too_small_or_could_be_smaller(length: int, hosts: l
     assert lengths == sorted(lengths)
 
 
-def netcheck(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the command line."""
-    command = [sys.executable, "-m", "netcheck", "carve", *words]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
+def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
+    """Run `netcheck carve`."""
+    return command_line.netcheck("carve", *words)
 
 
 @pytest.mark.parametrize(
