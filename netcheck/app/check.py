@@ -121,7 +121,7 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
     elif form == "junit":
         from netcheck.report.check_formats import to_junit
 
-        print(to_junit(each, strict=strict), end="")
+        print(to_junit(results, strict=strict), end="")
     else:
         texts = [(path, _text(one, paths)) for path, one in results if not isinstance(one, Unread)]
         print("\n".join(f"{safe(path)}:\n{text}" if several else text for path, text in texts), end="")

@@ -28,12 +28,12 @@ def command(
     form: o.Format = o.TextFormat.TEXT,
     today: o.Today = "",
 ) -> None:
-    """Read what the site has answered, and write its decisions into the plan.
+    r"""Read what the site has answered, and write its decisions into the plan.
 
     Findings come from `netcheck report PLAN --out FILE.csv` or `.xlsx`. The column decision holds one of: use the
     proposal, live with it as it is, change it to (with the value in change-to), question, withdraw (for an accepted
     finding). A conflict is never accepted without a remark. Questions and changes with their words go into the plan as
-    [[remark]]; write your answer into its key `reply`, and the next report shows both. Comments and layout of the plan
+    [\[remark]]; write your answer into its key `reply`, and the next report shows both. Comments and layout of the plan
     stay, and the same answers read twice change nothing.
 
     Requests come from `netcheck report PLAN --requests FILE.csv`, or from the workbook of the findings. Mark the column

@@ -67,14 +67,19 @@ def _row(problem: Problem) -> tuple[str, ...]:
 _NO_XML = re.compile("[\ufffe\uffff]")
 
 
-def to_junit(several: Iterable[Result], *, strict: bool) -> str:
-    """Return the XML of several plans.
+def to_junit(results: Sequence[tuple[str, Result]], *, strict: bool) -> str:
+    """Return the XML of plans with their paths; a suite has the plan's name, and of several plans the path.
 
     Conflicts, with *strict* risks too, are failures, as for exit code 1. Other findings are the output of a passed
     case. Problems that prevent a plan from being read are errors.
     """
     failing = {Severity.CONFLICT, Severity.RISK} if strict else {Severity.CONFLICT}
-    suites = [_unread(each) if isinstance(each, Unread) else _suite(each, failing) for each in several]
+    suites = []
+    for path, result in results:
+        if isinstance(result, Unread):
+            suites.append(_unread(result))
+        else:
+            suites.append(_suite(result, path if len(results) > 1 else result.plan.name, failing))
     sums = {key: str(sum(int(suite.get(key, "0")) for suite in suites)) for key in ("tests", "failures", "errors")}
     root = ElementTree.Element("testsuites", {"name": "netcheck", **sums})
     root.extend(suites)
@@ -82,17 +87,17 @@ def to_junit(several: Iterable[Result], *, strict: bool) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 
 
-def _suite(checked: Checked, failing: set[Severity]) -> ElementTree.Element:
-    """Return a suite; a case has the rule's name, and its class name holds plan and subjects."""
+def _suite(checked: Checked, name: str, failing: set[Severity]) -> ElementTree.Element:
+    """Return a suite; a case has the rule's name, and its class name holds the suite's name and the subjects."""
     by_rule: dict[str, list[Finding]] = {}
     for finding in checked.findings:
         by_rule.setdefault(finding.rule, []).append(finding)
-    cases = [_failed(checked, finding, failing) for finding in checked.findings]
-    cases += [_case(checked.plan.name, rule.slug) for rule in RULES if rule.slug not in by_rule]
+    cases = [_failed(name, finding, failing) for finding in checked.findings]
+    cases += [_case(name, rule.slug) for rule in RULES if rule.slug not in by_rule]
     failures = sum(finding.severity in failing for finding in checked.findings)
     counts = {"tests": len(cases), "failures": failures, "errors": 0, "skipped": 0, "time": 0}
     texts = {key: str(count) for key, count in counts.items()}
-    suite = ElementTree.Element("testsuite", {"name": _xml(checked.plan.name), **texts})
+    suite = ElementTree.Element("testsuite", {"name": _xml(name), **texts})
     suite.extend(cases)
     return suite
 
@@ -115,9 +120,9 @@ def _case(owner: str, rule: str) -> ElementTree.Element:
     return ElementTree.Element("testcase", {"classname": _xml(owner), "name": rule, "time": "0"})
 
 
-def _failed(checked: Checked, finding: Finding, failing: set[Severity]) -> ElementTree.Element:
+def _failed(name: str, finding: Finding, failing: set[Severity]) -> ElementTree.Element:
     # Build servers group class names by the part before the last point, here the plan.
-    case = _case(f"{checked.plan.name}.{listed(list(finding.subjects))}", finding.rule)
+    case = _case(f"{name}.{listed(list(finding.subjects))}", finding.rule)
     if finding.severity in failing:
         attributes = {"message": _xml(finding.message), "type": finding.severity.value}
         ElementTree.SubElement(case, "failure", attributes).text = _line(finding)

@@ -156,7 +156,7 @@ class _Work:
         if self._fixes.get((subject, address.family)) != address:
             return None
         cell = self.checked.plan.interface_named[subject].address
-        return Cell("none", None, Position("")) if cell is None else cell
+        return Cell("", None, Position("")) if cell is None else cell
 
     def _waits_for(self, subject: str, address: Address, subnet: str = "") -> list[str]:
         """Return the open conflicts that may change the address, MAC or name, or that concern the subnet.
@@ -181,7 +181,9 @@ class _Work:
         rules = self._waits_for(subject, address, subnet)
         was = self._planned(subject, address)
         notes = [f"wait until resolved: {listed(rules)}"] if rules else []
-        notes += [f"proposed instead of {was.text}, which the plan still has"] if was else []
+        if was is not None:
+            none = "proposed, because the plan has no address yet"
+            notes.append(f"proposed instead of {was.text}, which the plan still has" if was.text else none)
         notes += ["already on the site with this MAC"] if (subject, str(address)) in self._there else []
         return "; ".join([*notes, *([f"granted by {granted}"] if granted else [])])
 

@@ -35,6 +35,11 @@ class Proposal:
     address: Address | None
     why: str
 
+    @property
+    def keeps(self) -> bool:
+        """Return whether only risks ask for another address, so that the interface may keep the one it has."""
+        return bool(self.now) and all(RULE_NAMED[rule].severity is Severity.RISK for rule in self.rules)
+
 
 def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[AcceptedFinding]) -> list[Finding]:
     """Return the findings, each with a fix if all its subjects that must move can be placed."""
@@ -95,8 +100,9 @@ def _proposal(
         choice = found[subject]
         return Proposal(subject=subject, now=now, rules=tuple(reasons[subject]), address=choice.address, why=choice.why)
     rules = tuple(reasons.get(subject, (OUTSIDE_SUBNET.slug,)))
-    why = stuck.get(subject) or _why_none(scene, interface)
-    return Proposal(subject=subject, now=now, rules=rules, address=None, why=why)
+    why = stuck.get(subject) or _why_none(scene, interface, rules)
+    made = Proposal(subject=subject, now=now, rules=rules, address=None, why=why)
+    return replace(made, why=f"{why}; it keeps {now}") if made.keeps else made
 
 
 def _also(scene: Scene, accepted: Iterable[AcceptedFinding]) -> set[str]:
@@ -189,7 +195,7 @@ def _unreadable(scene: Scene) -> Iterator[Proposal]:
             )
 
 
-def _why_none(scene: Scene, interface: Interface) -> str:
+def _why_none(scene: Scene, interface: Interface, rules: Sequence[str]) -> str:
     subnet = scene.plan.subnet_of(interface)
     if subnet.prefix.value is None:
         return f"the prefix of subnet {subnet.name} cannot be read"
@@ -197,5 +203,5 @@ def _why_none(scene: Scene, interface: Interface) -> str:
     if scheme is not None:
         return f"no address of the scheme range {scheme.range.text} is free in subnet {subnet.name}"
     clear = scene.plan.keep_clear
-    near = f" that is {clear} from every site host" if clear > 1 else ""
+    near = f" that is {clear} from every site host" if clear > 1 and list(rules) == [TOO_NEAR.slug] else ""
     return f"no address of subnet {subnet.name} is free{near}"

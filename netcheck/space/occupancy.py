@@ -70,7 +70,7 @@ class Island:
     stations: tuple[tuple[Address, Station], ...]
     avoided: tuple[
         Range, ...
-    ] = ()  # what unreadable cells may mean, what other plans use, and what DHCP servers assign
+    ] = ()  # what unreadable cells may mean, next hops, what other plans use, and what DHCP servers assign
     served: tuple[ServedRange, ...] = ()  # what DHCP servers assign by their configuration
 
     @cached_property
@@ -191,7 +191,7 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[
     )
     served = _grouped((survey.island, one) for survey in surveys for one in survey.served)
     assigned = ((island, one.span) for island, several in served.items() for one in several)
-    kept_clear = _grouped([*_unreadable(plan), *avoided, *assigned])
+    kept_clear = _grouped([*_unreadable(plan), *_next_hops(plan), *avoided, *assigned])
     return {
         name: Island(
             name=name,
@@ -225,6 +225,23 @@ def _unreadable(plan: Plan) -> Iterator[tuple[str, Range]]:
     for station in plan.stations:
         if station.address.value is None:
             yield from ((station.island, single(one)) for one in addresses_in(station.address.text))
+
+
+def _next_hops(plan: Plan) -> Iterator[tuple[str, Range]]:
+    """Yield, with their island, the typed gateways and the next hops of routes: a router has these, planned or not."""
+    typed = {
+        (plan.island_of(interface), cell.value)
+        for interface in plan.interfaces
+        for cell in (interface.gateway, interface.gateway6)
+        if cell is not None and cell.value is not None
+    }
+    vias = {
+        (router.island, route.via.value)
+        for router in plan.routers
+        for route in router.routes
+        if route.via.value is not None
+    }
+    yield from ((island, single(address)) for island, address in sorted(typed | vias))
 
 
 def _span_in(addresses: list[Address]) -> Iterator[Range]:

@@ -316,3 +316,8 @@ def test_the_proposal_and_the_given_address_are_written(desk: Path) -> None:
     assert not [finding for finding in left if finding["rule"] in ("taken-on-site", "inside-pool")]
     again = json.loads(netcheck(desk, "answers", "p", "a.csv", "--format", "json").stdout)
     assert (len(again["done"]), again["mend"], again["written"]) == (2, [], False)
+
+
+def test_the_help_names_the_table_of_questions(desk: Path) -> None:
+    """Two brackets are no markup of the terminal."""
+    assert "[[remark]]" in netcheck(desk, "answers", "--help").stdout

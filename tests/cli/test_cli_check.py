@@ -215,6 +215,18 @@ def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
     assert strict.get("failures") == str(sum(each["severity"] != "note" for each in found))
 
 
+def test_junit_names_the_suites_of_several_plans_by_their_paths(folder: Path, tmp_path: Path) -> None:
+    """Plans of one site often have one name; their suites and cases must be told apart."""
+    other = written(tmp_path / "other", PLAN)
+    root = ElementTree.fromstring(netcheck("check", folder, other, "--format", "junit", "--today", DAY).stdout)
+    assert [suite.get("name") for suite in root] == [str(folder), str(other)]
+    for suite in root:
+        names = {str(case.get("classname")) for case in suite}
+        assert all(name == suite.get("name") or name.startswith(f"{suite.get('name')}.") for name in names)
+    single = ElementTree.fromstring(netcheck("check", folder, "--format", "junit", "--today", DAY).stdout)
+    assert [suite.get("name") for suite in single] == ["Example site"]
+
+
 def test_junit_takes_any_text(tmp_path: Path) -> None:
     """Names that XML cannot hold (XML 1.0 section 2.2), or that look like markup, give valid XML."""
     folder = written(tmp_path / "hostile", PLAN.replace("filler-plc", "a]]>&<b>\\u0000\\u0007\\uFFFE"))

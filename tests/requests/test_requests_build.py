@@ -122,6 +122,8 @@ def test_requests_have_the_addresses_that_suggest_writes(tmp_path: Path) -> None
     proposed = {(one.subject, str(one.address)) for one in proposals if one.address}
     assert len(proposed) == 3
     assert proposed <= requested
+    notes = {one.address: one.note for one in asked if one.note.startswith("wait until resolved: unplaced")}
+    assert [note.split("; ")[1] for note in notes.values()] == ["proposed, because the plan has no address yet"]
     left = {subject for subject, _ in proposed}
     assert not {pair for pair in requested if pair[0] in left} - proposed
 

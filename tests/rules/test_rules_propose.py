@@ -166,3 +166,36 @@ def test_devices_of_one_kind_stay_together(proposed: Callable[..., dict[str, Pro
         values = [found[f"{kind}-{number}/cpu"].address for number in range(1, 8)]
         assert [each.value - values[0].value for each in values if each and values[0]] == list(range(7))
         assert all(re.search(f"of kind {kind}", found[f"{kind}-{number}/cpu"].why) for number in range(2, 8))
+
+
+SMALL_NET = 'prefix = "10.62.20.0/29"\n'
+NEAR = f"{HOSTS}10.62.20.1,00-00-5E-00-53-91,\n10.62.20.4,00-00-5E-00-53-94,\n"
+
+
+def test_an_interface_with_a_mere_risk_keeps_its_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """Where no address is better, the proposal says that it keeps the one it has."""
+    text = plan(device("a", cpu='address = "10.62.20.2"'), site="keep-clear = 4", subnet=SMALL_NET, hosts=NEAR).plan
+    found = proposed(text, NEAR)["a/cpu"]
+    assert (found.address, found.keeps, found.rules) == (None, True, ("too-near",))
+    assert found.why.endswith("is free that is 4 from every site host; it keeps 10.62.20.2")
+
+
+def test_what_may_be_near_is_not_told_that_all_is_too_near(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """An interface that must move may come near a host; where it finds nothing, nothing at all is free."""
+    devices = [device(f"d{number}", cpu=f'address = "10.62.20.{number}"') for number in (1, 2, 3, 5, 6)]
+    last = device("a", cpu='address = "10.62.20.4"')
+    found = proposed(plan(*devices, last, site="keep-clear = 4", subnet=SMALL_NET, hosts=NEAR).plan, NEAR)
+    assert (found["d1/cpu"].address, found["d1/cpu"].keeps) == (None, False)
+    assert found["d1/cpu"].why == "no address of subnet process is free"
+
+
+def test_a_router_that_the_plan_does_not_name_is_kept_clear_of(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """A typed gateway and the next hop of a route are addresses of routers, also where the subnet names no gateway."""
+    router = (
+        '[[router]]\nname = "r"\ninterfaces = ["10.62.20.1/29"]\nroutes = [{ to = "0.0.0.0/0", via = "10.62.20.3" }]\n'
+    )
+    typed = 'address = "10.62.20.2"\ngateway = "10.62.20.4"'
+    devices = (device("a", cpu=typed), device("b", cpu=""), device("c", cpu=""), device("d", cpu=""))
+    found = proposed(plan(*devices, router, subnet=SMALL_NET).plan)
+    given = {str(found[f"{name}/cpu"].address) for name in "bcd"}
+    assert given == {"10.62.20.5", "10.62.20.6", "None"}
