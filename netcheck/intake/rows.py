@@ -106,6 +106,11 @@ def interfaces_in(
     for record in records:
         if record.row > layout.row and not record.empty:
             yield from reader.read(record)
+    if reader.by_host_name:
+        title = layout.title(layout.fields["host-name"])
+        remarks.guessed.append(
+            f'{sheet}no column names the devices; "{safe(title, 40)}" does, and is the host name too'
+        )
     for name, rows in reader.filled.items():
         shown = f"{rows[0]} and {len(rows) - 1} more rows" if len(rows) > 1 else rows[0]
         title = layout.title(layout.fields[name])
@@ -122,6 +127,7 @@ class _Reader:
             self._used |= {one.address, one.mask, one.gateway, one.mac}
         self._device = self._group = ""
         self._above: dict[str, str] = {}
+        self.by_host_name = 0  # rows whose host name is that of the device, because no column names devices
         self.filled: dict[str, list[str]] = {}  # by field: the rows in which it was filled from the row above
 
     def read(self, record: Record) -> Iterator[ListedInterface]:
@@ -161,13 +167,16 @@ class _Reader:
         return cells[column] if 0 <= column < len(cells) else ""
 
     def _heading(self, cells: Sequence[str]) -> str:
-        """The text of a row that is a heading: its only cell, unless that is a device's tag or an address."""
+        """The text of a row that is a heading: its only cell, unless that is a device's tag or an address.
+
+        A heading stands in the first column.
+        """
         filled = [(column, cell) for column, cell in enumerate(cells) if cell]
         if len(filled) != 1 or holds_address(filled[0][1]):
             return ""
         column, text = filled[0]
-        is_tag = column == self._layout.fields.get("device", -1) and _TAG.fullmatch(text) is not None
-        return "" if is_tag else text
+        is_of_devices = column == self._layout.fields.get("device", -1)
+        return "" if is_of_devices and (column > 0 or _TAG.fullmatch(text)) else text
 
     def _addresses(self, cells: Sequence[str], columns: AddressColumns) -> Iterator[tuple[str, str, str, str, str]]:
         """Yield (interface, address, mask, gateway, MAC) for each address of a cell, or one without an address."""
@@ -194,6 +203,9 @@ class _Reader:
         if not named and not values.get("host-name"):
             return ""
         device = values.get("host-name", "") or f"device-{next(self._serial)}"
+        if "host-name" in values and "device" not in self._layout.fields:
+            self.by_host_name += 1
+            return device
         self._remarks.guessed.append(f'{where}: it names no device; "{safe(device, 60)}" is used')
         return device
 

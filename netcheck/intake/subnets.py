@@ -211,9 +211,10 @@ def _followed(
 
 
 def rows_as_text(rows: Sequence[str]) -> str:
-    """Return several places of a list in a few words: the first ones, and how many more."""
+    """Return several places of a list in a few words: the first ones, and how many more; a sheet is named once."""
     first = list(dict.fromkeys(rows))
-    same = [first[0], *(one.rpartition("row ")[2] for one in first[1:4])]
+    sheet = first[0].rpartition("row ")[0]
+    same = [first[0], *(one.removeprefix(f"{sheet}row ") for one in first[1:4])]
     return ", ".join(same) + (f" and {len(first) - 4} more rows" if len(first) > 4 else "")
 
 

@@ -1,4 +1,5 @@
-"""An invented device list as integrators keep it: two sheets with title rows, merged cells, groups and odd values."""
+"""An invented device list as integrators keep it: a cover, three sheets of devices in different layouts and languages,
+merged cells, groups and odd values."""
 
 from __future__ import annotations
 
@@ -64,11 +65,39 @@ def utilities_rows() -> list[list[Any]]:
     return rows
 
 
+def supplier_rows() -> list[list[Any]]:
+    """The sheet of a machine's supplier, in English: 9 rows below titles in two rows."""
+    mask, gateway = "255.255.255.0", "10.62.30.1"
+    rows: list[list[Any]] = [
+        [n, f"rob-drv-{n:02}", f"X-{100 + n}", f"10.62.30.{150 + n}", mask, gateway, "SW-R", f"1/{n}", None]
+        for n in range(1, 6)
+    ]
+    return [
+        *rows,
+        [6, "rob-plc", "X-200", "10.62.30.160 (changed)", mask, gateway, "SW-R", "1/6", "see mail of October"],
+        [7, "rob-panel", "X-201", "10.62.30.16l", mask, gateway, "SW-R", "1/7", None],
+        [8, "rob-scanner", "X-202", "via DHCP", None, None, "SW-R", "1/8", None],
+        [9, "rob-gate", "X-203", "10.62.30.151", mask, gateway, "SW-R", "1/9", "address of drive 1?"],
+    ]
+
+
+COVER = (
+    ("Project", "Filling line 4"),
+    ("Drawn by", "Controls"),
+    ("Network of IT", "10.62.20.0/24"),
+    ("Gateway", "10.62.20.1"),
+    ("Note", "addresses up to .19 are those of IT"),
+)
+
+
 def write(path: Path) -> Path:
     """Write the list as a workbook."""
     book = openpyxl.Workbook()
-    sheet = book.worksheets[0]
-    sheet.title = "Linie 4"
+    cover = book.worksheets[0]
+    cover.title = "Cover"
+    for line in COVER:
+        cover.append(line)
+    sheet = book.create_sheet("Linie 4")
     sheet.append(["Geräteliste Linie 4, Stand 2026-10"])
     sheet.merge_cells("A1:L1")
     sheet.append([])
@@ -84,6 +113,13 @@ def write(path: Path) -> Path:
     other.append(["Tag", "Function", "IP address PN", "IP address office", "Subnet mask", "Area"])
     for row in utilities_rows():
         other.append(row)
+    supplier = book.create_sheet("Robot cell (supplier)")
+    supplier.append(["Device list of the robot cell, as delivered"])
+    supplier.append(["No.", "Station name", "Order no.", "Network", None, None, "Connection", None, "Comment"])
+    supplier.merge_cells("D2:F2")
+    supplier.append([None, None, None, "IP", "Mask", "Gateway", "Switch", "Port", None])
+    for row in supplier_rows():
+        supplier.append(row)
     book.create_sheet("Contacts").append(["Who", "Phone"])
     book.save(path)
     return path

@@ -31,10 +31,12 @@ def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 
 
 def test_no_row_is_lost(made: tuple[Plan, str]) -> None:
-    """34 and 22 rows of devices; one of them has two addresses in a cell, and four have one in each of two columns."""
+    """34, 22 and 9 rows of devices; one of them has two addresses in a cell, and four have one in each of two columns.
+    The cover with addresses of its own is no list of devices."""
     plan, printed = made
-    assert len(plan.interfaces) == 61
-    assert "61 interfaces of 55 devices, 3 without an address, in 3 subnets" in printed
+    assert len(plan.interfaces) == 70
+    assert "70 interfaces of 64 devices, 3 without an address, in 3 subnets" in printed
+    assert 'sheet "Cover": no row of it has the titles of a device list; it is left out' in printed
     assert 'sheet "Contacts": no row of it has the titles of a device list; it is left out' in printed
     assert '"Filling line" is a heading' in printed
 
@@ -82,13 +84,28 @@ def test_values_as_people_type_them(made: tuple[Plan, str]) -> None:
     assert (camera.address.text, camera.address.value) == ("10.62.20.064", None)
 
 
-def test_the_list_becomes_a_clean_plan_with_four_corrections(tmp_path: Path) -> None:
-    """One command makes the plan, four cells are corrected, one command places the rest, and no conflict is left."""
+def test_a_sheet_of_another_layout_and_language(made: tuple[Plan, str]) -> None:
+    """Titles in two rows, host names for tags, switch and port apart, words around an address."""
+    named = made[0].interface_named
+    drive, plc, scanner = (named[f"rob-{one}/lan"] for one in ("drv-03", "plc", "scanner"))
+    assert drive.address is not None
+    assert drive.switch_port is not None
+    assert (drive.address.text, drive.subnet, drive.switch_port.text) == ("10.62.30.153", plc.subnet, "SW-R/1/3")
+    assert plc.address is not None
+    assert (plc.address.text, plc.remark) == ("10.62.30.160", "see mail of October; list: 10.62.30.160 (changed)")
+    assert (scanner.dhcp, scanner.remark) == (True, "list: via DHCP")
+    assert drive.extra == (("No.", "3"), ("Order no.", "X-103"))
+    assert 'sheet "Robot cell (supplier)", no column names the devices; "Station name" does' in made[1]
+
+
+def test_the_list_becomes_a_clean_plan_with_five_corrections(tmp_path: Path) -> None:
+    """One command makes the plan, five cells are corrected and a MAC is added; one command places the rest and moves
+    the second of two equal addresses; no conflict is left."""
     write(tmp_path / "list.xlsx")
     assert netcheck("new", "plan", "--from", "list.xlsx", cwd=tmp_path).returncode == 0
     first = netcheck("check", "plan", "--format", "csv", cwd=tmp_path)
     conflicts = [row for row in csv.DictReader(first.stdout.splitlines()) if row["severity"] == "conflict"]
-    assert len(conflicts) == 4
+    assert len(conflicts) == 7
     table = tmp_path / "plan" / "interfaces.csv"
     text = table.read_text("utf-8")
     for wrong, right in (
@@ -96,11 +113,14 @@ def test_the_list_becomes_a_clean_plan_with_four_corrections(tmp_path: Path) -> 
         ("2026-07-01", "sw-1/7"),
         ("255.255.0.0", "255.255.255.0"),
         ("10.62.20.2222", "10.62.20.222"),
+        ("10.62.30.16l", "10.62.30.161"),
+        ("dhcp,,,,rob-scanner", "dhcp,,,00-00-5E-00-53-08,rob-scanner"),
     ):
         assert text.count(wrong) == 1
         text = text.replace(wrong, right)
     table.write_text(text, "utf-8")
-    assert netcheck("suggest", "plan", "--write", cwd=tmp_path).returncode == 0
+    moved = netcheck("suggest", "plan", "--write", cwd=tmp_path)
+    assert (moved.returncode, "rob-gate/lan" in moved.stdout) == (0, True)
     clean = netcheck("check", "plan", cwd=tmp_path)
     assert (clean.returncode, "0 conflicts" in clean.stdout) == (0, True)
 

@@ -183,6 +183,12 @@ def test_one_name_under_several_headings(tmp_path: Path) -> None:
     ]
 
 
+def test_a_name_alone_below_the_title_of_devices_is_a_device(tmp_path: Path) -> None:
+    """Headings stand in the first column; where another one holds the devices, a single cell there is a device."""
+    found = listed(tmp_path, "No.;Device;IP\nLine 1;;\n1;PLC;10.5.0.10\n;Scanner;\n")
+    assert rows(found) == [("PLC", "lan", "10.5.0.10"), ("Scanner", "lan", "")]
+
+
 def test_a_total_in_one_cell_is_no_heading(tmp_path: Path) -> None:
     """It is named among what was not read."""
     found = listed(tmp_path, "Device;IP\na;10.5.0.10\nSumme Geräte: 1\n")
@@ -219,6 +225,16 @@ def test_rows_without_a_device_in_two_sheets_are_two_devices(tmp_path: Path) -> 
     }
     found = intake_from([book(tmp_path / "list.xlsx", sheets)], {})
     assert [device for device, _, _ in rows(found)] == ["device-1", "device-2"]
+
+
+def test_rows_of_several_sheets_are_not_mixed_up(tmp_path: Path) -> None:
+    """A remark on several rows names the sheet of each that is not in the first one's."""
+    sheets = {
+        "A": [["Device", "IP", "Mask"], ["a", "10.5.0.10", "24"], ["b1", "", ""], ["c", "tbd", ""]],
+        "B": [["Device", "IP", "Mask"], ["d", "tbd", ""]],
+    }
+    found = intake_from([book(tmp_path / "list.xlsx", sheets)], {})
+    assert any(one.startswith('sheet "A", row 3, 4, sheet "B", row 2: no address') for one in found.remarks.guessed)
 
 
 def test_several_lists_make_one_plan(tmp_path: Path) -> None:
