@@ -1,18 +1,20 @@
 """Compares the checks of two revisions of a plan: findings, and everything in the plan that can change one.
 
-Two findings are the same if their keys are equal: rule, subjects, address and other party. The message does not count.
+Two findings are the same if their keys are equal: rule, subjects, address and other party. The message does not count,
+and a renamed interface is the same subject.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
 from netcheck.addr import Address
 from netcheck.plan.model import Cell, GrantedRequest, Plan, Route, SiteRemark
+from netcheck.plan.renamed import renamed_interfaces
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import AcceptedFinding, Finding
 from netcheck.survey.model import Survey
@@ -118,10 +120,14 @@ def changes_of(
     before: Checked, now: Checked, surveys_before: Sequence[Survey] = (), surveys: Sequence[Survey] = ()
 ) -> Changes:
     """Return the differences between the checks of two revisions of one plan."""
-    remaining, new = _parted(now.findings, before.findings)
-    _, closed = _parted(before.findings, now.findings)
-    agreed, gone = _parted(closed, (each.finding for each in now.accepted))
-    known = {each.finding.key for each in before.accepted}
+    names = renamed_interfaces(before.plan, now.plan)
+    earlier = [(one, _renamed_key(one, names)) for one in before.findings]
+    present = [(one, one.key) for one in now.findings]
+    accepted = [(each.finding, each.finding.key) for each in now.accepted]
+    remaining, new = _parted(present, earlier)
+    _, closed = _parted(earlier, present)
+    agreed, gone = _parted([(one, _renamed_key(one, names)) for one in closed], accepted)
+    known = {_renamed_key(each.finding, names) for each in before.accepted}
     answered = tuple(each for each in now.accepted if each.finding.key in known)
     groups = tuple(_groups(before.plan, now.plan, surveys_before, surveys))
     return Changes(
@@ -129,14 +135,26 @@ def changes_of(
     )
 
 
-def _parted(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
-    """Split findings into those that *others* contain too, counted with multiplicity, and the rest."""
-    left = Counter(finding.key for finding in others)
+def _renamed_key(finding: Finding, names: Mapping[str, str]) -> str:
+    """Return the key that a finding of the earlier revision has with the present names of interfaces."""
+    subjects, others = (
+        tuple(names.get(name, name) for name in several) for several in (finding.subjects, finding.others)
+    )
+    return replace(finding, subjects=subjects, others=others).key
+
+
+Keyed = Sequence[tuple[Finding, str]]
+
+
+def _parted(findings: Keyed, others: Keyed) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """Split findings, each with its key, into those that *others* contain too, counted with multiplicity, and the
+    rest."""
+    left = Counter(key for _, key in others)
     both: list[Finding] = []
     alone: list[Finding] = []
-    for finding in findings:
-        (both if left[finding.key] > 0 else alone).append(finding)
-        left[finding.key] -= 1
+    for finding, key in findings:
+        (both if left[key] > 0 else alone).append(finding)
+        left[key] -= 1
     return tuple(both), tuple(alone)
 
 
@@ -146,7 +164,12 @@ Values = tuple[tuple[str, str], ...]
 def _groups(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Sequence[Survey]) -> Iterator[ChangeGroup]:
     """Yield every kind of entry that can change a finding or a request; kinds without a change are empty."""
     yield ChangeGroup("subnet", tuple(_changed(old.subnet_named, now.subnet_named, _OF_SUBNET)))
-    yield ChangeGroup("interface", tuple(_renamed(_changed(old.interface_named, now.interface_named, _OF_INTERFACE))))
+    yield ChangeGroup(
+        "interface",
+        tuple(
+            _renamed(_changed(old.interface_named, now.interface_named, _OF_INTERFACE), renamed_interfaces(old, now))
+        ),
+    )
     yield ChangeGroup("router", tuple(_changed(old.router_named, now.router_named, _OF_ROUTER)))
     yield ChangeGroup("translation", tuple(_changed(*_by_subject(old.translations, now.translations), _OF_TRANSLATION)))
     stations = [{each.name: each for each in plan.stations} for plan in (old, now)]
@@ -188,40 +211,25 @@ def _changed(old: Mapping[str, Any], new: Mapping[str, Any], values: Values) -> 
             yield Changed(subject, Turn.REMOVED, tuple(_differences(thing, None, values)))
 
 
-def _renamed(changes: Iterable[Changed]) -> Iterator[Changed]:
-    """Join a removed and an added interface of one MAC, or of one address and subnet, as a renamed one."""
+def _renamed(changes: Iterable[Changed], names: Mapping[str, str]) -> Iterator[Changed]:
+    """Join the removed and the added entry of each renamed interface."""
     several = list(changes)
-    removed: dict[tuple[str, ...], Changed] = {}
+    removed = {each.subject: each for each in several if each.turn is Turn.REMOVED and each.subject in names}
+    earlier = {now: removed[was] for was, now in names.items() if was in removed}
     for each in several:
-        if each.turn is Turn.REMOVED and (mark := _mark(each, before=True)):
-            removed.setdefault(mark, each)
-    joined: dict[str, Changed] = {}
-    for each in several:
-        mark = _mark(each, before=False) if each.turn is Turn.ADDED else ()
-        was = removed.pop(mark, None) if mark else None
+        was = earlier.get(each.subject) if each.turn is Turn.ADDED else None
         if was is not None:
-            values = {one.what: one.before for one in was.differences}
-            now = {one.what: one.now for one in each.differences}
-            names = dict.fromkeys((*now, *values))
-            rest = (Difference(name, values.get(name, ""), now.get(name, "")) for name in names)
-            name = Difference("name", was.subject, each.subject)
-            joined[each.subject] = Changed(
-                each.subject, Turn.RENAMED, (name, *(one for one in rest if one.before != one.now))
-            )
-            joined[f"\n{was.subject}"] = was
-    for each in several:
-        if each.turn is Turn.ADDED and each.subject in joined:
-            yield joined[each.subject]
-        elif each.turn is not Turn.REMOVED or f"\n{each.subject}" not in joined:
+            yield _joined(was, each)
+        elif each.turn is not Turn.REMOVED or each.subject not in removed:
             yield each
 
 
-def _mark(each: Changed, *, before: bool) -> tuple[str, ...]:
-    """Return what identifies an interface apart from its name, or an empty tuple."""
-    values = {one.what: one.before if before else one.now for one in each.differences}
-    if mac := values.get("mac"):
-        return ("mac", mac)
-    return ("address", values["address"], values.get("subnet", "")) if values.get("address") else ()
+def _joined(was: Changed, each: Changed) -> Changed:
+    before = {one.what: one.before for one in was.differences}
+    now = {one.what: one.now for one in each.differences}
+    rest = (Difference(name, before.get(name, ""), now.get(name, "")) for name in dict.fromkeys((*now, *before)))
+    name = Difference("name", was.subject, each.subject)
+    return Changed(each.subject, Turn.RENAMED, (name, *(one for one in rest if one.before != one.now)))
 
 
 def _settings(old: Plan, now: Plan) -> Iterator[Changed]:

@@ -14,6 +14,7 @@ from ipaddress import ip_address
 
 from netcheck.addr import Address, Range
 from netcheck.plan.model import Cell, GrantedRequest, Interface, Plan, Position, Subnet, Translation
+from netcheck.plan.renamed import renamed_interfaces
 from netcheck.requests.model import Asked, Request, RequestKind, Zone
 from netcheck.requests.routed_conversations import Face, address_of, requests_of
 from netcheck.rules.catalogue import RULE_NAMED
@@ -78,12 +79,35 @@ def switch_and_port(text: str) -> tuple[str, str]:
 
 
 def changed_since(checked: Checked, before: Checked) -> tuple[Request, ...]:
-    """Return the requests that are new or different since an earlier revision, then those that no longer hold."""
-    now, then = asked_of(checked).requests, asked_of(before).requests
+    """Return the requests that are new or different since an earlier revision, then those that no longer hold.
+
+    A renamed interface has the same requests, as long as nothing but its name is another.
+    """
+    names = renamed_interfaces(before.plan, checked.plan)
+    now, asked = asked_of(checked).requests, asked_of(before).requests
+    then = [_with_names(one, names) for one in asked]
     known, kept = {replace(one, granted="") for one in then}, {_about(one) for one in now}
-    gone = (one for one in then if _about(one) not in kept and not _done(one, checked))
+    gone = (one for one, same in zip(asked, then, strict=True) if _about(same) not in kept and not _done(same, checked))
     withdrawn = (replace(one, note=WITHDRAWN) for one in gone)
     return (*(one for one in now if one not in known and not one.granted), *withdrawn)
+
+
+def _with_names(request: Request, names: Mapping[str, str]) -> Request:
+    """Return a request of the earlier revision with the present names of interfaces."""
+    if not names:
+        return request
+    pattern = re.compile("|".join(rf"(?<![^\s,]){re.escape(name)}(?![^\s,])" for name in names))
+
+    def present(text: str) -> str:
+        return pattern.sub(lambda found: names[found[0]], text)
+
+    return replace(
+        request,
+        subject=present(request.subject),
+        to=present(request.to),
+        what=present(request.what),
+        opened_by=present(request.opened_by),
+    )
 
 
 def _done(request: Request, checked: Checked) -> bool:

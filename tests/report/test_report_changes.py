@@ -122,6 +122,23 @@ def test_subnets_are_compared_too(tmp_path: Path) -> None:
     assert [one["subject"] for one in json.loads(to_json(report))["changes"]["subnets"]] == ["six", "gone"]
 
 
+def test_a_finding_of_a_renamed_device_remains(tmp_path: Path) -> None:
+    """It is neither new nor gone; accepted findings keep their answers."""
+    entry = '[[accepted]]\nrule = "unusable-address"\nsubject = "{}/cpu"\naddress = "10.62.20.0"\nby = "IT"\n'
+    entry += 'because = "a trial"\ndecided = 2026-11-02\n'
+    mac = 'mac = "00-00-5E-00-53-21"'
+    old = (device("a", "10.62.21.1", mac), device("b", "10.62.20.0", 'host-name = "b"'), entry.format("b"))
+    new = (device("a-2", "10.62.21.1", mac), device("b-2", "10.62.20.0", 'host-name = "b"'), entry.format("b-2"))
+    told = changes_of(checked(tmp_path, "A", *old), checked(tmp_path, "B", *new))
+    assert [(one.rule, one.subjects) for one in (*told.new, *told.gone, *told.agreed)] == []
+    assert ("outside-subnet", ("a-2/cpu",)) in {(one.rule, one.subjects) for one in told.remaining}
+    assert [each.finding.subjects for each in told.answered] == [("b-2/cpu",)]
+    assert [(one.subject, one.turn) for one in told.interfaces] == [
+        ("a-2/cpu", Turn.RENAMED),
+        ("b-2/cpu", Turn.RENAMED),
+    ]
+
+
 def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
     """Against itself, a plan has only remaining findings and no changed interface."""
     one = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))

@@ -414,6 +414,17 @@ def test_since_an_earlier_revision_only_changes_are_requested(checked: Callable[
     ]
 
 
+def test_a_renamed_device_is_not_requested_again(checked: Callable[[str], Checked]) -> None:
+    """The same record or reservation must not be asked for and withdrawn in one file; conversations name the device."""
+    before = checked(HEAD + DEVICES)
+    text = (HEAD + DEVICES).replace('"line-panel"', '"line-7-panel"').replace('"line-panel/', '"line-7-panel/')
+    text = text.replace('"filler-plc"\n', '"filler-7-plc"\n', 1).replace('"filler-plc/', '"filler-7-plc/')
+    after = checked(text.replace('host-name = "filler-7-plc"', 'host-name = "filler-plc"'))
+    assert {one.kind for one in asked_of(after).requests} >= {RequestKind.DNS, RequestKind.CONVERSATION}
+    assert any("filler-7-plc" in one.subject for one in asked_of(after).requests)
+    assert changed_since(after, before) == ()
+
+
 @pytest.mark.parametrize(
     ("text", "switch", "port"),
     [

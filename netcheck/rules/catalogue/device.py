@@ -32,6 +32,8 @@ def _same_subnet(scene: Scene) -> Iterator[Breach]:
 def _legs_overlap(scene: Scene) -> Iterator[Breach]:
     for several in _devices(scene):
         legs = [(one, subnet, link) for one, subnet in several if (link := on_link_prefix(one, subnet)) is not None]
+        if len({subnet.island for _, subnet, _ in legs}) < 2:
+            continue
         for (first, here, link), (second, there, other) in combinations(legs, 2):
             if here.island != there.island and link.overlaps(other):
                 message = f"{link} of island {here.island} and {other} of island {there.island} share addresses"
