@@ -30,6 +30,15 @@ _EXPECTED = (
     ("model", "a table"),
 )
 _OF_THE_TOP = ("interfaces", "subnets", "conversations", "translations", "format")  # keys, not tables
+# Other words for keys, as spreadsheets and devices have them; common practice, no source.
+_SAME = {
+    "ip": "address", "ip-address": "address", "ipv4": "address", "netmask": "mask", "subnet-mask": "mask",
+    "gw": "gateway", "default-gateway": "gateway", "router": "gateway", "network": "subnet", "net": "subnet",
+    "cidr": "prefix", "tag": "name", "location": "place", "panel": "place", "type": "kind", "hostname": "host-name",
+    "fqdn": "host-name",
+    "mac-address": "mac", "comment": "remark", "note": "remark", "dhcp-pool": "pools", "pool": "pools",
+    "switchport": "switch-port",
+}  # fmt: skip
 _LIMITS = {
     "greater_than": ("above", "gt"),
     "greater_than_equal": ("from", "ge"),
@@ -50,8 +59,9 @@ def problems_of(
 
 
 def suggestion(word: str, known: list[str]) -> str:
-    """Return `; did you mean "address"?` where a known word is similar, otherwise the empty text."""
-    near = get_close_matches(word.casefold()[:100], known, 1)
+    """Return `; did you mean "address"?` where a known word is similar or means the same, otherwise the empty text."""
+    same = _SAME.get(hyphened(word.casefold()[:100]), "")
+    near = [same] if same in known else get_close_matches(word.casefold()[:100], known, 1)
     return f'; did you mean "{near[0]}"?' if near else ""
 
 

@@ -90,6 +90,46 @@ def test_a_decision_that_is_none_is_answered_with_the_decisions(tmp_path: Path) 
     assert any('"question", "change it to" or "use the proposal"' in one for one in refusal(tmp_path, text))
 
 
+@pytest.mark.parametrize(
+    ("line", "right"),
+    [
+        ("name = a-plc  # the first", 'name = "a-plc"'),
+        ("name = 10.62.20.5", 'name = "10.62.20.5"'),
+        ("name = \u201ca\u201d", 'name = "a"'),
+        ("name = True", "name = true"),
+        ('name: "a"', 'name = "a"'),
+    ],
+)
+def test_a_line_that_is_not_toml_is_answered_with_the_right_line(tmp_path: Path, line: str, right: str) -> None:
+    """Missing or curly quotes, a colon, and a capital letter are what people type."""
+    (found,) = refusal(tmp_path, f"[[device]]\n{line}\n")
+    assert found.startswith("plan.toml line 8: this is not TOML: ")
+    assert found.endswith(f". Write {right}")
+
+
+def test_a_table_with_a_missing_bracket_is_answered_with_the_right_line(tmp_path: Path) -> None:
+    """The brackets of `[site]` are single ones."""
+    missing = "plan.toml line 7: this is not TOML: a bracket is missing. Write "
+    assert refusal(tmp_path, '[[device]\nname = "a"\n') == [f"{missing}[[device]]"]
+    assert refusal(tmp_path, "[site\n") == [f"{missing}[site]"]
+
+
+@pytest.mark.parametrize(
+    ("word", "key"),
+    [
+        ("ip", "address"),
+        ("netmask", "mask"),
+        ("default-gateway", "gateway"),
+        ("hostname", "host-name"),
+        ("note", "remark"),
+    ],
+)
+def test_another_word_for_a_key_is_answered_with_the_key(tmp_path: Path, word: str, key: str) -> None:
+    """The words of spreadsheets and devices are known."""
+    text = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "x"\nsubnet = "process"\n{word} = "y"\n'
+    assert refusal(tmp_path, text)[0].endswith(f'key "{word}" is not known; did you mean "{key}"?')
+
+
 def test_a_question_does_not_get_a_full_stop(tmp_path: Path) -> None:
     """The correction follows a question mark directly."""
     book = openpyxl.Workbook()
@@ -165,3 +205,17 @@ def test_a_workbook_gets_advice_for_workbooks(tmp_path: Path) -> None:
         "p.xlsx: sheet subnets, row 2: column D contains a value and has no title. "
         "Give the column a title, or clear the cell"
     )
+
+
+@pytest.mark.parametrize(
+    ("title", "key"),
+    [("IP", "address"), ("IP-Adresse", "address"), ("Netmask", "mask"), ("GW", "gateway"), ("MAC address", "mac")],
+)
+def test_a_column_that_holds_values_of_the_plan_is_no_further_column(tmp_path: Path, title: str, key: str) -> None:
+    """Its addresses would be kept unchecked beside interfaces without one."""
+    (tmp_path / "i.csv").write_text(f"device,interface,subnet,{title}\na,x,process,10.62.20.5\n")
+    (tmp_path / "plan.toml").write_text(TOP.replace("[site]", 'interfaces = "i.csv"\n[site]'))
+    with pytest.raises(PlanError, match=rf'i\.csv: row 1: column "{title.casefold().replace(" ", "-")}" is not known'):
+        read_plan(tmp_path)
+    (tmp_path / "i.csv").write_text(f"device,interface,subnet,{title},{key}\na,x,process,1,\n")
+    assert read_plan(tmp_path).interfaces[0].extra == ((title, "1"),)

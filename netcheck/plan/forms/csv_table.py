@@ -59,6 +59,13 @@ LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
 _MOST_ABOVE = 20  # the titles of a sheet are among its first rows
 LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
 _DASH = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
+# Titles of values that must not be taken for further columns; common practice, no source.
+_MEANT = {
+    **dict.fromkeys(("ip", "ipv4", "ip-adresse", "adresse"), "address"),
+    **dict.fromkeys(("netmask", "subnet-mask", "maske", "subnetzmaske", "subnetmask"), "mask"),
+    **dict.fromkeys(("gw", "default-gateway", "standardgateway"), "gateway"),
+    **dict.fromkeys(("mac-address", "mac-adresse"), "mac"),
+}
 _ALIKE = 0.8  # of a title and a key that is missing (difflib's ratio): the title is taken for a typing error
 
 
@@ -195,6 +202,7 @@ def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterat
     missing = [key for key in known if key not in titles]
     for column, title in enumerate(titles):
         near = get_close_matches(title[:100], missing, 1, _ALIKE) if title and title not in known else []
+        near = near or [key for key in (_MEANT.get(title),) if key in missing]
         if near:
             do = f'Correct the title; a further column may have any title that is not so similar to "{near[0]}"'
             yield Problem(f'column "{safe(title, 60)}" is not known; did you mean "{near[0]}"?', where, do)

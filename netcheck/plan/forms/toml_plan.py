@@ -111,8 +111,36 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
                 f"Write {want} if it is another entry" if header.strip("[] ") in ENTRY_TABLES else "Join the two tables"
             )
             return Problem(f"the table {header} is there twice, first in line {first}", f"{file} line {line}", do)
+    if meant := _meant_line(text, number):
+        why, right = meant
+        return Problem(f"this is not TOML: {why}", f"{file} line {number}", f"Write {right}")
+    where = f"{file} line {number}" if number else file
     do = "Look at this line and the one before; texts, addresses and names are written in quotes"
-    return Problem(f"this is not TOML: {safe(str(error))}", file, do)
+    return Problem(f"this is not TOML: {safe(str(error))}", where, do)
+
+
+# A key with a value that has no straight quotes, brackets or comment in it.
+_BARE = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*=\s*([^\s\"'\[\]{}#=][^\"'\[\]{}#=]{0,200}?)\s*(?:#.*)?", re.ASCII)
+_COLON = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*:\s*(\S.{0,200})", re.ASCII)
+_HEADER = re.compile(r"\s*\[{1,2}\s*([A-Za-z.]{1,60})\s*\]{0,2}\s*(?:#.*)?", re.ASCII)
+_CURLY = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb"  # quotation marks of text programs
+
+
+def _meant_line(text: str, number: int) -> tuple[str, str] | None:
+    """Return what is wrong with a line's quotes, colon or brackets, and the line as it is meant; None otherwise."""
+    lines = text.splitlines()
+    line = lines[number - 1] if 0 < number <= len(lines) else ""
+    if found := _BARE.fullmatch(line):
+        value = found[2].strip(_CURLY)
+        if value.casefold() in ("true", "false"):
+            return "true and false are written in small letters", f"{found[1]} = {value.casefold()}"
+        return "a text needs straight double quotes", f'{found[1]} = "{safe(value, 200)}"'
+    if found := _COLON.fullmatch(line):
+        return "a key and its value stand on two sides of =", f"{found[1]} = {safe(found[2].strip(), 200)}"
+    if (found := _HEADER.fullmatch(line)) and line.count("[") != line.count("]"):
+        right = "[site]" if found[1] == "site" else f"[[{found[1]}]]"
+        return "a bracket is missing", right
+    return None
 
 
 def _clash(lines: TomlLines, number: int) -> tuple[int, str, int, str] | None:
