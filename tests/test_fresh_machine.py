@@ -30,7 +30,7 @@ BASE = (
     "umount",
     "unshare",
 )
-# The files whose tests start programs, except for the long laboratory tests.
+# The files whose tests start programs, except for the long laboratory tests. They mostly wait, so that two run at once.
 FILES = (
     "tests/browser", "tests/cli/test_cli_answers.py", "tests/field/test_field_readiness.py",
     "tests/lab/test_lab_netns.py", "tests/lab/test_lab_responder.py", "tests/lab/test_lab_capture.py",
@@ -47,7 +47,7 @@ def test_nothing_fails_where_optional_programs_are_missing(tmp_path: Path) -> No
             (tmp_path / name).symlink_to(path)
     environment = {key: value for key, value in os.environ.items() if key not in ("CI", "PYTEST_XDIST_WORKER")}
     environment["PATH"] = str(tmp_path)
-    words = [sys.executable, "-m", "pytest", "-q", "-rs", "-p", "no:cacheprovider", "-m", "", *FILES]
+    words = [sys.executable, "-m", "pytest", "-q", "-rs", "-n", "2", "-p", "no:cacheprovider", "-m", "", *FILES]
     run = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, env=environment, check=False)
     assert run.returncode == 0, run.stdout[-8000:] + run.stderr[-2000:]
     for program in ("tshark", "soffice", "chromium", "tcpdump"):
