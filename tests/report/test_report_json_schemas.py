@@ -113,6 +113,7 @@ def test_findings_of_one_plan_and_of_several(tmp_path: Path) -> None:
         assert faults("findings", shape) == []
 
 
+@pytest.mark.slow
 def test_records_with_every_verdict(record_path: Path, tmp_path: Path) -> None:
     """Every line of a record, of a rehearsal with events too."""
     bare = tuple(proof_of("filler-plc/cpu:1", verdict, "x", phases=(), mac=None, echo=None) for verdict in Verdict)
