@@ -21,9 +21,9 @@ from netcheck.files import FileError, read_bounded
 from netcheck.plan.forms.toml_plan import PLAN_LIMIT
 from netcheck.plan.model import SITE, Accepted, GrantedRequest, SiteRemark
 from netcheck.plan.read import plan_file
-from netcheck.plan.shapes import AcceptedShape, GrantedShape, RemarkShape, Shape
+from netcheck.plan.shapes import AcceptedShape, GrantedShape, RemarkShape
 from netcheck.plan.write.addresses import Edit
-from netcheck.plan.write.workbook_changes import workbook_with_entries
+from netcheck.plan.write.workbook_changes import EntryTable, workbook_with_entries
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import listed, safe
 
@@ -34,24 +34,12 @@ _COMMENTS = re.compile(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)+\Z", re.MULTILINE)
 Row: TypeAlias = Mapping[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
-class DecisionTable:
-    """A table of decisions: its key in `plan.toml`, its sheet in a workbook, the keys that identify an entry, and those
-    that a later decision changes."""
-
-    key: str
-    sheet: str
-    shape: type[Shape]
-    identity: tuple[str, ...]
-    values: tuple[str, ...]
-
-
 _FINDING = ("rule", "subject", "address", "with")
-ACCEPTED = DecisionTable("accepted", "accepted", AcceptedShape, _FINDING, ("by", "because", "until", "decided"))
-REMARKS = DecisionTable(
+ACCEPTED = EntryTable("accepted", "accepted", AcceptedShape, _FINDING, ("by", "because", "until", "decided"))
+REMARKS = EntryTable(
     "remark", "remarks", RemarkShape, (*_FINDING, "decision", "change-to", "remark"), ("by", "decided")
 )
-GRANTED = DecisionTable(
+GRANTED = EntryTable(
     "granted", "granted", GrantedShape, ("kind", "subject", "island", "address", "what"), ("by", "ticket", "decided")
 )
 
@@ -66,7 +54,7 @@ class PlanDecisions:
     granted: Sequence[GrantedRequest] = ()
 
     @property
-    def rows(self) -> Iterator[tuple[DecisionTable, list[dict[str, Any]], list[dict[str, Any]]]]:
+    def rows(self) -> Iterator[tuple[EntryTable, list[dict[str, Any]], list[dict[str, Any]]]]:
         """Yield each table that changes, with the rows to write and the rows to remove."""
         for table, entries, gone in (
             (ACCEPTED, [*map(row_of, self.accepted)], [*map(row_of, self.withdrawn)]),
@@ -124,7 +112,7 @@ def _finding(entry: Accepted | SiteRemark) -> dict[str, Any]:
     return {"rule": entry.rule, "subject": entry.subject, "address": entry.address, "with": entry.other}
 
 
-def plan_with_entries(data: bytes, table: DecisionTable, rows: Sequence[Row], gone: Sequence[Row] = ()) -> bytes:
+def plan_with_entries(data: bytes, table: EntryTable, rows: Sequence[Row], gone: Sequence[Row] = ()) -> bytes:
     """Return the bytes of `plan.toml` with these entries; ValueError where another value would change."""
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
     text = toml_without(data[len(mark) :].decode("utf-8"), table, gone)
@@ -134,7 +122,7 @@ def plan_with_entries(data: bytes, table: DecisionTable, rows: Sequence[Row], go
     return new
 
 
-def toml_without(text: str, table: DecisionTable, gone: Sequence[Row]) -> str:
+def toml_without(text: str, table: EntryTable, gone: Sequence[Row]) -> str:
     """Return a plan's TOML without these entries and without the blank line above each; ValueError where another value
     would change."""
     expected, wanted = tomllib.loads(text), {_identity(table, row) for row in gone}
@@ -150,7 +138,7 @@ def toml_without(text: str, table: DecisionTable, gone: Sequence[Row]) -> str:
     raise ValueError("another value would change with it")
 
 
-def _without_tables(text: str, table: DecisionTable, places: Iterable[int]) -> str:
+def _without_tables(text: str, table: EntryTable, places: Iterable[int]) -> str:
     blocks = list(_blocks(text, table))
     for at in sorted((at for at in places if at < len(blocks)), reverse=True):
         start, end = blocks[at]
@@ -162,7 +150,7 @@ def _without_tables(text: str, table: DecisionTable, places: Iterable[int]) -> s
     return text
 
 
-def _without_items(text: str, table: DecisionTable, places: Iterable[int]) -> str:
+def _without_items(text: str, table: EntryTable, places: Iterable[int]) -> str:
     import tomlkit  # only when a plan is written
     from tomlkit.exceptions import TOMLKitError
 
@@ -176,14 +164,14 @@ def _without_items(text: str, table: DecisionTable, places: Iterable[int]) -> st
         raise ValueError(safe(str(error)) or "it is nested too deeply") from error
 
 
-def _listing(document: dict[str, Any], table: DecisionTable) -> list[dict[str, Any]]:
+def _listing(document: dict[str, Any], table: EntryTable) -> list[dict[str, Any]]:
     listing = document.setdefault(table.key, [])
     if not isinstance(listing, list) or not all(isinstance(entry, dict) for entry in listing):
         raise ValueError(f"its {table.key} entries are not tables")
     return listing
 
 
-def toml_with_entries(text: str, table: DecisionTable, rows: Sequence[Row]) -> str:
+def toml_with_entries(text: str, table: EntryTable, rows: Sequence[Row]) -> str:
     """Return a plan's TOML with these entries; ValueError where another value would change."""
     expected = tomllib.loads(text)
     if not rows:
@@ -207,15 +195,15 @@ def toml_with_entries(text: str, table: DecisionTable, rows: Sequence[Row]) -> s
     raise ValueError("another value would change with it")
 
 
-def _identity(table: DecisionTable, entry: Row) -> tuple[str, ...]:
+def _identity(table: EntryTable, entry: Row) -> tuple[str, ...]:
     return tuple(str(entry.get(key, "")).strip() for key in table.identity)
 
 
-def _same(table: DecisionTable, entry: Row, row: Row) -> bool:
+def _same(table: EntryTable, entry: Row, row: Row) -> bool:
     return all(entry.get(key) == row.get(key) for key in table.values)
 
 
-def _put(table: DecisionTable, entry: MutableMapping[str, Any], row: Row) -> None:
+def _put(table: EntryTable, entry: MutableMapping[str, Any], row: Row) -> None:
     for key in table.values:
         if key in row:
             if entry.get(key) != row[key]:
@@ -231,7 +219,7 @@ def _parsed(text: str) -> dict[str, Any] | None:
         return None
 
 
-def _with_changes(text: str, table: DecisionTable, changed: Mapping[int, Row]) -> str:
+def _with_changes(text: str, table: EntryTable, changed: Mapping[int, Row]) -> str:
     import tomlkit  # only when a plan is written
     from tomlkit.exceptions import TOMLKitError
 
@@ -245,7 +233,7 @@ def _with_changes(text: str, table: DecisionTable, changed: Mapping[int, Row]) -
         raise ValueError(safe(str(error)) or "it is nested too deeply") from error
 
 
-def _with_added(text: str, table: DecisionTable, added: Sequence[Row]) -> Iterator[str]:
+def _with_added(text: str, table: EntryTable, added: Sequence[Row]) -> Iterator[str]:
     """Yield the text with further entries in each of three ways, the preferred one first.
 
     As tables after the last one of their kind, as tables at the end, and as items of a list such as `accepted = [...]`.
@@ -266,13 +254,13 @@ def _with_added(text: str, table: DecisionTable, added: Sequence[Row]) -> Iterat
     yield _with_items(text, table, added)
 
 
-def _behind_the_last(text: str, table: DecisionTable) -> int:
+def _behind_the_last(text: str, table: EntryTable) -> int:
     """Return where the last entry of a table ends."""
     blocks = list(_blocks(text, table))
     return blocks[-1][1] if blocks else len(text)
 
 
-def _blocks(text: str, table: DecisionTable) -> Iterator[tuple[int, int]]:
+def _blocks(text: str, table: EntryTable) -> Iterator[tuple[int, int]]:
     """Yield beginning and end of each entry of a table; comments below it belong to the next table."""
     own = re.compile(rf"[ \t]*\[\[[ \t]*{table.key}[ \t]*\]\]")
     heads = [found.start() for found in _TABLE.finditer(text)]
@@ -282,7 +270,7 @@ def _blocks(text: str, table: DecisionTable) -> Iterator[tuple[int, int]]:
             yield start, after if after == len(text) else start + len(_COMMENTS.sub("", block))
 
 
-def _with_items(text: str, table: DecisionTable, added: Sequence[Row]) -> str:
+def _with_items(text: str, table: EntryTable, added: Sequence[Row]) -> str:
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
     from tomlkit.items import Array

@@ -17,13 +17,12 @@ from netcheck.plan.read import plan_file, read_plan
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import SubnetShape
 from netcheck.plan.write.addresses import Edit, encoding_with_mark
-from netcheck.plan.write.decisions import DecisionTable
-from netcheck.plan.write.workbook_changes import workbook_with_entries
+from netcheck.plan.write.workbook_changes import EntryTable, workbook_with_entries
 from netcheck.tables.delimited import guarded, lines_in, records_of
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import safe
 
-_SHEET = DecisionTable("subnet", "subnets", SubnetShape, ("name",), ("prefix", "gateway"))
+_SHEET = EntryTable("subnet", "subnets", SubnetShape, ("name",), ("prefix", "gateway"))
 NewSubnet = tuple[str, Prefix, Address]  # name, prefix, gateway
 DO = "Add the subnets by hand"
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from netcheck.errors import NetcheckError
 from netcheck.plan.forms.csv_table import title_of, titled_records
@@ -18,8 +18,17 @@ from netcheck.tables.delimited import Record
 from netcheck.tables.workbook_edit import workbook_with_cells, workbook_with_sheet
 from netcheck.tables.workbook_read import cell_text, opened_from
 
-if TYPE_CHECKING:
-    from netcheck.plan.write.decisions import DecisionTable
+
+@dataclass(frozen=True, slots=True)
+class EntryTable:
+    """A table whose entries are written: its key in `plan.toml`, its sheet in a workbook, the keys that identify an
+    entry, and those that a later decision changes."""
+
+    key: str
+    sheet: str
+    shape: type[Shape]
+    identity: tuple[str, ...]
+    values: tuple[str, ...]
 
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
@@ -77,7 +86,7 @@ def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Re
 
 
 def workbook_with_entries(
-    data: bytes, table: DecisionTable, rows: Sequence[Mapping[str, Any]], gone: Sequence[Mapping[str, Any]] = ()
+    data: bytes, table: EntryTable, rows: Sequence[Mapping[str, Any]], gone: Sequence[Mapping[str, Any]] = ()
 ) -> bytes:
     """Return the workbook with these entries and without the withdrawn ones; ValueError where others would change."""
     sheet, records = _sheet(data, table.sheet, table.shape)
@@ -105,7 +114,7 @@ class _Layout:
     """The layout of the sheet: the texts of all cells by row and column, and those that change."""
 
     records: Sequence[Record]
-    table: DecisionTable
+    table: EntryTable
     cells: dict[tuple[int, int], str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
