@@ -77,7 +77,7 @@ def demand_unanswered(paths: Sequence[Path]) -> None:
         rows = _answered_rows(path)
         if rows:
             what = f"it holds answers, the first in row {rows[0]}, and is not overwritten"
-            do = "Read them first with `netcheck answers PLAN FILE`, or name another file"
+            do = "Read them with `netcheck answers PLAN FILE` and delete the file, or name another one"
             raise UsageError(Problem(what, safe(str(path)), do))
 
 

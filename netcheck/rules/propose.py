@@ -6,21 +6,25 @@ accepted findings are placed too, but not shown, so that a proposal does not cha
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import assert_never
 
-from netcheck.addr import Address
+from netcheck.addr import Address, Range
 from netcheck.plan.model import Interface
 from netcheck.rules.catalogue import RULE_NAMED
 from netcheck.rules.catalogue.address import OUTSIDE_SUBNET
 from netcheck.rules.catalogue.clash import TOO_NEAR
 from netcheck.rules.catalogue.unreadable import UNREADABLE_VALUE
 from netcheck.rules.finding import AcceptedFinding, Finding, Fix, Severity
+from netcheck.rules.names import spellings
 from netcheck.rules.rule import Readdress
-from netcheck.rules.scene import Scene
+from netcheck.rules.scene import Scene, match_hosts, planned_name
+from netcheck.space.addressing import spans_of
+from netcheck.space.occupancy import Placed
 from netcheck.space.suggest import Suggestion, suggest
-from netcheck.space.usable import private_ranges
+from netcheck.space.usable import private_ranges, usable_ranges
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +49,7 @@ def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[Acc
     """Return the findings, each with a fix if all its subjects that must move can be placed."""
     moving = [(finding, _movers(scene, finding)) for finding in findings]
     wanted = {subject for _, subjects in moving for subject in subjects}
-    free = suggest(scene.plan, scene.islands, wanted, also=_also(scene, accepted))
+    free = suggest(scene.plan, scene.islands, wanted, also=_also(scene, accepted)) | _of_site(scene, wanted)
     return [
         replace(finding, fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
         if subjects and all(subject in free for subject in subjects)
@@ -79,6 +83,7 @@ def propose(scene: Scene, findings: Sequence[Finding], accepted: Iterable[Accept
             reasons.setdefault(subject, []).append(finding.rule)
     may_be_near = [subject for subject, rules in reasons.items() if rules != [TOO_NEAR.slug]]
     found = suggest(scene.plan, scene.islands, reasons, may_be_near, also=_also(scene, accepted))
+    found |= _of_site(scene, reasons)
     stuck = _with_wrong_subnet(scene, findings)
     proposals = tuple(
         _proposal(scene, interface, reasons, found, stuck)
@@ -103,6 +108,61 @@ def _proposal(
     why = stuck.get(subject) or _why_none(scene, interface, rules)
     made = Proposal(subject=subject, now=now, rules=rules, address=None, why=why)
     return replace(made, why=f"{why}; it keeps {now}") if made.keeps else made
+
+
+def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
+    """Return the addresses that the lists of the site have for interfaces that need one, by host name or MAC.
+
+    An address counts if it is the only one, a device may have it in that subnet, the plan does not use it, and nobody
+    else has it. Leases do not count, because they end.
+    """
+    found: dict[str, Suggestion] = {}
+    leased = {file for survey in scene.surveys for file in survey.hosts.files if survey.kind_of(file) == "leases"}
+    for subject in wanted if any(len(island.hosts) for island in scene.islands.values()) else ():
+        interface = scene.plan.interface_named.get(subject)
+        if interface is None or interface.dhcp or scene.plan.subnet_of(interface).prefix.value is None:
+            continue
+        if (suggestion := _entered(scene, interface, leased)) is not None:
+            found[subject] = suggestion
+    uses = Counter((scene.plan.island_of(scene.plan.interface_named[one]), found[one].address) for one in found)
+    return {
+        subject: suggestion
+        for subject, suggestion in found.items()
+        if uses[scene.plan.island_of(scene.plan.interface_named[subject]), suggestion.address] == 1
+    }
+
+
+def _entered(scene: Scene, interface: Interface, leased: Collection[str]) -> Suggestion | None:
+    """Return the only address in an interface's subnet that the site has for it, if no other rule speaks against it."""
+    subnet = scene.plan.subnet_of(interface)
+    island, prefix = scene.islands[subnet.island], subnet.prefix.value
+    name, mac = planned_name(interface), interface.mac.value if interface.mac else None
+    known = [host for one in spellings(name, scene.plan.domain) for host in island.hosts.by_name(one)]
+    known += island.hosts.by_mac(mac) if mac is not None else ()
+    known = [host for host in known if host.file not in leased and prefix is not None and prefix.holds(host.address)]
+    addresses = {host.address for host in known}
+    address = addresses.pop() if len(addresses) == 1 else None
+    if address is None or prefix is None or island.claims(address) or not _is_free_of_risk(scene, interface, address):
+        return None
+    match = match_hosts(Placed(interface, subnet, address), island.hosts.at(address), scene.plan.domain)
+    if match.strangers:
+        return None
+    host = next(host for host in known if host.address == address)
+    return Suggestion(address, f"the site has it for the device ({host.where})")
+
+
+def _is_free_of_risk(scene: Scene, interface: Interface, address: Address) -> bool:
+    """Return whether an address is usable, in the scheme's range, and `keep_clear` from the other site hosts."""
+    subnet = scene.plan.subnet_of(interface)
+    prefix = subnet.prefix.value
+    scheme = scene.schemes.of(interface, subnet)
+    if prefix is None or (scheme is not None and not any(one.holds(address) for one in spans_of(scheme, subnet))):
+        return False
+    reach = max(scene.plan.keep_clear - 1, 0)
+    low, high = max(address.value - reach, 0), address.value + reach
+    around = scene.islands[subnet.island].hosts.values(Range(address.family, low, high))
+    usable = private_ranges(prefix) or usable_ranges(prefix)
+    return all(value == address.value for value in around) and any(one.holds(address) for one in usable)
 
 
 def _also(scene: Scene, accepted: Iterable[AcceptedFinding]) -> set[str]:

@@ -298,10 +298,10 @@ def _is_reservation(interface: Interface, planned: Mac | None, host: SiteHost, d
         return False  # a MAC that differs from the planned one is another device, whatever its name
     if host.mac is None and interface.granted:
         return True
-    return bool(host.name) and may_be_same(_planned_name(interface), host.name, domain)
+    return bool(host.name) and may_be_same(planned_name(interface), host.name, domain)
 
 
-def _planned_name(interface: Interface) -> str:
+def planned_name(interface: Interface) -> str:
     """Return the name under which the site knows the interface: its host name, else the name of its device."""
     name = interface.host_name.text.strip() if interface.host_name else ""
     return name or interface.device

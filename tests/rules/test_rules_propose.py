@@ -199,3 +199,46 @@ def test_a_router_that_the_plan_does_not_name_is_kept_clear_of(proposed: Callabl
     found = proposed(plan(*devices, router, subnet=SMALL_NET).plan)
     given = {str(found[f"{name}/cpu"].address) for name in "bcd"}
     assert given == {"10.62.20.5", "10.62.20.6", "None"}
+
+
+@pytest.mark.parametrize(
+    ("keys", "hosts", "address"),
+    [
+        ('host-name = "plc"', "10.62.20.90,,plc\n", "10.62.20.90"),
+        ("", "10.62.20.90,,a\n", "10.62.20.90"),
+        (MAC, "10.62.20.90,00-00-5E-00-53-21,\n", "10.62.20.90"),
+        (f'host-name = "plc"\n{MAC}', "10.62.20.90,00-00-5E-00-53-99,plc\n", None),
+        ('host-name = "plc"', "10.62.20.90,,plc\n10.62.20.91,,plc\n", None),
+        ('host-name = "plc"', "10.62.21.90,,plc\n", None),
+        ('host-name = "plc"', "10.62.20.1,,plc\n", None),
+        ('host-name = "plc"', "10.62.20.90,,plc\n10.62.20.92,,x\n", None),
+        (
+            'host-name = "plc"\naddress = "10.62.20.99"',
+            "10.62.20.99,00-00-5E-00-53-98,\n10.62.20.90,,plc\n",
+            "10.62.20.90",
+        ),
+        ('host-name = "plc"\naddress = "10.62.20.70"', "10.62.20.90,,plc\n", "10.62.20.70"),
+    ],
+    ids=["host name", "device name", "MAC", "other MAC", "two", "other subnet", "gateway", "near", "taken", "sound"],
+)
+def test_an_address_that_the_site_has_for_the_device_is_proposed(
+    keys: str, hosts: str, address: str | None, proposed: Callable[..., dict[str, Proposal]]
+) -> None:
+    """Another address would make the device's own entry a clash of names. A sound address stays."""
+    subnet = 'prefix = "10.62.20.0/24"\ngateway = "10.62.20.1"'
+    text = plan(device("a", cpu=keys), site="keep-clear = 4", subnet=subnet, hosts=HOSTS + hosts).plan
+    found = proposed(text, HOSTS + hosts)
+    if address == "10.62.20.70":
+        assert "a/cpu" not in found
+    elif address is None:
+        assert found["a/cpu"].address is not None
+        assert f"{found['a/cpu'].address}," not in hosts
+    else:
+        assert (str(found["a/cpu"].address), "the site has it for the device" in found["a/cpu"].why) == (address, True)
+
+
+def test_an_entry_that_two_interfaces_could_have_is_not_proposed(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """Two interfaces without host names have the name of their device."""
+    hosts = f"{HOSTS}10.62.20.90,,a\n"
+    found = proposed(plan(device("a", x1="", x2=""), hosts=hosts).plan, hosts)
+    assert "10.62.20.90" not in {str(one.address) for one in found.values()}
