@@ -111,7 +111,7 @@ def _proposal(
 
 
 def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
-    """Return the addresses that the lists of the site have for interfaces that need one, by host name or MAC.
+    """Return the addresses that the lists of the site have for interfaces that need one, under their names.
 
     An address counts if it is the only one, a device may have it in that subnet, the plan does not use it, and nobody
     else has it. Leases do not count, because they end.
@@ -136,9 +136,8 @@ def _entered(scene: Scene, interface: Interface, leased: Collection[str]) -> Sug
     """Return the only address in an interface's subnet that the site has for it, if no other rule speaks against it."""
     subnet = scene.plan.subnet_of(interface)
     island, prefix = scene.islands[subnet.island], subnet.prefix.value
-    name, mac = planned_name(interface), interface.mac.value if interface.mac else None
+    name = planned_name(interface)
     known = [host for one in spellings(name, scene.plan.domain) for host in island.hosts.by_name(one)]
-    known += island.hosts.by_mac(mac) if mac is not None else ()
     known = [host for host in known if host.file not in leased and prefix is not None and prefix.holds(host.address)]
     addresses = {host.address for host in known}
     address = addresses.pop() if len(addresses) == 1 else None

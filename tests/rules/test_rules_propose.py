@@ -206,7 +206,8 @@ def test_a_router_that_the_plan_does_not_name_is_kept_clear_of(proposed: Callabl
     [
         ('host-name = "plc"', "10.62.20.90,,plc\n", "10.62.20.90"),
         ("", "10.62.20.90,,a\n", "10.62.20.90"),
-        (MAC, "10.62.20.90,00-00-5E-00-53-21,\n", "10.62.20.90"),
+        (f'host-name = "plc"\n{MAC}', "10.62.20.90,00-00-5E-00-53-21,plc\n", "10.62.20.90"),
+        (MAC, "10.62.20.90,00-00-5E-00-53-21,\n", None),
         (f'host-name = "plc"\n{MAC}', "10.62.20.90,00-00-5E-00-53-99,plc\n", None),
         ('host-name = "plc"', "10.62.20.90,,plc\n10.62.20.91,,plc\n", None),
         ('host-name = "plc"', "10.62.21.90,,plc\n", None),
@@ -219,7 +220,19 @@ def test_a_router_that_the_plan_does_not_name_is_kept_clear_of(proposed: Callabl
         ),
         ('host-name = "plc"\naddress = "10.62.20.70"', "10.62.20.90,,plc\n", "10.62.20.70"),
     ],
-    ids=["host name", "device name", "MAC", "other MAC", "two", "other subnet", "gateway", "near", "taken", "sound"],
+    ids=[
+        "host name",
+        "device name",
+        "name and MAC",
+        "MAC alone",
+        "other MAC",
+        "two",
+        "other subnet",
+        "gateway",
+        "near",
+        "taken",
+        "sound",
+    ],
 )
 def test_an_address_that_the_site_has_for_the_device_is_proposed(
     keys: str, hosts: str, address: str | None, proposed: Callable[..., dict[str, Proposal]]
