@@ -33,8 +33,13 @@ SLOW_FILES = {
 }
 
 
+# Tests of half a minute each begin first, so that no worker waits for one of them at the end.
+LONGEST_FILES = {"test_fresh_machine.py", "test_search.py"}
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark each test of a slow folder or file."""
+    """Mark each test of a slow folder or file, and put the longest ones first."""
+    items.sort(key=lambda item: item.path.name not in LONGEST_FILES)
     for item in items:
         if item.path.is_relative_to(TESTS):
             folder = item.path.relative_to(TESTS).parts[0]
