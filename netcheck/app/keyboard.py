@@ -239,8 +239,8 @@ if sys.platform == "win32":
             """Ignore the event: a person reads the screen."""
 
     def _is_console(handle: int) -> bool:
-        """Return whether a descriptor is a console's input; Python takes the null device for a terminal, but it is no
-        console."""
+        """Return whether a descriptor is a console's input; Python takes the null device for a terminal, but it is not
+        a console."""
         mode = ctypes.c_ulong()
         return bool(ctypes.windll.kernel32.GetConsoleMode(msvcrt.get_osfhandle(handle), ctypes.byref(mode)))
 

@@ -123,7 +123,7 @@ if sys.platform == "win32":
     ESCAPE_SEQUENCES = 4  # ENABLE_VIRTUAL_TERMINAL_PROCESSING
 
     def _enable_escape_sequences() -> None:
-        """Let the console interpret escape sequences, as Windows 10 and 11 do; a stream that is no console is left
+        """Let the console interpret escape sequences, as Windows 10 and 11 do; a stream that is not a console is left
         alone. The screen is then drawn in one piece; without them every piece of a line is a call of its own."""
         kernel32 = ctypes.windll.kernel32
         kernel32.GetStdHandle.restype = ctypes.c_void_p

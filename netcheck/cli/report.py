@@ -104,7 +104,7 @@ def command(
 
 
 def _reply_by(text: str, today: date) -> date | None:
-    """Return the last day for the answers, or None; UsageError for a text that is no date, or for a past day."""
+    """Return the last day for the answers, or None; UsageError for a text that is not a date, or for a past day."""
     day = o.day_from(text, "--reply-by") if text else None
     if day is not None and day < today:
         raise UsageError.of(f"--reply-by {day} is before the day of the report, {today}", do="Name a later day")

@@ -104,7 +104,7 @@ def _name(path: Path, folder: Path) -> str:
 def read_plan(path: str | Path) -> Plan:
     """Read a plan whose surveys are not needed; PlanError holds every structural fault.
 
-    A value that cannot be read is no structural fault: it becomes a cell without a value. `sha256` covers the survey
+    A value that cannot be read is not a structural fault: it becomes a cell without a value. `sha256` covers the survey
     files themselves but no file that a zone includes; `survey.read.read_site` covers those too.
     """
     draft = read_draft(path)

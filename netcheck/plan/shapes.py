@@ -247,7 +247,7 @@ class RemarkShape(Shape):
 
 
 class GrantedShape(Shape):
-    """An entry of `[[granted]]`: a request to the site that is no address of an interface, and that it granted."""
+    """An entry of `[[granted]]`: a request that the site granted, other than one for an address of an interface."""
 
     kind: Annotated[str, Field(pattern="^(?:reservation|pool change|DNS record|conversation|switch port)$")]
     subject: Name

@@ -53,7 +53,7 @@ class Part(NamedTuple):
 
     @property
     def number(self) -> str:
-        """Return the number of rows or records as it follows the title; empty for lines that are no records."""
+        """Return the number of rows or records as it follows the title; empty for lines that are not records."""
         return f" ({self.size})" if self.counted else ""
 
 

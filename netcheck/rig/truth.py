@@ -217,7 +217,7 @@ class _Case:
         return found
 
     def _in_time(self, silence: tuple[float, float]) -> bool:
-        """A silence answers its request in time, or by the operator's word; another one is no evidence."""
+        """A silence answers its request in time, or by the operator's word; any other silence is not evidence."""
         request = max((at for at in self.asked if at < silence[1]), default=self.began)
         return silence[0] <= request + BY_ITSELF or self._confirmed(silence)
 

@@ -155,7 +155,7 @@ def entries_of(
         surplus = record.cells[len(titles) :]
         if any(map(str.strip, surplus)):
             problems.append(_surplus(record, len(titles), position, sheet))
-        elif list(map(title_of, record.cells)) != titles:  # a repeated row of titles is no entry
+        elif list(map(title_of, record.cells)) != titles:  # a repeated row of titles is not an entry
             entries.append(_entry(record, head, titles, known, position))
     return () if wrong else tuple(entries)
 

@@ -48,7 +48,7 @@ def dns_columns(rows: Sequence[Record], header: int) -> DnsColumns | None:
 
 
 def gather(records: Iterable[Record], columns: DnsColumns, file: str, into: Gathering) -> None:
-    """Add the records of all rows below the titles; a row that is no record becomes a remark."""
+    """Add the records of all rows below the titles; a row that is not a record becomes a remark."""
     into.begin_line(file, "line", "zone")
     for record in records:
         if record.row <= columns.header or record.empty:
