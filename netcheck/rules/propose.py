@@ -25,6 +25,7 @@ from netcheck.space.addressing import spans_of
 from netcheck.space.occupancy import Placed
 from netcheck.space.suggest import Suggestion, suggest
 from netcheck.space.usable import private_ranges, usable_ranges
+from netcheck.survey.host_table import SiteHost
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,12 +118,11 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
     else has it. Leases do not count, because they end.
     """
     found: dict[str, Suggestion] = {}
-    leased = {file for survey in scene.surveys for file in survey.hosts.files if survey.kind_of(file) == "leases"}
     for subject in wanted if any(len(island.hosts) for island in scene.islands.values()) else ():
         interface = scene.plan.interface_named.get(subject)
         if interface is None or interface.dhcp or scene.plan.subnet_of(interface).prefix.value is None:
             continue
-        if (suggestion := _entered(scene, interface, leased)) is not None:
+        if (suggestion := _entered(scene, interface)) is not None:
             found[subject] = suggestion
     uses = Counter((scene.plan.island_of(scene.plan.interface_named[one]), found[one].address) for one in found)
     return {
@@ -132,13 +132,13 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
     }
 
 
-def _entered(scene: Scene, interface: Interface, leased: Collection[str]) -> Suggestion | None:
+def _entered(scene: Scene, interface: Interface) -> Suggestion | None:
     """Return the only address in an interface's subnet that the site has for it, if no other rule speaks against it."""
     subnet = scene.plan.subnet_of(interface)
     island, prefix = scene.islands[subnet.island], subnet.prefix.value
     name = planned_name(interface)
     known = [host for one in spellings(name, scene.plan.domain) for host in island.hosts.by_name(one)]
-    known = [host for host in known if host.file not in leased and prefix is not None and prefix.holds(host.address)]
+    known = [host for host in known if prefix is not None and prefix.holds(host.address) and not _is_lease(scene, host)]
     addresses = {host.address for host in known}
     address = addresses.pop() if len(addresses) == 1 else None
     if address is None or prefix is None or island.claims(address) or not _is_free_of_risk(scene, interface, address):
@@ -148,6 +148,10 @@ def _entered(scene: Scene, interface: Interface, leased: Collection[str]) -> Sug
         return None
     host = next(host for host in known if host.address == address)
     return Suggestion(address, f"the site has it for the device ({host.where})")
+
+
+def _is_lease(scene: Scene, host: SiteHost) -> bool:
+    return any(host.file in survey.hosts.files and survey.is_lease(host) for survey in scene.surveys)
 
 
 def _is_free_of_risk(scene: Scene, interface: Interface, address: Address) -> bool:

@@ -13,7 +13,7 @@ from netcheck.addr import Address, Prefix, Range
 from netcheck.errors import Problem
 from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Addresses
-from netcheck.survey.host_table import HostTable
+from netcheck.survey.host_table import HostTable, SiteHost
 
 SHOWN_REMARKS = 200  # remarks kept; further ones are counted, so that memory stays bounded
 
@@ -136,6 +136,10 @@ class Survey:
     def kind_of(self, file: str) -> str:
         """Return the kind of a list in the survey, by its file; the survey's own kind where it is not merged."""
         return self.kinds.get(file, self.kind)
+
+    def is_lease(self, host: SiteHost) -> bool:
+        """Return whether a host is a lease of a DHCP server; a list of leases may have reservations too."""
+        return self.kind_of(host.file) == "leases" and "DHCP reservation" not in host.note
 
     @property
     def taken(self) -> date | None:

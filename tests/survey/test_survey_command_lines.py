@@ -12,6 +12,7 @@ import pytest
 
 from netcheck.errors import SurveyError
 from netcheck.plan.model import Position, SurveyEntry
+from netcheck.report.text.merged_survey import Merging, to_csv
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 
@@ -261,3 +262,43 @@ def test_a_number_in_the_column_type_does_not_hide_dns_records(tmp_path: Path) -
     survey = read(tmp_path, text, "records.csv")
     assert (len(list(survey.records)), [one.name for one in survey.aliases]) == (1, ["hmi"])
     assert survey.skipped.count == 0
+
+
+LEASE_TABLES = {
+    "console": "Client IP Address\tName\tLease Expiration\tType\tUnique ID\tDescription\t\n"
+    "10.9.0.5\tplc.plant.example\tReservation (inactive)\tDHCP\t00005e005305\t\t\n"
+    "10.9.0.6\tpc\t11/28/2026 10:11:12 AM\tDHCP\t00005e005306\t\t\n",
+    "shell": "IPAddress,ScopeId,ClientId,HostName,AddressState,LeaseExpiryTime\n"
+    "10.9.0.5,10.9.0.0,00-00-5e-00-53-05,plc.plant.example,InactiveReservation,\n"
+    "10.9.0.6,10.9.0.0,00-00-5e-00-53-06,pc,Active,11/28/2026 10:11:12 AM\n",
+}
+
+
+@pytest.mark.parametrize("text", LEASE_TABLES.values(), ids=LEASE_TABLES)
+def test_leases_as_a_table_are_leases(tmp_path: Path, text: str) -> None:
+    """Reservations in the same list are none: they may stand outside the pools."""
+    survey = read(tmp_path, text, "leases.csv")
+    assert hosts(survey) == [(*FIVE[:2], "plc.plant.example"), (*SIX[:2], "pc")]
+    assert [survey.is_lease(host) for host in survey.hosts] == [False, True]
+    assert [host.note for host in survey.hosts] == ["DHCP reservation", "DHCP lease until 11/28/2026 10:11:12 AM"]
+
+
+def test_a_mac_address_table_is_told_from_an_arp_table(tmp_path: Path) -> None:
+    """It has no addresses, so that no column could be named."""
+    text = """          Mac Address Table
+Vlan    Mac Address       Type        Ports
+----    -----------       --------    -----
+   9    0000.5e00.5305    DYNAMIC     Gi1/0/3
+"""
+    with pytest.raises(SurveyError, match=r"no IP addresses, as the MAC address table of a switch has.*ARP table of"):
+        read(tmp_path, text)
+
+
+@pytest.mark.parametrize("text", [*LEASE_TABLES.values(), *(text for text, _ in RANGE_TABLES.values())])
+def test_the_merged_file_keeps_leases_and_ranges(tmp_path: Path, text: str) -> None:
+    """A check finds the same with the merged file as with the list."""
+    survey = read(tmp_path, text, "list.csv")
+    merged = to_csv(Merging((survey,), (survey.hosts,), (), 0, None))
+    again = read(tmp_path, merged, "merged.csv")
+    assert (hosts(again), ranges(again)) == (hosts(survey), ranges(survey))
+    assert [again.is_lease(host) for host in again.hosts] == [survey.is_lease(host) for host in survey.hosts]

@@ -88,7 +88,7 @@ def _outside_pools(scene: Scene) -> Iterator[Breach]:
             prefix = subnet.prefix.value
             unread = any(cell.value is None for cell in subnet.pools)
             hosts = survey.hosts.between(prefix.first, prefix.last) if prefix is not None and not unread else ()
-            leases = (host for host in hosts if survey.kind_of(host.file) == "leases")
+            leases = (host for host in hosts if survey.is_lease(host))
             outside = [host for host in leases if island.pools.at(host.address) is None]
             if outside:
                 shown = listed([f"{host.address} ({host.where})" for host in outside])

@@ -58,6 +58,10 @@ _OTHERS = frozenset({
     *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
     *("netzwerk", "ntp", "passerelle", "router", "subnet"),
 })  # fmt: skip
+_ANY_MAC = re.compile(
+    r"(?<![\w:.-])(?:[0-9A-F]{2}([:-])[0-9A-F]{2}(?:\1[0-9A-F]{2}){4}|[0-9A-F]{4}([.-])[0-9A-F]{4}\2[0-9A-F]{4})(?![\w:.-])",
+    re.ASCII | re.IGNORECASE,
+)
 _NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, directives of a zone, and lines with an address
 _HEADER_ROWS = 30
 _LOOKED_AT = 1 << 20  # characters of the sample; one line may have as many
@@ -211,6 +215,9 @@ def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int
         best = _only_column(
             counts, {column for column in counts if column < len(header) and _is_of_others(header[column])}
         )
+    if not counts and any(_ANY_MAC.search(cell) for row in rows for cell in row.cells):
+        what = "it has MACs and no IP addresses, as the MAC address table of a switch has"
+        raise SurveyError(Problem(what, do="Export the ARP table of the router, which has both"))
     if best is None:
         numbers = listed([str(column + 1) for column in sorted(counts)], joint="or")
         what = f"its addresses could be in column {numbers}" if counts else "no column of addresses was found in it"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from array import array
 from collections.abc import Iterable, Sequence
 from itertools import islice
@@ -11,7 +12,7 @@ from netcheck.errors import SurveyError
 from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.host_columns import NO_MAC, Block
 from netcheck.survey.readers import dns_table, merged, range_table
-from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of
+from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of, plain_title
 from netcheck.survey.readers.values import NOBODY, addresses_from, date_from, mac_from, says_nothing
 from netcheck.tables.delimited import (
     Lines,
@@ -53,7 +54,23 @@ def read(source: Source, into: Gathering) -> None:
         if not source.entry.columns and (columns := dns_table.dns_columns(rows, layout.header)):
             dns_table.gather(records_of(lines, layout.delimiter), columns, source.entry.file, into)
             return
-        _gather_lines(lines, layout, into)
+        lease = _lease_column(rows, layout.header)
+        if lease < 0:
+            _gather_lines(lines, layout, into)
+        else:
+            into.begin_line(source.entry.file, "row", "leases")
+            gather(records_of(lines, layout.delimiter), layout, into, lease)
+
+
+# Titles of the end of a DHCP lease, letters and digits only; common practice, no source.
+_LEASES = ("leaseexpiration", "leaseexpirytime", "leaseexpires", "leaseend", "leaseablauf", "leaseende")
+_RESERVED = re.compile(r"reserv", re.IGNORECASE)
+
+
+def _lease_column(rows: Sequence[Record], header: int) -> int:
+    """Return the column that tells when a DHCP lease ends, or -1."""
+    titles = next((list(map(plain_title, row.cells)) for row in rows if row.row == header), [])
+    return next((titles.index(title) for title in _LEASES if title in titles), -1)
 
 
 def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
@@ -78,9 +95,9 @@ def _gather_records(lines: Lines, most: int, row: int, layout: Layout, into: Gat
     return len(records)
 
 
-def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:
-    """Turn a table's records into site hosts."""
-    rows = _Rows(layout, into)
+def gather(records: Iterable[Record], layout: Layout, into: Gathering, lease: int = -1) -> None:
+    """Turn a table's records into site hosts; `lease` is the column that tells when a DHCP lease ends."""
+    rows = _Rows(layout, into, lease)
     for record in records:
         if record.fault:
             into.cannot_read(record.row, f"{record.fault}; the row was read up to the end of its line")
@@ -93,7 +110,8 @@ def gather(records: Iterable[Record], layout: Layout, into: Gathering) -> None:
 class _Rows:
     """Reads the rows of one layout."""
 
-    def __init__(self, layout: Layout, into: Gathering) -> None:
+    def __init__(self, layout: Layout, into: Gathering, lease: int) -> None:
+        self._lease = lease
         self._addresses = layout.addresses
         fields = dict(layout.fields)
         self._mac, self._name, self._note, self._seen = (fields.get(name, -1) for name in FIELDS[1:])
@@ -114,8 +132,17 @@ class _Rows:
         note = unguarded(cells[self._note].strip()) if 0 <= self._note < width else ""
         if self._used is not None:
             note = self._rest(cells, self._used)
+        if self._lease >= 0:
+            note = "; ".join(filter(None, (self._lease_note(cells), note)))
         for address in addresses:
             into.add(address, mac, row, name, note, seen)
+
+    def _lease_note(self, cells: Sequence[str]) -> str:
+        """Return that a row is a reservation, or when its lease ends."""
+        if any(map(_RESERVED.search, cells)):
+            return "DHCP reservation"
+        end = cells[self._lease].strip() if self._lease < len(cells) else ""
+        return f"DHCP lease until {end}" if end else "DHCP lease"
 
     def _read_addresses(self, record: Record) -> list[Address]:
         found: list[Address] = []
