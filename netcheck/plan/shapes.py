@@ -96,7 +96,7 @@ class InterfaceShape(Shape):
     slot: Label = ""
     subnet: Name
     address: str = ""
-    mask: str = ""
+    mask: Label = ""
     gateway: str = ""
     mac: str = ""
     host_name: str = ""
@@ -105,7 +105,7 @@ class InterfaceShape(Shape):
     behind: str = ""
     granted: str = ""
     address6: str = ""
-    mask6: str = ""
+    mask6: Label = ""
     gateway6: str = ""
     subnet6: str = ""
     description: Label = ""

@@ -149,3 +149,13 @@ def test_a_number_of_a_workbook_is_no_label(tmp_path: Path) -> None:
     (one,) = read_plan(tmp_path / "p.xlsx").interfaces
     assert [(title, cell.text) for title, cell in one.damaged] == [("ports", "1.2")]
     assert one.slot == "3"
+
+
+def test_a_mask_may_be_a_bare_number(tmp_path: Path) -> None:
+    """As `mask = 24` without quotes."""
+    text = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "s"\nprefix = "10.62.20.0/24"\n'
+    text += '[[device]]\nname = "a"\n[[device.interface]]\nname = "x"\nsubnet = "s"\nmask = 24\n'
+    (tmp_path / "plan.toml").write_text(text)
+    mask = read_plan(tmp_path).interfaces[0].mask
+    assert mask is not None
+    assert str(mask.value) == "255.255.255.0"

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import get_origin
 
 import pytest
 
 from netcheck.addr import Address, Range
 from netcheck.errors import PlanError
+from netcheck.plan import shapes
+from netcheck.plan.forms.csv_table import LISTS
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
+from netcheck.plan.shapes import hyphened
 
 TOP = 'format = 1\ninterfaces = "interfaces.csv"\n[site]\nname = "Filler line"\n'
 SUBNET = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'
@@ -130,13 +134,27 @@ def test_subnets_and_conversations_may_be_tables_too(tmp_path: Path) -> None:
         "name,prefix,gateway,vlan,pools,reserved\n"
         "packing,10.62.30.0/24,10.62.30.1,630,10.62.30.180 - 10.62.30.219,10.62.30.2-10.62.30.9; 10.62.30.250\n"
     )
-    talk = "from,to,why\nfiller-plc/cpu,filler-plc/cpu,itself\n"
+    talk = 'from,to,why,services,starts\nfiller-plc/cpu,filler-plc/cpu,itself,"tcp 502, udp 2222-2230",to\n'
     plan = plan_of(tmp_path, HEAD + ROW.format(ports=""), top + '[site]\nname = "x"\n', subnets=subnets, talk=talk)
     (subnet,) = plan.subnets
     assert (subnet.vlan, str(subnet.position)) == (630, "subnets.csv: row 2")
     assert [cell.value for cell in subnet.pools] == [Range.from_text("10.62.30.180-10.62.30.219")]
     assert [cell.text for cell in subnet.reserved] == ["10.62.30.2-10.62.30.9", "10.62.30.250"]
-    assert plan.conversations[0].why == "itself"
+    (conversation,) = plan.conversations
+    assert (conversation.why, conversation.starts) == ("itself", "to")
+    assert conversation.services == ("tcp 502", "udp 2222-2230")
+
+
+def test_every_list_has_a_notation_in_one_cell() -> None:
+    """A key whose value is a list in TOML can be a column: no shape of a table has a list that no cell can hold."""
+    names = {
+        hyphened(name)
+        for shape in vars(shapes).values()
+        if isinstance(shape, type) and issubclass(shape, shapes.Shape) and shape is not shapes.PlanShape
+        for name, field in shape.model_fields.items()
+        if get_origin(field.annotation) is list
+    }
+    assert names - {"routes", "interface"} == LISTS  # routes have a notation of their own; interfaces are rows
 
 
 def test_a_number_that_is_none_names_its_column(tmp_path: Path) -> None:

@@ -39,7 +39,10 @@ SHEETS: Sheets = {
     "Subnets": SUBNETS,
     "interfaces": INTERFACES,
     "site hosts": [["address", "mac", "name"], ["10.62.30.42", "00-00-5E-00-53-AA", "gate-cam"]],
-    "conversations": [["from", "to", "why"], ["capper/lan", "filler-plc/cpu", "speed"]],
+    "conversations": [
+        ["from", "to", "why", "services"],
+        ["capper/lan", "filler-plc/cpu", "speed", "TCP 502; udp 34964"],
+    ],
     "routers": [["name", "interfaces", "routes"], ["r", "10.62.30.1/24 10.62.20.1/24", "0.0.0.0/0 via 10.62.20.9"]],
     "stations": [["name", "address"], ["laptop", "10.62.30.245/24"]],
     "surveys": [["file", "taken", "covers"], ["site hosts", datetime(2026, 10, 28), "10.62.30.0/24"]],
@@ -73,6 +76,7 @@ def test_every_sheet_arrives(tmp_path: Path) -> None:
     assert lan.address is not None
     assert (lan.address.value, str(lan.address.position)) == (None, "filler.xlsx: sheet interfaces, row 4")
     assert plan.conversations[0].target == "filler-plc/cpu"
+    assert [one.casefold() for one in plan.conversations[0].services] == ["tcp 502", "udp 34964"]
     assert [cell.text for cell in plan.routers[0].interfaces] == ["10.62.30.1/24", "10.62.20.1/24"]
     assert plan.routers[0].routes[0].via.value == Address.from_text("10.62.20.9")
     assert plan.stations[0].address.text == "10.62.30.245/24"

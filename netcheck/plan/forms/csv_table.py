@@ -55,7 +55,7 @@ from netcheck.tables.delimited import (
 from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
-LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces"})
+LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces", "services"})
 _MOST_ABOVE = 20  # the titles of a sheet are among its first rows
 LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
 _DASH = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
@@ -245,6 +245,8 @@ def cell_value(title: str, text: str) -> object:
         return {name.strip(): column.strip() for name, _, column in pairs}
     if title not in LISTS:
         return text
+    if title == "services":  # a protocol and its port may have a space between them
+        return [" ".join(part.split()) for part in re.split("[,;\n]", text) if part.strip()]
     if title in ("pools", "reserved"):
         text = _DASH.sub("-", text)
     return parts_of(text)
