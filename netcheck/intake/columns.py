@@ -113,7 +113,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
             "name",
             "unit",
         ),
-        *("anlagenkennzeichen", "station", "plc", "item"),
+        *("anlagenkennzeichen", "station", "plc", "item", "usedby", "assignedto", "belegtdurch", "verwendetvon"),
     ),
 }
 FIELDS = tuple(_WORDS)
@@ -128,6 +128,10 @@ _PHRASES = re.compile(r"[()/,|\[\]]|\n")
 _PORTS = frozenset(
     {"port", "portnr", "portno", "portnumber", "anschluss", "buchse"}
 )  # of a switch in the column before
+# Words in titles of earlier and of planned values; common practice, no source.
+_EARLIER = frozenset({"alt", "alte", "alter", "bisher", "bisherige", "old", "previous", "former", "ist"})
+_NOW = frozenset({"neu", "neue", "neuer", "new", "soll", "planned", "geplant", "future"})
+_SEVERAL = {"address": "addresses", "mac": "MACs", "mask": "masks", "device": "devices"}
 _UNTITLED_SHARE = 0.5  # of the rows of a table without titles that must hold an address
 _INTERFACE_IN_TITLE = re.compile(r"(?i)\b(?:ipv4|ip|addresse?s?|adressen?|addr|adr)\b|[^\w.-]+")
 
@@ -283,17 +287,35 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
         if field:
             columns.setdefault(field, []).append(column)
     _settle_networks(columns, titles, body, mapped)
-    guessed = []
-    for field, test in (("address", holds_address), ("mac", _is_mac)):
+    guessed = _without_earlier(columns, titles, mapped)
+    known = (("address", holds_address), ("mac", _is_mac), ("mask", _is_dotted_mask))
+    tests = known if {"device", "host-name"} & columns.keys() else (*known, ("device", _is_word))
+    for field, test in tests:
         if field not in columns and (likely := _by_cells(body, columns, test, ignored)) is not None:
             columns[field] = [likely]
             title = titles[likely] if likely < len(titles) and titles[likely] else f"column {likely + 1}"
-            guessed.append(f'the column "{title}" holds the {"addresses" if field == "address" else "MACs"}')
+            guessed.append(f'the column "{title}" holds the {_SEVERAL[field]}')
     tail = _switch_tail(columns, titles, mapped)
     addresses = tuple(_address_columns(columns, titles))
     single = ("address", "mask", "gateway", "mac")
     fields = {field: several[0] for field, several in columns.items() if field not in single}
     return ListLayout(row, tuple(titles), fields, addresses, frozenset(ignored), tuple(guessed), tail)
+
+
+def _without_earlier(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> list[str]:
+    """Leave out columns of earlier values, such as `IP old` beside `IP new`; they are kept under their titles."""
+    guessed = []
+    for field in ("address", "mask", "gateway"):
+        free = [column for column in columns.get(field, ()) if plain_title(titles[column]) not in mapped]
+        words = {column: set(re.split(r"[\W_]+", titles[column].casefold())) for column in free}
+        now = [column for column in free if words[column] & _NOW]
+        earlier = [column for column in free if (words[column] & _EARLIER or now) and column not in now]
+        if len(earlier) < len(columns.get(field, ())):
+            columns.get(field, [])[:] = [column for column in columns.get(field, ()) if column not in earlier]
+            guessed += [
+                f'the column "{titles[column]}" holds earlier values, and is kept as it is' for column in earlier
+            ]
+    return guessed
 
 
 def _cell_of(record: Record, column: int) -> str:

@@ -154,6 +154,10 @@ class _Reader:
                 f"{where}: it is taken for a total: {', '.join(safe(one, 30) for one in cells if one)}"
             )
             return
+        if self._is_free_address(values, named):
+            shown = " ".join(filter(None, (named[0][1], values.get("remark", ""))))
+            self._remarks.unread.append(f"{where}: it has an address and no device, and is left out: {safe(shown, 60)}")
+            return
         device = values.pop("device", "") or self._device_of(values, where, named)
         if not device:
             shown = ", ".join(safe(cell, 30) for cell in cells if cell)
@@ -194,6 +198,13 @@ class _Reader:
                 "" if shared else gateway,
                 "" if shared or number else mac,
             )
+
+    def _is_free_address(self, values: Mapping[str, str], named: Sequence[tuple[str, str, str, str, str]]) -> bool:
+        """Return whether a row of a list by address, whose devices stand behind the addresses, has an address only."""
+        first = min((one.address for one in self._layout.addresses), default=-1)
+        device = self._layout.fields.get("device", -1)
+        bare = len(named) == 1 and bool(named[0][1]) and not named[0][4]
+        return bare and 0 <= first < device and values.keys() <= {"subnet", "vlan", "unit", "remark"}
 
     def _device_of(self, values: Mapping[str, str], where: str, named: Sequence[object]) -> str:
         """The device of a row without one: that of the row above, or a name made from the row."""

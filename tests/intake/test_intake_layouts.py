@@ -90,6 +90,42 @@ def test_a_further_column_of_addresses_of_another_kind(tmp_path: Path) -> None:
     assert found.interfaces[0].interface.extra == (("Address", "5"),)
 
 
+def test_a_list_by_address(tmp_path: Path) -> None:
+    """The device stands behind the address; an address without one is no second interface of the row above."""
+    text = "IP address;Used by;Remark\n10.5.0.1;Gateway;\n10.5.0.2;;free\n10.5.0.3;PLC;\n10.5.0.4;;\n10.5.0.5;HMI;\n"
+    found = listed(tmp_path, text)
+    assert rows(found) == [("Gateway", "lan", "10.5.0.1"), ("PLC", "lan", "10.5.0.3"), ("HMI", "lan", "10.5.0.5")]
+    assert found.remarks.unread == [
+        "row 3: it has an address and no device, and is left out: 10.5.0.2 free",
+        "row 5: it has an address and no device, and is left out: 10.5.0.4",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("titles", "address", "earlier"),
+    [
+        ("Device;IP old;IP new", "10.5.0.11", "IP old"),
+        ("Device;IP-Adresse neu;IP-Adresse alt", "10.5.0.10", "IP-Adresse alt"),
+        ("Device;IP;IP (planned)", "10.5.0.11", "IP"),
+        ("Device;IP Ist;IP Soll", "10.5.0.11", "IP Ist"),
+    ],
+)
+def test_earlier_addresses_are_no_interfaces(tmp_path: Path, titles: str, address: str, earlier: str) -> None:
+    """They stay under their titles, and that is printed."""
+    found = listed(tmp_path, f"{titles}\na;10.5.0.10;10.5.0.11\n")
+    assert rows(found) == [("a", "lan", address)]
+    assert [title for title, _ in found.interfaces[0].interface.extra] == [earlier]
+    assert any(f'the column "{earlier}" holds earlier values' in one for one in found.remarks.guessed)
+
+
+def test_columns_of_masks_and_devices_are_told_by_their_cells(tmp_path: Path) -> None:
+    """Where no title is known: a /25 must not become a /24, and the devices keep their names."""
+    text = "IP,Sub Mask,Wer\n10.5.0.10,255.255.255.128,plc\n10.5.0.11,255.255.255.128,hmi\n"
+    found = listed(tmp_path, text)
+    assert subnets(found) == [("net-10-5-0-0", "10.5.0.0/25")]
+    assert [device for device, _, _ in rows(found)] == ["plc", "hmi"]
+
+
 def test_switch_and_port_in_two_columns(tmp_path: Path) -> None:
     """Together they are the switch port; the port is no interface of the device."""
     found = listed(tmp_path, "Device,IP,Switch,Port\na,10.5.0.10,SW-A,1/3\nb,10.5.0.11,SW-A,1/4\n")
