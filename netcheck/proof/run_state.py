@@ -119,10 +119,11 @@ class RunState:
         self.events.append(Event(at=self.now, what=what, port=port, text=text, until=until, mac=mac))
 
     def ask(self, action: Action, port: str, text: str, until: float | None = None) -> None:
-        """Ask the technician to do something with a cable. The reason of an earlier request no longer applies."""
+        """Ask the technician to do something with a cable. The reason of an earlier request no longer applies, and what
+        holds is said again at the next look."""
         self.drop_request(port)
         self.requests[port] = CableRequest(action=action, text=text, until=until)
-        if self.warned is not None and self.now - self.warned.at > SAME_MOMENT:
+        if self.warned is not None and (self.warned.holds or self.now - self.warned.at > SAME_MOMENT):
             self.warned = None
         self.events.append(Event(at=self.now, what=What.DO, port=port, text=text, until=until, action=action))
 

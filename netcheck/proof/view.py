@@ -127,12 +127,15 @@ def port_view(port: PortState) -> PortView:
     step = _phase_step(port) if request is None else OF_ACTION.get(request.action, Step.LISTEN)
     asked, answered = _counted(port, step)
     waited: CableRequest | Wait | None = request or port.run.waits.get(port.target.subject)
+    text = "" if waited is None else waited.text
     if step is Step.OUT:
-        waited = None
+        waited, text = None, ""
+    elif step is Step.PULL and request is None:
+        waited, text = None, f"Pull the cable of {port.target.subject}"
     return PortView(
         subject=port.target.subject,
         step=step,
-        text="" if waited is None else waited.text,
+        text=text,
         until=None if waited is None else waited.until,
         silent=port.silent_for if step is Step.OUT else 0.0,
         needed=seconds_to_hold(port) if step is Step.OUT else None,
@@ -164,7 +167,7 @@ def _phase_step(port: PortState) -> Step:
                 return Step.LISTEN
             return Step.SEEN if port.was_seen else Step.ANSWERS
         case Phase.OUT:
-            return Step.OUT
+            return Step.PULL if port.answers_when_out() else Step.OUT
         case Phase.BACK:
             return Step.BACK if port.pull is not None and port.pull.returned < EVER else Step.RETURNING
         case _ as other:

@@ -133,6 +133,23 @@ def test_the_wrong_cable_calls_to_the_screen_until_it_is_back() -> None:
     assert (again.word, again.warning, again.out) == (Word.PULL, "", ())
 
 
+def test_the_wrong_cable_is_never_to_be_left_out() -> None:
+    """Where Enter confirms the pull of a wrong cable, the instruction is to pull the right one as long as the device
+    answers, and the warning does not ask for an Enter that came already. Once the cable is asked back, the warning that
+    says something else is gone."""
+    scene = keyed()
+    scene.hand.jacks["alpha/cpu:1"] = scene.jacks["beta/cpu"]
+    run = watched(scene)
+    assert run.board.proofs["alpha/cpu:1"].verdict == "swapped"
+    wrong = [screen for _, screen in run.screens if "fell silent instead" in screen.warning]
+    assert {screen.instruction for screen in wrong} == {"Pull the cable of alpha/cpu:1"}
+    assert {screen.bar for screen in wrong} == {None}
+    assert not any("press Enter" in screen.warning for screen in wrong)
+    back = [screen for _, screen in run.screens if screen.step is Step.RESTORE]
+    assert {screen.word for screen in back} == {Word.PUT_BACK}
+    assert not any(screen.warning for screen in back)
+
+
 def test_a_pull_that_was_too_short_gives_its_reason_below_the_request() -> None:
     """After a pull that was too short the word is PULL with the reason below; it is gone once the cable is out."""
     scene = Scene(options=RunOptions(hands_free=True))

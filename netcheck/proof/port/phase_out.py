@@ -102,7 +102,8 @@ def _warn_of_others(port: PortState) -> None:
     assert port.pull is not None
     instead = tuple(port.run.word(entry) for entry in port.pull.living if port.run.fell(entry))
     if instead:
-        confirm = "" if port.run.options.hands_free else "; if it is the right cable, press Enter"
+        keyed = not port.run.options.hands_free and port.pull.said_at is None
+        confirm = "; if it is the right cable, press Enter" if keyed else ""
         words = (
             f"{listed(list(instead))} fell silent instead: the wrong cable, or their addresses are swapped. Put it "
             f"back and pull the cable of {port.target.subject}{confirm}"

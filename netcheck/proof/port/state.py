@@ -16,6 +16,7 @@ from netcheck.proof.targets import Target
 from netcheck.proof.verdict.luck import TOO_FEW, at_most
 from netcheck.proof.verdict.observation import LEAST_ARP, Silence
 from netcheck.proof.verdict.silence_rule import (
+    ARP_EVERY,
     LEAST_ARP_OUT,
     Confirmed,
     enough_missed,
@@ -258,6 +259,13 @@ class PortState(PortAnswers):
         if (entry.adapter, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.adapter]:
             return True
         return sum(probe.sent >= pull.out_from and probe.settled for probe in entry.probes) >= ASKED_BEYOND
+
+    def answers_when_out(self) -> bool:
+        """Say whether the operator confirmed the pull and the device answers all the same."""
+        pull = self.pull
+        if pull is None or pull.said_at is None or pull.quiet_from <= pull.said_at:
+            return False
+        return self.run.now - pull.quiet_from < ARP_EVERY
 
     # Measures of phase back
 

@@ -9,6 +9,7 @@ from netcheck.addr import quad
 from netcheck.proof.events import What
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net
+from netcheck.text import listed
 
 # RFC 5227 section 1.1: PROBE_WAIT, PROBE_NUM, PROBE_MIN, PROBE_MAX, ANNOUNCE_WAIT. PROBE_MIN is stretched a little, so
 # that jitter does not bring two probes into one second.
@@ -67,8 +68,8 @@ class StationAddresses:
         matcher = self.scheduler.matcher
         matcher.claiming.update(addresses)
         self.scheduler.paused = True
-        words = " and ".join(map(quad, addresses))
-        self.run.say(What.WAIT, "", f"Checking that no host has {words} before it is borrowed")
+        words = listed(list(map(quad, addresses)), joint="or")
+        self.run.say(What.WAIT, "", f"Checking that no host has {words} before netcheck asks from there")
         try:
             yield from self._pause(self._rng.uniform(0, PROBE_WAIT))
             for turn in range(PROBE_NUM):
