@@ -190,7 +190,7 @@ def test_notes_that_are_figures_stay_in_the_reports() -> None:
     said = [line.strip() for line in to_lines([proof], 200)[1:]]
     assert said == [
         "it answered, fell silent and answered again",
-        "cable: inferred from the silence after the request; the operator confirmed the return, echo is blocked",
+        "cable: inferred from the silence after the request, the operator confirmed the return, echo is blocked",
         "note: the first answer came after 31 s",
     ]
     assert to_json([proof], "", "")["proofs"][0]["notes"] == list(notes)

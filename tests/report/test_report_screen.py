@@ -142,6 +142,16 @@ def test_on_a_walk_the_hand_comes_before_the_wait() -> None:
     assert (screen.word, screen.port, screen.instruction) == (Word.PULL_ANY, "", "Pull any cable")
 
 
+def test_on_a_walk_no_cable_is_to_be_pulled_before_an_address_is_known() -> None:
+    """Until a port is known the word is WAIT, and the instruction below says the same."""
+    ports = (port_of(Step.LISTEN, 9), port_of(Step.LISTEN, 12))
+    screen = screen_of(board_of(walks=True), RunView(ports=ports, general="Pull any cable"), 5.0)
+    assert (screen.word, screen.instruction) == (
+        Word.WAIT,
+        "Leave all cables in. Ports that do not answer yet: 2",
+    )
+
+
 def test_a_silence_that_counts_for_nothing_asks_for_the_cable() -> None:
     """On a walk a cable that was pulled in vain is asked back, with the reason; one that counts comes before it."""
     vain = port_of(Step.OUT, 12, silent=2.0, text="it was not asked for; plug it in again")

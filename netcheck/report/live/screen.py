@@ -190,7 +190,10 @@ def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Sc
     if focus is None or restores:
         pulls = board.walks and not restores and any(port.step is Step.ANSWERS for port in view.ports)
         word = Word.PUT_BACK if restores else Word.PULL_ANY if pulls else Word.WAIT
-        return Screen(word=word, step=view.general_step, instruction=view.general or "Starting")
+        text = view.general or "Starting"
+        if word is Word.WAIT and board.walks and view.ports:  # nothing that is pulled now would be noticed
+            text = f"Leave all cables in. Ports that do not answer yet: {len(view.ports)}"
+        return Screen(word=word, step=view.general_step, instruction=text)
     target = next((target for target in board.ports if target.subject == focus.subject), focus.other)
     named = Screen(
         word=WORDS[focus.step],

@@ -87,9 +87,9 @@ def without_figures(text: str) -> str:
 
 def _in_words(proof: Proof) -> str:
     """Return the evidence in plain words on one line, so that `cable: inferred` is always shown with the verdict."""
-    cable = next((note for note in proof.notes if note.startswith(_CABLE_NOTE)), CABLE.get(proof.cable or ""))
+    cable = next((note for note in proof.notes if note.startswith(_CABLE_NOTE)), CABLE.get(proof.cable or "", ""))
     said = (
-        cable,
+        cable.replace("; ", ", "),
         CONNECTOR.get(proof.connector or "") if proof.cable is not None else None,
         IDENTITY.get(proof.identity or ""),
         "echo is blocked" if proof.echo == "blocked" else None,
