@@ -162,3 +162,11 @@ def test_a_socket_is_not_read(tmp_path: Path) -> None:
     with socket.socket(socket.AF_UNIX) as listener:
         listener.bind(str(tmp_path / "plan.toml"))
         assert "it is a device, a pipe or a socket" in refusal(tmp_path / "plan.toml")
+
+
+def test_a_number_of_thousands_of_digits_is_told_in_plain_words(tmp_path: Path) -> None:
+    """Not in those of the interpreter, which limits the digits of an integer."""
+    (tmp_path / "plan.toml").write_text(f'format = {"9" * 10_000}\n[site]\nname = "x"\n')
+    found = outcome(tmp_path)
+    assert isinstance(found, PlanError)
+    assert str(found) == "plan.toml: a number in it has thousands of digits. Correct the number"
