@@ -302,3 +302,21 @@ def test_the_merged_file_keeps_leases_and_ranges(tmp_path: Path, text: str) -> N
     again = read(tmp_path, merged, "merged.csv")
     assert (hosts(again), ranges(again)) == (hosts(survey), ranges(survey))
     assert [again.is_lease(host) for host in again.hosts] == [survey.is_lease(host) for host in survey.hosts]
+
+
+@pytest.mark.parametrize(
+    "cell", ["10.9.0.5-10.9.0.6", "10.9.0.5 \u2013 10.9.0.6", "10.9.0.5-6", "10.9.0.5 - .6", "10.9.0.5 bis 10.9.0.6"]
+)
+def test_a_range_in_a_list_of_hosts(tmp_path: Path, cell: str) -> None:
+    """Each of its addresses is in use; with a word on DHCP it is a range that a server assigns."""
+    survey = read(tmp_path, f"IP;Name;Type\n{cell};cameras;fixed\n10.9.0.100-199;;DHCP\n", "list.csv")
+    assert hosts(survey) == [("10.9.0.5", "", "cameras"), ("10.9.0.6", "", "cameras")]
+    assert ranges(survey) == ["10.9.0.100-10.9.0.199 row 3"]
+    assert survey.skipped.count == survey.unread.count == 0
+
+
+@pytest.mark.parametrize("cell", ["10.9.0.0-10.9.255.255", "10.9.0.6-10.9.0.5", "10.9.0.5-6-7", "10.9.0.5-300"])
+def test_a_range_that_is_none_or_too_large_is_not_read(tmp_path: Path, cell: str) -> None:
+    """With the reason; a large range belongs in the plan."""
+    survey = read(tmp_path, f"IP;Name\n10.9.0.9;x\n{cell};y\n", "list.csv")
+    assert (len(survey.hosts), survey.skipped.count) == (1, 1)

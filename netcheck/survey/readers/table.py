@@ -13,7 +13,15 @@ from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.host_columns import NO_MAC, Block
 from netcheck.survey.readers import dns_table, merged, range_table
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of, plain_title
-from netcheck.survey.readers.values import NOBODY, addresses_from, date_from, mac_from, says_nothing
+from netcheck.survey.readers.values import (
+    NOBODY,
+    addresses_from,
+    addresses_of,
+    date_from,
+    mac_from,
+    says_nothing,
+    span_from,
+)
 from netcheck.tables.delimited import (
     Lines,
     Record,
@@ -64,7 +72,15 @@ def read(source: Source, into: Gathering) -> None:
 
 # Titles of the end of a DHCP lease, letters and digits only; common practice, no source.
 _LEASES = ("leaseexpiration", "leaseexpirytime", "leaseexpires", "leaseend", "leaseablauf", "leaseende")
+# A row whose addresses a DHCP server assigns; common practice, no source.
+_DHCP = re.compile(r"(?<![a-z])dhcp(?![a-z])|dhcp-?(?:pool|range|bereich)", re.IGNORECASE)
+_POOL = re.compile(r"(?:ip|address|adress)?[ -]?pool", re.IGNORECASE)
 _RESERVED = re.compile(r"reserv", re.IGNORECASE)
+
+
+def _is_assigned(cell: str) -> bool:
+    """Return whether a cell says that a DHCP server assigns the addresses of its row."""
+    return _DHCP.search(cell) is not None or _POOL.fullmatch(cell.strip()) is not None
 
 
 def _lease_column(rows: Sequence[Record], header: int) -> int:
@@ -147,10 +163,19 @@ class _Rows:
     def _read_addresses(self, record: Record) -> list[Address]:
         found: list[Address] = []
         faults: list[str] = []
+        served = False  # whether the row is a range of a DHCP server, and no host
         for column in self._addresses:
             text = record.cells[column] if column < len(record.cells) else ""
             try:
-                found += addresses_from(text)
+                span = span_from(text)
+                if span is not None and any(map(_is_assigned, record.cells)):
+                    self._into.pass_over(
+                        record.row, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan"
+                    )
+                    self._into.add_range(span, record.row)
+                    served = True
+                else:
+                    found += addresses_from(text) if span is None else addresses_of(span)
             except ValueError as error:
                 if not says_nothing(text):
                     faults.append(str(error))
@@ -158,7 +183,7 @@ class _Rows:
             self._into.cannot_read(record.row, fault)
         if not found and faults:
             self._into.skip(record.row, "; ".join(faults))
-        elif not found and not record.empty:
+        elif not found and not record.empty and not served:
             self._into.pass_over(record.row, "it has no address")
         return found
 

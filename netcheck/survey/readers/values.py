@@ -6,8 +6,8 @@ import re
 from datetime import date
 from functools import lru_cache
 
-from netcheck.addr import Address, Mac
-from netcheck.plan.cells import interface_address_from, several_addresses
+from netcheck.addr import Address, Mac, Range
+from netcheck.plan.cells import interface_address_from, range_from, several_addresses
 from netcheck.text import safe
 
 _PARTS = re.compile(r"[\s;,]+")
@@ -21,6 +21,11 @@ _NOTHING = frozenset(
 NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
 _ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
 _OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
+_SPAN = re.compile(
+    r"\d{1,3}(?:\.\d{1,3}){3}\s*(?:[-\u2010-\u2015\u2212]|to|bis)\s*(?:\d{1,3}(?:\.\d{1,3}){3}|\.?\d{1,3})",
+    re.ASCII,
+)
+_MOST_OF_RANGE = 1024  # a list of hosts by ranges has some dozen in each; common practice, no source
 _MOST_ADDRESSES = 64  # in one cell
 _LONGEST = 2000  # characters of a cell with several addresses
 # Notations that mark a value as text for spreadsheets: `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
@@ -45,6 +50,23 @@ def addresses_from(text: str) -> tuple[Address, ...]:
         return tuple(_address(part) for part in parts if part or len(parts) == 1)
 
 
+def span_from(text: str) -> Range | None:
+    """Return the range of a cell such as `10.62.20.10 - 10.62.20.15` or `10.62.20.10-15`; None for any other cell."""
+    plain = _bare(text[:_LONGEST])
+    if not _SPAN.fullmatch(plain):
+        return None
+    span = range_from(re.sub("to|bis", "-", plain))
+    return span if span.size > 1 else None
+
+
+def addresses_of(span: Range) -> tuple[Address, ...]:
+    """Return the addresses of a small range; ValueError for a large one, whose hosts nobody has listed one by one."""
+    if span.size > _MOST_OF_RANGE:
+        do = "write it into `reserved` or `pools` of the subnet in the plan"
+        raise ValueError(f"{span} is a range of {span.size:,} addresses; {do}")
+    return tuple(Address(span.family, value) for value in range(span.low, span.high + 1))
+
+
 def _address(text: str) -> Address:
     if "/" not in text:
         return Address.from_text(text)
@@ -66,7 +88,7 @@ def holds_address(text: str) -> bool:
     try:
         return bool(addresses_from(text))
     except ValueError:
-        return False
+        return _SPAN.fullmatch(text.strip()[:_LONGEST]) is not None
 
 
 def mac_from(text: str) -> Mac | None:
