@@ -19,10 +19,10 @@ from netcheck.app.keyboard import Hands, Keyboard, SingleKeys
 from netcheck.app.sounds import Speaker, sounds_for, speech_command, speech_programs
 from netcheck.field.modbus_identity import Identifier
 from netcheck.proof.events import Chosen, Event, LineKey, Press, TypedLine, What
-from netcheck.proof.named_ports import nearest
-from netcheck.proof.named_ports import typed as typed_ports
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
+from netcheck.proof.targets import nearest
+from netcheck.proof.targets import typed as typed_ports
 from netcheck.proof.view import RunView
 from netcheck.record.write import Recorder
 from netcheck.report.live.draw import to_lines

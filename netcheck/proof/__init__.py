@@ -5,8 +5,8 @@ events (`events`). `view` is what the screen needs of a run, computed whenever i
 it joins the prober to a link and an operator. `probing/` decides which probe is sent when and which reply belongs to
 it. `port/` takes one port through its phases, as generators that the prober resumes. `walk/` does the same for many
 ports at once. `verdict/` turns what was observed into a verdict: a table of rows, read from the top, of which the first
-that applies decides. `settings/` finds mask and gateway by behaviour. `turns` holds which port is next, `named_ports`
-which ports a word names.
+that applies decides. `settings/` finds mask and gateway by behaviour. `turns` holds which port is next,
+`targets` the ports to prove and which of them a word names.
 
 A port is proven by three phases: `in` (it answers), `out` (its cable is out and it is silent), `back` (it answers
 again, at the rate of `in`). What says that the cable is out decides how long the silence must last

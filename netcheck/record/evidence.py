@@ -14,10 +14,9 @@ from math import isclose
 from netcheck.proof.result import PASSED, Phase, Proof, Verdict
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.judge import verdict
-from netcheck.proof.verdict.luck import luck, unheard
 from netcheck.proof.verdict.names import UNKNOWN
 from netcheck.proof.verdict.observation import Observation, Owner, Silence
-from netcheck.proof.verdict.silence_rule import Confirmed, lossy
+from netcheck.proof.verdict.silence_rule import Confirmed, lossy, luck, unheard
 from netcheck.record.chain import LineKind, RecordLine, proof_of
 from netcheck.record.model import RESUMED, Run
 

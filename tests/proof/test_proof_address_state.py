@@ -18,7 +18,7 @@ from netcheck.proof.result import Phase, Tally
 from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
-from netcheck.proof.verdict.luck import luck
+from netcheck.proof.verdict.silence_rule import luck
 from netcheck.wire.link import Adapter
 
 MAC, OTHER, ADDRESS = 0x5E005314, 0x5E005399, 0xC0000214

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.proof.result import Phase, PhaseResult, Proof, Rtt, Tally, Verdict
-from netcheck.proof.verdict.luck import luck
+from netcheck.proof.verdict.silence_rule import luck
 from netcheck.record.model import Run
 from netcheck.record.write import Recorder
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.proof.result import Other, Phase, PhaseResult, Proof, Tally, Verdict
-from netcheck.proof.verdict.luck import luck
+from netcheck.proof.verdict.silence_rule import luck
 from netcheck.record.evidence import MOST, contradictions
 from netcheck.record.model import Run
 from netcheck.record.verify import Verification, verify

@@ -17,8 +17,7 @@ from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Tally, Verdict
 from netcheck.proof.targets import Target
 from netcheck.proof.view import PortView, RunView, Step
-from netcheck.report.live.block_letters import ROWS, block_letters, largest
-from netcheck.report.live.draw import to_lines
+from netcheck.report.live.draw import ROWS, block_letters, largest, to_lines
 from netcheck.report.live.screen import Board, Screen, Word, screen_of
 
 GOLDEN = Path(__file__).with_name("golden")

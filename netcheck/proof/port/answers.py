@@ -6,8 +6,8 @@ from netcheck.proof.probing.address_state import EVER, MANY, AddressState, Sight
 from netcheck.proof.result import Phase
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Target
-from netcheck.proof.verdict.luck import misses_needed
 from netcheck.proof.verdict.observation import LEAST_ARP
+from netcheck.proof.verdict.silence_rule import misses_needed
 
 WINDOW = 60.0  # seconds of phase in that count: what a device did minutes ago says little about it now
 LEAST_ECHO = 5  # echoes in phase in

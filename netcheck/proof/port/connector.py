@@ -22,8 +22,7 @@ from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind
 from netcheck.proof.result import Tally
 from netcheck.proof.run_state import FRESH
-from netcheck.proof.verdict.luck import luck
-from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
+from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, luck
 from netcheck.text import listed, safe
 from netcheck.wire.frames import Lldp
 

@@ -16,9 +16,9 @@ from netcheck.proof.port.state import LOST, PortState
 from netcheck.proof.probing.address_state import EVER, AddressState
 from netcheck.proof.result import Phase, Tally
 from netcheck.proof.run_state import FRESH, Void
-from netcheck.proof.verdict.luck import luck
 from netcheck.proof.verdict.observation import SAME_TIME
 from netcheck.proof.verdict.rows import fell_together
+from netcheck.proof.verdict.silence_rule import luck
 from netcheck.text import listed
 
 

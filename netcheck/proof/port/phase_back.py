@@ -11,8 +11,8 @@ from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, ProbeKind, Stage
 from netcheck.proof.result import Phase
 from netcheck.proof.run_state import Cut, Void
-from netcheck.proof.verdict.luck import unheard
 from netcheck.proof.verdict.observation import LEAST_ARP, SAME_TIME
+from netcheck.proof.verdict.silence_rule import unheard
 from netcheck.text import listed
 
 LONGEST_BACK = 30.0  # seconds given to hear who else answers, and whether it answers as before, once it is back

@@ -13,12 +13,13 @@ from netcheck.proof.probing.address_state import ARP, EVER, MANY, AddressState, 
 from netcheck.proof.result import Phase, PhaseResult, Rtt, Tally
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Target
-from netcheck.proof.verdict.luck import TOO_FEW, at_most
 from netcheck.proof.verdict.observation import LEAST_ARP, Silence
 from netcheck.proof.verdict.silence_rule import (
     ARP_EVERY,
     LEAST_ARP_OUT,
+    TOO_FEW,
     Confirmed,
+    at_most,
     enough_missed,
     figure,
     seconds_needed,

@@ -10,7 +10,7 @@ from itertools import islice, pairwise
 from typing import Final, NamedTuple
 
 from netcheck.proof.result import Tally
-from netcheck.proof.verdict.luck import luck
+from netcheck.proof.verdict.silence_rule import luck
 
 EVER = float("inf")
 LONGEST_WAIT = 3.0  # seconds an answer may take before any answer was measured; see AddressState.wait

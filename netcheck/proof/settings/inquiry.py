@@ -18,7 +18,7 @@ from random import Random
 from netcheck.addr import mac_text, quad
 from netcheck.proof.settings.exchange import INNERMOST, Exchange, Steps, level_of
 from netcheck.proof.settings.model import CannotTell, SettingsFound, SettingsQuestion, Sign, SourceTrial
-from netcheck.proof.verdict.luck import misses_needed
+from netcheck.proof.verdict.silence_rule import misses_needed
 from netcheck.text import listed
 from netcheck.wire.link import Heard
 

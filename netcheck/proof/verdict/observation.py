@@ -7,8 +7,7 @@ from math import prod
 
 from netcheck.proof.result import Phase, PhaseResult
 from netcheck.proof.targets import Target
-from netcheck.proof.verdict.luck import LUCK_LIMIT, UNHEARD_LIMIT, unheard
-from netcheck.proof.verdict.silence_rule import LEAST_ARP_OUT, Confirmed, figure
+from netcheck.proof.verdict.silence_rule import LEAST_ARP_OUT, LUCK_LIMIT, UNHEARD_LIMIT, Confirmed, figure, unheard
 
 # Broadcast requests a phase, so that a second owner is heard in each of them (common practice, no source).
 LEAST_ARP = {Phase.IN: 5, Phase.OUT: LEAST_ARP_OUT, Phase.BACK: 3}

@@ -15,13 +15,14 @@ from netcheck.proof.port.answers import WINDOW
 from netcheck.proof.port.phase_in import BURST, ENOUGH_IN, READY_MISSES
 from netcheck.proof.probing.address_state import EVER, MANY, AddressState, Probe, ProbeKind, Sighting
 from netcheck.proof.result import PhaseResult
-from netcheck.proof.verdict.luck import LUCK_LIMIT, misses_needed
 from netcheck.proof.verdict.silence_rule import (
     ARP_EVERY,
     ECHO_EVERY,
     LEAST_ARP_OUT,
+    LUCK_LIMIT,
     Confirmed,
     figure,
+    misses_needed,
     seconds_needed,
     seconds_of_misses,
 )

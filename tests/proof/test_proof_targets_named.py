@@ -6,8 +6,7 @@ import pytest
 
 from netcheck.addr import Address
 from netcheck.errors import UsageError
-from netcheck.proof.named_ports import chosen, named, typed
-from netcheck.proof.targets import Target
+from netcheck.proof.targets import Target, chosen, named, typed
 
 
 def target(name: str, address: str, place: str, switch_port: str, subnet: str = "process", port: str = "1") -> Target:

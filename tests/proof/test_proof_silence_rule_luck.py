@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.proof.verdict.luck import luck, misses_needed, unheard
+from netcheck.proof.verdict.silence_rule import luck, misses_needed, unheard
 
 
 def log_beta(a: float, b: float) -> float:
