@@ -10,8 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from netcheck.addr import Address
-from netcheck.answers.read import Answer
-from netcheck.answers.rows import AnsweredFindings, RowRefused, decided_in, plain, until_in
+from netcheck.answers.read import Answer, AnsweredFindings, RowRefused, decided_in, plain, until_in
 from netcheck.answers.table import NEVER_ACCEPTED, ON_ENTRIES, Decided, Decision, choices_of
 from netcheck.plan.model import Accepted, Plan, Position, SiteRemark
 from netcheck.rules.accept import matches

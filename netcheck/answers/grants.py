@@ -14,8 +14,7 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.answers.apply import Flaw
-from netcheck.answers.read import FilledRow, Table, rows_from
-from netcheck.answers.rows import RowRefused
+from netcheck.answers.read import FilledRow, RowRefused, Table, rows_from
 from netcheck.plan.model import SITE, GrantedRequest, Plan, Position
 from netcheck.requests.build import identity_of
 from netcheck.requests.model import Request, RequestKind

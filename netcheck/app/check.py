@@ -129,17 +129,17 @@ def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: b
 
 def _json(result: Result, paths: bool) -> dict[str, Any]:
     from netcheck.report.check_formats import result_json
-    from netcheck.report.text import conversations
+    from netcheck.report.text.findings import paths_to_json
 
-    more = {"paths": conversations.to_json(result)} if paths and not isinstance(result, Unread) else {}
+    more = {"paths": paths_to_json(result)} if paths and not isinstance(result, Unread) else {}
     return {**result_json(result), **more}
 
 
 def _markdown(result: Result, paths: bool, path: str) -> str:
     from netcheck.report.check_formats import result_markdown
-    from netcheck.report.text import conversations
+    from netcheck.report.text.findings import paths_to_markdown
 
-    more = "" if not paths or isinstance(result, Unread) else "\n" + conversations.to_markdown(result)
+    more = "" if not paths or isinstance(result, Unread) else "\n" + paths_to_markdown(result)
     return result_markdown(result, path) + more
 
 
@@ -147,10 +147,10 @@ def _text(checked: Checked, paths: bool) -> str:
     findings = findings_to_print(checked)
     if not paths:
         return findings
-    from netcheck.report.text import conversations
+    from netcheck.report.text.findings import PATHS_WIDTH, paths_to_text
 
-    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else conversations.WIDTH
-    return f"{findings}\n{conversations.to_text(checked, width)}"
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else PATHS_WIDTH
+    return f"{findings}\n{paths_to_text(checked, width)}"
 
 
 def findings_to_print(checked: Checked) -> str:

@@ -18,8 +18,8 @@ from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan
 from netcheck.plan.write.addresses import with_addresses, write_all
+from netcheck.proof.events import RunOptions
 from netcheck.proof.result import Verdict
-from netcheck.proof.run_options import RunOptions
 from netcheck.record.verify import read_record
 from netcheck.report.build import report_of
 from netcheck.report.formats import kinds_for

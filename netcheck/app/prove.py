@@ -26,10 +26,9 @@ from netcheck.errors import LinkError, UsageError
 from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.model import row_hashes
 from netcheck.proof.driver import Frames, drive
-from netcheck.proof.events import What
+from netcheck.proof.events import RunOptions, What
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
 from netcheck.proof.result import PASSED, Proof, Verdict, standing
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope, Target, named, nearest
 from netcheck.record.model import Attachment, Run
 from netcheck.record.write import Recorder

@@ -20,8 +20,7 @@ from netcheck.app.progress import Steps
 from netcheck.app.prove import Order, conduct, finish
 from netcheck.errors import Problem, UsageError
 from netcheck.plan.model import Plan
-from netcheck.proof.events import Action, Event, Key, Press
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Action, Event, Key, Press, RunOptions
 from netcheck.proof.targets import Scope
 from netcheck.report.text.campaign import WIDE, to_json, to_text
 from netcheck.rig.campaign.run import summed, trials

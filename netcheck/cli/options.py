@@ -16,7 +16,7 @@ from netcheck.errors import Problem, UsageError
 from netcheck.text import safe
 
 if TYPE_CHECKING:
-    from netcheck.proof.run_options import RunOptions
+    from netcheck.proof.events import RunOptions
 
 _DURATION = re.compile(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)
 _UNITS = {"": 1, "s": 1, "m": 60, "min": 60, "h": 3600}
@@ -135,7 +135,7 @@ def demand_one_of_write_and_dry_run(write: bool, dry_run: bool) -> None:
 
 def run_options(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> RunOptions:
     """Return run options with the checked numbers that `prove` and `walk` share."""
-    from netcheck.proof.run_options import RunOptions
+    from netcheck.proof.events import RunOptions
 
     return RunOptions(
         patience=within("--patience", patience, 1, 86400),

@@ -13,7 +13,7 @@ from random import Random
 from typing import Protocol
 
 from netcheck.addr import quad
-from netcheck.proof.events import Chosen, Event, Key, Press, What
+from netcheck.proof.events import Chosen, Event, Key, Press, RunOptions, What
 from netcheck.proof.port.cabling import Cabling
 from netcheck.proof.port.head_start import HeadStart, may_begin
 from netcheck.proof.port.observe import observe
@@ -23,7 +23,6 @@ from netcheck.proof.probing.address_state import EVER, FEW
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
 from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import PASSED, Phase, Proof, Verdict
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import Cut, RunState
 from netcheck.proof.targets import Scope, Target
 from netcheck.proof.turns import Turns

@@ -7,11 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from random import Random
 
-from netcheck.proof.events import Action, Event, What
+from netcheck.proof.events import Action, Event, RunOptions, What
 from netcheck.proof.probing.address_state import ARP, ECHO, EVER, AddressState, Sighting
 from netcheck.proof.probing.scheduler import WATCH_EVERY, ProbeScheduler
 from netcheck.proof.result import PASSED, Proof
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.settings.inquiry import Inquiry
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.judge import judge

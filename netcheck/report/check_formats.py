@@ -17,7 +17,7 @@ from netcheck.errors import Problem
 from netcheck.report.csv_tables import rows_to_csv
 from netcheck.report.finding_groups import NOT_CHECKED, Result, Unread, row_of
 from netcheck.report.json_report import checked_json
-from netcheck.report.markdown import checked_to_markdown, escaped
+from netcheck.report.text_report import checked_to_markdown, escaped
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity

@@ -37,13 +37,13 @@ def _json(report: Report) -> bytes:
 
 
 def _markdown(report: Report) -> bytes:
-    from netcheck.report.markdown import to_markdown
+    from netcheck.report.text_report import to_markdown
 
     return to_markdown(report)
 
 
 def _text(report: Report) -> bytes:
-    from netcheck.report.text.report import to_text
+    from netcheck.report.text_report import to_text
 
     return to_text(report)
 

@@ -8,10 +8,9 @@ from random import Random
 
 from netcheck.addr import quad
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Action, Event, Key, Press
+from netcheck.proof.events import Action, Event, Key, Press, RunOptions
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.walk.walk import Walk

@@ -8,8 +8,7 @@ from datetime import date, timedelta
 import pytest
 
 from netcheck.answers.apply import confirmed, judged, remarks_of
-from netcheck.answers.read import Answer
-from netcheck.answers.rows import LONGEST
+from netcheck.answers.read import LONGEST, Answer
 from netcheck.answers.table import NEVER_ACCEPTED, REPORT_COLUMNS, Decision, cells_of, choices_of, report_row
 from netcheck.plan.model import Accepted, Position
 from netcheck.report.model import Report

@@ -60,7 +60,7 @@ def test_the_limits_belong_to_the_range(option: str, low: float, high: float) ->
 
 def test_the_defaults_are_those_of_run_options() -> None:
     """The defaults that --help shows equal those of `RunOptions`."""
-    from netcheck.proof.run_options import RunOptions
+    from netcheck.proof.events import RunOptions
 
     assert run_options(patience=60.0, out_for=0.0, luck=1e-4, pace=500.0, pace_each=5.0) == RunOptions()
 

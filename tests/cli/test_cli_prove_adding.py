@@ -13,8 +13,7 @@ from netcheck.app.choices import by_for
 from netcheck.app.prepare import ground
 from netcheck.app.prove import Order, conduct, finish, remarks_from
 from netcheck.errors import UsageError
-from netcheck.proof.events import Event, LineKey, TypedLine, What
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Event, LineKey, RunOptions, TypedLine, What
 from netcheck.record.attachment import attachments_of
 from netcheck.record.verify import read_record
 from netcheck.rig.plant import Trouble, plant

@@ -13,8 +13,7 @@ import pytest
 
 from netcheck.app.prepare import ground
 from netcheck.app.prove import Order, RunOutcome, conduct, finish
-from netcheck.proof.events import Action, Event, Key, Press
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Action, Event, Key, Press, RunOptions
 from netcheck.proof.walk.walk import Walk
 from netcheck.record.verify import verify
 from netcheck.rig.network import Jack, Rig

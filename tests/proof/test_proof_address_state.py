@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from netcheck.proof.events import RunOptions
 from netcheck.proof.port.controls import trusted
 from netcheck.proof.port.observe import phase_of
 from netcheck.proof.port.pull import Pull
@@ -15,7 +16,6 @@ from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, REPLACED, AddressState, Probe, ProbeKind, Sighting
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler
 from netcheck.proof.result import Phase, Tally
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.silence_rule import luck

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from netcheck.proof.events import RunOptions
 from netcheck.proof.probing.address_state import FEW, MOST_MACS, SAID_EVERY, ProbeKind, Sighting
 from netcheck.proof.probing.reply_matcher import MOST_ASKERS
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
 from netcheck.proof.result import Tally
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import ADDRESSES_KEPT, MACS_KEPT, RunState
 from netcheck.proof.targets import Scope
 from netcheck.wire.frames import (

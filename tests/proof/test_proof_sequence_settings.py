@@ -10,10 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.proof.events import Key, What
+from netcheck.proof.events import Key, RunOptions, What
 from netcheck.proof.port.connector import names_port
 from netcheck.proof.prober import Prober
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Scope, TakenSpace
 from netcheck.rig.devices import VirtualDevice
 from netcheck.rig.network import Jack, Rig

@@ -10,13 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcheck.addr import Address
-from netcheck.proof.events import Action
+from netcheck.proof.events import Action, RunOptions
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import Probe, ProbeKind
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler
 from netcheck.proof.result import Phase, PhaseResult, Tally
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.run_state import RunState
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, LEAST_ARP_OUT, Confirmed

@@ -12,9 +12,8 @@ from netcheck.report.address_list import MOST_HOSTS, address_list_to_text, addre
 from netcheck.report.build import report_of
 from netcheck.report.html.page import to_html
 from netcheck.report.json_report import to_json
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from netcheck.rules.engine import check
 from netcheck.space.occupancy import islands_of
 from netcheck.survey.read import read_site

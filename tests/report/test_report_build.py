@@ -10,9 +10,8 @@ import pytest
 from netcheck.errors import RecordError
 from netcheck.proof.result import Verdict
 from netcheck.report.json_report import to_json
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from netcheck.report.words import (
     CANNOT_SHOW,
     EVIDENCE_WORDS,

@@ -13,8 +13,7 @@ from netcheck.report.build import report_of
 from netcheck.report.changes import Changes, Difference, Turn, changes_of
 from netcheck.report.html.page import to_html
 from netcheck.report.json_report import to_json
-from netcheck.report.markdown import to_markdown
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from netcheck.rules.engine import Checked, check
 from netcheck.survey.read import read_site, read_surveys
 

@@ -24,10 +24,9 @@ from netcheck.report.csv_tables import requests_to_csv, to_csv
 from netcheck.report.html.page import to_html
 from netcheck.report.html.setting_sheet import to_sheet
 from netcheck.report.json_report import to_json
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.part_rows import asked_parts, hash_part, island_part, said_part
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from netcheck.report.words import titles_of
 from netcheck.report.workbook import to_xlsx
 from netcheck.rules.engine import check

@@ -18,11 +18,11 @@ from netcheck.record.write import Recorder
 from netcheck.report.formats import further
 from netcheck.report.html.page import to_html
 from netcheck.report.json_report import to_json
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
 from netcheck.report.proof_page import HEADERS, local_moment, page_of_proof, to_text
 from netcheck.report.proof_page import to_html as to_proof_page
-from netcheck.report.text.report import to_text as report_to_text
+from netcheck.report.text_report import to_markdown
+from netcheck.report.text_report import to_text as report_to_text
 from tests.report.made import clock_from, every_verdict, report_from
 
 HOSTILE = "<img src=x onerror=alert(1)>\u202egnp.exe\x1b[2J"

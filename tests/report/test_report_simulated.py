@@ -11,9 +11,8 @@ import pytest
 from netcheck.errors import RecordError
 from netcheck.report.html.page import to_html
 from netcheck.report.json_report import to_json
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from netcheck.report.words import headline
 from tests.report.made import clock_from, every_verdict, report_from, write_record
 

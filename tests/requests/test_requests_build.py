@@ -21,9 +21,8 @@ from netcheck.caution import CAUTION
 from netcheck.plan.read import read_plan
 from netcheck.report.build import report_of
 from netcheck.report.csv_tables import REQUEST_COLUMNS, requests_to_csv
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from netcheck.requests.build import WITHDRAWN, asked_of, changed_since, switch_and_port
 from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked, check, propose_addresses

@@ -9,10 +9,9 @@ from random import Random
 
 from netcheck.addr import Address, mac_text, quad
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Event
+from netcheck.proof.events import Event, RunOptions
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults, VirtualDevice

@@ -7,8 +7,7 @@ from functools import partial
 
 import pytest
 
-from netcheck.proof.events import Action, Event, Key, What
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Action, Event, Key, RunOptions, What
 from netcheck.report.live.screen import Word
 from tests.rig.scenes import Ran, Scene
 from tests.rig.test_rig_screen import Watcher, watched

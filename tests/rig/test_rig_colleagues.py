@@ -14,9 +14,8 @@ from random import Random
 import pytest
 
 from netcheck.proof.driver import _turn
-from netcheck.proof.events import Action, Event, Key, What
+from netcheck.proof.events import Action, Event, Key, RunOptions, What
 from netcheck.proof.prober import Prober
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import VirtualDevice
 from netcheck.rig.network import Jack

@@ -11,8 +11,7 @@ from functools import partial
 
 import pytest
 
-from netcheck.proof.events import Action, Event, Key, What
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Action, Event, Key, RunOptions, What
 from netcheck.rig.devices import Faults, lldp_frame
 from netcheck.rig.network import Jack
 from tests.rig.scenes import MACS, Ran, Scene, forbidden_frames, ip

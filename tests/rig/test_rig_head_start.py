@@ -8,9 +8,8 @@ from itertools import pairwise
 
 import pytest
 
-from netcheck.proof.events import Action, Chosen, Event, Key, What
+from netcheck.proof.events import Action, Chosen, Event, Key, RunOptions, What
 from netcheck.proof.result import Phase
-from netcheck.proof.run_options import RunOptions
 from netcheck.rig.technicians import Technician
 from netcheck.wire.frames import arp_from_wire, echo_from_wire
 from tests.rig.scenes import HANDS_FREE, MACS, Ran, Scene, forbidden_frames, ip

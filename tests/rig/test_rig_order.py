@@ -6,8 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from netcheck.proof.events import Action, Chosen, Event, Key, Press, What
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Action, Chosen, Event, Key, Press, RunOptions, What
 from netcheck.rig.technicians import Technician
 from tests.rig.scenes import Ran, Scene, forbidden_frames
 from tests.rig.walks import row_of, walk

@@ -11,11 +11,10 @@ from random import Random
 import pytest
 
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Action, Event, Key, What
+from netcheck.proof.events import Action, Event, Key, RunOptions, What
 from netcheck.proof.prober import Prober
 from netcheck.proof.probing.scheduler import Send
 from netcheck.proof.result import Phase
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack, Rig, Segment

@@ -11,9 +11,8 @@ from random import Random
 import pytest
 
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Action, Event, Key, Press
+from netcheck.proof.events import Action, Event, Key, Press, RunOptions
 from netcheck.proof.prober import PortByPort, Prober, ProcedureOf
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.view import Step
 from netcheck.proof.walk.walk import Walk

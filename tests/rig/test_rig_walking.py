@@ -11,10 +11,9 @@ from itertools import permutations
 
 import pytest
 
-from netcheck.proof.events import Action, Event, Key, What
+from netcheck.proof.events import Action, Event, Key, RunOptions, What
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.view import seconds_to_hold
 from netcheck.rig.devices import Faults
 from netcheck.rig.network import Jack

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import partial
 
-from netcheck.proof.events import Action, Event, Key
-from netcheck.proof.run_options import RunOptions
+from netcheck.proof.events import Action, Event, Key, RunOptions
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.network import Jack
 from netcheck.rig.technicians import Technician

@@ -7,10 +7,9 @@ from functools import partial
 from random import Random
 
 from netcheck.proof.driver import drive
-from netcheck.proof.events import Event, What
+from netcheck.proof.events import Event, RunOptions, What
 from netcheck.proof.prober import Prober
 from netcheck.proof.result import Proof
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.walk.walk import Walk
 from netcheck.rig.network import Jack

@@ -1,6 +1,11 @@
-"""Writes the check of a plan as plain text, one finding a line, for files, pipes and search."""
+"""Writes the check of a plan as plain text, one finding a line, for files, pipes and search.
+
+The paths of its conversations, there and back, are written as text, Markdown and JSON.
+"""
 
 from __future__ import annotations
+
+from typing import Any
 
 from tabulate import tabulate
 
@@ -14,6 +19,8 @@ from netcheck.report.finding_groups import (
     summary_line,
 )
 from netcheck.rules.engine import Checked
+from netcheck.rules.reachability.trace import Delivery, Trace, TracedConversation
+from netcheck.text import safe
 
 HEADERS = ("rule", "subject", "address", "fix", "what", "where")
 
@@ -42,3 +49,85 @@ def _table(checked: Checked, group: Group, boxes: bool) -> str:
     table = tabulate(rows, headers, tablefmt="simple", disable_numparse=True)
     lines = [*(line.rstrip() for line in table.splitlines()), *filter(None, (group.rest,))]
     return f"{group.title} ({group.size})\n" + "\n".join(lines)
+
+
+PATHS_WIDTH = 120  # columns where the output is not a terminal
+NARROWEST_PATH = (
+    24  # minimum columns of the path; on a wide screen it gets three fifths of what the two short columns leave
+)
+PATH_HEADS = ("conversation", "way", "outcome", "path")
+
+
+def paths_to_text(checked: Checked, width: int = PATHS_WIDTH) -> str:
+    """Return two rows a conversation, there and back, with every hop, and where and why delivery fails."""
+    head = f"Conversations ({len(checked.conversations)})\n"
+    if not checked.conversations:
+        return head + "  The plan lists none.\n"
+    rows = [row for talk in checked.conversations for row in _path_rows(talk)]
+    room = width - len("there") - len("undecided") - 3 * len("  ")
+    first = max(room * 2 // 5, 1)
+    last = max(room - first, NARROWEST_PATH)
+    return (
+        head
+        + tabulate(
+            rows,
+            PATH_HEADS,
+            "simple",
+            disable_numparse=True,
+            maxcolwidths=[first, None, None, last],
+            break_on_hyphens=False,
+        )
+        + "\n"
+    )
+
+
+def paths_to_markdown(checked: Checked) -> str:
+    """Return the same table in Markdown; no value can become markup."""
+    from netcheck.report.text_report import escaped
+
+    rows = [[escaped(cell) for cell in row] for talk in checked.conversations for row in _path_rows(talk)]
+    body = tabulate(rows, PATH_HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
+    return f"## Conversations ({len(checked.conversations)})\n\n{body}\n"
+
+
+def _path_rows(talk: TracedConversation) -> tuple[tuple[str, ...], ...]:
+    conversation = talk.conversation
+    ends = f"{safe(conversation.source, 80)} to {safe(conversation.target, 80)}"
+    why = f" ({safe(conversation.why, 200)})" if conversation.why else ""
+    there, back = talk.there, talk.back
+    return (
+        (ends + why, "there", there.outcome.value, _path(there, conversation.source, conversation.target)),
+        ("", "back", back.outcome.value, _path(back, conversation.target, conversation.source)),
+    )
+
+
+def _path(walk: Trace, source: str, target: str) -> str:
+    """Return a path such as `a -> 10.62.20.1 -> b`; where delivery fails, with the reason and the value to change."""
+    delivered = walk.outcome is Delivery.DELIVERED
+    hops = [safe(source, 80), *map(str, walk.through), *([safe(target, 80)] if delivered else [])]
+    path = " -> ".join(hops)
+    if delivered:
+        return path
+    return f"{path} -> ?: {safe(walk.why)}" + (f"; {safe(walk.change)}" if walk.change else "")
+
+
+def paths_to_json(checked: Checked) -> list[dict[str, Any]]:
+    """Return one object a conversation; `why` and `change` are null where packets are delivered."""
+    return [
+        {
+            "from": talk.conversation.source,
+            "to": talk.conversation.target,
+            "there": _way_json(talk.there),
+            "back": _way_json(talk.back),
+        }
+        for talk in checked.conversations
+    ]
+
+
+def _way_json(walk: Trace) -> dict[str, Any]:
+    return {
+        "outcome": walk.outcome.value,
+        "through": [*map(str, walk.through)],
+        "why": walk.why or None,
+        "change": walk.change or None,
+    }

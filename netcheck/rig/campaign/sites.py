@@ -7,9 +7,8 @@ from functools import partial
 from random import Random
 
 from netcheck.addr import quad
-from netcheck.proof.events import Key
+from netcheck.proof.events import Key, RunOptions
 from netcheck.proof.result import Verdict
-from netcheck.proof.run_options import RunOptions
 from netcheck.proof.targets import Net, Scope, Target
 from netcheck.rig.campaign import lots
 from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot

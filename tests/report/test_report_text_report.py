@@ -10,9 +10,8 @@ from pathlib import Path
 import pytest
 
 from netcheck.report.html.page import to_html
-from netcheck.report.markdown import to_markdown
 from netcheck.report.model import Report
-from netcheck.report.text.report import to_text
+from netcheck.report.text_report import to_markdown, to_text
 from tests.report.made import report_from
 
 WRITERS = [pytest.param(to_markdown, id="markdown"), pytest.param(to_text, id="text")]
