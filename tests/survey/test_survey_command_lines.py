@@ -15,6 +15,7 @@ from netcheck.plan.model import Position, SurveyEntry
 from netcheck.report.text.merged_survey import Merging, to_csv
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
+from tests.plans import write_workbook
 
 
 def read(folder: Path, text: str, name: str = "export.txt") -> Survey:
@@ -320,3 +321,31 @@ def test_a_range_that_is_none_or_too_large_is_not_read(tmp_path: Path, cell: str
     """With the reason; a large range belongs in the plan."""
     survey = read(tmp_path, f"IP;Name\n10.9.0.9;x\n{cell};y\n", "list.csv")
     assert (len(survey.hosts), survey.skipped.count) == (1, 1)
+
+
+def test_sheets_of_a_workbook_are_read_as_the_same_tables_as_text(tmp_path: Path) -> None:
+    """DNS records, leases and ranges beside hosts; what cannot be read is in the sheet of its row."""
+    sheets: dict[str, list[list[object]]] = {
+        "Hosts": [["IP", "MAC", "Name"], ["10.9.0.5", "00-00-5E-00-53-05", "plc"], ["10.9.0.999", None, "bad"]],
+        "DNS": [["Name", "Type", "Data"], ["hmi", "CNAME", "plc.plant.example."], ["cam", "A", "10.9.0.7"]],
+        "Scopes": [["ScopeId", "SubnetMask", "StartRange", "EndRange"],
+                   ["10.9.0.0", "255.255.255.0", "10.9.0.100", "10.9.0.199"]],
+        "Leases": [["IP Address", "Name", "Lease Expiration"], ["10.9.0.6", "pc", "2026-12-01"]],
+        "More": [["IP", "Name"], ["10.9.0.8", "last"], ["10.9.0", "short"]],
+    }  # fmt: skip
+    write_workbook(tmp_path / "site.xlsx", sheets)
+    survey = read_survey(SurveyEntry(file="site.xlsx", position=Position("plan.toml")), tmp_path)
+    assert [(host.name, host.where) for host in survey.hosts] == [
+        ("plc", "site.xlsx, sheet Hosts: row 2"),
+        ("pc", "site.xlsx, sheet Leases: row 2"),
+        ("cam", "site.xlsx, sheet DNS: line 3"),
+        ("last", "site.xlsx, sheet More: row 2"),
+    ]
+    assert [(one.name, one.target) for one in survey.aliases] == [("hmi", "plc.plant.example")]
+    assert [str(one.kind) for one in survey.records] == ["A"]
+    assert ranges(survey) == ["10.9.0.100-10.9.0.199 row 2"]
+    assert [survey.is_lease(host) for host in survey.hosts] == [False, True, False, False]
+    assert [str(one.position) for one in survey.skipped.first] == [
+        "site.xlsx: sheet Hosts, row 3",
+        "site.xlsx: sheet More, row 3",
+    ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from netcheck.addr import Address, Range, ranges_without
 from netcheck.errors import Problem, SurveyError
@@ -34,14 +35,19 @@ class RangeColumns:
 
 def range_columns(lines: Sequence[str]) -> RangeColumns | None:
     """Return the columns of a table of ranges by its first lines, or None for any other table."""
-    for delimiter in DELIMITERS:
-        for record in list(records_of(lines, delimiter))[:_HEADER_ROWS]:
-            titles = [plain_title(cell) for cell in record.cells]
-            start = next((titles.index(word) for word in _STARTS if word in titles), None)
-            end = next((titles.index(word) for word in _ENDS if word in titles), None)
-            if start is not None and end is not None:
-                of_scopes = any(word in title for word in _OF_SCOPES for title in titles)
-                return RangeColumns(delimiter, record.row, start, end, of_scopes)
+    found = (range_columns_in(list(islice(records_of(lines, one), _HEADER_ROWS)), one) for one in DELIMITERS)
+    return next((columns for columns in found if columns is not None), None)
+
+
+def range_columns_in(rows: Sequence[Record], delimiter: str = "") -> RangeColumns | None:
+    """Return the columns of a table of ranges by its first rows, or None for any other table."""
+    for record in rows[:_HEADER_ROWS]:
+        titles = [plain_title(cell) for cell in record.cells]
+        start = next((titles.index(word) for word in _STARTS if word in titles), None)
+        end = next((titles.index(word) for word in _ENDS if word in titles), None)
+        if start is not None and end is not None:
+            of_scopes = any(word in title for word in _OF_SCOPES for title in titles)
+            return RangeColumns(delimiter, record.row, start, end, of_scopes)
     return None
 
 

@@ -59,15 +59,26 @@ def read(source: Source, into: Gathering) -> None:
         layout = layout_of(sample, source.entry.columns)
         rows = [record for record in records_of(sample, layout.delimiter) if not record.empty]
         lines.give_back(sample)
-        if not source.entry.columns and (columns := dns_table.dns_columns(rows, layout.header)):
-            dns_table.gather(records_of(lines, layout.delimiter), columns, source.entry.file, into)
-            return
-        lease = _lease_column(rows, layout.header)
-        if lease < 0:
+        named = bool(source.entry.columns)
+        if not gather_special(rows, records_of(lines, layout.delimiter), layout, source.entry.file, into, named=named):
             _gather_lines(lines, layout, into)
-        else:
-            into.begin_line(source.entry.file, "row", "leases")
-            gather(records_of(lines, layout.delimiter), layout, into, lease)
+
+
+def gather_special(
+    rows: Sequence[Record], records: Iterable[Record], layout: Layout, file: str, into: Gathering, *, named: bool
+) -> bool:
+    """Read a table of DNS records or of DHCP leases, and return whether it is one; `rows` are the first of `records`.
+
+    `named` tells that the plan names the columns, so that the table is one of hosts.
+    """
+    if not named and (columns := dns_table.dns_columns(rows, layout.header)):
+        dns_table.gather(records, columns, file, into)
+        return True
+    lease = _lease_column(rows, layout.header)
+    if lease >= 0:
+        into.begin_line(file, "row", "leases")
+        gather(records, layout, into, lease)
+    return lease >= 0
 
 
 # Titles of the end of a DHCP lease, letters and digits only; common practice, no source.

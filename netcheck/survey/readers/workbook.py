@@ -1,4 +1,6 @@
-"""Reads site hosts from a workbook: from its sheet `site hosts`, or from every sheet with a column of addresses."""
+"""Reads site hosts from a workbook: from its sheet `site hosts`, or from every sheet that holds a table of hosts, of
+DNS records, or of leases or ranges of a DHCP server.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +11,9 @@ from typing import TYPE_CHECKING
 from netcheck.errors import Problem, SurveyError
 from netcheck.files import ZIP
 from netcheck.survey.gathering import Gathering, Source
+from netcheck.survey.readers import range_table
 from netcheck.survey.readers.header import SAMPLE, layout_in
-from netcheck.survey.readers.table import gather
+from netcheck.survey.readers.table import gather, gather_special
 from netcheck.text import safe
 
 if TYPE_CHECKING:
@@ -42,6 +45,7 @@ def _read_if_table(book: Book, sheet: str, source: Source, into: Gathering) -> b
     try:
         _read_sheet(book, sheet, source, into)
     except SurveyError as error:
+        into.begin_line(source.entry.file, "row")
         into.begin_sheet(safe(sheet, 40))
         into.pass_over(0, error.problems[0].what)
         return False
@@ -53,6 +57,12 @@ def _read_sheet(book: Book, sheet: str, source: Source, into: Gathering) -> None
     sample = list(islice(records, SAMPLE))
     if not sample:
         raise SurveyError(Problem("it is empty", do="An empty list would make every address look free"))
+    file, named = f"{source.entry.file}, sheet {safe(sheet, 40)}", bool(source.entry.columns)
+    into.begin_line(source.entry.file, "row")  # a sheet of DNS records before it has other names for its rows
+    if not named and (ranges := range_table.range_columns_in(sample)):
+        range_table.gather(chain(sample, records), ranges, file, into)
+        return
     layout = layout_in(sample, source.entry.columns)
-    into.begin_sheet(safe(sheet, 40))
-    gather(chain(sample, records), layout, into)
+    if not gather_special(sample, chain(sample, records), layout, file, into, named=named):
+        into.begin_sheet(safe(sheet, 40))
+        gather(chain(sample, records), layout, into)
