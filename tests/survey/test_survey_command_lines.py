@@ -349,3 +349,22 @@ def test_sheets_of_a_workbook_are_read_as_the_same_tables_as_text(tmp_path: Path
         "site.xlsx: sheet Hosts, row 3",
         "site.xlsx: sheet More, row 3",
     ]
+
+
+def test_a_zone_with_the_age_of_its_records(tmp_path: Path) -> None:
+    """The age is no type of record; the entry below without an owner belongs to the same name."""
+    text = (
+        "$ORIGIN plant.example.\n@ SOA dc1 admin 1 2 3 4 5\nplc [AGE:3663212] 1200 A 10.9.0.5\n    1200 AAAA fd00::5\n"
+    )
+    assert [(str(one.address), one.name) for one in read(tmp_path, text).records] == [
+        ("10.9.0.5", "plc.plant.example"),
+        ("fd00::5", "plc.plant.example"),
+    ]
+
+
+def test_an_entry_that_cannot_be_read_keeps_its_owner_for_those_below(tmp_path: Path) -> None:
+    """RFC 1035 section 5.1: an entry that begins with a blank has the last stated owner."""
+    text = "$ORIGIN plant.example.\nhmi A 10.9.0.6\nplc A 10.9.0.999\n    AAAA fd00::5\n"
+    survey = read(tmp_path, text)
+    assert [one.name for one in survey.records] == ["hmi.plant.example", "plc.plant.example"]
+    assert [str(one.position) for one in survey.skipped.first] == ["export.txt: line 3"]

@@ -89,13 +89,16 @@ def name_in(token: Token, origin: Name | None) -> Name:
         raise EntryError(f"{safe(token.value, 80)!r} is not a name") from error
 
 
+_AGE = re.compile(r"\[AGE:\d{1,12}\]", re.ASCII)  # `[AGE:3663212]`, from memory
+
+
 def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
-    """Return the type and data of an entry's record; TTL and class are skipped in either order. The type is empty for a
-    class other than the Internet's.
+    """Return the type and data of an entry's record; TTL and class are skipped in either order, and so is the age that
+    one server writes before them. The type is empty for a class other than the Internet's.
     """
-    for at, token in enumerate(tokens[:3]):
+    for at, token in enumerate(tokens[:4]):
         word = token.value.upper()
-        if word not in {"IN", "CLASS1"} and not (word[:1].isdigit() and _is_ttl(word)):
+        if word not in {"IN", "CLASS1"} and not _AGE.fullmatch(word) and not (word[:1].isdigit() and _is_ttl(word)):
             return _kind(word), tokens[at + 1 :]
     raise EntryError("it has no record type")
 
@@ -232,7 +235,12 @@ class ZoneReader:
         if first.value.startswith("$"):
             return self._direct(line, tokens, context)
         owner = name_in(first, context.origin)
-        return self._read_record(line, owner, tokens[1:], replace(context, owner=owner))
+        context = replace(context, owner=owner)
+        try:
+            return self._read_record(line, owner, tokens[1:], context)
+        except EntryError as error:  # the entries below without an owner still have this one
+            self._into.skip(line, str(error))
+            return context
 
     def _direct(self, line: int, tokens: list[Token], context: _Context) -> _Context:
         directive, values = tokens[0].value.upper(), tokens[1:]
