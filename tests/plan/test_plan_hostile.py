@@ -169,4 +169,4 @@ def test_a_number_of_thousands_of_digits_is_told_in_plain_words(tmp_path: Path) 
     (tmp_path / "plan.toml").write_text(f'format = {"9" * 10_000}\n[site]\nname = "x"\n')
     found = outcome(tmp_path)
     assert isinstance(found, PlanError)
-    assert str(found) == "plan.toml: a number in it has thousands of digits. Correct the number"
+    assert str(found) == "plan.toml: a value cannot be read: a number with thousands of digits. Correct the number"

@@ -89,7 +89,9 @@ def parsed(data: bytes, file: str) -> dict[str, object]:
         raise PlanError(Problem("its lists or tables are nested too deeply", file)) from error
     except ValueError as error:
         if "integer string" in str(error):
-            raise PlanError(Problem("a number in it has thousands of digits", file, "Correct the number")) from error
+            raise PlanError(
+                Problem("a value cannot be read: a number with thousands of digits", file, "Correct the number")
+            ) from error
         raise PlanError(Problem(f"a value cannot be read: {safe(str(error))}", file)) from error
 
 
