@@ -27,6 +27,8 @@ SLOW_FILES = {
     "test_field_readiness_facts.py",
     "test_field_readiness.py",
     "test_intake_device_list.py",
+    "test_intake_hostile.py",
+    "test_intake_layouts.py",
     "test_rig_colleagues.py",
     "test_wire_portable.py",
     "test_wire_unprivileged.py",
