@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import sys
@@ -28,7 +29,7 @@ def start_plan(target: Path, *, workbook: bool) -> None:
         from netcheck.plan.write.new_plan import plan_files
 
         files = plan_files(Path(os.path.abspath(target)).name or "plan", date.today())
-        _write(target, {name: text.encode() for name, text in files.items()})
+        _write(target, _with_schema(target, {name: text.encode() for name, text in files.items()}))
         made = target
     print(
         f"made: {safe(str(made))}\nReplace the example values with your own, then run: netcheck check {safe(str(made))}"
@@ -58,7 +59,7 @@ def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], 
             what = f"its plan would be larger than the {TABLE_LIMIT >> 20} MiB of a table that are read"
             do = "Split it, or leave columns out with --map TITLE=-"
             raise UsageError(Problem(what, safe(str(sources[0])), do))
-        _write(target, files)
+        _write(target, _with_schema(target, files))
     shown = safe(str(made))
     lines = to_text(intake).splitlines()
     if sys.stdout.isatty():
@@ -72,6 +73,19 @@ def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], 
         f"\nmade: {shown}\nCorrect there what is wrong, add the site's lists as surveys, and run:\n"
         f"netcheck check {shown}"
     )
+
+
+def _with_schema(target: Path, files: dict[str, bytes]) -> dict[str, bytes]:
+    """Return a plan's files with the directive and the schema for editors; a schema that is there already stays."""
+    from netcheck.plan.read import PLAN_FILE
+    from netcheck.plan.schema import plan_schema
+    from netcheck.plan.write.new_plan import DIRECTIVE, SCHEMA_FILE
+    from netcheck.rules.catalogue import RULES
+    from netcheck.survey.read import kinds
+
+    schema = json.dumps(plan_schema([rule.slug for rule in RULES], kinds()), indent=2) + "\n"
+    made = {} if (target / SCHEMA_FILE).exists() else {SCHEMA_FILE: schema.encode()}
+    return made | files | {PLAN_FILE: DIRECTIVE.encode() + files[PLAN_FILE]}
 
 
 def _workbook(name: str) -> bytes:

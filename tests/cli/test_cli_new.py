@@ -16,13 +16,15 @@ from netcheck.plan.write.addresses import with_addresses
 from netcheck.rules.catalogue import RULES
 from tests.command_line import netcheck
 
+FILES = {"plan.toml", "plan.schema.json", "site-hosts.csv"}
+
 
 @pytest.mark.parametrize(
     ("words", "made", "files"),
     [
-        (("hall",), "hall", {"plan.toml", "site-hosts.csv"}),
-        (("deep/er/hall",), "deep/er/hall", {"plan.toml", "site-hosts.csv"}),
-        (('a"b\\c\nd [x] {y}',), 'a"b\\c\nd [x] {y}', {"plan.toml", "site-hosts.csv"}),
+        (("hall",), "hall", FILES),
+        (("deep/er/hall",), "deep/er/hall", FILES),
+        (('a"b\\c\nd [x] {y}',), 'a"b\\c\nd [x] {y}', FILES),
         (("--xlsx", "hall.xlsx"), "hall.xlsx", set()),
         (("hall.xlsx",), "hall.xlsx", set()),
         (("hall", "--xlsx"), "hall.xlsx", set()),
@@ -51,6 +53,24 @@ def test_nothing_is_overwritten(tmp_path: Path, words: tuple[str, ...], name: st
     assert result.returncode == 2
     assert name in result.stderr
     assert [(file.name, file.read_text()) for file in (tmp_path / name).parent.iterdir()] == [(Path(name).name, "mine")]
+
+
+@pytest.mark.parametrize("words", [(), ("--from", "list.csv")], ids=["example", "list"])
+def test_editors_find_the_schema(tmp_path: Path, words: tuple[str, ...]) -> None:
+    """The first line of a new plan names the schema beside it, which is the one of `netcheck schema`."""
+    (tmp_path / "list.csv").write_text("Tag,IP\nplc,10.0.0.5\n")
+    assert netcheck("new", "hall", *words, cwd=tmp_path).returncode == 0
+    first = (tmp_path / "hall" / "plan.toml").read_text("utf-8").splitlines()[0]
+    directive, _, name = first.partition(" ")
+    assert directive == "#:schema"
+    schema = (tmp_path / "hall" / name).read_text("utf-8")
+    assert schema == netcheck("schema", cwd=tmp_path).stdout
+    (tmp_path / "hall" / "plan.toml").unlink()
+    for file in ("interfaces.csv", "site-hosts.csv"):
+        (tmp_path / "hall" / file).unlink(missing_ok=True)
+    (tmp_path / "hall" / name).write_text("{}")
+    assert netcheck("new", "hall", *words, cwd=tmp_path).returncode == 0
+    assert (tmp_path / "hall" / name).read_text() == "{}"
 
 
 def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:

@@ -24,9 +24,13 @@ HOSTS_FILE = "site-hosts.csv"
 TITLES = ("address", "mac", "name", "note", "seen")
 PREFIX = "192.168.10.0/24"
 
+SCHEMA_FILE = "plan.schema.json"
+# The first line of a TOML file by which editors find its schema; common practice, no source.
+DIRECTIVE = f"#:schema ./{SCHEMA_FILE}\n"
 _PLAN = """# The plan of one site's controls network. Replace the example values with your own, then run
 #     netcheck check {folder}
-# `netcheck rules` lists what is looked at; the schema for editors is printed by `netcheck schema`.
+# `netcheck rules` lists what is looked at. The first line lets an editor complete keys and mark mistakes by the schema
+# beside this file, which `netcheck schema` prints too.
 
 format = 1
 # interfaces = "interfaces.csv"    # many devices are easier kept as a table: one row an interface, with the columns
