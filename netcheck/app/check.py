@@ -137,7 +137,7 @@ def _json(result: Result, paths: bool) -> dict[str, Any]:
 
 def _markdown(result: Result, paths: bool, path: str) -> str:
     from netcheck.report.check_formats import result_markdown
-    from netcheck.report.text.findings import paths_to_markdown
+    from netcheck.report.text_report import paths_to_markdown
 
     more = "" if not paths or isinstance(result, Unread) else "\n" + paths_to_markdown(result)
     return result_markdown(result, path) + more

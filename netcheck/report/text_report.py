@@ -26,6 +26,7 @@ from netcheck.report.part_rows import (
     said_part,
     survey_part,
 )
+from netcheck.report.text.findings import PATH_HEADS, path_rows
 from netcheck.report.text.findings import to_text as findings_to_text
 from netcheck.report.words import not_checked
 from netcheck.requests.build import asked_of
@@ -72,6 +73,13 @@ def _text_table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 def checked_to_markdown(checked: Checked) -> str:
     """Return a heading, the counts, and one table for each severity. No value can become markup."""
     return "\n\n".join(findings_parts(checked)) + "\n"
+
+
+def paths_to_markdown(checked: Checked) -> str:
+    """Return the paths of the conversations, there and back, as a table; no value can become markup."""
+    rows = [[escaped(cell) for cell in row] for talk in checked.conversations for row in path_rows(talk)]
+    body = tabulate(rows, PATH_HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
+    return f"## Conversations ({len(checked.conversations)})\n\n{body}\n"
 
 
 def findings_parts(checked: Checked, *, boxes: bool = False) -> list[str]:

@@ -1,7 +1,7 @@
 """Draws a screen as lines of text for a terminal of any size, with block characters or in ASCII alone.
 
 Instruction, address, place and warning are always complete. In a small terminal first the list of ports is left out,
-then the block letters, then the newest verdict. No meaning is in a colour alone.
+then the block letters, then the newest verdict. Colour alone has no meaning.
 
 The one word that must be read from three metres is in letters of five rows. They are written here, because the
 libraries for this bring several hundred typefaces of a megabyte and more.

@@ -1,6 +1,6 @@
 """Writes the check of a plan as plain text, one finding a line, for files, pipes and search.
 
-The paths of its conversations, there and back, are written as text, Markdown and JSON.
+The paths of its conversations, there and back, are written as text and JSON; `text_report` has both in Markdown.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def paths_to_text(checked: Checked, width: int = PATHS_WIDTH) -> str:
     head = f"Conversations ({len(checked.conversations)})\n"
     if not checked.conversations:
         return head + "  The plan lists none.\n"
-    rows = [row for talk in checked.conversations for row in _path_rows(talk)]
+    rows = [row for talk in checked.conversations for row in path_rows(talk)]
     room = width - len("there") - len("undecided") - 3 * len("  ")
     first = max(room * 2 // 5, 1)
     last = max(room - first, NARROWEST_PATH)
@@ -81,16 +81,8 @@ def paths_to_text(checked: Checked, width: int = PATHS_WIDTH) -> str:
     )
 
 
-def paths_to_markdown(checked: Checked) -> str:
-    """Return the same table in Markdown; no value can become markup."""
-    from netcheck.report.text_report import escaped
-
-    rows = [[escaped(cell) for cell in row] for talk in checked.conversations for row in _path_rows(talk)]
-    body = tabulate(rows, PATH_HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
-    return f"## Conversations ({len(checked.conversations)})\n\n{body}\n"
-
-
-def _path_rows(talk: TracedConversation) -> tuple[tuple[str, ...], ...]:
+def path_rows(talk: TracedConversation) -> tuple[tuple[str, ...], ...]:
+    """Return the two rows of a conversation, there and back, in the order of `PATH_HEADS`."""
     conversation = talk.conversation
     ends = f"{safe(conversation.source, 80)} to {safe(conversation.target, 80)}"
     why = f" ({safe(conversation.why, 200)})" if conversation.why else ""
