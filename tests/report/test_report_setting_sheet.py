@@ -163,3 +163,14 @@ def test_accepted_conflicts_are_on_the_sheet(tmp_path: Path) -> None:
     page = to_sheet(checked(tmp_path, text), TODAY).decode("utf-8")
     assert "Accepted conflicts of link:" in page
     assert "2 accepted, 2 of them conflicts" in page
+
+
+def test_further_columns_of_a_table_are_on_the_sheet(tmp_path: Path) -> None:
+    """With their titles, below description and remark; as text, whatever they hold."""
+    (tmp_path / "i.csv").write_text(
+        "device,interface,subnet,description,Cable,Cost <b>\nplc,cpu,process,main,W 12,<i>5</i>\nhmi,lan,process,,,\n"
+    )
+    text = PLAN.split("[[device]]")[0].replace("[site]", 'interfaces = "i.csv"\n[site]', 1)
+    page = to_sheet(checked(tmp_path, text), TODAY).decode("utf-8")
+    assert "Cable: W 12; Cost &lt;b&gt;: &lt;i&gt;5&lt;/i&gt;" in page
+    assert page.count("Cable:") == 1
