@@ -11,6 +11,7 @@ import tokenize
 import tomllib
 from collections import defaultdict
 from functools import cache
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -119,6 +120,14 @@ def importers() -> dict[str, set[str]]:
                     if name in found:
                         found[name].add(path)
     return found
+
+
+def test_no_modules_import_each_other() -> None:
+    """No module imports itself through others, not even inside a function or for the type checker alone."""
+    try:
+        TopologicalSorter(importers()).prepare()
+    except CycleError as error:
+        pytest.fail(" <- ".join(error.args[1]))
 
 
 def test_few_short_modules_serve_one_neighbour_alone() -> None:
