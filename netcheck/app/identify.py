@@ -10,7 +10,7 @@ from textwrap import fill
 from typing import Any
 
 from netcheck.addr import Address, Mask, Prefix, mac_text, quad
-from netcheck.app.choices import demand_interface, permit_for
+from netcheck.app.prepare import demand_interface, permit_for
 from netcheck.app.progress import Steps
 from netcheck.app.survey import Known, listening_kind, terminal_width, today, vendor_of
 from netcheck.field.discovery import DiscoveredHost, Discovery

@@ -1,19 +1,33 @@
-"""Reads a plan and its surveys, and derives the input of a proving run from them."""
+"""What the commands on site need before they begin: the plan with its surveys, as the input of a run, and their
+options.
+
+The options that several of them share are checked here: interface, survey file, permit, and place of the record.
+"""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
+from shutil import get_terminal_size
+from typing import TYPE_CHECKING
 
-from netcheck.addr import Address, Mac
+from netcheck.addr import Address, Mac, quad
 from netcheck.app.remarks import tell_other_sheets
+from netcheck.caution import caution_to_text
+from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.model import Plan
 from netcheck.proof.targets import Scope, SiteHostSeen, scope_of
 from netcheck.proof.verdict.names import Names, names_of
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import hosts_of
 from netcheck.survey.read import read_site
+from netcheck.text import safe
+
+if TYPE_CHECKING:
+    from netcheck.wire.link import NetworkInterface
 
 
 @dataclass(frozen=True)
@@ -57,3 +71,86 @@ def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
         for host in table.by_mac(Mac(mac)):
             return " ".join(("site host", *([host.name] if host.name else []), f"at {host.address}"))
     return ""
+
+
+def demand_interface(name: str) -> str:
+    """Return the full name of the named interface. Without a name, UsageError lists the available interfaces."""
+    from netcheck.wire.station import completed
+
+    if not name:
+        raise UsageError(Problem("no interface was named", do=f"Name one with -i: {_interfaces()}"))
+    return completed(name)
+
+
+def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = False) -> None:
+    """Raise LinkError if an interface cannot be used, or if this computer has a planned address on any interface.
+
+    `planned` maps addresses to the device interfaces that they are planned for. With `carrier` the interface must have
+    carrier. Call it before asking for a permit, and before any frame is sent."""
+    from netcheck.field.readiness_facts import demand_no_planned_address
+    from netcheck.wire.station import found, interfaces
+
+    there = found(name)
+    if carrier and not there.carrier:
+        raise LinkError.of("it has no carrier", where=safe(name), do="Plug the cable in, then start again")
+    demand_no_planned_address(interfaces(), planned)
+
+
+def demand_survey_file(out: Path | None) -> None:
+    """Raise UsageError where a survey cannot be written to this file; called before anything is read or sent."""
+    if out is None:
+        return
+    if out.suffix.casefold() not in ("", ".csv", ".txt"):
+        raise UsageError.of("a survey is written as CSV", where=safe(str(out)), do="Name a .csv file")
+    if not out.parent.is_dir() or out.is_dir():
+        do = "Name a file in an existing folder"
+        raise UsageError.of("the survey cannot be written there", where=safe(str(out)), do=do)
+
+
+def permit_for(given: str) -> str:
+    """Print the caution and return the permit, as given or as typed on a terminal."""
+    print(caution_to_text(min(100, get_terminal_size((100, 24)).columns)), file=sys.stderr)
+    if given.strip():
+        return given.strip()
+    if sys.stdin.isatty() and sys.stderr.isatty():
+        print("Permit (work order, or who permits it): ", end="", file=sys.stderr, flush=True)
+        typed = sys.stdin.readline().strip()
+        if typed:
+            return typed
+    raise UsageError(
+        Problem("no permit was given", do="Say under which work order or permission this is done: --permit TEXT")
+    )
+
+
+def by_for(given: str, permit: str) -> str:
+    """Return who proves: as given, or as typed on a terminal where the permit was typed as well; else empty."""
+    if given.strip() or permit.strip() or not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return given.strip()
+    print("Proved by (technician, company; Enter for nobody named): ", end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline().strip()
+
+
+def goes_on() -> bool:
+    """Ask on a terminal whether to go on; Enter means yes."""
+    print("Press Enter to go on all the same, or q and Enter to stop: ", end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline().strip().casefold() == ""
+
+
+def _interfaces() -> str:
+    from netcheck.wire.station import interfaces
+
+    return ", ".join(
+        f"{safe(one.name)} ({', '.join([one.state, *(quad(address) for address, _ in one.addresses), *_about(one)])})"
+        for one in interfaces()
+        if one.ethernet and not one.loopback
+    )
+
+
+def _about(one: NetworkInterface) -> list[str]:
+    """Return the description of an interface, where it says more than the name."""
+    return [safe(one.description, 60)] if one.description not in ("", one.name) else []
+
+
+def record_path(given: Path | None, plan: Plan) -> Path:
+    """Return the record's file: the given one, else `<plan>-<date>.jsonl` in the current folder."""
+    return given or Path(f"{plan.slug}-{datetime.now().astimezone().date()}.jsonl")

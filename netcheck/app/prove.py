@@ -18,10 +18,18 @@ from types import TracebackType
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
-from netcheck.app.choices import by_for, demand_interface, demand_usable, goes_on, permit_for, record_path
 from netcheck.app.keyboard import Hands, keyboard
 from netcheck.app.operator import Show, TerminalOperator, speaker_for
-from netcheck.app.prepare import Ground, ground
+from netcheck.app.prepare import (
+    Ground,
+    by_for,
+    demand_interface,
+    demand_usable,
+    goes_on,
+    ground,
+    permit_for,
+    record_path,
+)
 from netcheck.errors import LinkError, UsageError
 from netcheck.field.modbus_identity import Identifier
 from netcheck.plan.model import row_hashes

@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from netcheck.app.choices import demand_interface, record_path
+from netcheck.app.prepare import demand_interface, record_path
 from netcheck.errors import NetcheckError, Problem
 from netcheck.field.readiness import judge
 from netcheck.field.readiness_facts import RecordFact, RecordState, gather

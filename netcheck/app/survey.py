@@ -15,8 +15,7 @@ from itertools import islice
 from pathlib import Path
 
 from netcheck.addr import Prefix, mac_text, quad
-from netcheck.app.choices import demand_interface, demand_survey_file, demand_usable, permit_for
-from netcheck.app.prepare import Ground, ground
+from netcheck.app.prepare import Ground, demand_interface, demand_survey_file, demand_usable, ground, permit_for
 from netcheck.app.progress import Steps
 from netcheck.errors import LinkError, NetcheckError, Problem, SurveyError, UsageError
 from netcheck.field.discovery import DiscoveredHost, Discovery

@@ -9,8 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.app.choices import by_for
-from netcheck.app.prepare import ground
+from netcheck.app.prepare import by_for, ground
 from netcheck.app.prove import Order, conduct, finish, remarks_from
 from netcheck.errors import UsageError
 from netcheck.proof.events import Event, LineKey, RunOptions, TypedLine, What
