@@ -31,6 +31,7 @@ SLOW_FILES = {
     "test_intake_layouts.py",
     "test_rig_colleagues.py",
     "test_wire_portable.py",
+    "test_wire_raw.py",
     "test_wire_unprivileged.py",
 }
 
