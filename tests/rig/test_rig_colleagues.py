@@ -208,6 +208,21 @@ def test_a_swap_ends_by_itself_and_its_partner_is_not_silent(enter: bool) -> Non
     assert len(said(ran, What.WARN, "alpha/cpu:1")) <= 3
 
 
+def test_a_swap_of_the_first_port_ends_although_little_was_heard_before() -> None:
+    """At the first port the other address was asked only a few times before its cable is pulled, so that its silence is
+    certain only after more than eight seconds. The run waits for that and asks for no second pull and no second Enter;
+    the pulled cable is asked back."""
+    scene = keyed(swapped(False))
+    scene.hand.hand, scene.hand.confirms = 0.3, False
+    scene.hand.jacks["alpha/cpu:1"] = scene.jacks["alpha/cpu"]
+    when(scene, Action.PULL, partial(scene.hand.press, Key.ENTER), 0.4)
+    ran = scene.prove()
+    assert verdicts(ran) == {"alpha/cpu:1": "swapped"}
+    assert len([event for event in events(ran, What.DO) if event.action is Action.PULL]) == 1
+    assert any(event.action is Action.RESTORE for event in events(ran, What.DO))
+    assert ran.seconds < 30
+
+
 # A walk shows every silence
 
 

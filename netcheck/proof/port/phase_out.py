@@ -205,7 +205,7 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
         return False
     if pull.cable == "inferred":
         raise TooSoon
-    if pull.said_at is not None and sign.means > pull.said_at + ON_TIME:
+    if pull.said_at is not None and sign.means > pull.said_at + ON_TIME and not _may_have_fallen_instead(port, pull):
         raise WentOn
     port.begin_silence(max(port.run.now, sign.at))
     port.ask_no_more_anonymously()
@@ -213,6 +213,11 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
     choose_controls(port)
     port.warn(f"{port.target.address_text} still answers: is it the right cable?", holds=True)
     return True
+
+
+def _may_have_fallen_instead(port: PortState, pull: Pull) -> bool:
+    """Say whether others seem to have fallen silent, and it is not certain yet: the pull is not asked for anew then."""
+    return not fell_instead(port, 0.0) and any(port.run.fell(entry) for entry in pull.living)
 
 
 def _take_the_word(port: PortState, pull: Pull) -> None:
