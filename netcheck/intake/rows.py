@@ -28,6 +28,7 @@ _OPEN = frozenset({
     *("frei", "offen", "noch offen", "folgt", "unbekannt", "k.a.", "n.v.", "kein", "keine", "ohne", "zu vergeben"),
     *("free", "open", "unknown", "later", "no", "pending", "not assigned", "unassigned", "xxx", "x.x.x.x", "?.?.?.?"),
 })  # fmt: skip
+_LONGEST_ADDRESS = 100  # characters of an address with its mask and blanks
 _MASKED = re.compile(r"(\S+?)[\s/;,]+(255(?:\.\d{1,3}){3})", re.ASCII)  # `10.0.0.9 255.255.255.0`
 _REMARKED = re.compile(r"([0-9A-Fa-f.:]+)(?:\s*([?!*]+)|\s*(\(.{1,200}\)))", re.ASCII)  # `10.0.0.9 (reserved)`
 _DHCP = re.compile(r"(?<![a-z])dhcp", re.IGNORECASE)
@@ -186,7 +187,7 @@ class _Reader:
         """Yield (interface, address, mask, gateway, MAC) for each address of a cell, or one without an address."""
         text = self._cell(cells, columns.address)
         mask, gateway, mac = (self._cell(cells, one) for one in (columns.mask, columns.gateway, columns.mac))
-        if found := _MASKED.fullmatch(text):
+        if len(text) <= _LONGEST_ADDRESS and (found := _MASKED.fullmatch(text)):
             text = f"{found[1]}/{found[2]}"
         parts = several_addresses(text) or [text]
         shared = not text and len(self._layout.addresses) > 1  # mask and MAC belong to another column's address

@@ -8,6 +8,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -313,3 +314,13 @@ def test_a_plan_that_could_not_be_read_again_is_not_written(tmp_path: Path) -> N
     run = netcheck("new", "plan", "--from", "list.csv", cwd=tmp_path)
     assert (run.returncode, "larger than the 16 MiB of a table" in run.stderr) == (2, True)
     assert not (tmp_path / "plan").exists()
+
+
+@pytest.mark.timeout(20)
+@pytest.mark.parametrize("unit", [",", ";", "/", " ", "(", "?", "dhcp", "1.", "255.255.255.0 "])
+def test_a_long_cell_takes_no_long_time(tmp_path: Path, unit: str) -> None:
+    """A pattern that tries every beginning and end would need the square of these letters."""
+    text = f'Tag,IP\na,"10.0.0.5{unit * (200_000 // len(unit))}x"\nb,10.0.0.6\n'
+    with suppress(UsageError):  # many semicolons look like their columns
+        assert len(listed(tmp_path, text).interfaces) == 2
+    assert (tmp_path / "list.csv").stat().st_size == len(text)

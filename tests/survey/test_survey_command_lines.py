@@ -6,6 +6,7 @@ invented.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -368,3 +369,32 @@ def test_an_entry_that_cannot_be_read_keeps_its_owner_for_those_below(tmp_path: 
     survey = read(tmp_path, text)
     assert [one.name for one in survey.records] == ["hmi.plant.example", "plc.plant.example"]
     assert [str(one.position) for one in survey.skipped.first] == ["export.txt: line 3"]
+
+
+@pytest.mark.timeout(8)
+@pytest.mark.parametrize(
+    "text",
+    [
+        "/**/" * 50_000 + "x",
+        "#\n" * 50_000 + '{"pools": [',
+        '{"subnet4": "' + '\\"' * 400_000,
+        '{"subnet4": ' + "/*" * 400_000,
+        '{"subnet4": ' + '"a" ' * 200_000 + "\\",
+        "ip dhcp pool x\n" + " host 10.9.0.5 " * 50_000,
+        "iprange 10.9.0.1 10.9.0.9 " * 20_000,
+    ],
+    ids=["comments", "lines", "quotes", "open comments", "strings", "pool", "ranges"],
+)
+def test_a_hostile_configuration_takes_no_long_time(tmp_path: Path, text: str) -> None:
+    """A pattern that could divide comments or quotes in several ways would try them all."""
+    with suppress(SurveyError):
+        read(tmp_path, text)
+    assert (tmp_path / "export.txt").stat().st_size > 50_000
+
+
+@pytest.mark.timeout(20)
+def test_many_ranges_and_exclusions_take_no_long_time(tmp_path: Path) -> None:
+    """Each range is compared with the exclusions near it only."""
+    nets = [f"10.{n >> 8}.{n & 255}" for n in range(10_000)]
+    lines = (f" x iprange {net}.1 {net}.9\n x excluderange {net}.5 {net}.5\n" for net in nets)
+    assert len(read(tmp_path, "".join(lines)).served) == 20_000

@@ -123,6 +123,7 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
     return Problem(f"this is not TOML: {safe(str(error))}", where, do)
 
 
+_LONGEST_MEANT = 500  # characters of a line that is corrected in a message
 # A key with a value that has no straight quotes, brackets or comment in it.
 _BARE = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*=\s*([^\s\"'\[\]{}#=][^\"'\[\]{}#=]{0,200}?)\s*(?:#.*)?", re.ASCII)
 _COLON = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*:\s*(\S.{0,200})", re.ASCII)
@@ -133,7 +134,7 @@ _CURLY = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb"  # quota
 def _meant_line(text: str, number: int) -> tuple[str, str] | None:
     """Return what is wrong with a line's quotes, colon or brackets, and the line as it is meant; None otherwise."""
     lines = text.splitlines()
-    line = lines[number - 1] if 0 < number <= len(lines) else ""
+    line = lines[number - 1][:_LONGEST_MEANT] if 0 < number <= len(lines) else ""
     if found := _BARE.fullmatch(line):
         value = found[2].strip(_CURLY)
         if value.casefold() in ("true", "false"):

@@ -147,7 +147,8 @@ class ConversationTracer:
 
     def _missing(self, island: str, by: Translation) -> Trace | None:
         if self._routers.of(island).nodes.get(by.at) is None:
-            return undecided(f"the plan does not describe the translating router {by.at} on island {island}")
+            do = "add its address there to its `interfaces`"
+            return undecided(f"the plan does not describe the translating router {by.at} on island {island}: {do}")
         return None
 
     def _outside(self, island: str, by: Translation, target: Endpoint) -> Destination:

@@ -32,7 +32,7 @@ _KNOWN = re.compile(
     re.IGNORECASE,
 )
 _JSON = re.compile(
-    r"\s*(?:(?://|#)[^\n]{0,1000}\n\s*|/\*.{0,10000}?\*/\s*){0,200}\{"
+    r"\s*(?>(?://|#)[^\n]{0,1000}\n\s*|/\*.{0,10000}?\*/\s*){0,200}+\{"
     r'.{0,60000}"(?:subnet[46]|reservations|pools)"\s*:',
     re.DOTALL,
 )
@@ -49,7 +49,7 @@ _OF_POOL = re.compile(
 # A client's identifier that begins with the type of its hardware, 1 for Ethernet (RFC 2132 section 9.14).
 _CLIENT = re.compile(r"(?:id:)?01[.:-]?((?:[0-9a-f]{2}[.:-]?){5}[0-9a-f]{2})", re.IGNORECASE)
 # A comment of a JSON file, or a text, inside which nothing is a comment.
-_COMMENT = re.compile(r'("(?:[^"\\]|\\.)*")|(?://|#)[^\n]*|/\*.*?\*/', re.DOTALL)
+_COMMENT = re.compile(r'("(?:[^"\\]|\\.)*+\\?(?:"|\Z))|(?://|#)[^\n]*|/\*.*?(?:\*/|\Z)', re.DOTALL)
 _QUOTED = re.compile(r'"([^"]*)"')
 
 
