@@ -30,6 +30,7 @@ from netcheck.intake.subnets import (
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import FORMAT, InterfaceRow
+from netcheck.survey.readers.header import plain_title
 from netcheck.tables.delimited import guarded
 from netcheck.text import listed, natural_key, safe
 
@@ -62,19 +63,25 @@ def intake_from(paths: Sequence[Path], mapped: Mapping[str, str]) -> Intake:
     tables: list[str] = []
     interfaces: list[ListedInterface] = []
     serial = count(1)
+    titles: set[str] = set()
     for path in paths:
         file = f"{safe(path.name)}, " if len(paths) > 1 else ""
         try:
-            found = list(_interfaces_of(path, file, mapped, tables, remarks, serial))
+            known: set[str] = set()
+            found = list(_interfaces_of(path, file, mapped, tables, remarks, serial, known))
         except FileError as error:
             raise UsageError(error.at(safe(str(path)))) from error
         if not found:
             do = 'Name its columns, for example --map "Tag=device" --map "IP=address"; without titles, --map "1=device"'
             raise UsageError(Problem("no table of devices is recognised in it", safe(str(path)), do))
         interfaces += found
+        titles |= known
         if len(interfaces) > MOST_ROWS:
             what = f"{len(interfaces):,} interfaces are read from it; at most {MOST_ROWS:,} are taken"
             raise UsageError(Problem(what, safe(str(path)), "Split it, or leave columns out with --map TITLE=-"))
+    if unused := [title for title in mapped if title not in titles]:
+        do = f"Titles are compared by their letters and digits; there are {listed(sorted(filter(None, titles)), 20)}"
+        raise UsageError(Problem(f'--map: no table has the title "{safe(unused[0], 60)}"', do=do))
     whole = with_interface_names(with_units(list(with_short_addresses(interfaces, remarks)), remarks), remarks)
     subnets, placed = placed_in_subnets(whole, remarks)
     routers = routers_of(placed, subnets, remarks)
@@ -83,9 +90,15 @@ def intake_from(paths: Sequence[Path], mapped: Mapping[str, str]) -> Intake:
 
 
 def _interfaces_of(
-    path: Path, file: str, mapped: Mapping[str, str], tables: list[str], remarks: IntakeRemarks, serial: Iterator[int]
+    path: Path,
+    file: str,
+    mapped: Mapping[str, str],
+    tables: list[str],
+    remarks: IntakeRemarks,
+    serial: Iterator[int],
+    known: set[str],
 ) -> Iterator[ListedInterface]:
-    """Yield the interfaces of one list; `file` stands before each place in it."""
+    """Yield the interfaces of one list; `file` stands before each place in it. The titles met are added to `known`."""
     sheets = [(sheet, list(records)) for sheet, records in tables_in(path, file, remarks)]
     layouts = [layout_of(records, mapped) for _, records in sheets]
     if not any(layouts):
@@ -96,6 +109,8 @@ def _interfaces_of(
             remarks.unread.append(f"{name}: no row of it has the titles of a device list; it is left out")
             continue
         remarks.guessed += [f"{name}: {guess}" for guess in layout.guessed]
+        numbers = range(1, 1 + max(len(record.cells) for record in records))
+        known |= set(map(plain_title, layout.titles)) if layout.row else set(map(str, numbers))
         titles = f"titles in row {layout.row}" if layout.row else "no row of titles"
         tables += [f"{name}: {titles}", *_columns(layout)]
         yield from interfaces_in(records, layout, f"{name}, " if sheet or file else "", remarks, serial)
@@ -109,7 +124,10 @@ def _columns(layout: ListLayout) -> Iterator[str]:
     named[layout.switch_tail] = "switch-port"
     named.pop(-1, None)
     yield from (f'  "{safe(layout.title(column), 40)}" is {named[column]}' for column in sorted(named))
-    others = [f'"{safe(title, 30)}"' for at, title in enumerate(layout.titles) if title and at not in named]
+    kept = (at for at, title in enumerate(layout.titles) if title and at not in named and at not in layout.ignored)
+    others = [f'"{safe(layout.titles[at], 30)}"' for at in kept]
+    if out := [f'"{safe(layout.title(at), 30)}"' for at in sorted(layout.ignored)]:
+        yield f"  left out: {listed(out, 20)}"
     if others:
         yield f"  kept under their titles: {listed(others, 20)}"
 
@@ -205,15 +223,19 @@ def to_text(intake: Intake) -> str:
     """Return what was understood, guessed and not read, as it is printed."""
     unplaced = sum(not one.interface.address for one in intake.interfaces)
     devices = len({one.interface.device for one in intake.interfaces})
-    subnets = f"{len(intake.subnets)} subnet{'' if len(intake.subnets) == 1 else 's'}"
+    subnets = _count(len(intake.subnets), "subnet")
     lines = [
         *intake.tables,
-        f"{len(intake.interfaces)} interfaces of {devices} devices, {unplaced} without an address, in "
-        f"{subnets}: {', '.join(map(_shown, intake.subnets))}",
+        f"{_count(len(intake.interfaces), 'interface')} of {_count(devices, 'device')}, {unplaced} without an address, "
+        f"in {subnets}: {', '.join(map(_shown, intake.subnets))}",
         *_listed("Guessed, please look at it:", sorted(intake.remarks.guessed, key=natural_key)),
         *_listed("Not read:", sorted(intake.remarks.unread, key=natural_key)),
     ]
     return "\n".join(lines)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _shown(subnet: ListedSubnet) -> str:

@@ -324,3 +324,19 @@ def test_a_long_cell_takes_no_long_time(tmp_path: Path, unit: str) -> None:
     with suppress(UsageError):  # many semicolons look like their columns
         assert len(listed(tmp_path, text).interfaces) == 2
     assert (tmp_path / "list.csv").stat().st_size == len(text)
+
+
+def test_a_map_of_a_title_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    """A typing error must not leave a column as it is; the titles are listed."""
+    with pytest.raises(UsageError, match=r'no table has the title "adress"\. Titles .* there are ip and tag'):
+        listed(tmp_path, "Tag,IP\na,10.0.0.5\n", {"adress": "address"})
+    with pytest.raises(UsageError, match=r'no table has the title "3"'):
+        listed(tmp_path, "a,10.0.0.5\nb,10.0.0.6\n", {"3": "remark"})
+
+
+def test_a_column_that_is_left_out_is_named_as_such(tmp_path: Path) -> None:
+    """It is not among those that are kept."""
+    printed = to_text(listed(tmp_path, "Tag,IP,Cost,Cable\na,10.0.0.5,5,W1\n", {"cost": "-"}))
+    assert '  left out: "Cost"' in printed
+    assert '  kept under their titles: "Cable"' in printed
+    assert "1 interface of 1 device, 0 without an address, in 1 subnet" in printed
