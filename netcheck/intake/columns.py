@@ -363,7 +363,7 @@ def _settle_networks(
 
 
 def _switch_tail(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> int:
-    """The column of the port that follows a column that names only the switch; it is no interface of the device."""
+    """The column of the port that follows a column that names only the switch; it is not an interface of the device."""
     switch = columns.get("switch-port", [-1])[0]
     if switch < 0 or plain_title(titles[switch]) in mapped or "port" in plain_title(titles[switch]):
         return -1
@@ -449,7 +449,7 @@ def _is_host(text: str) -> bool:
 
 
 def _is_word(text: str) -> bool:
-    """Return whether a text may be a device's name: it has a letter, and is no address, mask or MAC."""
+    """Return whether a text may be a device's name: it has a letter, and is not an address, mask or MAC."""
     return any(map(str.isalpha, text)) and not holds_address(text) and not _is_mac(text)
 
 

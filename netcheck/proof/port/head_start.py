@@ -1,8 +1,8 @@
 """The head start of the next port: its address is asked already while the port before it comes back.
 
 A hand and a slow switch take seconds until a port answers again. Meanwhile the answers of the next port are counted, so
-that its phase `in` is over when its turn comes. Its cable is asked for only then: of two silences at once neither says
-which connector it was.
+that its phase `in` is over when its turn comes. Its cable is asked for only then, because of two silences at once
+neither tells which connector was pulled.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 
 
 def may_begin(port: PortState, target: Target) -> bool:
-    """Say whether the next port may be asked while this one comes back.
+    """Return whether the next port may be asked while this one comes back.
 
-    Only through a switch, where both are connected, and with keys: hands-free the time in which phase `in` counts is
-    what a person has to walk to the next port. Not where its cable must be moved first, where it may fall silent with
-    this one, and where the pace leaves no room for two ports next to the watch."""
+    It may be asked only through a switch, where both are connected, and with keys: hands-free, a person walks to the
+    next port during its phase `in`. It is not asked if its cable must be moved first, if it may fall silent with this
+    one, or if the pace leaves no room for two ports in addition to the watch."""
     run, options = port.run, port.run.options
     both_fit = 2 * options.pace_each <= (1 - WATCH_SHARE) * options.pace
     elsewhere = target.device != port.target.device and not run.hangs_behind(target, port.target)
@@ -32,8 +32,8 @@ def may_begin(port: PortState, target: Target) -> bool:
 
 
 class HeadStart:
-    """The requests to the next port before its turn. `broken` says that its answers were interrupted, so that nothing
-    of them may count."""
+    """The requests to the next port before its turn. `broken` says that its answers were interrupted, so that none of
+    them counts."""
 
     def __init__(self, run: RunState, target: Target) -> None:
         """Begin to ask. Where the pace is short, the port under test goes first."""
@@ -55,7 +55,7 @@ class HeadStart:
             controls_asked(port)
 
     def _holds(self) -> bool:
-        """Say whether it answers, and this computer has been listening since it was first asked."""
+        """Return whether it answers, and this computer has been listening since it was first asked."""
         run, port = self.run, self.port
         undisturbed = (run.drops, run.disturbances) == (port.drops, port.disturbances)
         return undisturbed and run.carrier[0] and not run.gone and run.now - port.last_sign() <= GAP

@@ -53,7 +53,7 @@ def connect(port: PortState) -> Steps:
 
 
 def _answers_on(port: PortState) -> Generator[None, None, bool]:
-    """Wait for an answer to a request of the port's own turn; say whether it came."""
+    """Wait for an answer to a request of the port's own turn; return whether it came."""
     since = port.run.now
     while port.run.now <= since + GAP:
         found = port.first_answer(port.began)

@@ -216,7 +216,8 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
 
 
 def _may_have_fallen_instead(port: PortState, pull: Pull) -> bool:
-    """Say whether others seem to have fallen silent, and it is not certain yet: the pull is not asked for anew then."""
+    """Return whether others seem to have fallen silent, which is not certain yet; the pull is then not asked for
+    again."""
     return not fell_instead(port, 0.0) and any(port.run.fell(entry) for entry in pull.living)
 
 

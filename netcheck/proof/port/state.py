@@ -262,7 +262,7 @@ class PortState(PortAnswers):
         return sum(probe.sent >= pull.out_from and probe.settled for probe in entry.probes) >= ASKED_BEYOND
 
     def answers_when_out(self) -> bool:
-        """Say whether the operator confirmed the pull and the device answers all the same."""
+        """Return whether the operator confirmed the pull and the device answers all the same."""
         pull = self.pull
         if pull is None or pull.said_at is None or pull.quiet_from <= pull.said_at:
             return False
