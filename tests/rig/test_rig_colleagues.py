@@ -17,8 +17,10 @@ from netcheck.proof.driver import _turn
 from netcheck.proof.events import Action, Event, Key, RunOptions, What
 from netcheck.proof.prober import Prober
 from netcheck.proof.verdict.names import Names
+from netcheck.rig.bench import Bench
 from netcheck.rig.devices import VirtualDevice
 from netcheck.rig.network import Jack
+from netcheck.rig.scenario import Act, Cable, Device, Do, HandMove, On, Scenario
 from netcheck.rig.technicians import Technician
 from netcheck.wire.frames import padded
 from netcheck.wire.link import Adapter, Heard
@@ -221,6 +223,26 @@ def test_a_swap_of_the_first_port_ends_although_little_was_heard_before() -> Non
     assert len([event for event in events(ran, What.DO) if event.action is Action.PULL]) == 1
     assert any(event.action is Action.RESTORE for event in events(ran, What.DO))
     assert ran.seconds < 30
+
+
+@pytest.mark.parametrize("seed", range(1, 4))
+@pytest.mark.parametrize("enter", [False, True], ids=["no key", "Enter"])
+def test_a_silence_long_after_the_operators_word_needs_another(enter: bool, seed: int) -> None:
+    """Enter confirmed the pull of a wrong cable, whose device loses so many replies that its silence stays uncertain.
+    The port answers for eight seconds and more; what silences it then is no consequence of that Enter."""
+    acts = (Act(do=Do.RESTART, on=On.PULL, after=15.0, lasts=20.0),)
+    again = (Act(do=Do.ENTER, on=On.PULL, after=18.0),) if enter else ()
+    bench = Bench(
+        Scenario(
+            seed=seed, devices=(Device(), Device(loss=0.4), Device()), acts=(*acts, *again),
+            pulls=(HandMove(cable=Cable.OTHER, after=0.3, enter=0.4),),
+            plugs=(HandMove(cable=Cable.NONE, enter=6.0),),
+        )
+    )  # fmt: skip
+    verdict = str(bench.run()[0].verdict)
+    asked = [event.text for _, event in bench.hand.log if "press Enter if its cable is out" in event.text]
+    assert asked
+    assert (verdict == "proven") is enter
 
 
 # A walk shows every silence

@@ -141,6 +141,11 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
                 return False
             _warn_of_others(port)
         _ask_without_sender(port, pull)
+        if _late_word(pull):
+            if not port.answers_when_out():
+                _ask_for_enter(port, pull)
+            yield
+            continue
         if quiet_from != pull.quiet_from:  # it begins again
             quiet_from, enough_at = pull.quiet_from, 0.0
         if enough_at or port.silent_enough():
@@ -155,8 +160,21 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
             if run.now > enough_at + run.options.patience:
                 raise Void("nothing else went on answering, so that the silence may be that of a switch")
         yield
+    if _late_word(pull):
+        raise WentOn
     _close_out(port, pull)
     return True
+
+
+def _late_word(pull: Pull) -> bool:
+    """Say whether the device answered for long after the operator said that its cable is out: what it does then is no
+    consequence of that."""
+    return pull.cable == "operator" and pull.late
+
+
+def _ask_for_enter(port: PortState, pull: Pull) -> None:
+    words = f"{port.target.address_text} fell silent {pull.after or 0.0:.0f} s after the request"
+    port.warn(f"{words}: press Enter if its cable is out", holds=True)
 
 
 def _is_its_own(port: PortState) -> bool:
@@ -190,7 +208,7 @@ def _cable_changes(port: PortState, pull: Pull) -> None:
     if run.options.direct and not run.carrier[0] and not run.gone:
         port.open_out("carrier")
         return
-    if port.pressed() and pull.cable == "inferred":
+    if port.pressed() and (pull.cable == "inferred" or _late_word(pull)):
         _take_the_word(port, pull)
     check_station(port)
     if everything_fell(port) and port.fell():
@@ -234,8 +252,7 @@ def confirm_late(port: PortState) -> Generator[None, None, bool]:
     pull, until = port.pull, port.run.now + port.run.options.patience
     assert pull is not None
     while pull.late and port.run.now < until and not port.run.options.hands_free:
-        words = f"{port.target.address_text} fell silent {pull.after or 0.0:.0f} s after the request"
-        port.warn(f"{words}: press Enter if its cable is out", holds=True)
+        _ask_for_enter(port, pull)
         if port.pressed():
             _take_the_word(port, pull)
         if pull.cable == "carrier" and port.run.carrier[0]:
