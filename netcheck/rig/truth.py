@@ -463,11 +463,18 @@ class _Case:
             return None
         if within(in_place, at - AT_THE_END, at):
             return {Alike.LAST_MOMENT}
-        if not within(plugged(self.place.jack), self.began, at) and self._not_moved():
+        own = within(plugged(self.place.jack), self.began, at)
+        if (not own or self._elsewhere(at)) and self._not_moved():
             return {Alike.NOT_MOVED}
         if self._heals_late():
             return {Alike.HEALS_LATE if self.place.hands_free else Alike.FALSE_WORD}
         return {Alike.TWIN} if self._twin_able() else set()
+
+    def _elsewhere(self, at: float) -> bool:
+        """The device answers through another connector than the one to which its cable was to be moved."""
+        device = self.place.device
+        others = union(*(reachable(jack) for jack in device.addresses if jack is not self.place.jack))
+        return bool(within(both(others, alive(device, self.rig.time)), at - 1e-3, at))
 
     def _heals_late(self) -> bool:
         """The cable is still out, and a second path opened when a person could have put it back, or says so by key."""

@@ -70,6 +70,16 @@ CASES = {
     "proven, then chosen again":
         Scenario(mode=Mode.DIRECT_HANDS_FREE, devices=(Device(ports=2),), asked=2,
                  acts=(Act(do=Do.NUMBER, on=On.PLUG, after=6.0),)),
+    # The cable was put back into its connector, and by key moved to the next one, into which another cable came later.
+    "put back, and another cable later":
+        Scenario(seed=751737916, devices=(Device(ports=2), Device(checks_itself=True)), asked=2, named=False,
+                 blocks=30.0, moves_connector=False, reseats_connector=True,
+                 pulls=(HandMove(cable=Cable.LAST, after=2.8, lasts=0.7),), plugs=(HandMove(enter=1.2),)),
+    "put back, and another cable that slips out":
+        Scenario(seed=631472355, devices=(Device(ports=2), Device(), Device()), asked=2, moves_connector=False,
+                 reseats_connector=True, pulls=(HandMove(enter=1.2),),
+                 plugs=(HandMove(enter=1.2), HandMove(after=9.9, lasts=12.2, again=26.1, enter=10.1)),
+                 acts=(Act(do=Do.RESTART, after=85.3, lasts=27.7), Act(do=Do.ENTER, on=On.PLUG, after=4.6, lasts=5.0))),
 }  # fmt: skip
 
 
