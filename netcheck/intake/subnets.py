@@ -238,9 +238,13 @@ def with_units(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) ->
     where both devices would be in one subnet.
     """
     rows: dict[str, list[ListedInterface]] = {}
-    for one in interfaces:
+    at: dict[str, list[int]] = {}
+    for index, one in enumerate(interfaces):
         rows.setdefault(one.device, []).append(one)
-    by_unit = {name for name, several in rows.items() if len({one.unit for one in several if one.unit}) > 1}
+        at.setdefault(one.device, []).append(index)
+    # rows next to each other with addresses of several subnets are one device that has a leg in each
+    apart = {name for name, places in at.items() if places[-1] - places[0] >= len(places) or _shares_subnet(rows[name])}
+    by_unit = {name for name in apart if len({one.unit for one in rows[name] if one.unit}) > 1}
     by_group = {name for name, several in rows.items() if name not in by_unit and _in_one_subnet(several)}
     completed = []
     for one in interfaces:
@@ -253,6 +257,17 @@ def with_units(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) ->
     return completed
 
 
+def _shares_subnet(rows: Iterable[ListedInterface]) -> bool:
+    """Return whether two rows have different addresses of one subnet."""
+    first: dict[Prefix, Address] = {}
+    values = ((one, value) for one in rows if (value := _value(one)) is not None)
+    return any(first.setdefault(_own_prefix(one, value), value) != value for one, value in values)
+
+
+def _own_prefix(one: ListedInterface, value: Address) -> Prefix:
+    return Prefix.of(value, _length(one, value) or (GUESSED_LENGTH if value.family == 4 else 64))
+
+
 def _in_one_subnet(rows: Iterable[ListedInterface]) -> bool:
     """Return whether rows of different groups have different addresses of one subnet."""
     first: dict[Prefix, tuple[str, Address]] = {}
@@ -260,8 +275,7 @@ def _in_one_subnet(rows: Iterable[ListedInterface]) -> bool:
         value = _value(one)
         if value is None:
             continue
-        prefix = Prefix.of(value, _length(one, value) or (GUESSED_LENGTH if value.family == 4 else 64))
-        group, address = first.setdefault(prefix, (one.group, value))
+        group, address = first.setdefault(_own_prefix(one, value), (one.group, value))
         if group != one.group and address != value:
             return True
     return False

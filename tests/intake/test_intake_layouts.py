@@ -209,6 +209,14 @@ def test_one_tag_in_several_machines(tmp_path: Path) -> None:
     )
 
 
+def test_two_legs_of_one_device_in_two_areas(tmp_path: Path) -> None:
+    """Rows next to each other with addresses of two subnets are one device, whatever its areas are called."""
+    text = "Tag,Area,IP,Mask\nK1,Process,10.1.0.5,24\nK1,Office,192.168.0.5,24\nK2,Process,10.1.0.6,24\n"
+    assert [device for device, _, _ in rows(listed(tmp_path, text))] == ["K1", "K1", "K2"]
+    apart = text.replace("192.168.0.5", "10.1.0.7")
+    assert [device for device, _, _ in rows(listed(tmp_path, apart))] == ["Process K1", "Office K1", "K2"]
+
+
 def test_one_name_under_several_headings(tmp_path: Path) -> None:
     """In one subnet these are two devices; in two subnets they are two interfaces of one device."""
     text = "Device;IP;Mask\nLine 1\nPLC;10.5.0.10;24\nLine 2\nPLC;{};24\n"
