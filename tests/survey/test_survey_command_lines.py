@@ -398,3 +398,21 @@ def test_many_ranges_and_exclusions_take_no_long_time(tmp_path: Path) -> None:
     nets = [f"10.{n >> 8}.{n & 255}" for n in range(10_000)]
     lines = (f" x iprange {net}.1 {net}.9\n x excluderange {net}.5 {net}.5\n" for net in nets)
     assert len(read(tmp_path, "".join(lines)).served) == 20_000
+
+
+def test_lines_around_a_table_without_titles_are_no_rows(tmp_path: Path) -> None:
+    """A scan prints what it does above and below its table; a broken address in a row is still not read."""
+    text = (
+        "Interface: eth0, type: EN10MB, MAC: 00:00:5e:00:53:99, IPv4: 10.9.0.2\nStarting with 256 hosts\n"
+        "10.9.0.5\t00:00:5e:00:53:05\tVendor, Inc.\n10.9.0.6\t00:00:5e:00:53:06\t(Unknown)\n10.9.0.777\t\tx\n"
+        "10.9.0.888\n10.9.0.9 (spare)\n\n3 packets received, 0 packets dropped\n"
+    )
+    survey = read(tmp_path, text)
+    assert hosts(survey) == [FIVE, SIX]
+    assert [one.position.at for one in survey.skipped.first] == ["row 5", "row 6", "row 7"]
+
+
+def test_addresses_between_words_are_not_taken_for_a_mac_table(tmp_path: Path) -> None:
+    """It is refused with the words for any text without a column of addresses."""
+    with pytest.raises(SurveyError, match="no column of addresses was found"):
+        read(tmp_path, "Report for plc (10.9.0.5)\nMAC Address: 00:00:5E:00:53:05 (x)\n")

@@ -62,6 +62,7 @@ _ANY_MAC = re.compile(
     r"(?<![\w:.-])(?:[0-9A-F]{2}([:-])[0-9A-F]{2}(?:\1[0-9A-F]{2}){4}|[0-9A-F]{4}([.-])[0-9A-F]{4}\2[0-9A-F]{4})(?![\w:.-])",
     re.ASCII | re.IGNORECASE,
 )
+_ANY_ADDRESS = re.compile(r"(?<![\d.])\d{1,3}(?:\.\d{1,3}){3}(?![\d.])", re.ASCII)
 _NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, directives of a zone, and lines with an address
 _HEADER_ROWS = 30
 _LOOKED_AT = 1 << 20  # characters of the sample; one line may have as many
@@ -215,7 +216,8 @@ def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int
         best = _only_column(
             counts, {column for column in counts if column < len(header) and _is_of_others(header[column])}
         )
-    if not counts and any(_ANY_MAC.search(cell) for row in rows for cell in row.cells):
+    texts = [cell for row in rows for cell in row.cells]
+    if not counts and any(map(_ANY_MAC.search, texts)) and not any(map(_ANY_ADDRESS.search, texts)):
         what = "it has MACs and no IP addresses, as the MAC address table of a switch has"
         raise SurveyError(Problem(what, do="Export the ARP table of the router, which has both"))
     if best is None:

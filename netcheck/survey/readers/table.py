@@ -86,6 +86,7 @@ _LEASES = ("leaseexpiration", "leaseexpirytime", "leaseexpires", "leaseend", "le
 # A row whose addresses a DHCP server assigns; common practice, no source.
 _DHCP = re.compile(r"(?<![a-z])dhcp(?![a-z])|dhcp-?(?:pool|range|bereich)", re.IGNORECASE)
 _POOL = re.compile(r"(?:ip|address|adress)?[ -]?pool", re.IGNORECASE)
+_BEGINS = re.compile(r"\W*[\d.]*\d\.\d|\W*[0-9a-f]*:[0-9a-f]*:", re.ASCII | re.IGNORECASE)  # like an address
 _RESERVED = re.compile(r"reserv", re.IGNORECASE)
 
 
@@ -139,6 +140,7 @@ class _Rows:
 
     def __init__(self, layout: Layout, into: Gathering, lease: int) -> None:
         self._lease = lease
+        self._untitled = layout.header == 0 and bool(layout.delimiter.strip(" "))
         self._addresses = layout.addresses
         fields = dict(layout.fields)
         self._mac, self._name, self._note, self._seen = (fields.get(name, -1) for name in FIELDS[1:])
@@ -190,6 +192,9 @@ class _Rows:
             except ValueError as error:
                 if not says_nothing(text):
                     faults.append(str(error))
+        if faults and not found and self._is_words(record):
+            self._into.pass_over(record.row, "it is a line of words, and no row of the table")
+            return []
         for fault in faults if found else ():
             self._into.cannot_read(record.row, fault)
         if not found and faults:
@@ -197,6 +202,13 @@ class _Rows:
         elif not found and not record.empty and not served:
             self._into.pass_over(record.row, "it has no address")
         return found
+
+    def _is_words(self, record: Record) -> bool:
+        """Return whether a row of a table without titles has several words in its only cell, as a legend has, and does
+        not begin with an address."""
+        filled = [cell for cell in record.cells if cell.strip()]
+        words = filled[0].split() if self._untitled and len(filled) == 1 else []
+        return len(words) > 1 and not _BEGINS.match(words[0])
 
     @staticmethod
     def _rest(cells: Sequence[str], used: set[int]) -> str:
