@@ -38,8 +38,8 @@ def start_plan(target: Path, *, workbook: bool) -> None:
 
 def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], *, workbook: bool) -> None:
     """Write one plan made from one device list or several, and print what was understood, guessed and not read."""
-    from netcheck.intake.columns import mapping_from
     from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_text
+    from netcheck.intake.titles import mapping_from
     from netcheck.plan.forms.csv_table import TABLE_LIMIT
 
     for at, source in enumerate(sources):

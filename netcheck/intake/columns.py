@@ -1,4 +1,4 @@
-"""Finds the row of titles of a device list and the field of each column: by title, by `--map`, or by its cells."""
+"""Finds the row of titles of a device list, and the field of each column by its title and its cells."""
 
 from __future__ import annotations
 
@@ -8,123 +8,15 @@ from dataclasses import dataclass
 from itertools import pairwise, zip_longest
 
 from netcheck.addr import Mask
-from netcheck.errors import Problem, UsageError
+from netcheck.intake.titles import FIELD_TITLES, LEAVE_OUT, field_of
 from netcheck.plan.cells import mask_from
-from netcheck.survey.readers.header import TITLES, plain_title
+from netcheck.survey.readers.header import plain_title
 from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import Record
-from netcheck.text import listed, safe
+from netcheck.text import listed
 
 HEADER_ROWS = 40  # the titles are among the first rows of a table
-LEAVE_OUT = "-"  # a column that is not taken over
 
-# Titles by field, letters and digits only, in English and German; common practice, no source.
-_WORDS: dict[str, tuple[str, ...]] = {
-    "mask": (
-        *(
-            "mask",
-            "subnetmask",
-            "netmask",
-            "ipmask",
-            "maske",
-            "subnetzmaske",
-            "subnetmaske",
-            "netzmaske",
-            "netzwerkmaske",
-        ),
-        *("masque", "prefixlength", "cidr"),
-    ),
-    "gateway": (
-        *("gateway", "defaultgateway", "gw", "ipgateway", "standardgateway", "router", "routeradresse", "passerelle"),
-    ),
-    "mac": TITLES["mac"],
-    "address": (*TITLES["address"], "address", "addr", "adresse", "ipadress", "ipaddressv4", "ipadr", "plannedip"),
-    "host-name": (
-        *(
-            "hostname",
-            "dnsname",
-            "fqdn",
-            "host",
-            "rechnername",
-            "netzwerkname",
-            "profinetname",
-            "pnname",
-            "stationname",
-        ),
-        *("pndevicename", "profinetdevicename", "computername"),
-    ),
-    "switch-port": ("switchport", "switch", "switchanschluss", "swport", "networkport", "patchport", "dose"),
-    "vlan": ("vlan", "vlanid", "vlannr", "vlanno"),
-    "subnet": ("subnet", "network", "net", "netz", "netzwerk", "segment", "subnetz", "networksegment", "zone"),
-    "slot": ("slot", "steckplatz", "rackslot", "modulslot"),
-    "ports": ("ports", "connectors", "anschlusse", "anschlüsse", "buchsen"),
-    "interface": ("interface", "schnittstelle", "nic", "netzwerkkarte", "interfacename", "port", "anschluss"),
-    "kind": (
-        "kind",
-        "type",
-        "devicetype",
-        "typ",
-        "gerätetyp",
-        "geratetyp",
-        "gerateart",
-        "geräteart",
-        "art",
-        "category",
-    ),
-    "place": (
-        *(
-            "place",
-            "location",
-            "panel",
-            "cabinet",
-            "ort",
-            "einbauort",
-            "schaltschrank",
-            "schrank",
-            "standort",
-            "position",
-        ),
-        *("controlpanel", "feld"),
-    ),
-    "description": (
-        *("description", "descr", "function", "beschreibung", "funktion", "bezeichnung", "designation", "service"),
-        *("purpose", "funktionstext", "zweck"),
-    ),
-    "remark": (
-        *("remark", "remarks", "note", "notes", "comment", "comments", "bemerkung", "bemerkungen", "kommentar"),
-        *("hinweis", "anmerkung", "notiz"),
-    ),
-    "unit": (
-        *("anlage", "anlagenteil", "anlagenbereich", "linie", "maschine", "bereich", "zelle", "teilanlage"),
-        *("line", "productionline", "machine", "area", "cell", "plantarea", "system"),
-    ),
-    "device": (
-        *("device", "devicename", "tag", "devicetag", "tagname", "equipment", "equipmenttag", "equipmentid", "asset"),
-        *("betriebsmittel", "betriebsmittelkennzeichen", "betriebsmittelkennzeichnung", "bmk", "kennzeichen", "gerät"),
-        *(
-            "gerat",
-            "geraet",
-            "gerätename",
-            "geratename",
-            "component",
-            "komponente",
-            "node",
-            "teilnehmer",
-            "name",
-            "unit",
-        ),
-        *("anlagenkennzeichen", "station", "plc", "item", "usedby", "assignedto", "belegtdurch", "verwendetvon"),
-    ),
-}
-FIELDS = tuple(_WORDS)
-# A title that starts with one of these is of the field too, as `IP address (X1)` or `Subnet mask PN`.
-_STARTS: tuple[tuple[str, str], ...] = (
-    *(("mask", start) for start in ("subnetmask", "netmask", "subnetzmaske", "subnetmaske", "netzmaske")),
-    *(("gateway", start) for start in ("gateway", "defaultgateway", "standardgateway")),
-    *(("mac", start) for start in ("macaddress", "macadresse", "macaddr")),
-    *(("address", start) for start in ("ipaddress", "ipadresse", "ipaddr", "ipadr", "ipv4")),
-)
-_PHRASES = re.compile(r"[()/,|\[\]]|\n")
 _PORTS = frozenset(
     {"port", "portnr", "portno", "portnumber", "anschluss", "buchse"}
 )  # of a switch in the column before
@@ -134,19 +26,6 @@ _NOW = frozenset({"neu", "neue", "neuer", "new", "soll", "planned", "geplant", "
 _SEVERAL = {"address": "addresses", "mac": "MACs", "mask": "masks", "device": "devices"}
 _UNTITLED_SHARE = 0.5  # of the rows of a table without titles that must hold an address
 _INTERFACE_IN_TITLE = re.compile(r"(?i)\b(?:ipv4|ip|addresse?s?|adressen?|addr|adr)\b|[^\w.-]+")
-
-
-def mapping_from(texts: Sequence[str]) -> dict[str, str]:
-    """Read `--map` values such as `Tag=device`: the field of a title, by its letters and digits."""
-    mapped = {}
-    for text in texts:
-        title, equals, name = text.rpartition("=")
-        name = name.strip().casefold()
-        if not equals or not plain_title(title) or name not in (*FIELDS, LEAVE_OUT):
-            do = f'Write it as "title=field"; fields are {listed([*sorted(FIELDS), LEAVE_OUT], 30)} (left out)'
-            raise UsageError(Problem(f"--map {safe(text, 60)!r} names no title and field", do=do))
-        mapped[plain_title(title)] = name
-    return mapped
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +115,7 @@ def untitled_layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> 
 
 
 def _fields_in(cells: Sequence[str], mapped: Mapping[str, str]) -> set[str]:
-    return {field for cell in cells if (field := _field_of(cell, mapped))}
+    return {field for cell in cells if (field := field_of(cell, mapped))}
 
 
 def _may_be_above(before: Record, record: Record, own: set[str]) -> bool:
@@ -247,7 +126,7 @@ def _may_be_above(before: Record, record: Record, own: set[str]) -> bool:
 def _single_title(records: Sequence[Record], mapped: Mapping[str, str]) -> Record | None:
     """The first row with a single known title of a device list, if addresses or MACs follow in the next row."""
     for record, after in pairwise(records[:HEADER_ROWS]):
-        fields = {_field_of(cell, mapped) for cell in record.cells}
+        fields = {field_of(cell, mapped) for cell in record.cells}
         if any(map(holds_address, record.cells)) or not {"device", "address", "host-name"} & fields:
             continue
         if any(holds_address(cell) or _is_mac(cell) for cell in after.cells):
@@ -264,21 +143,11 @@ def _completed(cells: Sequence[str], above: Sequence[str]) -> list[str]:
     return [cell if cell.strip() else title for cell, title in zip_longest(cells, above, fillvalue="")]
 
 
-def _field_of(title: str, mapped: Mapping[str, str]) -> str:
-    plain = plain_title(title)
-    if plain in mapped:
-        return mapped[plain]
-    for words in (plain, *map(plain_title, _PHRASES.split(title))):  # the title, then its parts: `Tag (BMK)`
-        if found := next((field for field, known in _WORDS.items() if words and words in known), ""):
-            return found
-    return next((field for field, start in _STARTS if plain.startswith(start)), "")
-
-
 def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout:
     columns: dict[str, list[int]] = {}
     ignored = set()
     for column, title in enumerate(titles):
-        field = _field_of(title, mapped)
+        field = field_of(title, mapped)
         if field == LEAVE_OUT:
             ignored.add(column)
             continue
@@ -329,7 +198,7 @@ def _by_title_and_cells(field: str, title: str, cells: Sequence[str]) -> str:
     first, *others = re.split(r"[\s_.-]+", title.strip())
     words = (plain_title(title).rstrip("0123456789"), plain_title(first) if others else "")
     for name, test in _TESTS.items():
-        if any(word and word in _WORDS[name] for word in words) and any(map(test, cells)):
+        if any(word and word in FIELD_TITLES[name] for word in words) and any(map(test, cells)):
             return name
     return ""
 

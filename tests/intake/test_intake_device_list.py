@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from netcheck.errors import UsageError
-from netcheck.intake.columns import mapping_from
 from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_text
+from netcheck.intake.titles import mapping_from
 from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
 from netcheck.plan.write.new_plan import workbook_of
