@@ -416,3 +416,13 @@ def test_addresses_between_words_are_not_taken_for_a_mac_table(tmp_path: Path) -
     """It is refused with the words for any text without a column of addresses."""
     with pytest.raises(SurveyError, match="no column of addresses was found"):
         read(tmp_path, "Report for plc (10.9.0.5)\nMAC Address: 00:00:5E:00:53:05 (x)\n")
+
+
+@pytest.mark.parametrize(
+    "note", ["x reservedip 10.9.0.1 y", "lease 10.9.0.1 {", "host a {", "10.9.0.9 00:00:5e:00:53:09", "a IN A 10.9.0.8"]
+)
+def test_a_merged_file_is_recognised_whatever_its_notes_hold(tmp_path: Path, note: str) -> None:
+    """Its titles decide, and no words in it."""
+    row = f'10.9.0.5,00-00-5E-00-53-05,plc,"{note}",,a.txt: line 1,dhcp'
+    survey = read(tmp_path, f"address,mac,name,note,seen,source,kind\n{row}\n", "merged.csv")
+    assert (survey.kind, hosts(survey)) == ("csv", [(*FIVE[:2], "plc")])

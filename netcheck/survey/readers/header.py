@@ -126,7 +126,7 @@ def recognises(head: bytes) -> bool:
 def _is_own(row: Sequence[str]) -> bool:
     """Return whether all titles are among those that netcheck writes, and one is that of the addresses."""
     titles = {cell.strip() for cell in row}
-    return "address" in titles and titles <= set(FIELDS)
+    return "address" in titles and titles <= {*FIELDS, "source", "kind"}
 
 
 def _fields_titled(row: Sequence[str]) -> list[str]:
