@@ -28,6 +28,10 @@ WITHDRAWN = "no longer asked for: withdraw it"
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
 # A switch and its port: the port begins behind the first space, slash, colon or comma.
 _SWITCH_PORT = re.compile(r"(?P<switch>[^\s/:,]+)[\s/:,]+(?P<port>.+)")
+_THERE = {
+    "already-there": "already on the site with this MAC",
+    "reservation-made": "a list of the site has it for this device already",
+}
 # Conflicts whose correction keeps address, MAC and name: no reservation waits for them.
 _KEEP_ADDRESS = {
     "mask-broken", "mask-differs", "gateway-off-link", "gateway-unusable", "no-way-there", "no-way-back",
@@ -86,10 +90,16 @@ def changed_since(checked: Checked, before: Checked) -> tuple[Request, ...]:
     names = renamed_interfaces(before.plan, checked.plan)
     now, asked = asked_of(checked).requests, asked_of(before).requests
     then = [_with_names(one, names) for one in asked]
-    known, kept = {replace(one, granted="") for one in then}, {_about(one) for one in now}
+    known, kept = {_as_asked(one) for one in then}, {_about(one) for one in now}
     gone = (one for one, same in zip(asked, then, strict=True) if _about(same) not in kept and not _done(same, checked))
     withdrawn = (replace(one, note=WITHDRAWN) for one in gone)
-    return (*(one for one in now if one not in known and not one.granted), *withdrawn)
+    return (*(one for one in now if _as_asked(one) not in known and not one.granted), *withdrawn)
+
+
+def _as_asked(request: Request) -> Request:
+    """Return a request without what the site has done about it since."""
+    notes = [part for part in request.note.split("; ") if part not in _THERE.values()]
+    return replace(request, granted="", note="; ".join(notes))
 
 
 def _with_names(request: Request, names: Mapping[str, str]) -> Request:
@@ -167,8 +177,9 @@ class _Work:
         return {(subject, address.family): address for addresses in fixes for subject, address in addresses}
 
     @cached_property
-    def _there(self) -> frozenset[tuple[str, str | None]]:
-        return frozenset((one.subjects[0], one.address) for one in self.checked.findings if one.rule == "already-there")
+    def _there(self) -> dict[tuple[str, str | None], str]:
+        """Return what the lists of the site have of a subject's address already, in words."""
+        return {(one.subjects[0], one.address): _THERE[one.rule] for one in self.checked.findings if one.rule in _THERE}
 
     def _has(self, subject: str, address: Address) -> bool:
         """Return whether an address is the interface's own in the plan: `granted` in its row is about this one."""
@@ -208,7 +219,7 @@ class _Work:
         if was is not None:
             none = "proposed, because the plan has no address yet"
             notes.append(f"proposed instead of {was.text}, which the plan still has" if was.text else none)
-        notes += ["already on the site with this MAC"] if (subject, str(address)) in self._there else []
+        notes += filter(None, [self._there.get((subject, str(address)), "")])
         return "; ".join([*notes, *([f"granted by {granted}"] if granted else [])])
 
     def reservations(self) -> Iterator[Request]:

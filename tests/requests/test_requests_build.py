@@ -401,6 +401,20 @@ def test_existing_records_are_not_requested(tmp_path: Path) -> None:
     assert found == ["7.30.62.10.in-addr.arpa. 3600 IN PTR panel.hall-2.example."]
 
 
+def test_an_entry_that_the_site_has_made_is_named(tmp_path: Path) -> None:
+    """Where a list of the site has the address for the device, the request says so and is otherwise the same."""
+    survey = '[[survey]]\nfile = "site.csv"\ntaken = 2026-11-19\ncovers = ["10.62.30.0/24"]\n'
+    (tmp_path / "plan.toml").write_text(HEAD + DEVICES + survey, "utf-8")
+    (tmp_path / "site.csv").write_text("address,name\n10.62.30.7,panel.hall-2.example\n", "utf-8")
+    plan = read_plan(tmp_path)
+    checked = check(plan, read_surveys(plan), TODAY)
+    notes = {one.subject: one.note for one in asked_of(checked).of(RequestKind.RESERVATION)}
+    assert notes["line-panel/lan"] == "a list of the site has it for this device already"
+    assert notes["packer-drive/lan"] == ""
+    (tmp_path / "site.csv").write_text("address,name\n", "utf-8")
+    assert changed_since(checked, check(plan, read_surveys(plan), TODAY)) == ()
+
+
 def test_since_an_earlier_revision_only_changes_are_requested(checked: Callable[[str], Checked]) -> None:
     """Since an earlier revision, only changed addresses are requested, and the old ones are withdrawn."""
     before = checked(HEAD + DEVICES)
