@@ -167,8 +167,8 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
 
 
 def _late_word(pull: Pull) -> bool:
-    """Say whether the device answered for long after the operator said that its cable is out: what it does then is no
-    consequence of that."""
+    """Return whether the device answered for long after the operator said that its cable is out: what it does then is
+    no consequence of that."""
     return pull.cable == "operator" and pull.late
 
 
