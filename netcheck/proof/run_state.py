@@ -280,15 +280,14 @@ class RunState:
         """Return the MACs planned for a device."""
         return frozenset(mac for mac, subject in self.scope.macs.items() if subject.split("/")[0] == device)
 
-    def shared(self, target: Target, mac: int, since: float) -> list[str]:
-        """Return the planned interfaces of other devices whose addresses a MAC spoke for since then."""
+    def shared(self, target: Target, mac: int, since: float) -> list[Target]:
+        """Return other planned interfaces whose addresses a MAC spoke for since then."""
         owners = [
             self.owner_of[address]
             for address, entry in self.watched.items()
             if address in self.owner_of and any(sighting.mac == mac for sighting in entry.heard(since))
         ]
-        others = (o for o in owners if o.device != target.device and o.address != target.address)
-        return list(dict.fromkeys(other.interface for other in others))
+        return [other for other in owners if other.address != target.address]
 
     def word(self, entry: AddressState) -> str:
         """Return the planned interface and the address of a watched address as text."""

@@ -84,6 +84,7 @@ DOUBTS: dict[str, dict[str, object]] = {
     "few out": {"phases": arps((400, 400), 4, 3)},
     "few back": {"phases": arps((8, 8), 9, 2)},
     "connector": {"target": replace(TARGET, ordinal=1), "connector": "assumed"},
+    "two interfaces": {"shared_own": ("alpha/module",)},
 }
 FEATURES = (CUTS, SECOND, RELAYS, SWAPS, (False, True), WHILE_OUT, (False, True), DOUBTS, (True, False))
 

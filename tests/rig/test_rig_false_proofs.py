@@ -46,6 +46,47 @@ def proof_of(scene: Scene) -> Ran:
     return ran
 
 
+# The connector
+
+
+def test_a_cable_above_in_a_chain_that_was_in_again_in_time_is_not_its_own() -> None:
+    """The cable of the device above is pulled and put back before the silence is long enough, and the right one is
+    pulled just before. The other device was silent for too short a time to be certain of it; the phase is repeated."""
+    scene = Scene(options=RunOptions())
+    scene.add("alpha/cpu", 20, behind="upper/cpu:1")
+    scene.add("upper/cpu", 21)
+    scene.add("gamma/cpu", 22)
+    own, above = scene.jacks["alpha/cpu"], scene.jacks["upper/cpu"]
+    own.behind, scene.hand.jacks = above, {}
+    plug, enter = scene.rig.plug, partial(scene.hand.press, Key.ENTER)
+    when(scene, Action.PULL, partial(plug, above, False), 0.5)
+    when(scene, Action.PULL, enter, 0.6)
+    when(scene, Action.PULL, partial(plug, own, False), 6.8)
+    when(scene, Action.PULL, partial(plug, above, True), 6.9)
+    for action in (Action.PLUG, Action.RESTORE):
+        when(scene, action, partial(plug, own, True), 1.0)
+        when(scene, action, enter, 1.2)
+    scene.rig.after(300, partial(scene.hand.press, Key.QUIT))
+    proof = proof_of(scene).proof
+    assert proof.verdict == "unsettled"
+    assert "upper/cpu" in proof.why
+
+
+@BOTH
+def test_one_mac_for_two_interfaces_of_a_device_does_not_say_which_connector(keys: bool) -> None:
+    """A weak host (RFC 1122 section 3.3.4.2) answers through one connector for the addresses of both, and the plan has
+    no MAC that says which one it is."""
+    scene = pair()
+    scene.targets = []
+    scene.plan("alpha/cpu", 20, mac=None)
+    scene.plan("alpha/module", 30, mac=None)
+    scene.plan("beta/cpu", 21)
+    scene.devices["alpha/cpu"].addresses = {scene.jacks["alpha/cpu"]: {ip(20), ip(30)}}
+    proof = proof_of(either(scene, keys)).proof
+    assert proof.verdict == "unsettled"
+    assert "alpha/module" in proof.why
+
+
 # The return of the cable
 
 

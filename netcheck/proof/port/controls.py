@@ -15,7 +15,7 @@ from netcheck.proof.port.answers import WINDOW
 from netcheck.proof.port.state import LOST, PortState
 from netcheck.proof.probing.address_state import EVER, AddressState
 from netcheck.proof.result import Phase, Tally
-from netcheck.proof.run_state import FRESH, Void
+from netcheck.proof.run_state import FRESH, HINT, Void
 from netcheck.proof.verdict.observation import SAME_TIME
 from netcheck.proof.verdict.rows import fell_together
 from netcheck.proof.verdict.silence_rule import luck
@@ -43,11 +43,15 @@ def choose_controls(port: PortState) -> None:
 
 
 def check_controls(port: PortState) -> None:
-    """Note when each control that fell silent had answered last: it may be back before this silence is evidence."""
+    """Note when each control that fell silent had answered last: it may be back before this silence is evidence. Of a
+    control that answered last when the port did, fewer misses are enough: one cable may have silenced both."""
     pull = port.pull
     assert pull is not None
     for entry in pull.controls:
-        if entry not in pull.lost and port.run.fell(entry, LOST, 3):
+        if entry in pull.lost or not entry.answered:
+            continue
+        together = abs(entry.answered[-1] - pull.silent_from) <= _tolerance(port, entry)
+        if port.run.fell(entry, HINT if together else LOST, 3):
             pull.lost[entry] = entry.answered[-1]
 
 

@@ -13,6 +13,7 @@ from netcheck.proof.verdict.silence_rule import Confirmed
 def observe(port: PortState) -> Observation:
     """Return everything the judge needs, as it stands now."""
     run, target, mac, pull = port.run, port.target, port.mac, port.pull
+    shared = [] if mac is None else run.shared(target, mac, port.began)
     silences = (*port.silences, *(() if port.latest is None else (port.latest,)))
     return Observation(
         target=target,
@@ -38,7 +39,8 @@ def observe(port: PortState) -> Observation:
         no_negative=not port.negatives,
         gateway_mac=_gateway_mac(port),
         is_gateway=target.address in run.gateways,
-        shared=() if mac is None else tuple(run.shared(target, mac, port.began)),
+        shared=tuple(dict.fromkeys(other.interface for other in shared if other.device != target.device)),
+        shared_own=tuple(dict.fromkeys(other.interface for other in shared if other.device == target.device)),
         planned_for=_planned_for(port),
         proven_for=_proven_for(port),
         heard_before=_heard_before(port),

@@ -82,6 +82,7 @@ class Observation:
     gateway_mac: int | None = None
     is_gateway: bool = False
     shared: tuple[str, ...] = ()  # planned interfaces of other devices that this MAC answers for as well
+    shared_own: tuple[str, ...] = ()  # other planned interfaces of the device that this MAC answers for as well
     planned_for: str = ""  # another interface for which the plan names this MAC
     proven_for: str = ""  # another device's interface for which this MAC is already proven
     heard_before: tuple[HeardBefore, ...] = ()  # other MACs that were heard for the address in this run

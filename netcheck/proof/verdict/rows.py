@@ -299,6 +299,11 @@ def _which_connector(seen: Observation, names: Names) -> str:
             "Which connector is not known: nothing showed that the cable was moved to it. When asked, unplug it and "
             "plug it in there, then press Enter; on a walk press its number."
         )
+    if seen.shared_own and seen.target.mac is None:
+        return (
+            f"{names.of(seen.mac or 0)} answers for {listed(list(seen.shared_own))} as well: through which of the "
+            "device's connectors is not known. Put the MAC of each interface into the plan."
+        )
     if seen.connector_unknown and seen.connector == "assumed" and seen.mac != seen.target.mac:
         return (
             "Which connector was pulled is not known: the plan has no MAC of this interface. Press its number while "
