@@ -55,6 +55,17 @@ def within(spans: Iterable[Span], since: float, until: float) -> Spans:
     return [(max(low, since), min(high, until)) for low, high in spans if min(high, until) > max(low, since)]
 
 
+def joined(spans: Iterable[Span], gap: float) -> Spans:
+    """Return a history in which spans at most *gap* seconds apart are one."""
+    found: Spans = []
+    for since, until in spans:
+        if found and since - found[-1][1] <= gap:
+            found[-1] = found[-1][0], until
+        else:
+            found.append((since, until))
+    return found
+
+
 def longest(spans: Iterable[Span]) -> float:
     """Return the seconds of the longest span; 0 where there is none."""
     return max((until - since for since, until in spans), default=0.0)

@@ -28,6 +28,7 @@ from netcheck.rig.history import (
     Spans,
     alive,
     both,
+    joined,
     linked,
     lives,
     longest,
@@ -313,13 +314,15 @@ class _Case:
 
     def _failures(self, seconds: float) -> Spans:
         """When the device or its path failed by itself, from within this many seconds after a request on: restarts, and
-        links that were down while cables were in. A reset of the station's own link lasts less than it must."""
+        links that were down while cables were in. Two of them are one if what lies between passes unnoticed. A reset of
+        the station's own link lasts less than it must."""
         starts = {at for jack in self.holder.addresses for at, went_in in jack.moves if went_in}
         restarts = [span for span in self.holder.absences if span[0] not in starts]
         links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack))]
         own = [one for one in without(ALWAYS, linked(self.rig.jacks[0])) if one[1] - one[0] >= LINK_RESET]
         failed = union(restarts, without(ALWAYS, lives(self.holder)), *links, own if self.place.said_direct else ())
-        return [span for span in failed if any(at - UNSEEN <= span[0] <= at + seconds for at in self.asked)]
+        as_seen = joined(failed, self._unseen())
+        return [span for span in as_seen if any(at - UNSEEN <= span[0] <= at + seconds for at in self.asked)]
 
     def _confirmed(self, silence: tuple[float, float]) -> bool:
         """Enter was pressed between the request and the end of a silence."""

@@ -16,7 +16,7 @@ import pytest
 from netcheck.proof.events import Action, Event, What
 from netcheck.proof.result import Proof, Verdict
 from netcheck.rig.bench import DEVICE, MACS, OWN, STATION_MAC, Bench
-from netcheck.rig.history import both, longest, total, union, within, without
+from netcheck.rig.history import both, joined, longest, total, union, within, without
 from netcheck.rig.network import START
 from netcheck.rig.scenario import Device, Mode, Replies, Scenario, Stranger
 from netcheck.rig.truth import Alike, Judgement, Truth, Unmet
@@ -143,6 +143,10 @@ CASES = {
     "another cable": (Scenario(), [upstream(11.0, 32.0)], (Unmet.CONNECTOR,), {Alike.ANOTHER_CABLE}),
     "a restart just after the request":
         (Scenario(), [restart(11.0, 22.0)], (Unmet.CONNECTOR,), {Alike.BY_ITSELF}),
+    "two restarts, half a second apart":
+        (Scenario(), [restart(11.0, 12.0), restart(23.5, 9.0)], (Unmet.CONNECTOR,), {Alike.BY_ITSELF}),
+    "two restarts, three seconds apart":
+        (Scenario(), [restart(11.0, 12.0), restart(26.0, 9.0)], (Unmet.CONNECTOR,), set()),
     "put back early, a slow start": (Scenario(devices=(Device(boots=20.0),)), [cable(11.0, 15.0)], (Unmet.CONNECTOR,),
                                      {Alike.PUT_BACK_EARLY}),
     "a copy of the MAC": (Scenario(strangers=(Stranger(always=True, twin=True),)), [HONEST], (Unmet.OWNER,),
@@ -189,4 +193,5 @@ def test_arithmetic_of_spans() -> None:
     assert without([(0, 10)], [(2, 3), (5, 20)]) == [(0, 2), (3, 5)]
     assert both([(0, 4), (6, 9)], [(3, 7)]) == [(3, 4), (6, 7)]
     assert within([(0, 4), (6, 9)], 3, 7) == [(3, 4), (6, 7)]
+    assert joined([(0, 4), (5, 6), (9, 10)], 1) == [(0, 6), (9, 10)]
     assert (longest([(0, 4), (6, 9)]), total([(0, 4), (6, 9)]), longest([])) == (4, 7, 0.0)
