@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import assert_never
 
 from netcheck.addr import Address, Range
@@ -117,13 +118,18 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
     An address counts if it is the only one, a device may have it in that subnet, the plan does not use it, and nobody
     else has it. Leases do not count, because they end.
     """
-    found: dict[str, Suggestion] = {}
-    for subject in wanted if any(len(island.hosts) for island in scene.islands.values()) else ():
-        interface = scene.plan.interface_named.get(subject)
-        if interface is None or interface.dhcp or scene.plan.subnet_of(interface).prefix.value is None:
-            continue
-        if (suggestion := _entered(scene, interface)) is not None:
-            found[subject] = suggestion
+    plan, found = scene.plan, dict[str, Suggestion]()
+    faces: dict[str, list[Interface]] = {}
+    for subject in wanted:
+        if (face := plan.interface_named.get(subject)) is not None and not face.dhcp:
+            faces.setdefault(plan.island_of(face), []).append(face)
+    for island, here in faces.items():
+        names = {face.subject: spellings(planned_name(face), plan.domain) for face in here}
+        hosts = scene.islands[island].hosts.by_names(chain.from_iterable(names.values()))
+        for face in here if hosts else ():
+            known = [host for name in names[face.subject] for host in hosts.get(name, ())]
+            if known and (suggestion := _entered(scene, face, known)) is not None:
+                found[face.subject] = suggestion
     uses = Counter((scene.plan.island_of(scene.plan.interface_named[one]), found[one].address) for one in found)
     return {
         subject: suggestion
@@ -132,12 +138,11 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
     }
 
 
-def _entered(scene: Scene, interface: Interface) -> Suggestion | None:
-    """Return the only address in an interface's subnet that the site has for it, if no other rule speaks against it."""
+def _entered(scene: Scene, interface: Interface, known: Sequence[SiteHost]) -> Suggestion | None:
+    """Return the only address in an interface's subnet of the hosts with its name, if no other rule speaks against
+    it."""
     subnet = scene.plan.subnet_of(interface)
     island, prefix = scene.islands[subnet.island], subnet.prefix.value
-    name = planned_name(interface)
-    known = [host for one in spellings(name, scene.plan.domain) for host in island.hosts.by_name(one)]
     known = [host for host in known if prefix is not None and prefix.holds(host.address) and not _is_lease(scene, host)]
     addresses = {host.address for host in known}
     address = addresses.pop() if len(addresses) == 1 else None

@@ -135,12 +135,6 @@ class HostTable:
         """Return every row with this MAC in the order read."""
         return tuple(map(self._host, self._macs.find(mac.value)))
 
-    def by_name(self, name: str) -> tuple[SiteHost, ...]:
-        """Return every row with this name in the order read; case and a final dot do not matter."""
-        wanted = folded(name)
-        found = map(self._host, self._names.find(hash(wanted)))
-        return tuple(host for host in found if wanted and folded(host.name) == wanted)
-
     def by_addresses(self, addresses: Collection[Address]) -> dict[Address, list[SiteHost]]:
         """Return the rows of each of these addresses that occurs, in the order read, in one pass over the table."""
         found: dict[Address, list[SiteHost]] = {}
@@ -216,12 +210,6 @@ class HostTable:
     def _macs(self) -> Index:
         macs = self._columns.macs
         return Index((row for row, mac in enumerate(macs) if mac != HostColumns.NO_MAC), macs)
-
-    @cached_property
-    def _names(self) -> Index:
-        names = self._columns.names
-        keys = array("q", map(hash, self._folded))
-        return Index(compress(count(), names), keys)
 
     def _host(self, row: int) -> SiteHost:
         columns = self._columns
