@@ -315,11 +315,13 @@ class _Case:
     def _failures(self, seconds: float) -> Spans:
         """When the device or its path failed by itself, from within this many seconds after a request on: restarts, and
         links that were down while cables were in. Two of them are one if what lies between passes unnoticed. A reset of
-        the station's own link lasts less than it must."""
+        the station's own link lasts less than it must, unless the cable is out before it ends."""
         starts = {at for jack in self.holder.addresses for at, went_in in jack.moves if went_in}
         restarts = [span for span in self.holder.absences if span[0] not in starts]
         links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack))]
-        own = [one for one in without(ALWAYS, linked(self.rig.jacks[0])) if one[1] - one[0] >= LINK_RESET]
+        own = without(ALWAYS, linked(self.rig.jacks[0]))
+        lasting = [span for span in union(own, self.own_out()) if span[1] - span[0] >= LINK_RESET]
+        own = [one for one in own if any(low <= one[0] < high for low, high in lasting)]
         failed = union(restarts, without(ALWAYS, lives(self.holder)), *links, own if self.place.said_direct else ())
         as_seen = joined(failed, self._unseen())
         return [span for span in as_seen if any(at - UNSEEN <= span[0] <= at + seconds for at in self.asked)]

@@ -80,6 +80,10 @@ CASES = {
                  reseats_connector=True, pulls=(HandMove(enter=1.2),),
                  plugs=(HandMove(enter=1.2), HandMove(after=9.9, lasts=12.2, again=26.1, enter=10.1)),
                  acts=(Act(do=Do.RESTART, after=85.3, lasts=27.7), Act(do=Do.ENTER, on=On.PLUG, after=4.6, lasts=5.0))),
+    # The computer's link fails by itself after the request, and the cable is out before it is up again.
+    "a link that failed before the cable was pulled":
+        Scenario(mode=Mode.DIRECT_HANDS_FREE, pulls=(HandMove(after=8.2),),
+                 acts=(Act(do=Do.LINK, on=On.PULL, after=16.0, lasts=5.0),)),
 }  # fmt: skip
 
 
