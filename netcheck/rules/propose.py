@@ -130,11 +130,11 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
             known = [host for name in names[face.subject] for host in hosts.get(name, ())]
             if known and (suggestion := _entered(scene, face, known)) is not None:
                 found[face.subject] = suggestion
-    uses = Counter((scene.plan.island_of(scene.plan.interface_named[one]), found[one].address) for one in found)
+    uses = Counter((plan.island_of(plan.interface_named[one]), found[one].address) for one in found)
     return {
         subject: suggestion
         for subject, suggestion in found.items()
-        if uses[scene.plan.island_of(scene.plan.interface_named[subject]), suggestion.address] == 1
+        if uses[plan.island_of(plan.interface_named[subject]), suggestion.address] == 1
     }
 
 

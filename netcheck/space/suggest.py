@@ -203,8 +203,7 @@ class _Room:
         near = Range(family, max(widest.low, middle - half), min(widest.high, middle + half))
         window = range_of(self.prefix) if self.prefix.size <= START_WINDOW else near
         value, low, high = max(map(self.free.without_plan.nearest, group.places(window)), key=_room)
-        why = f"computed from the name of {group.by} {group.name}, in the free gap {Range(family, low, high)}"
-        return _Start(value, why)
+        return _Start(value, f"the start of {group.by} {group.name} in the free gap {Range(family, low, high)}")
 
     def start_run(self, group: RunGroup, held: set[int], octets: Callable[[Interface], list[tuple[int, str]]]) -> _Run:
         """Begin the run of a group that has the addresses `held`: at the lowest of them, or where the group starts if

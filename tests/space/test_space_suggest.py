@@ -292,6 +292,18 @@ def test_a_proposal_moves_only_if_another_device_gets_its_address() -> None:
     assert moved <= total / 25
 
 
+def test_the_reason_reads_as_a_sentence_where_the_start_itself_is_taken() -> None:
+    """The reason names the group and its gap, alone and after "the nearest free address to"."""
+    other = interface("aaa/x", kind="panel", within="process")
+    found = suggested(plan(interface("filler-plc/cpu", kind="controller"), other))
+    assert found is not None
+    assert found.why == "the start of kind controller in the free gap 10.62.20.1-10.62.20.254"
+    taken = interface("capper-plc/cpu", str(found.address), kind="drive")
+    moved = suggested(plan(interface("filler-plc/cpu", kind="controller"), other, taken))
+    assert moved is not None
+    assert moved.why == f"the nearest free address to {found.why}"
+
+
 def test_the_starts_of_groups_lie_in_free_gaps_with_room() -> None:
     """Every third address up to .199 is a host: half of the starts or more lie in the gap from .200 on."""
     hosts = tuple(f"10.62.20.{octet}" for octet in range(1, 201, 3))

@@ -301,8 +301,8 @@ def _which_connector(seen: Observation, names: Names) -> str:
         )
     if seen.shared_own and seen.target.mac is None:
         return (
-            f"{names.of(seen.mac or 0)} answers for {listed(list(seen.shared_own))} as well: through which of the "
-            "device's connectors is not known. Put the MAC of each interface into the plan."
+            f"{names.of(seen.mac or 0)} answers for {listed(list(seen.shared_own))} as well, so the connector that its "
+            "answers came through is not known. Put the MAC of each interface into the plan."
         )
     if seen.connector_unknown and seen.connector == "assumed" and seen.mac != seen.target.mac:
         return (
