@@ -1,6 +1,6 @@
-"""What is already on the site: site hosts from the site's lists.
+"""What is already on the site: the hosts that the site's own lists name.
 
-`read` picks a reader from `readers/` by the content of a file; the reader fills a `Gathering` (`gathering`), which
-becomes a `Survey` (`model`). Its hosts are kept as columns of numbers (`host_columns`), and looked up by address, MAC
-or name in a `HostTable` (`host_table`). `merge` combines several lists.
+`read` selects a reader from `readers/` by the content of a file. The reader fills a `Gathering` (`gathering`), which
+becomes a `Survey` (`model`). The hosts of a survey are stored in columns of numbers (`host_columns`); a `HostTable`
+(`host_table`) finds them by address, MAC or name. `merge` combines several lists.
 """

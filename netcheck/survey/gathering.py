@@ -1,4 +1,4 @@
-"""What a survey reader works with: the source that it reads, and the hosts and remarks that it gathers."""
+"""The input and the output of a survey reader: the source that it reads, and the hosts and remarks that it gathers."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ from netcheck.survey.model import (
 from netcheck.tables.delimited import lines_of, text_of
 
 T = TypeVar("T")
-HEAD_LINES = 200  # lines from which the kind of a file is recognised
+HEAD_LINES = 200  # a reader recognises its kind of file by these first lines
 EMPTY = Problem("it is empty", do="Export it again; an empty list would make every address look free")
 
 
 @dataclass(frozen=True, slots=True)
 class KeptFile:
-    """A survey inside a file that has been read already: the plan's own workbook or table."""
+    """A survey in a file that was read before: the plan's own workbook or table."""
 
     data: bytes
 
@@ -44,16 +44,19 @@ class KeptFile:
         return io.BytesIO(self.data)
 
     def whole(self, limit: int) -> bytes:
-        """Return all bytes; the plan's reader has checked their number."""
+        """Return all bytes; the plan's reader has checked the size already."""
         return self.data
 
     def finish(self) -> None:
-        """Do nothing: the bytes are part of the hash already."""
+        """Do nothing: the plan's reader has hashed the bytes already."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One survey file: the plan's entry for it, its path and its content. `files` hashes any further file."""
+    """One survey file: its entry in the plan, its path and its content.
+
+    `files` reads and hashes every further file that the survey includes.
+    """
 
     entry: SurveyEntry
     path: Path
@@ -65,7 +68,10 @@ class Source:
         return self.file.open()
 
     def lines(self) -> Iterator[tuple[int, str]]:
-        """Yield a text's lines without their ends, counted from 1; SurveyError where all are blank."""
+        """Yield each line's number, counted from 1, and its text without the line end.
+
+        Raises SurveyError at the end if all lines are blank.
+        """
         empty = True
         with self.open() as stream, text_of(stream) as text:
             for number, line in enumerate(lines_of(text), 1):
@@ -76,7 +82,7 @@ class Source:
 
 
 def head_lines(head: bytes) -> list[str]:
-    """Return the first lines that are not blank of a file that starts with these bytes; none where it is no text."""
+    """Return the non-blank lines among the first `HEAD_LINES` of these bytes; an empty list if they are not text."""
     try:
         with text_of(io.BytesIO(head)) as text:
             lines = [line.rstrip("\r\n") for line in islice(lines_of(text), HEAD_LINES)]
@@ -100,10 +106,10 @@ class _Remarks:
 
 
 class Gathering:
-    """The site hosts and remarks of one survey while it is read."""
+    """Collects the site hosts and remarks of one survey while it is read."""
 
     def __init__(self, file: str, unit: str = "row") -> None:
-        """`unit` is the name of the file's lines in messages: row, line or frame."""
+        """Begin with a file; messages call its lines `unit`: row, line or frame."""
         self._file, self._sheet, self._unit = file, "", unit
         self._columns = HostColumns()
         self._columns.begin(file, unit)
@@ -114,17 +120,17 @@ class Gathering:
         self._skipped, self._addressless, self._unread = _Remarks(), _Remarks(), _Remarks()
 
     def begin_sheet(self, name: str) -> None:
-        """Set the sheet that the following rows come from."""
+        """Set the sheet of the rows that follow."""
         self._sheet = f"sheet {name}, "
         self._columns.begin(f"{self._file}, sheet {name}")
 
     def begin_file(self, name: str) -> None:
-        """Set the file that the following rows come from, where it is not the survey itself."""
+        """Set the file of the rows that follow, if it is not the survey itself."""
         self._file = name
         self._columns.begin(name, self._unit)
 
     def begin_line(self, file: str, unit: str, kind: str = "") -> None:
-        """Set the file, the name of its lines and the kind of the list that the next row was merged from."""
+        """Set the list that the next row comes from: its file, the name of its lines and its kind."""
         self._file, self._sheet, self._unit = file, "", unit
         self._columns.begin(file, unit)
         if kind:
@@ -138,7 +144,7 @@ class Gathering:
         self._columns.add(address, mac, row, name, note, seen)
 
     def add_block(self, block: Block, row: int) -> None:
-        """Append the site hosts of consecutive rows that start at this row."""
+        """Append the site hosts of consecutive rows; `row` is the first one."""
         self._columns.add_block(block, row)
 
     def add_record(self, kind: RecordKind, name: str, address: Address, absolute: bool, row: int) -> None:
@@ -155,19 +161,19 @@ class Gathering:
         self._served.append(ServedRange(span, self._position(row)))
 
     def skip(self, row: int, why: str, count: int = 1) -> None:
-        """Remark on a row whose address cannot be read, or on several; row 0 stands for the whole file or sheet."""
+        """Remark that `count` rows have no readable address; row 0 means the whole file or sheet."""
         self._skipped.add(self._position(row), why, count)
 
     def pass_over(self, row: int, why: str) -> None:
-        """Remark on a row that contains no address."""
+        """Remark that a row names no host, for example because it has no address; row 0 means the whole file."""
         self._addressless.add(self._position(row), why)
 
     def cannot_read(self, row: int, why: str, count: int = 1) -> None:
-        """Remark on a cell, or on several, that cannot be read in a row that is kept without it."""
+        """Remark that `count` cells of a row cannot be read; the row is kept without them."""
         self._unread.add(self._position(row), why, count)
 
     def attempt(self, row: int, read: Callable[[str], T | None], text: str) -> T | None:
-        """Read a cell that the row can do without; on failure, remark on it and return None."""
+        """Return the value of an optional cell; None if it is empty. An unreadable cell becomes a remark and None."""
         if not text:
             return None
         try:

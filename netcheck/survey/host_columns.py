@@ -13,7 +13,7 @@ from netcheck.addr import Address, Mac
 
 
 class Addresses:
-    """A column of addresses: IPv4 as 32 bits each, the rare IPv6 in a dictionary by row."""
+    """A column of addresses: IPv4 addresses as 32 bits in an array, the rare IPv6 addresses in a dictionary by row."""
 
     def __init__(self) -> None:
         self.low = array("I")
@@ -44,7 +44,7 @@ class Addresses:
 
 
 class Block(NamedTuple):
-    """The hosts of consecutive rows, values as in `HostColumns`; a field that the file does not have is empty."""
+    """The hosts of consecutive rows, with values as in `HostColumns`; a field that the file lacks is empty."""
 
     addresses: array[int]
     macs: array[int]
@@ -57,7 +57,7 @@ NO_MAC = 1 << 48
 
 
 class HostColumns:
-    """What was read, one row a host, in the order read. `begin` sets the file of the rows that follow."""
+    """The hosts in the order read, one row a host. `begin` sets the file of the rows that follow."""
 
     NO_MAC: ClassVar[int] = NO_MAC
 
@@ -97,7 +97,7 @@ class HostColumns:
         self.notes.append(note)
 
     def add_block(self, block: Block, line: int) -> None:
-        """Append hosts of the current file from consecutive lines, the first of them this line."""
+        """Append hosts of the current file from consecutive lines; `line` is the first one."""
         size = len(block.addresses)
         self.addresses.low.extend(block.addresses)
         self.macs.extend(block.macs or array("Q", [NO_MAC]) * size)
@@ -121,7 +121,7 @@ class HostColumns:
         self.notes.extend(other.notes)
 
     def order(self) -> array[int]:
-        """Return the rows in order of address, IPv4 first, rows of one address in the order read."""
+        """Return the rows sorted by address, IPv4 first; rows with the same address keep the order read."""
         low, wide = self.addresses.low, self.addresses.wide
         rows = list(filter(self.addresses.narrow, range(len(low)))) if wide else range(len(low))
         order = _in_order(rows, low)
@@ -129,19 +129,20 @@ class HostColumns:
         return order
 
     def values(self) -> tuple[array[int], list[int]]:
-        """Return the IPv4 values and the IPv6 values, each ascending."""
+        """Return the IPv4 and the IPv6 addresses as integers, each in ascending order."""
         low, wide = self.addresses.low, self.addresses.wide
         narrow = map(low.__getitem__, filter(self.addresses.narrow, range(len(low)))) if wide else low
-        # 32 bits fit the 53 of a float (IEEE 754), and floats are sorted faster than integers
+        # A float holds integers of 53 bits exactly (IEEE 754), and floats are sorted faster than integers.
         return array("I", map(int, sorted(map(float, narrow)))), sorted(wide.values())
 
 
-# 32 bits of an address and 21 of a row fit the 53 of a float (IEEE 754), and floats are sorted faster than pairs.
+# A float holds integers of 53 bits exactly (IEEE 754): 32 bits of address and 21 bits of row. Floats are sorted faster
+# than pairs.
 _ROWS = 1 << 21
 
 
 def _in_order(rows: Sequence[int], keys: array[int]) -> array[int]:
-    """Return rows sorted by their 32-bit keys; `rows` ascend, and rows of one key keep their order."""
+    """Return rows sorted by their 32-bit keys; `rows` must ascend, and rows with the same key keep their order."""
     if len(keys) > _ROWS:
         return array("I", sorted(rows, key=keys.__getitem__))
     scale = float(_ROWS)
@@ -150,7 +151,7 @@ def _in_order(rows: Sequence[int], keys: array[int]) -> array[int]:
 
 
 class Index:
-    """Finds rows by an integer key in O(log n); rows of one key keep their order."""
+    """Finds rows by an integer key in O(log n); rows with the same key keep their order."""
 
     def __init__(self, rows: Iterable[int], keys: Sequence[int]) -> None:
         self._rows = array("I", sorted(rows, key=keys.__getitem__))

@@ -1,7 +1,7 @@
-"""Site hosts in columns: a million rows in compact arrays, searched by address, MAC and name.
+"""A table of site hosts: a million rows in compact arrays, searched by address, MAC and name.
 
-Addresses are integers sorted by family and value. A `SiteHost` is made only when it is asked for. Building takes O(n
-log n), a search O(log n) plus its results.
+Addresses are integers sorted by family and value. A `SiteHost` is made only when a caller asks for it. Sorting takes
+O(n log n), a search O(log n) plus its results.
 """
 
 from __future__ import annotations
@@ -43,24 +43,24 @@ class SiteHost:
 
 
 class HostTable:
-    """Site hosts in order of address (IPv4 before IPv6); rows of one address in the order read."""
+    """Site hosts in order of address, IPv4 before IPv6; rows with the same address keep the order read."""
 
     def __init__(self, columns: HostColumns) -> None:
         self._columns = columns
 
     @cached_property
     def _ascending(self) -> tuple[Sequence[int], Sequence[int]]:
-        """The IPv4 and IPv6 values of all rows in order; made when first needed."""
+        """The IPv4 and the IPv6 addresses of all rows as ascending integers; computed on first use."""
         return self._columns.values()
 
     @cached_property
     def _order(self) -> Sequence[int]:
-        """The rows in order; made when first needed."""
+        """The row numbers in order of address; computed on first use."""
         return self._columns.order()
 
     @classmethod
     def of(cls, hosts: Iterable[SiteHost]) -> HostTable:
-        """Make a table of single hosts."""
+        """Return a table of these hosts."""
         columns = HostColumns()
         for host in hosts:
             _add(columns, host)
@@ -68,7 +68,7 @@ class HostTable:
 
     @classmethod
     def merged(cls, tables: Iterable[HostTable]) -> HostTable:
-        """Make one table that holds the rows of several."""
+        """Return one table with the rows of all these tables."""
         columns = HostColumns()
         for table in tables:
             columns.extend(table._columns)
@@ -86,11 +86,11 @@ class HostTable:
         return self._columns.files
 
     def at(self, address: Address) -> tuple[SiteHost, ...]:
-        """Return every row with this address; surveys and rows may repeat it."""
+        """Return every row with this address; several surveys or rows may have it."""
         return tuple(self.between(address, address))
 
     def between(self, low: Address, high: Address) -> Iterator[SiteHost]:
-        """Yield the rows from `low` to `high`, both included and of one family, ascending."""
+        """Yield the rows from `low` to `high` in ascending order, both included; both have the same family."""
         start, end = self._span(Range(low.family, low.value, high.value))
         offset = self._offset(low.family)
         return (self._host(self._order[index + offset]) for index in range(start, end))
@@ -106,12 +106,13 @@ class HostTable:
         return bisect_right(distinct, within.high) - bisect_left(distinct, within.low)
 
     def among(self, family: int, wanted: Iterable[int]) -> set[int]:
-        """Return those of these addresses that occur in the table."""
+        """Return the wanted addresses of a family, as integers, that occur in the table."""
         return self._present[family].intersection(wanted)
 
     def around(self, address: Address, within: Prefix) -> Iterator[SiteHost]:
-        """Yield the rows inside a prefix by their distance from an address, nearest first and 0 included; at equal
-        distance the lower address first.
+        """Yield the rows inside a prefix, nearest to an address first; rows with that address are included.
+
+        Of two addresses at the same distance the lower one comes first.
         """
         if address.family != within.family:
             return
@@ -128,15 +129,15 @@ class HostTable:
                 right += 1
 
     def nearest(self, address: Address, within: Prefix) -> SiteHost | None:
-        """Return the row nearest to an address inside a prefix, at distance 0 or more."""
+        """Return the row inside a prefix that is nearest to an address, or None; it may have that very address."""
         return next(self.around(address, within), None)
 
     def by_mac(self, mac: Mac) -> tuple[SiteHost, ...]:
-        """Return every row with this MAC in the order read."""
+        """Return every row with this MAC, in the order read."""
         return tuple(map(self._host, self._macs.find(mac.value)))
 
     def by_addresses(self, addresses: Collection[Address]) -> dict[Address, list[SiteHost]]:
-        """Return the rows of each of these addresses that occurs, in the order read, in one pass over the table."""
+        """Return the rows with these addresses, by address, in the order read; one pass over the table."""
         found: dict[Address, list[SiteHost]] = {}
         narrow = {address.value for address in addresses if address.family == 4}
         broad = {address.value for address in addresses if address.family == 6}
@@ -149,7 +150,7 @@ class HostTable:
         return found
 
     def by_macs(self, macs: Iterable[Mac]) -> dict[Mac, list[SiteHost]]:
-        """Return the rows of each of these MACs that occurs, in the order read, in one pass over the table."""
+        """Return the rows with these MACs, by MAC, in the order read; one pass over the table."""
         wanted = {mac.value for mac in macs}
         found: dict[Mac, list[SiteHost]] = {}
         for row in _rows(self._columns.macs, wanted):
@@ -157,7 +158,7 @@ class HostTable:
         return found
 
     def by_names(self, names: Iterable[str]) -> dict[str, list[SiteHost]]:
-        """Return the rows of each of these folded names that occurs, in the order read, in one pass over the table."""
+        """Return the rows with these folded names, by folded name, in the order read; one pass over the table."""
         found: dict[str, list[SiteHost]] = {}
         for row in _rows(self._folded, set(names) - {""}):
             host = self._host(row)
@@ -175,7 +176,7 @@ class HostTable:
         return sum(map(len, self._present.values()))
 
     def repeated(self) -> Iterator[tuple[SiteHost, ...]]:
-        """Yield the rows of each address that has more than one."""
+        """Yield the rows of each address that occurs in more than one row."""
         for family in WIDTH if self.distinct < len(self) else ():
             values = self._values(family)
             same = compress(values, map(eq, values, islice(values, 1, None)))
@@ -192,7 +193,7 @@ class HostTable:
     @cached_property
     def _distinct(self) -> dict[int, Sequence[int]]:
         """The distinct addresses by family, ascending."""
-        # an array lies in one piece of memory, through which windows are read several times as fast as through a list
+        # An array is one piece of memory, and reading a slice of it is several times as fast as reading one of a list.
         return {4: array("I", sorted(self._present[4])), 6: sorted(self._present[6])}
 
     def _values(self, family: int) -> Sequence[int]:
@@ -227,12 +228,12 @@ class HostTable:
 
 
 def folded(name: str) -> str:
-    """Return a name as it is compared: without outer space, final dot and case (RFC 4343 section 2)."""
+    """Return the form in which names are compared: no outer blanks, no final dot, lower case (RFC 4343 section 2)."""
     return name.strip().rstrip(".").casefold()
 
 
 def folded_all(names: Sequence[str]) -> list[str]:
-    """Return `folded` of many names, without a Python call for each."""
+    """Return `folded` of each name, without a Python call for each name."""
     joined = "\n".join(names) + "\n"
     alike = joined.isascii() and joined.count("\n") == len(names) and ".\n" not in joined
     if alike and not any(space in joined for space in (*SPACES, "\r")):
@@ -242,7 +243,7 @@ def folded_all(names: Sequence[str]) -> list[str]:
 
 
 def _rows(column: Sequence[K], wanted: set[K]) -> Iterator[int]:
-    """Yield the rows with one of the wanted values; most often there is none."""
+    """Yield the rows with one of the wanted values; the usual case, no such row, is the fast one."""
     return iter(()) if wanted.isdisjoint(column) else compress(count(), map(wanted.__contains__, column))
 
 

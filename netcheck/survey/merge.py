@@ -1,7 +1,7 @@
-"""Merges the site hosts of several lists and reports where lists disagree.
+"""Merges the site hosts of several lists and reports disagreements between the lists.
 
-Rows are the same host if they agree in address, MAC and name. A row without a MAC or name belongs to the only host that
-it can mean. Nothing is lost: a host with two names or two MACs keeps a row for each.
+Rows with the same address, MAC and name are the same host. A row without a MAC or a name joins the host of its address
+if there is only one. No value is lost: a host with two names or two MACs keeps a row for each.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ Key = TypeVar("Key", bound=Hashable)
 
 @dataclass(frozen=True, slots=True)
 class MergedHost:
-    """A host from all lists together, with its positions in them; `seen` is the latest day."""
+    """A host merged from all lists: `sources` are its positions in them, `seen` is the latest day in any of them."""
 
     address: Address
     mac: Mac | None
@@ -34,7 +34,7 @@ class MergedHost:
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """An address with different MACs or names: each value with the position where it occurs first."""
+    """An address with different MACs or names: `said` pairs each value with the position of its first occurrence."""
 
     address: Address
     what: str  # "MAC" or "name"
@@ -52,13 +52,13 @@ def _merged(rows: list[SiteHost]) -> Iterator[MergedHost]:
     if len(rows) == 1:
         yield _host(rows, rows[0].mac, rows[0].name)
         return
-    for mac, owned in _sorted_out(rows, lambda row: row.mac).items():
-        for name, same in _sorted_out(owned, lambda row: folded(row.name) or None).items():
+    for mac, owned in _grouped(rows, lambda row: row.mac).items():
+        for name, same in _grouped(owned, lambda row: folded(row.name) or None).items():
             yield _host(same, mac, next(row.name for row in same if (folded(row.name) or None) == name))
 
 
-def _sorted_out(rows: list[SiteHost], key: Callable[[SiteHost], Key | None]) -> dict[Key | None, list[SiteHost]]:
-    """Group rows by a key; rows without one join the only group there is, and otherwise form their own."""
+def _grouped(rows: list[SiteHost], key: Callable[[SiteHost], Key | None]) -> dict[Key | None, list[SiteHost]]:
+    """Group rows by a key; rows without a key join the other group if there is only one, else they form a group."""
     found: dict[Key | None, list[SiteHost]] = {}
     for row in rows:
         found.setdefault(key(row), []).append(row)
@@ -80,15 +80,17 @@ def _first(texts: Iterable[str]) -> tuple[str, ...]:
 
 
 def disagreements(table: HostTable) -> Iterator[Disagreement]:
-    """Yield addresses with two MACs, and those with two names of which neither is the other's first label."""
+    """Yield the addresses with different MACs, and those with names that cannot belong to one host."""
     for rows in table.repeated():
         macs = {host.mac: host for host in reversed(rows) if host.mac is not None}
         if len(macs) > 1:
-            yield _told(rows[0].address, "MAC", [(str(mac), host.where) for mac, host in reversed(macs.items())])
+            yield _disagreement(
+                rows[0].address, "MAC", [(str(mac), host.where) for mac, host in reversed(macs.items())]
+            )
         names = {folded(host.name): host for host in reversed(rows) if folded(host.name)}
         if len(names) > 1 and _differ(list(names)):
-            told = [(host.name.strip(), host.where) for host in reversed(names.values())]
-            yield _told(rows[0].address, "name", told)
+            values = [(host.name.strip(), host.where) for host in reversed(names.values())]
+            yield _disagreement(rows[0].address, "name", values)
 
 
 def _differ(names: Sequence[str]) -> bool:
@@ -97,5 +99,5 @@ def _differ(names: Sequence[str]) -> bool:
     return any(name not in (longest, longest.partition(".")[0]) for name in names)
 
 
-def _told(address: Address, what: str, said: list[tuple[str, str]]) -> Disagreement:
+def _disagreement(address: Address, what: str, said: list[tuple[str, str]]) -> Disagreement:
     return Disagreement(address, what, tuple(said[:MOST_SHOWN]), max(0, len(said) - MOST_SHOWN))

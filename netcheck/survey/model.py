@@ -1,4 +1,4 @@
-"""A survey as read: its entry in the plan, its site hosts, its DNS records, and remarks on unusable rows and cells."""
+"""The content of a survey: its entry in the plan, site hosts, DNS records, and remarks on unusable rows and cells."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.plan.model import Position, SurveyEntry
 from netcheck.survey.host_columns import Addresses
 from netcheck.survey.host_table import HostTable, SiteHost
 
-SHOWN_REMARKS = 200  # remarks kept; further ones are counted, so that memory stays bounded
+SHOWN_REMARKS = 200  # remarks stored of each kind; further ones are only counted, to bound the memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class SurveyRemark:
 
 @dataclass(frozen=True, slots=True)
 class Remarks:
-    """The first remarks of one kind and the number of all."""
+    """The first remarks of one kind, and the number of all remarks of that kind."""
 
     first: tuple[SurveyRemark, ...] = ()
     count: int = 0
@@ -49,8 +49,9 @@ _KINDS = tuple(RecordKind)
 
 
 class NameRecord(NamedTuple):
-    """One record: a name without its final dot, and its address. `absolute` is false where the file does not tell its
-    zone, so that the name may be incomplete.
+    """One DNS record: a name without its final dot, and its address.
+
+    `absolute` is false if the file does not name its zone; the name may then be incomplete.
     """
 
     kind: RecordKind
@@ -61,7 +62,7 @@ class NameRecord(NamedTuple):
 
 
 class Alias(NamedTuple):
-    """A CNAME record (RFC 1034 section 3.6.2): a name and the name that it stands for, both without final dot."""
+    """A CNAME record (RFC 1034 section 3.6.2): an alias and its target name, both without the final dot."""
 
     name: str
     target: str
@@ -70,7 +71,7 @@ class Alias(NamedTuple):
 
 
 class ServedRange(NamedTuple):
-    """A range of addresses that a DHCP server assigns by its configuration."""
+    """A range of addresses that a DHCP server assigns, as its configuration says."""
 
     span: Range
     position: Position
@@ -80,7 +81,7 @@ class ServedRange(NamedTuple):
 
 
 class NameRecords:
-    """The DNS records of one survey in the order read, a few dozen bytes each."""
+    """The DNS records of one survey in the order read, stored in a few dozen bytes each."""
 
     def __init__(self) -> None:
         self._files: list[str] = []
@@ -111,9 +112,11 @@ class NameRecords:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Survey:
-    """The content of one survey file. `skipped` are rows whose address cannot be read, `addressless` rows without an
-    address such as a title above the header, `unread` cells that cannot be read in rows that are kept without them.
-    `failed` says why a file could not be read at all: such a survey has no hosts and covers nothing.
+    """The content of one survey file.
+
+    `skipped` are rows whose address cannot be read. `addressless` are rows that name no host, such as a title above the
+    header. `unread` are cells that cannot be read; their rows are kept without them. `failed` gives the reasons why the
+    file as a whole could not be read: such a survey has no hosts and covers no prefix.
     """
 
     entry: SurveyEntry
@@ -134,21 +137,21 @@ class Survey:
         return self.entry.file
 
     def kind_of(self, file: str) -> str:
-        """Return the kind of a list in the survey, by its file; the survey's own kind where it is not merged."""
+        """Return the kind of the list with this file name; the survey's own kind if the survey is not a merged file."""
         return self.kinds.get(file, self.kind)
 
     def is_lease(self, host: SiteHost) -> bool:
-        """Return whether a host is a lease of a DHCP server; a list of leases may have reservations too."""
+        """Return whether a host is a lease of a DHCP server; a list of leases can contain reservations as well."""
         return self.kind_of(host.file) == "leases" and "DHCP reservation" not in host.note
 
     @property
     def taken(self) -> date | None:
-        """The day of the survey, where the plan gives it."""
+        """The day on which the survey was taken; None if the plan does not give it."""
         return self.entry.taken
 
     @property
     def covers(self) -> tuple[Prefix, ...]:
-        """The prefixes that it covers, as far as they can be read."""
+        """The readable prefixes that the plan says this survey covers; none if the survey failed."""
         return () if self.failed else tuple(cell.value for cell in self.entry.covers if cell.value is not None)
 
     @property

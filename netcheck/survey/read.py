@@ -1,4 +1,4 @@
-"""Reads a plan's surveys, each with the reader for its kind: named by `kind`, or recognised from its content."""
+"""Reads a plan's surveys, each with the reader of its kind; `kind` names it, or the content of the file shows it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _HEAD = 1 << 16
 
 @dataclass(frozen=True, slots=True)
 class Reader:
-    """One kind of survey: recognised from a file's first bytes, read as a stream."""
+    """One kind of survey: `recognises` judges a file's first bytes, `read` reads the file as a stream."""
 
     kind: str
     recognises: Callable[[bytes], bool]
@@ -33,7 +33,7 @@ class Reader:
 def readers() -> Iterator[Reader]:
     """Yield the readers in the order in which they are tried: tables with titles before other texts, other tables last.
 
-    Each module is imported when its turn comes: most surveys are tables, and need three of them.
+    Each module is imported when its turn comes. Most surveys are tables with titles and need only the first modules.
     """
     from netcheck.survey.readers import workbook
 
@@ -68,17 +68,17 @@ def kinds() -> list[str]:
 
 
 class Site(NamedTuple):
-    """A plan and its surveys; the plan's hash covers the bytes that both were parsed from."""
+    """A plan and its surveys; the plan's hash covers the bytes of all their files, as parsed."""
 
     plan: Plan
     surveys: tuple[Survey, ...]
 
 
 def read_site(path: str | Path, *, in_part: bool = False) -> Site:
-    """Read a plan and its surveys, each file once. PlanError or SurveyError holds every file that cannot be used.
+    """Read a plan and its surveys, each file once; PlanError or SurveyError names every file that cannot be used.
 
-    With `in_part` a survey whose content cannot be read becomes one that has failed, and raises nothing. A missing file
-    or an unknown kind is an error of the plan.
+    With `in_part`, a survey whose content cannot be read raises nothing; the result holds it with its reasons in
+    `failed`. A missing file or an unknown kind still raises.
     """
     draft = read_draft(path)
     surveys = _read_all(draft.parts.surveys, draft.folder, draft.files, in_part=in_part)
@@ -86,12 +86,12 @@ def read_site(path: str | Path, *, in_part: bool = False) -> Site:
 
 
 def read_surveys(plan: Plan) -> tuple[Survey, ...]:
-    """Read every survey of a plan; SurveyError holds the problems of all that cannot be read at all."""
+    """Read every survey of a plan; SurveyError lists the problems of all surveys that cannot be read."""
     return _read_all(plan.surveys, Path(plan.folder), HashedFiles())
 
 
 def read_survey(entry: SurveyEntry, folder: Path) -> Survey:
-    """Read one survey file, whose name is relative to a folder."""
+    """Read one survey file; its name in the entry is relative to `folder`."""
     return _read(entry, folder, HashedFiles())
 
 
@@ -116,7 +116,7 @@ def _read_all(
 
 
 def _hash(path: Path, files: HashedFiles) -> None:
-    """Add a file to the hash of the plan, unless it was hashed when it was read."""
+    """Add a file to the hash of the plan, unless the plan's reader has hashed it already."""
     if files.kept(path) is None:
         with files.reading(path):
             pass
@@ -147,7 +147,7 @@ def _reader_for(source: Source) -> Reader:
     named = source.entry.kind
     if named:
         fits = (reader for reader in readers() if reader.kind == named)
-        what = f'the kind "{safe(named, 60)}" of survey is not known'
+        what = f'the survey kind "{safe(named, 60)}" is not known'
     else:
         with source.open() as stream:
             head = stream.read(_HEAD)

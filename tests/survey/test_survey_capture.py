@@ -1,4 +1,4 @@
-"""Captures give the hosts that an independent analyser lists; malformed files and frames do no harm."""
+"""Captures give the same hosts as an independent analyser; malformed files and frames are refused or skipped."""
 
 from __future__ import annotations
 
@@ -24,24 +24,24 @@ EVERYBODY, NOBODY = b"\xff" * 6, bytes(6)
 
 
 def ip(text: str) -> bytes:
-    """The four octets of an address."""
+    """Return the four octets of an address."""
     return bytes(map(int, text.split(".")))
 
 
 def arp(mac: bytes, sender: str, target: str, operation: int = 1, tags: bytes = b"") -> bytes:
-    """An ARP frame by the table of RFC 826, padded."""
+    """Return an ARP frame in the format of RFC 826, padded."""
     head = EVERYBODY + mac + tags + bytes.fromhex("0806 0001 0800 0604") + operation.to_bytes(2, "big")
     return (head + mac + ip(sender) + NOBODY + ip(target)).ljust(60, b"\0")
 
 
 def packet(mac: bytes, sender: str, target: str, ttl: int = 64, to: bytes = TWO) -> bytes:
-    """An IPv4 packet without data, by RFC 791 section 3.1."""
+    """Return an IPv4 packet without data, in the format of RFC 791 section 3.1."""
     head = struct.pack(">BBHHHBBH", 0x45, 0, 20, 1, 0, ttl, 17, 0)
     return (to + mac + b"\x08\x00" + head + ip(sender) + ip(target)).ljust(60, b"\0")
 
 
-# A plant's link: two hosts and a router that ask and answer, a probe, one more host that sends IPv4 alone, and what the
-# router passes on.
+# The link of a plant: two hosts and a router that send ARP, an ARP probe, another host that sends only IPv4, and
+# packets that the router forwards.
 FRAMES = (
     arp(ONE, "192.0.2.20", "192.0.2.21"),
     arp(TWO, "192.0.2.21", "192.0.2.20", 2),
@@ -58,19 +58,19 @@ HOSTS = [("192.0.2.20", "14", 1), ("192.0.2.21", "15", 2), ("192.0.2.254", "FE",
 def pcap(
     frames: tuple[bytes, ...], order: str = "<", magic: int = 0xA1B2C3D4, snap: int = 65535, link: int = 1
 ) -> bytes:
-    """A pcap file by draft-ietf-opsawg-pcap section 4."""
+    """Return a pcap file in the format of draft-ietf-opsawg-pcap section 4."""
     records = (struct.pack(f"{order}IIII", DAY, 5, len(frame), len(frame)) + frame for frame in frames)
     return struct.pack(f"{order}IHHIIII", magic, 2, 4, 0, 0, snap, link) + b"".join(records)
 
 
 def block(order: str, kind: int, body: bytes) -> bytes:
-    """A block by draft-ietf-opsawg-pcapng section 3.1."""
+    """Return a block in the format of draft-ietf-opsawg-pcapng section 3.1."""
     body += bytes(-len(body) % 4)
     return struct.pack(f"{order}II", kind, len(body) + 12) + body + struct.pack(f"{order}I", len(body) + 12)
 
 
 def section(frames: tuple[bytes, ...], order: str = "<", kind: int = 6, options: bytes = b"") -> bytes:
-    """A section of a pcapng file with one interface: sections 4.1 to 4.4 of the draft."""
+    """Return a section of a pcapng file with one interface: sections 4.1 to 4.4 of the draft."""
     data = block(order, 0x0A0D0D0A, struct.pack(f"{order}IHHq", 0x1A2B3C4D, 1, 0, -1))
     data += block(order, 1, struct.pack(f"{order}HHI", 1, 0, 0) + options) + block(order, 0x0BAD, b"unknown")
     ticks = DAY * 10**6
@@ -93,7 +93,7 @@ def survey_of(folder: Path, data: bytes, *covers: str) -> Survey:
 
 
 def rows(survey: Survey) -> list[tuple[str, str, int]]:
-    """Address, last octet of the MAC and frame of every host, by frame."""
+    """Return address, last octet of the MAC and frame of every host, in the order of the frames."""
     found = [(str(host.address), str(host.mac)[-2:], host.line) for host in survey.hosts]
     return sorted(found, key=lambda row: row[2])
 
@@ -114,7 +114,7 @@ def rows(survey: Survey) -> list[tuple[str, str, int]]:
     ids=[*("micro", "micro-big", "nano", "nano-big", "snap-0", "pcapng", "pcapng-big", "old-packets", "sections")],
 )
 def test_every_form_reads_the_same(tmp_path: Path, data: bytes) -> None:
-    """All magic numbers of both drafts; a section may have another byte order than the one before."""
+    """All magic numbers of both drafts are read; the sections of one file may differ in byte order."""
     survey = survey_of(tmp_path, data)
     assert (survey.kind, rows(survey), survey.skipped.count) == ("capture", HOSTS, 0)
     first = survey.hosts.at(next(iter(survey.hosts)).address)[0]
@@ -123,7 +123,7 @@ def test_every_form_reads_the_same(tmp_path: Path, data: bytes) -> None:
 
 
 def test_simple_packets_have_no_day(tmp_path: Path) -> None:
-    """Section 4.4 of the draft: no time is kept."""
+    """A Simple Packet Block has no time (section 4.4 of the draft)."""
     survey = survey_of(tmp_path, section(FRAMES, kind=3))
     assert rows(survey) == HOSTS
     assert {host.seen for host in survey.hosts} == {None}
@@ -131,7 +131,7 @@ def test_simple_packets_have_no_day(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("ending", ["pcap", "pcapng"])
 def test_hosts_as_an_independent_analyser_lists_them(tmp_path: Path, ending: str) -> None:
-    """tshark's own list of ARP senders and of IPv4 senders in the link's prefix, of frames that scapy built."""
+    """The hosts are the ARP senders and the IPv4 senders of the link that tshark lists; scapy built the frames."""
     tshark = need("tshark")
     from scapy.layers.inet import IP, UDP
     from scapy.layers.l2 import ARP, Dot1Q, Ether
@@ -212,21 +212,21 @@ def test_what_is_evidence_of_a_host(
     assert [row[0] for row in sorted(rows(survey_of(tmp_path, pcap(frames), *covers)))] == found
 
 
-def test_an_impostor_that_sends_only_ipv4_is_told(tmp_path: Path) -> None:
-    """Two MACs with one address are both kept, if the second has no other address."""
+def test_an_impostor_that_sends_only_ipv4_is_kept(tmp_path: Path) -> None:
+    """Two MACs with one address are both hosts, if the second MAC sends from no other address."""
     data = pcap((arp(ONE, "192.0.2.20", "192.0.2.25"), packet(TWO, "192.0.2.20", "192.0.2.25")))
     assert [row[1] for row in rows(survey_of(tmp_path, data))] == ["14", "15"]
 
 
-def test_the_interface_tells_the_link(tmp_path: Path) -> None:
-    """Option if_IPv4addr of section 4.2 of the draft."""
+def test_the_interface_gives_the_prefix_of_the_link(tmp_path: Path) -> None:
+    """Option if_IPv4addr (section 4.2 of the draft) names a prefix of the link."""
     option = struct.pack("<HH", 4, 8) + ip("192.0.2.9") + ip("255.255.255.0") + bytes(4)
     data = section((packet(ONE, "192.0.2.20", "1.2.3.4", 9), packet(TWO, "198.51.100.7", "1.2.3.4")), options=option)
     assert [row[0] for row in rows(survey_of(tmp_path, data))] == ["192.0.2.20"]
 
 
 def test_a_capture_of_all_interfaces(tmp_path: Path) -> None:
-    """LINKTYPE_LINUX_SLL and _SLL2 have heads of their own before the packet."""
+    """LINKTYPE_LINUX_SLL and _SLL2 have cooked headers in place of the Ethernet header."""
     body = FRAMES[0][14:]
     old = struct.pack(">HHH", 1, 1, 6) + ONE + bytes(2) + b"\x08\x06" + body
     new = b"\x08\x06" + bytes(2) + struct.pack(">IHBB", 2, 1, 1, 6) + ONE + bytes(2) + body
@@ -240,7 +240,7 @@ GOOD = section(FRAMES[:2])
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (pcap(()), "it holds no frame"),
+        (pcap(()), "it contains no frame"),
         (pcap(FRAMES)[:20], "ends inside its header"),
         (pcap(FRAMES)[:24] + struct.pack("<IIII", DAY, 0, 0xFFFFFFFF, 60), "4,294,967,295 bytes is announced"),
         (pcap(FRAMES, link=105), "link type 105"),
@@ -248,14 +248,14 @@ GOOD = section(FRAMES[:2])
             b"\x0a\x0d\x0d\x0a" + bytes(4) + b"\x4d\x3c\x2b\x1a" + bytes(40),
             "a block has the impossible length of 0 bytes",
         ),
-        (block("<", 0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1)) * 1000, "it holds no frame"),
-        (b"\x1f\x8b\x08" + bytes(40), "packed with gzip"),
+        (block("<", 0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1)) * 1000, "it contains no frame"),
+        (b"\x1f\x8b\x08" + bytes(40), "compressed with gzip"),
         (b"\xa1\xb2\xcd\x34" + bytes(40), "does not start with the magic number"),
     ],
     ids=["no-frame", "cut-header", "absurd", "wireless", "zero-block", "sections-alone", "gzip", "old"],
 )
-def test_what_no_frame_can_be_read_of_is_refused(tmp_path: Path, data: bytes, words: str) -> None:
-    """A refusal with a message, because an empty list would make every address look free."""
+def test_a_capture_without_a_readable_frame_is_refused(tmp_path: Path, data: bytes, words: str) -> None:
+    """An empty list would make every address look free."""
     with pytest.raises(NetcheckError, match=words):
         survey_of(tmp_path, data)
 
@@ -280,8 +280,8 @@ def test_what_no_frame_can_be_read_of_is_refused(tmp_path: Path, data: bytes, wo
         *("no-body", "ends-otherwise", "cut-block"),
     ],
 )
-def test_where_a_capture_breaks_off_is_said(tmp_path: Path, data: bytes, words: str) -> None:
-    """Hosts read before it are kept, and a remark tells where and why the reading ends."""
+def test_a_broken_frame_ends_the_reading(tmp_path: Path, data: bytes, words: str) -> None:
+    """Hosts of earlier frames are kept, and a remark says where and why the reading ends."""
     survey = survey_of(tmp_path, data)
     assert rows(survey)[:1] == HOSTS[:1]
     assert words in survey.skipped.first[0].why
@@ -289,13 +289,13 @@ def test_where_a_capture_breaks_off_is_said(tmp_path: Path, data: bytes, words: 
 
 
 def test_frames_that_are_cut_off_are_counted(tmp_path: Path) -> None:
-    """A short snapshot length may leave no sender."""
+    """A short snapshot length may cut off the sender's address."""
     survey = survey_of(tmp_path, pcap((FRAMES[0], FRAMES[1][:30], FRAMES[4][:28], b"")))
     assert (rows(survey), survey.skipped.count) == (HOSTS[:1], 1)
 
 
 def test_memory_is_bounded(tmp_path: Path) -> None:
-    """Five thousand senders and as many frames of the longest kind are read as a stream."""
+    """Five thousand senders and as many frames of the greatest length are read as a stream."""
     path = tmp_path / "plant.pcap"
     with path.open("wb") as stream:
         stream.write(pcap(()))
@@ -316,10 +316,10 @@ def test_memory_is_bounded(tmp_path: Path) -> None:
     st.integers(0, 900), st.integers(0, 40), st.binary(max_size=40),
 )  # fmt: skip
 def test_mutated_captures_are_read_or_refused(tmp_path: Path, data: bytes, at: int, gone: int, junk: bytes) -> None:
-    """Cut, padded and changed anywhere: a refusal or a remark."""
+    """A file that is cut, padded or changed anywhere gives a refusal or remarks."""
     try:
         survey = survey_of(tmp_path, data[:at] + junk + data[at + gone :])
     except NetcheckError as error:
-        assert str(error)  # noqa: PT017 - either outcome is right, each is looked at
+        assert str(error)  # noqa: PT017 - both outcomes are correct, each is checked
         return
     assert len(list(survey.hosts)) == len(survey.hosts)

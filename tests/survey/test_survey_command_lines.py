@@ -1,6 +1,6 @@
-"""ARP tables, DHCP configurations and lease lists as further command lines print them.
+"""ARP tables, DHCP configurations and lease lists in the layouts of further command lines.
 
-Layouts are written from memory of the usual command lines (common practice, no source); names and addresses are
+The layouts are written from memory of the usual command lines (common practice, no source). Names and addresses are
 invented.
 """
 
@@ -20,18 +20,18 @@ from tests.plans import write_workbook
 
 
 def read(folder: Path, text: str, name: str = "export.txt") -> Survey:
-    """The survey of a file with this text."""
+    """Return the survey of a file with this text."""
     (folder / name).write_text(text, "utf-8")
     return read_survey(SurveyEntry(file=name, position=Position("plan.toml")), folder)
 
 
 def hosts(survey: Survey) -> list[tuple[str, str, str]]:
-    """Address, MAC and name of each host."""
+    """Return address, MAC and name of each host."""
     return [(str(host.address), str(host.mac) if host.mac else "", host.name) for host in survey.hosts]
 
 
 def ranges(survey: Survey) -> list[str]:
-    """The ranges that a DHCP server assigns, with their places."""
+    """Return the ranges that a DHCP server assigns, with their positions."""
     return [f"{one.span} {one.position.at}" for one in survey.served]
 
 
@@ -138,7 +138,7 @@ def test_legends_and_counts_do_not_hide_the_entries(tmp_path: Path, text: str) -
 
 
 def test_a_name_file_with_macs_in_comments_stays_a_name_file(tmp_path: Path) -> None:
-    """Its names are not lost: the entries of an ARP table have no comments."""
+    """The entries of an ARP table have no comments, so a file with comments is a file of names."""
     survey = read(tmp_path, "# plant\n10.9.0.5 plc # 00:00:5e:00:53:05\n10.9.0.6 hmi # 00:00:5e:00:53:06\n")
     assert survey.kind == "hosts"
     assert [name for _, _, name in hosts(survey)] == ["plc", "hmi"]
@@ -158,7 +158,7 @@ host hmi {
 
 
 def test_pools_of_a_router(tmp_path: Path) -> None:
-    """The network of a pool without what is excluded is assigned; a pool with `host` is a reservation."""
+    """The network of a pool is assigned without the excluded addresses; a pool with `host` is a reservation."""
     text = """hostname core
 !
 ip dhcp excluded-address 10.9.0.1 10.9.0.99
@@ -188,7 +188,7 @@ interface Vlan9
 
 
 def test_comments_in_a_json_configuration(tmp_path: Path) -> None:
-    """Servers accept comments in their JSON; a text with `//` is none, and places keep their lines."""
+    """Servers accept comments in their JSON; `//` inside a text is no comment, and positions keep their lines."""
     text = """// plant server
 { # all of it
 "Dhcp4": { /* one
@@ -204,7 +204,7 @@ def test_comments_in_a_json_configuration(tmp_path: Path) -> None:
 
 
 def test_leases_of_one_line_each(tmp_path: Path) -> None:
-    """The end as seconds since 1970, MAC, address, name and client; the names are kept, and they count as leases."""
+    """Each line has the end in seconds since 1970, MAC, address, name and client; its host is a lease with its name."""
     text = (
         "1764240000 00:00:5e:00:53:05 10.9.0.5 plc 01:00:00:5e:00:53:05\n"
         "0 00:00:5e:00:53:06 10.9.0.6 * *\n"
@@ -242,21 +242,21 @@ RANGE_TABLES = {
 
 @pytest.mark.parametrize(("text", "expected"), RANGE_TABLES.values(), ids=RANGE_TABLES)
 def test_ranges_of_a_dhcp_server_as_a_table(tmp_path: Path, text: str, expected: list[str]) -> None:
-    """First and last address in each row; excluded ranges are taken out."""
+    """Each row has a first and a last address; excluded ranges are subtracted."""
     survey = read(tmp_path, text, "ranges.csv")
     assert (ranges(survey), hosts(survey)) == (expected, [])
 
 
 def test_ranges_that_may_be_exclusions_are_not_guessed(tmp_path: Path) -> None:
-    """A list of exclusions alone has the titles of a list of ranges."""
+    """A list that contains only exclusions has the same titles as a list of ranges."""
     with pytest.raises(
-        SurveyError, match=r"row 2: 10\.9\.0\.150-10\.9\.0\.159 could be a range.*or one that it leaves"
+        SurveyError, match=r"row 2: 10\.9\.0\.150-10\.9\.0\.159 could be a range.*or one that it excludes"
     ):
         read(tmp_path, "ScopeId,StartRange,EndRange\n10.9.0.0,10.9.0.150,10.9.0.159\n", "exclusions.csv")
 
 
 def test_a_number_in_the_column_type_does_not_hide_dns_records(tmp_path: Path) -> None:
-    """The records of a zone as a shell exports them have a `Type` with numbers beside `RecordType`."""
+    """A shell's export of a zone has a column `Type` with numbers in addition to `RecordType`."""
     text = (
         "HostName,RecordType,Type,Timestamp,TimeToLive,RecordData\nplc,A,1,0,01:00:00,10.9.0.5\n"
         "hmi,CNAME,5,0,01:00:00,plc.plant.example.\n"
@@ -278,21 +278,23 @@ LEASE_TABLES = {
 
 @pytest.mark.parametrize("text", LEASE_TABLES.values(), ids=LEASE_TABLES)
 def test_leases_as_a_table_are_leases(tmp_path: Path, text: str) -> None:
-    """Reservations in the same list are none: they may stand outside the pools."""
+    """Reservations in the same list are no leases: their addresses may be outside the pools."""
     survey = read(tmp_path, text, "leases.csv")
     assert hosts(survey) == [(*FIVE[:2], "plc.plant.example"), (*SIX[:2], "pc")]
     assert [survey.is_lease(host) for host in survey.hosts] == [False, True]
     assert [host.note for host in survey.hosts] == ["DHCP reservation", "DHCP lease until 11/28/2026 10:11:12 AM"]
 
 
-def test_a_mac_address_table_is_told_from_an_arp_table(tmp_path: Path) -> None:
-    """It has no addresses, so that no column could be named."""
+def test_a_mac_address_table_is_distinguished_from_an_arp_table(tmp_path: Path) -> None:
+    """A MAC address table has no IP addresses; the message says what to export instead."""
     text = """          Mac Address Table
 Vlan    Mac Address       Type        Ports
 ----    -----------       --------    -----
    9    0000.5e00.5305    DYNAMIC     Gi1/0/3
 """
-    with pytest.raises(SurveyError, match=r"no IP addresses, as the MAC address table of a switch has.*ARP table of"):
+    with pytest.raises(
+        SurveyError, match=r"no IP addresses; it may be the MAC address table of a switch.*ARP table of"
+    ):
         read(tmp_path, text)
 
 
@@ -310,7 +312,7 @@ def test_the_merged_file_keeps_leases_and_ranges(tmp_path: Path, text: str) -> N
     "cell", ["10.9.0.5-10.9.0.6", "10.9.0.5 \u2013 10.9.0.6", "10.9.0.5-6", "10.9.0.5 - .6", "10.9.0.5 bis 10.9.0.6"]
 )
 def test_a_range_in_a_list_of_hosts(tmp_path: Path, cell: str) -> None:
-    """Each of its addresses is in use; with a word on DHCP it is a range that a server assigns."""
+    """Each of its addresses is a host; if the row mentions DHCP, the range is one that a server assigns."""
     survey = read(tmp_path, f"IP;Name;Type\n{cell};cameras;fixed\n10.9.0.100-199;;DHCP\n", "list.csv")
     assert hosts(survey) == [("10.9.0.5", "", "cameras"), ("10.9.0.6", "", "cameras")]
     assert ranges(survey) == ["10.9.0.100-10.9.0.199 row 3"]
@@ -318,14 +320,14 @@ def test_a_range_in_a_list_of_hosts(tmp_path: Path, cell: str) -> None:
 
 
 @pytest.mark.parametrize("cell", ["10.9.0.0-10.9.255.255", "10.9.0.6-10.9.0.5", "10.9.0.5-6-7", "10.9.0.5-300"])
-def test_a_range_that_is_none_or_too_large_is_not_read(tmp_path: Path, cell: str) -> None:
-    """With the reason; a large range belongs in the plan."""
+def test_an_invalid_or_too_large_range_is_not_read(tmp_path: Path, cell: str) -> None:
+    """The remark gives the reason; a large range belongs in the plan."""
     survey = read(tmp_path, f"IP;Name\n10.9.0.9;x\n{cell};y\n", "list.csv")
     assert (len(survey.hosts), survey.skipped.count) == (1, 1)
 
 
 def test_sheets_of_a_workbook_are_read_as_the_same_tables_as_text(tmp_path: Path) -> None:
-    """DNS records, leases and ranges beside hosts; what cannot be read is in the sheet of its row."""
+    """A workbook may hold hosts, DNS records, leases and ranges; a remark names the sheet and the row."""
     sheets: dict[str, list[list[object]]] = {
         "Hosts": [["IP", "MAC", "Name"], ["10.9.0.5", "00-00-5E-00-53-05", "plc"], ["10.9.0.999", None, "bad"]],
         "DNS": [["Name", "Type", "Data"], ["hmi", "CNAME", "plc.plant.example."], ["cam", "A", "10.9.0.7"]],
@@ -353,7 +355,7 @@ def test_sheets_of_a_workbook_are_read_as_the_same_tables_as_text(tmp_path: Path
 
 
 def test_a_zone_with_the_age_of_its_records(tmp_path: Path) -> None:
-    """The age is no type of record; the entry below without an owner belongs to the same name."""
+    """The age is not taken for the record type; an entry without an owner belongs to the name above it."""
     text = (
         "$ORIGIN plant.example.\n@ SOA dc1 admin 1 2 3 4 5\nplc [AGE:3663212] 1200 A 10.9.0.5\n    1200 AAAA fd00::5\n"
     )
@@ -385,23 +387,23 @@ def test_an_entry_that_cannot_be_read_keeps_its_owner_for_those_below(tmp_path: 
     ],
     ids=["comments", "lines", "quotes", "open comments", "strings", "pool", "ranges"],
 )
-def test_a_hostile_configuration_takes_no_long_time(tmp_path: Path, text: str) -> None:
-    """A pattern that could divide comments or quotes in several ways would try them all."""
+def test_a_hostile_configuration_is_read_quickly(tmp_path: Path, text: str) -> None:
+    """No pattern can split comments or quotes in several ways; it would try all of them."""
     with suppress(SurveyError):
         read(tmp_path, text)
     assert (tmp_path / "export.txt").stat().st_size > 50_000
 
 
 @pytest.mark.timeout(20)
-def test_many_ranges_and_exclusions_take_no_long_time(tmp_path: Path) -> None:
-    """Each range is compared with the exclusions near it only."""
+def test_many_ranges_and_exclusions_are_read_quickly(tmp_path: Path) -> None:
+    """Each range is compared only with the exclusions near it."""
     nets = [f"10.{n >> 8}.{n & 255}" for n in range(10_000)]
     lines = (f" x iprange {net}.1 {net}.9\n x excluderange {net}.5 {net}.5\n" for net in nets)
     assert len(read(tmp_path, "".join(lines)).served) == 20_000
 
 
 def test_lines_around_a_table_without_titles_are_no_rows(tmp_path: Path) -> None:
-    """A scan prints what it does above and below its table; a broken address in a row is still not read."""
+    """A scan prints lines of text above and below its table; a broken address in a row is still reported."""
     text = (
         "Interface: eth0, type: EN10MB, MAC: 00:00:5e:00:53:99, IPv4: 10.9.0.2\nStarting with 256 hosts\n"
         "10.9.0.5\t00:00:5e:00:53:05\tVendor, Inc.\n10.9.0.6\t00:00:5e:00:53:06\t(Unknown)\n10.9.0.777\t\tx\n"
@@ -413,7 +415,7 @@ def test_lines_around_a_table_without_titles_are_no_rows(tmp_path: Path) -> None
 
 
 def test_addresses_between_words_are_not_taken_for_a_mac_table(tmp_path: Path) -> None:
-    """It is refused with the words for any text without a column of addresses."""
+    """Such a text is refused with the message for a text without a column of addresses."""
     with pytest.raises(SurveyError, match="no column of addresses was found"):
         read(tmp_path, "Report for plc (10.9.0.5)\nMAC Address: 00:00:5E:00:53:05 (x)\n")
 
@@ -422,7 +424,7 @@ def test_addresses_between_words_are_not_taken_for_a_mac_table(tmp_path: Path) -
     "note", ["x reservedip 10.9.0.1 y", "lease 10.9.0.1 {", "host a {", "10.9.0.9 00:00:5e:00:53:09", "a IN A 10.9.0.8"]
 )
 def test_a_merged_file_is_recognised_whatever_its_notes_hold(tmp_path: Path, note: str) -> None:
-    """Its titles decide, and no words in it."""
+    """Only the titles decide, not the text of the notes."""
     row = f'10.9.0.5,00-00-5E-00-53-05,plc,"{note}",,a.txt: line 1,dhcp'
     survey = read(tmp_path, f"address,mac,name,note,seen,source,kind\n{row}\n", "merged.csv")
     assert (survey.kind, hosts(survey)) == ("csv", [(*FIVE[:2], "plc")])

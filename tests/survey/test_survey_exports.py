@@ -1,4 +1,4 @@
-"""IT's exports as they come: ARP tables of routers and switches, DHCP servers, DNS as CSV, cells with two addresses."""
+"""Exports of an IT department: ARP tables of routers and switches, DHCP, DNS as CSV, cells with two addresses."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from netcheck.survey.read import read_survey
 
 
 def read(folder: Path, text: str, name: str = "export.txt") -> Survey:
-    """The survey of a file with this text."""
+    """Return the survey of a file with this text."""
     (folder / name).write_text(text, "utf-8")
     return read_survey(SurveyEntry(file=name, position=Position("plan.toml")), folder)
 
 
 def hosts(survey: Survey) -> list[tuple[str, str, str]]:
-    """Address, MAC and name of each host."""
+    """Return address, MAC and name of each host."""
     return [(str(host.address), str(host.mac) if host.mac else "", host.name) for host in survey.hosts]
 
 
@@ -92,7 +92,7 @@ plant.example.;3600;MX;10 mail.plant.example.
 
 @pytest.mark.parametrize("text", DNS_TABLES.values(), ids=DNS_TABLES)
 def test_dns_records_as_a_table(tmp_path: Path, text: str) -> None:
-    """They are records, not plain hosts; aliases too; a broken one is a remark."""
+    """Each row becomes a DNS record or an alias; a broken record becomes a remark."""
     survey = read(tmp_path, text, "dns.csv")
     assert [(str(one.kind), one.name, str(one.address)) for one in survey.records] == [
         ("A", "camera-1", "10.62.20.71"),
@@ -105,20 +105,20 @@ def test_dns_records_as_a_table(tmp_path: Path, text: str) -> None:
 
 
 def test_a_table_with_a_type_of_device_is_no_dns(tmp_path: Path) -> None:
-    """Its hosts are hosts."""
+    """The column with the type of device does not make the rows DNS records."""
     survey = read(tmp_path, "name,type,ip\ncamera,A,10.62.20.71\nscale,big,10.62.20.72\n", "list.csv")
     assert (len(survey.hosts), len(survey.records)) == (2, 0)
 
 
 @pytest.mark.parametrize("cell", ["10.62.20.71 / 10.62.20.72", "10.62.20.71/10.62.20.72", '"10.62.20.71\n10.62.20.72"'])
 def test_two_addresses_in_one_cell(tmp_path: Path, cell: str) -> None:
-    """Both are hosts."""
+    """Both addresses become hosts."""
     survey = read(tmp_path, f"name;address\ncamera;{cell}\n", "list.csv")
     assert [str(host.address) for host in survey.hosts] == ["10.62.20.71", "10.62.20.72"]
 
 
 def test_a_mask_behind_an_address_is_no_second_address(tmp_path: Path) -> None:
-    """As router configurations write it."""
+    """Router configurations write the mask after the address."""
     survey = read(tmp_path, "name;address\ncamera;10.62.20.71/255.255.255.0\nscale;10.62.20.72/24\n", "list.csv")
     assert [str(host.address) for host in survey.hosts] == ["10.62.20.71", "10.62.20.72"]
 
@@ -158,7 +158,7 @@ dhcp-host=00:00:5e:00:53:72,10.62.20.72,scale
 
 @pytest.mark.parametrize("kind", DHCP)
 def test_reservations_and_ranges_of_a_dhcp_server(tmp_path: Path, kind: str) -> None:
-    """Reservations are hosts, a range is a remark, a broken address is a row that cannot be read."""
+    """A reservation becomes a host, a range becomes a remark, and a broken address a row that cannot be read."""
     survey = read(tmp_path, DHCP[kind])
     assert survey.kind == "dhcp"
     assert hosts(survey) == [(*CAMERA[:2], "camera-1"), (*SCALE[:2], "scale")]
@@ -170,7 +170,7 @@ def test_reservations_and_ranges_of_a_dhcp_server(tmp_path: Path, kind: str) -> 
 
 @pytest.mark.parametrize("kind", DHCP)
 def test_ranges_of_a_dhcp_server_are_kept(tmp_path: Path, kind: str) -> None:
-    """As ranges with their place, also through the merged file."""
+    """The ranges keep their positions, also after they were written to the merged file."""
     survey = read(tmp_path, DHCP[kind])
     assert [str(one.span) for one in survey.served] == ["10.62.20.200-10.62.20.239"]
     merging = Merging((survey,), (survey.hosts,), (), 0, None)
@@ -195,7 +195,7 @@ def test_ranges_of_a_dhcp_server_are_kept(tmp_path: Path, kind: str) -> None:
     ids=["one line", "excluded after", "excluded inside", "tagged", "prefix", "reversed"],
 )
 def test_notations_of_ranges(tmp_path: Path, text: str, ranges: str) -> None:
-    """Several ranges, excluded addresses, a mask behind a range; what makes no sense is a remark."""
+    """Several ranges, excluded addresses and a mask after a range are read; an invalid range becomes a remark."""
     survey = read(tmp_path, f"{text}\n")
     assert survey.kind == "dhcp"
     spans = [f"{one.span.low & 255}-{one.span.high & 255}" for one in survey.served]
@@ -204,13 +204,13 @@ def test_notations_of_ranges(tmp_path: Path, text: str, ranges: str) -> None:
 
 
 def test_a_broken_dhcp_configuration_in_json(tmp_path: Path) -> None:
-    """It is refused with what to do."""
+    """The refusal says what to do."""
     with pytest.raises(SurveyError, match=r"it is not valid JSON: .*Export it again"):
         read(tmp_path, '{"Dhcp4": {"subnet4": [oops]}}')
 
 
 def test_one_file_that_cannot_be_read_does_not_stop_the_others(tmp_path: Path) -> None:
-    """The others are merged and written; the merged file tells that one list is missing, and so does the exit code."""
+    """The other files are merged; the merged file and the exit code report that one list is missing."""
     (tmp_path / "good.csv").write_text("address,name\n10.62.20.71,camera-1\n")
     (tmp_path / "bad.xlsx").write_bytes(b"PK\x03\x04broken")
     command = [sys.executable, "-m", "netcheck", "survey", "read", "bad.xlsx", "good.csv", "--out", "merged.csv"]
@@ -224,7 +224,7 @@ def test_one_file_that_cannot_be_read_does_not_stop_the_others(tmp_path: Path) -
 
 
 def test_columns_are_named_before_there_is_a_plan(tmp_path: Path) -> None:
-    """`--map` tells which column is which, where no title is known; the message about unknown columns says so."""
+    """`--map` names the columns if no title is known; the message about unknown columns says so."""
     (tmp_path / "list.csv").write_text("Wer;Wo;Wohin\ncamera;10.62.20.71;10.62.20.1\nscale;10.62.20.72;10.62.20.1\n")
     command = [sys.executable, "-m", "netcheck", "survey", "read", "list.csv"]
     run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)

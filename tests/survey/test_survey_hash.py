@@ -1,4 +1,4 @@
-"""The plan's hash covers the bytes that were parsed: of the plan, its tables, its surveys and included zone files."""
+"""The plan's hash covers the parsed bytes of the plan, its tables, its surveys and included zone files."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.survey.read import read_site
 
 PLAN = 'format = 1\n[site]\nname = "Tarn Hollow creamery"\n[[survey]]\nfile = "zones/site.zone"\n'
 DEMO = Path(__file__).parents[2] / "plans" / "tarn-hollow"
-# Prints how often each file of a plan was opened, as the interpreter's audit event `open` tells it.
+# Prints how often each file of a plan was opened, counted by the interpreter's audit event `open`.
 OPENED = """
 import sys
 from collections import Counter
@@ -30,7 +30,7 @@ print({path: count for path, count in opened.items() if path.startswith(sys.argv
 
 
 def plan_in(folder: Path, zone: str) -> str:
-    """The hash of a plan with this zone."""
+    """Return the hash of a plan with this zone."""
     (folder / "zones").mkdir(exist_ok=True)
     (folder / "plan.toml").write_text(PLAN)
     (folder / "zones" / "site.zone").write_text(zone)
@@ -38,7 +38,7 @@ def plan_in(folder: Path, zone: str) -> str:
 
 
 def test_the_hash_covers_included_files(tmp_path: Path) -> None:
-    """It is the hash of what `cat` prints for plan, zone and included files, and changes with an included file."""
+    """The hash is that of the output of `cat` for plan, zone and included files; it changes with an included file."""
     (tmp_path / "zones").mkdir()
     parts = {"one two": "$include deep\n", "deep": "a A 192.0.2.5\n", "three": "b A 192.0.2.6\n"}
     for name, text in parts.items():
@@ -53,7 +53,7 @@ def test_the_hash_covers_included_files(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["../secret", "/etc/hostname", "link", "site.zone", "missing", "\\000", "."])
 def test_nothing_outside_the_folder_is_included(tmp_path: Path, name: str) -> None:
-    """Paths and symbolic links that lead out, loops, and names of no regular file do not change the hash."""
+    """Paths and symbolic links out of the folder, loops, and names that are no regular file do not change the hash."""
     (tmp_path / "secret").write_text("x A 192.0.2.9\n")
     zone = f"$INCLUDE {name}\ny.example. A 192.0.2.5\n"
     found = plan_in(tmp_path, zone)
@@ -62,7 +62,7 @@ def test_nothing_outside_the_folder_is_included(tmp_path: Path, name: str) -> No
 
 
 def test_the_demo_plan_has_the_hash_of_its_files() -> None:
-    """With and without its surveys, and by `cat` of its files in the order in which they are named."""
+    """The hash is that of `cat` of the files in the order in which they are named, with and without surveys."""
     plan, surveys = read_site(DEMO)
     names = ("plan.toml", "interfaces.csv", *(survey.file for survey in surveys))
     expected = hashlib.sha256(b"".join((DEMO / name).read_bytes() for name in names)).hexdigest()
@@ -91,7 +91,7 @@ def test_every_file_is_opened_once(tmp_path: Path) -> None:
 
 
 def test_a_plan_that_changes_while_it_is_read(tmp_path: Path) -> None:
-    """A new plan file and a new survey between parsing and hashing do not get into the hash."""
+    """A plan or survey that is replaced between parsing and hashing does not enter the hash."""
     (tmp_path / "hosts.csv").write_text("address\n192.0.2.5\n")
     old = 'format = 1\n[site]\nname = "x"\n[[survey]]\nfile = "hosts.csv"\n'
     (tmp_path / "plan.toml").write_text(old)
@@ -106,7 +106,7 @@ def test_a_plan_that_changes_while_it_is_read(tmp_path: Path) -> None:
 
 
 def test_a_file_that_grows_while_it_is_read(tmp_path: Path) -> None:
-    """The hash covers the last reading, whatever an earlier one found."""
+    """The hash covers the bytes of the last reading, not those of an earlier one."""
     path = tmp_path / "list"
     path.write_bytes(b"old\n" * 3)
     files = HashedFiles()

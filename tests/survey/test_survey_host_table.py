@@ -1,4 +1,4 @@
-"""The table of site hosts finds the same rows as a plain search over a list."""
+"""The table of site hosts finds the same rows as a linear search over a list."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ hosts = st.lists(
 
 @given(hosts)
 def test_iterates_in_order_of_address_and_keeps_every_row(rows: list[SiteHost]) -> None:
-    """Nothing is lost, and rows of one address keep the order they were read in."""
+    """No row is lost, and rows with the same address keep the order read."""
     table = HostTable.of(rows)
     assert list(table) == sorted(rows, key=lambda host: host.address)
     assert len(table) == len(rows)
@@ -45,7 +45,7 @@ def test_iterates_in_order_of_address_and_keeps_every_row(rows: list[SiteHost]) 
 
 @given(hosts, addresses, addresses)
 def test_searches_agree_with_a_plain_search(rows: list[SiteHost], low: Address, high: Address) -> None:
-    """`at`, `between`, `values` and `count` see exactly the rows that a scan sees."""
+    """`at`, `between`, `values` and `count` return exactly the rows that a linear search finds."""
     table = HostTable.of(rows)
     assert list(table.at(low)) == [host for host in rows if host.address == low]
     if low.family == high.family and low <= high:
@@ -58,7 +58,7 @@ def test_searches_agree_with_a_plain_search(rows: list[SiteHost], low: Address, 
 
 @given(hosts, addresses, st.integers(24, 32))
 def test_nearest_first(rows: list[SiteHost], address: Address, length: int) -> None:
-    """`around` yields every row of the prefix, by distance; `nearest` is its first."""
+    """`around` yields every row of the prefix in order of distance; `nearest` returns the first of them."""
     table = HostTable.of(rows)
     within = Prefix.of(address, length if address.family == 4 else length + 96)
     found = list(table.around(address, within))
@@ -69,7 +69,7 @@ def test_nearest_first(rows: list[SiteHost], address: Address, length: int) -> N
 
 
 def test_nearest_stays_inside_the_prefix() -> None:
-    """A nearer host beyond the prefix's edge does not count."""
+    """A nearer host outside the prefix does not count."""
     table = HostTable.of([SiteHost(address=Address(4, BASE + 15)), SiteHost(address=Address(4, BASE + 30))])
     near = table.nearest(Address(4, BASE + 17), Prefix(4, BASE + 16, 28))
     assert near is not None
@@ -83,7 +83,7 @@ def test_nearest_of_the_other_family_is_none() -> None:
 
 @given(hosts, macs, names)
 def test_by_mac_and_by_name(rows: list[SiteHost], mac: Mac | None, name: str) -> None:
-    """The indexes find what a scan finds; an empty name matches no host."""
+    """The indexes find the same rows as a linear search; an empty name matches no host."""
     table = HostTable.of(rows)
     if mac is not None:
         assert list(table.by_mac(mac)) == [host for host in rows if host.mac == mac]
@@ -93,7 +93,7 @@ def test_by_mac_and_by_name(rows: list[SiteHost], mac: Mac | None, name: str) ->
 
 @given(hosts)
 def test_repeated_addresses(rows: list[SiteHost]) -> None:
-    """Each address with several rows comes once, with all of them."""
+    """Each address with several rows is yielded once, with all its rows."""
     groups = list(HostTable.of(rows).repeated())
     counts = {host.address: sum(other.address == host.address for other in rows) for host in rows}
     assert {group[0].address: len(group) for group in groups} == {a: n for a, n in counts.items() if n > 1}
@@ -101,6 +101,6 @@ def test_repeated_addresses(rows: list[SiteHost]) -> None:
 
 @given(st.lists(hosts, max_size=3))
 def test_merging_is_reading_one_after_the_other(parts: list[list[SiteHost]]) -> None:
-    """A merged table equals the table of all rows."""
+    """A table merged from several equals one table of all rows."""
     merged = HostTable.merged(HostTable.of(part) for part in parts)
     assert list(merged) == list(HostTable.of([host for part in parts for host in part]))

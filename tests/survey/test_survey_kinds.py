@@ -1,4 +1,4 @@
-"""Each kind of survey reads published examples exactly and avoids the traps of its format."""
+"""The reader of each kind reads published examples exactly and handles the special cases of its format."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ STOOGES MG      MOE
         MG      LARRY
         MG      CURLEY
 """
-# The example of dhcpd.leases(5)'s form, and what else such files hold.
+# In the form of dhcpd.leases(5), with other statements that such files contain.
 LEASES = r"""failover peer "dhcp" state {
   my state normal at 4 2026/01/15 08:00:00;
 }
@@ -103,19 +103,19 @@ BSD = "? (192.0.2.20) at 00:00:5e:00:53:14 on em0 expires in 1187 seconds [ether
 
 
 def survey_of(folder: Path, text: str | bytes, kind: str = "", name: str = "list.txt") -> Survey:
-    """Read one survey from its text."""
+    """Return the survey of a file with this text."""
     (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode())
     return read_survey(SurveyEntry(file=name, position=Position("plan.toml"), kind=kind), folder)
 
 
 def rows(survey: Survey) -> list[tuple[str, str, int]]:
-    """Address, last octet of the MAC or nothing, and line of every host, in the order of the lines."""
+    """Return address, last octet of the MAC if any, and line of every host, in the order of the lines."""
     found = [(str(host.address), str(host.mac)[-2:] if host.mac else "", host.line) for host in survey.hosts]
     return sorted(found, key=lambda row: row[2])
 
 
 def test_the_zone_of_rfc_1035(tmp_path: Path) -> None:
-    """RFC 1035 section 5.3: an owner called like a type, blank owners, parentheses, and an included file."""
+    """RFC 1035 section 5.3: an owner with the name of a type, blank owners, parentheses, and an included file."""
     (tmp_path / "<SUBSYS>ISI-MAILBOXES.TXT").write_text(MAILBOXES)
     survey = survey_of(tmp_path, "$ORIGIN ISI.EDU.\n" + ISI)
     assert survey.kind == "zone"
@@ -134,7 +134,7 @@ def test_the_zone_of_rfc_1035(tmp_path: Path) -> None:
 
 
 def test_without_an_origin_names_stay_as_they_are(tmp_path: Path) -> None:
-    """The origin of section 5.3 is not in its file; nothing is guessed."""
+    """The file of section 5.3 does not contain its origin, and no origin is guessed."""
     survey = survey_of(tmp_path, ISI)
     assert [(one.name, one.absolute) for one in survey.records][:2] == [("A", False), ("VENERA", False)]
 
@@ -152,14 +152,14 @@ def test_without_an_origin_names_stay_as_they_are(tmp_path: Path) -> None:
     ids=["in-addr", "classless", "ip6"],
 )
 def test_pointers(tmp_path: Path, owner: str, address: str) -> None:
-    """A PTR record's address is its owner."""
+    """The address of a PTR record is its owner."""
     (record,) = survey_of(tmp_path, f"{owner} 3600 IN PTR plc-a.line1.example.\n").records
     assert (record.kind, record.name, str(record.address)) == ("PTR", "plc-a.line1.example", address)
 
 
 @pytest.mark.parametrize("link", [False, True], ids=["path", "symbolic-link"])
 def test_include_does_not_leave_the_folder(tmp_path: Path, link: bool) -> None:
-    """A file outside the zone's folder is not opened; it becomes a remark."""
+    """A file outside the zone's folder is not opened; its `$INCLUDE` becomes a remark."""
     folder = tmp_path / "zones"
     folder.mkdir()
     (tmp_path / "secret").write_text("x A 192.0.2.9\n")
@@ -177,16 +177,16 @@ def test_includes_in_a_circle_end(tmp_path: Path) -> None:
 
 
 def test_a_large_file_is_not_included_again_and_again(tmp_path: Path) -> None:
-    """Its bytes count as often as it is included; what stands in the zone itself is read all the same."""
+    """Its bytes count each time it is included; the records of the zone itself are still read."""
     with (tmp_path / "large").open("wb") as stream:
-        stream.truncate(MOST_INCLUDED + 1)  # a hole, which takes no place on the disk
+        stream.truncate(MOST_INCLUDED + 1)  # a hole, which takes no space on the disk
     survey = survey_of(tmp_path, "$ORIGIN x.\n$INCLUDE large\na A 192.0.2.20\n")
     assert rows(survey) == [("192.0.2.20", "", 3)]
     assert "256 MiB" in survey.skipped.first[0].why
 
 
-def test_a_broken_entry_costs_no_other(tmp_path: Path) -> None:
-    """An open parenthesis or quote, an unknown type, a bad address: each is a remark with its line."""
+def test_a_broken_entry_does_not_affect_the_others(tmp_path: Path) -> None:
+    """An open parenthesis or quote, an unknown type and a bad address each become a remark with the line."""
     text = '$ORIGIN x.\na A 192.0.2.1\nb SOA (\nc A 192.0.2.3\nd TXT "open\ne A 192.0.2.05\nf BOGUS 1\ng A 192.0.2.7\n'
     survey = survey_of(tmp_path, text)
     assert [row[0] for row in rows(survey)] == ["192.0.2.1", "192.0.2.3", "192.0.2.7"]
@@ -194,7 +194,7 @@ def test_a_broken_entry_costs_no_other(tmp_path: Path) -> None:
 
 
 def test_leases(tmp_path: Path) -> None:
-    """The last block of an address counts, `next` states do not, and quotes and unknown blocks may contain braces."""
+    """The last block of an address counts, `next` states do not; quotes and unknown blocks may contain braces."""
     survey = survey_of(tmp_path, LEASES)
     assert survey.kind == "leases"
     assert rows(survey) == [
@@ -238,17 +238,17 @@ def test_leases_of_ipv6_and_leases_that_ran_out(tmp_path: Path) -> None:
     assert survey.skipped.count == 0
 
 
-def test_generated_records_are_said_to_be_passed_over(tmp_path: Path) -> None:
-    """`$GENERATE` names whole pools without hosts: a remark with its line."""
+def test_generated_records_become_a_remark(tmp_path: Path) -> None:
+    """`$GENERATE` names whole pools without hosts; it becomes a remark with its line."""
     survey = survey_of(tmp_path, "$ORIGIN line1.example.\n$GENERATE 10-20 pool-$ A 192.0.2.$\nplc-a A 192.0.2.5\n")
     assert [row[0] for row in rows(survey)] == ["192.0.2.5"]
-    assert [str(one)[:45] for one in survey.skipped.first] == ["list.txt: line 2: $GENERATE is not followed; "]
+    assert [str(one)[:45] for one in survey.skipped.first] == ["list.txt: line 2: $GENERATE is not supported;"]
 
 
 @pytest.mark.parametrize("encoding", ["latin-1", "utf-8", "utf-8-sig", "utf-16", "utf-16-le"])
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"], ids=["comma", "semicolon", "tab"])
 def test_names_beyond_ascii(tmp_path: Path, encoding: str, delimiter: str) -> None:
-    """Latin-1, as older office programs write it, and both forms of Unicode keep every letter of a name."""
+    """Latin-1, which older office programs write, and both Unicode encodings keep every letter of a name."""
     text = "IP-Adresse,Hostname,MAC-Adresse\r\n192.0.2.5,k\u00fchlraum-t\u00fcr,0:0:5e:0:53:14\r\n".replace(
         ",", delimiter
     )
@@ -277,7 +277,7 @@ def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
     assert [one.position.at for one in survey.addressless.first] == ["sheet Sheet, row 1", "sheet Sheet, row 2"]
 
 
-# Lines as the systems print them: captured on Linux; shapes of Windows and macOS from public samples.
+# Lines captured on Linux; the shapes of Windows and macOS are from public samples.
 @pytest.mark.parametrize(
     ("text", "found"),
     [
@@ -302,7 +302,7 @@ def test_merged_title_rows_above_a_workbooks_header(tmp_path: Path) -> None:
     ids=["ip", "ip-json", "arp-linux", "arp-columns", "proc", "windows-german", "macos", "bsd"],
 )
 def test_neighbours(tmp_path: Path, text: str, found: list[tuple[str, str, int]]) -> None:
-    """Unanswered entries, multicast and broadcast addresses are no hosts; short octets are padded."""
+    """Entries without an answer, multicast and broadcast addresses are no hosts; short octets are padded."""
     survey = survey_of(tmp_path, text)
     assert survey.kind == "neighbours"
     assert rows(survey)[: len(found)] == found
@@ -314,8 +314,8 @@ def test_neighbours(tmp_path: Path, text: str, found: list[tuple[str, str, int]]
     ("text", "address"),
     [(IP, "192.0.2.22"), (IP, "192.0.2.99"), (IP, "192.0.2.24"), (ARP_LINUX, "192.0.2.22"), (WINDOWS, "192.0.2.21")],
 )
-def test_what_a_person_typed_is_no_evidence(tmp_path: Path, text: str, address: str) -> None:
-    """The note tells of permanent, published and static entries."""
+def test_a_static_entry_is_no_evidence(tmp_path: Path, text: str, address: str) -> None:
+    """The note says that an entry is permanent, published or static."""
     notes = {str(host.address): host.note for host in survey_of(tmp_path, text).hosts}
     assert "no evidence" in notes[address]
     assert "no evidence" not in notes.get("192.0.2.20", "")
@@ -328,7 +328,7 @@ def test_windows_in_utf_16(tmp_path: Path) -> None:
 
 
 def test_hosts_file(tmp_path: Path) -> None:
-    """hosts(5): further names and the comment are the note; the computer's own addresses are no hosts of the site."""
+    """hosts(5): further names and the comment become the note; the computer's own addresses are no hosts."""
     text = "127.0.0.1 localhost\nfe80::1%lo0 localhost\n192.0.2.20 plc-a.line1.example plc-a # panel 3\n"
     text += "192.0.2.21\thmi-a\n2001:db8::20 plc-a\n"
     survey = survey_of(tmp_path, text)
@@ -349,12 +349,12 @@ _SAMPLES = {
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.sampled_from(sorted(_SAMPLES)), st.integers(0, 1500), st.integers(0, 40), st.binary(max_size=40))
 def test_mutated_files_are_read_or_refused(tmp_path: Path, kind: str, at: int, gone: int, junk: bytes) -> None:
-    """Cut, padded and changed anywhere: a refusal or remarks, whatever kind is recognised."""
+    """A file that is cut, padded or changed anywhere gives a refusal or remarks, whatever kind is recognised."""
     data = _SAMPLES[kind].encode()
     try:
         survey = survey_of(tmp_path, data[:at] + junk + data[at + gone :], "neighbours" if kind == "json" else kind)
     except NetcheckError as error:
-        assert str(error)  # noqa: PT017 - either outcome is right, each is looked at
+        assert str(error)  # noqa: PT017 - both outcomes are correct, each is checked
         return
     assert len(list(survey.hosts)) == len(survey.hosts)
 

@@ -1,4 +1,4 @@
-"""Several lists become one: equal rows are joined, and nothing that a list says is lost."""
+"""Several lists become one list: equal rows are joined, and no value of any list is lost."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ A, B = (Mac.from_text(f"00-00-5E-00-53-{octet}") for octet in ("14", "15"))
 
 
 def host(octet: int, mac: Mac | None, name: str, file: str, line: int, seen: date | None = None) -> SiteHost:
-    """A row of a list of 192.0.2.0/24."""
+    """Return a row of a list of 192.0.2.0/24."""
     return SiteHost(
         address=Address.from_text(f"192.0.2.{octet}"),
         mac=mac,
@@ -28,7 +28,7 @@ def host(octet: int, mac: Mac | None, name: str, file: str, line: int, seen: dat
 
 
 def test_rows_that_agree_become_one() -> None:
-    """A row without MAC or name joins the only host that it can mean; the latest day and all positions are kept."""
+    """A row without MAC or name joins the only host of its address; the latest day and all positions are kept."""
     table = HostTable.of([
         host(20, None, "plc-a", "zone", 3),
         host(20, A, "", "arp", 7, date(2026, 1, 15)),
@@ -40,8 +40,8 @@ def test_rows_that_agree_become_one() -> None:
     assert list(disagreements(table)) == []
 
 
-def test_two_macs_and_two_names_are_told() -> None:
-    """Each value has the position where it occurs first; a row without MAC then joins no host."""
+def test_two_macs_and_two_names_are_reported() -> None:
+    """Each value is reported with its first position; a row without MAC joins none of several hosts."""
     rows = [
         host(20, A, "a", "one", 2),
         host(20, B, "b", "two", 3),
@@ -74,8 +74,8 @@ def test_a_short_name_is_no_other_name() -> None:
         max_size=12,
     )
 )  # fmt: skip
-def test_nothing_that_a_list_says_is_lost(rows: list[SiteHost]) -> None:
-    """Every address with each of its MACs, names and positions is in the merged list."""
+def test_no_value_of_a_list_is_lost(rows: list[SiteHost]) -> None:
+    """The merged list contains every address with each of its MACs, names and positions."""
     found = list(merged(HostTable.of(rows)))
     assert [one.address for one in found] == sorted(one.address for one in found)
     for row in rows:

@@ -1,4 +1,4 @@
-"""A merged file is worth as much as its lists: kinds, records, sources and unread rows are kept."""
+"""A merged file keeps the kinds, records, sources and unread rows of its lists."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ LISTS = {
 
 @pytest.fixture
 def lists(tmp_path: Path) -> Path:
-    """The lists and a workbook, in a folder with the plan."""
+    """Write the lists and a workbook into a folder with the plan."""
     for name, text in LISTS.items():
         (tmp_path / name).write_text(text)
     book = openpyxl.Workbook()
@@ -68,7 +68,7 @@ def lists(tmp_path: Path) -> Path:
 
 
 def merged(folder: Path, *files: str, out: str = "merged.csv") -> Path:
-    """The merged file of some lists."""
+    """Write the merged file of some lists."""
     command = [sys.executable, "-m", "netcheck", "survey", "read", *files, "--out", out]
     run = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
     assert run.returncode in (0, 1), run.stderr
@@ -76,19 +76,19 @@ def merged(folder: Path, *files: str, out: str = "merged.csv") -> Path:
 
 
 def checked(folder: Path, *files: str) -> Checked:
-    """The check of the plan with these surveys."""
+    """Return the findings of the plan with these surveys."""
     entries = "".join(f'[[survey]]\nfile = "{file}"\ntaken = 2026-11-01\n' for file in files)
     (folder / "plan.toml").write_text(PLAN + entries)
     return check(*read_site(folder), date(2026, 11, 2))
 
 
 def names(*files: str) -> tuple[str, ...]:
-    """The names of the lists and the workbook."""
+    """Return the names of the lists and the workbook."""
     return (*LISTS, "list.xlsx", *files)
 
 
 def test_the_merged_file_gives_the_findings_of_its_lists(lists: Path) -> None:
-    """The same rules about the same subjects and addresses with the same reasons; unread rows are a finding too."""
+    """Rules, subjects, addresses and reasons are the same; unread rows are a finding in both."""
     apart = checked(lists, *names()).findings
     merged(lists, *names())
     together = checked(lists, "merged.csv").findings
@@ -102,12 +102,12 @@ def test_the_merged_file_gives_the_findings_of_its_lists(lists: Path) -> None:
 
 
 def survey_of(file: Path) -> Survey:
-    """A survey file as read."""
+    """Return a survey file as read."""
     return read_survey(SurveyEntry(file=file.name, position=Position("plan.toml")), file.parent)
 
 
 def test_what_a_merged_file_keeps(lists: Path) -> None:
-    """Kind, file and row of each host, the records of the zone, and every remark with its position."""
+    """It keeps kind, file and row of each host, the records of the zone, and every remark with its position."""
     survey = survey_of(merged(lists, *names()))
     assert [(str(host.address), host.where, survey.kinds[host.file]) for host in survey.hosts if host.mac] == [
         ("10.62.20.63", "leases.txt: line 1", "leases"),
@@ -129,7 +129,7 @@ def test_what_a_merged_file_keeps(lists: Path) -> None:
 
 
 def test_merging_a_merged_file_again_changes_nothing(lists: Path) -> None:
-    """It is a list like any other."""
+    """A merged file can be an input of a merge."""
     first = merged(lists, *names())
     again = merged(lists, "merged.csv", out="again.csv")
     before = first.read_text().replace("list.xlsx: sheet Process,", "list.xlsx, sheet Process:")
@@ -137,13 +137,13 @@ def test_merging_a_merged_file_again_changes_nothing(lists: Path) -> None:
 
 
 def test_counts_of_unread_rows_stay(tmp_path: Path) -> None:
-    """Beyond the remarks that are kept, one row says how many there are."""
+    """One row gives the number of the remarks that are not stored."""
     (tmp_path / "list.csv").write_text("address\n10.62.20.1\n" + "10.62.20.256\n" * 1000)
     assert survey_of(merged(tmp_path, "list.csv")).skipped.count == 1000
 
 
 def test_a_row_that_was_edited_by_hand(tmp_path: Path) -> None:
-    """A row without a source is a host of the merged file; one with a broken address is a remark there."""
+    """A row without a source is a host of the merged file; a row with a broken address is a remark on that file."""
     text = "address,mac,name,note,seen,source,kind\n10.62.20.5,,camera,,,,\n10.62.20.500,,x,,,list.csv: row 3,csv\n"
     (tmp_path / "merged.csv").write_text(text)
     survey = survey_of(tmp_path / "merged.csv")

@@ -1,4 +1,4 @@
-"""Surveys are read from any table with a recognisable column of addresses; nothing in them is dropped in silence."""
+"""Any table with a recognisable column of addresses is read as a survey; every row left out is reported."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ MAC = Mac.from_text("00-00-5E-00-53-14")
 
 
 def survey_of(folder: Path, data: str | bytes, kind: str = "", **columns: str) -> Survey:
-    """Read one survey file of this content."""
+    """Return the survey of a file with this content."""
     (folder / "hosts.csv").write_bytes(data if isinstance(data, bytes) else data.encode())
     return read_survey(
         SurveyEntry(file="hosts.csv", position=Position("plan.toml"), kind=kind, columns=tuple(columns.items())), folder
@@ -30,14 +30,14 @@ def survey_of(folder: Path, data: str | bytes, kind: str = "", **columns: str) -
 
 
 def refusal(folder: Path, data: str | bytes, kind: str = "", **columns: str) -> str:
-    """The words with which a survey must be refused."""
+    """Return the message with which this survey is refused; it must be refused."""
     with pytest.raises(NetcheckError) as caught:
         survey_of(folder, data, kind, **columns)
     return str(caught.value)
 
 
 def addresses(survey: Survey) -> list[str]:
-    """The addresses of a survey's hosts, ascending."""
+    """Return the addresses of a survey's hosts in ascending order."""
     return [str(host.address) for host in survey.hosts]
 
 
@@ -67,7 +67,7 @@ TABLE = "IP address,MAC,Host name,Last seen,Remark\n192.0.2.5,00-00-5E-00-53-14,
     ],
 )
 def test_the_forms_of_a_table_read_the_same(tmp_path: Path, data: bytes) -> None:
-    """Encoding, delimiter, line ends, titles above the header and words of the header make no difference."""
+    """Encoding, delimiter, line ends, headings above the header and the wording of the header make no difference."""
     (host,) = survey_of(tmp_path, data).hosts
     assert (host.address, host.mac) == (Address.from_text("192.0.2.5"), MAC)
     assert (host.name, host.note, host.seen) == ("cam-1", "gate; left", date(2026, 10, 28))
@@ -79,22 +79,22 @@ def test_the_forms_of_a_table_read_the_same(tmp_path: Path, data: bytes) -> None
     ["00-00-5E-00-53-14", "00:00:5e:00:53:14", "0000.5e00.5314", "00005e005314", "0:0:5e:0:53:14", " 0:0:5E:0:53:14 "],
 )
 def test_every_form_of_mac(tmp_path: Path, text: str) -> None:
-    """Hyphens, colons, dots, bare, and octets without leading zeros."""
+    """Hyphens, colons, dots, no separator, and octets without leading zeros are read."""
     (host,) = survey_of(tmp_path, f"ip,mac\n192.0.2.5,{text}\n").hosts
     assert host.mac == MAC
 
 
 @pytest.mark.parametrize("text", ["", "-", "n/a", "(incomplete)", "unknown"])
 def test_an_unknown_mac_is_none_without_remark(tmp_path: Path, text: str) -> None:
-    """Lists write many things for "not known"."""
+    """Lists have many signs for "not known"."""
     survey = survey_of(tmp_path, f"ip,mac\n192.0.2.5,{text}\n")
     assert next(iter(survey.hosts)).mac is None
     assert survey.unread.count == 0
 
 
 @pytest.mark.parametrize("text", ["00-00-5E-00-53", "ff:ff:ff:ff:ff:ff", "00:00:00:00:00:00", "zz"])
-def test_a_mac_that_is_none_costs_a_remark_and_not_the_row(tmp_path: Path, text: str) -> None:
-    """The host is still there."""
+def test_an_unreadable_mac_becomes_a_remark_and_the_row_is_kept(tmp_path: Path, text: str) -> None:
+    """The host is kept without a MAC."""
     survey = survey_of(tmp_path, f"ip,mac\n192.0.2.5,{text}\n")
     assert addresses(survey) == ["192.0.2.5"]
     assert [str(one.position) for one in survey.unread.first] == ["hosts.csv: row 2"]
@@ -116,14 +116,14 @@ def test_a_mac_that_is_none_costs_a_remark_and_not_the_row(tmp_path: Path, text:
     ],
 )
 def test_days(tmp_path: Path, text: str, day: date | None) -> None:
-    """A day that could be two is not guessed."""
+    """A date that could mean two days is not guessed."""
     survey = survey_of(tmp_path, f"ip,seen\n192.0.2.5,{text}\n")
     assert next(iter(survey.hosts)).seen == day
     assert survey.unread.count == (day is None)
 
 
 def test_rows_without_a_readable_address_are_kept_with_the_reason(tmp_path: Path) -> None:
-    """Skipped rows are counted, rows without any address apart from them; blank rows are neither."""
+    """Skipped rows and rows without an address are counted separately; blank rows are not counted."""
     survey = survey_of(tmp_path, "list\nip,name\n192.0.2.05,a\n\n,b\n192.0.2.5,c\n192.0.2.0/24,net\n192.0.2.300,d\n")
     assert addresses(survey) == ["192.0.2.5"]
     assert [(one.position.at, one.why.split(";")[0][:14]) for one in survey.skipped.first] == [
@@ -159,39 +159,39 @@ def test_what_an_address_cell_may_hold(tmp_path: Path, cell: str, found: list[st
 
 
 def test_several_columns_of_addresses_by_their_titles(tmp_path: Path) -> None:
-    """Addresses in an IPv4 and in an IPv6 column are site hosts; those in a gateway column are not."""
+    """Addresses in the IPv4 and in the IPv6 column are site hosts; addresses in a gateway column are not."""
     text = "Gateway,IPv4,IPv6\n192.0.2.1,192.0.2.5,2001:db8::5\n192.0.2.1,192.0.2.6,\n"
     assert addresses(survey_of(tmp_path, text)) == ["192.0.2.5", "192.0.2.6", "2001:db8::5"]
 
 
 def test_gateways_and_masks_are_not_taken_for_the_hosts(tmp_path: Path) -> None:
-    """Of several columns that hold addresses those are left out whose title says that they are others' or none."""
+    """Columns are left out if their title says that they hold addresses of other devices or masks."""
     text = "Current IP;Default gateway;Subnet mask;DNS 1\n192.0.2.5;192.0.2.1;255.255.255.0;192.0.2.2\n"
     assert addresses(survey_of(tmp_path, text)) == ["192.0.2.5"]
 
 
-def test_a_postal_address_is_none(tmp_path: Path) -> None:
-    """A column titled "address" is one only if addresses stand in it."""
+def test_a_column_of_postal_addresses_is_not_read(tmp_path: Path) -> None:
+    """A column titled "address" counts only if it contains IP addresses."""
     text = "Address,Where\nHill 4,192.0.2.5\nHill 5,192.0.2.6\n"
     assert addresses(survey_of(tmp_path, text)) == ["192.0.2.5", "192.0.2.6"]
 
 
 def test_a_table_without_header(tmp_path: Path) -> None:
-    """Address and MAC are told by what they look like; the rest is the note."""
+    """Addresses and MACs are recognised by their form; the other cells become the note."""
     (host,) = survey_of(tmp_path, "camera,192.0.2.5,00005e005314,gate\n").hosts
     assert (host.address, host.mac, host.note) == (Address.from_text("192.0.2.5"), MAC, "camera, gate")
     assert host.line == 1
 
 
-def test_two_columns_that_could_be_it_are_not_guessed(tmp_path: Path) -> None:
-    """The plan can say which: by title or by number."""
+def test_the_address_column_is_not_guessed_between_two(tmp_path: Path) -> None:
+    """The plan can name the column by title or by number."""
     text = "192.0.2.1,192.0.2.5,a\n192.0.2.1,192.0.2.6,b\n"
     assert "column 1 or 2" in refusal(tmp_path, text)
     assert addresses(survey_of(tmp_path, text, address="2")) == ["192.0.2.5", "192.0.2.6"]
 
 
 def test_columns_named_by_the_plan(tmp_path: Path) -> None:
-    """The plan's word counts more than the header's."""
+    """The columns that the plan names overrule the header."""
     text = "IP;Real IP;Mac of it;Who\n192.0.2.1;192.0.2.5;00005e005314;cam-1\n"
     (host,) = survey_of(tmp_path, text, address="real ip", name="Who", mac="Mac of it").hosts
     assert (str(host.address), host.mac, host.name) == ("192.0.2.5", MAC, "cam-1")
@@ -201,7 +201,7 @@ def test_columns_named_by_the_plan(tmp_path: Path) -> None:
 
 
 def test_a_quote_left_open_loses_no_row(tmp_path: Path) -> None:
-    """The row is remarked on, and all addresses are there."""
+    """The row becomes a remark, and all addresses are read."""
     survey = survey_of(tmp_path, 'ip,note\n192.0.2.5,"open\n192.0.2.6,5" pipe\n192.0.2.7,c\n')
     assert addresses(survey) == ["192.0.2.5", "192.0.2.6", "192.0.2.7"]
     assert [one.position.at for one in survey.unread.first] == ["row 2"]
@@ -219,26 +219,26 @@ def test_a_quote_left_open_loses_no_row(tmp_path: Path) -> None:
     ],
     ids=["empty", "blank", "no-addresses", "program", "workbook", "long-line"],
 )
-def test_what_is_no_survey_is_refused_with_words(tmp_path: Path, data: bytes, words: str) -> None:
-    """An empty list in particular would make every address look free."""
+def test_a_file_that_is_no_survey_is_refused_with_a_message(tmp_path: Path, data: bytes, words: str) -> None:
+    """An empty list would make every address look free."""
     assert words in refusal(tmp_path, data)
 
 
-def test_a_header_alone_is_a_survey_of_nobody(tmp_path: Path) -> None:
-    """The site says that nothing is there."""
+def test_a_header_alone_is_a_survey_without_hosts(tmp_path: Path) -> None:
+    """Such a list states that the site has no hosts."""
     assert len(survey_of(tmp_path, "address,mac,name\n").hosts) == 0
 
 
 def test_kinds(tmp_path: Path) -> None:
-    """The kind may be named; one that is not known is refused."""
+    """The plan may name the kind; an unknown kind is refused."""
     assert survey_of(tmp_path, TABLE, "csv").kind == "csv"
     assert "Known kinds: xlsx, capture, csv, leases, dhcp, neighbours, zone and hosts" in refusal(
         tmp_path, TABLE, "cvs"
     )
 
 
-def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:
-    """All of a plan's surveys are tried before the error."""
+def test_every_survey_that_cannot_be_read_is_reported(tmp_path: Path) -> None:
+    """All surveys of a plan are tried before the error is raised."""
     (tmp_path / "empty.csv").write_text("")
     (tmp_path / "none.csv").write_text("a,b\n")
     entries = tuple(
@@ -250,7 +250,7 @@ def test_every_survey_that_cannot_be_read_is_said(tmp_path: Path) -> None:
 
 
 def test_in_part_a_survey_that_cannot_be_read_has_failed(tmp_path: Path) -> None:
-    """The others are read, the failed one covers nothing, and the plan's hash covers the bytes of all."""
+    """The other surveys are read, the failed one covers no prefix, and the plan's hash covers the bytes of all."""
     (tmp_path / "none.csv").write_text("a,b\n")
     (tmp_path / "good.csv").write_text("ip\n192.0.2.5\n")
     entries = "".join(f'[[survey]]\nfile = "{name}.csv"\ncovers = ["192.0.2.0/24"]\n' for name in ("none", "good"))
@@ -265,8 +265,8 @@ def test_in_part_a_survey_that_cannot_be_read_has_failed(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("keys", ['file = "missing.csv"', 'file = "good.csv"\nkind = "cvs"'], ids=["missing", "kind"])
-def test_a_mistake_of_the_plan_is_none_of_the_survey(tmp_path: Path, keys: str) -> None:
-    """A file that is not there, and a kind that is not known, are refused with the plan."""
+def test_a_mistake_of_the_plan_is_no_failed_survey(tmp_path: Path, keys: str) -> None:
+    """A missing file or an unknown kind is an error of the plan, also in part."""
     (tmp_path / "good.csv").write_text("ip\n192.0.2.5\n")
     (tmp_path / "plan.toml").write_text(f'format = 1\n[site]\nname = "x"\n[[survey]]\n{keys}\n')
     with pytest.raises(NetcheckError):
@@ -274,7 +274,7 @@ def test_a_mistake_of_the_plan_is_none_of_the_survey(tmp_path: Path, keys: str) 
 
 
 def test_hosts_of_an_island(tmp_path: Path) -> None:
-    """Surveys of one island make one table; other islands stay out of it."""
+    """The surveys of one island make one table; surveys of other islands are left out."""
     for name, octet in (("a", 5), ("b", 6), ("c", 7)):
         (tmp_path / f"{name}.csv").write_text(f"ip\n192.0.2.{octet}\n")
     entries = (
@@ -299,17 +299,17 @@ def test_hosts_of_an_island(tmp_path: Path) -> None:
     | st.builds(lambda cut, junk: TABLE.encode()[:cut] + junk + TABLE.encode()[cut:], st.integers(0, 90), st.binary())
 )
 def test_any_bytes_are_a_survey_or_refused(tmp_path: Path, data: bytes) -> None:
-    """Cut, padded, mutated: nothing but a refusal with words can happen."""
+    """Any bytes, cut, padded or mutated, are read or refused with a message."""
     try:
         survey = survey_of(tmp_path, data)
     except NetcheckError as error:
-        assert str(error)  # noqa: PT017 - either outcome is right, each is looked at
+        assert str(error)  # noqa: PT017 - both outcomes are correct, each is checked
         return
     assert len(list(survey.hosts)) == len(survey.hosts)
 
 
 def test_a_large_survey_in_little_time_and_memory(tmp_path: Path) -> None:
-    """About 300 bytes a row, so that a million fit 200 MiB in the main; time with room for slow machines."""
+    """A row takes about 300 bytes in memory; the limit on time leaves room for slow machines."""
     count = 20_000
     with (tmp_path / "hosts.csv").open("w") as stream:
         stream.write("ip,mac,name,note\n")

@@ -1,4 +1,4 @@
-"""Which kind a survey file is: every kind in every disguise of a text, and each with the others' traps inside."""
+"""The kind of a survey file is recognised in every encoding and line end, and with lines of other kinds in it."""
 
 from __future__ import annotations
 
@@ -89,15 +89,15 @@ DISGUISES: dict[str, Callable[[str], bytes]] = {
 
 
 def survey_of(folder: Path, data: bytes, kind: str = "") -> Survey:
-    """A file of these bytes, its kind not named unless one is given."""
+    """Return the survey of a file with these bytes; its kind is recognised unless `kind` names it."""
     (folder / "list").write_bytes(data)
     return read_survey(SurveyEntry(file="list", position=Position("plan.toml"), kind=kind), folder)
 
 
 @pytest.mark.parametrize("disguise", DISGUISES.values(), ids=list(DISGUISES))
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_every_kind_in_every_disguise(sample: str, disguise: Callable[[str], bytes], tmp_path: Path) -> None:
-    """The kind, and every host with its MAC or its name."""
+def test_every_kind_in_every_encoding(sample: str, disguise: Callable[[str], bytes], tmp_path: Path) -> None:
+    """The kind is recognised, and every host is read with its MAC or its name."""
     survey = survey_of(tmp_path, disguise(SAMPLES[sample]))
     assert survey.kind == sample.partition(",")[0]
     assert survey.skipped.count == 0
@@ -122,7 +122,7 @@ TRAPS = {
 @pytest.mark.parametrize("trap", TRAPS.values(), ids=list(TRAPS))
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"], ids=["comma", "semicolon", "tab"])
 def test_a_table_with_titles_is_a_table_whatever_its_cells_hold(trap: str, delimiter: str, tmp_path: Path) -> None:
-    """Lines that only another kind has stand at the beginning of a row; every row of the table is still read."""
+    """Rows may begin like lines of another kind; every row of the table is still read."""
     text = (TABLE + trap + "\n").replace(",", delimiter)
     survey = survey_of(tmp_path, text.encode())
     assert survey.kind == "csv"
@@ -131,7 +131,7 @@ def test_a_table_with_titles_is_a_table_whatever_its_cells_hold(trap: str, delim
 
 @pytest.mark.parametrize("sample", [name for name in SAMPLES if not name.startswith("csv")])
 def test_a_title_row_in_a_comment_makes_no_table(sample: str, tmp_path: Path) -> None:
-    """Zones comment by semicolons, hosts files by number signs; what stands behind them tells no kind."""
+    """Comments, after a semicolon in zones and a number sign in hosts files, do not decide the kind."""
     mark = ";" if sample == "zone" else "#"
     text = SAMPLES[sample]
     if "-j" not in sample:  # JSON has no comments
@@ -143,7 +143,7 @@ def test_a_title_row_in_a_comment_makes_no_table(sample: str, tmp_path: Path) ->
     assert [str(host.address) for host in survey.hosts] == ["192.0.2.20", "192.0.2.21"]
 
 
-def test_a_title_above_the_leases_costs_none(tmp_path: Path) -> None:
+def test_a_title_above_the_leases_does_not_hide_a_lease(tmp_path: Path) -> None:
     """Text before the first block, and a block that lost its semicolon, do not become part of the next block."""
     survey = survey_of(
         tmp_path, f"Leases of 2026-10-28\n{SAMPLES['leases']}binding state\n{SAMPLES['leases']}".encode()
@@ -154,8 +154,8 @@ def test_a_title_above_the_leases_costs_none(tmp_path: Path) -> None:
 @pytest.mark.timeout(8)
 @pytest.mark.parametrize("unit", ["1", "1.", "a", ":", ",", "{", "%"], ids=ascii)
 @pytest.mark.parametrize("kind", ["", "hosts", "zone", "leases", "neighbours", "csv"])
-def test_a_long_line_takes_no_long_time(kind: str, unit: str, tmp_path: Path) -> None:
-    """A pattern that tries every beginning and end would need the square of these 100,000 letters."""
+def test_a_long_line_is_recognised_quickly(kind: str, unit: str, tmp_path: Path) -> None:
+    """A pattern that tries every start and end would need the square of these 100,000 letters in time."""
     line = unit * (100_000 // len(unit)) + "!\n"
     with suppress(NetcheckError):
         survey_of(tmp_path, f"192.0.2.20 {line}{line}".encode(), kind)

@@ -1,4 +1,4 @@
-"""Rows read many at a time are the same hosts that they are one by one, and only such rows are taken."""
+"""Rows read in blocks give the same hosts as rows read one by one; rows that need a remark are never in a block."""
 
 from __future__ import annotations
 
@@ -44,14 +44,14 @@ lines = st.lists((st.tuples(*CELLS) | USUAL).map(lambda cells: ",".join(cells) +
 
 
 def survey_of(gathering: Gathering) -> Survey:
-    """The survey as far as it was gathered."""
+    """Return the survey that was gathered so far."""
     return gathering.survey(ENTRY, "csv")
 
 
 @settings(deadline=None)
 @given(lines | st.lists(USUAL.map(lambda cells: ",".join(cells) + "\n"), max_size=5))
-def test_a_block_is_what_its_rows_are(rows: list[str]) -> None:
-    """Either nothing is taken, or the same hosts, and no remark is due."""
+def test_a_block_equals_its_rows(rows: list[str]) -> None:
+    """A block is refused, or it gives the same hosts as its rows and no row needs a remark."""
     one_by_one, together = Gathering("site-hosts.csv"), Gathering("site-hosts.csv")
     gather(records_of(rows, ",", 2), LAYOUT, one_by_one)
     block = Bulk(LAYOUT).block("".join(rows))
@@ -66,8 +66,8 @@ def test_a_block_is_what_its_rows_are(rows: list[str]) -> None:
         )
 
 
-def test_usual_rows_are_taken_together() -> None:
-    """Every column, cells that say nothing, and texts that are not ASCII."""
+def test_usual_rows_are_read_as_a_block() -> None:
+    """The rows use every column, signs for unknown values, and texts that are not ASCII."""
     block = Bulk(LAYOUT).block("10.0.0.5,00-00-5E-00-53-21,plc,é,2026-10-28\n10.0.0.6,-,,,\n")
     assert block is not None
     columns = HostColumns()
@@ -81,7 +81,7 @@ def test_usual_rows_are_taken_together() -> None:
 
 
 def test_macs_of_one_form_and_of_several() -> None:
-    """Both ways give the same integers; IEEE 802 writes hyphens, colons are usual."""
+    """MACs in one notation and in several give the same integers; IEEE 802 writes hyphens, colons are usual."""
     one, two, three = ("10.0.0.5,00-00-5E-00-53-21,,,\n", "10.0.0.6,02-00-00-00-00-01,,,\n", "10.0.0.7,,,,\n")
     uniform, mixed = Bulk(LAYOUT).block(one + two), Bulk(LAYOUT).block(one + two.replace("-", ":") + three)
     assert uniform is not None
@@ -91,8 +91,8 @@ def test_macs_of_one_form_and_of_several() -> None:
 
 
 @pytest.mark.parametrize("mac", ["00-00-5E-00-53- 1", "00-00-5E-00-53:21", "FF-FF-FF-FF-FF-FF", "0０-00-5E-00-53-21"])
-def test_macs_that_need_words_are_left(mac: str) -> None:
-    """A space, which `bytes.fromhex` passes over, two separators, the broadcast MAC, a digit of another script."""
+def test_macs_that_need_a_remark_are_refused(mac: str) -> None:
+    """Cases: a space, which `bytes.fromhex` ignores, two separators, the broadcast MAC, a digit of another script."""
     assert Bulk(LAYOUT).block(f"10.0.0.5,{mac},,,\n") is None
 
 
@@ -106,7 +106,7 @@ def test_the_conversion_is_strict(text: str) -> None:
 
 
 def test_rows_keep_their_numbers_across_blocks(tmp_path: Path) -> None:
-    """Blocks taken whole, one that is read by rows, a row of two lines at the edge of a block: all count on."""
+    """Row numbers continue after blocks, after rows read one by one, and after a row of two lines at a block's edge."""
     rows = [f"10.{n >> 16}.{n >> 8 & 255}.{n & 255},h{n}" for n in range(1, 60_000)]
     lengths = accumulate(len(row) + 1 for row in rows)
     edge = next(n for n, length in enumerate(lengths) if length > 2 << 18)  # blocks have 2 ** 18 characters
@@ -123,7 +123,7 @@ def test_rows_keep_their_numbers_across_blocks(tmp_path: Path) -> None:
 
 @given(st.lists(st.integers(0, 2**32 - 1), max_size=30))
 def test_hosts_are_in_order_of_address_and_then_of_row(values: list[int]) -> None:
-    """As a stable sort of the standard library's orders them."""
+    """The order is that of a stable sort of the standard library."""
     table = HostTable.of(SiteHost(address=Address(4, value), line=line) for line, value in enumerate(values, 1))
     expected = sorted(enumerate(values, 1), key=lambda pair: pair[1])
     assert [(host.line, host.address.value) for host in table] == expected

@@ -1,10 +1,11 @@
-"""Reads the reservations of a DHCP server from its configuration or from a dump of its commands.
+"""Reads the reservations and ranges of a DHCP server from its configuration or from a dump of its commands.
 
-Five notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in `reservedip
-ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), the commands `ip dhcp pool NAME` of routers with
-`host`, `network` and `ip dhcp excluded-address`, and JSON with `ip-address` and `hw-address`. A reserved address is a
-host. The server assigns the addresses of a range, except the excluded ones; a remark says that the range belongs in the
-plan's `pools`.
+It reads five notations: blocks (`host plc { hardware ethernet MAC; fixed-address ADDRESS; }`), commands that end in
+`reservedip ADDRESS MAC "name" "comment"`, settings (`dhcp-host=MAC,name,ADDRESS`), the commands `ip dhcp pool NAME` of
+routers with `host`, `network` and `ip dhcp excluded-address`, and JSON with `ip-address` and `hw-address`.
+
+A reserved address is a host. The server assigns the addresses of a range, except the excluded ones; a remark says that
+the range belongs in the plan's `pools`.
 """
 
 from __future__ import annotations
@@ -48,13 +49,13 @@ _OF_POOL = re.compile(
 )
 # A client's identifier that begins with the type of its hardware, 1 for Ethernet (RFC 2132 section 9.14).
 _CLIENT = re.compile(r"(?:id:)?01[.:-]?((?:[0-9a-f]{2}[.:-]?){5}[0-9a-f]{2})", re.IGNORECASE)
-# A comment of a JSON file, or a text, inside which nothing is a comment.
+# A comment in a JSON file, or a quoted text. Quoted texts are matched because they may contain comment signs.
 _COMMENT = re.compile(r'("(?:[^"\\]|\\.)*+\\?(?:"|\Z))|(?://|#)[^\n]*|/\*.*?(?:\*/|\Z)', re.DOTALL)
 _QUOTED = re.compile(r'"([^"]*)"')
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether a line is found that only such a file has, or it is JSON with subnets or reservations."""
+    """Return whether a line has a notation of DHCP servers, or the file is JSON with subnets, pools or reservations."""
     return any(map(_KNOWN.match, head_lines(head))) or _is_json(head)
 
 
@@ -76,19 +77,19 @@ def read(source: Source, into: Gathering) -> None:
 
 
 class _Lines:
-    """Reads the notations of lines; a block `host` may have several lines."""
+    """Reads the notations that consist of lines; a `host` block may extend over several lines."""
 
     def __init__(self, into: Gathering) -> None:
         self._into = into
         self._name = self._mac = ""
         self._inside = False
-        self._fixed: list[tuple[int, str]] = []  # addresses of a block, whose MAC may follow
+        self._fixed: list[tuple[int, str]] = []  # addresses of the open block, kept because its MAC may follow
         self._in_pool = False
         self._ranges: list[tuple[int, Range]] = []
         self._excluded: list[Range] = []
 
     def finish(self) -> None:
-        """Give the ranges without the excluded addresses, which a file may name after them."""
+        """Add the ranges without the excluded addresses; called at the end, because exclusions may follow ranges."""
         self._close()
         for number, part in ranges_without(self._ranges, self._excluded):
             self._into.add_range(part, number)
@@ -129,7 +130,7 @@ class _Lines:
             self._close()
 
     def _close(self) -> None:
-        """Reserve the addresses of the block or pool that was read, because its MAC may stand after them."""
+        """End the block or pool: add its reservations, now that its MAC is known."""
         for number, text in self._fixed:
             _reserve(number, text, self._mac, self._name, self._into)
         self._fixed = []
@@ -137,7 +138,7 @@ class _Lines:
         self._inside = self._in_pool = False
 
     def _of_pool(self, number: int, line: str) -> None:
-        """Read a line of a router's pool."""
+        """Read one line of an `ip dhcp pool` section."""
         found = _OF_POOL.match(line)
         match found and found[1].casefold():
             case "host" if found:
@@ -153,7 +154,7 @@ class _Lines:
                 self._name = found[2]
 
     def _network(self, number: int, text: str) -> None:
-        """Give the addresses of a pool's network, without its own and the broadcast address."""
+        """Add the range of a pool's network, without the network address and the broadcast address."""
         try:
             prefix = prefix_from(text)
         except ValueError as error:
@@ -175,7 +176,7 @@ class _Lines:
         _reserve(number, first, second, texts[0] if texts else "", self._into, texts[1] if len(texts) > 1 else "")
 
     def _setting(self, number: int, text: str) -> None:
-        """Read `MAC,name,ADDRESS,lease time` in any order."""
+        """Read a `dhcp-host` setting: MAC, name, address and lease time in any order."""
         address = mac = name = ""
         for part in (part.strip().strip("[]") for part in text.split(",")[:20]):
             if not address and is_address(part):
@@ -202,7 +203,7 @@ def _reserve(number: int, address: str, mac: str, name: str, into: Gathering, co
 
 
 def _range_of(number: int, text: str, into: Gathering) -> list[Range]:
-    """Return the range in a text, at most one, with a remark on it."""
+    """Return the range in a text as a list of one, or an empty list; add a remark in both cases."""
     parts = re.split(r"[\s,;]+|-", text.strip())
     ends = [part for part in parts if is_address(part)]
     if ends:
@@ -229,30 +230,30 @@ def _read_json(source: Source, into: Gathering) -> None:
     data = source.file.whole(JSON_LIMIT)
     encoding = encoding_of(io.BytesIO(data))
     text = data.decode("utf-8-sig" if encoding == "cp1252" else encoding, "replace")
-    text = _COMMENT.sub(lambda found: found[1] or "\n" * found[0].count("\n"), text)  # lines keep their numbers
+    text = _COMMENT.sub(lambda found: found[1] or "\n" * found[0].count("\n"), text)  # keep the line numbers
     try:
         document = json.loads(text)
     except (ValueError, RecursionError) as error:
         raise SurveyError(Problem(f"it is not valid JSON: {safe(str(error), 100)}", do="Export it again")) from error
-    places = _Places(text)
+    lines = _LineFinder(text)
     for entry in _objects(document):
         address, mac, name = (_text(entry, *keys) for keys in (_ADDRESS_KEYS, _MAC_KEYS, _NAME_KEYS))
         if address:
-            _reserve(places.line_of(address), address, mac, name, into)
+            _reserve(lines.line_of(address), address, mac, name, into)
         elif pool := _text(entry, "pool"):
-            line = places.line_of(pool)
+            line = lines.line_of(pool)
             for span in _range_of(line, pool, into):
                 into.add_range(span, line)
 
 
-class _Places:
-    """Finds the lines of quoted texts in the order in which they are written."""
+class _LineFinder:
+    """Finds the line numbers of quoted texts; the caller asks in the order in which the texts stand in the file."""
 
     def __init__(self, text: str) -> None:
         self._text, self._at, self._line = text, 0, 1
 
     def line_of(self, text: str) -> int:
-        """Return the line of the next place of a quoted text, or 0 where it is written differently."""
+        """Return the line of the next occurrence of a quoted text, or 0 if it is not found in this spelling."""
         at = self._text.find(f'"{text}"', self._at)
         if at < 0:
             return 0
@@ -269,7 +270,7 @@ def _text(entry: dict[str, object], *keys: str) -> str:
 
 
 def _objects(document: object) -> Iterator[dict[str, object]]:
-    """Yield all objects of a JSON document in the order in which they are written."""
+    """Yield all objects of a JSON document in the order of the file."""
     waiting = [document]
     while waiting:
         value = waiting.pop()

@@ -14,13 +14,13 @@ from netcheck.survey.readers.header import plain_title
 from netcheck.tables.delimited import Record, unguarded
 from netcheck.text import safe
 
-# `A`, or as management consoles write it: `Host (A)`, `Pointer (PTR)`.
+# The type alone (`A`), or the form of management consoles: `Host (A)`, `Pointer (PTR)`.
 _TYPE = re.compile(r"(?:[^()]*\()?(A|AAAA|PTR|CNAME|NS|SOA|MX|SRV|TXT|CAA|NAPTR|DS|DNSKEY)\)?", re.IGNORECASE)
 _TYPES = ("type", "recordtype", "typ", "rrtype", "class")
 _DATA = ("data", "value", "content", "recorddata", "rdata", "target", "address", "ip", "ipaddress", "daten", "wert")
 _NAMES = ("name", "recordname", "owner", "hostname", "host", "fqdn", "dnsname")
 _REVERSE = re.compile(r"((?:\d{1,3}\.){4})in-addr\.arpa", re.IGNORECASE | re.ASCII)
-_SHARE = 0.9  # of the rows that must have a type for the table to be one of DNS records
+_SHARE = 0.9  # share of rows with a record type that makes a table one of DNS records
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +34,13 @@ class DnsColumns:
 
 
 def dns_columns(rows: Sequence[Record], header: int) -> DnsColumns | None:
-    """Return the columns of a table of DNS records by its first rows, or None for any other table."""
+    """Return the columns of a table of DNS records, judged by its first rows; None for any other table."""
     titles = next((list(map(plain_title, row.cells)) for row in rows if row.row == header), [])
     body = [row for row in rows if row.row > header and not row.empty]
     kinds = Counter(column for row in body for column, cell in enumerate(row.cells) if _TYPE.fullmatch(cell.strip()))
-    typed = (titles.index(title) for title in _TYPES if title in titles)  # `Type` beside `RecordType` may be a number
+    typed = (
+        titles.index(title) for title in _TYPES if title in titles
+    )  # if both `Type` and `RecordType` exist, `Type` may be a number
     kind = next((column for column in typed if kinds[column] >= max(1, _SHARE * len(body))), None)
     if kind is None:
         return None
@@ -68,24 +70,24 @@ def _add(name: str, kind: str, data: str, row: int, into: Gathering) -> None:
     word = found[1].upper()
     if word in ("A", "AAAA"):
         address = Address.from_text(data)
-        if name.startswith(("(", "@")) or not name:  # the zone itself, whose name the table does not give
+        if name.startswith(("(", "@")) or not name:  # the record of the zone itself; the table does not give its name
             into.pass_over(row, f"{address}: the record of the zone itself")
             return
         into.add_record(RecordKind(word), name.removesuffix("."), address, name.endswith("."), row)
     elif word == "PTR":
-        into.add_record(RecordKind.PTR, data.removesuffix("."), _pointed(name), True, row)
+        into.add_record(RecordKind.PTR, data.removesuffix("."), _address_of_pointer(name), True, row)
     elif word == "CNAME":
         into.add_alias(name.removesuffix("."), data.removesuffix("."), name.endswith("."), row)
     else:
         into.pass_over(row, f"a record of type {word} names no host")
 
 
-def _pointed(name: str) -> Address:
-    """The address whose name a PTR record gives: written as such, or as a name in in-addr.arpa."""
+def _address_of_pointer(name: str) -> Address:
+    """Return the address of a PTR record from its owner: an address, or a name in in-addr.arpa; else ValueError."""
     if found := _REVERSE.fullmatch(name.removesuffix(".")):
         return Address.from_text(".".join(reversed(found[1].removesuffix(".").split("."))))
     try:
         return Address.from_text(name)
     except ValueError as error:
-        what = f"{safe(name, 60)!r} does not tell the address of this PTR record"
+        what = f"{safe(name, 60)!r} is not the address of a PTR record"
         raise ValueError(f"{what}; export the whole address or its name in in-addr.arpa") from error

@@ -1,4 +1,4 @@
-"""Finds the column of each field of a table: from the plan's `columns`, from titles, or from the cells."""
+"""Finds the column of each field of a table by the plan's `columns`, by the titles, or by the content of the cells."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import DELIMITERS, Record, records_of
 from netcheck.text import listed, safe
 
-SAMPLE = 200  # lines looked at
+SAMPLE = 200  # lines from which the layout is found
 FIELDS = ("address", "mac", "name", "note", "seen")
 
-# Titles, letters and digits only, the most certain first; common practice, no source.
+# Known titles, reduced to letters and digits, the most certain first; common practice, no source.
 TITLES: dict[str, tuple[str, ...]] = {
     "address": (
         *("ipaddress", "ipaddr", "ipv4address", "ipv6address", "ip", "ipv4", "ipv6", "ipadresse", "adresseip"),
@@ -52,8 +52,8 @@ TITLES: dict[str, tuple[str, ...]] = {
     ),
 }
 
-_PERHAPS = ("address", "addr")  # may be a postal address: used if it holds IP addresses, or if no column does
-# Words in titles of columns whose addresses are not the host's own; common practice, no source.
+_PERHAPS = ("address", "addr")  # may be a postal address: used if it contains IP addresses, or if no column does
+# Title words of columns that hold addresses of other devices; common practice, no source.
 _OTHERS = frozenset({
     *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
     *("netzwerk", "ntp", "passerelle", "router", "subnet"),
@@ -63,16 +63,17 @@ _ANY_MAC = re.compile(
     re.ASCII | re.IGNORECASE,
 )
 _ANY_ADDRESS = re.compile(r"(?<![\d.])\d{1,3}(?:\.\d{1,3}){3}(?![\d.])", re.ASCII)
-_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # comments, directives of a zone, and lines with an address
+_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # a comment, a directive of a zone or a line with an address
 _HEADER_ROWS = 30
-_LOOKED_AT = 1 << 20  # characters of the sample; one line may have as many
-_MOST_COLUMNS = 1024  # of a row that are looked at
+_SAMPLE_SIZE = 1 << 20  # characters of the sample; a single line may be that long
+_MOST_COLUMNS = 1024  # columns of a row that are examined
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """A table's delimiter, the row of its header (0 without one), the columns of addresses and the column of each other
-    field, counted from 0.
+    """A table's delimiter, the row of its header, the columns of addresses and the column of each other field.
+
+    Rows are counted from 1 (0: no header), columns from 0.
     """
 
     delimiter: str
@@ -82,22 +83,23 @@ class Layout:
 
 
 def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> Layout:
-    """Return the layout of a text by its first lines; `wanted` are the plan's `columns`. SurveyError where it cannot be
-    found.
+    """Return the layout of a text from its first lines; SurveyError if it has no clear column of addresses.
+
+    `wanted` is the plan's `columns`: pairs of a field and the title or number of its column.
     """
     sizes = accumulate(map(len, lines))
-    sample = [line for line, size in zip(lines, sizes, strict=True) if size - len(line) < _LOOKED_AT]
+    sample = [line for line, size in zip(lines, sizes, strict=True) if size - len(line) < _SAMPLE_SIZE]
     delimiter = max(DELIMITERS, key=lambda one: _fitness(sample, one))
-    return layout_in([record for record in _told(sample, delimiter) if not record.empty], wanted, delimiter)
+    return layout_in([record for record in _cut_records(sample, delimiter) if not record.empty], wanted, delimiter)
 
 
-def _told(lines: Sequence[str], delimiter: str) -> Iterator[Record]:
-    """Yield the records, each cut to the columns that are looked at."""
+def _cut_records(lines: Sequence[str], delimiter: str) -> Iterator[Record]:
+    """Yield the records, each cut to the first `_MOST_COLUMNS` columns."""
     return (record._replace(cells=record.cells[:_MOST_COLUMNS]) for record in records_of(lines, delimiter))
 
 
 def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimiter: str = "") -> Layout:
-    """Return the layout of a table by its first rows, none of them empty."""
+    """Return the layout of a table from its first rows, none of them empty; see `layout_of`."""
     header = _header(rows, {plain_title(title) for _, title in wanted})
     cells = header.cells if header else ()
     body = [row for row in rows if header is None or row.row > header.row]
@@ -115,16 +117,17 @@ def layout_in(rows: Sequence[Record], wanted: Sequence[tuple[str, str]], delimit
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether a row with a title for addresses and another known title is among the first lines, or a row of
-    netcheck's own titles.
+    """Return whether one of the first lines is a header: a title of addresses and another known title.
+
+    The titles of a file that netcheck wrote count as well.
     """
-    told = [line for line in head_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
-    rows = [record.cells for one in DELIMITERS for record in _told(told, one) if len(record.cells) > 1]
+    candidates = [line for line in head_lines(head)[:_HEADER_ROWS] if not _NO_TITLES.match(line)]
+    rows = [record.cells for one in DELIMITERS for record in _cut_records(candidates, one) if len(record.cells) > 1]
     return any(_is_own(row) or (_titled(row, TITLES["address"]) and len(_fields_titled(row)) > 1) for row in rows)
 
 
 def _is_own(row: Sequence[str]) -> bool:
-    """Return whether all titles are among those that netcheck writes, and one is that of the addresses."""
+    """Return whether netcheck writes all of these titles and `address` is one of them."""
     titles = {cell.strip() for cell in row}
     return "address" in titles and titles <= {*FIELDS, "source", "kind"}
 
@@ -138,19 +141,20 @@ def _is_of_others(title: str) -> bool:
 
 
 def plain_title(title: str) -> str:
-    """Return a title's letters and digits in lower case, as titles are compared."""
+    """Return the form in which titles are compared: letters and digits only, in lower case."""
     return "".join(filter(str.isalnum, title.casefold()))
 
 
 def _fitness(lines: Sequence[str], delimiter: str) -> tuple[int, int]:
-    records = list(_told(lines, delimiter))
+    records = list(_cut_records(lines, delimiter))
     filled = sum(any(map(holds_address, record.cells)) for record in records)
     return filled, sum(len(record.cells) for record in records)
 
 
 def _header(rows: Sequence[Record], wanted: set[str]) -> Record | None:
-    """Return the row with most known titles above the first address; a row with two known titles may be lower, because
-    a heading above it may contain an address.
+    """Return the row with the most known titles above the first address, or None.
+
+    A row with two known titles may also follow the first address, because a heading may contain an address.
     """
     best, most, above = None, 0, True
     for row in rows[:_HEADER_ROWS]:
@@ -185,18 +189,18 @@ def _is_mac(text: str) -> bool:
 
 
 def _counts(rows: Sequence[Record], test: Callable[[str], bool]) -> dict[int, int]:
-    """Return the number of fitting cells by column, for columns with any."""
+    """Return the number of cells that pass the test by column; columns without such a cell are left out."""
     return Counter(column for row in rows for column, cell in enumerate(row.cells) if test(cell))
 
 
 def _titled(header: Sequence[str], words: Sequence[str]) -> list[int]:
-    """Return the columns whose title is one of the words, in the order of the words."""
+    """Return the columns with one of these titles, in the order of the titles."""
     plain = [plain_title(cell) for cell in header]
     return [plain.index(word) for word in words if word in plain]
 
 
 def _only_column(counts: dict[int, int], taken: set[int]) -> int | None:
-    """Return the column that fits clearly more often than any other, or None."""
+    """Return the column with more than twice the count of any other column, or None; `taken` columns are left out."""
     free = {column: count for column, count in counts.items() if column not in taken}
     best = max(free, key=lambda column: free[column], default=None)
     rivals = [column for column in free if column != best and 2 * free[column] >= max(free.values())]
@@ -218,11 +222,11 @@ def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int
         )
     texts = [cell for row in rows for cell in row.cells]
     if not counts and any(map(_ANY_MAC.search, texts)) and not any(map(_ANY_ADDRESS.search, texts)):
-        what = "it has MACs and no IP addresses, as the MAC address table of a switch has"
+        what = "it contains MACs but no IP addresses; it may be the MAC address table of a switch"
         raise SurveyError(Problem(what, do="Export the ARP table of the router, which has both"))
     if best is None:
         numbers = listed([str(column + 1) for column in sorted(counts)], joint="or")
         what = f"its addresses could be in column {numbers}" if counts else "no column of addresses was found in it"
-        do = 'Name it: columns = { address = "its title, or its number" } in the plan, or --map "its title=address" '
+        do = 'Name it: columns = { address = "title or number" } in the plan, or --map "its title=address" '
         raise SurveyError(Problem(what, do=f"{do}with survey read"))
     return (best,)

@@ -14,7 +14,7 @@ _NUMBER = re.compile(r"[\d.]+|[0-9A-Fa-f]{2}([:-])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether the first line and nearly every other is an address followed by names."""
+    """Return whether the first line and at least nine in ten of all lines are an address followed by names."""
     lines = [line for line in (line.partition("#")[0] for line in head_lines(head)) if line.strip()]
     fitting = [_fits(line) for line in lines]
     return bool(fitting) and fitting[0] and 10 * sum(fitting) >= 9 * len(fitting)
@@ -25,7 +25,7 @@ def _fits(line: str) -> bool:
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every line; the first name is the host's, further names and the comment are its note."""
+    """Read every line; the first name becomes the host's name, further names and the comment become its note."""
     for number, line in source.lines():
         text, _, comment = line.partition("#")
         words = text.split()
@@ -40,7 +40,7 @@ def _read_line(number: int, words: list[str], comment: str, into: Gathering) -> 
         into.skip(number, str(error))
         return
     if why := why_no_host(address) or ("it names this computer itself" if words[1:2] == ["localhost"] else ""):
-        into.pass_over(number, f"{address} is not a host of the site: {why}")
+        into.pass_over(number, f"{address} is no host of the site: {why}")
         return
     aliases = f"alias {' '.join(words[2:])}" if len(words) > 2 else ""
     note = "; ".join(filter(None, (aliases, comment)))

@@ -1,5 +1,7 @@
-"""Reads DHCP server leases: blocks `lease ADDRESS { ... }`, and `iaaddr ADDRESS { ... }` in the `ia-na` blocks of IPv6;
-or lines of the end as seconds since 1970, MAC, address, name and client, `*` for an unknown one.
+"""Reads the leases of a DHCP server from blocks or from lines.
+
+Blocks are `lease ADDRESS { ... }`, or `iaaddr ADDRESS { ... }` inside the `ia-na` blocks of IPv6. Lines have five
+values: the end of the lease in seconds since 1970, MAC, address, name and client identifier; `*` is an unknown value.
 
 The last block of an address is the valid one (dhcpd.leases(5)). An active lease is a host. An abandoned lease is a
 suspect host, because a host without a lease answered there.
@@ -32,7 +34,7 @@ _LEASE = {"lease", "iaaddr"}  # IPv4, and the addresses inside the `ia-na` and `
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether a line is found that only such a file has."""
+    """Return whether a line occurs only in files of leases, or the first line is a lease of five values."""
     lines = head_lines(head)
     return any(map(_KNOWN.match, lines)) or _is_of_lines(lines)
 
@@ -56,7 +58,7 @@ def read(source: Source, into: Gathering) -> None:
             into.skip(lease.line, str(error))
             continue
         latest[address] = lease
-    last = source.entry.taken or max(filter(None, (_begun(lease) for lease in latest.values())), default=None)
+    last = source.entry.taken or max(filter(None, (_last_change(lease) for lease in latest.values())), default=None)
     for address, lease in latest.items():
         _add(address, lease, last, into)
 
@@ -65,7 +67,7 @@ def _read_lines(source: Source, into: Gathering) -> None:
     for number, line in source.lines():
         found = _LINE.fullmatch(line)
         if found is None:
-            if line.strip() and not line.startswith("duid "):  # the server's own identifier, before leases of IPv6
+            if line.strip() and not line.startswith("duid "):  # the server's own identifier precedes IPv6 leases
                 into.skip(number, f"{safe(line.strip(), 80)!r} does not have the shape of a lease")
             continue
         ends, mac, address, name = found.groups()
@@ -80,18 +82,18 @@ def _read_lines(source: Source, into: Gathering) -> None:
 
 @dataclass(slots=True)
 class _Lease:
-    """A block as read so far."""
+    """One lease as text; filled while its block is read."""
 
     line: int
     address: str
     state: str = ""
     mac: str = ""
     name: str = ""
-    days: dict[str, str] = field(default_factory=dict)  # statement: its time
+    days: dict[str, str] = field(default_factory=dict)  # the time of each statement `starts`, `ends` and `cltt`
 
 
-def _begun(lease: _Lease) -> date | None:
-    """Return the last day on which a lease changed, as far as it can be read; the file is not older."""
+def _last_change(lease: _Lease) -> date | None:
+    """Return the day of the last change of a lease, or None if it cannot be read; the file is at least that recent."""
     for what in ("cltt", "starts"):
         with suppress(ValueError):
             if what in lease.days and (day := _day(lease.days[what])):
@@ -100,7 +102,7 @@ def _begun(lease: _Lease) -> date | None:
 
 
 def _add(address: Address, lease: _Lease, last: date | None, into: Gathering) -> None:
-    """Add the lease of an address; `last` is the day of the list, as far as it is known."""
+    """Add the lease of an address; `last` is the day of the list, None if it is not known."""
     state = lease.state or "active"  # a lease without a state is treated as active
     if state not in _STATES:
         into.pass_over(lease.line, f"the lease of {address} is {safe(state, 40)}")
@@ -117,7 +119,7 @@ def _add(address: Address, lease: _Lease, last: date | None, into: Gathering) ->
 
 
 def _tokens(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
-    """Yield words, quoted texts, braces and semicolons with their lines, without comments."""
+    """Yield the words, quoted texts, braces and semicolons with their line numbers; comments are left out."""
     for number, line in lines:
         for found in _TOKEN.finditer(line):
             if not found[0].startswith("#"):
@@ -131,12 +133,12 @@ class _Blocks:
         self._into = into
 
     def read(self, tokens: Iterator[tuple[int, str]]) -> Iterator[_Lease]:
-        """Yield each block that is closed; unknown nested blocks are skipped."""
+        """Yield each closed block; an unclosed block becomes a remark, and nested blocks are skipped."""
         lease: _Lease | None = None
         words: list[str] = []
         depth = 0
         for line, token in tokens:
-            if token == "{" and len(words) > 1 and words[-2] in _LEASE:  # other text may come before it
+            if token == "{" and len(words) > 1 and words[-2] in _LEASE:  # other text may precede it
                 self._unclosed(lease)
                 lease, depth = _Lease(line, words[-1]), 0
             elif token == "{":
@@ -147,9 +149,9 @@ class _Blocks:
                 yield lease
                 lease = None
             elif token == ";" and lease is not None and depth == 0:
-                self._take(lease, words, line)
+                self._read_statement(lease, words, line)
             elif token not in {";", "}"}:
-                words = [*words[-5:], token]  # no statement of interest has more words
+                words = [*words[-5:], token]  # no statement that is read has more words
                 continue
             words = []
         self._unclosed(lease)
@@ -158,7 +160,7 @@ class _Blocks:
         if lease is not None:
             self._into.skip(lease.line, f"the block of lease {safe(lease.address, 60)} is not closed")
 
-    def _take(self, lease: _Lease, words: list[str], line: int) -> None:
+    def _read_statement(self, lease: _Lease, words: list[str], line: int) -> None:
         match words:
             case ["binding", "state", state]:
                 lease.state = state.lower()

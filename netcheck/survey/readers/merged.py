@@ -1,8 +1,7 @@
-"""Reads the CSV file that `netcheck survey read --out` writes: hosts, DNS records, ranges of DHCP
-servers and rows that could not be read.
+"""Reads the merged file of `netcheck survey read --out`: hosts, DNS records, ranges of DHCP servers and unread rows.
 
-Every row keeps the kind, file and row of the list that it came from, so that a check finds the same with the merged
-file as with the lists themselves.
+Every row keeps the kind, file and row of the list that it came from. A check therefore finds the same with the merged
+file as with the lists.
 """
 
 from __future__ import annotations
@@ -18,9 +17,9 @@ from netcheck.survey.readers.values import date_from, mac_from
 from netcheck.tables.delimited import Lines, Record, records_of, unguarded
 
 HEADER = ("address", "mac", "name", "note", "seen", "source", "kind")
-UNREAD_ROW, UNREAD_CELL = "row not read", "cell not read"  # kinds of rows; `name` counts further ones in one row
-RANGE = "DHCP range"  # a row of a range that a DHCP server assigns, as the note
-ALIAS = "CNAME"  # a row of an alias: its name, and the name that it stands for as the note
+UNREAD_ROW, UNREAD_CELL = "row not read", "cell not read"  # kinds of rows; `name` may hold how many the row stands for
+RANGE = "DHCP range"  # a row whose note is a range that a DHCP server assigns
+ALIAS = "CNAME"  # a row whose name is an alias and whose note is the target name
 _RECORDS = {str(kind): kind for kind in RecordKind}
 _SOURCE = re.compile(r"(.*?)(?:: (sheet .*),|:) (row|line|frame) (\d{1,15})", re.ASCII)
 
@@ -31,7 +30,7 @@ def is_merged(first: Sequence[str]) -> bool:
 
 
 def gather(lines: Lines, file: str, into: Gathering) -> None:
-    """Read all rows below the titles."""
+    """Add the content of all rows below the titles; a row that cannot be read becomes a remark."""
     for record in records_of(lines, ",", 1):
         if record.row > 1 and not record.empty:
             _gather_row(record, file, into)
@@ -73,7 +72,7 @@ def _gather_range(text: str, row: int, own_row: int, file: str, into: Gathering)
 
 
 def _begin_source(source: str, kind: str, file: str, row: int, into: Gathering) -> int:
-    """Set the list that a row came from and return the row there; the merged file itself where that is not known."""
+    """Set the list that a row came from and return its row there; without a source, the row in the merged file."""
     first = source.partition("; ")[0]
     found = _SOURCE.fullmatch(first)
     if not first:

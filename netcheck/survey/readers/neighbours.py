@@ -1,4 +1,4 @@
-"""Reads neighbour tables as `ip neigh`, `ip -j neigh`, `arp` and /proc/net/arp print them, in any language.
+"""Reads neighbour tables of `ip neigh`, `ip -j neigh`, `arp`, /proc/net/arp, routers and switches, in any language.
 
 An entry is recognised by its shape, because systems translate headings and words but not shapes.
 """
@@ -22,11 +22,11 @@ from netcheck.tables.delimited import encoding_of
 from netcheck.text import safe
 
 _JSON = re.compile(r'\s*\[\s*(?:\{(?:[^{}]{0,4000}[{,\s])?"dst"|\]\s*$)')
-# All parts are bounded, because the time for a line of 1 MiB would otherwise grow with the square of its length.
+# All repetitions are bounded; otherwise the time for a line would grow with the square of its length.
 _NUMBERS = re.compile(
     r"(?<!\d)\d{1,3}(?:\.\d{1,3}){3}|(?<![0-9A-Fa-f])[0-9A-Fa-f]{1,4}(?::[0-9A-Fa-f]{0,4}){2}", re.ASCII
 )
-JSON_LIMIT = 16 * MIB  # a kernel's table holds thousands of entries of some hundred bytes each
+JSON_LIMIT = 16 * MIB  # a kernel's table has thousands of entries of some hundred bytes each
 _DOTTED = re.compile(r"(?<![\d.])\d{1,3}(?:\.\d{1,3}){3}(?![\d.])", re.ASCII)
 _MAC_TITLE = re.compile(r"(?i)\b(?:link-?layer|hardware|hw|mac|lladdr)")
 _MAC_WIDTH = 13  # characters of the shortest notation, 00005e-005314
@@ -36,7 +36,7 @@ _TYPED = "permanent entry, typed by a person or the computer's own: no evidence 
 _PUBLISHED = "published entry, for which the computer itself answers: no evidence of a host"
 _ADDRESS = re.compile(r"\d+(?:\.\d+){3}|(?=[^:]*:[^:]*:)[0-9A-Fa-f:][0-9A-Fa-f:.]*(?:%\S+)?", re.ASCII)
 _MAC = re.compile(r"[0-9A-Fa-f]{1,2}([:-])[0-9A-Fa-f]{1,2}(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
-# `Interface: 192.0.2.10 --- 0xb`, with the first word in any language.
+# `Interface: 192.0.2.10 --- 0xb`; the first word may be in any language.
 _WINDOWS_INTERFACE = re.compile(r"\S.*:[ \t]*[\d.]+[ \t]+---[ \t]+0x[0-9A-Fa-f]+\s*", re.ASCII)
 _PARENTHESES = re.compile(r"\s*(\S+)[ \t]+\(([^()]*)\)[ \t]+at[ \t]+(\S+)(.*)", re.ASCII)
 _GROUPED_MAC = re.compile(
@@ -44,19 +44,19 @@ _GROUPED_MAC = re.compile(
 )
 _MAC_TITLES = frozenset({"mac", "hardware", "hwaddr", "hw", "lladdr", "ethernet", "linklayeraddress", "macaddress"})
 _ADDRESS_TITLES = frozenset({"address", "ip", "ipaddress", "destination"})
-# The identifier of a DHCP client on Ethernet, as routers print bindings: 0100.005e.0053.14 (RFC 2132 section 9.14).
+# The identifier of a DHCP client on Ethernet in a router's list of bindings: 0100.005e.0053.14 (RFC 2132 section 9.14).
 _CLIENT = re.compile(r"01((?:[0-9A-Fa-f]{2}\.[0-9A-Fa-f]{2}){3})", re.ASCII)
 _STATES = frozenset({"permanent", "noarp", "reachable", "stale", "none", "incomplete", "delay", "probe", "failed"})
 _HARDWARE = frozenset({"ether", "*", "loop", "infiniband", "ieee802"})
 _FLAGS = re.compile(r"[CMP!]+")
-# The beginnings of words for a static entry, without accents: English, most European languages, Chinese and Japanese,
-# Korean. From memory of the translations; an unknown word costs only the note.
+# The first letters of the word for a static entry, without accents: English, most European languages, Chinese and
+# Japanese, Korean. From memory of the translations. If a word is unknown, only the note is lost.
 _STATIC = ("stat", "staat", "est", "\u0441\u0442\u0430\u0442", "\u03c3\u03c4\u03b1\u03c4", "\u9759", "\u975c", "\uc815")
 _PROC_PERMANENT, _PROC_COMPLETE, _PROC_PUBLISHED = 4, 2, 8  # flags of /proc/net/arp, from memory
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether it is the array that `ip -j` prints, or mostly lines with the shape of an entry or a heading."""
+    """Return whether the file is the JSON of `ip -j`, or most of its lines are entries or headings of such a table."""
     lines = head_lines(head)
     if _JSON.match("\n".join(lines)):
         return True
@@ -68,8 +68,9 @@ def recognises(head: bytes) -> bool:
 
 
 def _mostly_entries(lines: Sequence[str]) -> bool:
-    """Return whether most of the lines with an address are entries, with blanks between address and MAC: routers and
-    switches print prompts, counts and legends around them.
+    """Return whether most lines with an address are entries whose words are separated by blanks.
+
+    Lines without an address do not count, because routers and switches print prompts, totals and legends.
     """
     addressed = [line for line in lines if _DOTTED.search(line) or entry_in(line)]
     entries = [line for line in addressed if not _SEPARATED.search(line.strip()) and "#" not in line and entry_in(line)]
@@ -77,14 +78,14 @@ def _mostly_entries(lines: Sequence[str]) -> bool:
 
 
 def read(source: Source, into: Gathering) -> None:
-    """Read every entry; an entry that was not answered is not a host."""
+    """Read every entry; an entry without an answer is no host."""
     with source.open() as stream:
         is_json = _JSON.match("\n".join(head_lines(stream.read(1 << 13)))) is not None
     if is_json:
         for number, entry in _entries_of(source, into):
             _add(number, entry, into)
         return
-    mac_at = -1  # where the MACs stand below their title
+    mac_at = -1  # the character position of the MAC column, from its title
     for number, line in source.lines():
         if is_heading(line) and (title := _MAC_TITLE.search(line)):
             mac_at = title.start()
@@ -131,25 +132,28 @@ def _note(entry: NeighbourEntry) -> str:
 
 
 def _entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, NeighbourEntry]]:
-    """Yield the entries with their lines; an object that is not an entry becomes a remark."""
+    """Yield the entries of a JSON table with their line numbers; an object that is no entry becomes a remark.
+
+    Raises SurveyError if the file is not a JSON array of objects.
+    """
     try:
         data = source.file.whole(JSON_LIMIT)
         encoding = encoding_of(io.BytesIO(data))
         text = data.decode("utf-8-sig" if encoding == "cp1252" else encoding)
     except UnicodeDecodeError as error:
-        raise _broken(0, "it is not UTF-8, as JSON is (RFC 8259 section 8.1)") from error
+        raise _broken(0, "it is not UTF-8, which JSON must be (RFC 8259 section 8.1)") from error
     line, at = 1, 0
     for start, end, value in _json_values(text):
         line, at = line + text.count("\n", at, start), start
         entry = _json_entry(value)
         if entry is None:
-            into.skip(line, f"the object of {end - start} characters has no text `dst`, so it is no entry")
+            into.skip(line, f"the object of {end - start} characters is no entry: it has no text `dst`")
         else:
             yield line, entry
 
 
 def _json_values(text: str) -> Iterator[tuple[int, int, object]]:
-    """Yield the values of the arrays, with the start and end of each."""
+    """Yield the start, the end and the value of each object in the arrays; SurveyError at the first broken object."""
     decoder, at, depth = json.JSONDecoder(), 0, 0
     while (at := _past(text, at, ", \t\r\n")) < len(text):
         match text[at]:
@@ -199,8 +203,10 @@ def _json_entry(value: object) -> NeighbourEntry | None:
 
 @dataclass(frozen=True, slots=True)
 class NeighbourEntry:
-    """The entry of one line as text: `state` in lower case if given, `typed` for a static entry or the computer's own,
-    `published` if the computer answers for the address (proxy ARP).
+    """One entry as text.
+
+    `state` is in lower case, empty if not given. `typed` marks a static entry or the computer's own address.
+    `published` means that the computer itself answers for the address (proxy ARP).
     """
 
     address: str
@@ -212,29 +218,31 @@ class NeighbourEntry:
 
 
 def is_heading(line: str) -> bool:
-    """Return whether a line is a heading: of /proc/net/arp, net-tools or as `is_plain_heading` knows."""
+    """Return whether a line is a heading of /proc/net/arp or net-tools, or one that `is_plain_heading` accepts."""
     titles = line.split()[:4]
     net_tools = titles[:2] == ["Address", "HWtype"] or titles == ["IP", "address", "HW", "type"]
     return net_tools or is_plain_heading(line)
 
 
 def is_plain_heading(line: str) -> bool:
-    """Return whether a line is the heading of entries that are only sure to have an address and a MAC: Windows' line
-    above the entries of an interface, or the titles of OpenBSD's `arp -a` or macOS's `arp -l` (from memory).
+    """Return whether a line is a heading above plain entries, which begin with an address and a MAC.
+
+    Such headings are the line of an interface on Windows, the titles of `arp -a` on OpenBSD or of `arp -l` on macOS
+    (from memory), and those of routers and switches.
     """
     columns = line.split()[:3] in (["Host", "Ethernet", "Address"], ["Neighbor", "Linklayer", "Address"])
     return columns or _WINDOWS_INTERFACE.fullmatch(line) is not None or _is_router_heading(line)
 
 
 def _is_router_heading(line: str) -> bool:
-    """Return whether a line without addresses has the titles of a router's or switch's ARP table."""
+    """Return whether a line without addresses has the titles of the ARP table of a router or switch."""
     words = set(re.split(r"[^a-z]+", line.casefold()[:400]))
     has_both = bool(words & _ADDRESS_TITLES) and bool(words & _MAC_TITLES)
     return has_both and not re.search(r"[,;|\t]|\d\.\d", line)
 
 
 def sure_entry_in(line: str) -> NeighbourEntry | None:
-    """Return the entry of a line whose shape occurs in no other kind of table."""
+    """Return the entry of a line if its shape occurs only in neighbour tables; None otherwise."""
     words = _words(line)
     if found := _in_parentheses(line):
         return found
@@ -247,15 +255,17 @@ def sure_entry_in(line: str) -> NeighbourEntry | None:
 
 
 def entry_in(line: str) -> NeighbourEntry | None:
-    """Return the entry of a line; an address followed by a MAC counts too."""
+    """Return the entry of a line, or None; one address and one MAC on a line are enough."""
     words = _words(line)
     plain = _plain(words) if words and _ADDRESS.fullmatch(words[0]) else None
     return sure_entry_in(line) or plain or _anywhere(words)
 
 
 def _anywhere(words: list[str]) -> NeighbourEntry | None:
-    """Read a line with one address and one MAC, or one address and `incomplete`, in any columns: the ARP tables of
-    routers and switches print them in many orders, and MACs as 0000.5e00.5314, 0000-5e00-5314 or 00005e-005314.
+    """Read a line with one address and either one MAC or the word `incomplete`, in any columns.
+
+    Routers and switches print their ARP tables in many orders, and MACs as 0000.5e00.5314, 0000-5e00-5314 or
+    00005e-005314.
     """
     words = [word.strip("()[],") for word in words[:40]]
     addresses = {word for word in words if _ADDRESS.fullmatch(word) and _is_address(word)}
@@ -272,16 +282,16 @@ def _anywhere(words: list[str]) -> NeighbourEntry | None:
 
 
 def _is_address(word: str) -> bool:
-    """Return whether a word is an address, with or without a zone, and not a time or a MAC with colons."""
+    """Return whether a word is an address, with or without a zone; a time and a MAC with colons are not."""
     return is_address(word.partition("%")[0])
 
 
 def _words(line: str) -> list[str]:
-    return re.split("[ \t]+", line.strip(" \t"))  # another blank may be a letter in another code page
+    return re.split("[ \t]+", line.strip(" \t"))  # any other blank may be a letter in another code page
 
 
 def _in_parentheses(line: str) -> NeighbourEntry | None:
-    """Read `? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`, as net-tools, macOS and BSD print it."""
+    """Read the form of net-tools, macOS and BSD: `? (192.0.2.20) at 00:00:5e:00:53:14 [ether] PERM on eth0`."""
     found = _PARENTHESES.fullmatch(line)
     if found is None:
         return None
@@ -298,9 +308,12 @@ def _in_parentheses(line: str) -> NeighbourEntry | None:
 
 
 def _of_ip(words: list[str]) -> NeighbourEntry | None:
-    """Read `192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`; for one device, `dev` is left out."""
+    """Read the form of `ip neigh`: `192.0.2.20 dev eth0 lladdr 00:00:5e:00:53:14 router STALE`.
+
+    `ip neigh show dev eth0` leaves `dev eth0` out.
+    """
     states = [word.lower() for word in words[1:] if word.isupper() and word.lower() in _STATES]
-    state = states[-1] if states else ""  # the origin of the entry may follow: `proto static`
+    state = states[-1] if states else ""  # `proto static` may follow
     if "dev" not in words[1:2] and "lladdr" not in words and not state:
         return None
     known = dict(pairwise(words))
@@ -309,7 +322,7 @@ def _of_ip(words: list[str]) -> NeighbourEntry | None:
 
 
 def _of_proc(words: list[str]) -> NeighbourEntry | None:
-    """Read `192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
+    """Read the form of /proc/net/arp: `192.0.2.22 0x1 0x6 00:00:5e:00:53:16 * eth0`."""
     if len(words) < 6 or not all(re.fullmatch("0x[0-9A-Fa-f]{1,8}", word) for word in words[1:3]):
         return None
     flags = int(words[2], 16)
@@ -319,7 +332,7 @@ def _of_proc(words: list[str]) -> NeighbourEntry | None:
 
 
 def _of_columns(words: list[str]) -> NeighbourEntry | None:
-    """Read `192.0.2.20 ether 00:00:5e:00:53:14 C eth0`, as `arp -n` of net-tools prints it."""
+    """Read the form of `arp -n` of net-tools: `192.0.2.20 ether 00:00:5e:00:53:14 C eth0`."""
     if "(incomplete)" in words[1:2]:
         return NeighbourEntry(words[0], state="incomplete")
     if len(words) < 4 or words[1] not in _HARDWARE or not _FLAGS.fullmatch(words[3]):
@@ -329,8 +342,9 @@ def _of_columns(words: list[str]) -> NeighbourEntry | None:
 
 
 def _plain(words: list[str]) -> NeighbourEntry | None:
-    """Read `192.0.2.20 00-00-5e-00-53-14 dynamic`, as Windows prints it, the last word in any language; OpenBSD prints
-    the interface and `permanent` after it.
+    """Read the form of Windows: `192.0.2.20 00-00-5e-00-53-14 dynamic`; the last word may be in any language.
+
+    OpenBSD prints the interface and `permanent` after the MAC.
     """
     if len(words) < 2 or not _MAC.fullmatch(words[1]):
         return None

@@ -1,4 +1,4 @@
-"""Reads the ranges of a DHCP server that were exported as a delimited table: first and last address in each row."""
+"""Reads the ranges of a DHCP server from an exported table with the first and the last address in each row."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from netcheck.survey.gathering import Gathering
 from netcheck.survey.readers.header import plain_title
 from netcheck.tables.delimited import DELIMITERS, Record, records_of
 
-# Titles, letters and digits only; common practice, no source.
+# Known titles, reduced to letters and digits; common practice, no source.
 _STARTS = ("startrange", "startipaddress", "startip", "rangestart", "startaddress", "startipadresse", "startadresse")
 _ENDS = ("endrange", "endipaddress", "endip", "rangeend", "endaddress", "endipadresse", "endadresse")
-_OF_SCOPES = ("mask", "lease", "maske", "state", "dauer")  # in titles of ranges; a list of exclusions has none of them
+_OF_SCOPES = ("mask", "lease", "maske", "state", "dauer")  # parts of titles; a list of exclusions has none of them
 _EXCLUDED = re.compile(r"exclu|ausgeschl|exclus", re.IGNORECASE)
 _FOR_USE = re.compile(r"distribution|verteil|\brange\b|\bbereich\b", re.IGNORECASE)
 _HEADER_ROWS = 30
@@ -24,23 +24,23 @@ _HEADER_ROWS = 30
 
 @dataclass(frozen=True, slots=True)
 class RangeColumns:
-    """The delimiter, the row of the titles and the columns of first and last address, counted from 0."""
+    """The delimiter, the row of the titles and the columns of the first and the last address, counted from 0."""
 
     delimiter: str
     header: int
     start: int
     end: int
-    of_scopes: bool  # the titles are those of ranges, so that a row without a word is one
+    of_scopes: bool  # the titles show that every row without the word `excluded` is an assigned range
 
 
 def range_columns(lines: Sequence[str]) -> RangeColumns | None:
-    """Return the columns of a table of ranges by its first lines, or None for any other table."""
+    """Return the columns of a table of ranges, judged by its first lines; None for any other table."""
     found = (range_columns_in(list(islice(records_of(lines, one), _HEADER_ROWS)), one) for one in DELIMITERS)
     return next((columns for columns in found if columns is not None), None)
 
 
 def range_columns_in(rows: Sequence[Record], delimiter: str = "") -> RangeColumns | None:
-    """Return the columns of a table of ranges by its first rows, or None for any other table."""
+    """Return the columns of a table of ranges, judged by its first rows; None for any other table."""
     for record in rows[:_HEADER_ROWS]:
         titles = [plain_title(cell) for cell in record.cells]
         start = next((titles.index(word) for word in _STARTS if word in titles), None)
@@ -52,7 +52,10 @@ def range_columns_in(rows: Sequence[Record], delimiter: str = "") -> RangeColumn
 
 
 def gather(records: Iterable[Record], columns: RangeColumns, file: str, into: Gathering) -> None:
-    """Add the ranges of all rows below the titles without the excluded ones; SurveyError where a row could be both."""
+    """Add the ranges of all rows below the titles, without the excluded ranges.
+
+    Raises SurveyError if a row could be either an assigned or an excluded range.
+    """
     into.begin_line(file, "row", "dhcp")
     ranges: list[tuple[int, Range]] = []
     excluded: list[Range] = []
@@ -71,7 +74,7 @@ def gather(records: Iterable[Record], columns: RangeColumns, file: str, into: Ga
             ranges.append((record.row, span))
         else:
             do = "Add a column that says `range` or `excluded` in each row, or put the ranges into `pools` of the plan"
-            what = f"row {record.row}: {span} could be a range that the DHCP server assigns, or one that it leaves out"
+            what = f"row {record.row}: {span} could be a range that the DHCP server assigns, or one that it excludes"
             raise SurveyError(Problem(what, do=do))
     for row, span in ranges:
         into.pass_over(row, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")

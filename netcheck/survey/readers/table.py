@@ -1,4 +1,4 @@
-"""Reads site hosts from a delimited table with a recognisable column of addresses."""
+"""Reads site hosts from a delimited table that has a recognisable column of addresses."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from netcheck.survey.host_columns import NO_MAC, Block
 from netcheck.survey.readers import dns_table, merged, range_table
 from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of, plain_title
 from netcheck.survey.readers.values import (
-    NOBODY,
+    NO_HOST_MACS,
     addresses_from,
     addresses_of,
     date_from,
+    is_unknown,
     mac_from,
-    says_nothing,
     span_from,
 )
 from netcheck.tables.delimited import (
@@ -37,7 +37,7 @@ from netcheck.tables.delimited import (
 
 
 def recognises(head: bytes) -> bool:
-    """Accept any text; this reader is tried last."""
+    """Accept everything but a zip archive; this reader is tried last."""
     return not head.startswith(b"PK\x03\x04")
 
 
@@ -67,9 +67,9 @@ def read(source: Source, into: Gathering) -> None:
 def gather_special(
     rows: Sequence[Record], records: Iterable[Record], layout: Layout, file: str, into: Gathering, *, named: bool
 ) -> bool:
-    """Read a table of DNS records or of DHCP leases, and return whether it is one; `rows` are the first of `records`.
+    """Read a table of DNS records or of DHCP leases, and return whether the table is one of these.
 
-    `named` tells that the plan names the columns, so that the table is one of hosts.
+    `rows` are the first of `records`. `named`: the plan names the columns, so that the table is not one of DNS records.
     """
     if not named and (columns := dns_table.dns_columns(rows, layout.header)):
         dns_table.gather(records, columns, file, into)
@@ -81,12 +81,14 @@ def gather_special(
     return lease >= 0
 
 
-# Titles of the end of a DHCP lease, letters and digits only; common practice, no source.
+# Titles of the column with the end of a DHCP lease, reduced to letters and digits; common practice, no source.
 _LEASES = ("leaseexpiration", "leaseexpirytime", "leaseexpires", "leaseend", "leaseablauf", "leaseende")
-# A row whose addresses a DHCP server assigns; common practice, no source.
+# Words of a row whose addresses a DHCP server assigns; common practice, no source.
 _DHCP = re.compile(r"(?<![a-z])dhcp(?![a-z])|dhcp-?(?:pool|range|bereich)", re.IGNORECASE)
 _POOL = re.compile(r"(?:ip|address|adress)?[ -]?pool", re.IGNORECASE)
-_BEGINS = re.compile(r"\W*[\d.]*\d\.\d|\W*[0-9a-f]*:[0-9a-f]*:", re.ASCII | re.IGNORECASE)  # like an address
+_BEGINS = re.compile(
+    r"\W*[\d.]*\d\.\d|\W*[0-9a-f]*:[0-9a-f]*:", re.ASCII | re.IGNORECASE
+)  # the beginning of an address
 _RESERVED = re.compile(r"reserv", re.IGNORECASE)
 
 
@@ -96,13 +98,13 @@ def _is_assigned(cell: str) -> bool:
 
 
 def _lease_column(rows: Sequence[Record], header: int) -> int:
-    """Return the column that tells when a DHCP lease ends, or -1."""
+    """Return the column with the end of a DHCP lease, or -1 if there is none."""
     titles = next((list(map(plain_title, row.cells)) for row in rows if row.row == header), [])
     return next((titles.index(title) for title in _LEASES if title in titles), -1)
 
 
 def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
-    """Read the header row by row, and the rows below it in blocks where possible."""
+    """Read the rows down to the header one by one, and the rows below it in blocks if possible."""
     bulk = Bulk(layout)
     row = 1 + _gather_records(lines, layout.header, 1, layout, into)
     while text := lines.block():
@@ -117,14 +119,14 @@ def _gather_lines(lines: Lines, layout: Layout, into: Gathering) -> None:
 
 
 def _gather_records(lines: Lines, most: int, row: int, layout: Layout, into: Gathering) -> int:
-    """Read up to `most` rows one by one and return their number."""
+    """Read up to `most` rows one by one, the first of them `row`; return the number of rows read."""
     records = list(islice(records_of(lines, layout.delimiter, row), most))
     gather(records, layout, into)
     return len(records)
 
 
 def gather(records: Iterable[Record], layout: Layout, into: Gathering, lease: int = -1) -> None:
-    """Turn a table's records into site hosts; `lease` is the column that tells when a DHCP lease ends."""
+    """Add the site hosts of a table's records; `lease` is the column with the end of a DHCP lease, -1 without one."""
     rows = _Rows(layout, into, lease)
     for record in records:
         if record.fault:
@@ -167,7 +169,7 @@ class _Rows:
             into.add(address, mac, row, name, note, seen)
 
     def _lease_note(self, cells: Sequence[str]) -> str:
-        """Return that a row is a reservation, or when its lease ends."""
+        """Return the note of a row in a list of leases: a reservation, or a lease and its end."""
         if any(map(_RESERVED.search, cells)):
             return "DHCP reservation"
         end = cells[self._lease].strip() if self._lease < len(cells) else ""
@@ -176,7 +178,7 @@ class _Rows:
     def _read_addresses(self, record: Record) -> list[Address]:
         found: list[Address] = []
         faults: list[str] = []
-        served = False  # whether the row is a range of a DHCP server, and no host
+        served = False  # the row is a range of a DHCP server and no host
         for column in self._addresses:
             text = record.cells[column] if column < len(record.cells) else ""
             try:
@@ -190,10 +192,10 @@ class _Rows:
                 else:
                     found += addresses_from(text) if span is None else addresses_of(span)
             except ValueError as error:
-                if not says_nothing(text):
+                if not is_unknown(text):
                     faults.append(str(error))
         if faults and not found and self._is_words(record):
-            self._into.pass_over(record.row, "it is a line of words, and no row of the table")
+            self._into.pass_over(record.row, "it is a line of text and no row of the table")
             return []
         for fault in faults if found else ():
             self._into.cannot_read(record.row, fault)
@@ -204,8 +206,10 @@ class _Rows:
         return found
 
     def _is_words(self, record: Record) -> bool:
-        """Return whether a row of a table without titles has several words in its only cell, as a legend has, and does
-        not begin with an address."""
+        """Return whether a row is a line of text, such as a legend, in a table without titles.
+
+        Its only filled cell has several words, and the first of them does not look like an address.
+        """
         filled = [cell for cell in record.cells if cell.strip()]
         words = filled[0].split() if self._untitled and len(filled) == 1 else []
         return len(words) > 1 and not _BEGINS.match(words[0])
@@ -218,10 +222,10 @@ class _Rows:
 
 
 class Bulk:
-    """Reads blocks of rows of one layout by columns, which is many times faster than row by row.
+    """Reads blocks of rows of one layout column by column, which is many times faster than row by row.
 
-    A block is taken whole or not at all: not at all where one of its rows needs a remark, or is of a kind that only
-    `gather` reads. Nearly all rows of nearly all lists are read here.
+    A block is read as a whole or refused as a whole. It is refused if one of its rows needs a remark or has a form that
+    only `gather` reads. In practice nearly all rows of nearly all lists are read here.
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -233,7 +237,7 @@ class Bulk:
         self._fit = len(layout.addresses) == 1
 
     def block(self, text: str) -> Block | None:
-        """Return the hosts of whole lines below the header, or None where they must be read one by one."""
+        """Return the hosts of complete lines below the header, or None if the lines must be read one by one."""
         cells = columns_of(text, self._delimiter) if self._fit else None
         if cells is None or len(cells) <= max(self._columns):
             return None
@@ -244,27 +248,27 @@ class Bulk:
         if addresses is None:
             return None
         try:
-            return Block(addresses, _macs(mac), _freed(name, guarded), _freed(note, guarded), _days(seen))
+            return Block(addresses, _macs(mac), _unguarded(name, guarded), _unguarded(note, guarded), _days(seen))
         except ValueError:
             return None
 
 
-def _freed(texts: list[str], guarded: bool) -> list[str]:
-    """Return texts without the guard against formulas."""
+def _unguarded(texts: list[str], guarded: bool) -> list[str]:
+    """Return the texts without the guard that keeps spreadsheets from reading them as formulas."""
     return list(map(unguarded, texts)) if guarded else texts
 
 
 def _macs(texts: Sequence[str]) -> array[int]:
-    """Return MACs, `NO_MAC` for a cell without a value; ValueError where one cannot be read."""
+    """Return MACs as integers, `NO_MAC` for a cell without a value; ValueError if a cell cannot be read."""
     uniform = macs_of(texts)
-    if uniform is not None and NOBODY.isdisjoint(uniform):
+    if uniform is not None and NO_HOST_MACS.isdisjoint(uniform):
         return uniform
     macs = (mac_from(text) if text else None for text in texts)
     return array("Q", [NO_MAC if mac is None else mac.value for mac in macs])
 
 
 def _days(texts: Sequence[str]) -> array[int]:
-    """Return days as ordinals, 0 for a cell without a value; ValueError where one cannot be read."""
+    """Return days as ordinals, 0 for a cell without a value; ValueError if a cell cannot be read."""
     days = {text: date_from(text) if text else None for text in set(texts)}
     ordinals = {text: day.toordinal() if day else 0 for text, day in days.items()}
     return array("I", map(ordinals.__getitem__, texts))

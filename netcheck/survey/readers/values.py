@@ -1,4 +1,4 @@
-"""Reads addresses, MACs and dates in the notations that lists use."""
+"""Reads addresses, MACs and dates in the notations of lists and exports."""
 
 from __future__ import annotations
 
@@ -15,32 +15,30 @@ _PLAIN_MAC = re.compile(r"[0-9A-Fa-f]{2}([:-]?)[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}
 # macOS prints MAC octets without leading zeros (public samples of `arp -a`).
 _UNPADDED = re.compile(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
 # Signs for an unknown value; common practice, no source.
-_NOTHING = frozenset(
+_UNKNOWN = frozenset(
     {"", "-", "--", "?", "n/a", "na", "none", "null", "unknown", "incomplete", "(incomplete)", "<none>"}
 )
-NOBODY = frozenset({0, 0xFFFFFFFFFFFF})
+NO_HOST_MACS = frozenset({0, 0xFFFFFFFFFFFF})
 _ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
 _OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
 _SPAN = re.compile(
     r"\d{1,3}(?:\.\d{1,3}){3}\s*(?:[-\u2010-\u2015\u2212]|to|bis)\s*(?:\d{1,3}(?:\.\d{1,3}){3}|\.?\d{1,3})",
     re.ASCII,
 )
-_MOST_OF_RANGE = 1024  # a list of hosts by ranges has some dozen in each; common practice, no source
-_MOST_ADDRESSES = 64  # in one cell
+_MOST_OF_RANGE = 1024  # a range in a list of hosts has a few dozen addresses; common practice, no source
+_MOST_ADDRESSES = 64  # addresses in one cell
 _LONGEST = 2000  # characters of a cell with several addresses
 # Notations that mark a value as text for spreadsheets: `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
 _AS_TEXT = re.compile(r"""\s*(?:="([^"]*)"|'([^']*))\s*""")
 
 
-def says_nothing(text: str) -> bool:
-    """Return whether a cell is empty or holds a sign for an unknown value."""
-    return text.strip().casefold() in _NOTHING
+def is_unknown(text: str) -> bool:
+    """Return whether a cell is empty or contains a sign for an unknown value."""
+    return text.strip().casefold() in _UNKNOWN
 
 
 def addresses_from(text: str) -> tuple[Address, ...]:
-    """Read the addresses of a cell, each alone or with a prefix length; ValueError gives the reason where there is
-    none.
-    """
+    """Return the addresses of a cell, each alone or with a prefix length; ValueError with the reason otherwise."""
     try:
         return (Address.from_text(text),)  # the usual form, without a regular expression
     except ValueError:
@@ -60,7 +58,7 @@ def span_from(text: str) -> Range | None:
 
 
 def addresses_of(span: Range) -> tuple[Address, ...]:
-    """Return the addresses of a small range; ValueError for a large one, whose hosts nobody has listed one by one."""
+    """Return the addresses of a range; ValueError for a range of more than 1024, which is not a list of hosts."""
     if span.size > _MOST_OF_RANGE:
         do = "write it into `reserved` or `pools` of the subnet in the plan"
         raise ValueError(f"{span} is a range of {span.size:,} addresses; {do}")
@@ -92,15 +90,15 @@ def holds_address(text: str) -> bool:
 
 
 def mac_from(text: str) -> Mac | None:
-    """Read a MAC, also with unpadded octets; None for an unknown value, ValueError for anything else."""
+    """Return the MAC of a cell, whose octets may lack leading zeros; None for an unknown value, else ValueError."""
     text = text.strip()
-    if plain := _PLAIN_MAC.fullmatch(text):  # the usual form again
+    if plain := _PLAIN_MAC.fullmatch(text):  # the usual form, tested first for speed
         mac = Mac(int(text.replace(plain[1], ""), 16))
-    elif says_nothing(text):
+    elif is_unknown(text):
         return None
     else:
         mac = _odd_mac(_bare(text))
-    if mac.value in NOBODY:
+    if mac.value in NO_HOST_MACS:
         raise ValueError(f"{mac} is not the MAC of a host")
     return mac
 
@@ -113,10 +111,11 @@ def _odd_mac(text: str) -> Mac:
 
 @lru_cache(1024)
 def date_from(text: str) -> date | None:
-    """Read a day in ISO 8601, or in another order if it is unambiguous; a time after it is ignored. ValueError
-    otherwise.
+    """Return the day of a cell in ISO 8601, or in another order if only one day fits; a time after it is ignored.
+
+    None for an unknown value; ValueError for any other text.
     """
-    if says_nothing(text):
+    if is_unknown(text):
         return None
     text = text.strip()
     if found := _ISO.fullmatch(text):
@@ -147,7 +146,7 @@ def _quoted(text: str) -> str:
 
 
 def why_no_host(address: Address) -> str:
-    """Return why an address cannot be a host of a site, as the end of a sentence; empty where it can be one."""
+    """Return why an address cannot be a host of the site, as the end of a sentence; empty if it can be one."""
     value = address.value
     if address.family == 6:  # RFC 4291 sections 2.5.2, 2.5.3 and 2.7
         return "it means no address" if value == 0 else "loopback" if value == 1 else _group(value >> 120 == 0xFF)

@@ -1,5 +1,6 @@
-"""Reads site hosts from a workbook: from its sheet `site hosts`, or from every sheet that holds a table of hosts, of
-DNS records, or of leases or ranges of a DHCP server.
+"""Reads site hosts from a workbook: from its sheet `site hosts`, or else from every sheet with a table of a survey.
+
+Such a table lists hosts, DNS records, or leases or ranges of a DHCP server.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether the file is a zip archive, as a workbook is."""
+    """Return whether the file is a zip archive; a workbook is one."""
     return head.startswith(ZIP)
 
 
@@ -38,7 +39,7 @@ def read(source: Source, into: Gathering) -> None:
         read_any = [_read_if_table(book, sheet, source, into) for sheet in book.sheets]
     if not any(read_any):
         do = f'Call the sheet "{SITE_HOSTS}", or name the column: columns = {{ address = "its title" }}'
-        raise SurveyError(Problem("none of its sheets has a column of addresses that is recognised", do=do))
+        raise SurveyError(Problem("none of its sheets has a recognisable column of addresses", do=do))
 
 
 def _read_if_table(book: Book, sheet: str, source: Source, into: Gathering) -> bool:
@@ -58,7 +59,7 @@ def _read_sheet(book: Book, sheet: str, source: Source, into: Gathering) -> None
     if not sample:
         raise SurveyError(Problem("it is empty", do="An empty list would make every address look free"))
     file, named = f"{source.entry.file}, sheet {safe(sheet, 40)}", bool(source.entry.columns)
-    into.begin_line(source.entry.file, "row")  # a sheet of DNS records before it has other names for its rows
+    into.begin_line(source.entry.file, "row")  # the sheet before may have set another name for its rows
     if not named and (ranges := range_table.range_columns_in(sample)):
         range_table.gather(chain(sample, records), ranges, file, into)
         return

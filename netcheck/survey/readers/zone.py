@@ -15,13 +15,13 @@ _SURE = re.compile(
 
 
 def recognises(head: bytes) -> bool:
-    """Return whether a directive or SOA record is among the first lines, or most of them hold a known record."""
+    """Return whether one of the first lines is a directive or an SOA record, or most of them are known records."""
     lines = [line for line in head_lines(head) if not line.lstrip().startswith(";")]
     return any(map(_SURE.match, lines)) or 2 * sum(map(bool, map(_ENTRY.match, lines))) > len(lines)
 
 
 def read(source: Source, into: Gathering) -> None:
     """Read the zone and the files that it includes; entries that cannot be read become remarks."""
-    from netcheck.survey.readers.zone_records import ZoneReader  # dnspython, only where there is a zone
+    from netcheck.survey.readers.zone_records import ZoneReader  # imports dnspython, which only zones need
 
     ZoneReader(source, into).read()

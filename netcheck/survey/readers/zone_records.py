@@ -1,6 +1,6 @@
-"""Reads the hosts that a DNS master file (RFC 1035 section 5) names: its A, AAAA, PTR and CNAME records.
+"""Reads the A, AAAA, PTR and CNAME records of a DNS master file (RFC 1035 section 5).
 
-Each entry is parsed by itself, so that a broken entry costs no other. `zone.py` recognises such a file.
+Each entry is parsed separately, so that a broken entry does not affect the others. `zone.py` recognises such a file.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ from netcheck.text import safe
 
 MOST_INCLUDES = 200
 DEEPEST_INCLUDE = 16
-MOST_INCLUDED = 256 * MIB  # bytes of all included files; a file that is included often must not fill the memory
+MOST_INCLUDED = 256 * MIB  # bytes of all included files; a file that is included many times must not fill the memory
 # A file named after its zone, such as `db.2.0.192.in-addr.arpa`: common practice, no source.
 _REVERSE = re.compile(r"(?:[0-9a-f][0-9/-]*\.)+(?:in-addr|ip6)\.arpa(?![A-Za-z0-9-])", re.IGNORECASE)
-ENTRY_LINES = 1000  # longer parentheses were never closed
-_LONGEST_TTL = 40  # `1w2d3h4m5s` and some; dnspython's time grows with the square of the number of digits
+ENTRY_LINES = 1000  # a parenthesis that is open for more lines was never closed
+_LONGEST_TTL = 40  # characters, longer than `1w2d3h4m5s`; dnspython's time grows with the square of the digits
 _QUIET = re.compile(r'\\.|"(?:[^"\\]|\\.)*"|;.*')  # text in which a parenthesis does not count
 _OCTET = re.compile(r"\d{1,3}", re.ASCII)
 _NIBBLE = re.compile(r"[0-9a-f]", re.ASCII)
@@ -45,7 +45,7 @@ class EntryError(ValueError):
 
 
 def entries_of(lines: Iterator[tuple[int, str]]) -> Iterator[tuple[int, str]]:
-    """Yield entries with the number of their first line; lines inside parentheses are joined."""
+    """Yield each entry with the number of its first line; lines inside parentheses are joined into one entry."""
     waiting: deque[tuple[int, str]] = deque()
     while found := waiting.popleft() if waiting else next(lines, None):
         block, depth = [found], _depth(found[1])
@@ -69,32 +69,34 @@ def _depth(line: str) -> int:
 
 
 def tokens_of(text: str) -> list[Token]:
-    """Return an entry's tokens, with leading blanks as one token; none for an empty entry."""
+    """Return an entry's tokens; leading blanks are one token, and an empty entry has no tokens."""
     tokenizer = Tokenizer(text)
     found: list[Token] = []
     try:
         while not (token := tokenizer.get(want_leading=not found)).is_eol_or_eof():
             found.append(token)
     except dns.exception.DNSException as error:
-        why = safe(str(error), 80) or "a quote or parenthesis does not fit"
+        why = safe(str(error), 80) or "a quote or a parenthesis is not closed"
         raise EntryError(f"the entry cannot be parsed: {why}") from error
     return found if any(not token.is_whitespace() for token in found) else []
 
 
 def name_in(token: Token, origin: Name | None) -> Name:
-    """Return the name in a token, completed by the origin."""
+    """Return the name in a token; a relative name is completed with the origin. EntryError if it is not a name."""
     try:
         return dns.name.from_text(token.value, origin)
     except (dns.exception.DNSException, ValueError) as error:
         raise EntryError(f"{safe(token.value, 80)!r} is not a name") from error
 
 
-_AGE = re.compile(r"\[AGE:\d{1,12}\]", re.ASCII)  # `[AGE:3663212]`, from memory
+_AGE = re.compile(r"\[AGE:\d{1,12}\]", re.ASCII)  # the age of a record in one server's zone files, from memory
 
 
 def kind_and_data(tokens: list[Token]) -> tuple[str, list[Token]]:
-    """Return the type and data of an entry's record; TTL and class are skipped in either order, and so is the age that
-    one server writes before them. The type is empty for a class other than the Internet's.
+    """Return the type and the data of an entry's record; EntryError if it has no type.
+
+    TTL and class are skipped in either order, and so is an age before them. The type is empty if the class is not the
+    Internet's.
     """
     for at, token in enumerate(tokens[:4]):
         word = token.value.upper()
@@ -125,7 +127,7 @@ def _kind(word: str) -> str:
 
 
 def address_in(kind: str, data: list[Token]) -> Address:
-    """Return the address in the data of an A or AAAA record, in its usual form or that of RFC 3597 section 5."""
+    """Return the address in the data of an A or AAAA record, in the usual form or in that of RFC 3597 section 5."""
     family = 4 if kind == "A" else 6
     if data and data[0].value == "\\#":
         return _unknown_form(family, [token.value for token in data[1:]])
@@ -143,13 +145,14 @@ def address_in(kind: str, data: list[Token]) -> Address:
 def _unknown_form(family: int, words: list[str]) -> Address:
     length, digits = (4 if family == 4 else 16), "".join(words[1:])
     if words[:1] != [str(length)] or not re.fullmatch(rf"[0-9A-Fa-f]{{{2 * length}}}", digits, re.ASCII):
-        raise EntryError(f"after \\# the length {length} and as many octets in hexadecimal are expected")
+        raise EntryError(f"the length {length} and {length} octets in hexadecimal are expected after \\#")
     return Address(family, int(digits, 16))
 
 
 def address_named(owner: Name) -> Address | None:
-    """Return the address of a name in in-addr.arpa (RFC 1035 section 3.5) or ip6.arpa (RFC 3596 section 2.5), without
-    labels of an RFC 2317 delegation; None for other names.
+    """Return the address of a name in in-addr.arpa (RFC 1035 section 3.5) or ip6.arpa (RFC 3596 section 2.5).
+
+    Labels of an RFC 2317 delegation are ignored. None for any other name.
     """
     labels = [label.decode("ascii", "replace").lower() for label in owner.labels]
     match labels[-3:]:
@@ -166,19 +169,22 @@ def address_named(owner: Name) -> Address | None:
 
 @dataclass(frozen=True, slots=True)
 class _Context:
-    """The context of an entry: its file, the origin of relative names, the previous owner, and the including files."""
+    """The context of an entry: its file, the origin of relative names, the owner of the entry above it.
+
+    `including` are the paths of this file and of the files that include it.
+    """
 
     file: str
     origin: Name | None
     owner: Name | None = None
-    around: tuple[Path, ...] = ()
+    including: tuple[Path, ...] = ()
 
 
 class _Include(NamedTuple):
-    """An `$INCLUDE` to be followed: the file, how messages name it, the line it stands in, and its context."""
+    """An `$INCLUDE` that is still to be read: the path, its label in messages, its line and its context."""
 
     path: Path
-    said: str
+    label: str
     line: int
     context: _Context
     file: str
@@ -186,10 +192,10 @@ class _Include(NamedTuple):
 
 
 class ZoneReader:
-    """Reads a zone and then, in the order met, the files that it includes.
+    """Reads a zone and then the files that it includes, in the order of their `$INCLUDE` directives.
 
-    A file is included only from the folder of the file that the plan names, symbolic links resolved. Included files are
-    read after the file that includes them, so that each file is read and hashed as a whole.
+    An included file must be in the folder of the file that the plan names, after symbolic links are resolved. It is
+    read after the file that includes it, so that each file is read and hashed as a whole.
     """
 
     def __init__(self, source: Source, into: Gathering) -> None:
@@ -200,7 +206,7 @@ class ZoneReader:
         self._included = self._bytes = 0
 
     def read(self) -> None:
-        """Read all records."""
+        """Read all records of the zone and of its included files; entries that cannot be read become remarks."""
         found = _REVERSE.search(self._source.path.name)
         origin = dns.name.from_text(found[0]) if found else None
         self._read_file(self._source, _Context(self._source.entry.file, origin))
@@ -208,14 +214,14 @@ class ZoneReader:
         while self._waiting:
             include = self._waiting.popleft()
             try:
-                self._follow(include)
+                self._read_included(include)
             except EntryError as error:
                 self._into.begin_file(include.context.file)
                 self._into.skip(include.line, str(error))
 
     def _read_file(self, source: Source, context: _Context) -> None:
         self._into.begin_file(context.file)
-        context = replace(context, around=(*context.around, source.path.resolve()))
+        context = replace(context, including=(*context.including, source.path.resolve()))
         for line, text in entries_of(source.lines()):
             try:
                 context = self._read_entry(line, text, context)
@@ -223,7 +229,7 @@ class ZoneReader:
                 self._into.skip(line, str(error))
 
     def _read_entry(self, line: int, text: str, context: _Context) -> _Context:
-        """Read one entry and return the context of the next one."""
+        """Read one entry and return the context of the next entry."""
         tokens = tokens_of(text)
         if not tokens:
             return context
@@ -233,16 +239,16 @@ class ZoneReader:
                 raise EntryError("it has no owner name, and no entry above it has one")
             return self._read_record(line, context.owner, tokens[1:], context)
         if first.value.startswith("$"):
-            return self._direct(line, tokens, context)
+            return self._read_directive(line, tokens, context)
         owner = name_in(first, context.origin)
         context = replace(context, owner=owner)
         try:
             return self._read_record(line, owner, tokens[1:], context)
-        except EntryError as error:  # the entries below without an owner still have this one
+        except EntryError as error:  # entries without an owner that follow still get this owner
             self._into.skip(line, str(error))
             return context
 
-    def _direct(self, line: int, tokens: list[Token], context: _Context) -> _Context:
+    def _read_directive(self, line: int, tokens: list[Token], context: _Context) -> _Context:
         directive, values = tokens[0].value.upper(), tokens[1:]
         match directive:
             case "$ORIGIN" if values:
@@ -253,45 +259,45 @@ class ZoneReader:
                 self._include(line, values, context)
                 return context
             case _:
-                what = f"{safe(directive, 40)} is not followed" if values else f"{safe(directive, 40)} has no value"
-                raise EntryError(f"{what}; write out what it stands for")
+                what = f"{safe(directive, 40)} is not supported" if values else f"{safe(directive, 40)} has no value"
+                raise EntryError(f"{what}; write out its records")
 
     def _include(self, line: int, values: list[Token], context: _Context) -> None:
         wanted = values[0].unescape().value
-        said = f"$INCLUDE {safe(wanted, 100)!r}"
+        label = f"$INCLUDE {safe(wanted, 100)!r}"
         origin = name_in(values[1], context.origin) if len(values) > 1 else context.origin
-        path = self._confined(wanted, said)
+        path = self._path_in_folder(wanted, label)
         self._included += 1
-        if path in context.around or len(context.around) > DEEPEST_INCLUDE or self._included > MOST_INCLUDES:
-            raise EntryError(f"{said} is not followed: it includes itself, or there are too many includes")
+        if path in context.including or len(context.including) > DEEPEST_INCLUDE or self._included > MOST_INCLUDES:
+            raise EntryError(f"{label} is not followed: it includes itself, or there are too many includes")
         file = os.path.join(os.path.dirname(self._source.entry.file), wanted)
-        self._waiting.append(_Include(path, said, line, context, file, origin))
+        self._waiting.append(_Include(path, label, line, context, file, origin))
 
-    def _follow(self, include: _Include) -> None:
-        """Read an included file. It is part of the hash once; a second reading must find the same bytes."""
-        path, said = include.path, include.said
+    def _read_included(self, include: _Include) -> None:
+        """Read an included file; it enters the hash once, and every later reading must find the same bytes."""
+        path, label = include.path, include.label
         files = HashedFiles() if path in self._hashes else self._source.files
         try:
             self._bytes += path.stat().st_size
             if self._bytes > MOST_INCLUDED:
-                raise EntryError(f"{said}: more than {MOST_INCLUDED:,} bytes (256 MiB) would be included")
+                raise EntryError(f"{label}: more than {MOST_INCLUDED:,} bytes (256 MiB) would be included")
             with files.reading(path, own=True) as file:
-                around = replace(include.context, file=include.file, origin=include.origin)
-                self._read_file(Source(self._source.entry, path, file, files), around)
+                including = replace(include.context, file=include.file, origin=include.origin)
+                self._read_file(Source(self._source.entry, path, file, files), including)
         except OSError as error:
-            raise EntryError(f"{said}: {refused_by_system(error, path).problems[0].what}") from error
+            raise EntryError(f"{label}: {refused_by_system(error, path).problems[0].what}") from error
         except NetcheckError as error:
-            raise EntryError(f"{said}: {error.problems[0].what}") from error
+            raise EntryError(f"{label}: {error.problems[0].what}") from error
         if self._hashes.setdefault(path, file.sha256) != file.sha256:
-            raise EntryError(f"{said}: the file changed while it was read; run netcheck again")
+            raise EntryError(f"{label}: the file changed while it was read; run netcheck again")
 
-    def _confined(self, wanted: str, said: str) -> Path:
+    def _path_in_folder(self, wanted: str, label: str) -> Path:
         try:
             path = (self._folder / wanted).resolve()
         except (OSError, ValueError, RuntimeError) as error:
-            raise EntryError(f"{said} is not the name of a file") from error
+            raise EntryError(f"{label} is not the name of a file") from error
         if not path.is_relative_to(self._folder):
-            raise EntryError(f"{said} leads out of the zone's folder and is not followed")
+            raise EntryError(f"{label} leads out of the zone's folder and is not followed")
         return path
 
     def _read_record(self, line: int, owner: Name, tokens: list[Token], context: _Context) -> _Context:
@@ -316,7 +322,7 @@ class ZoneReader:
         address = address_named(owner)
         if address is None:
             if not owner.is_absolute() and all(label.isdigit() for label in owner.labels):
-                raise EntryError("the zone of this PTR record is not known; put its $ORIGIN at the top of the file")
+                raise EntryError("the zone of this PTR record is unknown; put $ORIGIN at the top of the file")
             return  # the owner of this PTR record is not an address
         if len(data) != 1:
             raise EntryError("one name is expected after PTR")
