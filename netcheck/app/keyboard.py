@@ -240,7 +240,8 @@ if sys.platform == "win32":
 
     def _is_console(handle: int) -> bool:
         """Return whether a descriptor is a console's input; Python takes the null device for a terminal, but it is not
-        a console."""
+        a console.
+        """
         mode = ctypes.c_ulong()
         return bool(ctypes.windll.kernel32.GetConsoleMode(msvcrt.get_osfhandle(handle), ctypes.byref(mode)))
 
@@ -260,8 +261,7 @@ class NoKeys:
 
 @contextmanager
 def keyboard(wanted: bool, rows: int = 9) -> Iterator[Hands]:
-    """Read single keys within the context, for a screen of this many rows; the terminal's mode is restored
-    afterwards."""
+    """Read single keys within the context, for a screen with *rows* rows; restore the terminal's mode afterwards."""
     if not wanted or sys.stdin is None or sys.stdin.closed:
         yield NoKeys()
         return

@@ -3,8 +3,8 @@
     python -m netcheck.app.offline_install FOLDER [--python 3.11 --python 3.12 ...]
 
 Run it in a clone of the repository, on any system with internet. The folder then holds netcheck, all packages that it
-needs as wheels for 64-bit Windows, and `install.cmd`, which makes a virtual environment there and installs into it.
-The Python of the laptop must be one of the named versions.
+needs as wheels for 64-bit Windows, and `install.cmd`, which makes a virtual environment there and installs into it. The
+Python of the laptop must be one of the named versions.
 """
 
 from __future__ import annotations
@@ -38,7 +38,8 @@ def make_folder(folder: Path, versions: Sequence[str], source: Path = ROOT) -> l
     """Fill a folder for these Python versions and return the names of its wheels; UsageError says what failed.
 
     pip judges the conditions of requirements by the system that it runs on. So the requirements that hold on Windows
-    only are read from the wheels and downloaded too, until nothing is missing."""
+    only are read from the wheels and downloaded too, until nothing is missing.
+    """
     if not (source / "pyproject.toml").exists():
         raise UsageError.of("this is no clone of the repository", where=str(source), do="Run it in a clone")
     if folder.exists() and any(folder.iterdir()):
@@ -63,7 +64,8 @@ def _download(folder: Path, version: str) -> None:
 def requirements_on_windows(wheels: Iterable[Path], version: str) -> list[str]:
     """Return the requirements of wheels that hold on 64-bit Windows with this Python version, without their conditions.
 
-    Optional parts ("extras") of a package are followed where a requirement names them."""
+    Optional parts ("extras") of a package are followed where a requirement names them.
+    """
     from pip._vendor.packaging.requirements import Requirement
     from pip._vendor.packaging.utils import canonicalize_name
 

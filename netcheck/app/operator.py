@@ -39,8 +39,10 @@ KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT,
 
 
 class Show:
-    """Shows a run: a live screen on a terminal that can place text, else one line an event. `refresh` is called at
-    every turn with the time and a function for the view of the run."""
+    """Shows a run: a live screen on a terminal that can place text, else one line an event.
+
+    `refresh` is called at every turn with the time and a function for the view of the run.
+    """
 
     def __init__(
         self,
@@ -142,7 +144,8 @@ class Show:
 def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
     """Return whether a terminal may be unable to show block characters: by the encoding of the stream, and, except on
     Windows, by the locale. In the C locale Python itself sets LC_CTYPE to C.UTF-8 (PEP 538), which says nothing of the
-    terminal."""
+    terminal.
+    """
     try:
         "\u2588\u2591".encode(stream.encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
@@ -263,7 +266,8 @@ class TerminalOperator:
 
     def _remark(self, text: str) -> None:
         """Keep a remark: on the port that it begins with (`3: label missing`), else on the port under test, else on the
-        one that ended last."""
+        one that ended last.
+        """
         port = self.prober.port
         name, colon, rest = text.partition(": ")
         named = typed_ports(name, self.show.board.ports) if colon and rest.strip() else ()

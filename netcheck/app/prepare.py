@@ -86,7 +86,8 @@ def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = Fals
     """Raise LinkError if an interface cannot be used, or if this computer has a planned address on any interface.
 
     `planned` maps addresses to the device interfaces that they are planned for. With `carrier` the interface must have
-    carrier. Call it before asking for a permit, and before any frame is sent."""
+    carrier. Call it before asking for a permit, and before any frame is sent.
+    """
     from netcheck.field.readiness_facts import demand_no_planned_address
     from netcheck.wire.station import found, interfaces
 

@@ -95,8 +95,10 @@ class RunOutcome:
 
 
 def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Scope], str] = lambda scope: "") -> int:
-    """Carry out a run on an interface, print its result, and return the exit code. *remark* returns a note on the
-    scope, which is printed before the run is permitted."""
+    """Carry out a run on an interface, print its result, and return the exit code.
+
+    *remark* returns a note on the scope, which is printed before the run is permitted.
+    """
     order = replace(order, interface=demand_interface(order.interface))
     base = ground(order.plan, order.only)
     remarks_from(order.remarks, base.aim.targets)
@@ -111,8 +113,11 @@ def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Sco
 
 
 def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -> tuple[list[str], bool]:
-    """Look for faults that would waste the run, before the first cable. Return the warnings, which are printed, and
-    whether to go on: the operator is asked on a terminal, but not hands-free or with --yes."""
+    """Look for faults that would waste the run, before the first cable.
+
+    Return the warnings, which are printed, and whether to go on: the operator is asked on a terminal, but not
+    hands-free or with --yes.
+    """
     from netcheck.field.first_look import look, warnings
     from netcheck.field.readiness import urgent
     from netcheck.field.readiness_facts import facts_now
@@ -140,8 +145,10 @@ def conduct(
     *,
     looks: bool = False,
 ) -> RunOutcome:
-    """Prove the scope over a link with screen and record; *hands* replaces the keyboard. With *looks*, a first look
-    comes before the first cable; KeyboardInterrupt where the operator stops then."""
+    """Prove the scope over a link with screen and record; *hands* replaces the keyboard.
+
+    With *looks*, a first look comes before the first cable; KeyboardInterrupt where the operator stops then.
+    """
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
         _add_to(recorder, order, base.aim.targets)
@@ -185,8 +192,10 @@ def conduct(
 
 
 def remarks_from(words: Sequence[str], targets: Sequence[Target]) -> list[tuple[str, str]]:
-    """Return the port and the text of each remark; the port is empty for the whole run. UsageError where a word before
-    `=` names no port, or several."""
+    """Return the port and the text of each remark; the port is empty for the whole run.
+
+    UsageError where a word before `=` names no port, or several.
+    """
     found = []
     for word in words:
         name, equals, text = word.partition("=")
@@ -209,8 +218,7 @@ def _add_to(recorder: Recorder, order: Order, targets: Sequence[Target]) -> None
 
 
 def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:
-    """Return the proofs that the summary counts; a proof that Ctrl-C kept out of the record does not count as
-    proven."""
+    """Return the proofs that the summary counts: a proof that Ctrl-C kept out of the record is not `proven`."""
     return [
         proof
         for proof in proofs
@@ -248,7 +256,8 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
 
 def _to_do(aim: Scope, recorder: Recorder, again: bool) -> tuple[list[Proof], Scope]:
     """Return the proofs that still count, and the scope without their ports; none counts where all are to be proven
-    again."""
+    again.
+    """
     proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
     kept = [] if again else [target for target in aim.asked if target.subject in proven]
     asked = tuple(target for target in aim.asked if target not in kept)
@@ -258,7 +267,8 @@ def _to_do(aim: Scope, recorder: Recorder, again: bool) -> tuple[list[Proof], Sc
 def proven_macs(proofs: Iterable[Proof], scope: Scope) -> dict[int, str]:
     """Return the MACs that are proven, with the interface of each.
 
-    Proofs of ports that are to be proven again do not count: their devices may have exchanged addresses since."""
+    Proofs of ports that are to be proven again do not count: their devices may have exchanged addresses since.
+    """
     again = {target.subject for target in scope.asked}
     return {
         proof.mac: proof.interface

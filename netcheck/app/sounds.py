@@ -127,8 +127,10 @@ class Speaker:
     """Speaks texts one after the other by a program of the system, and stops with the run."""
 
     def __init__(self, command: Sequence[str]) -> None:
-        """*command* reads the text from its standard input. `process` is what speaks now or spoke last; once it is
-        `closed` nothing more is spoken."""
+        """*command* reads the text from its standard input.
+
+        `process` is what speaks now or spoke last; once it is `closed` nothing more is spoken.
+        """
         self._command = tuple(command)
         self._lock = threading.Lock()
         self.process: subprocess.Popen[bytes] | None = None

@@ -24,8 +24,8 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
     """Print the proposals and return the exit code: 1 where an interface could not be placed, or its address not read.
 
     The proposals avoid every address that the plans of `others` use or get proposed; those plans keep addresses that
-    they share with this one.
-    Files are written before anything is printed, so that a reader who closes the pipe cannot stop the writing halfway.
+    they share with this one. Files are written before anything is printed, so that a reader who closes the pipe cannot
+    stop the writing halfway.
     """
     with Steps(2 + len(others)) as steps:
         steps.begin(f"reading {path}")
@@ -49,8 +49,11 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
 
 
 def _others(path: Path, site: Site, others: Sequence[Path], day: date, steps: Steps) -> OtherPlans:
-    """Return the other plans. Those before this plan have the addresses that `check` of all plans in this order
-    proposes for them, so that both commands propose the same. A plan that is not among the others comes last."""
+    """Return the other plans.
+
+    Those before this plan have the addresses that `check` of all plans in this order proposes for them, so that both
+    commands propose the same. A plan that is not among the others comes last.
+    """
     sites = [(str(other), read_site(other, in_part=True)) for other in others]
     plans = [(label, one.plan) for label, one in sites]
     own = next((at for at, (_, plan) in enumerate(plans) if is_same(plan, site.plan)), None)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from netcheck.errors import NetcheckError, Problem, UsageError
-from netcheck.record.attachment import beside
+from netcheck.record.attachment import compare_with_file
 from netcheck.record.verify import Verification, merged, verify
 from netcheck.report.text.verification import ComparedFile, merged_text, to_json, to_text
 from netcheck.text import safe
@@ -26,7 +26,7 @@ def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
         except NetcheckError as error:
             problems += error.problems
             continue
-        files.append([ComparedFile(one, *beside(path, one)) for one in results[-1][1].attachments])
+        files.append([ComparedFile(one, *compare_with_file(path, one)) for one in results[-1][1].attachments])
     several = len(paths) > 1
     if results and as_json:
         shapes = [to_json(*one, compared, attempts=several) for one, compared in zip(results, files, strict=True)]

@@ -124,7 +124,8 @@ if sys.platform == "win32":
 
     def _enable_escape_sequences() -> None:
         """Let the console interpret escape sequences, as Windows 10 and 11 do; a stream that is not a console is left
-        alone. The screen is then drawn in one piece; without them every piece of a line is a call of its own."""
+        alone. The screen is then drawn in one piece; without them every piece of a line is a call of its own.
+        """
         kernel32 = ctypes.windll.kernel32
         kernel32.GetStdHandle.restype = ctypes.c_void_p
         for number in STREAMS:

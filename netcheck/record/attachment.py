@@ -1,5 +1,8 @@
-"""Files that belong to a record, such as photographs: their name, size and SHA-256 before a run, and the comparison of
-a file in the folder of a record with what the record says."""
+"""Files that belong to a record, such as photographs.
+
+Before a run their names, sizes and SHA-256 are taken. Afterwards a file in the folder of the record is compared with
+the values in the record.
+"""
 
 from __future__ import annotations
 
@@ -17,8 +20,11 @@ _CHUNK = 1 << 20
 
 
 def attachments_of(paths: Sequence[Path]) -> tuple[Attachment, ...]:
-    """Return name, size and SHA-256 of files, each once; UsageError where one cannot be read, or where two have the
-    same name and different content. A file is read in parts, whatever its size."""
+    """Return name, size and SHA-256 of files; a file that is given twice occurs once.
+
+    Files are read in parts, so that any size fits into memory. Raises UsageError if a file cannot be read, or if two
+    files have the same name and different content.
+    """
     found: dict[str, Attachment] = {}
     problems: list[Problem] = []
     for path in paths:
@@ -28,7 +34,7 @@ def attachments_of(paths: Sequence[Path]) -> tuple[Attachment, ...]:
             problems += [Problem(f"--attach: {problem.what}", str(path), problem.do) for problem in error.problems]
             continue
         if found.setdefault(one.name, one) != one:
-            what = f"--attach: another file that is named {one.name} was given as well"
+            what = f"--attach: two files have the name {one.name}"
             problems.append(Problem(what, str(path), "Rename one of them"))
     if problems:
         raise UsageError(*problems)
@@ -47,9 +53,11 @@ def _hashed(path: Path) -> Attachment:
     return Attachment(path.name, size, digest.hexdigest())
 
 
-def beside(record: Path, attached: Attachment) -> tuple[bool, str]:
-    """Compare an attached file with the one of that name in the record's folder. Return whether nothing contradicts,
-    and what was found, as words that follow the name."""
+def compare_with_file(record: Path, attached: Attachment) -> tuple[bool, str]:
+    """Compare an attached file with the file of that name in the record's folder.
+
+    Return False if they differ, else True; and the result as words that can follow the name.
+    """
     if not _is_name(attached.name):
         return False, "is not the name of a file in the record's folder"
     path = record.parent / attached.name
@@ -70,6 +78,6 @@ def beside(record: Path, attached: Attachment) -> tuple[bool, str]:
 
 
 def _is_name(name: str) -> bool:
-    """Return whether a text is a plain file name on every system: a record may name any path."""
+    """Return whether a text is a plain file name on every system; a hostile record can name any path."""
     plain = name == PurePosixPath(name).name == PureWindowsPath(name).name and name not in ("", ".", "..")
     return plain and "\0" not in name and ":" not in name and not is_reserved_on_windows(Path(name))

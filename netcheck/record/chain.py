@@ -1,11 +1,10 @@
-"""The chain of a record: a line's canonical bytes, its hash, and the valid lines up to the end or the first fault.
+"""The chain of a record: a line's canonical bytes and hash, and the valid lines before the end or the first fault.
 
 A stored line is the canonical JSON of one object (keys sorted, separators `,` and `:`, UTF-8, no ASCII escaping) with
 `n`, `type`, `at`, `prev` and `hash`. `hash` is the SHA-256 of the same form without `hash`, in lower-case hexadecimal.
-Readers raise ValueError; its text is a reason that can follow "line 7 does not fit: ".
+Readers raise ValueError; its text can follow "line 7 does not fit: ".
 
-Everything but `raw_lines` is pure. In messages lines are numbered from 1, as editors count them; a line's own `n` is
-one less.
+Everything but `raw_lines` is pure. Messages count lines from 1, as editors do; a line's own `n` is one less.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ from netcheck.proof.result import Proof
 
 GENESIS = "0" * 64  # `prev` of the first line
 LINE_LIMIT = 1 << 20  # bytes, without the end of the line
-DIGITS_LIMIT = 400  # of an integer; a double has at most 309 before the decimal point
+DIGITS_LIMIT = 400  # digits of an integer; a double has at most 309 before the decimal point
 # Years have four digits, seconds end at 59: RFC 3339 section 5.6, with milliseconds and Z always written.
 _AT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z", re.ASCII)
 _HEX = re.compile(r"[0-9a-f]{64}", re.ASCII)
@@ -41,7 +40,7 @@ class LineKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class RecordLine:
-    """A valid line: its number (from 0), type, UTC time as written, further fields, and hash."""
+    """A valid line: its number (from 0), its type, its UTC time as text, its other fields, and its hash."""
 
     n: int
     kind: LineKind
@@ -51,7 +50,7 @@ class RecordLine:
 
 
 def canonical(shape: Mapping[str, Any]) -> bytes:
-    """Return the form that is hashed; ValueError for NaN, infinities and lone surrogates."""
+    """Return the bytes that are hashed; raise ValueError for NaN, an infinity or a lone surrogate."""
     return json.dumps(shape, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
 
 
@@ -63,7 +62,7 @@ def moment_text(moment: datetime) -> str:
 
 
 def to_line(n: int, kind: LineKind, at: str, fields: Mapping[str, Any], prev: str) -> tuple[bytes, str]:
-    """Return line `n` after the hash `prev`: its bytes, with the end of the line, and its hash."""
+    """Return the bytes of line `n`, with the end of the line, and its hash; `prev` is the hash of the line before."""
     shape = {**fields, "n": n, "type": str(kind), "at": at, "prev": prev}
     shape = _storable(shape)
     own = hashlib.sha256(canonical(shape)).hexdigest()
@@ -84,8 +83,10 @@ def _storable(value: Any) -> Any:
 
 
 def from_line(raw: bytes, n: int, prev: str) -> RecordLine:
-    """Read a stored line, without its end, that must be number `n` after the hash `prev`; ValueError says what is
-    wrong."""
+    """Read a stored line without its end; raise ValueError, which says why, if it is not valid.
+
+    It must have the number `n`, and `prev` must be the hash of the line before.
+    """
     shape = _object(raw)
     _same_bytes(raw, shape)
     own = shape.pop("hash", None)
@@ -176,7 +177,8 @@ def _brief(value: Any) -> str:
     return text if len(text) <= 60 else text[:60] + "…"
 
 
-# Every line starts like this, since its keys are sorted: it tells a torn first line from a file that is not a record.
+# Every line starts with these bytes, because its keys are sorted. They distinguish a torn first line of a record from
+# a file of another kind.
 _HEAD = b'{"at":"'
 
 
@@ -213,7 +215,7 @@ Step = RecordLine | ChainBreak | Torn
 
 
 def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
-    """Yield lines with their ends; never hold more of one than the limit."""
+    """Yield lines with their ends; hold at most `LINE_LIMIT` bytes of a line."""
     while raw := stream.readline(LINE_LIMIT + 1):
         if len(raw) <= LINE_LIMIT or raw.endswith(b"\n"):
             yield raw
@@ -225,13 +227,14 @@ def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
 
 
 def follow(raws: Iterable[bytes | TooLong]) -> Iterator[Step]:
-    """Yield the valid lines, then a `ChainBreak` or a `Torn` if there is one."""
+    """Yield the valid lines, then a `ChainBreak` or a `Torn` if the chain has a fault."""
     source = iter(raws)
     n, prev = 0, GENESIS
     for raw in source:
         step = _step(raw, n, prev)
         if isinstance(step, ChainBreak) and isinstance(raw, bytes) and b"\0" in raw and next(source, None) is None:
-            # A block that was never written to the disk reads as zeros; JSON contains no such byte.
+            # A block that was never written to the disk reads as zeros, and JSON contains no zero byte: the line is
+            # torn.
             step = _torn(raw, n)
         yield step
         if not isinstance(step, RecordLine):
@@ -257,7 +260,7 @@ def _torn(raw: bytes, n: int) -> ChainBreak | Torn:
 
 
 def proof_of(line: RecordLine) -> Proof:
-    """Return the proof in a line; ValueError if the object is not a proof, although the chain is valid."""
+    """Return the proof in a line; raise ValueError if its object is not a proof: a valid chain can hold any object."""
     shape = line.fields.get("proof")
     try:
         proof = Proof.from_json(shape)  # type: ignore[arg-type]  # a wrong type ends in one of the errors below

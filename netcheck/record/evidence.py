@@ -1,7 +1,7 @@
-"""Judges the recorded evidence again: a chain that fits says nothing about whether its proofs follow from their counts.
+"""Judges the recorded evidence again: a valid chain does not show that the proofs follow from their counts.
 
-A record holds less than the judge had, so that whatever is not recorded is taken in the proof's favour. Only a
-contradiction is reported, never a doubt.
+A record holds less than the judge knew during the run. Every value that is not recorded is assumed in favour of the
+proof. Only a contradiction is reported, never a doubt.
 """
 
 from __future__ import annotations
@@ -20,22 +20,22 @@ from netcheck.proof.verdict.silence_rule import Confirmed, lossy, luck, unheard
 from netcheck.record.chain import LineKind, RecordLine, proof_of
 from netcheck.record.model import RESUMED, Run
 
-MOST = 20  # contradictions that are named; the others are counted
-LEAST_SILENCE = 4.9  # seconds: the shortest silence that the rule accepts, less rounding
+MOST = 20  # contradictions that are listed; the others are only counted
+LEAST_SILENCE = 4.9  # seconds: the shortest silence that the rule accepts, less the rounding
 LARGEST_LUCK = 0.5  # the largest limit that the command line accepts
-SLACK = 10.0  # seconds by which clocks and phases may differ
+SLACK = 10.0  # seconds that phases may exceed the time between two time stamps
 SAME = 1e-6  # relative difference of figures that were rounded or computed elsewhere
 
 
 def contradictions(proof: Proof) -> Iterator[str]:
-    """Yield what in a proof does not follow from its own counts."""
+    """Yield a sentence for each value of a proof that does not follow from its own counts."""
     yield from _verdict(proof)
     yield from _unheard(proof)
     yield from _luck(proof)
 
 
 def _verdict(proof: Proof) -> Iterator[str]:
-    """Judge a proof again; whether something answered at all is checked for `silent` as well."""
+    """Judge a proof again; for `silent` also check that no request was answered."""
     said = str(proof.verdict)
     if proof.verdict in PASSED:
         again, why = verdict(observed(proof), UNKNOWN)
@@ -51,7 +51,7 @@ def _answered(proof: Proof, phase: Phase) -> int:
 
 
 def observed(proof: Proof) -> Observation:
-    """Return the observation that a proof records; what it does not record is as the verdict `proven` needs it."""
+    """Return the observation that a proof records; a value that is not recorded is as `proven` needs it."""
     address = _address(proof.address)
     owners = [Owner(o.mac, Phase(o.phase)) for o in proof.others if o.address == address and o.phase in list(Phase)]
     negatives = tuple((o.address, o.mac) for o in proof.others if o.address != address)
@@ -107,7 +107,8 @@ def _unheard(proof: Proof) -> Iterator[str]:
 def _luck(proof: Proof) -> Iterator[str]:
     """Compare the luck figure with the least that the counts allow.
 
-    The misses of several silences are recorded together. Their product is least where they are shared out evenly.
+    A record has only the sum of the misses of several silences. Their product is smallest if the misses are distributed
+    evenly.
     """
     phases = dict(proof.phases)
     before, out = phases.get(Phase.IN), phases.get(Phase.OUT)
@@ -128,7 +129,7 @@ def _luck(proof: Proof) -> Iterator[str]:
 
 
 class EvidenceCheck:
-    """Collects contradictions line by line, in bounded memory but for one verdict a port."""
+    """Collects contradictions line by line; its memory is bounded, except for one verdict a port."""
 
     def __init__(self) -> None:
         self._first: list[str] = []
@@ -138,7 +139,7 @@ class EvidenceCheck:
         self._verdicts: dict[str, Verdict] = {}
 
     def see(self, line: RecordLine) -> None:
-        """Take the next line that fits the chain."""
+        """Check the next valid line of the chain."""
         if line.kind is LineKind.START:
             self._start(line, Run.from_json(line.fields))
         elif line.kind is LineKind.EVENT and line.fields.get("event") == RESUMED:
@@ -148,12 +149,12 @@ class EvidenceCheck:
             try:
                 self._proof(line, proof_of(line))
             except ValueError:
-                return  # a proof that cannot be read is noted by the verification
+                return  # the verification notes a proof that cannot be read
         elif line.kind is LineKind.END:
             self._end(line)
 
     def found(self) -> tuple[str, ...]:
-        """Return the contradictions, each with its line; beyond `MOST` their number."""
+        """Return the first `MOST` contradictions, each with its line, and the number of the others."""
         more = [f"{self._count - MOST} more contradictions"] if self._count > MOST else []
         return (*self._first, *more)
 
@@ -174,14 +175,17 @@ class EvidenceCheck:
             self._verdicts[proof.subject] = proof.verdict
         for what in contradictions(proof):
             self._add(line, f"{proof.subject}: {what}")
-        if self._run is not None and not self._run.simulated:  # a simulated bench has a time of its own
+        if self._run is not None and not self._run.simulated:  # a simulated bench has its own time
             spent, passed = sum(seen.seconds for _, seen in proof.phases), _between(self._began, line.at)
             if passed is not None and 0 <= passed < spent - SLACK:
                 what = f"its phases last {spent:.0f} s, and {passed:.0f} s passed since the start of the run"
                 self._add(line, f"{proof.subject}: {what}")
 
     def _end(self, line: RecordLine) -> None:
-        """Compare the summary: proofs after a stop are counted and not recorded, but none of these is `proven`."""
+        """Compare the summary with the proofs.
+
+        A stopped run counts ports without recording them, but never as `proven`.
+        """
         summary = line.fields.get("summary")
         if not isinstance(summary, dict):
             return

@@ -9,19 +9,19 @@ from typing import Any
 from netcheck.proof.result import Proof
 from netcheck.record.chain import LineKind, RecordLine, proof_of
 
-# Kinds of event that the record itself writes; callers write others.
+# Kinds of event that the recorder itself writes; callers write others.
 RESUMED, TORN, PLAN_CHANGED, MOVED = "resumed", "torn", "plan-changed", "moved"
-# Kinds of event that add something to the proofs: a sentence of the technician, and the hash of a file.
+# Kinds of event that add to the proofs: a remark of the technician, and the hash of a file.
 REMARK, ATTACHED = "remark", "attached"
-MOST_ATTACHED = 1000  # files of one record that are looked at
+MOST_ATTACHED = 1000  # files of one record that are compared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """How one run was made: plan (site name, revision, SHA-256), tool version, station, interface and permit.
 
-    `by` names technician and company, `local` is the local time of the start with its offset, and `simulated` marks
-    a run on the simulated bench, which proves nothing about a site.
+    `by` names the technician and the company, `local` is the local time of the start with its UTC offset, and
+    `simulated` marks a run on the simulated bench, which proves nothing about a site.
     """
 
     plan: str
@@ -36,7 +36,7 @@ class Run:
     simulated: bool = False
 
     def to_json(self) -> dict[str, Any]:
-        """Return the fields of a `start` line, which are also the facts of a `resumed` event."""
+        """Return the fields of a `start` line; a `resumed` event has the same fields as its facts."""
         return {
             "plan": {"name": self.plan, "revision": self.revision, "sha256": self.sha256},
             "netcheck": self.version,
@@ -49,7 +49,7 @@ class Run:
 
     @classmethod
     def from_json(cls, shape: Mapping[str, Any]) -> Run:
-        """Read what `to_json` wrote; a value that is missing or not a text becomes empty."""
+        """Read what `to_json` wrote; a value that is missing or is not a string becomes empty."""
         plan = shape.get("plan")
         named: Mapping[str, Any] = plan if isinstance(plan, dict) else {}
         interface = _text(shape.get("interface"))
@@ -74,7 +74,7 @@ def _text(value: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class RecordedEvent:
-    """An event between proofs: its UTC time as written, its kind, a sentence, and facts."""
+    """An event between proofs: its UTC time as text, its kind, a sentence, and facts."""
 
     at: str
     kind: str
@@ -84,8 +84,7 @@ class RecordedEvent:
 
 @dataclass(frozen=True, slots=True)
 class PortRemark:
-    """A remark of a technician: its UTC time as written, the port that it is about (empty: the whole run), the text,
-    and who made it."""
+    """A remark of a technician: its UTC time as text, its port ("" for the whole run), its text and its author."""
 
     at: str
     port: str
@@ -95,8 +94,10 @@ class PortRemark:
 
 @dataclass(frozen=True, slots=True)
 class Attachment:
-    """A file that belongs to a record, such as a photograph: its name without folders, its size in bytes and its
-    SHA-256."""
+    """A file that belongs to a record, such as a photograph.
+
+    `name` has no folders, `size` is in bytes, `sha256` is in hexadecimal.
+    """
 
     name: str
     size: int
@@ -105,8 +106,10 @@ class Attachment:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """A recorded proof of a port: its time, its line (from 1), the hashes of the plan and of the row it was proven for,
-    and the run that made it."""
+    """A recorded proof of a port: its time, its line (from 1) and the run that made it.
+
+    `sha256` is the hash of the plan, and `row` the hash of the plan's row, for which the port was proven.
+    """
 
     proof: Proof
     at: str
@@ -116,15 +119,21 @@ class Proved:
     run: Run | None = None
 
     def stands(self, sha256: str, rows: Mapping[str, str]) -> bool:
-        """Return whether a plan, given by its SHA-256 and its row hashes, still has the row that was proven."""
+        """Return whether a plan still has the row that was proven.
+
+        *sha256* is the hash of the plan, and *rows* holds its row hashes by interface.
+        """
         row = rows.get(self.proof.interface)
         return row is not None and (self.sha256 == sha256 or self.row == row)
 
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """The content of a record. `sha256` is that of the plan at the end; `proofs` is the proof of each port that counts,
-    and `older` holds all other ones."""
+    """The content of a record.
+
+    `sha256` is that of the plan in the last run. `proofs` has one proof for each port, the one that counts; `older` has
+    all others.
+    """
 
     runs: tuple[Run, ...] = ()
     sha256: str = ""
@@ -141,7 +150,7 @@ class Content:
 
     @classmethod
     def from_lines(cls, lines: Iterable[RecordLine]) -> Content:
-        """Collect valid lines in order; leave out proofs that cannot be read."""
+        """Return the content of valid lines; proofs that cannot be read are left out."""
         runs: list[Run] = []
         sha256 = ""
         events: list[RecordedEvent] = []

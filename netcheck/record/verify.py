@@ -20,8 +20,8 @@ from netcheck.record.model import MOST_ATTACHED, Attachment, Content, Run, attac
 SIZE_LIMIT = 32 << 20  # bytes of a record that is read into memory, some 10,000 proofs; `verify` has no limit
 MOST_ATTEMPTS = 100_000  # proofs of a record that are named when several records are verified together
 
-# The verifier that a report prints: ten lines of the standard library. A line's hash covers its canonical JSON without
-# `hash`; `prev` is the hash of the line before, 64 zeros for the first.
+# The verifier that a report prints: ten lines that use only the standard library. A line's hash covers its canonical
+# JSON without `hash`; `prev` is the hash of the line before, 64 zeros for the first.
 VERIFIER = """\
 import hashlib, json, sys
 seal, n, form = "0" * 64, 0, {"sort_keys": True, "separators": (",", ":"), "ensure_ascii": False}
@@ -38,7 +38,7 @@ except Exception as error: sys.exit(f"line {n} is torn, or is no line of a recor
 
 @dataclass(frozen=True, slots=True)
 class Attempt:
-    """One recorded proof of a port: its subject, its verdict, its UTC time as written and its line, from 1."""
+    """One recorded proof of a port: its subject, its verdict, its UTC time as text and its line, from 1."""
 
     subject: str
     verdict: Verdict
@@ -56,8 +56,11 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verification:
-    """The result of verifying a record. It counts valid lines; `seal` is the hash of the last one, "" if the chain is
-    broken or empty. `plan` and `revision` are those of the first line."""
+    """The result of verifying a record.
+
+    `lines` is the number of valid lines. `seal` is the hash of the last valid line, "" if the chain is broken or empty.
+    `plan` and `revision` are those of the first line.
+    """
 
     lines: int = 0
     proofs: int = 0
@@ -69,9 +72,9 @@ class Verification:
     revision: str = ""
     notes: tuple[str, ...] = ()
     simulated: bool = False
-    attachments: tuple[Attachment, ...] = ()  # files that belong to the record, the first `MOST_ATTACHED` of them
-    attempts: tuple[Attempt, ...] = ()  # the first `MOST_ATTEMPTS` of them
-    contradictions: tuple[str, ...] = ()  # proofs and summaries that do not follow from what is recorded
+    attachments: tuple[Attachment, ...] = ()  # the first `MOST_ATTACHED` files that belong to the record
+    attempts: tuple[Attempt, ...] = ()  # the first `MOST_ATTEMPTS` attempts
+    contradictions: tuple[str, ...] = ()  # proofs and summaries that do not follow from the counts
 
     @property
     def state(self) -> State:
@@ -88,7 +91,7 @@ class Verification:
 
 @dataclass(frozen=True, slots=True)
 class VerifiedRecord:
-    """A record that was read: the path as given, the content of its valid lines, and the state of its chain."""
+    """A record that was read: its path as given, the content of its valid lines, and the verification of its chain."""
 
     path: str
     content: Content
@@ -139,7 +142,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
 
 
 class _Doubts:
-    """Oddities that do not break a chain: a clock that was set back, proofs that cannot be read."""
+    """Counts two faults that do not break a chain: a clock that was set back, and a proof that cannot be read."""
 
     def __init__(self) -> None:
         self.back = 0  # the first line with a time before that of the previous line
@@ -147,7 +150,7 @@ class _Doubts:
         self.unread_count = 0
 
     def see(self, line: RecordLine, last: RecordLine | None) -> Proof | None:
-        """Note oddities of a line; return its proof, if it has one."""
+        """Note the faults of a line; return its proof, if it has one."""
         if last is not None and line.at < last.at:
             self.back = self.back or line.n + 1
         if line.kind is not LineKind.PROOF:
@@ -160,16 +163,18 @@ class _Doubts:
             return None
 
     def notes(self) -> tuple[str, ...]:
-        """Return the oddities as sentences."""
-        back = f"the time of line {self.back} is before that of the previous line: the clock was set back"
+        """Return the faults as sentences."""
+        back = f"the time of line {self.back} is before the time of the previous line: the clock was set back"
         unread = f"valid lines whose proof cannot be read: {self.unread_count}; the first is line {self.unread}"
         return (*([back] if self.back else []), *([unread] if self.unread else []))
 
 
 @dataclass(frozen=True, slots=True)
 class MergedPort:
-    """A port in several records: every attempt with the name of its record, the one that counts first, then the others
-    with the newest first."""
+    """A port in several records: every attempt, with the name of its record.
+
+    The attempt that counts is first; the others follow, newest first.
+    """
 
     subject: str
     attempts: tuple[tuple[str, Attempt], ...]
@@ -178,7 +183,8 @@ class MergedPort:
 def merged(records: Iterable[tuple[str, Verification]]) -> tuple[MergedPort, ...]:
     """Return the ports of several records of one plan, in the order in which they were first tried.
 
-    An attempt that two records hold, as an older copy of a record does, counts once."""
+    An attempt that two records contain (one can be an older copy of the other) counts once.
+    """
     ports: dict[str, dict[tuple[Verdict, str], tuple[str, Attempt]]] = {}
     all_of = ((name, attempt) for name, verification in records for attempt in verification.attempts)
     for name, attempt in sorted(all_of, key=lambda each: each[1].at):
@@ -196,7 +202,7 @@ def _merged_port(subject: str, several: list[tuple[str, Attempt]]) -> MergedPort
 
 
 def verify(path: Path) -> Verification:
-    """Verify the record at `path` as a stream; FileError if the file cannot be read."""
+    """Verify the record at `path` without reading it into memory; raise FileError if it cannot be read."""
     with closing(open_plain(path)) as stream:
         return verify_steps(_reading(path, follow(raw_lines(stream))))
 
@@ -209,14 +215,17 @@ def _reading(path: Path, steps: Iterator[Step]) -> Iterator[Step]:
 
 
 def read_record(path: Path) -> VerifiedRecord:
-    """Read a record for a report; RecordError if it is too large or its first line is invalid.
+    """Read a record for a report; raise RecordError if it is too large or its first line is invalid.
 
-    If a later line is invalid, the content ends before it, and `verification` names the line."""
+    If a later line is invalid, the content ends before it, and `verification` names the line.
+    """
     with closing(open_plain(path)) as stream:
         size = os.fstat(stream.fileno()).st_size
         if size > SIZE_LIMIT:
             raise RecordError.of(
-                f"the record has {size} bytes; at most {SIZE_LIMIT} are read", where=str(path), do="Verify it instead"
+                f"the record has {size} bytes; at most {SIZE_LIMIT} are read",
+                where=str(path),
+                do="Check it with `netcheck verify`",
             )
         steps = tuple(_reading(path, follow(raw_lines(stream))))
     verification = verify_steps(steps)

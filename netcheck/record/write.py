@@ -1,8 +1,8 @@
-"""Writes a record line by line, each on the disk before the run goes on, and takes up an existing record.
+"""Writes a record line by line, and continues an existing record.
 
-The only state is the file: a process that is killed at any byte leaves valid lines and at most one torn line after
-them. Where a line cannot be written any more, because a USB stick was pulled or its disk is full, the whole record is
-written to a new file in another folder, and the run goes on there.
+Each line is on the disk before the run continues. The only state is the file: a process that is killed at any byte
+leaves valid lines and at most one torn line after them. If a line cannot be written because a USB stick was pulled or a
+disk is full, the whole record is written to a new file in another folder, and the run continues there.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ from netcheck.record.verify import SIZE_LIMIT
 from netcheck.text import listed
 
 _FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
-_RESCUES = 20  # files of that name that are tried in one folder
+_RESCUES = 20  # file names that are tried in one folder
 _KEPT = "Nothing in it was changed. Keep it, and name another --record"
 
 Clock = Callable[[], datetime]
@@ -48,13 +48,13 @@ Clock = Callable[[], datetime]
 if sys.platform == "win32":
     import msvcrt
 
-    _FAR = 1 << 40  # a byte beyond every record: on Windows a lock also stops readers
+    _FAR = 1 << 40  # the locked byte lies beyond every record, because a lock on Windows also stops readers
 
-    # What the C runtime says of a locked byte; some give no reason (0).
+    # Errors of the C runtime for a locked byte; some runtimes give no reason (0).
     _LOCKED = (errno.EACCES, errno.EDEADLK, errno.EDEADLOCK, 0)
 
     def _hold(handle: int) -> None:
-        """Take the lock; BlockingIOError if another process has it."""
+        """Lock the record; raise BlockingIOError if another process has locked it."""
         os.lseek(handle, _FAR, os.SEEK_SET)
         try:
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
@@ -69,7 +69,7 @@ else:
     import fcntl
 
     def _hold(handle: int) -> None:
-        """Take the lock; BlockingIOError if another process has it, another OSError if the file cannot be locked."""
+        """Lock the record; raise BlockingIOError if another process has locked it, another OSError if locking fails."""
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
@@ -84,10 +84,10 @@ class _Tail(NamedTuple):
 class Recorder:
     """An open record that only this process writes. Create it by `Recorder.open`; close it or use it in `with`.
 
-    `notes` are sentences about what was found on opening: a record taken up again, torn bytes moved aside, a changed
-    plan; and about a move to another folder, after which `path` is the new file. `finished` holds the proof of each
-    port that counts and whose row of the plan is unchanged since. All methods raise RecordError if the disk is full or
-    fails, and the record cannot be moved.
+    `notes` are sentences for the operator: the record is continued, torn bytes were moved to another file, the plan
+    changed, or the record was moved to another folder. After a move `path` is the new file. `finished` holds the proof
+    that counts for each port whose row of the plan is unchanged. All methods raise RecordError if the disk is full or
+    fails and the record cannot be moved.
     """
 
     def __init__(
@@ -101,7 +101,7 @@ class Recorder:
         self._rows = rows
         self._clock = clock
         self._elsewhere = elsewhere
-        self._kept = bytearray()  # all lines, where the record may have to be moved
+        self._kept = bytearray()  # all lines, if the record may be moved
         self._tail = _Tail(0, 0, GENESIS)
         self._attached: set[Attachment] = set()
         self._writing = False
@@ -113,12 +113,13 @@ class Recorder:
         """Create the record at `path`, or continue it.
 
         `rows` are the plan's row hashes by interface (`plan.model.row_hashes`); `clock` returns aware times;
-        `elsewhere` are folders to which the record may be moved if its file fails during the run. RecordError if the
-        file is not a record, its chain is broken, it belongs to another plan, or another process writes it."""
+        `elsewhere` are folders to which the record may be moved if its file fails during the run. Raises RecordError if
+        the file is not a record, its chain is broken, it belongs to another plan, or another process writes it.
+        """
         handle = _open(path)
         recorder = cls(path, handle, run, rows, clock, elsewhere)
         try:
-            recorder._take_up()
+            recorder._continue()
         except NetcheckError:
             recorder.close()
             raise
@@ -133,18 +134,18 @@ class Recorder:
         return self._tail.hash
 
     def event(self, kind: str, text: str, **facts: object) -> None:
-        """Write an event: a word for its kind, a sentence, and facts that JSON can represent."""
+        """Write an event: its kind (one word), a sentence, and facts that JSON can represent."""
         self._append(LineKind.EVENT, {"event": kind, "text": text, **({"facts": facts} if facts else {})})
 
     def proof(self, proof: Proof) -> None:
-        """Write the proof of a port, with the hash of the row it was proven for."""
+        """Write the proof of a port, with the hash of its row of the plan."""
         self._append(LineKind.PROOF, {"proof": proof.to_json(), "row": self._rows.get(proof.interface, "")})
         before = self.finished.get(proof.subject)
         if proof.verdict.replaces(None if before is None else before.verdict):
             self.finished[proof.subject] = proof
 
     def remark(self, port: str, text: str, by: str = "") -> None:
-        """Write a remark of the technician about a port, or about the run where *port* is empty."""
+        """Write a remark of the technician about a port, or about the run if *port* is empty."""
         self.event(REMARK, text, port=port, **({"by": by} if by else {}))
 
     def attach(self, file: Attachment) -> None:
@@ -161,7 +162,7 @@ class Recorder:
     def close(self) -> None:
         """Close the file and release the lock. Everything written is on the disk already."""
         if self._handle >= 0:
-            with suppress(OSError):  # of a drive that is gone
+            with suppress(OSError):  # the drive may have been removed
                 os.close(self._handle)
             self._handle = -1
 
@@ -173,7 +174,7 @@ class Recorder:
     ) -> None:
         self.close()
 
-    def _take_up(self) -> None:
+    def _continue(self) -> None:
         _lock(self.path, self._handle)
         steps = _steps(self.path, self._handle)
         lines = [step for step in steps if isinstance(step, RecordLine)]
@@ -193,7 +194,7 @@ class Recorder:
             digest = hashlib.sha256(torn.data).hexdigest()
             self.event(TORN, self.notes[-1], bytes=len(torn.data), sha256=digest)
         if lines:
-            self._go_on(content)
+            self._note_continued(content)
 
     def _set_aside(self, torn: Torn) -> None:
         aside = _torn_path(self.path)
@@ -204,13 +205,13 @@ class Recorder:
         sync_folder(aside.parent)
         os.ftruncate(self._handle, os.fstat(self._handle).st_size - len(torn.data))
         os.fsync(self._handle)
-        self.notes += (f"{torn}; they were moved to {aside.name}, and the record continues before them",)
+        self.notes += (f"{torn}; they were moved to {aside.name}, and the record continues after the line before",)
 
-    def _go_on(self, content: Content) -> None:
+    def _note_continued(self, content: Content) -> None:
         was, now = content.sha256, self._run.sha256
         self._attached = set(content.attachments)
         self.finished = {p.proof.subject: p.proof for p in content.proofs if p.stands(now, self._rows)}
-        text = f"taken up again; ports that have their proof: {len(self.finished)}"
+        text = f"continued; ports that have their proof: {len(self.finished)}"
         self.event(RESUMED, text, **self._run.to_json())
         self.notes += (text,)
         if was != now:
@@ -232,7 +233,7 @@ class Recorder:
             self._writing = True
             _write(self._handle, line)
         except OSError as failed:
-            error = _told(failed)
+            error = _with_number(failed)
             with suppress(OSError):
                 self._remove_incomplete()
             # the first line of a run is written before anything is proven
@@ -248,8 +249,10 @@ class Recorder:
             self.event(MOVED, note)
 
     def _moved(self, line: bytes, error: OSError) -> str:
-        """Write the whole record and this line to a file in another folder, and use that from now on; return a
-        sentence about it, "" where no folder takes it."""
+        """Write the whole record and this line to a file in another folder, and use that file from now on.
+
+        Return a sentence about the move; "" if no folder accepts the file.
+        """
         failed, why = self.path, _cannot(self.path, error).problems[0]
         for path in _rescue_paths(failed, self._elsewhere):
             try:
@@ -270,12 +273,12 @@ class Recorder:
             self.path, self._handle = path, handle
             return (
                 f"{why.what}: {failed}. The whole record is in {path} and continues there; "
-                f"to go on later, name that file: --record {path}"
+                f"to continue later, name that file: --record {path}"
             )
         return ""
 
     def _remove_incomplete(self) -> None:
-        """Remove a line that a full disk or Ctrl-C cut short; RecordError if something else wrote to the file."""
+        """Remove a line that a full disk or Ctrl-C cut short; raise RecordError if another program wrote to it."""
         size = os.fstat(self._handle).st_size
         if size == self._tail.size:
             return
@@ -296,7 +299,7 @@ def _open(path: Path) -> int:
 
 
 def _rescue_paths(failed: Path, folders: Sequence[Path]) -> Iterator[Path]:
-    """Yield the files to which a record may be moved: new ones, in these folders but not in its own."""
+    """Yield the files to which a record may be moved: new files in these folders, except the folder of the record."""
     for folder in folders:
         if folder.absolute() != failed.absolute().parent:
             yield from (folder / f"{failed.stem}-rescued{n or ''}{failed.suffix}" for n in range(_RESCUES))
@@ -316,9 +319,11 @@ def _lock(path: Path, handle: int) -> None:
         raise RecordError.of(what, where=str(path), do=do) from error
 
 
-def _told(error: OSError) -> OSError:
-    """Return the error of a write; the C runtime of Windows reports an error without a number as an invalid
-    argument."""
+def _with_number(error: OSError) -> OSError:
+    """Return the error of a write with a correct number.
+
+    The C runtime of Windows reports an error that has no number as an invalid argument.
+    """
     return OSError(errno.EIO, "") if sys.platform == "win32" and error.errno == errno.EINVAL else error
 
 

@@ -122,8 +122,10 @@ def address_parts(report: Report) -> Iterator[Part]:
 
 
 def address_list_to_json(report: Report) -> list[dict[str, Any]]:
-    """Return one object a subnet with its uses, in address order; empty cells are left out. `left_out` counts the
-    site hosts that are not listed."""
+    """Return one object a subnet with its uses, in address order; empty cells are left out.
+
+    `left_out` counts the site hosts that are not listed.
+    """
     keys = tuple(title.casefold().replace(" ", "_") for title in HEADERS)
     return [
         {

@@ -31,8 +31,10 @@ def report_of(
     before: Checked | None = None,
     surveys_before: tuple[Survey, ...] = (),
 ) -> Report:
-    """Return the report; RecordError names every record of another plan. *before* is the check of an earlier revision
-    for the same date."""
+    """Return the report; RecordError names every record of another plan.
+
+    *before* is the check of an earlier revision for the same date.
+    """
     plan = checked.plan
     _demand_own(plan, records)
     _demand_one_kind(records)
@@ -117,8 +119,10 @@ def _against_row(proof: Proof, interface: Interface) -> Iterator[str]:
 
 
 def _by_port(records: Iterable[VerifiedRecord]) -> dict[str, tuple[Evidence, ...]]:
-    """Return all proofs by port, newest first; at equal times the record named last comes first. A proof that two
-    records hold, as an older copy of a record does, counts once."""
+    """Return all proofs by port, newest first; at equal times the record named last comes first.
+
+    A proof that two records hold, as an older copy of a record does, counts once.
+    """
     found: dict[str, list[Evidence]] = {}
     for record in records:
         for proved in (*record.content.older, *record.content.proofs):
@@ -168,8 +172,10 @@ def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
 
 
 def _counting(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) -> Evidence | None:
-    """Return the attempt that counts, of attempts with the newest first: the latest with a definite verdict. Where that
-    attempt was made for another row of the plan, a later attempt at the present row counts instead."""
+    """Return the attempt that counts, of attempts with the newest first: the latest with a definite verdict.
+
+    Where that attempt was made for another row of the plan, a later attempt at the present row counts instead.
+    """
     counting: Evidence | None = None
     for each in reversed(found):
         before = None if counting is None else counting.proved.proof.verdict

@@ -147,8 +147,7 @@ Keyed = Sequence[tuple[Finding, str]]
 
 
 def _parted(findings: Keyed, others: Keyed) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
-    """Split findings, each with its key, into those that *others* contain too, counted with multiplicity, and the
-    rest."""
+    """Split findings by key into those that *others* contain too and the rest; a repeated key counts repeatedly."""
     left = Counter(key for _, key in others)
     both: list[Finding] = []
     alone: list[Finding] = []

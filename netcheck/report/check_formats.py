@@ -37,7 +37,8 @@ def result_json(result: Result) -> dict[str, Any]:
 
 def result_markdown(result: Result, path: str = "") -> str:
     """Return heading and tables of one plan, or the problems that prevent it from being read; the heading begins with
-    the plan's path where one is given."""
+    the plan's path where one is given.
+    """
     if not isinstance(result, Unread):
         text = checked_to_markdown(result)
         return text.replace("# ", f"# {escaped(safe(path, 200))}: ", 1) if path else text

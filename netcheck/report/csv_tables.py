@@ -28,7 +28,8 @@ from netcheck.text import safe
 
 def to_csv(report: Report) -> bytes:
     """Return all open findings in the report's order, with their numbers and what was answered before; then the ports
-    with wrong settings."""
+    with wrong settings.
+    """
     remarks = remarks_on(report.checked.findings, report.plan.remarks)
     rows = [
         report_row(str(number), finding, remarks=remarks.get(finding.key, ()))
@@ -79,7 +80,8 @@ REQUEST_COLUMNS = (
 
 def requests_to_csv(checked: Checked, before: Checked | None = None) -> bytes:
     """Return all requests by kind and in plan order as UTF-8, or only what changed since an earlier revision; a byte
-    order mark leads text beyond ASCII. Where there are requests, a last row holds the cautions; it asks for nothing."""
+    order mark leads text beyond ASCII. Where there are requests, a last row holds the cautions; it asks for nothing.
+    """
     requests = asked_of(checked).requests if before is None else changed_since(checked, before)
     caution = dict.fromkeys(REQUEST_COLUMNS, "") | {"kind": "caution", "note": " ".join(CAUTION)}
     last = [tuple(caution.values())] if requests else []

@@ -63,7 +63,8 @@ class Group:
 
 def numbers_of(checked: Checked) -> dict[str, int]:
     """Return the number of each finding by its key, the same in every format: open ones in their order, then accepted
-    ones. Of findings with one key the first counts."""
+    ones. Of findings with one key the first counts.
+    """
     findings = (*checked.findings, *(each.finding for each in checked.accepted))
     numbers: dict[str, int] = {}
     for number, finding in enumerate(findings, 1):
@@ -107,7 +108,8 @@ def findings_table(
     checked: Checked, group: Group, columns: tuple[str, ...]
 ) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     """Return the columns and rows of a group in a report: with numbers, islands where there are several, and, for open
-    findings, the decisions to choose from."""
+    findings, the decisions to choose from.
+    """
     several = any(subnet.island != SITE for subnet in checked.plan.subnets)
     first = ("number", *columns[:2], *(("island",) if several else ()), *columns[2:])
     shown = first if group.severity is None else (*first, "decision")

@@ -101,7 +101,8 @@ def shape_of(report: Report) -> dict[str, Any]:
 
 def _site_remark(row: Sequence[str]) -> dict[str, Any]:
     """Return a question or change of the site with its reply; `number` is that of its finding, null for one that is
-    resolved."""
+    resolved.
+    """
     cells = dict(zip(SAID_COLUMNS, row, strict=True))
     number = int(cells["number"]) if cells["number"] else None
     return {"number": number, **{key: cells[key] or None for key in SAID_COLUMNS[1:]}}
@@ -109,7 +110,8 @@ def _site_remark(row: Sequence[str]) -> dict[str, Any]:
 
 def _request(request: Request) -> dict[str, str]:
     """Return the cells of a request that are not empty, by the column names of the CSV file; `granted` says who granted
-    it, when, and under which ticket."""
+    it, when, and under which ticket.
+    """
     cells = dict(zip(REQUEST_COLUMNS, row_of(request), strict=True)) | {"granted": request.granted}
     return {name: cell for name, cell in cells.items() if cell}
 

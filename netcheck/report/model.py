@@ -35,8 +35,11 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class PortResult:
-    """One port of the plan with the proof that counts, or the reason why none does. `earlier` are all other attempts,
-    newest first: those that the proof replaced, and later ones that settled nothing. `remarks` are the technicians'."""
+    """One port of the plan with the proof that counts, or the reason why none does.
+
+    `earlier` are all other attempts, newest first: those that the proof replaced, and later ones that settled nothing.
+    `remarks` are the technicians'.
+    """
 
     interface: Interface
     proof: Proof

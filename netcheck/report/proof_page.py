@@ -33,7 +33,8 @@ WIDTH = 100  # characters of a line of text
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageOfProof:
     """What is signed: the headline, one row a port in the order of `HEADERS`, why ports are not proven with all
-    remarks, and what each record says of itself."""
+    remarks, and what each record says of itself.
+    """
 
     title: str
     headline: str
@@ -147,8 +148,10 @@ def _wrapped(text: str) -> str:
 
 
 def to_html(report: Report) -> bytes:
-    """Return the page as HTML for printing and signing, in UTF-8. Values and policy are as on the page of the report;
-    there is no script."""
+    """Return the page as HTML for printing and signing, in UTF-8.
+
+    Values and policy are as on the page of the report; there is no script.
+    """
     from markupsafe import Markup
 
     from netcheck.report.html.page import TEMPLATES, digest, environment, page_header  # imports jinja2

@@ -84,7 +84,8 @@ def paths_to_markdown(checked: Checked) -> str:
 
 def findings_parts(checked: Checked, *, boxes: bool = False) -> list[str]:
     """Return the heading, the counts and the tables as paragraphs; *boxes* makes the tables of a report, with numbers,
-    islands and the decisions to choose from."""
+    islands and the decisions to choose from.
+    """
     tables = [_group_table(checked, group, boxes) for group in groups_of(checked, numbered=boxes)]
     return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *tables]
 

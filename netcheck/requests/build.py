@@ -308,7 +308,8 @@ class _Work:
 
     def records(self) -> Iterator[ZoneRecord]:
         """Yield forward and reverse records of addresses that no conflict affects, without records that a zone already
-        has."""
+        has.
+        """
         forward = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.here}
         reverse = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.own}
         for face, subnet in self._of_site:
@@ -377,9 +378,11 @@ def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[ZoneRec
 
 
 def _absolute(name: str, domain: str) -> str:
-    """Return the fully qualified name. A name that contains a dot is fully qualified; the plan's domain completes
-    others. Without a domain the name stays relative to the zone; a reverse line cannot, so its target gets a domain
-    that cannot exist (RFC 2606)."""
+    """Return the fully qualified name.
+
+    A name that contains a dot is fully qualified; the plan's domain completes others. Without a domain the name stays
+    relative to the zone; a reverse line cannot, so its target gets a domain that cannot exist (RFC 2606).
+    """
     whole = name.removesuffix(".")
     if "." in whole:
         return f"{whole}."
@@ -387,8 +390,10 @@ def _absolute(name: str, domain: str) -> str:
 
 
 def _reverse_zone(pointer: str) -> str:
-    """Return the reverse zone of the /24 or /64: common practice, no source. RFC 1035 section 3.5 and RFC 3596 section
-    2.5 define the labels."""
+    """Return the reverse zone of the /24 or /64: common practice, no source.
+
+    RFC 1035 section 3.5 and RFC 3596 section 2.5 define the labels.
+    """
     labels = pointer.rstrip(".").split(".")
     return ".".join(labels[16:] if labels[-2] == "ip6" else labels[1:]) + "."
 
@@ -407,7 +412,8 @@ def request_of(record: ZoneRecord) -> Request:
 
 def zones_of(records: Iterable[ZoneRecord]) -> Iterator[Zone]:
     """Yield one file of forward records and one for each reverse zone, by island, since addresses repeat between
-    islands."""
+    islands.
+    """
     files: dict[tuple[str, str], list[ZoneRecord]] = {}
     for record in records:
         files.setdefault((record.island, record.zone), []).append(record)

@@ -29,7 +29,8 @@ class _End:
 
 def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
     """Yield one request for each service and each address family that both ends have; without a common family, for the
-    addresses they have."""
+    addresses they have.
+    """
     by_subject: dict[str, list[Face]] = {}
     for face, subnet in faces:
         by_subject.setdefault(face.subject, []).append((face, subnet))
@@ -84,7 +85,8 @@ def address_of(face: Interface) -> str:
 
 def _request(talk: TracedConversation, source: _End, target: _End, service: str, *, walked: bool) -> Request:
     """Return the request; *walked* means that the conversation's paths belong to these addresses (only the first family
-    is traced)."""
+    is traced).
+    """
     failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
     protocol, _, port = service.partition(" ")

@@ -1,8 +1,8 @@
 """Capture files: reads pcap (draft-ietf-opsawg-pcap) and pcapng (draft-ietf-opsawg-pcapng), and writes pcapng.
 
 The reader is a stream: only the first bytes of a frame are kept, and only one block is held in memory. A malformed
-block ends the reading with `Broken`, because no later block can be located. scapy's raw readers take 1.1 (pcapng) to 2
-times (pcap) as long and do not bound the memory for a block.
+block ends the reading with `Broken`, because no later block can be located. scapy's raw readers take 1.1 times (pcapng)
+to 2 times (pcap) as long, and set no limit on the memory for a block.
 
 The writer makes one section, an interface block for each adapter, and an enhanced packet block for each frame. Each
 block is written in one call, so that a process that dies leaves a readable file. Comments pass through `safe`, since
@@ -31,19 +31,19 @@ SECTION, INTERFACE, OBSOLETE_PACKET, SIMPLE_PACKET, ENHANCED_PACKET = 0x0A0D0D0A
 BYTE_ORDER = 0x1A2B3C4D  # the magic number of a section, written in the byte order of the section
 ETHERNET = 1  # link type: draft-ietf-opsawg-pcaplinktype
 
-# Options by their names in the draft: of every block, a section, an interface and an enhanced packet.
+# Option codes by their names in the draft: for every block, for a section, an interface and an enhanced packet.
 OPT_ENDOFOPT, OPT_COMMENT = 0, 1
 SHB_USERAPPL = 4
 IF_NAME, IF_IPV4ADDR, IF_MACADDR, IF_TSRESOL, IF_TSOFFSET = 2, 4, 6, 9, 14
-EPB_FLAGS, INBOUND, OUTBOUND = 2, 1, 2  # and the two directions of a frame
+EPB_FLAGS, INBOUND, OUTBOUND = 2, 1, 2  # the option, and its two values for the direction of a frame
 
 HEAD = 64  # bytes of a frame that are used: Ethernet, three VLAN tags, and an ARP packet or the IPv4 addresses
 # Bytes of a frame; capture programs keep no more (libpcap's largest snapshot length, from memory).
 LONGEST_READ = 262_144
-_LONGEST_BLOCK = 1 << 24  # bytes of a block that is kept; longer ones of other kinds are skipped
+_LONGEST_BLOCK = 1 << 24  # bytes of a block that is read; a longer block of an unused kind is skipped
 _MOST_INTERFACES = 4096
 
-# Magic numbers by their first four bytes: byte order and ticks a second.
+# The first four bytes of a pcap file give its byte order and its ticks a second.
 _PCAP = {
     b"\xd4\xc3\xb2\xa1": ("<", 10**6),
     b"\xa1\xb2\xc3\xd4": (">", 10**6),
@@ -54,7 +54,7 @@ _SECTION_MARK = SECTION.to_bytes(4)  # a palindrome: the same in both byte order
 _ORDERS = {BYTE_ORDER.to_bytes(4, "little"): "<", BYTE_ORDER.to_bytes(4, "big"): ">"}
 _KEPT = {INTERFACE, OBSOLETE_PACKET, SIMPLE_PACKET, ENHANCED_PACKET}
 
-LIMIT = 1 << 30  # bytes of file, after which frames are counted and left out
+LIMIT = 1 << 30  # bytes of a file; frames beyond it are counted but not written
 LONGEST_WRITTEN = 1 << 16  # bytes kept of a frame
 
 _NANOSECONDS = 9  # as a power of ten
@@ -65,7 +65,7 @@ class Broken(ValueError):
 
 
 class Frame(NamedTuple):
-    """One frame: whole seconds since 1970 in UTC (0 without a time), link type, first bytes."""
+    """One frame: its time as whole seconds since 1970 in UTC (0 if it has none), its link type, its first bytes."""
 
     seconds: int
     link: int
@@ -74,13 +74,13 @@ class Frame(NamedTuple):
 
 @dataclass(slots=True)
 class Capture:
-    """A capture file that is being read; `nets` are the prefixes of its interfaces met so far."""
+    """A capture file that is being read; `nets` are the prefixes of the interfaces that were read so far."""
 
     stream: BinaryIO
     nets: list[Prefix] = field(default_factory=list)
 
     def frames(self) -> Iterator[Frame]:
-        """Yield every frame; Broken where the file is malformed."""
+        """Yield every frame; raise Broken at the first malformed byte."""
         magic = self.stream.read(4)
         if magic in _PCAP:
             return self._pcap(*_PCAP[magic])
@@ -93,7 +93,7 @@ class Capture:
         return data
 
     def _pcap(self, order: str, ticks: int) -> Iterator[Frame]:
-        """Yield the frames of pcap records; the snapshot length is no limit, because some programs write 0 there."""
+        """Yield the frames of pcap records; the snapshot length is ignored, because some programs write 0 there."""
         link = struct.unpack(f"{order}I", self._take(20, "its header")[16:])[0] & 0xFFFF
         unpack, read = struct.Struct(f"{order}IIII").unpack, self.stream.read
         while record := read(16):
@@ -101,7 +101,7 @@ class Capture:
                 raise Broken("the file ends inside the head of a frame")
             seconds, _, kept, _ = unpack(record)
             if kept > LONGEST_READ:
-                raise Broken(f"a frame of {kept:,} bytes is announced, and none has more than {LONGEST_READ:,}")
+                raise Broken(f"a frame of {kept:,} bytes is announced; at most {LONGEST_READ:,} are read")
             data = read(kept)
             if len(data) < kept:
                 raise Broken(f"the file ends after {len(data)} of a frame's {kept} bytes")
@@ -132,9 +132,9 @@ class Capture:
                 raise Broken("the file ends inside the head of a block")
 
     def _body(self, order: str, size: bytes, read: int, kept: bool = False) -> bytes:
-        """Return a block's body, of which `read` bytes are consumed already; empty where it is not kept."""
+        """Return the body of a block after its first `read` bytes, which are read already; empty if it is not kept."""
         length = int.from_bytes(size, "little" if order == "<" else "big")
-        if length < 12 + read or length % 4:  # section 3.1: type, length and length again, filled to four bytes
+        if length < 12 + read or length % 4:  # section 3.1: type, length, length again; a multiple of four
             raise Broken(f"a block has the impossible length of {length:,} bytes")
         if kept and length > _LONGEST_BLOCK:
             raise Broken(f"a block of {length:,} bytes is announced; at most {_LONGEST_BLOCK:,} are read")
@@ -155,7 +155,7 @@ class Capture:
         for code, value in _options(order, body, 8):
             if code == IF_IPV4ADDR and len(value) == 8:
                 self._add_net(value)
-            elif code == IF_TSRESOL and value:  # a power of ten, or of two where the top bit is set
+            elif code == IF_TSRESOL and value:  # a power of ten, or of two if the top bit is set
                 found.ticks = 2 ** (value[0] & 127) if value[0] & 128 else 10 ** value[0]
             elif code == IF_TSOFFSET and len(value) == 8:
                 found.offset = struct.unpack(f"{order}q", value)[0]
@@ -219,11 +219,12 @@ def is_capture(head: bytes) -> bool:
 class CaptureWriter:
     """A capture file that is being written.
 
-    `left_out` counts the frames that were not written; `problem` is why writing ended early (such as a full disk), ""
-    if it did not. A capture that fails never ends a proof."""
+    `left_out` counts the frames that were not written. `problem` says why writing ended early, for example that the
+    disk is full; it is "" otherwise. A failed capture never ends a proof.
+    """
 
     def __init__(self, path: Path, adapters: Sequence[Adapter], limit: int = LIMIT) -> None:
-        """Create the file; UsageError if it exists or cannot be created."""
+        """Create the file; raise UsageError if it exists or cannot be created."""
         self.left_out = 0
         self.problem = ""
         self._limit = limit
@@ -243,7 +244,7 @@ class CaptureWriter:
             self._write(block)
 
     def _write(self, block: bytes) -> None:
-        """Write a block; if that fails, remove the incomplete block and write no more."""
+        """Write a block; if that fails, remove the incomplete block and stop writing."""
         try:
             if os.write(self._file, block) == len(block):
                 self._size += len(block)
@@ -282,14 +283,14 @@ def _created(path: Path) -> int:
     try:
         return os.open(path, flags, 0o644)
     except FileExistsError as error:
-        raise _refused(path, "the capture file exists already, and is not overwritten", "Name another one") from error
+        raise _refused(path, "the capture file exists already and is not overwritten", "Name another file") from error
     except FileNotFoundError as error:
         raise _refused(
-            path, "the folder of the capture does not exist", "Create it first, or name another one"
+            path, "the folder of the capture does not exist", "Create the folder, or name another file"
         ) from error
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _refused(path, f"the capture file cannot be created: {why}", "Name another one") from error
+        raise _refused(path, f"the capture file cannot be created: {why}", "Name another file") from error
 
 
 def _refused(path: Path, what: str, do: str) -> NetcheckError:

@@ -1,13 +1,13 @@
-"""The clock of a link, which never goes back; the conversion of wall-clock time stamps to it; and suspends.
+"""The clock of a link: it never goes back, converts wall-clock time stamps, and detects suspends.
 
-The clock is CLOCK_MONOTONIC; on Windows the performance counter, since Python's monotonic clock advances there in steps
-of 16 ms, which is more than a round trip takes.
+The clock is CLOCK_MONOTONIC. On Windows it is the performance counter, because Python's monotonic clock advances there
+in steps of 16 ms, which is longer than a round trip.
 
-The kernel stamps frames by the wall clock, which can be set while a proof runs. So the difference between the two
-clocks is measured for each batch of frames, and an impossible stamp is replaced.
+The kernel stamps frames by the wall clock, which can be set while a proof runs. Therefore the difference between the
+two clocks is measured for each batch of frames, and an impossible stamp is replaced.
 
-A laptop that was suspended heard nothing meanwhile, and its adapter renegotiates the link when it resumes. Silence and
-carrier changes around that moment are no evidence. A suspend shows in two other clocks, of which only one counts the
+A suspended laptop hears nothing, and its adapter renegotiates the link when the laptop resumes. Silence and carrier
+changes around that moment are not evidence. Two other clocks of the system show a suspend: only one of them counts the
 suspended time.
 """
 
@@ -20,10 +20,10 @@ from collections.abc import Callable
 
 from netcheck.wire.link import Suspended
 
-TOLERANCE = 0.01  # seconds that a stamp may lie outside the possible range before it is taken for wrong
+TOLERANCE = 0.01  # seconds that a stamp may lie outside the possible range before it counts as wrong
 _COUNTER_NS = time.perf_counter_ns if sys.platform == "win32" else time.monotonic_ns
-SHORTEST = 0.2  # seconds of a suspend; a smaller step of the difference is the inaccuracy of reading two clocks
-_STEADY = 2_000  # nanoseconds: a measurement that took longer was interrupted, and is repeated
+SHORTEST = 0.2  # seconds; a smaller step is not a suspend but the error of reading two clocks
+_STEADY = 2_000  # nanoseconds; a measurement that took longer was interrupted, and is repeated
 
 
 class Clock:
@@ -45,9 +45,9 @@ class Clock:
     def at(self, stamp: int, earliest: float, latest: float) -> float:
         """Return the time of a stamp, given in nanoseconds of the wall clock, on the link's clock.
 
-        The frame arrived between `earliest` and `latest`. A stamp outside that range was taken before the wall clock
-        was set, and the previous difference applies; or it is wrong (the first stamps of a socket can be), and
-        `latest` is returned.
+        The frame arrived between `earliest` and `latest`. If a stamp outside that range fits the previous difference,
+        it was taken before the wall clock was set, and that difference applies. Otherwise the stamp is wrong, as the
+        first stamps of a socket can be, and `latest` is returned.
         """
         for distance in (self._distance, self._before):
             at = (stamp - distance) / 1e9
@@ -57,7 +57,7 @@ class Clock:
 
 
 def wall_distance() -> int:
-    """Return the nanoseconds from the monotonic clock to the wall clock: the best of up to five measurements."""
+    """Return how many nanoseconds the wall clock is ahead of the monotonic clock: the best of up to five readings."""
     best, width = 0, -1
     for _ in range(5):
         before, wall, after = _COUNTER_NS(), time.time_ns(), _COUNTER_NS()
@@ -69,7 +69,7 @@ def wall_distance() -> int:
 
 
 def suspended_seconds() -> float | None:
-    """Return the seconds that this computer has been suspended since it started; None if the system does not tell."""
+    """Return the seconds for which this computer was suspended since its start; None if they are not known."""
     if sys.platform == "win32":
         return _suspended_on_windows()
     elif sys.platform == "darwin":  # noqa: RET505  # the type checker judges the branches by system
@@ -95,21 +95,23 @@ if sys.platform == "win32":
 else:
 
     def _difference(whole: int, awake: int) -> float:
-        """Return how far one clock is ahead of another: the largest of three lower bounds, since the process can be
-        interrupted between two readings."""
+        """Return how far one clock is ahead of another: the largest of three lower bounds.
+
+        Each bound is too low if the process was interrupted between its two readings.
+        """
         return max(time.clock_gettime(whole) - time.clock_gettime(awake) for _ in range(3))
 
 
 class SuspendDetector:
-    """Reports each suspend once. Where the system does not tell, it reports nothing."""
+    """Reports each suspend once; reports none if the system does not count suspended time."""
 
     def __init__(self, measured: Callable[[], float | None] = suspended_seconds) -> None:
-        """`measured` returns the seconds suspended so far."""
+        """`measured` returns the seconds for which the computer was suspended since its start, or None."""
         self._measured = measured
         self._total = measured()
 
-    def look(self, now: float) -> list[Suspended]:
-        """Return the suspend since the last look, if there was one."""
+    def suspends(self, now: float) -> list[Suspended]:
+        """Return the suspend since the last call, if there was one."""
         total = self._measured()
         if total is None or self._total is None or total - self._total < SHORTEST:
             return []

@@ -3,8 +3,7 @@
 For listening it also reads the sender of IPv4, DHCP and BOOTP messages (RFC 2131, RFC 951), and whether a frame is
 IPv6.
 
-MACs and addresses are integers. Readers take any bytes, check every length, and return None for a frame that is not
-well formed.
+MACs and addresses are integers. Readers accept any bytes, check every length, and return None for a malformed frame.
 """
 
 from __future__ import annotations
@@ -30,7 +29,7 @@ _ETHERNET_IP_ECHO = struct.Struct("!6s6sH BBHHHBBHII BBHHH")
 
 
 class Arp(NamedTuple):
-    """An ARP packet for IPv4 on Ethernet, with the Ethernet addresses it came in."""
+    """An ARP packet for IPv4 on Ethernet, with the two Ethernet addresses of its frame."""
 
     destination: int
     source: int
@@ -42,7 +41,7 @@ class Arp(NamedTuple):
 
 
 class Echo(NamedTuple):
-    """An ICMP echo request or reply (`type`), with the Ethernet and IP addresses it came in."""
+    """An ICMP echo request or reply (`type`), with the Ethernet and IPv4 addresses of its frame."""
 
     destination: int
     source: int
@@ -57,10 +56,11 @@ class Echo(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lldp:
-    """What a neighbour on this cable says of itself; bridges do not forward LLDP.
+    """What a neighbour on this cable announces about itself; bridges do not forward LLDP.
 
     `ttl` is in seconds; 0 means that the neighbour is leaving. The texts come from outside: pass them through
-    `netcheck.text.safe` before showing them."""
+    `netcheck.text.safe` before showing them.
+    """
 
     source: int
     chassis: str
@@ -72,8 +72,10 @@ class Lldp:
 
 
 def believable(mac: int) -> bool:
-    """Return whether a MAC can belong to one host: not all zeros, and not a group address (which RFC 1812 section 3.3.2
-    forbids to believe in an ARP reply)."""
+    """Return whether a MAC can belong to one host: it is neither zero nor a group address.
+
+    RFC 1812 section 3.3.2 forbids to accept a group address from an ARP reply.
+    """
     return mac != 0 and not mac >> 40 & 1
 
 
@@ -81,7 +83,8 @@ def checksum(data: bytes) -> int:
     """Return the Internet checksum of RFC 1071: the complement of the ones' complement sum of 16-bit words.
 
     That sum equals the data read as one number, modulo 2**16 - 1, since every power of 2**16 leaves 1. It is 0 only if
-    all bytes are 0."""
+    all bytes are 0.
+    """
     return _complement(_number(data))
 
 
@@ -121,7 +124,9 @@ def arp_reply(mac: int, sender_ip: int, to_mac: int, to_ip: int) -> bytes:
 def echo_to_wire(echo: Echo, packet_id: int = 0) -> bytes:
     """Return an echo request or reply; `packet_id` is the IPv4 identification.
 
-    The fields of each checksum are added as they are: two words in one number count the same, see `checksum`."""
+    The fields of each checksum are added as whole numbers, because a number of two words gives the same sum; see
+    `checksum`.
+    """
     to, source, source_ip, target_ip, ttl, kind, identifier, sequence, payload = echo
     length, whole = 28 + len(payload), 0x4000 if kind == ECHO_REQUEST else 0
     ip = 0x4500 + length + packet_id + whole + (ttl << 8 | 1) + source_ip + target_ip
@@ -170,8 +175,10 @@ _CHASSIS_MAC, _CHASSIS_ADDRESS, _PORT_MAC, _PORT_ADDRESS = 4, 5, 3, 4
 
 
 def lldp_from_wire(frame: bytes) -> Lldp | None:
-    """Read an LLDP frame with the three mandatory TLVs in order, or return None. Of a repeated later TLV the first
-    counts."""
+    """Read an LLDP frame with the three mandatory TLVs in order, or return None.
+
+    If a later TLV is repeated, the first counts.
+    """
     if frame[12:14] != b"\x88\xcc":
         return None
     parts = _lldp_parts(frame)
@@ -208,7 +215,7 @@ def _lldp_parts(frame: bytes) -> list[tuple[int, bytes]] | None:
 
 
 def _lldp_name(value: bytes, mac: int, address: int) -> str:
-    """Return a chassis or port ID as text, by its subtype: a MAC, an IPv4 address (family 1), or else the text."""
+    """Return a chassis or port ID as text; its subtype says whether it is a MAC, an IPv4 address (family 1) or text."""
     subtype, rest = value[0], value[1:]
     if subtype == mac and len(rest) == 6:
         return mac_text(int.from_bytes(rest, "big"))
@@ -218,7 +225,10 @@ def _lldp_name(value: bytes, mac: int, address: int) -> str:
 
 
 def _lldp_address(chassis: bytes, parts: list[tuple[int, bytes]]) -> int:
-    """Return the first IPv4 management address (its length, family 1, the address), or else the chassis ID's, or 0."""
+    """Return the first IPv4 management address, or the IPv4 address in the chassis ID, or 0.
+
+    A management address is its length, family 1 and the address.
+    """
     said = [value[1:6] for kind, value in parts if kind == _MANAGEMENT and value[:1] == b"\x05"]
     said += [chassis[1:]] if chassis[0] == _CHASSIS_ADDRESS else []
     return next((int.from_bytes(one[1:], "big") for one in said if len(one) == 5 and one[0] == 1), 0)
@@ -246,8 +256,9 @@ class Ip:
 class Dhcp:
     """A DHCP or BOOTP message.
 
-    `client` is the client's MAC. `has` is the address that the client uses, `gets` the one that it is given, `wants`
-    the one that it requests; each is 0 if absent. `name` comes from outside. `type` is 0 in BOOTP."""
+    `client` is the client's MAC. `has` is the address that the client uses, `gets` the address that the server gives
+    it, `wants` the address that it requests; each is 0 if absent. `name` comes from outside. `type` is 0 in BOOTP.
+    """
 
     op: int
     type: int
@@ -303,7 +314,7 @@ def _udp_data(frame: bytes) -> bytes:
 
 
 def _options(data: bytes) -> dict[int, bytes]:
-    """Return the first option of each code, up to one that is cut off."""
+    """Return the first option of each code; reading ends at an option that is cut off."""
     found: dict[int, bytes] = {}
     at = 0
     while at < len(data) and data[at] != _END:

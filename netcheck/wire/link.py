@@ -1,8 +1,8 @@
-"""The contract of a link: how frames leave and arrive, what the carrier does, and the one clock.
+"""The contract of a link: it sends and receives frames, reports the carrier, and has the only clock.
 
-Implementations are the modules in `links/` and the simulated bench. A link has one or more adapters, each of which is
-an interface of this computer: adapter 0 is the interface under test, further adapters are interfaces from which a false
-reply could come. `NetworkInterface` is such an interface as the operating system describes it.
+Implementations are the modules in `links/` and the simulated bench. A link has one or more adapters; each adapter is an
+interface of this computer. Adapter 0 is the interface under test; further adapters are interfaces from which a false
+reply could come. `NetworkInterface` is an interface as the operating system describes it.
 """
 
 from __future__ import annotations
@@ -15,8 +15,10 @@ from typing import NamedTuple, Protocol, Self
 
 @dataclass(frozen=True, slots=True)
 class Adapter:
-    """One interface that a link uses: its name, its MAC (48-bit), and the IPv4 addresses that the operating system has
-    on it, as (32-bit address, prefix length)."""
+    """One interface that a link uses: its name, its MAC (48 bits) and its IPv4 addresses.
+
+    The addresses are those of the operating system, as (32-bit address, prefix length).
+    """
 
     name: str
     mac: int
@@ -24,8 +26,10 @@ class Adapter:
 
 
 class Heard(NamedTuple):
-    """A frame that arrived on an adapter. `at` is in seconds on the link's clock: the kernel's time stamp if there is
-    one."""
+    """A frame that arrived on an adapter.
+
+    `at` is in seconds on the link's clock: the kernel's time stamp, or the time of reading if there is no stamp.
+    """
 
     at: float
     adapter: int
@@ -35,9 +39,10 @@ class Heard(NamedTuple):
 class Carrier(NamedTuple):
     """The carrier of an adapter changed (cable or far end), noticed at `at`.
 
-    `off` says that the interface is switched off (its administrative state is down), `gone` that it was removed. In
-    both cases `up` is False and says nothing about the cable. Once the interface is back, a change with `up` may
-    follow."""
+    `off` is True if the interface is switched off (its administrative state is down), `gone` if it was removed. In both
+    cases `up` is False and says nothing about the cable. When the interface is back, a change with `up` True may
+    follow.
+    """
 
     at: float
     adapter: int
@@ -47,8 +52,10 @@ class Carrier(NamedTuple):
 
 
 class Lost(NamedTuple):
-    """The kernel dropped this many `frames` that arrived on an adapter, because the receive queue was full. They
-    arrived after the last `receive` that emptied the queue and before `at`; their content is not known."""
+    """The kernel dropped this many `frames` that arrived on an adapter, because the receive queue was full.
+
+    They arrived before `at`, and after the last `receive` that emptied the queue. Their content is not known.
+    """
 
     at: float
     adapter: int
@@ -56,8 +63,10 @@ class Lost(NamedTuple):
 
 
 class Suspended(NamedTuple):
-    """The computer was suspended for `seconds`, which the link's clock does not count; noticed at `at`. Carrier, time
-    stamps and timeouts that span this moment prove nothing."""
+    """The computer was suspended for `seconds`, which the link's clock does not count; noticed at `at`.
+
+    Carrier, time stamps and timeouts that span this moment prove nothing.
+    """
 
     at: float
     seconds: float
@@ -67,11 +76,11 @@ News = Heard | Carrier | Lost | Suspended
 
 
 class Link(Protocol):
-    """Sends and receives frames without interpreting them. Errors are LinkErrors that say what to do."""
+    """Sends and receives frames without interpreting them. Every error is a LinkError that says what to do."""
 
     kind: str  # "raw", "portable", "unprivileged" or "rig"
     adapters: tuple[Adapter, ...]
-    hears_all: bool  # False if a second owner of an address could not be heard: no verdict above `unsettled`
+    hears_all: bool  # False if the link cannot hear a second owner of an address: no verdict above `unsettled`
     overhears: bool  # True if echo replies to other MACs than the adapter's are heard too
 
     def now(self) -> float:
@@ -81,17 +90,20 @@ class Link(Protocol):
         """Send one Ethernet frame, padded to 60 bytes, and return the time just before the system call.
 
         Return None if the system did not accept the frame (interface down or removed, queue full, no memory). Such a
-        frame did not leave and must not be counted as a request. A frame that the system accepted may still be lost."""
+        frame did not leave and must not be counted as a request. A frame that the system accepted may still be lost.
+        """
 
     def receive(self, until: float) -> Sequence[News]:
-        """Wait until something arrives, or until the clock reads `until`; return all that is there, oldest first.
-        Return an empty sequence on timeout. If `until` is in the past, look without waiting."""
+        """Wait until something arrives, or until the clock reads `until`; return everything that arrived, oldest first.
+
+        Return an empty sequence on timeout. If `until` is in the past, return at once.
+        """
 
     def carrier(self, adapter: int = 0) -> bool:
         """Return whether the adapter has carrier now."""
 
     def close(self) -> None:
-        """Close everything; safe to call twice. Nothing stays configured."""
+        """Close everything and leave nothing configured; safe to call twice."""
 
     def __enter__(self) -> Self:
         """Return the link itself."""
@@ -107,10 +119,11 @@ class NetworkInterface:
     """An interface of this computer.
 
     `up` is the administrative state; `carrier` says that a cable with a live far end is connected. `addresses` are its
-    IPv4 addresses as (32-bit address, prefix length). `ethernet` is False for the loopback, tunnels and the like.
-    `parent` and `master` are the indexes of the interface below it (VLAN) and of the bridge, bond or team that it
-    belongs to, 0 for none; `member_of` is the master's kind, such as "bridge". `wireless` and `description` (the
-    adapter's product name) are known on Windows."""
+    IPv4 addresses as (32-bit address, prefix length). `ethernet` is False for the loopback and for tunnels. `parent` is
+    the index of the interface below a VLAN interface; `master` is the index of the bridge, bond or team that the
+    interface belongs to; 0 means none. `member_of` is the kind of the master, such as "bridge". `wireless` and
+    `description` (the adapter's product name) are known on Windows.
+    """
 
     index: int
     name: str
@@ -129,10 +142,10 @@ class NetworkInterface:
 
     @property
     def state(self) -> str:
-        """Its state in words."""
+        """The state in words: switched off, with cable, or without cable."""
         return "off" if not self.up else "cable" if self.carrier else "no cable"
 
     @property
     def adapter(self) -> Adapter:
-        """The same interface as a link describes it."""
+        """The adapter that a link makes of this interface."""
         return Adapter(self.name, self.mac, self.addresses)

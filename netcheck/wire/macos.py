@@ -1,8 +1,8 @@
 """This computer's interfaces, routes and neighbours on macOS.
 
-psutil knows names, MACs, addresses with masks and flags. Whether a cable is connected is the media status, which
-`ifconfig` prints as "status: active"; the flag RUNNING stays set while the cable is out. Routes, neighbours and the
-names of hardware ports come from the system's own commands, since no documented call of it returns them.
+psutil returns names, MACs, addresses with masks, and flags. The media status says whether a cable is connected;
+`ifconfig` prints it as "status: active". The flag RUNNING does not say it: it stays set while the cable is out. Routes,
+neighbours and the names of hardware ports come from the system's commands, because no documented call returns them.
 """
 
 from __future__ import annotations
@@ -34,26 +34,26 @@ GET_MEDIA = 0xC02C6938  # SIOCGIFMEDIA of sys/sockio.h: _IOWR('i', 56, struct if
 _REQUEST = struct.Struct("=16siiiiiQ")  # net/if.h: name, current, mask, status, active, count, list; packed to 4 bytes
 _VALID, _ACTIVE = 1, 2  # net/if_media.h: IFM_AVALID, IFM_ACTIVE
 _KIND, _WIRELESS = 0xE0, 0x80  # IFM_NMASK, IFM_IEEE80211
-PATIENCE = 5  # seconds for a command of the system
+PATIENCE = 5  # seconds that a command of the system may take
 _NEIGHBOUR = re.compile(r"\(([\d.]+)\) at ([0-9a-f:]+) on (\S+)")
 _PORT = re.compile(r"^Hardware Port: (.+)\nDevice: (\S+)$", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
 class Media:
-    """The media status of an interface. `connected` says that a cable with a live far end is there."""
+    """The media status of an interface. `connected` is True if a cable with a live far end is plugged in."""
 
     connected: bool
     wireless: bool
 
 
 def media_request(name: str) -> bytes:
-    """Return the structure that asks for the media status of an interface."""
+    """Return the structure that requests the media status of an interface."""
     return _REQUEST.pack(name.encode()[:15], 0, 0, 0, 0, 0, 0)
 
 
 def media_from(reply: bytes) -> Media | None:
-    """Read the system's reply; None where the driver does not tell whether a cable is connected."""
+    """Read the system's reply; None if the driver does not report whether a cable is connected."""
     _, current, _, status, _, _, _ = _REQUEST.unpack(reply)
     if not status & _VALID:
         return None
@@ -61,7 +61,7 @@ def media_from(reply: bytes) -> Media | None:
 
 
 def media_of(name: str) -> Media | None:
-    """Return the media status of an interface; None where it has none, as tunnels and the loopback."""
+    """Return the media status of an interface; None if it has none, such as a tunnel or the loopback."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as anything:
         try:
             return media_from(fcntl.ioctl(anything, GET_MEDIA, media_request(name)))
@@ -80,8 +80,7 @@ def interfaces_from(
     media: Callable[[str], Media | None],
     ports: Mapping[str, str],
 ) -> list[NetworkInterface]:
-    """Build the records of all interfaces from what psutil returns, from the media status by name, and from the names
-    of hardware ports."""
+    """Return all interfaces, from the values of psutil, the media status by name and the names of hardware ports."""
     return [_interface(name, parts, states.get(name), media(name), ports) for name, parts in addresses.items()]
 
 
@@ -122,7 +121,7 @@ def _mac(text: str) -> int:
 
 
 def index_of(name: str) -> int | None:
-    """Return the index of the interface of this name; None where there is none."""
+    """Return the index of the interface with this name; None if there is none."""
     try:
         return socket.if_nametoindex(name)
     except OSError:
@@ -130,7 +129,7 @@ def index_of(name: str) -> int | None:
 
 
 def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> PolledCarrier:
-    """Return what reports the carrier of these interfaces."""
+    """Return the object that reports the carrier of these interfaces."""
     return PolledCarrier(parts, reopen, _plug, index_of)
 
 
@@ -143,7 +142,7 @@ def _plug(index: int) -> Plug:
 
 
 def plug_from(state: Any, media: Media | None) -> Plug:
-    """Return the state of an adapter from what psutil returns for it and from its media status."""
+    """Return the state of an adapter, from psutil's statistics of the adapter and its media status."""
     flags = _flags(state)
     if state is None:
         return Plug.GONE
@@ -153,14 +152,15 @@ def plug_from(state: Any, media: Media | None) -> Plug:
 
 
 def routes() -> tuple[KernelRoute, ...]:
-    """Return the IPv4 routes of this computer; OSError where the system does not tell."""
+    """Return the IPv4 routes of this computer; raise OSError if the command fails."""
     return routes_from(_printed("/usr/sbin/netstat", "-rn", "-f", "inet"), lambda name: index_of(name) or 0)
 
 
 def routes_from(text: str, index: Callable[[str], int]) -> tuple[KernelRoute, ...]:
     """Read the output of `netstat -rn -f inet` (netstat(1)).
 
-    Left out are routes to one host, and routes that only a socket bound to their interface uses (flag I)."""
+    Routes to one host are left out, and so are routes that only a socket bound to their interface uses (flag I).
+    """
     found = []
     for line in text.splitlines():
         words = line.split()
@@ -172,7 +172,7 @@ def routes_from(text: str, index: Callable[[str], int]) -> tuple[KernelRoute, ..
 
 
 def _prefix(text: str) -> tuple[int, int] | None:
-    """Read a destination: zero octets at the end are left out, and so is the length where it is that of the octets."""
+    """Read a destination. The command omits zero octets at the end, and a length that equals that of the octets."""
     if text == "default":
         return 0, 0
     octets, _, length = text.partition("/")
@@ -184,13 +184,12 @@ def _prefix(text: str) -> tuple[int, int] | None:
 
 
 def neighbours(name: str) -> dict[int, int]:
-    """Return the MAC by IPv4 address of the neighbour table of one interface; OSError where the system does not
-    tell."""
+    """Return the neighbour table of one interface: the MAC by IPv4 address; raise OSError if the command fails."""
     return neighbours_from(_printed("/usr/sbin/arp", "-an"), name)
 
 
 def neighbours_from(text: str, name: str) -> dict[int, int]:
-    """Read the output of `arp -an` (arp(8)), which leaves out leading zeros of a MAC's octets."""
+    """Read the output of `arp -an` (arp(8)), which omits leading zeros in the octets of a MAC."""
     return {
         int(ipaddress.IPv4Address(address)): int("".join(octet.zfill(2) for octet in mac.split(":")), 16)
         for address, mac, on in _NEIGHBOUR.findall(text)
@@ -200,7 +199,7 @@ def neighbours_from(text: str, name: str) -> dict[int, int]:
 
 @cache
 def hardware_ports() -> dict[str, str]:
-    """Return the name that people see of each hardware port, by interface; empty where the system does not tell."""
+    """Return the name of each hardware port as the system shows it, by interface; empty if the command fails."""
     try:
         return hardware_ports_from(_printed("/usr/sbin/networksetup", "-listallhardwareports"))
     except OSError:
@@ -213,7 +212,7 @@ def hardware_ports_from(text: str) -> dict[str, str]:
 
 
 def _printed(*command: str) -> str:
-    """Return what a command prints; OSError where there is none, or it fails or takes too long."""
+    """Return the output of a command; raise OSError if it does not exist, fails or takes too long."""
     if not Path(command[0]).exists():
         raise FileNotFoundError(command[0])
     try:

@@ -1,8 +1,8 @@
 """Builds the Modbus/TCP request Read Device Identification, and reads its reply.
 
 It is function 43, MEI type 14 of the MODBUS Application Protocol Specification V1.1b3 section 6.21, in the header
-(MBAP) of the Messaging on TCP/IP Implementation Guide V1.0b. Section numbers are from memory; the bytes are as in
-scapy's contrib module. No other function code is ever built. Readers take any bytes and check every length.
+(MBAP) of the Messaging on TCP/IP Implementation Guide V1.0b. Section numbers are from memory; the bytes agree with
+scapy's contrib module. No other function code is ever built. Readers accept any bytes and check every length.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 PORT = 502  # TCP
 LONGEST = 260  # bytes: a header of 7 and at most 253 of function and data, section 4.1
-UNIT = 0xFF  # addresses the device itself if it is reached directly by TCP; from memory
+UNIT = 0xFF  # the device itself, if it is connected directly by TCP; from memory
 
-_HEADER = struct.Struct("!HHHB")  # transaction, protocol 0, length of what follows it, unit
+_HEADER = struct.Struct("!HHHB")  # transaction, protocol 0, length of the rest, unit
 _ASKED = bytes((0x2B, 0x0E, 0x01, 0x00))  # function 43, MEI 14, basic objects, from the first
 _EXCEPTION = 0x2B | 0x80
 # After the header of 7 bytes: function, MEI, read code, conformity, more follows, next object, count, objects.
@@ -24,10 +24,10 @@ _VENDOR, _PRODUCT, _REVISION = 0, 1, 2  # object ids; all three are mandatory
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What a device says of itself; an object that is missing is empty. `more` says that the device has further
-    objects.
+    """The identity that a device reports; a missing object is empty. `more` is True if the device has further objects.
 
-    The texts come from outside: pass them through `netcheck.text.safe` before showing them."""
+    The texts come from outside: pass them through `netcheck.text.safe` before showing them.
+    """
 
     vendor: str
     product: str
@@ -37,7 +37,7 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """The device answers but refuses its identity, with this exception code (1: unknown function)."""
+    """The device replies but does not give its identity; `code` is the exception code (1: unknown function)."""
 
     code: int
 
@@ -48,21 +48,20 @@ def request_to_wire(transaction: int) -> bytes:
 
 
 def missing(data: bytes) -> int:
-    """Return how many bytes are still missing from a reply that starts like this; 0 if it is complete or not a
-    reply."""
+    """Return how many bytes are missing from the end of a reply; 0 if it is complete, or if it is not a reply."""
     if len(data) < _HEADER.size:
         return _HEADER.size - len(data)
     return max(0, _whole(data) - len(data))
 
 
 def _whole(data: bytes) -> int:
-    """Return the length of the frame that starts like this; 0 if no frame does."""
+    """Return the length of a frame from its first bytes; 0 if they do not begin a frame."""
     _, protocol, length, _ = _HEADER.unpack_from(data)
     return 6 + int(length) if protocol == 0 and 3 <= length <= LONGEST - 6 else 0
 
 
 def reply_from_wire(data: bytes, transaction: int) -> Identity | Refusal | None:
-    """Read the reply to a request; None for anything else, and if an object is longer than the data."""
+    """Read the reply to a request; None for other data, and for a reply with an object that is cut off."""
     if missing(data) or not _whole(data) or data[:2] != transaction.to_bytes(2, "big"):
         return None
     reply = data[: _whole(data)]
@@ -80,7 +79,7 @@ def reply_from_wire(data: bytes, transaction: int) -> Identity | Refusal | None:
 
 
 def _objects(reply: bytes) -> dict[int, bytes] | None:
-    """Return the objects that the reply counts, the first of each ID; None if one is cut off."""
+    """Return the first object of each ID in a reply; None if an object is cut off."""
     found: dict[int, bytes] = {}
     at = _COUNT_AT + 1
     for _ in range(reply[_COUNT_AT]):

@@ -1,6 +1,6 @@
 """The interfaces of this computer, and which of them can be used to probe.
 
-On Linux the kernel is asked by netlink; elsewhere psutil lists the interfaces.
+On Linux netlink lists the interfaces, on macOS psutil, on Windows iphlpapi.dll.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from netcheck.wire.link import NetworkInterface
 from netcheck.wire.linux import netlink
 from netcheck.wire.system_errors import link_error, switch_on
 
-# Masters whose members still deliver all frames to this computer: a VRF only selects a routing table.
+# Masters whose members still deliver all frames to this computer: a VRF does no more than select a routing table.
 _HARMLESS_MASTERS = ("vrf",)
 
 
 def interfaces() -> list[NetworkInterface]:
-    """Return all interfaces of this computer, by index; LinkError where the system does not tell."""
+    """Return all interfaces of this computer, by index; raise LinkError if the system does not list them."""
     if sys.platform == "win32":
         from netcheck.wire.windows.adapters import interfaces as adapters
 
@@ -58,9 +58,10 @@ def _interface(state: netlink.LinkState, addresses: tuple[tuple[int, int], ...])
 
 
 def completed(name: str) -> str:
-    """Return the whole name of the interface whose name begins so, whatever the case of its letters.
+    """Return the full name of the interface whose name begins with *name*; upper and lower case are equal.
 
-    A name that no interface begins with is returned as it is; LinkError names the interfaces if several do."""
+    If no interface name begins with it, *name* is returned. Raises LinkError if several do, and names them.
+    """
     names = [one.name for one in interfaces()]
     wanted = name.casefold()
     same = [one for one in names if one.casefold() == wanted]
@@ -69,12 +70,12 @@ def completed(name: str) -> str:
         return name
     if len(beginning) > 1:
         what = f"{safe(name)!r} is the beginning of several interface names"
-        raise LinkError.of(what, do=f"Write more of it: {listed([safe(one) for one in beginning], most=20)}")
+        raise LinkError.of(what, do=f"Write more of the name: {listed([safe(one) for one in beginning], most=20)}")
     return beginning[0]
 
 
 def found(name: str) -> NetworkInterface:
-    """Return the interface of this name if it can be used to probe; else LinkError says why not and what to do."""
+    """Return the interface with this name; raise LinkError, which says what to do, if it cannot be used to probe."""
     there = interfaces()
     for interface in there:
         if interface.name == name:
@@ -82,16 +83,16 @@ def found(name: str) -> NetworkInterface:
     usable = [one.name for one in there if one.ethernet and not one.loopback and not master_of(one, there)]
     do = f"Name one of this computer's Ethernet interfaces: {listed(usable, most=20)}"
     if sys.platform == "win32":
-        do += "; one that is disabled in the list of network connections is not among them"
+        do += "; an interface that is disabled in the list of network connections is not listed here"
     raise LinkError.of(f"there is no interface {safe(name)!r}", do=do)
 
 
 def _usable(interface: NetworkInterface, there: Sequence[NetworkInterface]) -> NetworkInterface:
     name = safe(interface.name)
     if interface.loopback:
-        what, do = "is the loopback: nothing outside this computer is on it, and it has no ARP", "Name an Ethernet one"
+        what, do = "is the loopback: it stays inside this computer, and has no ARP", "Name an Ethernet interface"
     elif not interface.ethernet or not interface.mac:
-        what, do = "is not Ethernet: it has no ARP, which tells one device from another", "Name an Ethernet one"
+        what, do = "is not Ethernet: it has no ARP, which distinguishes devices", "Name an Ethernet interface"
     elif master := master_of(interface, there):
         what, do = member_words(interface, master)
     elif not interface.up:
@@ -109,10 +110,10 @@ def master_of(interface: NetworkInterface, there: Sequence[NetworkInterface]) ->
 
 
 def member_words(interface: NetworkInterface, master: str) -> tuple[str, str]:
-    """Return what is wrong with using the member of a bridge, bond or team, and what to do."""
+    """Return why a member of a bridge, bond or team cannot be used, and what to do."""
     kind = f"{safe(interface.member_of)} {safe(master)}".strip()
     return (
-        f"belongs to the {kind}: what this computer itself sends and answers on {safe(master)} is not heard on it",
+        f"belongs to the {kind}: it does not hear what this computer itself sends and answers on {safe(master)}",
         f"Use the master, `-i {safe(master)}`, or take the interface out of it",
     )
 
@@ -120,8 +121,8 @@ def member_words(interface: NetworkInterface, master: str) -> tuple[str, str]:
 def other_interfaces_up(interface: str) -> list[str]:
     """Return the names of the other Ethernet interfaces that are switched on, where a false reply could come from.
 
-    It leaves out interfaces on the same cable as the one named (above or below it), members of a bridge or bond that
-    is listed itself, and interfaces without ARP.
+    Interfaces on the same cable as *interface* (above or below it) are left out, and so are members of a listed bridge
+    or bond, and interfaces without ARP.
     """
     this = found(interface)
     return [

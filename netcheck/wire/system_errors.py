@@ -17,12 +17,12 @@ def on_linux() -> bool:
 
 
 _RIGHT = (
-    "Run it as root; or grant the right once, to all users of this Python: `sudo setcap cap_net_raw+ep {python}`; "
+    "Run it as root; or grant the right once to all users of this Python: `sudo setcap cap_net_raw+ep {python}`; "
     "or use `--link unprivileged`, whose best verdict is `unsettled`"
 )
 _PING_RIGHT = "Let users send echo requests: `sudo sysctl net.ipv4.ping_group_range='0 2147483647'`"
 
-# What an error number means here, and what to do.
+# The meaning of each error number for a link, and what to do.
 _MEANING: dict[int, tuple[str, str]] = {
     errno.EPERM: ("no right to send and receive frames", _RIGHT),
     errno.EACCES: ("no right to send and receive frames", _RIGHT),
@@ -39,7 +39,7 @@ _MEANING: dict[int, tuple[str, str]] = {
 
 
 def switch_on(interface: str) -> str:
-    """Return how to switch an interface on; its name is shown as it is."""
+    """Return the instruction that switches an interface on. The name is not made safe here."""
     match platform.system():
         case "Linux":
             return f"Switch it on: `ip link set dev {interface} up`"
@@ -50,7 +50,7 @@ def switch_on(interface: str) -> str:
 
 
 def link_error(error: OSError, interface: str, kind: str = "raw") -> NetcheckError:
-    """Return the LinkError for an error of the system. `interface` may be empty; `kind` is the kind of the link."""
+    """Return the LinkError for an error of the system. `interface` may be empty; `kind` is that of the link."""
     what, do = _MEANING.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
     if kind == "unprivileged" and error.errno in (errno.EPERM, errno.EACCES):
         what, do = "no right to send echo requests", _PING_RIGHT

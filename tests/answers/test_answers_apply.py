@@ -171,7 +171,8 @@ def test_a_new_address_that_is_in_conflict_is_refused(sample: Report) -> None:
 @pytest.mark.parametrize("rule", sorted(NEVER_ACCEPTED))
 def test_errors_of_the_plan_cannot_be_accepted(rule: str, sample: Report) -> None:
     """An unreadable value, a broken mask, a network or broadcast address and the gateway's own address cannot be
-    accepted."""
+    accepted.
+    """
     finding = replace(sample.checked.findings[UNREAD], rule=rule)
     assert Decision.LIVE not in choices_of(finding)
     checked = replace(sample.checked, findings=(finding,))
@@ -214,7 +215,8 @@ def test_an_unknown_decision_is_refused(word: str, sample: Report) -> None:
 
 def test_open_rows_changes_and_questions(sample: Report) -> None:
     """Open rows are counted, a remark without a decision is an error, changes and questions are listed with their
-    remarks."""
+    remarks.
+    """
     taken, pool, _, risk = sample.checked.findings[:4]
     rows = [
         answer(taken, "change it to", remark="use .125"),

@@ -1,5 +1,6 @@
 """A headless Chromium for the report's page; without one the tests are skipped, and in continuous integration they
-fail."""
+fail.
+"""
 
 from __future__ import annotations
 
@@ -88,8 +89,9 @@ def draft_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def sheet_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Write the setting sheet of the same plan, with one device whose interfaces do not fit on a page, and return
-    its path."""
+    """Write the setting sheet of the same plan, with one device whose interfaces do not fit on a page, and return its
+    path.
+    """
     folder = tmp_path_factory.mktemp("sheet")
     interfaces = (
         f'  [[device.interface]]\n  name = "lan{n}"\n  subnet = "cellar"\n  address = "10.63.1.{n}"\n'

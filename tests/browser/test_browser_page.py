@@ -1,5 +1,6 @@
-"""Tests of the report's page in a real browser: filters, anchors, no requests or errors, phone, paper,
-accessibility, size."""
+"""Tests of the report's page in a real browser: filters, anchors, no requests or errors, phone, paper, accessibility,
+size.
+"""
 
 from __future__ import annotations
 
@@ -46,8 +47,9 @@ def shown(page: Page, selector: str) -> int:
 
 
 def test_findings_are_filtered_by_text_and_severity(chromium: Browser, page_file: Path) -> None:
-    """Text and severity filter the rows, empty groups are hidden, the count is shown, and a link to a hidden row
-    shows it again."""
+    """Text and severity filter the rows, empty groups are hidden, the count is shown, and a link to a hidden row shows
+    it again.
+    """
     with open_page(chromium, page_file, DESK) as page:
         all_of_them = shown(page, ".finding")
         page.locator("#findings input[type=search]").fill("LINE-PANEL/lan")
@@ -159,7 +161,8 @@ def test_every_printed_page_names_the_plan(
     chromium: Browser, page_file: Path, sheet_file: Path, tmp_path: Path, paper: str
 ) -> None:
     """Every sheet of the page and of the setting sheet has plan, revision, hash and number, and more than a sentence;
-    no address, MAC, name or hash is broken at the end of a line."""
+    no address, MAC, name or hash is broken at the end of a line.
+    """
     pdftotext = need("pdftotext")
     for file in (page_file, sheet_file):
         path = tmp_path / "printed.pdf"
@@ -195,7 +198,8 @@ def test_the_first_screen_says_what_it_needs_to_know(chromium: Browser, draft_fi
 
 def test_a_draft_with_many_findings_is_short_on_a_phone(chromium: Browser, draft_file: Path) -> None:
     """The page of 26 findings is at most 16 screens long on a phone: cards are compact, and what is looked up is
-    folded; a link from the contents opens its section."""
+    folded; a link from the contents opens its section.
+    """
     with open_page(chromium, draft_file, PHONE) as page:
         assert page.locator(".finding").count() == 26
         assert page.evaluate("document.documentElement.scrollHeight") <= 16 * PHONE["height"]
@@ -218,8 +222,9 @@ def test_proofs_come_first_where_there_is_a_record(chromium: Browser, page_file:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_no_block_of_the_setting_sheet_is_cut(chromium: Browser, sheet_file: Path, tmp_path: Path, paper: str) -> None:
-    """No block and no label is cut: each page has one box for initials and one address for each interface that
-    begins there."""
+    """No block and no label is cut: each page has one box for initials and one address for each interface that begins
+    there.
+    """
     pdftotext = need("pdftotext")
     path = tmp_path / "sheet.pdf"
     with open_page(chromium, sheet_file, DESK) as page:
@@ -278,7 +283,8 @@ def test_accessibility(
 
 def test_a_large_report_opens_at_once(chromium: Browser, tmp_path: Path) -> None:
     """A report with 5,000 findings and 2,000 proofs is below 10 MB, and the browser lays out only what is near the
-    window; `tests/bench/page.py` measures the seconds."""
+    window; `tests/bench/page.py` measures the seconds.
+    """
     data = to_html(large_report(tmp_path))
     assert len(data) < LIMIT
     path = tmp_path / "report.html"

@@ -120,8 +120,9 @@ def test_another_host_is_a_conflict_again(desk: Path) -> None:
 
 
 def test_rows_to_correct_give_exit_1_and_the_others_are_written(desk: Path) -> None:
-    """A conflict without a remark and a row without a finding are reported with their rows, exit 1, and the good row
-    is written."""
+    """A conflict without a remark and a row without a finding are reported with their rows, exit 1, and the good row is
+    written.
+    """
 
     def answer(row: Row) -> None:
         accept_until_december(row)
@@ -224,8 +225,7 @@ NAMES = ("=1+2'\" ;,=1+2", '=1+2";=1+2', "@SUM(A1)", "+1", "-1", "'=x", '<b>&"',
 
 
 def hostile_plan(folder: Path) -> None:
-    """Write a plan with two interfaces of each hostile device at one address, so that its findings name two
-    subjects."""
+    """Write a plan in which two interfaces of each hostile device share an address: its findings name two subjects."""
     devices = (
         f"[[device]]\nname = {json.dumps(name)}\n"
         + "".join(
@@ -265,7 +265,8 @@ def test_a_spreadsheet_program_saves_what_is_read_back(
     tmp_path: Path, office: Callable[[Path, str, str], Path]
 ) -> None:
     """A spreadsheet program saves the workbook as CSV (semicolons, UTF-16) and the CSV as a workbook, and both results
-    have every finding of the hostile plan and its answer."""
+    have every finding of the hostile plan and its answer.
+    """
     hostile_plan(tmp_path / "p")
     assert netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "b.xlsx").returncode == 0
 

@@ -1,5 +1,4 @@
-"""Tests of `netcheck check` and `netcheck rules` from the command line: exit codes, streams, formats and whole
-outputs."""
+"""Tests of `netcheck check` and `netcheck rules` by the command line: exit codes, streams, formats, whole outputs."""
 
 from __future__ import annotations
 
@@ -196,7 +195,8 @@ def assert_junit(element: ElementTree.Element) -> None:
 
 def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
     """The XML has a case for each finding and each rule without one; exactly the conflicts fail, and the sums are
-    right."""
+    right.
+    """
     clean = written(tmp_path / "clean", CLEAN)
     result = netcheck("check", folder, clean, "--format", "junit", "--today", DAY)
     root = ElementTree.fromstring(result.stdout)

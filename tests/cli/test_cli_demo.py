@@ -109,7 +109,8 @@ def test_wheel_holds_both_plants(tmp_path: Path) -> None:
 
 def test_map_draws_one_subnet_or_names_the_known_ones() -> None:
     """The map marks each address with the letter of its use; an unknown subnet is refused with the names of the
-    subnets."""
+    subnets.
+    """
     run = netcheck("map", "plans/tarn-hollow", "services", folder=ROOT)
     assert run.returncode == 0
     first, _, row = run.stdout.splitlines()[:3]

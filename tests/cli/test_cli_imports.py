@@ -34,8 +34,7 @@ finally:
     "words", [["check", DEMO], ["check", DEMO, "--format", "json"], ["--help"]], ids=["check", "json", "help"]
 )
 def test_heavy_libraries_are_not_imported(words: list[str]) -> None:
-    """A check and the help import none of the heavy libraries; scapy alone takes longer than the check of a small
-    plan."""
+    """A check and the help import no heavy library; scapy alone takes longer than the check of a small plan."""
     program = PROGRAM.format(heavy=HEAVY)
     done = subprocess.run([sys.executable, "-c", program, *words], capture_output=True, text=True, check=False)
     assert done.stdout

@@ -100,8 +100,9 @@ def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_the_alternate_screen_is_entered_and_left() -> None:
-    """The alternate screen is entered and left, and the cursor is hidden and shown (xterm's private modes 1049 and
-    25, from memory)."""
+    """The alternate screen is entered and left, and the cursor is hidden and shown (xterm's private modes 1049 and 25,
+    from memory).
+    """
     text = shown(Terminal(), quiet=True)
     assert "Pull the cable of plc-1/cpu:1" in text
     assert "panel 2, sw-2/54" in text
@@ -250,9 +251,8 @@ def test_speech_reads_the_text_from_its_input(tmp_path: Path) -> None:
     speaker.close()
 
 
-def test_a_slow_program_neither_waits_nor_stays() -> None:
-    """A program that speaks slowly keeps nobody waiting, only the newest texts wait for it, and it ends with the
-    run."""
+def test_a_slow_speech_program_delays_nothing_and_ends() -> None:
+    """The run does not wait for it, only the newest texts are kept for it, and it ends with the run."""
     speaker = Speaker(["sleep", "60"])
     began = time.monotonic()
     for number in range(1000):

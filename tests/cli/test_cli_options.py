@@ -134,7 +134,8 @@ def test_the_caution_is_wrapped_and_whole(width: int) -> None:
 
 def test_the_caution_names_what_it_must() -> None:
     """The caution names permission, stopping a process, lock-out and qualified people, and says that it replaces no
-    procedure."""
+    procedure.
+    """
     text = " ".join(CAUTION)
     for words in ("permission", "stop a running process", "lock-out", "qualified", "replaces none"):
         assert words in text

@@ -37,7 +37,8 @@ def prove(folder: Path, *, remarks: tuple[str, ...] = (), files: tuple[Path, ...
 
 def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:
     """The same command once more proves no port again and adds what was given; `verify` compares the file, and the
-    report shows the remark."""
+    report shows the remark.
+    """
     photo = tmp_path / "panel.jpg"
     photo.write_bytes(b"picture")
     assert prove(tmp_path) == 0
@@ -76,7 +77,8 @@ class Typist(Technician):
 
 def test_remarks_and_the_next_port_are_typed_during_the_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A remark goes to the port under test, or to the one that it begins with; `n` with a part of a name chooses the
-    next port, and an unknown name is answered with the nearest ones."""
+    next port, and an unknown name is answered with the nearest ones.
+    """
     only = (PORT, "cip-panel/lan:1")
     base = ground(PLANT, only)
     rig, cables = plant(base.aim, Trouble(), 1)

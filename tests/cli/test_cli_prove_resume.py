@@ -44,7 +44,8 @@ def proof(number: int, mac: int | None, verdict: Verdict = Verdict.PROVEN) -> Pr
 def test_proofs_of_ports_that_are_asked_again_do_not_count(
     asked: tuple[int, ...], proofs: list[Proof], counted: dict[int, str]
 ) -> None:
-    """Old proofs of the requested ports do not count, so that two devices whose addresses were corrected are not
-    called swapped."""
+    """Old proofs of the requested ports do not count, so that two devices whose addresses were corrected are not called
+    swapped.
+    """
     scope = replace(Scope(targets=TARGETS, asked=TARGETS, nets=()), asked=tuple(TARGETS[number] for number in asked))
     assert proven_macs(proofs, scope) == counted

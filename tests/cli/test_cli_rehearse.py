@@ -69,7 +69,8 @@ def proofs_in(record: Path) -> list[str]:
 
 def test_the_same_command_again_takes_up_the_record_with_only(tmp_path: Path) -> None:
     """Ports that are proven in the record are not proven again: the README promises it of the same command, which names
-    its ports by --only as well. They still stand in the result. --again proves them once more."""
+    its ports by --only as well. They still stand in the result. --again proves them once more.
+    """
     record = tmp_path / "run.jsonl"
     words = [PLANT, "--only", f"{PORT}:1", "--only", "cip-plc/cpu:1", "--record", record, "--format", "json"]
     both = [f"{PORT}:1", "cip-plc/cpu:1"]

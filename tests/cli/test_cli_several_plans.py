@@ -1,5 +1,4 @@
-"""Tests of several plans in one call: they are checked against each other, and proposals avoid the others'
-addresses."""
+"""Tests of several plans in one call: they are checked against each other, and proposals avoid addresses of all."""
 
 from __future__ import annotations
 

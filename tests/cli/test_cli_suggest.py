@@ -123,7 +123,8 @@ def test_an_address_that_cannot_be_read_gives_exit_1(tmp_path: Path, form: str) 
 
 def test_a_near_address_is_proposed_where_no_other_is_free(tmp_path: Path) -> None:
     """An interface without an address gets one that is too near if no other is free; `check` does not offer it as a
-    fix."""
+    fix.
+    """
     folder = small(tmp_path, 4, "", "10.62.20.1")
     result = netcheck("suggest", folder, "--format", "json")
     assert result.returncode == 0

@@ -94,8 +94,7 @@ def test_disagreements_and_unreadable_rows(lists: Path) -> None:
 
 
 def test_the_merged_list_reads_back(lists: Path) -> None:
-    """The merged list has every host with all its sources, and reads back; a name that looks like a formula is
-    guarded."""
+    """The merged list has every host with all its sources and can be read again; a name like a formula is guarded."""
     out = lists / "merged.csv"
     result = run(lists / "leases.txt", lists / "arp.txt", lists / "odd.csv", "--out", out)
     assert result.exit_code == 1

@@ -61,7 +61,8 @@ def terminal(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Termina
 @pytest.mark.parametrize("terminal", [(JOB, "xterm")], indirect=True, ids=["xterm"])
 def test_a_stop_by_the_shell_gives_the_terminal_back_and_keeps_the_keys(terminal: Terminal, tmp_path: Path) -> None:
     """Ctrl-Z restores the terminal's mode and its normal screen; after `fg` the screen is drawn again, and the keys
-    work without Enter."""
+    work without Enter.
+    """
     terminal.wait_for(b"\x1b[?1049h")
     terminal.wait_for(b"Plug in the cable of reception-plc/cpu:1")
     terminal.type(b"\x1a")

@@ -29,7 +29,8 @@ NO_RIGHTS = ("setpriv", "--bounding-set=-all", "--inh-caps=-all")
 @cache
 def as_a_user() -> tuple[str, ...]:
     """Return the words to put before a command that take its rights away: another user, or root without capabilities
-    where that user cannot read this Python."""
+    where that user cannot read this Python.
+    """
     trial = subprocess.run([*NOBODY, sys.executable, "-c", "import netcheck"], capture_output=True)
     return NO_RIGHTS if trial.returncode else NOBODY
 

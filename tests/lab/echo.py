@@ -17,7 +17,8 @@ _REPLY, _REQUEST = 0, 8  # RFC 792
 
 def echo(address: str, count: int = 1, wait: float = 1.0, every: float = 0.1) -> int:
     """Send echo requests in the present network namespace, `every` seconds apart, and return how many were answered
-    within `wait` seconds each. Needs root."""
+    within `wait` seconds each. Needs root.
+    """
     with socket.socket(socket.AF_INET, socket.SOCK_RAW, socket.IPPROTO_ICMP) as icmp:
         identifier = os.urandom(2)
         return sum(_answered(icmp, address, identifier, number, wait, every) for number in range(count))

@@ -17,8 +17,11 @@ from tests.lab.netns import Lab
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One frame; `at` is when it passed, in seconds of the wall clock. `what` is "arp request", "arp reply",
-    "echo request", "echo reply" or "other"; addresses are text, MACs as in `00-00-5E-00-53-01`."""
+    """One frame; `at` is when it passed, in seconds of the wall clock.
+
+    `what` is "arp request", "arp reply", "echo request", "echo reply" or "other"; addresses are text, MACs as in
+    `00-00-5E-00-53-01`.
+    """
 
     at: float
     source: str

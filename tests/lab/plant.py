@@ -50,9 +50,12 @@ class Device:
 
 @dataclass
 class Plant:
-    """The plant. `own`: the station's operating system has an address in the subnet; otherwise netcheck borrows one.
-    `direct`: the station's cable leads to a device instead of a switch. `technician` obeys the requests of the run;
-    None leaves every cable alone."""
+    """The plant.
+
+    `own`: the station's operating system has an address in the subnet; otherwise netcheck borrows one. `direct`: the
+    station's cable leads to a device instead of a switch. `technician` obeys the requests of the run; None leaves every
+    cable alone.
+    """
 
     lab: Lab
     folder: Path

@@ -23,8 +23,11 @@ PORTABLE = ("--link", "portable")
 
 @dataclass(frozen=True)
 class Expected:
-    """How a run must end. `says` are words of the first port's sentence, `notes` of its notes, `warns` of the lines of
-    the run; `code` is the exit code where the verdicts do not decide it."""
+    """How a run must end.
+
+    `says` are words of the first port's sentence, `notes` of its notes, `warns` of the lines of the run; `code` is the
+    exit code where the verdicts do not decide it.
+    """
 
     verdicts: dict[str, Verdicts]
     says: str = ""

@@ -1,8 +1,8 @@
 """Reads what a plain line asks of the technician: which action, at which port.
 
 The contract for outside scripts: a request to pull holds the word `pull` and the port, a request to plug in holds
-`plug` and the port, one line each, printed when the hand is needed. Only the kind of line, the port and these words
-are read here, so that a change of wording does not change a test.
+`plug` and the port, one line each, printed when the hand is needed. Only the kind of line, the port and these words are
+read here, so that a change of wording does not change a test.
 """
 
 from __future__ import annotations

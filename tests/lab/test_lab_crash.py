@@ -137,7 +137,8 @@ def change(lab: Lab, folder: Path) -> Changed:
 @pytest.mark.parametrize("job", [Job("the plan changes between runs", change, 110)], ids=str)
 def test_a_changed_plan_proves_again_what_changed(job: Job, outcome: Changed) -> None:
     """The record continues with an event that names both hashes, and only the interface whose row changed is proven
-    again."""
+    again.
+    """
     both = dict.fromkeys(PORTS[:2], "proven")
     assert [run.verdicts for run in (outcome.first, outcome.second, outcome.third)] == [both, both, both]
     assert [run.code for run in (outcome.first, outcome.second, outcome.third)] == [0, 0, 0]

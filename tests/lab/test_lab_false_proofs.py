@@ -113,7 +113,8 @@ def test_prove_is_not_fooled(job: Job, scenario: Scenario, outcome: ScenarioResu
 def restarts(*seconds: float) -> Callable[[Plant], None]:
     """Return what happens on a walk with nobody at the panel: the first device is off, on, off for these seconds.
 
-    It starts 10 s after the addresses are known, so that a silence of 12 s is enough for the walk to count it."""
+    It starts 10 s after the addresses are known, so that a silence of 12 s is enough for the walk to count it.
+    """
 
     def happen(plant: Plant) -> None:
         time.sleep(10.0)

@@ -1,5 +1,4 @@
-"""The first look of `prove` and `walk` on real kernels: what is wrong is said within five seconds, and the run goes
-on."""
+"""The first look of `prove` and `walk` on real kernels: it warns within five seconds, and the run continues."""
 
 from __future__ import annotations
 

@@ -75,7 +75,8 @@ def requests_of(result: ScenarioResult) -> list[Request]:
 )
 def test_each_request_is_one_line(job: Job, pulls: int, outcome: ScenarioResult) -> None:
     """A script that obeys each line with `pull` or `plug` and the port moves the cable as often as is needed: twice
-    hands-free through a switch, where nothing but the answered request shows a hand, else once."""
+    hands-free through a switch, where nothing but the answered request shows a hand, else once.
+    """
     moves = [request for request in requests_of(outcome) if request.port == PORT and (request.pulls or request.plugs)]
     first = next(number for number, request in enumerate(moves) if request.pulls)
     assert [request.pulls for request in moves[first:]] == [True, False] * pulls

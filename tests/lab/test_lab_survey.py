@@ -97,7 +97,8 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
 
 def test_proxy_arp_and_a_flood_do_not_fill_the_survey(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
     """With a router that answers for every address and 20,000 foreign broadcasts a second, only the devices are listed;
-    addresses that the router answers for are neither listed nor covered."""
+    addresses that the router answers for are neither listed nor covered.
+    """
     router = {"address": "192.0.2.1", "mac": "00-00-5E-00-53-77", "proxy": True, "delay": 0.1}
     respond(lab, street[2], "eth0", router, flood={"a_second": 20_000, "kind": "arp"}, lifetime=60)
     out = tmp_path / "found.csv"

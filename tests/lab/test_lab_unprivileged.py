@@ -27,8 +27,11 @@ DEAF = "cannot hear a second owner"
 
 @dataclass(frozen=True)
 class Unprivileged:
-    """A plant and a run without rights. `verdicts` are several where the kernel's neighbour table decides which of two
-    owners answers; `says` are words of the sentence."""
+    """A plant and a run without rights.
+
+    `verdicts` are several where the kernel's neighbour table decides which of two owners answers; `says` are words of
+    the sentence.
+    """
 
     name: str
     build: Callable[[Plant], None]

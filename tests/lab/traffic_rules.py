@@ -25,7 +25,8 @@ SILENT_FOR = 2.0  # seconds without an answer from a planned device, before whic
 @dataclass(frozen=True)
 class Limits:
     """The most frames a second: in all, broadcast, to one address, and broadcast to one address (RFC 1122 section
-    2.3.2.1)."""
+    2.3.2.1).
+    """
 
     total: float = 500
     broadcast: float = 10  # ARP inspection on managed switches commonly allows 15 a second (common practice)
@@ -34,8 +35,10 @@ class Limits:
 
 
 def violations(frames: Sequence[Frame], planned: Mapping[str, str], limits: Limits = Limits()) -> list[str]:
-    """Return what the station sent and must not send. `planned` are the plan's addresses, each with the MAC of the
-    device that is planned there."""
+    """Return what the station sent and must not send.
+
+    `planned` are the plan's addresses, each with the MAC of the device that is planned there.
+    """
     ours = [frame for frame in frames if frame.source == STATION_MAC]
     asked = [frame for frame in ours if frame.what in ("arp request", "echo request")]
     return _wrong_addresses(ours, asked, planned) + _anonymous(frames, planned) + _too_fast(asked, limits)

@@ -24,8 +24,8 @@ SETTLED_WITHIN = 120.0  # seconds until a pull has led to a verdict, a warning o
 class Walk:
     """A walk along some devices on one switch.
 
-    `pulls` are the devices whose cables the technician pulls without being asked, in order; a plus joins those that
-    are pulled at once. Requests for a pull are obeyed, except at the devices in `ignored`; `mistaken` names the device
+    `pulls` are the devices whose cables the technician pulls without being asked, in order; a plus joins those that are
+    pulled at once. Requests for a pull are obeyed, except at the devices in `ignored`; `mistaken` names the device
     whose cable is moved instead. `happens` runs once all addresses are known. `verdicts` are expected by device, "" for
     one that is not asked for; `says` are words of its sentence or notes.
     """

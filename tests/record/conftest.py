@@ -73,19 +73,19 @@ def a_run(sha256: str = "11" * 32, plan: str = "Tarn Hollow creamery") -> Run:
 
 @pytest.fixture
 def proof() -> Callable[..., Proof]:
-    """Returns a function that makes a proof of an interface."""
+    """Return a function that makes a proof of an interface."""
     return make_proof
 
 
 @pytest.fixture
 def run() -> Callable[..., Run]:
-    """Returns a function that makes a run."""
+    """Return a function that makes a run."""
     return a_run
 
 
 @pytest.fixture
 def recorder(tmp_path: Path) -> Callable[..., Recorder]:
-    """Returns a function that opens `run.jsonl` in the test's folder with a run, three rows and a clock."""
+    """Return a function that opens `run.jsonl` in the test's folder with a run, three rows and a clock."""
 
     def start(run: Run | None = None, rows: dict[str, str] | None = None) -> Recorder:
         return Recorder.open(tmp_path / "run.jsonl", run or a_run(), ROWS if rows is None else rows, ticking())

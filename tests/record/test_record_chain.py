@@ -1,7 +1,7 @@
-"""Tests of the chain: canonical form, hashes and every way in which a line can fail to fit.
+"""Tests of the chain: canonical form, hashes, and every fault of a line.
 
-The hash is recomputed here from the published parts alone: SHA-256 (FIPS 180-4, by hashlib) over JSON (RFC 8259, by
-the standard library's json) with sorted keys, the separators `,` and `:`, UTF-8 and no ASCII escaping.
+The hash is recomputed here from the published parts alone: SHA-256 (FIPS 180-4, by hashlib) over JSON (RFC 8259, by the
+standard library's json) with sorted keys, the separators `,` and `:`, UTF-8 and no ASCII escaping.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def test_a_line_with_known_hash() -> None:
 
 
 @given(st.dictionaries(TEXT.filter(lambda key: key not in ("n", "type", "at", "prev", "hash")), VALUE, max_size=4))
-def test_what_is_written_is_read(fields: dict[str, Any]) -> None:
+def test_written_lines_are_read_back(fields: dict[str, Any]) -> None:
     """Any fields that JSON can represent are read back unchanged."""
     line, own = to_line(3, LineKind.EVENT, AT, fields, "ab" * 32)
     read = from_line(line.removesuffix(b"\n"), 3, "ab" * 32)
@@ -133,7 +133,7 @@ REFUSED = [
 
 @pytest.mark.parametrize(("raw", "reason"), REFUSED)
 def test_a_line_that_does_not_fit(raw: bytes, reason: str) -> None:
-    """Each fault alone is refused with its own reason."""
+    """Each fault gives its own reason."""
     with pytest.raises(ValueError, match=reason.replace("`", "[`]")):
         from_line(raw, 0, GENESIS)
 
@@ -144,6 +144,6 @@ def test_a_second_start_does_not_fit() -> None:
         from_line(changed(n=1), 1, GENESIS)
 
 
-def test_the_line_as_it_was_fits() -> None:
-    """The line that the faults above were made from is valid."""
+def test_the_unchanged_line_fits() -> None:
+    """The line from which the invalid lines above were made is valid."""
     assert from_line(sealed(START), 0, GENESIS).fields == {"plan": {"name": "Käserei"}}

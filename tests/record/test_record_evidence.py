@@ -1,4 +1,4 @@
-"""Recorded evidence is judged again: a chain that fits does not make a proof of counts that do not."""
+"""Recorded evidence is judged again: a valid chain does not make a proof valid whose counts do not support it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ SOUND = make_proof("pasteuriser-plc/cpu")
 
 
 def with_out(arp: Tally, echo: Tally) -> Proof:
-    """The sound proof with other counts in phase out."""
+    """Return the sound proof with other counts in phase `out`."""
     phases = dict(SOUND.phases) | {Phase.OUT: PhaseResult(arp, echo, 5.0)}
     asked = sum(result.arp.sent for result in phases.values())
     return replace(SOUND, phases=tuple(phases.items()), unheard=0.5**asked)
@@ -63,27 +63,27 @@ FORGED: dict[str, tuple[Proof, str]] = {
 
 @pytest.mark.parametrize("name", FORGED)
 def test_a_proof_that_does_not_follow_from_its_counts(name: str) -> None:
-    """Each is named with what the judge makes of the counts; own arithmetic: 0.5 ** 18 = 3.8e-6."""
+    """The contradiction names the verdict that the counts give; own arithmetic: 0.5 ** 18 = 3.8e-6."""
     proof, words = FORGED[name]
     assert words in " ".join(contradictions(proof))
 
 
-def test_a_sound_proof_has_none() -> None:
-    """Nor has one that is worse than its counts: what else the judge knew is not recorded."""
+def test_a_sound_proof_has_no_contradiction() -> None:
+    """A verdict that is worse than its counts is no contradiction: the judge knew more than the record holds."""
     assert list(contradictions(SOUND)) == []
     assert list(contradictions(replace(SOUND, verdict=Verdict.UNSETTLED))) == []
     assert luck(8, 8, 7) == SOUND.luck
 
 
-def test_proofs_of_simulated_sites_have_none() -> None:
-    """Sites of every kind, from the truth campaign: no sound record is called contradictory."""
+def test_proofs_of_simulated_sites_have_no_contradiction() -> None:
+    """For sites of every kind of the truth campaign, no sound record is called contradictory."""
     for seed in range(60):
         for proof in prove(site_of(seed), seed).proofs:
             assert list(contradictions(proof)) == [], seed
 
 
 def written(path: Path, proofs: list[Proof], end: dict[str, int], step: float = 40.0) -> Verification:
-    """A record of these proofs, `step` seconds apart, as `verify` sees it."""
+    """Return the verification of a record with these proofs, `step` seconds apart."""
     times: Iterator[datetime] = (datetime(2026, 11, 2, tzinfo=UTC) + timedelta(seconds=step * n) for n in range(999))
     run = Run(plan="Tarn Hollow creamery", revision="C", sha256="11" * 32, version="0.1.0")
     with Recorder.open(path, run, {}, lambda: next(times)) as recorder:
@@ -98,15 +98,15 @@ def written(path: Path, proofs: list[Proof], end: dict[str, int], step: float = 
     [({"proven": 2}, "counts 2 proven, and the proofs of the run are 1"), ({}, "counts 0 proven"), ({"proven": 1}, "")],
     ids=["more", "fewer", "right"],
 )
-def test_the_summary_is_held_against_the_proofs(end: dict[str, int], words: str, tmp_path: Path) -> None:
-    """A false `end` line is named; a chain alone would pass it."""
+def test_the_summary_is_compared_with_the_proofs(end: dict[str, int], words: str, tmp_path: Path) -> None:
+    """A false `end` line is reported, although its chain is valid."""
     seen = written(tmp_path / "r.jsonl", [SOUND], end)
     assert (seen.passes, seen.flaw) == (not words, None)
     assert words in " ".join(seen.contradictions)
 
 
-def test_seconds_are_held_against_the_time_stamps(tmp_path: Path) -> None:
-    """Phases cannot last longer than the run; a simulated bench has a time of its own."""
+def test_the_length_of_phases_is_compared_with_the_time_stamps(tmp_path: Path) -> None:
+    """Phases cannot last longer than the run, except on a simulated bench, which has its own time."""
     long = replace(SOUND, phases=tuple((p, replace(r, seconds=r.seconds + 60)) for p, r in SOUND.phases))
     seen = written(tmp_path / "r.jsonl", [long], {"proven": 1})
     assert "its phases last 186 s, and 40 s passed" in seen.contradictions[0]
@@ -114,15 +114,15 @@ def test_seconds_are_held_against_the_time_stamps(tmp_path: Path) -> None:
 
 
 def test_contradictions_are_bounded(tmp_path: Path) -> None:
-    """A hostile record of thousands is not repeated line by line."""
+    """Of the thousands of contradictions in a hostile record only the first are listed."""
     bad = [replace(SOUND, port=str(port), luck=1e-20) for port in range(MOST + 5)]
     seen = written(tmp_path / "r.jsonl", bad, {"proven": len(bad)}, step=60)
     assert len(seen.contradictions) == MOST + 1
     assert seen.contradictions[-1] == "5 more contradictions"
 
 
-def test_a_record_of_two_plans_is_named(tmp_path: Path, proof: Callable[..., Proof]) -> None:
-    """A run of another plan that was put behind the first one, with a chain that fits."""
+def test_a_record_of_two_plans_is_reported(tmp_path: Path, proof: Callable[..., Proof]) -> None:
+    """A run of another plan that was appended with a valid chain is a contradiction."""
     from netcheck.record.chain import GENESIS, LineKind, to_line
 
     data, prev = b"", GENESIS

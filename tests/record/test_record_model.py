@@ -41,8 +41,10 @@ LAN = "line-panel/lan"
 def test_the_latest_definite_verdict_counts(
     made: list[str], counts: str, recorder: Callable[..., Recorder], tmp_path: Path
 ) -> None:
-    """A later `unsettled` or `not-tested` never hides an earlier verdict; in a list, in a record, in a resumed one and
-    between records. All other attempts are kept."""
+    """A later `unsettled` or `not-tested` never hides an earlier verdict, and all attempts are kept.
+
+    This holds in a list, in a record, in a continued record and between records.
+    """
     proofs = [make_proof(LAN, verdict=Verdict(word)) for word in made]
     assert [proof.verdict for proof in standing(proofs)] == [counts]
     with recorder() as record:
@@ -59,8 +61,8 @@ def test_the_latest_definite_verdict_counts(
     assert sorted(str(attempt.verdict) for _, attempt in port.attempts) == sorted(made)
 
 
-def test_a_verdict_that_says_something_replaces_every_other() -> None:
-    """Of all pairs: a definite verdict always replaces, the other three never replace a definite one."""
+def test_a_definite_verdict_replaces_every_other() -> None:
+    """For all pairs: a definite verdict replaces any verdict; the other three never replace a definite verdict."""
     nothing = (Verdict.UNSETTLED, Verdict.SKIPPED, Verdict.NOT_TESTED)
     for later, earlier in product(Verdict, repeat=2):
         weak = later in nothing
@@ -72,8 +74,8 @@ def test_a_verdict_that_says_something_replaces_every_other() -> None:
         assert later.replaces(None)
 
 
-def test_a_summary_of_a_run_in_which_a_port_was_tried_again_fits(recorder: Callable[..., Recorder]) -> None:
-    """A run counts each port once, with the attempt that counts."""
+def test_the_summary_of_a_run_counts_a_repeated_port_once(recorder: Callable[..., Recorder]) -> None:
+    """The summary counts the attempt that counts, and the record has no contradiction."""
     with recorder() as record:
         record.proof(make_proof(LAN))
         record.proof(make_proof(LAN, verdict=Verdict.UNSETTLED))
@@ -82,8 +84,10 @@ def test_a_summary_of_a_run_in_which_a_port_was_tried_again_fits(recorder: Calla
 
 
 def test_remarks_and_files_are_in_the_content(recorder: Callable[..., Recorder], tmp_path: Path) -> None:
-    """A remark has its port, its time, and who made it: the name given with it, else that of the run. A file is
-    attached once, however often it is given."""
+    """A remark has its port, its time and its author: the name given with the remark, or the name of the run.
+
+    A file that is given several times is attached once.
+    """
     photo = Attachment("photo.jpg", 12, "ab" * 32)
     with recorder() as record:
         record.remark(f"{LAN}:1", "label missing", "A. Example")
@@ -102,7 +106,7 @@ def test_remarks_and_files_are_in_the_content(recorder: Callable[..., Recorder],
 
 
 def test_a_proof_knows_the_run_that_made_it(recorder: Callable[..., Recorder], tmp_path: Path) -> None:
-    """Two technicians who use one record one after the other are told apart."""
+    """If two technicians use one record one after the other, each proof names its own technician."""
     for name in ("A", "B"):
         run = a_run()
         with recorder(run.__class__(**{**{f: getattr(run, f) for f in run.__slots__}, "by": name})) as record:

@@ -1,4 +1,4 @@
-"""Verifying and reading: which records pass, and what is kept of a damaged one."""
+"""Verifying and reading records: which records pass, and which part of a damaged record is kept."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_an_intact_record(finished: Path) -> None:
     assert (verification.state, verification.passes) == (State.INTACT, True)
 
 
-def test_lines_taken_off_the_end_are_not_noticed_but_by_the_seal() -> None:
+def test_only_the_seal_shows_that_lines_were_removed_from_the_end() -> None:
     """The chain is valid, but the record has no `end`, and its seal differs from the one on paper."""
     cut = SOUND[: SOUND.rindex(b"\n", 0, -1) + 1]
     assert (verified(cut).passes, verified(cut).ended) == (True, False)
@@ -122,7 +122,7 @@ def test_a_torn_record_is_torn_and_not_broken() -> None:
     assert not verification.ended
 
 
-def test_a_forged_line_with_its_own_hash_made_anew_breaks_the_next() -> None:
+def test_a_forged_line_with_a_new_hash_breaks_the_next_line() -> None:
     """A changed line with a new hash breaks the chain at the next line's `prev`."""
     shape = json.loads(LINES[1])
     del shape["hash"]
@@ -147,7 +147,7 @@ def test_any_added_bytes_are_noticed(at: int, more: bytes) -> None:
 
 
 @given(start=st.integers(0, len(SOUND) - 1), length=st.integers(1, 200))
-def test_any_bytes_taken_out_are_noticed(start: int, length: int) -> None:
+def test_any_removed_bytes_are_noticed(start: int, length: int) -> None:
     """A record with removed bytes never passes, unless they are complete lines at the end."""
     cut = SOUND[:start] + SOUND[start + length :]
     whole = SOUND.startswith(cut) and cut.endswith(b"\n")
@@ -155,13 +155,13 @@ def test_any_bytes_taken_out_are_noticed(start: int, length: int) -> None:
 
 
 @given(st.binary(max_size=300))
-def test_any_bytes_are_survived(data: bytes) -> None:
+def test_random_bytes_are_refused(data: bytes) -> None:
     """Random bytes are not a record and raise no unexpected error."""
     assert not verified(data).passes
 
 
 @given(st.text(alphabet='{}[]",:0123456789.eE+-tfn \\u\n', max_size=200))
-def test_any_json_like_text_is_survived(text: str) -> None:
+def test_text_like_json_is_refused(text: str) -> None:
     """Text that looks like JSON is not a record and raises no unexpected error."""
     assert not verified(text.encode()).passes
 
@@ -182,7 +182,7 @@ UNREAD = [
 
 
 @pytest.mark.parametrize("fields", UNREAD)
-def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object], tmp_path: Path) -> None:
+def test_a_proof_that_cannot_be_read_is_left_out(fields: dict[str, object], tmp_path: Path) -> None:
     """The chain is intact, a note names the line, and the proof is left out."""
     path = tmp_path / "run.jsonl"
     path.write_bytes(chained((LineKind.START, RUN.to_json()), (LineKind.PROOF, fields)))
@@ -193,11 +193,11 @@ def test_a_proof_that_cannot_be_read_counts_for_nothing(fields: dict[str, object
 
 
 def test_a_clock_set_back_is_noted() -> None:
-    """A time that goes back does not break the chain; a note tells it."""
+    """A time that goes back does not break the chain; a note reports it."""
     at = (AT, "2026-11-02T09:14:03.119Z")
     verification = verified(chained((LineKind.START, {}), (LineKind.END, {}), at=at))
     assert verification.passes
-    assert verification.notes == ("the time of line 2 is before that of the previous line: the clock was set back",)
+    assert verification.notes == ("the time of line 2 is before the time of the previous line: the clock was set back",)
 
 
 def test_proofs_behind_a_broken_line_are_not_read(finished: Path) -> None:
@@ -222,7 +222,7 @@ def test_fields_of_other_types_read_as_empty(tmp_path: Path) -> None:
     assert [(event.kind, event.text, event.facts) for event in content.events] == [("", "", {}), ("", "", {})]
 
 
-def test_what_cannot_be_read_as_a_record(finished: Path, tmp_path: Path) -> None:
+def test_a_file_that_cannot_be_read_as_a_record(finished: Path, tmp_path: Path) -> None:
     """A missing file, a folder, another file and a file that is too large each give a message, not a traceback."""
     with pytest.raises(FileError, match="not there"):
         verify(tmp_path / "none.jsonl")

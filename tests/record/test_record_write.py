@@ -56,7 +56,7 @@ def test_the_first_line_says_what_the_run_was_made_with(finished: Path) -> None:
 
 
 def test_a_simulated_run_is_not_added_to_a_real_record(tmp_path: Path) -> None:
-    """Nor a real one to a record of a rehearsal; the file stays as it is."""
+    """A real run is not added to the record of a rehearsal either; the file is unchanged."""
     for first in (False, True):
         path = tmp_path / f"{first}.jsonl"
         runs = {
@@ -90,11 +90,11 @@ def test_the_seal_is_the_last_hash(recorder: Open, proof: Make, tmp_path: Path) 
             assert shapes(tmp_path / "run.jsonl")[-1]["hash"] == record.seal
 
 
-def test_resuming_takes_up_the_finished_ports(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
+def test_a_continued_record_knows_the_finished_ports(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
     """A second run knows the latest proof of each port, and continues the chain after the first run's `end`."""
     with recorder() as record:
         assert {subject: p.verdict for subject, p in record.finished.items()} == {CPU: "proven", LAN: "silent"}
-        assert record.notes == ("taken up again; ports that have their proof: 2",)
+        assert record.notes == ("continued; ports that have their proof: 2",)
         record.proof(proof("line-panel/lan"))
         assert record.finished[LAN].verdict is Verdict.PROVEN
     verification = verify(finished)
@@ -119,8 +119,8 @@ def test_a_changed_plan_keeps_the_proofs_of_unchanged_rows(recorder: Open, run: 
     assert [shape["event"] for shape in shapes(finished)[5:]] == ["resumed", "plan-changed", "resumed"]
 
 
-def test_a_row_that_is_gone_or_back_again(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
-    """A proof counts only while its row is as it was: not after a change, and again once the change is undone."""
+def test_a_row_that_was_removed_or_restored(recorder: Open, run: MakeRun, proof: Make, finished: Path) -> None:
+    """A proof does not count while its row is changed, and counts again when the change is undone."""
     with recorder(run("22" * 32), {"line-panel/lan": "bbbb"}) as record:
         assert list(record.finished) == [LAN]
     with recorder(run("33" * 32), {"pasteuriser-plc/cpu": "other", "line-panel/lan": "bbbb"}) as record:
@@ -149,7 +149,7 @@ FOREIGN = [
 
 @pytest.mark.parametrize("content", FOREIGN)
 def test_a_file_that_is_no_record_is_refused(content: bytes, recorder: Open, tmp_path: Path) -> None:
-    """Another file under that name is left unchanged."""
+    """A file of another kind with that name is left unchanged."""
     path = tmp_path / "run.jsonl"
     path.write_bytes(content)
     with pytest.raises(RecordError, match=r"run\.jsonl: .*line 1 .*Nothing in it was changed"):
@@ -280,7 +280,7 @@ def test_a_full_disk_leaves_whole_lines(recorder: Open, proof: Make, finished: P
 
 @pytest.fixture
 def failing(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path, int], None]:
-    """Let every further call on an open file fail, as after a stick was pulled; other files go on."""
+    """Let every further call on an open file fail, as after a USB stick was pulled; other files are not affected."""
 
     def fail(path: Path, number: int) -> None:
         gone = path.stat().st_ino
@@ -301,11 +301,13 @@ def failing(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path, int], None]:
 
 
 @pytest.mark.parametrize("number", [errno.EIO, errno.ENODEV, errno.ENOSPC, errno.EROFS, errno.EINVAL])
-def test_a_record_whose_stick_was_pulled_goes_on_elsewhere(
+def test_a_record_whose_usb_stick_was_pulled_continues_in_another_folder(
     number: int, failing: Callable[[Path, int], None], run: MakeRun, proof: Make, finished: Path, tmp_path: Path
 ) -> None:
-    """The whole record, with what was written before the run, is in a new file; the note says where, and the old file
-    keeps its lines."""
+    """The whole record is in a new file, and the old file keeps its lines.
+
+    The new file has the lines of earlier runs too, and a note names the file.
+    """
     spare = tmp_path / "spare"
     spare.mkdir()
     (spare / "run-rescued.jsonl").write_text("mine", encoding="utf-8")
@@ -330,10 +332,10 @@ def test_a_record_whose_stick_was_pulled_goes_on_elsewhere(
     assert record.seal == verify(record.path).seal
 
 
-def test_a_record_that_no_folder_takes_says_so(
+def test_a_record_that_no_folder_accepts_is_an_error(
     failing: Callable[[Path, int], None], run: MakeRun, proof: Make, finished: Path, tmp_path: Path
 ) -> None:
-    """The error is that of the first file."""
+    """The error names the first file."""
     with Recorder.open(finished, run(), ROWS, ticking(), [tmp_path / "missing"]) as record:
         failing(finished, errno.EIO)
         with pytest.raises(RecordError, match=r"cannot be written.*run again with the same record"):
@@ -342,7 +344,7 @@ def test_a_record_that_no_folder_takes_says_so(
 
 @pytest.mark.lab
 def test_a_rehearsal_whose_disk_is_full_ends_with_a_whole_record(tmp_path: Path) -> None:
-    """A disk of 4 KiB takes the first lines only; every proof is in the record in the home folder."""
+    """A disk of 4 KiB holds only the first lines; the record in the home folder has every proof."""
     if os.geteuid() != 0:
         pytest.skip("only root can mount a small disk")
     plan = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
@@ -398,17 +400,17 @@ def iter_clock(steps: list[int | BaseException]) -> Callable[[], datetime]:
     """Return a clock that advances, or raises."""
     times = iter(steps)
 
-    def look() -> datetime:
+    def read() -> datetime:
         step = next(times)
         if isinstance(step, BaseException):
             raise step
         return datetime(2026, 11, 2, 9, 14, step, tzinfo=UTC)
 
-    return look
+    return read
 
 
-def test_something_else_writes(recorder: Open, proof: Make, finished: Path) -> None:
-    """Bytes that another program wrote into an open record are left, and the run stops with a message."""
+def test_another_program_writes_into_the_record(recorder: Open, proof: Make, finished: Path) -> None:
+    """The bytes of the other program stay in the file, and the run stops with a message."""
     with recorder() as record:
         with finished.open("ab") as stream:
             stream.write(b"intruder")
@@ -426,7 +428,7 @@ def test_a_line_above_the_limit_is_refused(recorder: Open, finished: Path) -> No
     assert verify(finished).passes
 
 
-def test_places_where_no_record_can_be(recorder: Open, run: MakeRun, tmp_path: Path) -> None:
+def test_a_path_where_no_record_can_be_written(recorder: Open, run: MakeRun, tmp_path: Path) -> None:
     """A folder, a pipe and a missing folder each give a message."""
     os.mkfifo(tmp_path / "run.jsonl")
     with pytest.raises(RecordError, match="regular file"):

@@ -86,7 +86,8 @@ def test_a_later_run_without_the_port_keeps_its_proof(plan_folder: Path, record_
 
 def test_two_technicians_and_a_later_attempt_that_settled_nothing(plan_folder: Path, tmp_path: Path) -> None:
     """Records of two laptops are read together: of each port every attempt is shown, and a later `unsettled` of one
-    does not hide what the other found."""
+    does not hide what the other found.
+    """
     port = "separator-drive/lan:1"
     weak = proof_of(port, Verdict.UNSETTLED, "A phase was cut short: the run was stopped.")
     for found in (Verdict.PROVEN, Verdict.SWAPPED):

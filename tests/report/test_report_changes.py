@@ -48,7 +48,8 @@ def checked(folder: Path, revision: str, *devices: str) -> Checked:
 @pytest.fixture
 def changes(tmp_path: Path) -> Changes:
     """Return the changes from revision A to B: one conflict resolved, one new, one unchanged; one device added, one
-    removed, one with other spellings."""
+    removed, one with other spellings.
+    """
     before = checked(
         tmp_path,
         "A",
@@ -236,7 +237,8 @@ EDITS = {
 @pytest.mark.parametrize("one", EDITS)
 def test_everything_that_changes_a_finding_or_a_request_is_listed(one: str, tmp_path: Path) -> None:
     """Conversations, routers, stations, settings, coverage, missing site hosts and renamed devices are listed as
-    changes."""
+    changes.
+    """
     texts = [BASE.format(revision=revision) for revision in "AB"]
     hosts = ["address,mac,name\n10.62.20.80,00-00-5E-00-53-90,camera\n"] * 2
     before, after = EDITS[one]

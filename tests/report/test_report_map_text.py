@@ -133,8 +133,7 @@ def test_only_the_named_subnet_is_drawn(tmp_path: Path) -> None:
 
 
 def test_a_map_that_cannot_be_drawn_gives_a_message(tmp_path: Path) -> None:
-    """An unreadable prefix and a plan without subnets give a message; an unreadable address does not prevent the
-    map."""
+    """An unreadable prefix and a plan without subnets give a message; an unreadable address does not stop the map."""
     plan = ISLANDS + '[[subnet]]\nname = "typo"\nprefix = "10.62.20.0/99"\n'
     text = drawn(tmp_path, plan + INTERFACE.format("a", "left", "10.62.20.05"))
     assert "typo (island site): its prefix cannot be read (10.62.20.0/99)" in text

@@ -75,7 +75,8 @@ def flat(text: str) -> str:
 
 def test_the_page_is_one_harmless_file(sample: Report) -> None:
     """The page has one script and one style, allowed by their SHA-256 (CSP Level 3 section 2.3.1), no form, and no
-    outside resource."""
+    outside resource.
+    """
     data = to_html(sample)
     page = Page(data)
     assert page.tags <= HARMLESS

@@ -113,7 +113,8 @@ def test_each_step_has_its_word_and_its_place(step: Step) -> None:
 
 def test_a_warning_that_holds_is_the_one_action_and_any_other_is_a_reason() -> None:
     """A warning that is true now turns the word into LOOK; a reason stands below the request; without either nothing of
-    them is left."""
+    them is left.
+    """
     pull = RunView(ports=(port_of(Step.PULL, text="Pull it"),))
     assert screen_of(board_of(), pull, 5.0).warning == ""
     reason = screen_of(board_of(), replace(pull, warning="too soon"), 5.0)
@@ -131,7 +132,8 @@ def test_the_cable_of_the_computer_comes_before_everything() -> None:
 
 def test_on_a_walk_the_hand_comes_before_the_wait() -> None:
     """On a walk with two cables out, the one that is to go back in is the instruction; the other one's seconds stand in
-    its row; with none out, any cable may be pulled."""
+    its row; with none out, any cable may be pulled.
+    """
     view = RunView(ports=(port_of(Step.OUT, 12, silent=2.0, needed=7.5), port_of(Step.PLUG_IN, 9, text="Plug it in")))
     screen = screen_of(board_of(walks=True), view, 5.0)
     assert (screen.word, screen.port) == (Word.PLUG_IN, "vat-panel-9/lan:1")
@@ -200,7 +202,8 @@ def test_nothing_that_must_be_read_is_ever_lost(
     view: RunView, walks: bool, width: int, height: int, plain: bool
 ) -> None:
     """Whatever the run does, from 60x24 on: the lines fit, in ASCII alone if asked for; word, address, place and the
-    instruction are whole; a warning is shown exactly where the screen has one."""
+    instruction are whole; a warning is shown exactly where the screen has one.
+    """
     screen = screen_of(board_of(40, walks=walks), view, 5.0)
     lines = drawn(screen, width, height, ascii_only=plain)
     assert len(lines) <= height

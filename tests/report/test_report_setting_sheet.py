@@ -63,7 +63,8 @@ def checked(folder: Path, text: str = PLAN) -> Checked:
 
 def test_each_device_has_its_values(tmp_path: Path) -> None:
     """A device has its typed values, or those of the subnet, which are marked; masks in both spellings (RFC 4632
-    section 3.1)."""
+    section 3.1).
+    """
     filler, panel = blocks_of(checked(tmp_path))
     assert (filler.device, filler.kind, filler.where) == ("filler-plc", "controller", "panel 3")
     cpu, link = filler.faces
@@ -99,8 +100,9 @@ def test_labels_are_only_for_connectors_that_may_be_set(tmp_path: Path) -> None:
 
 
 def test_a_failed_conversation_holds_up_the_end_that_has_to_change(tmp_path: Path) -> None:
-    """Only the end that has to change is held up: the panel with the wide mask, not its controller; if a router
-    lacks the route, neither is."""
+    """Only the end that has to change is held up: the panel with the wide mask, not its controller; if a router lacks
+    the route, neither is.
+    """
     far = PLAN + 'address = "10.62.20.62"\nmask = "/16"\n[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'
     far += 'gateway = "10.62.30.1"\n[[device]]\nname = "server"\n[[device.interface]]\nname = "lan"\n'
     far += 'subnet = "packing"\naddress = "10.62.30.9"\n[[router]]\nname = "site-router"\ninterfaces = [LINKS]\n'

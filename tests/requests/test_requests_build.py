@@ -1,5 +1,4 @@
-"""Tests of the requests to IT: every kind of request, requests that wait, and zone lines read by an independent
-reader."""
+"""Tests of the requests to IT: every kind, requests that wait, and zone lines read by an independent reader."""
 
 from __future__ import annotations
 
@@ -96,8 +95,7 @@ def asked(checked: Callable[[str], Checked]) -> Asked:
 
 
 def test_a_reservation_has_every_value_for_it(asked: Asked) -> None:
-    """A reservation has the address (IPv4 and IPv6 separately), MAC, name, VLAN and switch port; conflicting ones
-    wait."""
+    """A reservation has the address (IPv4 and IPv6 separately), MAC, name, VLAN and switch port, or waits."""
     first, six, panel, capper, _ = asked.of(RequestKind.RESERVATION)
     assert (first.subject, first.address, first.mac) == ("filler-plc/cpu", "10.62.20.103", "00-00-5E-00-53-21")
     assert (first.host_name, first.subnet, first.vlan, first.switch_port) == ("filler-plc", "process", "620", "sw-1/3")
@@ -145,7 +143,8 @@ def test_a_pool_is_requested_without_the_planned_address(asked: Asked) -> None:
 )
 def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
     """The rest of a pool is right for an address at either end, in the middle and for all of it, by the standard
-    library."""
+    library.
+    """
     text = (HEAD + DEVICES).replace("10.62.20.100-10.62.20.109", f"{low}-{high}")
     (pool,) = asked_of(checked(text)).of(RequestKind.POOL)
     assert pool.what.split(" becomes ")[1] == becomes
@@ -215,7 +214,8 @@ to = "dual-panel/lan"
 
 def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable[[str], Checked]) -> None:
     """A conversation has the addresses of each family of both ends; behind a translating router, the outside address
-    (RFC 3022 section 2.1)."""
+    (RFC 3022 section 2.1).
+    """
     _, four, six, sensor, into, out = asked_of(checked(HEAD + DEVICES + BOTH)).of(RequestKind.CONVERSATION)
     assert (four.address, four.what) == ("10.62.30.9", "filler-plc/cpu 10.62.20.103 (process), both ways")
     assert (six.address, six.what) == ("2001:db8:30::9", "filler-plc/cpu 2001:db8:20::67 (six), both ways")
@@ -243,7 +243,8 @@ def test_requests_wait_only_for_findings_about_their_values(checked: Callable[[s
 @pytest.mark.parametrize("name", ["a_b", "a..b", ".a", "-a", "a-", "x" * 64, "a b", "a.b.c" + ".d" * 130])
 def test_an_accepted_bad_name_gives_no_zone_line(name: str, checked: Callable[[str], Checked]) -> None:
     """A name that the site has accepted, but DNS does not allow, gives no zone line (RFC 1123 section 2.1, RFC 1035
-    section 2.3.4)."""
+    section 2.3.4).
+    """
     accepted = '[[accepted]]\nrule = "name-unusable"\nsubject = "filler-plc/cpu"\nby = "IT"\nbecause = "it is so"\n'
     text = (HEAD + DEVICES).replace('"filler-plc"\nswitch', f'"{name}"\nswitch') + accepted
     zones = asked_of(checked(text)).zones
@@ -252,8 +253,9 @@ def test_an_accepted_bad_name_gives_no_zone_line(name: str, checked: Callable[[s
 
 
 def test_zone_lines_are_read_by_dnspython(asked: Asked) -> None:
-    """Forward and reverse lines agree when dnspython reads them (RFC 1035 section 5.1, RFC 3596), their reverse
-    owners equal the standard library's `reverse_pointer`, and a conflicting name has no line."""
+    """Forward and reverse lines agree when dnspython reads them (RFC 1035 section 5.1, RFC 3596), their reverse owners
+    equal the standard library's `reverse_pointer`, and a conflicting name has no line.
+    """
     found: dict[tuple[str, str], set[str]] = {}
     for zone in asked.zones:
         for rrset in dns.zonefile.read_rrsets(zone.text, rdclass=None, origin=".", relativize=False):

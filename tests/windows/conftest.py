@@ -42,7 +42,8 @@ def no_jobs() -> str:
 @pytest.fixture(scope="session", autouse=True)
 def windows_jobs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outcomes]:
     """The outcomes of all jobs of the selected tests, by name; they start with the first test and run beside the tests
-    that need none."""
+    that need none.
+    """
     wanted = chosen(request.session.items)
     if not wanted or no_jobs():
         yield {}

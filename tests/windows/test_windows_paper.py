@@ -36,7 +36,8 @@ time.sleep(600)
 def everything(folder: Path) -> dict[str, bytes]:
     """Return the bytes of all files below a folder, by name.
 
-    A workbook counts by its parts: the compression library of another version compresses them to other bytes."""
+    A workbook counts by its parts: the compression library of another version compresses them to other bytes.
+    """
     found: dict[str, bytes] = {}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
@@ -103,7 +104,8 @@ def test_a_workbook_that_is_open_elsewhere_stays_whole(computer: Windows, tmp_pa
 @pytest.mark.parametrize("how", ["alone", "shared for reading"])
 def test_what_another_program_holds_open(computer: Windows, how: str, tmp_path: Path) -> None:
     """A workbook that a spreadsheet program shares for reading is checked, and is not changed; one that is shared with
-    nobody is refused. A record that is open elsewhere is refused before a run begins."""
+    nobody is refused. A record that is open elsewhere is refused before a run begins.
+    """
     assert computer.netcheck("new", "--xlsx", "plan.xlsx", cwd=tmp_path).returncode == 0
     book, before = tmp_path / "plan.xlsx", (tmp_path / "plan.xlsx").read_bytes()
     pipes: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}

@@ -48,8 +48,11 @@ def test_a_walk_proves_both_devices(windows_job: Job, outcome: Outcome) -> None:
 
 @dataclass(frozen=True)
 class Rightless:
-    """A situation on the link without rights. `verdicts` are several where the neighbour table decides which of two
-    owners is seen; `says` are words of the sentence."""
+    """A situation on the link without rights.
+
+    `verdicts` are several where the neighbour table decides which of two owners is seen; `says` are words of the
+    sentence.
+    """
 
     name: str
     build: Callable[[Plant], None]

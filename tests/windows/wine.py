@@ -58,7 +58,8 @@ class Windows:
     @property
     def wrapper(self) -> tuple[str, ...]:
         """Return what turns the command `PYTHON -m netcheck WORDS` into one that runs on this computer, to be put
-        before it: it replaces the first word, the Python of Linux."""
+        before it: it replaces the first word, the Python of Linux.
+        """
         settings = [f"{name}={value}" for name, value in self.environment.items() if os.environ.get(name) != value]
         unset = [
             word
@@ -71,8 +72,10 @@ class Windows:
         return ("env", *unset, *settings, "sh", "-c", replace, "sh")
 
     def start(self, *words: str, before: Sequence[str] = (), **popen: Any) -> subprocess.Popen[bytes]:
-        """Start Python with these words, its streams as `subprocess` has them; none of them may be a file. `before`
-        are words before the whole command."""
+        """Start Python with these words, its streams as `subprocess` has them; none of them may be a file.
+
+        `before` are words before the whole command.
+        """
         environment = {**self.environment, "TERM": "xterm"}
         return subprocess.Popen([*before, *self._command(str(self.python), *words)], env=environment, **popen)
 
@@ -96,7 +99,8 @@ class Windows:
 
 def _linked(source: str, target: str) -> None:
     """Link Wine's libraries instead of copying 700 MB, but copy the registry: Wine writes into a file that has several
-    links, and so into that of all computers."""
+    links, and so into that of all computers.
+    """
     if source.endswith(".reg"):
         shutil.copy2(source, target)
         return

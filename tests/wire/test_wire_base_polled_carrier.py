@@ -1,4 +1,4 @@
-"""The carrier of adapters that come and go, on systems that tell it only when they are asked."""
+"""The carrier of adapters that are removed and plugged in again, on systems that report it only on request."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from netcheck.wire.links.base import Plug, PolledCarrier
 
 
 def adapter(index: int, name: str) -> NetworkInterface:
-    """An interface with a cable."""
+    """Return an interface with a cable."""
     return NetworkInterface(
         index=index, name=name, mac=1, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
     )
@@ -30,38 +30,38 @@ class Computer:
         return self.opens
 
     def plug(self, index: int) -> Plug:
-        """The state of an adapter."""
+        """Return the state of an adapter."""
         return self.plugs.get(index, Plug.GONE)
 
     def watched(self) -> PolledCarrier:
-        """The carrier of the one adapter."""
+        """Return the polled carrier of the only adapter."""
         return PolledCarrier(
             [adapter(7, "Ethernet 3")], self.reopen, lambda index: self.plugs.get(index, Plug.GONE), self.indexes.get
         )
 
 
 def test_each_change_is_reported_once_and_within_a_second() -> None:
-    """The cable is pulled and put back; a look is due ten times a second."""
+    """The cable is pulled and put back; the carrier is read ten times a second."""
     computer = Computer()
     watched = computer.watched()
-    assert watched.look(0.0) == []
+    assert watched.changes(0.0) == []
     assert watched.due == pytest.approx(0.1)
     computer.plugs[7] = Plug.NO_CABLE
-    assert watched.look(0.1) == [Carrier(0.1, 0, False)]
+    assert watched.changes(0.1) == [Carrier(0.1, 0, False)]
     assert not watched.carrier(0, 0.15)
-    assert watched.look(0.2) == []
+    assert watched.changes(0.2) == []
     computer.plugs[7] = Plug.CABLE
-    assert watched.look(0.3) == [Carrier(0.3, 0, True)]
+    assert watched.changes(0.3) == [Carrier(0.3, 0, True)]
 
 
-def test_an_adapter_that_is_switched_off_is_told_as_such() -> None:
-    """Its carrier says nothing about the cable then."""
+def test_an_adapter_that_is_switched_off_is_reported_as_off() -> None:
+    """While it is off, its carrier says nothing about the cable."""
     computer = Computer()
     watched = computer.watched()
     computer.plugs[7] = Plug.OFF
-    assert watched.look(1.0) == [Carrier(1.0, 0, False, off=True)]
+    assert watched.changes(1.0) == [Carrier(1.0, 0, False, off=True)]
     computer.plugs[7] = Plug.CABLE
-    assert watched.look(1.1) == [Carrier(1.1, 0, True)]
+    assert watched.changes(1.1) == [Carrier(1.1, 0, True)]
 
 
 def test_an_adapter_that_is_plugged_in_again_is_opened_under_its_new_index() -> None:
@@ -69,12 +69,12 @@ def test_an_adapter_that_is_plugged_in_again_is_opened_under_its_new_index() -> 
     computer = Computer()
     watched = computer.watched()
     computer.plugs.clear()
-    assert watched.look(1.0) == [Carrier(1.0, 0, False, gone=True)]
+    assert watched.changes(1.0) == [Carrier(1.0, 0, False, gone=True)]
     computer.plugs[9] = Plug.CABLE
-    assert watched.look(1.6) == []  # its name has the old index still
+    assert watched.changes(1.6) == []  # its name has the old index still
     computer.indexes["Ethernet 3"] = 9
-    assert watched.look(1.7) == []  # searched twice a second at most
-    assert watched.look(2.2) == [Carrier(2.2, 0, True)]
+    assert watched.changes(1.7) == []  # searched twice a second at most
+    assert watched.changes(2.2) == [Carrier(2.2, 0, True)]
     assert computer.opened == [(0, 7), (0, 9)]
 
 
@@ -83,8 +83,8 @@ def test_an_adapter_that_cannot_be_opened_yet_stays_gone() -> None:
     computer = Computer()
     watched = computer.watched()
     computer.plugs.clear()
-    watched.look(1.0)
+    watched.changes(1.0)
     computer.plugs[7], computer.opens = Plug.CABLE, False
-    assert watched.look(2.0) == []
+    assert watched.changes(2.0) == []
     computer.opens = True
-    assert watched.look(3.0) == [Carrier(3.0, 0, True)]
+    assert watched.changes(3.0) == [Carrier(3.0, 0, True)]

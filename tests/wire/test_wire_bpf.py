@@ -47,8 +47,8 @@ def passed(ends: tuple[socket.socket, socket.socket], frame: bytes) -> bytes | N
 
 
 @pytest.mark.parametrize("overhears", [False, True])
-def test_the_filter_says_what_it_is_for(overhears: bool) -> None:
-    """Of frames that scapy builds, exactly those pass that a reader needs."""
+def test_the_filter_passes_the_frames_that_are_read(overhears: bool) -> None:
+    """Of the frames that scapy builds, exactly the frames pass that a reader needs."""
     ours = Ether(dst=OUR_MAC, src=DEVICE_MAC)
     theirs = Ether(dst="00:00:5e:00:53:99", src=DEVICE_MAC)
     everybody = Ether(dst="ff:ff:ff:ff:ff:ff", src=DEVICE_MAC)
@@ -97,8 +97,8 @@ vectors = [
     st.lists(st.tuples(st.integers(0, 45), st.sampled_from([0, 1, 6, 8, 17, 20, 67, 255]))),
     st.integers(1, 60),
 )
-def test_the_kernel_and_the_portable_choice_agree(vector: bytes, changes: list[tuple[int, int]], size: int) -> None:
-    """`wanted`, for links without a filter, makes the kernel's choice, also for damaged frames."""
+def test_the_kernel_filter_and_wanted_agree(vector: bytes, changes: list[tuple[int, int]], size: int) -> None:
+    """`wanted`, for links without a filter, selects the same frames as the kernel, also of damaged frames."""
     frame = bytearray(vector[:size])
     for at, value in changes:
         if at < len(frame):

@@ -36,7 +36,7 @@ def written(path: Path) -> Path:
 
 
 def tshark(path: Path, *arguments: str) -> str:
-    """Return what tshark prints."""
+    """Return the output of tshark."""
     done = subprocess.run([need("tshark"), "-n", "-r", path, *arguments], capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stderr
     return done.stdout
@@ -66,7 +66,7 @@ def test_tshark_reads_all_of_it(tmp_path: Path) -> None:
 
 
 def test_tshark_reads_the_interfaces(tmp_path: Path) -> None:
-    """It knows everything in the file and reports no error."""
+    """It reads every block of the file and reports no error."""
     said = json.loads(tshark(written(tmp_path / "a.pcapng"), "-T", "json"))
     assert [packet["_source"]["layers"]["frame"]["frame.encap_type"] for packet in said] == ["1", "1", "1"]
     assert tshark(tmp_path / "a.pcapng", "-Y", "_ws.malformed || _ws.expert.severity >= 6291456") == ""
@@ -116,7 +116,7 @@ def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
         pytest.param("x" * 300, "cannot be created", id="too long a name"),
     ],
 )
-def test_a_file_that_cannot_be_made(tmp_path: Path, name: str, said: str) -> None:
+def test_a_file_that_cannot_be_created(tmp_path: Path, name: str, said: str) -> None:
     """The message names the path and what to do, and no file is left."""
     with pytest.raises(UsageError, match=said):
         CaptureWriter(tmp_path / name, ADAPTERS)
@@ -137,8 +137,8 @@ def test_the_file_is_bounded(tmp_path: Path) -> None:
     assert capture.problem == ""
 
 
-def test_each_frame_is_there_at_once(tmp_path: Path) -> None:
-    """Frames do not wait in a buffer, so that a process that dies leaves all of them."""
+def test_each_frame_is_written_at_once(tmp_path: Path) -> None:
+    """Frames do not wait in a buffer: a process that dies leaves all of them."""
     capture = CaptureWriter(tmp_path / "a.pcapng", ADAPTERS)
     for number in range(3):
         capture.frame(NOON, 0, ASK, True)

@@ -17,8 +17,8 @@ def stamp_of(at: float) -> int:
     return time.time_ns() - round((time.monotonic() - at) * 1e9)
 
 
-def test_a_true_stamp_is_told_to_within_a_tenth_of_a_millisecond() -> None:
-    """The difference between the clocks is subtracted."""
+def test_a_true_stamp_is_converted_to_within_a_tenth_of_a_millisecond() -> None:
+    """The difference between the two clocks is subtracted from it."""
     clock = Clock()
     clock.measure()
     now = clock.now()
@@ -35,7 +35,7 @@ def test_an_impossible_stamp_counts_as_just_now(error: float) -> None:
 
 
 def test_a_stamp_from_before_the_wall_clock_was_set() -> None:
-    """The difference measured for the previous batch applies to it, and the new one to later stamps."""
+    """The difference of the previous batch applies to it; the new difference applies to later stamps."""
     two_hours = 7_200_000_000_000
     distances = [wall_distance(), wall_distance() + two_hours]
     clock = Clock(iter(distances).__next__)
@@ -65,14 +65,14 @@ def test_it_never_goes_back() -> None:
     ],
 )
 def test_each_suspend_is_reported_once(totals: list[float | None], reports: list[list[Suspended]]) -> None:
-    """The first value is read when the detector is made, the others at each look."""
+    """The first value is read when the detector is made, the others at each call."""
     values = iter(totals)
     detector = SuspendDetector(lambda: next(values))
-    assert [detector.look(float(number)) for number in range(len(reports))] == reports
+    assert [detector.suspends(float(number)) for number in range(len(reports))] == reports
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
-def test_the_system_tells_the_same_as_the_boot_clock() -> None:
+def test_the_suspended_seconds_agree_with_the_uptime() -> None:
     """/proc/uptime counts suspended time, as CLOCK_BOOTTIME does (proc(5)); the monotonic clock does not."""
     uptime = float(Path("/proc/uptime").read_text(encoding="ascii").split()[0])
     told = suspended_seconds()

@@ -1,4 +1,4 @@
-"""Frames against published vectors, against scapy's own builders and dissectors, and against damage."""
+"""Tests frames against published vectors and scapy's builders and dissectors, and with damaged bytes."""
 
 from __future__ import annotations
 
@@ -176,7 +176,7 @@ def test_checksum_of_published_examples(data: str, total: int) -> None:
     assert checksum(bytes.fromhex(data)) == total
 
 
-def test_checksum_of_parts_with_an_odd_break() -> None:
+def test_checksum_of_parts_with_an_odd_length() -> None:
     """RFC 1071 section 3, last example: f201 and, swapped, ebf0 make ddf2 again."""
     first, second = bytes.fromhex("0001 f2"), bytes.fromhex("03 f4f5 f6f7")
     one, other = checksum(first) ^ 0xFFFF, checksum(second) ^ 0xFFFF
@@ -295,8 +295,8 @@ def test_other_arp_is_not_read(at: int, value: bytes) -> None:
         pytest.param(0x020000000001, True, id="locally administered"),
     ],
 )
-def test_group_addresses_are_not_believed(mac: int, believed: bool) -> None:
-    """An ARP reply with a broadcast or multicast MAC is not believed (RFC 1812 section 3.3.2)."""
+def test_group_addresses_are_not_accepted(mac: int, believed: bool) -> None:
+    """A broadcast or multicast MAC in an ARP reply is not accepted (RFC 1812 section 3.3.2)."""
     assert believable(mac) is believed
 
 
@@ -307,9 +307,8 @@ def test_group_addresses_are_not_believed(mac: int, believed: bool) -> None:
     st.integers(0, 80),
     st.binary(max_size=20),
 )
-def test_damaged_frames_raise_nothing(vector: bytes, changes: list[tuple[int, int]], cut: int, tail: bytes) -> None:
-    """A cut, extended or changed frame gives complete values or None; values that are read build the same frame
-    again."""
+def test_damaged_frames_raise_no_error(vector: bytes, changes: list[tuple[int, int]], cut: int, tail: bytes) -> None:
+    """A cut, extended or changed frame gives complete values or None, and the values build the same frame again."""
     frame = bytearray(vector[:cut] + tail)
     for at, value in changes:
         if at < len(frame):
@@ -324,7 +323,7 @@ def test_damaged_frames_raise_nothing(vector: bytes, changes: list[tuple[int, in
 
 @settings(deadline=None)
 @given(st.binary(max_size=200))
-def test_noise_raises_nothing(noise: bytes) -> None:
+def test_random_bytes_raise_no_error(noise: bytes) -> None:
     """No bytes raise an error, also after the EtherType of each kind."""
     for head in (b"", VECTOR_REQUEST[:14], VECTOR_ECHO[:14], VECTOR_ECHO[:34], VECTOR_LLDP[:14]):
         frame = head + noise

@@ -76,7 +76,7 @@ def test_dhcp_and_bootp(frame: bytes, seen: Dhcp) -> None:
     assert dhcp_from_wire(frame) == seen
 
 
-def test_other_ports_and_fragments_are_none() -> None:
+def test_other_ports_and_fragments_are_not_read() -> None:
     """UDP to other ports is not DHCP, and fragments are not read."""
     frame = request(("message-type", "discover"))
     assert dhcp_from_wire(frame[:36] + b"\x00\x44" + frame[38:]) is not None  # port 68 to 68 is between DHCP's ports
@@ -89,7 +89,7 @@ def test_other_ports_and_fragments_are_none() -> None:
     flips=st.lists(st.tuples(st.integers(12, 319), st.integers(0, 255)), max_size=12),
     tail=st.binary(max_size=64),
 )
-def test_nothing_breaks_the_readers(cut: int, flips: list[tuple[int, int]], tail: bytes) -> None:
+def test_damaged_frames_raise_no_error(cut: int, flips: list[tuple[int, int]], tail: bytes) -> None:
     """Cut, changed and padded frames are read or ignored; an address never has more than 32 bits."""
     frame = bytearray(request(("message-type", "discover"), ("requested_addr", "192.0.2.20"), ("hostname", b"x")))
     for at, value in flips:

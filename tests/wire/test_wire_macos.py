@@ -1,4 +1,4 @@
-"""What macOS tells of interfaces, routes and neighbours, by its structures and by what its commands print.
+"""Interfaces, routes and neighbours of macOS, read from its structures and from the output of its commands.
 
 The numbers of the structure are those of the headers of the system (net/if.h, net/if_media.h, sys/sockio.h). The texts
 have the form of netstat(1), arp(8) and networksetup(8) there, with documentation addresses (RFC 5737, RFC 7042).
@@ -73,7 +73,7 @@ ETHERNET, WIRELESS = 0x20, 0x80  # IFM_ETHER, IFM_IEEE80211
 
 
 def reply(kind: int, status: int) -> bytes:
-    """A media status as the kernel fills it in: 44 bytes, since the structure is packed to four bytes."""
+    """Return a media status as the kernel fills it in: 44 bytes, because the structure is packed to four bytes."""
     return b"en5".ljust(16, b"\0") + struct.pack("=iiiii", kind | 0x10, 0, status, kind | 0x10, 9) + bytes(8)
 
 
@@ -97,18 +97,18 @@ def test_the_request_has_the_size_that_its_number_names() -> None:
     assert macos.media_request("en5")[:16] == b"en5".ljust(16, b"\0")
 
 
-def test_no_media_status_is_no_error() -> None:
-    """Another system does not know the request; a tunnel has no media."""
+def test_a_missing_media_status_raises_no_error() -> None:
+    """Another system does not support the request, and a tunnel has no media."""
     assert macos.media_of("lo") is None
 
 
 def part(family: int, address: str, netmask: str | None = None) -> Any:
-    """An address as psutil has it."""
+    """Return an address as psutil returns it."""
     return SimpleNamespace(family=family, address=address, netmask=netmask)
 
 
 def listed(flags: str) -> Any:
-    """The state of an interface as psutil has it."""
+    """Return the state of an interface as psutil returns it."""
     return SimpleNamespace(flags=flags, isup="running" in flags)
 
 
@@ -157,12 +157,12 @@ def test_interfaces_have_the_carrier_of_the_media_status() -> None:
     ],
 )
 def test_the_state_of_an_adapter(state: Any, media: Media | None, plug: Plug) -> None:
-    """What the carrier of a run is made of."""
+    """The state follows from psutil's statistics and the media status."""
     assert macos.plug_from(state, media) is plug
 
 
 def test_routes_of_netstat() -> None:
-    """Destinations are shortened as netstat(1) does; routes to one host and scoped ones are left out."""
+    """Destinations are shortened as in netstat(1); routes to one host and scoped routes are left out."""
     found = macos.routes_from(ROUTES, {"en0": 11, "en5": 14, "utun4": 24, "lo0": 1}.__getitem__)
     assert [(str(Address(4, route.first)), route.length, route.index) for route in found] == [
         ("0.0.0.0", 0, 11), ("10.0.0.0", 8, 24), ("127.0.0.0", 8, 1), ("169.254.0.0", 16, 11), ("192.0.2.0", 24, 11),
@@ -172,13 +172,13 @@ def test_routes_of_netstat() -> None:
 
 
 @pytest.mark.parametrize("text", ["", "Internet:", "default", "x y UGS en0", "1.2.3.4.5 b UGS en0", "300 b UGS en0"])
-def test_what_is_no_route_is_left_out(text: str) -> None:
-    """Titles and unknown forms are no routes."""
+def test_a_line_that_is_not_a_route_is_left_out(text: str) -> None:
+    """Titles and lines of an unknown form are not routes."""
     assert macos.routes_from(text, lambda name: 1) == ()
 
 
 def test_neighbours_of_arp() -> None:
-    """Octets without leading zeros; entries that are incomplete or of another interface are left out."""
+    """Octets have no leading zeros; incomplete entries and entries of another interface are left out."""
     found = macos.neighbours_from(NEIGHBOURS, "en5")
     assert {str(Address(4, address)): str(Mac(mac)) for address, mac in found.items()} == {
         "198.51.100.70": str(Mac.from_text("00:00:5e:00:53:0a")),
@@ -188,7 +188,7 @@ def test_neighbours_of_arp() -> None:
 
 @pytest.mark.parametrize("command", ["/usr/sbin/no-such-command", "/bin/false"])
 def test_a_command_that_is_missing_or_fails(command: str) -> None:
-    """An error of the system, by which the caller knows that the system does not tell."""
+    """Raise OSError, so that the caller knows that there is no answer."""
     with pytest.raises(OSError, match=command):
         macos._printed(command)
 
@@ -264,8 +264,10 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[PortableLink, dict
 
 
 def test_frames_of_a_bpf_device_are_heard_once(opened: tuple[PortableLink, dict[int, Plug]]) -> None:
-    """What this computer sends comes back from the device and is left out; a reply is heard with its time; what the
-    device dropped is told."""
+    """A reply is heard with its time, and the number of dropped frames is reported.
+
+    The device returns the frames that this computer sends; they are left out.
+    """
     (link, _), (device,) = opened, Bpf.opened
     assert (device.blocking, "ether dst 00:00:5e:00:53:05" in str(device.filter)) == (False, True)
     assert link.send(REPLY[6:12] + REPLY[:6] + REPLY[12:]) is not None
@@ -295,7 +297,7 @@ def test_an_adapter_that_is_plugged_in_again_gets_a_new_bpf_device(
 
 
 def test_the_stand_in_has_the_methods_of_scapy() -> None:
-    """scapy's module for BPF devices cannot be imported on Linux; its text is read instead."""
+    """scapy's module for BPF devices cannot be imported on Linux; the test reads its source text instead."""
     found = importlib.util.find_spec("scapy.arch.bpf")
     assert found is not None
     assert found.submodule_search_locations is not None

@@ -19,7 +19,7 @@ from scapy.contrib.modbus import (
 from netcheck.wire.modbus import LONGEST, Identity, Refusal, missing, reply_from_wire, request_to_wire
 
 # The worked example of the MODBUS Application Protocol Specification V1.1b3 section 6.21 (section from memory); the
-# length of its second text by count, since the print is thought to show another.
+# length of its second text is counted, because the printed length seems to be wrong.
 EXAMPLE = (
     bytes.fromhex("0001 0000 0038 01 2b0e 0101 0000 03")
     + b"\x00\x16Company identification"
@@ -58,8 +58,8 @@ def test_the_request_is_read_by_scapy_and_built_by_it(transaction: int) -> None:
     assert (asked.funcCode, asked.MEIType, asked.readCode, asked.objectId) == (0x2B, 0x0E, 1, 0)
 
 
-def test_scapy_understands_the_example_as_we_do() -> None:
-    """The dissector finds the same three objects."""
+def test_scapy_reads_the_same_objects() -> None:
+    """Its dissector finds the same three objects in the example."""
     seen = ModbusADUResponse(EXAMPLE)
     objects = [seen.getlayer(ModbusObjectId, nb).value for nb in range(1, 4)]
     assert objects == [b"Company identification", b"Product code XX", b"V2.11"]
@@ -104,26 +104,26 @@ def test_an_exception_is_a_refusal(code: int) -> None:
         pytest.param(b"HTTP/1.1 400 Bad Request\r\n\r\n", None, id="another protocol altogether"),
     ],
 )  # fmt: skip
-def test_odd_answers(data: bytes, said: Identity | None) -> None:
-    """An odd reply is read as far as it is well formed; a malformed one gives None."""
+def test_unusual_replies(data: bytes, said: Identity | None) -> None:
+    """An unusual but well-formed reply is read; a malformed reply gives None."""
     assert reply_from_wire(data, 1) == said
 
 
 @given(st.binary(max_size=300))
-def test_noise_is_nothing(noise: bytes) -> None:
-    """No bytes raise an error, or make the reader wait for more than the longest frame."""
+def test_random_bytes_are_not_a_reply(noise: bytes) -> None:
+    """No bytes raise an error or make the reader wait for more bytes than the longest frame has."""
     assert len(noise) + missing(noise) <= max(LONGEST, len(noise))
     assert reply_from_wire(noise, 1) is None or noise[:4] == b"\0\1\0\0"
 
 
 @given(st.integers(0, len(EXAMPLE) - 1), st.integers(0, 255))
-def test_a_changed_byte_raises_nothing(at: int, value: int) -> None:
+def test_a_changed_byte_raises_no_error(at: int, value: int) -> None:
     """With one byte changed the example is read or refused, and no text is longer than the frame."""
     said = reply_from_wire(EXAMPLE[:at] + bytes([value]) + EXAMPLE[at + 1 :], 1)
     if isinstance(said, Identity):
         assert len(said.vendor + said.product + said.revision) <= len(EXAMPLE)
 
 
-def test_length_field_counts_what_follows_it() -> None:
+def test_the_length_field_counts_the_bytes_after_it() -> None:
     """The header's length counts unit, function and data (Messaging Guide V1.0b, from memory)."""
     assert struct.unpack_from("!H", request_to_wire(1), 4)[0] == len(request_to_wire(1)) - 6

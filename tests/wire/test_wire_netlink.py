@@ -20,7 +20,7 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="rtnetlink is Li
 
 @settings(deadline=None)
 @given(st.binary(max_size=300))
-def test_noise_raises_nothing(noise: bytes) -> None:
+def test_random_bytes_raise_no_error(noise: bytes) -> None:
     """No bytes raise an error, and no message is longer than the data."""
     assert sum(len(message.body) + 16 for message in netlink.messages(noise)) <= len(noise) + 3
     netlink.link_from(noise)
@@ -40,7 +40,7 @@ def test_messages_are_found_one_after_another(whole: list[tuple[int, int, bytes]
 
 @pytest.mark.lab
 def test_interfaces_and_addresses_are_those_that_ip_prints(lab: Lab) -> None:
-    """Names, MACs, states and all addresses, with a secondary and a point-to-point one."""
+    """Names, MACs, states and all addresses agree, including a secondary and a point-to-point address."""
     here, there = lab.namespace("here"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.veth((here, "eth1"), (there, "eth1"), up=False)
@@ -65,7 +65,7 @@ def test_interfaces_and_addresses_are_those_that_ip_prints(lab: Lab) -> None:
 
 @pytest.mark.lab
 def test_neighbours_are_those_that_were_resolved(lab: Lab) -> None:
-    """After an echo request the kernel knows the device's MAC; an address where nobody answered is not in the table."""
+    """After an echo request the kernel knows the device's MAC; an address that did not answer is not in the table."""
     here, there = lab.namespace("here"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(here, "eth0", "192.0.2.1/24")
@@ -81,7 +81,7 @@ def test_neighbours_are_those_that_were_resolved(lab: Lab) -> None:
 
 @pytest.mark.lab
 def test_routes_are_those_that_ip_prints(lab: Lab) -> None:
-    """Prefix, interface, gateway, metric and table of each; a multipath route with two hops counts twice."""
+    """Prefix, interface, gateway, metric and table agree; a multipath route with two hops counts twice."""
     here, there = lab.namespace("here"), lab.namespace("there")
     lab.veth((here, "eth0"), (there, "eth0"))
     lab.veth((here, "eth1"), (there, "eth1"))

@@ -66,7 +66,7 @@ def test_both_hear_the_same_at_the_same_time(lab: Lab, cable: tuple[str, str, so
         raw.send(PING)
         for frame in STREAM:
             cable[2].send(frame)
-        time.sleep(0.1)  # so that stamps and times of reading differ
+        time.sleep(0.1)  # makes the stamps differ from the times of reading
         heard = {link.kind: gathered(link, 0.2) for link in (raw, portable)}
     frames = {kind: [news.frame for news in found if isinstance(news, Heard)] for kind, found in heard.items()}
     assert len(frames["raw"]) == 6
@@ -95,7 +95,7 @@ def test_the_carrier_is_read_and_a_lost_interface_is_no_error(lab: Lab, cable: t
 
 
 @pytest.mark.lab
-def test_none_is_lost_of_a_burst_that_nobody_reads(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
+def test_no_frame_of_an_unread_burst_is_lost(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
     """All frames of a burst are kept; scapy's default buffer keeps 158 of them."""
     with lab.inside(cable[0]), open_link("portable", "eth0") as link:
         for number in range(1022):
@@ -104,7 +104,7 @@ def test_none_is_lost_of_a_burst_that_nobody_reads(lab: Lab, cable: tuple[str, s
 
 
 def by_libpcap(name: str) -> tuple[str, list[bytes], list[float]]:
-    """Runs inside a namespace, with the socket that scapy has on other systems."""
+    """Run inside a namespace, with the socket that scapy uses on other systems."""
     from scapy.config import conf
 
     conf.use_pcap = True
@@ -122,7 +122,7 @@ def by_libpcap(name: str) -> tuple[str, list[bytes], list[float]]:
 
 @pytest.mark.lab
 def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket]) -> None:
-    """libpcap delivers replies with stamps, and neither frames of this computer nor tagged ones nor chatter."""
+    """libpcap delivers replies with time stamps, but no frames of this computer, tagged frames or other broadcasts."""
 
     def speak() -> None:
         time.sleep(1)
@@ -143,7 +143,7 @@ def test_libpcap_hears_the_same(lab: Lab, cable: tuple[str, str, socket.socket])
 
 
 def losses_by_libpcap(name: str, far: str) -> tuple[list[float | None], list[News]]:
-    """Runs inside a namespace, with the socket that scapy has on other systems."""
+    """Run inside a namespace, with the socket that scapy uses on other systems."""
     from scapy.config import conf
 
     conf.use_pcap = True
@@ -151,7 +151,7 @@ def losses_by_libpcap(name: str, far: str) -> tuple[list[float | None], list[New
 
 
 def losses_by_scapy(name: str, far: str) -> tuple[list[float | None], list[News]]:
-    """Runs inside a namespace: sends before, while and after the interface is off, then receives a flood."""
+    """Run inside a namespace: send before, while and after the interface is off, then receive a flood."""
     with open_link("portable", name) as link:
         sent = [link.send(ASK)]
         switch(name, "down")
@@ -174,7 +174,7 @@ def switch(name: str, state: str) -> None:
 
 @pytest.mark.lab
 @pytest.mark.parametrize("losses", [losses_by_libpcap, losses_by_scapy], ids=["libpcap", "native"])
-def test_what_did_not_leave_and_what_was_lost_is_told(
+def test_frames_that_were_not_sent_or_were_lost_are_reported(
     lab: Lab, losses: Callable[[str, str], tuple[list[float | None], list[News]]]
 ) -> None:
     """A frame sent while the interface is off has no time; every frame of a flood is heard or counted as lost."""
@@ -187,6 +187,6 @@ def test_what_did_not_leave_and_what_was_lost_is_told(
     assert sum(lost) + sum(isinstance(one, Heard) for one in news) == FLOOD
 
 
-def test_padding_is_ours() -> None:
-    """The frames that these tests send are padded."""
+def test_the_frames_of_these_tests_are_padded() -> None:
+    """Each frame that these tests send has at least 60 bytes."""
     assert len(padded(ASK)) == 60

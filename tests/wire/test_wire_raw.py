@@ -107,7 +107,7 @@ def test_a_device_answers_arp_and_echo(bench: Bench) -> None:
 
 
 def test_short_frames_leave_with_sixty_bytes(bench: Bench) -> None:
-    """The link pads frames (RFC 894), since not every driver does."""
+    """The link pads frames (RFC 894), because some drivers do not."""
     with bench.lab.inside(bench.device):
         tap = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806))
     with tap:
@@ -116,7 +116,7 @@ def test_short_frames_leave_with_sixty_bytes(bench: Bench) -> None:
         assert tap.recv(100) == padded(ASK)
 
 
-def test_what_the_station_sends_is_not_heard(bench: Bench) -> None:
+def test_frames_of_the_station_are_not_heard(bench: Bench) -> None:
     """The link receives neither its own frames nor those of the operating system."""
     bench.lab.echo_blocked(bench.device)
     assert bench.lab.echo(bench.station, "192.0.2.20", count=2, wait=0.1, every=0.05) == 0
@@ -137,10 +137,10 @@ def test_what_the_station_sends_is_not_heard(bench: Bench) -> None:
         pytest.param(SAID + b"\0" * 1472, SAID, id="as long as Ethernet allows"),
     ],
 )
-def test_what_passes_the_filter(bench: Bench, frame: bytes, heard: bytes | None) -> None:
+def test_which_frames_pass_the_filter(bench: Bench, frame: bytes, heard: bytes | None) -> None:
     """ARP and LLDP of this segment pass unchanged; frames of another VLAN and other broadcasts do not."""
     bench.far.send(frame)
-    bench.far.send(arp_request(DEVICE, 0, 1))  # shows that the other has had its turn
+    bench.far.send(arp_request(DEVICE, 0, 1))  # arrives after the frame under test
     frames = bench.heard()
     assert frames[-1][:42] == arp_request(DEVICE, 0, 1)
     lldp = frame[12:14] == b"\x88\xcc"
@@ -148,7 +148,7 @@ def test_what_passes_the_filter(bench: Bench, frame: bytes, heard: bytes | None)
 
 
 def test_a_cut_jumbo_frame_does_no_harm(bench: Bench) -> None:
-    """Of a frame longer than the limit the first part is received."""
+    """The link receives the first part of a frame that is longer than the limit."""
     for namespace in (bench.station, bench.device):
         bench.lab.run(namespace, ["ip", "link", "set", "eth0", "mtu", "9000"])
     bench.far.send(SAID.ljust(8000, b"\0"))
@@ -169,7 +169,7 @@ def test_times_are_those_of_arrival_not_of_reading(bench: Bench) -> None:
     assert all(one.at >= at for one, at in zip(news, sent, strict=True))
 
 
-def test_none_is_lost_of_a_burst_that_nobody_reads(bench: Bench) -> None:
+def test_no_frame_of_an_unread_burst_is_lost(bench: Bench) -> None:
     """The replies of a /22 wait in the kernel; the default buffer would keep 256."""
     for number in range(1022):
         bench.far.send(arp_request(DEVICE, number, 1))
@@ -177,8 +177,8 @@ def test_none_is_lost_of_a_burst_that_nobody_reads(bench: Bench) -> None:
     assert [arp.sender_ip for arp in heard if arp] == list(range(1022))
 
 
-def test_none_is_lost_at_the_full_pace(bench: Bench) -> None:
-    """All of 500 requests in a second are answered."""
+def test_no_reply_is_lost_at_the_full_rate(bench: Bench) -> None:
+    """500 requests in one second get 500 replies."""
     answers = 0
     begin = bench.link.now()
     for number in range(500):
@@ -191,7 +191,7 @@ def test_none_is_lost_at_the_full_pace(bench: Bench) -> None:
     assert bench.link.now() - begin < 2
 
 
-def test_a_flood_does_not_hold_the_caller(bench: Bench) -> None:
+def test_a_flood_does_not_keep_the_caller_waiting(bench: Bench) -> None:
     """One call returns a batch and the next the rest; no frame is lost between them."""
     for number in range(BATCH + 500):
         bench.far.send(arp_request(DEVICE, number, 1))
@@ -199,8 +199,8 @@ def test_a_flood_does_not_hold_the_caller(bench: Bench) -> None:
     assert (len(first), len(second)) == (BATCH, 500)
 
 
-def test_receiving_ends_when_told(bench: Bench) -> None:
-    """Without frames it returns an empty list on time, and at once if the time is past."""
+def test_receiving_ends_at_the_given_time(bench: Bench) -> None:
+    """Without frames `receive` returns an empty list at that time, or at once if the time has passed."""
     begin = bench.link.now()
     assert bench.link.receive(begin + 0.25) == []
     waited = bench.link.now() - begin
@@ -236,7 +236,7 @@ def test_frames_sent_without_carrier_vanish(bench: Bench) -> None:
 
 
 def test_an_interface_that_is_switched_off_has_no_carrier_and_recovers(bench: Bench) -> None:
-    """It is not gone; frames do not leave while it is off; once it is on again the link works as before."""
+    """It is not gone. While it is off, frames do not leave; when it is on again, the link works as before."""
     bench.lab.down(bench.station, "eth0")
     off = bench.change(lambda carrier: not carrier.up)
     assert (off.gone, off.off) == (False, True)
@@ -250,7 +250,7 @@ def test_an_interface_that_is_switched_off_has_no_carrier_and_recovers(bench: Be
 
 
 def test_a_frame_that_the_queue_refuses_did_not_leave(bench: Bench) -> None:
-    """A queue that takes nothing gives ENOBUFS; without it the same frame leaves."""
+    """A queue without room gives ENOBUFS; after the queue is removed the same frame leaves."""
     queue = ["tc", "qdisc", "replace", "dev", "eth0", "root", "bfifo", "limit", "1"]
     if bench.lab.run(bench.station, queue).returncode:
         pytest.skip("this kernel has no `bfifo` queue")
@@ -261,7 +261,7 @@ def test_a_frame_that_the_queue_refuses_did_not_leave(bench: Bench) -> None:
 
 
 def test_every_frame_is_heard_or_counted_as_lost(bench: Bench) -> None:
-    """More frames than the buffer holds: the kernel drops the rest, and the link reports how many, once."""
+    """More frames arrive than the buffer holds: the kernel drops the rest, and the link reports their number once."""
     sent = 12_000
     for number in range(sent):
         bench.far.send(arp_request(DEVICE, number, 1).ljust(1500, b"\0"))
@@ -273,7 +273,7 @@ def test_every_frame_is_heard_or_counted_as_lost(bench: Bench) -> None:
 
 
 def test_an_interface_that_leaves_a_bridge_is_not_gone(bench: Bench) -> None:
-    """The kernel then tells of a deleted bridge port, which is no deleted interface."""
+    """The kernel reports a deleted bridge port, which is not a deleted interface."""
     for command in (["add", "br0", "type", "bridge"], ["set", "eth0", "master", "br0"], ["set", "eth0", "nomaster"]):
         assert bench.lab.run(bench.station, ["ip", "link", *command]).returncode == 0
     assert [one for one in bench.news() if isinstance(one, Carrier) and one.gone] == []
@@ -281,8 +281,8 @@ def test_an_interface_that_leaves_a_bridge_is_not_gone(bench: Bench) -> None:
     assert len(bench.heard()) == 1
 
 
-def test_no_frame_is_lost_after_a_bounce_that_nobody_saw(bench: Bench) -> None:
-    """The kernel keeps an error for the socket of an interface that was off; the next request leaves all the same."""
+def test_no_frame_is_lost_after_an_interface_was_off_for_a_moment(bench: Bench) -> None:
+    """The kernel keeps an error for the socket of an interface that was off, but the next request leaves."""
     bench.lab.down(bench.station, "eth0")
     bench.lab.up(bench.station, "eth0")
     time.sleep(0.05)
@@ -306,8 +306,8 @@ def test_an_adapter_that_is_plugged_in_again_is_used_again(bench: Bench) -> None
     assert bench.change(lambda carrier: not carrier.up).gone is False
 
 
-def test_another_interface_is_not_taken_for_a_removed_one(bench: Bench) -> None:
-    """The same name and index with another MAC: the removed interface stays gone."""
+def test_another_interface_does_not_replace_a_removed_one(bench: Bench) -> None:
+    """If the same name and index have another MAC, the removed interface stays gone."""
     index = bench.lab.run(bench.station, ["cat", "/sys/class/net/eth0/ifindex"]).stdout.strip()
     bench.lab.remove(bench.station, "eth0")
     gone = bench.change(lambda carrier: carrier.gone)
@@ -320,7 +320,7 @@ def test_another_interface_is_not_taken_for_a_removed_one(bench: Bench) -> None:
     assert not bench.link.carrier()
 
 
-def test_two_adapters_are_told_apart(lab: Lab) -> None:
+def test_two_adapters_are_separate(lab: Lab) -> None:
     """Each adapter has its own cable and carrier; frames arrive in order of time."""
     station, device = lab.namespace("station"), lab.namespace("device")
     ends = {}
@@ -346,8 +346,8 @@ def test_two_adapters_are_told_apart(lab: Lab) -> None:
         assert (link.carrier(0), link.carrier(1)) == (True, False)
 
 
-def test_nothing_stays_configured(bench: Bench) -> None:
-    """The interface is not promiscuous, and the groups are left when the link is closed, which can be done twice."""
+def test_closing_leaves_nothing_configured(bench: Bench) -> None:
+    """The interface is not promiscuous, closing leaves the multicast groups, and the link can be closed twice."""
     assert '"promiscuity":0' in bench.lab.run(bench.station, ["ip", "-j", "-d", "link", "show", "eth0"]).stdout
     groups = ["ip", "maddr", "show", "dev", "eth0"]
     assert "01:80:c2:00:00:0e" in bench.lab.run(bench.station, groups).stdout
@@ -357,14 +357,14 @@ def test_nothing_stays_configured(bench: Bench) -> None:
 
 
 def answered_with(name: str) -> tuple[str, bool]:
-    """Runs inside the station: returns the rights of this process, and whether a request is answered."""
+    """Run inside the station: return the rights of this process, and whether a request is answered."""
     rights = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("CapEff"))
     with open_raw(name) as link:
         link.send(ASK)
         return rights.split()[1], bool(link.receive(link.now() + 1))
 
 
-def test_the_one_right_suffices(bench: Bench) -> None:
+def test_one_capability_is_enough(bench: Bench) -> None:
     """CAP_NET_RAW alone (bit 13, linux/capability.h), as granted by `setcap`, is enough for a normal user."""
     only = [f"--{kind}=-all,+net_raw" for kind in ("inh-caps", "ambient-caps", "bounding-set")]
     wrapper = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", *only]
@@ -373,7 +373,7 @@ def test_the_one_right_suffices(bench: Bench) -> None:
     assert answered
 
 
-def test_nothing_from_before_is_heard(lab: Lab) -> None:
+def test_no_frame_from_before_the_filter_is_heard(lab: Lab) -> None:
     """A link that is opened during a flood receives no frame that its filter drops."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"))
@@ -391,7 +391,7 @@ def test_nothing_from_before_is_heard(lab: Lab) -> None:
     assert process.poll() is None
 
 
-def test_what_is_overheard(bench: Bench) -> None:
+def test_echo_replies_to_others_are_overheard(bench: Bench) -> None:
     """With `overhears` the link receives echo replies to other MACs while it is open; otherwise it does not."""
     answer = padded(echo_to_wire(Echo(0x00005E0053FE, DEVICE, DEVICE_IP, STATION_IP, 64, ECHO_REPLY, 1, 1, b"")))
     state = ["ip", "-d", "link", "show", "eth0"]

@@ -19,7 +19,7 @@ from tests.lab.netns import Lab
 
 @pytest.fixture(scope="module")
 def lab(module_lab: Lab) -> Lab:
-    """One laboratory for all tests, since they change nothing."""
+    """One laboratory for all tests, because they do not change it."""
     return module_lab
 
 
@@ -56,7 +56,7 @@ def test_interfaces_are_listed_with_their_state(lab: Lab, station: str) -> None:
 
 
 @pytest.mark.lab
-def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, station: str) -> None:
+def test_other_interfaces_are_those_from_which_a_false_reply_could_come(lab: Lab, station: str) -> None:
     """Interfaces that are off, tunnels, members of a listed bridge and interfaces on the same cable are left out."""
     with lab.inside(station):
         assert other_interfaces_up("eth0") == ["eth1", "br0"]
@@ -71,7 +71,9 @@ def test_other_interfaces_are_those_a_false_answer_could_come_from(lab: Lab, sta
         pytest.param("wlan0", "wlan0 is switched off.*ip link set dev wlan0 up", id="off"),
         pytest.param("lo", "lo is the loopback.*no ARP.*Ethernet", id="loopback"),
         pytest.param("tun0", "tun0 is not Ethernet.*no ARP", id="tunnel"),
-        pytest.param("port", "port belongs to the bridge br0.*not heard.*Use the master, `-i br0`", id="bridge member"),
+        pytest.param(
+            "port", "port belongs to the bridge br0.*does not hear.*Use the master, `-i br0`", id="bridge member"
+        ),
         pytest.param("x\x1b[31m", r"no interface 'x\\\\x1b", id="hostile name"),
         pytest.param("", "no interface ''", id="empty"),
         pytest.param("e" * 500, "no interface 'e+\u2026'", id="endless name"),
@@ -95,7 +97,7 @@ def test_another_interface_that_cannot_be_used_leaves_nothing_open(lab: Lab, sta
 
 
 def refused_without_rights(name: str) -> str:
-    """Runs inside a namespace: gives up all rights, then tries to open."""
+    """Run inside a namespace: give up all rights, then try to open a link."""
     os.setgroups([])
     os.setgid(65534)
     os.setuid(65534)
@@ -107,7 +109,7 @@ def refused_without_rights(name: str) -> str:
 
 
 @pytest.mark.lab
-def test_without_the_right_it_is_said_how_to_get_it(lab: Lab, station: str) -> None:
+def test_without_the_right_the_message_says_how_to_get_it(lab: Lab, station: str) -> None:
     """The message names root, the capability of this Python, and the unprivileged link with its best verdict."""
     said = lab.call(station, refused_without_rights, "eth0")
     for part in ("eth0: no right", "as root", "setcap cap_net_raw+ep /", "--link unprivileged", "unsettled"):
@@ -125,8 +127,8 @@ def test_without_the_right_it_is_said_how_to_get_it(lab: Lab, station: str) -> N
         pytest.param(errno.ELOOP, "raw", "eth0: the system says: ", id="anything else"),
     ],
 )
-def test_errors_of_the_system_become_ours(number: int, kind: str, said: str) -> None:
-    """The message says what, where and what to do, for errors in the table and for another one."""
+def test_errors_of_the_system_become_link_errors(number: int, kind: str, said: str) -> None:
+    """The message says what is wrong, where and what to do, for each error in the table and for another error."""
     with pytest.raises(LinkError, match=said):
         raise link_error(OSError(number, os.strerror(number)), "eth0", kind)
 
@@ -146,8 +148,8 @@ def test_how_to_switch_an_interface_on(system: str, do: str, monkeypatch: pytest
 
 
 @pytest.mark.lab
-def test_found_returns_what_can_be_used(lab: Lab, station: str) -> None:
-    """An interface without a cable can be used, since the run waits for the cable."""
+def test_an_interface_without_a_cable_can_be_used(lab: Lab, station: str) -> None:
+    """`found` returns it, because the run waits for the cable."""
     with lab.inside(station):
         assert [found(name).carrier for name in ("eth0", "eth1")] == [True, False]
 
@@ -169,7 +171,7 @@ def test_a_member_of_a_bond_is_refused_and_the_bond_is_not(lab: Lab) -> None:
 
 @pytest.mark.lab
 def test_a_member_of_a_routing_domain_can_be_used(lab: Lab) -> None:
-    """A VRF selects a routing table and takes no frames away."""
+    """A VRF selects a routing table; its members still receive all frames."""
     here, there = lab.namespace("routed"), lab.namespace()
     lab.veth((here, "eth0"), (there, "eth0"))
     if lab.run(here, ["ip", "link", "add", "vrf0", "type", "vrf", "table", "10"]).returncode:
@@ -184,7 +186,7 @@ def test_a_member_of_a_routing_domain_can_be_used(lab: Lab) -> None:
     [("bridge", "up0"), ("bond", "up0"), ("team", "up0"), ("openvswitch", "up0"), ("", "up0"), ("vrf", "")],
 )
 def test_which_masters_take_frames_away(kind: str, master: str) -> None:
-    """Every master except a VRF, also one whose kind an old kernel does not tell."""
+    """Every master except a VRF does, including a master whose kind an old kernel does not report."""
     above = NetworkInterface(
         index=7, name="up0", mac=7, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
     )
@@ -204,13 +206,16 @@ def test_which_masters_take_frames_away(kind: str, master: str) -> None:
     ],
 )
 def test_the_beginning_of_a_name_is_enough(lab: Lab, station: str, typed: str, meant: str) -> None:
-    """A name is completed if one interface alone begins so; one that is unknown is left to be refused."""
+    """A name is completed if exactly one interface name begins with it; an unknown name is returned unchanged."""
     with lab.inside(station):
         assert completed(typed) == meant
 
 
 @pytest.mark.lab
 def test_several_interfaces_with_that_beginning_are_named(lab: Lab, station: str) -> None:
-    """The message lists them, and says to write more."""
-    with lab.inside(station), pytest.raises(LinkError, match=r"beginning of several.*Write more of it: eth0 and eth1"):
+    """The message lists them, and says to write more of the name."""
+    with (
+        lab.inside(station),
+        pytest.raises(LinkError, match=r"beginning of several.*Write more of the name: eth0 and eth1"),
+    ):
         completed("ET")

@@ -1,4 +1,4 @@
-"""The link without rights, run by a user without rights: what it can and cannot tell."""
+"""The link without rights, run by a user without rights."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def heard(link: Link, seconds: float = 0.3) -> list[Echo]:
 
 
 def asks_as_nobody() -> tuple[bool, list[Echo], list[Echo]]:
-    """Runs inside the station: requests that are answered, then requests that are not."""
+    """Run inside the station: send requests that are answered, then requests that are not."""
     without_rights()
     with open_link("unprivileged", "eth0") as link:
         ask(link, 1)
@@ -67,18 +67,17 @@ def asks_as_nobody() -> tuple[bool, list[Echo], list[Echo]]:
         answers = heard(link)
         link.send(arp_request(STATION, STATION_IP, DEVICE_IP))
         ask(link, 3, source=0xC0000209)  # not the system's own
-        ask(link, 4, target=0xC6336401)  # only by way of a router
-        ask(link, 5, target=0xC0000299)  # nobody there
+        ask(link, 4, target=0xC6336401)  # reachable only through a router
+        ask(link, 5, target=0xC0000299)  # an address that no device has
         link.send(b"")
         return link.hears_all, answers, heard(link)
 
 
 def test_an_echo_is_answered_without_any_right(lab: Lab, cable: tuple[str, str]) -> None:
-    """The frame that the link builds has the request's identifier, sequence and payload, and the neighbour table's
-    MAC."""
+    """The built frame has the request's identifier, sequence and payload, and the neighbour table's MAC."""
     lab.run(cable[0], ["ip", "route", "add", "default", "via", "192.0.2.20"])
     lab.address(cable[1], "lo", "198.51.100.1/32")
-    lab.arp_strict(cable[1])  # so that it is reached as a router only, not by ARP
+    lab.arp_strict(cable[1])  # makes it reachable as a router only, not by ARP
     assert lab.echo(cable[0], "198.51.100.1") == 1
     hears_all, answers, others = lab.call(cable[0], asks_as_nobody)
     assert not hears_all
@@ -90,8 +89,8 @@ def test_an_echo_is_answered_without_any_right(lab: Lab, cable: tuple[str, str])
     assert others == []
 
 
-def test_the_route_of_another_interface_is_not_taken(lab: Lab, cable: tuple[str, str]) -> None:
-    """With one subnet on two interfaces, each adapter sends on its own cable, whatever route the kernel prefers."""
+def test_the_route_of_another_interface_is_not_used(lab: Lab, cable: tuple[str, str]) -> None:
+    """If two interfaces have one subnet, each adapter sends on its own cable, not on the kernel's preferred route."""
     other = lab.namespace("other")
     lab.veth((cable[0], "eth1"), (other, "eth0"), macs=("00-00-5E-00-53-02", "00-00-5E-00-53-99"))
     lab.address(cable[0], "eth1", "192.0.2.3/24")
@@ -128,7 +127,7 @@ def test_the_carrier_needs_no_right(lab: Lab, cable: tuple[str, str]) -> None:
 
 
 def refused() -> str:
-    """Runs inside a station where users may not send echo requests."""
+    """Run inside a station where users may not send echo requests."""
     without_rights()
     try:
         open_link("unprivileged", "eth0")
@@ -137,13 +136,13 @@ def refused() -> str:
     return "opened"
 
 
-def test_where_users_may_not_ping_it_is_said_how_they_may(lab: Lab, cable: tuple[str, str]) -> None:
-    """The message names the setting."""
+def test_if_users_may_not_ping_the_message_names_the_setting(lab: Lab, cable: tuple[str, str]) -> None:
+    """The message names the setting `net.ipv4.ping_group_range`."""
     lab.sysctl(cable[0], {"net.ipv4.ping_group_range": "1 0"})
     assert "ping_group_range='0 2147483647'" in lab.call(cable[0], refused)
 
 
-def test_without_an_address_there_is_nothing_to_ask_from(lab: Lab) -> None:
+def test_without_an_address_the_link_is_refused(lab: Lab) -> None:
     """The link needs an address of the system; the message names the raw link as the alternative."""
     station = lab.namespace()
     lab.veth((station, "eth0"), (lab.namespace(), "eth0"))

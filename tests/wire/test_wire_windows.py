@@ -1,4 +1,4 @@
-"""The sizes of the structures of Windows. All else of the Windows part is tested in tests/windows."""
+"""The sizes of the structures of Windows. tests/windows holds all other tests of the Windows code."""
 
 from __future__ import annotations
 
@@ -19,5 +19,5 @@ from netcheck.wire.windows import structures
     ],
 )
 def test_structures_have_the_size_of_windows(structure: type[ctypes.Structure], size: int) -> None:
-    """Sizes on 64-bit Windows, as a C compiler with the Windows headers has them."""
+    """The sizes on 64-bit Windows, as a C compiler gives them with the Windows headers."""
     assert ctypes.sizeof(structure) == size

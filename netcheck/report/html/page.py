@@ -115,8 +115,10 @@ class Numbered:
 
 @dataclass(frozen=True, slots=True)
 class ByRule:
-    """Findings of one rule. `count` is the number of all its findings; `continued` marks a rule that began in the table
-    before."""
+    """Findings of one rule.
+
+    `count` is the number of all its findings; `continued` marks a rule that began in the table before.
+    """
 
     rule: Rule
     findings: tuple[Numbered, ...]
@@ -160,7 +162,8 @@ def page_header(plan: Plan, *, simulated: bool = False) -> str:
 
 def css_string(text: str, most: int) -> str:
     """Return a text as a string of CSS in which all but ASCII letters and digits are escapes; the space after an escape
-    belongs to it (CSS Syntax Level 3 section 4.3.7)."""
+    belongs to it (CSS Syntax Level 3 section 4.3.7).
+    """
     plain = (one if one.isascii() and one.isalnum() else f"\\{ord(one):x} " for one in safe(text, most))
     return f'"{"".join(plain)}"'
 

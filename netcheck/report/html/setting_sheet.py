@@ -106,8 +106,10 @@ def blocks_of(checked: Checked) -> tuple[SheetBlock, ...]:
 
 
 def _stops(checked: Checked) -> dict[str, dict[str, None]]:
-    """Return by subject the conflicts that forbid setting it. A failing conversation stops only the end whose setting
-    must change, and neither end where a router must change."""
+    """Return by subject the conflicts that forbid setting it.
+
+    A failing conversation stops only the end whose setting must change, and neither end where a router must change.
+    """
     held: dict[tuple[str, ...], tuple[str, ...]] = {
         (talk.conversation.source, talk.conversation.target, rule): walk.to_change
         for talk in checked.conversations

@@ -82,7 +82,8 @@ class Sheet:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SubnetMap:
     """One subnet: `overview` where it is larger than a sheet, `rows` as text alternative, `gaps` with the widest free
-    ranges, `held` for an IPv6 list; `left_out` says what is not drawn or listed."""
+    ranges, `held` for an IPv6 list; `left_out` says what is not drawn or listed.
+    """
 
     anchor: str
     subnet: Subnet

@@ -135,8 +135,10 @@ def _cells(row: ScreenRow) -> tuple[str, ...]:
 
 
 def _columns(cells: Sequence[tuple[str, ...]], width: int) -> list[int]:
-    """Return the width of each column. Where the terminal is narrow, time and MAC are left out and long names cut; the
-    address and the state never are."""
+    """Return the width of each column.
+
+    Where the terminal is narrow, time and MAC are left out and long names cut; the address and the state never are.
+    """
     widths = [max(map(cell_len, column)) for column in zip(*cells, strict=True)]
     while sum(widths) + 2 * (len(widths) - 1) > width and len(widths) > 3:
         widths.pop()
@@ -201,7 +203,8 @@ def block_letters(text: str, mark: str, across: int = 1, down: int = 1) -> list[
 def largest(text: str, mark: str, width: int, height: int) -> list[str]:
     """Return a text in the largest block letters that fit; no rows where even the smallest do not fit.
 
-    A point of a terminal is about twice as high as it is wide, so that letters twice as wide look right."""
+    A point of a terminal is about twice as high as it is wide, so that letters twice as wide look right.
+    """
     for across, down in ((6, 3), (4, 2), (3, 2), (2, 1), (1, 1)):
         rows = block_letters(text, mark, across, down)
         if len(rows) <= height and max(map(len, rows), default=0) <= width:

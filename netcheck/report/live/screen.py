@@ -58,9 +58,11 @@ class ScreenRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screen:
-    """Everything on the screen, from the top. `seconds` stands after the word, `port` is empty where it names none.
-    `typed` are digits of a row's number that is not complete yet, `following` names the next port once nothing is left
-    to do at this one."""
+    """Everything on the screen, from the top.
+
+    `seconds` stands after the word, `port` is empty where it names none. `typed` are digits of a row's number that is
+    not complete yet, `following` names the next port once nothing is left to do at this one.
+    """
 
     word: Word
     step: Step | None = None  # of the port of the instruction

@@ -120,7 +120,8 @@ def _signal(sound: Sound, words: str) -> Signal:
 
 def spoken(text: str) -> str:
     """Return a text as it is spoken: letters, digits and simple punctuation only, so that nothing in it is an option or
-    a command of the program that speaks, and not longer than some seconds."""
+    a command of the program that speaks, and not longer than some seconds.
+    """
     named = re.sub(r"/(\S+?):(\S)", r" \1 port \2", text)
     words = "".join(letter if letter.isalnum() or letter in ".,:? " else " " for letter in named)
     return " ".join(words.split())[:LONGEST_SPEECH]

@@ -32,8 +32,11 @@ OTHER_CELLS = 47  # columns of the other cells where the verdicts share one colu
 
 
 def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
-    """Return the whole result. *form* is a table format of tabulate (`github` for Markdown). Below 160 columns the
-    verdicts of a class share one column."""
+    """Return the whole result.
+
+    *form* is a table format of tabulate (`github` for Markdown). Below 160 columns the verdicts of a class share one
+    column.
+    """
     counted = [row for row in summary.rows if not row.apart]
     apart = [row for row in summary.rows if row.apart]
     parts = [

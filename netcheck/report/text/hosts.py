@@ -79,8 +79,10 @@ def to_text(
 def to_table(
     found: Discovery, vendor: Vendor, known_as: Callable[[DiscoveredHost], str], width: int | None = None
 ) -> str:
-    """Return one host a row, wrapped to *width* if given; empty without hosts. *known_as* names a host by plan and
-    surveys."""
+    """Return one host a row, wrapped to *width* if given; empty without hosts.
+
+    *known_as* names a host by plan and surveys.
+    """
     rows = [
         (
             quad(host.address) if host.address else "no address",

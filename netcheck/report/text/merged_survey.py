@@ -26,7 +26,8 @@ _LONGEST = 1000  # characters of a cell
 @dataclass(frozen=True, slots=True)
 class Merging:
     """The surveys that were read, their hosts by island, the first disagreements with the count of all, and the
-    coverage of the plan's subnets (None without a plan)."""
+    coverage of the plan's subnets (None without a plan).
+    """
 
     surveys: tuple[Survey, ...]
     tables: tuple[HostTable, ...]

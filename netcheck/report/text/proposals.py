@@ -20,7 +20,8 @@ WIDE = 110  # from this width the reason has its own column; else it stands belo
 
 def to_text(found: Proposals, width: int | None) -> str:
     """Return a table wrapped to a width, with the reasons below each row if that is narrow, or one line a proposal
-    without a width; then the interfaces whose address cannot be read."""
+    without a width; then the interfaces whose address cannot be read.
+    """
     lines = [f"{safe(each.subject)} is left as it is: {safe(each.why)}" for each in found.unreadable]
     rows = "".join(f"{fill(line, width, break_on_hyphens=False) if width else line}\n" for line in lines)
     if found.proposals:
@@ -69,7 +70,8 @@ def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
 
 def to_json(found: Proposals) -> dict[str, Any]:
     """Return one object: `address` is null if nothing could be proposed, `now` if there is no address yet; `unreadable`
-    are the interfaces whose address cannot be read."""
+    are the interfaces whose address cannot be read.
+    """
     proposals = found.proposals
     return {
         "suggestions": [

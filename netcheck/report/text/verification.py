@@ -103,7 +103,9 @@ def to_json(
     name: str, verification: Verification, files: Sequence[ComparedFile] = (), *, attempts: bool = False
 ) -> dict[str, Any]:
     """Return one object; `line` counts from 1 and `n` is that line's own number, both null for an intact record.
-    *attempts* adds every proof, for records that are read together."""
+
+    *attempts* adds every proof, for records that are read together.
+    """
     flaw = verification.flaw
     return {
         "record": name,

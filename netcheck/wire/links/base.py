@@ -1,6 +1,6 @@
-"""What all links on sockets of the operating system share: the clock, the carrier and the receive loop.
+"""The base of all links on sockets of the operating system: the clock, the carrier and the receive loop.
 
-`PolledCarrier` is the carrier of adapters on systems that report it only on request: Windows and macOS.
+`PolledCarrier` reports the carrier on Windows and macOS, which tell it only on request.
 """
 
 from __future__ import annotations
@@ -15,35 +15,36 @@ from typing import Any, Protocol, Self
 from netcheck.wire.clock import Clock, SuspendDetector
 from netcheck.wire.link import Adapter, Carrier, NetworkInterface, News
 
-BATCH = 4096  # frames taken from one interface in one call, so that a flood cannot hold the caller
-EVERY = 0.02  # seconds between two looks at the carrier and the clocks
-POLLED_EVERY = 0.1  # the same where the carrier comes only on request
+BATCH = 4096  # frames read from one interface in one call: a flood must not keep the caller waiting
+EVERY = 0.02  # seconds between two readings of the carrier and the clocks
+POLLED_EVERY = 0.1  # the same on systems that report the carrier only on request
 SEARCH_EVERY = 0.5  # seconds between two searches for an adapter that was removed; each lists all adapters
 
 
 class CarrierSource(Protocol):
-    """Reports carrier changes, by the means that the system has."""
+    """Reports carrier changes in the way that the system offers."""
 
-    descriptor: int  # ready for reading when something changed; -1 where there is no such thing
+    descriptor: int  # becomes readable when a carrier changes; -1 if the system has no such descriptor
 
     @property
     def due(self) -> float:
-        """When to look again."""
+        """The time of the next call of `changes`, in seconds on the link's clock."""
 
-    def look(self, now: float) -> list[Carrier]:
-        """Return the changes since the last look."""
+    def changes(self, now: float) -> list[Carrier]:
+        """Return the changes since the last call."""
 
     def carrier(self, adapter: int, now: float) -> bool:
         """Return the carrier of an interface."""
 
     def close(self) -> None:
-        """Release what it holds."""
+        """Close the descriptor, if there is one."""
 
 
 class SocketLink(ABC):
     """A link on sockets of the operating system; see `netcheck.wire.link.Link` for the methods.
 
-    A link adds how to wait for its sockets, how to read them and how to send."""
+    A subclass says how to wait for its sockets, how to read them and how to send.
+    """
 
     kind: str
     hears_all = True
@@ -65,7 +66,7 @@ class SocketLink(ABC):
 
     @abstractmethod
     def _drain(self, ready: Collection[Any], news: list[News]) -> None:
-        """Add the frames that arrived, up to a batch for each interface, and the losses."""
+        """Add the frames that arrived to *news*, at most a batch for each interface, and the number of lost frames."""
 
     @abstractmethod
     def _close(self) -> None:
@@ -76,14 +77,14 @@ class SocketLink(ABC):
         return self._clock.now()
 
     def receive(self, until: float) -> list[News]:
-        """Wait in steps of at most 20 ms; look at the carrier and for a suspend in each of them."""
+        """Wait in steps of at most 20 ms; in each step read the carrier and check for a suspend."""
         while True:
             now = self._clock.now()
             ready = self._wait(max(0.0, min(until, self._carriers.due, now + EVERY) - now))
             now = self._clock.now()
-            news: list[News] = [*self._suspends.look(now)]
+            news: list[News] = [*self._suspends.suspends(now)]
             if self._carriers.due <= now or self._carriers.descriptor in ready:
-                news.extend(self._carriers.look(now))
+                news.extend(self._carriers.changes(now))
             self._clock.measure()
             self._drain(ready, news)
             if news:
@@ -110,12 +111,12 @@ class SocketLink(ABC):
 
 
 class Plug(Enum):
-    """What the system says of an adapter."""
+    """The state of an adapter, as the system reports it."""
 
     CABLE = auto()  # a cable with a live far end
     NO_CABLE = auto()
     OFF = auto()  # switched off
-    GONE = auto()  # not there
+    GONE = auto()  # removed
 
 
 class PolledCarrier:
@@ -130,8 +131,11 @@ class PolledCarrier:
         plug: Callable[[int], Plug],
         index_of: Callable[[str], int | None],
     ) -> None:
-        """`plug` returns the state of the adapter with an index; `index_of` finds a name's index;
-        `reopen(adapter, index)` opens the adapter again, and returns False if that fails."""
+        """Set the three calls that depend on the system.
+
+        `plug` returns the state of the adapter with an index, `index_of` the index of the adapter with a name.
+        `reopen(adapter, index)` opens the adapter again, and returns False if that fails.
+        """
         self._names = [one.name for one in interfaces]
         self._indexes = [one.index for one in interfaces]
         self._reopen, self._plug, self._index_of = reopen, plug, index_of
@@ -139,8 +143,8 @@ class PolledCarrier:
         self._search_at = float("-inf")
         self.due = float("-inf")
 
-    def look(self, now: float) -> list[Carrier]:
-        """Return the changes since the last look."""
+    def changes(self, now: float) -> list[Carrier]:
+        """Return the changes since the last call."""
         self.due = now + POLLED_EVERY
         searching = now >= self._search_at and any(state.gone for state in self._states)
         if searching:
@@ -164,8 +168,8 @@ class PolledCarrier:
         return True
 
     def carrier(self, adapter: int, now: float) -> bool:
-        """Return what the last look found."""
+        """Return the carrier that the last call of `changes` found."""
         return self._states[adapter].up
 
     def close(self) -> None:
-        """Nothing is held."""
+        """Do nothing: there is no descriptor to close."""

@@ -1,4 +1,4 @@
-"""Opens a link by the name that `--link` takes. The simulated bench is not among them."""
+"""Opens a link by the name that follows `--link`. The simulated bench has no such name."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 def kind_from_text(text: str) -> Kind:
-    """Return the kind of a link; UsageError for an unknown one."""
+    """Return the kind of a link by its name; raise UsageError if there is no such link."""
     for kind in KINDS:
         if text == kind:
             return kind
@@ -25,10 +25,11 @@ def kind_from_text(text: str) -> Kind:
 def open_link(
     kind: Kind, interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False
 ) -> Link:
-    """Open a link on an interface, with others as further adapters; LinkError says what to do if that fails.
+    """Open a link on an interface, with others as further adapters; raise LinkError if that fails.
 
     With `overhears` adapter 0 also hears echo replies to other MACs; with `listens` every adapter hears all traffic.
-    Only the raw link can do so. A link's module is imported only when it is opened."""
+    Only the raw link supports these two. The module of a link is imported only when the link is opened.
+    """
     match kind:
         case "raw":
             from netcheck.wire.links.raw import open_raw

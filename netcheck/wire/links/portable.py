@@ -1,10 +1,10 @@
-"""The portable link: scapy's own sockets with raw bytes in and out, for systems other than Linux and as a cross-check.
+"""The portable link: raw bytes through scapy's own sockets, for systems other than Linux and as a cross-check.
 
-It selects the same frames as the raw link, by a filter of libpcap where that is available, and always by the bytes.
-The time of a frame is the system's stamp where there is one, else the time of reading. On Windows it is always the time
-of reading, since capture drivers there stamp by a clock of their own, which drifts from the system's. The carrier comes
-from netlink on Linux, and from the adapter's state elsewhere. LLDP may be missed outside Linux, since the interface is
-not made promiscuous for it.
+It selects the same frames as the raw link: by a filter of libpcap if that is available, and always by the bytes. The
+time of a frame is the system's time stamp if there is one, otherwise the time of reading. On Windows it is always the
+time of reading, because capture drivers there use their own clock, which drifts from the system's clock. The carrier
+comes from netlink on Linux, and from the adapter's state on other systems. Outside Linux the link may miss LLDP frames,
+because it does not make the interface promiscuous.
 """
 
 from __future__ import annotations
@@ -28,17 +28,16 @@ from netcheck.wire.system_errors import link_error, on_linux
 
 FILTER = "arp or ether proto 0x88cc or (icmp and ether dst {mac}) or udp dst port 67 or ether proto 0x8100"
 STAMPS_FIT: bool = sys.platform != "win32"
-HELD_BACK = 0.5  # seconds for which libpcap may keep a frame to itself while the queue looks empty
+HELD_BACK = 0.5  # seconds for which libpcap may hold a frame back while the queue looks empty
 
 
 def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
-    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be
-    used."""
+    """Open the interface under test as adapter 0, and others as further adapters; raise LinkError if that fails."""
     import scapy.layers.l2  # noqa: F401  # tells scapy's sockets what Ethernet is
     from scapy.config import conf
     from scapy.error import Scapy_Exception
 
-    # else its warnings about an adapter that was removed are written over the screen
+    # otherwise its warnings about a removed adapter appear on top of the screen
     logging.getLogger("scapy.runtime").setLevel(logging.CRITICAL)
     interfaces = [found(name) for name in (interface, *others)]
     try:
@@ -56,7 +55,7 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
 
 
 def _demand_driver(names: Sequence[str]) -> None:
-    """Raise LinkError where Windows lacks the capture driver, or the driver does not show an interface."""
+    """Raise LinkError if Windows has no capture driver, or if the driver does not show an interface."""
     if sys.platform == "win32":
         from netcheck.wire.windows.driver import why_not
 
@@ -80,7 +79,7 @@ def _not_opened(error: Exception, name: str) -> NetcheckError:
 
 
 class PortableLink(SocketLink):
-    """A link by scapy's sockets."""
+    """A link that uses scapy's sockets."""
 
     kind = "portable"
 
@@ -105,7 +104,7 @@ class PortableLink(SocketLink):
             return carrier_of(interfaces, self._reopen)
 
     def open(self) -> None:
-        """Open all sockets; an error of the system or of scapy where one cannot be opened."""
+        """Open all sockets; raise the error of the system or of scapy if one cannot be opened."""
         for one in self._interfaces:
             self.opening = one.name
             self._sockets.append(_opened(one, one.index))
@@ -141,17 +140,18 @@ class PortableLink(SocketLink):
         return ready
 
     def _drain(self, ready: Collection[Any], news: list[News]) -> None:
-        """Read every socket, since some hide frames from select."""
+        """Read every socket, because `select` does not report all frames of some of them."""
         for adapter in range(len(self._sockets)):
             self._read(adapter, news)
         if ready and not news:
-            time.sleep(0.001)  # a socket that is always ready must not take the whole processor
+            time.sleep(0.001)  # a socket that is always ready must not use the whole processor
 
     def _read(self, adapter: int, news: list[News]) -> None:
-        """Read what is queued, up to a batch, and the drop count.
+        """Read the queued frames, at most a batch, and the drop count.
 
-        scapy's own socket for Linux returns None for a frame of ours; the others return the frame, and None at the
-        end of the queue."""
+        scapy's own socket for Linux returns None for a frame that this computer sent; the other sockets return that
+        frame, and None at the end of the queue.
+        """
         socket, ours = self._sockets[adapter], self.adapters[adapter].mac.to_bytes(6, "big")
         native = _native(socket)
         try:
@@ -170,7 +170,7 @@ class PortableLink(SocketLink):
             news.append(Lost(self._clock.now(), adapter, dropped))
 
     def _dropped_now(self, adapter: int) -> int:
-        """Return how many frames the system dropped since the last call; 0 where it does not tell."""
+        """Return how many frames the system dropped since the last call; 0 if it does not report them."""
         socket = self._sockets[adapter]
         if _native(socket):
             return dropped_since(socket.ins)
@@ -190,7 +190,7 @@ class PortableLink(SocketLink):
 
 
 def _opened(part: NetworkInterface, index: int) -> Any:
-    """Return a scapy socket that never blocks, not promiscuous, with the kernel's filter where libpcap can build it."""
+    """Return a scapy socket that never blocks, not promiscuous, with the kernel's filter if libpcap can build it."""
     from scapy.config import conf
     from scapy.error import Scapy_Exception
 
@@ -217,8 +217,10 @@ def _native(socket: Any) -> bool:
 
 
 def _dropped_since_opening(socket: Any) -> int:
-    """Return how many frames libpcap, or the BPF device of macOS, dropped since the socket was opened; 0 where it does
-    not tell."""
+    """Return how many frames libpcap, or the BPF device of macOS, dropped since the socket was opened.
+
+    Return 0 if they do not report it.
+    """
     if not hasattr(socket, "pcap_fd"):
         return int(socket.get_stats()[1] or 0) if hasattr(socket, "get_stats") else 0
     from ctypes import byref

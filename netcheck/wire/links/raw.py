@@ -1,7 +1,7 @@
-"""The raw link of Linux: packet sockets with a filter and time stamps in the kernel, and the carrier from netlink.
+"""The raw link of Linux: packet sockets, with a filter and time stamps in the kernel and the carrier from netlink.
 
-It needs CAP_NET_RAW. It is promiscuous only where it is told to overhear or to listen, and leaves nothing configured.
-An interface that is switched off or removed during a run is reported as a carrier change, never raised.
+It needs CAP_NET_RAW. It is promiscuous only if it is opened to overhear or to listen, and leaves nothing configured. If
+an interface is switched off or removed during a run, the link reports a carrier change and raises no error.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from netcheck.wire.linux.packet_socket import STAMP_ROOM, dropped_since, open_pa
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
-SETTLE = 0.02  # seconds until the kernel stamps at arrival: it switches stamping on in the background
+SETTLE = 0.02  # seconds until the kernel stamps frames on arrival: it starts stamping in the background
 
 # The frame did not leave: the interface is off or removed, its queue stays full, or there is no memory for it.
 _NOT_SENT = frozenset(
@@ -30,10 +30,11 @@ _NOT_SENT = frozenset(
 
 
 def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = False, listens: bool = False) -> RawLink:
-    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be used.
+    """Open the interface under test as adapter 0, and others as further adapters; raise LinkError if that fails.
 
-    With `overhears` adapter 0 also hears echo replies to other MACs, which makes sense on a direct cable only. With
-    `listens` every adapter hears all that passes."""
+    With `overhears` adapter 0 also hears echo replies to other MACs; this is useful on a direct cable only. With
+    `listens` every adapter hears all traffic on its cable.
+    """
     if not on_linux():
         raise needs_linux("raw")
     interfaces = [found(name) for name in (interface, *others)]
@@ -47,7 +48,7 @@ def open_raw(interface: str, others: Sequence[str] = (), *, overhears: bool = Fa
 
 
 class RawLink(SocketLink):
-    """A link by packet sockets."""
+    """A link that uses packet sockets."""
 
     kind = "raw"
 
@@ -62,7 +63,7 @@ class RawLink(SocketLink):
         self._empty_at: list[float] = []  # when each queue was last seen empty
 
     def open(self) -> None:
-        """Open all sockets; OSError where one cannot be opened."""
+        """Open all sockets; raise OSError if one cannot be opened."""
         for adapter, index in enumerate(self._indexes):
             self.opening = self.adapters[adapter].name
             self._sockets.append(self._opened(adapter, index))
@@ -86,10 +87,12 @@ class RawLink(SocketLink):
         return True
 
     def send(self, frame: bytes, adapter: int = 0) -> float | None:
-        """Send; see `Link.send`. The time is that before the call: on a short cable the reply can arrive before the
-        call returns."""
+        """Send; see `Link.send`.
+
+        Return the time before the call: on a short cable the reply can arrive before the call returns.
+        """
         frame = padded(frame)
-        for _ in range(2):  # a socket refuses one send after its interface was off, though it may be on again
+        for _ in range(2):  # after its interface was off, a socket refuses one send, even if the interface is on again
             at = self._clock.now()
             try:
                 self._sockets[adapter].send(frame)
@@ -110,8 +113,11 @@ class RawLink(SocketLink):
                 self._read(adapter, self._sockets[adapter], news)
 
     def _read(self, adapter: int, packets: socket.socket, news: list[News]) -> None:
-        """Read what is queued, up to a batch, and the drop count. A socket reports an error once when its interface
-        goes down; the carrier shows that."""
+        """Read the queued frames, at most a batch, and the drop count.
+
+        A socket reports an error once when its interface goes down; the error is ignored, because the carrier shows the
+        same.
+        """
         receive, at, earliest = packets.recvmsg, self._clock.at, self._empty_at[adapter]
         try:
             for _ in range(BATCH):

@@ -1,17 +1,17 @@
-"""The link without rights: the operating system's own echo sockets, and its neighbour table for the MACs.
+"""The link without rights: the operating system's echo sockets, with the MACs from its neighbour table.
 
-Echo requests that are handed over as frames are sent by ICMP datagram sockets. Replies come back as Ethernet frames
-that are built here, with the identifier of the request and the MAC that the kernel's neighbour table has for the
-address, or 0. It exists on Linux only, and needs the user's group in net.ipv4.ping_group_range.
+The caller passes echo requests as frames, and ICMP datagram sockets send them. For each reply the link builds an
+Ethernet frame, with the identifier of the request and the MAC that the kernel's neighbour table has for the address, or
+0. The link exists on Linux only, and needs the user's group in net.ipv4.ping_group_range.
 
-No verdict above `unsettled` can rest on it (`hears_all` is False), because of what it cannot do:
-- It cannot send ARP (such frames do not leave) or hear it. A second owner of an address, a proxy or an announcement
-  stays unseen, since the kernel keeps one MAC for an address.
-- The MAC comes from a cache: a device that was replaced may be taken for the old one, or its replies may be lost.
+Its best verdict is `unsettled` (`hears_all` is False), because of these limits:
+- It cannot send ARP (such frames do not leave) or hear ARP. It does not notice a second owner of an address, a proxy or
+  an announcement, because the kernel keeps one MAC for an address.
+- The MAC comes from a cache: the link may mistake a replaced device for the old one, or lose its replies.
 - The kernel chooses the destination MAC, and sends only to the same subnet.
-- Only the system's own addresses can be the source: a borrowed address cannot be used.
+- Only the system's own addresses can be the source: an address cannot be borrowed.
 - It does not hear LLDP, DHCP or the traffic between others.
-- An interface that was removed stays gone for this link, since its addresses are removed with it.
+- It does not use a removed interface again when it is back, because the system removed the addresses with it.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ from netcheck.wire.linux.packet_socket import STAMP_ROOM, dropped_in_all, enable
 from netcheck.wire.station import found
 from netcheck.wire.system_errors import link_error, needs_linux, on_linux
 
-REMEMBERED = 8192  # open requests whose identifier is kept
-MOST_ADDRESSES = 32  # of one interface that get a socket
+REMEMBERED = 8192  # requests without a reply whose identifier is kept
+MOST_ADDRESSES = 32  # addresses of one interface for which a socket is opened
 
 _PKTINFO, _RECVTTL, _TTL, _UNICAST_IF = 8, 12, 2, 50  # linux/in.h
 _HEAD = struct.Struct("!BBHHH")  # RFC 792
@@ -44,7 +44,7 @@ _INFO = struct.Struct("=I4s4s")  # struct in_pktinfo: interface, local address, 
 
 @dataclass(slots=True)
 class _EchoSocket:
-    """A socket with the interface that it is bound to, its source address, and the drops counted so far."""
+    """A socket, the adapter that it is bound to, its source address, and the number of frames dropped so far."""
 
     socket: socket.socket
     adapter: int
@@ -53,16 +53,15 @@ class _EchoSocket:
 
 
 def open_unprivileged(interface: str, others: Sequence[str] = ()) -> UnprivilegedLink:
-    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be
-    used."""
+    """Open the interface under test as adapter 0, and others as further adapters; raise LinkError if that fails."""
     if not on_linux():
         raise needs_linux("unprivileged")
     interfaces = [found(name) for name in (interface, *others)]
     if not interfaces[0].addresses:
         raise LinkError.of(
-            "it has no IPv4 address, and this link can only ask from the system's own",
+            "it has no IPv4 address, and this link can only send from the system's own addresses",
             where=safe(interface),
-            do="Give it one in the subnet under test, or use `--link raw`, which borrows the plan's",
+            do="Give it an address in the subnet under test, or use `--link raw`, which borrows the plan's",
         )
     link = UnprivilegedLink(interfaces)
     try:
@@ -74,7 +73,7 @@ def open_unprivileged(interface: str, others: Sequence[str] = ()) -> Unprivilege
 
 
 def _opened(part: NetworkInterface, address: int) -> socket.socket:
-    """Return an echo socket that sends from one address, through one interface, and never by way of a router."""
+    """Return an echo socket that sends from one address, through one interface, and never through a router."""
     echo = socket.socket(socket.AF_INET, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC, socket.IPPROTO_ICMP)
     try:
         enable_stamps(echo)
@@ -83,7 +82,7 @@ def _opened(part: NetworkInterface, address: int) -> socket.socket:
         echo.setsockopt(socket.SOL_SOCKET, socket.SO_DONTROUTE, 1)
         try:
             echo.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, part.name.encode())
-        except PermissionError:  # before Linux 5.7; replies through other interfaces are left out on arrival
+        except PermissionError:  # before Linux 5.7; replies from other interfaces are discarded on arrival
             echo.setsockopt(socket.IPPROTO_IP, _UNICAST_IF, struct.pack("!I", part.index))
         echo.bind((quad(address), 0))
         echo.setblocking(False)
@@ -94,7 +93,7 @@ def _opened(part: NetworkInterface, address: int) -> socket.socket:
 
 
 class UnprivilegedLink(SocketLink):
-    """A link by echo sockets; the module's text says what it cannot do."""
+    """A link that uses echo sockets; the module's docstring lists its limits."""
 
     kind = "unprivileged"
     hears_all = False
@@ -109,14 +108,14 @@ class UnprivilegedLink(SocketLink):
         self._empty_at = self._clock.now()
 
     def open(self) -> None:
-        """Open a socket for each address; OSError where one cannot be opened."""
+        """Open a socket for each address; raise OSError if one cannot be opened."""
         for adapter, part in enumerate(self._interfaces):
             for address, _ in part.addresses[:MOST_ADDRESSES]:
                 one = _EchoSocket(_opened(part, address), adapter, address)
                 self._sockets[one.socket.fileno()] = self._by_address[adapter, address] = one
 
     def send(self, frame: bytes, adapter: int = 0) -> float | None:
-        """Send an echo request from an address of this adapter; see `Link.send`. Any other frame does not leave."""
+        """Send an echo request from an address of this adapter; see `Link.send`. Return None for any other frame."""
         echo = echo_from_wire(frame)
         if echo is None or echo.type != ECHO_REQUEST or (adapter, echo.source_ip) not in self._by_address:
             return None
@@ -148,7 +147,7 @@ class UnprivilegedLink(SocketLink):
             except BlockingIOError:
                 break
             except OSError:
-                continue  # the system reports that an earlier request failed; the missing reply shows the same
+                continue  # the system reports that an earlier request failed; its missing reply shows the same
             latest = self._clock.now()
             stamp = stamp_in(ancillary)
             at = latest if stamp is None else self._clock.at(stamp, self._empty_at, latest)
@@ -169,7 +168,7 @@ class UnprivilegedLink(SocketLink):
     def _frame(
         self, one: _EchoSocket, message: bytes, ancillary: list[tuple[int, int, bytes]], address: int, mac: int
     ) -> bytes | None:
-        """Build the Ethernet frame that may have carried a reply; None if it answers no open request."""
+        """Build an Ethernet frame that could have carried a reply; None if the reply belongs to no request."""
         said = {kind: data for level, kind, data in ancillary if level == socket.IPPROTO_IP}
         came_by = _INFO.unpack(said[_PKTINFO])[0] if len(said.get(_PKTINFO, b"")) == _INFO.size else 0
         if len(message) < _HEAD.size or came_by != self._interfaces[one.adapter].index:

@@ -1,1 +1,1 @@
-"""What only Linux offers: rtnetlink, carrier events, packet sockets and the classic BPF filter."""
+"""Interfaces that only Linux offers: rtnetlink, carrier events, packet sockets and the classic BPF filter."""

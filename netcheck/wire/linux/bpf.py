@@ -1,9 +1,9 @@
 """The classic BPF program with which the kernel drops all frames that netcheck does not read.
 
-It passes these frames, untagged or with a priority tag (VLAN 0): all ARP; all LLDP; unfragmented ICMP echo requests and
-replies to this computer's MAC; echo replies to other MACs if it overhears; and DHCP requests of other hosts (UDP to
-port 67, RFC 2131 section 4.1). It drops the frames that this computer sends. Codes are those of linux/bpf_common.h and
-linux/filter.h. `wanted` makes the same choice in Python, for links without a filter.
+The program passes these frames, untagged or with a priority tag (VLAN 0): all ARP; all LLDP; unfragmented ICMP echo
+requests and replies to this computer's MAC; with `overhears` also echo replies to other MACs; and DHCP requests of
+other hosts (UDP to port 67, RFC 2131 section 4.1). It drops the frames that this computer sends. Codes are those of
+linux/bpf_common.h and linux/filter.h. `wanted` selects the same frames in Python, for links without a filter.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import struct
 from typing import NamedTuple
 
-LONGEST = 2048  # bytes kept of a frame; ARP, LLDP and echo of Ethernet's usual 1514 fit
+LONGEST = 2048  # bytes kept of a frame; an Ethernet frame of the usual 1514 bytes fits
 
 LOAD_WORD, LOAD_HALF, LOAD_BYTE = 0x20, 0x28, 0x30  # BPF_LD with BPF_ABS
 LOAD_HALF_AFTER, LOAD_BYTE_AFTER = 0x48, 0x50  # with BPF_IND: after the IPv4 header
@@ -26,7 +26,7 @@ _INSTRUCTION = struct.Struct("=HBBI")
 
 
 class Instruction(NamedTuple):
-    """An instruction; `yes` and `no` are the labels to jump to, "" for the next instruction."""
+    """An instruction; `yes` and `no` are labels of jump targets, "" for the next instruction."""
 
     code: int
     k: int
@@ -48,7 +48,7 @@ def _steps(mac: int, overhears: bool) -> tuple[Instruction, ...]:
         Instruction(EQUAL, 0x88CC, "pass"),
         Instruction(EQUAL, 0x0800, "", "drop"),
         Instruction(LOAD_HALF, 20),
-        Instruction(ANY_BIT, 0x3FFF, "drop"),  # more fragments, or not the first
+        Instruction(ANY_BIT, 0x3FFF, "drop"),  # more fragments follow, or this is not the first fragment
         Instruction(HEADER_LENGTH, 14),
         Instruction(LOAD_BYTE, 23),
         Instruction(EQUAL, 1, "icmp"),
@@ -73,7 +73,7 @@ def program(mac: int, overhears: bool = False) -> bytes:
 
 
 def listening_program() -> bytes:
-    """Return a program that passes everything that others send, untagged or with a priority tag."""
+    """Return a program that passes all frames of other computers, untagged or with a priority tag."""
     first = next(at for at, step in enumerate(_steps(0, False)) if step.label == "untagged")
     ends = (Instruction(RETURN, LONGEST, label="untagged"), Instruction(RETURN, 0, label="drop"))
     return _assembled((*_steps(0, False)[:first], *ends))
@@ -91,7 +91,7 @@ def _assembled(steps: tuple[Instruction, ...]) -> bytes:
 
 
 def wanted(frame: bytes, mac: int) -> bool:
-    """Return whether the program passes a frame, judged by the frame's bytes alone."""
+    """Return whether the program for this MAC passes a frame, by the bytes of the frame alone."""
     kind = frame[12:14]
     if kind in (b"\x08\x06", b"\x88\xcc"):
         return True

@@ -1,7 +1,7 @@
 """The carrier of interfaces on Linux: link events of the kernel, and a request for the state every 20 ms.
 
 Events arrive within 2 ms, but the kernel delays a second change within about a second by up to half a second (measured,
-Linux 6.18). A request takes some 11 microseconds and shows the present state.
+Linux 6.18). A request takes about 11 microseconds and returns the present state.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from netcheck.wire.link import Carrier, NetworkInterface
 from netcheck.wire.linux import netlink
 
 EVERY = 0.02  # seconds between two requests
-MOST = 1000  # messages taken in one look, so that a storm of events cannot hold the caller
+MOST = 1000  # messages read in one call: a storm of events must not keep the caller waiting
 
 Reopen = Callable[[int, int], bool]  # adapter and new index; returns whether the link uses the interface again
 
@@ -25,9 +25,10 @@ def _stays_closed(adapter: int, index: int) -> bool:
 class NetlinkCarrier:
     """Knows the carrier of each adapter and reports each change once. It never raises because of an interface.
 
-    An interface that is switched off is `off`, one that is removed is `gone`. If an interface with the same name
-    and MAC appears later (a USB adapter that was plugged in again), `reopen` is called with its new index; once that
-    returns True, the adapter is alive again."""
+    An interface that is switched off is `off`; an interface that was removed is `gone`. If an interface with the same
+    name and MAC appears later (a USB adapter that was plugged in again), `reopen` is called with its new index. When
+    `reopen` returns True, the adapter is in use again.
+    """
 
     def __init__(self, interfaces: Sequence[NetworkInterface], reopen: Reopen = _stays_closed) -> None:
         self._interfaces = tuple(interfaces)
@@ -44,10 +45,10 @@ class NetlinkCarrier:
 
     @property
     def due(self) -> float:
-        """When to look again."""
+        """The time of the next request, in seconds on the link's clock."""
         return float("-inf") if self._changes else self._looked_at + EVERY
 
-    def look(self, now: float) -> list[Carrier]:
+    def changes(self, now: float) -> list[Carrier]:
         """Read the kernel's events, request the present state, and return the changes."""
         self._looked_at = now
         try:
@@ -57,15 +58,15 @@ class NetlinkCarrier:
                 if state.gone:
                     netlink.ask_link_named(self._netlink, self._interfaces[state.adapter].name)
         except OSError:
-            pass  # the kernel is short of memory for a moment: the next look shows it
+            pass  # the kernel is short of memory for a moment: the next call reports the change
         self._read(now)
         changes, self._changes = self._changes, []
         return changes
 
     def carrier(self, adapter: int, now: float) -> bool:
-        """Return the carrier of an adapter. If this makes a fresh look, its changes are kept for `look` to return."""
+        """Return the carrier of an adapter. If a new request finds changes, the next call of `changes` returns them."""
         if now >= self._looked_at + EVERY:
-            self._changes.extend(self.look(now))
+            self._changes.extend(self.changes(now))
         return self._states[adapter].up
 
     def close(self) -> None:
@@ -73,7 +74,7 @@ class NetlinkCarrier:
         self._netlink.close()
 
     def _read(self, now: float) -> None:
-        """Read what is queued. If the queue overflowed (ENOBUFS), the state requested next makes up for it."""
+        """Read the queued messages. After an overflow (ENOBUFS) the next request of the state replaces lost ones."""
         for _ in range(MOST):
             try:
                 data = self._netlink.recv(1 << 16)
@@ -87,7 +88,7 @@ class NetlinkCarrier:
     def _take(self, message: netlink.Message, now: float) -> None:
         if message.type == netlink.ERROR:
             if netlink.error_from(message).errno == errno.ENODEV:
-                self._note_removed(message.sequence, now)  # the index that was asked for, 0 for a name
+                self._note_removed(message.sequence, now)  # the index that was requested, 0 for a name
             return
         state = netlink.link_from(message.body)
         if state is None:
@@ -96,7 +97,7 @@ class NetlinkCarrier:
             self._note_removed(state.index, now)
         elif message.type == netlink.NEWLINK:
             if state.index not in self._adapters:
-                self._take_back(state)
+                self._use_again(state)
             if state.index in self._adapters:
                 adapter, up = self._adapters[state.index], state.up and state.carrier
                 self._note(Carrier(now, adapter, up, off=not state.up))
@@ -106,8 +107,8 @@ class NetlinkCarrier:
         if adapter is not None:
             self._note(Carrier(now, adapter, up=False, gone=True))
 
-    def _take_back(self, state: netlink.LinkState) -> None:
-        """Use an interface that replaces a removed one."""
+    def _use_again(self, state: netlink.LinkState) -> None:
+        """Use an interface that has the name and MAC of a removed one."""
         for adapter, known in enumerate(self._interfaces):
             if self._states[adapter].gone and (known.name, known.mac) == (state.name, state.mac):
                 if self._reopen(adapter, state.index):

@@ -1,8 +1,8 @@
-"""Interfaces, addresses, routes and neighbours from the kernel, by rtnetlink (RFC 3549) and the standard library alone.
+"""Reads interfaces, addresses, routes and neighbours from the kernel by rtnetlink (RFC 3549).
 
-Requests use a socket of the caller's network namespace and interface indexes, so a rename, or a /sys of another
-namespace, does no harm. Numbers are those of linux/netlink.h, rtnetlink.h, if_link.h, if_addr.h and neighbour.h. Errors
-of the kernel are raised as OSError.
+It needs the standard library alone. Requests use a socket in the caller's network namespace, and interface indexes.
+They stay correct if an interface is renamed or if /sys belongs to another namespace. Numbers are those of
+linux/netlink.h, rtnetlink.h, if_link.h, if_addr.h and neighbour.h. An error of the kernel is raised as OSError.
 """
 
 from __future__ import annotations
@@ -54,9 +54,10 @@ class Message:
 class LinkState:
     """An interface as the kernel describes it.
 
-    `up` is the administrative state, `carrier` that of the cable and its far end. `parent` and `master` are the indexes
-    of the interfaces below and above it in this namespace, 0 for none; `member_of` is the kind of the master, such as
-    "bridge", "" for none."""
+    `up` is the administrative state; `carrier` is True if the cable has a live far end. `parent` and `master` are the
+    indexes of the interfaces below and above this one in this namespace, 0 for none. `member_of` is the kind of the
+    master, such as "bridge", or "".
+    """
 
     index: int
     name: str
@@ -72,7 +73,7 @@ class LinkState:
 
 
 def opened(groups: int = 0) -> socket.socket:
-    """Return a route netlink socket that is subscribed to these groups of events."""
+    """Return a route netlink socket that receives the events of these groups."""
     netlink = socket.socket(socket.AF_NETLINK, socket.SOCK_RAW | socket.SOCK_CLOEXEC, socket.NETLINK_ROUTE)
     netlink.settimeout(5)
     try:
@@ -84,14 +85,14 @@ def opened(groups: int = 0) -> socket.socket:
 
 
 def ask_link(netlink: socket.socket, index: int) -> None:
-    """Request the state of an interface; the answer, or the error, carries the index as sequence number."""
+    """Request the state of an interface; the reply, or the error, has the index as its sequence number."""
     mask = _ATTRIBUTE.pack(8, _IFLA_MASK) + struct.pack("=I", _NO_STATISTICS)
     body = _LINK.pack(0, 0, index, 0, 0) + mask
     netlink.send(_HEAD.pack(_HEAD.size + len(body), GETLINK, _REQUEST, index, 0) + body)
 
 
 def ask_link_named(netlink: socket.socket, name: str) -> None:
-    """Request the state of the interface with a name; the answer, or the error, carries the sequence number 0."""
+    """Request the state of the interface with a name; the reply, or the error, has the sequence number 0."""
     value = name.encode() + b"\0"
     attributes = _ATTRIBUTE.pack(4 + len(value), _IFLA_NAME) + value.ljust(len(value) + 3 & ~3, b"\0")
     mask = _ATTRIBUTE.pack(8, _IFLA_MASK) + struct.pack("=I", _NO_STATISTICS)
@@ -100,7 +101,7 @@ def ask_link_named(netlink: socket.socket, name: str) -> None:
 
 
 def messages(data: bytes) -> Iterator[Message]:
-    """Yield the messages of a datagram, up to the first that is malformed."""
+    """Yield the messages of a datagram before the first malformed one."""
     at = 0
     while at + _HEAD.size <= len(data):
         length, kind, _, sequence, _ = _HEAD.unpack_from(data, at)
@@ -134,7 +135,7 @@ def link_from(body: bytes) -> LinkState | None:
     if len(body) < _LINK.size:
         return None
     family, hardware, index, flags, _ = _LINK.unpack_from(body)
-    if family == _BRIDGE:  # a "deleted link" of this family has only left its bridge
+    if family == _BRIDGE:  # a "deleted link" of this family means that a port left its bridge
         return None
     attributes = _attributes(body, _LINK.size)
     mac = attributes.get(_IFLA_ADDRESS, b"")
@@ -180,7 +181,7 @@ def links() -> list[LinkState]:
 
 
 def addresses() -> dict[int, list[tuple[int, int]]]:
-    """Return all IPv4 addresses, with secondary ones, as (address, prefix length) by interface index."""
+    """Return all IPv4 addresses, secondary ones too, as (address, prefix length) by interface index."""
     found: dict[int, list[tuple[int, int]]] = {}
     with opened() as netlink:
         bodies = list(_dump(GETADDR, _ADDRESS.pack(socket.AF_INET, 0, 0, 0, 0), netlink))
@@ -216,8 +217,10 @@ def neighbours(index: int, netlink: socket.socket) -> dict[int, int]:
 
 @dataclass(frozen=True, slots=True)
 class KernelRoute:
-    """An IPv4 route: its prefix, the index of its outgoing interface, its gateway (0 for none), its metric (the lowest
-    wins among equal prefixes), and its table."""
+    """An IPv4 route: its prefix, the index of its outgoing interface, its gateway, its metric and its table.
+
+    The gateway is 0 for none. Among routes to equal prefixes the lowest metric applies.
+    """
 
     first: int
     length: int
@@ -228,14 +231,14 @@ class KernelRoute:
 
 
 def routes() -> list[KernelRoute]:
-    """Return all IPv4 unicast routes of all tables; a multipath route counts once for each hop."""
+    """Return all IPv4 unicast routes of all tables; a multipath route gives one route for each hop."""
     with opened() as netlink:
         bodies = list(_dump(GETROUTE, _ROUTE.pack(socket.AF_INET, 0, 0, 0, 0, 0, 0, 0, 0), netlink))
     return [route for body in bodies for route in routes_from(body)]
 
 
 def routes_from(body: bytes) -> list[KernelRoute]:
-    """Read the body of a route message; return nothing if it is too short, or not for IPv4 unicast."""
+    """Read the body of a route message; return no route if it is too short, or not for IPv4 unicast."""
     if len(body) < _ROUTE.size:
         return []
     family, length, _, _, table, _, _, kind, _ = _ROUTE.unpack_from(body)

@@ -1,6 +1,6 @@
 """Options of Linux packet sockets: filter, buffer, group membership, time stamps and drop statistics.
 
-Numbers are those of asm/socket.h and linux/if_packet.h that the socket module lacks.
+The numbers that Python's socket module lacks are those of asm/socket.h and linux/if_packet.h.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import errno
 import socket
 import struct
 
-BUFFER = 4 << 20  # bytes; of 1,022 replies at once the default buffer keeps 256, 1 MiB all (measured, Linux 6.18)
+BUFFER = 4 << 20  # bytes; the default keeps 256 of 1,022 replies at once, 1 MiB keeps all (measured, Linux 6.18)
 SEND_TIMEOUT = 100_000  # microseconds that a send may wait for room in the queue
 
 _ALL_PROTOCOLS = 0x0003  # ETH_P_ALL
@@ -26,9 +26,10 @@ STAMP_ROOM = socket.CMSG_SPACE(_STAMP.size) if hasattr(socket, "CMSG_SPACE") els
 
 
 def open_packet_socket(name: str, index: int, program: bytes, *, promiscuous: bool = False) -> socket.socket:
-    """Open a packet socket on an interface, with a BPF program attached; OSError where that fails.
+    """Open a packet socket on an interface and attach a BPF program; raise OSError if that fails.
 
-    The protocol is 0 until the socket is bound, so that nothing is queued before the filter is in place."""
+    The protocol is 0 until the socket is bound: no frame is queued before the filter is attached.
+    """
     packets = socket.socket(socket.AF_PACKET, socket.SOCK_RAW | socket.SOCK_CLOEXEC, 0)
     try:
         _attach(packets, program)
@@ -55,13 +56,13 @@ def _attach(packets: socket.socket, program: bytes) -> None:
 
 
 def enlarge_buffer(of: socket.socket) -> None:
-    """Ask for a receive buffer of `BUFFER` bytes; without CAP_NET_ADMIN the kernel grants up to its limit."""
+    """Request a receive buffer of `BUFFER` bytes; without CAP_NET_ADMIN the kernel grants at most its limit."""
     if not _try(of, socket.SOL_SOCKET, _SO_RCVBUFFORCE, struct.pack("=i", BUFFER)):
         _try(of, socket.SOL_SOCKET, socket.SO_RCVBUF, struct.pack("=i", BUFFER))
 
 
 def join_lldp_groups(packets: socket.socket, index: int) -> None:
-    """Let the interface receive the group addresses of LLDP while the socket is open."""
+    """Let the interface receive frames to the group addresses of LLDP while the socket is open."""
     for group in _LLDP_GROUPS:
         _join(packets, index, _MR_MULTICAST, group)
 
@@ -80,7 +81,7 @@ def _try(of: socket.socket, level: int, option: int, value: bytes) -> bool:
 
 
 def enable_stamps(of: socket.socket) -> None:
-    """Let the kernel stamp what arrives on a socket. Where it cannot, the time of reading is used."""
+    """Let the kernel stamp the frames that arrive on a socket. If it cannot, the time of reading is used."""
     _try(of, socket.SOL_SOCKET, _SO_TIMESTAMPNS, struct.pack("=i", 1))
 
 

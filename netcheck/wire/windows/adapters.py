@@ -1,4 +1,4 @@
-"""This computer's interfaces on Windows, by the names that people see there, such as "Ethernet 3"."""
+"""This computer's interfaces on Windows, by the names that Windows shows, such as "Ethernet 3"."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def interfaces() -> list[NetworkInterface]:
 
 
 def _interface(adapter: iphlpapi.WindowsAdapter) -> NetworkInterface:
-    """Build the record of one interface. A tunnel is always enabled, and counts as on while it is connected."""
+    """Return one interface. A tunnel is always enabled, so it counts as switched on only while it is connected."""
     ethernet = adapter.type in (iphlpapi.ETHERNET, iphlpapi.WIRELESS) and bool(adapter.mac)
     return NetworkInterface(
         index=adapter.index,
@@ -37,7 +37,7 @@ def _interface(adapter: iphlpapi.WindowsAdapter) -> NetworkInterface:
 
 
 def routes() -> tuple[KernelRoute, ...]:
-    """Return the IPv4 routes; their metric is the route's and the interface's together, as Windows compares them."""
+    """Return the IPv4 routes; a metric is the sum of the route's and the interface's, as Windows compares them."""
     metrics = {adapter.index: adapter.metric for adapter in iphlpapi.adapters()}
     return tuple(
         KernelRoute(
@@ -54,16 +54,16 @@ def routes() -> tuple[KernelRoute, ...]:
 
 
 def index_of(name: str) -> int | None:
-    """Return the index of the interface of this name; None where there is none."""
+    """Return the index of the interface with this name; None if there is none."""
     return next((adapter.index for adapter in iphlpapi.adapters() if adapter.name == name), None)
 
 
 def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> PolledCarrier:
-    """Return what reports the carrier of these interfaces."""
+    """Return the object that reports the carrier of these interfaces."""
     return PolledCarrier(parts, reopen, _plug, index_of)
 
 
 def _plug(index: int) -> Plug:
-    """Return the state of an adapter; one that is switched off is not there for Windows."""
+    """Return the state of an adapter. Windows does not list an adapter that is switched off, so it is GONE."""
     connected = iphlpapi.connected(index)
     return Plug.GONE if connected is None else Plug.CABLE if connected else Plug.NO_CABLE

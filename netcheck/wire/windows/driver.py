@@ -1,4 +1,4 @@
-"""Why frames cannot be captured on Windows, and what to do: no driver, or no right to use it."""
+"""Says why frames cannot be captured on Windows (no driver, or no right to use it), and what to do."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ assert sys.platform == "win32", "for Windows only"
 WITHOUT = "or use `--link unprivileged`, which needs no driver and no rights, and whose best verdict is `unsettled`"
 INSTALL = f"Install a WinPcap-compatible capture driver (an administrator has to), {WITHOUT}"
 AS_ADMINISTRATOR = (
-    "Start the console with `Run as administrator`, or have the driver installed again without its setting "
+    "Start the console with `Run as administrator`, or install the driver again without its setting "
     f"`restricted to administrators`; {WITHOUT}"
 )
 NOT_BOUND = (
-    "Open the adapter's properties and switch the capture driver on in its list, or install the driver again; "
-    "an adapter that was plugged in later may need a restart of the driver"
+    "Open the adapter's properties and switch the capture driver on in the list, or install the driver again; "
+    "if the adapter was plugged in later, the driver may need a restart"
 )
 
 
 def why_not(name: str) -> Problem | None:
-    """Return why frames cannot be captured on an interface; None where they can, as far as can be known beforehand."""
+    """Return why frames cannot be captured on an interface; None if no reason is known before it is opened."""
     try:
         import scapy.libs.winpcapy  # noqa: F401  # loads the driver's library
     except (OSError, ImportError):
@@ -41,14 +41,14 @@ def why_not(name: str) -> Problem | None:
 
 
 def why_not_opened(name: str, said: str) -> Problem:
-    """Return the problem of an interface that the driver shows and does not open; `said` are the driver's words."""
+    """Return why the driver does not open an interface that it shows; `said` is the driver's message."""
     return _without_right(name) or Problem(f"the capture driver says: {said}", name, NOT_BOUND)
 
 
 def _without_right(name: str) -> Problem | None:
     if is_administrator():
         return None
-    what = "the capture driver gives this user nothing: this console has no administrator rights"
+    what = "the capture driver shows this user no interface: this console has no administrator rights"
     return Problem(what, name, AS_ADMINISTRATOR)
 
 

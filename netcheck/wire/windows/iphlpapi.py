@@ -1,6 +1,6 @@
 """Calls of iphlpapi.dll: adapters, routes and neighbours of this computer, echo requests, and ARP requests.
 
-All of them work for any user. Each returns plain values; OSError with the system's number where a call fails.
+All of them work for any user. Each returns plain values, and raises OSError with the system's number if it fails.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ SKIP_ALL_BUT_UNICAST = 0x0E  # anycast, multicast and DNS servers are not listed
 ETHERNET, LOOPBACK, WIRELESS = 6, 24, 71  # IfType, by the IANA ifType registry
 UP = 1  # IfOperStatusUp, RFC 2863
 DISCONNECTED = 2  # MediaConnectStateDisconnected (ifdef.h)
-STALE = 4  # NL_NEIGHBOR_STATE (nldef.h): this state and those above have a MAC, those below have failed or are asking
+STALE = 4  # NL_NEIGHBOR_STATE (nldef.h): states from this one on have a MAC; in those below ARP failed or goes on
 BUFFER_OVERFLOW, NOT_SUPPORTED = 111, 50  # winerror.h
 TRIES = 5  # the list of adapters can grow between two calls
 
@@ -100,7 +100,7 @@ def _adapter(one: Any) -> WindowsAdapter:
 
 
 def connected(index: int) -> bool | None:
-    """Return whether an adapter is on and has a cable with a live far end; None where it is not there."""
+    """Return whether an adapter is on and has a cable with a live far end; None if there is no such adapter."""
     row = AdapterRow(index=index)
     if _library.GetIfEntry2(ctypes.byref(row)):
         return None
@@ -116,7 +116,7 @@ def routes() -> list[AdapterRoute]:
 
 
 def neighbours(index: int) -> dict[int, int]:
-    """Return the MAC by IPv4 address from the neighbour table of one adapter; entries that failed are left out."""
+    """Return the neighbour table of one adapter: the MAC by IPv4 address; failed entries are left out."""
     return {
         _ipv4(row.address): int.from_bytes(bytes(row.mac[:6]), "big")
         for row in _table("GetIpNetTable2", NeighbourRow)
@@ -125,7 +125,7 @@ def neighbours(index: int) -> dict[int, int]:
 
 
 def _table(function: str, row: Any) -> Iterator[Any]:
-    """Yield the rows of a table that the system allocates: a count, filled up to eight bytes, then the rows."""
+    """Yield the rows of a table that the system allocates: a count, padded to eight bytes, then the rows."""
     table = ctypes.c_void_p()
     _demand(getattr(_library, function)(AF_INET, ctypes.byref(table)))
     try:
@@ -141,7 +141,7 @@ def _ipv4(sockaddr: Any) -> int:
 
 
 class EchoSender:
-    """Sends echo requests one after the other, and waits for the reply to each. One for each thread."""
+    """Sends echo requests one after the other, and waits for the reply to each. Each thread has its own."""
 
     def __init__(self) -> None:
         _library.IcmpCreateFile.restype = ctypes.c_void_p
@@ -150,8 +150,10 @@ class EchoSender:
             raise ctypes.WinError()
 
     def ask(self, source: int, target: int, payload: bytes, timeout: float) -> tuple[int, bytes] | None:
-        """Return the TTL and the payload of the reply; None where none came within `timeout` seconds or the system
-        could not send. Addresses are 32-bit; the reply is one of the target itself."""
+        """Return the TTL and the payload of the reply; None if none came or the system could not send.
+
+        `timeout` is in seconds; addresses are 32-bit. Only a reply of the target itself counts.
+        """
         room = ctypes.sizeof(EchoReply) + len(payload) + 64  # 8 for an ICMP error, and an IO_STATUS_BLOCK
         buffer = ctypes.create_string_buffer(room)
         replies = _library.IcmpSendEcho2Ex(
@@ -174,9 +176,9 @@ def offers_arp() -> bool:
 
 
 def resolved_mac(index: int, source: int, target: int) -> int | None:
-    """Ask for an address by ARP and return the MAC that replied, None where none did; waits some seconds.
+    """Send an ARP request for an address and return the MAC that replied; None after some seconds without a reply.
 
-    NotOffered where the system refuses the call. The cached entry is discarded first, so the MAC is a fresh one.
+    Raises NotOffered if the system refuses the call. The cache entry is deleted first, so the MAC is a new one.
     """
     row = NeighbourRow(index=index)
     row.address[:] = _sockaddr(target)
@@ -192,7 +194,7 @@ def _sockaddr(address: int) -> bytes:
 
 
 def _in_order(address: int) -> ctypes.c_uint32:
-    """Return an address as IPAddr has it: network byte order in memory."""
+    """Return an address as an IPAddr: in network byte order in memory."""
     return ctypes.c_uint32(int.from_bytes(address.to_bytes(4, "big"), "little"))
 
 

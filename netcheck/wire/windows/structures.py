@@ -1,7 +1,7 @@
-"""The structures of iphlpapi.dll that netcheck reads, as ctypes has them.
+"""The structures of iphlpapi.dll that netcheck reads, for ctypes.
 
 Layouts: iptypes.h, ifdef.h, nldef.h, netioapi.h and ipexport.h of the Windows SDK, 64-bit. A sockaddr is read as 28
-bytes (SOCKADDR_INET): the family in its first two, an IPv4 address in bytes 4 to 7 (ws2ipdef.h).
+bytes (SOCKADDR_INET): the family in the first two, an IPv4 address in bytes 4 to 7 (ws2ipdef.h).
 """
 
 from __future__ import annotations

@@ -1,16 +1,16 @@
-"""The link without rights on Windows: the system's own echo and ARP requests, and its neighbour table for the MACs.
+"""The link without rights on Windows: the system's echo and ARP requests, with the MACs from its neighbour table.
 
-An echo request that is handed over as a frame is sent by `IcmpSendEcho2Ex`. An ARP request is sent by
-`ResolveIpNetEntry2`, which discards the cached entry first; where the system has no such call, the frame does not
-leave. Each request waits for its reply in a thread of its own. Replies come back as Ethernet frames that are built
-here, with the identifier of the request and the MAC of the neighbour table, or 0.
+The caller passes requests as frames. `IcmpSendEcho2Ex` sends an echo request. `ResolveIpNetEntry2` sends an ARP
+request, after it has deleted the cache entry; if the system has no such call, the frame does not leave. Each request
+waits for its reply in its own thread. For each reply the link builds an Ethernet frame, with the identifier of the
+request and the MAC of the neighbour table, or 0.
 
-No verdict above `unsettled` can rest on it (`hears_all` is False), because of what it cannot do:
-- It hears only the first reply to its own requests: a second owner, a proxy or an announcement stays unseen, unless
-  the neighbour table changes from one MAC to another.
-- The MAC of an echo reply comes from a cache: a device that was replaced may be taken for the old one.
+Its best verdict is `unsettled` (`hears_all` is False), because of these limits:
+- It hears only the first reply to its own requests. It notices a second owner, a proxy or an announcement only if the
+  neighbour table changes from one MAC to another.
+- The MAC of an echo reply comes from a cache: the link may mistake a replaced device for the old one.
 - A firewall on this computer can drop echo replies; the device then looks silent.
-- Only the system's own addresses can be the source: a borrowed address cannot be used.
+- Only the system's own addresses can be the source: an address cannot be borrowed.
 - It does not hear LLDP, DHCP or the traffic between others.
 """
 
@@ -48,24 +48,23 @@ from netcheck.wire.windows import iphlpapi  # noqa: E402
 from netcheck.wire.windows.adapters import carrier_of  # noqa: E402
 
 REPLY_WITHIN = 2.0  # seconds that a thread waits for a reply; slow controllers take up to a second, by common practice
-THREADS = 64  # requests that wait at the same time; further ones do not leave
+THREADS = 64  # requests that wait at the same time; further requests are not sent
 
 
 def open_unprivileged(interface: str, others: Sequence[str] = ()) -> UnprivilegedWindowsLink:
-    """Open the interface under test as adapter 0, and others as further adapters; LinkError where one cannot be
-    used."""
+    """Open the interface under test as adapter 0, and others as further adapters; raise LinkError if that fails."""
     parts = [found(name) for name in (interface, *others)]
     if not parts[0].addresses:
         raise LinkError.of(
-            "it has no IPv4 address, and this link can only ask from the system's own",
+            "it has no IPv4 address, and this link can only send from the system's own addresses",
             where=safe(interface),
-            do="Give it one in the subnet under test, or use `--link portable`, which borrows the plan's",
+            do="Give it an address in the subnet under test, or use `--link portable`, which borrows the plan's",
         )
     return UnprivilegedWindowsLink(parts)
 
 
 class UnprivilegedWindowsLink(SocketLink):
-    """A link by the system's own requests; the module's text says what it cannot do."""
+    """A link that uses the system's own requests; the module's docstring lists its limits."""
 
     kind = "unprivileged"
     hears_all = False
@@ -82,14 +81,14 @@ class UnprivilegedWindowsLink(SocketLink):
         self._arp = iphlpapi.offers_arp()
 
     def _moved(self, adapter: int, index: int) -> bool:
-        """Go on with an adapter that was plugged in again, under its new index."""
+        """Continue with an adapter that was plugged in again and has a new index."""
         self._indexes[adapter] = index
         return True
 
     def send(self, frame: bytes, adapter: int = 0) -> float | None:
-        """Send an echo or ARP request from an address of this adapter; see `Link.send`. Other frames do not leave."""
+        """Send an echo or ARP request from an address of this adapter; see `Link.send`. None for other frames."""
         request = self._request(frame, adapter)
-        if request is None or not self._engage():
+        if request is None or not self._reserve_thread():
             return None
         at = self._clock.now()
         self._asked.put((adapter, request))
@@ -102,8 +101,8 @@ class UnprivilegedWindowsLink(SocketLink):
         arp = arp_from_wire(frame) if self._arp else None
         return arp if arp is not None and arp.op == REQUEST and arp.sender_ip in self._addresses[adapter] else None
 
-    def _engage(self) -> bool:
-        """Register a request, and start a thread if all are busy; False where the largest number waits already."""
+    def _reserve_thread(self) -> bool:
+        """Count a request, and start a thread if all are busy; return False if `THREADS` requests wait already."""
         with self._lock:
             if self._waiting >= THREADS:
                 return False
@@ -120,7 +119,7 @@ class UnprivilegedWindowsLink(SocketLink):
         while (task := self._asked.get()) is not None:
             try:
                 reply = self._reply(sender, *task)
-            except OSError:  # the system refused: no reply, as with a request that was lost
+            except OSError:  # the system refused the request: it counts as one without a reply
                 reply = None
             with self._lock:
                 self._waiting -= 1
@@ -172,7 +171,7 @@ class UnprivilegedWindowsLink(SocketLink):
             news.append(self._heard.get_nowait())
 
     def _close(self) -> None:
-        """Let the threads end once their requests have; they do not keep the program from ending."""
+        """Tell the threads to end after their present request; the program does not wait for them."""
         for _ in self._threads:
             self._asked.put(None)
         self._threads.clear()

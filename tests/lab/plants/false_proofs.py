@@ -181,7 +181,8 @@ def link_away(seconds: float) -> Callable[[Plant], None]:
 
 def quiet_switch_with_lldp(plant: Plant) -> None:
     """A switch at the "direct" cable sends LLDP with the name of the device's second port; the technician pulls and
-    plugs the station's own end. The plant must be direct."""
+    plugs the station's own end. The plant must be direct.
+    """
     plant.lab.veth((plant.station, "eth0"), (plant.switch, "p0"), macs=("00-00-5E-00-53-01", SWITCH_MAC))
     plant.lab.address(plant.station, "eth0", "192.0.2.1/24")
     plant.lab.bridge(plant.switch, "br0", ["p0"])
@@ -231,7 +232,8 @@ def _announce(plant: Plant, port: str) -> None:
 def ring_heals(delay: int) -> Callable[[Plant], None]:
     """Return a builder of a device with two cables to the switch, one blocked by spanning tree with this forward delay
     in seconds. The technician pulls the active one and never plugs it in again; the other forwards after twice the
-    delay."""
+    delay.
+    """
     return partial(_ring, delay)
 
 
@@ -330,7 +332,8 @@ def announce_address(plant: Plant, namespace: str, mac: str, address: str) -> No
 
 def frames_lost_while_out(plant: Plant) -> None:
     """With the cable out, the computer is too busy to read its packets for 4 s: a flood fills the receive buffer, and
-    the announcement of a second owner behind it is lost."""
+    the announcement of a second owner behind it is lost.
+    """
     pair(plant)
     stranger = plant.lab.namespace("stranger")
     plant.plug(stranger, IMPOSTOR_MAC)

@@ -171,7 +171,8 @@ def borrowed_is_owned(plant: Plant) -> None:
 
 def forwards_late(plant: Plant) -> None:
     """The cable is plugged in on request, and the switch port forwards only 20 s later: spanning tree listens and
-    learns first."""
+    learns first.
+    """
     alpha, _ = pair(plant)
     spanning_tree = ["type", "bridge", "stp_state", "1", "forward_delay", "1000"]
     plant.lab.run(plant.switch, ["ip", "link", "set", "br0", *spanning_tree])
