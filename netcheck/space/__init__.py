@@ -1,7 +1,14 @@
 """Arithmetic on address space: who uses which address, which are free, and which to propose.
 
-`intervals` has sets of addresses as sorted ranges; `usable` says which addresses a host may have; `addressing` finds
-the subnet of an address, and the range that the plan's numbering scheme gives an interface; `occupancy` says what uses
-each address of an island; `vacant` has the addresses that are left, and `suggest` chooses from them; `carve` cuts a
-block into subnets; `map_cells` sorts a subnet into the cells of a map, and lists its addresses in use; `coverage` says
-how far surveys cover a subnet. Everything is pure, works on integers, and is O(n log n) to build."""
+- `intervals`: sets of addresses as sorted ranges
+- `usable`: which addresses a host may have
+- `addressing`: the subnet of an address, and the range that the plan's numbering scheme gives an interface
+- `occupancy`: the users of each address of an island
+- `vacant`: the free addresses of a subnet
+- `suggest`: the free address that each interface should get
+- `carve`: cuts a block into subnets
+- `map_cells`: the cells of a subnet's map, and the list of its addresses in use
+- `coverage`: which parts of a subnet the surveys cover
+
+All functions are pure and work on integers. Building takes O(n log n).
+"""

@@ -1,8 +1,7 @@
-"""Which subnet each address belongs to: of interfaces by address family, of outside addresses, and of router links.
+"""Finds the subnet of each address: of interfaces by address family, of outside addresses and of router interfaces.
 
-Rules treat a dual-stack interface as two: its `address` in its subnet, and its `address6` in the subnet that holds it.
-
-The plan's numbering scheme says which range of a subnet belongs to an interface, by kind, place or name.
+Rules treat a dual-stack interface as two interfaces: one with `address` in its subnet, one with `address6` in the
+subnet that contains it. The plan's numbering scheme gives ranges of a subnet to interfaces by kind, place or name.
 """
 
 from __future__ import annotations
@@ -54,8 +53,10 @@ class SubnetLookup:
         return candidates[0] if len(candidates) == 1 else None
 
     def islands_of_link(self, router: Router, address: Address) -> tuple[str, ...]:
-        """Return the islands of a router's interface: the router's own, or the islands that it translates for if only
-        these have a subnet that contains the address."""
+        """Return the islands of a router's interface: the router's own island, or islands that it translates for.
+
+        The second applies if the router's own island has no subnet that contains the address and one of those has.
+        """
         inner = self._translated.get(router.name, ())
         if not inner or self.at(router.island, address) is not None:
             return (router.island,)
@@ -89,8 +90,10 @@ def _with_ipv6(plan: Plan, firsts: Iterable[tuple[Interface, Subnet]]) -> Iterat
 
 
 def ipv6_interface(plan: Plan, lookup: SubnetLookup, interface: Interface) -> tuple[Interface, Subnet]:
-    """Return the IPv6 values of a dual-stack interface as a separate interface, with their subnet. If that subnet is
-    not known, it is one without a readable prefix."""
+    """Return the IPv6 values of a dual-stack interface as a separate interface, and the subnet of its IPv6 address.
+
+    If that subnet is not known, a subnet without a readable prefix stands for it.
+    """
     own = plan.subnet_of(interface)
     address = interface.address6.value if interface.address6 else None
     if interface.subnet6:
@@ -117,7 +120,7 @@ def _unknown_subnet(island: str, place: Position) -> Subnet:
 
 
 def outside_interfaces(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translation]]:
-    """Yield every translation as an outside interface of its router, named by its address, with its subnet."""
+    """Yield every translation as an interface of its router on the outside, named by its address, with its subnet."""
     lookup = SubnetLookup(plan)
     for translation in plan.translations:
         if translation.outside.value is not None:
@@ -138,11 +141,11 @@ def plan_with(plan: Plan, addresses: Mapping[str, Address]) -> Plan:
     return replace(plan, interfaces=tuple(map(moved, plan.interfaces)))
 
 
-MOST_BLOCKS = 256  # /24 blocks of a large subnet in which a range of last octets counts
+MOST_BLOCKS = 256  # a range of last octets applies to at most this many /24 blocks of a subnet
 
 
 class Schemes:
-    """The schemes of a plan. Of several that match an interface, the first one in the plan counts."""
+    """The numbering schemes of a plan. If several match an interface, the first one in the plan applies."""
 
     def __init__(self, plan: Plan) -> None:
         self._readable = [(one, _Matcher(one)) for one in plan.schemes if one.range.value is not None]
@@ -165,7 +168,7 @@ class Schemes:
 
 
 class _Matcher:
-    """Compares the criteria of a scheme, without case; `*` stands for any text."""
+    """Compares an interface with the criteria of a scheme, without regard to case; `*` stands for any text."""
 
     def __init__(self, scheme: Scheme) -> None:
         self._scheme = scheme

@@ -1,4 +1,4 @@
-"""Cuts a block of addresses into the smallest subnets that fit the needs, the largest first."""
+"""Cuts a block of addresses into the smallest subnets that fit the needs; the largest subnet is placed first."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from netcheck.space.usable import usable_ranges
 from netcheck.text import listed, safe
 
 MOST_HOSTS = 1 << 31
-GATEWAYS = 1  # of every subnet
+GATEWAYS = 1  # gateways in every subnet
 EDGES = 2  # network and directed-broadcast address: RFC 1122 section 3.2.1.3
-# RFC 4291 section 2.5.1: interface identifiers are 64 bits long, so a subnet of hosts is a /64 however few they are.
+# RFC 4291 section 2.5.1: interface identifiers are 64 bits long, so every subnet of hosts is a /64.
 IPV6_LENGTH = 64
 _NEED = re.compile(r"(?P<name>.+):\s*(?P<hosts>[0-9]{1,10})\s*", re.ASCII | re.DOTALL)
 _GROWTH = re.compile(r"(?P<number>[0-9]{1,6}(?:\.[0-9]{1,6})?)\s*(?P<sign>%?)", re.ASCII)
@@ -31,7 +31,7 @@ class Need:
 
     @classmethod
     def from_text(cls, text: str) -> Need:
-        """Read a need such as `process:40`. ValueError says what is wrong."""
+        """Return the need in a text such as `process:40`; ValueError with the reason otherwise."""
         found = _NEED.fullmatch(text.strip())
         if not found or not found["name"].strip():
             raise ValueError(f"{safe(text, 60)!r} is not NAME:HOSTS; write for example process:40")
@@ -42,7 +42,10 @@ class Need:
 
 
 def growth_from_text(text: str) -> Fraction:
-    """Read a growth such as `50%` as an exact fraction. A number below 1 without `%` is ambiguous: ValueError."""
+    """Return a growth such as `50%` as an exact fraction; ValueError otherwise.
+
+    A number below 1 without `%` is refused, because it could be a share or a percentage.
+    """
     found = _GROWTH.fullmatch(text.strip())
     if not found or (not found["sign"] and 0 < Fraction(found["number"]) < 1):
         raise ValueError(f"{safe(text, 40)!r} is not a growth in percent; write for example 50%")
@@ -51,8 +54,10 @@ def growth_from_text(text: str) -> Fraction:
 
 @dataclass(frozen=True, slots=True)
 class Carved:
-    """One new subnet. `grown` is the number of hosts after growth; `prefix` holds them, the gateway, and the two end
-    addresses."""
+    """One new subnet.
+
+    `grown` is the number of hosts after growth. `prefix` has room for them, the gateway and the two end addresses.
+    """
 
     need: Need
     grown: int
@@ -65,13 +70,13 @@ class Carved:
 
     @property
     def room(self) -> int:
-        """Return how many devices fit in addition to the gateway."""
+        """Return the number of assignable addresses without the gateway."""
         return sum(span.size for span in usable_ranges(self.prefix)) - GATEWAYS
 
 
 @dataclass(frozen=True, slots=True)
 class Carving:
-    """A block cut into subnets in ascending order, and the rest of it as the fewest prefixes."""
+    """A block cut into subnets in ascending order; `left` is the free rest as the fewest prefixes."""
 
     block: Prefix
     subnets: tuple[Carved, ...]
@@ -81,9 +86,9 @@ class Carving:
 def carve(block: Prefix, needs: Sequence[Need], growth: Fraction, used: Iterable[Range] = ()) -> Carving:
     """Pack the smallest subnets that fit the needs into a block, the largest first, equal sizes in the order given.
 
-    Each goes to the lowest aligned address where no range of `used` is. Sizes are powers of two in descending order, so
-    no address is lost between subnets. ValueError if the subnets do not fit, or if the block contains addresses that no
-    host may have.
+    Each subnet gets the lowest aligned prefix that contains no address of `used`. Sizes are powers of two in descending
+    order, so that no address is lost between subnets. Raises ValueError if the subnets do not fit, or if the block
+    contains addresses that no host may have.
     """
     _require_host_addresses(block)
     sized = sorted(((_length(block.family, _grown(need, growth)), need) for need in needs), key=lambda one: one[0])
@@ -96,7 +101,7 @@ def carve(block: Prefix, needs: Sequence[Need], growth: Fraction, used: Iterable
         prefix = _take(free, length)
         if prefix is None:
             left = listed([str(one) for one in free])
-            raise ValueError(f"no /{length} of {block} is free for {safe(need.name, 60)}; what is free: {left}")
+            raise ValueError(f"no /{length} of {block} is free for {safe(need.name, 60)}; free are: {left}")
         subnets.append(Carved(need, _grown(need, growth), prefix))
     subnets.sort(key=lambda one: one.prefix)
     rest = Spans(map(range_of, free)).ranges()
@@ -104,7 +109,7 @@ def carve(block: Prefix, needs: Sequence[Need], growth: Fraction, used: Iterable
 
 
 def _take(free: list[Prefix], length: int) -> Prefix | None:
-    """Take the lowest prefix of a length out of the free ones, which stay in ascending order; None if there is none."""
+    """Remove the lowest prefix of a length from `free`, which stays in ascending order, and return it; None if none."""
     for index, part in enumerate(free):
         if part.length <= length:
             taken = Prefix(part.family, part.value, length)

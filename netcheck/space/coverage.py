@@ -1,4 +1,4 @@
-"""How far the surveys cover each subnet of a plan, and how many site hosts they list in it."""
+"""Computes which part of each subnet the surveys cover, and how many site hosts they list in it."""
 
 from __future__ import annotations
 
@@ -14,8 +14,11 @@ from netcheck.survey.model import Survey, hosts_of
 
 @dataclass(frozen=True, slots=True)
 class SubnetCoverage:
-    """The coverage of one subnet: its distinct site hosts, the files that list hosts in it or cover a part of it, and
-    the parts that no file covers. `prefix` is None if it cannot be read; the coverage is then unknown."""
+    """The coverage of one subnet.
+
+    `hosts` is the number of distinct site hosts. `files` list hosts in the subnet or cover a part of it. `uncovered`
+    are the parts that no file covers. If `prefix` is None, it cannot be read and the coverage is unknown.
+    """
 
     subnet: str
     prefix: Prefix | None

@@ -1,4 +1,4 @@
-"""Sets of addresses as sorted ranges, and ranges with owners. Building takes O(n log n), a lookup O(log n)."""
+"""Sets of addresses as sorted ranges, and ranges with owners; building takes O(n log n), a lookup O(log n)."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def single(address: Address) -> Range:
 
 
 def prefixes_of(span: Range) -> Iterator[Prefix]:
-    """Yield the fewest prefixes that together make up a range, ascending."""
+    """Yield the fewest prefixes whose union is a range, in ascending order."""
     address = IPv4Address if span.family == 4 else IPv6Address
     for network in summarize_address_range(address(span.low), address(span.high)):
         yield Prefix(span.family, int(network.network_address), network.prefixlen)
@@ -61,7 +61,7 @@ class Spans:
         return at < len(lows) and lows[at] <= value
 
     def bounds(self, window: Range) -> tuple[list[int], list[int]]:
-        """Return the first and the last addresses of the ranges inside a window, clipped to it, ascending."""
+        """Return two lists: the first and the last address of each range inside a window, clipped to it, ascending."""
         lows, highs = self._lows[window.family], self._highs[window.family]
         start, end = bisect_left(highs, window.low), bisect_right(lows, window.high)
         if start >= end:
@@ -89,7 +89,7 @@ class Spans:
 
 
 class Cover(Generic[T]):
-    """Finds the owner of an address among ranges with owners; of overlapping ranges the first one wins."""
+    """Finds the owner of an address among ranges with owners; if ranges overlap, the first one counts."""
 
     def __init__(self, owned: Iterable[tuple[Range, T]]) -> None:
         pairs = list(owned)

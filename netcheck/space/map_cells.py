@@ -1,6 +1,6 @@
-"""Sorts a subnet into map cells by use; a cell is one address or, in a large subnet, a block of addresses.
+"""Computes the map cells of a subnet; a cell is one address or, in a large subnet, a block of addresses.
 
-`address_list` lists the addresses of a subnet that are in use: who has each, with name, MAC, switch port and place.
+`address_list` lists the addresses in use of a subnet, each with its user, name, MAC, switch port and place.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ MOST_CELLS = 1024
 
 
 class Use(StrEnum):
-    """The use of a cell, as the letter on the map. A block with several uses gets the first of them in this order."""
+    """The use of a cell; its value is the letter on the map. A block with several uses gets the first in this order."""
 
     CONFLICT = "X"
     GATEWAY = "G"
@@ -62,7 +62,7 @@ class Cells:
     uses: tuple[Use, ...]
 
     def count(self, use: Use) -> int:
-        """Return how many cells have a use."""
+        """Return the number of cells with a use."""
         return self.uses.count(use)
 
 
@@ -76,8 +76,10 @@ class Holding:
 
 
 def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address], most: int = MOST_CELLS) -> Cells:
-    """Sort the addresses of a prefix by use into at most `most` cells, a power of two. `conflicts` are the addresses
-    that a conflict names."""
+    """Return the cells of a prefix, at most `most`, which must be a power of two.
+
+    `conflicts` are the addresses that a conflict names.
+    """
     block = max(1, -(-prefix.size // most))
     order = {use: rank for rank, use in enumerate(Use)}
     ranks = [order[Use.FREE]] * (prefix.size // block)
@@ -87,7 +89,7 @@ def cells_of(island: Island, prefix: Prefix, conflicts: Collection[Address], mos
             ranks[cell] = min(ranks[cell], order[holding.use])
     for span in Spans(usable_ranges(prefix)).gaps(range_of(prefix)):
         first, after = -(-(span.low - prefix.value) // block), (span.high + 1 - prefix.value) // block
-        for cell in range(first, after):  # cells of which no address is usable
+        for cell in range(first, after):  # cells without a usable address
             ranks[cell] = min(ranks[cell], order[Use.UNUSABLE])
     uses = list(Use)
     return Cells(prefix, block, tuple(uses[rank] for rank in ranks))
@@ -116,7 +118,7 @@ def holdings(island: Island, prefix: Prefix, conflicts: Collection[Address]) -> 
 
 
 def gaps_of(island: Island, prefix: Prefix, conflicts: Collection[Address], most: int) -> list[Range]:
-    """Return the widest gaps of usable addresses without a use, the widest first, then the lowest."""
+    """Return the `most` widest gaps of usable addresses without a use, the widest first, then the lowest."""
     held = Spans(holding.span for holding in holdings(island, prefix, conflicts))
     gaps = (gap for span in usable_ranges(prefix) for gap in held.gaps(span))
     return nsmallest(most, gaps, key=lambda gap: (-gap.size, gap.low))
@@ -133,14 +135,16 @@ class AddressUse:
     mac: str = ""
     switch_port: str = ""
     location: str = ""
-    source: str = ""  # where it is planned or listed
+    source: str = ""  # the position in the plan or in a survey
     description: str = ""
     remark: str = ""
 
 
 def address_list(island: Island, subnet: Subnet, most_hosts: int | None = None) -> list[AddressUse]:
-    """Return the uses of a subnet in address order, with at most `most_hosts` site hosts; empty if its prefix cannot be
-    read."""
+    """Return the uses of a subnet's addresses in address order, with at most `most_hosts` site hosts.
+
+    Empty if the prefix cannot be read.
+    """
     prefix = subnet.prefix.value
     if prefix is None:
         return []

@@ -1,4 +1,4 @@
-"""What uses each address of an island: planned interfaces, site hosts, pools, reserved ranges, gateways, stations."""
+"""Finds the users of each address of an island: interfaces, site hosts, pools, reserved ranges, gateways, stations."""
 
 from __future__ import annotations
 
@@ -70,8 +70,8 @@ class Island:
     stations: tuple[tuple[Address, Station], ...]
     avoided: tuple[
         Range, ...
-    ] = ()  # what unreadable cells may mean, next hops, what other plans use, and what DHCP servers assign
-    served: tuple[ServedRange, ...] = ()  # what DHCP servers assign by their configuration
+    ] = ()  # never proposed: meanings of unreadable cells, next hops, addresses of other plans, ranges of DHCP servers
+    served: tuple[ServedRange, ...] = ()  # ranges that DHCP servers assign, as their configuration says
 
     @cached_property
     def pools(self) -> Cover[HeldRange]:
@@ -107,11 +107,11 @@ class Island:
 
     @cached_property
     def met(self) -> set[Address]:
-        """Return the planned addresses that a site host has."""
+        """Return the planned addresses that a site host has as well."""
         return {Address(family, value) for family, values in self._shared.items() for value in values}
 
     def used(self, span: Range) -> int:
-        """Return how many addresses of a range are planned, of a site host, in a pool or reserved."""
+        """Return the number of addresses of a range that are planned, of a site host, in a pool or reserved."""
         if any(self.kept.within(span)):
             inside = sum(map(self.hosts.count, self.filled.within(span)))
             return self.filled.count(span) + self.hosts.count(span) - inside
@@ -154,7 +154,7 @@ class Island:
         return self.kept.joined(map(single, self.placed_at))
 
     def claims(self, address: Address) -> bool:
-        """Return whether the plan uses an address; the same as membership in `claimed`, without building that set."""
+        """Return whether the plan uses an address: membership in `claimed`, without building that set."""
         single_ones = self.placed_at, self.gateways_at, self.stations_at
         return any(address in ones for ones in single_ones) or self._kept_or_avoided.holds(*address)
 
@@ -165,7 +165,7 @@ class Island:
 
     @cached_property
     def claimed_by_site(self) -> Spans:
-        """Return every address that the plan uses without planning an interface there."""
+        """Return every address that the plan uses for anything but a planned interface."""
         return self._kept_or_avoided.joined(map(single, [*self.gateways_at, *self.stations_at]))
 
     @cached_property
@@ -174,8 +174,10 @@ class Island:
 
 
 def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[str, Range]] = ()) -> dict[str, Island]:
-    """Return every island that the plan or a survey names, by name. `avoided` are further ranges, with their island,
-    that no proposal may use."""
+    """Return every island that the plan or a survey names, by name.
+
+    `avoided` are further ranges that no proposal may use, each with its island.
+    """
     names = dict.fromkeys(
         each.island
         for group in (plan.subnets, plan.routers, plan.stations, plan.surveys, plan.translations)
@@ -208,7 +210,7 @@ def islands_of(plan: Plan, surveys: tuple[Survey, ...], avoided: Iterable[tuple[
 
 
 def _unreadable(plan: Plan) -> Iterator[tuple[str, Range]]:
-    """Yield, with their island, the addresses that occur in the text of cells that cannot be read."""
+    """Yield the island and the range of every address that occurs in the text of an unreadable cell."""
     for interface in plan.interfaces:
         for cell in (interface.address, interface.gateway):
             if cell is not None and cell.value is None:
@@ -228,7 +230,10 @@ def _unreadable(plan: Plan) -> Iterator[tuple[str, Range]]:
 
 
 def _next_hops(plan: Plan) -> Iterator[tuple[str, Range]]:
-    """Yield, with their island, the typed gateways and the next hops of routes: a router has these, planned or not."""
+    """Yield the island and the address of the gateways of interfaces and the next hops of routes.
+
+    A router has these addresses, even if the plan does not contain the router.
+    """
     typed = {
         (plan.island_of(interface), cell.value)
         for interface in plan.interfaces
@@ -245,7 +250,7 @@ def _next_hops(plan: Plan) -> Iterator[tuple[str, Range]]:
 
 
 def _span_in(addresses: list[Address]) -> Iterator[Range]:
-    """Yield the range that two addresses may mean if it is a small one, else each address."""
+    """Yield the range between two addresses if it is small, because the text may mean it; else yield each address."""
     if len(addresses) == 2 and addresses[0].family == addresses[1].family:
         low, high = sorted(address.value for address in addresses)
         if high - low < LARGEST_DOUBTFUL:
@@ -255,7 +260,7 @@ def _span_in(addresses: list[Address]) -> Iterator[Range]:
 
 
 def addresses_in(text: str) -> list[Address]:
-    """Return the addresses that an unreadable text may mean: leading zeros and commas for dots are tolerated."""
+    """Return the addresses that an unreadable text may mean; leading zeros and commas in place of dots are accepted."""
     found = []
     for match in _QUAD.finditer(text[:LONGEST_CELL]):
         octets = [int(octet) for octet in re.split("[.,]", match.group())]

@@ -1,17 +1,20 @@
-"""Proposes free addresses that fit together, each with the reason for it.
+"""Proposes free addresses that fit together, each with its reason.
 
-Free means assignable and unused: not planned, no site host, not in a pool, not reserved, no gateway, router or station.
-The preferences, in this order: at least `keep-clear` away from every site host; in the range that the numbering scheme
-has for the interface, and in no range of others; in one run with the other interfaces of the device, then of its kind;
-the last octet that the device has in other subnets; the middle of the widest free gap, or, where several groups share
-the subnet, a start in a free gap that is computed from the name of the group.
+An address is free if it is assignable and unused: not planned, not reserved, not in a pool, and not the address of a
+site host, gateway, router or station. A proposal prefers, in this order:
 
-A proposal belongs to its device. It does not depend on the order of the plan, and it stays the same when another
-proposal is written into the plan, another finding is accepted, or a device of another group is added or removed:
-interfaces of one group (kind, or device without a kind) fill the free addresses upward from a fixed start, in natural
-order of their names. The start depends on the addresses that the group has, on its last octets in other subnets, or on
-the name of the group and the gaps between site hosts, pools and the like, but not on other groups and proposals. Only
-where the runs of two groups meet does the later one give way.
+1. an address at least `keep-clear` away from every site host,
+2. the range that the numbering scheme gives the interface, and no range that it gives others,
+3. the run of addresses of the other interfaces of the device, then of its kind,
+4. the last octet that the device has in other subnets,
+5. the middle of the widest free gap; if several groups share the subnet, a start computed from the group's name.
+
+A proposal depends on its device. It does not depend on the order of the plan. It stays the same when another proposal
+is written into the plan, another finding is accepted, or a device of another group is added or removed. A group is a
+kind, or a device without a kind. The interfaces of a group fill the free addresses upward from a fixed start, in
+natural order of their names. The start depends on the addresses that the group has, on its last octets in other
+subnets, or on the group's name and the gaps between site hosts, pools and other fixed ranges. It does not depend on
+other groups or proposals. If the runs of two groups meet, the later group moves on.
 """
 
 from __future__ import annotations
@@ -33,11 +36,11 @@ from netcheck.space.occupancy import Island, Placed
 from netcheck.space.vacant import Vacant
 from netcheck.text import natural_key
 
-BLOCKS_TRIED = 256  # /24 blocks of a large subnet in which the same last octet is tried
-LOOKED_AT = 64  # interfaces of one device whose last octets are tried
-STARTS_TRIED = 4  # starts that are computed from the name of a group; the first with `ROOM` around it is taken
-ROOM = 16  # free addresses on either side of a start that are enough
-START_WINDOW = 1024  # in a larger subnet, all starts are this near to the middle of the widest gap: short to type
+BLOCKS_TRIED = 256  # a last octet is tried in at most this many /24 blocks of a subnet
+DEVICE_INTERFACES_TRIED = 64  # the last octets of at most this many interfaces of a device are tried
+STARTS_TRIED = 4  # starts computed from the name of a group; the first one with `ROOM` on both sides is used
+ROOM = 16  # free addresses on each side of a start that are enough
+START_WINDOW = 1024  # in a larger subnet, all starts are in this many addresses around the middle of the widest gap
 _DEVICE = attrgetter("device")
 
 
@@ -50,7 +53,7 @@ class Suggestion:
 
 
 class RunGroup(NamedTuple):
-    """Interfaces of one subnet that stay together: `by` is kind or device, `name` which one."""
+    """Interfaces of one subnet that get consecutive addresses: those of the kind or the device (`by`) with a name."""
 
     by: str
     name: str
@@ -62,17 +65,17 @@ class RunGroup(NamedTuple):
 
     @property
     def key(self) -> tuple[object, ...]:
-        """Return the sort key."""
+        """Return the key by which groups are sorted."""
         return self.by, natural_key(self.name)
 
     def places(self, window: Range) -> Iterator[int]:
-        """Yield addresses of a window that depend only on the name of the group, spread evenly over all groups."""
+        """Yield addresses of a window that depend only on the group's name; those of all groups are spread evenly."""
         for attempt in range(STARTS_TRIED):
             digest = blake2b(f"{self.by} {self.name} {attempt}".encode(errors="surrogatepass"), digest_size=8).digest()
             yield window.low + int.from_bytes(digest) % window.size
 
     def among(self, placed: Iterable[Placed]) -> list[Placed]:
-        """Return those whose interface belongs to the group."""
+        """Return the placed interfaces that belong to the group."""
         if self.by == "kind":
             return [one for one in placed if one.interface.kind == self.name]
         return [one for one in placed if one.interface.device == self.name and not one.interface.kind]
@@ -80,7 +83,7 @@ class RunGroup(NamedTuple):
 
 @lru_cache(maxsize=1024)
 def _of_kind(kind: str) -> RunGroup:
-    """Return the group of a kind; kinds are few, and interfaces many."""
+    """Return the group of a kind; cached, because many interfaces share few kinds."""
     return RunGroup("kind", kind)
 
 
@@ -91,10 +94,10 @@ def suggest(
     may_be_near: Collection[str] = (),
     also: Collection[str] = (),
 ) -> dict[str, Suggestion]:
-    """Propose an address for each wanted subject that can be placed; no two subjects of an island get the same one.
+    """Return a proposal for each wanted subject that can be placed; all addresses of an island are different.
 
-    A subject of `may_be_near` gets an address nearer than keep-clear to a site host if there is no other. The subjects
-    of `also` are placed too but not returned, so that a proposal is the same whether or not theirs is still wanted.
+    A subject of `may_be_near` gets an address nearer than keep-clear to a site host if no other is free. The subjects
+    of `also` are placed as well but not returned: a proposal then stays the same when they are no longer wanted.
     """
     if not wanted:
         return {}
@@ -108,14 +111,14 @@ def suggest(
         found |= proposer.fill([interface for interface in movers if interface.subject in near], 0)
     missing = returned - found.keys()
     left = [interface for interface in movers if interface.subject in missing]
-    if left and (others := found.keys() - returned):  # an address that only `also` needs is better used
+    if left and (others := found.keys() - returned):  # wanted subjects precede those of `also`
         proposer.release(found[subject].address for subject in others)
         found |= proposer.fill(left, plan.keep_clear)
     return {one.subject: found[one.subject] for one in movers if one.subject in found and one.subject in returned}
 
 
 def _order(interface: Interface) -> tuple[object, ...]:
-    """Return the key by which interfaces take their turn, whatever their order in the plan."""
+    """Return the key by which interfaces are placed, independent of their order in the plan."""
     return RunGroup.of(interface).key, natural_key(interface.device), natural_key(interface.name)
 
 
@@ -135,7 +138,7 @@ def _grouped(interfaces: Iterable[Interface]) -> dict[RunGroup, list[Interface]]
 
 
 class _Start(NamedTuple):
-    """Where the run of a group begins if the group has no addresses yet, and the reason."""
+    """The address where the run of a group begins if the group has no addresses yet, and the reason."""
 
     value: int
     why: str
@@ -143,14 +146,14 @@ class _Start(NamedTuple):
 
 @dataclass(slots=True)
 class _Run:
-    """Where a group continues in a subnet: the next address to try, and the addresses that it has."""
+    """The run of a group in a subnet: the next address to try, and the addresses that the group has."""
 
     next: int
     held: set[int]
     start: str  # the reason for the first address
 
     def candidate(self) -> int:
-        """Return the next address, past those that the group has."""
+        """Return the next address that the group does not have yet."""
         while self.next in self.held:
             self.next += 1
         return self.next
@@ -168,8 +171,11 @@ class _Room:
         several: frozenset[str],
         schemes: Sequence[Range],
     ) -> None:
-        """`members` are all interfaces that name the subnet, `several` the devices with more than one interface,
-        `schemes` the ranges in the subnet that a scheme keeps for some."""
+        """Prepare a subnet.
+
+        `members` are all interfaces of the subnet, `several` the devices with more than one interface, `schemes` the
+        ranges of the subnet that numbering schemes give to certain interfaces.
+        """
         self.prefix = prefix
         self.in_schemes = Vacant(prefix, island, keep_clear) if schemes else None
         self.free = Vacant(prefix, island, keep_clear, schemes)
@@ -185,14 +191,19 @@ class _Room:
 
     @cached_property
     def _widest(self) -> Range | None:
-        """Return the widest free gap; None if nothing is free. Planned addresses do not narrow a gap, so that a written
-        proposal moves no start."""
+        """Return the widest free gap; None if nothing is free.
+
+        Planned addresses do not narrow a gap. A proposal that is written into the plan therefore moves no start.
+        """
         widest = self.free.without_plan.widest()
         return widest and Range(self.prefix.family, *widest)
 
     def _default_start(self, group: RunGroup) -> _Start:
-        """Return where a group starts that has neither addresses nor last octets here: in the middle of the widest
-        free gap if it is alone in the subnet, else at a free address that depends on its name."""
+        """Return the start of a group that has neither addresses here nor last octets in other subnets.
+
+        A group alone in the subnet starts in the middle of the widest free gap. Otherwise it starts at a free address
+        that depends on its name.
+        """
         family, widest = self.prefix.family, self._widest
         if widest is None:
             return _Start(self.prefix.value, "free")
@@ -206,8 +217,11 @@ class _Room:
         return _Start(value, f"the start of {group.by} {group.name} in the free gap {Range(family, low, high)}")
 
     def start_run(self, group: RunGroup, held: set[int], octets: Callable[[Interface], list[tuple[int, str]]]) -> _Run:
-        """Begin the run of a group that has the addresses `held`: at the lowest of them, or where the group starts if
-        they lie in the run from there, since an earlier proposal has then made them."""
+        """Begin the run of a group that has the addresses `held`.
+
+        The run begins at the lowest held address. If that address is within the run from the group's start, an earlier
+        proposal has made it, and the run begins at the group's start.
+        """
         members = self._groups[group]
         start = self._octet_start(members, octets) or self._default_start(group)
         lowest = min(held, default=start.value)
@@ -218,10 +232,13 @@ class _Room:
     def _octet_start(
         self, members: list[Interface], octets: Callable[[Interface], list[tuple[int, str]]]
     ) -> _Start | None:
-        """Return the start from which the first member with a last octet in another subnet gets the same one here."""
+        """Return the start that gives a member the last octet that its device has in another subnet; None if none fits.
+
+        The first member in the order of placement that has such an octet counts.
+        """
         if self._several.isdisjoint(map(_DEVICE, members)) or not any(map(octets, members)):
             return None  # the usual case
-        for rank, member in enumerate(sorted(members, key=_order)[:LOOKED_AT]):
+        for rank, member in enumerate(sorted(members, key=_order)[:DEVICE_INTERFACES_TRIED]):
             for octet, subject in octets(member):
                 value = self.with_octet(octet, self.free.usable)
                 if value is not None:
@@ -229,7 +246,7 @@ class _Room:
         return None
 
     def with_octet(self, octet: int, accept: Callable[[int], bool]) -> int | None:
-        """Return the first address with a last octet that `accept` takes, or None."""
+        """Return the first address with this last octet for which `accept` is true, or None."""
         first = self.prefix.value >> 8
         blocks = range(first, first + max(1, min(BLOCKS_TRIED, self.prefix.size >> 8)))
         return next((block << 8 | octet for block in blocks if accept(block << 8 | octet)), None)
@@ -241,20 +258,20 @@ class _Room:
 
 
 def _room(start: tuple[int, int, int]) -> int:
-    """Return how many free addresses are on the narrower side of a start in its gap; more than `ROOM` are no better."""
+    """Return the number of free addresses on the narrower side of a start in its gap, at most `ROOM`."""
     value, low, high = start
     return min(value - low, high - value, ROOM)
 
 
 class _Proposer:
-    """Places interfaces one after the other, each clear of all earlier ones."""
+    """Places interfaces one after the other; no address is given twice."""
 
     def __init__(self, plan: Plan, islands: Mapping[str, Island], movers: list[Interface]) -> None:
         self._plan = plan
         self._islands = islands
         self._schemes = Schemes(plan)
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
-        self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet: those that keep their addresses
+        self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet: interfaces that keep their addresses
         self._members: dict[str, list[Interface]] = defaultdict(list)  # by subnet
         self._given: set[tuple[str, Address]] = set()
         counts = Counter(map(_DEVICE, plan.interfaces))
@@ -278,7 +295,7 @@ class _Proposer:
         self._given = {(island, address) for island, address in self._given if address not in released}
 
     def fill(self, movers: list[Interface], keep_clear: int) -> dict[str, Suggestion]:
-        """Place what can be placed at least `keep_clear` from every site host."""
+        """Return a proposal by subject for every interface that fits at least `keep_clear` from every site host."""
         rooms: dict[str, _Room | None] = {}
         found: dict[str, Suggestion] = {}
         for interface in movers:
@@ -299,7 +316,7 @@ class _Proposer:
         return _Room(prefix, island, keep_clear, members, self._several, self._schemes.all_in(subnet))
 
     def _place(self, interface: Interface, subnet: Subnet, room: _Room) -> Suggestion | None:
-        """Take the best free address; none twice, even in subnets that overlap."""
+        """Take the best free address for an interface; None if none is free. Overlapping subnets share no address."""
         while (choice := self._choose(interface, subnet, room)) is not None:
             value, why = choice
             address = Address(room.prefix.family, value)
@@ -335,12 +352,12 @@ class _Proposer:
         return value, f"the nearest free address to {near}"
 
     def _held(self, group: RunGroup, subnet: str, prefix: Prefix) -> set[int]:
-        """Return the addresses in a subnet of the interfaces of a group that keep theirs."""
+        """Return the addresses in a subnet of the group's interfaces that keep their addresses."""
         settled, first, last = self._settled.get(subnet, ()), prefix.first, prefix.last
         return {one.address.value for one in group.among(settled) if first <= one.address <= last}
 
     def _next_to_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
-        """Return a free address next to the device's own ones in the subnet; None if its kind's run is there."""
+        """Return a free address adjacent to the device's addresses in the subnet; None if the kind's run is there."""
         own = {one.address.value for one in self._of_device[interface.device] if one.subnet.name == interface.subnet}
         own = {value for value in own if room.prefix.holds(Address(room.prefix.family, value))}
         if not own or abs(min(own) - run.candidate()) <= len(run.held):
@@ -354,7 +371,7 @@ class _Proposer:
         prefix = self._plan.subnet_of(interface).prefix.value
         return [
             (placed.address.value & 255, placed.interface.subject)
-            for placed in self._of_device[interface.device][:LOOKED_AT]
+            for placed in self._of_device[interface.device][:DEVICE_INTERFACES_TRIED]
             if placed.subnet.name != interface.subnet and prefix and placed.address.family == prefix.family
         ]
 

@@ -1,9 +1,9 @@
-"""Which addresses a host may have, why it may not have the others, and which are for a special purpose.
+"""Decides which addresses a host may have, why it may not have the others, and which have a special purpose.
 
-`BLOCKS` are the IANA special-purpose address registries, IPv4 and IPv6, as they stood on 2026-07-18. The table is our
-own and dated, because `private` and `global` in the standard library differ from the registries and change between
-Python releases. Flags per RFC 6890 section 2.2.1, renamed by RFC 8190 section 2.1: Source, Destination, Forwardable,
-Globally reachable, Reserved by protocol; T true, F false, `-` blank or not applicable.
+`BLOCKS` are the IANA special-purpose address registries, IPv4 and IPv6, of 2026-07-18. netcheck has its own dated
+table, because `private` and `global` in the standard library differ from the registries and change between Python
+releases. The flags are those of RFC 6890 section 2.2.1, renamed by RFC 8190 section 2.1: Source, Destination,
+Forwardable, Globally reachable, Reserved by protocol; T is true, F is false, `-` is blank or not applicable.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class SpecialBlock:
 
     @property
     def globally_reachable(self) -> bool | None:
-        """Return the value in the registry; None if it has none."""
+        """Return the registry's value; None if the registry gives none."""
         return {"T": True, "F": False}.get(self.flags[3])
 
     @property
@@ -99,7 +99,7 @@ PRIVATE_USE: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCK
 # Blocks for a special purpose other than private use.
 SPECIAL: tuple[Range, ...] = tuple(range_of(block.prefix) for block in BLOCKS if not block.private_use)
 _ALL = Spans(range_of(block.prefix) for block in BLOCKS)
-# Addresses that `is_public` may accept; it is asked only for these.
+# Only these addresses can be public; callers test `is_public` for no others.
 PERHAPS_PUBLIC: tuple[Range, ...] = (
     *(gap for family, width in WIDTH.items() for gap in _ALL.gaps(Range(family, 0, (1 << width) - 1))),
     *(range_of(block.prefix) for block in BLOCKS if block.globally_reachable),
@@ -134,13 +134,13 @@ def block_of(address: Address) -> SpecialBlock | None:
 
 
 def is_public(address: Address) -> bool:
-    """Return whether an assignable address is globally reachable: it is, unless a registry says otherwise."""
+    """Return whether an assignable address is globally reachable; it is unless a registry says otherwise."""
     block = block_of(address)
     return block is None or block.globally_reachable is True
 
 
 def unusable_by_prefix(prefix: Prefix) -> Iterator[Range]:
-    """Yield the ranges of a subnet that its own prefix makes unusable: the two ends and the anycast addresses."""
+    """Yield the ranges of a subnet that its prefix makes unusable: the two end addresses and the anycast addresses."""
     if prefix.usable.low > prefix.value:
         yield Range(prefix.family, prefix.value, prefix.value)
     if prefix.usable.high < prefix.last.value:
@@ -149,7 +149,10 @@ def unusable_by_prefix(prefix: Prefix) -> Iterator[Range]:
 
 
 def why_unusable(address: Address, prefix: Prefix | None) -> str:
-    """Return why no host of the subnet may have an address, as a predicate; empty if it may or is outside."""
+    """Return why no host of the subnet may have an address, as a predicate such as "is a loopback address".
+
+    Empty if a host may have it, or if the address is outside the subnet.
+    """
     why = _NEVER_COVER.at(address)
     if why is not None:
         return why

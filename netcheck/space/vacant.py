@@ -1,4 +1,4 @@
-"""The free addresses of one subnet. Single addresses are looked up; gaps are computed only where they are needed."""
+"""The free addresses of one subnet; single addresses are looked up, and gaps are computed only if they are needed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class FreeSpace:
         self._highs = highs
 
     def copy(self) -> FreeSpace:
-        """Return free space that is taken independently."""
+        """Return a copy; taking addresses from one does not change the other."""
         return FreeSpace(self._lows.copy(), self._highs.copy())
 
     def widest(self) -> tuple[int, int] | None:
@@ -53,8 +53,10 @@ class FreeSpace:
         return min(self._highs[at], value) if at >= 0 else None
 
     def nearest(self, value: int) -> tuple[int, int, int]:
-        """Return the first free address from a value upward, else downward, with the first and the last address of its
-        gap; LookupError if nothing is free."""
+        """Return the first free address from a value upward, else downward, and the two ends of its gap.
+
+        Raises LookupError if nothing is free.
+        """
         at = min(bisect_left(self._highs, value), len(self._lows) - 1)
         if at < 0:
             raise LookupError("nothing is free")
@@ -75,7 +77,7 @@ class Vacant:
     """Assignable addresses of a subnet: usable, unclaimed, not yet taken, and `keep_clear` away from known hosts."""
 
     def __init__(self, prefix: Prefix, island: Island, keep_clear: int, without: Sequence[Range] = ()) -> None:
-        """`without` are ranges that do not count as usable."""
+        """Begin with all assignable addresses of a subnet, except the ranges of `without`."""
         self._whole = range_of(prefix)
         self._usable = _usable(prefix, without)
         self._island = island
@@ -112,7 +114,7 @@ class Vacant:
 
     @property
     def _space(self) -> FreeSpace:
-        """Return all gaps; computed only when single look-ups do not answer."""
+        """Return all gaps; computed when single look-ups are not enough."""
         if self._all is None:
             self._all = self.without_plan.copy()
             for value in (*self._island.planned_in(self._whole), *self._taken):
@@ -125,7 +127,7 @@ class Vacant:
         whole, clear = self._whole, _reach(self._keep_clear) + 1
         hosts = [whole.low - clear, *self._island.hosts.values(whole), whole.high + clear]
         following = hosts[1:]
-        wide = list(map((2 * clear - 1).__lt__, map(sub, following, hosts)))  # the distances that leave a gap
+        wide = list(map((2 * clear - 1).__lt__, map(sub, following, hosts)))  # distances that leave a gap
         lows = [value + clear for value in compress(hosts, wide)]
         highs = [value - clear for value in compress(following, wide)]
         gaps = FreeSpace(lows, highs)

@@ -1,4 +1,4 @@
-"""Carving against worked examples, `ipaddress`, and a search for anything smaller."""
+"""Carving is compared with worked examples, with `ipaddress`, and with a search for smaller subnets."""
 
 from __future__ import annotations
 
@@ -25,8 +25,10 @@ def carved(block: str, *needs: str, growth: str = "0%") -> tuple[dict[str, str],
 
 
 def test_worked_example_of_an_allocation() -> None:
-    """RFC 4632 section 6.1: six customers of 2048, 4096, 1024, 1024, 512 and 512 addresses out of 10.24.0.0/13; the
-    largest first they take 10.24.0.0 to 10.24.35.255, and the rest are the prefixes the example leaves free."""
+    """RFC 4632 section 6.1: six customers of 2048, 4096, 1024, 1024, 512 and 512 addresses out of 10.24.0.0/13.
+
+    The largest first, they take 10.24.0.0 to 10.24.35.255. The rest are the prefixes that the example leaves free.
+    """
     needs = [f"C{number}:{size - 3}" for number, size in enumerate((2048, 4096, 1024, 1024, 512, 512), 1)]
     subnets, left = carved("10.24.0.0/13", *needs)
     assert subnets == {
@@ -49,21 +51,21 @@ def test_worked_example_of_an_allocation() -> None:
     ]
 
 
-# RFC 4632 section 3.1: addresses per prefix length; less network and broadcast (RFC 1122 section 3.2.1.3) and one
-# gateway, what is left for devices. Each with the greatest number that still fits.
+# RFC 4632 section 3.1 gives the addresses per prefix length. Network and broadcast address (RFC 1122 section 3.2.1.3)
+# and one gateway are subtracted; the rest is the greatest number of devices that fits.
 @pytest.mark.parametrize(
     ("hosts", "length"),
     [(1, 30), (2, 29), (5, 29), (6, 28), (13, 28), (14, 27), (61, 26), (62, 25), (253, 24), (254, 23), (65533, 16)],
 )
 def test_the_smallest_prefix_that_holds_them(hosts: int, length: int) -> None:
-    """Never a /31: it holds two addresses, and a device and its gateway on one segment need four."""
+    """A /31 is never used: it has two addresses, and a device and its gateway on one segment need four."""
     (one,) = carve(Prefix.from_text("10.0.0.0/8"), [Need("x", hosts)], Fraction(0)).subnets
     assert one.prefix.length == length
     assert one.room >= hosts
 
 
 def test_growth_is_worked_out_by_hand() -> None:
-    """40 plus 50 % are 60 hosts, 63 with gateway, network and broadcast address: a /26; 120 become 183: a /24."""
+    """40 plus 50 % are 60 hosts, with gateway, network and broadcast address 63: a /26. 120 become 183: a /24."""
     subnets, left = carved("10.62.0.0/22", "process:40", "packing:120", growth="50%")
     assert subnets == {"packing": "10.62.0.0/24", "process": "10.62.1.0/26"}
     assert left == ["10.62.1.64/26", "10.62.1.128/25", "10.62.2.0/23"]
@@ -73,7 +75,7 @@ def test_growth_is_worked_out_by_hand() -> None:
     ("hosts", "growth", "grown"), [(40, "50%", 60), (3, "33.4%", 5), (10, "0%", 10), (7, "100%", 14), (100, "10", 110)]
 )
 def test_growth_is_exact_and_rounded_up(hosts: int, growth: str, grown: int) -> None:
-    """Fractions, not floating point: 100 and 10 % are 110 and not 111."""
+    """Fractions are exact, floating point is not: 100 plus 10 % are 110 and not 111."""
     (one,) = carve(Prefix.from_text("10.0.0.0/8"), [Need("x", hosts)], growth_from_text(growth)).subnets
     assert one.grown == grown
 
@@ -100,8 +102,10 @@ def test_equal_subnets_are_counted_up() -> None:
     st.sampled_from(["0%", "25%", "50%", "120%"]),
 )
 def test_nothing_overlaps_is_too_small_or_could_be_smaller(length: int, hosts: list[int], growth: str) -> None:
-    """By the standard library: the subnets and the rest are the block, each holds its need, none could be half as
-    large; and what does not fit is more than the block."""
+    """The standard library confirms that the subnets and the rest make up the block.
+
+    Each subnet has room for its need, and half of it would not. Needs that are refused exceed the block.
+    """
     block = ipaddress.IPv4Network(f"10.0.0.0/{length}")
     share = growth_from_text(growth)
     needs = [Need(f"n{number}", count) for number, count in enumerate(hosts)]
@@ -145,8 +149,8 @@ def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
-def test_what_cannot_be_carved_is_2_and_said(words: tuple[str, ...], said: str) -> None:
-    """One line on standard error, nothing on standard output, exit code 2."""
+def test_needs_that_cannot_be_carved_exit_with_2(words: tuple[str, ...], said: str) -> None:
+    """The program prints one line on standard error and nothing on standard output."""
     result = netcheck(*words)
     assert result.returncode == 2
     assert said in result.stderr
@@ -154,8 +158,8 @@ def test_what_cannot_be_carved_is_2_and_said(words: tuple[str, ...], said: str) 
     assert len(result.stderr.splitlines()) == 1
 
 
-def test_text_and_json_say_the_same() -> None:
-    """Prefix, gateway and room of each subnet, and the rest; a name from outside is shown as text."""
+def test_text_and_json_have_the_same_content() -> None:
+    """Both give prefix, gateway and room of each subnet, and the rest; names are shown without control characters."""
     words = ("10.62.0.0/22", "--need", "process:40", "--need", "a\x1bb:120", "--growth", "50%")
     shown = netcheck(*words)
     found = json.loads(netcheck(*words, "--format", "json").stdout)
@@ -177,8 +181,8 @@ used_prefixes = st.lists(st.tuples(st.integers(0, 255), st.integers(26, 32)), ma
 
 
 @given(st.lists(st.integers(1, 60), min_size=1, max_size=5), used_prefixes)
-def test_nothing_is_carved_where_something_is_used(hosts: list[int], taken: list[tuple[int, int]]) -> None:
-    """By the standard library: no subnet touches a used prefix, and subnets, rest and used prefixes are the block."""
+def test_used_prefixes_are_not_carved(hosts: list[int], taken: list[tuple[int, int]]) -> None:
+    """No subnet overlaps a used prefix; subnets, rest and used prefixes make up the block (by the standard library)."""
     block = ipaddress.IPv4Network("10.0.0.0/24")
     used = [ipaddress.IPv4Network((int(block[0]) + low, length), strict=False) for low, length in taken]
     spans = [Range(4, int(one[0]), int(one[-1])) for one in used]
@@ -211,8 +215,8 @@ taken = 2026-10-28
 covers = ["10.62.0.0/24"]"""
 
 
-def test_subnets_are_written_beside_those_of_a_plan(tmp_path: Path) -> None:
-    """Past the plan's subnet, its router and a site host; the text of the plan stays, and a second time is refused."""
+def test_new_subnets_are_written_into_a_plan(tmp_path: Path) -> None:
+    """New subnets avoid the plan's subnet, its router and a site host; the text stays, and a second run is refused."""
     (tmp_path / "plan.toml").write_text(PLAN, "utf-8")
     (tmp_path / "hosts.csv").write_text("address\n10.62.0.70\n", "utf-8")
     words = ("10.62.0.0/24", "--need", "a:10", "--need", "b:40", "--plan", tmp_path, "--write")
@@ -232,6 +236,6 @@ def test_subnets_are_written_beside_those_of_a_plan(tmp_path: Path) -> None:
 
 
 def test_write_needs_a_plan() -> None:
-    """And a used prefix is left out without a plan, too."""
+    """Without a plan `--write` is refused, but `--used` still excludes a prefix."""
     assert netcheck("10.62.0.0/24", "--need", "a:10", "--write").returncode == 2
     assert "10.62.0.128/25" in netcheck("10.62.0.0/24", "--need", "a:100", "--used", "10.62.0.0/30").stdout

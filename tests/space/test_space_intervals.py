@@ -1,4 +1,4 @@
-"""Sets of addresses agree with plain sets, with `ipaddress`, and with the worked example of RFC 4632."""
+"""Sets of addresses agree with Python sets, with `ipaddress`, and with the worked example of RFC 4632."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def values(span: Range) -> set[Address]:
 
 @given(st.lists(spans, max_size=12), spans)
 def test_spans_are_the_set_of_their_ranges(ranges: list[Range], window: Range) -> None:
-    """`holds`, `within`, `gaps` and `count` agree with a plain set of addresses."""
+    """`holds`, `within`, `gaps` and `count` agree with a Python set of addresses."""
     held = set().union(*map(values, ranges))
     found = Spans(ranges)
     assert set().union(*map(values, found.within(window))) == values(window) & held
@@ -49,7 +49,7 @@ def test_spans_do_not_touch(ranges: list[Range]) -> None:
 
 @given(st.lists(spans, max_size=10))
 def test_cover_gives_the_earliest_owner(ranges: list[Range]) -> None:
-    """Where ranges overlap, the one named first owns the address."""
+    """If ranges overlap, the first one owns the address."""
     cover = Cover((span, index) for index, span in enumerate(ranges))
     for window in WINDOWS:
         for address in values(window):
@@ -74,8 +74,8 @@ def test_the_whole_space_is_one_prefix(family: int) -> None:
     assert list(prefixes_of(range_of(whole))) == [whole]
 
 
-# RFC 4632 section 6.1: what provider PA gave to its clients, and what it has left. The figure labels C4 as
-# 10.24.12.0/20, which has host bits set; the text gives the mask 255.255.252.0, a /22.
+# RFC 4632 section 6.1: the prefixes that provider PA assigned to its clients, and the prefixes that it has left. The
+# figure labels C4 as 10.24.12.0/20, which has host bits set; the text gives the mask 255.255.252.0, a /22.
 GIVEN = ("10.24.0.0/21", "10.24.16.0/20", "10.24.8.0/22", "10.24.12.0/22", "10.24.32.0/23", "10.24.34.0/23")
 LEFT = (
     "10.24.36.0/22",
@@ -89,8 +89,8 @@ LEFT = (
 )
 
 
-def test_what_rfc_4632_leaves_free() -> None:
-    """RFC 4632 section 6.1: 10.24.0.0/13 less its clients' prefixes leaves 515,072 addresses in eight prefixes."""
+def test_prefixes_that_rfc_4632_leaves_free() -> None:
+    """RFC 4632 section 6.1: 10.24.0.0/13 without the clients' prefixes has 515,072 addresses in eight prefixes."""
     block = range_of(Prefix.from_text("10.24.0.0/13"))
     taken = Spans(range_of(Prefix.from_text(prefix)) for prefix in GIVEN)
     gaps = list(taken.gaps(block))

@@ -1,4 +1,4 @@
-"""The cells of the map against a plain count of every address with `ipaddress`."""
+"""The cells of the map are compared with a check of every single address with `ipaddress`."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def island() -> Island:
 
 
 def expected(island: Island, address: Address, network: ipaddress.IPv4Network, conflicts: set[Address]) -> Use:
-    """Return the most severe use of one address, looked up by itself."""
+    """Return the most severe use of one address, found independently of the map."""
     if address in conflicts:
         return Use.CONFLICT
     if address in {gateway.address for gateway in island.gateways}:
@@ -45,8 +45,8 @@ def expected(island: Island, address: Address, network: ipaddress.IPv4Network, c
 
 
 @pytest.mark.parametrize("text", ["10.62.20.0/24", "10.62.30.0/24", "10.62.40.0/25", "10.62.20.0/31", "10.62.20.61/32"])
-def test_every_cell_is_what_a_plain_look_says(island: Island, text: str) -> None:
-    """A cell is one address, with its most severe use."""
+def test_every_cell_has_the_use_of_its_address(island: Island, text: str) -> None:
+    """A cell of one address shows its most severe use."""
     prefix, network = Prefix.from_text(text), ipaddress.IPv4Network(text)
     conflicts = {Address.from_text("10.62.20.61")}
     cells = cells_of(island, prefix, conflicts)
@@ -58,7 +58,7 @@ def test_every_cell_is_what_a_plain_look_says(island: Island, text: str) -> None
 
 
 def test_a_large_subnet_is_drawn_by_block(island: Island) -> None:
-    """With more addresses than cells, a cell shows the most severe use of its block."""
+    """If there are more addresses than cells, a cell shows the most severe use in its block."""
     cells = cells_of(island, Prefix.from_text("10.62.0.0/16"), [])
     assert len(cells.uses) <= MOST_CELLS
     assert cells.block * len(cells.uses) == 65536

@@ -1,4 +1,4 @@
-"""The cells of the map on random plans against a plain look at every address, one by one and in blocks."""
+"""The cells of the map of random plans are compared with a check of every address, one by one and in blocks."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from netcheck.space.map_cells import MOST_CELLS, Use, cells_of
 from netcheck.space.occupancy import Island, islands_of
 from netcheck.survey.read import read_surveys
 
-ORDER = list(Use)  # the gravest first
+ORDER = list(Use)  # the most severe first
 
 
 def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, dict[str, list[tuple[int, int]]]]:
-    """Draw a plan and a survey; return also, by use, the ranges (first, last) that they name."""
-    low, high = int(network[0]) - 40, int(network[-1]) + 40  # some of it lies outside
+    """Return a random plan and survey as text, and the ranges (first, last) that they name by use."""
+    low, high = int(network[0]) - 40, int(network[-1]) + 40  # some addresses are outside the network
     said: dict[str, list[tuple[int, int]]] = {use: [] for use in "PsdrGT"}
 
     def draw(use: str, longest: int = 1) -> str:
@@ -45,7 +45,7 @@ def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, d
 
 
 def plain(said: dict[str, list[tuple[int, int]]], conflicts: set[int], address: int, edges: tuple[int, ...]) -> Use:
-    """Return the most severe use of one address by a search through everything."""
+    """Return the most severe use of one address by a search through all ranges."""
     uses = {Use.CONFLICT} if address in conflicts else set()
     uses |= {Use(use) for use, spans in said.items() for first, last in spans if first <= address <= last}
     uses |= {Use.UNUSABLE} if address in edges else set()
@@ -62,8 +62,8 @@ def island_of(folder: Path, plan: str, hosts: str) -> Island:
 
 @pytest.mark.parametrize("length", [21, 22, 24, 26, 30, 31, 32])
 @pytest.mark.parametrize("seed", range(4))
-def test_cells_are_what_a_plain_look_says(seed: int, length: int, tmp_path: Path) -> None:
-    """From single addresses to blocks of two, every cell shows the most severe use in it."""
+def test_cells_have_the_use_of_their_addresses(seed: int, length: int, tmp_path: Path) -> None:
+    """With blocks of one and of two addresses, every cell shows the most severe use in it."""
     random = Random(100 * seed + length)
     network = ipaddress.IPv4Network((int(ipaddress.IPv4Address("10.62.16.0")), length))
     plan, hosts, said = text_of(random, network)
@@ -79,8 +79,11 @@ def test_cells_are_what_a_plain_look_says(seed: int, length: int, tmp_path: Path
 
 
 def test_a_map_of_everything_is_bounded(tmp_path: Path) -> None:
-    """0.0.0.0/0 has as many cells as the largest map, and is drawn at once; 0/8, 127/8 and all from 224.0.0.0 on are
-    no host's (RFC 1122 section 3.2.1.3, RFC 1112 section 4): 136 blocks of 2^22 addresses."""
+    """0.0.0.0/0 has as many cells as the largest map.
+
+    No host may have an address in 0/8, 127/8 or from 224.0.0.0 on (RFC 1122 section 3.2.1.3, RFC 1112 section 4): these
+    are 136 blocks of 2^22 addresses.
+    """
     plan = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "all"\nprefix = "0.0.0.0/0"\npools = ["10.0.0.0/8"]\n'
     cells = cells_of(island_of(tmp_path, plan, "address\n"), Prefix.from_text("0.0.0.0/0"), ())
     assert len(cells.uses) == MOST_CELLS
@@ -89,9 +92,11 @@ def test_a_map_of_everything_is_bounded(tmp_path: Path) -> None:
     assert cells.count(Use.FREE) == MOST_CELLS - 4 - 136
 
 
-def test_ipv6_is_drawn_by_its_own_addresses(tmp_path: Path) -> None:
-    """An IPv4 pool says nothing about an IPv6 prefix, whatever their numbers; of the edges only the first is not usable
-    (RFC 4291 section 2.6.1)."""
+def test_ipv6_cells_ignore_ipv4_ranges(tmp_path: Path) -> None:
+    """An IPv4 pool does not mark cells of an IPv6 prefix with the same numbers.
+
+    The first address of an IPv6 prefix is not usable, the last one is (RFC 4291 section 2.6.1).
+    """
     plan = (
         'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "six"\nprefix = "2001:db8::/120"\n'
         'pools = ["2001:db8::80-2001:db8::8f"]\n'

@@ -1,4 +1,4 @@
-"""Suggestions are free, distinct, and chosen by the documented preferences in their order."""
+"""Proposals are free and distinct, and follow the documented preferences in their order."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def survey(*addresses: str) -> tuple[Survey, ...]:
 
 
 def suggested(plan: Plan, *hosts: str, wanted: str = "filler-plc/cpu", near: bool = False) -> Suggestion | None:
-    """Return the proposal for one interface, which may or may not be nearer than keep-clear to a site host."""
+    """Return the proposal for one interface; `near` allows one that is nearer than keep-clear to a site host."""
     islands = islands_of(plan, survey(*hosts))
     return suggest(plan, islands, [wanted], [wanted] if near else ()).get(wanted)
 
@@ -71,7 +71,7 @@ def address_of(suggestion: Suggestion | None) -> str:
 
 
 def test_the_middle_of_the_widest_gap_comes_last() -> None:
-    """Without other preferences the widest gap is halved: with site host .100 it is .101 to .254, its middle .177."""
+    """Without other preferences it is the middle of the widest gap: .177 of .101 to .254 with site host .100."""
     found = suggested(plan(interface("filler-plc/cpu")), "10.62.20.100")
     assert address_of(found) == "10.62.20.177"
     assert found is not None
@@ -79,7 +79,7 @@ def test_the_middle_of_the_widest_gap_comes_last() -> None:
 
 
 def test_the_last_octet_of_the_device_comes_before_the_middle() -> None:
-    """The device is .61 in the other subnet, so it gets .61 here."""
+    """The device has .61 in the other subnet, so it gets .61 here."""
     other = interface("filler-plc/module", "10.62.30.61", within="packing")
     subnets = (subnet(), subnet("packing", "10.62.30.0/24"))
     found = suggested(plan(interface("filler-plc/cpu"), other, subnets=subnets))
@@ -89,7 +89,7 @@ def test_the_last_octet_of_the_device_comes_before_the_middle() -> None:
 
 
 def test_the_run_of_a_kind_comes_before_the_last_octet() -> None:
-    """Controllers have .40 and .41, so this one gets .42, although the device is .61 elsewhere."""
+    """Controllers have .40 and .41, so this one gets .42, although its device has .61 in the other subnet."""
     others = (
         interface("filler-plc/module", "10.62.30.61", within="packing"),
         interface("capper-plc/cpu", "10.62.20.40", "controller"),
@@ -101,7 +101,7 @@ def test_the_run_of_a_kind_comes_before_the_last_octet() -> None:
 
 
 def test_the_run_of_the_device_comes_before_that_of_its_kind() -> None:
-    """The .80 of the same device comes before the .40 of another controller."""
+    """The run of .80 of the same device has precedence over the run of .40 of another controller."""
     others = (
         interface("capper-plc/cpu", "10.62.20.40", "controller"),
         interface("filler-plc/module", "10.62.20.80", "controller"),
@@ -110,7 +110,7 @@ def test_the_run_of_the_device_comes_before_that_of_its_kind() -> None:
 
 
 def test_clearance_comes_before_everything() -> None:
-    """A site host at .42 with keep-clear 4 rules out the run at .41; the last octet is next."""
+    """A site host at .42 with keep-clear 4 excludes the run at .41; the last octet is the next preference."""
     others = (
         interface("filler-plc/module", "10.62.30.61", within="packing"),
         interface("capper-plc/cpu", "10.62.20.41", "controller"),
@@ -120,8 +120,8 @@ def test_clearance_comes_before_everything() -> None:
     assert address_of(suggested(crowd, "10.62.20.42")) == "10.62.20.61"
 
 
-def test_nearer_where_nothing_is_farther_and_not_as_a_fix() -> None:
-    """In a /29 with a host in the middle no address is 4 away: one is proposed, but not as a fix."""
+def test_a_nearer_address_only_if_no_other_is_free_and_not_as_a_fix() -> None:
+    """In a /29 with a host in the middle no address is 4 away: a nearer one is proposed, but not as a fix."""
     small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=4)
     found = suggested(small, "10.62.20.3", near=True)
     assert found is not None
@@ -130,12 +130,12 @@ def test_nearer_where_nothing_is_farther_and_not_as_a_fix() -> None:
 
 
 def test_exactly_keep_clear_away_is_clear() -> None:
-    """In 10.62.20.0/29 with a host at .1 and keep-clear 5, only .6 is 5 away."""
+    """In 10.62.20.0/29 with a host at .1 and keep-clear 5, .6 is the only address 5 away."""
     small = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="10.62.20.0/29"),), keep_clear=5)
     assert address_of(suggested(small, "10.62.20.1")) == "10.62.20.6"
 
 
-def test_nothing_is_proposed_where_nothing_is_free() -> None:
+def test_a_full_subnet_gets_no_proposal() -> None:
     """A /30 with a gateway and a planned interface is full."""
     full = plan(
         interface("filler-plc/cpu"),
@@ -146,13 +146,13 @@ def test_nothing_is_proposed_where_nothing_is_free() -> None:
 
 
 def test_private_use_before_public_addresses() -> None:
-    """In a prefix that reaches beyond a private block (RFC 1918 section 3), only the private part is proposed."""
+    """In a prefix that is larger than a private block (RFC 1918 section 3), only private addresses are proposed."""
     wide = plan(interface("filler-plc/cpu"), subnets=(subnet(prefix="172.0.0.0/11"),))
     assert ipaddress.ip_address(address_of(suggested(wide))) in ipaddress.ip_network("172.16.0.0/12")
 
 
 def test_overlapping_subnets_share_no_proposal() -> None:
-    """Two subnets contain the same two addresses: each interface gets another one."""
+    """Two subnets contain the same two addresses: each interface gets a different one."""
     subnets = (subnet(prefix="10.62.20.0/31"), subnet("packing", "10.62.20.0/31"))
     both = plan(interface("a/x"), interface("b/x", within="packing"), interface("c/x"), subnets=subnets)
     found = suggest(both, islands_of(both, ()), ["a/x", "b/x", "c/x"])
@@ -173,7 +173,7 @@ def test_ipv6_too() -> None:
 
 
 def test_an_unreadable_prefix_gets_no_proposal() -> None:
-    """Nothing is guessed if the subnet is unknown."""
+    """No address is guessed if the subnet's prefix is unknown."""
     broken = replace(subnet(), prefix=Cell("10.62.20.0/240", None, HERE, "no prefix"))
     assert suggested(plan(interface("filler-plc/cpu"), subnets=(broken,))) is None
 
@@ -192,7 +192,7 @@ octets = st.integers(0, 31)
 def test_proposals_are_free_and_apart(
     planned: list[int], hosts: list[int], pool: tuple[int, int], station: int, keep_clear: int, length: int
 ) -> None:
-    """Checked with `ipaddress`: inside the subnet, usable, unused, distinct, and the same in a second run."""
+    """`ipaddress` confirms: inside the subnet, usable, unused, distinct, and the same in a second run."""
     network = ipaddress.ip_network(f"192.168.0.0/{length}")
     base = int(network.network_address)
     low, high = sorted(pool)
@@ -225,7 +225,7 @@ def test_proposals_are_free_and_apart(
 
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 4)), max_size=40))
 def test_free_space_is_what_has_not_been_taken(taken: list[tuple[int, int]]) -> None:
-    """After taking ranges in any order, `holds`, `next` and `previous` agree with the set of the rest."""
+    """After ranges are taken in any order, `holds`, `next` and `previous` agree with the set of the remaining ones."""
     whole = FreeSpace([0, 20], [9, 39])
     free = whole.copy()
     rest = {*range(10), *range(20, 40)}
@@ -244,7 +244,7 @@ def test_free_space_is_what_has_not_been_taken(taken: list[tuple[int, int]]) -> 
 
 
 @pytest.mark.parametrize("kind", ["controller", ""], ids=["of a kind", "of none"])
-def test_a_run_goes_on(kind: str) -> None:
+def test_a_run_continues(kind: str) -> None:
     """Several new controllers get consecutive addresses; devices without a kind do not."""
     three = plan(*(interface(f"plc-{index}/cpu", kind=kind) for index in range(3)))
     found = suggest(three, islands_of(three, ()), [one.subject for one in three.interfaces])
@@ -266,7 +266,7 @@ def proposed(*devices: Interface, hosts: tuple[str, ...] = (), prefix: str = "10
 @pytest.mark.parametrize("new", ["", "another"], ids=["without a kind", "of a new kind"])
 @pytest.mark.parametrize("prefix", ["10.62.20.0/24", "10.0.0.0/8", "fd00:62:20::/64"])
 def test_a_device_of_another_group_moves_no_proposal(kinds: tuple[str, ...], new: str, prefix: str) -> None:
-    """Proposals sent to IT are the same after a device that sorts before all others is added, and vice versa."""
+    """Proposals stay the same after a device that sorts before all others is added or removed."""
     devices = [interface(f"{kind or 'node'}-{index}/x", kind=kind) for index, kind in enumerate(kinds)]
     before = proposed(*devices, prefix=prefix)
     after = proposed(interface("aaa/x", kind=new and f"a-{new}"), *devices, prefix=prefix)
@@ -293,7 +293,7 @@ def test_a_proposal_moves_only_if_another_device_gets_its_address() -> None:
 
 
 def test_the_reason_reads_as_a_sentence_where_the_start_itself_is_taken() -> None:
-    """The reason names the group and its gap, alone and after "the nearest free address to"."""
+    """The reason names the group and its gap, by itself and after "the nearest free address to"."""
     other = interface("aaa/x", kind="panel", within="process")
     found = suggested(plan(interface("filler-plc/cpu", kind="controller"), other))
     assert found is not None
@@ -305,7 +305,7 @@ def test_the_reason_reads_as_a_sentence_where_the_start_itself_is_taken() -> Non
 
 
 def test_the_starts_of_groups_lie_in_free_gaps_with_room() -> None:
-    """Every third address up to .199 is a host: half of the starts or more lie in the gap from .200 on."""
+    """Every third address up to .199 is a host: at least half of the starts are in the gap from .200 on."""
     hosts = tuple(f"10.62.20.{octet}" for octet in range(1, 201, 3))
     found = proposed(*(interface(f"node-{index}/x", kind=f"kind-{index}") for index in range(12)), hosts=hosts)
     far = [text for text in found.values() if int(text.rpartition(".")[2]) > 199]

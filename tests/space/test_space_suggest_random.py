@@ -1,4 +1,4 @@
-"""Random plans: written proposals leave nothing to propose, cause no finding, and change one line each."""
+"""Random plans: after proposals are written, nothing is left to propose, no finding is new, one line each changed."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from netcheck.survey.read import read_surveys
 
 TODAY = date(2026, 11, 27)
 TITLES = ("device", "kind", "place", "interface", "subnet", "address", "mask", "gateway", "mac", "host-name", "granted")
-# Findings that every address would have: the subnet gets fuller, and the site knows the MAC or the name elsewhere; and
-# notes that the site has the address for the device.
+# Findings that any address would cause: the subnet becomes fuller, or the site lists the MAC or the name at another
+# address. Also notes that the site lists the address for the device.
 OF_ANY_ADDRESS = {"crowded", "mac-elsewhere", "name-taken-on-site", "already-there", "reservation-made"}
 KINDS = ("drive", "panel", "controller", "")
 
 
 def octets(number: int) -> str:
-    """The text of an address of 10.62.0.0/16."""
+    """Return the text of an address of 10.62.0.0/16."""
     return f"10.62.{number >> 8}.{number & 255}"
 
 
@@ -65,7 +65,7 @@ class Draw:
         return [address, mac, pick.choice((like[9] if like else "", "", f"host-{pick.randrange(99)}"))]
 
     def subnets(self) -> list[dict[str, str]]:
-        """Rows of the subnets, some with a pool, a reserved range and a gateway."""
+        """Return rows of subnets, some with a pool, a reserved range and a gateway."""
         pick = self.random
         rows = []
         for number, (start, length) in enumerate(zip(self.starts, self.lengths, strict=True)):
@@ -104,7 +104,7 @@ def table(path: Path, rows: Sequence[Sequence[str]]) -> None:
 
 
 def findings(folder: Path) -> set[tuple[str, str]]:
-    """Rule and subject of each finding."""
+    """Return rule and subject of each finding."""
     plan = read_plan(folder)
     checked = check(plan, read_surveys(plan), TODAY)
     return {(finding.rule, subject) for finding in checked.findings for subject in finding.subjects}
@@ -112,7 +112,7 @@ def findings(folder: Path) -> set[tuple[str, str]]:
 
 @pytest.mark.parametrize("seed", range(40))
 def test_written_proposals_are_final(tmp_path: Path, seed: int) -> None:
-    """A second `suggest` proposes nothing, `check` finds nothing new, and each proposal changed one line of its own."""
+    """A second `suggest` proposes nothing, `check` finds nothing new, and each proposal changed exactly one line."""
     Draw(seed).write(tmp_path)
     before = findings(tmp_path)
     lines = (tmp_path / "interfaces.csv").read_text("utf-8").splitlines()

@@ -1,4 +1,4 @@
-"""Usable addresses against the tables of RFC 4632 and RFC 1878, RFC 3021, and the standard library."""
+"""Usable addresses are compared with the tables of RFC 4632 and RFC 1878, with RFC 3021 and the standard library."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from netcheck.space.usable import usable_ranges, why_unusable
 
 
 def prefix(text: str) -> Prefix:
-    """Return a prefix, host bits cleared."""
+    """Return a prefix with its host bits cleared."""
     return Prefix.from_text(str(ipaddress.ip_network(text, strict=False)))
 
 
 @pytest.mark.parametrize("length", range(8, 33))
 def test_count_of_hosts(length: int) -> None:
-    """RFC 4632 section 3.1 gives 2^(32-n) addresses; RFC 1122 section 3.2.1.3 takes two; RFC 3021 keeps both in /31."""
+    """RFC 4632 section 3.1: 2^(32-n) addresses, two fewer by RFC 1122 section 3.2.1.3, both in a /31 by RFC 3021."""
     addresses = 2 ** (32 - length)
     wanted = addresses if length >= 31 else addresses - 2
     assert sum(span.size for span in usable_ranges(prefix(f"10.0.0.0/{length}"))) == wanted
@@ -51,7 +51,7 @@ def test_range_of_hosts(subnet: str, low: int, high: int) -> None:
 
 @given(st.integers(0, 2**32 - 1), st.integers(20, 32))
 def test_hosts_as_the_standard_library_has_them(value: int, length: int) -> None:
-    """In ordinary space `hosts()` of the standard library gives the same first and last host."""
+    """In ordinary blocks `hosts()` of the standard library gives the same first and last host."""
     network = ipaddress.ip_network((value, length), strict=False)
     ordinary = not (network.is_multicast or network.is_reserved or network.is_loopback or value >> 24 == 0)
     if ordinary:
@@ -81,7 +81,7 @@ def test_hosts_as_the_standard_library_has_them(value: int, length: int) -> None
     ],
 )
 def test_unusable(address: str, subnet: str, words: str) -> None:
-    """Published addresses that no host may have, each with its reason."""
+    """No host may have these published addresses, and each has its reason."""
     assert words in why_unusable(Address.from_text(address), Prefix.from_text(subnet))
     assert not any(span.holds(Address.from_text(address)) for span in usable_ranges(Prefix.from_text(subnet)))
 
@@ -102,7 +102,7 @@ def test_unusable(address: str, subnet: str, words: str) -> None:
     ],
 )
 def test_usable(address: str, subnet: str) -> None:
-    """Unusual addresses that a host may have."""
+    """A host may have these unusual addresses."""
     assert why_unusable(Address.from_text(address), Prefix.from_text(subnet)) == ""
     assert any(span.holds(Address.from_text(address)) for span in usable_ranges(Prefix.from_text(subnet)))
 

@@ -1,4 +1,4 @@
-"""The dated registry table against itself, the RFCs and the standard library; differences are listed."""
+"""The dated registry table is compared with the RFCs and the standard library; the differences are listed."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import pytest
 from netcheck.addr import Address, Prefix
 from netcheck.space.usable import BLOCKS, SpecialBlock, block_of, is_public
 
-# Where Python's `is_global` says otherwise than the registries of 2026-07-18, seen on Python 3.11; a later Python may
-# agree with the registry, never with neither. Blocks by their first address.
+# Blocks, by their first address, for which `is_global` of Python 3.11 differs from the registries of 2026-07-18. A
+# later Python may agree with the registry.
 DIFFERENT = {
     "192.0.0.0/24",
     "192.0.0.8/32",
@@ -35,7 +35,7 @@ DIFFERENT = {
 
 @pytest.mark.parametrize("block", BLOCKS, ids=lambda block: str(block.prefix))
 def test_flags_are_consistent(block: SpecialBlock) -> None:
-    """RFC 6890 section 2.2.1 and RFC 8190 section 2.1: no destination means neither forwardable nor global."""
+    """RFC 6890 section 2.2.1, RFC 8190 section 2.1: a non-destination is neither forwardable nor global."""
     flags = tuple(block.flags)
     assert len(flags) == 5
     assert set(flags) <= set("TF-")
@@ -72,7 +72,7 @@ def test_first_and_last_address_agree_with_the_standard_library(block: SpecialBl
     ],
 )
 def test_the_most_specific_block_counts(text: str, name: str) -> None:
-    """An address of a published block is found in the longest prefix that contains it."""
+    """The longest prefix that contains an address is the block of that address."""
     block = block_of(Address.from_text(text))
     assert block is not None
     assert block.name == name
@@ -84,7 +84,7 @@ def test_the_most_specific_block_counts(text: str, name: str) -> None:
     ["172.15.255.255", "172.32.0.0", "11.0.0.0", "100.63.255.255", "100.128.0.0", "192.167.255.255", "198.20.0.0"],
 )
 def test_neighbours_of_blocks_are_public(text: str) -> None:
-    """The address just outside a block is in no block and global, as the standard library says too."""
+    """The address next to a block is in no block and is global; the standard library agrees."""
     address = Address.from_text(text)
     assert block_of(address) is None
     assert is_public(address)
