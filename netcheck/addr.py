@@ -260,7 +260,8 @@ class Mask(NamedTuple):
     @classmethod
     def from_text(cls, text: str, family: int = 4) -> Mask:
         """Read a dotted quad or `/24`. Quads that are not contiguous (RFC 1812 section 10.2.2), 0.0.0.0 and wildcard
-        masks give a mask without length. ValueError if the text is not a mask."""
+        masks give a mask without length. ValueError if the text is not a mask.
+        """
         text = text.strip()
         width = WIDTH[family]
         if text.startswith("/"):

@@ -102,7 +102,8 @@ TABLE_2_2 = [(2, 2, 62), (3, 6, 30), (4, 14, 14), (5, 30, 6), (6, 62, 2)]
 )
 def test_subnets_of_a_network_by_bits(whole: int, bits: int, subnets: int, hosts: int) -> None:
     """Each subnet has the printed number of hosts; subnet zero and the last subnet are usable too, so there are two
-    more."""
+    more.
+    """
     network = Prefix.of(Address.from_text("172.16.0.0"), whole)
     zero, ones = Prefix.of(network.first, whole + bits), Prefix.of(network.last, whole + bits)
     assert zero.usable.size == ones.usable.size == hosts

@@ -1,5 +1,6 @@
 """Tests of the page of benchmark results: its sections are replaced one by one, in a fixed order, and the README quotes
-them."""
+them.
+"""
 
 from __future__ import annotations
 

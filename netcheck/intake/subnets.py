@@ -283,7 +283,8 @@ def _in_one_subnet(rows: Iterable[ListedInterface]) -> bool:
 
 def with_interface_names(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
     """Name interfaces without a name `lan`, `lan-2` and so on, so that no device has two of one name; all interfaces of
-    a device get its kind."""
+    a device get its kind.
+    """
     kinds = {one.device: one.values["kind"] for one in reversed(interfaces) if "kind" in one.values}
     taken: set[tuple[str, str]] = set()
     last: Counter[tuple[str, str]] = Counter()  # the last number behind a name

@@ -115,7 +115,8 @@ def _address_as_typed(text: str, error: ValueError) -> Address:
 
 def several_addresses(text: str) -> list[str]:
     """Return the addresses of a cell that contains two or more and nothing else; a mask after a slash does not
-    count."""
+    count.
+    """
     parts = [part for part in _SEVERAL.split(text) if part]
     if len(parts) < 2 or not all(is_address(part) for part in parts):
         return []

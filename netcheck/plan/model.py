@@ -117,7 +117,8 @@ class Router:
 @dataclass(frozen=True, slots=True)
 class Translation:
     """An outside address that a translating router maps to one inside address of an island, or that it puts as source
-    into the packets of a whole inside prefix (then `sources` is set, and `inside` has only the text)."""
+    into the packets of a whole inside prefix (then `sources` is set, and `inside` has only the text).
+    """
 
     outside: Cell[Address]
     inside: Cell[Address]

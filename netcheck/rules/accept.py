@@ -26,7 +26,8 @@ class SplitFindings:
 
 def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], today: date) -> SplitFindings:
     """Match findings with the plan's `accepted` entries. A finding whose only entry has expired stays open and says
-    so in its message."""
+    so in its message.
+    """
     by_rule_and_subject: dict[tuple[str, str], list[int]] = {}
     for index, entry in enumerate(entries):
         by_rule_and_subject.setdefault((entry.rule, entry.subject), []).append(index)
@@ -73,7 +74,8 @@ def remarks_on(findings: Iterable[Finding], remarks: Sequence[SiteRemark]) -> di
 
 def matches(entry: Accepted | SiteRemark, finding: Finding) -> bool:
     """Return whether an entry is for this finding: its rule, one of its subjects, and the address and other party if
-    the entry names them."""
+    the entry names them.
+    """
     if entry.rule != finding.rule or entry.subject not in finding.subjects:
         return False
     if entry.address and _comparable(entry.address) != _comparable(finding.address or ""):

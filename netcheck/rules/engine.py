@@ -27,7 +27,8 @@ NO_OTHERS = OtherPlans()
 @dataclass(frozen=True, slots=True)
 class Checked:
     """The result of a check: open findings by severity and plan order, accepted findings in the same order, the
-    conversations with their paths, and the planned names with their DNS records."""
+    conversations with their paths, and the planned names with their DNS records.
+    """
 
     plan: Plan
     findings: tuple[Finding, ...]
@@ -59,7 +60,8 @@ def check(
     others: OtherPlans = NO_OTHERS,
 ) -> Checked:
     """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each rule;
-    `others` are the plans that this one is checked against."""
+    `others` are the plans that this one is checked against.
+    """
     return _checked(Scene(plan=plan, surveys=surveys, today=today, others=others), done)
 
 

@@ -72,13 +72,15 @@ class Finding:
     @property
     def other(self) -> str:
         """Return the other party as `with` of an accepted entry names it: the other subjects, else what it clashes
-        with."""
+        with.
+        """
         return ", ".join(self.subjects[1:]) or next(iter(self.others), "")
 
     @property
     def key(self) -> str:
         """Return an identifier that stays the same for the same clash in every run; `answers` finds the finding by
-        it."""
+        it.
+        """
         parts = "\n".join((self.rule, *self.subjects, self.address or "", self.other))
         return f"{self.rule}-{sha256(parts.encode('utf-8', 'surrogatepass')).hexdigest()[:12]}"
 

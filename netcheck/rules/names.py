@@ -43,7 +43,8 @@ def may_be_same(planned: str, listed: str, domain: str) -> bool:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedName:
     """A planned address and name with the records of its island: `forward` are the records of the name in the same
-    address family, `pointers` those of the address, `own` the pointers that have the planned name."""
+    address family, `pointers` those of the address, `own` the pointers that have the planned name.
+    """
 
     interface: Interface
     name: str

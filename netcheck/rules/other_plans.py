@@ -23,7 +23,8 @@ from netcheck.space.occupancy import Island, islands_of
 @dataclass(frozen=True, kw_only=True)
 class OtherPlan:
     """Another plan of the call. `label` names it in messages; if `keeps`, a shared address stays with it. `proposed`
-    are addresses (with their island) that this call proposes for it."""
+    are addresses (with their island) that this call proposes for it.
+    """
 
     label: str
     plan: Plan
@@ -151,7 +152,8 @@ def others_of(
 ) -> OtherPlans:
     """Return the plans, given with their labels, that the one at `index` is checked against.
 
-    Earlier plans keep shared addresses. `proposed` are the addresses that this call has proposed for them."""
+    Earlier plans keep shared addresses. `proposed` are the addresses that this call has proposed for them.
+    """
     _, own = plans[index]
     given, others = tuple(proposed), []
     for at, (label, plan) in enumerate(plans):

@@ -33,7 +33,8 @@ from netcheck.survey.host_table import SiteHost
 class Proposal:
     """One interface that needs an address: its present text, the broken rules, and the new address if there is one.
 
-    `why` says why this address was chosen, or why there is none and what to do instead."""
+    `why` says why this address was chosen, or why there is none and what to do instead.
+    """
 
     subject: str
     now: str
@@ -63,7 +64,8 @@ def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[Acc
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposals:
     """A proposal for every interface that needs an address, in plan order. `unreadable` are interfaces whose present
-    address cannot be read: they keep it, and their proposal has no address."""
+    address cannot be read: they keep it, and their proposal has no address.
+    """
 
     proposals: tuple[Proposal, ...]
     unreadable: tuple[Proposal, ...]
@@ -140,7 +142,8 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
 
 def _entered(scene: Scene, interface: Interface, known: Sequence[SiteHost]) -> Suggestion | None:
     """Return the only address in an interface's subnet of the hosts with its name, if no other rule speaks against
-    it."""
+    it.
+    """
     subnet = scene.plan.subnet_of(interface)
     island, prefix = scene.islands[subnet.island], subnet.prefix.value
     known = [host for host in known if prefix is not None and prefix.holds(host.address) and not _is_lease(scene, host)]
@@ -197,7 +200,8 @@ def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
 
 def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
     """Return the subjects without the one that keeps a shared address: the installed one, else the first that the site
-    has granted or entered, else the first. A single subject shares it with another plan."""
+    has granted or entered, else the first. A single subject shares it with another plan.
+    """
     if len(subjects) == 1:
         return subjects if _yields(scene, subjects[0]) else ()
     ranked = (
@@ -211,7 +215,8 @@ def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
 
 def _yields(scene: Scene, subject: str) -> bool:
     """Return whether an interface leaves a shared address to another plan: a granted one keeps it, else the plan that
-    was named first."""
+    was named first.
+    """
     interface = scene.plan.interface_named.get(subject)
     address = interface.address.value if interface and interface.address else None
     if interface is None or address is None or subject in scene.settled:

@@ -56,7 +56,8 @@ class Rule:
 
 def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:
     """Return a plan with one subnet, `process`, further parts, and a survey. Without `hosts` and `survey`, the survey
-    covers all addresses and lists no host."""
+    covers all addresses and lists no host.
+    """
     tables = [
         f'format = 1\n\n[site]\nname = "Example"\n{site}',
         f'[[subnet]]\nname = "process"\n{subnet}',

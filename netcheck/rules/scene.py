@@ -43,7 +43,8 @@ class Members:
     """A subnet with the interfaces that name it, and the distinct values typed into them.
 
     In a large plan nearly every subnet is correct, and the few distinct values show that; rules look at single
-    interfaces only if a value is wrong. Interfaces whose subnet is unknown share one without a readable prefix."""
+    interfaces only if a value is wrong. Interfaces whose subnet is unknown share one without a readable prefix.
+    """
 
     subnet: Subnet
     interfaces: tuple[Interface, ...]
@@ -97,7 +98,8 @@ class MacColumn:
 
 class NameColumn:
     """The interfaces with a host name, the names as typed and as compared, in plan order; iterating yields all
-    three."""
+    three.
+    """
 
     def __init__(self, interfaces: Sequence[Interface], typed: Sequence[str], compared: Sequence[str]) -> None:
         self.interfaces, self.typed, self.compared = interfaces, typed, compared
@@ -112,7 +114,8 @@ class Scene:
 
     `unused` are the accepted entries that matched no finding, `wide` those that match too many, each with the keys to
     add, `pending` the remarks of the site without a reply, `run` the slugs of the rules that were run; these are filled
-    in after all other rules."""
+    in after all other rules.
+    """
 
     plan: Plan
     surveys: tuple[Survey, ...]
@@ -188,7 +191,8 @@ class Scene:
         """Return every interface whose address a site host has, with whose hosts these are.
 
         The device's own DNS records do not count, because they are made before it is installed. A device whose MAC
-        cannot be read is left out if the MAC would decide."""
+        cannot be read is left out if the MAC would decide.
+        """
         found = []
         for placed, hosts in self.hosts_met:
             others = [host for host in hosts if host.where not in self.own_records] if self.own_records else hosts
@@ -212,7 +216,8 @@ class Scene:
 
     def meant_subnet(self, interface: Interface) -> Subnet | None:
         """Return another subnet that address, mask and gateway of an interface all fit, so that only its key `subnet`
-        is wrong; None if there is none, or if no gateway is typed that could tell."""
+        is wrong; None if there is none, or if no gateway is typed that could tell.
+        """
         address = interface.address.value if interface.address else None
         gateway = interface.gateway.value if interface.gateway else None
         named = self.plan.subnet_of(interface)
@@ -245,7 +250,8 @@ class Scene:
     @cached_property
     def own_records(self) -> frozenset[str]:
         """Return the positions of DNS records that belong to the device planned at their address, or that a DNS rule
-        reports as its record with a wrong name. They are no evidence of another host."""
+        reports as its record with a wrong name. They are no evidence of another host.
+        """
         return frozenset(
             str(record.position)
             for named in self.in_zones
@@ -269,7 +275,8 @@ class SiteMatch(NamedTuple):
     """The site hosts at the address of a planned interface, sorted by whose they are.
 
     `strangers` are not known to be the device. `installed` has the planned MAC. `reservation` is a list entry that the
-    site made for the device: it has the planned host name, or no MAC while the interface is `granted`."""
+    site made for the device: it has the planned host name, or no MAC while the interface is `granted`.
+    """
 
     placed: Placed
     strangers: tuple[SiteHost, ...]

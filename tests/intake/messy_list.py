@@ -1,5 +1,6 @@
 """An invented device list as integrators keep it: a cover, three sheets of devices in different layouts and languages,
-merged cells, groups and odd values."""
+merged cells, groups and odd values.
+"""
 
 from __future__ import annotations
 

@@ -32,7 +32,8 @@ def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 
 def test_no_row_is_lost(made: tuple[Plan, str]) -> None:
     """34, 22 and 9 rows of devices; one of them has two addresses in a cell, and four have one in each of two columns.
-    The cover with addresses of its own is no list of devices."""
+    The cover with addresses of its own is no list of devices.
+    """
     plan, printed = made
     assert len(plan.interfaces) == 70
     assert "70 interfaces of 64 devices, 3 without an address, in 3 subnets" in printed
@@ -100,7 +101,8 @@ def test_a_sheet_of_another_layout_and_language(made: tuple[Plan, str]) -> None:
 
 def test_the_list_becomes_a_clean_plan_with_five_corrections(tmp_path: Path) -> None:
     """One command makes the plan, five cells are corrected and a MAC is added; one command places the rest and moves
-    the second of two equal addresses; no conflict is left."""
+    the second of two equal addresses; no conflict is left.
+    """
     write(tmp_path / "list.xlsx")
     assert netcheck("new", "plan", "--from", "list.xlsx", cwd=tmp_path).returncode == 0
     first = netcheck("check", "plan", "--format", "csv", cwd=tmp_path)

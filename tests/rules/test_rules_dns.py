@@ -59,7 +59,8 @@ def test_what_is_found(name: str, zone: str, rules: list[str], checked: Callable
 )
 def test_a_name_elsewhere(name: str, site: str, rules: list[str], checked: Callable[..., Checked]) -> None:
     """A bare name is in the domain of the plan, if it has one; a record with exactly the planned name is reported
-    once."""
+    once.
+    """
     assert found(checked, name, "filler-plc IN A 10.62.20.80\n", site) == rules
 
 

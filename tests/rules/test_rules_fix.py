@@ -177,7 +177,8 @@ def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
 @given(plans(), hosts_lists)
 def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHost]) -> None:
     """A fix of `planned-twice` is for all subjects but one: the installed one, else a granted one, else the first;
-    other rules offer one address to each subject."""
+    other rules offer one address to each subject.
+    """
     for finding in with_fix(check(plan, surveys_of(plan, hosts), TODAY)):
         assert finding.fix
         subjects = [subject for subject, _ in finding.fix.addresses]

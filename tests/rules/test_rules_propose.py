@@ -87,7 +87,8 @@ def test_an_address_in_an_unreadable_cell_is_given_to_nobody(
     text: str, proposed: Callable[..., dict[str, Proposal]]
 ) -> None:
     """Of the two addresses of a /30 the unreadable cell means the first, so the other device gets the second or none,
-    and the device with the cell is named."""
+    and the device with the cell is named.
+    """
     other = device("capper-plc", cpu="")
     found = proposed(one(f'address = "{text}"', other, subnet='prefix = "10.62.20.0/30"').plan)
     left = found["capper-plc/cpu"].address
@@ -137,7 +138,8 @@ def with_kind(name: str, kind: str, keys: str) -> str:
 @pytest.mark.parametrize("seed", range(12))
 def test_a_proposal_stays_with_its_device(seed: int, proposed: Callable[..., dict[str, Proposal]]) -> None:
     """Whatever the order of the plan, whichever finding is accepted and whichever proposals are written into the plan,
-    the others stay as they were printed."""
+    the others stay as they were printed.
+    """
     rng = random.Random(seed)
     placed = {name: f"10.62.20.{200 + index}" for index, name in enumerate(rng.sample(NAMES, 10))}
     placed |= {name: f"10.62.20.{index}" for index, name in enumerate(rng.sample(NAMES, 4), 20)}

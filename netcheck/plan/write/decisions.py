@@ -124,7 +124,8 @@ def plan_with_entries(data: bytes, table: EntryTable, rows: Sequence[Row], gone:
 
 def toml_without(text: str, table: EntryTable, gone: Sequence[Row]) -> str:
     """Return a plan's TOML without these entries and without the blank line above each; ValueError where another value
-    would change."""
+    would change.
+    """
     expected, wanted = tomllib.loads(text), {_identity(table, row) for row in gone}
     listing = _listing(expected, table)
     places = [at for at, entry in enumerate(listing) if _identity(table, entry) in wanted]

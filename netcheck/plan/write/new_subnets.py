@@ -82,7 +82,8 @@ def workbook_with_subnets(data: bytes, subnets: Sequence[NewSubnet]) -> bytes:
 
 def table_with_subnets(data: bytes, subnets: Sequence[NewSubnet]) -> bytes:
     """Return a CSV table with a row for each new subnet; delimiter, encoding and line ends are kept. ValueError where
-    a column is missing or another value would change."""
+    a column is missing or another value would change.
+    """
     mark, encoding = encoding_with_mark(data)
     text = data[len(mark) :].decode(encoding)
     lines = list(lines_in(text))

@@ -22,7 +22,8 @@ from netcheck.tables.workbook_read import cell_text, opened_from
 @dataclass(frozen=True, slots=True)
 class EntryTable:
     """A table whose entries are written: its key in `plan.toml`, its sheet in a workbook, the keys that identify an
-    entry, and those that a later decision changes."""
+    entry, and those that a later decision changes.
+    """
 
     key: str
     sheet: str

@@ -82,7 +82,8 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
 
 def _holders_differ(holders: tuple[Placed, ...]) -> bool:
     """Return whether the holders are different devices. Two translations are the subject of another rule, and a router
-    may be planned with its own outside addresses."""
+    may be planned with its own outside addresses.
+    """
     interfaces = [placed for placed in holders if placed.translation is None]
     routers = {placed.interface.device for placed in holders}
     return len(interfaces) > 1 or bool(interfaces and len(routers) > 1)

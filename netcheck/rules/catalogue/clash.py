@@ -43,7 +43,8 @@ def _taken(scene: Scene) -> Iterator[Breach]:
 
 def _outer_links(scene: Scene) -> Iterator[tuple[str, Position, Address, Island]]:
     """Yield the interfaces of translating routers outside the islands that they translate for. They are new on site;
-    an interface that is planned as a device's too is left to the rules on devices."""
+    an interface that is planned as a device's too is left to the rules on devices.
+    """
     inner: dict[str, set[str]] = {}
     for translation in scene.plan.translations:
         inner.setdefault(translation.at, set()).add(translation.island)

@@ -78,7 +78,8 @@ def _ends(subnet: Subnet) -> tuple[Address, ...]:
 
 def _end(gateway: Address | None, subnet: Subnet) -> str:
     """Return which unusable end of the subnet a gateway is, if any. In IPv6, routers do own the subnet-router anycast
-    address."""
+    address.
+    """
     prefix = subnet.prefix.value
     if gateway is None or prefix is None or prefix.family == 6 or not prefix.holds(gateway):
         return ""

@@ -1,2 +1,3 @@
 """Whether packets arrive: `routers` has segments and routers, `trace` finds the path of a conversation in both
-directions, `translate` follows it through translating routers."""
+directions, `translate` follows it through translating routers.
+"""

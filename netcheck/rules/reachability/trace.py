@@ -30,7 +30,8 @@ class Trace:
     """The path in one direction: the outcome, the gateways and next hops in order, and the reason if not delivered.
 
     For lost packets, `change` says which value to change, and `to_change` names the interfaces (by subject) that have
-    the wrong setting; it is empty if the setting belongs to a router or a translation. `node` is the last router."""
+    the wrong setting; it is empty if the setting belongs to a router or a translation. `node` is the last router.
+    """
 
     outcome: Delivery
     through: tuple[Address, ...] = ()
@@ -53,7 +54,8 @@ class TracedConversation:
 class Destination:
     """The address that packets are sent to, the segments on which it is reachable, and the router that answers for it.
 
-    `who` names its owner in messages. `strayed` is set if the address is outside the prefix of its own subnet."""
+    `who` names its owner in messages. `strayed` is set if the address is outside the prefix of its own subnet.
+    """
 
     address: Address
     who: str

@@ -53,7 +53,8 @@ class ConversationTracer:
 
     def both_ways(self, source: Interface, target: Interface, starts: str = "") -> tuple[Trace, Trace]:
         """Return the path from source to target, and the path back. `starts` says which side opens connections (`from`
-        if it is empty): replies pass a translation of sources, connections from outside do not."""
+        if it is empty): replies pass a translation of sources, connections from outside do not.
+        """
         one, two = self._ends(source, target)
         return self._path(one, two, reply=starts == "to"), self._path(two, one, reply=starts in ("", "from"))
 
