@@ -18,6 +18,7 @@ import sys
 from array import array
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from itertools import chain, repeat
 from socket import AF_INET, inet_pton
 from typing import BinaryIO, NamedTuple, TextIO, TypeVar
@@ -128,7 +129,7 @@ def blocks_of(text: TextIO) -> Iterator[str]:
             _refuse_long(number, whole, text)
         end = whole.rfind("\n") + 1 or whole.rfind("\r", 0, -1) + 1  # a final \r may be followed by \n
         block, rest = whole[:end], whole[end:]
-        number += max(block.count("\n"), block.count("\r"))
+        number += block.count("\n") or block.count("\r")
         if block:
             yield block
     if rest:
@@ -248,19 +249,23 @@ def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
     """Return the stripped cells of a text by column; None where rows differ in length or span several lines."""
     end = "\r\n" if "\r" in text else "\n"
     ended = text if text.endswith("\n") else text + end
-    count = ended.count(end)
-    if '"' in ended or count != ended.count("\n") or (end == "\r\n" and count != ended.count("\r")):
+    bounds = ended.encode("utf-8", "surrogatepass").translate(None, _within(delimiter))
+    width = bounds.index(b"\n") + 2 - len(end)
+    row = (delimiter * (width - 1) + end).encode()
+    if row * (len(bounds) // len(row)) != bounds:  # also where a cell is quoted, or where line ends differ
         rows = rows_of(lines_in(text), delimiter)
         same = rows and len(set(map(len, rows))) == 1
         return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None
-    width = ended.count(delimiter, 0, ended.index(end)) + 1
-    # with the line ends as cells, one split gives all cells of all rows
-    flat = ended.replace(end, f"{delimiter}\n{delimiter}").split(delimiter)
-    if len(flat) != count * (width + 1) + 1 or flat[width :: width + 1].count("\n") != count:
-        return None
-    columns = [flat[column : -1 : width + 1] for column in range(width)]
+    flat = ended.replace("\r", "").replace("\n", delimiter).split(delimiter)  # the cells of all rows
+    columns = [flat[column:-1:width] for column in range(width)]
     spaced = not text.isascii() or any(space in text for space in SPACES)
     return [list(map(str.strip, cells)) for cells in columns] if spaced else columns
+
+
+@cache
+def _within(delimiter: str) -> bytes:
+    """Return the bytes of UTF-8 that do not bound a cell: all but the delimiter, line ends and quotes."""
+    return bytes(set(range(256)) - set(f'{delimiter}\r\n"'.encode()))
 
 
 def ipv4_of(texts: Iterable[str]) -> array[int] | None:
