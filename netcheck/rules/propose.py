@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 from typing import assert_never
 
 from netcheck.addr import Address, Range
@@ -127,7 +126,7 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
             faces.setdefault(plan.island_of(face), []).append(face)
     for island, here in faces.items():
         names = {face.subject: spellings(planned_name(face), plan.domain) for face in here}
-        hosts = scene.islands[island].hosts.by_names(chain.from_iterable(names.values()))
+        hosts = scene.hosts_named[island]
         for face in here if hosts else ():
             known = [host for name in names[face.subject] for host in hosts.get(name, ())]
             if known and (suggestion := _entered(scene, face, known)) is not None:

@@ -13,7 +13,7 @@ from typing import NamedTuple, TypeVar
 
 from netcheck.addr import Address, Mac, Mask
 from netcheck.plan.model import Accepted, Cell, Interface, Plan, SiteRemark, Subnet
-from netcheck.rules.names import PlannedName, full_name, may_be_same, planned_names
+from netcheck.rules.names import PlannedName, full_name, may_be_same, planned_names, spellings
 from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.reachability.translate import trace_conversations
@@ -160,8 +160,8 @@ class Scene:
     @cached_property
     def macs(self) -> MacColumn:
         """Return the interfaces with a readable MAC."""
-        holders = [one for one in self.plan.interfaces if one.mac and one.mac.value is not None]
-        return MacColumn(holders, [one.mac.value for one in holders if one.mac and one.mac.value is not None])
+        values = [one.mac.value if one.mac else None for one in self.plan.interfaces]
+        return MacColumn(list(compress(self.plan.interfaces, values)), list(filter(None, values)))
 
     @cached_property
     def odd_macs(self) -> tuple[tuple[Interface, Mac], ...]:
@@ -174,6 +174,15 @@ class Scene:
         texts = [one.host_name.text.strip() if one.host_name else "" for one in self.plan.interfaces]
         names = list(filter(None, texts))
         return NameColumn(list(compress(self.plan.interfaces, texts)), names, folded_all(names))
+
+    @cached_property
+    def hosts_named(self) -> dict[str, dict[str, list[SiteHost]]]:
+        """Return, by island, the site hosts that have the name of a planned interface, by this name as compared."""
+        domain = self.plan.domain
+        devices = {one.device for one in self.plan.interfaces if not (one.host_name and one.host_name.text.strip())}
+        names = {*self.names.compared, *folded_all(list(devices))}
+        wanted = set(chain.from_iterable(spellings(name, domain) for name in names)) if domain else names
+        return {name: island.hosts.by_names(wanted) for name, island in self.islands.items()}
 
     @cached_property
     def hosts_met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:

@@ -283,20 +283,21 @@ def ipv4_of(texts: Iterable[str]) -> array[int] | None:
 
 def macs_of(texts: Sequence[str]) -> array[int] | None:
     """Return the values of MACs that are all written with the same separator, or all without; None otherwise."""
-    lengths = set(map(len, texts))
-    if lengths not in ({_MAC_TEXT}, {_MAC_BARE}):
+    whole, count = "\n".join(texts), len(texts)
+    length = len(texts[0]) if texts else 0
+    alike = len(whole) == (length + 1) * count - 1 and whole[length :: length + 1] == "\n" * (count - 1)
+    if not alike or length not in (_MAC_TEXT, _MAC_BARE) or not whole.isascii():
         return None
-    whole, count = "".join(texts), len(texts)
-    if lengths == {_MAC_TEXT}:
+    if length == _MAC_TEXT:
         separator = whole[2]
-        if separator not in "-:" or any(whole[at::_MAC_TEXT] != separator * count for at in _SEPARATORS):
+        if separator not in "-:" or any(whole[at :: length + 1] != separator * count for at in _SEPARATORS):
             return None
-        whole = whole.replace(separator, "")
+        whole = whole.encode().translate(None, separator.encode()).decode()  # faster than str.replace
     try:
-        octets = bytes.fromhex(whole)
+        octets = bytes.fromhex(whole)  # skips the line ends
     except ValueError:
         return None
-    if len(octets) != 6 * count:  # bytes.fromhex skips spaces
+    if len(octets) != 6 * count:  # it skips spaces, too
         return None
     words = bytearray(8 * count)
     for position in range(6):

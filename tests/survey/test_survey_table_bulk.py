@@ -20,7 +20,7 @@ from netcheck.survey.model import Survey
 from netcheck.survey.read import read_survey
 from netcheck.survey.readers.header import Layout
 from netcheck.survey.readers.table import Bulk, gather
-from netcheck.tables.delimited import records_of
+from netcheck.tables.delimited import macs_of, records_of
 
 ENTRY = SurveyEntry(file="site-hosts.csv", position=Position("plan.toml"))
 LAYOUT = Layout(",", 1, (0,), (("mac", 1), ("name", 2), ("note", 3), ("seen", 4)))
@@ -88,6 +88,19 @@ def test_macs_of_one_form_and_of_several() -> None:
     assert mixed is not None
     assert list(uniform.macs) == [0x00005E005321, 0x020000000001]
     assert list(mixed.macs) == [0x00005E005321, 0x020000000001, NO_MAC]
+
+
+def test_macs_of_other_lengths_are_left() -> None:
+    """One text is a character short and the next a character long, so that both together look like two MACs."""
+    short = ["00-00-5E-00-53-2", "100-00-5E-00-53-22"]
+    assert len("".join(short)) == 2 * len("00-00-5E-00-53-21")
+    assert macs_of(short) is None
+    assert macs_of(["00-00-5E-00-53-2\n", "00-00-5E-00-53-22"]) is None
+    assert macs_of(["00005E005321", "0000-5E005322"]) is None
+    assert macs_of([]) is None
+    bare = macs_of(["00005E005321", "00005e005322"])
+    assert bare is not None
+    assert list(bare) == [0x00005E005321, 0x00005E005322]
 
 
 @pytest.mark.parametrize("mac", ["00-00-5E-00-53- 1", "00-00-5E-00-53:21", "FF-FF-FF-FF-FF-FF", "0０-00-5E-00-53-21"])

@@ -11,7 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.files import FileError
-from netcheck.tables.delimited import DELIMITERS, RECORD_LINES, blocks_of, encoding_of, lines_of, records_of, text_of
+from netcheck.tables.delimited import (
+    DELIMITERS,
+    RECORD_LINES,
+    blocks_of,
+    columns_of,
+    encoding_of,
+    lines_of,
+    records_of,
+    text_of,
+)
 
 cells = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\r"), max_size=8) | st.sampled_from(
     ['"', '""', 'a"b', "a\nb", ",", ";", " x ", "\n"]
@@ -125,3 +134,32 @@ def test_any_bytes_are_text_or_refused(data: bytes) -> None:
         assert b"\0" in data
         return
     assert "".join(lines_of(text)) == text_of(io.BytesIO(data)).read()
+
+
+@given(
+    st.lists(st.lists(st.text('a,;\r\n"é \t', max_size=3), min_size=1, max_size=3), min_size=1, max_size=4),
+    st.sampled_from(DELIMITERS),
+    st.sampled_from(["\n", "\r\n", "\r"]),
+)
+def test_columns_are_those_of_the_standard_library(rows: list[list[str]], delimiter: str, end: str) -> None:
+    """By columns a table has the cells that `csv.reader` gives, where a blank line is one empty cell; or it is refused:
+    ragged rows, rows of several lines, and quotes that do not fit."""
+    text = "".join(delimiter.join(cells) + end for cells in rows)
+    try:
+        expected = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
+    except csv.Error:
+        expected = []
+    columns = columns_of(text, delimiter)
+    if columns is not None:
+        assert [list(cells) for cells in zip(*columns, strict=True)] == [
+            [cell.strip() for cell in row or [""]] for row in expected
+        ]
+
+
+def test_rows_of_one_length_are_read_by_columns() -> None:
+    """With either line end, with a final line that has none, and with quotes."""
+    wanted = [["a", "1"], ["b", ""]]
+    for text in ("a;b\n1;\n", "a;b\r\n1;\r\n", "a;b\n1;", '"a";b\n1; \n'):
+        assert columns_of(text, ";") == wanted
+    assert columns_of("a;b\n1\n", ";") is None
+    assert columns_of("a;b\n1;2;3\n4\n", ";") is None

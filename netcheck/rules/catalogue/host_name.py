@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from itertools import chain
 
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.names import full_name, spellings
@@ -73,8 +72,7 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
 def _taken(scene: Scene) -> Iterator[Breach]:
     domain = scene.plan.domain
     wanted = {name: spellings(name, domain) for name in scene.names.compared} if domain else {}
-    names = set(chain.from_iterable(wanted.values()) if domain else scene.names.compared)
-    found = {island.name: island.hosts.by_names(names) for island in scene.islands.values()}
+    found = scene.hosts_named
     met = set().union(*found.values())
     if not met:
         return

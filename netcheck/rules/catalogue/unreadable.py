@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from itertools import chain
 from operator import attrgetter
 from typing import Any
 
@@ -46,26 +47,26 @@ def _place(position: Position, survey: Survey) -> str:
 
 
 _TYPED = {
-    "address": attrgetter("address"),
-    "mask": attrgetter("mask"),
-    "gateway": attrgetter("gateway"),
-    "IPv6 address": attrgetter("address6"),
-    "IPv6 prefix length": attrgetter("mask6"),
-    "IPv6 gateway": attrgetter("gateway6"),
-    "MAC": attrgetter("mac"),
-    "host name": attrgetter("host_name"),
+    "address": "address",
+    "mask": "mask",
+    "gateway": "gateway",
+    "IPv6 address": "address6",
+    "IPv6 prefix length": "mask6",
+    "IPv6 gateway": "gateway6",
+    "MAC": "mac",
+    "host name": "host_name",
 }
+_CELLS: Callable[[Interface], tuple[Cell[Any] | None, ...]] = attrgetter(*_TYPED.values())
 _VALUE = attrgetter("value")
 
 
 def _unread(interfaces: tuple[Interface, ...]) -> Iterator[Named]:
-    """Yield the unreadable cells of interfaces, column by column, because nearly all columns have none."""
-    for what, cell_of in _TYPED.items():
-        if all(map(_VALUE, filter(None, map(cell_of, interfaces)))):
-            continue
-        for interface in interfaces:
-            if (cell := cell_of(interface)) is not None and cell.value is None:
-                yield interface.subject, what, cell
+    """Yield the unreadable cells of interfaces, column by column; nearly all plans have none."""
+    if not all(map(_VALUE, filter(None, chain.from_iterable(map(_CELLS, interfaces))))):
+        for what, cells in zip(_TYPED, zip(*map(_CELLS, interfaces), strict=True), strict=True):
+            for interface, cell in zip(interfaces, cells, strict=True):
+                if cell is not None and cell.value is None:
+                    yield interface.subject, what, cell
     for interface in interfaces:
         for what, label in interface.damaged:
             yield interface.subject, what, label
