@@ -1,4 +1,7 @@
-"""The driver: joins a prober to a link and an operator. The only loop of a run; I/O is in the link and the operator."""
+"""The driver: joins a prober to a link and an operator. It is the only loop of a run.
+
+The link and the operator do all I/O.
+"""
 
 from __future__ import annotations
 
@@ -17,14 +20,14 @@ class Operator(Protocol):
         """Return the keys pressed since the last call, without waiting."""
 
     def told(self, event: Event) -> None:
-        """Take an event."""
+        """Receive an event."""
 
 
-Frames = Callable[[float, int, bytes, bool], None]  # at, adapter, frame, outbound: for a capture
+Frames = Callable[[float, int, bytes, bool], None]  # called for a capture with time, adapter, frame, outbound
 
 
 def drive(prober: Prober, link: Link, operator: Operator, frames: Frames | None = None) -> None:
-    """Run the prober to its end; on Ctrl-C, stop it, deliver its events, and raise KeyboardInterrupt again."""
+    """Run the prober to its end. On Ctrl-C, stop it, deliver its events, and raise KeyboardInterrupt again."""
     try:
         prober.start(link.now(), {adapter: link.carrier(adapter) for adapter in range(len(link.adapters))})
         while not prober.done:

@@ -1,6 +1,6 @@
-"""Events from the prober to the screen, the bell and the record, and keys from the operator to the prober.
+"""Events from the prober to the screen, the bell and the record; keys from the operator to the prober.
 
-`RunOptions` are the options of a run, which the prober gets at its start.
+`RunOptions` are the options of a run.
 """
 
 from __future__ import annotations
@@ -12,19 +12,19 @@ from netcheck.proof.result import Proof
 
 
 class What(StrEnum):
-    """The kind of an event. `do` is the one thing the technician should do now."""
+    """The kind of an event."""
 
-    BEGIN = "begin"  # a port's turn
-    DO = "do"
-    WAIT = "wait"  # nothing to do: which wait is running
+    BEGIN = "begin"  # the turn of a port begins
+    DO = "do"  # the one thing that the technician should do now
+    WAIT = "wait"  # there is nothing to do but to wait for what the text says
     HEARD = "heard"  # the address answers
-    KNOWN = "known"  # on a walk: it has answered often enough that a silence means something
+    KNOWN = "known"  # on a walk: it has answered often enough that a silence is evidence
     SILENT = "silent"  # it fell silent
     ENOUGH = "enough"  # the evidence of a phase suffices
     RETURNED = "returned"  # it answers again
-    SEEN = "seen"  # on a walk: pulled once, to be pulled once more
-    WARN = "warn"  # something is wrong: the wrong cable, a second owner, too soon
-    NEXT = "next"  # the port after the one under test, which is asked already
+    SEEN = "seen"  # on a walk: pulled once, a second pull follows
+    WARN = "warn"  # something is wrong: the wrong cable, a second owner, a pull that was too short
+    NEXT = "next"  # the port after the one under test; its answers are counted already
     NOTE = "note"
     VERDICT = "verdict"
 
@@ -32,7 +32,7 @@ class What(StrEnum):
 class Action(StrEnum):
     """What the technician is asked to do with a cable, in an event of the kind `do`."""
 
-    CONNECT = "connect"  # see that the cable of the port is plugged in
+    CONNECT = "connect"  # make sure that the cable of the port is plugged in
     MOVE = "move"  # move the cable to the port, then press Enter
     PULL = "pull"  # pull the cable of the port
     PLUG = "plug"  # plug the cable of the port in again
@@ -51,7 +51,7 @@ class Event:
     until: float | None = None
     proof: Proof | None = None
     mac: int | None = None  # the MAC that was heard
-    action: Action | None = None  # what to do, where `what` is `do`
+    action: Action | None = None  # what to do, if `what` is `do`
 
 
 class Key(StrEnum):
@@ -80,29 +80,29 @@ class TypedLine:
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """The ports that the operator may mean by what was typed to choose the next one, best first."""
+    """The ports that match the text by which the operator chooses the next port, best match first."""
 
     subjects: tuple[str, ...]
 
 
-Press = Key | int | Chosen | TypedLine  # a number names the row of a port
+Press = Key | int | Chosen | TypedLine  # a number is the row of a port on the screen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunOptions:
-    """How a run is done. Times are in seconds."""
+    """The options of a run. Times are in seconds."""
 
     hands_free: bool = False
     direct: bool = False
-    patience: float = 60.0  # how long a first answer and a pull are waited for
+    patience: float = 60.0  # how long the run waits for a first answer and for a pull
     out_for: float = 0.0  # the least length of a silence
-    luck: float = 1e-4
-    unheard: float = 1e-3
+    luck: float = 1e-4  # limit of the chance that a silence is luck
+    unheard: float = 1e-3  # limit of the chance that a second owner was not heard
     pace: float = 500.0  # frames a second
     pace_each: float = 5.0  # frames a second to one address
     revisits: bool = False  # a skipped port is asked for once more at the end
     once: bool = False  # on a walk: one pull is enough
     in_order: bool = False  # on a walk: the ports are announced in the plan's order
-    typed: bool = False  # find out mask and gateway by behaviour, on a direct cable
+    typed: bool = False  # find the typed mask and gateway by behaviour, on a direct cable
     overhears: bool = False  # the link also receives echo replies to other MACs
-    lasts: float | None = None  # on a walk: seconds until it ends, None for until all is settled
+    lasts: float | None = None  # on a walk: seconds until it ends; None: it ends when every port is settled

@@ -1,8 +1,10 @@
 """The prober: a whole run without I/O.
 
 Frames, carrier changes, keys and the time go in; frames to send, the time of the next turn and events come out. A
-driver joins it to a link; the same prober runs on an interface and, in virtual time, on the rig. What is done with the
-ports is a procedure: port by port (`PortByPort`), or a walk (`walk.Walk`).
+driver joins the prober to a link. The same prober runs on an interface and, in virtual time, on the rig. A procedure
+decides what is done with the ports: port by port (`PortByPort`), or a walk (`walk.Walk`).
+
+A turn is one call of `turn`. In a turn the prober takes a step if one is due: it resumes the procedure.
 """
 
 from __future__ import annotations
@@ -34,49 +36,49 @@ from netcheck.text import listed
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
-TICK = 0.05  # seconds between looks at news of the port under test, and between turns at most, so that keys are noticed
-LOOK = 0.25  # seconds between looks at all else
-STALL = 2.0  # seconds between turns from which on netcheck itself did not run: requests were not sent in that time
+TICK = 0.05  # seconds between steps while there is news of the port under test; also the longest wait for a key
+STEP_EVERY = 0.25  # seconds between steps otherwise
+STALL = 2.0  # seconds between two turns above which netcheck did not run, so that requests were not sent
 NO_KEYS = (
-    "without keys nothing says that the cable is in this connector: prove it without --hands-free, or with --direct if "
-    "the device sends LLDP"
+    "without keys nothing confirms that the cable is in this connector: prove it without --hands-free, or with "
+    "--direct if the device sends LLDP"
 )
 Steps = Generator[None, None, None]
 
 
 class Procedure(Protocol):
-    """What a run does with the ports. `port` is the one under test, for the screen."""
+    """The order of work on the ports. `port` is the port under test, for the screen."""
 
-    keys: str
+    keys: str  # what each key does, for the screen
     walks: bool  # all ports are open at once
-    cut_is_final: bool  # a port that a stop cut short has a proof that counts
+    cut_is_final: bool  # a port that is under test when the run is stopped keeps the verdict it then gets
     port: PortState | None
 
     @property
     def following(self) -> Target | None:
-        """The port whose turn is next, once the one under test only has to come back; else None."""
+        """The port whose turn is next, once the port under test only needs to come back; else None."""
 
     def advance(self) -> bool:
-        """Go on with what is due now; return whether the run is over."""
+        """Take one step; return whether the run is over."""
 
     def tend(self) -> None:
-        """See that every address is asked as often as it must be."""
+        """Set the rates at which each address is probed."""
 
     def press(self, key: Press) -> None:
-        """Take a key other than the one that stops the run."""
+        """Handle any key except the one that stops the run."""
 
     def finish(self, why: str) -> None:
         """End at once: judge each port that is open."""
 
     def views(self) -> list[PortView]:
-        """Return where each open port stands now; none for ports whose turn has not come."""
+        """Return the view of each open port; none for ports whose turn has not come."""
 
 
 ProcedureOf = Callable[[RunState, StationAddresses], Procedure]
 
 
 class Prober:
-    """A run. `done` says that it is over; `refused` then may say why nothing could be done with this interface."""
+    """A run. `done` says that it is over; `refused` says why the run cannot use this interface, else it is empty."""
 
     def __init__(
         self,
@@ -91,8 +93,11 @@ class Prober:
         poll: float = TICK,
         procedure: ProcedureOf | None = None,
     ) -> None:
-        """`proven` maps MACs already proven in the same record to their interfaces; proofs of ports that are asked for
-        again do not count. `poll` is how often in seconds the link must let the driver look for keys."""
+        """Set up a run; nothing is sent.
+
+        `proven` maps MACs that the same record has already proven to their interfaces; ports that are proven again are
+        removed from it. `poll` is the longest time in seconds that the link may wait before keys are read.
+        """
         self.scope, self.adapters, self.names, self.poll = scope, tuple(adapters), names, poll
         pace = Pace(total=options.pace, each=options.pace_each)
         self.scheduler = ProbeScheduler(adapters, hears_all, pace, rng)
@@ -104,11 +109,11 @@ class Prober:
         self.done = False
         self.refused = ""
         self._claiming: Steps | None = None
-        self._stop = ""
-        self._looked = -EVER
-        self._turned = EVER
-        self._gone_at = EVER
-        self._news = self._at_once = True
+        self._stop = ""  # why the run was stopped
+        self._stepped = -EVER  # time of the last step
+        self._turned = EVER  # time of the last turn
+        self._gone_at = EVER  # time since which the interface has been gone
+        self._news = self._at_once = True  # the next step is due after TICK, or now
 
     @property
     def options(self) -> RunOptions:
@@ -122,7 +127,7 @@ class Prober:
 
     @property
     def walks(self) -> bool:
-        """Whether all ports are open at once."""
+        """Whether the run is a walk, with all ports open at once."""
         return self.procedure.walks
 
     @property
@@ -138,7 +143,7 @@ class Prober:
     # What goes in
 
     def start(self, now: float, carrier: Mapping[int, bool]) -> None:
-        """Begin. Sends nothing yet; refuses where the station's addresses are planned ones."""
+        """Begin the run; nothing is sent yet. Refuse if an address of this computer is planned for a device."""
         self.run.now = self.run.started = now
         self.run.carrier.update(carrier)
         if trouble := self.addresses.trouble():
@@ -151,13 +156,13 @@ class Prober:
         return None
 
     def hear(self, item: News) -> None:
-        """Take a frame or a report of the link."""
+        """Handle a frame or another report of the link."""
         if isinstance(item, Heard):
             if self._special(item):
                 return
             sighting = self.scheduler.hear(item)
             if sighting is not None:
-                self.run.take(sighting)
+                self.run.remember(sighting)
                 entry = self.scheduler.entries.get((sighting.adapter, sighting.address))
                 self._news = self._news or (entry is not None and entry.urgent)
         elif isinstance(item, Carrier):
@@ -182,7 +187,7 @@ class Prober:
         self.run.carrier[item.adapter] = item.up
 
     def _special(self, heard: Heard) -> bool:
-        """Take LLDP, and answers to an inquiry; return whether the frame was one of these."""
+        """Handle an LLDP frame or an answer to an inquiry; return whether the frame was one of these."""
         if heard.adapter == 0 and (said := lldp_from_wire(heard.frame)) is not None:
             self.run.neighbours.append((heard.at, said))
             return True
@@ -190,7 +195,7 @@ class Prober:
         return inquiry is not None and inquiry.hear(heard)
 
     def press(self, key: Press) -> None:
-        """Take a key that the operator pressed."""
+        """Handle a key that the operator pressed."""
         self._at_once = True
         if key is Key.QUIT:
             self.stop("the run was stopped")
@@ -203,7 +208,7 @@ class Prober:
         self._at_once = True
 
     def go_hands_free(self) -> None:
-        """Continue without keys, because the keyboard input ended."""
+        """Continue hands-free, because the keyboard input ended."""
         if not self.options.hands_free:
             self.run.options = replace(self.options, hands_free=True)
 
@@ -215,7 +220,7 @@ class Prober:
     # What comes out
 
     def turn(self, now: float) -> list[Send]:
-        """Work through what has come in and return the frames to send; report each to `sent` or `not_sent`."""
+        """Handle what has come in and return the frames to send; report each of them to `sent` or `not_sent`."""
         if now - self._turned > STALL:
             self.run.now = now
             self.run.disturb(f"netcheck itself was not running for {now - self._turned:.0f} s")
@@ -229,13 +234,13 @@ class Prober:
             self.stop("the interface is gone")
         if self._stop:
             self._finish()
-        elif not self.done and (self._at_once or now >= self._looked + (TICK if self._news else LOOK)):
-            self._looked, self._news, self._at_once = now, False, False
+        elif not self.done and (self._at_once or now >= self._next_step):
+            self._stepped, self._news, self._at_once = now, False, False
             self._advance()
         return [] if self.done else self.scheduler.due(now)
 
     def sent(self, send: Send, at: float) -> None:
-        """Take the time at which the link sent a frame."""
+        """Record the time at which the link sent a frame."""
         self.scheduler.sent(send, at)
 
     def not_sent(self, send: Send) -> None:
@@ -244,11 +249,14 @@ class Prober:
 
     @property
     def wake(self) -> float:
-        """When the next turn is due, at the latest."""
+        """The time at which the next turn is due, at the latest."""
         if self._at_once:
             return self.run.now
-        look = self._looked + (TICK if self._news else LOOK)
-        return min(look, self.scheduler.wake, self.run.now + self.poll)
+        return min(self._next_step, self.scheduler.wake, self.run.now + self.poll)
+
+    @property
+    def _next_step(self) -> float:
+        return self._stepped + (TICK if self._news else STEP_EVERY)
 
     def take_events(self) -> list[Event]:
         """Return all events since the last call."""
@@ -256,11 +264,11 @@ class Prober:
         return events
 
     def view(self) -> RunView:
-        """Return what the run does now, for the screen."""
+        """Return the state of the run now, for the screen."""
         return run_view(self.run, self.procedure.views(), self.procedure.following)
 
     def amend(self, proof: Proof) -> None:
-        """Replace the proof of a port by one with additions."""
+        """Replace the proof of a port by one with remarks or other additions."""
         self.run.proofs = [proof if one.subject == proof.subject else one for one in self.run.proofs]
 
     # The order of the run
@@ -290,8 +298,8 @@ class Prober:
 
     def _owned(self, mac: int) -> str:
         matcher = self.scheduler.matcher
-        words = " or ".join(map(quad, sorted(matcher.claiming | matcher.borrowed)))
-        return f"{words}, which was to be borrowed, belongs to {self.names.of(mac)}"
+        addresses = " or ".join(map(quad, sorted(matcher.claiming | matcher.borrowed)))
+        return f"{addresses}, which was to be borrowed, belongs to {self.names.of(mac)}"
 
 
 class PortByPort:
@@ -302,7 +310,7 @@ class PortByPort:
     cut_is_final = False
 
     def __init__(self, run: RunState, addresses: StationAddresses) -> None:
-        """Nothing is under test yet."""
+        """Start without a port under test."""
         self.run, self.addresses = run, addresses
         self.port: PortState | None = None
         self._turns = Turns(run.scope.asked, run.options.revisits)
@@ -310,13 +318,13 @@ class PortByPort:
         self._turn_ends = False  # the port under test is being put off
         self._steps: Steps | None = None
         self._cabling = Cabling(run)
-        self._between: Steps | None = None  # what is done with the cables after a port
-        self._told = False
-        self._ahead: HeadStart | None = None  # of the next port
-        self._announced = ""  # the port that was said to be next
+        self._between: Steps | None = None  # the work on cables between two ports
+        self._told = False  # the operator was told which ports need keys
+        self._ahead: HeadStart | None = None  # the head start of the next port
+        self._announced = ""  # the port that was announced as the next one
 
     def advance(self) -> bool:
-        """Go on with the port under test; where it ends, with the cables and then with the next one."""
+        """Go on with the port under test; when it ends, with the cables, and then with the next port."""
         while True:
             if self._steps is not None:
                 try:
@@ -338,13 +346,13 @@ class PortByPort:
                 return True
 
     def tend(self) -> None:
-        """See that every address but the one under test, and that of the next port, is asked as gently as possible."""
-        self._look_ahead()
+        """Set the rates of the watch for every address except those of the port under test and the next port."""
+        self._tend_head_start()
         self.run.tend(self.port.entry if self.port is not None else None)
 
     @property
     def following(self) -> Target | None:
-        """The port whose turn is next, once the cable of the one under test is asked back for the last time."""
+        """The port whose turn is next, once the cable of the port under test is asked back for the last time."""
         comes_back = self.port is not None and self.port.phase is Phase.BACK and self.port.is_last_pull()
         return self._next() if comes_back else None
 
@@ -352,12 +360,12 @@ class PortByPort:
         """Return the next port that can be tested."""
         return next((target for target in self._turns.coming if not self._barred(target)), None)
 
-    def _look_ahead(self) -> None:
-        """Ask the next port already while the one under test comes back, and until its own turn."""
+    def _tend_head_start(self) -> None:
+        """Send requests to the next port while the port under test comes back, and until its own turn."""
         port, target = self.port, self._next()
         ahead, may = self._ahead, port is not None and target is not None and may_begin(port, target)
         if ahead is not None and (ahead.broken or ahead.target != target or (port is not None and not may)):
-            ahead.drop()
+            ahead.stop()
             ahead = None
         if ahead is None and may and target is not None:
             ahead = HeadStart(self.run, target)
@@ -365,12 +373,14 @@ class PortByPort:
                 self._announced = target.subject
                 ahead.announce()
         if ahead is not None:
-            ahead.look()
+            ahead.step()
         self._ahead = ahead
 
     def press(self, key: Press) -> None:
-        """Take a key: Enter confirms, `s` skips, `r` proves the last port again; a number or a name chooses the next
-        one."""
+        """Handle a key.
+
+        Enter confirms, `s` skips, `r` proves the last port again, and a number or a name chooses the next port.
+        """
         if key is Key.ENTER or (key is Key.SKIP and self._between is not None):
             self.run.enters += 1
         elif key is Key.SKIP:
@@ -396,14 +406,14 @@ class PortByPort:
             self.run.say(What.NOTE, port.target.subject, "It is asked for once more at the end")
 
     def _meant(self, chosen: Chosen) -> Target | None:
-        """Return the first port that has no proof yet among those that may be meant, else the first."""
+        """Return the first of the matching ports that is not proven yet, else the first of them."""
         by_subject = {target.subject: target for target in self.run.scope.targets}
         meant = [by_subject[subject] for subject in chosen.subjects if subject in by_subject]
         passed = {proof.subject for proof in self.run.proofs if proof.verdict in PASSED}
         return next((target for target in meant if target.subject not in passed), meant[0] if meant else None)
 
     def _choose(self, target: Target | None) -> None:
-        """Put a port first. The port under test is put off, unless its cable is out: then it ends before."""
+        """Give a port the next turn. The port under test is put off, unless its cable is out: then it ends first."""
         if target is None:
             return self.run.warn("", "There is no such port")
         port = self.port
@@ -423,8 +433,10 @@ class PortByPort:
         return None
 
     def _put_off(self) -> bool:
-        """Leave the port under test without a proof, to begin again later; return False where its verdict is certain
-        already, which is its proof then."""
+        """End the port under test without a proof, so that it has a turn later; return whether it has no proof.
+
+        If its verdict is certain already, this verdict becomes its proof.
+        """
         assert self.port is not None
         proofs = len(self.run.proofs)
         self._turn_ends = True
@@ -433,7 +445,7 @@ class PortByPort:
         return len(self.run.proofs) == proofs
 
     def finish(self, why: str) -> None:
-        """Cut the port under test short; the others are not tested."""
+        """Cut the port under test short and give the waiting ports the verdict `not-tested`."""
         self._cut(Cut(why))
         tried = {proof.subject for proof in self.run.proofs}
         while (target := self._turns.take()) is not None:
@@ -443,7 +455,7 @@ class PortByPort:
             pass
 
     def views(self) -> list[PortView]:
-        """Return where the port under test stands."""
+        """Return the view of the port under test; between two ports, of those whose cables are asked for."""
         if self.port is not None:
             return [port_view(self.port)]
         return [request_view(self.run, target) for target in self._cabling.asked]
@@ -452,9 +464,9 @@ class PortByPort:
         if barred := self._barred(target):
             return self.run.put(Observation(target=replace(target, barred=barred)))
         ahead, self._ahead = self._ahead, None
-        early = ahead.take() if ahead is not None and ahead.target == target else None
+        early = ahead.hand_over() if ahead is not None and ahead.target == target else None
         if ahead is not None and early is None:
-            ahead.drop()
+            ahead.stop()
         self.port = early or PortState(self.run, target)
         self.run.say(What.BEGIN, target.subject, f"{target.subject} at {target.address_text}")
         net = self.run.scope.net(target.subnet)
@@ -462,17 +474,19 @@ class PortByPort:
         return None
 
     def _barred(self, target: Target) -> str:
-        """Return why a port cannot be tested."""
+        """Return why a port cannot be tested; empty if it can."""
         return target.barred or self.run.lack.get(target.subnet, "") or self._without_keys(target)
 
     def _without_keys(self, target: Target) -> str:
-        """Return why a port cannot be proven without keys: through a switch nothing else says which connector is
-        meant."""
+        """Return why a port cannot be proven hands-free; empty if it can.
+
+        Through a switch only a key can confirm that the cable was moved to a second connector.
+        """
         options = self.run.options
         return NO_KEYS if target.ordinal and options.hands_free and not options.direct else ""
 
     def _tell_what_needs_keys(self) -> None:
-        """Say before the first pull which ports cannot be proven without keys, and what to do."""
+        """Tell the operator before the first pull which ports cannot be proven hands-free, and what to do."""
         self._told = True
         second = [t.subject for t in self.run.scope.asked if t.ordinal and not t.barred]
         if not (second and self.run.options.hands_free):
@@ -484,7 +498,7 @@ class PortByPort:
         self.run.warn("", text)
 
     def _claim(self, name: str) -> Steps:
-        """Claim the address to ask from again on a direct cable: there is another network at every port."""
+        """On a direct cable, check the borrowed address again, because each port is a network of its own."""
         return self.addresses.claim([self.run.scope.net(name)]) if self.run.options.direct else _nothing()
 
     def _close_port(self) -> None:
@@ -512,9 +526,9 @@ class PortByPort:
 
 
 def decided(seen: Observation, names: Names) -> bool:
-    """Return whether the verdict is certain whatever comes: `not-back` and those below it still wait for phase back."""
-    word = verdict(seen, names)[0]
-    return word in DECIDED_IN if Phase.OUT not in dict(seen.phases) else word is not Verdict.NOT_BACK
+    """Return whether the verdict is final already. `not-back` and the verdicts below it need phase back."""
+    found = verdict(seen, names)[0]
+    return found in DECIDED_IN if Phase.OUT not in dict(seen.phases) else found is not Verdict.NOT_BACK
 
 
 def _nothing() -> Steps:

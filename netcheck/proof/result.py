@@ -1,4 +1,4 @@
-"""The result of a port: verdict, evidence and tallies, and its JSON form."""
+"""The proof of a port: verdict, evidence and tallies, and its JSON form."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from netcheck.addr import Mac, mac_text, quad
 
 
 class Verdict(StrEnum):
-    """What a port's observations prove; the order is the judge's, the last two apart."""
+    """What the observation of a port proves. The order is that of the judge's table, except for the last one."""
 
     SILENT = "silent"
     CONTESTED = "contested"
@@ -29,23 +29,28 @@ class Verdict(StrEnum):
 
     @property
     def is_definite(self) -> bool:
-        """Whether it says something about the site: `unsettled`, `skipped` and `not-tested` say only that an attempt
-        gave nothing, so that they never replace an earlier verdict."""
+        """Whether the verdict says something about the site.
+
+        `unsettled`, `skipped` and `not-tested` say only that an attempt had no result. They do not replace an earlier
+        definite verdict.
+        """
         return self not in (Verdict.UNSETTLED, Verdict.SKIPPED, Verdict.NOT_TESTED)
 
     def replaces(self, earlier: Verdict | None) -> bool:
-        """Whether it counts in place of an earlier verdict of the same port: the latest definite one counts, else the
-        latest of an attempt at all."""
+        """Return whether this verdict counts instead of an earlier one of the same port.
+
+        The latest definite verdict counts. If there is none, the latest `unsettled` counts, else the latest one.
+        """
         if earlier is None or self.is_definite:
             return True
         return not earlier.is_definite and (self is Verdict.UNSETTLED or earlier is not Verdict.UNSETTLED)
 
 
-PASSED = (Verdict.PROVEN, Verdict.WRONG_SETTINGS)  # the device at this connector is the one with this MAC and address
+PASSED = (Verdict.PROVEN, Verdict.WRONG_SETTINGS)  # the device with this MAC and address is at this connector
 
 
 class Phase(StrEnum):
-    """Cable in, cable out, cable in again."""
+    """A phase of a proof: cable in, cable out, cable in again."""
 
     IN = "in"
     OUT = "out"
@@ -54,7 +59,7 @@ class Phase(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """Probes of one kind in one phase: sent, and answered in time by the device under test."""
+    """The probes of one kind in one phase: how many were sent, and how many the device answered in time."""
 
     sent: int = 0
     answered: int = 0
@@ -71,7 +76,7 @@ class Rtt:
 
 @dataclass(frozen=True, slots=True)
 class PhaseResult:
-    """One phase in numbers; `seconds` is its length."""
+    """The result of one phase: its tallies, its length in seconds, and the round-trip times."""
 
     arp: Tally = Tally()
     echo: Tally = Tally()
@@ -79,7 +84,7 @@ class PhaseResult:
     rtt: Rtt | None = None
 
     def __add__(self, other: PhaseResult) -> PhaseResult:
-        """Return both together; the round-trip times are the later ones'."""
+        """Return the sum of both; the round-trip times are those of the later one."""
         arp = Tally(self.arp.sent + other.arp.sent, self.arp.answered + other.arp.answered)
         echo = Tally(self.echo.sent + other.echo.sent, self.echo.answered + other.echo.answered)
         return PhaseResult(arp, echo, round(self.seconds + other.seconds, 3), other.rtt or self.rtt)
@@ -96,7 +101,7 @@ class PhaseResult:
 
     @classmethod
     def from_json(cls, shape: dict[str, Any]) -> PhaseResult:
-        """Read what `to_json` wrote; KeyError, TypeError or ValueError where it is something else."""
+        """Read what `to_json` wrote. Raises KeyError, TypeError or ValueError for anything else."""
         rtt = shape["rtt_ms"]
         return cls(
             Tally(*map(int, shape["arp"])),
@@ -108,7 +113,7 @@ class PhaseResult:
 
 @dataclass(frozen=True, slots=True)
 class Other:
-    """Another MAC that was heard: the address it spoke for, the phase, and whose MAC it is known to be."""
+    """Another MAC that was heard: the address it was heard for, the phase, and what is known of the MAC."""
 
     mac: int
     address: int
@@ -118,8 +123,11 @@ class Other:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proof:
-    """The outcome for one port. MACs are 48-bit and addresses 32-bit integers; `address` is text, since an IPv6
-    interface is listed too. `notes` are further sentences, `evidence` pairs of a name and what was learned."""
+    """The result of one port.
+
+    MACs are 48-bit integers. `address` is text, since an interface may have an IPv6 address. `luck` and `unheard` are
+    chances, None if they were not computed. `notes` are further sentences, and `evidence` are facts as (name, text).
+    """
 
     interface: str
     port: str
@@ -128,7 +136,7 @@ class Proof:
     why: str
     mac: int | None = None
     vendor: str | None = None
-    echo: str | None = None  # "answered", "blocked", or None where nothing was heard
+    echo: str | None = None  # "answered", "blocked", or None if nothing was heard
     cable: str | None = None  # "carrier", "operator" or "inferred"
     connector: str | None = None  # "operator", "lldp" or "assumed"
     identity: str | None = None  # "planned" or "learned"
@@ -173,7 +181,7 @@ class Proof:
 
     @classmethod
     def from_json(cls, shape: dict[str, Any]) -> Proof:
-        """Read what `to_json` wrote; KeyError, TypeError or ValueError where it is something else."""
+        """Read what `to_json` wrote. Raises KeyError, TypeError or ValueError for anything else."""
         phases = shape["phases"]
         return cls(
             interface=str(shape["interface"]),
@@ -197,7 +205,7 @@ class Proof:
 
 
 def standing(proofs: Iterable[Proof]) -> list[Proof]:
-    """Return the proof of each port that counts, of proofs in the order in which they were made."""
+    """Return the proof that counts for each port; *proofs* are in order of time."""
     found: dict[str, Proof] = {}
     for proof in proofs:
         before = found.get(proof.subject)

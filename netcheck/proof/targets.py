@@ -1,7 +1,7 @@
-"""The ports to be proven, taken from a plan: their subnets, and all known addresses and MACs.
+"""The ports to be proven, taken from a plan, with their subnets and all known addresses and MACs.
 
-`named` and the functions below it say which ports a word names: a value of `--only`, or what the operator types to
-choose the next port.
+`named` and the functions below it return the ports that a word names. The word is a value of `--only`, or the text by
+which the operator chooses the next port.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from netcheck.text import listed, safe
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Target:
-    """A port to be proven. `barred` says why it cannot be probed; `address` is then 0."""
+    """A port to be proven. `barred` says why it cannot be probed; then `address` is 0."""
 
     interface: str
     port: str
@@ -29,14 +29,14 @@ class Target:
     subnet: str
     mac: int | None = None
     ordinal: int = 0  # 0 for the first port of its interface
-    ports: int = 1  # how many its interface has
+    ports: int = 1  # number of ports of its interface
     barred: str = ""
-    behind: str = ""  # the port behind which its interface is attached
+    behind: str = ""  # the port, `device/interface:port`, that its interface is attached to
     mask: int | None = None  # prefix length of the mask typed into the device; None means that of the subnet
     gateway: int | None = None  # typed into the device; None means that of the subnet
     place: str = ""  # where the device stands on the plant
-    switch_port: str = ""  # where its cable goes
-    row: int = 0  # of the screen, from 1; 0 where it is not asked for
+    switch_port: str = ""  # the switch port at the other end of its cable
+    row: int = 0  # row on the screen, from 1; 0 if the run does not prove it
 
     @property
     def subject(self) -> str:
@@ -46,7 +46,7 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Net:
-    """A subnet as IPv4 integers. `spare` are usable addresses that no host should have, best first."""
+    """A subnet as IPv4 integers. `spare` are usable addresses that no host should have; the first is used first."""
 
     name: str
     first: int
@@ -62,7 +62,7 @@ class Net:
 
 @dataclass(frozen=True, slots=True)
 class SiteHostSeen:
-    """A site host as a plain value."""
+    """A host of the site's lists: IPv4 address, MAC if known, and name."""
 
     address: int
     mac: int | None
@@ -77,7 +77,7 @@ class TakenSpace:
     ranges: tuple[tuple[int, int], ...] = ()
 
     def until(self, address: int) -> int | None:
-        """Return the lowest address of the ranges that contain this one, or None."""
+        """Return the lowest address of the ranges that contain this address, or None."""
         return min((low for low, high in self.ranges if low <= address <= high), default=None)
 
 
@@ -87,8 +87,12 @@ def _nobody(address: int) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scope:
-    """What a run covers. `targets` are all ports of the plan, `asked` those to be proven, in order; `surveyed` says
-    whether any survey contains an address, also outside the plan's subnets."""
+    """What a run covers.
+
+    `targets` are all ports of the plan, and `asked` those to be proven, in order. `kept` are the addresses that the
+    plan and the surveys assign. `surveyed` returns whether a survey contains an address, also outside the plan's
+    subnets.
+    """
 
     targets: tuple[Target, ...]
     asked: tuple[Target, ...]
@@ -105,7 +109,7 @@ class Scope:
 
     @property
     def planned(self) -> dict[int, str]:
-        """Planned addresses that can be probed, with their interfaces."""
+        """The planned addresses that can be probed, with their interfaces."""
         return {target.address: target.interface for target in self.targets if not target.barred}
 
     def net(self, name: str) -> Net:
@@ -114,7 +118,7 @@ class Scope:
 
 
 def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str] = ()) -> Scope:
-    """Return the scope of a run. Raise UsageError where a word of `only` names none of its ports (exit 2)."""
+    """Return the scope of a run. Raises UsageError (exit 2) if a word of `only` names no port of the plan."""
     listed_hosts = tuple(hosts)
     targets = tuple(target for interface in plan.interfaces for target in _targets_of(plan, interface))
     kept = _kept(plan, listed_hosts)
@@ -136,7 +140,7 @@ def scope_of(plan: Plan, hosts: Iterable[SiteHostSeen] = (), only: Sequence[str]
 
 
 def _kept(plan: Plan, hosts: tuple[SiteHostSeen, ...]) -> TakenSpace:
-    """Return planned addresses, site hosts, stations, gateways and routers, and the pools and reserved ranges."""
+    """Return the addresses of plan, site hosts, stations, gateways and routers, and the pools and reserved ranges."""
     taken = {host.address for host in hosts} | _stations(plan)
     named = [cell for i in plan.interfaces for cell in (i.address, i.gateway)] + [s.gateway for s in plan.subnets]
     taken |= {value for cell in named if (value := _v4_value(cell)) is not None}
@@ -236,8 +240,10 @@ def _net(plan: Plan, subnet: Subnet, kept: TakenSpace) -> Net:
 
 
 def _spare(prefix: Prefix, kept: TakenSpace, most: int = 2) -> tuple[int, ...]:
-    """Return the highest usable addresses that no host should have. Two of them tell proxy ARP, which answers for both,
-    from a host that no list names, which has one."""
+    """Return the highest usable addresses that no host should have, at most *most*.
+
+    With two of them proxy ARP, which answers for both, differs from a host that no list names, which answers for one.
+    """
     found: list[int] = []
     address = prefix.usable.high
     while address >= prefix.usable.low and len(found) < most:
@@ -250,17 +256,17 @@ def _spare(prefix: Prefix, kept: TakenSpace, most: int = 2) -> tuple[int, ...]:
     return tuple(found)
 
 
-NEAREST = 4  # names that a message proposes in place of an unknown one
-_CUT = re.compile(r"[\s/:]+")  # a switch's name ends at one of these: `sw-2/54`, `sw-2:54`, `sw-2 Gi1/0/54`
+NEAREST = 4  # names that a message proposes instead of an unknown one
+_CUT = re.compile(r"[\s/:]+")  # ends the name of a switch: `sw-2/54`, `sw-2:54`, `sw-2 Gi1/0/54`
 
 
 def _switches(target: Target) -> list[str]:
-    """Return the switch port, and every beginning of it that may be the name of a switch."""
+    """Return the switch port, and each beginning of it that may be the name of the switch."""
     text = target.switch_port
     return [text, *(text[: cut.start()] for cut in _CUT.finditer(text))] if text else []
 
 
-# What a word may name, in this order: a word that is a device is not looked for among the places.
+# The kinds of names in the order of the search: a word that names a device is not compared with the places.
 KINDS: tuple[Callable[[Target], Iterable[str]], ...] = (
     lambda target: (target.subject,),
     lambda target: (target.interface,),
@@ -272,9 +278,11 @@ KINDS: tuple[Callable[[Target], Iterable[str]], ...] = (
 
 
 def named(word: str, targets: Sequence[Target]) -> tuple[Target, ...]:
-    """Return the ports that a word names, in their order: a port, an interface, a device, a subnet, a place, a switch
-    or switch port, an address, a range or a prefix. Capitals do not matter, except between names that differ only in
-    them."""
+    """Return the ports that a word names, in the order of *targets*; empty if it names none.
+
+    The word is the name of a port, interface, device, subnet, place, switch or switch port, or an address, a range or a
+    prefix. An exact match comes first; otherwise capitals and spaces do not matter.
+    """
     for form in (_same, _folded):
         wanted = form(word)
         for names in KINDS:
@@ -289,9 +297,10 @@ def named(word: str, targets: Sequence[Target]) -> tuple[Target, ...]:
 
 
 def chosen(words: Sequence[str], targets: Sequence[Target]) -> tuple[Target, ...]:
-    """Return the ports that the words name, in the order of the words, each once; all without words.
+    """Return the ports that the words name, in the order of the words, each once; all ports if there are no words.
 
-    UsageError names every word that names none, with the nearest names."""
+    Raises UsageError for the words that name no port, with the nearest names.
+    """
     if not words:
         return tuple(targets)
     found = [(word, named(word, targets)) for word in words]
@@ -302,7 +311,7 @@ def chosen(words: Sequence[str], targets: Sequence[Target]) -> tuple[Target, ...
 
 
 def typed(text: str, targets: Sequence[Target]) -> tuple[Target, ...]:
-    """Return the ports that an operator may mean: by their number, counted from 1, by a name, or by a part of one."""
+    """Return the ports that the operator's text may mean: by a number from 1, by a name, or by a part of a name."""
     word = text.strip()
     if word.isascii() and word.isdigit() and len(word) < 7:
         number = int(word)
@@ -314,7 +323,7 @@ def typed(text: str, targets: Sequence[Target]) -> tuple[Target, ...]:
 
 
 def nearest(word: str, targets: Sequence[Target]) -> list[str]:
-    """Return the names that are most like a word, at most `NEAREST`; addresses for an address."""
+    """Return the names most similar to a word, at most `NEAREST`; for an address, the nearest addresses."""
     names = {_folded(name): name for kind in KINDS for target in targets for name in kind(target) if name}
     part = _folded(word)
     try:

@@ -1,4 +1,4 @@
-"""Whose turn it is: the ports of a run in their order, what the operator put first, and those that were skipped."""
+"""The order of the ports: that of the run, changed by the operator's choices and by skipped ports."""
 
 from __future__ import annotations
 
@@ -8,24 +8,24 @@ from netcheck.proof.targets import Target
 
 
 class Turns:
-    """The ports that still have a turn. A skipped port has one more at the end, where that is wanted."""
+    """The ports that still have a turn. With `revisits`, a skipped port has one more turn at the end."""
 
     def __init__(self, asked: Iterable[Target], revisits: bool) -> None:
-        """All ports wait, in order."""
+        """Start with all ports waiting, in order."""
         self.waiting = list(asked)
         self._revisits = revisits
         self._skipped: list[Target] = []
         self._returned: set[str] = set()
 
     def take(self) -> Target | None:
-        """Return the port that is next, once; None where no port is left."""
+        """Remove the next port from the waiting ones and return it; None if there is none."""
         if not self.waiting:
             self.waiting, self._skipped = self._skipped, []
         return self.waiting.pop(0) if self.waiting else None
 
     @property
     def following(self) -> Target | None:
-        """The port that is next."""
+        """The next port, which goes on waiting; None if there is none."""
         return next(iter(self.coming), None)
 
     @property
@@ -34,7 +34,7 @@ class Turns:
         return (*self.waiting, *self._skipped)
 
     def first(self, target: Target) -> None:
-        """Put a port first, wherever it was."""
+        """Give a port the next turn, wherever it was in the order."""
         self.waiting = [target, *(one for one in self.waiting if one.subject != target.subject)]
         self._skipped = [one for one in self._skipped if one.subject != target.subject]
 

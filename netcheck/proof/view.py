@@ -1,7 +1,7 @@
-"""What a run does at one moment, as values for the screen.
+"""The state of a run at one moment, as values for the screen.
 
-A view is computed from the run's state whenever it is drawn, and never kept, so that nothing outdated stays on the
-screen.
+A view is computed from the state of the run each time the screen is drawn. It is never kept, so the screen shows
+nothing outdated.
 """
 
 from __future__ import annotations
@@ -21,19 +21,19 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, Confirmed, seconds_le
 
 
 class Step(StrEnum):
-    """Where a port stands."""
+    """The step that a port is at."""
 
-    PLUG_IN_FIRST = "plug in first"  # its cable is asked for at the beginning
-    MOVE = "move"  # the cable is to be moved to it
-    LISTEN = "listen"  # the cable should be in, and an answer is waited for
-    ANSWERS = "answers"
-    PULL = "pull"
-    OUT = "out"  # silent: leave the cable out
-    PLUG_IN = "plug in"
-    RETURNING = "returning"  # said to be in again, and an answer is waited for
+    PLUG_IN_FIRST = "plug in first"  # the technician is asked to plug its cable in
+    MOVE = "move"  # the technician is asked to move the cable to it
+    LISTEN = "listen"  # its cable should be in; the run waits for an answer
+    ANSWERS = "answers"  # it answers; its answers are counted
+    PULL = "pull"  # the technician is asked to pull its cable
+    OUT = "out"  # it is silent; its cable must stay out
+    PLUG_IN = "plug in"  # the technician is asked to plug its cable in again
+    RETURNING = "returning"  # its cable should be in again; the run waits for an answer
     BACK = "back"  # it answers again
     SEEN = "seen"  # on a walk: pulled once, the second request follows
-    RESTORE = "restore"  # cables are to be put back
+    RESTORE = "restore"  # the technician is asked to put cables back
 
 
 OF_ACTION = {
@@ -48,9 +48,12 @@ CABLE_OUT = (Step.OUT, Step.PLUG_IN, Step.RETURNING)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortView:
-    """A port that is not settled. `text` is the request or what is waited for, `until` its deadline on the link's
-    clock. `needed` is how many more seconds the silence must last, None where that is not known. `asked` and `answered`
-    count the requests of the phase that are decided; `mac` is who answers."""
+    """A port that is not settled.
+
+    `text` is the request or the reason to wait, and `until` its deadline on the link's clock. `silent` is the seconds
+    of silence so far, and `needed` the seconds that it must still last, None if that is not known. `asked` and
+    `answered` count the completed requests of the phase. `mac` is the MAC that answers.
+    """
 
     subject: str
     step: Step
@@ -61,15 +64,18 @@ class PortView:
     asked: int = 0
     answered: int = 0
     mac: int | None = None
-    other: Target | None = None  # where it is none of the ports that are to be proven
+    other: Target | None = None  # the port itself, if it is not under test and only its cable is asked for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunView:
-    """A run at one moment. `general` is a request that names no port, `out` names devices that answered before and are
-    silent now although nobody is asked to leave their cables out. A warning that `holds` is true now, any other gives
-    the reason of the request. `following` is the port whose turn is next, once nothing is
-    to be done at the present one but to wait."""
+    """A run at one moment.
+
+    - `following`: the port whose turn is next, once the present port only needs to come back.
+    - `general`: a request or a wait that belongs to no port.
+    - `warning`: if it `holds`, it is true now; else it is the reason of a request.
+    - `out`: devices that answered before and are silent now, and whose cables should not be out.
+    """
 
     ports: tuple[PortView, ...] = ()
     following: Target | None = None
@@ -100,10 +106,13 @@ def run_view(run: RunState, ports: Iterable[PortView], following: Target | None 
 
 
 def _still_out(run: RunState, tested: set[str]) -> tuple[str, ...]:
-    """Return the interfaces that fell silent, apart from the ports whose cable is to be out now, and from what hangs
-    behind them or is unplugged for a second connector."""
+    """Return the interfaces that fell silent although their cables should be in.
+
+    Left out are the ports whose cables are out on request, the interfaces behind them, and the interfaces that are
+    unplugged for a second connector.
+    """
     if run.options.direct:
-        return ()  # one cable for all ports: every other device is silent
+        return ()  # all ports share one cable, so every other device is silent
     out = [target for target in run.scope.targets if target.subject in tested]
     fallen = [run.owner_of.get(entry.address) for entry in run.watched.values() if run.is_out(entry)]
     return tuple(
@@ -114,11 +123,14 @@ def _still_out(run: RunState, tested: set[str]) -> tuple[str, ...]:
 
 
 def is_to_be_out(run: RunState, target: Target, out: Iterable[Target] = ()) -> bool:
-    """Return whether a device is to be silent now: its own cable is one of these, or it hangs behind one, or behind the
-    connector to which a cable was moved."""
+    """Return whether a device should be silent now.
+
+    Its own cable is among *out*, or it is attached behind one of these ports or behind the connector to which a cable
+    was moved.
+    """
     if run.moved is not None and target.behind == run.moved.subject:
         return True
-    return any(target.interface == one.interface or run.hangs_behind(target, one) for one in out)
+    return any(target.interface == one.interface or run.is_behind_interface(target, one) for one in out)
 
 
 def port_view(port: PortState) -> PortView:
@@ -146,7 +158,7 @@ def port_view(port: PortState) -> PortView:
 
 
 def request_view(run: RunState, target: Target) -> PortView:
-    """Return the view of a port that is not under test and whose cable is asked for."""
+    """Return the view of a port that is not under test and whose cable must be plugged in again."""
     request = run.requests.get(target.subject)
     if request is None:
         return PortView(subject=target.subject, step=Step.LISTEN)
@@ -160,7 +172,7 @@ def request_view(run: RunState, target: Target) -> PortView:
 
 
 def _phase_step(port: PortState) -> Step:
-    """Return where a port stands for which nothing is asked of the technician."""
+    """Return the step of a port that has no request to the technician."""
     match port.phase:
         case Phase.IN:
             if port.mac is None:
@@ -175,7 +187,7 @@ def _phase_step(port: PortState) -> Step:
 
 
 def _counted(port: PortState, step: Step) -> tuple[int, int]:
-    """Return how many requests of the phase are decided, and how many of these were answered."""
+    """Return how many probes of the phase are completed, and how many of these were answered."""
     if port.mac is None or step in (Step.OUT, Step.PLUG_IN):
         return 0, 0
     since = port.pull.returned if step is Step.BACK and port.pull is not None else port.first
@@ -194,7 +206,7 @@ def seconds_to_hold(port: PortState) -> float:
     arps, echoes = port.missed()
     if port.run.scheduler.hears_all:
         left = max(left, (port.arps_needed() - arps.sent) * ARP_EVERY)
-    unconfirmed = pull.cable == "inferred" or pull.quiet_from != pull.out_from
+    unconfirmed = pull.cable == "inferred" or pull.counted_from != pull.out_from
     misses = seconds_left(
         pull.confirmed, before, (arps.sent, echoes.sent), port.looked(), port.limit_of(pull),
         growing=unconfirmed and pull.confirmed is not Confirmed.CARRIER,

@@ -179,7 +179,7 @@ def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float
     """A control proves the silence only if it answered from 13 to 16, in the middle of a silence from 10 to 19."""
     made = case()
     made.pull, made.run.now = Pull(9.0), 19.0
-    made.pull.quiet_from = made.pull.silent_from = 10.0
+    made.pull.counted_from = made.pull.silent_from = 10.0
     control = AddressState(ADDRESS + 1, 0, "process")
     control.answered.extend(answered)
     made.pull.controls = [control]
@@ -190,7 +190,7 @@ def test_the_gateway_counts_only_where_it_is_alone() -> None:
     """The gateway is a control only where no other device answers."""
     made = case()
     made.pull, made.run.now = Pull(9.0), 19.0
-    made.pull.quiet_from = made.pull.silent_from = 10.0
+    made.pull.counted_from = made.pull.silent_from = 10.0
     silent, alive = AddressState(ADDRESS + 1, 0, "process"), AddressState(ADDRESS + 2, 0, "process")
     alive.answered.extend([14.0, 17.0])
     made.pull.gateway, made.pull.controls = silent, [alive]

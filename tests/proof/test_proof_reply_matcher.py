@@ -272,7 +272,7 @@ def test_memory_is_bounded_under_a_flood() -> None:
         )
         heard = desk.hear(frames[number % 3], at)
         if heard is not None:
-            run.take(heard)
+            run.remember(heard)
         replies += len(desk.scheduler.matcher.replies)
         desk.scheduler.matcher.replies.clear()
     desk.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), 1.31)
@@ -288,7 +288,7 @@ def test_memory_is_bounded_for_one_mac_with_many_addresses() -> None:
     """Of the addresses that one MAC claims, the newest are kept."""
     run = RunState(Scope(targets=(), asked=(), nets=()), RunOptions(), Desk().scheduler, Random(1))
     for number in range(10_000):
-        run.take(Sighting(number / 1000, number, STRANGER, "said", 0))
+        run.remember(Sighting(number / 1000, number, STRANGER, "said", 0))
     assert len(run.spoken[STRANGER]) == ADDRESSES_KEPT
     assert 9_999 in run.spoken[STRANGER]
 

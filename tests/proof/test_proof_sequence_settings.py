@@ -106,7 +106,7 @@ def test_mask_and_gateway_are_evidence_of_a_proof(typed: str, gateway: str, mask
     assert set(forbidden_frames(ran)) <= expected
     warned = [event.text for event in ran.log if event.what is What.WARN]
     assert bool(warned) == ("planned 192" in said)
-    assert not any("fitted no probe" in note for note in ran.proof.notes)
+    assert not any("match no probe" in note for note in ran.proof.notes)
 
 
 @pytest.mark.parametrize("changes", [{"typed": False}, {"direct": False, "typed": False}], ids=["direct", "switch"])

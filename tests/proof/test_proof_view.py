@@ -60,10 +60,12 @@ def case_of(
     pull = case.pull = Pull(run.now - silent)
     pull.cable, pull.needed = cable, least
     pull.confirmed = Confirmed.CARRIER if cable == "carrier" else Confirmed.OPERATOR
-    pull.out_from = pull.quiet_from = pull.silent_from = run.now - silent
+    pull.out_from = pull.counted_from = pull.silent_from = run.now - silent
     case.results[Phase.IN] = PhaseResult(arp, echo)
     for kind, many in zip(ProbeKind, missed, strict=True):
-        probes = (Probe(kind, target.address, 0, n, pull.quiet_from + 0.01, run.now, settled=True) for n in range(many))
+        probes = (
+            Probe(kind, target.address, 0, n, pull.counted_from + 0.01, run.now, settled=True) for n in range(many)
+        )
         case.entry.probes.extend(probes)
     return case
 

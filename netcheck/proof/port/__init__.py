@@ -1,9 +1,16 @@
 """The phases of one port: cable in, cable out, cable in again.
 
-`sequence` takes a port through `phase_in`, `phase_out` and `phase_back`, and asks for its settings on the
-way. The phases are generators that the prober resumes at every look; they set the fields of `state`, which
-builds on the probes and answers of the port (`answers`) and holds the pull in progress (`pull`). `controls` are the
-other addresses that must go on answering during a silence, `connector` tells in which connector the cable is, and
-`cabling` which cables move between two ports. `head_start` asks the next port while this one comes back. `observe`
-converts the state into the judge's input.
+| module | what it does |
+|---|---|
+| `sequence` | takes a port through `phase_in`, `phase_out` and `phase_back`; finds its settings before the pull |
+| `state` | the state of a port; the phases set its fields |
+| `answers` | the base of `state`: evaluates the probes of the port |
+| `pull` | the pull in progress |
+| `controls` | the other addresses that must go on answering during a silence |
+| `connector` | finds out which connector the cable is in |
+| `cabling` | asks for the cables that must be moved between two ports |
+| `head_start` | sends requests to the next port while this port comes back |
+| `observe` | converts the state into the judge's input |
+
+A phase is a generator. The prober resumes it at every step.
 """

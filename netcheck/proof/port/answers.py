@@ -9,18 +9,18 @@ from netcheck.proof.targets import Target
 from netcheck.proof.verdict.observation import LEAST_ARP
 from netcheck.proof.verdict.silence_rule import misses_needed
 
-WINDOW = 60.0  # seconds of phase in that count: what a device did minutes ago says little about it now
-LEAST_ECHO = 5  # echoes in phase in
-JUST_NOW = 0.1  # seconds within which an answer counts as one of just now: the prober looks every 0.05 s
-TRIGGER = 1e-3  # a run of misses this unlikely opens phase out; it proves nothing
-GAP = 3.0  # seconds without an answer that are noted as a silence that nobody asked for
+WINDOW = 60.0  # seconds of phase in that count: older answers say little about how the device answers now
+LEAST_ECHO = 5  # echo requests in phase in
+JUST_NOW = 0.1  # an answer is current for this many seconds: the prober takes a step every 0.05 s
+TRIGGER = 1e-3  # misses in a row with a chance below this begin phase out; they prove nothing
+GAP = 3.0  # seconds without an answer from which on a silence that nobody asked for is counted
 
 
 class PortAnswers:
-    """The probes of one port and their answers; times are EVER until they are known."""
+    """The probes of one port and their answers. A time is EVER until it is known."""
 
     def __init__(self, run: RunState, target: Target, keep: int = MANY) -> None:
-        """Start with nothing sent. `keep` is how many probes are kept."""
+        """Start without probes; keep the newest `keep` probes."""
         self.run, self.target = run, target
         self.entry: AddressState = run.scheduler.entry(target.address, target.subnet)
         self.entry.keep(keep)
@@ -34,8 +34,11 @@ class PortAnswers:
         self._noted_gap = -EVER
 
     def first_answer(self, since: float) -> tuple[int, float] | None:
-        """Return the MAC that answered a probe sent since then, in time, the planned one before others; and that
-        probe's time. Only ARP tells owners, or echo where the link hears no ARP."""
+        """Return a MAC that answered in time a probe sent since *since*, and the send time of that probe.
+
+        If several MACs answered, the planned MAC comes first, then the one that answered first. Only ARP replies count;
+        on a link that hears no ARP, echo replies count.
+        """
         found: dict[int, float] = {}
         for sighting in self.entry.heard(since):
             counts = sighting.how == "arp" or (sighting.how == "echo" and not self.run.scheduler.hears_all)
@@ -47,46 +50,49 @@ class PortAnswers:
         return mac, found[mac]
 
     def answer_of(self, mac: int, since: float) -> float | None:
-        """Return when the first probe since then that this MAC answered in time was sent."""
+        """Return the send time of the first probe since *since* that this MAC answered in time, or None."""
         asked = [s.asked for s in self.entry.heard(since) if s.mac == mac and s.asked is not None and not s.late]
         return min(asked, default=None)
 
     def heard_before(self, mac: int, since: float, until: float) -> bool:
-        """Return whether an answer of this MAC to a probe sent since then came before *until*."""
+        """Return whether this MAC answered, before *until*, a probe sent since *since*."""
         answers = (s for s in self.entry.heard(since, until) if s.mac == mac and s.asked is not None)
         return any(sighting.at < until for sighting in answers)
 
     def newest_sign(self, since: float) -> Sighting | None:
-        """Return the newest sign of life of the MAC under test about that time, late replies included."""
+        """Return the newest frame of the MAC under test that is evidence about the time since *since*.
+
+        Late replies and frames that answer no probe are included.
+        """
         signs = (sighting for sighting in self.entry.heard(since) if sighting.mac == self.mac)
         return max(signs, key=lambda sighting: sighting.at, default=None)
 
     def last_sign(self) -> float:
-        """Return when the newest probe that the MAC under test answered was sent."""
+        """Return the send time of the newest probe that the MAC under test answered."""
         probes = reversed(self.entry.probes)
         return next((probe.sent for probe in probes if self.mac in probe.answers), self.first)
 
     def fell(self) -> bool:
-        """Return whether the MAC under test seems to have fallen silent."""
+        """Return whether the MAC under test has probably fallen silent. This proves nothing."""
         return self.mac is not None and self.entry.fallen(self.mac, self.first, TRIGGER, 3)
 
     def note_gap(self) -> None:
-        """Count each silence without a request once, since outages come in clusters."""
+        """Count each silence that nobody asked for once. Outages come in clusters, so more pulls are needed then."""
         last = self.last_sign()
         if last > self._noted_gap and self.run.now - last > GAP and self.fell():
             self._noted_gap = last
             self.unrequested += 1
 
     def reliable(self) -> bool:
-        """Return whether there are enough probes of each kind in phase in."""
+        """Return whether phase in has enough probes of each kind."""
         assert self.mac is not None
-        until = self.last_sign() + 1e-6  # what is asked after its last answer may turn out to be phase out
+        until = self.last_sign() + 1e-6  # probes after its last answer may turn out to belong to phase out
         arps, echoes = self.entry.tallies(self.first, until, self.mac, cable_in=True)
         least = LEAST_ARP[Phase.IN] if self.run.scheduler.hears_all else 0
         return echoes.sent >= LEAST_ECHO and arps.sent >= least
 
     def misses_needed(self, most: int) -> int:
-        """Return how many misses in a row phase out will need, given the answers so far; at most `most`."""
+        """Return how many misses in a row phase out will need after the answers so far; at most `most`."""
         assert self.mac is not None
         since = max(self.first, self.run.now - WINDOW)
         tallies = self.entry.tallies(since, EVER, self.mac, cable_in=True)
@@ -94,15 +100,19 @@ class PortAnswers:
         return max((misses_needed(t.sent, t.answered, limit, most) for t in tallies if t.answered), default=0)
 
     def longest_gap(self, until: float) -> float:
-        """Return the longest time between two answers in the part of phase in that counts."""
+        """Return the longest time in seconds between two answers within the last WINDOW seconds before *until*."""
         return self.entry.longest_gap(max(self.first, until - WINDOW), until, self.mac or 0, self.away)
 
     def answers_just_now(self) -> bool:
-        """Return whether the MAC under test answered within the last moment."""
+        """Return whether the MAC under test answered within the last JUST_NOW seconds."""
         return self.entry.last_heard.get(self.mac or 0, -EVER) > self.run.now - JUST_NOW
 
     def second_owner(self, detour: float = 1.0) -> bool:
-        """Return whether another MAC also owns the address, because the MAC under test kept answering meanwhile."""
+        """Return whether another MAC owns the address as well.
+
+        This is certain if the MAC under test still answers a probe that was sent *detour* seconds after the first frame
+        of the other MAC.
+        """
         if all(mac == self.mac or at < self.began for mac, at in self.entry.last_heard.items()):
             return False
         heard = self.entry.heard(self.began)

@@ -1,12 +1,13 @@
-"""Which connector of a device the cable is in: what a moved cable shows, and what LLDP says on a direct cable.
+"""Which connector of a device the cable is in, by the signs of a moved cable or by LLDP on a direct cable.
 
-A key alone is no evidence: a person can press it without moving a cable. A cable that is moved takes the device off the
-network for a moment, and whatever the plan has behind the new connector must make room for it.
+A key alone is no evidence: a person can press it without moving a cable. Moving a cable disconnects the device for a
+moment. If the plan attaches another device to the new connector, its cable must be unplugged first, so it falls silent.
 
-Bridges never forward LLDP, so that on a direct cable it names what the cable is plugged into (IEEE 802.1AB). It counts
-only from the device under test: by its chassis id or its source MAC, or by its management address. A device
-with a built-in switch often sends from a MAC of its port, which no plan names; then its management address is the
-planned one (common practice, no source). Any other speaker is something between this computer and the device.
+Bridges do not forward LLDP (IEEE 802.1AB), so on a direct cable LLDP names the connector that the cable is plugged
+into. LLDP counts only if it comes from the device under test, by its chassis id, source MAC or management address. A
+device with a built-in switch often sends LLDP from the MAC of its port, which no plan names, with the planned address
+as its management address (common practice, no source). Any other LLDP speaker stands between this computer and the
+device.
 """
 
 from __future__ import annotations
@@ -26,20 +27,20 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, luck
 from netcheck.text import listed, safe
 from netcheck.wire.frames import Lldp
 
-LOOK = 0.25  # seconds between checks for a movement
+CHECK_EVERY = 0.25  # seconds between checks for a movement
 ENTER = "then press Enter"
-SHOWS = 4.0  # seconds after Enter in which a moved cable shows: a missed request is known after one to three seconds
-FREED = (
-    3.0  # seconds in which a device behind the connector that still hangs there would answer: it is asked each second
-)
+SHOWS = 4.0  # seconds after Enter in which the movement must show: a miss is known after one to three seconds
+FREED = 3.0  # seconds in which a device that is still attached to the connector answers: it is asked once a second
 MISSES = 3  # requests in a row that a device misses while its cable is moved
 LONGEST_TEXT = 200  # characters of a device's own text that are kept
 _NUMBERED = re.compile(r"port[-_ ]?0*([0-9]+)", re.ASCII)
 
 
 def move(port: PortState, words: str) -> Generator[None, None, None]:
-    """Ask for the cable to be moved to this connector, and wait for Enter. The connector is known by the operator's
-    word only if something shows that the cable was moved; where nothing does, it is asked for once more."""
+    """Ask for the cable to be moved to this connector, and wait for Enter.
+
+    Enter sets the connector only if there is evidence of the movement. Without evidence, ask once more.
+    """
     run, where = port.run, port.target.subject
     port.not_moved = True
     run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
@@ -55,50 +56,56 @@ def move(port: PortState, words: str) -> Generator[None, None, None]:
 
 
 def _shown_after_enter(port: PortState, moving: Movement) -> Generator[None, None, bool]:
-    """Wait for Enter, and return whether a movement shows. Enter is refused once while what hangs behind the connector
-    answers. At the second Enter the run goes on: a wrong device with that address would answer forever."""
-    run, said, look_at, refused = port.run, EVER, 0.0, False
+    """Wait for Enter, and return whether there is evidence that the cable was moved.
+
+    Enter is refused once while an interface behind the connector answers. At the second Enter the run goes on, because
+    another device that has the address by mistake would answer forever.
+    """
+    run, entered_at, check_at, refused = port.run, EVER, 0.0, False
     while not run.options.hands_free:
         if run.take_enter():
-            said = run.now
-        if blocked := moving.blocked(said):
+            entered_at = run.now
+        if blocked := moving.blocked(entered_at):
             if refused:
                 return False
-            said, refused = EVER, True
-            names = listed([run.word(entry) for entry in blocked])
+            entered_at, refused = EVER, True
+            names = listed([run.label(entry) for entry in blocked])
             where = port.target.subject
             port.warn(f"{names} still answers, and the plan has it behind {where}: unplug it there, {ENTER}")
-        elif run.now >= max(look_at, said + (FREED if moving.behind else 0.0)):
+        elif run.now >= max(check_at, entered_at + (FREED if moving.behind else 0.0)):
             if moving.shown():
                 return True
-            if run.now > said + SHOWS:
+            if run.now > entered_at + SHOWS:
                 return False
-            look_at = run.now + LOOK
+            check_at = run.now + CHECK_EVERY
         yield
     return False
 
 
 class Movement:
-    """What shows, since it was asked for, that the cable of a device was moved from one connector to another."""
+    """The evidence, since the request, that the cable of a device was moved from one connector to another."""
 
     def __init__(self, port: PortState) -> None:
-        """Look at the address as it answers now."""
+        """Note the state of the link and which interfaces behind the connector answer now."""
         run = port.run
         self.port, self.since, self.drops = port, run.now, run.drops
         others = {entry: run.owner_of.get(address) for address, entry in run.watched.items()}
         self.behind = [
             entry
             for entry, other in others.items()
-            if other is not None and run.hangs_at(other, port.target) and entry.answered_between(run.now - FRESH)
+            if other is not None and run.is_behind_port(other, port.target) and entry.answered_between(run.now - FRESH)
         ]
 
-    def blocked(self, said: float) -> list[AddressState]:
-        """Return what the plan has behind this connector and answered since Enter: its cable is still in."""
-        return [entry for entry in self.behind if entry.answered_between(said)]
+    def blocked(self, since: float) -> list[AddressState]:
+        """Return the interfaces behind this connector that answered since *since*: their cable is still in it."""
+        return [entry for entry in self.behind if entry.answered_between(since)]
 
     def shown(self) -> bool:
-        """Return whether the link dropped, or the device missed too many requests in a row for chance, or began to
-        answer only now."""
+        """Return whether there is evidence of the movement.
+
+        On a direct cable the link dropped or came up. Through a switch, the device missed more requests in a row than
+        chance explains.
+        """
         run, entry = self.port.run, self.port.entry
         if run.options.direct:
             return run.drops > self.drops or run.linked > self.since
@@ -119,8 +126,10 @@ class Movement:
         return False
 
     def _no_luck(self, asked: tuple[Tally, Tally], missed: tuple[int, int]) -> bool:
-        """Return whether a run of misses is too long for chance, given how often the device answered all other
-        requests."""
+        """Return whether chance does not explain this many misses in a row.
+
+        `asked` are all requests, and `missed` the misses in a row, each as (ARP, echo).
+        """
         kinds = [(tally, count) for tally, count in zip(asked, missed, strict=True) if tally.answered]
         if sum(count for _, count in kinds) < MISSES:
             return False
@@ -128,8 +137,10 @@ class Movement:
 
 
 def heard_on_cable(port: PortState) -> tuple[Lldp, ...]:
-    """Return what was heard since this port's cable came in, each speaker and port once, in order; nothing unless the
-    cable is direct."""
+    """Return the LLDP frames heard since the cable of this port came in, the newest of each speaker and port.
+
+    Empty if the cable is not direct.
+    """
     if not port.run.options.direct:
         return ()
     said = {(x.source, x.port): x for at, x in port.run.neighbours if port.plugged <= at <= port.ended and x.ttl}
@@ -137,12 +148,12 @@ def heard_on_cable(port: PortState) -> tuple[Lldp, ...]:
 
 
 def of_device(port: PortState) -> tuple[Lldp, ...]:
-    """Return what the device under test says of itself."""
+    """Return the LLDP frames of the device under test."""
     return tuple(said for said in heard_on_cable(port) if _is_device(port, said))
 
 
 def foreign(port: PortState) -> tuple[int, ...]:
-    """Return the source MACs of all other speakers."""
+    """Return the source MACs of all other LLDP speakers on the direct cable."""
     others = (said.source for said in heard_on_cable(port) if not _is_device(port, said))
     return tuple(dict.fromkeys(others))
 
@@ -157,21 +168,21 @@ def _is_device(port: PortState, said: Lldp) -> bool:
 
 
 def connector(port: PortState) -> str:
-    """Return what tells the connector: `lldp` where the device names the plan's port, and no other."""
+    """Return how the connector is known: "lldp" if the device names only the plan's port, else `port.connector`."""
     said = of_device(port)
     named = bool(said) and all(names_port(one, port.target.port) for one in said)
     return "lldp" if named and not foreign(port) else port.connector
 
 
 def other_port(port: PortState) -> str:
-    """Return another port of the same interface that the device named; empty where it named none."""
+    """Return another port of the same interface that the device names by LLDP; empty if it names none."""
     ports = [one.port for one in port.run.scope.targets if one.interface == port.target.interface]
     strange = [one for one in of_device(port) if not names_port(one, port.target.port)]
     return next((name for name in ports for one in strange if names_port(one, name)), "")
 
 
 def names_port(said: Lldp, port: str) -> bool:
-    """Return whether a port id or description is a port's name in the plan, or `port` and its number."""
+    """Return whether the port id or the port description is the port's name in the plan, or `port` and its number."""
     wanted = _plain(port)
     numbers = [_NUMBERED.fullmatch(_plain(name)) for name in (said.port, said.port_description)]
     same = wanted in (_plain(said.port), _plain(said.port_description))
@@ -183,7 +194,7 @@ def _plain(text: str) -> str:
 
 
 def lldp_evidence(port: PortState) -> tuple[tuple[str, str], ...]:
-    """Return pairs for a proof: the system's name and its ports, as far as the device named them."""
+    """Return evidence for the proof as (name, text): the system name and the ports that the device names by LLDP."""
     heard = of_device(port)
     names = dict.fromkeys(safe(one.system_name, LONGEST_TEXT) for one in heard if one.system_name)
     ports = [safe(one.port, LONGEST_TEXT) for one in heard]

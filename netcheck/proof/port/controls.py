@@ -1,10 +1,10 @@
-"""Controls of a silence: other addresses that must go on answering, so that it is not the whole switch that fell
-silent.
+"""Controls of a silence: other addresses that must go on answering, else the whole switch may have fallen silent.
 
-Every planned address of another device that answered before the silence is a control; the gateway alone is enough only
-if nothing else was heard. A control that falls silent at the same time leaves open which cable was pulled: one cable
-may lead to both, or somebody pulled its cable at the same moment. Then the phase is repeated. A control that falls
-silent earlier or later has a cause of its own; it is no control any more, and the others decide.
+Every planned address of another device that answered before the silence is a control. The gateway alone is enough only
+if no other device was heard. If a control falls silent at the same time as the port, it is not known which cable was
+pulled: one cable may lead to both, or somebody pulled the cable of the control at the same moment. Then the phase is
+repeated. If a control falls silent earlier or later, the two silences have different causes. It no longer counts as a
+control, and the other controls decide.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from netcheck.text import listed
 
 
 class FellTogether(Void):
-    """Raised if controls fell silent at the same time as the port. `first` says that the port fell before them."""
+    """Raised if controls fell silent at the same time as the port. `first`: the port fell silent before them."""
 
     def __init__(self, why: str, entries: list[AddressState], first: bool) -> None:
         super().__init__(why)
@@ -31,11 +31,10 @@ class FellTogether(Void):
 
 
 def choose_controls(port: PortState) -> None:
-    """Take as controls the others that answered in the seconds before the silence, and those that answered at the
-    request."""
+    """Set the controls of the pull: the others that answered just before the silence or at the request."""
     pull = port.pull
     assert pull is not None
-    until = min(pull.quiet_from, port.run.now)
+    until = min(pull.counted_from, port.run.now)
     since = min(port.last_sign(), until) - FRESH
     others, pull.gateway = port.run.companions(port.target, since, until)
     pull.controls = [*pull.living, *(entry for entry in others if entry not in pull.living)]
@@ -43,8 +42,11 @@ def choose_controls(port: PortState) -> None:
 
 
 def check_controls(port: PortState) -> None:
-    """Note when each control that fell silent had answered last: it may be back before this silence is evidence. Of a
-    control that answered last when the port did, fewer misses are enough: one cable may have silenced both."""
+    """Record each control that falls silent, with the time of its last answer.
+
+    It is recorded now because it may answer again before this silence is evidence. Fewer misses are enough for a
+    control whose last answer came at the same time as that of the port, because one cable may have silenced both.
+    """
     pull = port.pull
     assert pull is not None
     for entry in pull.controls:
@@ -56,19 +58,24 @@ def check_controls(port: PortState) -> None:
 
 
 def counted_controls(port: PortState) -> list[AddressState]:
-    """Return the controls that count: other devices; where none had answered before the silence, those heard since;
-    the gateway only where nothing else was heard at all."""
+    """Return the controls that count.
+
+    These are the other devices that answered before the silence; if there are none, those that answered since; if
+    there are none either, the gateway.
+    """
     pull = port.pull
     assert pull is not None
     if pull.controls:
         return pull.controls
-    later, _ = port.run.companions(port.target, pull.quiet_from - FRESH, port.run.now)
+    later, _ = port.run.companions(port.target, pull.counted_from - FRESH, port.run.now)
     return later or pull.all_controls
 
 
 def fallen_together(port: PortState) -> list[AddressState]:
-    """Return the controls that fell silent at the same time as the port, even if they came back, or may have: those
-    that have not answered since."""
+    """Return the controls that fell silent, or may have fallen silent, at the same time as the port.
+
+    Controls that have answered again since are included. A control that has not answered since may have fallen silent.
+    """
     pull = port.pull
     assert pull is not None
     newest = {entry: entry.answered[-1] for entry in counted_controls(port) if entry.answered}
@@ -78,11 +85,11 @@ def fallen_together(port: PortState) -> list[AddressState]:
 
 
 def trusted(port: PortState) -> list[AddressState]:
-    """Return the controls that went on answering, in the middle third of the silence and in the last.
+    """Return the controls that went on answering: in the middle third and in the last third of the silence.
 
-    The silence lasts several times the longest gap between answers, so that it begins and ends at most a third of its
-    length away from the outage that caused it. An outage that the control shared therefore covers the middle third,
-    even if it ended before the silence was proven.
+    The silence lasts several times the longest gap between answers. Its beginning and its end are therefore at most a
+    third of its length away from those of the outage that caused it. If the control shared the outage, it was silent
+    during the middle third, even if the outage ended before the silence was proven.
     """
     pull = port.pull
     assert pull is not None
@@ -97,16 +104,16 @@ def trusted(port: PortState) -> list[AddressState]:
 
 
 def to_repeat(port: PortState, entries: list[AddressState]) -> FellTogether:
-    """Return the reason to repeat the phase because of controls that fell silent at the same time."""
+    """Return the exception that repeats the phase because these controls fell silent at the same time."""
     pull = port.pull
     assert pull is not None
-    names = listed([port.run.word(entry) for entry in entries])
+    names = listed([port.run.label(entry) for entry in entries])
     last = min((entry.answered[-1] for entry in entries if entry.answered), default=EVER)
     return FellTogether(fell_together(names), entries, first=pull.silent_from < last)
 
 
 def returned_together(port: PortState, entries: list[AddressState], since: float) -> list[AddressState]:
-    """Return those of the controls that answered again at the same time as the port."""
+    """Return the controls among *entries* that answered again at the same time as the port."""
     assert port.mac is not None
     own = port.answer_of(port.mac, since)
     first = {entry: min((at for at in entry.answered if at >= since), default=EVER) for entry in entries}
@@ -118,8 +125,10 @@ def _tolerance(port: PortState, entry: AddressState) -> float:
 
 
 def _apart(port: PortState, entry: AddressState, last: float) -> bool:
-    """Return whether a control that answered last at this time fell silent for another reason: one of the two went on
-    answering for so long that the other cannot merely have lost its replies."""
+    """Return whether the port and a control with its last answer at *last* fell silent at different times.
+
+    This is so if one of the two went on answering for so long that loss does not explain the misses of the other.
+    """
     pull = port.pull
     assert pull is not None
     begun = pull.silent_from

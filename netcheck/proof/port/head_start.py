@@ -1,8 +1,8 @@
-"""The head start of the next port: its address is asked already while the port before it comes back.
+"""The head start of the next port: requests to its address begin while the port under test comes back.
 
-A hand and a slow switch take seconds until a port answers again. Meanwhile the answers of the next port are counted, so
-that its phase `in` is over when its turn comes. Its cable is asked for only then, because of two silences at once
-neither tells which connector was pulled.
+The technician's hand and a slow switch take seconds until a port answers again. Meanwhile the answers of the next port
+are counted, and its phase `in` is over when its turn comes. Only then is its cable asked for. If two ports fall silent
+at once, neither silence tells which connector was pulled.
 """
 
 from __future__ import annotations
@@ -19,31 +19,33 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 
 
 def may_begin(port: PortState, target: Target) -> bool:
-    """Return whether the next port may be asked while this one comes back.
+    """Return whether the requests to the next port, *target*, may begin while *port* comes back.
 
-    It may be asked only through a switch, where both are connected, and with keys: hands-free, a person walks to the
-    next port during its phase `in`. It is not asked if its cable must be moved first, if it may fall silent with this
-    one, or if the pace leaves no room for two ports in addition to the watch."""
+    They may begin only through a switch, where both ports are connected, and with keys: hands-free, the technician
+    walks to the next port during its phase `in`. They do not begin if the cable of the next port must be moved first,
+    if the next port can fall silent together with this port, or if the pace leaves no room for two ports in addition
+    to the watch.
+    """
     run, options = port.run, port.run.options
     both_fit = 2 * options.pace_each <= (1 - WATCH_SHARE) * options.pace
-    elsewhere = target.device != port.target.device and not run.hangs_behind(target, port.target)
-    alike = options.direct or options.hands_free or not run.scheduler.hears_all
-    return port.phase is Phase.BACK and elsewhere and both_fit and run.moved is None and not (target.ordinal or alike)
+    elsewhere = target.device != port.target.device and not run.is_behind_interface(target, port.target)
+    unsuited = options.direct or options.hands_free or not run.scheduler.hears_all
+    cables_stay = run.moved is None and not target.ordinal
+    return port.phase is Phase.BACK and elsewhere and both_fit and cables_stay and not unsuited
 
 
 class HeadStart:
-    """The requests to the next port before its turn. `broken` says that its answers were interrupted, so that none of
-    them counts."""
+    """The requests to the next port before its turn. `broken`: its answers were interrupted, so none counts."""
 
     def __init__(self, run: RunState, target: Target) -> None:
-        """Begin to ask. Where the pace is short, the port under test goes first."""
+        """Begin the requests. They are not urgent: those of the port under test go first."""
         self.run, self.target = run, target
         self.port = PortState(run, target)
         self.broken = False
         run.scheduler.ask(self.port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY)
 
-    def look(self) -> None:
-        """See that its answers follow one another, and ask the addresses that nobody should own."""
+    def step(self) -> None:
+        """Check that the port keeps answering, and send requests to the addresses that nobody should own."""
         port = self.port
         if port.mac is None:
             if (found := port.first_answer(port.began)) is None:
@@ -55,28 +57,28 @@ class HeadStart:
             controls_asked(port)
 
     def _holds(self) -> bool:
-        """Return whether it answers, and this computer has been listening since it was first asked."""
+        """Return whether the port answers, and this computer was not disturbed since the first request."""
         run, port = self.run, self.port
         undisturbed = (run.drops, run.disturbances) == (port.drops, port.disturbances)
         return undisturbed and run.carrier[0] and not run.gone and run.now - port.last_sign() <= GAP
 
-    def take(self) -> PortState | None:
-        """Return the state with which the turn of the port begins, None where nothing of it may count."""
+    def hand_over(self) -> PortState | None:
+        """Return the state with which the turn of the port begins; None if the head start must not count."""
         port, run = self.port, self.run
         if self.broken or port.mac is None or not self._holds() or run.options.hands_free:
             return None
-        port.head_start, port.mac, port.first = run.now - port.began, None, EVER  # it must answer in its turn as well
+        port.head_start, port.mac, port.first = run.now - port.began, None, EVER  # it must also answer in its own turn
         run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
         return port
 
-    def drop(self) -> None:
-        """Ask no more than the watch does."""
+    def stop(self) -> None:
+        """Return to the request rate of the watch."""
         for entry in (self.port.entry, *self.port.negatives):
             self.run.scheduler.ask(entry, self.run.now)
         self.port.entry.keep(FEW)
 
     def announce(self) -> None:
-        """Say which port is next, and where it is."""
+        """Tell the technician which port is next, and where it is."""
         place = ", ".join(filter(None, (self.target.place, self.target.switch_port)))
         where = f", {place}" if place else ""
-        self.run.say(What.NEXT, self.target.subject, f"It is next{where}; its address is asked already")
+        self.run.say(What.NEXT, self.target.subject, f"It is next{where}; netcheck counts its answers already")

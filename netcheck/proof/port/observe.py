@@ -1,4 +1,4 @@
-"""From the state of a port to the judge's input: which sighting belongs to which phase, and who else is known."""
+"""Convert the state of a port into the judge's input: who was heard in which phase, and what else is known of them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from netcheck.proof.verdict.silence_rule import Confirmed
 
 
 def observe(port: PortState) -> Observation:
-    """Return everything the judge needs, as it stands now."""
+    """Return the judge's input as it stands now."""
     run, target, mac, pull = port.run, port.target, port.mac, port.pull
     shared = [] if mac is None else run.shared(target, mac, port.began)
     silences = (*port.silences, *(() if port.latest is None else (port.latest,)))
@@ -68,7 +68,7 @@ def observe(port: PortState) -> Observation:
 
 
 def _owners(port: PortState) -> tuple[Owner, ...]:
-    """Return who was heard for the address in which phase and on which interface."""
+    """Return every MAC that was heard for the address, with the phase and the interface of this computer."""
     found: dict[tuple[int, Phase, int], bool] = {}
     for entry in (port.entry, *port.beyond):
         for sighting in entry.heard(port.began, port.ended):
@@ -80,9 +80,11 @@ def _owners(port: PortState) -> tuple[Owner, ...]:
 
 
 def phase_of(port: PortState, sighting: Sighting) -> Phase | None:
-    """Return the phase that a sighting counts in; None for the device itself while its cable is out: the phases deal
-    with its answers. If the device never returned after its cable was asked back, a MAC that is heard then answers in
-    its place in phase back."""
+    """Return the phase that a sighting counts in.
+
+    None for the device itself while its cable is out, because the phases evaluate its answers. If the device did not
+    return after its cable was asked back, another MAC that is heard then counts in phase back.
+    """
     itself, means = sighting.mac == port.mac and sighting.adapter == 0, sighting.means
     span = next((span for span in port.away if span[0] < means < span[1]), None)
     if span is None:
@@ -105,19 +107,19 @@ def _gateway_mac(port: PortState) -> int | None:
 
 
 def _planned_for(port: PortState) -> str:
-    """Return another interface that the plan names this MAC for."""
+    """Return the other interface that the plan gives this MAC; empty if there is none."""
     planned = port.run.scope.macs.get(port.mac, "") if port.mac is not None else ""
     return planned if planned != port.target.interface else ""
 
 
 def _proven_for(port: PortState) -> str:
-    """Return another device's interface that this MAC is already proven for."""
+    """Return the interface of another device that this MAC is already proven for; empty if there is none."""
     proven = port.run.proven.get(port.mac, "") if port.mac is not None else ""
     return proven if proven.split("/")[0] != port.target.device else ""
 
 
 def _heard_before(port: PortState) -> tuple[HeardBefore, ...]:
-    """Return the other MACs that were heard for the address at any time of the run, by ARP on any interface."""
+    """Return the other MACs that were heard for the address by ARP, on any interface, at any time of the run."""
     started = port.run.started
     return tuple(
         HeardBefore(mac, round(first - started, 1), round(entry.last_heard.get(mac, first) - started, 1))
@@ -128,14 +130,17 @@ def _heard_before(port: PortState) -> tuple[HeardBefore, ...]:
 
 
 def _elsewhere(port: PortState) -> tuple[int, ...]:
-    """Return other addresses that the planned MAC was heard from."""
+    """Return the other addresses that the planned MAC was heard with."""
     said = port.run.spoken.get(port.target.mac, {}) if port.target.mac is not None else {}
     return tuple(address for address in said if address not in (0, port.target.address))
 
 
 def _strangers(port: PortState) -> tuple[int, ...]:
-    """Return the MACs heard on the direct cable since it was plugged in that are not the device's: neither planned for
-    it, nor heard for planned addresses of it alone."""
+    """Return the MACs heard on the direct cable since it was plugged in that do not belong to the device.
+
+    A MAC belongs to the device if the plan gives it to the device, or if it was heard only with planned addresses of
+    the device.
+    """
     run, device = port.run, port.target.device
     ours = run.macs_of(device) | {port.mac}
     addresses = {0} | {address for address, target in run.owner_of.items() if target.device == device}
@@ -147,7 +152,7 @@ def _strangers(port: PortState) -> tuple[int, ...]:
 
 
 def _pulls(silences: tuple[Silence, ...]) -> tuple[tuple[str, str], ...]:
-    """Return a note on each silence, where several pulls were asked for."""
+    """Return evidence about each silence, if at least one silence answered a request."""
     if sum(silence.confirmed is Confirmed.REQUEST for silence in silences) < 1:
         return ()
     said = (

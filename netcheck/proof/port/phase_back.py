@@ -1,4 +1,4 @@
-"""Phase back: ask for the cable to be plugged in again, and see that the same device answers as it did before."""
+"""Phase back: ask for the cable to be plugged in again, and check that the same device answers as it did before."""
 
 from __future__ import annotations
 
@@ -15,25 +15,26 @@ from netcheck.proof.verdict.observation import LEAST_ARP, SAME_TIME
 from netcheck.proof.verdict.silence_rule import unheard
 from netcheck.text import listed
 
-LONGEST_BACK = 30.0  # seconds given to hear who else answers, and whether it answers as before, once it is back
-RETURN_PATIENCE = 3  # times the patience that a return is waited for hands-free: a device may start for minutes
-CONTACTS = 5  # returns that end again before the port is given up
-TRIES = 3  # times that void phases are repeated before the port is given up
-LEISURE = 4.0  # seconds from a return until the Enter that confirms it is missed: common practice, no source
-FASTEST_HAND = 0.3  # seconds that a person needs at the least to act on a prompt (simple reaction time is 0.2 to 0.3 s)
-UP_AGAIN, UP_MORE = 1.1, 0.5  # how much longer than before it must answer: restarts of one cause vary little
-LONGEST_UP = 25.0  # seconds; a request follows a return sooner than a device with a longer cycle restarts
-DELAY = (0.5, 3.0)  # seconds from the return to the next request, drawn at random so that the device cannot know it
-COMPARED = SAME_TIME + 1.5  # seconds after a return in which others that hang on the same cable answer as well
-YIELDS = 6.0  # seconds by which the repeated pulls of two people differ who pulled at the same moment
-STEADY = 0.5  # seconds of answers on a walk before the second request, which has a delay of its own
+LONGEST_BACK = 30.0  # seconds after the return to hear who else answers, and whether the device answers as before
+RETURN_PATIENCE = 3  # hands-free, the run waits for a return for so many times the patience: a start can take minutes
+CONTACTS = 5  # returns after which the device falls silent again, before the port is given up
+TRIES = 3  # repetitions of void phases before the port is given up
+LEISURE = 4.0  # seconds after a return until netcheck reminds of the missing Enter: common practice, no source
+FASTEST_HAND = 0.3  # seconds that a person needs at least to act on a prompt (simple reaction time is 0.2 to 0.3 s)
+UP_AGAIN, UP_MORE = 1.1, 0.5  # factor and seconds by which it must answer longer: restart cycles vary little
+LONGEST_UP = 25.0  # seconds; the next request follows a return sooner than a device with a longer cycle restarts
+DELAY = (0.5, 3.0)  # seconds from the return to the next request: random, so that the device cannot know it
+COMPARED = SAME_TIME + 1.5  # seconds after a return within which others on the same cable answer as well
+YIELDS = 6.0  # if two people pulled at the same moment, one of them waits so many seconds longer before the next pull
+STEADY = 0.5  # seconds of answers on a walk before the second request, which has its own delay
 Steps = Generator[None, None, None]
 
 
 def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
     """Ask for the cable to be plugged in again and wait until the same MAC answers as before; return whether it does.
 
-    `last` says that the verdict follows; else the next pull does, after a random delay."""
+    If `last`, the verdict follows; else the next pull follows after a random delay.
+    """
     run, pull = port.run, port.pull
     assert pull is not None
     assert port.mac is not None
@@ -61,12 +62,12 @@ def phase_back(port: PortState, *, last: bool) -> Generator[None, None, bool]:
 
 
 def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None, None, float | None]:
-    """Return the send time of the first probe that was answered after the return; None where the device does not
-    return.
+    """Return the send time of the first probe that is answered after the return; None if the device does not return.
 
-    With keys, answers count from the operator's confirmation on, and there is no deadline. Without keys, an answer
-    counts if a person can have plugged the cable in by then; the wait ends after three times the patience. On a direct
-    cable the carrier says that the cable is in."""
+    With keys, answers count from Enter on, and there is no deadline. Hands-free, an answer counts if a person can have
+    plugged the cable in by then; the wait ends after three times the patience. On a direct cable the carrier shows that
+    the cable is in. Raises TooSoon if the device answers sooner than a person can plug the cable in.
+    """
     run, pull, options = port.run, port.pull, port.run.options
     assert pull is not None
     since = run.now
@@ -74,9 +75,9 @@ def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None
     port.confirmed_return = False
     keyed = not options.hands_free and not carrier
     where = port.target.subject
-    words = f"Plug the cable of {where} in again" + (", then press Enter" if keyed else "")
+    text = f"Plug the cable of {where} in again" + (", then press Enter" if keyed else "")
     deadline = run.now + RETURN_PATIENCE * options.patience
-    port.ask(Action.PLUG, words, deadline if options.hands_free else None)
+    port.ask(Action.PLUG, text, deadline if options.hands_free else None)
     confirmed: float | None = None
     while True:
         keyed = not run.options.hands_free and not carrier
@@ -101,7 +102,7 @@ def _wait_for_return(port: PortState, mac: int, carrier: bool) -> Generator[None
 
 
 def _answers_on(port: PortState, last: bool) -> Generator[None, None, bool]:
-    """Wait until it is certain that the device answers as before; return False if it stopped again."""
+    """Wait until it is certain that the device answers as before; return False if it falls silent again."""
     run, pull = port.run, port.pull
     assert pull is not None
     assert port.mac is not None
@@ -121,8 +122,11 @@ def _answers_on(port: PortState, last: bool) -> Generator[None, None, bool]:
 
 
 def _outlasts(port: PortState) -> float:
-    """Return until when the device must answer so that a cycle of restarts is excluded: it must answer for longer than
-    it did between its last two silences, since a device that restarts in a loop is up for about the same time again."""
+    """Return the time until which the device must answer to exclude a cycle of restarts; 0 if there is no such time.
+
+    It must answer for longer than it did between its last two silences: a device that restarts in a loop is up for
+    about the same time in each cycle.
+    """
     if len(port.away) < 2 or port.run.options.once:
         return 0.0
     (_, returned), (silent, back) = port.away[-2:]
@@ -130,7 +134,7 @@ def _outlasts(port: PortState) -> float:
 
 
 def _heard_enough(port: PortState) -> bool:
-    """Return whether there were enough broadcast requests that a second owner would have been heard."""
+    """Return whether enough broadcast requests were sent to hear a second owner."""
     assert port.mac is not None
     assert port.pull is not None
     if not port.run.scheduler.hears_all:
@@ -142,8 +146,10 @@ def _heard_enough(port: PortState) -> bool:
 
 
 def put_back(port: PortState) -> Steps:
-    """Ask for the cable back before the next port, since nothing more is to be learned; wait at most the patience.
-    Where others fell silent with it, see whether they return with it."""
+    """Ask for the cable to be plugged in again when the verdict stands already; wait at most the patience.
+
+    If others fell silent together with the port, record which of them return together with it.
+    """
     run = port.run
     assert port.mac is not None
     port.close()
@@ -157,19 +163,21 @@ def put_back(port: PortState) -> Steps:
     while port.together and returned is not None and run.now < returned + COMPARED:
         yield
     again = returned_together(port, port.together, since)
-    port.chained_twice = tuple(run.word(entry) for entry in again if entry in port.chained)
+    port.chained_twice = tuple(run.label(entry) for entry in again if entry in port.chained)
 
 
 def restore(port: PortState) -> Steps:
-    """Ask for the cable that silenced others, so that they can be proven; wait until they answer, at most the
-    patience."""
+    """Ask for the wrong cable back after others fell silent instead of the port, so that they can be proven.
+
+    Wait until they answer, at most the patience.
+    """
     run, pull = port.run, port.pull
     silent = [] if pull is None else [entry for entry in pull.living if run.fell(entry)]
     if not silent:
         return
     port.close()
     since = run.now
-    names = listed([run.word(entry) for entry in silent])
+    names = listed([run.label(entry) for entry in silent])
     text = f"Plug the cable that was pulled in again: {names} is silent"
     port.ask(Action.RESTORE, text, since + run.options.patience)
     while not all(entry.answered_between(since) for entry in silent) and run.now < since + run.options.patience:
@@ -177,11 +185,14 @@ def restore(port: PortState) -> Steps:
 
 
 def recover(port: PortState, void: Void) -> Steps:
-    """Wait until everything answers again, so that the phases can be repeated; give up where that does not happen."""
+    """Wait until the port and its controls answer again, so that the phases can be repeated.
+
+    Raises Cut if they do not answer within the patience, or if the phases were repeated too often.
+    """
     run, why = port.run, str(void)
     assert port.mac is not None
     port.voids += 1
-    moved = port.pull is not None or why != run.disturbance  # else no cable was moved
+    moved = port.pull is not None or why != run.disturbance  # a disturbance before the pull moves no cable
     controls = [] if port.pull is None else port.pull.all_controls
     port.start_over()
     port.set_stage(Stage.IN)
@@ -202,8 +213,11 @@ def recover(port: PortState, void: Void) -> Steps:
 
 
 def _take_turns(port: PortState, void: FellTogether, since: float) -> Steps:
-    """See whether the others returned with the port. Then wait, so that two people who pull cables at the same moment
-    do not do so again: the one whose port fell silent first waits longer."""
+    """Record which of the others returned together with the port, and wait before the phase is repeated.
+
+    Two people may have pulled cables at the same moment. The run whose port fell silent first waits longer, so that
+    they do not do it again.
+    """
     run = port.run
     until = run.now + COMPARED + (YIELDS if void.first else 0.0) + run.rng.uniform(*DELAY)
     compared = run.now + COMPARED

@@ -1,7 +1,7 @@
-"""Phase in: ask for the cable, wait for the first answer, and count how reliably the device answers.
+"""Phase in: ask for the cable, wait for the first answer, and measure how reliably the device answers.
 
-Like the other phases it is a generator that the prober resumes at every look. It reads what was asked and heard and the
-run's clock, says what to do, and sets the fields of the port's state. No verdict is taken here.
+Like every phase it is a generator that the prober resumes at every step. It reads the probes, their answers and the
+clock of the run, emits instructions, and sets the fields of the port's state. It reaches no verdict.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Callable, Generator
 
 from netcheck.proof.events import Action, What
 from netcheck.proof.port.answers import GAP, WINDOW
-from netcheck.proof.port.cabling import words_to_move
+from netcheck.proof.port.cabling import move_text
 from netcheck.proof.port.connector import move
 from netcheck.proof.port.phase_out import check_station
 from netcheck.proof.port.state import PortState
@@ -18,19 +18,22 @@ from netcheck.proof.probing.address_state import ARP, Stage
 from netcheck.proof.run_state import FRESH, Cut, Void
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY
 
-ENOUGH_IN = 30.0  # seconds after which the cable of a lossy device is asked for all the same
-BURST = 1.5  # seconds between two answers from which on losses come in bursts: then phase in lasts ENOUGH_IN
-GONE = 10.0  # seconds of silence after which the cable is not asked for: it is out, or the device restarts
+ENOUGH_IN = 30.0  # seconds after which the cable is asked for even if the device loses answers
+BURST = 1.5  # seconds between two answers from which on losses count as bursts: then phase in lasts twice ENOUGH_IN
+GONE = 10.0  # seconds of silence after which phase in is void: the cable is out, or the device restarts
 READY_MISSES = 20  # phase in goes on while phase out would need more misses than this
 CONTROL_ASKS = 3  # requests to an address that nobody should own
-CONTROL_WAIT = 1.5  # seconds for its reply: routers that answer for others take up to 0.6 s (measured)
-SELF_CHECK = 10.0  # seconds in which a device that checks its address begins to use it (RFC 5227: 4 to 7)
+CONTROL_WAIT = 1.5  # seconds for a reply from it: routers that answer for others take up to 0.6 s (measured)
+SELF_CHECK = 10.0  # seconds within which a device that checks its address begins to use it (RFC 5227: 4 to 7)
 Steps = Generator[None, None, None]
 Claim = Callable[[], Steps]
 
 
 def connect(port: PortState) -> Steps:
-    """Ask for the cable; with --direct, wait for the carrier. The cable of a port that had a head start is in."""
+    """Ask for the cable to be plugged in; with --direct, wait for the carrier.
+
+    Do not ask if the port had a head start and answers: its cable is in.
+    """
     run, where = port.run, port.target.subject
     run.take_enter()
     if port.head_start:
@@ -38,7 +41,7 @@ def connect(port: PortState) -> Steps:
             return
         port.head_start = 0.0
     if (port.target.ordinal or run.moved is not None) and not run.options.hands_free:
-        yield from move(port, words_to_move(run, port.target))
+        yield from move(port, move_text(run, port.target))
         run.moved = port.target if port.target.ordinal and not run.options.direct else None
     elif run.options.direct:
         port.ask(Action.CONNECT, f"Plug the cable into {where}")
@@ -53,7 +56,7 @@ def connect(port: PortState) -> Steps:
 
 
 def _answers_on(port: PortState) -> Generator[None, None, bool]:
-    """Wait for an answer to a request of the port's own turn; return whether it came."""
+    """Wait for an answer to a request that was sent in the port's own turn; return whether it came."""
     since = port.run.now
     while port.run.now <= since + GAP:
         found = port.first_answer(port.began)
@@ -64,8 +67,10 @@ def _answers_on(port: PortState) -> Generator[None, None, bool]:
 
 
 def phase_in(port: PortState, claim: Claim) -> Steps:
-    """Probe until the address answers or the patience is used up; sets `mac` and `first`, or leaves them unset. With a
-    head start it has answered already."""
+    """Probe until the address answers or the patience ends. Set `mac` and `first` if it answers.
+
+    With a head start it has answered already.
+    """
     run = port.run
     deadline = run.now + run.options.patience if port.head_start else (yield from _begin(port, claim))
     while (found := port.first_answer(port.began)) is None:
@@ -84,7 +89,10 @@ def phase_in(port: PortState, claim: Claim) -> Steps:
 
 
 def _begin(port: PortState, claim: Claim) -> Generator[None, None, float]:
-    """Begin to ask, again whenever the cable came in: what was heard before may belong to another end of it."""
+    """Begin the requests; return the deadline for the first answer.
+
+    This is repeated whenever the cable comes in: earlier answers may come from another connector.
+    """
     run = port.run
     port.drops, port.disturbances, port.plugged = run.drops, run.disturbances, run.linked
     yield from claim()
@@ -107,7 +115,7 @@ def _wait_for_it(port: PortState) -> float:
 
 
 def _nothing_answered(port: PortState) -> Steps:
-    """Send three ARP probes with sender 0: they tell an absent device from one that does not answer this station."""
+    """Send three ARP probes with sender 0: a device that does not answer this station may answer these."""
     run = port.run
     if not run.carrier[0] and not run.options.direct:
         raise Cut("the station's own cable is out", void=True)
@@ -132,7 +140,7 @@ def _pause(port: PortState, seconds: float) -> Steps:
 
 
 def gather(port: PortState) -> Steps:
-    """Go on until it is known how reliably it answers and who else answers, and the watch has asked every address."""
+    """Probe until it is known how reliably the device answers and who else answers, and every address was watched."""
     run = port.run
     began = port.first if port.head_start and not port.voids else run.now
     port.say(What.WAIT, "Counting its answers", began + ENOUGH_IN)
@@ -150,8 +158,11 @@ def gather(port: PortState) -> Steps:
 
 
 def _ready(port: PortState, lasted: float) -> bool:
-    """Phase out can be short, and there is a control for it or every watched address was asked; or phase in lasted long
-    enough. Never while answers are being lost, so that no burst of loss is taken for the pull."""
+    """Return whether the cable can be asked for.
+
+    It can if phase out will be short and either a control exists or every watched address was asked, or if phase in
+    lasted long enough. It is never asked for while answers are being lost, since a burst of loss looks like a pull.
+    """
     run = port.run
     if run.options.direct:
         return True
@@ -167,15 +178,17 @@ def _ready(port: PortState, lasted: float) -> bool:
 
 
 def controls_asked(port: PortState) -> bool:
-    """Ask the address that nobody should own; where an unknown MAC answers, ask a second one. Return whether all this
-    is done."""
+    """Send requests to an address that nobody should own, and to a second one if an unknown MAC answers.
+
+    Return whether all of them are done.
+    """
     run = port.run
     if not run.scheduler.hears_all:
         return True
     if port.negatives:
         entry = port.negatives[-1]
         if sum(probe.settled and probe.sent >= port.began for probe in entry.probes) < CONTROL_ASKS:
-            if entry.every[ARP] is None:  # the port before this one asked it as well, and ended
+            if entry.every[ARP] is None:  # the last port used this address too, and stopped its requests when it ended
                 run.scheduler.ask(entry, run.now, arp=ARP_EVERY, urgent=True)
             return False
         run.scheduler.ask(entry, run.now)

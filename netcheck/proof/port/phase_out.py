@@ -1,4 +1,4 @@
-"""Phase out: ask for the cable to be pulled, find out when it is out, and listen to the silence."""
+"""Phase out: ask for the pull, find out when the cable is out, and check that nothing answers meanwhile."""
 
 from __future__ import annotations
 
@@ -23,29 +23,31 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ON_TIME
 from netcheck.proof.view import seconds_to_hold
 from netcheck.text import listed
 
-DOUBT = 6.0  # seconds a control may take to answer before it counts as fallen
-SWAP_ENDS = 30.0  # seconds of silence of another address, instead of the one whose cable was asked for, that decide
-LONGEST_OUT = 120.0  # seconds after which a silence that is still no evidence is given up
+DOUBT = 6.0  # seconds that a control may take to answer before it counts as silent
+SWAP_ENDS = 30.0  # if another address is silent for so many seconds and this one answers, the port is swapped
+LONGEST_OUT = 120.0  # seconds after which phase out ends even if the silence is not evidence
 ESTABLISHED = 2.0  # seconds of silence after which requests without a sender address are sent: the device hears none
-ANONYMOUS = 8  # such requests a port at the most
+ANONYMOUS = 8  # requests without a sender address for each port, at most
 Steps = Generator[None, None, None]
 
 
 class TooSoon(Exception):
-    """Raised if the address answers again too early for a return of the cable."""
+    """Raised if the address answers again before its cable was asked back."""
 
 
 class Disturbed(Void):
-    """Raised if this computer did not run, or lost its link: nothing that was counted before is certain."""
+    """Raised if this computer did not run or lost its link. What was counted before does not count."""
 
 
 class WentOn(Exception):
-    """Raised if the operator confirms the pull and the address keeps answering."""
+    """Raised if the operator confirms the pull and the address goes on answering."""
 
 
 def pull(port: PortState, warning: str = "") -> Steps:
-    """Ask for the pull and find out when the cable is out; `stayed` is set where it never fell silent, and phase out is
-    not begun where a second owner turns up."""
+    """Ask for the pull and wait until the cable is out.
+
+    Set `stayed` if the address does not fall silent. Do not begin phase out if a second owner answers.
+    """
     run = port.run
     run.take_enter()
     port.pull = Pull(run.now)
@@ -74,14 +76,14 @@ def pull(port: PortState, warning: str = "") -> Steps:
 
 
 def say_silent(port: PortState, question: str = "") -> None:
-    """Say that the port is silent, for how much longer its cable must stay out, and what else the technician may do."""
+    """Say that the port is silent and how many seconds its cable must stay out; *question* is added to the text."""
     left = seconds_to_hold(port)
-    words = f"{port.target.subject} is out: leave its cable out, about {left:.0f} s more{question}"
-    port.say(What.SILENT, words, port.run.now + left)
+    text = f"{port.target.subject} is out: leave its cable out, about {left:.0f} s more{question}"
+    port.say(What.SILENT, text, port.run.now + left)
 
 
 def _out(port: PortState, pull: Pull) -> bool:
-    """Begin phase out if the cable is out: by the carrier, by the operator's word, or by the silence."""
+    """Begin phase out if the carrier, Enter or a silence shows that the cable is out; return whether it began."""
     run = port.run
     assert pull.requested is not None
     if run.options.direct and not run.carrier[0] and not run.gone:
@@ -98,22 +100,25 @@ def _out(port: PortState, pull: Pull) -> bool:
 
 
 def _warn_of_others(port: PortState) -> None:
-    """Warn once, and remember, that others fall silent while the one under test goes on."""
+    """Record which others fall silent while the port under test goes on answering, and warn of them once."""
     assert port.pull is not None
-    instead = tuple(port.run.word(entry) for entry in port.pull.living if port.run.fell(entry))
+    instead = tuple(port.run.label(entry) for entry in port.pull.living if port.run.fell(entry))
     if instead:
-        keyed = not port.run.options.hands_free and port.pull.said_at is None
+        keyed = not port.run.options.hands_free and port.pull.entered_at is None
         confirm = "; if it is the right cable, press Enter" if keyed else ""
-        words = (
+        text = (
             f"{listed(list(instead))} fell silent instead: the wrong cable, or their addresses are swapped. Put it "
             f"back and pull the cable of {port.target.subject}{confirm}"
         )
-        port.run.warn(port.target.subject, words, holds=True, silently=set(instead) <= set(port.instead))
+        port.run.warn(port.target.subject, text, holds=True, silently=set(instead) <= set(port.instead))
     port.instead = tuple(dict.fromkeys((*port.instead, *instead)))
 
 
 def fell_instead(port: PortState, seconds: float) -> bool:
-    """Return whether, since this cable was asked for, others have been silent for so long while this port answers."""
+    """Return whether another address fell silent after this cable was asked for, while this port goes on answering.
+
+    It must have been silent for *seconds*.
+    """
     run, pull = port.run, port.pull
     assert pull is not None
     asked = pull.requested or 0.0
@@ -125,14 +130,16 @@ def fell_instead(port: PortState, seconds: float) -> bool:
 
 
 def phase_out(port: PortState) -> Generator[None, None, bool]:
-    """Probe until the silence is evidence, or until it is clear that it will not be; return whether it was a
-    silence."""
+    """Probe until the silence is evidence, or until it is certain that it will not be.
+
+    Return False if the address goes on answering. Raises TooSoon, WentOn or Void if the pull does not count.
+    """
     run, pull = port.run, port.pull
     assert pull is not None
     choose_controls(port)
-    entered, quiet_from, enough_at = run.now, pull.quiet_from, 0.0
+    entered, counted_from, enough_at = run.now, pull.counted_from, 0.0
     longest = max(LONGEST_OUT, 2 * run.options.patience, 2 * run.options.out_for)
-    while run.now - pull.quiet_from < longest:
+    while run.now - pull.counted_from < longest:
         _cable_changes(port, pull)
         check_controls(port)
         if pull.cable != "carrier" and _answered_meanwhile(port, pull):
@@ -141,16 +148,16 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
                 return False
             _warn_of_others(port)
         _ask_without_sender(port, pull)
-        if _late_word(pull):
+        if _fell_after_enter(pull):
             if not port.answers_when_out():
                 _ask_for_enter(port, pull)
             yield
             continue
-        if quiet_from != pull.quiet_from:  # it begins again
-            quiet_from, enough_at = pull.quiet_from, 0.0
+        if counted_from != pull.counted_from:  # the silence began again
+            counted_from, enough_at = pull.counted_from, 0.0
         if enough_at or port.silent_enough():
             enough_at = enough_at or run.now
-            if pull.cable == "carrier" or _is_its_own(port):
+            if pull.cable == "carrier" or _is_alone(port):
                 port.say(What.ENOUGH, "Silence proven")
                 break
             if run.now > enough_at + DOUBT and (together := fallen_together(port)):
@@ -160,33 +167,40 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
             if run.now > enough_at + run.options.patience:
                 raise Void("nothing else went on answering, so that the silence may be that of a switch")
         yield
-    if _late_word(pull):
+    if _fell_after_enter(pull):
         raise WentOn
     _close_out(port, pull)
     return True
 
 
-def _late_word(pull: Pull) -> bool:
-    """Return whether the device answered for long after the operator said that its cable is out: what it does then is
-    no consequence of that."""
+def _fell_after_enter(pull: Pull) -> bool:
+    """Return whether the device went on answering for longer than ON_TIME after Enter said that its cable is out.
+
+    A silence that begins later is not a consequence of the pull that Enter confirmed.
+    """
     return pull.cable == "operator" and pull.late
 
 
 def _ask_for_enter(port: PortState, pull: Pull) -> None:
-    words = f"{port.target.address_text} fell silent {pull.after or 0.0:.0f} s after the request"
-    port.warn(f"{words}: press Enter if its cable is out", holds=True)
+    text = f"{port.target.address_text} fell silent {pull.after or 0.0:.0f} s after the request"
+    port.warn(f"{text}: press Enter if its cable is out", holds=True)
 
 
-def _is_its_own(port: PortState) -> bool:
-    """Return whether a control went on answering and none fell silent at the same time; where nothing else was ever
-    heard there is no control, and the judge says so."""
+def _is_alone(port: PortState) -> bool:
+    """Return whether the port fell silent alone: a control went on answering, and none fell silent at the same time.
+
+    Also return True if no other device was ever heard: then there is no control, and the judge says so.
+    """
     return not fallen_together(port) and (bool(trusted(port)) or not counted_controls(port))
 
 
 def _ask_without_sender(port: PortState, pull: Pull) -> None:
-    """Have some requests sent with sender 0: the pulled device cannot hear them, a proxy does not answer them, and an
-    owner does that answers no request from this station's address. Not while a host checks whether the address is free:
-    to that host they would be a conflict (RFC 5227 section 2.1.1)."""
+    """Let the scheduler send some requests with sender 0.
+
+    The pulled device cannot hear them, and a proxy does not answer them. A second owner that does not answer requests
+    from this station's address answers them. None is sent while a host checks whether the address is free: that host
+    would take them for a conflict (RFC 5227 section 2.1.1).
+    """
     if port.entry.claimed > pull.silent_from and pull.cable != "carrier":
         port.ask_no_more_anonymously()
         if port.entry.claimed_by == port.mac and pull.cable == "inferred":
@@ -198,7 +212,7 @@ def _ask_without_sender(port: PortState, pull: Pull) -> None:
 
 
 def _cable_changes(port: PortState, pull: Pull) -> None:
-    """Process what the carrier and the operator say while the cable should be out."""
+    """Handle changes of the carrier and presses of Enter while the cable should be out."""
     run = port.run
     if pull.cable == "carrier":
         if run.carrier[0]:
@@ -208,22 +222,26 @@ def _cable_changes(port: PortState, pull: Pull) -> None:
     if run.options.direct and not run.carrier[0] and not run.gone:
         port.open_out("carrier")
         return
-    if port.pressed() and (pull.cable == "inferred" or _late_word(pull)):
-        _take_the_word(port, pull)
+    if port.pressed() and (pull.cable == "inferred" or _fell_after_enter(pull)):
+        _confirm_silence(port, pull)
     check_station(port)
     if everything_fell(port) and port.fell():
-        names = listed([run.word(entry) for entry in pull.all_controls])
+        names = listed([run.label(entry) for entry in pull.all_controls])
         raise Void(f"everything fell silent at once ({names}): it was the station's own cable, the switch, or a chain")
 
 
 def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
-    """Begin the silence again where the address answers after all; raise TooSoon for an inferred silence."""
-    sign = port.newest_sign(pull.quiet_from)
+    """Begin the silence again if the address answers; return whether it did.
+
+    Raises TooSoon if the silence was inferred, and WentOn if the address answers long after Enter.
+    """
+    sign = port.newest_sign(pull.counted_from)
     if sign is None:
         return False
     if pull.cable == "inferred":
         raise TooSoon
-    if pull.said_at is not None and sign.means > pull.said_at + ON_TIME and not _may_have_fallen_instead(port, pull):
+    went_on = pull.entered_at is not None and sign.means > pull.entered_at + ON_TIME
+    if went_on and not _may_have_fallen_instead(port, pull):
         raise WentOn
     port.begin_silence(max(port.run.now, sign.at))
     port.ask_no_more_anonymously()
@@ -234,31 +252,33 @@ def _answered_meanwhile(port: PortState, pull: Pull) -> bool:
 
 
 def _may_have_fallen_instead(port: PortState, pull: Pull) -> bool:
-    """Return whether others seem to have fallen silent, which is not certain yet; the pull is then not asked for
-    again."""
+    """Return whether another address may have fallen silent, which is not certain yet.
+
+    The pull is not asked for again before it is certain.
+    """
     return not fell_instead(port, 0.0) and any(port.run.fell(entry) for entry in pull.living)
 
 
-def _take_the_word(port: PortState, pull: Pull) -> None:
-    """The operator confirms a silence: it counts from now on."""
-    pull.said_at = port.run.now
+def _confirm_silence(port: PortState, pull: Pull) -> None:
+    """Begin the silence again at the Enter that confirms it."""
+    pull.entered_at = port.run.now
     if pull.cable != "carrier":
         pull.cable = "operator"
         port.begin_silence(port.run.now)
 
 
 def confirm_late(port: PortState) -> Generator[None, None, bool]:
-    """Wait until the operator confirms a silence that began long after the request; return whether that was done."""
+    """Wait until the operator confirms a silence that began long after the request; return whether it is confirmed."""
     pull, until = port.pull, port.run.now + port.run.options.patience
     assert pull is not None
     while pull.late and port.run.now < until and not port.run.options.hands_free:
         _ask_for_enter(port, pull)
         if port.pressed():
-            _take_the_word(port, pull)
+            _confirm_silence(port, pull)
         if pull.cable == "carrier" and port.run.carrier[0]:
             raise TooSoon
         check_station(port)
-        if pull.cable == "inferred" and port.newest_sign(pull.quiet_from) is not None:
+        if pull.cable == "inferred" and port.newest_sign(pull.counted_from) is not None:
             raise TooSoon
         yield
     return not pull.late
@@ -266,14 +286,14 @@ def confirm_late(port: PortState) -> Generator[None, None, bool]:
 
 def _close_out(port: PortState, pull: Pull) -> None:
     port.together = [] if pull.cable == "carrier" else fallen_together(port)
-    port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.word(entry) for entry in port.together))))
+    port.fallen = tuple(dict.fromkeys((*port.fallen, *(port.run.label(entry) for entry in port.together))))
     port.held = len(trusted(port))
     port.ask_no_more_anonymously()
     port.close_out()
 
 
 def check_station(port: PortState) -> None:
-    """Make the phase void where this computer did not run or lost its link; through a switch its carrier must stay."""
+    """Raise Disturbed if this computer did not run or lost its link; through a switch the link must stay up."""
     run = port.run
     if run.disturbances != port.disturbances:
         port.disturbances = run.disturbances
@@ -287,5 +307,5 @@ def check_station(port: PortState) -> None:
 
 
 def give_up(tries: int) -> Cut:
-    """Return the reason to end a port whose silence ended too soon this number of times."""
+    """Return the exception that ends a port after so many pulls that ended too soon or began too late."""
     return Cut(f"the cable was put back too soon {tries} times, or the link is flapping", void=True)

@@ -7,25 +7,28 @@ from netcheck.proof.verdict.silence_rule import ON_TIME, Confirmed
 
 
 class Pull:
-    """One pull: times are EVER until they are known; the phases set the fields in order."""
+    """One pull of a cable. A time is EVER until it is known. The phases set the fields."""
 
     def __init__(self, requested: float | None, asked_before: tuple[int, int] = (0, 0)) -> None:
-        """`requested` is when the cable was asked for, None where nobody asked. `asked_before` is the number of probes
-        (ARP, echo) that had been sent before a silence was first looked for; it matters only where nobody asked."""
+        """`requested` is the time of the request to pull, None if nobody asked.
+
+        `asked_before` is the number of probes (ARP, echo) that were sent before the search for a silence began; it is
+        used only if nobody asked.
+        """
         self.requested = requested
         self.asked_before = asked_before
-        self.cable: str | None = None  # what says that it is out: "carrier", "operator" or "inferred"
+        self.cable: str | None = None  # how it is known that the cable is out: "carrier", "operator" or "inferred"
         self.confirmed = Confirmed.NOTHING
-        self.said_at: float | None = None  # when the operator said that it is out
-        self.out_from = EVER  # when phase out began
-        self.left = EVER  # when the last probe that was answered before phase out was sent
-        self.quiet_from = EVER  # misses from here on count
-        self.silent_from = EVER  # when the last probe that was answered at all was sent: the silence is as long as this
-        self.needed = 0.0  # seconds of silence
-        self.misses_take = 0.0  # seconds below which the misses need not be counted
-        self.plug_at = EVER  # when the cable was asked back
-        self.returned = EVER  # when the first probe that counts as answered again was sent
-        self.living: list[AddressState] = []  # others that answered at the request
+        self.entered_at: float | None = None  # time of the Enter that says that the cable is out
+        self.out_from = EVER  # beginning of phase out
+        self.answered_before = EVER  # send time of the last answered probe before phase out
+        self.counted_from = EVER  # misses count from this time on
+        self.silent_from = EVER  # send time of the last answered probe: the length of the silence counts from it
+        self.needed = 0.0  # seconds that the silence must last
+        self.misses_take = 0.0  # seconds that the needed misses take at least; before, they are not counted
+        self.plug_at = EVER  # time of the request to plug the cable in again
+        self.returned = EVER  # send time of the first answered probe after the return
+        self.living: list[AddressState] = []  # others that answered when the pull was asked for
         self.controls: list[AddressState] = []
         self.gateway: AddressState | None = None
         self.lost: dict[AddressState, float] = {}  # controls that fell silent in phase out, and their last answer
@@ -39,10 +42,10 @@ class Pull:
 
     @property
     def late(self) -> bool:
-        """The silence began too long after the request, and after the operator's word, to be their consequence."""
+        """The silence began too long after the request, and after Enter, to be their consequence."""
         if self.requested is None or self.silent_from <= self.requested + ON_TIME:
             return False
-        return self.said_at is None or self.silent_from > self.said_at + ON_TIME
+        return self.entered_at is None or self.silent_from > self.entered_at + ON_TIME
 
     @property
     def all_controls(self) -> list[AddressState]:
@@ -51,5 +54,5 @@ class Pull:
 
     @property
     def after(self) -> float | None:
-        """Seconds from the request to the last answered probe before the silence, None where nobody asked."""
+        """Seconds from the request to the last answered probe before the silence; None if nobody asked."""
         return None if self.requested is None else max(0.0, self.silent_from - self.requested)

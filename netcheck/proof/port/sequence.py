@@ -1,6 +1,6 @@
-"""The sequence of one port: cable in, out, in again; a second pull where nobody confirms the first.
+"""The sequence of one port: cable in, cable out, cable in again; a second pull if nobody confirms the first.
 
-Where the run is to find mask and gateway, `ask_settings` does so between phase in and the pull.
+If the run must find mask and gateway (`--settings`), `ask_settings` does this between phase in and the pull.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from netcheck.proof.settings.model import SettingsFound, SettingsQuestion, diffe
 from netcheck.proof.verdict.observation import Observation
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, ON_TIME, Confirmed
 
-AGAIN = 5  # pulls that may end too soon or begin too late
+AGAIN = 5  # pulls that end too soon or begin too late, before the port is given up
 Steps = Generator[None, None, None]
 LATE_PULL = (
     "It fell silent {:.0f} s after the request, so that it could be a restart: stand at the cable when it is asked for"
@@ -42,7 +42,7 @@ LATE_PULL = (
 
 
 class Ended(Enum):
-    """What follows a pull: the verdict, another pull, or the same once more since its silence began too late."""
+    """What follows a pull: the verdict, the next pull, or a repetition because the silence began too late."""
 
     FINISHED = auto()
     COUNTED = auto()
@@ -50,14 +50,16 @@ class Ended(Enum):
 
 
 def prove_port(port: PortState, decided: Callable[[Observation], bool], claim: Claim) -> Steps:
-    """Take one port through its phases; afterwards `observe(port)` is the judge's input. `decided` says whether the
-    verdict is certain already, so that no cable is moved in vain. `claim` makes sure, whenever a cable came in, that
-    there is an address to ask from."""
+    """Take one port through its phases; afterwards `observe(port)` is the judge's input.
+
+    `decided` returns whether the verdict is certain already; then no cable is pulled in vain. `claim` is run each time
+    a cable comes in: it makes sure that this computer has an address to send requests from.
+    """
     try:
         yield from connect(port)
         yield from phase_in(port, claim)
         if port.mac is None:
-            yield from ask_settings(port)  # of a device that is there and does not answer this station
+            yield from ask_settings(port)  # the device may be connected and not answer this station
             return
         while True:
             try:
@@ -112,7 +114,7 @@ def _pulls(port: PortState, decided: Callable[[Observation], bool]) -> Steps:
 
 
 def _answers_again(port: PortState) -> Steps:
-    """Wait until the device answers, at most the patience: after a pull that was too short it may check its address."""
+    """Wait until the device answers, at most the patience: after a short pull it may still be checking its address."""
     since, until = port.run.now - JUST_NOW, port.run.now + port.run.options.patience
     while port.mac is not None and port.answer_of(port.mac, since) is None and port.run.now < until:
         check_station(port)
@@ -120,7 +122,7 @@ def _answers_again(port: PortState) -> Steps:
 
 
 def _one_pull(port: PortState, decided: Callable[[Observation], bool], warning: str) -> Generator[None, None, Ended]:
-    """Take one pull through phases out and back; say what follows."""
+    """Take one pull through the phases out and back; return what follows."""
     yield from pull(port, warning)
     one = port.pull
     if one is None or not one.out or port.stayed:
@@ -138,7 +140,7 @@ def _one_pull(port: PortState, decided: Callable[[Observation], bool], warning: 
     if late:
         return Ended.LATE
     if one.confirmed is Confirmed.OPERATOR and not port.confirmed_return and port.latest is not None:
-        port.latest = replace(port.latest, confirmed=Confirmed.REQUEST)  # the keyboard ended: nobody confirmed anything
+        port.latest = replace(port.latest, confirmed=Confirmed.REQUEST)  # the keyboard input ended before the Enter
     port.next_pull()
     asked = any(silence.confirmed is Confirmed.REQUEST for silence in port.silences)
     finished = not asked or port.requests_answered >= port.requests_needed
@@ -149,7 +151,7 @@ PULLED = SettingsFound(mask_why="the cable came out", gateway_why="the cable cam
 
 
 def ask_settings(port: PortState) -> Steps:
-    """Ask once; what is found becomes evidence of the port. Meanwhile the port is probed at a slower pace."""
+    """Find mask and gateway once for each port, and keep them as evidence. Meanwhile the port is probed more slowly."""
     run, mac = port.run, port.anonymous if port.mac is None else port.mac
     if not run.options.typed or mac is None or "mask" in port.evidence:
         return
@@ -168,12 +170,14 @@ def ask_settings(port: PortState) -> Steps:
         run.inquiry = None
         if port.mac is not None:
             run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
-    _take(port, inquiry.found or PULLED)
+    _keep_settings(port, inquiry.found or PULLED)
 
 
 def _slow_echo(port: PortState) -> float | None:
-    """Return one echo a second; none to a device that leaves it unanswered, since it may then ask its gateway for this
-    station's address."""
+    """Return the seconds between echo requests during the search for the settings.
+
+    None if the device does not answer echo: echo requests could then make it ask its gateway for this station.
+    """
     return WATCH_EVERY if _tally(port, ProbeKind.ECHO).answered else None
 
 
@@ -202,13 +206,14 @@ def _question(port: PortState, mac: int) -> SettingsQuestion:
     )
 
 
-def _take(port: PortState, found: SettingsFound) -> None:
+def _keep_settings(port: PortState, found: SettingsFound) -> None:
+    """Add the settings that were found to the evidence, and tell the operator."""
     net = port.run.scope.net(port.target.subnet)
     length = port.target.mask if port.target.mask is not None else net.length
     gateway = port.target.gateway if port.target.gateway is not None else net.gateway
     port.evidence.update(to_evidence(found, length, gateway))
-    words = f"By its behaviour: {to_words(found, length, gateway)}"
+    text = f"By its behaviour: {to_words(found, length, gateway)}"
     if differs(found, length, gateway):
-        port.warn(words)
+        port.warn(text)
     else:
-        port.say(What.NOTE, words)
+        port.say(What.NOTE, text)

@@ -1,4 +1,4 @@
-"""The state of one port while it is being proven, and what is measured from its probes."""
+"""The state of one port while it is being proven, and the measures that are computed from its probes."""
 
 from __future__ import annotations
 
@@ -26,51 +26,53 @@ from netcheck.proof.verdict.silence_rule import (
     seconds_of_misses,
 )
 
-ASKED_BEYOND = 3  # times that another interface of the station is asked while a direct cable is out
-LOST = 1e-4  # a control that misses a run of probes this unlikely has fallen silent
+ASKED_BEYOND = 3  # requests through each other interface of this computer while a direct cable is out
+LOST = 1e-4  # a control has fallen silent if its misses in a row have a chance below this
 WARN_EVERY = 5.0  # seconds between two events of the same warning
-MOST_MORE = 3  # further pulls that silences which nobody asked for make necessary, at the most
+MOST_MORE = 3  # additional pulls after silences that nobody asked for or requests without a silence, at most
 
 
 class PortState(PortAnswers):
-    """The state of one port. The phases set the fields, and `observe` converts them into the judge's input. Times
-    are EVER until they are known."""
+    """The state of one port. The phases set the fields, and `observe` converts them into the judge's input.
+
+    A time is EVER until it is known.
+    """
 
     def __init__(self, run: RunState, target: Target, keep: int = MANY) -> None:
-        """Nothing is asked yet. `keep` is how many probes are kept."""
+        """Start without requests; keep the newest `keep` probes."""
         super().__init__(run, target, keep)
         self.ended = EVER  # sightings up to here count
         self.drops, self.disturbances = run.drops, run.disturbances
-        self.plugged = run.linked  # when this port's cable came in, as far as the carrier tells
+        self.plugged = run.linked  # time of the last link up: on a direct cable, when this port's cable came in
         self.forged = run.scheduler.matcher.forged
         self.evidence: dict[str, str] = {}  # what else was learned of the device
         self.connector = "assumed"
-        self.not_moved = False  # the cable was to be moved to it, and nothing showed that it was
+        self.not_moved = False  # the cable was to be moved to this connector, and there is no evidence that it was
         # Phase in
-        self.head_start = 0.0  # seconds for which it was asked before its turn, while the port before it came back
-        self.first_after = 0.0
+        self.head_start = 0.0  # seconds of requests before its turn, while the last port came back
+        self.first_after = 0.0  # seconds to the first answer
         self.negatives: list[AddressState] = []
         self.anonymous: int | None = None
         self.gap = 0.0  # the longest time between two answers in phase in
         self.unanswered = 0  # requests to pull after which nothing fell silent
-        self.requests_at_least = 2  # silences that must answer a request in time where nobody confirms a movement
-        self.was_seen = False  # on a walk: a silence that nobody asked for came before
+        self.requests_at_least = 2  # if nobody confirms a movement, so many silences must answer a request in time
+        self.was_seen = False  # on a walk: the port fell silent before, and nobody had asked
         # Pulls
-        self.pull: Pull | None = None  # the one in progress, or the last
-        self.silences: list[Silence] = []  # those that count
-        self.latest: Silence | None = None  # that of the pull in progress, once it is over
-        self.back_from = EVER  # when it first returned from a pull that counts
-        self.limit = run.options.luck  # for each silence
-        self.confirmed_return = False  # the operator said that the cable is in again
+        self.pull: Pull | None = None  # the pull in progress, or the last one
+        self.silences: list[Silence] = []  # the silences that count
+        self.latest: Silence | None = None  # the silence of the pull in progress, once it is over
+        self.back_from = EVER  # time of the first return from a pull that counts
+        self.limit = run.options.luck  # limit of the chance of a silence
+        self.confirmed_return = False  # the operator confirmed that the cable is in again
         self.fell_before = False
         self.stayed = self.unconfirmed = self.steady = False
         self.instead: tuple[str, ...] = ()
         self.fallen: tuple[str, ...] = ()
         self.together: list[AddressState] = []  # controls that fell silent at the same time in the newest silence
-        self.chained: set[AddressState] = set()  # those that fell silent and returned with it before
+        self.chained: set[AddressState] = set()  # controls that fell silent and returned together with it before
         self.chained_twice: tuple[str, ...] = ()
         self.held = 0  # controls that went on answering
-        self._lost_before: int | None = None  # frames dropped unread before the cable was first out
+        self._lost_before: int | None = None  # frames that were dropped unread before the cable was first out
         # The end
         self.voids = 0
         self.cut = ""
@@ -81,23 +83,23 @@ class PortState(PortAnswers):
 
     @property
     def phase(self) -> Phase:
-        """The phase that is running."""
+        """The phase in progress."""
         if self.pull is None or not self.pull.out:
             return Phase.IN
         return Phase.OUT if self.pull.plug_at == EVER else Phase.BACK
 
     @property
     def silent_for(self) -> float:
-        """Seconds since the last answered probe before the silence; 0 where the cable is not out."""
+        """Seconds since the last answered probe before the silence; 0 if the cable is not out."""
         return 0.0 if self.pull is None or not self.pull.out else max(0.0, self.run.now - self.pull.silent_from)
 
     def set_stage(self, stage: Stage) -> None:
-        """Stamp the probes from now on with a stage."""
+        """Set the stage that the next probes are stamped with."""
         for entry in (self.entry, *self.beyond):
             entry.stage = stage
 
     def ask_no_more_anonymously(self) -> None:
-        """Send no more requests without a sender address for now."""
+        """Stop the requests without a sender address."""
         for entry in (self.entry, *self.beyond):
             entry.anonymous_left = 0
 
@@ -110,16 +112,21 @@ class PortState(PortAnswers):
         self.run.ask(action, self.target.subject, text, until)
 
     def warn(self, text: str, *, holds: bool = False) -> None:
-        """Warn of something; the same event is emitted every five seconds at most. *holds* says that it is true now,
-        and that this is called at every look while it is true; any other warning is the reason of a request."""
+        """Warn the operator; the same warning is emitted every five seconds at most.
+
+        *holds*: the warning is true now, and the caller renews it at every step while it is true. Any other warning is
+        the reason of a request.
+        """
         silently = self.run.now - self._warned.get(text, -EVER) <= WARN_EVERY
         if not silently:
             self._warned[text] = self.run.now
         self.run.warn(self.target.subject, text, holds=holds, silently=silently)
 
     def pressed(self) -> bool:
-        """Take a press of Enter. It also says that the cable is in this connector, unless it was to be moved there:
-        that must show (`connector.move`)."""
+        """Take a press of Enter; return whether there was one.
+
+        It also confirms the connector, unless the cable had to be moved to it: this needs evidence (`connector.move`).
+        """
         if not self.run.take_enter():
             return False
         if not (self.target.ordinal or self.not_moved):
@@ -130,16 +137,16 @@ class PortState(PortAnswers):
 
     @property
     def lost_frames(self) -> int:
-        """Frames dropped unread since the cable was first out; a repeated phase does not bring them back."""
+        """Frames dropped unread since the cable was first out. A repeated phase does not clear them."""
         return 0 if self._lost_before is None else self.run.lost_frames - self._lost_before
 
     def open_out(self, cable: str) -> None:
-        """Begin phase out of the pull in progress: the cable is out, as `cable` says."""
+        """Begin phase out of the pull in progress. `cable` is the evidence: "carrier", "operator" or "inferred"."""
         pull, now = self.pull, self.run.now
         assert pull is not None
         last = self.last_sign()
         if not pull.out:
-            pull.left = last
+            pull.answered_before = last
             pull.out_from = now if cable != "inferred" else last + 1e-6
             if self._lost_before is None:
                 self._lost_before = self.run.lost_frames
@@ -150,17 +157,17 @@ class PortState(PortAnswers):
                 self.close_in(pull.out_from)
         pull.cable, self.steady = cable, False
         if cable == "operator":
-            pull.said_at = now
+            pull.entered_at = now
         self.begin_silence(now)
         self.set_stage(Stage.OUT)
         self.ask_no_more_anonymously()
 
     def begin_silence(self, at: float) -> None:
-        """Begin the silence that counts, or begin it again because the address answered."""
+        """Begin the silence that counts, at *at*; it begins again if the address answers."""
         pull = self.pull
         assert pull is not None
-        pull.quiet_from = at
-        pull.silent_from = max(self.last_sign(), pull.left) if pull.cable != "carrier" else at
+        pull.counted_from = at
+        pull.silent_from = max(self.last_sign(), pull.answered_before) if pull.cable != "carrier" else at
         if pull.cable != "carrier":
             self.away[-1][0] = pull.silent_from
         pull.confirmed = self._confirmed(pull)
@@ -178,11 +185,14 @@ class PortState(PortAnswers):
             return Confirmed.NOTHING if self.run.options.once else Confirmed.FIRST
         if pull.late:
             return Confirmed.NOTHING
-        return Confirmed.REQUEST if self.run.options.hands_free else Confirmed.OPERATOR  # whose return is confirmed
+        return Confirmed.REQUEST if self.run.options.hands_free else Confirmed.OPERATOR  # who must confirm the return
 
     def limit_of(self, pull: Pull) -> float:
-        """Return the limit of luck for this silence; if several silences are needed, each has a share and the last
-        one the rest."""
+        """Return the limit for the chance of this silence.
+
+        If several silences are needed, their limits multiply to the limit of the port: each has an equal share, and the
+        last one has what the others left.
+        """
         if pull.confirmed is Confirmed.REQUEST:
             shown = prod(figure(one.confirmed, self.results[Phase.IN], one.missed, one.looked) for one in self.silences)
             part = float(self.limit ** (1 / self.requests_at_least))
@@ -190,12 +200,14 @@ class PortState(PortAnswers):
         return float(self.limit**0.5) if pull.confirmed is Confirmed.FIRST else self.limit
 
     def looked(self) -> tuple[int, int]:
-        """Return the probes of each kind (ARP, echo) in which a run of misses was looked for: those since the request
-        where the beginning of the silence was inferred, those since the operator's word where it began again, all since
-        the address is watched where nobody asked; else one each."""
+        """Return the number of probes (ARP, echo) among which a run of misses was searched for.
+
+        These are the probes since the request if the beginning of the silence was inferred, those since Enter if the
+        silence began again, and all since the search began if nobody asked for a pull; else one of each kind.
+        """
         pull = self.pull
         assert pull is not None
-        if pull.cable == "carrier" or (pull.cable == "operator" and pull.quiet_from == pull.out_from):
+        if pull.cable == "carrier" or (pull.cable == "operator" and pull.counted_from == pull.out_from):
             return 1, 1
         if pull.requested is None:
             arp, echo = pull.asked_before
@@ -206,15 +218,15 @@ class PortState(PortAnswers):
         return max(1, arp), max(1, len(probes) - arp)
 
     def missed(self) -> tuple[Tally, Tally]:
-        """Return the tallies (ARP, echo) of the silence in progress."""
+        """Return the tallies (ARP, echo) of the probes in the silence in progress."""
         assert self.pull is not None
-        return self.entry.tallies(self.pull.quiet_from, EVER, -1 if self.mac is None else self.mac)
+        return self.entry.tallies(self.pull.counted_from, EVER, -1 if self.mac is None else self.mac)
 
     def silent_enough(self) -> bool:
-        """Return whether the silence is evidence, if it goes on until now."""
+        """Return whether the silence up to now is evidence."""
         pull = self.pull
         assert pull is not None
-        if self.run.now - pull.silent_from < pull.needed or self.run.now - pull.quiet_from < pull.misses_take:
+        if self.run.now - pull.silent_from < pull.needed or self.run.now - pull.counted_from < pull.misses_take:
             return False
         if pull.cable == "carrier":
             return all(self._asked_beyond(entry) for entry in self.beyond)
@@ -225,15 +237,15 @@ class PortState(PortAnswers):
         return enough_missed(pull.confirmed, self.results[Phase.IN], missed, self.looked(), self.limit_of(pull))
 
     def arps_needed(self) -> int:
-        """Return the broadcast requests that this silence must contain."""
+        """Return the number of broadcast requests that this silence must contain."""
         pull = self.pull
         assert pull is not None
-        if pull.confirmed is Confirmed.FIRST or not self.is_last_pull():  # the silences share them
+        if pull.confirmed is Confirmed.FIRST or not self.is_last_pull():  # the next silence contains the rest
             return LEAST_ARP_OUT // 2
         return max(LEAST_ARP_OUT // 2, LEAST_ARP_OUT - self._done[Phase.OUT].arp.sent)
 
     def is_last_pull(self) -> bool:
-        """Return whether no further pull follows if this one counts."""
+        """Return whether this pull is the last one, if it counts."""
         pull = self.pull
         assert pull is not None
         if pull.confirmed is not Confirmed.REQUEST:
@@ -242,19 +254,23 @@ class PortState(PortAnswers):
 
     @property
     def requests_answered(self) -> int:
-        """How many silences answered a request in time."""
+        """The number of silences that answered a request in time."""
         return sum(silence.confirmed is Confirmed.REQUEST for silence in self.silences)
 
     @property
     def requests_needed(self) -> int:
-        """How many silences must answer a request in time where nobody confirms a movement: one more for each silence
-        that nobody asked for, since outages come in clusters, and for each request that no silence answered, since a
-        restart meets one of many requests more easily."""
+        """The number of silences that must answer a request in time if nobody confirms a movement.
+
+        One more is needed for each silence that nobody asked for, since outages come in clusters. One more is needed
+        for each request without a silence, since a random restart is more likely to follow one of many requests.
+        """
         return self.requests_at_least + min(MOST_MORE, self.unrequested + self.unanswered)
 
     def _asked_beyond(self, entry: AddressState) -> bool:
-        """Return whether another interface of the station has been asked often enough, if it is up and has an
-        address."""
+        """Return whether enough requests were sent through another interface of this computer.
+
+        None is needed if the interface is down or has no address to send from.
+        """
         pull = self.pull
         assert pull is not None
         if (entry.adapter, entry.net) not in self.run.scheduler.senders or not self.run.carrier[entry.adapter]:
@@ -262,16 +278,16 @@ class PortState(PortAnswers):
         return sum(probe.sent >= pull.out_from and probe.settled for probe in entry.probes) >= ASKED_BEYOND
 
     def answers_when_out(self) -> bool:
-        """Return whether the operator confirmed the pull and the device answers all the same."""
+        """Return whether the operator confirmed the pull and the device still answers."""
         pull = self.pull
-        if pull is None or pull.said_at is None or pull.quiet_from <= pull.said_at:
+        if pull is None or pull.entered_at is None or pull.counted_from <= pull.entered_at:
             return False
-        return self.run.now - pull.quiet_from < ARP_EVERY
+        return self.run.now - pull.counted_from < ARP_EVERY
 
     # Measures of phase back
 
     def answers_at_rate(self) -> bool:
-        """Return whether it answers again as it did in phase in."""
+        """Return whether the device answers at the rate of phase in."""
         pull, before = self.pull, self.results[Phase.IN]
         assert pull is not None
         assert self.mac is not None
@@ -283,7 +299,7 @@ class PortState(PortAnswers):
         )
 
     def answers_still(self) -> bool:
-        """Return whether it answered just now, and the newest completed probe."""
+        """Return whether the device answered just now, and answered the newest completed probe."""
         assert self.pull is not None
         assert self.mac is not None
         return self.answers_just_now() and self.entry.newest_is_answered(self.pull.returned, self.mac)
@@ -297,18 +313,18 @@ class PortState(PortAnswers):
         return PhaseResult(arp, echo, round(max(0.0, seconds), 3), rtt)
 
     def close_in(self, at: float) -> None:
-        """Record the result of phase in at `at`; if nothing answered, every probe was a miss."""
+        """Record the result of phase in up to *at*; if nothing answered, every probe is a miss."""
         if self.mac is None:
             self.results = {Phase.IN: self._result(self.began, EVER, at - self.began, mac=-1)}
         else:
             since = max(self.first, at - WINDOW)
             seen = self._result(since, at, at - self.began, self.mac, cable_in=True)
             earlier = self.results.get(Phase.IN, PhaseResult())
-            if seen.arp.sent >= min(earlier.arp.sent, LEAST_ARP[Phase.IN]):  # else too little lies within the window
+            if seen.arp.sent >= min(earlier.arp.sent, LEAST_ARP[Phase.IN]):  # else the window holds too few requests
                 self.results[Phase.IN] = seen
 
     def close_out(self) -> None:
-        """Record the silence of the pull in progress, added to those of earlier pulls."""
+        """Record phase out: the silence of the pull in progress, added to those of earlier pulls."""
         pull, now = self.pull, self.run.now
         assert pull is not None
         assert self.mac is not None
@@ -316,7 +332,7 @@ class PortState(PortAnswers):
         if pull.cable == "carrier":
             result = PhaseResult(seconds=round(seconds, 3))
         else:
-            result = self._result(pull.quiet_from, now, seconds, self.mac)
+            result = self._result(pull.counted_from, now, seconds, self.mac)
         self.results[Phase.OUT] = self._done[Phase.OUT] + result
         self.latest = self._silence()
 
@@ -343,14 +359,14 @@ class PortState(PortAnswers):
         self.results[Phase.BACK] = self._done[Phase.BACK] + result
 
     def returned(self, at: float, stage: Stage) -> None:
-        """End the span with the cable out at the probe whose answer ended it."""
+        """End the span with the cable out at *at*, the send time of the probe whose answer ended it."""
         if self.away and self.away[-1][1] == EVER:
             self.away[-1][1] = at
         self.set_stage(stage)
         self.entry.restamp(at, stage)
 
     def next_pull(self) -> None:
-        """Count the silence of this pull; another pull may follow."""
+        """Add the silence of this pull to those that count; another pull may follow."""
         if self.latest is not None:
             self.silences.append(self.latest)
             self.latest = None
@@ -361,13 +377,13 @@ class PortState(PortAnswers):
             self._done[phase] = self.results.get(phase, PhaseResult())
 
     def set_aside(self) -> None:
-        """Keep the MACs heard in a silence without a request; it is no evidence that the cable was out."""
+        """End a silence that nobody asked for: it does not count, but the MACs heard in it do."""
         self.latest = None
         self.was_seen = True
         self.next_pull()
 
     def drop_pull(self) -> None:
-        """Discard the pull in progress; the other MACs that were heard during it stay heard with the cable out."""
+        """Discard the pull in progress; the other MACs heard during it still count as heard with the cable out."""
         self.run.drop_request(self.target.subject)
         if self.away and self.away[-1][1] == EVER and self.mac is not None:
             self.returned(self.answer_of(self.mac, self.away[-1][0] + 1e-6) or self.run.now, Stage.IN)
@@ -381,7 +397,7 @@ class PortState(PortAnswers):
                 self.results[phase] = done
 
     def start_over(self) -> None:
-        """Discard all pulls: the phases are repeated."""
+        """Discard all pulls, because the phases are repeated."""
         self.silences.clear()
         self.back_from = EVER
         self._done = {Phase.OUT: PhaseResult(), Phase.BACK: PhaseResult()}
@@ -389,7 +405,7 @@ class PortState(PortAnswers):
         self.fell_before = False
 
     def close(self) -> None:
-        """Record the running phase, and end."""
+        """Record the phase in progress, and end the port."""
         if self.ended < EVER:
             return
         if self.pull is not None and self.pull.closed:

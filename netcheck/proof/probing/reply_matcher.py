@@ -1,6 +1,6 @@
 """The reply matcher: matches received frames with probes, and counts forged replies.
 
-No I/O and no clock. Every frame is hostile: any bytes may come in, any number of times.
+No I/O and no clock. Every frame is hostile: it may contain any bytes and come any number of times.
 """
 
 from __future__ import annotations
@@ -24,19 +24,20 @@ from netcheck.wire.frames import (
 )
 from netcheck.wire.link import Adapter, Heard
 
-REPLY_EVERY = (
-    0.05  # seconds between replies for the borrowed address, so that a flood of requests causes no flood of replies
-)
-REPLY_EACH = 1.0  # and between replies to one host
-MOST_ASKERS = 1024
+REPLY_EVERY = 0.05  # seconds between replies for the borrowed address: a flood of requests causes no flood of replies
+REPLY_EACH = 1.0  # seconds between replies to one host
+MOST_ASKERS = 1024  # hosts whose last reply is remembered
 
 
 class ReplyMatcher:
-    """Reads frames. An echo reply counts only with this run's identifier, an open sequence number, the 16 random bytes
-    and the right addresses; any other echo reply for an address of this run is counted as forged."""
+    """Reads frames and matches replies with probes.
+
+    An echo reply counts only if it has the identifier of this run, an open sequence number, the 16 random bytes and the
+    right addresses. Any other echo reply for an address of this run is counted as forged.
+    """
 
     def __init__(self, adapters: Sequence[Adapter], rng: Random) -> None:
-        """`rng` gives the identifier and the random bytes that every echo of this run carries."""
+        """`rng` gives the identifier and the random bytes of all echo requests of this run."""
         self.adapters = adapters
         self.own_macs = {adapter.mac for adapter in adapters}
         self.identifier = rng.randrange(1, 0x10000)
@@ -44,12 +45,12 @@ class ReplyMatcher:
         self.senders: dict[tuple[int, str], int] = {}  # (adapter, subnet) -> the address to ask from
         self.entries: dict[tuple[int, int], AddressState] = {}  # (adapter, address)
         self.borrowed: set[int] = set()
-        self.claiming: set[int] = set()  # to be borrowed, unless a host is found that has them
+        self.claiming: set[int] = set()  # addresses that are borrowed if no host has them
         self.conflict: int | None = None  # the MAC of a host that has a borrowed address
         self.forged = 0  # echo replies that match no probe of this run
         self.replies: list[tuple[bytes, int]] = []  # replies for the borrowed address, and the address they go to
         self._open: dict[int, Probe] = {}  # echo probes by sequence number
-        self._opened: deque[Probe] = deque()  # the same, in order
+        self._opened: deque[Probe] = deque()  # the same probes in order of sending
         self._reply_free_at = 0.0
         self._asked_us: dict[int, float] = {}  # MAC of a requester -> time of the last reply
 
@@ -60,14 +61,14 @@ class ReplyMatcher:
         self._opened.append(probe)
 
     def forget(self, now: float) -> None:
-        """Stop expecting replies that can no longer be matched."""
+        """Drop the echo probes whose replies can no longer be matched."""
         while self._opened and self._opened[0].expires + LATE <= now:
             probe = self._opened.popleft()
             if self._open.get(probe.sequence) is probe:
                 del self._open[probe.sequence]
 
     def hear(self, heard: Heard) -> Sighting | None:
-        """Read one frame; return which MAC was heard for which address, or None where the frame does not tell."""
+        """Read one frame; return the MAC and the address that it was heard for, or None if the frame has neither."""
         if (arp := arp_from_wire(heard.frame)) is not None:
             return self._hear_arp(heard, arp)
         if (echo := echo_from_wire(heard.frame)) is not None and echo.type == ECHO_REPLY:
@@ -90,14 +91,19 @@ class ReplyMatcher:
         return self._note(heard, entry, probe, "arp" if probe else "said", arp.sender_mac, arp.sender_ip)
 
     def _to_us(self, adapter: int, entry: AddressState, arp: Arp) -> bool:
-        """A reply comes to our MAC, or to all (RFC 3927 section 2.5) and names our address or none as its target."""
+        """Return whether an ARP reply is for this computer.
+
+        Its destination is our MAC, or it is a broadcast (RFC 3927 section 2.5) with our address or 0 as its target.
+        """
         if arp.destination == self.adapters[adapter].mac:
             return True
         return arp.destination == BROADCAST and arp.target_ip in (0, self.senders.get((adapter, entry.net)))
 
     def _check_borrowed(self, at: float, arp: Arp) -> None:
-        """Detect a host that has or claims the address that is borrowed here (RFC 5227 sections 2.1.1, 2.4), and reply
-        to hosts that ask for it."""
+        """Detect a host that has or claims the borrowed address (RFC 5227 sections 2.1.1, 2.4).
+
+        Queue a reply to a host that asks for the borrowed address.
+        """
         claims = arp.op == REQUEST and arp.sender_ip == 0 and arp.target_ip in self.claiming
         if claims or arp.sender_ip in self.borrowed or arp.sender_ip in self.claiming:
             self.conflict = arp.sender_mac

@@ -1,8 +1,9 @@
-"""The scheduler: turns "ask this address every second" into frames at a safe pace.
+"""The scheduler: turns rates, for example one request a second to an address, into frames at a safe pace.
 
-No I/O and no clock: the time comes in, frames to send come out. The limits are kept here and nowhere else: at most
-`total` frames a second, `broadcast` of them broadcast, `each` to one address, one broadcast ARP request a second to one
-address (RFC 1122 section 2.3.2.1). The ARP sender is the station's own or borrowed address, never a planned one.
+No I/O and no clock: the time comes in, frames come out. Only this module enforces the limits: at most `total` frames a
+second, at most `broadcast` broadcasts a second, at most `each` frames a second to one address, and one broadcast ARP
+request a second to one address (RFC 1122 section 2.3.2.1). The ARP sender is the station's own or borrowed address,
+never a planned one.
 """
 
 from __future__ import annotations
@@ -20,14 +21,13 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY
 from netcheck.wire.frames import BROADCAST, ECHO_REQUEST, Echo, arp_request, echo_to_wire
 from netcheck.wire.link import Adapter, Heard
 
-WATCH_EVERY = 1.01
-MARGIN = 1.01  # pace gaps are stretched by this, so that jitter does not break the pace
-NAMED_BETWEEN = 4  # ARP requests with a sender address between two without, while a silence is listened to
+WATCH_EVERY = 1.01  # seconds between requests to a watched address
+MARGIN = 1.01  # factor by which gaps of the pace are longer, so that jitter does not exceed the pace
+NAMED_BETWEEN = 4  # during a silence, ARP requests with a sender address between two without one
 
 
 class Send(NamedTuple):
-    """A frame to send on an adapter. `probe` is the probe that it carries; its time of sending is reported to
-    `sent`."""
+    """A frame to send on an adapter; `probe` is the probe that it carries, if any."""
 
     frame: bytes
     adapter: int = 0
@@ -36,30 +36,32 @@ class Send(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """Frames a second: in all, broadcast, and to one address."""
+    """The limits of the pace in frames a second: in all, of broadcasts, and to one address."""
 
     total: float = 500.0
-    broadcast: float = 10.0  # ARP inspection of managed switches often allows 15 a second per port (common practice)
+    broadcast: float = 10.0  # ARP inspection of managed switches often allows 15 a second a port (common practice)
     each: float = 5.0
 
 
 class ProbeScheduler:
-    """All addresses of a run, the queues of their next probes, and their open probes. A queue element carries a ticket
-    and is ignored when its address has a newer one."""
+    """All addresses of a run, the queues of their next probes, and their open probes.
+
+    A queue element carries a ticket. It is ignored if its address has a newer ticket.
+    """
 
     def __init__(self, adapters: Sequence[Adapter], hears_all: bool, pace: Pace, rng: Random) -> None:
-        """`hears_all` says whether the link hears ARP; without it, echoes are broadcast to find a MAC."""
+        """`hears_all` says whether the link hears ARP. If it does not, echo requests are broadcast to find a MAC."""
         self.adapters, self.hears_all, self.pace = adapters, hears_all, pace
         self.matcher = ReplyMatcher(adapters, rng)
         self.senders, self.entries = self.matcher.senders, self.matcher.entries
-        self.carrier = dict.fromkeys(range(len(adapters)), True)  # nothing is asked on an adapter without
-        self.paused = False  # while it is not sure that the address to ask from is free
+        self.carrier = dict.fromkeys(range(len(adapters)), True)  # no probe is sent on an adapter without carrier
+        self.paused = False  # no probe is sent while the station address is being checked
         self._sequence = count(1)
         self._tickets = count(1)
         self._due: list[tuple[float, bool, int, AddressState, ProbeKind]] = []
         self._blocked: list[tuple[int, float, int, AddressState]] = []  # ARP requests that wait for the broadcast pace
         self._expiring: list[tuple[float, int, AddressState, Probe]] = []
-        self._direct: list[Send] = []  # requests that need not wait
+        self._direct: list[Send] = []  # frames that do not wait for the queues
         self._free_at = self._broadcast_free_at = 0.0
         self._each_free_at: dict[int, float] = {}  # by address, all adapters together
         self._gap, self._gap_each = MARGIN / pace.total, MARGIN / pace.each
@@ -68,7 +70,7 @@ class ProbeScheduler:
     # What to ask
 
     def entry(self, address: int, net: str, adapter: int = 0) -> AddressState:
-        """Return the state of an address on an adapter, made when it is not there yet."""
+        """Return the state of an address on an adapter; create it if it does not exist."""
         found = self.entries.get((adapter, address))
         if found is None:
             found = self.entries[adapter, address] = AddressState(address, adapter, net)
@@ -83,8 +85,10 @@ class ProbeScheduler:
         echo: float | None = None,
         urgent: bool = False,
     ) -> None:
-        """Set the seconds between ARP requests and between echo requests to an address, None for none; an urgent
-        address goes before others."""
+        """Set the seconds between ARP requests and between echo requests to an address, None for none.
+
+        The probes of an urgent address go before others.
+        """
         hurried = urgent and not entry.urgent
         entry.urgent = urgent
         for kind, every in ((ARP, arp), (ECHO, echo)):
@@ -95,7 +99,7 @@ class ProbeScheduler:
                 self._queue(now, entry, kind)
 
     def rest(self) -> None:
-        """Stop asking every address."""
+        """Stop the probes to every address."""
         for entry in self.entries.values():
             self.ask(entry, 0.0)
 
@@ -104,12 +108,14 @@ class ProbeScheduler:
         heapq.heappush(self._due, (at, not entry.urgent, ticket, entry, kind))
 
     def ask_anonymously(self, now: float, entry: AddressState) -> None:
-        """Send one ARP probe with sender 0 at the next turn: for a station address that is to be borrowed, and for the
-        last round to an address that did not answer."""
+        """Send one ARP probe with sender 0 at the next turn.
+
+        This checks a station address before it is borrowed, and is the last try at an address that did not answer.
+        """
         self._direct.append(self._probe(now, entry, ARP, 0))
 
     def allows(self, now: float, address: int) -> bool:
-        """Return whether the pace lets a frame go to an address now, also as a broadcast."""
+        """Return whether the pace allows a frame to an address now, also as a broadcast."""
         return max(self._free_at, self._broadcast_free_at, self._each_free_at.get(address, 0.0)) <= now
 
     def also(self, now: float, frame: bytes, address: int) -> None:
@@ -140,7 +146,7 @@ class ProbeScheduler:
 
     @property
     def wake(self) -> float:
-        """When `due` has something to do next; closing probes can wait for the next look."""
+        """The time at which `due` has a frame to send next. Probes are closed at the prober's own steps."""
         if self._direct or self.matcher.replies:
             return 0.0
         if self.paused:
@@ -151,7 +157,7 @@ class ProbeScheduler:
         return at
 
     def _replies(self, now: float) -> list[Send]:
-        """Return replies for the borrowed address; one takes the place of the next probe to the host that asked."""
+        """Return the replies for the borrowed address. Each counts against the pace of the host that asked."""
         replies, self.matcher.replies = self.matcher.replies, []
         for _, address in replies:
             self._count(now, address, address in self._each_free_at)
@@ -164,12 +170,12 @@ class ProbeScheduler:
             entry.tickets[kind] = 0
         elif not self.carrier[entry.adapter] or (kind is ECHO and entry.mac is None and self.hears_all):
             self._queue(now + every, entry, kind)
-        elif (free_at := self._entry_free_at(entry, kind)) > now:
+        elif (free_at := self._allowed_at(entry, kind)) > now:
             entry.owed = entry.owed or (kind is ARP and free_at > entry.broadcast_free_at and _after_echo(entry))
             self._queue(free_at, entry, kind)
-        elif kind is ECHO and self._leaves_turn(now, entry):
+        elif kind is ECHO and self._must_wait_for_arp(now, entry):
             self._queue(entry.broadcast_free_at + self._gap_each, entry, kind)
-        elif kind is ECHO and entry.owed:  # else echoes would take every slot of a slow pace
+        elif kind is ECHO and entry.owed:  # else echo requests would use the whole of a slow pace
             entry.owed = False
             self._queue(now + MARGIN / self.pace.each, entry, kind)
         elif kind is ECHO:
@@ -178,14 +184,19 @@ class ProbeScheduler:
             rank = 0 if entry.urgent else 1 if entry.mac is not None else 2
             heapq.heappush(self._blocked, (rank, now, entry.tickets[kind], entry))
 
-    def _leaves_turn(self, now: float, entry: AddressState) -> bool:
-        """Return whether an echo request must wait, because it would delay the next ARP request; never twice in a
-        row."""
+    def _must_wait_for_arp(self, now: float, entry: AddressState) -> bool:
+        """Return whether an echo request must wait because it would delay the next ARP request.
+
+        It waits only if the last probe was an echo request, so it does not wait twice in a row.
+        """
         due = bool(entry.tickets[ARP]) and now < entry.broadcast_free_at < now + self._gap_each
         return due and _after_echo(entry)
 
-    def _entry_free_at(self, entry: AddressState, kind: ProbeKind) -> float:
-        """When the pace of its address allows a probe; ARP requests also wait for the broadcast pace in their queue."""
+    def _allowed_at(self, entry: AddressState, kind: ProbeKind) -> float:
+        """Return the time at which the pace of the address allows a probe.
+
+        ARP requests wait for the pace of all broadcasts later, in the queue `_blocked`.
+        """
         free_at = self._each_free_at.get(entry.address, 0.0)
         if (kind is ARP or entry.mac is None) and free_at < entry.broadcast_free_at:
             free_at = entry.broadcast_free_at
@@ -201,8 +212,11 @@ class ProbeScheduler:
             sends.append(self._ask(now, entry, ARP, every, self._arp_sender(entry)))
 
     def _arp_sender(self, entry: AddressState) -> int:
-        """The sender address of the next ARP request: 0 now and then while an established silence is listened to, since
-        an owner may answer only requests without a sender (wrong mask, strict reverse path)."""
+        """Return the sender address of the next ARP request.
+
+        During an established silence some requests have sender 0, because a second owner may answer only requests
+        without a sender (wrong mask, strict reverse path).
+        """
         if entry.anonymous_left:
             newest = list(islice(reversed([p for p in entry.probes if p.kind is ARP]), NAMED_BETWEEN))
             if not any(probe.anonymous for probe in newest):
@@ -236,14 +250,14 @@ class ProbeScheduler:
         return Send(frame, entry.adapter, probe)
 
     def _count(self, now: float, address: int, known: bool = True) -> None:
-        """Count a frame against the pace, and against the pace of its address where that is one that is asked."""
+        """Count a frame against the pace in all and, if *known*, against the pace of its address."""
         self._free_at = (self._free_at if self._free_at > now else now) + self._gap
         if known:
             free_at = self._each_free_at.get(address, 0.0)
             self._each_free_at[address] = (free_at if free_at > now else now) + self._gap_each
 
     def sent(self, send: Send, at: float) -> None:
-        """Take the time at which the link sent a frame."""
+        """Record the time at which the link sent a frame."""
         probe = send.probe
         if probe is None or at <= probe.sent:
             return
@@ -253,14 +267,14 @@ class ProbeScheduler:
         self._each_free_at[probe.address] = max(self._each_free_at[probe.address], each)
 
     def not_sent(self, send: Send) -> None:
-        """Take a frame back that the link did not accept: it was never a request."""
+        """Take back a frame that the link did not accept: it does not count as a request."""
         if send.probe is not None:
             self.entries[send.probe.adapter, send.probe.address].take_back(send.probe)
 
     # What comes in
 
     def settle(self, now: float) -> bool:
-        """Close the probes that have timed out; return whether one of an urgent address was not answered."""
+        """Close the probes that have timed out; return whether a probe to an urgent address had no answer."""
         missed = False
         while self._expiring and self._expiring[0][0] <= now:
             _, _, entry, probe = heapq.heappop(self._expiring)
@@ -271,10 +285,10 @@ class ProbeScheduler:
         return missed
 
     def hear(self, heard: Heard) -> Sighting | None:
-        """Read one frame; return which MAC was heard for which address, or None where the frame does not tell."""
+        """Read one frame; return the MAC and the address that it was heard for, or None if the frame has neither."""
         return self.matcher.hear(heard)
 
 
 def _after_echo(entry: AddressState) -> bool:
-    """Return whether the last probe to the address was an echo request: then the next turn is an ARP request's."""
+    """Return whether the last probe to the address was an echo request: then an ARP request goes next."""
     return bool(entry.probes) and entry.probes[-1].kind is ECHO

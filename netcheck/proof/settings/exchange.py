@@ -1,7 +1,7 @@
-"""The exchange with a device: send it an echo request from a borrowed source address, and note its reaction.
+"""The exchange with a device: send it an echo request from a borrowed source address, and record its reaction.
 
-`inquiry` decides which source comes next. Each source is probed first, with sender 0, and used only if no host answers
-for it. An ARP request for a source is never answered, so that the device learns nothing false.
+`inquiry` decides which source comes next. Each source is probed first with sender 0, and used only if no host answers.
+An ARP request for a source is never answered, so the device stores no false cache entry.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from netcheck.wire.frames import (
 from netcheck.wire.link import Heard
 
 INNERMOST = 30  # the closest level: the only address of level 31 is a network or broadcast address in a /30
-_DRAWS = 64  # random addresses tried if a level has too many to list
-_LISTED = 8  # a level is listed if at most this many bits vary in it
+_DRAWS = 64  # random addresses that are tried if a level has too many addresses to list
+_LISTED = 8  # all addresses of a level are listed if at most this many bits vary in it
 
 
 def level_of(one: int, other: int) -> int:
@@ -34,18 +34,18 @@ def level_of(one: int, other: int) -> int:
 
 
 class Sources:
-    """Source addresses, each given once."""
+    """The source addresses for echo requests. The level of a source is the number of bits it shares with the device."""
 
     def __init__(self, address: int, free: Callable[[int], bool], rng: Random) -> None:
-        """`address` is the device's; `free` says whether an address is assigned in neither plan nor survey."""
+        """`address` is that of the device. `free` returns whether neither the plan nor a survey assigns an address."""
         self.address, self._free, self._rng = address, free, rng
-        self.used: dict[int, float] = {}  # source -> when it was last used
-        self.spoken_for: set[int] = set()  # not to be used: a host has them, or the device asks for them by itself
+        self.used: dict[int, float] = {}  # source -> time of its last use
+        self.excluded: set[int] = set()  # a host has these addresses, or the device asks for them by itself
 
     def fresh(self, level: int) -> int | None:
-        """Return a free address of this level that was not used yet, or None."""
+        """Return a free address of this level that has not been used, or None."""
         for address in self._candidates(level):
-            if address not in self.used and address not in self.spoken_for and self._fit(address):
+            if address not in self.used and address not in self.excluded and self._fit(address):
                 return address
         return None
 
@@ -54,7 +54,7 @@ class Sources:
         used = [
             address
             for address in self.used
-            if level_of(address, self.address) == level and address not in self.spoken_for
+            if level_of(address, self.address) == level and address not in self.excluded
         ]
         return min(used, key=self.used.__getitem__, default=None)
 
@@ -76,27 +76,28 @@ class Sources:
 
     def _fit(self, address: int) -> bool:
         """Return whether an address is free, valid for a host (RFC 1122 section 3.2.1.3), and neither the network nor
-        the broadcast address of any prefix of up to 30 bits."""
+        the broadcast address of any prefix of up to 30 bits.
+        """
         first = address >> 24
         return address & 3 in (1, 2) and 0 < first < 224 and first != 127 and self._free(address)
 
 
-LISTEN = 2.0  # seconds of listening to its own ARP requests before the first echo request
-DEAF = 4.0  # seconds before that if it left echoes unanswered: its ARP requests because of those take 3 s to end
-SILENT = 0.4  # seconds in which the owner of a source would answer
-WINDOW = 1.3  # seconds to wait for its ARP request: it is repeated after one second (RFC 1122 section 2.3.2.1)
-PROMPT = 0.1  # seconds, or twice its slowest, in which an ARP request is caused by the echo request just sent
-HOLD = 0.4  # seconds after its ARP request for another address in which the one for the source may still come
-REUSE = 4.0  # seconds until a source may be used again: less gave wrong results (measured)
-CANDIDATES, MOST = 5, 60  # sources tried until one is silent, and echo requests in all
+LISTEN = 2.0  # seconds of listening to the device's own ARP requests before the first echo request
+DEAF = 4.0  # seconds of waiting before that if it does not answer echo: earlier echo requests cause ARP for 3 s
+SILENT = 0.4  # seconds within which the owner of a source answers
+WINDOW = 1.3  # seconds to wait for the device's ARP request: it repeats it after 1 s (RFC 1122 section 2.3.2.1)
+PROMPT = 0.1  # an ARP request within these seconds, or twice its slowest, is caused by the echo request just sent
+HOLD = 0.4  # seconds after an ARP request for another address within which the request for the source may still come
+REUSE = 4.0  # seconds until a source may be used again: a shorter time gave wrong results (measured)
+CANDIDATES, MOST = 5, 60  # sources that are probed until no host answers for one, and echo requests in all
 Steps = Generator[None, None, None]
 
 
 class Exchange:
-    """Frames of one inquiry: `out` holds those to send; the caller sets `now`."""
+    """The frames of one inquiry. `out` holds the frames to send. The caller sets `now`, in seconds."""
 
     def __init__(self, question: SettingsQuestion, rng: Random) -> None:
-        """Start with nothing sent."""
+        """Start without requests."""
         self.question = question
         self.sources = Sources(question.address, question.free, rng)
         self.now = 0.0
@@ -104,17 +105,17 @@ class Exchange:
         self.chatter: set[int] = set()  # addresses that the device asks for by itself
         self.asked = 0
         self._identifier, self._token = rng.randrange(1, 0x10000), rng.randbytes(16)
-        self._quiet = False  # no far source was used yet: what the device asks for, it asks for by itself
-        self._candidate = 0  # the source being probed
+        self._undisturbed = False  # no far source was used yet: ARP requests of the device are its own
+        self._candidate = 0  # the source that is being probed
         self._owned = False  # a host has the candidate
         self._trial: SourceTrial | None = None
-        self._far_at = -REUSE  # when it last asked for another address
-        self._slowest = 0.0  # seconds from echo request to ARP request, the longest so far
+        self._far_at = -REUSE  # time of its last ARP request for another address
+        self._slowest = 0.0  # longest seconds so far from echo request to ARP request
 
     # Received frames
 
     def hear(self, heard: Heard) -> bool:
-        """Take a frame; return whether it was a reply to a borrowed source, which no other part of the run needs."""
+        """Read a frame; return whether it is a reply to a borrowed source, which no other part of the run needs."""
         if heard.adapter:
             return False
         if (arp := arp_from_wire(heard.frame)) is not None:
@@ -140,18 +141,18 @@ class Exchange:
             return
         if self._trial is not None and at >= self._trial.sent:
             self._note(self._trial, arp.target_ip, at)
-        elif self._quiet and len(self.chatter) < KEPT and not self._ours(arp.target_ip):
+        elif self._undisturbed and len(self.chatter) < KEPT and not self._ours(arp.target_ip):
             self.chatter.add(arp.target_ip)
 
     def _ours(self, target: int) -> bool:
-        """Return whether the device may ask for this address because of this station."""
+        """Return whether this station may be the cause of an ARP request for this address."""
         return target in self.sources.used or target in self.question.ours
 
     def _note(self, trial: SourceTrial, target: int, at: float) -> None:
         if target == trial.source:
             trial.inside = at if trial.inside is None else trial.inside
             return
-        pending = at - self.sources.used.get(target, -REUSE) < REUSE  # it may be caused by an earlier source
+        pending = at - self.sources.used.get(target, -REUSE) < REUSE  # an earlier source may be the cause
         if not (pending or target in self.chatter or target in self.question.ours):
             trial.note(target, at)
             self._far_at = at
@@ -168,20 +169,21 @@ class Exchange:
     # Requests
 
     def listen(self) -> Steps:
-        """Listen to what the device asks for by itself."""
+        """Listen to the ARP requests that the device sends by itself."""
         if self.question.station is None:
             yield from self._pause(DEAF)
-        self._quiet = True
+        self._undisturbed = True
         yield from self._pause(LISTEN)
-        self.sources.spoken_for |= self.chatter
+        self.sources.excluded |= self.chatter
 
     def ask(self, level: int) -> Generator[None, None, SourceTrial]:
         """Send one echo request from an unused source of this level and wait for the reaction.
 
-        Wait first until its pending ARP request has timed out; until then it does not ask again. Raise CannotTell if
-        there is no such source, or if enough was asked."""
+        Wait first until a pending ARP request of the device has timed out: until then it does not send another. Raises
+        CannotTell if there is no such source, or after MOST echo requests.
+        """
         yield from self._pause(self._far_at + REUSE - SILENT - self.now)
-        source = yield from self._silent(level)
+        source = yield from self._unowned(level)
         self.asked += 1
         if self.asked > MOST:
             raise CannotTell(f"{MOST} echo requests did not settle it")
@@ -191,7 +193,7 @@ class Exchange:
         yield
         while trial.inside is None and self.now < trial.sent + self._patience(trial):
             yield
-        self._quiet = self._quiet and trial.inside is not None
+        self._undisturbed = self._undisturbed and trial.inside is not None
         if trial.inside is not None:
             self._slowest = max(self._slowest, trial.inside - trial.sent)
         self._trial = None
@@ -204,11 +206,13 @@ class Exchange:
         return echo_to_wire(echo, number)
 
     def _patience(self, trial: SourceTrial) -> float:
-        """Return how long to wait: less if it asked for another address, but long enough for a request for the
-        source."""
+        """Return the seconds to wait for a reaction.
+
+        They are fewer once it asked for another address, but long enough for a request for the source.
+        """
         return WINDOW if trial.sign is Sign.NOTHING else min(WINDOW, max(HOLD, 3 * self._slowest))
 
-    def _silent(self, level: int) -> Generator[None, None, int]:
+    def _unowned(self, level: int) -> Generator[None, None, int]:
         """Return a source of this level for which no host answers; if all were used, the one used longest ago."""
         for _ in range(CANDIDATES):
             source = self.sources.fresh(level)
@@ -222,7 +226,7 @@ class Exchange:
             yield from self._pause(SILENT)
             if not self._owned:
                 return source
-            self.sources.spoken_for.add(source)
+            self.sources.excluded.add(source)
         raise CannotTell(f"there is no unused address to ask from that shares {level} bits with its own")
 
     def _pause(self, seconds: float) -> Steps:

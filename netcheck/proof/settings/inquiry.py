@@ -1,9 +1,9 @@
-"""Mask and gateway of a device by its behaviour, for a direct cable: which address does it ask for when it must answer?
+"""Finds the mask and the gateway of a device on a direct cable by the ARP requests that it sends in order to reply.
 
-RFC 6918 leaves no way to read them. But an echo request from a source inside the device's own prefix makes it ask for
-that source by ARP, and one from outside makes it ask for its gateway (RFC 1122 section 3.3.1.1), or do nothing where it
-has none. By bisection over how many bits a free source shares with the device's address the prefix length is found.
-An ambiguous result is `cannot tell`.
+They cannot be read: RFC 6918 removed the address mask messages. But if an echo request comes from a source inside the
+device's own prefix, the device asks for that source by ARP. If the source is outside the prefix, it asks for its
+gateway (RFC 1122 section 3.3.1.1), or does nothing if it has none. A bisection over the number of bits that a free
+source shares with the device's address finds the prefix length. An ambiguous result is `cannot tell`.
 
 No I/O and no clock: frames and the time go in, frames come out.
 """
@@ -22,34 +22,33 @@ from netcheck.proof.verdict.silence_rule import misses_needed
 from netcheck.text import listed
 from netcheck.wire.link import Heard
 
-CONFIRMED, SILENCES, TRIES = (
-    2,
-    3,
-    8,
-)  # equal reactions that settle a level, silences that do at least, and tries per level
-ENOUGH = 15  # probes with known results before a silence counts: then four silences mean something
-FLOOR = 7  # the farthest level: a device for which that is on-link takes every address for on-link
+CONFIRMED = 2  # equal reactions that settle a level
+SILENCES = 3  # missing reactions that settle a level, at least
+TRIES = 8  # echo requests for each level, at most
+ENOUGH = 15  # probes with known results before a missing reaction counts: then four of them are evidence
+FLOOR = 7  # the farthest level: a device that takes it for on-link takes every address for on-link
 
 
 class Inquiry:
     """The search for the mask and gateway of one device. Call `hear` and `turn` until `found` is set.
 
-    The prefix has more bits than the level `_outside`, and at most as many as the level `_inside`."""
+    The prefix has more bits than the level `_outside`, and at most as many as the level `_inside`.
+    """
 
     def __init__(self, question: SettingsQuestion, rng: Random) -> None:
-        """Start with nothing sent."""
+        """Start without requests."""
         self.found: SettingsFound | None = None
         self._question = question
         self._wire = Exchange(question, rng)
         self._gateways: Counter[int] = Counter()
-        self._others: set[int] = set()  # addresses it asked for too late to be sure of the cause
-        self._away: set[int] = set()
+        self._others: set[int] = set()  # addresses that it asked for so late that the cause is not certain
+        self._away: set[int] = set()  # MACs that it sent replies to without asking
         self._inside = INNERMOST + 1 if question.station is None else level_of(question.address, question.station)
         self._floor = min(FLOOR, question.planned - 1)
         self._outside = self._floor - 1
-        self._seen_inside: int | None = None  # a level that was confirmed by unused sources
-        self._by_silence = False  # a level counts as outside because of silences alone
-        self._silence_holds = False  # the device answered afterwards as before
+        self._seen_inside: int | None = None  # a level that unused sources confirmed as inside
+        self._by_silence = False  # a level counts as outside only because reactions were missing
+        self._silence_holds = False  # afterwards the device reacted as before, so missing reactions count
         self._probed, self._answered = question.probed, question.answered
         self._run = self._search()
 
@@ -59,7 +58,7 @@ class Inquiry:
         return self._wire.asked
 
     def hear(self, heard: Heard) -> bool:
-        """Take a frame; return whether it was a reply to this inquiry, which no other part of the run needs."""
+        """Read a frame; return whether it is a reply to this inquiry, which no other part of the run needs."""
         return self._wire.hear(heard)
 
     def turn(self, now: float) -> list[bytes]:
@@ -81,7 +80,7 @@ class Inquiry:
             raise CannotTell(f"a /{planned} cannot be told by behaviour")
         yield from self._wire.listen()
         if self._probed < ENOUGH:
-            yield from self._get_to_know()
+            yield from self._measure_answers()
         if self._open(planned):
             yield from self._settle(planned)
         if self._seen_inside is None:
@@ -99,18 +98,19 @@ class Inquiry:
             yield from self._still_there()
 
     def _open(self, level: int) -> bool:
+        """Return whether a level is not settled yet and has an unused source."""
         return self._outside < level < self._inside and self._wire.sources.fresh(level) is not None
 
     def _closest(self) -> int:
-        """Return the closest level that can be asked: if it is outside, all are."""
+        """Return the closest level that has a source: if it is outside the prefix, all levels are."""
         sources = self._wire.sources
         for level in range(min(INNERMOST, self._inside), self._outside, -1):
             if sources.fresh(level) is not None or sources.oldest(level) is not None:
                 return level
         raise CannotTell("there is no free address near it to ask from")
 
-    def _get_to_know(self) -> Steps:
-        """Ask from near sources, then farther ones while they are inside, until it is known how reliably it answers."""
+    def _measure_answers(self) -> Steps:
+        """Measure how reliably the device answers: ask from near sources, then from farther ones that are inside."""
         yield from self._settle(self._closest())
         inside: Counter[int] = Counter()
         outward = True
@@ -127,8 +127,10 @@ class Inquiry:
                 self._inside = self._seen_inside = min(level, self._inside)
 
     def _next(self) -> int | None:
-        """Return the level to ask next: just outside the plan's prefix, else the middle of the open ones; None at the
-        end."""
+        """Return the level to ask next, None at the end.
+
+        It is the level just outside the plan's prefix, else the middle of the open levels.
+        """
         if self._outside >= self._inside:
             raise CannotTell("it answers this station and no other address")
         if self._inside - self._outside == 1:
@@ -143,7 +145,7 @@ class Inquiry:
         return level
 
     def _settle(self, level: int) -> Steps:
-        """Ask from sources of one level until its reactions agree."""
+        """Ask from sources of one level until the reactions agree. Raises CannotTell if they do not."""
         signs: Counter[Sign] = Counter()
         for _ in range(TRIES):
             trial = yield from self._wire.ask(level)
@@ -164,7 +166,7 @@ class Inquiry:
         raise CannotTell("its answers differ from try to try, or it loses too many")
 
     def _silences(self) -> int:
-        """Return how many silences in a row cannot be chance, given how reliably it answered before."""
+        """Return how many missing reactions in a row chance does not explain, after the answers so far."""
         return max(SILENCES, misses_needed(self._probed, self._answered))
 
     def _note_far(self, trial: SourceTrial) -> None:
@@ -173,7 +175,7 @@ class Inquiry:
         self._away.update(() if trial.away is None else (trial.away,))
 
     def _confirm(self) -> Steps:
-        """Ask once more from far sources if an address was asked for only once: a gateway is asked for again."""
+        """Ask again from far sources if the device asked for an address only once: it asks for a gateway again."""
         for _ in range(SILENCES):
             if max(self._gateways.values(), default=0) >= CONFIRMED or not (self._gateways or self._others):
                 return
@@ -183,7 +185,7 @@ class Inquiry:
             self._note_far(trial)
 
     def _still_there(self) -> Steps:
-        """Check that the device still answers what it answered before; else its silences do not count."""
+        """Check that the device still reacts as before; else its missing reactions do not count."""
         if self._seen_inside is None:
             raise CannotTell("it asks for no free address: echo ignored, or answered to this station alone")
         for _ in range(SILENCES):
@@ -194,7 +196,7 @@ class Inquiry:
         raise CannotTell("it fell silent while it was asked")
 
     def _gateway(self) -> SettingsFound:
-        """Return what is known of the gateway."""
+        """Return the gateway, or why it cannot be told."""
         sure = [address for address, times in self._gateways.items() if times >= CONFIRMED]
         if len(sure) == 1:
             return SettingsFound(gateway=sure[0])

@@ -1,4 +1,4 @@
-"""The settings of a device: what is asked about them, one echo request with its reaction, and what was found."""
+"""The settings of a device: the question, one echo request with its reaction, and the result."""
 
 from __future__ import annotations
 
@@ -9,17 +9,21 @@ from enum import Enum, auto
 
 from netcheck.addr import quad
 
-KEPT = 256  # most addresses kept of those that a device asked for, so that a flood cannot fill memory
+KEPT = 256  # addresses kept of those that a device asked for: a flood cannot fill the memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingsQuestion:
     """The device, and what is known of it.
 
-    `planned` is the prefix length to begin with; `station` is an address of this computer to which it answered echo, so
-    that this is on-link for it; `ours` are all addresses asked from; `peers` are those that it may ask for by itself;
-    `probed` and `answered` count earlier probes, by which a silence is judged; `overhears` says that echo replies to
-    other MACs are received too."""
+    - `planned`: the prefix length to try first.
+    - `free`: returns whether an address may be used as a source.
+    - `station`: an address of this computer to which the device answered echo; it is on-link for the device.
+    - `ours`: all addresses that this computer sends from.
+    - `peers`: addresses that the device may ask for by itself.
+    - `probed`, `answered`: counts of earlier probes; they decide how many missing reactions are evidence.
+    - `overhears`: the link also receives echo replies to other MACs.
+    """
 
     address: int
     mac: int
@@ -38,35 +42,38 @@ class Sign(Enum):
     """The reaction of a device to an echo request from a source."""
 
     INSIDE = auto()  # asks for the source by ARP
-    GATEWAY = auto()  # asks for another address at once, as for a gateway
+    GATEWAY = auto()  # asks for another address at once, as it would for a gateway
     AWAY = auto()  # replies to another MAC, without asking
     REFLEX = auto()  # replies to this station, without asking
-    NOTHING = auto()  # no reaction, or an ARP request too late to be caused by this
+    NOTHING = auto()  # no reaction, or an ARP request too late to be caused by the echo request
 
 
 @dataclass(slots=True)
 class SourceTrial:
-    """One echo request and its reaction. Only an ARP request within `prompt` seconds is caused by it: a controller may
-    ask for its peers at any time, and goes on asking for a gateway that does not answer."""
+    """One echo request and the reaction to it.
+
+    Only an ARP request within `prompt` seconds counts as caused by it. A controller may ask for its peers at any time,
+    and it goes on asking for a gateway that does not answer.
+    """
 
     source: int
     sent: float
     prompt: float
-    inside: float | None = None  # when it asked for the source
+    inside: float | None = None  # time of the ARP request for the source
     asked: set[int] = field(default_factory=set)  # other addresses that it asked for at once
     late: set[int] = field(default_factory=set)  # other addresses that it asked for later
-    away: int | None = None
-    reflex: bool = False
+    away: int | None = None  # the MAC of another host that it sent the reply to
+    reflex: bool = False  # it sent the reply to this station without asking
 
     def note(self, target: int, at: float) -> None:
-        """Note an ARP request of the device that nothing else explains."""
+        """Record an ARP request of the device for another address that has no other cause."""
         kept = self.asked if at - self.sent <= self.prompt else self.late
         if len(kept) < KEPT:
             kept.add(target)
 
     @property
     def sign(self) -> Sign:
-        """The strongest sign: a device asks by ARP only for an on-link source."""
+        """The strongest reaction. An ARP request for the source comes first: it shows that the source is on-link."""
         if self.inside is not None:
             return Sign.INSIDE
         if self.reflex:
@@ -75,13 +82,15 @@ class SourceTrial:
 
 
 class CannotTell(Exception):
-    """The mask cannot be told; the text completes the sentence "cannot tell: ..."."""
+    """Raised if the mask cannot be found; the text completes the sentence "cannot tell: ..."."""
 
 
 @dataclass(frozen=True, slots=True)
 class SettingsFound:
-    """What was found. If `length` is None, `mask_why` says why it cannot be told. If `gateway` is None, none is set if
-    `none_set`; else `gateway_why` says why it cannot be told."""
+    """The result. If `length` is None, `mask_why` gives the reason.
+
+    If `gateway` is None, either `none_set` says that the device has none, or `gateway_why` says why it is not known.
+    """
 
     length: int | None = None
     gateway: int | None = None
@@ -91,12 +100,12 @@ class SettingsFound:
 
 
 def to_evidence(found: SettingsFound, length: int, gateway: int | None) -> tuple[tuple[str, str], ...]:
-    """Return pairs for a proof: what was found, compared with the plan."""
+    """Return evidence for a proof as (name, text): mask and gateway, compared with the plan."""
     return (("mask", _mask_words(found, length)), ("gateway", _gateway_words(found, gateway)))
 
 
 def to_words(found: SettingsFound, length: int, gateway: int | None) -> str:
-    """Return the same as a sentence."""
+    """Return the evidence of `to_evidence` as a sentence."""
     pairs = to_evidence(found, length, gateway)
     return "; ".join(f"{name}: {said}" if said.startswith("cannot tell") else said for name, said in pairs)
 
@@ -118,18 +127,18 @@ def _gateway_words(found: SettingsFound, planned: int | None) -> str:
 
 
 def differs(found: SettingsFound, length: int, gateway: int | None) -> bool:
-    """Return whether something was found that differs from the plan."""
+    """Return whether the mask or the gateway was found and differs from the plan."""
     wrong_mask = found.length is not None and found.length != length
     return wrong_mask or ((found.gateway is not None or found.none_set) and found.gateway != gateway)
 
 
 def wrong_of(evidence: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
-    """Return what in the evidence of a proof differs from the plan: what was found, and what to do."""
+    """Return the settings in the evidence of a proof that differ from the plan, as (finding, what to do)."""
     return tuple((text, do) for name, text in evidence if (do := _correction(name, text)))
 
 
 def _correction(name: str, text: str) -> str:
-    """Return what to type into the device where `_mask_words` or `_gateway_words` wrote of a difference."""
+    """Return what to type into the device, if the text of `_mask_words` or `_gateway_words` is a difference."""
     if name == "mask" and (mask := re.fullmatch(r"mask is /[0-9]{1,2}, planned /([0-9]{1,2})", text)):
         return f"type the mask {quad(0xFFFFFFFF << 32 - min(int(mask.group(1)), 32) & 0xFFFFFFFF)}"
     if name == "gateway" and (

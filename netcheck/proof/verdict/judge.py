@@ -1,6 +1,7 @@
-"""The judge: from what was observed at a port to a verdict and a sentence. A table, read top to bottom; first row wins.
+"""The judge: turns the observation of a port into a verdict and a sentence.
 
-Pure: the same observation and names give the same proof.
+It is a table that is read from the top; the first row that applies decides. The same observation and names give the
+same proof.
 """
 
 from __future__ import annotations
@@ -30,27 +31,27 @@ TABLE: tuple[tuple[Verdict, Row], ...] = (
     (Verdict.WRONG_SETTINGS, rows.wrong_settings),
     (Verdict.PROVEN, rows.proven),
 )
-# Verdicts that phase in alone decides, so that no cable is pulled in vain. Before phase back all are final but
-# `not-back` and those below it.
+# Verdicts that phase in alone decides: then no cable is pulled in vain. After phase out every verdict above `not-back`
+# is final.
 DECIDED_IN = (Verdict.CONTESTED, Verdict.RELAYED, Verdict.SWAPPED, Verdict.WRONG_HARDWARE)
 
 
 def verdict(seen: Observation, names: Names) -> tuple[Verdict, str]:
-    """Return the first row that applies, with its sentence."""
-    return next((word, said) for word, row in TABLE if (said := row(seen, names)))
+    """Return the verdict of the first row that applies, with its sentence."""
+    return next((found, why) for found, row in TABLE if (why := row(seen, names)))
 
 
 def judge(seen: Observation, names: Names) -> Proof:
     """Return the proof of a port."""
-    word, why = verdict(seen, names)
+    found, why = verdict(seen, names)
     wrong = wrong_of(seen.evidence)
-    if wrong and word is not Verdict.WRONG_SETTINGS:
+    if wrong and found is not Verdict.WRONG_SETTINGS:
         why = f"{why} Its settings differ from the plan as well: {listed([said for said, _ in wrong])}."
     return Proof(
         interface=seen.target.interface,
         port=seen.target.port,
         address=seen.target.address_text,
-        verdict=word,
+        verdict=found,
         why=why,
         mac=seen.mac if seen.mac is not None else seen.anonymous,
         vendor=None if seen.mac is None else names.vendor(seen.mac),
@@ -62,7 +63,7 @@ def judge(seen: Observation, names: Names) -> Proof:
         unheard=seen.unheard,
         others=_others(seen, names),
         phases=seen.phases,
-        notes=_notes(seen, word, names),
+        notes=_notes(seen, found, names),
         evidence=seen.evidence,
     )
 
@@ -78,7 +79,7 @@ def _others(seen: Observation, names: Names) -> tuple[Other, ...]:
     return tuple(Other(mac, address, phase, names.known_as(mac)) for mac, address, phase in dict.fromkeys(heard))
 
 
-def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
+def _notes(seen: Observation, found: Verdict, names: Names) -> tuple[str, ...]:
     answered, by_echo = seen.mac is not None, _by_echo_alone(seen)
     notes = (
         (answered and not _echoed(seen), "echo: blocked; it answers ARP alone"),
@@ -88,22 +89,25 @@ def _notes(seen: Observation, word: Verdict, names: Names) -> tuple[str, ...]:
         (seen.first_after > 5, f"the first answer came after {seen.first_after:.0f} s"),
         (
             answered and bool(seen.head_start),
-            f"phase in: counted from {seen.head_start:.0f} s before its turn on, while the port before it came back",
+            f"phase in: counted from {seen.head_start:.0f} s before its turn, while the port before it came back",
         ),
-        (bool(seen.forged), f"{seen.forged} echo answers fitted no probe of this run and were not counted"),
-        (answered and not seen.cut and seen.no_negative, "no address was free to ask as one that nobody should own"),
+        (bool(seen.forged), f"{seen.forged} echo replies match no probe of this run and were not counted"),
+        (
+            answered and not seen.cut and seen.no_negative,
+            "the subnet has no free address to test for proxy ARP",
+        ),
         (seen.direct and bool(seen.strangers), "other devices were heard on the direct cable"),
         (
             bool(seen.lost_frames),
             f"{seen.lost_frames} frames were dropped unread since the cable was first out",
         ),
     )
-    unlisted = () if word is Verdict.RELAYED else _unlisted(seen, names)
+    unlisted = () if found is Verdict.RELAYED else _unlisted(seen, names)
     return (*(note for applies, note in notes if applies), *unlisted)
 
 
 def _by_echo_alone(seen: Observation) -> str:
-    """Return both chances of luck where only that by echo had to reach the limit."""
+    """Return a note with the chances by ARP and by echo, if only the chance by echo had to reach the limit."""
     before = seen.phase(Phase.IN)
     silence = seen.silences[-1] if seen.silences else None
     if silence is None or seen.cable == "carrier" or not before.arp.answered:
@@ -119,8 +123,10 @@ def _who_confirmed(seen: Observation) -> str:
 
 
 def _unlisted(seen: Observation, names: Names) -> tuple[str, ...]:
-    """Return a note for each MAC that answered for an address that nobody should own: for one of them it is an unlisted
-    host, for two of them it is proxy ARP."""
+    """Return a note for each MAC that answered for an address that nobody should own.
+
+    If it answered for one such address, it is a host that no list names; if for both, it does proxy ARP.
+    """
     macs = tuple(dict.fromkeys(mac for _, mac in seen.negatives))
     return tuple(
         f"{names.of(mac)} answers for {quad(owned[0])}, which no list has"

@@ -1,4 +1,4 @@
-"""Who a MAC is known to be: by the plan, by the survey, and by the IEEE registry of vendors."""
+"""What is known of a MAC: from the plan, from the survey, and from the IEEE registry of vendors."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ PROTOCOL_BLOCK = 0x00005E  # 00-00-5E: protocols and documentation, no vendor (R
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What a MAC is known as ("" where unknown), and its vendor by the IEEE registry."""
+    """Two functions: what a MAC is known as, "" if it is unknown, and its vendor by the IEEE registry."""
 
     known_as: Callable[[int], str]
     vendor: Callable[[int], str | None]
 
     def of(self, mac: int) -> str:
         """Return a MAC with its vendor and what it is known as."""
-        words = [part for part in (self.vendor(mac), self.known_as(mac)) if part]
-        return mac_text(mac) + (f" ({', '.join(words)})" if words else "")
+        parts = [part for part in (self.vendor(mac), self.known_as(mac)) if part]
+        return mac_text(mac) + (f" ({', '.join(parts)})" if parts else "")
 
     def list(self, macs: tuple[int, ...]) -> str:
         """Return several MACs as prose."""
@@ -34,7 +34,7 @@ UNKNOWN = Names(lambda mac: "", lambda mac: None)  # no MAC is known
 
 
 def names_of(scope: Scope, surveyed: Callable[[int], str]) -> Names:
-    """Return names by the plan first, then by the survey; `surveyed` gives text for a MAC, "" where it has none."""
+    """Return names from the plan, else from the survey. `surveyed` returns the text for a MAC, "" if it has none."""
 
     def known_as(mac: int) -> str:
         planned = scope.macs.get(mac)
@@ -45,8 +45,10 @@ def names_of(scope: Scope, surveyed: Callable[[int], str]) -> Names:
 
 @cache
 def vendor(mac: int) -> str | None:
-    """Return the organisation that the IEEE registry names for a MAC's first three octets; None where it names none,
-    where the MAC is locally administered, or where the block belongs to protocols rather than to a vendor."""
+    """Return the organisation that the IEEE registry names for the first three octets of a MAC.
+
+    None if the registry names none, if the MAC is locally administered, or if the block is reserved for protocols.
+    """
     block = mac >> 24
     if block >> 16 & 2 or block == PROTOCOL_BLOCK:
         return None

@@ -1,6 +1,6 @@
-"""The rows of the judge's table: each returns its sentence where it applies, and an empty string where it does not.
+"""The rows of the judge's table. A row is a function that returns its sentence if it applies, else an empty string.
 
-All but three need a MAC that answered. Sentences name MACs, vendors and, where it is known, whose a MAC is.
+All rows but three need a MAC that answered. The sentences name MACs with their vendors and what is known of them.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from netcheck.text import listed
 VIRTUAL_ROUTERS = (0x00005E0001, 0x00005E0002)  # first five octets: RFC 7042 section 2.1.1
 
 
-Row = Callable[[Observation, Names], str]  # the sentence, or "" where the row does not apply
+Row = Callable[[Observation, Names], str]  # the sentence, or "" if the row does not apply
 
 
 def not_tested(seen: Observation, names: Names) -> str:
@@ -37,7 +37,7 @@ def silent(seen: Observation, names: Names) -> str:
     where = seen.target.address_text
     if seen.anonymous is not None:
         return (
-            f"{names.of(seen.anonymous)} has {where}, but does not answer this station: look at the mask and the "
+            f"{names.of(seen.anonymous)} has {where}, but does not answer this station: check the mask and the "
             "gateway typed into it."
         )
     if seen.elsewhere:
@@ -52,7 +52,7 @@ def silent(seen: Observation, names: Names) -> str:
 
 
 def contested(seen: Observation, names: Names) -> str:
-    """Two MACs answer with the cable in, before or after it was pulled."""
+    """Two MACs answer with the cable in, before the pull or after the return."""
     if seen.mac is None:
         return ""
     macs = seen.macs(Phase.IN)
@@ -71,8 +71,11 @@ def contested(seen: Observation, names: Names) -> str:
 
 
 def relayed(seen: Observation, names: Names) -> str:
-    """Another host answers in the device's place. A proxy answers for both addresses that nobody should own; a MAC that
-    answers for one of them has an address that no list names."""
+    """Another host answers in the device's place.
+
+    A proxy answers for both addresses that nobody should own. A MAC that answers for one of them is a host that no list
+    names.
+    """
     if seen.mac is None:
         return ""
     who, where = names.of(seen.mac), seen.target.address_text
@@ -93,14 +96,14 @@ def relayed(seen: Observation, names: Names) -> str:
 
 
 def swapped(seen: Observation, names: Names) -> str:
-    """It is the MAC of another interface, or another one fell silent instead."""
+    """The MAC belongs to another interface, or another address fell silent instead."""
     if seen.mac is None:
         return ""
     who, where = names.of(seen.mac), seen.target.address_text
     if seen.planned_for and seen.mac in seen.device_macs:
         return (
             f"{who} answers for {where}: the addresses of the device's interfaces are swapped, or it answers for this "
-            "one through another."
+            "address through another interface."
         )
     if seen.planned_for:
         return f"{who} answers for {where}, but is planned for {seen.planned_for}: the two are swapped."
@@ -109,7 +112,7 @@ def swapped(seen: Observation, names: Names) -> str:
     if seen.stayed and seen.instead:
         return (
             f"When the cable of {seen.target.subject} was to be pulled, {listed(list(seen.instead))} fell silent and "
-            f"{where} went on: their addresses are swapped, or the wrong cable was pulled."
+            f"{where} went on answering: their addresses are swapped, or the wrong cable was pulled."
         )
     return ""
 
@@ -122,7 +125,7 @@ def wrong_hardware(seen: Observation, names: Names) -> str:
 
 
 def impostor(seen: Observation, names: Names) -> str:
-    """With the cable out a MAC answers that is not the device's."""
+    """With the cable out, a MAC answers that does not belong to the device."""
     if seen.mac is None:
         return ""
     out = [owner for owner in seen.owners if owner.phase is Phase.OUT]
@@ -136,21 +139,21 @@ def impostor(seen: Observation, names: Names) -> str:
 
 
 def still_answering(seen: Observation, names: Names) -> str:
-    """With the cable out, or said to be out, the device answers, by this MAC or another of its own."""
+    """The device answers with the cable out, or after the operator said that it is out, with any of its MACs."""
     if seen.mac is None:
         return ""
     where = seen.target.address_text
     out = tuple(dict.fromkeys(owner.mac for owner in seen.owners if owner.phase is Phase.OUT))
     causes = "the wrong cable, a second path, a ring, or a device that answers through its other interface"
     if seen.unconfirmed:
-        return f"{where} answered again, and nobody confirmed that its cable is in again: {causes}."
+        return f"{where} answered again, and nobody confirmed that its cable was plugged in again: {causes}."
     if seen.stayed and seen.cable is None and seen.fell_before:
         return (
-            f"{where} fell silent once, and went on answering when its cable was to be pulled once more: the cable was "
+            f"{where} fell silent once, but went on answering when its cable was to be pulled once more: the cable was "
             f"not pulled, or {causes}."
         )
     if seen.stayed and seen.cable is None:
-        return f"{where} went on answering, it never fell silent: the cable was not pulled, or {causes}."
+        return f"{where} went on answering and never fell silent: the cable was not pulled, or {causes}."
     if seen.stayed:
         return f"{names.of(seen.mac)} went on answering for {where} when the cable was to be out: {causes}."
     if out:
@@ -163,22 +166,22 @@ def skipped(seen: Observation, names: Names) -> str:
     if not seen.skipped:
         return ""
     answered = "after it had answered" if seen.mac is not None else "before anything had answered"
-    return f"It was skipped {answered}, so that it is not proven; the same command asks for it again."
+    return f"It was skipped {answered}, so it is not proven; the same command asks for it again."
 
 
 def unsettled(seen: Observation, names: Names) -> str:
-    """Something is missing: every reason is named."""
+    """The evidence is incomplete; the sentence names every reason."""
     if seen.cut:
         return f"A phase was cut short: {seen.cut}."
     return "" if seen.mac is None else " ".join(reason for test in UNSETTLING if (reason := test(seen, names)))
 
 
 def _back(seen: Observation) -> bool:
-    """It came back and answers as before."""
+    """Return whether the device returned and answers as before."""
     return seen.came_back and seen.answers_now
 
 
-def _deaf(seen: Observation, names: Names) -> str:
+def _hears_no_arp(seen: Observation, names: Names) -> str:
     return (
         ""
         if seen.hears_all
@@ -192,7 +195,8 @@ def _not_direct(seen: Observation, names: Names) -> str:
             f"The direct cable is not direct: {names.list(seen.foreign_lldp)} announces itself on it by LLDP and is "
             "not the device."
         )
-    # Behind a device with several ports its chain is heard; it falls silent with the carrier, and the plan has the MAC.
+    # A device with several ports also passes on frames of the devices chained to it. This is accepted if the carrier
+    # showed the pull and the plan has the MAC.
     chain = seen.target.ports > 1 and seen.mac == seen.target.mac and seen.cable == "carrier"
     if not seen.strangers or chain:
         return ""
@@ -200,7 +204,7 @@ def _not_direct(seen: Observation, names: Names) -> str:
 
 
 def fell_together(others: str) -> str:
-    """Return what it may mean that others fell silent at the same time."""
+    """Return a text with the possible causes why others fell silent at the same time."""
     return (
         f"{others} fell silent within about {SAME_TIME:.0f} s of it; one cable leads to both, or {others} was pulled "
         "or switched off at the same moment"
@@ -214,8 +218,8 @@ def _no_control(seen: Observation, names: Names) -> str:
         if not set(seen.fallen) <= set(seen.chained):
             return f"{said} Prove this port again while nobody works at {others}."
         return (
-            f"{said} They fell silent and returned together twice: if {others} hangs behind this port, say so in the "
-            "plan (behind); else pull the cable at the port itself."
+            f"{said} They fell silent and returned together twice: if {others} is connected behind this port, write "
+            "this into the plan (behind); else pull the cable at the port itself."
         )
     if seen.cable == "carrier" or seen.controls:
         return ""
@@ -224,7 +228,7 @@ def _no_control(seen: Observation, names: Names) -> str:
     return "No other device answered, so the silence may be the station's own cable: prove it with --direct."
 
 
-def _lucky(seen: Observation, names: Names) -> str:
+def _not_enough_silence(seen: Observation, names: Names) -> str:
     short = next((silence for silence in seen.silences if silence.short), None)
     if short is not None:
         return f"The silence lasted {short.lasted:.1f} s; {short.needed:.1f} s are needed."
@@ -235,7 +239,7 @@ def _lucky(seen: Observation, names: Names) -> str:
 
 
 def _one_silence(seen: Observation, names: Names) -> str:
-    """A silence that nobody confirms is evidence where it answers a request whose moment the device cannot know."""
+    """If nobody confirms a silence, it is evidence only if it answers a request at a moment the device cannot know."""
     if not _back(seen) or seen.cable == "carrier" or seen.confirmed_return or seen.once:
         return ""
     asked = sum(silence.confirmed is Confirmed.REQUEST for silence in seen.silences)
@@ -247,12 +251,12 @@ def _one_silence(seen: Observation, names: Names) -> str:
     )
 
 
-def _weak(seen: Observation, names: Names) -> str:
+def _too_late(seen: Observation, names: Names) -> str:
     late = [silence for silence in seen.silences if silence.after is not None and silence.after > WEAK]
     if not late or seen.cable != "inferred":
         return ""
     return (
-        f"It fell silent {late[0].after:.0f} s after the request and nobody confirmed the pull, so that it could be a "
+        f"It fell silent {late[0].after:.0f} s after the request and nobody confirmed the pull, so it could be a "
         "restart: press Enter when the cable is out."
     )
 
@@ -296,8 +300,8 @@ def _which_connector(seen: Observation, names: Names) -> str:
         return f"By LLDP the cable is in port {seen.other_port}, not in port {seen.target.port}."
     if (seen.target.ordinal or seen.not_moved) and seen.connector == "assumed":
         return (
-            "Which connector is not known: nothing showed that the cable was moved to it. When asked, unplug it and "
-            "plug it in there, then press Enter; on a walk press its number."
+            "The connector is not known: nothing showed that the cable was moved to it. When asked, unplug the cable "
+            "and plug it into this port, then press Enter; on a walk press its number."
         )
     if seen.shared_own and seen.target.mac is None:
         return (
@@ -313,7 +317,8 @@ def _which_connector(seen: Observation, names: Names) -> str:
 
 
 UNSETTLING: tuple[Row, ...] = (
-    _deaf, _not_direct, _no_control, _lucky, _one_silence, _weak, _heard_before, _unread, _unheard, _which_connector
+    _hears_no_arp, _not_direct, _no_control, _not_enough_silence, _one_silence, _too_late, _heard_before, _unread,
+    _unheard, _which_connector,
 )  # fmt: skip
 
 
@@ -322,15 +327,15 @@ def _figure(chance: float | None) -> str:
 
 
 def not_back(seen: Observation, names: Names) -> str:
-    """It answered, fell silent, and did not return, or not as before."""
+    """The device answered and fell silent, but did not return, or does not answer as before."""
     if seen.mac is None or _back(seen):
         return ""
     if seen.came_back:
         back = seen.phase(Phase.BACK)
         asked, answered = back.arp.sent + back.echo.sent, back.arp.answered + back.echo.answered
         return (
-            f"{mac_text(seen.mac)} answered {answered} of {asked} requests after its cable was plugged in again, and "
-            "does not answer as it did before: look at the plug."
+            f"{mac_text(seen.mac)} answered {answered} of {asked} requests after its cable was plugged in again, fewer "
+            "than before: check the plug."
         )
     other = tuple(mac for mac in seen.macs(Phase.BACK) if mac != seen.mac)
     tail = f"; {names.list(other)} answered instead" if other else ""
@@ -338,7 +343,7 @@ def not_back(seen: Observation, names: Names) -> str:
 
 
 def wrong_settings(seen: Observation, names: Names) -> str:
-    """It would be proven, and its mask or gateway is not the planned one."""
+    """All of a proof was seen, but the mask or the gateway is not the planned one."""
     wrong = wrong_of(seen.evidence)
     if seen.mac is None or not wrong:
         return ""

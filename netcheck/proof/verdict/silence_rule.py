@@ -1,14 +1,14 @@
-"""The silence rule: how long a silence must last, how many requests must go unanswered in it, and what remains.
+"""The silence rule: how long a silence must last, how many requests must go unanswered, and the chance of an error.
 
-Pure functions of numbers. The phases, the countdown on the screen and the calibration of the rig all use them.
+Pure functions of numbers. The phases, the countdown on the screen and the calibration of the rig use them.
 
-A silence is evidence that the cable is out because something else says so as well: the carrier, the operator, or the
-moment of a request that the device cannot know. The weaker this confirmation, the longer the silence must last. The
-seconds below are measured from the last answered probe.
+A silence alone is not evidence that the cable is out. Something else must confirm it: the carrier, the operator, or a
+request at a moment that the device cannot know. The weaker this confirmation, the longer the silence must last. All
+seconds below count from the last answered probe.
 
-`luck`, `unheard` and `at_most` are the chances that a silence is luck, that a second owner was not heard, and that so
-few replies come after the return. Probes a fraction of a second apart are not independent trials: the figures order
-evidence, they are no guarantee.
+`luck` is the chance that a silence is luck, `unheard` the chance that a second owner was not heard, and `at_most` the
+chance that so few replies come after the return. Probes a fraction of a second apart are not independent trials. The
+figures rank evidence; they are no guarantee.
 """
 
 from __future__ import annotations
@@ -20,23 +20,26 @@ from netcheck.proof.result import PhaseResult, Tally
 
 ARP_EVERY = 1.01  # a little over the second that RFC 1122 section 2.3.2.1 recommends between requests to one address
 ECHO_EVERY = 0.25
-LEAST_ARP_OUT = 5  # broadcast requests in phase out, all its silences together, so that a second owner is heard
-GAPS = 4  # a silence lasts at least as many times the longest time between two answers with the cable in
-ON_TIME = 8.0  # seconds after a request in which a silence answers it: a hand that waits at the cable needs 1 to 5
-WEAK = 60.0  # seconds after a request from which on a silence that nobody confirmed says little about the cable
+LEAST_ARP_OUT = 5  # broadcast requests in phase out, in all its silences together, so that a second owner is heard
+GAPS = 4  # a silence lasts at least this many times the longest time between two answers with the cable in
+ON_TIME = 8.0  # a silence answers a request if it begins within these seconds: a hand at the cable needs 1 to 5
+WEAK = 60.0  # a silence that begins more seconds after the request and that nobody confirmed is weak evidence
 
 
 class Confirmed(Enum):
-    """What confirms that the cable is out, and the seconds that the silence must last then: if no answer was lost
-    before, and if some were.
+    """What confirms that the cable is out. The value is the seconds that the silence must last: if phase in lost no
+    answer, and if it lost some.
 
-    CARRIER: a renegotiation, an adapter reset and a restart of the transceiver end within a few seconds (common
-    practice, no source); 10 s exclude them. OPERATOR: the operator confirms the pull, or the silence answers the
-    request in time, and the operator confirms the return. REQUEST: one of several silences that each answer a request
-    in time, all but the first asked for after a random delay. FIRST: on a walk, a silence that nobody asked for and
-    that is no evidence itself; one on request follows. NOTHING: a silence that nobody asked for or confirms. A link
-    that is bad a fifth of the time, for 2 s on average, stays bad for 15 s with a chance of 0.2 * exp(-15 / 2), about
-    1e-4."""
+    - CARRIER: the link is down. A renegotiation, an adapter reset and a restart of the transceiver end within a few
+      seconds (common practice, no source); 10 s exclude them.
+    - OPERATOR: the operator confirms the pull, or the silence answers the request in time, and the operator confirms
+      the return.
+    - REQUEST: one of several silences that each answer a request in time. Every request but the first comes after a
+      random delay.
+    - FIRST: on a walk, a silence that nobody asked for. It is no evidence; a silence on request follows.
+    - NOTHING: nobody asked for the silence or confirms it. A link that is bad a fifth of the time, for 2 s on average,
+      stays bad for 15 s with a chance of 0.2 * exp(-15 / 2), about 1e-4.
+    """
 
     CARRIER = (10.0, 10.0)
     OPERATOR = (7.5, 15.0)
@@ -46,44 +49,50 @@ class Confirmed(Enum):
 
 
 def lossy(before: PhaseResult) -> bool:
-    """Return whether answers of a kind that the device answers were lost in phase in."""
+    """Return whether the device left some probes of phase in unanswered, of a kind that it answers."""
     return any(0 < tally.answered < tally.sent for tally in (before.arp, before.echo))
 
 
 def seconds_needed(by: Confirmed, before: PhaseResult, gap: float, out_for: float = 0.0) -> float:
-    """Return the seconds that a silence must last. `before` is phase in, `gap` the longest time between two answers in
-    it, `out_for` what the operator asked for."""
+    """Return the seconds that a silence must last.
+
+    `before` is the result of phase in, `gap` the longest seconds between two answers in it, and `out_for` the least
+    seconds that the operator asked for.
+    """
     least: float = by.value[lossy(before)]
     return max(least, GAPS * gap if by is not Confirmed.CARRIER else 0.0, out_for)
 
 
 def chance(before: Tally, missed: int, looked: int) -> float:
-    """Return the chance that a run of `missed` misses is luck, where one was looked for among `looked` probes."""
+    """Return the chance that `missed` misses in a row are luck, if they were searched for among `looked` probes."""
     return min(1.0, luck(before.sent, before.answered, missed) * max(1, looked))
 
 
 def kinds_that_count(by: Confirmed, before: PhaseResult) -> tuple[bool, bool]:
-    """Return whether the chance by ARP, and that by echo, must reach the limit of luck.
+    """Return whether the chance by ARP must reach the limit, and whether the chance by echo must.
 
-    A silence is luck only if every request in it was lost, ARP and echo alike: the chance of that is at most the
-    smaller of both. The larger one is demanded all the same, because losses come together, so that echoes a quarter of
-    a second apart say less than their number. It is not demanded of ARP where the operator confirms the pull and the
-    return, and not one answer was lost in phase in: such a link shows no losses that could come together, 7.5 s hold 30
-    echoes, and eight ARP requests, one a second, would only prolong the silence. Five of them must go unanswered all
-    the same, so that a second owner is heard; one answer of either kind ends the silence."""
+    A silence is luck only if every request in it was lost, both ARP and echo. The chance of that is at most the smaller
+    of the two. Still both must reach the limit: losses come in bursts, so echo requests a quarter of a second apart are
+    weaker evidence than their number suggests.
+
+    The chance by ARP need not reach the limit if the operator confirms the pull and the return, and no answer was lost
+    in phase in. Such a link shows no bursts of loss, and 7.5 s contain 30 echo requests; eight ARP requests, one a
+    second, would only prolong the silence. Five ARP requests must still go unanswered, so that a second owner is heard.
+    One answer of either kind ends the silence.
+    """
     arp, echo = bool(before.arp.answered), bool(before.echo.answered)
     return (arp and not (by is Confirmed.OPERATOR and echo and not lossy(before)), echo)
 
 
 def figures(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> tuple[float, float]:
-    """Return the chances by ARP and by echo that the misses are luck; 1 for a kind that the device did not answer."""
+    """Return the chances by ARP and by echo that the misses are luck; 1 for a kind that the device does not answer."""
     pairs = zip((before.arp, before.echo), missed, looked, strict=True)
     arp, echo = (chance(seen, misses, tried) if seen.answered else 1.0 for seen, misses, tried in pairs)
     return arp, echo
 
 
 def figure(by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> float:
-    """Return the larger of the chances that count; 1 if the device answered neither kind."""
+    """Return the larger of the chances that count; 1 if the device answers neither kind."""
     pairs = zip(kinds_that_count(by, before), figures(before, missed, looked), strict=True)
     return max((chance for counts, chance in pairs if counts), default=1.0)
 
@@ -91,13 +100,13 @@ def figure(by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: 
 def enough_missed(
     by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float
 ) -> bool:
-    """Return whether the misses of each kind that counts are too many for chance."""
+    """Return whether the chance of the misses is within the limit; True if the device answers neither kind."""
     answered = before.arp.answered or before.echo.answered
     return not answered or figure(by, before, missed, looked) <= limit
 
 
 def seconds_of_misses(by: Confirmed, before: PhaseResult, looked: tuple[int, int], limit: float) -> float:
-    """Return the seconds that the fewest misses take: a quick bound below which nothing need be counted."""
+    """Return the seconds that the needed misses take at least. Before that time, counting them is useless."""
     both = kinds_that_count(by, before)
     kinds = zip(both, (before.arp, before.echo), looked, (ARP_EVERY, ECHO_EVERY), strict=True)
     needed = (
@@ -118,8 +127,11 @@ def seconds_left(
     growing: bool,
     most: int = 300,
 ) -> float:
-    """Return the seconds until the misses are too many for chance, if the silence goes on; `growing` says that a run of
-    misses is looked for in each further probe as well."""
+    """Return the seconds until the chance of the misses reaches the limit, if the silence goes on.
+
+    `growing`: each further probe also adds to the probes among which misses in a row are searched for. At most `most`
+    further probes of a kind are considered.
+    """
     left = 0.0
     both = kinds_that_count(by, before)
     kinds = zip(both, (before.arp, before.echo), missed, looked, (ARP_EVERY, ECHO_EVERY), strict=True)
@@ -132,15 +144,15 @@ def seconds_left(
 
 LUCK_LIMIT = 1e-4
 UNHEARD_LIMIT = 1e-3
-TOO_FEW = 1e-3  # replies after the return that are less likely than this are not those of the same sound link
+TOO_FEW = 1e-3  # if the replies after the return have a smaller chance, the device does not answer as in phase in
 
 
 @lru_cache(maxsize=4096)
 def luck(sent: int, answered: int, missed: int) -> float:
-    """Return the chance that a device which answered `answered` of `sent` probes would miss the next `missed` all.
+    """Return the chance that a device that answered `answered` of `sent` probes misses all of the next `missed`.
 
-    Beta(1/2, 1/2) prior on the rate of answers (Jeffreys); posterior predictive of `missed` failures in a row:
-    the product over i of (n - k + 1/2 + i) / (n + 1 + i).
+    The prior on the rate of answers is Beta(1/2, 1/2) (Jeffreys). The posterior predictive chance of `missed` failures
+    in a row is the product over i of (n - k + 1/2 + i) / (n + 1 + i).
     """
     chance = 1.0
     for i in range(missed):
@@ -150,8 +162,11 @@ def luck(sent: int, answered: int, missed: int) -> float:
 
 @lru_cache(maxsize=4096)
 def at_most(sent: int, answered: int, later_sent: int, later_answered: int) -> float:
-    """Return the chance that a device which answered `answered` of `sent` probes answers at most `later_answered` of
-    the next `later_sent`: the posterior predictive (beta-binomial) distribution with the same prior as `luck`."""
+    """Return the chance that a device that answered `answered` of `sent` probes later answers at most `later_answered`.
+
+    `later_sent` is the number of later probes. The distribution is the posterior predictive one (beta-binomial) with
+    the prior of `luck`.
+    """
     hits, misses = answered + 0.5, sent - answered + 0.5
     chance = luck(sent, answered, later_sent)
     total = chance
@@ -162,7 +177,7 @@ def at_most(sent: int, answered: int, later_sent: int, later_answered: int) -> f
 
 
 def misses_needed(sent: int, answered: int, limit: float = LUCK_LIMIT, most: int = 1000) -> int:
-    """Return how many misses in a row bring `luck` to the limit or below; `most` where that many do not."""
+    """Return how many misses in a row bring `luck` to the limit or below; `most` if `most` misses do not."""
     chance = 1.0
     for i in range(most):
         if chance <= limit:
@@ -172,5 +187,5 @@ def misses_needed(sent: int, answered: int, limit: float = LUCK_LIMIT, most: int
 
 
 def unheard(broadcasts: int) -> float:
-    """Return the chance that an owner which answers half of the requests answers none of this number of broadcasts."""
+    """Return the chance that an owner that answers half of all requests answers none of these broadcast requests."""
     return 0.5**broadcasts

@@ -1,5 +1,5 @@
-"""The walk: all addresses are watched at once, and cables are pulled in any order.
+"""The walk: all addresses are watched at once, and the technician pulls cables in any order.
 
-`track` is what is known of one address and how often it is asked; `walk` decides what each silence means; `requests`
-are the pulls that the walk itself asks for.
+`track` holds the state of one address and the rates of its probes. `walk` decides what each silence means. `requests`
+asks for the pulls that the walk itself needs.
 """

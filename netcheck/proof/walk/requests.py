@@ -1,8 +1,8 @@
-"""The pulls that a walk asks for: those of the announced order, and the second pull of a port that was seen.
+"""The pulls that a walk asks for: the first pulls with `--in-order`, and the second pull of a port that was seen.
 
-In the announced order the ports are asked for one after the other, in the plan's order. The request ties the address
-that falls silent to the connector that was asked for. Where another address falls silent instead, the two addresses are
-swapped, or the wrong cable was pulled. A second pull is requested at a random moment, so that the silence is evidence
+With `--in-order` the walk asks for the ports one after the other, in the plan's order. The request ties the address
+that falls silent to the connector that was asked for. If another address falls silent instead, the two addresses are
+swapped, or the wrong cable was pulled. A second pull is requested at a random moment, which makes its silence evidence
 of a pull.
 """
 
@@ -26,19 +26,19 @@ from netcheck.proof.verdict.judge import verdict
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, ON_TIME
 from netcheck.proof.walk.track import SHOWN, Track
 
-INSTEAD = 5.0  # seconds without an answer after which another address than the announced one was pulled
+INSTEAD = 5.0  # seconds without an answer after which another address counts as pulled instead of the announced one
 
 
 class AnnouncedOrder:
-    """Which port is asked for now, and what fell silent instead of it."""
+    """The port whose pull is asked for now, and the addresses that fell silent instead of it."""
 
     def __init__(self, run: RunState) -> None:
-        """No port is asked for yet."""
+        """Start without a request."""
         self.run = run
-        self.target: Target | None = None
-        self._first = ""  # the port that the operator wants next
-        self._alive: list[AddressState] = []  # others that answered when it was asked for
-        self._fell: list[AddressState] = []  # those that fell silent instead, until they answer again
+        self.target: Target | None = None  # the port that is asked for
+        self._first = ""  # the port that the operator chose as the next one
+        self._alive: list[AddressState] = []  # others that answered at the request
+        self._fell: list[AddressState] = []  # of these, those that fell silent instead, until they answer again
 
     def ask_next(self, tracks: Sequence[Track]) -> None:
         """Ask for the first open port of the plan, once every address that fell silent instead answers again."""
@@ -58,7 +58,7 @@ class AnnouncedOrder:
         self.run.ask(Action.PULL, target.subject, text)
 
     def put_first(self, target: Target, tracks: Sequence[Track]) -> None:
-        """Announce a port next; a request whose cable has not been pulled is taken back."""
+        """Announce a port next; withdraw the present request if its cable has not been pulled."""
         self._first = target.subject
         under_way = any(self.is_for(track) and track.port is not None for track in tracks)
         if self.target is not None and not under_way:
@@ -67,16 +67,18 @@ class AnnouncedOrder:
         self.run.say(What.NOTE, target.subject, f"{target.subject} is next")
 
     def is_for(self, track: Track) -> bool:
-        """Return whether the requested port belongs to this address."""
+        """Return whether the port that is asked for belongs to this address."""
         return self.target is not None and self.target in track.targets
 
     def drop(self) -> None:
-        """Clear the requested port, because its pull is settled."""
+        """End the request, because its pull is settled or withdrawn."""
         self.target = None
 
     def instead(self, track: Track) -> tuple[str, ...]:
-        """Return the addresses that fell silent for good, as text, while the one that was asked for answers; ask for
-        the cable back."""
+        """Return, as text, the addresses that fell silent while the address that was asked for answers.
+
+        If there are any, ask for the cable to be plugged in again.
+        """
         if self.target is None or track.port is not None or not track.entry.answered_between(self.run.now - GAP):
             return ()
         fell = [entry for entry in self._alive if entry.answered[-1] < self.run.now - INSTEAD]
@@ -84,17 +86,17 @@ class AnnouncedOrder:
             return ()
         self._fell = fell
         self.run.ask(Action.PLUG, self.target.subject, f"Plug the cable of {self.target.subject} in again")
-        return tuple(self.run.word(entry) for entry in fell)
+        return tuple(self.run.label(entry) for entry in fell)
 
 
 NOT_YET = "it was not asked for yet; plug it in again"
-ASKS = 3  # requests that may stay unanswered before the port is open again
-DETECTED = 4.0  # seconds in which a silence that began in time is noticed
+ASKS = 3  # requests for the second pull without a silence in time, before the port is open again
+DETECTED = 4.0  # seconds within which a silence that began in time is detected
 Steps = Generator[None, None, None]
 
 
 def ask_often(port: PortState) -> None:
-    """Ask an address at the pace of a port under test, also through the other interfaces of this computer."""
+    """Probe an address at the rates of a port under test, also through the other interfaces of this computer."""
     run = port.run
     run.scheduler.ask(port.entry, run.now, arp=ARP_EVERY, echo=ECHO_EVERY, urgent=True)
     for entry in port.beyond:
@@ -110,16 +112,18 @@ class SecondPulls:
     """Asks for second pulls, one at a time. `asking` is the address whose pull is asked for."""
 
     def __init__(self, run: RunState) -> None:
-        """No pull is asked for yet."""
+        """Start without a request."""
         self.run = run
         self.tracks: Sequence[Track] = ()
         self.asking: Track | None = None
 
     def take(self, track: Track, port: PortState) -> Generator[None, None, bool]:
-        """Ask for the pull at a moment that the device cannot know, and take it through its phases; return whether it
-        counts."""
+        """Ask for the pull at a random moment and take it through its phases; return whether it counts.
+
+        Raises Cut if no silence begins in time after ASKS requests.
+        """
         for _ in range(ASKS):
-            yield from self._turn_to_ask(track, port)
+            yield from self._wait_for_turn(track, port)
             if (yield from self._request(track, port)):
                 break
             if port.second_owner():
@@ -139,9 +143,11 @@ class SecondPulls:
         self.asking = None
         return True
 
-    def _turn_to_ask(self, track: Track, port: PortState) -> Steps:
-        """Wait until no other pull is in progress, and then for a random time. A silence that begins meanwhile proves
-        nothing; it is shown, and makes one more request necessary."""
+    def _wait_for_turn(self, track: Track, port: PortState) -> Steps:
+        """Wait until no other pull is in progress, and then for a random time.
+
+        A silence that begins meanwhile proves nothing. It is shown, and one more pull is needed.
+        """
         at = EVER
         while self.run.now < at:
             check_station(port)
@@ -179,7 +185,7 @@ class SecondPulls:
         port.say(What.RETURNED, f"{port.target.address_text} answers again")
 
     def _request(self, track: Track, port: PortState) -> Generator[None, None, bool]:
-        """Ask for the pull; return whether a silence began in time."""
+        """Ask for the pull; return whether a silence begins in time."""
         run = self.run
         pull = port.pull = Pull(run.now)
         port.set_stage(Stage.PULLING)

@@ -1,5 +1,4 @@
-"""One address on a walk: the ports of its interface that are still open, what is known of it, and how often it is
-asked."""
+"""One address on a walk: the open ports of its interface, what is known of it, and the rates of its probes."""
 
 from __future__ import annotations
 
@@ -13,54 +12,54 @@ from netcheck.proof.run_state import ECHO_TRIES, RunState
 from netcheck.proof.targets import Target
 from netcheck.proof.verdict.silence_rule import ARP_EVERY
 
-KEPT = 400  # probes kept of an address: five minutes at the pace of the watch
-SHOWN = 2.0  # seconds without an answer after which an address is shown as silent, so that it shows within three
-SEEMS = 2e-2  # a run of misses of this chance is shown as a silence: one miss of a device that never missed before
+KEPT = 400  # probes kept of an address: five minutes at the rate of the watch
+SHOWN = 2.0  # seconds without an answer after which an address is shown as silent: the screen shows it within three
+SEEMS = 2e-2  # misses of this chance are shown as a silence: one miss of a device that missed none before
 Steps = Generator[None, None, None]
 
 
 class Track:
-    """One address on the walk: its interface's ports in order, what is known, and the port whose pull is examined."""
+    """One address on the walk: the open ports of its interface in order, and the port whose pull is in progress."""
 
     def __init__(self, entry: AddressState, targets: list[Target], since: float) -> None:
-        """`since` is when answers begin to count."""
+        """Answers count from *since* on."""
         self.entry, self.targets, self.since = entry, targets, since
         entry.keep(KEPT)
-        self.known = False  # it has answered often enough that a silence means something
-        self.looked_at = 0  # probes that had been sent when it was last looked at
+        self.known = False  # it has answered often enough that a silence is evidence
+        self.checked_at = 0  # number of probes that had been sent at the last check of its answers
         self.macs = 1  # MACs heard for the address so far
-        self.arps = 0  # broadcast requests that were answered, beyond the probes that are kept
-        self.asked_before = (entry.asked_arp, entry.asked - entry.asked_arp)  # when it began to be watched
+        self.arps = 0  # broadcast requests sent while its answers were counted; the kept probes may be fewer
+        self.asked_before = (entry.asked_arp, entry.asked - entry.asked_arp)  # probes sent before the walk
         self.unrequested = 0  # silences that nobody asked for
         self.away: list[list[float]] = []  # silences that did not count: [last answered probe before, first one after]
-        self.shown = False  # it is shown as silent, although the silence does not count
-        self.together: list[AddressState] = []  # what fell silent with it in the newest of these silences
-        self.chained: set[AddressState] = set()  # what fell silent and returned with it before
-        self.port: PortState | None = None
-        self.steps: Steps | None = None
-        self.proofs: dict[str, Proof] = {}  # by port, its newest proof where that left the port open
+        self.shown = False  # it is shown as silent, and the silence does not count
+        self.together: list[AddressState] = []  # addresses that fell silent with it in the newest of these silences
+        self.chained: set[AddressState] = set()  # addresses that fell silent and returned together with it before
+        self.port: PortState | None = None  # the port whose pull is in progress
+        self.steps: Steps | None = None  # the phases of that pull
+        self.proofs: dict[str, Proof] = {}  # by port, its newest proof after which the port stays open
 
     @property
     def last(self) -> float:
-        """When the newest probe was sent that it answered."""
+        """The send time of the newest probe that it answered."""
         return self.entry.answered[-1]
 
     @property
     def still_out(self) -> bool:
-        """A silence that does not count goes on."""
+        """Whether a silence that does not count is still going on."""
         return bool(self.away) and self.away[-1][1] == EVER
 
     def silent(self, now: float) -> bool:
-        """Return whether it seems to be out: it left its newest requests unanswered, which proves nothing yet."""
+        """Return whether its newest probes are unanswered, so that its cable may be out. This proves nothing."""
         mac = self.entry.mac
         return now - self.last > SHOWN and mac is not None and self.entry.fallen(mac, -EVER, SEEMS, 1)
 
     def put_aside(self, away: list[list[float]], together: list[AddressState]) -> None:
-        """Keep the silences that did not count out of the count of its answers."""
+        """Record the silences that did not count: their misses are left out of the rate of its answers."""
         self.away, self.together = away[-KEPT:], together
 
     def end_silence(self) -> float | None:
-        """End the silence that does not count, once it is over; return when its first answered probe was sent."""
+        """End the silence that does not count, if it is over; return the send time of the first answered probe."""
         if not self.still_out or self.last <= self.away[-1][0] + 1e-6:
             return None
         since = self.away[-1][0] + 1e-6
@@ -76,23 +75,25 @@ class Track:
         return self.targets[0]
 
     def forget(self, since: float) -> None:
-        """Discard its answers before a time."""
+        """Discard its answers before *since*."""
         self.known, self.since, self.away = False, since, []
 
     def expect(self, target: Target) -> None:
-        """Expect the next pull at this port."""
+        """Assign the next pull to this port."""
         self.targets.remove(target)
         self.targets.insert(0, target)
 
     def named(self, row: int) -> Target | None:
-        """Return the open port of a row of the screen; None where it is in another track. The one port of an interface
-        whose MAC the plan has needs no name."""
+        """Return the open port in a row of the screen that a number key can select, or None.
+
+        The only port of an interface whose MAC the plan has needs no key.
+        """
         open_ports = (t for t in self.targets if t.ports > 1 or t.mac is None)
         return next((t for t in open_ports if t.row == row), None)
 
     @property
     def question(self) -> str:
-        """Return the text of the numbers that select the port; empty if the port is certain without a key."""
+        """The text that asks for the number of the port; empty if the port is certain without a key."""
         if len(self.targets) == 1 and self.target.mac is not None:
             return ""
         if len(self.targets) == 1:
@@ -101,9 +102,9 @@ class Track:
         return f" (press {keys} to say which port it is)"
 
 
-REFRESH = 9.0  # broadcast requests a second that the watch may use in all, of the 10 of the pace
-REFRESH_EACH = ARP_EVERY  # seconds between those to one address, at the least
-LARGE = 100  # addresses: above, broadcast requests to all come less often than five in the minute that counts
+REFRESH = 9.0  # broadcast requests a second that the watch may use, of the 10 that the pace allows
+REFRESH_EACH = ARP_EVERY  # least seconds between broadcast requests to one address
+LARGE = 100  # with more addresses, each gets fewer than five broadcast requests in the minute that counts
 
 
 class Watch:
@@ -128,7 +129,7 @@ class Watch:
         """
         steady = None if len(self._tracks) > LARGE else max(REFRESH_EACH, len(self._tracks) / REFRESH)
         unknown = sum(not track.known for track in self._tracks)
-        missing = any(track.entry.mac is None for track in self._tracks)  # half the pace is theirs
+        missing = any(track.entry.mac is None for track in self._tracks)  # they use half of the pace
         learning = max(REFRESH_EACH, unknown / (REFRESH / 2 if missing else REFRESH))
         echo = self._run.watch_every
         for track in self._tracks:
@@ -142,7 +143,7 @@ class Watch:
             self._set_rates(entry, ARP_EVERY if entry.asked < CONTROL_ASKS else None, None)
 
     def _ask(self, entry: AddressState, lost: float, arp: float | None, echo: float) -> None:
-        """Ask only by ARP, every `lost` seconds, if the MAC is not known or echo is ignored; otherwise by both."""
+        """Probe by ARP alone, every `lost` seconds, if the MAC is unknown or echo is not answered; else by both."""
         if entry.mac is None or entry.missed_echoes >= ECHO_TRIES:
             self._set_rates(entry, lost, None)
         else:

@@ -1,8 +1,8 @@
 """The walk: every planned address is watched at once, and the technician pulls cables in any order.
 
-Which port was pulled is worked out from which address fell silent and came back. Nobody asked for that silence, so that
-it could be a restart, and restarts come in clusters: it makes the port `seen`. After a random delay the walk asks for a
-second pull of that very port. Only a silence that begins within some seconds of this request proves it, since a device
+The address that falls silent and answers again shows which port was pulled. Nobody asked for this silence, so it could
+be a restart, and restarts come in clusters. It makes the port `seen`. After a random delay the walk asks for a second
+pull of the same port. Only a silence that begins within some seconds of this request proves the port, since a device
 cannot know the moment. Each silence goes through the same phases out and back as in `prove`.
 """
 
@@ -31,22 +31,24 @@ from netcheck.proof.walk.requests import NOT_YET, AnnouncedOrder, SecondPulls, a
 from netcheck.proof.walk.track import KEPT, LARGE, SHOWN, Track, Watch
 from netcheck.text import listed
 
-NOTICE = 1.2  # seconds without an answer before an address is looked at more closely
-MISSES = 2  # misses in a row that open a case
+NOTICE = 1.2  # seconds without an answer after which the misses of an address are counted
+MISSES = 2  # misses in a row after which a silence may be a pull
 DOING = "Pull any cable and leave it out until told; then plug it in again"
 Steps = Generator[None, None, None]
 
 
 class Walk:
-    """Proves ports in the order in which their cables are pulled, or in the plan's order where that is announced
-    (`in_order`). Ends when all are settled, after `lasts` seconds, or when it is stopped."""
+    """Proves ports in the order of the pulls, or in the plan's order with the option `in_order`.
+
+    It ends when all ports are settled, after `lasts` seconds, or when it is stopped.
+    """
 
     keys = "number of a row: its cable is out   m remark   q stops"
     walks = cut_is_final = True
-    following: Target | None = None  # the order is that of the pulls
+    following: Target | None = None  # the technician chooses the order
 
     def __init__(self, run: RunState, addresses: StationAddresses) -> None:
-        """Nothing is watched yet."""
+        """Start without watching any address."""
         run.options = replace(run.options, hands_free=True)  # nobody confirms a movement with a key
         self.run, self.options = run, run.options
         if self.options.in_order:
@@ -56,20 +58,21 @@ class Walk:
         self._watch: Watch | None = None
         self._tracks: tuple[Track, ...] = ()
         self._began = 0.0
-        self._drops = self._disturbances = 0  # of the station, when last looked at
-        self._compare: list[tuple[float, float, Track, list[AddressState]]] = []  # when to compare the returns of what
+        self._drops = self._disturbances = 0  # counts of the run at the last check of the station
+        # Returns to compare: when, the time of the return, and the addresses that fell silent together with the track.
+        self._compare: list[tuple[float, float, Track, list[AddressState]]] = []
         self._second = SecondPulls(run)
         self._order = AnnouncedOrder(run)
 
     def advance(self) -> bool:
-        """Look at every address; return whether the walk is over."""
+        """Take one step with every address; return whether the walk is over."""
         if self._watch is None:
-            self._set_out()
+            self._begin()
         self._check_station()
         self._compare_returns()
         for track in self._tracks:
             if track.targets:
-                self._look(track)
+                self._step(track)
         self._announce()
         lasts = self.options.lasts
         over = lasts is not None and self.run.now > self._began + lasts
@@ -79,12 +82,12 @@ class Walk:
         return False
 
     def tend(self) -> None:
-        """See that every address is asked often enough that its silence means something."""
+        """Set the probe rates, so that every address is asked often enough for its silence to be evidence."""
         if self._watch is not None:
             self._watch.tend()
 
     def press(self, key: Press) -> None:
-        """Take the number of the row whose cable is out, or the port to announce next; other keys have no effect."""
+        """Handle the number of a row whose cable is out, or the choice of the next port; ignore other keys."""
         if isinstance(key, Chosen):
             return self._announce_first(key)
         if not isinstance(key, int):
@@ -92,7 +95,7 @@ class Walk:
         for track in self._tracks:
             target = track.named(key)
             if track.port is not None and target is not None:
-                return self._take_for(track, track.port, target)
+                return self._assign(track, track.port, target)
         return self.run.warn("", f"Row {key}: no cable that is out now waits for this number")
 
     def _announce_first(self, chosen: Chosen) -> None:
@@ -106,11 +109,11 @@ class Walk:
         return self._order.put_first(meant, self._tracks)
 
     def views(self) -> list[PortView]:
-        """Return where every open port stands now."""
+        """Return the present state of every open port."""
         return [self._view(track, target) for track in self._tracks for target in track.targets]
 
     def _view(self, track: Track, target: Target) -> PortView:
-        """Return where a port stands: examined, announced, or watched with all others."""
+        """Return the state of a port: its pull is in progress, it is announced, or it is watched like the others."""
         entry, port = track.entry, track.port
         if port is not None and port.target == target:
             view = port_view(port)
@@ -118,20 +121,21 @@ class Walk:
                 said = track.question if port.connector == "assumed" else f" (you pressed {target.row})"
                 return replace(view, text=said)
             if view.step not in (*CABLE_OUT, Step.PULL) and track.silent(self.run.now):
-                return self._out_in_vain(track, target, NOT_YET)
+                return self._uncounted_view(track, target, NOT_YET)
             return view
         if self._order.target == target and (request := self.run.requests.get(target.subject)) is not None:
             return PortView(subject=target.subject, step=OF_ACTION[request.action], text=request.text, mac=entry.mac)
         if target is track.target and track.shown:
-            return self._out_in_vain(track, target, self._worthless(track))
+            return self._uncounted_view(track, target, self._why_uncounted(track))
         return PortView(subject=target.subject, step=Step.ANSWERS if track.known else Step.LISTEN, mac=entry.mac)
 
-    def _out_in_vain(self, track: Track, target: Target, why: str) -> PortView:
+    def _uncounted_view(self, track: Track, target: Target, why: str) -> PortView:
+        """Return the view of a port that is silent when its silence does not count."""
         silent = self.run.now - track.last
         return PortView(subject=target.subject, step=Step.OUT, text=why, silent=silent, mac=track.entry.mac)
 
     def finish(self, why: str) -> None:
-        """Judge every open port in its present state."""
+        """End at once: judge every open port by what is known."""
         for target in self._waiting:
             self.run.put(Observation(target=target, cut=why))
         self._waiting = []
@@ -139,7 +143,8 @@ class Walk:
 
     # The station
 
-    def _set_out(self) -> None:
+    def _begin(self) -> None:
+        """Begin to watch every address; give ports that cannot be tested their verdict."""
         run = self.run
         now = self._began = run.now
         by_address: dict[int, list[Target]] = {}
@@ -153,21 +158,23 @@ class Walk:
         self._drops, self._disturbances = run.drops, run.disturbances
         self._tracks = tuple(Track(run.scheduler.entry(a, ts[0].subnet), ts, now) for a, ts in by_address.items())
         self._watch, self._second.tracks = Watch(run, self._tracks), self._tracks
-        self._say_what_is_missing()
-        self._say_what_to_do()
+        self._note_missing_macs()
+        self._ask_for_any_pull()
 
-    def _say_what_is_missing(self) -> None:
+    def _note_missing_macs(self) -> None:
         targets = [target for track in self._tracks for target in track.targets]
         if not self.options.in_order and (text := without_macs(targets)):
             self.run.say(What.NOTE, "", text)
 
-    def _say_what_to_do(self) -> None:
+    def _ask_for_any_pull(self) -> None:
         if not self.options.in_order:
             self.run.ask(Action.PULL_ANY, "", DOING)
 
     def _check_station(self) -> None:
-        """Discard measurements that span a time in which this computer did not run or its own cable was out: it
-        would look like a gap between answers. A track with a pull in progress detects that itself."""
+        """Discard the answers so far if this computer did not run or its own cable was out.
+
+        Such a time would look like a silence of every address. A pull in progress checks this itself.
+        """
         run = self.run
         if run.drops == self._drops and run.disturbances == self._disturbances:
             return
@@ -181,8 +188,7 @@ class Walk:
     # The announced order
 
     def _announce(self) -> None:
-        """Go on with the announced order: settle a port instead of which another one was pulled, or ask for the
-        next."""
+        """Go on with the announced order: settle the port if another one was pulled instead, or ask for the next."""
         if not self.options.in_order or self._second.asking is not None:
             return None
         for track in self._tracks:
@@ -199,28 +205,31 @@ class Walk:
 
     # One address
 
-    def _look(self, track: Track) -> None:
+    def _step(self, track: Track) -> None:
+        """Take one step with an address: go on with its pull, check its answers, or begin to examine a silence."""
         if track.steps is not None:
             return self._go_on(track, track.steps)
         entry = track.entry
         if entry.mac is None or not entry.answered:
             return None
         self._end_silence(track)
-        if entry.asked != track.looked_at and (not track.known or len(entry.last_heard) > track.macs):
-            track.looked_at = entry.asked
-            self._get_to_know(track, entry.mac)
+        if entry.asked != track.checked_at and (not track.known or len(entry.last_heard) > track.macs):
+            track.checked_at = entry.asked
+            self._check_answers(track, entry.mac)
         awaited = not self.options.in_order or self._order.is_for(track)
-        quiet = self.run.now - track.last
+        silent_for = self.run.now - track.last
+        least = MISSES if silent_for < SHOWN else 1
         ready = awaited and track.known and track.targets and not track.still_out
-        if ready and quiet > NOTICE and entry.fallen(entry.mac, track.since, HINT, MISSES if quiet < SHOWN else 1):
+        if ready and silent_for > NOTICE and entry.fallen(entry.mac, track.since, HINT, least):
             return self._open(track, entry.mac)
         if not track.shown and track.silent(self.run.now):
             track.shown = True
-            self.run.say(What.SILENT, track.target.subject, f"{track.target.subject} is out: {self._worthless(track)}")
+            text = f"{track.target.subject} is out: {self._why_uncounted(track)}"
+            self.run.say(What.SILENT, track.target.subject, text)
         return None
 
-    def _worthless(self, track: Track) -> str:
-        """Return why a silence does not count."""
+    def _why_uncounted(self, track: Track) -> str:
+        """Return why a silence does not count, and what to do."""
         if track.still_out:
             return "this does not count; plug it in again"
         if not track.known:
@@ -228,7 +237,7 @@ class Walk:
         return "it was not asked for; plug it in again"
 
     def _end_silence(self, track: Track) -> None:
-        """Note that an address answers again after a silence that did not count."""
+        """End a silence that does not count, if the address answers again."""
         back = track.end_silence()
         if back is not None and track.together:
             self._compare.append((self.run.now + COMPARED, back, track, track.together))
@@ -238,7 +247,7 @@ class Walk:
             self.run.say(What.RETURNED, track.target.subject, f"{track.target.address_text} answers again")
 
     def _compare_returns(self) -> None:
-        """See which addresses that fell silent together returned together as well."""
+        """Record which of the addresses that fell silent together also returned together."""
         for one in [one for one in self._compare if self.run.now > one[0]]:
             _, back, track, others = one
             self._compare.remove(one)
@@ -247,13 +256,16 @@ class Walk:
             )
             track.chained |= {entry for entry, at in firsts if abs(at - back) <= SAME_TIME}
 
-    def _get_to_know(self, track: Track, mac: int) -> None:
-        """Count its answers, and settle at once what needs no pull: two owners, a relay, a swap, other hardware."""
+    def _check_answers(self, track: Track, mac: int) -> None:
+        """Check whether the address has answered often enough; if so, settle the verdicts that need no pull.
+
+        These are `contested`, `relayed`, `swapped` and `wrong-hardware`.
+        """
         if self._watch is None or not self._watch.controls_asked(track.target.subnet):
             return
         port = self._port(track, mac)
         if track.known and not port.second_owner():
-            return  # a MAC that takes over while the cable is out shows in the silence
+            return  # a MAC that takes over while the cable is out is found in the silence
         track.known = port.reliable()
         if not track.known:
             return
@@ -277,7 +289,7 @@ class Walk:
         return port
 
     def _open(self, track: Track, mac: int) -> None:
-        """Start to examine a silence, which may be a pull."""
+        """Begin to examine a silence, which may be a pull."""
         if not self._order.is_for(track):
             track.expect(min(track.targets, key=_ordinal))
         port = track.port = self.port = self._port(track, mac)
@@ -290,7 +302,7 @@ class Walk:
         track.steps = self._prove(track, port)
 
     def _prove(self, track: Track, port: PortState) -> Steps:
-        """Take a silence that nobody asked for through its phases; then ask for the pulls that prove the port."""
+        """Take a silence that nobody asked for through its phases, then ask for the pulls that prove the port."""
         once = self.options.once
         yield from phase_out(port)
         if is_decided(port):
@@ -305,8 +317,8 @@ class Walk:
                 pass
         return None
 
-    def _take_for(self, track: Track, port: PortState, target: Target) -> None:
-        """Assign the current pull to a port; if another port was pulled before, this is the first pull of this port."""
+    def _assign(self, track: Track, port: PortState, target: Target) -> None:
+        """Assign the pull in progress to a port; after a pull of another port it is the first pull of this port."""
         if port.pull is None or not port.pull.out or port.pull.returned < EVER:
             return
         if port.target != target and port.was_seen:
@@ -341,11 +353,11 @@ class Walk:
         return None
 
     def _does_not_count(self, track: Track, port: PortState, void: Void | Cut) -> None:
-        """Go on without this silence; until the port is proven, its verdict says why this one did not count."""
+        """Set aside a silence that does not count; unless the port is proven later, its verdict gives the reason."""
         cut = "" if isinstance(void, FellTogether) else str(void)
         if isinstance(void, FellTogether):
             port.together = void.entries
-            port.fallen = tuple(self.run.word(entry) for entry in void.entries)
+            port.fallen = tuple(self.run.label(entry) for entry in void.entries)
         port.close()
         self._set_aside(track, replace(self._seen(track, port), cut=cut, void=bool(cut)))
         if isinstance(void, Disturbed):
@@ -353,12 +365,14 @@ class Walk:
         port.warn(f"This does not count: {void}")
 
     def _too_soon(self, track: Track, port: PortState) -> None:
-        """Handle an answer before the silence is evidence, from one address or from several. Other MACs that were
-        heard during the silence count as heard with the cable out."""
+        """Handle an answer that comes before the silence is evidence.
+
+        Other MACs that were heard during the silence count as heard with the cable out.
+        """
         assert port.pull is not None
         track.unrequested += port.pull.requested is None and self.run.now - port.pull.silent_from > GAP
         port.together = [entry for entry in fallen_together(port) if entry in port.pull.lost]
-        port.fallen = tuple(map(self.run.word, port.together))
+        port.fallen = tuple(map(self.run.label, port.together))
         port.close()
         cut = "" if port.fallen else "its cable was put back too soon"
         self._set_aside(track, replace(self._seen(track, port), cut=cut))
@@ -367,7 +381,7 @@ class Walk:
         return port.warn(f"{port.target.subject}: {together if port.fallen else too_soon}")
 
     def _set_aside(self, track: Track, seen: Observation) -> None:
-        """Drop a silence that does not count; what was observed may decide the port all the same."""
+        """End a silence that does not count. Its observation may still decide the port, for example as `impostor`."""
         self._drop(track)
         if verdict(seen, self.run.names)[0] is Verdict.UNSETTLED:
             track.proofs[seen.target.subject] = judge(seen, self.run.names)
@@ -375,7 +389,7 @@ class Walk:
             self._settle(track, seen)
 
     def _drop(self, track: Track) -> None:
-        """Return to watching; what was counted with the cable in is kept."""
+        """Return to the watch after a pull; keep what was counted with the cable in."""
         if self._second.asking is track:
             self._second.asking = None
         if self._order.is_for(track):
@@ -392,7 +406,7 @@ class Walk:
         track.steps = track.port = None
         track.entry.keep(KEPT)
         track.entry.urgent = False
-        self._say_what_to_do()
+        self._ask_for_any_pull()
 
     # Verdicts
 
@@ -427,12 +441,12 @@ class Walk:
     def _close_all(self, why: str) -> None:
         for track in self._tracks:
             for target in track.targets:
-                proof = self._last_word(track, target, why)
+                proof = self._final_proof(track, target, why)
                 self.run.put_proof(proof)
             track.targets = []
 
-    def _last_word(self, track: Track, target: Target, why: str) -> Proof:
-        """Return the proof of a port that is still open at the end."""
+    def _final_proof(self, track: Track, target: Target, why: str) -> Proof:
+        """Return the proof of a port that is still open at the end of the walk."""
         port, last, names = track.port, track.proofs.get(target.subject), self.run.names
         if port is not None and port.target == target:
             port.close()
@@ -452,13 +466,13 @@ class Walk:
 
 
 def without_macs(targets: Sequence[Target]) -> str:
-    """Return how many ports have no planned MAC and what that means for them, empty where all have one."""
+    """Return how many ports have no planned MAC and what they need; empty if all have one."""
     without = sum(target.mac is None for target in targets if not target.barred)
     if not without:
         return ""
     return (
-        f"The plan has no MAC for {without} of {len(targets)} ports. Each of these is proven only where the number of "
-        "its row is pressed while its cable is out, or with --in-order"
+        f"The plan has no MAC for {without} of {len(targets)} ports. Each of these is proven only if the number of its "
+        "row is pressed while its cable is out, or with --in-order"
     )
 
 
