@@ -1,4 +1,4 @@
-"""Builds the model from the plan's tables and reports every value that does not fit, not just the first."""
+"""Builds the model from the plan's tables and reports every value that does not fit its shape, not only the first."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ D = TypeVar("D", Accepted, SiteRemark, GrantedRequest)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parts:
-    """The parts of the model, built from every entry that fits its shape; `site` is None where its entry does not."""
+    """The parts of the model, built from the entries that fit their shapes; `site` is None if its entry does not."""
 
     site: SiteShape | None
     subnets: tuple[Subnet, ...]
@@ -89,7 +89,7 @@ class Parts:
 
 
 def build(tables: Tables, problems: list[Problem]) -> Parts:
-    """Build all parts; add to `problems` what does not fit."""
+    """Return all parts of the model; every value that does not fit its shape adds a problem to `problems`."""
 
     def fitted(entries: Iterable[Entry], shape: type[S]) -> Iterator[tuple[S, Position]]:
         for entry in entries:
@@ -265,7 +265,7 @@ def _survey(shape: SurveyShape, position: Position) -> SurveyEntry:
 
 
 def _decision(kind: type[D], shape: Shape, position: Position) -> D:
-    """Build a decision of the site from its entry, whose values have the same names; `with` is the other party."""
+    """Return a decision of the site from its entry; both have the same field names, except that `with_` is `other`."""
     values = {"other" if name == "with_" else name: value for name, value in shape}
     if "island" in values:
         values["island"] = values["island"] or SITE

@@ -1,7 +1,7 @@
-"""Reads the values of a plan as people type them; a value that cannot be read does not stop a check.
+"""Reads the values of a plan in the notations that people type; a value that cannot be read does not stop a check.
 
 Notations with only one meaning are read: `24` as a mask, `10.0.0.0/255.255.255.0`, full-width digits, dashes of any
-length, `10,62,20,81`. An octet with a leading zero has two meanings, so it stays unreadable; the message names the
+length, `10,62,20,81`. An octet with a leading zero could be octal or decimal and is not read; the message names the
 likely value.
 """
 
@@ -17,7 +17,7 @@ from netcheck.plan.model import Cell, LastOctets, Position
 from netcheck.text import safe
 
 T = TypeVar("T")
-DHCP = "dhcp"  # in place of an address: the DHCP server gives it, by a reservation
+DHCP = "dhcp"  # in place of an address: the DHCP server assigns it by a reservation
 
 # Signs for a value that is not known yet; common practice, no source.
 _UNKNOWN = frozenset({"-", "--", "\u2013", "\u2014", "?", "??", "n/a", "n.a.", "tbd", "t.b.d.", "tba", "tbc", "none"})
@@ -26,13 +26,13 @@ _LONGEST_SIGN = max(map(len, _UNKNOWN))
 _LINK_LOCAL = Prefix.from_text("fe80::/10")
 _ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
 _DASHES = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
-_COMMAS = re.compile(r"\d{1,3}(?:,\d{1,3}){3}", re.ASCII)  # a spreadsheet with decimal commas
+_COMMAS = re.compile(r"\d{1,3}(?:,\d{1,3}){3}", re.ASCII)  # written by a spreadsheet with decimal commas
 _ZEROS = re.compile(r"\d{1,4}(?:\.\d{1,4}){3}", re.ASCII)
 _SEVERAL = re.compile(r"\s*(?:[;,&+]|/(?=\s*\d+\.))\s*|\s+")
 _SHORT = re.compile(r"\.?(\d{1,3})(?:-\.?(\d{1,3}))?", re.ASCII)  # `.200-.239`
 _TAIL = re.compile(r"((?:\d{1,3}\.){3})(\d{1,3})-\.?(\d{1,3})", re.ASCII)  # `10.62.20.200-239`
 _RANGE_OF_ADDRESSES = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}\s*[-\u2010-\u2015\u2212]", re.ASCII)
-# Dates as spreadsheets write them in place of 1/7 or 1.7: 2026-07-01, 01.07.2026, 7-Jan, Jan-07, 7. Jan.
+# Dates that spreadsheets make of 1/7 or 1.7: 2026-07-01, 01.07.2026, 7-Jan, Jan-07, 7. Jan.
 _DATE = re.compile(
     r"\d{4}-\d\d-\d\d(?: .*)?|\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)"
     r"|\d{1,2}[.-]?[ -]?[A-Z][a-z\u00e4]{2}\.?(?:[ -]\d{2,4})?|[A-Z][a-z\u00e4]{2}\.?[ -]\d{2,4}",
@@ -41,7 +41,7 @@ _DATE = re.compile(
 
 
 def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T]:
-    """Return a cell with its value, or with the reason why it cannot be read."""
+    """Return a cell with the value of a text, or with the reason why it cannot be read."""
     text = text.strip()
     try:
         return Cell(text, read(text), position)
@@ -50,7 +50,7 @@ def cell_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T
 
 
 def maybe_from(text: str, read: Callable[[str], T], position: Position) -> Cell[T] | None:
-    """Return a cell as `cell_from` does, or None for an empty text or a sign such as `tbd`."""
+    """Return the cell of `cell_from`, or None for an empty text or a sign such as `tbd`."""
     return None if is_unknown(text) else cell_from(text, read, position)
 
 
@@ -66,24 +66,24 @@ def is_unknown(text: str) -> bool:
 
 
 def any_unknown(texts: Sequence[str]) -> bool:
-    """Return whether any of many stripped texts is empty or a sign for a value that is not known yet."""
+    """Return whether `is_unknown` is true for any of these stripped texts; faster than one call for each text."""
     if min(map(len, texts), default=0) > _LONGEST_SIGN:
         return False
     return not all(texts) or not _UNKNOWN.isdisjoint(map(str.casefold, texts))
 
 
 def address_cell_from(text: str, position: Position) -> Cell[Address] | None:
-    """Return the cell of an interface's address; None where it is not known yet or given by DHCP."""
+    """Return the cell of an interface's address; None if it is not known yet or assigned by DHCP."""
     return None if is_dhcp(text) else maybe_from(text, address_from, position)
 
 
 def is_dhcp(text: str) -> bool:
-    """Return whether an address is to be given by DHCP."""
+    """Return whether the text in place of an address says that DHCP assigns it."""
     return text.strip().casefold() == DHCP
 
 
 def address_from(text: str) -> Address:
-    """Read an interface's address."""
+    """Return an interface's address; ValueError says what is wrong and what to write."""
     try:
         return Address.from_text(text)
     except ValueError as error:
@@ -114,8 +114,9 @@ def _address_as_typed(text: str, error: ValueError) -> Address:
 
 
 def several_addresses(text: str) -> list[str]:
-    """Return the addresses of a cell that contains two or more and nothing else; a mask after a slash does not
-    count.
+    """Return the addresses of a cell that contains two or more of them and nothing else, otherwise an empty list.
+
+    A mask after an address is not a second address.
     """
     parts = [part for part in _SEVERAL.split(text) if part]
     if len(parts) < 2 or not all(is_address(part) for part in parts):
@@ -126,7 +127,7 @@ def several_addresses(text: str) -> list[str]:
 
 
 def _decimal(text: str) -> str:
-    """The likely value of an address with leading zeros, as the end of a message."""
+    """Return the likely value of an address with leading zeros, as the end of a message; otherwise an empty text."""
     if not _ZEROS.fullmatch(text):
         return ""
     octets = [int(part) for part in text.split(".")]
@@ -134,18 +135,18 @@ def _decimal(text: str) -> str:
 
 
 def mask_from(text: str, family: int = 4) -> Mask:
-    """Read a mask or a prefix length, with or without its slash."""
+    """Return the mask of a text that is a mask or a prefix length, with or without a slash; otherwise ValueError."""
     plain = unicodedata.normalize("NFKC", text).strip()
     return Mask.from_text(f"/{plain}" if plain.isdecimal() else plain.replace(",", "."), family)
 
 
 def prefix_from(text: str) -> Prefix:
-    """Read a prefix with its length or its mask after the slash."""
+    """Return the prefix of a text with its length or its mask after the slash; otherwise ValueError."""
     return Prefix.from_text(_with_length(text))
 
 
 def interface_address_from(text: str) -> InterfaceAddress:
-    """Read an address with the length or the mask of its subnet after the slash."""
+    """Return an address with the length or the mask of its subnet after the slash; otherwise ValueError."""
     return InterfaceAddress.from_text(_with_length(text))
 
 
@@ -161,7 +162,10 @@ def _with_length(text: str) -> str:
 
 
 def range_from(text: str, prefix: Prefix | None = None) -> Range:
-    """Read a range; its ends may be shortened to their last octets, `.200-.239`, inside a prefix of /24 or longer."""
+    """Return the range of a text; otherwise ValueError.
+
+    In a prefix of /24 or longer the ends may be shortened to their last octets: `.200-.239`.
+    """
     plain = _DASHES.sub("-", unicodedata.normalize("NFKC", text).strip())
     if tail := _TAIL.fullmatch(plain):
         plain = f"{tail[1]}{tail[2]}-{tail[1]}{tail[3]}"
@@ -174,7 +178,7 @@ def range_from(text: str, prefix: Prefix | None = None) -> Range:
 
 
 def scheme_range_from(text: str) -> Range | LastOctets:
-    """Read the range of a scheme: last octets such as `.100-.149`, or a range of addresses."""
+    """Return the range of a scheme: last octets such as `.100-.149`, or addresses; otherwise ValueError."""
     plain = _DASHES.sub("-", unicodedata.normalize("NFKC", text).strip())
     found = _SHORT.fullmatch(plain)
     if not found:
@@ -186,7 +190,7 @@ def scheme_range_from(text: str) -> Range | LastOctets:
 
 
 def mac_from(text: str) -> Mac:
-    """Read a MAC."""
+    """Return the MAC of a text, which may contain any kind of dash; otherwise ValueError."""
     try:
         return Mac.from_text(text)
     except ValueError:
@@ -194,15 +198,18 @@ def mac_from(text: str) -> Mac:
 
 
 def label_fault(text: str) -> str:
-    """Return why the text of a slot, port or switch port is likely not what was typed, or the empty text."""
+    """Return why a spreadsheet has probably changed the text of a slot, port or switch port, or the empty text."""
     if not _DATE.fullmatch(text.strip()):
         return ""
     do = "format the column as text and type the value again"
-    return f"{_shown(text)} is a date; a spreadsheet makes dates of values such as 1/7: {do}"
+    return f"{_shown(text)} is a date; spreadsheets turn values such as 1/7 into dates: {do}"
 
 
 def gateway_from(text: str) -> Address:
-    """Read a gateway's address; a link-local address may name its zone, which only the device uses."""
+    """Return a gateway's address; otherwise ValueError.
+
+    A link-local address may have a zone, which is dropped because only the device uses it.
+    """
     head, percent, zone = text.partition("%")
     address = address_from(head if percent and _ZONE.fullmatch(zone) else text)
     if percent and not _LINK_LOCAL.holds(address):
@@ -211,12 +218,12 @@ def gateway_from(text: str) -> Address:
 
 
 def address6_from(text: str) -> Address:
-    """Read an IPv6 address."""
+    """Return an IPv6 address; ValueError for any other text."""
     return _of_ipv6(Address.from_text(text))
 
 
 def gateway6_from(text: str) -> Address:
-    """Read a gateway's IPv6 address."""
+    """Return a gateway's IPv6 address, which may have a zone; ValueError for any other text."""
     return _of_ipv6(gateway_from(text))
 
 

@@ -1,4 +1,4 @@
-"""A plan's tables as its files hold them; every form is read into this one representation."""
+"""The tables of a plan as text; the readers of all forms produce this representation."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.plan.shape_problems import problems_of
 from netcheck.plan.shapes import Shape
 
 S = TypeVar("S", bound=Shape)
-MOST_PROBLEMS = 1000  # listed for one plan
+MOST_PROBLEMS = 1000  # problems listed for one plan
 Path = tuple[str | int, ...]
 _HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*(\]\]?)\s*(?:#.*)?$")
 _PART = r'(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|\'[^\']*\')'
@@ -30,10 +30,9 @@ _TEXT = re.compile(r'"""|\'\'\'|"(?:[^"\\]|\\.)*"|\'[^\']*\'|#.*')
 class Entry:
     """One table or row: its keys, values and position.
 
-    `typed` values have TOML's own types. Other values are the texts of cells, from which numbers are read. An entry of
-    a TOML file has its path there, so that messages can name the line of a key. A row of a table may have `extra`
-    cells (title, text) under titles that are not keys, and `damaged` labels (title, text, reason), which are not in
-    `data`.
+    If `typed`, the values have TOML's types; otherwise they are texts of cells. `lines` and `path` give messages the
+    line of a key in a TOML file. A row of a table may have `extra` cells (title, text) under titles that are not keys,
+    and `damaged` labels (title, text, reason), which are not in `data`.
     """
 
     data: Mapping[str, object]
@@ -45,12 +44,12 @@ class Entry:
     damaged: tuple[tuple[str, str, str], ...] = ()
 
     def text(self, key: str) -> str:
-        """Return the text of a key without outer space, or the empty text."""
+        """Return the text of a key without outer blanks; the empty text if the key is missing or is no text."""
         value = self.data.get(key)
         return value.strip() if isinstance(value, str) else ""
 
     def fitted(self, shape: type[S], problems: list[Problem]) -> S | None:
-        """Validate the entry against a shape; on failure, add to `problems` and return None."""
+        """Return the entry as a validated shape; on failure, add the problems to `problems` and return None."""
         try:
             return shape.model_validate(dict(self.data), strict=self.typed)
         except ValidationError as error:
@@ -59,7 +58,7 @@ class Entry:
             return None
 
     def position_of(self, path: Path) -> Position:
-        """Return the position of a value in the entry, with its line where that is known."""
+        """Return the position of a value in the entry, with its line if that is known."""
         if self.lines is None:
             return self.position
         return self.position._replace(line=self.lines.at((*self.path, *path)))
@@ -78,7 +77,7 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A table without faults, by columns: the cells of each title, each row's ports and each row's position."""
+    """A table without faults as columns: the cells by title, and the ports and the position of each row."""
 
     columns: Mapping[str, Sequence[str]]
     ports: Sequence[tuple[str, ...]] | None
@@ -116,11 +115,11 @@ class Tables:
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
     islands: tuple[Entry, ...] = ()
     schemes: tuple[Entry, ...] = ()
-    unread: frozenset[str] = frozenset()  # the tables that could not be used as a whole, such as `interfaces`
+    unread: frozenset[str] = frozenset()  # names of tables of which no row could be used, such as `interfaces`
 
 
 class TomlLines:
-    """The lines of a TOML text: of every table header and key by its path, and of keys that occur twice."""
+    """Finds the line numbers in a TOML text: of every table header and key by its path, and of repeated keys."""
 
     def __init__(self, text: str) -> None:
         self._lines: dict[Path, int] = {}
@@ -157,7 +156,7 @@ class TomlLines:
         self._lines.setdefault(path, number)
 
     def at(self, path: Path) -> int:
-        """Return the line of a path, or of the nearest table or key around it; 0 where there is none."""
+        """Return the line of a path, or of the nearest table or key that contains it; 0 if there is none."""
         while path and path not in self._lines:
             path = path[:-1]
         return self._lines.get(path, 0)
@@ -168,7 +167,7 @@ def _parts(dotted: str) -> list[str]:
 
 
 def _statements(text: str) -> Iterator[tuple[int, str]]:
-    """Yield the lines on which a statement starts, with their numbers."""
+    """Yield the number and the text of each line on which a statement starts."""
     closing, depth = "", 0
     for number, line in enumerate(text.split("\n"), 1):
         at = 0

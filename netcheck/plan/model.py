@@ -1,7 +1,7 @@
-"""The model of a plan: frozen values that keep the text they were read from and its position.
+"""The model of a plan: frozen values that keep the text that they were read from and its position.
 
-Values of which a plan holds a hundred thousand are named tuples, which are made in a third of the time of frozen
-dataclasses.
+A plan may have a hundred thousand interfaces and cells. These are named tuples, because making one takes a third of the
+time of a frozen dataclass.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range
 
 T = TypeVar("T")
 SITE = "site"  # the default island
-DIGITS = 16  # hexadecimal digits of SHA-256; enough against chance, and the record has the plan's full SHA-256 too
+DIGITS = 16  # hexadecimal digits of a row's SHA-256: enough against chance; the record has the plan's full SHA-256 too
 
 
 class Position(NamedTuple):
@@ -32,8 +32,9 @@ class Position(NamedTuple):
 
 
 class Cell(NamedTuple, Generic[T]):
-    """A typed value with its text and position; `value` is None where the text cannot be read, and `why` gives the
-    reason.
+    """A value with its text and position.
+
+    If the text cannot be read, `value` is None and `why` gives the reason.
     """
 
     text: str
@@ -59,8 +60,9 @@ class Subnet:
 
 
 class Interface(NamedTuple):
-    """A network interface of a device, with one MAC and one address; its subject is `device/interface`, that of a
-    connector `device/interface:port`.
+    """A network interface of a device, with one MAC and one address.
+
+    Its subject is `device/interface`, the subject of a connector `device/interface:port`.
     """
 
     device: str
@@ -78,12 +80,12 @@ class Interface(NamedTuple):
     switch_port: Cell[str] | None = None
     ports: tuple[str, ...] = ("1",)
     behind: str = ""  # the `device/interface:port` that it is connected through, or empty
-    granted: str = ""  # who reserved this address for it, or empty
+    granted: str = ""  # who of the site reserved this address for it, or empty
     address6: Cell[Address] | None = None  # the IPv6 address of a dual-stack interface
     mask6: Cell[Mask] | None = None
     gateway6: Cell[Address] | None = None
     subnet6: str = ""  # the subnet of address6; if empty, the subnet of the island that contains it
-    dhcp: bool = False  # a DHCP server gives the address, by a reservation
+    dhcp: bool = False  # a DHCP server assigns the address by a reservation
     description: str = ""
     remark: str = ""
     extra: tuple[tuple[str, str], ...] = ()  # (title, text) of further columns of the table
@@ -116,20 +118,22 @@ class Router:
 
 @dataclass(frozen=True, slots=True)
 class Translation:
-    """An outside address that a translating router maps to one inside address of an island, or that it puts as source
-    into the packets of a whole inside prefix (then `sources` is set, and `inside` has only the text).
+    """An outside address by which a translating router makes an inside address of an island reachable.
+
+    If `sources` is set, the router puts the outside address as source into all packets from that inside prefix;
+    `inside` then has only the text.
     """
 
     outside: Cell[Address]
     inside: Cell[Address]
-    island: str  # of the inside address
+    island: str  # the island of the inside address
     at: str  # the name of the router
     position: Position
     sources: Cell[Prefix] | None = None
 
     @property
     def subject(self) -> str:
-        """The name `router/outside address`; the router answers for that address."""
+        """The name `router/outside address`; the router answers requests for that address."""
         return f"{self.at}/{self.outside.value or self.outside.text}"
 
 
@@ -146,7 +150,7 @@ class Conversation:
 
 
 class LastOctets(NamedTuple):
-    """A range of last octets, such as `.100-.149`: addresses in every block of 256 of a subnet."""
+    """A range of last octets, such as `.100-.149`: these addresses in every /24 block of a subnet."""
 
     low: int
     high: int
@@ -157,14 +161,14 @@ class LastOctets(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Scheme:
-    """A range of addresses for the interfaces that match all given criteria; a criterion may contain `*`."""
+    """A range of addresses for the interfaces that match all criteria that are given; a criterion may contain `*`."""
 
     range: Cell[Range | LastOctets]
     position: Position
     subnet: str = ""  # the name of a subnet that exists, or empty for all
     kind: str = ""
     location: str = ""
-    name: str = ""  # of the device, or device/interface
+    name: str = ""  # the device, or device/interface
 
     @property
     def subject(self) -> str:
@@ -212,7 +216,7 @@ class Accepted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteRemark:
-    """What the site wrote about a finding, such as a question or a change, with the integrator's reply."""
+    """A remark of the site about a finding, such as a question or a wanted change, with the integrator's reply."""
 
     rule: str
     subject: str
@@ -220,7 +224,7 @@ class SiteRemark:
     position: Position
     by: str = ""
     remark: str = ""
-    change_to: str = ""  # the value that the site asks for, where it gave one
+    change_to: str = ""  # the value that the site asks for, or empty
     address: str = ""
     other: str = ""  # TOML key `with`: the other party of the finding
     decided: date | None = None
@@ -229,7 +233,7 @@ class SiteRemark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GrantedRequest:
-    """A request to the site that it granted. An interface's own address is granted in its row instead."""
+    """A request that the site granted; the grant of an interface's address is in the interface's row instead."""
 
     kind: str
     subject: str
@@ -244,11 +248,11 @@ class GrantedRequest:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """A plan. `sha256` is the hash of all its `files`, surveys included, one after the other."""
+    """A plan; `sha256` is the hash of all its `files`, surveys included, concatenated in their order."""
 
     name: str  # the site's name
     slug: str  # the plan folder's (or workbook's) name, for default file names
-    folder: str  # from which the names of files are resolved
+    folder: str  # file names in the plan are relative to it
     sha256: str
     revision: str = ""
     keep_clear: int = 0
@@ -265,12 +269,12 @@ class Plan:
     granted: tuple[GrantedRequest, ...] = ()
     translations: tuple[Translation, ...] = ()
     schemes: tuple[Scheme, ...] = ()
-    own_islands: frozenset[str] = frozenset()  # the islands that are a machine's own: `site = false`
-    site_islands: frozenset[str] = frozenset()  # the islands that are the site's although translated: `site = true`
+    own_islands: frozenset[str] = frozenset()  # islands that belong to a machine: `site = false`
+    site_islands: frozenset[str] = frozenset()  # islands that belong to the site although translated: `site = true`
     contact: str = ""  # who sends the plan and answers questions about it, or empty
     domain: str = ""  # the DNS domain of host names without a dot, or empty
     position: Position = field(default=Position("plan.toml"))
-    files: tuple[str, ...] = ()  # names from the plan's folder, in the order of the hash
+    files: tuple[str, ...] = ()  # names relative to the plan's folder, in the order of the hash
     other_sheets: tuple[str, ...] = ()  # sheets of the workbook that are not part of the plan
 
     @cached_property
@@ -289,13 +293,13 @@ class Plan:
         return {router.name: router for router in self.routers}
 
     def outer_island(self, translation: Translation) -> str:
-        """Return the island of an outside address: the router's island, or `site` where that is the inside island."""
+        """Return the island of an outside address: the router's island, or `site` if that is the inside island."""
         router = self.router_named.get(translation.at)
         return router.island if router and router.island != translation.island else SITE
 
     @cached_property
     def islands_without_it(self) -> frozenset[str]:
-        """The islands whose addresses the site's IT does not manage: marked ones, and those behind a translation."""
+        """The islands whose addresses the site's IT does not manage: those marked, and those behind a translation."""
         translated = {translation.island for translation in self.translations} - {SITE}
         return self.own_islands | (translated - self.site_islands)
 
@@ -311,9 +315,9 @@ class Plan:
 def row_hashes(plan: Plan) -> dict[str, str]:
     """Return the hash of every interface's row by its subject (`device/interface`).
 
-    A row consists of the columns of `interfaces.csv` and `behind`. Values are hashed, not their notation: the same MAC
-    with colons has the same hash. `granted` is left out, because it states the site's decision, not a setting of the
-    device.
+    A row consists of the columns of `interfaces.csv` and `behind`. The hash is of values, not of their notation: a MAC
+    has the same hash with colons and with hyphens. `granted` is left out, because it is a decision of the site and not
+    a setting of the device.
     """
     return {interface.subject: _hash(interface) for interface in plan.interfaces}
 
@@ -338,8 +342,9 @@ def _hash(interface: Interface) -> str:
 
 
 def _second(interface: Interface) -> tuple[str, ...]:
-    """Return the values of the second address of a dual-stack interface; other interfaces have none, so that their hash
-    stays as before.
+    """Return the values of the second address of a dual-stack interface; an empty tuple for any other interface.
+
+    The hash of an interface without a second address thus stays the same as in older records.
     """
     cells = (interface.address6, interface.mask6, interface.gateway6)
     texts = (*(_text(cell) for cell in cells), interface.subnet6)

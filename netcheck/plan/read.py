@@ -1,11 +1,11 @@
 """Reads a plan from its folder, its `plan.toml` or its workbook.
 
-A form reads the files into tables (`entries.py`), and `build.py` makes the model from them. A draft keeps the hash open
-until the surveys have been read too.
+A form reads the files into tables (`entries.py`), and `build.py` makes the model from them. A draft leaves the hash
+open until the surveys have been read too.
 
-`reference_problems` checks that names are unique and that every name that an entry refers to exists. Where all
-interfaces could be built, it checks those of the model. Otherwise the tables are read as they stand in the files,
-so that an entry with another fault is checked too, and is not reported as missing elsewhere.
+`reference_problems` checks that names are unique and that every name that an entry refers to exists. It checks the
+interfaces of the model if all of them could be built. Otherwise it checks the tables, so that an interface with another
+fault is included and references to it are not reported as unknown.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from netcheck.text import listed, safe
 
 PLAN_FILE = "plan.toml"
 _ROW = re.compile(r"(.*: (?:sheet .*, )?row )\d+")
-_APART = 3  # equal problems of rows are listed one by one up to this number
+_APART = 3  # up to this number, equal problems of several rows are listed one by one
 OTHER_WORKBOOKS = (".xlsm", ".xlsb", ".xls", ".ods")
 
 
@@ -41,7 +41,7 @@ class Form:
 
 
 def _read_workbook(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
-    from netcheck.plan.forms.workbook_plan import read_workbook  # imported only where the plan is a workbook
+    from netcheck.plan.forms.workbook_plan import read_workbook  # openpyxl is imported only for a workbook
 
     return read_workbook(path, files, problems)
 
@@ -97,15 +97,15 @@ class Draft:
 
 
 def _name(path: Path, folder: Path) -> str:
-    """Return a file's name from the plan's folder, with slashes on every system."""
+    """Return a file's name relative to the plan's folder, with slashes on every system."""
     return (path.relative_to(folder) if path.is_relative_to(folder) else path).as_posix()
 
 
 def read_plan(path: str | Path) -> Plan:
-    """Read a plan whose surveys are not needed; PlanError holds every structural fault.
+    """Return a plan without reading its surveys; PlanError lists every structural fault.
 
     A value that cannot be read is not a structural fault: it becomes a cell without a value. `sha256` covers the survey
-    files themselves but no file that a zone includes; `survey.read.read_site` covers those too.
+    files but not the files that a zone includes; `survey.read.read_site` covers those too.
     """
     draft = read_draft(path)
     for entry in draft.parts.surveys:
@@ -116,7 +116,7 @@ def read_plan(path: str | Path) -> Plan:
 
 
 def read_draft(path: str | Path) -> Draft:
-    """Read the plan's own files; PlanError holds every structural fault, among them survey files that are missing."""
+    """Read the plan's own files; PlanError lists every structural fault, including missing survey files."""
     file = plan_file(Path(path))
     files, problems = HashedFiles(), list[Problem]()
     tables = _form_of(file).read(file, files, problems)
@@ -133,7 +133,7 @@ def read_draft(path: str | Path) -> Draft:
 
 
 def _unreadable(entry: SurveyEntry, folder: Path) -> list[Problem]:
-    """The reason why a survey file cannot be opened, if there is one."""
+    """Return the problem of a survey file that cannot be opened, otherwise an empty list."""
     try:
         demand_readable(folder / entry.file)
     except FileError as error:
@@ -163,7 +163,7 @@ def _bounded(problems: list[Problem], file: Path) -> list[Problem]:
 
 
 def plan_file(path: Path) -> Path:
-    """Return the plan file that a path stands for."""
+    """Return the plan file of a path, which is the file or its folder; PlanError if there is none."""
     try:
         if not path.exists() and not path.is_symlink():
             raise PlanError(Problem("there is no such file or folder", safe(str(path)), "Check its name"))
@@ -194,7 +194,7 @@ def _slug(file: Path) -> str:
     return file.absolute().resolve().parent.name or "plan"
 
 
-_COMPARED = 300  # names compared for a suggestion
+_COMPARED = 300  # names that are compared to find a similar one
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,8 +223,9 @@ _Named = _Loose | Interface
 
 
 def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Problem]:
-    """Yield every duplicate name and every reference to a name that does not exist. `made` are the interfaces of the
-    model, or empty where not all of them could be built.
+    """Yield a problem for every duplicate name and every reference to a name that does not exist.
+
+    `made` are the interfaces of the model; empty if not all of them could be built.
     """
     interfaces: Sequence[_Named] = made or tuple(_interfaces(tables))
     yield from _twice("subnet", _names(tables.subnets))
@@ -290,8 +291,9 @@ def _unknown_ends(tables: Tables, interfaces: Iterable[_Named]) -> Iterator[Prob
 
 
 def _unknown_routers(tables: Tables) -> Iterator[Problem]:
-    """Check the routers of translations; a plan without any router may name one, and the paths across it stay
-    undecided.
+    """Yield a problem for every translation whose router is not in the plan.
+
+    A plan without routers may name one; the result of the paths across it is then "undecided".
     """
     known = dict.fromkeys(name for name, _ in _names(tables.routers) if name)
     for translation in tables.translations if known else ():
@@ -316,7 +318,7 @@ def _unknown(what: str, name: str, names: Iterable[str], position: Position) -> 
 
 
 def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
-    """Report interfaces that are `behind` themselves, directly or through others."""
+    """Yield a problem for every interface that is `behind` itself, directly or through others."""
     owner = {f"{one.subject}:{port}": one for one in interfaces for port in one.ports}
     seen: set[str] = set()
     for start in interfaces:

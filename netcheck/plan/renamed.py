@@ -1,4 +1,4 @@
-"""Finds the interfaces of a plan that have another name than in an earlier revision."""
+"""Finds the interfaces of a plan that had another name in an earlier revision."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from netcheck.plan.model import Cell, Interface, Plan
 
 
 def renamed_interfaces(old: Plan, now: Plan) -> dict[str, str]:
-    """Return the present subject of each interface that was renamed, by its earlier subject.
+    """Return the present subject of each renamed interface by its earlier subject.
 
-    An interface that is gone and one that is new are the same if no other pair shares their MAC, or else their host
-    name, or else their address and subnet. Two different MACs are two devices.
+    A removed and an added interface are the same if they alone share a MAC; otherwise if they alone share a host name;
+    otherwise if they alone share an address and subnet. Interfaces with different MACs are two devices.
     """
     gone = {one.subject: one for one in old.interfaces if one.subject not in now.interface_named}
     new = {one.subject: one for one in now.interfaces if one.subject not in old.interface_named}

@@ -1,6 +1,6 @@
-"""Makes the JSON Schema of `plan.toml` from the shapes that read it, for editors that complete keys and mark mistakes.
+"""Makes the JSON Schema of `plan.toml` from the shapes that read it; editors use it to complete keys and mark mistakes.
 
-The schema covers structure: keys, types and what is required. It does not judge addresses.
+The schema covers the structure: keys, types and required keys. It does not check addresses.
 """
 
 from __future__ import annotations
@@ -54,15 +54,15 @@ WORDS = {
     "accepted": "Findings that the site has agreed to live with.",
     "address": "An address, such as 10.62.20.61, or dhcp; a station's with its prefix length, such as 10.62.20.245/24.",
     "because": "Why the site accepts the finding.",
-    "behind": "The port, device/interface:port, that this one hangs behind in a daisy chain.",
-    "by": "Who of the site decided.",
+    "behind": "In a daisy chain, the port (device/interface:port) through which this interface is connected.",
+    "by": "Who decided, of the site.",
     "change-to": "The value that the site asks for.",
-    "columns": "Which title of the survey file stands for which value, where it is not recognised.",
+    "columns": "The title of each value's column in the survey file, if netcheck does not recognise it.",
     "contact": "Who sends the plan and answers questions about it: name, company, telephone.",
-    "conversation": "Two interfaces that must be able to talk, both ways.",
+    "conversation": "Two interfaces that must be able to communicate, in both directions.",
     "conversations": "A CSV file in the plan's folder with a row for each conversation.",
-    "covers": "The prefixes of which the survey lists every host.",
-    "crowded": "The share of a subnet in use that becomes a risk.",
+    "covers": "The prefixes in which the survey lists every host.",
+    "crowded": "The share of used addresses from which a subnet is a risk.",
     "device": "A controller, operator panel, drive, remote I/O, switch or server, with its interfaces.",
     "decided": "The day on which the site decided.",
     "decision": "What the site decided: question, change it to, or use the proposal.",
@@ -72,16 +72,16 @@ WORDS = {
     "format": "The format of this file.",
     "from": "An interface, as device/interface.",
     "gateway": "The gateway's address: a subnet's, or the one typed into the device.",
-    "granted": "Who of the site reserved this address for the interface; as a table, another request that was granted.",
+    "granted": "Who of the site reserved this address for the interface; as a table, another granted request.",
     "host-name": "The device's host name.",
     "island": "The routing domain; addresses may repeat between islands, not within one.",
-    "keep-clear": "How many addresses to stay away from any site host.",
-    "inside": "An inside address, or a prefix such as 192.168.10.0/24 that shares the outside address as source.",
+    "keep-clear": "The least distance, in addresses, from every site host.",
+    "inside": "An inside address, or a prefix such as 192.168.10.0/24 whose packets get the outside address as source.",
     "kind": "The kind of device, or of survey file.",
     "mac": "The MAC address on the nameplate, such as 00-00-5E-00-53-21.",
     "mask": "The mask typed into the device, such as 255.255.255.0 or /24.",
     "place": "Where the device stands, such as panel 3.",
-    "pools": "Ranges handed out by DHCP, such as 10.62.20.200-10.62.20.239.",
+    "pools": "Ranges that DHCP assigns, such as 10.62.20.200-10.62.20.239.",
     "ports": "The labels of the interface's connectors.",
     "prefix": "The subnet's prefix, such as 10.62.20.0/24.",
     "remark": "A remark for readers of the plan, or what the site wrote about a finding.",
@@ -92,15 +92,15 @@ WORDS = {
     "router": "A router, by its interfaces and static routes.",
     "routes": 'Static routes, such as { to = "0.0.0.0/0", via = "10.62.30.254" }.',
     "rule": "The rule's name, as `netcheck rules` lists it.",
-    "scheme": "A range of addresses for a kind of device, a place or names; suggest follows it.",
+    "scheme": "A range of addresses for a kind of device, a place or names; netcheck suggest follows it.",
     "services": "Transport protocols and ports, such as tcp 502.",
     "slot": "The slot that the module sits in.",
     "starts": "Which side opens connections: from, to or both.",
     "station": "The technician's computer, with the address it uses for proving.",
     "subject": "What the finding is about: device/interface, a subnet, a router, a station or a survey file.",
     "subnets": "A CSV file in the plan's folder with a row for each subnet.",
-    "survey": "A dated list of what is already on the site.",
-    "survey-max-age": "After how many days a survey is too old.",
+    "survey": "A dated list of the hosts that are already on the site.",
+    "survey-max-age": "The number of days after which a survey is too old.",
     "switch-port": "The switch port that the interface is connected to.",
     "taken": "The day on which the survey was taken.",
     "ticket": "The ticket under which the site granted the request.",
@@ -140,7 +140,7 @@ def plan_schema(rules: Sequence[str] = (), survey_kinds: Sequence[str] = ()) -> 
 
 
 def _with_entries(name: str, shape: type[Shape], entries: dict[str, type[Shape]]) -> type[Shape]:
-    """Return a shape in which the tables that the reader validates separately have their own shapes."""
+    """Return a shape that includes the shapes of its tables, which the reader validates separately."""
     fields: dict[str, Any] = {
         key: (entry, ...) if shape.model_fields[key].is_required() else (list[entry], [])  # type: ignore[valid-type]
         for key, entry in entries.items()
@@ -149,8 +149,9 @@ def _with_entries(name: str, shape: type[Shape], entries: dict[str, type[Shape]]
 
 
 def _plain(node: Any) -> Any:
-    """Return a node without pydantic's titles, without `Shape` in names and without null, which TOML does not have; add
-    the descriptions.
+    """Return a node of the schema with descriptions, and without pydantic's titles and `Shape` in names.
+
+    Null is left out, because TOML does not have it.
     """
     if isinstance(node, list):
         return [_plain(each) for each in node]
@@ -164,7 +165,7 @@ def _plain(node: Any) -> Any:
 
 
 def _joined(node: dict[str, Any]) -> dict[str, Any]:
-    """Return a choice of types without null, as one list where each is a plain type."""
+    """Return a choice of types without null; as one list if each is a plain type."""
     choices = [choice for choice in node["anyOf"] if choice != {"type": "null"}]
     rest = {key: value for key, value in node.items() if key != "anyOf" and (key, value) != ("default", None)}
     if len(choices) == 1:

@@ -1,4 +1,4 @@
-"""Translates what pydantic reports into the user's terms."""
+"""Translates pydantic's error reports into problems in the user's terms."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netcheck.plan.model import Position
 from netcheck.plan.shapes import FORMAT, SERVICE, DeviceShape, PlanShape, Shape, hyphened
 from netcheck.text import listed, safe
 
-# What was expected, by the prefix of pydantic's error type.
+# The expected value in words, by the prefix of pydantic's error type.
 _EXPECTED = (
     ("too_short", "at least one item"),
     ("string_too_long", "a DNS domain of at most 253 characters"),
@@ -30,7 +30,7 @@ _EXPECTED = (
     ("model", "a table"),
 )
 _OF_THE_TOP = ("interfaces", "subnets", "conversations", "translations", "format")  # keys, not tables
-# Other words for keys, as spreadsheets and devices have them; common practice, no source.
+# Other words for keys, common in spreadsheets and devices; common practice, no source.
 _SAME = {
     "ip": "address", "ip-address": "address", "ipv4": "address", "netmask": "mask", "subnet-mask": "mask",
     "gw": "gateway", "default-gateway": "gateway", "router": "gateway", "network": "subnet", "net": "subnet",
@@ -59,14 +59,14 @@ def problems_of(
 
 
 def suggestion(word: str, known: list[str]) -> str:
-    """Return `; did you mean "address"?` where a known word is similar or means the same, otherwise the empty text."""
+    """Return `; did you mean "address"?` if a known word is similar or means the same, otherwise the empty text."""
     same = _SAME.get(hyphened(word.casefold()[:100]), "")
     near = [same] if same in known else get_close_matches(word.casefold()[:100], known, 1)
     return f'; did you mean "{near[0]}"?' if near else ""
 
 
 def _table_problem(detail: ErrorDetails, shape: type[Shape], position: Position) -> Problem | None:
-    """The problem with a TOML table whose name or brackets are wrong; None for any other problem."""
+    """Return the problem of a TOML table whose name or brackets are wrong; None for any other error."""
     word, value = str(detail["loc"][0]), detail["input"]
     listed_tables = isinstance(value, list) and bool(value) and all(isinstance(each, dict) for each in value)
     if detail["type"] == "missing" or len(detail["loc"]) != 1 or not (listed_tables or isinstance(value, dict)):
@@ -106,7 +106,7 @@ def _problem(detail: ErrorDetails, shape: type[Shape], position: Position, noun:
 
 def keys_of(shape: type[Shape], path: tuple[int | str, ...] = ()) -> list[str]:
     """Return the keys of a shape, or those of the nested shape at a path."""
-    # A field has its generated alias only after the validator is built, which is on first use.
+    # A field gets its generated alias when the validator is built, which happens on first use.
     aliases = {field.alias or hyphened(name): field.annotation for name, field in shape.model_fields.items()}
     inner = next((part for part in path[:-1] if isinstance(part, str)), None)
     for nested in _shapes_in(aliases.get(inner or "")):
@@ -122,7 +122,7 @@ def _shapes_in(annotation: object) -> Iterator[type[Shape]]:
 
 
 def _path(loc: tuple[int | str, ...], noun: str) -> str:
-    """Return a text such as `key "ports", item 2`."""
+    """Return the place of a value in words, such as `key "ports", item 2`."""
     parts = [f"item {part + 1}" if isinstance(part, int) else f'{noun} "{safe(part, 60)}"' for part in loc]
     return ", ".join(parts)
 
@@ -132,7 +132,7 @@ _WORDS = re.compile(r"\^\(\?:([A-Za-z -]+(?:\|[A-Za-z -]+)+)\)\??\$")
 
 
 def _of_pattern(pattern: str) -> str:
-    """Return what a text of a pattern is, in words."""
+    """Return the texts that a pattern accepts, in words."""
     if words := _WORDS.fullmatch(pattern):
         return listed([f'"{word}"' for word in words[1].split("|")], 20, joint="or")
     if pattern == SERVICE:
@@ -155,7 +155,7 @@ def _expected(detail: ErrorDetails) -> str:
 
 
 def found(value: object) -> str:
-    """Return a value in its file's notation, shortened."""
+    """Return a value in the notation of its file, shortened for a message."""
     match value:
         case bool():
             return "true" if value else "false"

@@ -1,8 +1,8 @@
-"""The shapes of the plan's tables in files; pydantic reports every value that does not fit.
+"""The shapes of the plan's tables; pydantic reports every value of a table that does not fit its shape.
 
-Keys are written with hyphens. Values that a check can do without (addresses, masks, MACs, prefixes, ranges) are plain
-text here. Annotations are evaluated here, without `from __future__ import annotations`: pydantic needs their values and
-would compile the text of each one.
+Keys are written with hyphens. Addresses, masks, MACs, prefixes and ranges are plain text here, because an unreadable
+one does not stop a check. This module has no `from __future__ import annotations`: pydantic needs the values of the
+annotations, and compiling their texts would take time.
 """
 
 import re
@@ -17,7 +17,7 @@ _NUMBER_LIMIT = 10**9  # a larger number is a mistake; it is rejected before it 
 
 
 def hyphened(name: str) -> str:
-    """Return the key in files of a field."""
+    """Return the key of a field in files: its name with hyphens."""
     return name.rstrip("_").replace("_", "-")
 
 
@@ -51,7 +51,7 @@ Share = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
 
 
 class Shape(BaseModel):
-    """The base of all shapes: hyphenated keys, unknown keys rejected, texts without outer space."""
+    """The base of all shapes: keys with hyphens, unknown keys rejected, texts without outer blanks."""
 
     model_config = ConfigDict(
         alias_generator=hyphened,
@@ -232,7 +232,7 @@ class AcceptedShape(Shape):
 
 
 class RemarkShape(Shape):
-    """An entry of `[[remark]]`: what the site wrote about a finding, such as a question, and the reply."""
+    """An entry of `[[remark]]`: a remark of the site about a finding, such as a question, and the reply."""
 
     rule: Name
     subject: Name
@@ -247,7 +247,7 @@ class RemarkShape(Shape):
 
 
 class GrantedShape(Shape):
-    """An entry of `[[granted]]`: a request that the site granted, other than one for an address of an interface."""
+    """An entry of `[[granted]]`: a granted request, except one for the address of an interface."""
 
     kind: Annotated[str, Field(pattern="^(?:reservation|pool change|DNS record|conversation|switch port)$")]
     subject: Name

@@ -1,4 +1,4 @@
-"""Values as people type them: one meaning is read, two meanings are explained, no value is a value not known yet."""
+"""Typed values: a value with one meaning is read, one with two meanings is explained, an empty one is not known yet."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ prefix = "10.62.20.0/24"
 
 
 def interfaces(folder: Path, rows: str) -> tuple[Interface, ...]:
-    """The interfaces of a CSV table."""
+    """Return the interfaces of a CSV table."""
     (folder / "plan.toml").write_text(TOP)
     (folder / "i.csv").write_text(rows)
     return read_plan(folder).interfaces
@@ -45,13 +45,13 @@ def interfaces(folder: Path, rows: str) -> tuple[Interface, ...]:
     ],
 )
 def test_a_value_with_one_meaning_is_read(read: object, text: str, value: str) -> None:
-    """Spreadsheets and keyboards write these."""
+    """Spreadsheets and keyboards produce these notations."""
     assert callable(read)
     assert str(read(text)) == value
 
 
 def test_a_range_is_completed_by_its_subnet() -> None:
-    """Only where the subnet fixes the first three octets."""
+    """A shortened range is completed only if the subnet fixes the first three octets."""
     assert str(range_from(".200-.239", prefix_from("10.62.20.0/24"))) == "10.62.20.200-10.62.20.239"
     assert str(range_from("200-239", prefix_from("10.62.20.128/25"))) == "10.62.20.200-10.62.20.239"
     with pytest.raises(ValueError, match="is not a range"):
@@ -84,7 +84,7 @@ def test_a_value_with_two_meanings_is_explained(text: str, why: str) -> None:
 
 @pytest.mark.parametrize("sign", ["tbd", "TBD", "-", "n/a", "N/A", "?", "\u2013"])
 def test_a_sign_is_a_value_not_known_yet(tmp_path: Path, sign: str) -> None:
-    """In a table read by columns and row by row alike."""
+    """The same holds for a table read by columns and a table read row by row."""
     head = "device,interface,subnet,address,mask,gateway,mac,host-name,switch-port\n"
     row = f"a,lan,process,{sign},{sign},{sign},{sign},{sign},{sign}\n"
     for rows in (row, row + "b,lan,process,10.62.20.81,,,,,\n", row + "\n\n"):
@@ -94,7 +94,7 @@ def test_a_sign_is_a_value_not_known_yet(tmp_path: Path, sign: str) -> None:
 
 
 def test_dhcp_in_place_of_an_address(tmp_path: Path) -> None:
-    """In a table, in a row alone and in TOML."""
+    """`dhcp` is read in a table by columns, in a table by rows and in TOML."""
     rows = "device,interface,subnet,address\na,lan,process,DHCP\nb,lan,process,10.62.20.81\n"
     assert [(one.dhcp, one.address is None) for one in interfaces(tmp_path, rows)] == [(True, True), (False, False)]
     entry = '[[device]]\nname = "a"\n[[device.interface]]\nname = "lan"\nsubnet = "process"\naddress = "dhcp"\n'
@@ -114,30 +114,30 @@ def test_further_columns_are_kept(tmp_path: Path) -> None:
 
 
 def test_a_list_may_be_separated_by_commas(tmp_path: Path) -> None:
-    """As by spaces and semicolons."""
+    """Commas separate a list like spaces and semicolons."""
     rows = 'device;interface;subnet;ports\na;lan;process;"1, 2,3"\n'
     assert interfaces(tmp_path, rows)[0].ports == ("1", "2", "3")
 
 
 @pytest.mark.parametrize("text", ["2026-07-01", "01.07.2026", "7-Jan", "Jan-07", "1/7/2026", "01. Jul"])
-def test_a_label_that_became_a_date_is_no_label(tmp_path: Path, text: str) -> None:
-    """A spreadsheet turns the switch port 1/7 into a date; it is a value that cannot be read."""
+def test_a_label_that_became_a_date_is_unreadable(tmp_path: Path, text: str) -> None:
+    """A spreadsheet turns the switch port 1/7 into a date, which becomes an unreadable value."""
     (one,) = interfaces(tmp_path, f"device,interface,subnet,switch-port,slot\na,lan,process,{text},{text}\n")
     assert [title for title, _ in one.damaged] == ["switch-port", "slot"]
     assert (one.switch_port, one.slot) == (None, "")
-    assert "a spreadsheet makes dates of values such as 1/7" in one.damaged[0][1].why
+    assert "spreadsheets turn values such as 1/7 into dates" in one.damaged[0][1].why
 
 
 @pytest.mark.parametrize("text", ["1/7", "sw-3/7", "Gi1/0/7", "X1", "2", "1.2", "A-01"])
 def test_a_label_is_kept(tmp_path: Path, text: str) -> None:
-    """Labels of switches and modules in any notation."""
+    """Labels of switches and modules in other notations are kept."""
     (one,) = interfaces(tmp_path, f"device,interface,subnet,switch-port,slot\na,lan,process,{text},{text}\n")
     assert one.damaged == ()
     assert one.slot == text
 
 
-def test_a_number_of_a_workbook_is_no_label(tmp_path: Path) -> None:
-    """The ports 1,2 become the number 1.2 where a comma is the decimal sign; whole numbers are labels."""
+def test_a_decimal_number_in_a_workbook_is_no_label(tmp_path: Path) -> None:
+    """The ports 1,2 become the number 1.2 if the comma is the decimal sign; whole numbers are labels."""
     book = openpyxl.Workbook()
     book.worksheets[0].title = "subnets"
     for row in (["name", "prefix"], ["process", "10.62.20.0/24"]):
@@ -152,7 +152,7 @@ def test_a_number_of_a_workbook_is_no_label(tmp_path: Path) -> None:
 
 
 def test_a_mask_may_be_a_bare_number(tmp_path: Path) -> None:
-    """As `mask = 24` without quotes."""
+    """`mask = 24` needs no quotes."""
     text = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "s"\nprefix = "10.62.20.0/24"\n'
     text += '[[device]]\nname = "a"\n[[device.interface]]\nname = "x"\nsubnet = "s"\nmask = 24\n'
     (tmp_path / "plan.toml").write_text(text)

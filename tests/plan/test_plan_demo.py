@@ -1,4 +1,4 @@
-"""The plans that ship with netcheck can be read and are what they claim to be."""
+"""The plans that ship with netcheck can be read and have the content that they claim."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ PRIVATE = Prefix.from_text("10.0.0.0/8")
 
 @pytest.fixture(params=["tarn-hollow", "tarn-hollow-mended"])
 def plan(request: pytest.FixtureRequest) -> Plan:
-    """Each of the two plans."""
+    """Return each of the two plans."""
     return read_plan(PLANS / request.param)
 
 
 def test_it_has_the_size_of_a_small_plant(plan: Plan) -> None:
-    """About 25 interfaces in three subnets, with two-port controllers and a station in every subnet."""
+    """It has about 25 interfaces in three subnets, two-port controllers, and a station in every subnet."""
     assert len(plan.subnets) == 3
     assert 20 <= len(plan.interfaces) <= 30
     assert sum(interface.ports == ("1", "2") for interface in plan.interfaces) >= 5
@@ -35,7 +35,7 @@ def test_it_has_the_size_of_a_small_plant(plan: Plan) -> None:
     assert plan.conversations
 
 
-def test_its_addresses_and_macs_are_nobodys(plan: Plan) -> None:
+def test_its_addresses_and_macs_belong_to_nobody(plan: Plan) -> None:
     """Only private addresses and documentation MACs occur, in the plan and in its surveys."""
     addresses = [one.address.value for one in plan.interfaces if one.address and one.address.value]
     macs = [one.mac.value for one in plan.interfaces if one.mac and one.mac.value]

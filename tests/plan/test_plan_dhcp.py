@@ -32,36 +32,36 @@ TODAY = date(2026, 11, 2)
 
 
 def checked(folder: Path) -> Checked:
-    """The check of the plan."""
+    """Return the findings of the plan."""
     (folder / "plan.toml").write_text(PLAN)
     plan = read_plan(folder)
     return check(plan, read_surveys(plan), TODAY)
 
 
 def test_it_is_no_interface_without_an_address(tmp_path: Path) -> None:
-    """No finding asks for an address, and suggest gives none."""
+    """No finding asks for an address, and `suggest` proposes none."""
     found = checked(tmp_path)
     assert [one.rule for one in found.findings] == ["not-surveyed"]
     assert propose_addresses(found.plan, (), TODAY).proposals == ()
 
 
-def test_it_is_asked_for_it(tmp_path: Path) -> None:
-    """As a reservation for its MAC whose address is still to come."""
+def test_it_becomes_a_request_to_it(tmp_path: Path) -> None:
+    """IT gets a request for a reservation of its MAC; the address is left to IT."""
     request = asked_of(checked(tmp_path)).requests[0]
     assert (request.subject, request.address, request.mac) == ("scanner/lan", "", "00-00-5E-00-53-01")
     assert request.note == "it gets its address by DHCP: reserve one for this MAC, and return the address"
 
 
 def test_the_setting_sheet_says_automatic(tmp_path: Path) -> None:
-    """With description and remark as text, and without a mask or gateway to type in."""
+    """The sheet shows description and remark as text, and no mask or gateway to type in."""
     page = to_sheet(checked(tmp_path), TODAY).decode()
     assert "<dt>address</dt><dd>automatic (DHCP)</dd>" in page
     assert "<dt>mask</dt>" not in page
     assert "Scanner at the gate; ordered &lt;b&gt;" in page
 
 
-def test_prove_says_what_it_needs(tmp_path: Path) -> None:
-    """The reserved address has to be in the plan before the port can be proved."""
+def test_prove_asks_for_the_reserved_address(tmp_path: Path) -> None:
+    """The plan must contain the reserved address before the port can be proved."""
     scope = scope_of(checked(tmp_path).plan)
     assert [target.barred for target in scope.targets] == [
         "it gets its address by DHCP: write the address that is reserved for it into the plan to prove it"

@@ -219,14 +219,14 @@ TABLES = [
 
 
 def folder(path: Path) -> Path:
-    """A folder with the plan as TOML and its survey."""
+    """Return a folder with the plan as TOML and its survey."""
     (path / "plan.toml").write_text(TOML, "utf-8")
     (path / "hosts.csv").write_text(HOSTS, "utf-8")
     return path
 
 
 def workbook(path: Path, sheets: dict[str, list[dict[str, Any]]]) -> Path:
-    """A workbook with these rows; every sheet except `site` has a merged heading and an empty row above its titles."""
+    """Write a workbook of these rows; all sheets but `site` have a merged heading and an empty row above the titles."""
     made = openpyxl.Workbook()
     made.remove(made.worksheets[0])
     for title, rows in sheets.items():
@@ -245,7 +245,7 @@ def workbook(path: Path, sheets: dict[str, list[dict[str, Any]]]) -> Path:
 
 
 def plain(value: Any) -> Any:
-    """A part of the model as plain values, without positions."""
+    """Return a part of the model as plain values, without positions."""
     if isinstance(value, Position):
         return None
     if is_dataclass(value):
@@ -257,7 +257,7 @@ def plain(value: Any) -> Any:
 
 @pytest.mark.parametrize("table", TABLES)
 def test_a_workbook_is_the_same_plan(table: str, tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Both forms give one model, with sheets below headings and one sheet hidden."""
+    """Both forms give the same model; the sheets have headings and one sheet is hidden."""
     path = tmp_path_factory.mktemp("plan")
     typed = read_plan(folder(path))
     again = read_plan(workbook(path / "filler.xlsx", SHEETS))
@@ -270,7 +270,7 @@ def test_a_workbook_is_the_same_plan(table: str, tmp_path_factory: pytest.TempPa
     [(10.1, "10.1"), (1062030070, "1062030070"), (datetime(2020, 6, 10), "2020-06-10"), (True, "true")],
     ids=["number", "without-points", "date", "truth"],
 )
-def test_what_a_spreadsheet_makes_of_an_address_is_unreadable(tmp_path: Path, value: object, text: str) -> None:
+def test_an_address_that_a_spreadsheet_changed_is_unreadable(tmp_path: Path, value: object, text: str) -> None:
     """A number, a date or a truth value is never read as another address."""
     sheets: dict[str, list[dict[str, Any]]] = {**SHEETS, "interfaces": [{**CPU, "address": value}, LAN]}
     plan = read_plan(workbook(folder(tmp_path) / "filler.xlsx", sheets))
@@ -282,13 +282,13 @@ def test_what_a_spreadsheet_makes_of_an_address_is_unreadable(tmp_path: Path, va
 @pytest.mark.parametrize(
     ("name", "words"),
     [
-        ("plan.toml", "it is a workbook, whatever its name says. Give it a name that ends in .xlsx"),
+        ("plan.toml", "it is a workbook with another extension. Give it a name that ends in .xlsx"),
         ("filler.xlsm", "this is not a plan. Save it as .xlsx, without macros"),
         ("filler.csv", "this is not a plan. A plan is a folder with plan.toml, or a file ending in .toml or .xlsx"),
     ],
 )
 def test_a_workbook_by_another_name(tmp_path: Path, name: str, words: str) -> None:
-    """The message tells what to do."""
+    """The message says what to do."""
     (tmp_path / name).write_bytes(workbook(tmp_path / "filler.xlsx", SHEETS).read_bytes())
     with pytest.raises(PlanError) as caught:
         read_plan(tmp_path / name)

@@ -1,4 +1,4 @@
-"""A faultless table gives the same interfaces by columns and by rows; any other table is read by rows."""
+"""A table without faults gives the same interfaces by columns and by rows; any other table is read by rows."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ CELLS = (
 
 
 def table(titles: list[str], rows: list[list[str]]) -> list[str]:
-    """The lines of a table."""
+    """Return the lines of a table."""
     return [",".join(cells) + "\r\n" for cells in (titles, *rows)]
 
 
@@ -45,13 +45,13 @@ tables = st.builds(
 
 
 def by_columns(lines: list[str]) -> Grid | None:
-    """The table as a grid, or None where it has a fault."""
+    """Return the table as a grid, or None if it has a fault."""
     columns = {title_of(cells[0]): cells[1:] for cells in columns_of("".join(lines), ",") or ()}
     return grid_of(columns, required_of(InterfaceRow), "t.csv") if columns else None
 
 
 def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
-    """The entries of the same table read row by row, and their problems."""
+    """Return the entries of the same table read row by row, and their problems."""
     problems: list[Problem] = []
     records = list(records_of(lines, ","))
     problems += [Problem(record.fault) for record in records if record.fault]
@@ -59,7 +59,7 @@ def by_rows(lines: list[str]) -> tuple[tuple[Entry, ...], list[Problem]]:
 
 
 def made(rows: Rows) -> tuple[tuple[Interface, ...], list[Problem]]:
-    """The interfaces of a table, and their problems."""
+    """Return the interfaces of a table, and their problems."""
     problems: list[Problem] = []
     position = Position("plan.toml")
     subnets = (
@@ -87,8 +87,8 @@ def test_a_clean_table_gives_the_same_both_ways(lines: list[str]) -> None:
 CLEAN = table(["device", "interface", "subnet", "ports"], [["plc", "cpu", "hall", "1 2"], ["plc", "lan", "hall", ""]])
 
 
-def test_a_clean_table_is_taken_by_columns() -> None:
-    """Lists, empty cells and balanced quotes are no fault."""
+def test_a_clean_table_is_read_by_columns() -> None:
+    """Lists, empty cells and closed quotes are no faults."""
     grid = by_columns(CLEAN)
     assert grid is not None
     interfaces, problems = made(grid)
@@ -113,6 +113,6 @@ def test_a_clean_table_is_taken_by_columns() -> None:
     ],
     ids=["short", "long", "empty cell", "empty list", "empty row", "two lines", "open quotes"],
 )
-def test_any_other_table_is_not(line: str) -> None:
-    """A single row that needs a message is enough."""
+def test_a_table_with_a_fault_is_read_by_rows(line: str) -> None:
+    """One row that needs a message is enough."""
     assert by_columns([*CLEAN, *line.splitlines(keepends=True)]) is None

@@ -1,4 +1,4 @@
-"""Reading any files ends soon, with a plan or with a PlanError."""
+"""Reading any file ends quickly, with a plan or with a PlanError."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ fast = settings(max_examples=60, deadline=None, suppress_health_check=[HealthChe
 
 
 def attempt(folder: Path, plan: bytes, table: bytes) -> Plan | None:
-    """Read a folder of these files; None where it is refused with a message."""
+    """Return the plan of a folder with these files; None if it is refused with a message."""
     (folder / "plan.toml").write_bytes(plan)
     (folder / "interfaces.csv").write_bytes(table)
     (folder / "site-hosts.csv").write_bytes(HOSTS)
@@ -36,7 +36,7 @@ def attempt(folder: Path, plan: bytes, table: bytes) -> Plan | None:
 
 
 def outcome(folder: Path) -> Plan | PlanError:
-    """The plan, or the only error that is allowed."""
+    """Return the plan, or the only error that is allowed."""
     try:
         return read_plan(folder)
     except PlanError as error:
@@ -44,7 +44,7 @@ def outcome(folder: Path) -> Plan | PlanError:
 
 
 def mutated(data: bytes) -> st.SearchStrategy[bytes]:
-    """The bytes with some removed and others inserted."""
+    """Return the bytes with some removed and others inserted."""
     return st.builds(
         lambda start, length, new: data[:start] + new + data[start + length :],
         st.integers(0, len(data)),
@@ -56,35 +56,35 @@ def mutated(data: bytes) -> st.SearchStrategy[bytes]:
 @fast
 @given(st.integers(0, len(PLAN)))
 def test_a_cut_plan(tmp_path: Path, length: int) -> None:
-    """A file that was cut short by a full disk or a lost link."""
+    """A full disk or a lost link may cut a file."""
     attempt(tmp_path, PLAN[:length], TABLE)
 
 
 @fast
 @given(st.binary(max_size=30))
 def test_a_padded_plan(tmp_path: Path, padding: bytes) -> None:
-    """A file with further bytes after its end."""
+    """A file may have further bytes after its end."""
     attempt(tmp_path, PLAN + padding, TABLE)
 
 
 @fast
 @given(mutated(PLAN))
 def test_a_mutated_plan(tmp_path: Path, plan: bytes) -> None:
-    """A file in which bytes were overwritten."""
+    """A file may have overwritten bytes."""
     attempt(tmp_path, plan, TABLE)
 
 
 @fast
 @given(mutated(TABLE) | st.binary(max_size=200) | st.integers(0, len(TABLE)).map(lambda length: TABLE[:length]))
 def test_a_mutated_or_cut_table(tmp_path: Path, table: bytes) -> None:
-    """The same for a CSV table, and for bytes that are no table."""
+    """The same holds for a CSV table, and for bytes that are no table."""
     attempt(tmp_path, PLAN, table)
 
 
 @fast
 @given(st.text(max_size=40))
 def test_any_text_as_an_address(tmp_path: Path, text: str) -> None:
-    """A cell may hold anything; it becomes a cell with or without a value."""
+    """Any text becomes a cell with or without a value."""
     quoted = "".join(f"\\U{ord(letter):08x}" if not 0xD800 <= ord(letter) < 0xE000 else "?" for letter in text)
     plan = attempt(tmp_path, PLAN.replace(b'"10.62.20.61"', f'"{quoted}"'.encode()), TABLE)
     assert plan is not None
@@ -93,14 +93,14 @@ def test_any_text_as_an_address(tmp_path: Path, text: str) -> None:
 
 
 def refusal(path: Path) -> str:
-    """The message with which a path is refused."""
+    """Return the message with which a path is refused."""
     with pytest.raises(PlanError) as caught:
         read_plan(path)
     return str(caught.value)
 
 
 def test_a_folder_without_a_plan(tmp_path: Path) -> None:
-    """The message names what is missing."""
+    """The message names the missing file."""
     assert "there is no plan.toml in this folder" in refusal(tmp_path)
 
 
@@ -123,7 +123,7 @@ def test_a_name_with_a_nul_inside_the_plan(tmp_path: Path, key: str) -> None:
 
 
 def test_another_kind_of_file(tmp_path: Path) -> None:
-    """The message tells what a plan is."""
+    """The message says what a plan is."""
     (tmp_path / "list.pdf").write_text("x")
     assert ".toml" in refusal(tmp_path / "list.pdf")
 
@@ -164,8 +164,8 @@ def test_a_socket_is_not_read(tmp_path: Path) -> None:
         assert "it is a device, a pipe or a socket" in refusal(tmp_path / "plan.toml")
 
 
-def test_a_number_of_thousands_of_digits_is_told_in_plain_words(tmp_path: Path) -> None:
-    """Not in those of the interpreter, which limits the digits of an integer."""
+def test_a_number_of_thousands_of_digits_is_refused_in_plain_words(tmp_path: Path) -> None:
+    """The message does not quote the interpreter, which limits the digits of an integer."""
     (tmp_path / "plan.toml").write_text(f'format = {"9" * 10_000}\n[site]\nname = "x"\n')
     found = outcome(tmp_path)
     assert isinstance(found, PlanError)

@@ -16,7 +16,7 @@ TOP = 'format = 1\n[site]\nname = "x"\n[[subnet]]\nname = "process"\nprefix = "1
 
 
 def refusal(folder: Path, text: str) -> list[str]:
-    """The messages about a plan with this text below its subnet, which ends in line 6."""
+    """Return the messages about a plan with this text below its subnet, which ends in line 6."""
     (folder / "plan.toml").write_text(TOP + text)
     with pytest.raises(PlanError) as caught:
         read_plan(folder)
@@ -61,7 +61,7 @@ def refusal(folder: Path, text: str) -> list[str]:
     ids=["interfaces", "devices", "interface", "subnets", "single", "both", "twice", "site", "key"],
 )
 def test_a_wrong_table_is_named_with_its_line(tmp_path: Path, text: str, message: str) -> None:
-    """With the table that was probably meant, or the line of the first one."""
+    """The message names the table that was probably meant, or the line of the first one."""
     assert refusal(tmp_path, text)[0] == message
 
 
@@ -79,13 +79,13 @@ def test_a_wrong_table_is_named_with_its_line(tmp_path: Path, text: str, message
     ],
 )
 def test_the_expected_words_of_a_conversation_are_named(tmp_path: Path, line: str, message: str) -> None:
-    """Each key that has a pattern of its own says what fits it; a port has 16 bits (RFC 9293 section 3.1)."""
+    """The message about each key with a pattern says what fits; a port has 16 bits (RFC 9293 section 3.1)."""
     found = refusal(tmp_path, f'[[conversation]]\nfrom = "a/x1"\nto = "b/x1"\n{line}\n')
     assert any(message in one for one in found), found
 
 
-def test_a_decision_that_is_none_is_answered_with_the_decisions(tmp_path: Path) -> None:
-    """The words of other patterns are named too."""
+def test_an_unknown_decision_is_answered_with_the_known_ones(tmp_path: Path) -> None:
+    """The message lists the words that the pattern accepts."""
     text = '[[remark]]\nrule = "too-near"\nsubject = "a/b"\ndecision = "maybe"\nby = "IT"\ntext = "x"\n'
     assert any('"question", "change it to" or "use the proposal"' in one for one in refusal(tmp_path, text))
 
@@ -101,7 +101,7 @@ def test_a_decision_that_is_none_is_answered_with_the_decisions(tmp_path: Path) 
     ],
 )
 def test_a_line_that_is_not_toml_is_answered_with_the_right_line(tmp_path: Path, line: str, right: str) -> None:
-    """Missing or curly quotes, a colon, and a capital letter are what people type."""
+    """People forget quotes, or type curly quotes, a colon or a capital letter."""
     (found,) = refusal(tmp_path, f"[[device]]\n{line}\n")
     assert found.startswith("plan.toml line 8: this is not TOML: ")
     assert found.endswith(f". Write {right}")
@@ -125,7 +125,7 @@ def test_a_table_with_a_missing_bracket_is_answered_with_the_right_line(tmp_path
     ],
 )
 def test_another_word_for_a_key_is_answered_with_the_key(tmp_path: Path, word: str, key: str) -> None:
-    """The words of spreadsheets and devices are known."""
+    """The message knows the words of spreadsheets and devices."""
     text = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "x"\nsubnet = "process"\n{word} = "y"\n'
     assert refusal(tmp_path, text)[0].endswith(f'key "{word}" is not known; did you mean "{key}"?')
 
@@ -141,7 +141,7 @@ def test_a_question_does_not_get_a_full_stop(tmp_path: Path) -> None:
 
 
 def test_a_sheet_that_is_not_part_of_the_plan_stays(tmp_path: Path) -> None:
-    """It is the user's workbook: further sheets are named, and no reason to refuse it, whatever their names."""
+    """The user's workbook may have further sheets of any name: they are listed and not refused."""
     book = openpyxl.Workbook()
     book.worksheets[0].title = "subnets"
     for row in (["name", "prefix"], ["process", "10.62.20.0/24"]):
@@ -157,14 +157,14 @@ def test_a_sheet_that_is_not_part_of_the_plan_stays(tmp_path: Path) -> None:
 
 
 def table(folder: Path, rows: str) -> Path:
-    """A plan whose interfaces are these rows."""
+    """Return a plan whose interfaces are these rows."""
     (folder / "plan.toml").write_text(TOP.replace("format = 1", 'format = 1\ninterfaces = "i.csv"'))
     (folder / "i.csv").write_text(rows)
     return folder
 
 
 def test_one_missing_title_is_one_message(tmp_path: Path) -> None:
-    """A missing title says nothing about each row, nor about what refers to these rows."""
+    """A missing title causes no message about single rows or about references to them."""
     rows = "".join(f"d{n},lan,process\n" for n in range(57))
     folder = table(tmp_path, "device,interfac,subnet\n" + rows)
     text = (folder / "plan.toml").read_text()
@@ -179,7 +179,7 @@ def test_one_missing_title_is_one_message(tmp_path: Path) -> None:
 
 
 def test_a_column_that_is_empty_in_every_row_is_one_message(tmp_path: Path) -> None:
-    """The first row is named, and how many more there are."""
+    """The message names the first row and the number of further ones."""
     rows = "".join(f"d{n},lan,\n" for n in range(57))
     with pytest.raises(PlanError) as caught:
         read_plan(table(tmp_path, "device,interface,subnet\n" + rows))
@@ -193,7 +193,7 @@ def test_a_repeated_row_of_titles_is_no_interface(tmp_path: Path) -> None:
 
 
 def test_a_workbook_gets_advice_for_workbooks(tmp_path: Path) -> None:
-    """A cell beyond the titles is named by its column's letter."""
+    """A cell to the right of the titles is named by the letter of its column."""
     book = openpyxl.Workbook()
     book.worksheets[0].title = "subnets"
     for row in (["name", "prefix"], ["process", "10.62.20.0/24", None, "why?"]):
@@ -212,7 +212,7 @@ def test_a_workbook_gets_advice_for_workbooks(tmp_path: Path) -> None:
     [("IP", "address"), ("IP-Adresse", "address"), ("Netmask", "mask"), ("GW", "gateway"), ("MAC address", "mac")],
 )
 def test_a_column_that_holds_values_of_the_plan_is_no_further_column(tmp_path: Path, title: str, key: str) -> None:
-    """Its addresses would be kept unchecked beside interfaces without one."""
+    """Otherwise its addresses would be kept unchecked, and the interfaces would have none."""
     (tmp_path / "i.csv").write_text(f"device,interface,subnet,{title}\na,x,process,10.62.20.5\n")
     (tmp_path / "plan.toml").write_text(TOP.replace("[site]", 'interfaces = "i.csv"\n[site]'))
     with pytest.raises(PlanError, match=rf'i\.csv: row 1: column "{title.casefold().replace(" ", "-")}" is not known'):

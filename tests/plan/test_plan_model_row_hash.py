@@ -1,4 +1,4 @@
-"""Row hashes, by which a record knows whether a proof still applies to the plan."""
+"""Row hashes show whether a recorded proof still applies to the plan."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ PLACE = Position("plan.toml", "device pasteuriser-plc, interface cpu")
 
 
 def cell(text: str, value: Any) -> Cell[Any]:
-    """A cell that was read."""
+    """Return a cell with a value."""
     return Cell(text, value, PLACE)
 
 
@@ -30,7 +30,7 @@ CPU = Interface(
 
 
 def row(interface: Interface) -> str:
-    """The hash of one interface's row."""
+    """Return the hash of one interface's row."""
     plan = Plan(name="Tarn Hollow creamery", slug="tarn-hollow", folder=".", sha256="11" * 32, interfaces=(interface,))
     return row_hashes(plan)["pasteuriser-plc/cpu"]
 
@@ -50,7 +50,7 @@ def row(interface: Interface) -> str:
     ],
 )
 def test_another_value_is_another_row(changes: dict[str, Any]) -> None:
-    """A change to what the row holds changes its hash."""
+    """A changed value of the row changes its hash."""
     assert row(CPU._replace(**changes)) != row(CPU)
 
 
@@ -63,5 +63,5 @@ def test_another_value_is_another_row(changes: dict[str, Any]) -> None:
     ],
 )
 def test_the_same_values_are_the_same_row(changes: dict[str, Any]) -> None:
-    """Moving a row, writing a value in another form or the site's grant leave proofs valid."""
+    """A moved row, another notation of a value and a grant of the site leave the hash as it is."""
     assert row(CPU._replace(**changes)) == row(CPU)

@@ -13,7 +13,7 @@ from netcheck.errors import PlanError
 from netcheck.plan.model import Cell, Plan, Position
 from netcheck.plan.read import read_plan
 
-# The example that the plan's format is documented by, with the far end of its conversation added.
+# The documented example of the plan's format, with the other end of its conversation added.
 EXAMPLE = """\
 format = 1
 
@@ -98,14 +98,14 @@ HEAD = "device,kind,place,interface,slot,subnet,address,mask,gateway,mac,host-na
 
 
 def plan_of(folder: Path, text: str | bytes = SMALL, **tables: str | bytes) -> Plan:
-    """Write a plan folder, tables by name without ending, and read it."""
+    """Write a plan folder and read it; tables are given by their names without extension."""
     for name, content in {"plan.toml": text, **{f"{name}.csv": table for name, table in tables.items()}}.items():
         (folder / name).write_bytes(content if isinstance(content, bytes) else content.encode())
     return read_plan(folder)
 
 
 def problems_of(folder: Path, text: str | bytes, **tables: str | bytes) -> list[str]:
-    """The problems of a plan that must have some."""
+    """Return the problems of a plan, which must have some."""
     with pytest.raises(PlanError) as caught:
         plan_of(folder, text, **tables)
     return [str(problem) for problem in caught.value.problems]
@@ -113,19 +113,19 @@ def problems_of(folder: Path, text: str | bytes, **tables: str | bytes) -> list[
 
 @pytest.fixture
 def example(tmp_path: Path) -> Plan:
-    """The documented example, read."""
+    """Return the plan of the documented example."""
     (tmp_path / "site-hosts.csv").write_text(HOSTS)
     return plan_of(tmp_path, EXAMPLE)
 
 
 def test_the_documented_example_gives_its_site(example: Plan) -> None:
-    """The keys of [site] arrive."""
+    """The keys of [site] are in the model."""
     assert (example.name, example.revision) == ("Tarn Hollow creamery", "C")
     assert (example.keep_clear, example.survey_max_age, example.crowded) == (4, 30, 0.8)
 
 
 def test_the_documented_example_gives_its_subnet(example: Plan) -> None:
-    """Prefix, gateway, VLAN, pools and reserved ranges arrive as values."""
+    """Prefix, gateway, VLAN, pools and reserved ranges are values of the model."""
     subnet = example.subnet_named["process"]
     assert subnet.prefix.value == Prefix.from_text("10.62.20.0/24")
     assert subnet.gateway is not None
@@ -137,7 +137,7 @@ def test_the_documented_example_gives_its_subnet(example: Plan) -> None:
 
 
 def test_the_documented_example_gives_its_interface(example: Plan) -> None:
-    """Every key of the interface arrives, and each cell has its position."""
+    """Every key of the interface is in the model, and each cell has its position."""
     position = Position("plan.toml", "device pasteuriser-plc, interface cpu", 23)
     cpu = example.interface_named["pasteuriser-plc/cpu"]
     assert (cpu.kind, cpu.location, cpu.slot, cpu.subnet) == ("controller", "panel 3", "1", "process")
@@ -152,7 +152,7 @@ def test_the_documented_example_gives_its_interface(example: Plan) -> None:
 
 
 def test_the_documented_example_gives_the_rest(example: Plan) -> None:
-    """Router, conversation, station, survey and accepted finding arrive."""
+    """Router, conversation, station, survey and accepted finding are in the model."""
     (router,) = example.routers
     assert [cell.value for cell in router.interfaces] == [
         InterfaceAddress.from_text("10.62.20.1/24"),
@@ -180,7 +180,7 @@ def test_defaults(tmp_path: Path) -> None:
 
 
 def test_the_folder_and_its_file_give_the_same_plan(tmp_path: Path) -> None:
-    """PLAN is the folder or the plan.toml; the folder's name is the plan's short name."""
+    """PLAN may be the folder or its plan.toml; the folder's name is the plan's short name."""
     folder = tmp_path / "filler-line"
     folder.mkdir()
     assert plan_of(folder) == read_plan(folder / "plan.toml") == read_plan(str(folder))
@@ -217,7 +217,7 @@ def test_an_unreadable_cell_is_no_error(tmp_path: Path, key: str, text: str, why
 
 
 def test_unreadable_prefix_pool_and_cover_are_no_errors(tmp_path: Path) -> None:
-    """A prefix with host bits, a reversed pool and an odd cover are cells without a value."""
+    """A prefix with host bits, a reversed pool and an invalid covered prefix are cells without a value."""
     text = SMALL.replace("20.0/24", "20.1/24") + 'pools = ["10.62.20.9-10.62.20.8"]\n[[survey]]\nfile = "hosts.csv"\n'
     plan = plan_of(tmp_path, text + 'covers = ["all of it"]\n', hosts=HOSTS)
     assert plan.subnets[0].prefix.value is None
@@ -235,8 +235,8 @@ def test_an_ipv6_interface_reads_its_mask_as_a_length(tmp_path: Path) -> None:
     assert interface.mask.value == Mask.from_text("/64", 6)
 
 
-def test_every_fault_is_said_at_once(tmp_path: Path) -> None:
-    """Unknown, missing and mistyped keys, duplicate names and unknown names, each with its position."""
+def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
+    """Unknown, missing and mistyped keys, duplicate names and unknown names are reported with their positions."""
     text = """
 nonsense = 1
 [site]
@@ -299,7 +299,7 @@ routes = [{ to = "10.0.0.0/8", vie = "10.62.20.1" }]
     assert len(found) == len(expected)
 
 
-def test_a_survey_that_is_not_there_is_said_with_the_rest(tmp_path: Path) -> None:
+def test_a_missing_survey_is_reported_with_the_other_faults(tmp_path: Path) -> None:
     """A missing survey file is a fault of the plan, because the plan's hash needs it."""
     text = SMALL + 'adress = 1\n[[survey]]\nfile = "missing.csv"\n'
     found = problems_of(tmp_path, text)
@@ -332,14 +332,14 @@ def test_a_survey_that_is_not_there_is_said_with_the_rest(tmp_path: Path) -> Non
         (SMALL + "[[device]]\nname = 'a'\n[[device]]\nname = 'a'\n", 'device "a" is there twice'),
     ],
 )
-def test_a_wrong_structure_is_refused_with_words(tmp_path: Path, change: str, words: str) -> None:
-    """Each message says what was expected and what was found."""
+def test_a_wrong_structure_is_refused_with_a_message(tmp_path: Path, change: str, words: str) -> None:
+    """Each message says what was expected and what was found instead."""
     assert any(words in one for one in problems_of(tmp_path, change))
 
 
 @pytest.mark.parametrize("chain", [("a/x:1",), ("b/x:1", "a/x:1"), ("b/x:1", "c/x:1", "b/x:1")], ids=len)
 def test_a_circle_of_devices_is_refused(tmp_path: Path, chain: tuple[str, ...]) -> None:
-    """`behind` must not lead back to its start; each loop is reported once."""
+    """`behind` must not lead back to the same device; each loop is reported once."""
     tables = [
         f'[[device]]\nname = "{name}"\n[[device.interface]]\nname = "x"\nsubnet = "process"\nbehind = "{behind}"\n'
         for name, behind in zip("abc", chain, strict=False)
@@ -357,8 +357,8 @@ def test_a_circle_of_devices_is_refused(tmp_path: Path, chain: tuple[str, ...]) 
         ("behind", '"a/b:9"', 'port "a/b:9" is not in the plan; did you mean "a/b:1"?'),
     ],
 )
-def test_ports_are_told_apart(tmp_path: Path, key: str, table: str, words: str) -> None:
-    """Ports of an interface have different names, and `behind` names an existing one."""
+def test_ports_have_different_names(tmp_path: Path, key: str, table: str, words: str) -> None:
+    """The ports of an interface have different names, and `behind` names an existing port."""
     device = f'[[device]]\nname = "a"\n[[device.interface]]\nname = "b"\nsubnet = "process"\n{key} = {table}\n'
     assert any(words in one for one in problems_of(tmp_path, SMALL + device))
 
@@ -372,8 +372,8 @@ def test_a_translation_is_at_a_router_of_the_plan(tmp_path: Path) -> None:
     assert plan_of(tmp_path, f"{SMALL}[[translation]]\n{keys}").translations[0].at == "skid-ruoter"
 
 
-def test_the_line_of_a_syntax_error_is_said(tmp_path: Path) -> None:
-    """An address without quotes is the usual mistake."""
+def test_the_line_of_a_syntax_error_is_reported(tmp_path: Path) -> None:
+    """The usual mistake is an address without quotes."""
     (found,) = problems_of(tmp_path, SMALL + "gateway = 10.62.20.1\n")
     assert "line 7" in found
     assert "quotes" in found
@@ -382,7 +382,7 @@ def test_the_line_of_a_syntax_error_is_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"format = 1\n[site]\nname = 'caf\xe9'\n", "line 3 holds a byte that is not UTF-8"),
+        (b"format = 1\n[site]\nname = 'caf\xe9'\n", "line 3 contains a byte that is not UTF-8"),
         (SMALL.encode("utf-16"), "written in UTF-16"),
         (b"a = " + b"[" * 100_000, "nested too deeply"),
         (b"a = " + b"9" * 5000, "thousands of digits"),
@@ -393,8 +393,8 @@ def test_the_line_of_a_syntax_error_is_said(tmp_path: Path) -> None:
     ],
     ids=["latin", "utf-16", "deep", "long-number", "dotted", "nul", "long-line", "large"],
 )
-def test_a_hostile_file_is_refused_with_words(tmp_path: Path, data: bytes, words: str) -> None:
-    """Any bytes give one message, soon."""
+def test_a_hostile_file_is_refused_with_a_message(tmp_path: Path, data: bytes, words: str) -> None:
+    """Any bytes give one message, without delay."""
     found = problems_of(tmp_path, data)
     assert any(words in one for one in found)
 
@@ -405,7 +405,7 @@ def test_a_mark_at_the_beginning_is_allowed(tmp_path: Path) -> None:
 
 
 def test_only_the_first_thousand_problems_are_listed(tmp_path: Path) -> None:
-    """A file of mistakes fills neither the screen nor memory."""
+    """A file with a great number of mistakes fills neither the screen nor the memory."""
     found = problems_of(tmp_path, SMALL + "[[station]]\nx = 1\n" * 2000)
     assert len(found) == 1000
     assert "more problems were found" in found[-1]

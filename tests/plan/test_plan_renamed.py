@@ -1,4 +1,4 @@
-"""Which interfaces of two revisions are the same under another name."""
+"""Interfaces of two revisions are recognised as the same under another name."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ MAC, OTHER = "00-00-5E-00-53-01", "00-00-5E-00-53-02"
 
 
 def plan(folder: Path, *devices: str) -> Plan:
-    """A plan of these devices."""
+    """Return a plan of these devices."""
     (folder / "plan.toml").write_text(HEAD + "".join(devices), "utf-8")
     return read_plan(folder)
 
 
 def one(name: str, **values: str) -> str:
-    """A device with one interface in the subnet."""
+    """Return a device with one interface in the subnet."""
     return device(name, "lan", subnet="s", **values)
 
 
@@ -39,16 +39,16 @@ def one(name: str, **values: str) -> str:
     ],
     ids=["MAC", "host name", "address", "other MAC", "other MAC, one name", "other address", "nothing known"],
 )
-def test_one_mark_tells_a_renamed_interface(
+def test_one_mark_identifies_a_renamed_interface(
     tmp_path: Path, before: dict[str, str], after: dict[str, str], same: bool
 ) -> None:
-    """MAC, host name, or address and subnet; two MACs are two devices."""
+    """The mark is the MAC, the host name, or address and subnet; different MACs are two devices."""
     found = renamed_interfaces(plan(tmp_path, one("a", **before)), plan(tmp_path, one("b", **after)))
     assert found == ({"a/lan": "b/lan"} if same else {})
 
 
-def test_a_mark_that_two_have_tells_nothing(tmp_path: Path) -> None:
-    """With a copied address it is not known which one was renamed; a device that is still there was not."""
+def test_a_shared_mark_identifies_nothing(tmp_path: Path) -> None:
+    """Of two devices with one address, neither is known to be the renamed one; a device that remains is not renamed."""
     copied = {"address": "10.62.20.5"}
     old = plan(tmp_path, one("a", **copied), one("b", **copied), one("kept", mac=MAC))
     now = plan(tmp_path, one("c", **copied), one("kept"), one("d", mac=MAC))

@@ -1,4 +1,4 @@
-"""The plan's JSON Schema, checked against existing plans and against the reader that it describes."""
+"""The plan's JSON Schema agrees with existing plans and with the reader that it describes."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netcheck.plan.schema import ENTRIES, WORDS, plan_schema
 from netcheck.plan.shapes import PlanShape
 
 PLANS = Path(__file__).parents[2] / "plans"
-# JSON Schema 2020-12, the keywords of its core, applicator and validation vocabularies that the schema may use.
+# The keywords of the core, applicator and validation vocabularies of JSON Schema 2020-12 that the schema may use.
 KEYWORDS = {"$schema", "$defs", "$ref", "title", "description", "default", "type", "properties", "required", "items"}
 KEYWORDS |= {"additionalProperties", "anyOf", "const", "format", "minLength", "minItems", "minimum", "maximum", "enum"}
 KEYWORDS |= {"exclusiveMinimum", "exclusiveMaximum", "maxLength", "pattern"}
@@ -31,7 +31,7 @@ TYPES: dict[str, tuple[type, ...]] = {
 
 
 def faults(value: Any, node: dict[str, Any], whole: dict[str, Any], at: str = "") -> list[str]:
-    """The values that do not fit, by a small validator of the keywords that decide a plan's structure."""
+    """Return the values that do not fit, found by a small validator of the keywords for a plan's structure."""
     if "$ref" in node:
         return faults(value, whole["$defs"][node["$ref"].removeprefix("#/$defs/")], whole, at)
     named = node.get("type", [])
@@ -57,7 +57,7 @@ def faults(value: Any, node: dict[str, Any], whole: dict[str, Any], at: str = ""
 
 
 def loaded(text: str) -> Any:
-    """TOML as JSON values: days as text, because JSON has no days."""
+    """Return TOML as JSON values; days become text, because JSON has no days."""
     plain = json.dumps(
         tomllib.loads(text), default=lambda value: value.isoformat() if isinstance(value, date) else None
     )
@@ -65,7 +65,7 @@ def loaded(text: str) -> Any:
 
 
 def nodes(node: Any) -> list[dict[str, Any]]:
-    """Every schema inside a schema."""
+    """Yield every schema inside a schema."""
     found = [node]
     for key in ("properties", "$defs"):
         found += [each for inner in node.get(key, {}).values() for each in nodes(inner)]
@@ -74,7 +74,7 @@ def nodes(node: Any) -> list[dict[str, Any]]:
 
 
 def test_it_is_a_schema_of_2020_12() -> None:
-    """It names its dialect, uses only the keywords of that dialect, and every reference resolves."""
+    """The schema names its dialect, uses only keywords of that dialect, and every reference resolves."""
     schema = plan_schema()
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     for node in nodes(schema):
@@ -83,13 +83,13 @@ def test_it_is_a_schema_of_2020_12() -> None:
         assert set(node.get("required", ())) <= set(node.get("properties", ()))
 
 
-def test_the_meta_schema_is_kept() -> None:
+def test_it_is_valid_by_the_meta_schema() -> None:
     """A general-purpose validator accepts it (JSON Schema 2020-12)."""
     Draft202012Validator.check_schema(plan_schema())
 
 
 @pytest.mark.parametrize("name", ["tarn-hollow", "tarn-hollow-mended"])
-def test_the_plans_there_are_fit(name: str) -> None:
+def test_the_demo_plans_fit(name: str) -> None:
     """Both invented plants are valid, with bare numbers as slots and days without quotes."""
     schema = plan_schema()
     assert faults(loaded((PLANS / name / "plan.toml").read_text("utf-8")), schema, schema) == []
@@ -111,21 +111,21 @@ def test_the_plans_there_are_fit(name: str) -> None:
         ),
     ],
 )
-def test_what_stops_a_reading_does_not_fit(text: str, fault: str) -> None:
-    """Missing and unknown keys, wrong types and another format are invalid."""
+def test_a_plan_that_the_reader_refuses_does_not_fit(text: str, fault: str) -> None:
+    """Missing keys, unknown keys, wrong types and another format are invalid in the schema too."""
     schema = plan_schema()
     assert [each for each in faults(loaded(text), schema, schema) if each.endswith(fault)] != []
 
 
 def test_every_table_has_its_shape() -> None:
-    """A table that is added to the plan is added to the schema, and only existing keys are described."""
+    """The schema has every table of the plan, and describes only existing keys."""
     tables = {key for key, field in PlanShape.model_fields.items() if get_origin(field.annotation) in (list, dict)}
     assert tables == {*ENTRIES, "device"}
     assert WORDS.keys() <= {key for node in nodes(plan_schema()) for key in node.get("properties", ())}
 
 
 def test_the_command_prints_it() -> None:
-    """`netcheck schema` prints it whole on standard output."""
+    """`netcheck schema` prints the complete schema on standard output."""
     run = subprocess.run([sys.executable, "-m", "netcheck", "schema"], capture_output=True, text=True, check=True)
     shown = json.loads(run.stdout)
     rules, kinds = shown["$defs"]["Accepted"]["properties"]["rule"], shown["$defs"]["Survey"]["properties"]["kind"]
@@ -150,7 +150,7 @@ def test_the_command_prints_it() -> None:
     ],
 )
 def test_values_that_an_editor_marks(text: str, fits: bool) -> None:
-    """By a general-purpose validator: VLAN IDs, names of rules, services."""
+    """A general-purpose validator refuses wrong VLAN IDs, rule names and services."""
     head = "format = 1\n[site]\nname = 'x'\n[[subnet]]\nname = 'a'\nprefix = '10.0.0.0/24'\n"
     schema = plan_schema(["too-near"], ["csv"])
     assert Draft202012Validator(schema).is_valid(loaded(head + text)) == fits

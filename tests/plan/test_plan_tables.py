@@ -1,4 +1,4 @@
-"""CSV tables give the same model as TOML, and faults name file, row and column."""
+"""CSV tables give the same model as TOML, and messages name file, row and column."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def plan_of(folder: Path, table: str | bytes, top: str = TOP + SUBNET, **tables:
 
 
 def problems_of(folder: Path, table: str | bytes, **tables: str) -> list[str]:
-    """The problems of a plan that must have some."""
+    """Return the problems of a plan, which must have some."""
     with pytest.raises(PlanError) as caught:
         plan_of(folder, table, **tables)
     return [str(problem) for problem in caught.value.problems]
@@ -39,7 +39,7 @@ def problems_of(folder: Path, table: str | bytes, **tables: str) -> list[str]:
 
 @pytest.mark.parametrize("ports", ["1 2", "1;2", "1; 2"])
 def test_a_row_is_an_interface(tmp_path: Path, ports: str) -> None:
-    """Every documented column arrives; lists are separated by spaces, semicolons or commas."""
+    """Every documented column is in the model; lists are separated by spaces, semicolons or commas."""
     (interface,) = plan_of(tmp_path, HEAD + ROW.format(ports=ports)).interfaces
     assert interface.subject == "filler-plc/cpu"
     assert (interface.kind, interface.location, interface.slot) == ("controller", "filler", "1")
@@ -51,7 +51,7 @@ def test_a_row_is_an_interface(tmp_path: Path, ports: str) -> None:
     assert interface.ports == ("1", "2")
 
 
-def test_rows_and_devices_stand_beside_each_other(tmp_path: Path) -> None:
+def test_a_plan_may_have_rows_and_devices(tmp_path: Path) -> None:
     """Devices of `plan.toml` come first; a device may have interfaces in both."""
     device = '[[device]]\nname = "filler-plc"\n[[device.interface]]\nname = "link"\nsubnet = "packing"\n'
     plan = plan_of(tmp_path, HEAD + ROW.format(ports=""), TOP + SUBNET + device)
@@ -78,7 +78,7 @@ TABLE = HEAD + ROW.format(ports="1 2") + "\n" + 'cam,"a ""quoted"", note",,lan,,
     ],
     ids=["utf-8", "mark", "utf-16", "crlf", "cr", "utf-16-no-mark", "semicolon", "tab", "bar", "titles"],
 )
-def test_every_way_a_spreadsheet_saves_reads_the_same(tmp_path: Path, data: bytes) -> None:
+def test_every_file_form_of_a_spreadsheet_reads_the_same(tmp_path: Path, data: bytes) -> None:
     """Encoding, delimiter, line ends and the notation of titles make no difference."""
     plan = plan_of(tmp_path, data)
     assert [one.subject for one in plan.interfaces] == ["filler-plc/cpu", "cam/lan"]
@@ -93,7 +93,7 @@ def test_windows_1252_text_is_read(tmp_path: Path) -> None:
 
 
 def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
-    """Missing cells, invalid numbers, surplus cells, duplicate names and unknown subnets."""
+    """Missing cells, invalid numbers, surplus cells, duplicate names and unknown subnets are reported."""
     rows = (
         ROW.format(ports="1 2")
         + ROW.format(ports="1 1")
@@ -123,12 +123,12 @@ def test_all_faults_of_a_table_with_row_and_column(tmp_path: Path) -> None:
     ],
 )
 def test_titles_are_checked(tmp_path: Path, head: str, words: str) -> None:
-    """A misspelt title is not a further column."""
+    """A misspelt title is not taken for a further column."""
     assert any(words in one for one in problems_of(tmp_path, head + ROW.format(ports="")))
 
 
 def test_subnets_and_conversations_may_be_tables_too(tmp_path: Path) -> None:
-    """They use the same keys as titles."""
+    """Their titles are the same keys as in TOML."""
     top = 'format = 1\nsubnets = "subnets.csv"\ninterfaces = "interfaces.csv"\nconversations = "talk.csv"\n'
     subnets = (
         "name,prefix,gateway,vlan,pools,reserved\n"
@@ -146,7 +146,7 @@ def test_subnets_and_conversations_may_be_tables_too(tmp_path: Path) -> None:
 
 
 def test_every_list_has_a_notation_in_one_cell() -> None:
-    """A key whose value is a list in TOML can be a column: no shape of a table has a list that no cell can hold."""
+    """A key whose value is a list in TOML can be a column; every list of a table's shape has a notation in a cell."""
     names = {
         hyphened(name)
         for shape in vars(shapes).values()
@@ -154,11 +154,11 @@ def test_every_list_has_a_notation_in_one_cell() -> None:
         for name, field in shape.model_fields.items()
         if get_origin(field.annotation) is list
     }
-    assert names - {"routes", "interface"} == LISTS  # routes have a notation of their own; interfaces are rows
+    assert names - {"routes", "interface"} == LISTS  # routes have a different notation; interfaces are rows
 
 
-def test_a_number_that_is_none_names_its_column(tmp_path: Path) -> None:
-    """The message has row and column."""
+def test_an_invalid_number_is_reported_with_its_column(tmp_path: Path) -> None:
+    """The message names row and column."""
     top = TOP.replace("interfaces =", 'subnets = "subnets.csv"\ninterfaces =')
     (tmp_path / "subnets.csv").write_text("name,prefix,vlan\npacking,10.62.30.0/24,six\n")
     with pytest.raises(PlanError) as caught:
@@ -179,7 +179,7 @@ def test_a_number_that_is_none_names_its_column(tmp_path: Path) -> None:
     ],
     ids=["empty", "blank", "quotes", "binary", "workbook", "long-line", "long-wide-line"],
 )
-def test_a_hostile_table_is_refused_with_words(tmp_path: Path, data: bytes, words: str) -> None:
+def test_a_hostile_table_is_refused_with_a_message(tmp_path: Path, data: bytes, words: str) -> None:
     """The message names the file."""
     found = problems_of(tmp_path, data)
     assert any(one.startswith("interfaces.csv") and words in one for one in found)

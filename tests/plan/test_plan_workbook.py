@@ -1,4 +1,4 @@
-"""A workbook gives the same model as a folder, takes addresses, and is harmless."""
+"""A workbook gives the same model as a folder, and addresses can be written into it."""
 
 from __future__ import annotations
 
@@ -51,14 +51,14 @@ SHEETS: Sheets = {
 
 
 def problems_of(path: Path) -> list[str]:
-    """The problems of a plan that must have some."""
+    """Return the problems of a plan, which must have some."""
     with pytest.raises(PlanError) as caught:
         read_plan(path)
     return [str(problem) for problem in caught.value.problems]
 
 
-def test_every_sheet_arrives(tmp_path: Path) -> None:
-    """Numbers and days have their own cell types; a list is in one cell."""
+def test_every_sheet_is_read(tmp_path: Path) -> None:
+    """Numbers and days are in cells of their types; a list is in one cell."""
     plan = read_plan(write_workbook(tmp_path / "filler.xlsx", SHEETS))
     assert (plan.name, plan.slug, plan.revision, plan.keep_clear, plan.crowded) == (
         "Filler line",
@@ -85,7 +85,7 @@ def test_every_sheet_arrives(tmp_path: Path) -> None:
 
 
 def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
-    """The sheet is read like any other survey, with positions."""
+    """The sheet is read like any other survey, and its hosts have positions."""
     (survey,) = read_surveys(read_plan(write_workbook(tmp_path / "filler.xlsx", SHEETS)))
     (host,) = survey.hosts
     assert (str(host.address), host.name, host.where) == (
@@ -99,7 +99,7 @@ def test_its_site_hosts_are_a_survey(tmp_path: Path) -> None:
 
 
 def placeless(interface: Interface) -> Interface:
-    """The interface with the same position for all of its cells."""
+    """Return the interface with the same position in all its cells."""
     position = Position("")
     cells = ("address", "mask", "gateway", "mac", "host_name", "switch_port")
     moved = {name: cell._replace(position=position) for name in cells if (cell := getattr(interface, name)) is not None}
@@ -107,7 +107,7 @@ def placeless(interface: Interface) -> Interface:
 
 
 def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
-    """All three forms give the same model, apart from positions."""
+    """All three forms give the same model, except for positions."""
     plan = read_plan(DEMO)
     more = ["mask", "gateway", "mac", "host-name", "switch-port", "ports", "behind"]
     titles = ["device", "kind", "place", "interface", "slot", "subnet", "address", *more]
@@ -133,13 +133,13 @@ def test_the_demo_plan_as_a_workbook_is_the_same_plan(tmp_path: Path) -> None:
 
 
 def test_sheets_may_be_missing(tmp_path: Path) -> None:
-    """A workbook of subnets alone is a plan with the file's name."""
+    """A workbook that has only the sheet of subnets is a plan with the name of the file."""
     plan = read_plan(write_workbook(tmp_path / "filler.xlsx", {"subnets": SUBNETS, "sketch": [["anything"]]}))
     assert (plan.name, len(plan.subnets), plan.interfaces) == ("filler", 1, ())
 
 
 def test_a_workbook_of_something_else_is_no_plan(tmp_path: Path) -> None:
-    """Otherwise it would be checked without conflicts although nothing was checked."""
+    """Otherwise the check would report no conflicts although it checked nothing."""
     (found,) = problems_of(
         write_workbook(tmp_path / "list.xlsx", {"Tabelle1": [["device", "address"], ["a", "10.62.30.7"]]})
     )
@@ -147,7 +147,7 @@ def test_a_workbook_of_something_else_is_no_plan(tmp_path: Path) -> None:
 
 
 def test_all_faults_with_sheet_and_row(tmp_path: Path) -> None:
-    """Titles, cells, references, and sheets with similar names."""
+    """Faults in titles, cells, references and names of sheets are reported."""
     sheets: Sheets = {
         "site": [["name", "x"], ["keep-cleer", 4]],
         "subnets": [["name", "prefix", "vlan"], ["packing", "10.62.30.0/24", "six"]],
@@ -174,13 +174,13 @@ def test_another_format_is_refused(tmp_path: Path) -> None:
 
 
 def survey_of(path: Path, **columns: str) -> object:
-    """Read a workbook as a survey."""
+    """Return a workbook read as a survey."""
     return read_survey(
         SurveyEntry(file=path.name, position=Position("plan.toml"), columns=tuple(columns.items())), path.parent
     )
 
 
-def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
+def test_a_foreign_workbook_is_a_survey(tmp_path: Path) -> None:
     """Every sheet with a column of addresses is read; other sheets become remarks."""
     path = write_workbook(
         tmp_path / "list.xlsx",
@@ -206,7 +206,7 @@ def test_a_workbook_of_somebody_else_is_a_survey(tmp_path: Path) -> None:
 
 
 def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
-    """Only cells of addresses change; comments in cells are kept."""
+    """Only the cells of addresses change; comments of cells are kept."""
     path = write_workbook(tmp_path / "filler.xlsx", SHEETS)
     workbook = openpyxl.load_workbook(path)
     workbook["interfaces"]["A2"].comment = Comment("ask first", "site IT")
@@ -225,7 +225,7 @@ def test_addresses_are_written_into_a_workbook(tmp_path: Path) -> None:
     assert with_addresses(path, {"capper/lan": Address.from_text("10.62.30.72")}) == ()
 
 
-def test_a_column_of_addresses_is_made_where_there_is_none(tmp_path: Path) -> None:
+def test_a_missing_column_of_addresses_is_added(tmp_path: Path) -> None:
     """It is added after the last title."""
     sheets: Sheets = {"subnets": SUBNETS, "interfaces": [["device", "interface", "subnet"], ["a", "b", "packing"]]}
     path = write_workbook(tmp_path / "p.xlsx", sheets)

@@ -1,4 +1,4 @@
-"""A damaged, too large or growing workbook is refused soon, with a message."""
+"""A damaged or too large workbook, or one that unpacks to a great size, is refused quickly with a message."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from netcheck.survey.read import read_survey
 
 
 def packed(parts: dict[str, bytes]) -> bytes:
-    """A zip archive of these parts."""
+    """Return a zip archive of these parts."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data in parts.items():
@@ -30,13 +30,13 @@ def packed(parts: dict[str, bytes]) -> bytes:
 
 
 def parts_of(data: bytes) -> dict[str, bytes]:
-    """The parts of a zip archive."""
+    """Return the parts of a zip archive."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
 
 
 def made(rows: list[list[str]]) -> bytes:
-    """The bytes of a workbook with one sheet of these rows."""
+    """Return the bytes of a workbook with one sheet of these rows."""
     out = io.BytesIO()
     workbook = openpyxl.Workbook()
     workbook.worksheets[0].title = "subnets"
@@ -48,12 +48,12 @@ def made(rows: list[list[str]]) -> bytes:
 
 @pytest.fixture(scope="module")
 def sound() -> bytes:
-    """The bytes of a valid workbook."""
+    """Return the bytes of a valid workbook."""
     return made([["name", "prefix", "gateway", "pools"], ["packing", "10.62.30.0/24", "10.62.30.1", "10.62.30.180"]])
 
 
 def twice(data: bytes) -> bytes:
-    """A list of sheets that names its only sheet twice."""
+    """Return a list of sheets that names its only sheet twice."""
     start, end = data.index(b"<sheet "), data.index(b"</sheets>")
     return data[:end] + data[start:end].replace(b'"subnets"', b'"more"') + data[end:]
 
@@ -106,10 +106,10 @@ SHEET = "xl/worksheets/sheet1.xml"
         ),
     ],
 )
-def test_a_hostile_workbook_is_refused_with_words(
+def test_a_hostile_workbook_is_refused_with_a_message(
     tmp_path: Path, sound: bytes, part: str, change: object, words: str
 ) -> None:
-    """Soon, and in little memory."""
+    """The refusal is quick and takes little memory."""
     parts = parts_of(sound)
     old = parts.pop(part, b"")
     if callable(change):
@@ -118,7 +118,7 @@ def test_a_hostile_workbook_is_refused_with_words(
     assert words in str(outcome(tmp_path / "p.xlsx"))
 
 
-def test_a_false_size_of_a_sheet_is_not_believed(tmp_path: Path, sound: bytes) -> None:
+def test_a_false_size_of_a_sheet_is_ignored(tmp_path: Path, sound: bytes) -> None:
     """The `dimension` of a sheet may name a million rows of 16,384 columns."""
     parts = parts_of(sound)
     parts[SHEET] = parts[SHEET].replace(b'ref="A1:D2"', b'ref="A1:XFD1048576"')
@@ -130,7 +130,7 @@ def test_a_false_size_of_a_sheet_is_not_believed(tmp_path: Path, sound: bytes) -
 @settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataObject) -> None:
-    """A refusal is the only other outcome, for a damaged archive, packed part or XML, as plan and as survey."""
+    """A damaged archive, packed part or XML is read or refused, as a plan and as a survey."""
     match data.draw(st.sampled_from(["part", "archive", "bits"])):
         case "part":
             parts = parts_of(sound)
@@ -159,8 +159,8 @@ def test_cut_and_mutated_workbooks(tmp_path: Path, sound: bytes, data: st.DataOb
     ],
     ids=["no such text", "no such column", "sound"],
 )
-def test_a_sheet_that_names_what_is_not_there(change: Callable[[bytes], bytes], found: str, tmp_path: Path) -> None:
-    """Shared texts, columns and rows out of range; external relationships are never followed."""
+def test_a_sheet_that_names_missing_parts(change: Callable[[bytes], bytes], found: str, tmp_path: Path) -> None:
+    """Shared texts, columns and rows may be out of range; external relationships are never followed."""
     parts = parts_of(made([["IP address"], ["192.0.2.5"]]))
     text = b'<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><si><t>IP address</t></si></sst>'
     parts["xl/sharedStrings.xml"] = text
@@ -192,7 +192,7 @@ def _mutated(data: st.DataObject, content: bytes) -> bytes:
 
 
 def outcome(path: Path) -> Plan | PlanError:
-    """The plan, or the only error that is allowed."""
+    """Return the plan, or the only error that is allowed."""
     try:
         return read_plan(path)
     except PlanError as error:
@@ -200,5 +200,5 @@ def outcome(path: Path) -> Plan | PlanError:
 
 
 def survey_of(path: Path) -> Survey:
-    """Read a workbook as a survey."""
+    """Return a workbook read as a survey."""
     return read_survey(SurveyEntry(file=path.name, position=Position("plan.toml")), path.parent)

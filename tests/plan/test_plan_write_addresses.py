@@ -34,7 +34,7 @@ NEW = {"a/b": "192.0.2.9"}
 
 
 def changes(before: str, after: str) -> list[str]:
-    """The lines that differ, as `-old` and `+new`."""
+    """Return the lines that differ, as `-old` and `+new`."""
     lines = difflib.unified_diff(before.splitlines(True), after.splitlines(True), n=0)
     return [line for line in lines if not line.startswith(("---", "+++", "@@"))]
 
@@ -50,7 +50,7 @@ def changes(before: str, after: str) -> list[str]:
         ("address = '''192.0.2.5'''\n", "address = '192.0.2.9'\n"),
     ],
 )
-def test_an_address_is_replaced_where_it_stands(old: str, new: str) -> None:
+def test_an_address_is_replaced_in_its_place(old: str, new: str) -> None:
     """Indentation, spacing, comment, quotes and line end are kept."""
     head = TOP + '  [[device.interface]]\n  name = "b"\n'
     tail = '  subnet = "s"  # in\n\n  # after\n[site]\nname = "x"\n'
@@ -68,14 +68,14 @@ def test_an_address_is_replaced_where_it_stands(old: str, new: str) -> None:
         ('  subnet = "s"\n  slot = 1\n\n# end\n', '  subnet = "s"\n  address = "192.0.2.9"\n  slot = 1\n\n# end\n'),
     ],
 )
-def test_a_missing_address_is_put_below_the_subnet(old: str, new: str) -> None:
-    """It gets the indentation and line end of that line."""
+def test_a_missing_address_is_added_below_the_subnet(old: str, new: str) -> None:
+    """It gets the indentation and the line end of the line with the subnet."""
     head = TOP + '  [[device.interface]]\n  name = "b"\n'
     assert toml_with_addresses(head + old, NEW)[0] == head + new
 
 
 def test_interfaces_in_one_line_are_written_too() -> None:
-    """`interface = [{ ... }]` is the same table."""
+    """`interface = [{ ... }]` has the same meaning as tables."""
     text = TOP + 'interface = [{ name = "b", subnet = "s" }, { name = "c", subnet = "s", address = "192.0.2.1" }]\n'
     new, held = toml_with_addresses(text, {"a/b": "192.0.2.9", "a/c": "192.0.2.8"})
     assert new == text.replace('"s" }', '"s", address = "192.0.2.9" }').replace("2.1", "2.8")
@@ -100,20 +100,20 @@ HEAD = "device,interface,subnet,address,mac\n"
     ],
     ids=["plain", "empty", "short", "spaces", "quotes", "lines", "semicolon", "no-column", "tab"],
 )
-def test_a_cell_is_replaced_where_it_stands(old: str, new: str) -> None:
+def test_a_cell_is_replaced_in_its_place(old: str, new: str) -> None:
     """Delimiter, quotes, spaces and line ends are kept; a column is added only if it is missing."""
     assert text_with_addresses(old, NEW) == (new, {"a/b"})
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
 def test_the_encoding_stays(encoding: str) -> None:
-    """Byte order mark and code page are those of the file."""
+    """The byte order mark and the code page of the file are kept."""
     text = HEAD + "a,b,Süd,192.0.2.5,x\n"
     new, _ = table_with_addresses(text.encode(encoding), NEW)
     assert new == text.replace("2.5", "2.9").encode(encoding)
 
 
-def test_a_byte_without_meaning_stops_the_writing() -> None:
+def test_an_undefined_byte_stops_the_writing() -> None:
     """Windows-1252 does not define 81 hex, so the file is not changed."""
     with pytest.raises(ValueError, match="81"):
         table_with_addresses((HEAD + "a,b,s,192.0.2.5,\x81\n").encode("latin-1"), NEW)
@@ -124,7 +124,7 @@ cells = st.text(st.sampled_from('ab" ,\n1'), max_size=5)
 
 @given(st.lists(st.tuples(cells, cells), min_size=1, max_size=5), st.integers(0, 4))
 def test_other_cells_read_the_same_afterwards(rows: list[tuple[str, str]], which: int) -> None:
-    """With any quoting of the standard library's writer."""
+    """This holds for every style of quoting of the standard library's writer."""
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(["device", "kind", "interface", "address", "place"])
@@ -139,14 +139,14 @@ def test_other_cells_read_the_same_afterwards(rows: list[tuple[str, str]], which
 
 @pytest.fixture
 def demo(tmp_path: Path) -> Path:
-    """A copy of the demo plan."""
+    """Return a copy of the demo plan."""
     for file in DEMO.iterdir():
         (tmp_path / file.name).write_bytes(file.read_bytes())
     return tmp_path
 
 
 def test_the_demo_plan_takes_addresses_in_both_files(demo: Path) -> None:
-    """Each change is one line, in the file of the interface; the plan then has the addresses."""
+    """Each change is one line in the file of the interface; the plan then has the addresses."""
     wanted = {
         "air-compressor/lan": Address.from_text("10.62.40.34"),
         "cip-plc/cpu": Address.from_text("10.62.20.74"),
@@ -180,15 +180,15 @@ def test_the_demo_plan_takes_addresses_in_both_files(demo: Path) -> None:
     assert with_addresses(demo, wanted) == ()
 
 
-def test_a_subject_that_is_nowhere_changes_nothing(demo: Path) -> None:
+def test_an_unknown_subject_changes_nothing(demo: Path) -> None:
     """All addresses are written or none."""
     address = Address.from_text("10.62.20.99")
     with pytest.raises(PlanError, match="not in the plan: cip-plc/cpo"):
         with_addresses(demo, {"cip-plc/cpu": address, "cip-plc/cpo": address})
 
 
-def test_writing_is_whole_and_keeps_permissions(tmp_path: Path) -> None:
-    """The file has the new text and the old mode, and no temporary file is left."""
+def test_writing_is_complete_and_keeps_permissions(tmp_path: Path) -> None:
+    """The file has the new text and its old permissions, and no temporary file is left."""
     target = tmp_path / "plan.toml"
     target.write_text("old")
     target.chmod(0o640)
@@ -215,7 +215,7 @@ write_together([(Path(name), b"new") for name in sys.argv[1:]])
 
 @pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="this system cannot let signals wait")
 def test_ctrl_c_waits_until_all_files_are_renamed(tmp_path: Path) -> None:
-    """Both files of a plan are old or both are new: an interrupt between the two renames waits."""
+    """Both files of a plan are old or both are new: an interrupt between the two renames is delayed."""
     names = ["plan.toml", "interfaces.csv"]
     for name in names:
         (tmp_path / name).write_text("old")
@@ -225,8 +225,8 @@ def test_ctrl_c_waits_until_all_files_are_renamed(tmp_path: Path) -> None:
     assert {one.name: one.read_text() for one in tmp_path.iterdir()} == dict.fromkeys(names, "new")
 
 
-def test_of_several_files_none_is_written_where_one_cannot_be(tmp_path: Path) -> None:
-    """The second is refused before the first is changed."""
+def test_no_file_is_written_if_one_cannot_be(tmp_path: Path) -> None:
+    """The second file is refused before the first one is changed."""
     (tmp_path / "plan.toml").write_text("old")
     with pytest.raises(FileError, match="the file is not there"):
         write_together([(tmp_path / "plan.toml", b"new"), (tmp_path / "missing" / "interfaces.csv", b"new")])
@@ -243,14 +243,14 @@ def test_writing_goes_through_a_symbolic_link(tmp_path: Path) -> None:
 
 
 def test_a_new_file_has_the_usual_permissions(tmp_path: Path) -> None:
-    """They are those of any new file of the process."""
+    """Its permissions are those of any new file of the process."""
     write_text_atomically(tmp_path / "a", "x")
     (tmp_path / "b").write_text("x")
     assert (tmp_path / "a").stat().st_mode == (tmp_path / "b").stat().st_mode
 
 
 @pytest.mark.parametrize("name", ["missing/plan.toml", "x" * 300, "a\0b", "loop", "."])
-def test_what_cannot_be_written_is_refused_with_words(tmp_path: Path, name: str) -> None:
+def test_a_file_that_cannot_be_written_is_refused_with_a_message(tmp_path: Path, name: str) -> None:
     """There is no traceback, and no file is left."""
     os.symlink("loop", tmp_path / "loop")
     with pytest.raises(FileError) as caught:

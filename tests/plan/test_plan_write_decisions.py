@@ -61,13 +61,13 @@ WRITTEN = '\n[[accepted]]\nrule = "too-near"\nsubject = "a/b"\nby = "site IT"\nb
     ],
 )
 def test_a_new_entry_leaves_every_other_line(before: str, after: str) -> None:
-    """The entry comes after the last one or at the end; comments, order and line ends are kept."""
+    """The new entry follows the last one or the end of the file; comments, order and line ends are kept."""
     assert toml_with_entries(before, ACCEPTED, [ROW]) == after
     assert toml_with_entries(after, ACCEPTED, [ROW]) == after
 
 
 def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
-    """A renewed agreement gets its new day; its comments and the other entries are kept."""
+    """A renewed acceptance gets its new day; its comments and the other entries are kept."""
     before = (
         '[[accepted]] # first\nrule = "too-near"\nsubject = "a/b" # who\nby = "x" # asked twice\nbecause = "y"\n'
         'until = 2026-01-01\n\n[[accepted]]\nrule = "crowded"\nsubject = "s"\nby = "x"\nbecause = "y"\n'
@@ -86,35 +86,35 @@ def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
 
 
 def test_another_address_or_party_is_another_entry() -> None:
-    """An entry for an earlier clash does not cover a new one."""
+    """An entry for an earlier clash does not apply to a new one."""
     rows = [{**ROW, "address": "192.0.2.1"}, {**ROW, "with": "camera"}, ROW]
     text = toml_with_entries("", ACCEPTED, rows)
     assert tomllib.loads(text)["accepted"] == rows
     assert toml_with_entries(text, ACCEPTED, list(reversed(rows))) == text
 
 
-def test_of_two_entries_for_one_finding_the_last_counts() -> None:
-    """A finding has one entry, even if it is asked for twice in one call."""
+def test_the_last_of_two_entries_for_one_finding_counts() -> None:
+    """A finding gets one entry, even if one call has two for it."""
     text = toml_with_entries("", ACCEPTED, [{**ROW, "because": "first"}, ROW])
     assert text == WRITTEN
 
 
 @given(st.text(st.characters(exclude_categories=["Cs"]), min_size=1), st.dates(), st.sampled_from(["", "# c\n[t]\n"]))
-def test_any_text_comes_back(text: str, until: date, before: str) -> None:
-    """Quotes, line breaks, controls and every script are data."""
+def test_any_text_is_read_back(text: str, until: date, before: str) -> None:
+    """Quotes, line breaks, control characters and letters of every script are kept."""
     row = {"rule": text, "subject": text, "with": text, "by": text, "because": text, "until": until}
     assert tomllib.loads(toml_with_entries(before, ACCEPTED, [row]))["accepted"] == [row]
 
 
-def test_a_plan_that_would_grow_too_large_is_left(tmp_path: Path) -> None:
-    """A plan that netcheck could not read again is not written; the message tells the limit."""
+def test_a_plan_that_would_grow_too_large_is_not_changed(tmp_path: Path) -> None:
+    """netcheck could not read such a plan again; the message names the limit."""
     with pytest.raises(ValueError, match="at most 16,777,216"):
         plan_with_entries(b"", ACCEPTED, [{**ROW, "because": "x" * (16 << 20)}])
 
 
 @pytest.mark.parametrize("text", ["accepted = 1\n", "a = \n", 'accepted = [{rule = "x"}, 1]\n'], ids=ascii)
-def test_what_cannot_be_written_is_left(tmp_path: Path, text: str) -> None:
-    """An invalid plan is refused with the file's name, and not changed."""
+def test_an_invalid_plan_is_not_changed(tmp_path: Path, text: str) -> None:
+    """The message names the file."""
     file = tmp_path / "plan.toml"
     file.write_text(text)
     with pytest.raises(PlanError, match=r"plan\.toml"):
@@ -144,19 +144,19 @@ PLAIN = 'format = 1\n\n# devices\n[[device]]\nname = "d"\n'
     ],
 )
 def test_a_withdrawn_entry_is_removed(before: str, after: str) -> None:
-    """Nothing else changes: an entry that was written and withdrawn leaves the plan as it was."""
+    """Nothing else changes: after an entry was written and withdrawn, the plan is as before."""
     assert toml_without(before, ACCEPTED, [ROW]) == after
 
 
 def test_an_entry_inside_a_text_is_not_removed() -> None:
-    """A text that looks like an entry is data."""
+    """A text that looks like an entry is only a text."""
     text = f'x = """\n{WRITTEN}"""\n{WRITTEN}'
     assert tomllib.loads(toml_without(text, ACCEPTED, [ROW])).get("accepted", []) == []
     assert tomllib.loads(toml_without(text, ACCEPTED, [ROW]))["x"] == WRITTEN
 
 
 def test_a_workbook_loses_a_withdrawn_entry(tmp_path: Path) -> None:
-    """Its row is emptied, the other rows stay, and the plan reads without it."""
+    """Its row is emptied, the other rows stay, and the plan is read without it."""
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
     entries = [ENTRY, replace(ENTRY, rule="crowded")]
@@ -169,8 +169,8 @@ def test_a_workbook_loses_a_withdrawn_entry(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("form", ["toml", "xlsx"])
-def test_remarks_and_grants_come_back(form: str, tmp_path: Path) -> None:
-    """They are read as they were written, a reply stays when the same remark comes again, and nothing is doubled."""
+def test_remarks_and_grants_are_read_back(form: str, tmp_path: Path) -> None:
+    """They are read as written; writing the same remark again keeps its reply and adds no second entry."""
     file = tmp_path / f"plan.{form}"
     text = 'format = 1\n[site]\nname = "s"\n'
     file.write_bytes(text.encode() if form == "toml" else new_workbook("p", ["too-near"], date(2026, 11, 2)))
@@ -196,18 +196,18 @@ def test_remarks_and_grants_come_back(form: str, tmp_path: Path) -> None:
 
 
 def test_a_byte_order_mark_stays() -> None:
-    """Some editors write one."""
+    """Some editors write a byte order mark."""
     assert plan_with_entries(b"\xef\xbb\xbfa = 1\n", ACCEPTED, [ROW]) == b"\xef\xbb\xbfa = 1\n" + WRITTEN.encode()
 
 
 def rows_of(data: bytes) -> list[list[Any]]:
-    """The sheet of accepted entries by an independent reader."""
+    """Return the sheet of accepted entries, read by an independent reader."""
     sheet = openpyxl.load_workbook(io.BytesIO(data))["accepted"]
     return [[cell.value for cell in row] for row in sheet.iter_rows()]
 
 
 def test_a_workbook_takes_entries(tmp_path: Path) -> None:
-    """They are text below the titles, whatever they begin with, and nothing is written twice."""
+    """Entries are text below the titles, whatever they begin with, and no entry is written twice."""
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
     row = {**ROW, "address": "192.168.10.50", "with": "=1+1", "because": "@SUM(A1)", "until": DAY}
@@ -249,13 +249,13 @@ def test_a_workbook_without_the_sheet_gets_it() -> None:
 
 
 def parts_of(data: bytes) -> dict[str, bytes]:
-    """The parts of a zip archive."""
+    """Return the parts of a zip archive."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
 
 
 def packed(parts: dict[str, bytes]) -> bytes:
-    """A zip archive of these parts."""
+    """Return a zip archive of these parts."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
         for name, data in parts.items():
@@ -265,7 +265,7 @@ def packed(parts: dict[str, bytes]) -> bytes:
 
 @pytest.mark.parametrize("sheet", [True, False], ids=["with the sheet", "without"])
 def test_pictures_formulas_and_macros_stay(sheet: bool) -> None:
-    """Only the sheet changes and, where it is new, the three parts that list the sheets."""
+    """Only the sheet changes and, if the sheet is new, the three parts that list the sheets."""
     workbook = openpyxl.Workbook()
     workbook.worksheets[0].append(["name", 7])
     if sheet:
@@ -302,7 +302,7 @@ def test_pictures_formulas_and_macros_stay(sheet: bool) -> None:
 _LISTS = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels"}
 
 
-def test_a_workbook_that_cannot_be_changed_is_left(tmp_path: Path) -> None:
+def test_a_workbook_that_cannot_be_changed_stays(tmp_path: Path) -> None:
     """A formula without a stored value cannot be kept; the message lists the entries to write by hand."""
     file = tmp_path / "p.xlsx"
     workbook = openpyxl.Workbook()

@@ -1,4 +1,4 @@
-"""New subnets are added to a plan in each of its forms, and nothing else of it changes."""
+"""New subnets are added to a plan in each of its forms, and nothing else in it changes."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def subnets_of(path: Path) -> list[tuple[str, str, str]]:
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_a_csv_table_of_subnets_gets_rows(tmp_path: Path, encoding: str) -> None:
-    """Below the last row, in the file's own columns, delimiter, encoding and line ends."""
+    """The rows follow the last row, with the file's columns, delimiter, encoding and line ends."""
     (tmp_path / "plan.toml").write_text('format = 1\nsubnets = "subnets.csv"\n[site]\nname = "x"\n', "utf-8")
     table = tmp_path / "subnets.csv"
     table.write_bytes(TABLE.replace("north", "h\u00f6he").encode(encoding))
@@ -47,7 +47,7 @@ def test_a_csv_table_of_subnets_gets_rows(tmp_path: Path, encoding: str) -> None
 
 @pytest.mark.parametrize("end", ["", "\n", "\r\n"])
 def test_a_last_row_without_line_end(end: str) -> None:
-    """The new row does not continue it."""
+    """The new row begins on a line of its own."""
     text = f"name,prefix,gateway{end or chr(10)}a,10.0.0.0/24,{end}"
     new = table_with_subnets(text.encode(), NEW[:1]).decode()
     assert new.splitlines() == ["name,prefix,gateway", "a,10.0.0.0/24,", "packing,10.62.0.0/26,10.62.0.1"]
@@ -55,7 +55,7 @@ def test_a_last_row_without_line_end(end: str) -> None:
 
 @pytest.mark.parametrize("titled", [True, False], ids=["with its sheet", "without it"])
 def test_a_workbook_gets_rows(tmp_path: Path, titled: bool) -> None:
-    """In its sheet of subnets; further columns, sheets and the rows there are kept."""
+    """The rows are added to its sheet of subnets; existing rows, further columns and sheets are kept."""
     rows = [{"name": "process", "prefix": "10.62.20.0/24", "gateway": "10.62.20.1"}]
     sheets = {"site": [{"key": "name", "value": "x"}], "subnets": rows}
     path = tmp_path / "plan.xlsx"
@@ -85,8 +85,8 @@ def test_a_workbook_gets_rows(tmp_path: Path, titled: bool) -> None:
     ],
     ids=["no column", "name there"],
 )
-def test_what_cannot_be_added_is_refused(tmp_path: Path, table: str, words: str) -> None:
-    """With what to do, and nothing is written."""
+def test_subnets_that_cannot_be_added_are_refused(tmp_path: Path, table: str, words: str) -> None:
+    """The message says what to do, and nothing is written."""
     (tmp_path / "plan.toml").write_text('format = 1\nsubnets = "subnets.csv"\n[site]\nname = "x"\n', "utf-8")
     (tmp_path / "subnets.csv").write_text(table, "utf-8")
     with pytest.raises(PlanError) as caught:

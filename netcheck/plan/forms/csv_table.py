@@ -1,8 +1,8 @@
-"""Reads the plan's CSV tables: one row an entry, the keys as titles in the first row.
+"""Reads the plan's CSV tables: each row is an entry, and the keys are the titles in the first row.
 
-A faultless table of interfaces is read column by column, which is the fast path of nearly every large plan. A table is
-faultless if no row needs a message: all rows are as long as the titles, and no required cell is empty. Any other table
-is read row by row (`entries_of`), where each fault gets its message.
+A table of interfaces without faults is read column by column, which makes large plans fast. A table has no fault if no
+row needs a message: all rows are as long as the titles, and no required cell is empty. Any other table is read row by
+row (`entries_of`), and each fault gets its message.
 """
 
 from __future__ import annotations
@@ -56,23 +56,23 @@ from netcheck.text import safe
 
 TABLE_LIMIT = 16 << 20
 LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces", "services"})
-_MOST_ABOVE = 20  # the titles of a sheet are among its first rows
+_MOST_ABOVE = 20  # the titles of a sheet are among this many first rows
 LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
 _DASH = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
-# Titles of values that must not be taken for further columns; common practice, no source.
+# Other titles of the plan's values, which must not become further columns; common practice, no source.
 _MEANT = {
     **dict.fromkeys(("ip", "ipv4", "ip-adresse", "adresse"), "address"),
     **dict.fromkeys(("netmask", "subnet-mask", "maske", "subnetzmaske", "subnetmask"), "mask"),
     **dict.fromkeys(("gw", "default-gateway", "standardgateway"), "gateway"),
     **dict.fromkeys(("mac-address", "mac-adresse"), "mac"),
 }
-_ALIKE = 0.8  # of a title and a key that is missing (difflib's ratio): the title is taken for a typing error
+_ALIKE = 0.8  # difflib's ratio from which an unknown title is taken for a misspelt key that is missing
 
 
 def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, problems: list[Problem]) -> Rows:
-    """Read a CSV table into entries, or a faultless table of interfaces into a grid; add faults to `problems`.
+    """Return the entries of a CSV table, or a grid if it is a table of interfaces without faults.
 
-    `file` is the name in messages.
+    Faults are added to `problems`. `file` is the name of the file in messages.
     """
     try:
         data = files.read(path, TABLE_LIMIT)
@@ -88,7 +88,7 @@ def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, pr
         return grid
     records = [record for record in records_of(lines_in(text), delimiter) if not record.empty]
     if not records:
-        problems.append(Problem("it is empty", file, f"Its first row holds the titles: {', '.join(known)}"))
+        problems.append(Problem("it is empty", file, f"Write the titles into its first row: {', '.join(known)}"))
         return ()
     faults = [Problem(one.fault, f"{file}: row {one.row}", "Close them in this row") for one in records if one.fault]
     problems += faults
@@ -96,7 +96,7 @@ def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, pr
 
 
 def _grid(text: str, delimiter: str, file: str) -> Grid | None:
-    """Return the table by columns, or None where a title or a row needs a message."""
+    """Return the table as a grid of columns, or None if a title or a row needs a message."""
     columns = columns_of(text, delimiter) or []
     if "'" in text:
         columns = [list(map(unguarded, column)) for column in columns]
@@ -112,7 +112,7 @@ def _grid(text: str, delimiter: str, file: str) -> Grid | None:
 
 
 def title_of(cell: str) -> str:
-    """Return a column's title as a key: `Host name` gives `host-name`."""
+    """Return the key of a column's title: `Host name` gives `host-name`."""
     return re.sub(r"[\s_]+", "-", cell.strip().casefold())
 
 
@@ -127,14 +127,14 @@ def _titles_known(lines: Sequence[str], delimiter: str, known: Sequence[str]) ->
 
 
 def titled_records(records: Sequence[Record], shape: type[Shape]) -> Sequence[Record]:
-    """Return a sheet's rows from the titles on; rows above them that hold no title, such as a heading, are dropped."""
+    """Return a sheet's rows from the titles on; rows above the titles, such as a heading, are left out."""
     required = set(required_of(shape))
     known = set(keys_of(shape))
     for number, record in enumerate(records[:_MOST_ABOVE]):
         titles = set(map(title_of, record.cells))
         if required <= titles:
             return records[number:]
-        if len(titles & known) > 1:  # these are the titles, with one missing
+        if len(titles & known) > 1:  # these are the titles, although a required one is missing
             break
     return records
 
@@ -142,7 +142,10 @@ def titled_records(records: Sequence[Record], shape: type[Shape]) -> Sequence[Re
 def entries_of(
     records: Sequence[Record], shape: type[Shape], file: str, problems: list[Problem], sheet: str = ""
 ) -> tuple[Entry, ...]:
-    """Turn rows into entries, the first row being the titles; `sheet` comes before the row number in positions."""
+    """Return the entries of rows whose first row has the titles; faults are added to `problems`.
+
+    `sheet` precedes the row number in positions.
+    """
     head = [unguarded(cell.strip()) for cell in records[0].cells]
     titles = [title_of(cell) for cell in head]
     wrong = list(_title_problems(titles, shape, f"{file}: {sheet}row {records[0].row}"))
@@ -163,7 +166,7 @@ def entries_of(
 def _entry(
     record: Record, head: Sequence[str], titles: Sequence[str], known: Container[str], position: Position
 ) -> Entry:
-    """Return a row's entry; an empty cell is a missing value."""
+    """Return the entry of a row; an empty cell is a missing value."""
     data: dict[str, object] = {}
     extra: list[tuple[str, str]] = []
     damaged: list[tuple[str, str, str]] = []
@@ -181,11 +184,11 @@ def _entry(
 
 
 def number_fault(cell: str) -> str:
-    """Return why a number of a workbook is likely not the label that was typed, or the empty text."""
+    """Return why a number in a workbook is probably not the label that was typed, or the empty text."""
     if not isinstance(cell, Number):
         return ""
     do = "format the column as text and type the value again"
-    return f"'{cell}' is a number; a spreadsheet makes numbers of values such as 1,2: {do}"
+    return f"'{cell}' is a number; spreadsheets turn values such as 1,2 into numbers: {do}"
 
 
 def _surplus(record: Record, titles: int, position: Position, sheet: str) -> Problem:
@@ -204,7 +207,7 @@ def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterat
         near = get_close_matches(title[:100], missing, 1, _ALIKE) if title and title not in known else []
         near = near or [key for key in (_MEANT.get(title),) if key in missing]
         if near:
-            do = f'Correct the title; a further column may have any title that is not so similar to "{near[0]}"'
+            do = f'Correct the title, or, if it is a further column, choose a title less similar to "{near[0]}"'
             yield Problem(f'column "{safe(title, 60)}" is not known; did you mean "{near[0]}"?', where, do)
         elif title in known and title in titles[:column]:
             yield Problem(f'column "{title}" is there twice', where, "Remove one of them")
@@ -222,10 +225,10 @@ def _untitled(titles: list[str], records: Sequence[Record], where: str, sheet: s
 
 
 def _column_name(column: int, sheet: str) -> str:
-    """Return the letters of a sheet's column, or the number of a CSV table's, by its index."""
+    """Return the name of the column with an index: its letters in a sheet, its number in a CSV table."""
     if not sheet:
         return str(column + 1)
-    from netcheck.tables.workbook_read import letters_of  # imported only where there is a workbook
+    from netcheck.tables.workbook_read import letters_of  # imported only for a workbook
 
     return letters_of(column + 1)
 
@@ -237,7 +240,7 @@ def required_of(shape: type[Shape]) -> list[str]:
 
 
 def cell_value(title: str, text: str) -> object:
-    """Return a cell's text, or the list or table that a cell of its column holds."""
+    """Return the value of a cell: its text, or a list or a table if its column has such values."""
     if title == "routes":  # 0.0.0.0/0 via 10.62.30.254; 10.0.0.0/8 via 10.62.30.253
         return [_route(part) for part in text.split(";") if part.strip()]
     if title == "columns":  # address = IP Addr.; mac = MAC
@@ -245,7 +248,7 @@ def cell_value(title: str, text: str) -> object:
         return {name.strip(): column.strip() for name, _, column in pairs}
     if title not in LISTS:
         return text
-    if title == "services":  # a protocol and its port may have a space between them
+    if title == "services":  # a space may separate a protocol and its port
         return [" ".join(part.split()) for part in re.split("[,;\n]", text) if part.strip()]
     if title in ("pools", "reserved"):
         text = _DASH.sub("-", text)
@@ -269,7 +272,7 @@ def grid_of(
     file: str,
     extra: Mapping[str, list[str]] = MappingProxyType({}),
 ) -> Grid | None:
-    """Return the rows below the titles, the first of which is row 2; None where there are none, or one has a fault."""
+    """Return the rows below the titles as a grid; None if there are no rows or one has a fault. Rows count from 2."""
     ports = list(map(_remembered(_ports), columns.pop("ports"))) if "ports" in columns else None
     if not all(all(columns[key]) for key in required) or not all(ports or (ONE_PORT,)):
         return None
@@ -285,7 +288,7 @@ def _ports(text: str) -> tuple[str, ...]:
 
 
 def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface]:
-    """Yield the interfaces of a faultless table; `families` gives the address family of each subnet by name."""
+    """Yield the interfaces of a table without faults; `families` is the address family of each subnet by name."""
     addresses = _cells(grid, "address", address_from, _addresses)
     texts = partial(_texts, grid)
     return made(
@@ -318,14 +321,17 @@ def interfaces_of(grid: Grid, families: Mapping[str, int]) -> Iterator[Interface
 
 
 def _texts(grid: Grid, title: str) -> Iterable[str]:
-    """Return a column from top to bottom, or endless empty texts where the table has no such column."""
+    """Return the texts of a column, or endless empty texts if the table has no such column."""
     return grid.columns.get(title) or repeat("")
 
 
 def _cells(
     grid: Grid, title: str, read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None = None
 ) -> Cells[T]:
-    """Return a column of cells, None for each empty text. `many` reads a whole column faster, or returns None."""
+    """Return the cells of a column, None for each empty text.
+
+    `read` reads one text. `many` reads a whole column faster, or returns None if it cannot.
+    """
     texts = grid.columns.get(title)
     if texts is None:
         return repeat(None)
@@ -339,7 +345,7 @@ def _cells(
 def _values(
     texts: Sequence[str], read: Callable[[str], T], many: Callable[[Sequence[str]], Iterable[T] | None] | None
 ) -> Iterable[T] | None:
-    """Return the values of a column without empty texts, or None where one cannot be read."""
+    """Return the values of a column without empty texts, or None if one of them cannot be read."""
     values = many(texts) if many else None
     if values is not None:
         return values
@@ -364,7 +370,7 @@ def _macs(texts: Sequence[str]) -> Iterable[Mac] | None:
 
 
 def _masks(grid: Grid, addresses: Cells[Address], families: Mapping[str, int]) -> Cells[Mask]:
-    """Read masks in the family of the row's address, or of its subnet where the address cannot be read."""
+    """Return the masks in the family of the row's address, or of its subnet if the address cannot be read."""
     readers = {family: _remembered(partial(mask_from, family=family)) for family in (4, 6)}
     rows = zip(addresses, _texts(grid, "subnet"), strict=False) if "mask" in grid.columns else ()
     found = [one.value.family if one and one.value else families.get(subnet, 4) for one, subnet in rows]

@@ -26,7 +26,7 @@ from netcheck.text import safe
 
 PLAN_LIMIT = 16 * MIB
 _STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
-_KEY_PARTS = 32  # keys of a plan have at most two; the parser's time grows with the square
+_KEY_PARTS = 32  # keys of a plan have at most two parts; the parser's time grows with the square of their number
 _AT_LINE = re.compile(r"at line (\d+)")
 ENTRY_TABLES = (
     "subnet",
@@ -42,7 +42,7 @@ ENTRY_TABLES = (
     "island",
     "scheme",
 )
-# The key that names an entry of a table; entries of tables that have none are numbered.
+# The key that names an entry of each table; the entries of other tables are numbered.
 _NAMES = {
     "survey": "file",
     "translation": "outside",
@@ -59,7 +59,7 @@ _ROWS: dict[str, type[Shape]] = {
 
 
 def read_toml(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
-    """Read `plan.toml` and its tables; add to `problems`, and return None if nothing can be read."""
+    """Return the tables of `plan.toml`, or None if nothing can be read; faults are added to `problems`."""
     file = safe(path.name)
     try:
         data = files.read(path, PLAN_LIMIT)
@@ -75,7 +75,7 @@ def read_toml(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables
 
 
 def parsed(data: bytes, file: str) -> dict[str, object]:
-    """Parse TOML; PlanError with the line where it is not valid."""
+    """Return parsed TOML; PlanError with the line if it is not valid."""
     text = _text(data, file)
     for number, line in enumerate(text.splitlines(), 1):
         if line.count(".") > _KEY_PARTS and _STRINGS.sub("", line).count(".") > _KEY_PARTS:
@@ -96,7 +96,7 @@ def parsed(data: bytes, file: str) -> dict[str, object]:
 
 
 def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
-    """Explain why TOML cannot be parsed; a key or table that occurs twice is named with both lines."""
+    """Return the reason why TOML cannot be parsed; a repeated key or table is named with both lines."""
     found = _AT_LINE.search(str(error))
     number = int(found[1]) if found else 0
     if "Cannot" in str(error):
@@ -119,12 +119,12 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
         why, right = meant
         return Problem(f"this is not TOML: {why}", f"{file} line {number}", f"Write {right}")
     where = f"{file} line {number}" if number else file
-    do = "Look at this line and the one before; texts, addresses and names are written in quotes"
+    do = "Check this line and the line before it; texts, addresses and names are written in quotes"
     return Problem(f"this is not TOML: {safe(str(error))}", where, do)
 
 
-_LONGEST_MEANT = 500  # characters of a line that is corrected in a message
-# A key with a value that has no straight quotes, brackets or comment in it.
+_LONGEST_MEANT = 500  # characters of a line that a message corrects
+# A key and a value without straight quotes, brackets or a comment.
 _BARE = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*=\s*([^\s\"'\[\]{}#=][^\"'\[\]{}#=]{0,200}?)\s*(?:#.*)?", re.ASCII)
 _COLON = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*:\s*(\S.{0,200})", re.ASCII)
 _HEADER = re.compile(r"\s*\[{1,2}\s*([A-Za-z.]{1,60})\s*\]{0,2}\s*(?:#.*)?", re.ASCII)
@@ -132,7 +132,7 @@ _CURLY = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb"  # quota
 
 
 def _meant_line(text: str, number: int) -> tuple[str, str] | None:
-    """Return what is wrong with a line's quotes, colon or brackets, and the line as it is meant; None otherwise."""
+    """Return the fault in a line's quotes, colon or brackets, and the corrected line; None without such a fault."""
     lines = text.splitlines()
     line = lines[number - 1][:_LONGEST_MEANT] if 0 < number <= len(lines) else ""
     if found := _BARE.fullmatch(line):
@@ -141,7 +141,7 @@ def _meant_line(text: str, number: int) -> tuple[str, str] | None:
             return "true and false are written in small letters", f"{found[1]} = {value.casefold()}"
         return "a text needs straight double quotes", f'{found[1]} = "{safe(value, 200)}"'
     if found := _COLON.fullmatch(line):
-        return "a key and its value stand on two sides of =", f"{found[1]} = {safe(found[2].strip(), 200)}"
+        return "a key and its value are separated by =", f"{found[1]} = {safe(found[2].strip(), 200)}"
     if (found := _HEADER.fullmatch(line)) and line.count("[") != line.count("]"):
         right = "[site]" if found[1] == "site" else f"[[{found[1]}]]"
         return "a bracket is missing", right
@@ -149,7 +149,10 @@ def _meant_line(text: str, number: int) -> tuple[str, str] | None:
 
 
 def _clash(lines: TomlLines, number: int) -> tuple[int, str, int, str] | None:
-    """The header at or before a line that clashes with an earlier header of the same name."""
+    """Return the last header down to a line that clashes with an earlier header of the same name; None without one.
+
+    The result is the line and the text of that header, then the line and the text of the earlier one.
+    """
     first: dict[tuple[str | int, ...], tuple[int, str]] = {}
     for line, header, path in lines.headers:
         bare = safe(header.partition("#")[0].strip(), 60)
@@ -163,12 +166,12 @@ def _text(data: bytes, file: str) -> str:
     if data.startswith(_UTF16):
         raise PlanError(Problem("it is written in UTF-16", file, "Save it as UTF-8"))
     if data.startswith(ZIP):
-        raise PlanError(Problem("it is a workbook, whatever its name says", file, "Give it a name that ends in .xlsx"))
+        raise PlanError(Problem("it is a workbook with another extension", file, "Give it a name that ends in .xlsx"))
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise PlanError(Problem(f"line {line} holds a byte that is not UTF-8", file, "Save it as UTF-8")) from error
+        raise PlanError(Problem(f"line {line} contains a byte that is not UTF-8", file, "Save it as UTF-8")) from error
 
 
 def _tables(top: Entry, path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
@@ -225,7 +228,7 @@ def _entries(top: Entry, kind: str) -> tuple[Entry, ...]:
 
 
 def label_of(kind: str, table: Mapping[str, object], number: int) -> str:
-    """Return the name of an entry in messages: its name, its ends, its file, or its number."""
+    """Return the label of an entry in messages: its name, its two ends, its file, or its number."""
     if kind == "conversation":
         ends = (table.get("from"), table.get("to"))
         return " to ".join(safe(end, 80) for end in ends if isinstance(end, str) and end.strip()) or str(number)

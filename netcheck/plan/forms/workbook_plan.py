@@ -1,4 +1,4 @@
-"""Reads a plan from a workbook: one sheet a table, with the keys of `plan.toml` as column titles."""
+"""Reads a plan from a workbook: each sheet is a table, with the keys of `plan.toml` as column titles."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ from netcheck.tables.workbook_read import UNPACKED_LIMIT, Book, opened_from
 from netcheck.text import listed, safe
 
 SITE_HOSTS = "site hosts"
-_ALIKE = 0.9  # of a sheet's name and a name that is missing (difflib's ratio): it is taken for a typing error
+_ALIKE = 0.9  # difflib's ratio from which the name of a sheet is taken for a misspelt name that is missing
 GUIDE = "guide"  # the sheet of instructions in a new workbook
 SHEETS: dict[str, type[Shape]] = {
     "subnets": SubnetShape,
@@ -53,7 +53,7 @@ _KNOWN = ("site", SITE_HOSTS, *SHEETS)
 
 
 def read_workbook(path: Path, files: HashedFiles, problems: list[Problem]) -> Tables | None:
-    """Read a workbook; add faults to `problems`, and return None if nothing can be read."""
+    """Return the tables of a workbook, or None if nothing can be read; faults are added to `problems`."""
     file = safe(path.name)
     try:
         data = files.read(path, UNPACKED_LIMIT, text=False)
@@ -65,7 +65,7 @@ def read_workbook(path: Path, files: HashedFiles, problems: list[Problem]) -> Ta
 
 
 def sheet_called(book: Book, name: str) -> str | None:
-    """Return the name of a sheet as the workbook writes it; case and outer space do not matter."""
+    """Return the name of a sheet in the workbook's spelling, or None; case and outer blanks do not matter."""
     return next((sheet for sheet in book.sheets if _plain(sheet) == name), None)
 
 
@@ -83,7 +83,7 @@ def _tables(book: Book, path: Path, problems: list[Problem]) -> Tables | None:
             what = f'sheet "{safe(sheet, 40)}" is not known; did you mean "{near[0]}"?'
             problems.append(Problem(what, file, "Rename the sheet"))
     if not problems and not any(_plain(sheet) in _KNOWN for sheet in book.sheets):
-        do = f"Call its sheets {listed(list(_KNOWN), 20)}; all but one may be missing"
+        do = f"Call its sheets {listed(list(_KNOWN), 20)}; one of them is enough"
         problems.append(Problem("none of its sheets is a table of a plan", file, do))
         return None
     site = _site(book, path)
@@ -137,7 +137,7 @@ def _entries(book: Book, name: str, shape: type[Shape], file: str, problems: lis
 
 
 def _surveys(entries: tuple[Entry, ...], book: Book, path: Path) -> tuple[Entry, ...]:
-    """Return the surveys that are listed, and the workbook's own sheet of site hosts."""
+    """Return the surveys of the sheet `surveys`, and the workbook's own sheet of site hosts as a further survey."""
     if sheet_called(book, SITE_HOSTS) is None:
         return entries
     own = {"file": path.name, "kind": "xlsx"}

@@ -1,6 +1,6 @@
-"""Writes addresses into a plan's files; comments, layout, quoting, encoding and line ends are kept.
+"""Writes addresses into a plan's files; comments, layout, quotes, encoding and line ends are kept.
 
-Pure functions change the texts. Each result is read back and compared before a file is offered for writing.
+Pure functions change the texts. Each result is read back and compared with the old values before it becomes an `Edit`.
 """
 
 from __future__ import annotations
@@ -38,24 +38,24 @@ class Edit:
     data: bytes
 
     def write(self) -> None:
-        """Replace the file by the new bytes, completely or not at all."""
+        """Replace the file with the new bytes, completely or not at all."""
         write_atomically(self.path, self.data)
 
 
 def write_all(edits: Iterable[Edit]) -> None:
-    """Replace several files; after an interruption all of them are old or all are new."""
+    """Replace several files; after an interruption all of them are old or all of them are new."""
     write_together((edit.path, edit.data) for edit in edits)
 
 
 def with_granted(path: str | Path, granted: Mapping[str, str]) -> tuple[Edit, ...]:
-    """Return the plan's files with these texts under `granted`, by subject; see `with_addresses`."""
+    """Return the changed files of a plan with these texts for the key `granted`, by subject; see `with_addresses`."""
     return _with_values(path, granted, "granted")
 
 
 def with_addresses(path: str | Path, addresses: Mapping[str, Address]) -> tuple[Edit, ...]:
     """Return the changed files of a plan with these addresses by subject (`device/interface`).
 
-    PlanError where no file has a subject, or a file cannot be changed safely.
+    PlanError if a subject is in no file, or if a file cannot be changed without changing other values.
     """
     return _with_values(path, {subject: str(address) for subject, address in addresses.items()}, "address")
 
@@ -107,15 +107,16 @@ def _edit(path: Path, data: bytes, wanted: Mapping[str, str], change: Change, ke
 
 
 def plan_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
-    """Return the bytes of `plan.toml` with these addresses, and the subjects that it holds."""
+    """Return the bytes of `plan.toml` with these addresses, and the subjects found in it."""
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
     text, held = toml_with_addresses(data[len(mark) :].decode("utf-8"), wanted, key)
     return mark + text.encode("utf-8"), held
 
 
 def toml_with_addresses(text: str, wanted: Mapping[str, str], key: str = "address") -> tuple[str, set[str]]:
-    """Return a plan's TOML with these addresses, and the subjects that it holds; ValueError where another value would
-    change.
+    """Return a plan's TOML with these addresses, and the subjects found in it.
+
+    ValueError if another value would change.
     """
     import tomlkit  # only when a plan is written
     from tomlkit.exceptions import TOMLKitError
@@ -147,7 +148,7 @@ def _interfaces(document: Mapping[str, Any]) -> list[tuple[str, MutableMapping[s
 
 
 def _set_value(table: MutableMapping[str, Any], key: str, text: str) -> None:
-    """Replace the value, or add a line below that of `subnet`."""
+    """Replace the value of a key, or add the key below `subnet`."""
     import tomlkit
     from tomlkit.items import InlineTable, Whitespace
 
@@ -165,8 +166,9 @@ def _set_value(table: MutableMapping[str, Any], key: str, text: str) -> None:
 
 
 def table_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
-    """Return the table's bytes with these addresses, and the subjects that it holds; ValueError where another value
-    would change.
+    """Return the bytes of a CSV table with these addresses, and the subjects found in it.
+
+    ValueError if another value would change.
     """
     mark, encoding = encoding_with_mark(data)
     text = data[len(mark) :].decode(encoding)
@@ -175,13 +177,13 @@ def table_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "add
 
 
 def encoding_with_mark(data: bytes) -> tuple[bytes, str]:
-    """Return the byte order mark of a table, empty without one, and its encoding."""
+    """Return the byte order mark of a table, empty if it has none, and its encoding."""
     mark = next((one for one in _MARKS if data.startswith(one)), b"")
     return mark, _MARKS.get(mark) or encoding_of(io.BytesIO(data))
 
 
 def text_with_addresses(text: str, wanted: Mapping[str, str], key: str = "address") -> tuple[str, set[str]]:
-    """Return the table's text with these addresses, and the subjects that it holds."""
+    """Return the text of a CSV table with these addresses, and the subjects found in it."""
     lines = _lines(text)
     delimiter = delimiter_of(lines, keys_of(InterfaceRow))
     records = list(records_of(lines, delimiter))
@@ -208,7 +210,7 @@ def _stripped(cells: Sequence[str]) -> list[str]:
 
 
 def _subjects(records: Sequence[Record], key: str) -> tuple[dict[int, str], int, bool]:
-    """Return each row's subject, the column of the key, and whether that column exists."""
+    """Return the subject of each row by its index, the column of a key, and whether that column exists."""
     filled = [record for record in records if not record.empty]
     titles = [title_of(cell) for cell in filled[0].cells] if filled else []
     titled = key in titles
@@ -228,7 +230,7 @@ def _subject(titles: Sequence[str], cells: Sequence[str]) -> str:
 
 
 def _with_cell(raw: str, delimiter: str, column: int, value: str) -> str:
-    """Return a row's text with one cell replaced and the spaces around it kept; a short row is filled up."""
+    """Return the text of a row with one cell replaced; blanks around it are kept, and a short row is extended."""
     body = raw.rstrip("\r\n")
     cells = list(_raw_cells(body, delimiter))
     old = cells[column] if column < len(cells) else ""
@@ -250,7 +252,7 @@ def _raw_cells(row: str, delimiter: str) -> Iterator[str]:
 
 
 def _past_quotes(row: str, at: int) -> int:
-    """Return the position after the quote that closes the one at a position."""
+    """Return the position after the quote that closes the quote at `at`."""
     at += 1
     while (end := row.find('"', at)) >= 0:
         if not row.startswith('"', end + 1):

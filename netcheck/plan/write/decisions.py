@@ -1,8 +1,8 @@
 """Writes the site's decisions into a plan: accepted findings, remarks and granted requests.
 
-Comments, layout and all other values are kept. New entries go to the end of `plan.toml`, or of the sheet of their
-kind. An entry with the same identity is changed where it stands; a withdrawn one is removed. Text is inserted here
-rather than by tomlkit, because tomlkit appends an entry below the comments of the next table.
+Comments, layout and all other values are kept. A new entry follows the last entry of its kind, or the end of
+`plan.toml` or of its sheet. An existing entry with the same identity is changed in its place; a withdrawn entry is
+removed. This module inserts text itself, because tomlkit would append an entry below the comments of the next table.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ GRANTED = EntryTable(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanDecisions:
-    """The entries that a plan needs, and the accepted ones that it loses."""
+    """The entries to write into a plan, and the accepted entries to remove from it."""
 
     accepted: Sequence[Accepted] = ()
     withdrawn: Sequence[Accepted] = ()
@@ -66,8 +66,9 @@ class PlanDecisions:
 
 
 def with_decisions(path: str | Path, decisions: PlanDecisions) -> Edit | None:
-    """Return the plan's changed file, or None where it holds all this already; PlanError where it cannot be changed
-    safely.
+    """Return the plan's changed file, or None if nothing changes.
+
+    PlanError if the file cannot be changed without changing other values.
     """
     file = plan_file(Path(path))
     book = file.suffix.casefold() == ".xlsx"
@@ -91,7 +92,7 @@ def _words(row: Row) -> str:
 
 
 def row_of(entry: Accepted | SiteRemark | GrantedRequest) -> dict[str, Any]:
-    """Return an entry's values by key in the order of writing; empty ones are left out."""
+    """Return an entry's values by key in the order of writing; empty values are left out."""
     match entry:
         case Accepted():
             values = {**_finding(entry), "by": entry.by, "because": entry.because, "until": entry.until}
@@ -113,7 +114,7 @@ def _finding(entry: Accepted | SiteRemark) -> dict[str, Any]:
 
 
 def plan_with_entries(data: bytes, table: EntryTable, rows: Sequence[Row], gone: Sequence[Row] = ()) -> bytes:
-    """Return the bytes of `plan.toml` with these entries; ValueError where another value would change."""
+    """Return the bytes of `plan.toml` with these entries, without those `gone`; ValueError if another value changes."""
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""
     text = toml_without(data[len(mark) :].decode("utf-8"), table, gone)
     new = mark + toml_with_entries(text, table, rows).encode("utf-8")
@@ -123,8 +124,9 @@ def plan_with_entries(data: bytes, table: EntryTable, rows: Sequence[Row], gone:
 
 
 def toml_without(text: str, table: EntryTable, gone: Sequence[Row]) -> str:
-    """Return a plan's TOML without these entries and without the blank line above each; ValueError where another value
-    would change.
+    """Return a plan's TOML without these entries and without the blank line above each of them.
+
+    ValueError if another value would change.
     """
     expected, wanted = tomllib.loads(text), {_identity(table, row) for row in gone}
     listing = _listing(expected, table)
@@ -173,7 +175,7 @@ def _listing(document: dict[str, Any], table: EntryTable) -> list[dict[str, Any]
 
 
 def toml_with_entries(text: str, table: EntryTable, rows: Sequence[Row]) -> str:
-    """Return a plan's TOML with these entries; ValueError where another value would change."""
+    """Return a plan's TOML with these entries; ValueError if another value would change."""
     expected = tomllib.loads(text)
     if not rows:
         return text
@@ -235,10 +237,10 @@ def _with_changes(text: str, table: EntryTable, changed: Mapping[int, Row]) -> s
 
 
 def _with_added(text: str, table: EntryTable, added: Sequence[Row]) -> Iterator[str]:
-    """Yield the text with further entries in each of three ways, the preferred one first.
+    """Yield the text with further entries, written in each of three forms, the preferred one first.
 
-    As tables after the last one of their kind, as tables at the end, and as items of a list such as `accepted = [...]`.
-    The caller takes the first that parses to the expected values.
+    The forms are: tables after the last table of their kind, tables at the end of the file, and items of a list such as
+    `accepted = [...]`. The caller uses the first one that parses to the expected values.
     """
     import tomlkit
 
@@ -256,13 +258,13 @@ def _with_added(text: str, table: EntryTable, added: Sequence[Row]) -> Iterator[
 
 
 def _behind_the_last(text: str, table: EntryTable) -> int:
-    """Return where the last entry of a table ends."""
+    """Return the offset in the text where the last entry of a table ends."""
     blocks = list(_blocks(text, table))
     return blocks[-1][1] if blocks else len(text)
 
 
 def _blocks(text: str, table: EntryTable) -> Iterator[tuple[int, int]]:
-    """Yield beginning and end of each entry of a table; comments below it belong to the next table."""
+    """Yield the start and the end offset of each entry of a table; comments below it belong to the next table."""
     own = re.compile(rf"[ \t]*\[\[[ \t]*{table.key}[ \t]*\]\]")
     heads = [found.start() for found in _TABLE.finditer(text)]
     for start, after in pairwise([*heads, len(text)]):

@@ -1,6 +1,6 @@
-"""Makes the files of a new plan: a small plant without conflicts, with comments that explain what to replace.
+"""Makes the files of a new plan: a small plant without conflicts, with comments that say what to replace.
 
-The workbook of a new plan has a guide, every sheet with its titles, example rows and selection lists.
+The workbook of a new plan has a guide, and every sheet with its titles, example rows and selection lists.
 """
 
 from __future__ import annotations
@@ -29,18 +29,18 @@ SCHEMA_FILE = "plan.schema.json"
 DIRECTIVE = f"#:schema ./{SCHEMA_FILE}\n"
 _PLAN = """# The plan of one site's controls network. Replace the example values with your own, then run
 #     netcheck check {folder}
-# `netcheck rules` lists what is looked at. The first line lets an editor complete keys and mark mistakes by the schema
-# beside this file, which `netcheck schema` prints too.
+# `netcheck rules` lists what is checked. The first line names the schema beside this file: editors use it to complete
+# keys and mark mistakes. `netcheck schema` prints it too.
 
 format = 1
-# interfaces = "interfaces.csv"    # many devices are easier kept as a table: one row an interface, with the columns
-                                   # device, kind, place, interface, slot, subnet, address, mask, gateway, mac,
-                                   # host-name, switch-port, ports
+# interfaces = "interfaces.csv"    # many devices are easier to keep in a table with one row for each interface and
+                                   # the columns device, kind, place, interface, slot, subnet, address, mask,
+                                   # gateway, mac, host-name, switch-port, ports
 
 [site]
 name = {name}
 revision = "A"
-keep-clear = 2                     # how many addresses to stay away from anything that is already there
+keep-clear = 2                     # the least distance, in addresses, from every host that is already there
 survey-max-age = 30                # days after which a list of the site's hosts is too old
 
 # A subnet as the site's IT has given it.
@@ -49,10 +49,10 @@ name = "process"
 prefix = "{prefix}"
 gateway = "192.168.10.1"
 # vlan = 10
-pools = ["192.168.10.200-192.168.10.239"]     # handed out by DHCP: nothing may be planned there
+pools = ["192.168.10.200-192.168.10.239"]     # assigned by DHCP: nothing may be planned there
 reserved = ["192.168.10.2-192.168.10.19"]     # kept by IT for itself
 
-# A device, and below it each of its interfaces. A subject is written device/interface: example-plc/cpu.
+# A device, and below it each of its interfaces. An interface is called device/interface: example-plc/cpu.
 [[device]]
 name = "example-plc"
 kind = "controller"                # controller, operator panel, drive, remote I/O, switch, server
@@ -67,8 +67,8 @@ place = "panel 1"
   # mac = "00-00-5E-00-53-01"      # from the nameplate
   host-name = "example-plc"
   # switch-port = "sw-1/7"
-  # ports = ["1", "2"]             # every connector is proved by itself
-  # behind = "other-plc/cpu:2"     # in a daisy chain: the port that this one hangs behind
+  # ports = ["1", "2"]             # every connector is proved separately
+  # behind = "other-plc/cpu:2"     # in a daisy chain: the port through which this interface is connected
 
 [[device]]
 name = "example-panel"
@@ -94,12 +94,12 @@ why = "operator screens"
 # interfaces = ["192.168.10.1/24", "192.168.20.1/24"]
 # routes = [{{ to = "0.0.0.0/0", via = "192.168.20.254" }}]
 
-# The computer that will prove the ports, with an address that IT allows it.
+# The computer that will prove the ports, with an address that IT has approved for it.
 [[station]]
 name = "service laptop"
 address = "192.168.10.240/24"
 
-# What is already there: ask the site's IT for its list, and say when it was made and which prefixes it covers.
+# The hosts that are already there: ask the site's IT for its list; write when it was made and which prefixes it covers.
 [[survey]]
 file = "{hosts}"
 taken = {today}
@@ -116,14 +116,12 @@ covers = ["{prefix}"]
 
 
 def plan_files(folder: str, today: date) -> dict[str, str]:
-    """Return the files of a plan folder by name; the plan itself is the last."""
+    """Return the texts of a new plan's files by file name; `plan.toml` is the last."""
     rows = (TITLES, ("192.168.10.1", "", "site-router", "example: replace this list by the site's own", str(today)))
     hosts = "".join(",".join(row) + "\n" for row in rows)
     plan = _PLAN.format(
         folder=safe(folder),
-        name=json.dumps(
-            safe(folder), ensure_ascii=False
-        ),  # after `safe` the text holds nothing that TOML would write differently
+        name=json.dumps(safe(folder), ensure_ascii=False),  # `safe` removes every character that TOML would escape
         prefix=PREFIX,
         hosts=HOSTS_FILE,
         today=today,
@@ -140,13 +138,13 @@ _WIDTHS = {"because": 40, "why": 30, "note": 40, "interfaces": 40, "routes": 40,
 
 GUIDE = (
     "How to fill in this workbook",
-    "One row an entry; the titles in the first row stay as they are. Empty cells are values not known.",
-    "site: the site's name and the limits. subnets: prefix, gateway, VLAN, DHCP pools and reserved ranges, as IT says.",
+    "Each row is one entry; keep the titles in the first row as they are. An empty cell is an unknown value.",
+    "site: the site's name and the limits. subnets: prefix, gateway, VLAN, DHCP pools and reserved ranges from IT.",
     "interfaces: one row for each interface that gets an address. Replace the example row.",
     "An interface is called device/interface, for example example-plc/cpu, and its connector example-plc/cpu:1.",
-    "address: leave it empty, and `netcheck suggest FILE --write` puts a free one in.",
+    "address: if it is empty, `netcheck suggest FILE --write` writes a free one.",
     "mask, gateway: as they are typed into the device. mac: from the nameplate.",
-    "site hosts: what is already there, from the site's IT; surveys says when it was listed and what it covers.",
+    "site hosts: the hosts that are already there, from the site's IT. surveys: the day and the prefixes of this list.",
     "Several values in one cell (ports, pools, reserved, covers) are separated by spaces or semicolons.",
     "routes of a router: 0.0.0.0/0 via 192.168.10.254; 10.0.0.0/8 via 192.168.10.253",
     "Then run: netcheck check FILE",
@@ -154,7 +152,7 @@ GUIDE = (
 
 
 def _rows(name: str, today: date) -> dict[str, list[dict[str, object]]]:
-    """Return the example rows by sheet; they make a plan without conflicts."""
+    """Return the example rows by sheet; they form a plan without conflicts."""
     interface = {
         "device": "example-plc",
         "kind": "controller",
@@ -186,13 +184,13 @@ def _rows(name: str, today: date) -> dict[str, list[dict[str, object]]]:
 
 
 def new_workbook(name: str, rules: Sequence[str], today: date) -> bytes:
-    """Return the bytes of the workbook; `rules` are the choices for an accepted finding."""
+    """Return the bytes of a new plan's workbook; `rules` are the rule names offered for accepted findings."""
     return workbook_of(_rows(name, today), rules)
 
 
 def workbook_of(rows: Mapping[str, Sequence[Mapping[str, object]]], rules: Sequence[str]) -> bytes:
-    """Return the bytes of a plan's workbook with these rows by sheet; further keys get columns after the known ones."""
-    import openpyxl  # only where there is a workbook
+    """Return the bytes of a plan's workbook with these rows by sheet; unknown keys get columns after the known ones."""
+    import openpyxl  # only for a workbook
 
     workbook = openpyxl.Workbook()
     _guide(workbook.worksheets[0], rules)
@@ -214,7 +212,7 @@ def workbook_of(rows: Mapping[str, Sequence[Mapping[str, object]]], rules: Seque
 
 
 def _titles(shape: type[Shape]) -> list[str]:
-    """Return the titles of a sheet, a device's keys before its interface's."""
+    """Return the titles of a sheet, the keys of a device before those of its interface."""
     keys = keys_of(shape)
     return sorted(keys, key=lambda key: _DEVICE.index(key) if shape is InterfaceRow and key in _DEVICE else len(keys))
 
@@ -238,7 +236,7 @@ def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[
     sheet = workbook.create_sheet(name)
     for column, title in enumerate(titles, 1):
         cell = sheet.cell(1, column, title)
-        cell.data_type = "s"  # a title that begins like a formula is text as well
+        cell.data_type = "s"  # text, even if it begins like a formula
         cell.font, cell.fill = Font(bold=True), PatternFill("solid", fgColor="DDE6EE")
         sheet.column_dimensions[get_column_letter(column)].width = _WIDTHS.get(title, 18)
     sheet.freeze_panes = "A2"
@@ -246,7 +244,7 @@ def _sheet(workbook: Workbook, name: str, titles: Sequence[str], rows: Iterable[
         for key, value in row.items():
             cell = sheet.cell(number, list(titles).index(key) + 1, value)
             if isinstance(value, str):
-                cell.data_type = "s"  # text, even where it begins like a formula
+                cell.data_type = "s"  # text, even if it begins like a formula
             cell.number_format = (
                 "yyyy-mm-dd" if isinstance(value, date) else "@" if isinstance(value, str) else "General"
             )
@@ -258,7 +256,7 @@ def _choices(workbook: Workbook, titles: dict[str, Sequence[str]], rules: int) -
     lists = (
         ("interfaces", "subnet", f"subnets!$A$2:$A${LAST_ROW}", "stop", "Choose a name of the sheet `subnets`."),
         ("interfaces", "kind", kinds, "information", "Other kinds are allowed too."),
-        ("surveys", "kind", survey_kinds, "stop", "Leave it empty, and the kind is recognised from the content."),
+        ("surveys", "kind", survey_kinds, "stop", "If it is empty, the kind is recognised from the content."),
         ("accepted", "rule", f"guide!$C$2:$C${rules + 1}", "stop", "Choose a rule of the list on the sheet `guide`."),
     )
     for sheet, title, formula, style, words in lists:

@@ -1,4 +1,4 @@
-"""Adds subnets to a plan: to its `plan.toml`, its table of subnets or its workbook. Existing content stays as it is."""
+"""Adds subnets to a plan: to its `plan.toml`, its table of subnets or its workbook; the existing content is kept."""
 
 from __future__ import annotations
 
@@ -28,10 +28,10 @@ DO = "Add the subnets by hand"
 
 
 def with_subnets(path: str | Path, subnets: Sequence[NewSubnet]) -> Edit:
-    """Return the changed file: rows at the end of the workbook's sheet or of the table that `subnets` names, else
-    `[[subnet]]` tables at the end of `plan.toml`.
+    """Return the changed file of a plan with these subnets added.
 
-    PlanError if a name exists already, or if the file cannot take further entries at its end.
+    A workbook gets rows at the end of its sheet, and so does the table that `subnets` names; otherwise `plan.toml` gets
+    `[[subnet]]` tables at its end. PlanError if a name exists already, or if the file cannot take entries at its end.
     """
     file = plan_file(Path(path))
     where = safe(file.name)
@@ -76,13 +76,14 @@ def _rows(subnets: Sequence[NewSubnet]) -> list[dict[str, str]]:
 
 
 def workbook_with_subnets(data: bytes, subnets: Sequence[NewSubnet]) -> bytes:
-    """Return the workbook with a row for each new subnet; ValueError where another value would change."""
+    """Return the workbook with a row for each new subnet; ValueError if another value would change."""
     return workbook_with_entries(data, _SHEET, _rows(subnets))
 
 
 def table_with_subnets(data: bytes, subnets: Sequence[NewSubnet]) -> bytes:
-    """Return a CSV table with a row for each new subnet; delimiter, encoding and line ends are kept. ValueError where
-    a column is missing or another value would change.
+    """Return a CSV table with a row for each new subnet; delimiter, encoding and line ends are kept.
+
+    ValueError if a column is missing or another value would change.
     """
     mark, encoding = encoding_with_mark(data)
     text = data[len(mark) :].decode(encoding)
@@ -114,7 +115,7 @@ def _quoted(text: str) -> str:
 
 
 def _demand_same(before: dict[str, object], new: bytes, subnets: Sequence[NewSubnet], where: str) -> None:
-    """Read the new text back: it must hold what it held before, and the new tables after it."""
+    """Read the new text back; PlanError unless it has the old values, followed by the new tables."""
     tables = _rows(subnets)
     there = before.get("subnet", [])
     wanted = {**before, "subnet": [*(there if isinstance(there, list) else []), *tables]}

@@ -1,6 +1,6 @@
 """Writes addresses and the site's decisions into a plan's workbook; nothing else in it changes.
 
-The result is read back and compared before it is returned.
+The result is read back and compared with the old values before it is returned.
 """
 
 from __future__ import annotations
@@ -21,8 +21,10 @@ from netcheck.tables.workbook_read import cell_text, opened_from
 
 @dataclass(frozen=True, slots=True)
 class EntryTable:
-    """A table whose entries are written: its key in `plan.toml`, its sheet in a workbook, the keys that identify an
-    entry, and those that a later decision changes.
+    """A table whose entries are written.
+
+    It has its key in `plan.toml`, its sheet in a workbook, the keys that identify an entry, and the keys that a later
+    decision changes.
     """
 
     key: str
@@ -33,9 +35,7 @@ class EntryTable:
 
 
 def workbook_with_addresses(data: bytes, wanted: Mapping[str, str], key: str = "address") -> tuple[bytes, set[str]]:
-    """Return the workbook with these addresses, and the subjects that it holds; ValueError where another value would
-    change.
-    """
+    """Return the workbook with these addresses, and the subjects found in it; ValueError if another value changes."""
     sheet, records = _sheet(data, "interfaces", InterfaceRow)
     titles = list(map(title_of, records[0].cells)) if records else []
     titled = key in titles
@@ -65,7 +65,7 @@ def _cell(record: Record, column: int) -> str:
 
 
 def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]:
-    """Return a row's number and stripped cells with one cell replaced, filled up to it."""
+    """Return a row's number and its stripped cells with one cell replaced; a short row is extended."""
     cells = [*map(str.strip, record.cells), *[""] * (column + 1 - len(record.cells))]
     if text is not None:
         cells[column] = text
@@ -75,8 +75,9 @@ def _put(record: Record, column: int, text: str | None) -> tuple[int, list[str]]
 
 
 def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Record]]:
-    """Return a sheet's name as the workbook writes it, and its rows from the titles on; "" and no rows without that
-    sheet.
+    """Return a sheet's name in the workbook's spelling, and its rows from the titles on.
+
+    An empty name and no rows if there is no such sheet.
     """
     try:
         with opened_from(io.BytesIO(data), "") as book:
@@ -89,7 +90,7 @@ def _sheet(data: bytes, name: str, shape: type[Shape]) -> tuple[str, Sequence[Re
 def workbook_with_entries(
     data: bytes, table: EntryTable, rows: Sequence[Mapping[str, Any]], gone: Sequence[Mapping[str, Any]] = ()
 ) -> bytes:
-    """Return the workbook with these entries and without the withdrawn ones; ValueError where others would change."""
+    """Return the workbook with these entries and without those `gone`; ValueError if another value would change."""
     sheet, records = _sheet(data, table.sheet, table.shape)
     layout = _Layout(records, table)
     for row in gone:
@@ -112,7 +113,7 @@ def workbook_with_entries(
 
 @dataclass
 class _Layout:
-    """The layout of the sheet: the texts of all cells by row and column, and those that change."""
+    """The cells of a sheet: the texts of all cells by row and column, and the changed ones."""
 
     records: Sequence[Record]
     table: EntryTable
@@ -124,7 +125,7 @@ class _Layout:
         self.columns = {title_of(text): column for column, text in enumerate(head.cells, 1) if text.strip()}
         self.header, self.last = head.row, max((record.row for record in self.records), default=1)
         rows = [record.row for record in reversed(self.records[1:])]
-        # Of equal rows the first one.
+        # Of several rows of one entry, the first one counts.
         self.there = {tuple(self._text(row, key) for key in self.table.identity): row for row in rows}
 
     def _text(self, row: int, key: str) -> str:
