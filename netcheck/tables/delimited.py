@@ -243,6 +243,7 @@ _STRICT = os.name == "posix"  # inet_pton then accepts only four decimal octets 
 _MAC_TEXT = 17  # characters of a MAC with a separator at every third place
 _MAC_BARE = 12  # characters of a MAC without separators
 _SEPARATORS = (2, 5, 8, 11, 14)
+_LONE_RETURN = re.compile("\r(?!\n)")
 
 
 def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
@@ -252,7 +253,8 @@ def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
     bounds = ended.encode("utf-8", "surrogatepass").translate(None, _within(delimiter))
     width = bounds.index(b"\n") + 2 - len(end)
     row = (delimiter * (width - 1) + end).encode()
-    if row * (len(bounds) // len(row)) != bounds:  # also where a cell is quoted, or where line ends differ
+    # unequal, too, where a cell is quoted or line ends differ
+    if row * (len(bounds) // len(row)) != bounds or _LONE_RETURN.search(ended):
         rows = rows_of(lines_in(text), delimiter)
         same = rows and len(set(map(len, rows))) == 1
         return [list(map(str.strip, cells)) for cells in zip(*rows, strict=True)] if rows and same else None

@@ -137,7 +137,11 @@ def test_any_bytes_are_text_or_refused(data: bytes) -> None:
 
 
 @given(
-    st.lists(st.lists(st.text('a,;\r\n"é \t', max_size=3), min_size=1, max_size=3), min_size=1, max_size=4),
+    st.lists(
+        st.lists(st.text('a,;\r\n"é \t', max_size=3) | st.sampled_from(["\r;", "a\rb"]), min_size=1, max_size=3),
+        min_size=1,
+        max_size=4,
+    ),
     st.sampled_from(DELIMITERS),
     st.sampled_from(["\n", "\r\n", "\r"]),
 )
@@ -150,7 +154,7 @@ def test_columns_are_those_of_the_standard_library(rows: list[list[str]], delimi
     except csv.Error:
         expected = []
     columns = columns_of(text, delimiter)
-    if columns is not None:
+    if columns:
         assert [list(cells) for cells in zip(*columns, strict=True)] == [
             [cell.strip() for cell in row or [""]] for row in expected
         ]
@@ -161,5 +165,6 @@ def test_rows_of_one_length_are_read_by_columns() -> None:
     wanted = [["a", "1"], ["b", ""]]
     for text in ("a;b\n1;\n", "a;b\r\n1;\r\n", "a;b\n1;", '"a";b\n1; \n'):
         assert columns_of(text, ";") == wanted
+    assert columns_of("a\rb;\n", ",") == columns_of("a\nb;\n", ",")
     assert columns_of("a;b\n1\n", ";") is None
     assert columns_of("a;b\n1;2;3\n4\n", ";") is None
