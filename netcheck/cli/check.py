@@ -25,8 +25,8 @@ def command(
 ) -> None:
     """Check a plan: every conflict at once, each with its reason, its source and a fix that fits.
 
-    Several plans in one call are checked against each other: addresses and names of one island, MACs, switch ports, and
-    subnets. They give the worst exit code. A plan that cannot be read is shown among the others as not checked.
+    Several plans in one call are checked against each other: addresses and names of one island, MACs, switch ports,
+    and subnets. They give the worst exit code. A plan that cannot be read is shown among the others as not checked.
 
     Exit code: 0 no conflict, 1 conflicts (with --strict risks too), 2 bad use or a plan that cannot be read.
 

@@ -46,12 +46,12 @@ def command(
 ) -> None:
     """Prove port by port that each address replies through its connector, and that no other device does.
 
-    Keys: Enter confirms, s skips (the port comes once more at the end), n and a name or number chooses the next port, r
-    proves the last one again, m keeps a remark, q stops. Exit code: 0 every port asked for is proven, 1 otherwise, 2
-    bad use or input, 3 the interface cannot be used.
+    Keys: Enter confirms, s skips (the port comes once more at the end), n and a name or number chooses the next port,
+    r proves the last one again, m keeps a remark, q stops. Exit code: 0 every port asked for is proven, 1 otherwise,
+    2 bad use or input, 3 the interface cannot be used.
 
-    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables, ".
-    . ." proven, "... ..." another verdict, "....." look at the screen.
+    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
+    ". . ." proven, "... ..." another verdict, "....." look at the screen.
 
     Example: netcheck prove plans/tarn-hollow -i eth0 --permit "work order 118"
     """

@@ -43,8 +43,8 @@ def command(
     cable is out, n and a name chooses the port that is announced next, m keeps a remark, q stops. The run ends when all
     ports are proven, after --for SECONDS, or on q. Exit codes as for prove.
 
-    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables, ".
-    . ." proven, "... ..." another verdict, "....." look at the screen, ". .." seen once.
+    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
+    ". . ." proven, "... ..." another verdict, "....." look at the screen, ". .." seen once.
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """

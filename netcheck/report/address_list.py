@@ -1,4 +1,4 @@
-"""Writes the addresses in use of each subnet as a table for the terminal, as CSV, as a workbook, and for reports."""
+"""Writes the addresses in use, by subnet: as a table for the terminal, as CSV, as a workbook, and for reports."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
 HEADERS = ("address", "use", "who", "name", "MAC", "switch port", "place", "source", "description", "remark")
-FIRST = 3  # columns of a narrow table; the others stand in lines below each row
+FIRST = 3  # columns of a narrow table; the other values stand in lines below each row
 
 
 def address_list_to_text(subnets: Sequence[Subnet], islands: Mapping[str, Island], width: int) -> str:
-    """Return one table a subnet, in address order; if the width is 0 or wide enough, one line an address."""
+    """Return one table for each subnet, in address order; one line for each address if *width* is 0 or large enough."""
     parts = []
     for subnet in subnets:
         rows = [_row(one) for one in address_list(islands[subnet.island], subnet)]
@@ -50,7 +50,7 @@ def _lines(cells: Sequence[tuple[str, ...]], titles: Sequence[str]) -> list[str]
 
 
 def _narrow(rows: Sequence[tuple[str, ...]], width: int) -> Iterator[str]:
-    """Yield address, use and who in columns, and the rest in lines below; no address and no MAC is broken."""
+    """Yield address, use and holder in columns and the other values in lines below; no address or MAC is broken."""
     head, ruler, *first = _lines([row[:FIRST] for row in rows], HEADERS[:FIRST])
     yield from (head, ruler)
     for line, row in zip(first, rows, strict=True):
@@ -106,12 +106,12 @@ def _cells(one: AddressUse) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-MOST_HOSTS = 500  # site hosts of a subnet that a report lists; a site may have a million, and `map --out` writes all
+MOST_HOSTS = 500  # site hosts of a subnet that a report lists; a site can have a million, and `map --out` writes all
 REPORT_HEADERS = tuple(title for title in HEADERS if title != "source")
 
 
 def address_parts(report: Report) -> Iterator[Part]:
-    """Yield one table a subnet for reports: who has each address. The title says how many site hosts are left out."""
+    """Yield one table for each subnet, for reports: who has each address. Its title counts the hosts left out."""
     for subnet, uses, left in _listed(report):
         island = f", island {subnet.island}" if subnet.island != SITE else ""
         more = f"; {left:,} more site hosts are not listed here" if left else ""
@@ -122,7 +122,7 @@ def address_parts(report: Report) -> Iterator[Part]:
 
 
 def address_list_to_json(report: Report) -> list[dict[str, Any]]:
-    """Return one object a subnet with its uses, in address order; empty cells are left out.
+    """Return one object for each subnet with its uses, in address order; empty cells are left out.
 
     `left_out` counts the site hosts that are not listed.
     """

@@ -31,9 +31,9 @@ def report_of(
     before: Checked | None = None,
     surveys_before: tuple[Survey, ...] = (),
 ) -> Report:
-    """Return the report; RecordError names every record of another plan.
+    """Return the report; raise RecordError, which names the records, if a record is of another plan.
 
-    *before* is the check of an earlier revision for the same date.
+    *before* is the check of an earlier revision, for the same date.
     """
     plan = checked.plan
     _demand_own(plan, records)
@@ -75,7 +75,7 @@ def _demand_own(plan: Plan, records: Iterable[VerifiedRecord]) -> None:
                 Problem(
                     f"this record belongs to the plan {record.content.runs[0].plan!r}, not to {plan.name!r}",
                     f"{record.path}: line 1",
-                    "Give the record of this plan, or report on that plan",
+                    "Name a record of this plan, or report on that plan",
                 )
                 for record in strange
             )
@@ -83,7 +83,7 @@ def _demand_own(plan: Plan, records: Iterable[VerifiedRecord]) -> None:
 
 
 def _demand_one_kind(records: Iterable[VerifiedRecord]) -> None:
-    """Raise RecordError where simulated and real runs are mixed, in one record or between records."""
+    """Raise RecordError if simulated and real runs are mixed, in one record or between records."""
     mixed = [record for record in records if len({run.simulated for run in record.content.runs}) > 1]
     kinds = {record.content.simulated for record in records}
     if not mixed and len(kinds) > 1:
@@ -96,7 +96,7 @@ def _demand_one_kind(records: Iterable[VerifiedRecord]) -> None:
 
 
 def _misfits(record: VerifiedRecord, plan: Plan, rows: dict[str, str]) -> Iterator[str]:
-    """Yield what in a record contradicts itself or the plan, each with the record's name."""
+    """Yield a sentence for each contradiction in a record, or between a record and the plan, with the record's name."""
     name = short(record)
     yield from (f"{name}: {each}" for each in record.verification.contradictions)
     proofs = record.content.proofs
@@ -109,7 +109,7 @@ def _misfits(record: VerifiedRecord, plan: Plan, rows: dict[str, str]) -> Iterat
 
 
 def _against_row(proof: Proof, interface: Interface) -> Iterator[str]:
-    """Yield what in a proof contradicts the row that its hash says it was made for."""
+    """Yield a sentence for each contradiction between a proof and the row of the plan that its hash names."""
     planned = interface.address.value if interface.address else None
     if planned is not None and proof.verdict is not Verdict.NOT_TESTED and proof.address != str(planned):
         yield f"{proof.subject}: the proof is of {proof.address}, and its row has {planned}"
@@ -119,9 +119,9 @@ def _against_row(proof: Proof, interface: Interface) -> Iterator[str]:
 
 
 def _by_port(records: Iterable[VerifiedRecord]) -> dict[str, tuple[Evidence, ...]]:
-    """Return all proofs by port, newest first; at equal times the record named last comes first.
+    """Return all proofs by port, newest first; of two proofs with equal times the one in the later record comes first.
 
-    A proof that two records hold, as an older copy of a record does, counts once.
+    A proof that two records contain (one can be an older copy of the other) counts once.
     """
     found: dict[str, list[Evidence]] = {}
     for record in records:
@@ -134,7 +134,7 @@ def _by_port(records: Iterable[VerifiedRecord]) -> dict[str, tuple[Evidence, ...
 
 
 def _remarks(records: Iterable[VerifiedRecord]) -> dict[str, tuple[PortRemark, ...]]:
-    """Return the technicians' remarks by port, oldest first, each once."""
+    """Return the technicians' remarks by port, oldest first, without repetitions."""
     found: dict[str, dict[PortRemark, None]] = {}
     for record in records:
         for remark in record.content.remarks:
@@ -172,9 +172,9 @@ def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
 
 
 def _counting(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) -> Evidence | None:
-    """Return the attempt that counts, of attempts with the newest first: the latest with a definite verdict.
+    """Return the attempt that counts: the latest with a definite verdict. *found* begins with the newest.
 
-    Where that attempt was made for another row of the plan, a later attempt at the present row counts instead.
+    If that attempt was made for another row of the plan, a later attempt at the present row counts instead.
     """
     counting: Evidence | None = None
     for each in reversed(found):

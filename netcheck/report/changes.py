@@ -1,6 +1,6 @@
-"""Compares the checks of two revisions of a plan: findings, and everything in the plan that can change one.
+"""Compares the checks of two revisions of a plan: the findings, and everything in the plan that can change a finding.
 
-Two findings are the same if their keys are equal: rule, subjects, address and other party. The message does not count,
+Two findings are the same if their keys are equal: rule, subjects, address and other party. The message is not compared,
 and a renamed interface is the same subject.
 """
 
@@ -56,7 +56,7 @@ class Turn(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One value before and now; empty where it is not set."""
+    """One value before and now; "" if it is not set."""
 
     what: str
     before: str
@@ -89,8 +89,9 @@ class ChangeGroup:
 class Changes:
     """Differences between a plan and its earlier revision, both checked for the same date.
 
-    Each finding that is open now is in `new` or `remaining`. Each one that was open before is in `gone`, `agreed`
-    (accepted since) or `remaining`. `answered` are findings that were accepted before and still are.
+    Each finding that is open now is in `new` or `remaining`. Each finding that was open before is in `gone`, in
+    `agreed` (accepted since) or in `remaining`. `answered` has the findings that were accepted before and are still
+    accepted.
     """
 
     before: Checked
@@ -187,7 +188,7 @@ def _groups(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Seq
 
 
 def _about(remark: SiteRemark) -> str:
-    """Return what tells a remark from others on the same finding."""
+    """Return words that distinguish a remark from other remarks on the same finding."""
     words = " ".join(filter(None, (remark.decision, remark.change_to, remark.remark)))
     return f"{remark.rule} of {remark.subject}: {words}"
 
@@ -239,7 +240,7 @@ def _settings(old: Plan, now: Plan) -> Iterator[Changed]:
 
 
 def _hosts(old: Plan, now: Plan, surveys_before: Sequence[Survey], surveys: Sequence[Survey]) -> Iterator[Changed]:
-    """Yield the site hosts inside the plan's subnets that a survey gained or lost, `MOST_HOSTS` of them."""
+    """Yield the site hosts in the plan's subnets that a survey gained or lost, at most `MOST_HOSTS`."""
     before, after = _held(old, now, surveys_before), _held(old, now, surveys)
     several = [(address, Turn.REMOVED) for address in before.keys() - after.keys()]
     several += [(address, Turn.ADDED) for address in after.keys() - before.keys()]

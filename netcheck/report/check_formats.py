@@ -1,7 +1,7 @@
 """Writes the checks of one or several plans as JSON, Markdown, CSV and JUnit XML.
 
-An unreadable plan is shown among the others. In JUnit XML a plan is a suite; each finding is a case, and so is each
-rule without a finding.
+A plan that cannot be read is shown with the others. In JUnit XML a plan is a suite; each finding is a case, and so is
+each rule without a finding.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from netcheck.text import listed, safe
 
 
 def result_json(result: Result) -> dict[str, Any]:
-    """Return the object of one plan; null stands for what is unknown of an unreadable plan."""
+    """Return the object of one plan; a value that is not known because the plan cannot be read is null."""
     if not isinstance(result, Unread):
         return checked_json(result)
     plan = {"name": result.path, "revision": None, "sha256": None}
@@ -36,8 +36,9 @@ def result_json(result: Result) -> dict[str, Any]:
 
 
 def result_markdown(result: Result, path: str = "") -> str:
-    """Return heading and tables of one plan, or the problems that prevent it from being read; the heading begins with
-    the plan's path where one is given.
+    """Return the heading and the tables of one plan, or the problems that prevent it from being read.
+
+    If *path* is given, the heading begins with it.
     """
     if not isinstance(result, Unread):
         text = checked_to_markdown(result)
@@ -69,7 +70,8 @@ _NO_XML = re.compile("[\ufffe\uffff]")
 
 
 def to_junit(results: Sequence[tuple[str, Result]], *, strict: bool) -> str:
-    """Return the XML of plans with their paths; a suite has the plan's name, and of several plans the path.
+    """Return the XML of plans with their paths; a suite has the plan's name, or the plan's path if there are several
+    plans.
 
     Conflicts, with *strict* risks too, are failures, as for exit code 1. Other findings are the output of a passed
     case. Problems that prevent a plan from being read are errors.
@@ -89,7 +91,7 @@ def to_junit(results: Sequence[tuple[str, Result]], *, strict: bool) -> str:
 
 
 def _suite(checked: Checked, name: str, failing: set[Severity]) -> ElementTree.Element:
-    """Return a suite; a case has the rule's name, and its class name holds the suite's name and the subjects."""
+    """Return a suite; a case has the rule's name, and its class name contains the suite's name and the subjects."""
     by_rule: dict[str, list[Finding]] = {}
     for finding in checked.findings:
         by_rule.setdefault(finding.rule, []).append(finding)
@@ -104,7 +106,7 @@ def _suite(checked: Checked, name: str, failing: set[Severity]) -> ElementTree.E
 
 
 def _unread(unread: Unread) -> ElementTree.Element:
-    """Return a suite with one case for each problem, named by its place."""
+    """Return a suite with one case for each problem; the place of the problem is the name of the case."""
     count = str(len(unread.problems))
     counts = {"tests": count, "failures": "0", "errors": count, "skipped": "0", "time": "0"}
     suite = ElementTree.Element("testsuite", {"name": _xml(unread.path), **counts})

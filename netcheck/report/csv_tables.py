@@ -1,8 +1,8 @@
-"""Writes findings and requests to IT as CSV, one a row, with empty columns for the answers.
+"""Writes findings and requests to IT as CSV: one finding or request in a row, with empty columns for the answers.
 
-RFC 4180: every field is quoted and lines end with CRLF. The text is UTF-8. A byte order mark leads it only where it
-holds more than ASCII: spreadsheet programs read a file without one in the local code page, and plain readers of ASCII
-files do not expect one.
+RFC 4180: every field is quoted and lines end with CRLF. The text is UTF-8. It begins with a byte order mark only if it
+holds characters beyond ASCII: spreadsheet programs read a file without the mark in the local code page, and simple
+readers of ASCII files do not expect the mark.
 """
 
 from __future__ import annotations
@@ -27,8 +27,9 @@ from netcheck.text import safe
 
 
 def to_csv(report: Report) -> bytes:
-    """Return all open findings in the report's order, with their numbers and what was answered before; then the ports
-    with wrong settings.
+    """Return all open findings in the report's order, then the ports with wrong settings.
+
+    A finding has its number and its earlier answers.
     """
     remarks = remarks_on(report.checked.findings, report.plan.remarks)
     rows = [
@@ -40,7 +41,7 @@ def to_csv(report: Report) -> bytes:
 
 
 def wrong_settings(report: Report) -> tuple[Finding, ...]:
-    """Return the ports whose mask or gateway was found to differ from the plan, as rows below the findings."""
+    """Return a finding for each port whose mask or gateway differs from the plan, for rows below the findings."""
     return tuple(
         Finding(
             rule=str(Verdict.WRONG_SETTINGS),
@@ -63,7 +64,7 @@ def findings_to_csv(findings: Iterable[Finding]) -> bytes:
 
 
 def rows_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
-    """Return rows, whose cells are safe already, below their titles."""
+    """Return rows below their titles; the cells must be safe already."""
     out = io.StringIO()
     writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
     writer.writerow(titles)
@@ -79,8 +80,10 @@ REQUEST_COLUMNS = (
 
 
 def requests_to_csv(checked: Checked, before: Checked | None = None) -> bytes:
-    """Return all requests by kind and in plan order as UTF-8, or only what changed since an earlier revision; a byte
-    order mark leads text beyond ASCII. Where there are requests, a last row holds the cautions; it asks for nothing.
+    """Return all requests by kind and in plan order; with *before* only the requests that changed since that revision.
+
+    The text is UTF-8, with a byte order mark if it holds characters beyond ASCII. If there are requests, the last row
+    holds the cautions and is not a request.
     """
     requests = asked_of(checked).requests if before is None else changed_since(checked, before)
     caution = dict.fromkeys(REQUEST_COLUMNS, "") | {"kind": "caution", "note": " ".join(CAUTION)}

@@ -1,5 +1,6 @@
-"""Turns findings into rows of text that every human-readable format shares, and holds the value for a plan that could
-not be checked.
+"""Turns findings into rows of text for all human-readable formats.
+
+`Unread` stands for a plan that could not be checked.
 """
 
 from __future__ import annotations
@@ -22,12 +23,12 @@ TITLES = {
     Severity.NOTE: "Notes",
 }
 ACCEPTED = "Accepted by the site"
-MOST_SHOWN = 500  # rows of one group; nobody reads a million lines of a broken file
+MOST_SHOWN = 500  # rows of one group; a broken file can have a million findings
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One finding as text that is safe to print; `fix` is empty where there is none."""
+    """One finding as text that is safe to print; `fix` is empty if there is no fix."""
 
     rule: str
     subject: str
@@ -36,16 +37,16 @@ class Row:
     fix: str
     where: str
     boxes: str = ""  # the decisions to choose from
-    number: str = ""  # in the report
+    number: str = ""  # number of the finding in the report
     island: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Findings of one severity, or the accepted ones; `left` counts by rule the findings that have no row."""
+    """The findings of one severity, or the accepted findings; `left` counts by rule the findings without a row."""
 
     title: str
-    severity: Severity | None  # None for the accepted ones
+    severity: Severity | None  # None for accepted findings
     rows: tuple[Row, ...]
     left: tuple[tuple[str, int], ...] = ()
 
@@ -56,14 +57,16 @@ class Group:
 
     @property
     def rest(self) -> str:
-        """Return one line on the findings without a row; empty where all have one."""
+        """Return one line that counts the findings without a row; empty if every finding has a row."""
         more = listed([f"{count:,} more {rule}" for rule, count in self.left], most=len(self.left))
         return f"... and {more}: --format json or csv has them all" if self.left else ""
 
 
 def numbers_of(checked: Checked) -> dict[str, int]:
-    """Return the number of each finding by its key, the same in every format: open ones in their order, then accepted
-    ones. Of findings with one key the first counts.
+    """Return the number of each finding by its key; the number is the same in every format.
+
+    Open findings come first, in their order, then accepted findings. If several findings have one key, the first gives
+    the number.
     """
     findings = (*checked.findings, *(each.finding for each in checked.accepted))
     numbers: dict[str, int] = {}
@@ -84,8 +87,8 @@ def island_of(checked: Checked, finding: Finding) -> str:
 def groups_of(checked: Checked, most: int | None = None, *, numbered: bool = False) -> tuple[Group, ...]:
     """Return the findings by severity, conflicts first and accepted ones last, without empty groups.
 
-    In a group of more than *most* findings each rule gets the same number of rows, so that none is hidden. *numbered*
-    rows have their number in the report, and their islands.
+    In a group of more than *most* findings each rule gets the same number of rows, so that no rule is hidden. With
+    *numbered* a row has its number in the report and its islands.
     """
     numbers = numbers_of(checked) if numbered else {}
 
@@ -107,8 +110,9 @@ def groups_of(checked: Checked, most: int | None = None, *, numbered: bool = Fal
 def findings_table(
     checked: Checked, group: Group, columns: tuple[str, ...]
 ) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Return the columns and rows of a group in a report: with numbers, islands where there are several, and, for open
-    findings, the decisions to choose from.
+    """Return the columns and rows of a group in a report, with the number of each finding.
+
+    If the plan has several islands, a column names the island. Open findings have the decisions to choose from.
     """
     several = any(subnet.island != SITE for subnet in checked.plan.subnets)
     first = ("number", *columns[:2], *(("island",) if several else ()), *columns[2:])
@@ -118,7 +122,7 @@ def findings_table(
 
 
 def _shown(findings: Sequence[Finding], most: int | None) -> tuple[Sequence[Finding], tuple[tuple[str, int], ...]]:
-    """Return the findings that get a row, and the number without one by rule."""
+    """Return the findings that get a row, and by rule the number of findings without a row."""
     if most is None or len(findings) <= most:
         return findings, ()
     counts = Counter(finding.rule for finding in findings)
@@ -163,7 +167,7 @@ def _accepted_row(agreed: AcceptedFinding) -> Row:
 
 
 def headline(checked: Checked) -> str:
-    """Return plan and revision in one line."""
+    """Return the plan's name and revision in one line."""
     revision = f", revision {checked.plan.revision}" if checked.plan.revision else ""
     return safe(f"{checked.plan.name}{revision}")
 
@@ -180,7 +184,7 @@ def summary_line(checked: Checked) -> str:
 
 
 def next_step(checked: Checked) -> str:
-    """Return the next step in one line; empty where there are no findings."""
+    """Return the next step in one line; empty if there are no findings."""
     if not checked.findings:
         return ""
     why = f"Why a rule matters: netcheck rules {checked.findings[0].rule}."
@@ -191,7 +195,7 @@ def next_step(checked: Checked) -> str:
 if TYPE_CHECKING:
     from netcheck.rules.engine import Checked
 
-NOT_CHECKED = "not-checked"  # used in place of a severity
+NOT_CHECKED = "not-checked"  # stands in place of a severity
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,7 @@ KINDS: tuple[Kind, ...] = (
 
 
 def kinds_for(paths: list[Path]) -> tuple[tuple[Path, Kind], ...]:
-    """Return each file with its kind by its ending; UsageError lists files with an unknown ending or named twice."""
+    """Return each file with the kind of its ending; raise UsageError for an unknown ending or a file named twice."""
     kind_of = {kind.ending: kind for kind in KINDS}
     known = listed(list(kind_of), joint="or")
     wrong = [path for path in paths if path.suffix.lower() not in kind_of]
@@ -117,7 +117,7 @@ def further(
     verifier: Path | None = None,
     proof: Path | None = None,
 ) -> tuple[tuple[Path, Kind], ...]:
-    """Return the files that have their own options; UsageError lists wrong endings and names used twice."""
+    """Return the files that have their own options; raise UsageError for a wrong ending or a file named twice."""
     page = Kind(".html", _proof)
     if proof is not None and proof.suffix.lower() == ".txt":
         page = Kind(".txt", _proof_text)
@@ -147,7 +147,7 @@ def further(
 
 
 def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:
-    """Raise ReportError for every file that would overwrite an input or whose folder does not exist."""
+    """Raise ReportError, with every such file, if a file would overwrite an input or its folder does not exist."""
     inputs = [*records, *(Path(plan.folder) / name for name in _files_of(plan))]
     problems = [
         Problem("the report would overwrite one of its inputs", str(path), "Choose another name")
@@ -155,7 +155,7 @@ def demand_apart(paths: list[Path], plan: Plan, records: list[Path]) -> None:
         if any(_same(path, given) for given in inputs)
     ]
     problems += [
-        Problem("its folder does not exist", str(path), "Make the folder first")
+        Problem("its folder does not exist", str(path), "Create the folder first")
         for path in paths
         if not path.parent.is_dir()
     ]

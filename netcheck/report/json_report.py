@@ -1,4 +1,4 @@
-"""Returns checks and whole reports as values for `json.dumps`, keys in a fixed order."""
+"""Returns checks and whole reports as values for `json.dumps`, with keys in a fixed order."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def checked_json(checked: Checked) -> dict[str, Any]:
 
 
 def finding_json(finding: Finding) -> dict[str, Any]:
-    """Return one finding; `address` and `fix` are null where there is none."""
+    """Return one finding; `address` and `fix` are null if it has none."""
     return {
         "rule": finding.rule,
         "severity": finding.severity.value,
@@ -63,12 +63,12 @@ def _agreed_json(agreed: AcceptedFinding) -> dict[str, Any]:
 
 
 def to_json(report: Report) -> bytes:
-    """Return the report as ASCII, keys in a fixed order, with a final line break."""
+    """Return the report as ASCII, with keys in a fixed order and a final line break."""
     return json.dumps(shape_of(report), indent=2, allow_nan=False).encode("ascii") + b"\n"
 
 
 def shape_of(report: Report) -> dict[str, Any]:
-    """Return the object; `findings` and `accepted` are those of `check` with each `key`, `proofs` those of `prove`."""
+    """Return the object; `findings` and `accepted` are as in `check` with a `key` each, `proofs` as in `prove`."""
     checked = checked_json(report.checked)
     keyed = zip(report.checked.findings, checked["findings"], strict=True)
     agreed = zip(report.checked.accepted, checked["accepted"], strict=True)
@@ -100,8 +100,9 @@ def shape_of(report: Report) -> dict[str, Any]:
 
 
 def _site_remark(row: Sequence[str]) -> dict[str, Any]:
-    """Return a question or change of the site with its reply; `number` is that of its finding, null for one that is
-    resolved.
+    """Return a question or change of the site with its reply.
+
+    `number` is the number of its finding; null if the finding is resolved.
     """
     cells = dict(zip(SAID_COLUMNS, row, strict=True))
     number = int(cells["number"]) if cells["number"] else None
@@ -109,8 +110,9 @@ def _site_remark(row: Sequence[str]) -> dict[str, Any]:
 
 
 def _request(request: Request) -> dict[str, str]:
-    """Return the cells of a request that are not empty, by the column names of the CSV file; `granted` says who granted
-    it, when, and under which ticket.
+    """Return the cells of a request that are not empty, by the column names of the CSV file.
+
+    `granted` says who granted the request, when, and under which ticket.
     """
     cells = dict(zip(REQUEST_COLUMNS, row_of(request), strict=True)) | {"granted": request.granted}
     return {name: cell for name, cell in cells.items() if cell}
@@ -149,7 +151,7 @@ def _proof(port: PortResult, simulated: bool) -> dict[str, Any]:
 
 
 def _attempt(evidence: Evidence) -> dict[str, Any]:
-    """Return an attempt at a port; the first of a port is the one that counts."""
+    """Return one attempt at a port; the first attempt in the list of a port is the one that counts."""
     proved = evidence.proved
     verdict = str(proved.proof.verdict)
     return {

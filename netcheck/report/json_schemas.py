@@ -1,7 +1,7 @@
 """Describes the JSON that netcheck writes: the findings of `check`, a whole report, and a line of a record.
 
-JSON Schema 2020-12. Further keys are allowed, because later versions add some; the tests check real output against the
-schemas with all further keys forbidden, so that a new key has to be described here.
+JSON Schema 2020-12. Further keys are allowed, because later versions add keys. The tests forbid further keys when they
+check real output, so that every new key must be described here.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def _map(values: Shape) -> Shape:
 
 
 def _of(shape: Shape, **more: Any) -> Shape:
-    """Return an object's shape with further required properties."""
+    """Return the shape of an object with further required properties."""
     return _object({**{key: shape["properties"][key] for key in shape["required"]}, **more}, _optional(shape))
 
 
@@ -64,7 +64,7 @@ _FINDING = _object(
         "source": TEXT,
         "fix": {
             "oneOf": [{"type": "null"}, _object({"address": TEXT}), _object({"addresses": _map(TEXT)})],
-            "description": "The free address of the only subject, or one for each subject that has to move.",
+            "description": "The free address for the only subject, or one address for each subject that must change.",
         },
         "where": TEXT,
     }
@@ -96,7 +96,7 @@ _UNREAD = _object(
 )
 
 _RTT = {"oneOf": [NULL, _object(dict.fromkeys(("min", "median", "max"), NUMBER))]}
-_TALLY = _list(WHOLE, minItems=2, maxItems=2, description="Requests sent, and answered in time.")
+_TALLY = _list(WHOLE, minItems=2, maxItems=2, description="Number of requests sent, number answered in time.")
 _PHASE = _object({"arp": _TALLY, "echo": _TALLY, "seconds": {"type": "number"}, "rtt_ms": _RTT})
 _PROOF = _object(
     {
@@ -214,18 +214,18 @@ def report_schema() -> Shape:
 
 
 def findings_schema() -> Shape:
-    """Return the schema of `check --format json`: one object, or a list of them for several plans."""
+    """Return the schema of `check --format json`: one object, or a list of objects for several plans."""
     one = _object(_CHECK["properties"], {"paths": _PATHS})
     of_several = {"oneOf": [_of(one, path=TEXT), _of(_UNREAD, path=TEXT)]}
     return _titled(
         {"oneOf": [one, _list(of_several)]},
         "netcheck findings",
-        "The findings of a plan, or of several plans; null where a plan cannot be read.",
+        "The findings of a plan, or of several plans. A value is null if the plan cannot be read.",
     )
 
 
 def record_schema() -> Shape:
-    """Return the schema of one line of a record, which is a file of JSON objects, one a line."""
+    """Return the schema of one line of a record: each line of a record is one JSON object."""
     chain = {"n": WHOLE, "at": MOMENT, "prev": SHA256, "hash": SHA256}
     content = {
         LineKind.START: _of(_RUN),

@@ -26,7 +26,7 @@ class Evidence:
 
     @property
     def by(self) -> str:
-        """Return who proved, as the run says; empty if nobody is named."""
+        """Return who proved the port, as the run says; empty if the run names nobody."""
         return self.proved.run.by if self.proved.run else ""
 
     def __str__(self) -> str:
@@ -35,10 +35,10 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class PortResult:
-    """One port of the plan with the proof that counts, or the reason why none does.
+    """One port of the plan with the proof that counts, or the reason why no proof counts.
 
-    `earlier` are all other attempts, newest first: those that the proof replaced, and later ones that settled nothing.
-    `remarks` are the technicians'.
+    `earlier` are all other attempts, newest first: attempts that the proof replaced, and later attempts without a
+    definite verdict. `remarks` are those of the technicians.
     """
 
     interface: Interface
@@ -49,7 +49,7 @@ class PortResult:
 
     @property
     def later(self) -> tuple[Evidence, ...]:
-        """Return the attempts after the proof that counts: they settled nothing."""
+        """Return the attempts after the proof that counts; they have no definite verdict."""
         if self.evidence is None:
             return ()
         return tuple(each for each in self.earlier if each.proved.at > self.evidence.proved.at)
@@ -77,10 +77,10 @@ class Report:
     today: date
     version: str
     changes: Changes | None = None
-    reply_by: date | None = None  # the last day for the answers
-    sent_by: str = ""  # who sends the report, or empty
+    reply_by: date | None = None  # the last day for the reviewer's answers
+    sent_by: str = ""  # the name of the sender, or empty
     misfits: tuple[str, ...] = ()  # recorded evidence that contradicts itself or the plan
-    remarks: tuple[PortRemark, ...] = ()  # on the runs as a whole, or on ports that are no longer planned
+    remarks: tuple[PortRemark, ...] = ()  # remarks on whole runs, or on ports that are no longer planned
 
     @property
     def plan(self) -> Plan:
@@ -94,7 +94,7 @@ class Report:
 
     @property
     def verdicts(self) -> tuple[tuple[Verdict, int], ...]:
-        """Return the number of ports by verdict, `proven` first, without verdicts that no port has."""
+        """Return the number of ports by verdict, `proven` first; a verdict that no port has is left out."""
         counts = Counter(port.verdict for port in self.ports)
         order = sorted(counts, key=lambda verdict: (verdict is not Verdict.PROVEN, list(Verdict).index(verdict)))
         return tuple((verdict, counts[verdict]) for verdict in order)

@@ -1,7 +1,7 @@
-"""Turns everything in a report but its findings into titled tables, which text, Markdown and the workbook share.
+"""Turns everything in a report except its findings into titled tables for text, Markdown and the workbook.
 
-A table names its columns by key; `words.TITLES` has the title of each, so that all formats use the same words. The
-column `island` is left out where the plan has no island but the site's.
+A table names its columns by key; `words.TITLES` has the title of each key, so that all formats use the same words. The
+column `island` is left out if the plan has no island in addition to the site.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ MOST = 50  # names in one cell; the others are counted
 
 
 class Part(NamedTuple):
-    """A titled table, or lines to be copied verbatim; both may be empty. `none` stands where there is nothing."""
+    """A titled table, or lines to be copied verbatim; both may be empty. `none` is the text of an empty part."""
 
     title: str
     columns: tuple[str, ...] = ()
@@ -53,12 +53,12 @@ class Part(NamedTuple):
 
     @property
     def number(self) -> str:
-        """Return the number of rows or records as it follows the title; empty for lines that are not records."""
+        """Return the number of rows in the form that follows the title; empty for lines that are not counted."""
         return f" ({self.size})" if self.counted else ""
 
 
 def _table(plan: Plan, title: str, columns: tuple[str, ...], rows: Iterable[tuple[str, ...]], none: str = "") -> Part:
-    """Return a part; the column `island` goes where every island is the site's."""
+    """Return a part; the column `island` is removed if every row is of the site's island."""
     several = any(subnet.island != SITE for subnet in plan.subnets)
     if "island" in columns and not several:
         at = columns.index("island")
@@ -143,7 +143,7 @@ def _switch_ports(plan: Plan, asked: Asked) -> Part:
 
 
 def island_part(report: Report) -> Part:
-    """Return the islands: who manages their addresses, what is in them, and how they are reached from outside."""
+    """Return the islands: who manages their addresses, their contents, and their addresses from outside."""
     plan = report.plan
     islands = dict.fromkeys(subnet.island for subnet in plan.subnets)
     rows = []
@@ -191,12 +191,12 @@ def said_part(report: Report) -> Part:
 
 
 def hash_part(report: Report) -> Part:
-    """Return how the plan's hash is made, as lines to be copied."""
+    """Return the commands that compute the plan's hash, as lines to be copied."""
     return Part("How the plan's SHA-256 is made", lines=hash_recipe(report.plan), counted=False)
 
 
 def survey_part(report: Report) -> Part:
-    """Return the surveys: file, date, coverage and number of hosts, or that one could not be read."""
+    """Return the surveys: file, date, coverage and number of hosts, or `not read`."""
     rows = []
     for survey in report.surveys:
         covers = ", ".join(map(str, survey.covers)) or "nothing named"
@@ -223,7 +223,7 @@ def changes_parts(changes: Changes) -> Iterator[Part]:
 
 
 def answered_words(each: AcceptedFinding) -> str:
-    """Return in words that an answer still holds."""
+    """Return a sentence that says that an earlier answer is still valid."""
     day = f" of {each.decided}" if each.decided else ""
     return f"unchanged since your answer{day}: accepted by {each.by}"
 
@@ -246,7 +246,7 @@ def _finding(finding: Finding) -> tuple[str, ...]:
 
 
 def proof_parts(report: Report) -> Iterator[Part]:
-    """Yield the ports, and where there are any the records, their files, and remarks on whole runs."""
+    """Yield the ports; then the records, their files, and remarks on whole runs, if there are any."""
     columns: tuple[str, ...] = (
         "tested-port", "island", "address", "verdict", "cable", "answered-by", "luck", "unheard", "when", "record",
         "why",
@@ -286,14 +286,14 @@ def _port(report: Report, port: PortResult) -> tuple[str, ...]:
 
 
 def _where(evidence: Evidence) -> str:
-    """Return record, line, and who proved, where that is known."""
+    """Return record, line, and the name of who proved the port if it is known."""
     return ", ".join(filter(None, (f"{evidence.record}, line {evidence.proved.line}", evidence.by)))
 
 
 def further_words(port: PortResult) -> Iterator[str]:
-    """Yield later attempts that settled nothing, and the technicians' remarks, as sentences."""
+    """Yield later attempts without a definite verdict, and the technicians' remarks, as sentences."""
     for attempt in port.later:
-        yield f"A later attempt settled nothing: {attempt}."
+        yield f"A later attempt gave no definite verdict: {attempt}."
     for remark in port.remarks:
         yield f"Remark{f' of {remark.by}' if remark.by else ''}: {remark.text}"
 

@@ -1,4 +1,4 @@
-"""The page of proof that is signed: its values, and the page as HTML and as text."""
+"""The page of proof for signatures: its values, and the page as HTML and as text."""
 
 from __future__ import annotations
 
@@ -32,17 +32,18 @@ WIDTH = 100  # characters of a line of text
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageOfProof:
-    """What is signed: the headline, one row a port in the order of `HEADERS`, why ports are not proven with all
-    remarks, and what each record says of itself.
+    """The values of the page: a headline, one row for each port, and the facts of each record.
+
+    A row is in the order of `HEADERS`. `open` gives the reason for each port that is not proven.
     """
 
     title: str
     headline: str
     warnings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    open: tuple[tuple[str, str], ...]  # port, and why it is not proven
-    remarks: tuple[tuple[str, str], ...]  # port, and who says what
-    records: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]  # name, and pairs of title and text
+    open: tuple[tuple[str, str], ...]  # port, reason
+    remarks: tuple[tuple[str, str], ...]  # port, text with its author
+    records: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]  # name, pairs of title and text
 
 
 def page_of_proof(report: Report) -> PageOfProof:
@@ -85,7 +86,7 @@ def _remarks(report: Report) -> Iterator[tuple[str, str]]:
 
 
 def _about(runs: tuple[Run, ...], seal: str) -> Iterator[tuple[str, str]]:
-    """Yield what is known of the runs of a record; what is the same in several runs is said once."""
+    """Yield the facts of the runs of a record; a value that several runs share occurs once."""
     yield "seal", seal or "none: the chain is broken"
     for title, values in (
         ("proved by", [run.by or "not named" for run in runs]),
@@ -105,7 +106,7 @@ def _started(run: Run) -> str:
 
 
 def local_moment(at: str, run: Run | None) -> str:
-    """Return a recorded UTC time as the local time of its run with the offset, or as UTC where that is not known."""
+    """Return a recorded UTC time as local time of its run, with the UTC offset; as UTC if the offset is not known."""
     try:
         here = datetime.fromisoformat(run.local).tzinfo if run and run.local else None
         moment = datetime.fromisoformat(at)
@@ -150,7 +151,7 @@ def _wrapped(text: str) -> str:
 def to_html(report: Report) -> bytes:
     """Return the page as HTML for printing and signing, in UTF-8.
 
-    Values and policy are as on the page of the report; there is no script.
+    Values are escaped as in the report, the policy is the same, and there is no script.
     """
     from markupsafe import Markup
 

@@ -83,8 +83,9 @@ def paths_to_markdown(checked: Checked) -> str:
 
 
 def findings_parts(checked: Checked, *, boxes: bool = False) -> list[str]:
-    """Return the heading, the counts and the tables as paragraphs; *boxes* makes the tables of a report, with numbers,
-    islands and the decisions to choose from.
+    """Return the heading, the counts and the tables as paragraphs.
+
+    With *boxes* the tables are those of a report, with numbers, islands and the decisions to choose from.
     """
     tables = [_group_table(checked, group, boxes) for group in groups_of(checked, numbered=boxes)]
     return [f"# {escaped(headline(checked))}", escaped(summary_line(checked)), *tables]
@@ -132,7 +133,7 @@ def to_markdown(report: Report) -> bytes:
 
 
 def _markdown_part(part: Part, level: str = "###") -> tuple[str, str]:
-    """Return heading and body; zone lines stand in a fence, which they cannot close: they hold no backtick."""
+    """Return heading and body; zone lines stand in a code fence, which they cannot close: they have no backtick."""
     if part.lines and part.counted:
         body = "\n".join(("```", *(safe(line, 1000) for line in part.lines), "```"))
     elif part.lines:

@@ -1,4 +1,4 @@
-"""Holds the report's wording: what verdicts, evidence and figures mean to a reader who was not on site."""
+"""Holds the report's wording: verdicts, evidence and figures for a reader who was not on site."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ from netcheck.text import listed
 
 # Limits of the method; common practice.
 CANNOT_SHOW = (
-    "A device that restarted by itself when the cable was to be pulled looks like a pulled cable. Therefore every "
+    "A device that restarted by itself when its cable was asked for looks like a pulled cable. Therefore every "
     "verdict names its cable evidence: inferred is weaker than operator or carrier.",
-    "A device that imitates another one perfectly, its MAC included, cannot be told from it.",
+    "A device that imitates another device perfectly, with its MAC, cannot be distinguished from it.",
     "Another cable that leads to the same device causes the same silence.",
     "A proof holds for its date. It does not show what was connected, configured or replaced later.",
 )
 
-# The title of each column, by its key. Every format but CSV and JSON, whose names are a contract, uses these; the page
-# begins them with a capital. A key that is not listed is its own title, with spaces.
+# The title of each column, by its key. Every format uses these titles, except CSV and JSON, whose names are a contract;
+# the page begins them with a capital. The title of a key that is not listed is the key with spaces for hyphens.
 TITLES = {
     "number": "no.",
     "mac": "MAC",
@@ -56,7 +56,7 @@ def titles_of(columns: Iterable[str]) -> tuple[str, ...]:
 
 CAUTION_NUMBERS = (
     "Both figures assume independent probes. Echo requests a second apart are not fully independent: one spanning-tree "
-    "event suppresses a whole series of them. Read the figures as orders of magnitude, together with the counts n. "
+    "event can suppress many replies. Read the figures as orders of magnitude, together with the counts n. "
     "Three unanswered probes prove little: with 0 of 3 answered, the rate of replies may still be 63 percent "
     "(upper 95 percent bound)."
 )
@@ -76,7 +76,7 @@ def headline(report: Report) -> str:
 def plan_headline(checked: Checked) -> str:
     """Return in words whether the plan can be installed, with the accepted findings and the unreadable values.
 
-    Accepted findings are counted: a plan whose conflicts were all accepted is not a plan without conflicts.
+    Accepted findings are counted, because a plan whose conflicts were all accepted still has conflicts.
     """
     conflicts, risks = checked.count(Severity.CONFLICT), checked.count(Severity.RISK)
     accepted = [each.finding for each in checked.accepted]
@@ -98,7 +98,7 @@ def plan_headline(checked: Checked) -> str:
 
 
 def hash_recipe(plan: Plan) -> tuple[str, ...]:
-    """Return in lines how anybody can compute the plan's SHA-256 from its files, without netcheck."""
+    """Return lines with the commands that compute the plan's SHA-256 from its files without netcheck."""
     names = [f"./{name}" if name.startswith("-") else name for name in plan.files]
     of_shell = " ".join(map(quote, names))
     of_windows = "+".join(f'"{name}"'.replace("/", "\\") for name in names)
@@ -107,12 +107,12 @@ def hash_recipe(plan: Plan) -> tuple[str, ...]:
         f"Linux: cat {of_shell} | sha256sum",
         f"macOS: cat {of_shell} | shasum -a 256",
         f"Windows, in a command prompt: copy /b {of_windows} all.bin && certutil -hashfile all.bin SHA256",
-        f"Each prints {plan.sha256}, if the files are those of this report.",
+        f"Each prints {plan.sha256} if the files are those of this report.",
     )
 
 
 def needed_from_it(asked: Asked, report: Report) -> str:
-    """Return in one line what IT has to decide and to do, counted."""
+    """Return the tasks of IT in one line, each with its count."""
     counts = Counter(request.kind for request in asked.needed)
     words = [_counted(len(report.checked.findings), "decision")] if report.checked.findings else []
     words += [_counted(counts[kind], str(kind)) for kind in RequestKind if counts[kind]]
@@ -139,13 +139,13 @@ def _alarm(flaw: ChainBreak | Torn) -> str:
                 f"shown. Reason: {flaw.reason}."
             )
         case Torn():
-            return f"{flaw}. The content of that line is lost; the {flaw.line - 1} lines before it fit."
+            return f"{flaw}. The content of that line is lost; the {flaw.line - 1} lines before it are intact."
         case other:
             assert_never(other)
 
 
 def severity_sign(severity: Severity) -> str:
-    """Return a shape that is shown with the word, never instead of it."""
+    """Return a shape that stands next to the word and never replaces it."""
     return {Severity.CONFLICT: "■", Severity.RISK: "▲", Severity.NOTE: "●"}[severity]
 
 
@@ -176,24 +176,24 @@ def meaning(verdict: Verdict) -> str:
         case Verdict.IMPOSTOR:
             return "with the cable out, another device answered for the address"
         case Verdict.STILL_ANSWERING:
-            return "with the cable out, the device still answered: wrong cable or a second path"
+            return "with the cable out, the device still answered: it was the wrong cable, or there is a second path"
         case Verdict.SKIPPED:
-            return "the operator skipped it: its proof was not finished"
+            return "the operator skipped the port: its proof was not finished"
         case Verdict.UNSETTLED:
-            return "the observations do not suffice for a verdict"
+            return "the observations are not enough for a verdict"
         case Verdict.NOT_BACK:
-            return "it answered, fell silent, and did not come back"
+            return "the device answered, fell silent, and did not come back"
         case Verdict.WRONG_SETTINGS:
-            return "all of a proof was seen, but the mask or the gateway typed into the device is not the planned one"
+            return "the proof is complete, but the mask or the gateway in the device is not the planned one"
         case Verdict.PROVEN:
-            return "answered from one MAC, silent with the cable out, answered again from the same MAC"
+            return "the address answered from one MAC, was silent with the cable out, and answered again from that MAC"
         case Verdict.NOT_TESTED:
             return "no proof of this port counts"
         case other:
             assert_never(other)
 
 
-# Meaning of the values of a proof's fields; other values are shown unchanged.
+# The meaning of values of a proof's fields; other values are shown unchanged.
 EVIDENCE_WORDS = {
     "cable": {
         "carrier": "carrier: the station's own link dropped when the cable was pulled",
@@ -248,11 +248,11 @@ def moment(at: str) -> str:
     return f"{at[:10]} {at[11:19]} UTC"
 
 
-MOST_NAMED = 12  # names in one sentence; the others are counted
+MOST_NAMED = 12  # names in one sentence; further names are counted
 
 
 def not_checked(report: Report) -> tuple[str, ...]:
-    """Return the gaps: of the plan, of its surveys, of the proofs, and those that no check can close."""
+    """Return what was not checked: of the plan, of its surveys, of the proofs, and what no check can show."""
     return (*_plan(report), *_surveys(report), *_proofs(report), *_never(report))
 
 
@@ -281,7 +281,7 @@ def _surveys(report: Report) -> Iterator[str]:
             yield f"{survey.file} could not be read, so clashes with hosts in it were not checked: {why}."
         skipped = survey.skipped
         if skipped.count:
-            yield f"Rows of {survey.file} that could not be used: {skipped.count}; the first: {skipped.first[0]}."
+            yield f"{survey.file} has rows that could not be used: {skipped.count}; the first: {skipped.first[0]}."
 
 
 def _proofs(report: Report) -> Iterator[str]:
@@ -301,7 +301,7 @@ def _never(report: Report) -> Iterator[str]:
     if found:
         yield f"Mask and gateway were found by the device's behaviour at: {listed(found, MOST_NAMED)}."
         others = " at all other ports"
-    yield f"Masks and gateways are checked only as planned{others}."
+    yield f"Only the planned values of masks and gateways are checked{others}."
 
 
 def _settings_found(proof: Proof) -> bool:

@@ -1,10 +1,11 @@
-"""Writes the report as a workbook: two sheets to be answered in a spreadsheet program, and the other tables to read.
+"""Writes the report as a workbook: two sheets for answers, and the other tables for reading.
 
-On the sheets `findings` and `requests` the cells to fill in stand next to what they answer, subjects and titles stay in
-view, and decisions are chosen from a list; their titles are those of the CSV files, which `answers` reads. Accepted
-findings stand below the open ones, so that an acceptance can be withdrawn. Every sheet prints on A4 and Letter: as wide
-as the page, with its titles on each page, and with plan, hash and page number. Text stays text. The same report gives
-the same bytes: times inside the file are the report's date, or the first that an archive can hold.
+On the sheets `findings` and `requests` the cells for an answer stand next to the finding or request. Subjects and
+titles stay in view, and decisions are chosen from a list. The titles are those of the CSV files, because `answers`
+reads both. Accepted findings stand below the open ones, so that an acceptance can be withdrawn. Every sheet prints on
+A4 and Letter: it is as wide as the page, and each page has the titles, the plan, its hash and the page number. No text
+becomes a number, a date or a formula. The same report gives the same bytes: times inside the file are the report's
+date, or the earliest date that an archive can hold.
 """
 
 from __future__ import annotations
@@ -50,9 +51,8 @@ if TYPE_CHECKING:
     from openpyxl.workbook import Workbook
 
 FINDINGS, REQUESTS, GUIDE = "findings", "requests", "how to answer"
-MOST_ROWS = 20_000  # rows of one sheet; a workbook is written at some 40,000 cells a second
-# The columns in the order of the sheets, with their widths in characters; those behind the last of `PRINTED` are not
-# printed.
+MOST_ROWS = 20_000  # rows of one sheet; writing takes about a second for 40,000 cells
+# The columns in their order, with their widths in characters. Columns after the last one in `PRINTED` are not printed.
 _FINDING_WIDTHS = {
     "number": 8, "subjects": 22, "island": 10, "address": 15, "message": 40, "fix": 15, "earlier-answers": 22,
     "choices": 16, "decision": 18, "change-to": 15, "remark": 28, "by": 12, "until": 11, "rule": 17, "severity": 10,
@@ -64,28 +64,28 @@ _REQUEST_WIDTHS = {
     "to": 22, "to-address": 16, "protocol": 9, "port": 9, "opened-by": 20,
 }  # fmt: skip
 _PRINTED = {FINDINGS: "severity", REQUESTS: "switch-port"}
-_NARROW, _WIDE = 8, 40  # columns of the other sheets, in characters
+_NARROW, _WIDE = 8, 40  # widths of columns of the other sheets, in characters
 _LINE = 15.0  # points; the default height of a row
-_TALLEST = 400.0  # points; a spreadsheet takes at most 409
+_TALLEST = 400.0  # points; the largest height of a row is 409
 _FIRST_DAY = (1980, 1, 1, 0, 0, 0)  # the first date of a zip archive
 _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*")
 WORDS = (
-    "One row is one finding, or one request. Fill the yellow columns; leave the others as they are.",
-    "decision: choose one of the decisions that the column choices names for this row.",
+    "Each row is one finding or one request. Fill in the yellow columns; do not change the others.",
+    "decision: choose one of the decisions in the column choices of the same row.",
     "use the proposal: the address in the column fix goes into the plan.",
     "live with it as it is: the finding is accepted. A conflict needs a remark that gives the reason.",
-    "change it to: write the value in the column change-to, or in the remark what has to change.",
-    "question: write it in the remark. The next report shows it with the reply.",
-    "withdraw: the finding was accepted before, and is to be open again.",
-    "by: who decided. until: the last day on which an acceptance holds, such as 2026-12-31; empty means no end.",
+    "change it to: write the new value in the column change-to, or describe the change in the remark.",
+    "question: write the question in the remark. The next report shows it with the reply.",
+    "withdraw: the finding was accepted before, and becomes open again.",
+    "by: who decided. until: the last day of an acceptance, such as 2026-12-31; empty means no end.",
     "Sheet requests: mark granted or refused with an x, and write the ticket, by and the date.",
     "Rows may be sorted, whole rows at a time, and columns moved. The column key must stay: it identifies the finding.",
-    "Save it as .xlsx or as CSV and send it back. It is read by: netcheck answers PLAN FILE",
+    "Save the file as .xlsx or as CSV and send it back. This command reads it: netcheck answers PLAN FILE",
 )
 
 
 def to_xlsx(report: Report) -> bytes:
-    """Return the whole report; open findings come first, in the report's order, then the accepted ones."""
+    """Return the whole report as a workbook; open findings come first, in the report's order, then accepted ones."""
     import openpyxl  # imported only for a workbook
 
     workbook = openpyxl.Workbook(write_only=True)
@@ -109,7 +109,7 @@ def _as_written(row: Sequence[str]) -> list[str]:
 
 
 def _parts(report: Report) -> Iterator[tuple[str, Part]]:
-    """Yield the tables to read with the names of their sheets; empty ones are left out."""
+    """Yield the tables for reading with the names of their sheets; empty tables are left out."""
     asked = {part.title: part for part in asked_parts(report)}
     parts = [
         ("questions and changes", said_part(report)),
@@ -131,7 +131,7 @@ def _parts(report: Report) -> Iterator[tuple[str, Part]]:
 
 
 def _addresses(report: Report) -> Part:
-    """Return who has each address, the subnets one below the other, with every column that one of them has."""
+    """Return the address lists of all subnets as one table, with every column that one of the lists has."""
     parts = list(address_parts(report))
     columns = [name for name in REPORT_HEADERS if any(name in part.columns for part in parts)]
     rows = [(part.title, dict(zip(part.columns, row, strict=True))) for part in parts for row in part.rows]
@@ -162,12 +162,12 @@ def _findings(workbook: Workbook, report: Report) -> None:
         add(str(number), finding)
     for number, each in enumerate(checked.accepted, len(rows) + 1):
         add(str(number), each.finding, each)
-    for finding in wrong_settings(report):  # found on site: nothing to decide
+    for finding in wrong_settings(report):  # found on site; there is nothing to decide
         add("", finding)
         rows[-1][columns.index("choices")], choices[-1] = "", ()
     widths = {title: _FINDING_WIDTHS[title] for title in columns}
     if not any(row[columns.index("earlier-answers")] for row in rows):
-        widths["earlier-answers"] = 9  # leaves the paper to the other columns
+        widths["earlier-answers"] = 9  # leaves more of the paper's width to the other columns
     sheet = _sheet(workbook, report, FINDINGS, widths, rows, TO_ANSWER)
     for rule in _validations(columns, choices):
         sheet.data_validations.append(rule)
@@ -197,7 +197,7 @@ def _sheet(
     rows: Sequence[Sequence[str]],
     to_answer: Sequence[str] = (),
 ) -> Any:
-    """Add a sheet with a row of titles; the second column stays in view where it is to be answered."""
+    """Add a sheet with a row of titles; if it is for answers, the first two columns stay in view."""
     from openpyxl.utils import get_column_letter
 
     sheet: Any = workbook.create_sheet(name)
@@ -217,7 +217,7 @@ def _sheet(
 
 
 def _page(sheet: Any, report: Report, area: str) -> None:
-    """Set what is printed: as wide as the page, titles, plan, day, hash and page number on each page."""
+    """Set the printed area and what each page shows: titles, plan, date, hash and page number."""
     sheet.print_title_rows = "1:1"
     sheet.print_area = area
     sheet.page_setup.orientation = "landscape"
@@ -225,7 +225,7 @@ def _page(sheet: Any, report: Report, area: str) -> None:
     sheet.page_setup.fitToHeight = 0
     sheet.print_options.gridLines = True
     for side in ("left", "right"):
-        setattr(sheet.page_margins, side, 0.4)  # inches; printers of both sizes of paper reach this far
+        setattr(sheet.page_margins, side, 0.4)  # inches; printers of both paper sizes can print to this margin
     plan = report.plan
     name = f"{plan.name}, revision {plan.revision}" if plan.revision else plan.name
     sheet.oddHeader.left.text = _for_header(name)
@@ -235,7 +235,7 @@ def _page(sheet: Any, report: Report, area: str) -> None:
 
 
 def _for_header(text: str) -> str:
-    """Return a text for a printed line, in which an ampersand begins a code unless it is doubled."""
+    """Return a text for a header or footer; ampersands are doubled, because a single one begins a code."""
     return safe(text, 120).replace("&", "&&")
 
 
@@ -246,7 +246,7 @@ def _height(cells: Iterable[str], widths: Iterable[int]) -> float:
 
 
 def _validations(columns: Sequence[str], choices: Sequence[tuple[Decision, ...]]) -> Iterator[Any]:
-    """Yield the lists of decisions, one for each set of choices, and the check that a day is a day."""
+    """Yield a validation for each set of decisions, and one that accepts only dates."""
     from openpyxl.worksheet.datavalidation import DataValidation
 
     rows: dict[tuple[Decision, ...], list[int]] = {}
@@ -282,7 +282,7 @@ def _day(title: str, columns: Sequence[str], count: int) -> Any:
 
 
 def _add(rule: Any, columns: Sequence[str], title: str, rows: Iterable[int]) -> None:
-    """Add the cells of a column to a validation, runs of rows as ranges."""
+    """Add the cells of a column to a validation; neighbouring rows form one range."""
     from openpyxl.utils import get_column_letter
 
     letter = get_column_letter(columns.index(title) + 1)
@@ -303,9 +303,9 @@ def _title(sheet: Any, text: str, to_answer: Sequence[str]) -> Any:
 
 
 def _text(sheet: Any, text: str) -> Any:
-    """Return a cell that holds text unchanged, whatever it looks like.
+    """Return a cell that keeps its text unchanged, also if the text looks like a number or a formula.
 
-    The cell's type makes it text, and its quote prefix keeps it text when it is edited; neither shows.
+    The cell's type makes it text, and its quote prefix keeps it text when it is edited; neither is visible.
     """
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Alignment
@@ -313,7 +313,7 @@ def _text(sheet: Any, text: str) -> Any:
     text = unguarded(text)
     cell = WriteOnlyCell(sheet, text or None)
     if text:
-        cell.data_type = "s"  # otherwise `#N/A` would become an error
+        cell.data_type = "s"  # otherwise `#N/A` becomes an error value
         cell.quotePrefix = guarded(text) != text
     cell.alignment = Alignment(vertical="top", wrap_text=True)
     return cell
@@ -334,7 +334,7 @@ def _guide(workbook: Workbook, report: Report) -> None:
 
 
 def _timeless(data: bytes, created: datetime) -> bytes:
-    """Return the workbook without the time of its making."""
+    """Return the workbook with fixed times in place of the time of writing."""
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
         for part in old.infolist():

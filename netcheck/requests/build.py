@@ -1,7 +1,7 @@
-"""Derives the requests to IT from a plan and its findings, one request a row.
+"""Derives the requests to IT from a plan and its findings.
 
-Kinds: reservations, pool changes, DNS records, routed conversations and switch ports. A request that an open conflict
-affects carries the note that it waits, and gets no DNS record.
+Kinds: reservations, pool changes, DNS records, routed conversations and switch ports. If an open conflict affects an
+address, its requests have a note that they wait, and it gets no DNS record.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ from netcheck.text import listed, natural_key
 
 WITHDRAWN = "no longer asked for: withdraw it"
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
-# A switch and its port: the port begins behind the first space, slash, colon or comma.
+# A switch and its port: the port begins after the first space, slash, colon or comma.
 _SWITCH_PORT = re.compile(r"(?P<switch>[^\s/:,]+)[\s/:,]+(?P<port>.+)")
 _THERE = {
     "already-there": "already on the site with this MAC",
     "reservation-made": "a list of the site has it for this device already",
 }
-# Conflicts whose correction keeps address, MAC and name: no reservation waits for them.
+# Conflicts whose correction changes neither address nor MAC nor name: no reservation waits for them.
 _KEEP_ADDRESS = {
     "mask-broken", "mask-differs", "gateway-off-link", "gateway-unusable", "no-way-there", "no-way-back",
     "switch-port-twice",
@@ -40,7 +40,7 @@ _KEEP_ADDRESS = {
 
 
 def asked_of(checked: Checked) -> Asked:
-    """Return the requests of a checked plan. The zone lines leave out DNS records that were granted."""
+    """Return the requests of a checked plan. Zone lines of granted DNS records are left out."""
     work = _Work(checked)
     granted = {identity_of(one): grant_words(one) for one in checked.plan.granted}
     records = [(record, _marked(request_of(record), granted)) for record in work.records()]
@@ -53,7 +53,7 @@ def asked_of(checked: Checked) -> Asked:
 
 
 def identity_of(request: Request | GrantedRequest) -> tuple[str, ...]:
-    """Return what identifies a request in an answered file and in the plan, with single spaces."""
+    """Return the values that identify a request in an answered file and in the plan, with single spaces."""
     values = (str(request.kind), request.subject, request.island, request.address, request.what)
     return tuple(" ".join(value.split()) for value in values)
 
@@ -77,15 +77,15 @@ def _by_switch_port(request: Request) -> tuple[tuple[tuple[int, int, str], ...],
 
 
 def switch_and_port(text: str) -> tuple[str, str]:
-    """Return the switch and its port of a text such as `sw-1/5`, `sw-1 Gi1/0/5` or `sw-1:5`; common practice."""
+    """Return switch and port of a text such as `sw-1/5`, `sw-1 Gi1/0/5` or `sw-1:5` (common practice, no source)."""
     found = _SWITCH_PORT.fullmatch(text.strip())
     return (found["switch"], found["port"]) if found else (text.strip(), "")
 
 
 def changed_since(checked: Checked, before: Checked) -> tuple[Request, ...]:
-    """Return the requests that are new or different since an earlier revision, then those that no longer hold.
+    """Return the requests that are new or different since an earlier revision, then the requests to withdraw.
 
-    A renamed interface has the same requests, as long as nothing but its name is another.
+    A renamed interface has the same requests if only its name changed.
     """
     names = renamed_interfaces(before.plan, checked.plan)
     now, asked = asked_of(checked).requests, asked_of(before).requests
@@ -97,7 +97,7 @@ def changed_since(checked: Checked, before: Checked) -> tuple[Request, ...]:
 
 
 def _as_asked(request: Request) -> Request:
-    """Return a request without what the site has done about it since."""
+    """Return a request without the notes on what the site has done since."""
     notes = [part for part in request.note.split("; ") if part not in _THERE.values()]
     return replace(request, granted="", note="; ".join(notes))
 
@@ -137,7 +137,7 @@ def _done(request: Request, checked: Checked) -> bool:
 
 
 def _about(request: Request) -> tuple[str, ...]:
-    """Return what a request is about, whatever its notes say; another address is another request."""
+    """Return the values that distinguish requests: all except the notes. Another address is another request."""
     return request.kind, request.subject, request.island, request.address, request.what.partition(" becomes ")[0]
 
 
@@ -147,7 +147,9 @@ class _Work:
 
     @cached_property
     def plan(self) -> Plan:
-        """The plan as `suggest --write` would leave it: no address is requested that the next command changes."""
+        """The plan with the addresses that `suggest --write` would write: requests must not name an address that it
+        changes.
+        """
         return plan_with(self.checked.plan, {subject: address for (subject, _), address in self._fixes.items()})
 
     @cached_property
@@ -178,16 +180,16 @@ class _Work:
 
     @cached_property
     def _there(self) -> dict[tuple[str, str | None], str]:
-        """Return what the lists of the site have of a subject's address already, in words."""
+        """Return, by subject and address, a sentence if a list of the site already has the address for the subject."""
         return {(one.subjects[0], one.address): _THERE[one.rule] for one in self.checked.findings if one.rule in _THERE}
 
     def _has(self, subject: str, address: Address) -> bool:
-        """Return whether an address is the interface's own in the plan: `granted` in its row is about this one."""
+        """Return whether an address is the interface's own in the plan; then `granted` in its row means it."""
         cell = self.checked.plan.interface_named[subject].address
         return cell is not None and cell.value == address
 
     def _planned(self, subject: str, address: Address) -> Cell[Address] | None:
-        """Return the address that the plan still has where another one is proposed, else None."""
+        """Return the address in the plan if another address is proposed, else None."""
         if self._fixes.get((subject, address.family)) != address:
             return None
         cell = self.checked.plan.interface_named[subject].address
@@ -223,7 +225,7 @@ class _Work:
         return "; ".join([*notes, *([f"granted by {granted}"] if granted else [])])
 
     def reservations(self) -> Iterator[Request]:
-        """Yield one address for each interface and family, and the outside addresses of translations."""
+        """Yield one request for each interface and family, and for the outside addresses of translations."""
         for face, subnet in self._of_site:
             if face.address is None or face.address.value is None:
                 yield self._without_address(face, subnet)
@@ -271,9 +273,9 @@ class _Work:
         )
 
     def pools(self) -> Iterator[Request]:
-        """Yield for each pool that contains planned addresses what would remain of it.
+        """Yield a request for each pool that contains planned addresses, with the ranges that would remain.
 
-        Addresses that a proposal moves out of the pool count, since the site may keep them by changing the pool.
+        Addresses that a proposal moves out of the pool count, because the site can keep them by changing the pool.
         """
         faces = [
             (face, subnet.island, face.address.value)
@@ -307,8 +309,9 @@ class _Work:
         )
 
     def records(self) -> Iterator[ZoneRecord]:
-        """Yield forward and reverse records of addresses that no conflict affects, without records that a zone already
-        has.
+        """Yield forward and reverse records of addresses without a conflict.
+
+        Records that a zone already has are left out.
         """
         forward = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.here}
         reverse = {(one.interface.subject, one.address) for one in self.checked.in_zones if one.own}
@@ -345,7 +348,7 @@ def _without(pool: Range, taken: set[int]) -> Iterator[Range]:
 
 UNKNOWN_DOMAIN = "domain-not-in-plan.invalid."
 TTL = 3600  # seconds; common practice, no source: the site sets its own
-LONGEST = 253  # characters of a name without its last dot: RFC 1035 section 2.3.4
+LONGEST = 253  # characters of a name without its final dot: RFC 1035 section 2.3.4
 # Letters, digits and hyphens: RFC 952, RFC 1123 section 2.1; at most 63: RFC 1035 section 2.3.4.
 _NAME = re.compile(r"(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+", re.ASCII)
 
@@ -370,7 +373,7 @@ def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[ZoneRec
     owner = _absolute(name, domain)
     target = owner if owner.endswith(".") else f"{owner}.{UNKNOWN_DOMAIN}"
     if not _NAME.fullmatch(target) or len(target) > LONGEST + 1:
-        return  # reported by the rule name-unusable, or too long with its domain
+        return  # the rule name-unusable reports it, or it is too long with its domain
     kind = "A" if address.family == 4 else "AAAA"
     reverse = f"{ip_address(str(address)).reverse_pointer}."
     yield ZoneRecord(face, subnet.island, address, "", f"{owner} {TTL} IN {kind} {address}")
@@ -380,8 +383,9 @@ def records_of(face: Interface, subnet: Subnet, domain: str) -> Iterator[ZoneRec
 def _absolute(name: str, domain: str) -> str:
     """Return the fully qualified name.
 
-    A name that contains a dot is fully qualified; the plan's domain completes others. Without a domain the name stays
-    relative to the zone; a reverse line cannot, so its target gets a domain that cannot exist (RFC 2606).
+    A name that contains a dot is fully qualified; the plan's domain completes other names. Without a domain the name
+    stays relative to the zone. The target of a reverse line cannot be relative, so it gets a domain that cannot exist
+    (RFC 2606).
     """
     whole = name.removesuffix(".")
     if "." in whole:
@@ -390,7 +394,7 @@ def _absolute(name: str, domain: str) -> str:
 
 
 def _reverse_zone(pointer: str) -> str:
-    """Return the reverse zone of the /24 or /64: common practice, no source.
+    """Return the reverse zone of the /24 or /64 (common practice, no source).
 
     RFC 1035 section 3.5 and RFC 3596 section 2.5 define the labels.
     """
@@ -399,7 +403,7 @@ def _reverse_zone(pointer: str) -> str:
 
 
 def request_of(record: ZoneRecord) -> Request:
-    """Return a record as a request."""
+    """Return the request to enter a DNS record."""
     return Request(
         kind=RequestKind.DNS,
         subject=record.interface.subject,
@@ -411,8 +415,9 @@ def request_of(record: ZoneRecord) -> Request:
 
 
 def zones_of(records: Iterable[ZoneRecord]) -> Iterator[Zone]:
-    """Yield one file of forward records and one for each reverse zone, by island, since addresses repeat between
-    islands.
+    """Yield one file of forward records and one for each reverse zone.
+
+    Each island has its own files, because islands can have the same addresses.
     """
     files: dict[tuple[str, str], list[ZoneRecord]] = {}
     for record in records:

@@ -1,4 +1,4 @@
-"""Defines requests to the site's IT: one request a row, and zone lines by file."""
+"""Defines the requests to the site's IT, and zone lines by file."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 class RequestKind(StrEnum):
-    """What a request asks for."""
+    """The kind of a request, by the thing requested."""
 
     RESERVATION = "reservation"
     POOL = "pool change"
@@ -18,11 +18,12 @@ class RequestKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One request. Texts are those of the plan, empty where the kind has no such value.
+    """One request. Texts are those of the plan; a value that the kind does not have is empty.
 
-    `what` is the zone line, the pool as it would become, or the far end of a conversation with its service. A
+    `what` is the zone line, the ranges that remain of a pool, or the far end of a conversation with its service. A
     conversation has one request for each service: `to` and `to_address` are the far end, `opened_by` is the side that
-    opens connections. `note` names what it waits for. `granted` says who granted it, when, and under which ticket.
+    opens connections. `note` names the findings for which the request waits. `granted` says who granted the request,
+    when, and under which ticket.
     """
 
     kind: RequestKind

@@ -1,4 +1,4 @@
-"""Finds the conversations that a firewall may block: those through a router or a translation."""
+"""Finds the conversations that a firewall may block: conversations through a router or a translation."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Face = tuple[Interface, Subnet]
 
 @dataclass(frozen=True, slots=True)
 class _End:
-    """One end as the far end's island sees it; `address` is the one in packets there."""
+    """One end of a conversation, as the island of the other end sees it; `address` is its address in packets there."""
 
     face: Interface
     subnet: Subnet
@@ -28,8 +28,9 @@ class _End:
 
 
 def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[Face, ...]) -> Iterator[Request]:
-    """Yield one request for each service and each address family that both ends have; without a common family, for the
-    addresses they have.
+    """Yield one request for each service and each address family that both ends have.
+
+    If the ends have no common family, each end has the addresses that it has.
     """
     by_subject: dict[str, list[Face]] = {}
     for face, subnet in faces:
@@ -45,7 +46,7 @@ def requests_of(plan: Plan, talks: tuple[TracedConversation, ...], faces: tuple[
             if one[1].name != two[1].name and not inside:
                 source, target = _end(plan, translations, one, two[1]), _end(plan, translations, two, one[1])
                 for service in talk.conversation.services or ("",):
-                    yield _request(talk, source, target, service, walked=not first)
+                    yield _request(talk, source, target, service, traced=not first)
 
 
 def _pairs(sources: list[Face], targets: list[Face]) -> list[tuple[Face, Face]]:
@@ -77,17 +78,18 @@ def _end(plan: Plan, translations: dict[tuple[str, Address], list[Translation]],
 
 
 def address_of(face: Interface) -> str:
-    """Return an interface's address, or why there is none; its unreadable text stands with the reservation."""
+    """Return an interface's address, or why it has none; the reservation shows an unreadable text."""
     if face.address is None:
         return "no address yet"
     return str(face.address.value) if face.address.value else "not readable"
 
 
-def _request(talk: TracedConversation, source: _End, target: _End, service: str, *, walked: bool) -> Request:
-    """Return the request; *walked* means that the conversation's paths belong to these addresses (only the first family
-    is traced).
+def _request(talk: TracedConversation, source: _End, target: _End, service: str, *, traced: bool) -> Request:
+    """Return the request; *traced* is True if the conversation's paths are those of these addresses.
+
+    Only the first address family is traced.
     """
-    failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if walked else []
+    failed = [*_undelivered("there", talk.there), *_undelivered("back", talk.back)] if traced else []
     inside = [f"{source.inside} inside {source.subnet.island}"] if source.inside else []
     protocol, _, port = service.partition(" ")
     return Request(
@@ -96,7 +98,7 @@ def _request(talk: TracedConversation, source: _End, target: _End, service: str,
         island=source.subnet.island,
         address=source.address,
         subnet=source.subnet.name,
-        what=", ".join(filter(None, (str(target), service, _direction(talk)))),
+        what=", ".join(filter(None, (str(target), service, _opened_by_words(talk)))),
         note="; ".join([*([talk.conversation.why] if talk.conversation.why else []), *inside, *failed]),
         to=target.face.subject,
         to_address=target.address,
@@ -106,18 +108,19 @@ def _request(talk: TracedConversation, source: _End, target: _End, service: str,
     )
 
 
-def _direction(talk: TracedConversation) -> str:
-    """Return which side opens connections, as far as the plan says it."""
+def _opened_by_words(talk: TracedConversation) -> str:
+    """Return which side opens connections, or `both ways` if the plan does not say it."""
     conversation = talk.conversation
     ends = {"from": conversation.source, "to": conversation.target}
     return f"opened by {ends[conversation.starts]}" if conversation.starts in ends else "both ways"
 
 
 def _opened_by(talk: TracedConversation) -> str:
+    """Return the side that opens connections, for the column of that name."""
     conversation = talk.conversation
     sides = {"from": conversation.source, "to": conversation.target, "both": "both sides"}
     return sides.get(conversation.starts, "not stated")
 
 
-def _undelivered(way: str, walk: Trace) -> list[str]:
-    return [] if walk.outcome is Delivery.DELIVERED else [f"{way} {walk.outcome.value}: {walk.why}"]
+def _undelivered(direction: str, path: Trace) -> list[str]:
+    return [] if path.outcome is Delivery.DELIVERED else [f"{direction} {path.outcome.value}: {path.why}"]

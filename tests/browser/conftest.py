@@ -1,5 +1,6 @@
-"""A headless Chromium for the report's page; without one the tests are skipped, and in continuous integration they
-fail.
+"""A headless Chromium for the report's page.
+
+Without Chromium the tests are skipped; in continuous integration they fail.
 """
 
 from __future__ import annotations
@@ -17,12 +18,12 @@ from netcheck.report.html.setting_sheet import to_sheet
 from tests.programs import need
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
-# The browser itself must send no requests while a page is examined.
+# These options stop requests of the browser itself while a page is examined.
 ARGUMENTS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
     *("--disable-component-update", "--disable-sync"),
 )
-# Subnets that the sample lacks: one drawn by blocks, one that is a list, one with two addresses.
+# Subnets that the sample lacks: one is drawn by blocks, one is a list, one has two addresses.
 SUBNETS = """
 [[subnet]]
 name = "cellar"
@@ -89,8 +90,9 @@ def draft_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def sheet_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Write the setting sheet of the same plan, with one device whose interfaces do not fit on a page, and return its
-    path.
+    """Write the setting sheet of the same plan and return its path.
+
+    The interfaces of one device do not fit on a page.
     """
     folder = tmp_path_factory.mktemp("sheet")
     interfaces = (

@@ -33,7 +33,7 @@ def desk(tmp_path: Path) -> Path:
 
 
 def row_of(page: Page, subject: str, words: str) -> Locator:
-    """Return the row of the finding of a subject whose text holds these words, in view."""
+    """Return the row of the finding of a subject whose text contains these words, scrolled into view."""
     row = page.locator(".finding", has=page.locator("th b", has_text=subject)).filter(has_text=words)
     row.scroll_into_view_if_needed()
     row.locator("input[type=radio]").first.wait_for()
@@ -75,7 +75,7 @@ def fill_in(page: Page) -> None:
 def test_answers_given_on_the_page_reach_the_plan(
     chromium: Browser, desk: Path, size: dict[str, int], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Decisions, grants and remarks of the saved file go into the plan as they were given; nothing left the page."""
+    """Decisions, grants and remarks of the saved file go into the plan unchanged, and the page sends nothing."""
     with open_page(chromium, desk / "report.html", size) as page:
         page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
         fill_in(page)
@@ -106,7 +106,7 @@ def test_answers_given_on_the_page_reach_the_plan(
 
 
 def test_every_row_of_the_saved_file_names_its_finding(chromium: Browser, desk: Path) -> None:
-    """The cells of a saved row are those of the CSV report, so that a person can read the file as well."""
+    """The cells of a saved row equal those of the CSV report, so that a person can read the file too."""
     findings = report_from(desk / "p").checked.findings
     with open_page(chromium, desk / "report.html", DESK) as page:
         page.evaluate(
@@ -129,16 +129,16 @@ def test_every_row_of_the_saved_file_names_its_finding(chromium: Browser, desk: 
 
 
 def test_nothing_is_lost_on_reload(chromium: Browser, desk: Path) -> None:
-    """After a reload the answers are still there, and leaving with answers that were not saved asks first."""
+    """After a reload the answers are still there, and leaving the page with unsaved answers asks first."""
     with open_page(chromium, desk / "report.html", DESK) as page:
         choose(row_of(page, "silo-io/bus", "inside the reserved range"), "question", "Reserved for what?")
         asked: list[str] = []
 
-        def go_on(dialog: Dialog) -> None:
+        def accept(dialog: Dialog) -> None:
             asked.append(dialog.type)
             dialog.accept()
 
-        page.on("dialog", go_on)
+        page.on("dialog", accept)
         page.reload()
         row = row_of(page, "silo-io/bus", "inside the reserved range")
         assert row.get_by_role("radio", name="question").is_checked()
@@ -149,8 +149,8 @@ def test_nothing_is_lost_on_reload(chromium: Browser, desk: Path) -> None:
         assert asked == ["beforeunload"]
 
 
-def test_what_is_missing_is_said_before_and_after_saving(chromium: Browser, desk: Path) -> None:
-    """Without a name nothing is saved; an acceptance of a conflict without a reason is named by its number."""
+def test_missing_answers_are_reported_before_and_after_saving(chromium: Browser, desk: Path) -> None:
+    """Without a name nothing is saved; the message names each conflict that was accepted without a reason."""
     with open_page(chromium, desk / "report.html", DESK) as page:
         row = row_of(page, "silo-io/bus", "inside the reserved range")
         choose(row, "live with it as it is")
@@ -158,8 +158,8 @@ def test_what_is_missing_is_said_before_and_after_saving(chromium: Browser, desk
         assert "Write your name first" in page.locator("#answers output").inner_text()
         saved(page, desk)
         number = row.locator(".number").inner_text()
-        assert f"Words are missing for finding {number}." in page.locator("#answers output").inner_text()
-        page.emulate_media(media="print")  # on paper the cross in the box is kept, and an empty date is left out
+        assert f"A remark or value is missing for finding {number}." in page.locator("#answers output").inner_text()
+        page.emulate_media(media="print")  # paper shows the cross in the box, and no empty date
         box = row.get_by_role("radio", name="live with it as it is")
         assert box.evaluate("box => getComputedStyle(box).printColorAdjust") == "exact"
         assert row.get_by_label("until").is_hidden()
@@ -169,7 +169,7 @@ def test_what_is_missing_is_said_before_and_after_saving(chromium: Browser, desk
 
 
 def test_all_requests_of_a_table_are_granted_at_once(chromium: Browser, desk: Path) -> None:
-    """One button marks a whole table; a request that was refused before stays refused."""
+    """One button marks a whole table; a refused request stays refused."""
     with open_page(chromium, desk / "report.html", DESK) as page:
         first = page.locator("table.reservations tr.request").first
         first.scroll_into_view_if_needed()

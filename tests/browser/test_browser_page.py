@@ -1,5 +1,6 @@
-"""Tests of the report's page in a real browser: filters, anchors, no requests or errors, phone, paper, accessibility,
-size.
+"""Tests of the report's page in a real browser.
+
+They cover filters, anchors, requests and errors, a phone, paper, accessibility and size.
 """
 
 from __future__ import annotations
@@ -47,8 +48,9 @@ def shown(page: Page, selector: str) -> int:
 
 
 def test_findings_are_filtered_by_text_and_severity(chromium: Browser, page_file: Path) -> None:
-    """Text and severity filter the rows, empty groups are hidden, the count is shown, and a link to a hidden row shows
-    it again.
+    """Text and severity filter the rows, empty groups are hidden, and the count is shown.
+
+    A link to a hidden row shows the row again.
     """
     with open_page(chromium, page_file, DESK) as page:
         all_of_them = shown(page, ".finding")
@@ -68,7 +70,7 @@ def test_findings_are_filtered_by_text_and_severity(chromium: Browser, page_file
 
 
 def test_ports_are_filtered_by_verdict(chromium: Browser, page_file: Path) -> None:
-    """The filter by verdict keeps the rows of that verdict, and the full entry of each port with them."""
+    """The filter by verdict shows the rows of that verdict, and the full entry of each of their ports."""
     with open_page(chromium, page_file, DESK) as page:
         page.locator("#proofs select").select_option("impostor")
         rows = page.locator(".port-row").filter(visible=True)
@@ -160,8 +162,9 @@ def test_everything_is_printed(chromium: Browser, page_file: Path, tmp_path: Pat
 def test_every_printed_page_names_the_plan(
     chromium: Browser, page_file: Path, sheet_file: Path, tmp_path: Path, paper: str
 ) -> None:
-    """Every sheet of the page and of the setting sheet has plan, revision, hash and number, and more than a sentence;
-    no address, MAC, name or hash is broken at the end of a line.
+    """Every printed page has plan, revision, hash and number, and more text than one sentence.
+
+    No address, MAC, name or hash is broken at the end of a line.
     """
     pdftotext = need("pdftotext")
     for file in (page_file, sheet_file):
@@ -182,7 +185,7 @@ def test_every_printed_page_names_the_plan(
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
-def test_the_first_screen_says_what_it_needs_to_know(chromium: Browser, draft_file: Path, size: dict[str, int]) -> None:
+def test_the_first_screen_says_what_it_must_do(chromium: Browser, draft_file: Path, size: dict[str, int]) -> None:
     """Whether the plan can be installed, what is needed by when, and who sent it are visible without scrolling."""
     with open_page(chromium, draft_file, size) as page:
         for said in (
@@ -197,8 +200,9 @@ def test_the_first_screen_says_what_it_needs_to_know(chromium: Browser, draft_fi
 
 
 def test_a_draft_with_many_findings_is_short_on_a_phone(chromium: Browser, draft_file: Path) -> None:
-    """The page of 26 findings is at most 16 screens long on a phone: cards are compact, and what is looked up is
-    folded; a link from the contents opens its section.
+    """The page of 26 findings is at most 16 screens long on a phone.
+
+    Cards are compact, sections for reference are folded, and a link from the contents opens its section.
     """
     with open_page(chromium, draft_file, PHONE) as page:
         assert page.locator(".finding").count() == 26
@@ -209,7 +213,7 @@ def test_a_draft_with_many_findings_is_short_on_a_phone(chromium: Browser, draft
         assert shown(page, "#asked table") > 3
 
 
-def test_proofs_come_first_where_there_is_a_record(chromium: Browser, page_file: Path, draft_file: Path) -> None:
+def test_proofs_come_first_if_there_is_a_record(chromium: Browser, page_file: Path, draft_file: Path) -> None:
     """With a record the proofs stand before the findings, and without one there is no section of proofs."""
     for file, expected in (
         (page_file, ["changes", "proofs", "findings", "asked"]),
@@ -222,8 +226,9 @@ def test_proofs_come_first_where_there_is_a_record(chromium: Browser, page_file:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_no_block_of_the_setting_sheet_is_cut(chromium: Browser, sheet_file: Path, tmp_path: Path, paper: str) -> None:
-    """No block and no label is cut: each page has one box for initials and one address for each interface that begins
-    there.
+    """No block and no label is cut.
+
+    Each page has one box for initials and one address for each interface that begins on it.
     """
     pdftotext = need("pdftotext")
     path = tmp_path / "sheet.pdf"
@@ -246,7 +251,7 @@ def test_the_setting_sheet_on_a_screen(chromium: Browser, sheet_file: Path) -> N
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
     with open_page(chromium, sheet_file, PHONE) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
-        # Blocks and labels are alike, and each takes time to check, so most are removed.
+        # All blocks and labels have the same form, and checking each takes time, so most are removed.
         page.evaluate(
             "document.querySelectorAll('.device:nth-of-type(n + 4), .label:nth-of-type(n + 4)')"
             ".forEach(each => each.remove())"
@@ -272,7 +277,7 @@ def test_accessibility(
         assert shown(page, "#changes table") > 0
         assert shown(page, "#asked table") > 0
         page.evaluate(checker)
-        # The cells of the maps, the rows and the ports are alike, and each takes time to check, so most are removed.
+        # All cells of the maps, rows and ports have the same form, and checking each takes time, so most are removed.
         alike = "svg.map > g:nth-of-type(n + 9), tr:not(.rule):nth-of-type(n + 6), .port:nth-of-type(n + 4)"
         page.evaluate("alike => document.querySelectorAll(alike).forEach(each => each.remove())", alike)
         found: dict[str, Any] = page.evaluate("axe.run()")
@@ -282,8 +287,10 @@ def test_accessibility(
 
 
 def test_a_large_report_opens_at_once(chromium: Browser, tmp_path: Path) -> None:
-    """A report with 5,000 findings and 2,000 proofs is below 10 MB, and the browser lays out only what is near the
-    window; `tests/bench/page.py` measures the seconds.
+    """A report with 5,000 findings and 2,000 proofs is below 10 MB, and the browser lays out only the parts near the
+    window.
+
+    `tests/bench/page.py` measures the seconds.
     """
     data = to_html(large_report(tmp_path))
     assert len(data) < LIMIT

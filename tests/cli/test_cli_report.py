@@ -166,7 +166,7 @@ def test_requests_sheet_and_since(desk: Path) -> None:
         (("--out", "a.csv", "--requests", "a.csv"), "--requests a.csv is named twice"),
         (("--requests", "tarn-hollow/site-hosts.csv"), "would overwrite one of its inputs"),
         (("--since", "nowhere", "--out", "r.html"), "nowhere: there is no such file or folder (in --since nowhere)"),
-        (("--since", "other", "--sheet", "none/s.html"), "none/s.html: its folder does not exist. Make"),
+        (("--since", "other", "--sheet", "none/s.html"), "none/s.html: its folder does not exist. Create"),
     ],
 )
 def test_bad_further_files_are_refused(words: tuple[str, ...], told: str, desk: Path) -> None:

@@ -132,7 +132,7 @@ def a_stranger(octet: int, address: str, phase: str, known_as: str = "") -> Othe
 
 
 def every_verdict() -> tuple[Proof, ...]:
-    """Return one proof for each verdict but `not-tested`, and a second port of the first interface."""
+    """Return one proof for each verdict except `not-tested`, and a proof of a second port of the first interface."""
     camera = a_stranger(0x90, "10.62.20.61", "out", "site host camera-7")
     return (
         proof_of("pasteuriser-plc/cpu:1", Verdict.IMPOSTOR, "With the cable out, 00-00-5E-00-53-90 (site host "
@@ -158,7 +158,7 @@ def every_verdict() -> tuple[Proof, ...]:
 
 
 def clock_from(second: int = 0) -> Callable[[], datetime]:
-    """Return a clock that gains 40 seconds at every reading."""
+    """Return a clock that advances by 40 seconds at every call."""
     looks = iter(range(1_000_000))
     return lambda: datetime(2026, 11, 19, 9, 14, 3, tzinfo=UTC) + timedelta(seconds=second + 40 * next(looks))
 
@@ -199,7 +199,7 @@ def _checked(plan: Path) -> tuple[Checked, tuple[Survey, ...]]:
 
 
 def large_report(folder: Path, findings: int = 5000, ports: int = 2000) -> Report:
-    """Return a report of many findings and proofs, each with its own subject, built from those of the small plan."""
+    """Return a report of many findings and proofs, made of those of the small plan with other subjects."""
     plan = write_plan(folder / "tarn-hollow")
     sample = report_from(plan, write_record(folder / "run.jsonl", plan, every_verdict(), clock_from()))
     first = sample.checked.findings

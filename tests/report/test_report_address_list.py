@@ -55,8 +55,8 @@ def report_with(folder: Path, hosts: int) -> Report:
 
 
 @pytest.mark.parametrize("write", [to_text, to_markdown, to_html, to_json], ids=["text", "markdown", "html", "json"])
-def test_who_has_which_address(write: object, tmp_path: Path) -> None:
-    """Address, device, MAC, switch port, place, description and remark, and the hosts of the site."""
+def test_every_format_has_the_address_list(write: object, tmp_path: Path) -> None:
+    """The list has address, device, MAC, switch port, place, description and remark, and the hosts of the site."""
     assert callable(write)
     text = write(report_with(tmp_path, 2)).decode("utf-8").replace("\\", "")
     for words in (
@@ -66,7 +66,7 @@ def test_who_has_which_address(write: object, tmp_path: Path) -> None:
         assert words in text
 
 
-def test_a_report_lists_some_hosts_of_very_many(tmp_path: Path) -> None:
+def test_a_report_lists_a_limited_number_of_hosts(tmp_path: Path) -> None:
     """The title says how many are left out, and planned interfaces are all listed."""
     report = report_with(tmp_path, MOST_HOSTS + 20)
     process, later = address_parts(report)
@@ -93,7 +93,7 @@ def test_a_report_lists_some_hosts_of_very_many(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("width", [66, 80, 100])
 def test_no_address_is_broken_on_a_narrow_terminal(width: int, tmp_path: Path) -> None:
-    """Address, use and who stand in columns, and what else is known in the lines below."""
+    """Address, use and holder stand in columns, and other values in the lines below."""
     report = report_with(tmp_path, 3)
     lines = address_list_to_text(report.plan.subnets, islands_of(report.plan, report.surveys), width).splitlines()
     assert max(map(len, lines)) <= width

@@ -1,4 +1,4 @@
-"""Tests of the report value: which proof of a port counts, which does not, and what was not checked."""
+"""Tests of the report value: which proof of a port counts, and what was not checked."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ PROVEN = "Answered from one MAC, silent with the cable out, back again."
 
 
 def verdict_of(report: Report, subject: str) -> Verdict:
-    """Return the verdict that the report gives a port."""
+    """Return the verdict of a port in the report."""
     return next(port.verdict for port in report.ports if port.proof.subject == subject)
 
 
-def test_every_port_of_the_plan_is_in_it_once(sample: Report) -> None:
+def test_every_port_of_the_plan_is_listed_once(sample: Report) -> None:
     """Ports come in the plan's order; a port without a proof is `not-tested`."""
     subjects = [port.proof.subject for port in sample.ports]
     assert subjects[:3] == ["pasteuriser-plc/cpu:1", "pasteuriser-plc/cpu:2", "line-panel/lan:1"]
@@ -51,7 +51,7 @@ def test_every_port_of_the_plan_is_in_it_once(sample: Report) -> None:
 
 
 def test_the_newest_of_several_proofs_counts(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
-    """Of two records the later proof counts, in any order of the records, and the other one is listed."""
+    """Of two records of a port, the later proof counts in any order of the records, and the other is listed."""
     later = (proof_of("line-panel/lan:1", Verdict.PROVEN, PROVEN),)
     second = write_record(tmp_path / "second.jsonl", plan_folder, later, clock_from(3600))
     for records in ((record_path, second), (second, record_path)):
@@ -84,9 +84,10 @@ def test_a_later_run_without_the_port_keeps_its_proof(plan_folder: Path, record_
         assert verdict_of(report_from(plan_folder, record_path, second), "separator-drive/lan:1") is counts
 
 
-def test_two_technicians_and_a_later_attempt_that_settled_nothing(plan_folder: Path, tmp_path: Path) -> None:
-    """Records of two laptops are read together: of each port every attempt is shown, and a later `unsettled` of one
-    does not hide what the other found.
+def test_two_technicians_and_a_later_attempt_without_a_verdict(plan_folder: Path, tmp_path: Path) -> None:
+    """Records of two laptops are read together, and every attempt at a port is shown.
+
+    A later `unsettled` in one record does not hide a verdict in the other.
     """
     port = "separator-drive/lan:1"
     weak = proof_of(port, Verdict.UNSETTLED, "A phase was cut short: the run was stopped.")
@@ -104,8 +105,8 @@ def test_two_technicians_and_a_later_attempt_that_settled_nothing(plan_folder: P
                 assert b"unsettled at 2026" in kind(report).replace(b"\\", b"").replace(b"\n", b" ")
 
 
-def test_an_attempt_at_the_present_row_says_more_than_a_proof_of_another_one(plan_folder: Path, tmp_path: Path) -> None:
-    """A row was proven, then changed, and its attempt settled nothing: the port is `unsettled`, not `not-tested`."""
+def test_an_attempt_at_the_present_row_replaces_a_proof_of_another_row(plan_folder: Path, tmp_path: Path) -> None:
+    """If a row was proven, then changed, and the next attempt is `unsettled`, the port is not `not-tested`."""
     port = "separator-drive/lan:1"
     old = write_record(tmp_path / "a.jsonl", plan_folder, (proof_of(port, Verdict.PROVEN, PROVEN),), clock_from())
     write_plan(plan_folder, plan_text().replace("10.62.20.72", "10.62.20.76"))
@@ -133,7 +134,7 @@ def test_a_changed_row_has_to_be_proven_again(plan_folder: Path, record_path: Pa
     assert verdict_of(report, "reception-plc/cpu:1") is Verdict.PROVEN
 
 
-def test_a_port_that_is_gone_from_the_plan(plan_folder: Path, record_path: Path) -> None:
+def test_a_port_that_is_no_longer_in_the_plan(plan_folder: Path, record_path: Path) -> None:
     """The proof of a port that is not in the plan is listed separately and does not count."""
     write_plan(plan_folder, plan_text().replace('"reception-plc"', '"receiving-plc"'))
     report = report_from(plan_folder, record_path)
@@ -198,7 +199,7 @@ def test_what_was_not_checked(sample: Report, plan_folder: Path) -> None:
     gaps = not_checked(sample)
     assert "Subnet packing: no survey covers 10.62.30.0/24, so nothing can be said about clashes there." in gaps
     assert "Ports not tested: filler-plc/cpu:1." in gaps
-    assert any(gap.startswith("Rows of site-hosts.csv that could not be used: 1;") for gap in gaps)
+    assert any(gap.startswith("site-hosts.csv has rows that could not be used: 1;") for gap in gaps)
     assert any("conversations" in gap for gap in gaps)
     assert any(gap.startswith("No record of a proving run") for gap in not_checked(report_from(plan_folder)))
 

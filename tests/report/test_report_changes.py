@@ -47,8 +47,10 @@ def checked(folder: Path, revision: str, *devices: str) -> Checked:
 
 @pytest.fixture
 def changes(tmp_path: Path) -> Changes:
-    """Return the changes from revision A to B: one conflict resolved, one new, one unchanged; one device added, one
-    removed, one with other spellings.
+    """Return the changes from revision A to B.
+
+    One conflict is resolved, one is new, one is unchanged; one device is added, one is removed, one has other
+    spellings.
     """
     before = checked(
         tmp_path,
@@ -123,7 +125,7 @@ def test_subnets_are_compared_too(tmp_path: Path) -> None:
 
 
 def test_a_finding_of_a_renamed_device_remains(tmp_path: Path) -> None:
-    """It is neither new nor gone; accepted findings keep their answers."""
+    """The finding is neither new nor gone; accepted findings keep their answers."""
     entry = '[[accepted]]\nrule = "unusable-address"\nsubject = "{}/cpu"\naddress = "10.62.20.0"\nby = "IT"\n'
     entry += 'because = "a trial"\ndecided = 2026-11-02\n'
     mac = 'mac = "00-00-5E-00-53-21"'
@@ -139,16 +141,16 @@ def test_a_finding_of_a_renamed_device_remains(tmp_path: Path) -> None:
     ]
 
 
-def test_a_plan_has_no_changes_against_itself(tmp_path: Path) -> None:
-    """Against itself, a plan has only remaining findings and no changed interface."""
+def test_a_plan_compared_with_itself_has_no_changes(tmp_path: Path) -> None:
+    """All findings remain, and no interface changed."""
     one = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
     same = changes_of(one, one)
     assert (same.new, same.gone, same.subnets, same.interfaces) == ((), (), (), ())
     assert same.remaining == one.findings
 
 
-def test_what_is_accepted_is_not_gone(tmp_path: Path) -> None:
-    """An accepted finding is not gone; if the acceptance is removed, it is new among the open ones."""
+def test_an_accepted_finding_is_not_gone(tmp_path: Path) -> None:
+    """If the acceptance is removed, the finding is a new open finding."""
     accepted = '[[accepted]]\nrule = "unusable-address"\nsubject = "kept-plc/cpu"\naddress = "10.62.20.255"\n'
     accepted += 'by = "IT"\nbecause = "a trial"\n'
     before = checked(tmp_path, "A", device("kept-plc", "10.62.20.255"))
@@ -162,7 +164,7 @@ def test_what_is_accepted_is_not_gone(tmp_path: Path) -> None:
 
 
 def test_every_format_shows_the_changes(changes: Changes, tmp_path: Path) -> None:
-    """HTML, Markdown, text and JSON show the changes; without an earlier revision none of them does."""
+    """HTML, Markdown, text and JSON show the changes, but not without an earlier revision."""
     folder = tmp_path / "now"
     folder.mkdir()
     now = checked(folder, "B", device("mended-plc", "10.62.20.1"), device("made-plc", "10.62.22.1"))
@@ -236,9 +238,7 @@ EDITS = {
 
 @pytest.mark.parametrize("one", EDITS)
 def test_everything_that_changes_a_finding_or_a_request_is_listed(one: str, tmp_path: Path) -> None:
-    """Conversations, routers, stations, settings, coverage, missing site hosts and renamed devices are listed as
-    changes.
-    """
+    """Conversations, routers, stations, settings, coverage, missing site hosts and renamed devices are changes."""
     texts = [BASE.format(revision=revision) for revision in "AB"]
     hosts = ["address,mac,name\n10.62.20.80,00-00-5E-00-53-90,camera\n"] * 2
     before, after = EDITS[one]

@@ -36,7 +36,7 @@ def rows(data: bytes) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
 
 
-def test_a_row_a_finding(sample: Report) -> None:
+def test_each_finding_is_a_row(sample: Report) -> None:
     """Every open finding is one row, in the report's order, with its key and four empty columns for answers."""
     found = rows(to_csv(sample))
     assert [row["key"] for row in found] == [finding.key for finding in sample.checked.findings]
@@ -62,7 +62,7 @@ def test_a_golden_row(sample: Report) -> None:
 
 
 def test_fixes_of_several_subjects_name_each(sample: Report) -> None:
-    """If a finding has several subjects, each address is given with the subject that has to move."""
+    """If a finding has several subjects, each address is given with the subject that must change."""
     fix = Fix((("c/d", Address.from_text("10.62.20.81")), ("e/f", Address.from_text("10.62.20.82"))))
     (row,) = rows(to_csv(one(sample, subjects=("a/b", "c/d", "e/f"), fix=fix)))
     assert row["subjects"] == "a/b; c/d; e/f"
@@ -88,7 +88,7 @@ def test_hostile_text_stays_in_its_cell(text: str, sample: Report) -> None:
     assert data.count(b"\r\n") == 2
 
 
-def test_the_byte_order_mark_is_written_only_where_it_is_needed(sample: Report) -> None:
+def test_the_byte_order_mark_is_written_only_if_it_is_needed(sample: Report) -> None:
     """A file in ASCII has no byte order mark; any other file has one, which spreadsheet programs need."""
     assert not to_csv(sample).startswith(b"\xef\xbb\xbf")
     data = to_csv(one(sample, message="Käserei"))

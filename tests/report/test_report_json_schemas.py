@@ -1,4 +1,4 @@
-"""The JSON Schemas of what netcheck writes, tested against real output with every further key forbidden."""
+"""Tests of the JSON Schemas against real output, with every further key forbidden."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ PLANS = Path(__file__).parents[2] / "plans"
 
 
 def closed(node: Any) -> Any:
-    """The schema with every object closed whose keys it names."""
+    """Return the schema with further keys forbidden in every object whose keys it names."""
     if isinstance(node, list):
         return [closed(each) for each in node]
     if not isinstance(node, dict):
@@ -46,14 +46,14 @@ def validator(name: str) -> Draft202012Validator:
 
 
 def faults(name: str, value: Any) -> list[str]:
-    """What does not fit the closed schema, with the place."""
+    """Return the faults of a value against the closed schema, each with its place."""
     errors: Iterator[Any] = validator(name).iter_errors(value)
     return [f"{error.json_path}: {error.message[:300]}" for error in errors]
 
 
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_each_is_a_schema(name: str, tmp_path: Path) -> None:
-    """The command prints it, it is one by its own meta-schema, and it describes no impossible value."""
+    """The command prints a schema that is valid by its meta-schema and refuses an impossible value."""
     printed = json.loads(netcheck_plain("schema", name))
     assert printed == SCHEMAS[name]()
     Draft202012Validator.check_schema(printed)
@@ -61,21 +61,21 @@ def test_each_is_a_schema(name: str, tmp_path: Path) -> None:
 
 
 def netcheck_plain(*words: str) -> str:
-    """The output of a command that knows no day."""
+    """Return the output of a command that has no option for the date."""
     done = command_line.netcheck(*words)
     assert done.returncode in (0, 1)
     return done.stdout
 
 
 def test_a_report_with_every_verdict(sample: Report) -> None:
-    """Findings, accepted findings, requests, a proof of every verdict, records."""
+    """The report has findings, accepted findings, requests, a proof of every verdict, and records."""
     assert {str(port.verdict) for port in sample.ports} >= {str(Verdict.PROVEN), str(Verdict.SILENT)}
     assert faults("report", json.loads(to_json(sample))) == []
 
 
 @pytest.mark.parametrize("plan", ["tarn-hollow", "tarn-hollow-mended"])
 def test_reports_of_the_demo(plan: str, tmp_path: Path) -> None:
-    """The demo's plans, also since the other one, and asked for by a day."""
+    """The demo's plans, compared with each other and with a date for the reply."""
     old = PLANS / ("tarn-hollow" if plan == "tarn-hollow-mended" else "tarn-hollow-mended")
     for more in ((), ("--since", str(old)), ("--reply-by", "2026-12-01", "--by", "integrator")):
         done = netcheck(tmp_path, "report", str(PLANS / plan), "--out", "r.json", *more)
@@ -106,7 +106,7 @@ def test_a_report_with_decisions(tmp_path: Path) -> None:
 
 
 def test_findings_of_one_plan_and_of_several(tmp_path: Path) -> None:
-    """With paths, and with a plan that cannot be read."""
+    """The list has paths, and a plan that cannot be read."""
     plan, other = str(PLANS / "tarn-hollow"), str(PLANS / "tarn-hollow-mended")
     for words in ((plan,), (plan, "--paths"), (plan, other, "--paths"), (plan, "nowhere")):
         shape = json.loads(netcheck(tmp_path, "check", *words, "--format", "json").stdout)
@@ -115,7 +115,7 @@ def test_findings_of_one_plan_and_of_several(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_records_with_every_verdict(record_path: Path, tmp_path: Path) -> None:
-    """Every line of a record, of a rehearsal with events too."""
+    """Every line of a record fits, and so does every line of a rehearsal with events."""
     bare = tuple(proof_of("filler-plc/cpu:1", verdict, "x", phases=(), mac=None, echo=None) for verdict in Verdict)
     every = write_record(tmp_path / "every.jsonl", write_plan(tmp_path / "p"), bare, clock_from())
     lines = [json.loads(line) for file in (record_path, every) for line in file.read_bytes().splitlines()]

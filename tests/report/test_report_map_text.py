@@ -61,7 +61,7 @@ def letters(text: str) -> list[str]:
 @pytest.mark.parametrize("width", [50, 60, 64, 65, 80, 107, 108, 109, 140, 200])
 @pytest.mark.parametrize("text", ["10.62.20.0/24", "10.0.0.0/8", "203.0.113.0/28", "192.0.2.1/32"])
 def test_lines_fit_the_terminal(text: str, width: int) -> None:
-    """All cells are drawn in order, sixteen a row, and no line is wider than the terminal."""
+    """All cells are drawn in order, sixteen in a row, and no line is wider than the terminal."""
     cells = every_use(text)
     shown = to_text("process", cells, GAP, width)
     assert max(map(len, shown.splitlines())) <= width
@@ -81,7 +81,7 @@ def test_gaps_and_legend_are_next_to_or_below_the_cells(width: int, is_wide: boo
 
 
 def test_each_row_begins_with_its_address() -> None:
-    """Each row begins with its address, also where a cell is a block; the heading says how large a block is."""
+    """Each row begins with its address, also if a cell is a block; the heading gives the size of a block."""
     lines = to_text("hall", every_use("10.0.0.0/16"), [], 80).splitlines()
     assert lines[0] == "hall  10.0.0.0/16: a letter stands for 256 addresses, a row for 4,096"
     rows = [line for line in lines if line[:15].strip().startswith("10.0.")]
@@ -90,7 +90,7 @@ def test_each_row_begins_with_its_address() -> None:
     assert "no address is free" in lines[-1]
 
 
-def test_the_legend_has_only_the_uses_shown() -> None:
+def test_the_legend_has_only_the_uses_in_the_map() -> None:
     """The legend has the letters, words and counts of the uses that occur."""
     uses = (Use.UNUSABLE, *[Use.FREE] * 4, *[Use.PLANNED] * 2, Use.UNUSABLE)
     lines = to_text("x", Cells(Prefix.from_text("192.0.2.0/29"), 1, uses), [], 80).splitlines()
@@ -161,7 +161,7 @@ def test_an_ipv6_subnet_is_a_list(tmp_path: Path) -> None:
 
 
 def test_the_widest_gaps_are_those_of_a_plain_count(tmp_path: Path) -> None:
-    """The widest gaps equal those found by counting each address with the standard library."""
+    """The widest gaps are those that counting each address with the standard library gives."""
     plan = read_plan(Path(__file__).parents[2] / "plans" / "tarn-hollow")
     island = islands_of(plan, read_surveys(plan))["site"]
     for subnet in plan.subnets:

@@ -34,7 +34,7 @@ HARMLESS = {
 
 
 class Page(HTMLParser):
-    """The page as the standard library's parser reads it: elements, attributes, ids and text; nesting is checked."""
+    """A page as the standard library's parser reads it: elements, attributes, ids and text; checks the nesting."""
 
     def __init__(self, data: bytes) -> None:
         super().__init__(convert_charrefs=True)
@@ -43,7 +43,7 @@ class Page(HTMLParser):
         self.ids: list[str] = []
         self.links: list[str] = []
         self.text = ""
-        self.inline: list[tuple[str, str]] = []  # style and script, unchanged
+        self.inline: list[tuple[str, str]] = []  # the text of style and script
         self.declared: list[tuple[str, dict[str, str | None]]] = []
         self._open: list[str] = []
         self.feed(data.decode("utf-8"))
@@ -74,8 +74,9 @@ def flat(text: str) -> str:
 
 
 def test_the_page_is_one_harmless_file(sample: Report) -> None:
-    """The page has one script and one style, allowed by their SHA-256 (CSP Level 3 section 2.3.1), no form, and no
-    outside resource.
+    """The page has one script and one style, allowed by their SHA-256 (CSP Level 3 section 2.3.1).
+
+    It has no form and no outside resource.
     """
     data = to_html(sample)
     page = Page(data)
@@ -115,7 +116,7 @@ def test_the_summary_has_plan_day_and_gaps(sample: Report) -> None:
 
 
 def test_every_finding_has_its_reason_its_fix_and_its_boxes(sample: Report) -> None:
-    """A finding has its texts in order, and boxes and a line for a remark in ink."""
+    """A finding has its texts in order, and on paper boxes and a line for a remark."""
     text = flat(Page(to_html(sample)).text)
     assert (
         "2 line-panel/lan 10.62.20.205 plan.toml line 43: device line-panel, interface lan "
@@ -194,7 +195,7 @@ def test_rules_and_accepted_findings(sample: Report) -> None:
 
 
 def test_instructions_to_the_author_are_not_in_the_report(sample: Report) -> None:
-    """What a rule tells the author of the plan to do is left out, and no command is named but `verify`."""
+    """The instructions of a rule to the author of the plan are left out; `verify` is the only command."""
     text = flat(Page(to_html(sample)).text)
     told = [rule.do for rule in sample.rules if rule.do]
     assert len(told) >= 9
@@ -213,7 +214,7 @@ def test_a_broken_record_raises_an_alarm(plan_folder: Path, record_path: Path) -
 
 
 def test_without_records_and_without_findings(plan_folder: Path, sample: Report) -> None:
-    """Empty parts say that they are empty."""
+    """An empty part says that it is empty."""
     bare = report_from(plan_folder)
     clean = replace(bare, checked=replace(bare.checked, findings=(), accepted=()), surveys=())
     text = flat(Page(to_html(clean)).text)
@@ -296,18 +297,18 @@ def test_the_same_report_gives_the_same_bytes(plan_folder: Path, record_path: Pa
     assert to_html(report_from(plan_folder, record_path)) == to_html(report_from(plan_folder, record_path))
 
 
-def test_odd_figures_do_not_prevent_the_report(plan_folder: Path, tmp_path: Path) -> None:
+def test_impossible_figures_do_not_prevent_the_report(plan_folder: Path, tmp_path: Path) -> None:
     """Figures that no prober writes do not prevent the report."""
     odd = ((Phase.IN, PhaseResult(Tally(-5, 10**30), Tally(0, 0), -1e300)),)
     proofs = (proof_of("line-panel/lan:1", Verdict.PROVEN, "x", luck=-1.0, unheard=1e308, phases=odd),)
     record = write_record(tmp_path / "odd.jsonl", plan_folder, proofs, clock_from())
     text = Page(to_html(report_from(plan_folder, record))).text
-    assert "Evidence that does not fit." in text
+    assert "Contradictory evidence." in text
     assert "unheard is 1.0e+308" in text
 
 
 def test_every_verdict_is_in_the_page(sample: Report) -> None:
-    """The sample has all verdicts but `relayed`, and each is in the page with its meaning."""
+    """Each verdict of the sample is in the page with its meaning."""
     text = flat(Page(to_html(sample)).text)
     assert {proof.verdict for proof in every_verdict()} == set(Verdict) - UNUSED
     assert "impostor with the cable out, another device answered for the address" in text

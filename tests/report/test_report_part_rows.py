@@ -1,4 +1,4 @@
-"""Tests of what all kinds of report share: vocabulary, numbers, tables, cautions and the hash recipe."""
+"""Tests of the parts that all kinds of report share: vocabulary, numbers, tables, cautions and the hash recipe."""
 
 from __future__ import annotations
 
@@ -80,13 +80,13 @@ by = "site IT"
 
 @pytest.fixture
 def cells(tmp_path: Path) -> Report:
-    """A report on a plan with a machine's island, a conversation into it, and two remarks of the site."""
+    """Return a report on a plan with a machine's island, a conversation into it, and two remarks of the site."""
     plan, surveys = read_site(write_plan(tmp_path / "cells", plan_text() + INSIDE))
     return report_of(check(plan, surveys, TODAY), surveys, (), TODAY)
 
 
 def texts_of(data: bytes) -> str:
-    """The text of every cell of a workbook."""
+    """Return the text of every cell of a workbook."""
     book = openpyxl.load_workbook(io.BytesIO(data))
     return "\n".join(
         str(cell) for sheet in book for row in sheet.iter_rows(values_only=True) for cell in row if cell is not None
@@ -106,7 +106,7 @@ WRITERS: dict[str, Callable[[Report], str]] = {
 @pytest.mark.parametrize("since", [False, True], ids=["whole", "since"])
 @pytest.mark.parametrize("kind", WRITERS)
 def test_the_cautions_are_in_every_kind_of_report(kind: str, since: bool, cells: Report) -> None:
-    """Whoever reads any of the files reads them, also when it shows only what changed."""
+    """Every file has the cautions, also a file that shows only changes."""
     report = cells
     if since:
         before = replace(cells.checked, plan=replace(cells.plan, revision="B"))
@@ -115,7 +115,7 @@ def test_the_cautions_are_in_every_kind_of_report(kind: str, since: bool, cells:
     assert [line for line in CAUTION if line not in text] == []
 
 
-def test_the_numbers_of_findings_are_alike_everywhere(cells: Report) -> None:
+def test_a_finding_has_the_same_number_in_every_format(cells: Report) -> None:
     """Open findings are numbered in the report's order, accepted ones after them."""
     findings = [*cells.checked.findings, *(each.finding for each in cells.checked.accepted)]
     numbers = {finding.key: str(number) for number, finding in enumerate(findings, 1)}
@@ -132,7 +132,7 @@ def test_the_numbers_of_findings_are_alike_everywhere(cells: Report) -> None:
 
 
 def test_islands_are_in_every_table(cells: Report) -> None:
-    """Rows name their island; an address of a machine's own is not asked for, the outside address of it is."""
+    """Rows name their island; a machine's own address is not requested, but its outside address is."""
     parts = {part.title: part for part in asked_parts(cells)}
     reserved = parts["Addresses to reserve"]
     at = reserved.columns.index("island")
@@ -169,7 +169,7 @@ def test_host_reservations_are_in_address_order(cells: Report) -> None:
 
 
 def test_questions_and_replies_are_in_every_format(cells: Report) -> None:
-    """The next revision shows the site what it asked and what was replied; a remark without its finding is resolved."""
+    """The next revision shows the site's questions with the replies; a remark without its finding is resolved."""
     first, second = (dict(zip(said_part(cells).columns, row, strict=True)) for row in said_part(cells).rows)
     assert (first["remark"], first["reply"], first["state"]) == ("since when?", "since 2019", "open")
     assert (second["decision"], second["number"], second["state"]) == ("change it to", "", "resolved")
@@ -183,7 +183,7 @@ def test_questions_and_replies_are_in_every_format(cells: Report) -> None:
 
 
 def test_one_vocabulary() -> None:
-    """Titles of columns are lower-case words but for abbreviations, and no two columns of one table share a title."""
+    """Titles of columns are lower-case words or abbreviations, and no two columns of a table have one title."""
     assert titles_of(("host-name", "mac", "vlan", "number")) == ("host name", "MAC", "VLAN", "no.")
 
 
@@ -211,7 +211,7 @@ def test_the_hash_is_made_with_standard_tools(tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Report, int], str]:
-    """A function that prints a workbook on a size of paper, by an independent spreadsheet program, and reads it."""
+    """Return a function that prints a workbook on a paper size with a spreadsheet program, and reads the pages."""
     program, paper, words = need("soffice", "libreoffice"), need("pdfinfo"), need("pdftotext")
     folder = tmp_path_factory.mktemp("print")
 
@@ -251,8 +251,8 @@ def test_the_workbook_prints(size: int, points: str, cells: Report, pages: Calla
     assert all(title in found for title in ("number", "change-to", "remark", "until", "severity"))
 
 
-def test_a_remark_of_another_finding_stays_apart(cells: Report) -> None:
-    """The number is that of the finding with rule, subject and address of the remark."""
+def test_a_remark_has_the_number_of_its_own_finding(cells: Report) -> None:
+    """The number is that of the finding with the rule, subject and address of the remark."""
     other = SiteRemark(
         rule="inside-pool", subject="line-panel/lan", decision="question", position=Position(""), address="10.62.20.206"
     )

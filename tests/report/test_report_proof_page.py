@@ -1,4 +1,4 @@
-"""Tests of the page of proof: what is on it, in HTML and as text, and that no value becomes markup."""
+"""Tests of the page of proof: its content in HTML and as text, and that no value becomes markup."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ HOSTILE = "<img src=x onerror=alert(1)>\u202egnp.exe\x1b[2J"
 
 
 class Words(HTMLParser):
-    """Collects the tags and the text of a page."""
+    """A parser that collects the tags and the text of a page."""
 
     def __init__(self, page: bytes) -> None:
         super().__init__()
@@ -68,7 +68,7 @@ def signed(folder: Path, plan_folder: Path, *, simulated: bool = False, by: str 
 def test_the_page_says_who_proved_what_when_and_with_which_seal(
     write: Callable[[Report], bytes], plan_folder: Path, tmp_path: Path
 ) -> None:
-    """Ports, verdicts, who, when with its offset, station, permit, seal, remarks, files and the fields to sign."""
+    """The page has ports, verdicts, names, times with offsets, station, permit, seal, remarks, files and signatures."""
     report = signed(tmp_path, plan_folder)
     page = write(report)
     said = Words(page).text if write is to_proof_page else page.decode("utf-8")
@@ -89,7 +89,7 @@ def test_the_page_says_who_proved_what_when_and_with_which_seal(
 def test_every_report_says_who_proved_which_port(
     write: Callable[[Report], bytes], plan_folder: Path, tmp_path: Path
 ) -> None:
-    """Not only each record but each port names who proved it: several technicians share one plan."""
+    """Each record and each port names who proved it, because several technicians can share one plan."""
     page = write(signed(tmp_path, plan_folder, by="QQZ"))
     (tmp_path / "plain").mkdir()
     plain = write(signed(tmp_path / "plain", plan_folder, by=""))
@@ -107,7 +107,7 @@ def test_a_simulated_run_is_marked(write: Callable[[Report], bytes], plan_folder
 
 
 def test_no_value_becomes_markup_or_a_control_sequence(plan_folder: Path, tmp_path: Path) -> None:
-    """A hostile name of a technician, as in a record of unknown origin, stays text in both forms."""
+    """A hostile name of a technician in a record stays text in both forms."""
     report = signed(tmp_path, plan_folder, by=HOSTILE)
     page = Words(to_proof_page(report))
     assert "img" not in page.tags
@@ -117,7 +117,7 @@ def test_no_value_becomes_markup_or_a_control_sequence(plan_folder: Path, tmp_pa
 
 
 def test_without_a_record_the_page_says_so(plan_folder: Path) -> None:
-    """No record, no rows."""
+    """The page has no rows, and says that no record was given."""
     report = report_from(plan_folder)
     assert page_of_proof(report).rows == ()
     assert b"0 of 0 ports" in to_proof_page(report)
@@ -125,7 +125,7 @@ def test_without_a_record_the_page_says_so(plan_folder: Path) -> None:
 
 
 def test_a_row_has_every_column(plan_folder: Path, tmp_path: Path) -> None:
-    """A row has as many cells as there are headings; the number counts from 1."""
+    """A row has as many cells as there are titles, and numbers begin with 1."""
     rows = page_of_proof(signed(tmp_path, plan_folder)).rows
     assert {len(row) for row in rows} == {len(HEADERS)}
     assert [row[0] for row in rows] == [str(number) for number in range(1, 12)]
@@ -141,7 +141,7 @@ def test_a_row_has_every_column(plan_folder: Path, tmp_path: Path) -> None:
     ],
 )
 def test_times_are_local_with_their_offset(local: str, expected: str) -> None:
-    """A recorded UTC time is shown in the local time of its run; without one as UTC."""
+    """A recorded UTC time is shown as local time of its run, or as UTC if the run has no local time."""
     run = replace(Run(plan="x", revision="", sha256="", version=""), local=local)
     assert local_moment("2026-11-19T09:14:03.000Z", run) == expected
 

@@ -77,7 +77,7 @@ def test_json_round_trip(proof: Proof) -> None:
 
 
 def test_summary_counts_all_with_proven_first() -> None:
-    """The JSON counts every verdict, also zeros; the sentence names those that occur."""
+    """The JSON counts every verdict, also zeros; the sentence names the verdicts that occur."""
     proofs = every_verdict()
     counts = summary(proofs)
     assert next(iter(counts)) == "proven"
@@ -118,7 +118,7 @@ def test_the_evidence_for_the_cable_is_shown() -> None:
     assert text.count("cable: inferred") == sum(proof.cable == "inferred" for proof in proofs) == 1
     assert "cable: inferred from the silence, connector: " in text
     assert "cable: confirmed by a key, connector: confirmed by a key, MAC: as planned" in text
-    assert not re.search(r"\de-\d\d", text)  # chances are for the reports, which explain them
+    assert not re.search(r"\de-\d\d", text)  # only the reports show probabilities, and explain them
     assert "control: 10.62.20.1 answered to the end" in text
 
 
@@ -167,8 +167,8 @@ def test_proofs_as_lines_have_the_evidence_for_the_cable() -> None:
     assert max(map(len, lines)) <= 70
 
 
-def test_the_chances_of_a_sentence_stay_in_the_reports() -> None:
-    """A sentence about luck stands on the terminal without its chances, and in the record with them."""
+def test_the_probabilities_of_a_sentence_are_only_in_the_reports() -> None:
+    """The terminal shows a sentence about luck without its probabilities; the record has them."""
     why = (
         "The silence could be luck: 3.0e-03, above 1.0e-04. "
         "A second owner may have gone unheard: not known, above 1.0e-03."
@@ -178,8 +178,8 @@ def test_the_chances_of_a_sentence_stay_in_the_reports() -> None:
     assert without_figures(other) == other
 
 
-def test_notes_that_are_figures_stay_in_the_reports() -> None:
-    """Of the notes the listing has those in plain words, each thing once; the JSON has all of them."""
+def test_notes_with_figures_are_only_in_the_reports() -> None:
+    """The listing has the notes without figures, and repeats none; the JSON has all notes."""
     notes = (
         "luck: 1.1e-03 by ARP, 2.9e-08 by echo; the operator confirmed both movements, so that echo counts",
         "cable: inferred from the silence after the request; the operator confirmed the return",

@@ -34,6 +34,6 @@ def test_proposals_fit_the_terminal(width: int) -> None:
         assert word in shown
 
 
-def test_without_a_terminal_a_proposal_is_a_line() -> None:
-    """Without a terminal, each proposal is one line, for searches and pipes."""
+def test_without_a_terminal_each_proposal_is_one_line() -> None:
+    """The lines are for searches and pipes."""
     assert len(to_text(PROPOSALS, None).splitlines()) == 4 + len(PROPOSALS.proposals)

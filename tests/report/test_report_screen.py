@@ -1,4 +1,4 @@
-"""Tests of the screen of a run: one state, one instruction and one warning, whole in terminals of any size."""
+"""Tests of the screen of a run: one state, one instruction and one warning, complete in terminals of any size."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def proof(of: Target, verdict: Verdict) -> Proof:
 
 
 def board_of(count: int = 30, *, walks: bool = False) -> Board:
-    """Return a board of many ports, of which the first is proven and the second is not."""
+    """Return a board of many ports; the first is proven, and the second is not."""
     ports = [target(row) for row in range(1, count + 1)]
     board = Board.of(ports, [proof(ports[0], Verdict.PROVEN)], KEYS, walks=walks)
     swapped = proof(ports[1], Verdict.SWAPPED)
@@ -77,7 +77,7 @@ def drawn(screen: Screen, width: int = 80, height: int = 24, *, ascii_only: bool
 @pytest.mark.parametrize(("width", "height", "ascii_only"), SIZES, ids=NAMES)
 @pytest.mark.parametrize("scene", ["silence", "pull", "walk"])
 def test_the_screen_is_the_golden_file(scene: str, width: int, height: int, ascii_only: bool) -> None:
-    """The screen equals the golden file: a silence with a warning and cables that are out, a request, and a walk."""
+    """The screen equals the golden file for a silence with a warning and cables out, for a request, and for a walk."""
     pull = RunView(ports=(port_of(Step.PULL, text=f"Pull the cable of {target(3).subject}"),))
     walk = RunView(
         ports=(
@@ -102,7 +102,7 @@ WORDS_OF_STEPS = {
 
 @pytest.mark.parametrize("step", Step, ids=str)
 def test_each_step_has_its_word_and_its_place(step: Step) -> None:
-    """Each step of a port has one word, and the screen says which port, its address and where it is."""
+    """Each step of a port has one word, and the screen names the port, its address and its place."""
     view = RunView(ports=(port_of(step, text="Do as I say", silent=4.2, needed=11.3 if step is Step.OUT else None),))
     screen = screen_of(board_of(), view, 5.0)
     assert screen.headline == WORDS_OF_STEPS[step]
@@ -111,9 +111,10 @@ def test_each_step_has_its_word_and_its_place(step: Step) -> None:
     assert [row.number for row in screen.rows if row.current] == [3]
 
 
-def test_a_warning_that_holds_is_the_one_action_and_any_other_is_a_reason() -> None:
-    """A warning that is true now turns the word into LOOK; a reason stands below the request; without either nothing of
-    them is left.
+def test_a_present_warning_is_the_action_and_a_reason_stands_below() -> None:
+    """A warning that is true now makes the word LOOK, and a reason stands below the request.
+
+    Without a warning and a reason the screen has neither.
     """
     pull = RunView(ports=(port_of(Step.PULL, text="Pull it"),))
     assert screen_of(board_of(), pull, 5.0).warning == ""
@@ -130,9 +131,10 @@ def test_the_cable_of_the_computer_comes_before_everything() -> None:
     assert "plug it in again" in screen.instruction
 
 
-def test_on_a_walk_the_hand_comes_before_the_wait() -> None:
-    """On a walk with two cables out, the one that is to go back in is the instruction; the other one's seconds stand in
-    its row; with none out, any cable may be pulled.
+def test_on_a_walk_an_action_comes_before_a_wait() -> None:
+    """If two cables are out on a walk, the instruction names the cable to plug in.
+
+    The seconds of the other cable stand in its row. If no cable is out, any cable may be pulled.
     """
     view = RunView(ports=(port_of(Step.OUT, 12, silent=2.0, needed=7.5), port_of(Step.PLUG_IN, 9, text="Plug it in")))
     screen = screen_of(board_of(walks=True), view, 5.0)
@@ -153,8 +155,8 @@ def test_on_a_walk_no_cable_is_to_be_pulled_before_an_address_is_known() -> None
     )
 
 
-def test_a_silence_that_counts_for_nothing_asks_for_the_cable() -> None:
-    """On a walk a cable that was pulled in vain is asked back, with the reason; one that counts comes before it."""
+def test_a_silence_that_does_not_count_asks_for_the_cable() -> None:
+    """On a walk, a cable whose silence does not count must be plugged in, with the reason; others come first."""
     vain = port_of(Step.OUT, 12, silent=2.0, text="it was not asked for; plug it in again")
     screen = screen_of(board_of(walks=True), RunView(ports=(vain,)), 5.0)
     assert (screen.word, screen.port) == (Word.PLUG_IN, "vat-panel-12/lan:1")
@@ -164,7 +166,7 @@ def test_a_silence_that_counts_for_nothing_asks_for_the_cable() -> None:
 
 
 def test_answers_are_counted_as_answered_requests() -> None:
-    """The figures are plain words: how many of the requests that are decided were answered."""
+    """The screen says how many requests were answered, of those with a reply or a timeout."""
     screen = screen_of(board_of(), RunView(ports=(port_of(Step.ANSWERS, asked=105, answered=30),)), 5.0)
     assert screen.detail == "30 of 105 requests answered"
 
@@ -198,11 +200,12 @@ VIEWS = st.builds(
 
 @settings(max_examples=60)
 @given(view=VIEWS, walks=st.booleans(), width=st.integers(60, 160), height=st.integers(24, 60), plain=st.booleans())
-def test_nothing_that_must_be_read_is_ever_lost(
+def test_the_important_parts_are_always_complete(
     view: RunView, walks: bool, width: int, height: int, plain: bool
 ) -> None:
-    """Whatever the run does, from 60x24 on: the lines fit, in ASCII alone if asked for; word, address, place and the
-    instruction are whole; a warning is shown exactly where the screen has one.
+    """In a terminal of 60x24 or more all lines fit, in every state of the run; with *plain* they are ASCII.
+
+    Word, address, place and instruction are complete, and a warning is shown exactly if the screen has one.
     """
     screen = screen_of(board_of(40, walks=walks), view, 5.0)
     lines = drawn(screen, width, height, ascii_only=plain)
@@ -220,7 +223,7 @@ def test_nothing_that_must_be_read_is_ever_lost(
 
 @pytest.mark.parametrize("at", [0, 1, 19, 250, 498, 499])
 def test_the_ports_around_the_current_one_are_shown(at: int) -> None:
-    """Of 500 ports, those around the one under test are shown, in the plan's order, each with its row number."""
+    """Of 500 ports, the ports around the port under test are shown in the plan's order, each with its row number."""
     board = Board.of([target(row) for row in range(1, 501)], [], KEYS)
     screen = screen_of(board, RunView(ports=(port_of(Step.PULL, at + 1, text="Pull it"),)), 0.0)
     shown = [
@@ -277,6 +280,6 @@ def test_block_letters_are_five_rows(word: str) -> None:
 
 
 def test_no_two_letters_look_the_same() -> None:
-    """Every letter and digit has a shape of its own."""
+    """Every letter and digit has a different shape."""
     shapes = {tuple(block_letters(letter, "#")) for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-/:._ "}
     assert len(shapes) == 42

@@ -62,8 +62,9 @@ def checked(folder: Path, text: str = PLAN) -> Checked:
 
 
 def test_each_device_has_its_values(tmp_path: Path) -> None:
-    """A device has its typed values, or those of the subnet, which are marked; masks in both spellings (RFC 4632
-    section 3.1).
+    """A device has its own values, or marked values of the subnet.
+
+    A mask has both spellings (RFC 4632 section 3.1).
     """
     filler, panel = blocks_of(checked(tmp_path))
     assert (filler.device, filler.kind, filler.where) == ("filler-plc", "controller", "panel 3")
@@ -99,9 +100,10 @@ def test_labels_are_only_for_connectors_that_may_be_set(tmp_path: Path) -> None:
     assert to_sheet(found, TODAY) == page.encode()
 
 
-def test_a_failed_conversation_holds_up_the_end_that_has_to_change(tmp_path: Path) -> None:
-    """Only the end that has to change is held up: the panel with the wide mask, not its controller; if a router lacks
-    the route, neither is.
+def test_a_failed_conversation_stops_the_end_that_must_change(tmp_path: Path) -> None:
+    """Only the panel with the wide mask must not be set, not its controller.
+
+    If a router lacks the route, both may be set.
     """
     far = PLAN + 'address = "10.62.20.62"\nmask = "/16"\n[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"\n'
     far += 'gateway = "10.62.30.1"\n[[device]]\nname = "server"\n[[device.interface]]\nname = "lan"\n'
@@ -138,7 +140,7 @@ def test_received_text_stays_text(bad: str, tmp_path: Path) -> None:
 
 
 def test_a_device_gets_one_gateway(tmp_path: Path) -> None:
-    """If a device plans its gateway in one subnet, the gateway of another subnet is not added."""
+    """If the plan gives a device a gateway in one subnet, the gateway of another subnet is not added."""
     text = PLAN.replace('name = "link"\nsubnet = "process"', 'name = "link"\nsubnet = "plant"').replace(
         "[[device]]", '[[subnet]]\nname = "plant"\nprefix = "10.62.21.0/24"\ngateway = "10.62.21.1"\n[[device]]', 1
     )
@@ -168,7 +170,7 @@ def test_accepted_conflicts_are_on_the_sheet(tmp_path: Path) -> None:
 
 
 def test_further_columns_of_a_table_are_on_the_sheet(tmp_path: Path) -> None:
-    """With their titles, below description and remark; as text, whatever they hold."""
+    """They stand with their titles below description and remark, and are always text."""
     (tmp_path / "i.csv").write_text(
         "device,interface,subnet,description,Cable,Cost <b>\nplc,cpu,process,main,W 12,<i>5</i>\nhmi,lan,process,,,\n"
     )

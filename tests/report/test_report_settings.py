@@ -1,4 +1,4 @@
-"""Tests of a port with a wrong mask: every format says what was found, what is planned and what to type."""
+"""Tests of a port with a wrong mask: every format has the value found, the planned value and the value to type."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ EVIDENCE = (("mask", FOUND), ("gateway", "gateway is 10.62.20.1, as planned"))
 
 
 def wrong() -> Proof:
-    """Return a proof in which all but the mask is as it should be."""
+    """Return a proof in which only the mask is wrong."""
     return replace(proof_of("reception-plc/cpu:1", Verdict.WRONG_SETTINGS, WHY, cable="carrier", luck=None),
                    evidence=EVIDENCE)  # fmt: skip
 
@@ -37,7 +37,7 @@ def report(plan_folder: Path, tmp_path: Path) -> Report:
 
 @pytest.mark.parametrize("ending", [kind.ending for kind in KINDS])
 def test_every_format_names_the_wrong_setting(ending: str, report: Report) -> None:
-    """The verdict, what was found and what to type stand in each file; none says that settings cannot be read."""
+    """Each file has the verdict, the value found and the value to type; none says that settings cannot be read."""
     data = next(kind for kind in KINDS if kind.ending == ending).write(report)
     if ending == ".xlsx":
         cells = [str(cell) for row in load_workbook(io.BytesIO(data))["findings"].values for cell in row]
@@ -59,7 +59,7 @@ def test_the_terminal_names_it() -> None:
 
 
 def test_a_row_of_a_wrong_setting_is_below_the_findings(report: Report) -> None:
-    """The row names the port, and where the proof stands."""
+    """The row names the port, and the record and line of the proof."""
     data = next(kind for kind in KINDS if kind.ending == ".csv").write(report).decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(data)))
     assert [row["rule"] for row in rows].index("wrong-settings") == len(report.checked.findings)
@@ -80,5 +80,5 @@ def test_a_skipped_port_keeps_its_earlier_proof(plan_folder: Path, tmp_path: Pat
 
 @pytest.mark.parametrize("text", ["mask is /99999, planned /24", "cannot tell: mask is /25, planned /24", "", "\x00"])
 def test_hostile_evidence_of_a_record_is_no_setting(text: str) -> None:
-    """Whatever else a record holds as a mask or a gateway is not taken for a difference."""
+    """Other content of a record's mask or gateway is not reported as a difference."""
     assert wrong_of((("mask", text), ("gateway", text), ("modbus", FOUND))) == ()

@@ -1,4 +1,4 @@
-"""Tests of what is heard of a change of the screen."""
+"""Tests of the sounds and spoken words of a change of the screen."""
 
 from __future__ import annotations
 
@@ -33,8 +33,8 @@ def sounds(before: Screen | None, after: Screen) -> list[Sound]:
 
 
 @pytest.mark.parametrize("step", [step for step in OF_STEP if step is not Step.ANSWERS], ids=str)
-def test_each_step_is_heard_when_it_begins_and_not_again(step: Step) -> None:
-    """Each new step of a port has its sound; while it lasts nothing is heard, and its seconds are not spoken."""
+def test_each_step_has_one_sound_when_it_begins(step: Step) -> None:
+    """Each new step of a port has its sound. While the step lasts there is no sound, and its seconds are not spoken."""
     before = screen(QUIET)
     view = RunView(ports=(port_of(step, text="Do it", silent=3.0, needed=9.0),))
     after = screen(view)
@@ -44,7 +44,7 @@ def test_each_step_is_heard_when_it_begins_and_not_again(step: Step) -> None:
 
 
 def test_the_same_step_of_the_next_port_is_heard() -> None:
-    """A request for another port is a new one."""
+    """A request for another port is a new request."""
     first, second = (screen(RunView(ports=(port_of(Step.PULL, row, text="Pull it"),))) for row in (3, 4))
     assert sounds(first, second) == [Sound.PULL]
     assert [heard.words for heard in signals_of(first, second)] == ["Pull. vat panel 4 lan port 1. panel 2, sw 1 4"]
@@ -52,7 +52,7 @@ def test_the_same_step_of_the_next_port_is_heard() -> None:
 
 @pytest.mark.parametrize("verdict", Verdict, ids=str)
 def test_every_verdict_is_heard_with_its_name(verdict: Verdict) -> None:
-    """Each verdict is heard before the next request: proven, or another; the words say which."""
+    """Each verdict has its sound before the next request: one for `proven`, one for all others. The words name it."""
     before = screen(RunView(ports=(port_of(Step.BACK),)))
     board = board_of()
     made = proof(target(3), verdict)
@@ -65,7 +65,7 @@ def test_every_verdict_is_heard_with_its_name(verdict: Verdict) -> None:
 
 
 def test_a_new_warning_is_heard_once() -> None:
-    """A warning is heard when it comes, another one again, and its end is not; so is a device that is newly out."""
+    """A new warning and a further cable that is out have a sound; the end of a warning has none."""
     warned = replace(QUIET, warning="the wrong cable", holds=True)
     assert sounds(screen(QUIET), screen(warned)) == [Sound.LOOK]
     assert sounds(screen(warned), screen(warned)) == []
@@ -77,8 +77,8 @@ def test_a_new_warning_is_heard_once() -> None:
     assert sounds(screen(QUIET), screen(replace(QUIET, station_out=True))) == [Sound.LOOK]
 
 
-def test_a_walk_asks_aloud_for_a_cable_only_where_nothing_else_is_heard() -> None:
-    """On a walk the standing request is heard after an instruction, and not right after a verdict."""
+def test_on_a_walk_the_request_for_any_cable_does_not_follow_a_verdict() -> None:
+    """The request to pull any cable has a sound after an instruction, but not right after a verdict."""
     idle = RunView(ports=(port_of(Step.ANSWERS, 5),), general="Pull any cable")
     back = RunView(ports=(port_of(Step.BACK, 3),))
     board = board_of(walks=True)
@@ -91,7 +91,7 @@ def test_a_walk_asks_aloud_for_a_cable_only_where_nothing_else_is_heard() -> Non
 
 @given(text=st.text(max_size=400))
 def test_spoken_text_is_letters_only(text: str) -> None:
-    """Whatever is received, what is spoken has no sign that a program could take for an option or a command."""
+    """Spoken text never has a character that a program could take for an option or a command."""
     words = spoken(text)
     assert len(words) <= LONGEST_SPEECH
     assert not set(words) & (set(string.punctuation) - set(".,:?"))

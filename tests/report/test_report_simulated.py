@@ -54,7 +54,7 @@ def test_json_marks_the_report_and_each_proof(rehearsed: Report, sample: Report)
 
 
 def test_simulated_and_real_records_are_not_mixed(tmp_path: Path, plan_folder: Path) -> None:
-    """Simulated and real records in one report are refused, and the message names the rehearsal."""
+    """A report of simulated and real records is refused, and the message names the rehearsal."""
     real = record(tmp_path, plan_folder, "a.jsonl", simulated=False)
     made = record(tmp_path, plan_folder, "b.jsonl", simulated=True)
     with pytest.raises(RecordError, match=r"b\.jsonl: this record holds a simulated run"):

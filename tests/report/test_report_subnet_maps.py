@@ -1,4 +1,4 @@
-"""Tests of the maps of the page: one cell an address, larger subnets by blocks, IPv6 as a list, and bounded size."""
+"""Tests of the maps of the page: a cell for each address, larger subnets by blocks, IPv6 as a list, bounded size."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def map_of(folder: Path, text: str) -> SubnetMap:
 @pytest.mark.parametrize(
     "prefix", ["10.62.20.0/24", "10.62.20.128/25", "192.0.2.16/28", "192.0.2.4/30", "192.0.2.4/31", "192.0.2.4/32"]
 )
-def test_a_cell_an_address(tmp_path: Path, prefix: str) -> None:
+def test_each_address_has_a_cell(tmp_path: Path, prefix: str) -> None:
     """Up to a /24 there is one sheet, with the addresses in order in rows of 16."""
     drawn = map_of(tmp_path, subnet("s", prefix))
     (sheet,) = drawn.sheets
@@ -102,15 +102,15 @@ def test_larger_subnets_are_drawn_by_blocks(tmp_path: Path, length: int, block: 
 
 
 def test_sheets_are_bounded(tmp_path: Path) -> None:
-    """A subnet has at most 16 sheets and a page 64, first those with planned addresses; omitted ones are counted."""
+    """A subnet has at most 16 sheets and a page 64; planned addresses come first, and omitted sheets are counted."""
     devices = "".join(device(f"d{n}", f"s{n // 30}", f"10.{n // 30}.{n % 30 * 8}.9") for n in range(180))
     text = "".join(subnet(f"s{n}", f"10.{n}.0.0/16") for n in range(6)) + devices
     report = report_from(write_plan(tmp_path / "plan", HEAD + text))
     maps = maps_of(report)
     assert [len(each.sheets) for each in maps] == [SHEETS_EACH] * 4 + [0, 0]
     assert sum(len(each.sheets) for each in maps) == SHEETS_IN_ALL
-    assert "14 more of its /24" in maps[0].left_out
-    assert "30 more of its /24" in maps[5].left_out
+    assert "14 more /24 of this subnet" in maps[0].left_out
+    assert "30 more /24 of this subnet" in maps[5].left_out
     assert all(sum(row.count for row in each.rows if row.use is Use.PLANNED) == 30 for each in maps)
     assert len(to_html(report)) < 5_000_000
 

@@ -25,7 +25,7 @@ BAD = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\
 
 @pytest.mark.parametrize("write", WRITERS)
 def test_all_parts_are_there(write: Callable[[Report], bytes], sample: Report) -> None:
-    """Headline, gaps, every finding and port and the seal are there, and a second writing gives the same bytes."""
+    """The report has headline, gaps, every finding and port, and the seal; writing it again gives the same bytes."""
     text = write(sample).decode("utf-8").replace("\\", "")
     assert (
         "3 conflicts: do not install this plan as drafted; 1 accepted; 1 value cannot be read. 2 of 11 ports proven."
@@ -76,7 +76,7 @@ def test_hostile_text_stays_text(write: Callable[[Report], bytes], bad: str, sam
 
 @pytest.mark.parametrize("write", [*WRITERS, to_html])
 def test_what_is_needed_from_it_and_the_cautions_are_in_it(write: Callable[[Report], bytes], sample: Report) -> None:
-    """Counted in the first lines; the safety notes are in every kind of report."""
+    """The first lines count the tasks of IT, and the safety notes are in every kind of report."""
     text = re.sub(r"<[^>]+>|\\|\*", " ", write(sample).decode("utf-8"))
     decisions = f"{len(sample.checked.findings)} decisions"
     assert re.search(rf"Needed from IT:?\s+{decisions}[\s\S]+?\d+ (?:reservations|addresses to reserve)", text)

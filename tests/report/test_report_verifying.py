@@ -1,4 +1,4 @@
-"""Tests of the lines that verify a record without netcheck, taken from the page and run as a reader would run them."""
+"""Tests of the lines that verify a record without netcheck, taken from the page and run as a reader runs them."""
 
 from __future__ import annotations
 
@@ -96,8 +96,8 @@ def test_a_torn_record_gives_a_message(verifier: Path, record_path: Path) -> Non
     ],
     ids=["empty", "no-utf-8", "deep", "surrogate", "list", "no-keys", "digits", "no-file"],
 )
-def test_whatever_it_is_given_it_answers_in_words(data: bytes | None, verifier: Path, tmp_path: Path) -> None:
-    """No file is intact that is no record, and none gives a traceback."""
+def test_any_file_gives_a_message(data: bytes | None, verifier: Path, tmp_path: Path) -> None:
+    """A file that is not a record is never intact, and no file gives a traceback."""
     record = tmp_path / "other.jsonl"
     if data is not None:
         record.write_bytes(data)

@@ -18,8 +18,8 @@ from netcheck.report.workbook import to_xlsx
 from netcheck.requests.build import asked_of
 from netcheck.rules.finding import Finding, Severity
 
-# The characters of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236, and the two worked examples of the
-# first; then markup, a text like an error, an octet escape as workbooks write it, bidirectional text and a surrogate.
+# The characters of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236, and the two worked examples of
+# OWASP; then markup, text like an error value, an octet escape as in workbooks, bidirectional text and a surrogate.
 HOSTILE = (
     *("=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "\0=1", '=1+2";=1+2', "=1+2'\" ;,=1+2"),
     *("<b>&\"'", "#N/A", "_x003D_1", "\u202eabc\u2066", "\ud800", "\x1b]0;t\x07\x9b1m", "\uff1d1+1"),
@@ -32,7 +32,7 @@ def opened(report: Report) -> Any:
 
 
 def with_finding(report: Report, text: str) -> Report:
-    """Return the report with a single finding made of one text."""
+    """Return the report with a single finding whose every text is *text*."""
     finding = Finding(
         rule=text,
         severity=Severity.RISK,
@@ -120,7 +120,7 @@ def test_the_same_report_gives_the_same_bytes(sample: Report) -> None:
 
 
 def test_an_accepted_finding_can_be_withdrawn(sample: Report) -> None:
-    """It stands below the open ones with who accepted it, and its list offers to withdraw."""
+    """It stands below the open findings with the name of who accepted it, and its list has `withdraw`."""
     sheet = opened(sample)["findings"]
     titles = [cell.value for cell in sheet[1]]
     last = {title: cell.value for title, cell in zip(titles, sheet[sheet.max_row], strict=True)}
@@ -133,7 +133,7 @@ def test_an_accepted_finding_can_be_withdrawn(sample: Report) -> None:
 
 
 def test_requests_proofs_and_the_other_tables_have_their_sheets(sample: Report) -> None:
-    """Requests can be answered next to what they ask; the other tables have the titles of the other formats."""
+    """The cells for answers stand next to each request; other tables have the titles of the other formats."""
     book = opened(sample)
     asked = list(book["requests"].iter_rows(values_only=True))
     first = ("kind", "subject", "address", "what", "note")

@@ -126,7 +126,7 @@ def test_requests_have_the_addresses_that_suggest_writes(tmp_path: Path) -> None
 
 
 def test_a_pool_is_requested_without_the_planned_address(asked: Asked) -> None:
-    """A pool is requested without the planned address in it, which is granted and therefore need not move."""
+    """A pool is requested without the planned address in it; that address is granted, so it need not change."""
     (pool,) = asked.of(RequestKind.POOL)
     assert pool.what == "10.62.20.100-10.62.20.109 becomes 10.62.20.100-10.62.20.102 and 10.62.20.104-10.62.20.109"
     assert (pool.subject, pool.address, pool.note) == ("filler-plc/cpu", "10.62.20.103", "")
@@ -142,8 +142,9 @@ def test_a_pool_is_requested_without_the_planned_address(asked: Asked) -> None:
     ],
 )
 def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
-    """The rest of a pool is right for an address at either end, in the middle and for all of it, by the standard
-    library.
+    """The rest of a pool equals that of the standard library.
+
+    The address is at either end, in the middle, or the pool has no other address.
     """
     text = (HEAD + DEVICES).replace("10.62.20.100-10.62.20.109", f"{low}-{high}")
     (pool,) = asked_of(checked(text)).of(RequestKind.POOL)
@@ -213,8 +214,9 @@ to = "dual-panel/lan"
 
 
 def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable[[str], Checked]) -> None:
-    """A conversation has the addresses of each family of both ends; behind a translating router, the outside address
-    (RFC 3022 section 2.1).
+    """A conversation has the addresses of each family of both ends.
+
+    Behind a translating router it has the outside address (RFC 3022 section 2.1).
     """
     _, four, six, sensor, into, out = asked_of(checked(HEAD + DEVICES + BOTH)).of(RequestKind.CONVERSATION)
     assert (four.address, four.what) == ("10.62.30.9", "filler-plc/cpu 10.62.20.103 (process), both ways")
@@ -226,7 +228,7 @@ def test_conversations_have_the_addresses_that_a_firewall_sees(checked: Callable
 
 
 def test_requests_wait_only_for_findings_about_their_values(checked: Callable[[str], Checked]) -> None:
-    """A wrong mask holds up neither reservation nor DNS record; overlapping subnets hold up both."""
+    """For a wrong mask neither the reservation nor the DNS record waits; for overlapping subnets both wait."""
     wrong = (HEAD + DEVICES).replace('address = "10.62.30.7"\n', 'address = "10.62.30.7"\nmask = "255.255.0.0"\n')
     found = checked(wrong)
     assert {one.rule for one in found.findings if "line-panel/lan" in one.subjects} >= {"mask-differs"}
@@ -242,8 +244,9 @@ def test_requests_wait_only_for_findings_about_their_values(checked: Callable[[s
 
 @pytest.mark.parametrize("name", ["a_b", "a..b", ".a", "-a", "a-", "x" * 64, "a b", "a.b.c" + ".d" * 130])
 def test_an_accepted_bad_name_gives_no_zone_line(name: str, checked: Callable[[str], Checked]) -> None:
-    """A name that the site has accepted, but DNS does not allow, gives no zone line (RFC 1123 section 2.1, RFC 1035
-    section 2.3.4).
+    """A name that DNS does not allow gives no zone line, even if the site has accepted it.
+
+    The limits are in RFC 1123 section 2.1 and RFC 1035 section 2.3.4.
     """
     accepted = '[[accepted]]\nrule = "name-unusable"\nsubject = "filler-plc/cpu"\nby = "IT"\nbecause = "it is so"\n'
     text = (HEAD + DEVICES).replace('"filler-plc"\nswitch', f'"{name}"\nswitch') + accepted
@@ -253,8 +256,9 @@ def test_an_accepted_bad_name_gives_no_zone_line(name: str, checked: Callable[[s
 
 
 def test_zone_lines_are_read_by_dnspython(asked: Asked) -> None:
-    """Forward and reverse lines agree when dnspython reads them (RFC 1035 section 5.1, RFC 3596), their reverse owners
-    equal the standard library's `reverse_pointer`, and a conflicting name has no line.
+    """Forward and reverse lines agree when dnspython reads them (RFC 1035 section 5.1, RFC 3596).
+
+    Reverse owners equal the standard library's `reverse_pointer`, and a conflicting name has no line.
     """
     found: dict[tuple[str, str], set[str]] = {}
     for zone in asked.zones:
@@ -346,13 +350,13 @@ def test_hostile_host_names_reach_no_zone_line_and_no_formula(name: str, checked
     ids=["separator", "both quotes"],
 )
 def test_the_published_vectors_stay_text(bad: str, cell: str, checked: Callable[[str], Checked]) -> None:
-    """The published inputs give the published outputs (OWASP, CSV Injection)."""
+    """The examples of OWASP (CSV Injection) give the outputs that it prints."""
     text = (HEAD + DEVICES).replace('"operator screens"', json.dumps(bad))
     assert f',{cell},"","","","","",' in requests_to_csv(checked(text)).decode()
 
 
 def test_the_csv_has_every_request(checked: Callable[[str], Checked]) -> None:
-    """The CSV has one row a request with named columns, the cautions last; the same plan gives the same bytes."""
+    """The CSV has a row for each request, and the cautions last; the same plan gives the same bytes."""
     found = checked(HEAD + DEVICES)
     *rows, last = csv.DictReader(io.StringIO(requests_to_csv(found).decode("utf-8-sig")))
     assert (last["kind"], last["note"]) == ("caution", " ".join(CAUTION))
@@ -403,8 +407,8 @@ def test_existing_records_are_not_requested(tmp_path: Path) -> None:
     assert found == ["7.30.62.10.in-addr.arpa. 3600 IN PTR panel.hall-2.example."]
 
 
-def test_an_entry_that_the_site_has_made_is_named(tmp_path: Path) -> None:
-    """Where a list of the site has the address for the device, the request says so and is otherwise the same."""
+def test_a_reservation_that_the_site_has_made_is_named(tmp_path: Path) -> None:
+    """If a list of the site has the address for the device, the note says so; nothing else changes."""
     survey = '[[survey]]\nfile = "site.csv"\ntaken = 2026-11-19\ncovers = ["10.62.30.0/24"]\n'
     (tmp_path / "plan.toml").write_text(HEAD + DEVICES + survey, "utf-8")
     (tmp_path / "site.csv").write_text("address,name\n10.62.30.7,panel.hall-2.example\n", "utf-8")
@@ -430,7 +434,7 @@ def test_since_an_earlier_revision_only_changes_are_requested(checked: Callable[
 
 
 def test_a_renamed_device_is_not_requested_again(checked: Callable[[str], Checked]) -> None:
-    """The same record or reservation must not be asked for and withdrawn in one file; conversations name the device."""
+    """No file requests and withdraws the same record or reservation; conversations name the device."""
     before = checked(HEAD + DEVICES)
     text = (HEAD + DEVICES).replace('"line-panel"', '"line-7-panel"').replace('"line-panel/', '"line-7-panel/')
     text = text.replace('"filler-plc"\n', '"filler-7-plc"\n', 1).replace('"filler-plc/', '"filler-7-plc/')

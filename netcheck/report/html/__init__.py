@@ -1,15 +1,15 @@
-"""The HTML report and the setting sheet: templates that lay out, and modules that compute what they lay out.
+"""The HTML report and the setting sheet: templates for the layout, and modules that compute the values.
 
-`page` writes the report and computes the values of its templates; `subnet_maps` lays out the map of every subnet, in
-cells and in words; `rtt_chart` draws round trips; `setting_sheet` writes what to type into each device.
+`page` writes the report and computes the values of its templates. `subnet_maps` lays out the map of every subnet, as
+cells and as words. `rtt_chart` draws round-trip times. `setting_sheet` writes the values to type into each device.
 
-To add a section: a template `templates/ANCHOR.html` without a heading of its own, and one `Section` in `sections_of` of
-`page`, whose place there is its place on the page. The title, the entry in the contents, the fold, and the page break
-rules come with it. `folded=True` is for a section that is only looked up, `leading=True` for one that a phone shows
-opened. Values that the template needs are computed in `values_of`. A table that becomes cards on a phone has the class
-`cards` and a `data-label` on each cell; names and addresses pass `unbroken`, so that paper does not break them. A table
-of requests that IT answers is one line with the macro `requests_table` in `asked.html`.
+To add a section, write a template `templates/ANCHOR.html` without a heading, and add one `Section` to `sections_of` in
+`page`; its place there is its place on the page. The page adds the title, the entry in the contents, the fold and the
+page break rules. Use `folded=True` for a section that starts closed, and `leading=True` for a section that a phone
+shows open. Compute the values of the template in `values_of`. A table that becomes cards on a phone has the class
+`cards` and a `data-label` on each cell. Names and addresses pass `unbroken`, so that they are not broken at the end of
+a line. To add a table of requests that IT answers, add one line with the macro `requests_table` to `asked.html`.
 
-`answers.js` saves the answers. Each cell of the class `decide` or `grant` gets its fields when it comes into view; the
-columns of the file come from `ANSWER_COLUMNS`.
+`answers.js` saves the answers. Each cell of the class `decide` or `grant` gets its fields when it comes into view.
+`ANSWER_COLUMNS` has the columns of the saved file.
 """

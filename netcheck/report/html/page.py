@@ -1,9 +1,9 @@
-"""Writes the report as one HTML file without network access, printable, and readable on a phone and without script.
+"""Writes the report as one HTML file that needs no network, prints well, and can be read on a phone and without script.
 
 Every value passes `safe`, which escapes control and bidirectional characters, and then jinja2's autoescape. Values
 stand only in element content and in quoted attributes. The page's policy allows its own style and script by their
-SHA-256, and nothing else; the one value in the style, the header of each printed page, is a string of CSS in which
-every character beyond letters, digits and space is an escape. `values_of` computes what the templates lay out.
+SHA-256, and nothing else. Only one value stands in the style: the header of each printed page. It is a string of CSS in
+which every character except letters, digits and spaces is escaped. `values_of` computes the values for the templates.
 """
 
 from __future__ import annotations
@@ -56,9 +56,9 @@ LONGEST_WORD = 40  # characters; a longer name may be broken at the end of a lin
 LONGEST_HEADER = 90  # characters of plan and revision at the top of a printed page
 TABLE = 100  # rows of one table
 MANY = 200  # findings or ports; above it a browser lays out only the visible part
-TALLIED = 14  # rules in the summary, which fits on one sheet of paper
-PLAN_COLUMN = "plan-sha256"  # names the state of the plan that was answered
-# The columns of both files that `answers` reads, so that one file holds the decisions and the grants.
+TALLIED = 14  # rules in the summary: it must fit on one sheet of paper
+PLAN_COLUMN = "plan-sha256"  # identifies the state of the plan to which an answer belongs
+# The columns of both files that `answers` reads: the saved file holds the decisions and the grants.
 ANSWER_COLUMNS = tuple(dict.fromkeys((*FINDING_COLUMNS, *REQUEST_COLUMNS, PLAN_COLUMN)))
 _TO_DO = {
     RequestKind.RESERVATION: ("address to reserve", "addresses to reserve", "reservations"),
@@ -74,10 +74,9 @@ _NO_FILE_NAME = re.compile(r"[^A-Za-z0-9]+")
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A section of the page; its anchor is the name of its template, and `brief` stands in the line of its title.
+    """A section of the page. `anchor` is also the name of its template; `brief` stands after the title.
 
-    A `folded` section, for looking things up, is closed until it is opened. On a phone every section is closed that
-    does not lead.
+    A `folded` section starts closed. On a phone every section starts closed, except a `leading` section.
     """
 
     anchor: str
@@ -89,7 +88,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Installable:
-    """The answer to the first question, whether the plan can be installed; `tone` is a class of the style sheet."""
+    """Whether the plan can be installed, in words; `tone` is a class of the style sheet."""
 
     words: str
     tone: str
@@ -115,9 +114,9 @@ class Numbered:
 
 @dataclass(frozen=True, slots=True)
 class ByRule:
-    """Findings of one rule.
+    """Findings of one rule, in one table.
 
-    `count` is the number of all its findings; `continued` marks a rule that began in the table before.
+    `count` is the number of all findings of the rule. `continued` is True if the rule began in the table before.
     """
 
     rule: Rule
@@ -128,7 +127,7 @@ class ByRule:
 
 @dataclass(frozen=True, slots=True)
 class BySeverity:
-    """The findings of one severity by rule, in tables of at most `TABLE` rows, which browsers lay out one by one."""
+    """The findings of one severity by rule, in tables of at most `TABLE` rows; browsers lay out one table at a time."""
 
     severity: Severity
     count: int
@@ -147,7 +146,7 @@ def to_html(report: Report) -> bytes:
 
 
 def page_header(plan: Plan, *, simulated: bool = False) -> str:
-    """Return the style of the header and footer of every printed page: plan, revision and hash, and SIMULATED."""
+    """Return the style of the header and footer of every printed page: plan, revision, hash, and SIMULATED if true."""
     revision = f", revision {plan.revision}" if plan.revision else ""
     name, sha256 = (css_string(text, LONGEST_HEADER) for text in (plan.name + revision, f"Plan SHA-256 {plan.sha256}"))
     boxes = (
@@ -161,21 +160,22 @@ def page_header(plan: Plan, *, simulated: bool = False) -> str:
 
 
 def css_string(text: str, most: int) -> str:
-    """Return a text as a string of CSS in which all but ASCII letters and digits are escapes; the space after an escape
-    belongs to it (CSS Syntax Level 3 section 4.3.7).
+    """Return a text as a string of CSS in which every character except ASCII letters and digits is escaped.
+
+    The space after an escape belongs to the escape (CSS Syntax Level 3 section 4.3.7).
     """
     plain = (one if one.isascii() and one.isalnum() else f"\\{ord(one):x} " for one in safe(text, most))
     return f'"{"".join(plain)}"'
 
 
 def digest(text: str) -> str:
-    """Return the policy source that allows exactly this text (W3C CSP Level 3 section 2.3.1)."""
+    """Return the source expression of the policy that allows exactly this text (W3C CSP Level 3 section 2.3.1)."""
     return f"sha256-{b64encode(sha256(text.encode('utf-8')).digest()).decode('ascii')}"
 
 
 @cache
 def environment() -> Environment:
-    """Return the templates with every output value escaped."""
+    """Return the environment of the templates, which escapes every value."""
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
@@ -209,7 +209,7 @@ def environment() -> Environment:
 
 
 def _harmless(value: Any) -> Any:
-    """Escape control characters in every string that a template prints; markup comes from our templates only."""
+    """Escape control characters in every string that a template prints; `Markup` comes from our own code only."""
     return value if isinstance(value, Markup) or not isinstance(value, str) else safe(value, LONGEST_TEXT)
 
 
@@ -231,7 +231,7 @@ def _unbroken(text: str, longest: int = LONGEST_WORD) -> Markup:
 
 
 def _identity_of(request: Request) -> str:
-    """Return what identifies a request in a file of answers, as a JSON object by column."""
+    """Return the columns that identify a request in a file of answers, as a JSON object."""
     return json.dumps({title: safe(str(getattr(request, title)), LONGEST_CELL) for title in IDENTITY})
 
 
@@ -245,7 +245,7 @@ def _slug(use: Use) -> str:
 
 
 def values_of(report: Report) -> dict[str, Any]:
-    """Return every name that the templates use, in addition to the functions of the environment."""
+    """Return every value that the templates use; the environment adds functions."""
     asked = asked_of(report.checked)
     tally = tuple(tallied(report))
     return {
@@ -278,12 +278,12 @@ def values_of(report: Report) -> dict[str, Any]:
         "caution_numbers": words.CAUTION_NUMBERS,
         "cannot_show": words.CANNOT_SHOW,
         "scale": scale_of(port.proof for port in report.ports),
-        "snippet": Markup(escape(VERIFIER)),  # our own text, with its line breaks
+        "snippet": Markup(escape(VERIFIER)),  # our own text; its line breaks are kept
     }
 
 
 def sections_of(report: Report, asked: Asked) -> Iterator[Section]:
-    """Yield the sections in their order; with a record the proofs come first."""
+    """Yield the sections in their order; if there is a record, the proofs come first."""
     checked = report.checked
     if report.changes is not None:
         since = report.changes.before.plan
@@ -320,12 +320,12 @@ def installable_of(checked: Checked) -> Installable:
             f"Can be installed once the site agrees to {risks:,} risk{'' if risks == 1 else 's'}", "doubt"
         )
     if checked.accepted:
-        return Installable("Can be installed with what the site has accepted", "good")
+        return Installable("Can be installed with the findings that the site has accepted", "good")
     return Installable("Can be installed: nothing against it was found", "good")
 
 
 def needs_of(report: Report, asked: Asked) -> Iterator[ItTask]:
-    """Yield what IT has to decide and to do, counted."""
+    """Yield each task of IT with its count: findings to decide, requests to answer."""
     findings = len(report.checked.findings)
     if findings:
         yield ItTask(f"{findings:,} decision{'' if findings == 1 else 's'}", "findings", _counts(report.checked))
@@ -385,15 +385,15 @@ def _numbered(findings: Iterable[Finding], numbers: Mapping[str, int]) -> Iterat
     for finding in findings:
         key = finding.key
         number = numbers[key]
-        anchors[key] += 1  # the same clash may be found twice, and anchors must be unique
+        anchors[key] += 1  # two findings may have one key, but anchors must be unique
         yield Numbered(number, key if anchors[key] == 1 else f"{key}-{anchors[key]}", finding)
 
 
 def _runs(record: VerifiedRecord, plan: Plan) -> tuple[tuple[str, str], ...]:
-    """Return the facts of a record's runs, each value once, joined by `; `."""
+    """Return the facts of a record's runs, as titles and texts; a value that several runs share occurs once."""
     runs = record.content.runs
     same = record.content.sha256 == plan.sha256
-    told = "the plan of this report" if same else "another state of the plan; each row was compared with this one"
+    told = "the plan of this report" if same else "another state of the plan; each row was compared with this plan"
     return (
         ("Revision", "; ".join(dict.fromkeys(run.revision or "none" for run in runs))),
         ("Plan's SHA-256", f"{record.content.sha256} ({told})"),

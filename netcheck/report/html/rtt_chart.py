@@ -1,7 +1,7 @@
-"""Lays out a small chart of a port's round-trip times: a line from minimum to maximum a phase, a dot at the median.
+"""Lays out a small chart of a port's round-trip times: each phase has a line from minimum to maximum.
 
-All charts of a report have one logarithmic scale, so that ports can be compared. Lengths are in units of the drawing.
-Implausible figures give no chart.
+A dot marks the median. All charts of a report have one logarithmic scale, so that ports can be compared. Lengths are in
+units of the drawing. A proof with implausible times has no chart.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from math import ceil, floor, isfinite, log10
 
 from netcheck.proof.result import Phase, Proof, Rtt
 
-LEFT, PLOT, RIGHT = 40, 200, 46  # left of the scale, the scale, right of it for its last figure
-ROW, FOOT = 16, 16  # height of a phase, and of the scale's figures
+LEFT, PLOT, RIGHT = 40, 200, 46  # widths: left of the scale, the scale, and right of it for its last figure
+ROW, FOOT = 16, 16  # heights: a phase, and the figures of the scale
 LONGEST = 1e9  # milliseconds; larger values are not drawn
-SHORTEST = 1e-3  # milliseconds; shorter values are drawn here, as clocks resolve a microsecond
+SHORTEST = 1e-3  # milliseconds; a shorter time is drawn as this one, because clocks resolve a microsecond
 MOST_TICKS = 5
 
 

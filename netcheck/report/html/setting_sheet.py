@@ -1,4 +1,4 @@
-"""Writes the setting sheet: what to type into each device, with boxes for initials and date, and labels to cut out.
+"""Writes the setting sheet: the values to type into each device, boxes for initials and date, and labels to cut out.
 
 One HTML file for printing. Values and policy are as on the page of the report; there is no script.
 """
@@ -23,12 +23,12 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
 from netcheck.space.addressing import interfaces_by_family
 
-MOST_TOGETHER = 4  # interfaces of one device that fit on one page, dual-stack and in conflict
+MOST_TOGETHER = 4  # interfaces of one device that fit on one page, if all are dual-stack and in conflict
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One value to type in; `from_subnet` marks a value that comes from the subnet, not from the device's row."""
+    """One value to type in; `from_subnet` is True if it comes from the subnet, not from the device's row."""
 
     name: str
     value: str
@@ -42,7 +42,7 @@ class Face:
     interface: Interface
     settings: tuple[Setting, ...]
     stops: tuple[str, ...]
-    accepted: tuple[str, ...] = ()  # conflicts that the site lives with
+    accepted: tuple[str, ...] = ()  # conflicts that the site has accepted
 
     @property
     def placed(self) -> bool:
@@ -61,7 +61,7 @@ class SheetBlock:
 
     @property
     def long(self) -> bool:
-        """Return whether it may continue on the next page, so that each interface repeats the device's name."""
+        """Return whether the device may need more than one page; each interface then repeats the device's name."""
         return len(self.faces) > MOST_TOGETHER
 
 
@@ -106,9 +106,9 @@ def blocks_of(checked: Checked) -> tuple[SheetBlock, ...]:
 
 
 def _stops(checked: Checked) -> dict[str, dict[str, None]]:
-    """Return by subject the conflicts that forbid setting it.
+    """Return by subject the conflicts that forbid setting the interface.
 
-    A failing conversation stops only the end whose setting must change, and neither end where a router must change.
+    A failing conversation stops only the end whose setting must change. It stops neither end if a router must change.
     """
     held: dict[tuple[str, ...], tuple[str, ...]] = {
         (talk.conversation.source, talk.conversation.target, rule): walk.to_change
@@ -125,7 +125,7 @@ def _stops(checked: Checked) -> dict[str, dict[str, None]]:
 
 
 def _accepted(checked: Checked) -> dict[str, list[str]]:
-    """Return by subject the conflicts that the site lives with, in words with who accepted them."""
+    """Return by subject the conflicts that the site has accepted, in words, with the name of who accepted them."""
     words: dict[str, list[str]] = {}
     for each in checked.accepted:
         finding = each.finding
@@ -138,7 +138,7 @@ def _accepted(checked: Checked) -> dict[str, list[str]]:
 
 
 def _with_typed_gateway(interfaces: Iterable[Interface]) -> dict[str, set[str]]:
-    """Return by device the subnets of the interfaces whose row plans a gateway."""
+    """Return by device the subnets of the interfaces whose row of the plan has a gateway."""
     typed: dict[str, set[str]] = {}
     for interface in interfaces:
         if interface.gateway is not None:
@@ -147,10 +147,10 @@ def _with_typed_gateway(interfaces: Iterable[Interface]) -> dict[str, set[str]]:
 
 
 def _settings(face: Interface, subnet: Subnet, *, own_only: bool) -> Iterator[Setting]:
-    """Yield address, mask and gateway of one family, as `--settings` would find them in use.
+    """Yield address, mask and gateway of one family, the values that `--settings` checks on site.
 
-    With *own_only* the subnet's gateway is not used: the device plans its gateway in another subnet, and a device with
-    two default gateways uses either one.
+    With *own_only* the subnet's gateway is not used: the plan gives the device a gateway in another subnet, and a
+    device with two default gateways may use either.
     """
     address = face.address.value if face.address else None
     family = " (IPv6)" if address is not None and address.family == 6 else ""
@@ -171,7 +171,7 @@ def _settings(face: Interface, subnet: Subnet, *, own_only: bool) -> Iterator[Se
 
 
 def _mask(face: Interface, subnet: Subnet) -> tuple[str, bool]:
-    """Return the mask in dotted form with its length, and whether it is the subnet's."""
+    """Return the mask in dotted form with its length, and whether it comes from the subnet."""
     if face.mask is not None:
         mask = face.mask.value
         return (_mask_text(mask) if mask else face.mask.text), False

@@ -1,8 +1,8 @@
-"""Lays out the map of every subnet: sheets of cells, and the same in words. The size is bounded.
+"""Lays out the map of every subnet: sheets of cells, and the same facts in words. The size is bounded.
 
-A subnet of up to 256 addresses (IPv4 /24) is one sheet with one cell an address. A larger one is an overview by blocks,
-followed by sheets of the /24 in use. An IPv6 subnet is a list. Lengths are in units of the drawing, which the page
-scales to its width.
+A subnet of up to 256 addresses (IPv4 /24) is one sheet with one cell for each address. A larger subnet is an overview
+by blocks, followed by sheets of the /24 parts that are in use. An IPv6 subnet is a list. Lengths are in units of the
+drawing, which the page scales to its width.
 """
 
 from __future__ import annotations
@@ -21,18 +21,18 @@ from netcheck.space.map_cells import Cells, Use, cells_of
 from netcheck.space.occupancy import Island, islands_of
 
 WHOLE = 24  # prefix length of the largest sheet
-ALL_DRAWN = 4  # a subnet of up to 4 /24 has all of them drawn, a larger one only those in use
+ALL_DRAWN = 4  # parts of /24: a subnet with at most so many has all drawn, a larger one only those in use
 SHEETS_EACH, SHEETS_IN_ALL = 16, 64  # a sheet takes about 35 kB
-LISTED = 500  # addresses of an IPv6 subnet
-WIDEST = 5  # free ranges that are named
+LISTED = 500  # addresses in the list of an IPv6 subnet
+WIDEST = 5  # free ranges in the list
 ACROSS = 16  # cells in a row
 SIDE, PITCH = 26, 28  # side of a cell, and distance between cells
-HEAD = 20  # above the first row, for the column numbers
+HEAD = 20  # height above the first row, for the column numbers
 SHORT_LABEL, LONG_LABEL = 36, 116  # width of the row labels: a last octet, or a whole address
 BLOCKS = 256  # cells of an overview, at most
 LEAST_BLOCK = 16  # addresses in a cell of an overview, at least
-SHOWN = 24  # ranges in one row of the table
-NAMED = 4  # holders of one address
+SHOWN = 24  # ranges in one row of the table of uses
+NAMED = 4  # holders of one address that are named
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """One drawing. `labels` stand in front of the rows; `desc` describes it in a sentence."""
+    """One drawing. `labels` stand in front of the rows; `desc` describes the drawing in a sentence."""
 
     anchor: str
     prefix: Prefix
@@ -70,7 +70,7 @@ class Sheet:
 
     @property
     def width(self) -> int:
-        """Return the width of the drawing; a short row does not narrow it, so that all cells have one size."""
+        """Return the width of the drawing, always for full rows, so that all cells of a page have one size."""
         return self.left + ACROSS * PITCH
 
     @property
@@ -81,8 +81,10 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SubnetMap:
-    """One subnet: `overview` where it is larger than a sheet, `rows` as text alternative, `gaps` with the widest free
-    ranges, `held` for an IPv6 list; `left_out` says what is not drawn or listed.
+    """The map of one subnet.
+
+    `overview` exists if the subnet is larger than a sheet. `rows` are the text alternative, `gaps` the widest free
+    ranges, `held` the list of an IPv6 subnet. `left_out` says what is not drawn or listed.
     """
 
     anchor: str
@@ -124,7 +126,7 @@ def _map(anchor: str, subnet: Subnet, island: Island, conflicts: Collection[Addr
     sheets = tuple(sheet_of(_anchor(anchor, prefix, part), island, part, conflicts) for part in parts)
     overview = None if prefix.length >= WHOLE else overview_of(anchor, island, prefix, conflicts, sheets)
     left = len(wanted) - len(parts)
-    said = f"Not drawn in detail: {left} more of its /24; the table holds all." if left else ""
+    said = f"Not drawn in detail: {left} more /24 of this subnet; the table has all." if left else ""
     return SubnetMap(
         anchor=anchor,
         subnet=subnet,
@@ -166,14 +168,14 @@ def _listed(bare: SubnetMap, prefix: Prefix, island: Island, conflicts: Collecti
 
 
 def _known(prefix: Prefix, island: Island) -> Iterator[Address]:
-    """Yield every address in use in a prefix, ascending."""
+    """Yield every address in use in a prefix, in ascending order."""
     named = {*island.placed_at, *island.gateways_at, *island.stations_at}
     hosts = {Address(prefix.family, value) for value in island.hosts.values(range_of(prefix))}
     return iter(sorted({address for address in named if prefix.holds(address)} | hosts))
 
 
 def sheet_of(anchor: str, island: Island, prefix: Prefix, conflicts: Collection[Address]) -> Sheet:
-    """Return a drawing of up to 256 addresses, one a cell."""
+    """Return a drawing of up to 256 addresses, with one cell for each."""
     cells = cells_of(island, prefix, conflicts)
     drawn = []
     for at, use in enumerate(cells.uses):
@@ -230,7 +232,7 @@ def _coarser(cells: Cells, block: int) -> tuple[Use, ...]:
 
 
 def _link(span: Range, starts: Sequence[int], sheets: Sequence[Sheet]) -> str:
-    """Return the anchor of the sheet that holds a block, or of the first one inside it."""
+    """Return the anchor of the sheet that contains a block, or of the first sheet inside the block."""
     at = bisect_right(starts, span.low) - 1
     if at >= 0 and sheets[at].prefix.last.value >= span.low:
         return sheets[at].anchor
@@ -290,7 +292,7 @@ def _row(use: Use, ranges: tuple[Range, ...]) -> WordRow:
 
 
 def held_at(island: Island, address: Address, conflicts: Collection[Address]) -> str:
-    """Return who holds an address, such as `conflict; planned pump-plc/cpu; site host camera-7`; empty if nobody."""
+    """Return the uses of an address, such as `conflict; planned pump-plc/cpu; site host camera-7`; "" if unused."""
     words = ["conflict"] if address in conflicts else []
     return "; ".join([*words, *_some(_holders(island, address))])
 

@@ -1,10 +1,10 @@
 """Draws a screen as lines of text for a terminal of any size, with block characters or in ASCII alone.
 
-Instruction, address, place and warning are always complete. In a small terminal first the list of ports is left out,
-then the block letters, then the newest verdict. Colour alone has no meaning.
+Instruction, address, place and warning are always complete. A small terminal leaves out the list of ports first, then
+the block letters, then the newest verdict. No meaning depends on colour alone.
 
-The one word that must be read from three metres is in letters of five rows. They are written here, because the
-libraries for this bring several hundred typefaces of a megabyte and more.
+The action word must be readable from three metres, so its letters are five rows high. The letters are defined here,
+because libraries for block letters contain hundreds of typefaces in a megabyte or more.
 """
 
 from __future__ import annotations
@@ -19,32 +19,32 @@ from rich.text import Text
 from netcheck.report.live.screen import Bar, Screen, ScreenRow, Word
 from netcheck.text import safe
 
-TALL = 40  # rows of a terminal in which the name of the port is in block letters as well
+TALL = 40  # rows; a terminal with so many shows the name of the port in block letters too
 LONGEST_BAR = 60
-SHORTEST_SUBJECT = 12  # columns of a port's name in the list, where the terminal is narrow
+SHORTEST_SUBJECT = 12  # columns, at least, of a port's name in the list of a narrow terminal
 INDENT = " "
 KEY_GAP = "   "  # between two keys
-TEXT_LIMIT = 1000  # characters of one text
+TEXT_LIMIT = 1000  # characters of one text that are shown
 Style = str
 STRONG, LOUD, SMALL, PLAIN = "bold", "bold red", "dim", ""
 
 
 @dataclass(frozen=True, slots=True)
 class ScreenLine:
-    """One line of the terminal, and its style in words of rich."""
+    """One line of the terminal, and its style as rich names it."""
 
     text: str
     style: Style = PLAIN
 
     def to_rich(self) -> Text:
-        """Return the line for rich; its text is never markup."""
+        """Return the line for rich; its text is not read as markup."""
         return Text(self.text, style=self.style, no_wrap=True, overflow="crop")
 
 
 def to_lines(screen: Screen, width: int, height: int, *, ascii_only: bool = False) -> list[ScreenLine]:
     """Return the lines of a screen, at most *height* of at most *width* columns each."""
     width = max(20, width)
-    said = _said(screen, width, ascii_only)
+    said = _always_shown(screen, width, ascii_only)
     foot = _foot(screen, width)
     last = _wrapped(f"Last: {screen.last}", width, PLAIN) if screen.last else []
     head = _headline(screen, width, height, ascii_only)
@@ -61,7 +61,7 @@ def to_lines(screen: Screen, width: int, height: int, *, ascii_only: bool = Fals
 
 
 def _headline(screen: Screen, width: int, height: int, ascii_only: bool) -> list[ScreenLine]:
-    """Return the word in block letters, in a tall terminal with the name of the port below it."""
+    """Return the action word in block letters; in a tall terminal the name of the port stands below it."""
     mark = "#" if ascii_only else "\u2588"
     rows = largest(screen.headline, mark, width - len(INDENT), height // 4)
     style = LOUD if screen.word is Word.LOOK else STRONG
@@ -76,8 +76,8 @@ def _headline(screen: Screen, width: int, height: int, ascii_only: bool) -> list
     return [*lines, ScreenLine("")]
 
 
-def _said(screen: Screen, width: int, ascii_only: bool) -> list[ScreenLine]:
-    """Return what must always be read: port, address, place, instruction, silence, warning, and what is still out."""
+def _always_shown(screen: Screen, width: int, ascii_only: bool) -> list[ScreenLine]:
+    """Return the lines that are always shown: port, address, place, instruction, silence, warning, cables still out."""
     lines = _wrapped("   ".join(filter(None, (screen.port, screen.address, screen.place))), width, STRONG)
     lines += _wrapped(screen.instruction, width, STRONG)
     if screen.bar is not None:
@@ -104,7 +104,7 @@ def _bar(bar: Bar, width: int, ascii_only: bool) -> str:
 
 
 def _foot(screen: Screen, width: int) -> list[ScreenLine]:
-    """Return the ports by verdict and the keys; each key stays on one line with what it does."""
+    """Return the ports by verdict and the keys; each key is on one line with its meaning."""
     settled = sum(count for _, count in screen.counts)
     counts = [f"{count} {verdict}" for verdict, count in screen.counts]
     lines = [", ".join([*counts, f"{len(screen.rows) - settled} to go"])]
@@ -115,7 +115,7 @@ def _foot(screen: Screen, width: int) -> list[ScreenLine]:
 
 
 def _list(screen: Screen, width: int, room: int) -> list[ScreenLine]:
-    """Return the ports around the current one, as many as there is room for, below an empty line."""
+    """Return the rows of the ports around the current port, at most *room* lines, below an empty line."""
     if room < 2 or not screen.rows:
         return []
     most = room - 1
@@ -137,7 +137,7 @@ def _cells(row: ScreenRow) -> tuple[str, ...]:
 def _columns(cells: Sequence[tuple[str, ...]], width: int) -> list[int]:
     """Return the width of each column.
 
-    Where the terminal is narrow, time and MAC are left out and long names cut; the address and the state never are.
+    In a narrow terminal time and MAC are left out and long names are cut, but the address and the state are never cut.
     """
     widths = [max(map(cell_len, column)) for column in zip(*cells, strict=True)]
     while sum(widths) + 2 * (len(widths) - 1) > width and len(widths) > 3:
@@ -154,7 +154,7 @@ def _table_line(row: ScreenRow, cells: Sequence[str], widths: Sequence[int]) -> 
 
 
 def _wrapped(text: str, width: int, style: Style) -> list[ScreenLine]:
-    """Return a text as indented lines; words longer than a line are cut into pieces."""
+    """Return a text as indented lines; a word that is longer than a line is split."""
     room = width - len(INDENT)
     rows = wrap(safe(text, TEXT_LIMIT), room, break_on_hyphens=False) if text.strip() else []
     return [ScreenLine(INDENT + piece, style) for row in rows for piece in chop_cells(row, room)]
@@ -166,13 +166,13 @@ def _fit(text: str, width: int) -> str:
 
 
 def _ascii(text: str, width: int) -> str:
-    """Return a line in ASCII: every other character as an escape."""
+    """Return a line in ASCII; every other character becomes an escape."""
     return text.encode("ascii", "backslashreplace").decode("ascii")[:width]
 
 
 ROWS = 5
 GAP = 1  # columns between two letters
-# The five rows of each letter from the top, with a slash between two rows.
+# The five rows of each letter, from the top, separated by slashes.
 _FONT = {
     "A": ".##./#..#/####/#..#/#..#", "B": "###./#..#/###./#..#/###.", "C": ".###/#.../#.../#.../.###",
     "D": "###./#..#/#..#/#..#/###.", "E": "####/#.../###./#.../####", "F": "####/#.../###./#.../#...",
@@ -193,7 +193,7 @@ OTHER = "###./...#/.##./..../.#.."  # a question mark stands for every other cha
 
 
 def block_letters(text: str, mark: str, across: int = 1, down: int = 1) -> list[str]:
-    """Return the rows of a text in block letters; a point is `across` columns of *mark* wide and `down` rows high."""
+    """Return the rows of a text in block letters; a point is *across* columns wide and *down* rows high."""
     glyphs = [_FONT.get(letter, OTHER).split("/") for letter in text.upper()]
     rows = ((" " * GAP).join(glyph[row] for glyph in glyphs) for row in range(ROWS))
     drawn = ["".join((mark if point == "#" else " ") * across for point in row).rstrip() for row in rows]
@@ -201,9 +201,9 @@ def block_letters(text: str, mark: str, across: int = 1, down: int = 1) -> list[
 
 
 def largest(text: str, mark: str, width: int, height: int) -> list[str]:
-    """Return a text in the largest block letters that fit; no rows where even the smallest do not fit.
+    """Return a text in the largest block letters that fit; no rows if the smallest do not fit.
 
-    A point of a terminal is about twice as high as it is wide, so that letters twice as wide look right.
+    A character cell of a terminal is about twice as high as it is wide, so a point is twice as many columns wide.
     """
     for across, down in ((6, 3), (4, 2), (3, 2), (2, 1), (1, 1)):
         rows = block_letters(text, mark, across, down)

@@ -1,7 +1,7 @@
-"""What the screen of a run says: one state, one instruction, one warning.
+"""The content of the screen of a run: one state, one instruction, one warning.
 
-`screen_of` computes it from the view of the run (`proof/view`) and from the ports that are settled; nothing of an
-earlier screen is kept. `draw` knows nothing else, so that no two parts of the screen can contradict each other.
+`screen_of` computes it from the view of the run (`proof/view`) and from the ports that have a verdict; it keeps nothing
+of an earlier screen. `draw` has no other source, so two parts of the screen cannot contradict each other.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ LEAVE_IN, LEAVE_OUT = "Leave the cable in", "Leave the cable out"
 
 
 class Word(StrEnum):
-    """The one action, in block letters."""
+    """The action that the screen shows in block letters."""
 
     PULL = "PULL"
     PULL_ANY = "PULL ANY"
@@ -44,7 +44,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScreenRow:
-    """One port in the list. `good` is None while it has no verdict; `current` marks the port of the instruction."""
+    """One port in the list. `good` is None until it has a verdict; `current` marks the port of the instruction."""
 
     number: int
     subject: str
@@ -60,12 +60,12 @@ class ScreenRow:
 class Screen:
     """Everything on the screen, from the top.
 
-    `seconds` stands after the word, `port` is empty where it names none. `typed` are digits of a row's number that is
-    not complete yet, `following` names the next port once nothing is left to do at this one.
+    `seconds` stand after the word. `port` is empty if the instruction names no port. `typed` are the first digits of a
+    row's number. `following` names the next port when nothing remains to be done at this port.
     """
 
     word: Word
-    step: Step | None = None  # of the port of the instruction
+    step: Step | None = None  # the step of the port that the instruction names
     seconds: int | None = None
     port: str = ""
     address: str = ""
@@ -85,11 +85,11 @@ class Screen:
 
     @property
     def headline(self) -> str:
-        """The word, with the seconds where there are any."""
+        """The word, followed by the seconds if there are any."""
         return self.word if self.seconds is None else f"{self.word} {self.seconds}"
 
 
-# What a port's state is called in the list.
+# The state of a port in the list, by its step.
 STATES = {
     Step.PLUG_IN_FIRST: "plug in",
     Step.MOVE: "move",
@@ -103,7 +103,7 @@ STATES = {
     Step.SEEN: "seen once",
     Step.RESTORE: "put back",
 }
-# The word of each step, the most urgent step first: what a hand must do comes before what is waited for.
+# The word of each step, the most urgent step first: an action of the technician comes before a wait.
 WORDS = {
     Step.RESTORE: Word.PUT_BACK,
     Step.PLUG_IN: Word.PLUG_IN,
@@ -122,34 +122,34 @@ URGENCY = {step: place for place, step in enumerate(WORDS)}
 
 @dataclass(slots=True, kw_only=True)
 class Board:
-    """The ports that are asked for, and the proofs so far."""
+    """The ports of the run, and their proofs so far."""
 
     ports: tuple[Target, ...]
     keys: str = ""
-    walks: bool = False  # all ports are open at once, so that those which only answer need no instruction
+    walks: bool = False  # all ports are open at once: a port that only answers needs no instruction
     proofs: dict[str, Proof] = field(default_factory=dict)
     last: str = ""
 
     @classmethod
     def of(cls, ports: Iterable[Target], finished: Iterable[Proof], keys: str, *, walks: bool = False) -> Board:
-        """Return a board of ports; *finished* were proven earlier in the same record."""
+        """Return a board of ports; *finished* are the proofs of earlier runs in the same record."""
         proofs = {proof.subject: proof for proof in finished}
         return cls(ports=tuple(ports), keys=keys, walks=walks, proofs=proofs)
 
     def take(self, event: Event) -> None:
-        """Keep the proof that an event brings."""
+        """Keep the proof of an event, if it has one."""
         if event.proof is not None:
             before = self.proofs.get(event.proof.subject)
             if event.proof.verdict.replaces(None if before is None else before.verdict):
                 self.proofs[event.proof.subject] = event.proof
-            proven = event.proof.verdict is Verdict.PROVEN  # its evidence is in the reports, nothing is left to be done
+            proven = event.proof.verdict is Verdict.PROVEN  # the reports show its evidence; nothing remains to be done
             self.last = f"{event.proof.subject} {'proven' if proven else without_figures(event.text)}"
 
 
 def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Screen:
-    """Return the screen of a run at *now* on the link's clock; *typed* are digits that are not a complete number."""
+    """Return the screen of a run at *now* on the link's clock; *typed* are the first digits of a row's number."""
     focus = _focus(board, view)
-    screen = _said(board, focus, view, now)
+    screen = _instruction(board, focus, view, now)
     verdicts = [proof.verdict for proof in board.proofs.values()]
     screen = replace(
         screen,
@@ -171,7 +171,7 @@ def screen_of(board: Board, view: RunView, now: float, typed: str = "") -> Scree
 
 
 def _following(focus: PortView | None, view: RunView) -> str:
-    """Return the next port and where it is, while nothing is to be done at the port of the instruction."""
+    """Return the next port and its place, if nothing is to be done at the port of the instruction."""
     target, undisturbed = view.following, not (view.holds or view.station_out)
     if focus is None or target is None or focus.step not in (Step.RETURNING, Step.BACK) or not undisturbed:
         return ""
@@ -180,20 +180,20 @@ def _following(focus: PortView | None, view: RunView) -> str:
 
 
 def _focus(board: Board, view: RunView) -> PortView | None:
-    """Return the port that the instruction is about: the one whose step is the most urgent."""
+    """Return the port that the instruction names: the port with the most urgent step."""
     passive = (Step.ANSWERS, Step.LISTEN) if board.walks else ()
     ports = [port for port in view.ports if port.step not in passive]
     return min(ports, key=lambda port: (URGENCY[port.step], port.needed is None), default=None)
 
 
-def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Screen:
+def _instruction(board: Board, focus: PortView | None, view: RunView, now: float) -> Screen:
     """Return word, instruction and bar; without warning and list."""
     restores = view.general_step is Step.RESTORE
     if focus is None or restores:
         pulls = board.walks and not restores and any(port.step is Step.ANSWERS for port in view.ports)
         word = Word.PUT_BACK if restores else Word.PULL_ANY if pulls else Word.WAIT
         text = view.general or "Starting"
-        if word is Word.WAIT and board.walks and view.ports:  # nothing that is pulled now would be noticed
+        if word is Word.WAIT and board.walks and view.ports:  # a pull would not be noticed now
             text = f"Leave all cables in. Ports that do not answer yet: {len(view.ports)}"
         return Screen(word=word, step=view.general_step, instruction=text)
     target = next((target for target in board.ports if target.subject == focus.subject), focus.other)
@@ -222,8 +222,8 @@ def _said(board: Board, focus: PortView | None, view: RunView, now: float) -> Sc
 
 
 def _silence(named: Screen, focus: PortView) -> Screen:
-    """Return the screen of a silence: how long it must still last."""
-    if focus.needed is None:  # it counts for nothing, and the text says why
+    """Return the screen of a silence, with the seconds that it must still last."""
+    if focus.needed is None:  # the silence does not count, and the text says why
         words = f"{focus.subject} is out: {focus.text}" if focus.text else LEAVE_OUT
         return replace(named, word=Word.PLUG_IN, instruction=words, detail=f"silent for {focus.silent:.0f} s")
     more = ceil(focus.needed)
@@ -242,7 +242,7 @@ def _with_left(text: str, left: float | None) -> str:
 
 
 def _rows(board: Board, view: RunView, current: str) -> tuple[ScreenRow, ...]:
-    """Return the list of ports: a proof for what is settled, the view for what is open."""
+    """Return the list of ports: a port with a verdict shows its proof, an open port its view."""
     views = {port.subject: port for port in view.ports}
     return tuple(
         _row(target, board.proofs.get(target.subject), views.get(target.subject), current, view.following)
@@ -261,7 +261,7 @@ def _row(
         current=target.subject == current,
     )
     if view is not None:
-        counts = view.step is Step.OUT and view.needed and not row.current  # that of the current port has a bar
+        counts = view.step is Step.OUT and view.needed and not row.current  # the current port has a bar
         seconds = f", {ceil(view.needed or 0.0)} s more" if counts else ""
         mac = "" if view.mac is None else mac_text(view.mac)
         return replace(row, state=f"{STATES[view.step]}{seconds}", who=mac)

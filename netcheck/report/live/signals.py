@@ -1,6 +1,6 @@
 """The sounds and the spoken words of a run: one for each change of the screen.
 
-A terminal has one sound only, its bell. So the sounds differ in number and rhythm, and on Windows in pitch as well.
+A terminal has only one sound, its bell. Therefore the sounds differ in number and rhythm, and on Windows also in pitch.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ LONGEST_SPEECH = 160  # characters: about ten seconds
 
 
 class Sound(StrEnum):
-    """What a sound means."""
+    """A sound, by its meaning."""
 
     PULL = "pull now"
     OUT = "it is out: leave it out"
@@ -29,7 +29,7 @@ class Sound(StrEnum):
     LOOK = "look at the screen"
 
 
-# A point is one bell, a space a pause. Groups of one to five can be told apart without counting.
+# A point is one bell, a space is a pause. People distinguish groups of one to five bells without counting.
 PATTERNS = {
     Sound.PULL: "..",
     Sound.OUT: ".",
@@ -57,30 +57,30 @@ OF_STEP = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signal:
-    """A change that is heard: its sound, and the words that `--say` speaks."""
+    """The signal of a change: its sound, and the words that `--say` speaks."""
 
     sound: Sound
     words: str
 
 
 def signals_of(before: Screen | None, after: Screen) -> tuple[Signal, ...]:
-    """Return what is to be heard of a change of the screen, the verdicts first."""
+    """Return the signals of a change of the screen, verdicts first."""
     verdicts = () if before is None else _verdicts(before, after)
-    looks = _looks(before, after)
-    if looks:
-        return (*verdicts, *looks)
+    warnings = _warnings(before, after)
+    if warnings:
+        return (*verdicts, *warnings)
     if before is not None and (before.step, before.port, before.word) == (after.step, after.port, after.word):
         return verdicts
-    if after.word is Word.PULL_ANY:  # where nothing else is going on: heard once, and not after each verdict
+    if after.word is Word.PULL_ANY:  # nothing else goes on: the sound comes once, not after each verdict
         return verdicts or (_signal(Sound.PULL, "Pull any cable"),)
     sound = None if after.step is None else OF_STEP.get(after.step)
-    if after.word is Word.PLUG_IN:  # also of a silence that counts for nothing
+    if after.word is Word.PLUG_IN:  # also during a silence that does not count
         sound = Sound.PLUG_IN
     return verdicts if sound is None else (*verdicts, _signal(sound, _instruction(after)))
 
 
 def _verdicts(before: Screen, after: Screen) -> tuple[Signal, ...]:
-    """Return a signal for each port that has a verdict now, all of one kind as one."""
+    """Return the signals of new verdicts: one for all ports that are not proven, one for all that are."""
     was = {row.subject: row.good for row in before.rows}
     new = [row for row in after.rows if row.good is not None and was.get(row.subject) is None]
     proven, others = [row for row in new if row.good], [row for row in new if not row.good]
@@ -94,8 +94,8 @@ def _names(rows: list[ScreenRow]) -> str:
     )
 
 
-def _looks(before: Screen | None, after: Screen) -> tuple[Signal, ...]:
-    """Return a signal where there is a new warning, or something more is out."""
+def _warnings(before: Screen | None, after: Screen) -> tuple[Signal, ...]:
+    """Return a signal if there is a new warning, or if a further cable is out."""
     if after.warning and (before is None or before.warning != after.warning):
         return (_signal(Sound.LOOK, f"Look. {after.warning}"),)
     if after.word is Word.LOOK and (before is None or before.word is not Word.LOOK):
@@ -119,8 +119,10 @@ def _signal(sound: Sound, words: str) -> Signal:
 
 
 def spoken(text: str) -> str:
-    """Return a text as it is spoken: letters, digits and simple punctuation only, so that nothing in it is an option or
-    a command of the program that speaks, and not longer than some seconds.
+    """Return a text for the speech program: letters, digits and simple punctuation, at most `LONGEST_SPEECH`
+    characters.
+
+    Nothing in such a text is an option or a command of the speech program.
     """
     named = re.sub(r"/(\S+?):(\S)", r" \1 port \2", text)
     words = "".join(letter if letter.isalnum() or letter in ".,:? " else " " for letter in named)

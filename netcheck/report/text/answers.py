@@ -14,7 +14,7 @@ _MOST = 200  # lines of one kind that are printed; the others are counted
 
 
 def to_text(outcome: Outcome, file: str) -> str:
-    """Return what is written, accepted, to be changed and to be corrected, each with its row, and the counts last."""
+    """Return the outcome with the row of each answer: written, accepted, to change, to correct; the counts are last."""
     parts = (
         ("Addresses for the plan", map(_move, outcome.moves)),
         ("Accepted", map(_accepted, outcome.accepted)),
@@ -22,7 +22,7 @@ def to_text(outcome: Outcome, file: str) -> str:
         ("Withdrawn", map(_withdrawn, outcome.withdrawn)),
         ("The plan has to change", map(_remark, outcome.changes)),
         ("Questions", map(_remark, outcome.questions)),
-        ("Done: the plan holds the change already", (f"  row {row}" for row in outcome.done)),
+        ("Done: the plan has the change already", (f"  row {row}" for row in outcome.done)),
         (f"To correct in {safe(file, 120)}", map(_flaw, outcome.flaws)),
     )
     blocks = ["\n".join([title, *_cut(list(lines))]) for title, lines in parts]
@@ -150,7 +150,7 @@ def _remark_json(remark: AnswerRemark) -> dict[str, Any]:
 
 
 def grants_to_text(grants: Grants) -> str:
-    """Return what was granted, refused and must be corrected, each with its row, and the counts last."""
+    """Return the outcome with the row of each answer: granted, refused, to correct; the counts are last."""
     granted = [
         f"  {safe(subject, 120)}: {safe(text, 300)}"
         + (f"; its address becomes {grants.addresses[subject]}" if subject in grants.addresses else "")

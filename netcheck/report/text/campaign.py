@@ -27,8 +27,8 @@ HEADS = {
 }
 
 
-WIDE = 160  # columns that the table with one column a verdict needs
-OTHER_CELLS = 47  # columns of the other cells where the verdicts share one column
+WIDE = 160  # columns of the table that has one column for each verdict
+OTHER_CELLS = 47  # width of the other cells if the verdicts share one column
 
 
 def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
@@ -44,11 +44,11 @@ def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
         _table(counted, form, width),
     ]
     if apart:
-        parts += ["Counted apart: no station could tell them from ports that deserve a proof."]
+        parts += ["Counted separately: no station could distinguish these from ports that deserve a proof."]
         parts += [_table(apart, form, width)]
     if any(share.of for _, share in summary.alike):
         parts += [
-            "What no station could tell apart, and how often it was called proven, by port:",
+            "Ports that no station could distinguish from sound ports, and how often they were called proven:",
             _alike(summary, form),
         ]
     parts += ["\n".join(_lines(summary))]
@@ -81,7 +81,7 @@ def _table(rows: list[ClassRow], form: str, width: int) -> str:
 
 
 def _listed(rows: list[ClassRow], width: int) -> str:
-    """Return one line a class, its verdicts by descending count."""
+    """Return one line for each class, with its verdicts by descending count."""
     cells = [
         (
             row.label,
@@ -112,13 +112,13 @@ def _lines(summary: Summary) -> list[str]:
     apart = summary.apart
     return [
         f"false proofs        {_most(summary.undeserved)} where no proof is deserved",
-        f"false alarms        {_most(summary.alarms)} where one is deserved",
-        f"undecided           {_most(summary.undecided)} where one is deserved",
+        f"false alarms        {_most(summary.alarms)} where a proof is deserved",
+        f"undecided           {_most(summary.undecided)} where a proof is deserved",
         f"healthy and proven  {_least(summary.healthy)}, loss up to 20 %",
-        f"faults well named   {_least(summary.faulty)}",
-        f"apart and proven    {apart.seen} of {apart.of}",
+        f"faults named right  {_least(summary.faulty)}",
+        f"separate, proven    {apart.seen} of {apart.of}",
         "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence.",
-        "netcheck/rig/campaign/lots.py says how sites are drawn; what is true of them is",
+        "netcheck/rig/campaign/lots.py says how sites are drawn; the truth about a site is",
         "taken from the simulation.",
     ]
 

@@ -15,7 +15,7 @@ HEADERS = ("subnet", "prefix", "mask", "gateway", "hosts", "grown", "room")
 
 
 def to_text(carving: Carving) -> str:
-    """Return a table with one subnet a row, in address order, and the unused prefixes below it."""
+    """Return a table with one subnet in a row, in address order, and the unused prefixes below it."""
     rows = list(map(_row, carving.subnets))
     right = ("left",) * 4 + ("right",) * 3
     table = tabulate(rows, HEADERS, tablefmt="simple", disable_numparse=True, colalign=right)

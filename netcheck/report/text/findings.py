@@ -1,6 +1,6 @@
-"""Writes the check of a plan as plain text, one finding a line, for files, pipes and search.
+"""Writes the check of a plan as plain text with one finding on a line, for files, pipes and search.
 
-The paths of its conversations, there and back, are written as text and JSON; `text_report` has both in Markdown.
+It also writes the paths of the conversations, there and back, as text and JSON. `text_report` has both in Markdown.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ HEADERS = ("rule", "subject", "address", "fix", "what", "where")
 def to_text(checked: Checked, *, boxes: bool = False) -> str:
     """Return tables by severity, then the counts, with a final line break.
 
-    *boxes* makes the tables of a report: with numbers, islands and the decisions to choose from.
+    With *boxes* the tables are those of a report, with numbers, islands and the decisions to choose from.
     """
     groups = groups_of(checked, MOST_SHOWN, numbered=boxes)
     parts = [headline(checked), *(_table(checked, group, boxes) for group in groups), summary_line(checked)]
@@ -42,7 +42,7 @@ def _table(checked: Checked, group: Group, boxes: bool) -> str:
         (row.rule, row.subject, row.address, row.fix, row.message, row.where) for row in group.rows
     ]
     if boxes:
-        from netcheck.report.words import titles_of  # imports what a check does not need
+        from netcheck.report.words import titles_of  # imports modules that a check does not need
 
         columns, rows = findings_table(checked, group, HEADERS)
         headers = titles_of(columns)
@@ -51,15 +51,15 @@ def _table(checked: Checked, group: Group, boxes: bool) -> str:
     return f"{group.title} ({group.size})\n" + "\n".join(lines)
 
 
-PATHS_WIDTH = 120  # columns where the output is not a terminal
+PATHS_WIDTH = 120  # columns if the output is not a terminal
 NARROWEST_PATH = (
-    24  # minimum columns of the path; on a wide screen it gets three fifths of what the two short columns leave
+    24  # columns of the path, at least; on a wide screen three fifths of the width that the short columns leave
 )
 PATH_HEADS = ("conversation", "way", "outcome", "path")
 
 
 def paths_to_text(checked: Checked, width: int = PATHS_WIDTH) -> str:
-    """Return two rows a conversation, there and back, with every hop, and where and why delivery fails."""
+    """Return two rows for each conversation, there and back: every hop, or the place and reason of a failure."""
     head = f"Conversations ({len(checked.conversations)})\n"
     if not checked.conversations:
         return head + "  The plan lists none.\n"
@@ -94,7 +94,7 @@ def path_rows(talk: TracedConversation) -> tuple[tuple[str, ...], ...]:
 
 
 def _path(walk: Trace, source: str, target: str) -> str:
-    """Return a path such as `a -> 10.62.20.1 -> b`; where delivery fails, with the reason and the value to change."""
+    """Return a path such as `a -> 10.62.20.1 -> b`; if delivery fails, with the reason and the value to change."""
     delivered = walk.outcome is Delivery.DELIVERED
     hops = [safe(source, 80), *map(str, walk.through), *([safe(target, 80)] if delivered else [])]
     path = " -> ".join(hops)
@@ -104,19 +104,19 @@ def _path(walk: Trace, source: str, target: str) -> str:
 
 
 def paths_to_json(checked: Checked) -> list[dict[str, Any]]:
-    """Return one object a conversation; `why` and `change` are null where packets are delivered."""
+    """Return one object for each conversation; `why` and `change` are null if packets are delivered."""
     return [
         {
             "from": talk.conversation.source,
             "to": talk.conversation.target,
-            "there": _way_json(talk.there),
-            "back": _way_json(talk.back),
+            "there": _path_json(talk.there),
+            "back": _path_json(talk.back),
         }
         for talk in checked.conversations
     ]
 
 
-def _way_json(walk: Trace) -> dict[str, Any]:
+def _path_json(walk: Trace) -> dict[str, Any]:
     return {
         "outcome": walk.outcome.value,
         "through": [*map(str, walk.through)],

@@ -18,7 +18,7 @@ STYLES = {Severity.CONFLICT: "bold red", Severity.RISK: "bold yellow", Severity.
 
 
 def to_screen(checked: Checked, width: int, *, colour: bool = True, unicode: bool = True) -> str:
-    """Return tables by severity, then the counts; *unicode* False draws with ASCII only."""
+    """Return tables by severity, then the counts; without *unicode* the frames are ASCII."""
     console = Console(
         file=StringIO(),
         width=width,

@@ -17,12 +17,12 @@ from netcheck.tables.delimited import guarded
 from netcheck.text import listed, safe
 
 Vendor = Callable[[int], str | None]
-NARROWEST = 8  # columns of a wrapped column, at least
+NARROWEST = 8  # width of a wrapped column, at least
 HEADER = ("address", "mac", "name", "note", "seen")
 
 
 def to_csv(found: Discovery) -> str:
-    """Return a CSV table for `[[survey]]` and `netcheck survey read`: one host a row, with the date it was seen."""
+    """Return a CSV table for `[[survey]]` and `netcheck survey read`: each row is a host with the date it was seen."""
     return table_to_csv(HEADER, (_cells(host, found.day.isoformat()) for host in found.hosts))
 
 
@@ -79,9 +79,9 @@ def to_text(
 def to_table(
     found: Discovery, vendor: Vendor, known_as: Callable[[DiscoveredHost], str], width: int | None = None
 ) -> str:
-    """Return one host a row, wrapped to *width* if given; empty without hosts.
+    """Return a table with one host in a row, wrapped to *width* if given; empty if there are no hosts.
 
-    *known_as* names a host by plan and surveys.
+    *known_as* returns the name of a host in the plan and the surveys.
     """
     rows = [
         (
@@ -103,7 +103,7 @@ def to_table(
 
 
 def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
-    """Return column widths: addresses and MACs whole, the widest other columns narrowed until the table fits."""
+    """Return column widths: addresses and MACs stay whole; the widest other columns shrink until the table fits."""
     limits = [max(map(len, column)) for column in zip(*rows, strict=True)]
     while sum(limits) + 2 * (len(limits) - 1) > width and max(limits[2:], default=0) > NARROWEST:
         limits[limits.index(max(limits[2:]), 2)] -= 1
@@ -112,14 +112,14 @@ def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
 
 def _odd(found: Discovery) -> list[str]:
     return owners_twice(found) + [
-        f"proxy ARP: {mac_text(relay.mac)} replies for {_counted(relay.addresses)} not its own; these are left out, "
-        "and it is not known whether a host behind it has them"
+        f"proxy ARP: {mac_text(relay.mac)} replies for {_counted(relay.addresses)} not its own; the list leaves "
+        "them out, and it is not known whether a host behind it has them"
         for relay in found.relays
     ]
 
 
 def owners_twice(found: Discovery) -> list[str]:
-    """Return one line for each address that several MACs own."""
+    """Return one line for each address that has several MACs."""
     return [
         f"two owners: {quad(address)} belongs to {listed(list(map(mac_text, macs)))}"
         for address, macs in found.twice.items()
@@ -136,7 +136,7 @@ def _sum(found: Discovery) -> list[str]:
     covers = (
         listed(list(map(str, found.covers)), most=20)
         if found.covers
-        else "nothing: a silent host is not heard by listening"
+        else "nothing: listening does not hear a silent host"
     )
     return [f"{hosts} address{'' if hosts == 1 else 'es'} on {found.day}; covers {covers}"]
 
@@ -151,7 +151,7 @@ def table_to_csv(titles: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 
 def entry_of(file: str, taken: date | None, covers: Iterable[Prefix]) -> str:
-    """Return the `[[survey]]` entry; without a date where it is not known."""
+    """Return the `[[survey]]` entry; it has no date if *taken* is None."""
     quoted = safe(file).replace("\\", "\\\\").replace('"', '\\"')
     day = [f"taken = {taken}"] if taken is not None else []
     prefixes = ", ".join(dict.fromkeys(f'"{prefix}"' for prefix in covers))

@@ -25,8 +25,10 @@ _LONGEST = 1000  # characters of a cell
 
 @dataclass(frozen=True, slots=True)
 class Merging:
-    """The surveys that were read, their hosts by island, the first disagreements with the count of all, and the
-    coverage of the plan's subnets (None without a plan).
+    """The surveys that were read, their hosts by island, and the disagreements between them.
+
+    `disagreements` are the first ones, `disagreeing` is the number of all. `evidence` is the coverage of the plan's
+    subnets, None without a plan.
     """
 
     surveys: tuple[Survey, ...]
@@ -55,7 +57,7 @@ def to_csv(merging: Merging) -> str:
     records = [(survey, record) for survey in merging.surveys for record in survey.records]
     positions = {str(record.position) for _, record in records}
     table = merging.tables[0]
-    if positions:  # a record is written as such, not as a host too
+    if positions:  # a DNS record gets a row of its own, not a row as a host
         table = HostTable.of(host for host in table if host.where not in positions)
     kinds = {file: survey.kind_of(file) for survey in merging.surveys for file in survey.hosts.files}
     rows = chain(
@@ -108,7 +110,7 @@ def _texts(*texts: str) -> tuple[str, ...]:
 
 
 def to_entry(merging: Merging, file: str) -> str:
-    """Return the `[[survey]]` entry for the plan: the oldest date of all lists, and the prefixes that they name."""
+    """Return the `[[survey]]` entry for the plan: the oldest date of all lists and the prefixes that they cover."""
     days = [survey.taken for survey in merging.surveys]
     known = [day for day in days if day is not None]
     taken = min(known) if known and len(known) == len(days) else None
@@ -178,8 +180,8 @@ def _subnet(one: SubnetCoverage) -> dict[str, Any]:
 
 
 def to_text(merging: Merging) -> str:
-    """Return what each file held, what could not be read, the disagreements, the plan's subnets and the counts."""
-    parts = [_brought(merging.surveys), *_told(merging), *_evidence(merging.evidence), [_sum(merging)]]
+    """Return the contents of each file, the unread parts, the disagreements, the plan's subnets, and the counts."""
+    parts = [_brought(merging.surveys), *_problems(merging), *_evidence(merging.evidence), [_sum(merging)]]
     return "\n\n".join("\n".join(part) for part in parts if part)
 
 
@@ -188,10 +190,10 @@ def _brought(surveys: Sequence[Survey]) -> list[str]:
         (safe(one.file, 60), one.kind, len(one.hosts), one.skipped.count + one.unread.count, one.addressless.count)
         for one in surveys
     ]
-    return [tabulate(rows, ("file", "kind", "hosts", "not read", "passed over"), "simple")]
+    return [tabulate(rows, ("file", "kind", "hosts", "not read", "skipped"), "simple")]
 
 
-def _told(merging: Merging) -> Iterator[list[str]]:
+def _problems(merging: Merging) -> Iterator[list[str]]:
     unread = chain.from_iterable((one.skipped, one.unread) for one in merging.surveys)
     lines = list(chain.from_iterable(map(_lines, unread)))
     yield ["Not read:", *lines] if lines else []
@@ -224,7 +226,7 @@ def _evidence(evidence: Sequence[SubnetCoverage] | None) -> list[list[str]]:
 
 def _gaps(one: SubnetCoverage) -> str:
     if one.covered == "no":
-        return "an address that no list has may still be in use"
+        return "an address that is in no list may still be in use"
     return listed([str(prefix) for prefix in one.uncovered], 4) if one.uncovered else ""
 
 

@@ -23,29 +23,29 @@ CONNECTOR = {
     "assumed": "connector: as the plan says, not confirmed",
 }
 IDENTITY = {"planned": "MAC: as planned", "learned": "MAC: learned on the wire"}
-# What the judge adds to a sentence about luck: "The silence could be luck: 3.0e-03, above 1.0e-04."
+# The figures that the judge adds to a sentence: "The silence could be luck: 3.0e-03, above 1.0e-04."
 _CHANCES = re.compile(r": (?:\d\.\de-\d\d|not known), above \d\.\de-\d\d(?=\.)")
-# Beginnings of notes that only the reports show: figures, which they explain, and what `_in_words` says already.
+# Beginnings of notes that only the reports show: figures that the reports explain, and facts of `_in_words`.
 _OF_REPORTS = ("luck: ", "echo: ", "phase in: ")
-_CABLE_NOTE = "cable: "  # of a note that says more of the cable than `CABLE` does
+_CABLE_NOTE = "cable: "  # begins a note that says more about the cable than `CABLE`
 SIMULATED = "SIMULATED"
 NO_PROOF = f"{SIMULATED}: a simulated bench was proven, not a site"
 
 
 def summary(proofs: Sequence[Proof]) -> dict[str, int]:
-    """Return the number of ports by verdict, `proven` first, zeros included so that no key is missing."""
+    """Return the number of ports by verdict, `proven` first; every verdict is a key, also with the number 0."""
     words = [proof.verdict for proof in proofs]
     order = (Verdict.PROVEN, *(verdict for verdict in Verdict if verdict is not Verdict.PROVEN))
     return {str(verdict): words.count(verdict) for verdict in order}
 
 
 def counted(proofs: Sequence[Proof]) -> str:
-    """Return the same in words, without zeros."""
+    """Return the number of ports by verdict in words; a verdict that no port has is left out."""
     return ", ".join(f"{count} {word}" for word, count in summary(proofs).items() if count) or "nothing to do"
 
 
 def marked(verdict: Verdict, simulated: bool) -> str:
-    """Return a verdict in words, marked where it is of a simulated run."""
+    """Return a verdict in words, with a mark if the run was simulated."""
     return f"{verdict} ({SIMULATED})" if simulated else str(verdict)
 
 
@@ -61,7 +61,7 @@ def to_json(proofs: Sequence[Proof], record: str, seal: str, *, simulated: bool 
 
 
 def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = False) -> list[str]:
-    """Return one block a port: verdict, who replied, reason and evidence, wrapped to *width* where possible."""
+    """Return the lines of each port: verdict, MAC that replied, reason and evidence, wrapped to *width*."""
     lines = [NO_PROOF] if simulated else []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
@@ -76,12 +76,12 @@ def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = Fal
 
 
 def _wrapped(text: str, width: int, first: str) -> list[str]:
-    """Return a text as lines of whole words: a MAC and a name with hyphens stay in one piece."""
+    """Return a text as lines of whole words; a MAC or a name with hyphens is not broken."""
     return wrap(text, max(60, width), initial_indent=first, subsequent_indent=INDENT, break_on_hyphens=False)
 
 
 def without_figures(text: str) -> str:
-    """Return a sentence about a port without its chances, for the terminal; the reports show and explain them."""
+    """Return a sentence about a port without its probabilities; only the reports show and explain them."""
     return _CHANCES.sub("", text)
 
 

@@ -12,15 +12,17 @@ from netcheck.rules.propose import Proposal, Proposals
 from netcheck.text import safe
 
 HEADERS = ("interface", "now", "proposed", "for", "why this one")
-NARROWEST = 16  # columns of the last cell; the first four take what they need, up to a limit
+NARROWEST = 16  # columns of the last cell, at least; the first four get the width of their text, up to a limit
 LIMITS = (24, 15, 15, 18)
 NOTHING = "Every interface has an address, and no finding asks for another one.\n"
-WIDE = 110  # from this width the reason has its own column; else it stands below
+WIDE = 110  # from this width the reason has its own column; otherwise it stands below the row
 
 
 def to_text(found: Proposals, width: int | None) -> str:
-    """Return a table wrapped to a width, with the reasons below each row if that is narrow, or one line a proposal
-    without a width; then the interfaces whose address cannot be read.
+    """Return a table of proposals, then the interfaces whose address cannot be read.
+
+    The table is wrapped to *width*; in a narrow table the reason stands below each row. If *width* is None, each
+    proposal is one line.
     """
     lines = [f"{safe(each.subject)} is left as it is: {safe(each.why)}" for each in found.unreadable]
     rows = "".join(f"{fill(line, width, break_on_hyphens=False) if width else line}\n" for line in lines)
@@ -54,7 +56,7 @@ def _table(rows: Sequence[tuple[str, ...]], headers: Sequence[str], limits: list
 
 
 def _narrow(rows: Sequence[tuple[str, ...]], width: int) -> str:
-    """Interface, present and proposed address in columns; what it is for and why this one in lines below."""
+    """Return interface, present and proposed address in columns; purpose and reason stand in lines below."""
     lines = _table([row[:3] for row in rows], HEADERS[:3])
     shown = lines[:2]
     for line, row in zip(lines[2:], rows, strict=True):
@@ -69,8 +71,9 @@ def _limits(rows: Sequence[tuple[str, ...]], width: int) -> list[int]:
 
 
 def to_json(found: Proposals) -> dict[str, Any]:
-    """Return one object: `address` is null if nothing could be proposed, `now` if there is no address yet; `unreadable`
-    are the interfaces whose address cannot be read.
+    """Return one object: the proposals, and the interfaces whose address cannot be read as `unreadable`.
+
+    `address` is null if no address could be proposed; `now` is null if the interface has no address yet.
     """
     proposals = found.proposals
     return {

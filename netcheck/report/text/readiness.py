@@ -18,7 +18,10 @@ def ready(lines: Sequence[ReadinessCheck]) -> bool:
 
 
 def to_text(lines: Sequence[ReadinessCheck], width: int = 100) -> str:
-    """Return one line a check: `ok`, `fix` or `note`, subject and result; the action stands below, the count last."""
+    """Return one line for each check: `ok`, `fix` or `note`, subject and result. An action stands in the line below.
+
+    The last line counts the checks to fix.
+    """
     shown: list[str] = []
     for line in lines:
         said = safe(f"{line.level:<5} {line.about}: {line.what}", 1000)

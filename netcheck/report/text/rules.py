@@ -11,7 +11,7 @@ GAP = 2
 
 
 def to_list(rules: tuple[Rule, ...], width: int) -> str:
-    """Return one paragraph a rule: slug, severity and one sentence, wrapped to *width*."""
+    """Return one paragraph for each rule: slug, severity and one sentence, wrapped to *width*."""
     slugs = max(len(rule.slug) for rule in rules) + GAP
     severities = max(len(rule.severity) for rule in rules) + GAP
     margin = slugs + severities

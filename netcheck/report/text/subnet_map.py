@@ -37,7 +37,7 @@ STYLES = {
 def to_text(title: str, cells: Cells, gaps: Sequence[Range], width: int = 80, *, colour: bool = False) -> str:
     """Return the drawing; each row starts with its first address. It needs at least 49 columns.
 
-    Legend and free ranges stand to the right where *width* permits, else below.
+    Legend and free ranges stand to the right if *width* permits, otherwise below.
     """
     size = _WIDE if width >= _LABEL + _WIDE * ACROSS + 1 else _NARROW
     prefix = cells.prefix
@@ -54,7 +54,7 @@ def to_text(title: str, cells: Cells, gaps: Sequence[Range], width: int = 80, *,
 
 
 def list_to_text(title: str, held: Iterable[Holding], gaps: Sequence[Range], width: int, *, colour: bool) -> str:
-    """Return the list of an IPv6 subnet, which is too large to draw: one holder a line, and the widest free ranges."""
+    """Return the list of an IPv6 subnet, which is too large to draw: one address on a line, then the free ranges."""
     order = {use: rank for rank, use in enumerate(Use)}
     held = sorted(held, key=lambda holding: (holding.span.low, order[holding.use]))
     lines = [Text(_cut(safe(title, 120), width), "bold")]
@@ -83,7 +83,7 @@ def _grid(cells: Cells, size: int) -> list[Text]:
 
 
 def _legend(cells: Cells) -> list[Text]:
-    """What each letter shown stands for, and for how many addresses, or blocks where a letter stands for several."""
+    """Return the meaning of each letter in the map, and its number of addresses, or of blocks in a large subnet."""
     counts = {use: cells.count(use) for use in Use}
     unit = "" if cells.block == 1 else " blocks"
     return [
@@ -94,7 +94,7 @@ def _legend(cells: Cells) -> list[Text]:
 
 
 def _wrapped(items: Sequence[Text], width: int) -> list[Text]:
-    """Items one after the other, as many a line as fit."""
+    """Return the items as lines, each with as many items as fit."""
     lines: list[Text] = []
     for item in items:
         if lines and len(lines[-1]) + 3 + len(item) <= width:
@@ -134,7 +134,7 @@ def _out(lines: Iterable[Text], colour: bool) -> str:
 
 
 def conflicts_in(plan: Plan, findings: Iterable[Finding], island: str) -> set[Address]:
-    """The addresses that conflicts of one island name: another island may have the same address without any."""
+    """Return the addresses that conflicts of one island name; the same address in another island is another one."""
     homes = {interface.subject: plan.island_of(interface) for interface in plan.interfaces}
     homes |= {subnet.name: subnet.island for subnet in plan.subnets}
     found = set()

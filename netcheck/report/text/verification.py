@@ -24,7 +24,7 @@ CONTRADICTED = (
 
 @dataclass(frozen=True, slots=True)
 class ComparedFile:
-    """A file that a record names: whether nothing contradicts, and what was found, as words that follow its name."""
+    """A file that a record names, and its comparison: `fits` is False if it differs; `found` follows its name."""
 
     file: Attachment
     fits: bool
@@ -32,7 +32,7 @@ class ComparedFile:
 
 
 def to_text(name: str, verification: Verification, files: Sequence[ComparedFile] = ()) -> str:
-    """Return several lines, the state on the first; *name* is the record as the user named it."""
+    """Return several lines, the first with the state; *name* is the record as the user named it."""
     mark = " (SIMULATED: not a proof of a site)" if verification.simulated else ""
     lines = [f"{safe(name)}: {_headline(verification)}{mark}"]
     lines += [f"  DOES NOT FIT: {safe(each, 1000)}" for each in verification.contradictions]
@@ -78,8 +78,8 @@ def what_to_do(verification: Verification) -> str:
             return PAPER
         case State.TORN:
             return (
-                "Writing stopped in the middle of a line. Run the proof again with this record: it sets the torn bytes "
-                "aside and continues. The seal is that of the intact lines."
+                "Writing stopped in the middle of a line. Run the proof again with this record: it moves the torn "
+                "bytes to another file and continues. The seal is that of the intact lines."
             )
         case State.BROKEN:
             return (
@@ -91,8 +91,8 @@ def what_to_do(verification: Verification) -> str:
 
 
 def merged_text(ports: Iterable[MergedPort]) -> str:
-    """Return one line a port: the attempt that counts, then the others."""
-    lines = ["all attempts of these records, for each port the one that counts first:"]
+    """Return one line for each port: the attempt that counts, then the others."""
+    lines = ["all attempts of these records; for each port the attempt that counts comes first:"]
     for port in ports:
         said = [f"{each.verdict} at {each.at} ({safe(name, 100)}, line {each.line})" for name, each in port.attempts]
         lines.append(f"  {safe(port.subject, 200)}: {'; '.join(said)}")
@@ -102,9 +102,9 @@ def merged_text(ports: Iterable[MergedPort]) -> str:
 def to_json(
     name: str, verification: Verification, files: Sequence[ComparedFile] = (), *, attempts: bool = False
 ) -> dict[str, Any]:
-    """Return one object; `line` counts from 1 and `n` is that line's own number, both null for an intact record.
+    """Return one object; `line` counts from 1, `n` is that line's own number, and both are null for an intact record.
 
-    *attempts* adds every proof, for records that are read together.
+    *attempts* adds every proof, for records that are verified together.
     """
     flaw = verification.flaw
     return {

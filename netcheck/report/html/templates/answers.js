@@ -18,7 +18,7 @@
       localStorage.setItem(kept, JSON.stringify(state));
       stored = true;
     } catch {
-      stored = false;  // some browsers keep nothing for a page that is a file
+      stored = false;  // some browsers store nothing for a page that is a local file
     }
   };
   const restore = () => {
@@ -34,7 +34,7 @@
   const tell = (more) => {
     const parts = [`${answered().length} of ${ids.size} answered${state.unsaved ? ", not saved yet" : ""}`];
     if (more) parts.push(more);
-    if (!stored) parts.push("This browser keeps nothing: save before you close the page");
+    if (!stored) parts.push("This browser stores no answers: save before you close the page");
     said.textContent = parts.join(". ");
   };
   const note = (id, field, value) => {
@@ -88,7 +88,7 @@
       radio.checked = value === chosen;
       radio.addEventListener("change", () => choose(cell, value));
       radio.addEventListener("click", () => {
-        if (cell.dataset.choice === value) choose(cell, "");  // a second click takes the answer back
+        if (cell.dataset.choice === value) choose(cell, "");  // a second click removes the answer
       });
       const label = document.createElement("label");
       label.className = "choice";
@@ -203,7 +203,7 @@
     state.unsaved = false;
     keep();
     const numbers = wanting();
-    const more = numbers.length ? ` Words are missing for finding ${numbers.join(", ")}.` : "";
+    const more = numbers.length ? ` A remark or value is missing for finding ${numbers.join(", ")}.` : "";
     tell(`Saved as ${bar.dataset.file}: send this file back.${more}`);
   };
   const clear = () => {
@@ -236,7 +236,7 @@
   addEventListener("beforeunload", (event) => {
     if (state.unsaved) event.preventDefault();
   });
-  // A cell gets its fields when it comes near the window, so that a page of thousands opens at once.
+  // A cell gets its fields when it comes near the window, so that a page with thousands of cells opens at once.
   const near = new IntersectionObserver(
     (entries) => {
       for (const entry of entries) {
@@ -253,5 +253,5 @@
   }
   document.body.classList.add("answerable");
   bar.hidden = false;
-  tell(answered().length ? "Kept from before" : "");
+  tell(answered().length ? "Restored from your last visit" : "");
 })();

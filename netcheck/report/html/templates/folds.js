@@ -1,6 +1,6 @@
 "use strict";
 (() => {
-  // Sections to look things up in start closed; on a narrow screen so does every section that does not lead.
+  // Folded sections start closed. On a narrow screen every section starts closed, except leading ones.
   const narrow = matchMedia("(max-width: 54rem)").matches;
   const folds = [...document.querySelectorAll("details.fold")];
   for (const fold of folds) {
