@@ -1,4 +1,5 @@
-"""Decides what each answered row means: an address, an accepted or withdrawn entry, a remark, or a flaw.
+"""Decides what each answered row changes: an address, an accepted or withdrawn entry, or a remark; or that it has a
+flaw.
 
 Pure functions of the check, the rows and the date. A conflict is never accepted without a remark.
 """
@@ -25,7 +26,7 @@ NO_REMARK = "accepted without a remark"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerRemark:
-    """A change that is made by hand, or a question. `value` is what follows `change it to`."""
+    """A change that a person must make, or a question. `value` is the text after `change it to`."""
 
     row: int
     finding: Finding
@@ -36,7 +37,7 @@ class AnswerRemark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Withdrawal:
-    """An acceptance that ends: its entries leave the plan. `reopened` counts the other findings that they accepted."""
+    """An acceptance that ends: its entries leave the plan. `reopened` counts other findings that they accepted."""
 
     row: int
     finding: Finding
@@ -47,7 +48,7 @@ class Withdrawal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """Addresses that go into the plan, by subject: the proposal as the reviewer saw it, or the address given."""
+    """Addresses that go into the plan, by subject: the proposal that the reviewer saw, or another address."""
 
     row: int
     finding: Finding
@@ -59,7 +60,7 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Flaw:
-    """A row that cannot be applied: why, and what to do."""
+    """A row that cannot be applied, the reason, and what to do."""
 
     row: int
     what: str
@@ -70,10 +71,10 @@ class Flaw:
 class Outcome:
     """The meaning of a file of answers.
 
-    `accepted` are entries that the plan needs, `already` those that it has, `withdrawn` those that it loses. Changes,
-    questions and moves with a remark go into the plan as well, see `remarks_of`. `done` are the rows whose change the
-    plan holds already. `unanswered` counts the open findings without a decision, whether their row is blank or deleted;
-    `gone` the rows without a decision whose finding no longer exists.
+    `accepted` are entries to add to the plan, `already` entries that the plan has, `withdrawn` entries to remove.
+    Changes, questions and moves with a remark go into the plan too, see `remarks_of`. `done` are the rows whose change
+    the plan already has. `unanswered` counts the open findings without a decision: their row is blank or was deleted.
+    `gone` counts the rows without a decision whose finding no longer exists.
     """
 
     accepted: tuple[Accepted, ...]
@@ -94,7 +95,7 @@ class Outcome:
 
 
 def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "") -> Outcome:
-    """Return the meaning of every row; *by* is who decided where a row does not say it."""
+    """Return the outcome of all rows; *by* names who decided if a row does not name anybody."""
     book = AnsweredFindings(checked)
     accepted: dict[str, Accepted] = {}
     withdrawn: list[Withdrawal] = []
@@ -118,7 +119,7 @@ def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "
             decided = decided_in(answer, finding)
             if finding.key in contradicted:
                 rows = " and ".join(map(str, contradicted[finding.key]))
-                raise RowRefused(f"rows {rows} answer the same finding differently", "Leave one of them")
+                raise RowRefused(f"rows {rows} answer the same finding differently", "Keep one of them")
             match decided.decision:
                 case Decision.LIVE:
                     accepted[finding.key] = _entry(answer, finding, book.accepted.get(finding.key), today, by)
@@ -163,7 +164,7 @@ def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "
 def _with_reopened(
     one: Withdrawal, book: AnsweredFindings, withdrawn: Iterable[Withdrawal], accepted: Mapping[str, Accepted]
 ) -> Withdrawal:
-    """Return a withdrawal with the number of other findings that its entries accepted, and that no row accepts."""
+    """Return a withdrawal with the number of other findings that its entries accepted and that no row accepts now."""
     answered = {each.finding.key for each in withdrawn} | accepted.keys()
     others = (each.finding for key, each in book.accepted.items() if key not in answered)
     count = sum(any(matches(entry, finding) for entry in one.entries) for finding in others)
@@ -171,7 +172,7 @@ def _with_reopened(
 
 
 def remarks_of(outcome: Outcome, plan: Plan, today: date) -> tuple[SiteRemark, ...]:
-    """Return what the site wrote and the plan does not hold yet, as entries of the plan."""
+    """Return the remarks of the site that the plan does not have yet, as entries of the plan."""
     said = [(one.finding, Decision.CHANGE, one.value, one.remark, one.by, one.row) for one in outcome.changes]
     said += [(one.finding, Decision.QUESTION, "", one.remark, one.by, one.row) for one in outcome.questions]
     for move in outcome.moves:
@@ -199,7 +200,7 @@ def remarks_of(outcome: Outcome, plan: Plan, today: date) -> tuple[SiteRemark, .
 
 
 def _words_of(remark: SiteRemark) -> tuple[str, ...]:
-    """Return what tells remarks apart: what each is about and what it says, whoever said it and when."""
+    """Return the values that distinguish remarks: subject and text, but neither author nor date."""
     about = remark.rule, remark.subject, remark.address, remark.other
     return (*about, remark.decision, remark.change_to, remark.remark)
 
@@ -211,7 +212,7 @@ def _in_force(entry: Accepted, accepted: AcceptedFinding | None) -> bool:
 
 
 def _contradicted(book: AnsweredFindings, answers: Iterable[Answer]) -> dict[str, list[int]]:
-    """Return the keys of findings that rows answer differently, with those rows."""
+    """Return the key of each finding that several rows answer differently, with these rows."""
     rows: dict[str, list[int]] = {}
     words: dict[str, set[tuple[str, ...]]] = {}
     for answer in answers:
@@ -228,20 +229,20 @@ def _contradicted(book: AnsweredFindings, answers: Iterable[Answer]) -> dict[str
 
 
 def _entry(answer: Answer, finding: Finding, accepted: AcceptedFinding | None, today: date, by: str) -> Accepted:
-    """Return the accepted entry for a finding; values in force stay where the row has none."""
+    """Return the accepted entry for a finding; a value that the row does not have is taken from the present entry."""
     remark, who = plain(answer.remark, "remark"), plain(answer.by or by, "by")
     until = until_in(answer.until, today) or (accepted.until if accepted else None)
     if finding.rule in ON_ENTRIES:
         raise RowRefused(f"{finding.rule} cannot be accepted", "Withdraw or correct the entry that it names")
     if finding.rule in NEVER_ACCEPTED:
-        what = f"no site can live with {finding.rule}: the value cannot be used as it is"
+        what = f"{finding.rule} cannot be accepted by any site: the value cannot be used as it is"
         words = [f'"{each}" with the value' if each is Decision.CHANGE else f'"{each}"' for each in choices_of(finding)]
         raise RowRefused(what, f"Choose {listed(words, joint='or')}")
     if finding.severity is Severity.CONFLICT and not any(map(str.isalnum, answer.remark)):
-        what = f"a conflict, {finding.rule}, is never accepted without a remark"
-        raise RowRefused(what, "Let the reviewer write in the column remark why the site can live with it")
+        what = f"{finding.rule} is a conflict, which is never accepted without a remark"
+        raise RowRefused(what, "Let the reviewer write the reason in the column remark")
     if not (who or accepted):
-        raise RowRefused("nobody is named in the column by", "Write who decided there, or give --by NAME for all rows")
+        raise RowRefused("the column by is empty", "Write there who decided, or give --by NAME for all rows")
     entry = Accepted(
         rule=finding.rule,
         subject=finding.subjects[0],
@@ -261,13 +262,15 @@ def _entry(answer: Answer, finding: Finding, accepted: AcceptedFinding | None, t
 def _remark(answer: Answer, finding: Finding, by: str, what: str, value: str = "") -> AnswerRemark:
     remark = plain(answer.remark, "remark")
     if not any(map(str.isalnum, remark + value)):
-        where = "the column remark" if what == "a question" else "the column change-to, or how in the column remark"
-        raise RowRefused(f"{what} needs words", f"Write it in {where}")
+        where = (
+            "the column remark" if what == "a question" else "the column change-to, or describe it in the column remark"
+        )
+        raise RowRefused(f"{what} needs a text", f"Write it in {where}")
     return AnswerRemark(row=answer.row, finding=finding, remark=remark, by=plain(answer.by or by, "by"), value=value)
 
 
 def _change(plan: Plan, answer: Answer, finding: Finding, decided: Decided, by: str) -> Move | AnswerRemark:
-    """Return the addresses that go into the plan, or a remark where the change must be made by hand."""
+    """Return the addresses that go into the plan, or a remark if a person must make the change."""
     value = plain(answer.change_to or decided.value or _only_an_address(answer.remark), "change-to")
     if decided.decision is Decision.PROPOSAL:
         if finding.fix is None:
@@ -292,7 +295,7 @@ def _change(plan: Plan, answer: Answer, finding: Finding, decided: Decided, by: 
 
 
 def _only_an_address(remark: str) -> str:
-    """Return a remark that consists of an address alone, else an empty text."""
+    """Return the remark if it consists of an address alone, else an empty text."""
     try:
         Address.from_text(remark.strip())
     except ValueError:
@@ -301,7 +304,7 @@ def _only_an_address(remark: str) -> str:
 
 
 def _movers(plan: Plan, finding: Finding) -> tuple[str, ...]:
-    """Return the interfaces whose address the finding is about."""
+    """Return the interfaces whose address the finding concerns."""
     interfaces = [subject for subject in finding.subjects if subject in plan.interface_named]
     if RULE_NAMED[finding.rule].readdress is not Readdress.NONE or finding.rule == "unplaced":
         fixed = [subject for subject, _ in finding.fix.addresses] if finding.fix else interfaces
@@ -313,14 +316,14 @@ def _movers(plan: Plan, finding: Finding) -> tuple[str, ...]:
 
 
 def _pairs(plan: Plan, text: str, movers: tuple[str, ...]) -> dict[str, Address]:
-    """Read `10.62.30.80`, or `subject=address; subject=address` where several interfaces could be meant."""
+    """Read `10.62.30.80`, or `subject=address; subject=address` if the finding concerns several interfaces."""
     pairs: dict[str, Address] = {}
     for part in filter(None, (one.strip() for one in text.split(";"))):
         subject, equals, written = part.rpartition("=")
         subject = subject.strip() if equals else movers[0]
         if not equals and len(movers) > 1:
             names = listed([safe(one, 80) for one in movers], joint="or")
-            raise RowRefused(f"{safe(part, 60)} may be meant for {names}", "Write INTERFACE=ADDRESS")
+            raise RowRefused(f"{safe(part, 60)} could be for {names}", "Write INTERFACE=ADDRESS")
         if subject not in movers:
             names = listed([safe(one, 80) for one in movers], joint="or")
             raise RowRefused(f"this finding does not concern {safe(subject, 80)!r}", f"Name {names}")
@@ -335,12 +338,12 @@ def _address(plan: Plan, subject: str, text: str) -> Address:
         raise RowRefused(f"change-to: {error}", "Write an address, such as 192.0.2.10") from None
     prefix = plan.subnet_of(plan.interface_named[subject]).prefix.value
     if prefix is not None and prefix.family != address.family:
-        raise RowRefused(f"{address} is not an IPv{prefix.family} address, as subnet of {subject} needs")
+        raise RowRefused(f"{address} is not an IPv{prefix.family} address, which the subnet of {subject} needs")
     return address
 
 
 def confirmed(outcome: Outcome, checked_with: Checked) -> Outcome:
-    """Return the outcome without the moves whose new address is in conflict; these become flaws.
+    """Return the outcome in which every move to an address in conflict is a flaw.
 
     *checked_with* is the check of the plan with all new addresses, see `space.addressing.plan_with`.
     """
@@ -357,7 +360,7 @@ def confirmed(outcome: Outcome, checked_with: Checked) -> Outcome:
         bad = [(address, problems[subject]) for subject, address in move.addresses if subject in problems]
         if bad:
             address, finding = bad[0]
-            what = f"{address} would be in conflict too: {finding.rule}: {finding.message}"
+            what = f"{address} is in conflict too: {finding.rule}: {finding.message}"
             flaws.append(Flaw(move.row, what, "Choose another address"))
         else:
             sound.append(move)

@@ -1,7 +1,7 @@
-"""Reads the requests that IT granted or refused, and decides what each means for the plan.
+"""Reads the requests that IT granted or refused, and decides what each answer changes in the plan.
 
-The file is the one of `netcheck report PLAN --requests FILE.csv`, with the columns granted, refused, ticket, by and
-date filled in.
+`netcheck report PLAN --requests FILE.csv` writes the file; IT fills in the columns granted, refused, ticket, by and
+date.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ REQUESTS = Table(
     "`netcheck report PLAN --requests FILE.csv`",
     other="key",
 )
-LONGEST = 200  # characters of what is written under `granted`
+LONGEST = 200  # characters of the text in the key `granted`
 _ON_DAY = re.compile(r" on \d{4}-\d\d-\d\d")
 _NO = frozenset({"no", "n", "-", "0", "false"})
-# A cell of a CSV plan is written without quotes, so that it holds none of its delimiters.
+# A cell of a CSV plan is written without quotes, so it must contain no delimiter.
 _DELIMITERS = str.maketrans(dict.fromkeys(',;|"\t', " "))
 
 
@@ -49,7 +49,7 @@ class AnsweredRequest:
 
     @property
     def text(self) -> str:
-        """Return the answer in words, which a cell of a CSV plan holds without quotes."""
+        """Return the answer in words, in a form that a cell of a CSV plan can hold without quotes."""
         words = f"by {self.by} on {self.day}" + (f" ticket {self.ticket}" if self.ticket else "")
         return safe(" ".join(words.translate(_DELIMITERS).split()), LONGEST)
 
@@ -73,10 +73,10 @@ class AnsweredRequest:
 class Grants:
     """The meaning of a file of answered requests.
 
-    `granted` and `addresses` go into the plan, by subject: the first for an interface's own address, the second where
-    IT granted the proposed one. `noted` are all other granted requests; those that the plan does not hold yet are in
-    `entries`. `gone` counts answered rows whose request no longer exists, `unanswered` the requests that are neither
-    answered nor granted.
+    `granted` and `addresses` go into the plan, by subject. `granted` is the grant of an interface's own address;
+    `addresses` has the proposed addresses that IT granted. `noted` are all other granted requests, and `entries` are
+    those of them that the plan does not have yet. `gone` counts answered rows whose request no longer exists.
+    `unanswered` counts the requests that are neither answered nor granted.
     """
 
     granted: dict[str, str]
@@ -95,14 +95,14 @@ class Grants:
 
 
 def grants_from(path: Path) -> tuple[FilledRow, ...]:
-    """Return the rows of a file of requests; ReportError where it holds none."""
+    """Return the rows of a file of requests; raise ReportError if it has no such rows."""
     return rows_from(path, REQUESTS)
 
 
 def judged_grants(
     plan: Plan, requests: Sequence[Request], rows: Sequence[FilledRow], today: date, by: str = ""
 ) -> Grants:
-    """Return the meaning of every row; *by* is who decided where a row does not say it."""
+    """Return the outcome of all rows; *by* names who decided if a row does not name anybody."""
     known = {identity_of(one): one for one in requests}
     held = {identity_of(one): one for one in plan.granted}
     granted: dict[str, str] = {}
@@ -150,14 +150,14 @@ def judged_grants(
 
 
 def _is_new(one: AnsweredRequest, held: GrantedRequest | None, row: FilledRow) -> bool:
-    """Return whether the plan lacks a grant, or has another one; the day counts only where the row names it."""
+    """Return whether the plan has no such grant, or a different one; the day is compared only if the row names it."""
     if held is None or (held.by, held.ticket) != (one.by, one.ticket):
         return True
     return bool(row.cells.get("date")) and held.decided != one.day
 
 
 def _own_address(plan: Plan, request: Request) -> Address | None:
-    """Return the requested address where it is the interface's own one, or replaces it; None for any other request."""
+    """Return the requested address if it is, or replaces, the interface's own address; None for any other request."""
     interface = plan.interface_named.get(request.subject)
     if request.kind is not RequestKind.RESERVATION or interface is None or not request.address:
         return None
@@ -167,7 +167,7 @@ def _own_address(plan: Plan, request: Request) -> Address | None:
 
 
 def _same_grant(held: str, said: str) -> bool:
-    """Return whether two grants differ in nothing but the day, which counts only where the row names it."""
+    """Return whether two grants are equal, or differ only in a day that the row does not name."""
     return _ON_DAY.sub("", held) == _ON_DAY.sub("", said)
 
 
@@ -176,14 +176,14 @@ def _ticked(text: str) -> bool:
 
 
 def _answered(row: FilledRow, request: Request, today: date, by: str, *, yes: bool, no: bool) -> AnsweredRequest:
-    """Return who answered, when and under which ticket; RowRefused where the row cannot be used."""
+    """Return who answered, when and under which ticket; raise RowRefused if the row cannot be used."""
     if row.fault:
         raise RowRefused(row.fault)
     if yes and no:
-        raise RowRefused("it is granted and refused. Leave one of them")
+        raise RowRefused("the request is granted and refused. Clear one of the two cells")
     who = _plain(row.cells.get("by", "") or by)
     if not who:
-        raise RowRefused("nobody is named in the column by. Write who decided there, or give --by NAME for all rows")
+        raise RowRefused("the column by is empty. Write there who decided, or give --by NAME for all rows")
     day = date_from(row.cells.get("date", "")) or today
     return AnsweredRequest(row.row, request, who, day, _plain(row.cells.get("ticket", "")))
 

@@ -1,8 +1,9 @@
-"""Reads the table of findings that a reviewer filled in, as the CSV file or workbook that a spreadsheet program saved.
+"""Reads the table of findings that a reviewer filled in, from the CSV file or workbook of a spreadsheet program.
 
-Columns are found by their titles, in any order and among others. A formula is refused as an answer.
+Columns are found by their titles, in any order and among other columns. A formula is refused as an answer.
 
-`AnsweredFindings` finds the finding that an answered row means. A row that cannot be used is refused with a reason.
+`AnsweredFindings` returns the finding to which an answered row belongs. A row that cannot be used is refused with a
+reason.
 """
 
 from __future__ import annotations
@@ -31,16 +32,16 @@ from netcheck.tables.workbook_read import MOST_ROWS, Book, Formula, opened
 from netcheck.text import listed, safe
 
 LIMIT = 64 * MIB
-_HEAD = 40  # rows that may precede the titles, and the titles
+_HEAD = 40  # the first rows, in which the titles must be
 _WIDEST = 1000  # columns that are read
 _READ = ("rule", "subjects", "address", "fix", "key", "decision", "change-to", "remark", "by", "until")
-# First bytes of compound files: workbooks of the older kind, and those locked with a password.
+# First bytes of compound files: workbooks of the older kind, and workbooks with a password.
 _COMPOUND = b"\xd0\xcf\x11\xe0"
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)  # written above the titles by some programs
 
 
 class FilledRow(NamedTuple):
-    """One row as written: its number, its cells by title, and the reason why it cannot be read."""
+    """One row of the file: its number, its cells by title, and the reason why it cannot be read, or ""."""
 
     row: int
     cells: dict[str, str]
@@ -49,13 +50,13 @@ class FilledRow(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A kind of table that is filled in: the titles that are read, those that identify it, and what made it."""
+    """A kind of table for answers: its titles, the titles that identify it, and the command that writes it."""
 
     titles: tuple[str, ...]
-    marks: tuple[frozenset[str], ...]  # a row of titles holds all of one of these
-    about: str  # as in "no row of titles with ..."
+    marks: tuple[frozenset[str], ...]  # a row of titles contains all titles of one of these sets
+    about: str  # completes "it has no row of titles with ..."
     made_by: str
-    other: str  # in a file that holds both tables, a row with this column belongs to the other table
+    other: str  # in a file with both tables, a row with a value in this column belongs to the other table
 
     def is_head(self, record: Record) -> bool:
         """Return whether a row is the table's row of titles."""
@@ -74,7 +75,7 @@ FINDINGS = Table(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """One row as written, without outer space and formula guards; `fault` is the reason why it cannot be read."""
+    """One row, without outer space and formula guards; `fault` is the reason why it cannot be read, or ""."""
 
     row: int
     rule: str = ""
@@ -91,7 +92,7 @@ class Answer:
 
 
 def from_file(path: Path) -> tuple[Answer, ...]:
-    """Return all rows below the titles that hold anything; ReportError where the file holds no findings to answer."""
+    """Return all rows below the titles that are not empty; raise ReportError if the file has no findings to answer."""
     return tuple(
         Answer(row=each.row, **{title.replace("-", "_"): text for title, text in each.cells.items()}, fault=each.fault)
         for each in rows_from(path, FINDINGS)
@@ -108,7 +109,7 @@ def holds(path: Path, table: Table) -> bool:
 
 
 def rows_from(path: Path, table: Table) -> tuple[FilledRow, ...]:
-    """Return the rows of a table that hold anything; ReportError where the file has no such table."""
+    """Return the rows of a table that are not empty; raise ReportError if the file has no such table."""
     name = safe(path.name)
     try:
         with open_plain(path) as stream:
@@ -142,11 +143,11 @@ def _from_workbook(path: Path, table: Table) -> tuple[FilledRow, ...]:
 
 
 def _sheet_of(book: Book, table: Table) -> str:
-    """Return the sheet that has the titles of the table; FileError where several could be meant."""
+    """Return the name of the sheet that has the titles of the table; raise FileError if several have them."""
     found = [sheet for sheet in book.sheets if any(map(table.is_head, islice(book.records(sheet), _HEAD)))]
     if len(found) > 1:
         names = listed([safe(each, 40) for each in found])
-        raise FileError(Problem(f"several sheets hold findings: {names}", do="Leave only the one with the answers"))
+        raise FileError(Problem(f"several sheets have findings: {names}", do="Keep only the sheet with the answers"))
     return found[0] if found else book.sheets[0]
 
 
@@ -162,12 +163,12 @@ def _rows(records: Iterator[Record], table: Table) -> Iterator[FilledRow]:
     titles = [title_of(cell) for cell in header.cells[:_WIDEST]]
     twice = [title for title in table.titles if titles.count(title) > 1]
     if twice:
-        raise FileError(Problem(f"it has the column {listed(twice)} twice", do="Leave the one that holds the answers"))
+        raise FileError(Problem(f"it has the column {listed(twice)} twice", do="Keep the column with the answers"))
     columns = {title: titles.index(title) for title in table.titles if title in titles}
     other = titles.index(table.other) if {"decision", "granted", table.other} <= set(titles) else None
     for record in records:
         if record.row > MOST_ROWS:
-            raise FileError(Problem(f"it has more than {MOST_ROWS:,} rows", do="Split it"))
+            raise FileError(Problem(f"it has more than {MOST_ROWS:,} rows", do="Split the file"))
         if not record.empty and not (other is not None and _cell(record, other, table.other)):
             yield FilledRow(
                 record.row, {title: _cell(record, at, title) for title, at in columns.items()}, record.fault
@@ -201,9 +202,9 @@ class FindingGone(RowRefused):
 
 
 def decided_in(answer: Answer, finding: Finding) -> Decided:
-    """Return the decision of a row; RowRefused where it has none, or one that can mean two things."""
+    """Return the decision of a row; raise RowRefused if it has none, or if the decision has two meanings."""
     if answer.fault:
-        raise RowRefused(answer.fault, "Close them in this row")
+        raise RowRefused(answer.fault, "Close the quotes in this row")
     shown = safe(answer.decision, 60)
     try:
         decided = decision_from(answer.decision, finding)
@@ -215,13 +216,13 @@ def decided_in(answer: Answer, finding: Finding) -> Decided:
     if decided is None:
         raise RowRefused("it has a remark and no decision", WORDS)
     if answer.change_to and decided.decision is not Decision.CHANGE:
-        what = f'the column change-to holds {safe(answer.change_to, 60)}, and the decision is "{decided.decision}"'
+        what = f'the column change-to has {safe(answer.change_to, 60)}, but the decision is "{decided.decision}"'
         raise RowRefused(what, f'Write "{Decision.CHANGE}" in the column decision, or clear change-to')
     return decided
 
 
 class AnsweredFindings:
-    """The findings of a check, by key and by the words of their rows."""
+    """The findings of a check, by key, and by rule, subjects and address."""
 
     def __init__(self, checked: Checked) -> None:
         self._entries = checked.plan.accepted
@@ -243,7 +244,7 @@ class AnsweredFindings:
         return True
 
     def meant_or_done(self, answer: Answer) -> Finding | None:
-        """Return the finding that a row answers, or None where it is gone because its change was carried out."""
+        """Return the finding that a row answers; None if it no longer exists because its change was carried out."""
         try:
             return self.meant(answer)
         except FindingGone:
@@ -262,34 +263,34 @@ class AnsweredFindings:
             return self._keyed(answer)
         found = self._by_words.get((answer.rule, answer.subjects, answer.address), [])
         if not found:
-            raise FindingGone(f"no finding {_named(answer)} is left in this plan", "Make the report again")
+            raise FindingGone(f"this plan no longer has a finding {_named(answer)}", "Write the report again")
         if len(found) > 1:
-            raise RowRefused(f"it fits {len(found)} findings", "Keep the column key, which tells them apart")
+            raise RowRefused(f"it fits {len(found)} findings", "Keep the column key, which distinguishes them")
         return found[0]
 
     def _keyed(self, answer: Answer) -> Finding:
         finding = self._by_key.get(answer.key)
         if finding is None:
-            what = f"no finding {_named(answer)} with key {safe(answer.key, 60)} is left in this plan"
-            raise FindingGone(what, "Make the report again, and answer what it still contains")
+            what = f"this plan no longer has a finding {_named(answer)} with key {safe(answer.key, 60)}"
+            raise FindingGone(what, "Write the report again, and answer its findings")
         _, _, subjects, _ = map(unguarded, cells_of(finding)[:4])
         other_rule = answer.rule not in ("", finding.rule)
         if other_rule or (answer.subjects != subjects and answer.subjects in self._subjects):
-            what = f"its key is that of {finding.rule} of {safe(', '.join(finding.subjects), 120)}"
-            raise RowRefused(f"{what}, and the row names {_named(answer)}", "Sort whole rows, not single columns")
+            what = f"its key belongs to {finding.rule} of {safe(', '.join(finding.subjects), 120)}"
+            raise RowRefused(f"{what}, but the row names {_named(answer)}", "Sort whole rows, not single columns")
         return finding
 
     def entries_for(self, finding: Finding) -> list[Accepted]:
-        """Return the plan's accepted entries that accept a finding, or that it is about."""
+        """Return the plan's accepted entries that accept a finding, or that the finding concerns."""
         own = [entry for entry in self._entries if str(entry.position) == finding.where and finding.rule in ON_ENTRIES]
         return own or [entry for entry in self._entries if matches(entry, finding)]
 
     def demand_open(self, finding: Finding, decision: Decision) -> None:
-        """Raise where the plan holds the finding as accepted."""
+        """Raise RowRefused if the plan has the finding as accepted."""
         accepted = self.accepted.get(finding.key)
         if accepted is not None:
-            what = f'"{decision}": the plan holds it as accepted by {safe(accepted.by, 80)}'
-            raise RowRefused(what, f'Write "{Decision.WITHDRAW}" first, if the acceptance is to end')
+            what = f'"{decision}": the plan has this finding as accepted by {safe(accepted.by, 80)}'
+            raise RowRefused(what, f'To end the acceptance, write "{Decision.WITHDRAW}" first')
 
 
 def _named(answer: Answer) -> str:
@@ -316,7 +317,7 @@ def plain(text: str, title: str) -> str:
 
 
 def until_in(text: str, today: date) -> date | None:
-    """Return the last day of an acceptance, read in the forms that spreadsheet programs write."""
+    """Return the last day of an acceptance, read in every form that spreadsheet programs write."""
     short = _SHORT_YEAR.fullmatch(text)
     try:
         until = date_from(f"{short[1]}20{short[3]}" if short else text)
@@ -327,5 +328,5 @@ def until_in(text: str, today: date) -> date | None:
             ) from None
         raise RowRefused(f"until: {error}", "Write it as 2026-12-31") from None
     if until is not None and until < today:
-        raise RowRefused(f"until {until} is past already", "Write a later day, or leave it empty")
+        raise RowRefused(f"until {until} is in the past", "Write a later day, or leave the cell empty")
     return until

@@ -1,15 +1,15 @@
 """Defines the table of findings that a reviewer fills in: its columns, the cells of a finding, and the decisions.
 
 The table is a contract between every writer (report, workbook, the page in a browser) and `read`. Columns are found by
-title, in any order and among others; titles are compared without case, and spaces count as hyphens. A row needs `key`,
-or `rule`, `subjects` and `address`, which together name the finding. The reviewer fills in:
+title, in any order and among other columns; titles are compared without case, and spaces count as hyphens. A row needs
+`key`, or `rule`, `subjects` and `address`, to identify the finding. The reviewer fills in:
 
-- `decision`: one of the words of `Decision`. `choices` names those that the finding permits.
-- `change-to`: the value for *change it to*: an address, or `interface=address; interface=address`.
-- `remark`: the reason of an acceptance, the words of a question or of a change.
+- `decision`: one of the texts of `Decision`. The column `choices` has those that the finding permits.
+- `change-to`: the value for *change it to*, which is an address or `interface=address; interface=address`.
+- `remark`: the reason of an acceptance, or the text of a question or a change.
 - `by`: who decided. `until`: the last day of an acceptance, as 2026-12-31.
 
-`number` counts the findings of one report; `earlier-answers` has what the site answered before, and the replies. Both
+`number` counts the findings of one report; `earlier-answers` has the earlier answers of the site, and the replies. Both
 are for people and are not read.
 """
 
@@ -25,32 +25,32 @@ from netcheck.rules.finding import AcceptedFinding, Finding
 from netcheck.tables.delimited import guarded
 from netcheck.text import safe
 
-# Rules whose finding no site can live with: the value is not usable at all, or is the gateway's own address.
+# Rules whose findings no site can accept: the value cannot be used at all, or is the gateway's own address.
 NEVER_ACCEPTED = frozenset({"unreadable-value", "mask-broken", "unusable-address", "is-gateway"})
-# Rules on the entries of the plan that hold decisions: the remedy is to correct or to withdraw the entry.
+# Rules about the plan's own entries of decisions: the remedy is to correct or to withdraw the entry.
 ON_ENTRIES = frozenset({"accepted-unused", "accepted-too-wide", "question-without-reply"})
 
 _WITHDRAWABLE = frozenset({"accepted-unused", "accepted-too-wide"})  # findings whose entry can be withdrawn
 
 
 class Decision(StrEnum):
-    """A decision in the words of every report."""
+    """A decision; the value is its text in every report."""
 
     PROPOSAL = "use the proposal"  # the proposed address goes into the plan
     LIVE = "live with it as it is"  # the finding is accepted
-    CHANGE = "change it to"  # the value given goes into the plan
+    CHANGE = "change it to"  # the reviewer's value goes into the plan
     QUESTION = "question"  # not decided yet
-    WITHDRAW = "withdraw"  # an acceptance ends: its entry leaves the plan
+    WITHDRAW = "withdraw"  # the acceptance ends: its entry leaves the plan
 
 
 class Decided(NamedTuple):
-    """A decision, and the value written behind `change it to`."""
+    """A decision, and the value that follows `change it to`."""
 
     decision: Decision
     value: str = ""
 
 
-# Spellings where no list is offered, compared without case and final punctuation.
+# Spellings of people whose program offers no list, compared without case and final punctuation.
 _SPELLINGS = {
     **dict.fromkeys(
         ("use the proposal", "use proposal", "proposal", "use the proposed address", "use proposed address", "use it"),
@@ -64,7 +64,7 @@ _SPELLINGS = {
         ("withdraw", "withdrawn", "withdraw it", "withdraw the acceptance", "no longer accepted"), Decision.WITHDRAW
     ),
 }
-# These words mean either the proposal or the present state; without a proposal only the second is left.
+# These words mean either the proposal or the present state; without a proposal they mean the present state.
 _EITHER = frozenset({"agreed", "agree", "accepted", "accept"})
 _CHANGE = re.compile(r"chang(?:e|ed)(?: it)?(?: to)?(?:\s*[:\u2026]|\s*\.\.\.)?(?:\s+(?P<value>.*))?", re.IGNORECASE)
 
@@ -76,7 +76,7 @@ class Ambiguous(ValueError):
 def decision_from(text: str, finding: Finding | None = None) -> Decided | None:
     """Return the decision written in a cell, or None for an empty cell.
 
-    ValueError for other words; Ambiguous for `agreed` and the like on a finding that has a proposal.
+    Raises ValueError for other words, and Ambiguous for words such as `agreed` on a finding that has a proposal.
     """
     plain = " ".join(text.split())
     word = plain.rstrip(".!\u2026 ").casefold() or plain
@@ -94,10 +94,10 @@ def decision_from(text: str, finding: Finding | None = None) -> Decided | None:
 
 
 def choices_of(finding: Finding, *, accepted: bool = False) -> tuple[Decision, ...]:
-    """Return the decisions that an open finding permits, or one that the site has *accepted*.
+    """Return the decisions that an open finding permits, or a finding that the site has *accepted*.
 
-    Without a proposal there is none to use, and an unusable value cannot be lived with. An acceptance can be withdrawn,
-    or given again with another reason or day.
+    A finding without a proposal does not permit to use it, and an unusable value cannot be accepted. An acceptance can
+    be withdrawn, or given again with another reason or day.
     """
     if accepted:
         return Decision.LIVE, Decision.WITHDRAW
@@ -110,12 +110,12 @@ def choices_of(finding: Finding, *, accepted: bool = False) -> tuple[Decision, .
 
 
 def box_of(decision: Decision) -> str:
-    """Return the words of a decision's box; an ellipsis stands where a value is to be written."""
+    """Return the text of a decision's box; an ellipsis marks the place for a value."""
     return f"{decision} \u2026" if decision is Decision.CHANGE else str(decision)
 
 
 def boxes_of(finding: Finding) -> tuple[str, ...]:
-    """Return the words of the boxes of a finding."""
+    """Return the texts of the boxes of a finding."""
     return tuple(map(box_of, choices_of(finding)))
 
 
@@ -137,17 +137,17 @@ COLUMNS = (
     "until",
 )
 TO_ANSWER = COLUMNS[-5:]
-REPORT_COLUMNS = (*COLUMNS, "number", "earlier-answers")  # a report also has what was answered before
+REPORT_COLUMNS = (*COLUMNS, "number", "earlier-answers")  # a report also has the earlier answers
 LONGEST_CELL = 8000  # characters; a workbook's cell holds 32,767
 
 
 def cells_of(finding: Finding) -> tuple[str, ...]:
-    """Return the cells of a finding as they are written: without control characters, and none begins as a formula."""
+    """Return the cells of a finding for a file: without control characters, and no cell begins like a formula."""
     return tuple(guarded(safe(cell, LONGEST_CELL)) for cell in row_of(finding))
 
 
 def row_of(finding: Finding) -> tuple[str, ...]:
-    """Return the cells of a finding in the order of `COLUMNS`; those of `TO_ANSWER` are empty."""
+    """Return the cells of a finding in the order of `COLUMNS`; the cells of `TO_ANSWER` are empty."""
     return (
         finding.rule,
         str(finding.severity),
@@ -166,7 +166,7 @@ def row_of(finding: Finding) -> tuple[str, ...]:
 def report_row(
     number: str, finding: Finding, accepted: AcceptedFinding | None = None, remarks: Sequence[SiteRemark] = ()
 ) -> tuple[str, ...]:
-    """Return the cells of a finding in the order of `REPORT_COLUMNS`, with what was answered before."""
+    """Return the cells of a finding in the order of `REPORT_COLUMNS`, with its earlier answers."""
     cells = row_of(finding)
     if accepted is not None:
         at = COLUMNS.index("choices")
@@ -175,7 +175,7 @@ def report_row(
 
 
 def earlier_answers(accepted: AcceptedFinding | None, remarks: Sequence[SiteRemark]) -> str:
-    """Return in words what the site answered before, and the replies."""
+    """Return the earlier answers of the site, and the replies, in words."""
     words = list(map(remark_words, remarks))
     if accepted is not None:
         until = f", until {accepted.until}" if accepted.until else ""
@@ -194,7 +194,7 @@ def remark_words(remark: SiteRemark) -> str:
 
 
 def fix_text(finding: Finding) -> str:
-    """Return the fix in one cell: an address, or `subject=address` for each of several, joined by `; `."""
+    """Return the fix for one cell: an address, or `subject=address` for each of several subjects, joined by `; `."""
     pairs = finding.fix.addresses if finding.fix else ()
     if len(finding.subjects) == 1:
         return "; ".join(str(address) for _, address in pairs)

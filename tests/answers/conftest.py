@@ -1,4 +1,4 @@
-"""The sample of the report's tests, whose findings are answered."""
+"""The sample of the report's tests; the tests here answer its findings."""
 
 from tests.report.conftest import original, plan_folder, record_path, sample
 

@@ -1,4 +1,4 @@
-"""Tests of the result of answered rows: accepted, to change, in question, or to correct first."""
+"""Tests of the outcome of answered rows: accepted, to change, in question, or to correct first."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def flaw_of(checked: Checked, *answers: Answer, by: str = "") -> str:
     return flaw
 
 
-def test_an_acceptance_holds_for_this_conflict_only(sample: Report) -> None:
+def test_an_acceptance_is_valid_for_this_conflict_only(sample: Report) -> None:
     """The entry has the address and the other party, so that it does not hide a new conflict."""
     taken = sample.checked.findings[TAKEN]
     outcome = judged(sample.checked, [answer(taken, until="2026-12-31")], TODAY)
@@ -84,7 +84,7 @@ def test_the_severity_of_the_plan_decides(sample: Report) -> None:
 def test_a_person_must_be_named(sample: Report) -> None:
     """A person is named by the row or, for all rows, by the caller; the row takes precedence."""
     taken = answer(sample.checked.findings[TAKEN], by="")
-    assert "nobody is named" in flaw_of(sample.checked, taken)
+    assert "the column by is empty" in flaw_of(sample.checked, taken)
     rows = [taken, answer(sample.checked.findings[POOL])]
     outcome = judged(sample.checked, rows, TODAY, "plant IT")
     assert [entry.by for entry in outcome.accepted] == ["plant IT", "site IT"]
@@ -92,13 +92,13 @@ def test_a_person_must_be_named(sample: Report) -> None:
 
 @pytest.mark.parametrize("word", [LIVE, " Live with it. ", "AS IT IS", "leave it as it is"])
 def test_other_wordings_of_the_decision_are_understood(word: str, sample: Report) -> None:
-    """Common wordings of the decision are understood where the program offers no list."""
+    """Common wordings of a decision are understood, because some programs offer no list."""
     assert judged(sample.checked, [answer(sample.checked.findings[TAKEN], word)], TODAY).accepted
 
 
 @pytest.mark.parametrize("word", ["agreed", "Agreed", " AGREED. ", "agree", "accepted", "Accept"])
-def test_agreed_is_refused_where_there_is_a_proposal(word: str, sample: Report) -> None:
-    """`agreed` is ambiguous where a proposal exists (the conflict, or the proposal), so it is refused."""
+def test_agreed_is_refused_if_there_is_a_proposal(word: str, sample: Report) -> None:
+    """If a proposal exists, `agreed` can mean the conflict or the proposal, so it is refused."""
     taken = sample.checked.findings[TAKEN]
     assert taken.fix is not None
     outcome = judged(sample.checked, [answer(taken, word, remark="please use the proposed address")], TODAY)
@@ -163,20 +163,18 @@ def test_a_new_address_that_is_in_conflict_is_refused(sample: Report) -> None:
     moved = check(plan_with(plan, outcome.addresses), sample.surveys, TODAY)
     after = confirmed(outcome, moved)
     assert after.moves == ()
-    assert "would be in conflict too: planned-twice" in after.flaws[0].what
+    assert "is in conflict too: planned-twice" in after.flaws[0].what
     sound = judged(sample.checked, [answer(taken, USE)], TODAY)
     assert confirmed(sound, check(plan_with(plan, sound.addresses), sample.surveys, TODAY)) == sound
 
 
 @pytest.mark.parametrize("rule", sorted(NEVER_ACCEPTED))
 def test_errors_of_the_plan_cannot_be_accepted(rule: str, sample: Report) -> None:
-    """An unreadable value, a broken mask, a network or broadcast address and the gateway's own address cannot be
-    accepted.
-    """
+    """These are an unreadable value, a broken mask, a network or broadcast address, and the gateway's own address."""
     finding = replace(sample.checked.findings[UNREAD], rule=rule)
     assert Decision.LIVE not in choices_of(finding)
     checked = replace(sample.checked, findings=(finding,))
-    assert f"no site can live with {rule}" in flaw_of(checked, answer(finding, remark="we know"))
+    assert f"{rule} cannot be accepted by any site" in flaw_of(checked, answer(finding, remark="we know"))
     assert finding.fix is None
     (flaw,) = judged(checked, [answer(finding, remark="we know")], TODAY).flaws
     assert flaw.do == 'Choose "change it to" with the value or "question"'
@@ -186,7 +184,7 @@ def test_errors_of_the_plan_cannot_be_accepted(rule: str, sample: Report) -> Non
 def test_a_change_or_a_question_needs_a_remark(decision: str, sample: Report) -> None:
     """A decision to change or to ask needs a remark."""
     row = answer(sample.checked.findings[RISK], decision, remark=" - ")
-    assert "needs words" in flaw_of(sample.checked, row)
+    assert "needs a text" in flaw_of(sample.checked, row)
 
 
 @pytest.mark.parametrize("decision", ["use the proposal", "change it to 10.62.20.125"])
@@ -214,8 +212,9 @@ def test_an_unknown_decision_is_refused(word: str, sample: Report) -> None:
 
 
 def test_open_rows_changes_and_questions(sample: Report) -> None:
-    """Open rows are counted, a remark without a decision is an error, changes and questions are listed with their
-    remarks.
+    """Open rows are counted, and changes and questions are listed with their remarks.
+
+    A remark without a decision is an error.
     """
     taken, pool, _, risk = sample.checked.findings[:4]
     rows = [
@@ -237,11 +236,11 @@ def test_open_rows_changes_and_questions(sample: Report) -> None:
 
 
 def test_a_row_without_a_finding_is_reported(sample: Report) -> None:
-    """A row without a finding, because the plan changed or is another one, is reported."""
+    """If the plan changed or is another plan, a row has no finding and is reported."""
     row = answer(sample.checked.findings[TAKEN], key="taken-on-site-000000000000")
-    what = "no finding taken-on-site of pasteuriser-plc/cpu with key taken-on-site-000000000000 is left in this plan"
+    what = "this plan no longer has a finding taken-on-site of pasteuriser-plc/cpu with key taken-on-site-000000000000"
     assert flaw_of(sample.checked, row) == what
-    assert flaw_of(replace(sample.checked, findings=()), replace(row, key="")).endswith("is left in this plan")
+    assert flaw_of(replace(sample.checked, findings=()), replace(row, key="")).startswith(what.partition(" with ")[0])
 
 
 def test_a_row_without_a_key_is_matched_by_its_columns(sample: Report) -> None:
@@ -260,7 +259,9 @@ def test_separately_sorted_columns_are_detected(sample: Report) -> None:
     taken, pool = sample.checked.findings[:2]
     for sorted_apart in (answer(taken, key=pool.key), answer(taken, key=pool.key, rule="")):
         assert "Sort whole rows" in judged(sample.checked, [sorted_apart], TODAY).flaws[0].do
-    turned = answer(taken, subjects="2026-07-03", address="10,622,061")  # what spreadsheet programs make of some names
+    turned = answer(
+        taken, subjects="2026-07-03", address="10,622,061"
+    )  # spreadsheet programs change some names into dates and numbers
     assert judged(sample.checked, [turned], TODAY).accepted
 
 
@@ -287,7 +288,7 @@ def test_days_as_spreadsheets_write_them(text: str, sample: Report) -> None:
     [
         ("03/04/2027", "until 03/04/2027 can be two days"),
         ("3/4/27", "can be two days"),
-        ("2026-11-19", "until 2026-11-19 is past already"),
+        ("2026-11-19", "until 2026-11-19 is in the past"),
         ("2026-02-30", "until: "),
         ("46387", "is not a day"),
         ("soon", "is not a day"),
@@ -299,7 +300,7 @@ def test_bad_dates_are_refused(text: str, words: str, sample: Report) -> None:
 
 
 def test_today_is_the_last_day(sample: Report) -> None:
-    """An acceptance holds up to and including its last day."""
+    """An acceptance is valid up to and including its last day."""
     row = answer(sample.checked.findings[TAKEN], until=TODAY.isoformat())
     assert judged(sample.checked, [row], TODAY).accepted
     assert not judged(sample.checked, [row], TODAY + timedelta(days=1)).accepted
@@ -314,7 +315,7 @@ def test_an_equal_acceptance_is_not_written_again(sample: Report) -> None:
     (entry,) = judged(sample.checked, [replace(same, remark="later")], TODAY).accepted
     assert (entry.because, entry.until) == ("later", agreed.until)
     what = flaw_of(sample.checked, replace(same, decision="question"))
-    assert what == '"question": the plan holds it as accepted by site IT'
+    assert what == '"question": the plan has this finding as accepted by site IT'
 
 
 def test_text_of_a_reviewer_is_one_harmless_line(sample: Report) -> None:
@@ -362,7 +363,7 @@ def test_an_acceptance_is_withdrawn(word: str, sample: Report) -> None:
     assert (again.withdrawn, again.done, again.flaws) == ((), (2,), ())
 
 
-def test_a_withdrawn_entry_that_accepted_more_says_so(sample: Report) -> None:
+def test_a_withdrawal_counts_the_other_findings_of_its_entry(sample: Report) -> None:
     """Findings that only a withdrawn wide entry accepted are open again, unless a row accepts them now."""
     wide = replace(WIDE, rule="too-near", subject="silo-io/bus")
     checked = with_entry(replace(sample, checked=check(replace(sample.plan, accepted=()), sample.surveys, TODAY)), wide)
@@ -393,7 +394,7 @@ def test_choices_of_an_accepted_finding(sample: Report) -> None:
 
 
 def test_questions_and_changes_are_kept_with_their_words(sample: Report) -> None:
-    """Each becomes a remark of the plan with who, when and what; a remark that the plan has is not kept twice."""
+    """Each becomes a remark of the plan with author, date and text; a remark that the plan has is not added again."""
     taken, pool, _, risk = sample.checked.findings[:4]
     rows = [
         answer(taken, "change it to", change_to="10.62.20.125", remark="printers end at .124"),
@@ -426,7 +427,7 @@ def test_questions_and_changes_are_kept_with_their_words(sample: Report) -> None
 
 
 def test_earlier_answers_are_in_the_row(sample: Report) -> None:
-    """The reviewer sees what was answered before, with the reply, in the row of the finding."""
+    """The row of a finding shows the reviewer the earlier answers and the replies."""
     pool = sample.checked.findings[POOL]
     rows = [answer(pool, "question", remark="since when?")]
     (remark,) = remarks_of(judged(sample.checked, rows, TODAY), sample.plan, TODAY)

@@ -81,7 +81,7 @@ def test_blank_rows_and_lines_above_the_titles_are_skipped(tmp_path: Path) -> No
 
 
 def test_the_guard_is_removed(tmp_path: Path) -> None:
-    """The quote that guards a cell is removed, and a text from which a program has removed it is read as well."""
+    """The quote that guards a cell is removed; a text without it, because a program removed it, is read too."""
     rows = [("'=x", "'-a/b", "", "k", "agreed", "'=1+1", "'@it", ""), ("=x", "-a/b", "", "k", "agreed", "=1+1", "@it")]
     one, other = read(tmp_path, text_of((TITLES, *rows)).encode())
     assert (one.rule, one.subjects, one.remark, one.by) == ("=x", "-a/b", "=1+1", "@it")
@@ -133,7 +133,7 @@ def test_files_without_answers_are_refused(tmp_path: Path) -> None:
         "bomb.xlsx": "67,108,864 (64 MiB) are read",
         "pipe.csv": "it is a device, a pipe or a socket",
         "missing.csv": "the file is not there",
-        "two.xlsx": "several sheets hold findings: a and b",
+        "two.xlsx": "several sheets have findings: a and b",
     }
     made = {
         "empty.csv": (b"", "no row of titles with decision and key"),

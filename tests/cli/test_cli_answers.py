@@ -134,8 +134,8 @@ def test_rows_to_correct_give_exit_1_and_the_others_are_written(desk: Path) -> N
     answered(desk / "a.csv", answer)
     result = netcheck(desk, "answers", "p", "a.csv")
     assert result.returncode == 1
-    assert "row 3: a conflict, inside-pool, is never accepted without a remark" in result.stdout
-    assert "row 5: no finding not-surveyed of packing with key not-surveyed-000000000000 is left" in result.stdout
+    assert "row 3: inside-pool is a conflict, which is never accepted without a remark" in result.stdout
+    assert "row 5: this plan no longer has a finding not-surveyed of packing with key not-surv" in result.stdout
     assert "1 accepted, 0 to change, 0 in question, 2 to correct, 2 not answered" in result.stdout
     text = (desk / "p" / "plan.toml").read_text(encoding="utf-8")
     assert ('rule = "taken-on-site"' in text, 'rule = "inside-pool"' in text) == (True, False)

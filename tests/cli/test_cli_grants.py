@@ -79,8 +79,8 @@ def test_refused_and_contradictory_rows(desk: Path) -> None:
     assert result.returncode == 1
     assert "Refused: the plan has to change" in result.stdout
     assert "ticket CHG-7" in result.stdout
-    assert "row 3: it is granted and refused" in result.stdout
-    assert "row 4: nobody is named in the column by" in result.stdout
+    assert "row 3: the request is granted and refused" in result.stdout
+    assert "row 4: the column by is empty" in result.stdout
     assert (desk / "p" / "plan.toml").read_bytes() == before
 
 
