@@ -14,13 +14,15 @@ from itertools import islice
 from socket import inet_aton
 from typing import NamedTuple, TypeVar
 
+from netcheck.text import Pattern
+
 # RFC 3986 section 3.2.2, dec-octet: no leading zeros. Checked before use, since RFC 6943 section 3.1.1 shows how
 # loosely other software reads the rest.
 _OCTET = r"(?:25[0-5]|2[0-4][0-9]|1[0-9][0-9]|[1-9]?[0-9])"
-_V4 = re.compile(rf"{_OCTET}(?:\.{_OCTET}){{3}}", re.ASCII)
-_QUAD = re.compile(r"[0-9]+(?:\.[0-9]+){3}", re.ASCII)
-_LENGTH = re.compile(r"0|[1-9][0-9]{0,2}", re.ASCII)
-_MAC = re.compile(
+_V4 = Pattern(rf"{_OCTET}(?:\.{_OCTET}){{3}}", re.ASCII)
+_QUAD = Pattern(r"[0-9]+(?:\.[0-9]+){3}", re.ASCII)
+_LENGTH = Pattern(r"0|[1-9][0-9]{0,2}", re.ASCII)
+_MAC = Pattern(
     r"[0-9A-Fa-f]{2}([-:])[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}"
     r"|[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}\.[0-9A-Fa-f]{4}|[0-9A-Fa-f]{12}",
     re.ASCII,

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
+import subprocess
+import sys
 import unicodedata
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from netcheck.text import flowing, listed, safe
+from netcheck.text import Pattern, flowing, listed, safe
 
 
 @pytest.mark.parametrize(
@@ -56,3 +59,46 @@ def test_lists_as_prose(items: list[str], prose: str) -> None:
 def test_the_lines_of_a_paragraph_are_joined() -> None:
     """The lines of a paragraph are joined and paragraphs stay separate, so that any terminal can wrap them."""
     assert flowing("One line.\n\n    Two lines\n    of it.\n    ") == "One line.\n\nTwo lines of it."
+
+
+@given(st.text("ab-1 ", max_size=12))
+def test_a_pattern_finds_what_re_finds(text: str) -> None:
+    """Every method returns what the standard library's compiled pattern returns (the `re` module)."""
+    ours, theirs = Pattern(r"([a-z])-?(\d*)", re.ASCII), re.compile(r"([a-z])-?(\d*)", re.ASCII)
+    for name in ("fullmatch", "match", "search"):
+        mine, its = getattr(ours, name)(text), getattr(theirs, name)(text)
+        assert (mine and mine.groups()) == (its and its.groups())
+    assert [found.span() for found in ours.finditer(text)] == [found.span() for found in theirs.finditer(text)]
+    assert ours.findall(text) == theirs.findall(text)
+    assert ours.split(text, 1) == theirs.split(text, 1)
+    assert ours.sub(r"<\1>", text) == theirs.sub(r"<\1>", text)
+
+
+def test_a_pattern_is_compiled_at_its_first_use() -> None:
+    """A faulty pattern raises nothing until it is used; its error is then that of `re`."""
+    pattern = Pattern("(")
+    with pytest.raises(re.error):
+        pattern.search("")
+
+
+COMPILED = """
+import re, sys
+compiled, compile_ = set(), re._compiler.compile
+def noted(pattern, flags=0):
+    caller = sys._getframe(1)
+    while "/re/" in caller.f_code.co_filename or caller.f_globals["__name__"] == "netcheck.text":
+        caller = caller.f_back
+    compiled.add(caller.f_globals["__name__"])
+    return compile_(pattern, flags)
+re._compiler.compile = noted
+import netcheck.app.check, netcheck.survey.readers.table
+print(*sorted(name for name in compiled if name.startswith("netcheck")))
+"""
+
+
+def test_importing_a_check_compiles_no_pattern() -> None:
+    """The modules of a check compile no regular expression when they are imported, except those for addresses, which
+    read the registry of special-purpose addresses.
+    """
+    run = subprocess.run([sys.executable, "-c", COMPILED], capture_output=True, text=True, check=True)
+    assert run.stdout.split() == ["netcheck.addr"]

@@ -23,7 +23,7 @@ from typing import NamedTuple
 from netcheck.plan.model import SiteRemark
 from netcheck.rules.finding import AcceptedFinding, Finding
 from netcheck.tables.delimited import guarded
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
 # Rules whose findings no site can accept: the value cannot be used at all, or is the gateway's own address.
 NEVER_ACCEPTED = frozenset({"unreadable-value", "mask-broken", "unusable-address", "is-gateway"})
@@ -66,7 +66,7 @@ _SPELLINGS = {
 }
 # These words mean either the proposal or the present state; without a proposal they mean the present state.
 _EITHER = frozenset({"agreed", "agree", "accepted", "accept"})
-_CHANGE = re.compile(r"chang(?:e|ed)(?: it)?(?: to)?(?:\s*[:\u2026]|\s*\.\.\.)?(?:\s+(?P<value>.*))?", re.IGNORECASE)
+_CHANGE = Pattern(r"chang(?:e|ed)(?: it)?(?: to)?(?:\s*[:\u2026]|\s*\.\.\.)?(?:\s+(?P<value>.*))?", re.IGNORECASE)
 
 
 class Ambiguous(ValueError):

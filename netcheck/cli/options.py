@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netcheck.errors import Problem, UsageError
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
 if TYPE_CHECKING:
     from netcheck.proof.events import RunOptions
 
-_DURATION = re.compile(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)
+_DURATION = Pattern(r"(\d{1,7}(?:\.\d{1,3})?)\s*(s|m|min|h)?", re.ASCII)
 _UNITS = {"": 1, "s": 1, "m": 60, "min": 60, "h": 3600}
 
 

@@ -14,7 +14,7 @@ from typing import TypeVar
 
 from netcheck.addr import Address, InterfaceAddress, Mac, Mask, Prefix, Range, is_address
 from netcheck.plan.model import Cell, LastOctets, Position
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
 T = TypeVar("T")
 DHCP = "dhcp"  # in place of an address: the DHCP server assigns it by a reservation
@@ -24,16 +24,16 @@ _UNKNOWN = frozenset({"-", "--", "\u2013", "\u2014", "?", "??", "n/a", "n.a.", "
 _LONGEST_SIGN = max(map(len, _UNKNOWN))
 # Present on every interface and qualified by a zone: RFC 4291 section 2.5.6, RFC 4007 sections 6 and 11.
 _LINK_LOCAL = Prefix.from_text("fe80::/10")
-_ZONE = re.compile(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
-_DASHES = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
-_COMMAS = re.compile(r"\d{1,3}(?:,\d{1,3}){3}", re.ASCII)  # written by a spreadsheet with decimal commas
-_ZEROS = re.compile(r"\d{1,4}(?:\.\d{1,4}){3}", re.ASCII)
-_SEVERAL = re.compile(r"\s*(?:[;,&+]|/(?=\s*\d+\.))\s*|\s+")
-_SHORT = re.compile(r"\.?(\d{1,3})(?:-\.?(\d{1,3}))?", re.ASCII)  # `.200-.239`
-_TAIL = re.compile(r"((?:\d{1,3}\.){3})(\d{1,3})-\.?(\d{1,3})", re.ASCII)  # `10.62.20.200-239`
-_RANGE_OF_ADDRESSES = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}\s*[-\u2010-\u2015\u2212]", re.ASCII)
+_ZONE = Pattern(r"[0-9A-Za-z._~/:-]{1,64}", re.ASCII)
+_DASHES = Pattern("\\s*[-\u2010-\u2015\u2212]\\s*")
+_COMMAS = Pattern(r"\d{1,3}(?:,\d{1,3}){3}", re.ASCII)  # written by a spreadsheet with decimal commas
+_ZEROS = Pattern(r"\d{1,4}(?:\.\d{1,4}){3}", re.ASCII)
+_SEVERAL = Pattern(r"\s*(?:[;,&+]|/(?=\s*\d+\.))\s*|\s+")
+_SHORT = Pattern(r"\.?(\d{1,3})(?:-\.?(\d{1,3}))?", re.ASCII)  # `.200-.239`
+_TAIL = Pattern(r"((?:\d{1,3}\.){3})(\d{1,3})-\.?(\d{1,3})", re.ASCII)  # `10.62.20.200-239`
+_RANGE_OF_ADDRESSES = Pattern(r"\d{1,3}(?:\.\d{1,3}){3}\s*[-\u2010-\u2015\u2212]", re.ASCII)
 # Dates that spreadsheets make of 1/7 or 1.7: 2026-07-01, 01.07.2026, 7-Jan, Jan-07, 7. Jan.
-_DATE = re.compile(
+_DATE = Pattern(
     r"\d{4}-\d\d-\d\d(?: .*)?|\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)"
     r"|\d{1,2}[.-]?[ -]?[A-Z][a-z\u00e4]{2}\.?(?:[ -]\d{2,4})?|[A-Z][a-z\u00e4]{2}\.?[ -]\d{2,4}",
     re.ASCII,

@@ -13,17 +13,18 @@ from netcheck.errors import Problem
 from netcheck.plan.model import Position
 from netcheck.plan.shape_problems import problems_of
 from netcheck.plan.shapes import Shape
+from netcheck.text import Pattern
 
 S = TypeVar("S", bound=Shape)
 MOST_PROBLEMS = 1000  # problems listed for one plan
 Path = tuple[str | int, ...]
-_HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*(\]\]?)\s*(?:#.*)?$")
+_HEADER = Pattern(r"\s*(\[\[?)\s*(.+?)\s*(\]\]?)\s*(?:#.*)?$")
 _PART = r'(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|\'[^\']*\')'
 _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
-_KEY = re.compile(rf"\s*({_DOTTED})\s*=")
-_PARTS = re.compile(_PART)
+_KEY = Pattern(rf"\s*({_DOTTED})\s*=")
+_PARTS = Pattern(_PART)
 # A text, a comment, or the start of a text of several lines; brackets inside them do not count.
-_TEXT = re.compile(r'"""|\'\'\'|"(?:[^"\\]|\\.)*"|\'[^\']*\'|#.*')
+_TEXT = Pattern(r'"""|\'\'\'|"(?:[^"\\]|\\.)*"|\'[^\']*\'|#.*')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,6 @@ fault is included and references to it are not reported as unknown.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -24,10 +23,10 @@ from netcheck.plan.entries import MOST_PROBLEMS, Entry, Tables
 from netcheck.plan.forms.toml_plan import read_toml
 from netcheck.plan.model import Interface, Plan, Position, SurveyEntry
 from netcheck.plan.shapes import SiteShape, as_label
-from netcheck.text import listed, safe
+from netcheck.text import Pattern, listed, safe
 
 PLAN_FILE = "plan.toml"
-_ROW = re.compile(r"(.*: (?:sheet .*, )?row )\d+")
+_ROW = Pattern(r"(.*: (?:sheet .*, )?row )\d+")
 _APART = 3  # up to this number, equal problems of several rows are listed one by one
 OTHER_WORKBOOKS = (".xlsm", ".xlsb", ".xls", ".ods")
 

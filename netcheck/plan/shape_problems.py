@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from datetime import date, time
 from difflib import get_close_matches
@@ -13,7 +12,7 @@ from pydantic_core import ErrorDetails
 from netcheck.errors import Problem
 from netcheck.plan.model import Position
 from netcheck.plan.shapes import FORMAT, SERVICE, DeviceShape, PlanShape, Shape, hyphened
-from netcheck.text import listed, safe
+from netcheck.text import Pattern, listed, safe
 
 # The expected value in words, by the prefix of pydantic's error type.
 _EXPECTED = (
@@ -128,7 +127,7 @@ def _path(loc: tuple[int | str, ...], noun: str) -> str:
 
 
 # Alternatives of a pattern, such as `^(?:from|to|both)?$`.
-_WORDS = re.compile(r"\^\(\?:([A-Za-z -]+(?:\|[A-Za-z -]+)+)\)\??\$")
+_WORDS = Pattern(r"\^\(\?:([A-Za-z -]+(?:\|[A-Za-z -]+)+)\)\??\$")
 
 
 def _of_pattern(pattern: str) -> str:

@@ -11,8 +11,10 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from netcheck.text import Pattern
+
 FORMAT = 1
-_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_DAY = Pattern(r"\d{4}-\d\d-\d\d", re.ASCII)
 _NUMBER_LIMIT = 10**9  # a larger number is a mistake; it is rejected before it has to be printed
 
 

@@ -17,11 +17,12 @@ from netcheck.space.addressing import SubnetLookup, interfaces_by_family, outsid
 from netcheck.space.intervals import Cover, Spans, single
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.model import ServedRange, Survey, hosts_of
+from netcheck.text import Pattern
 
 LARGEST_DOUBTFUL = 1 << 16  # addresses of a range that is kept although one of its ends cannot be read
 LONGEST_CELL = 1000  # characters of an unreadable cell that are searched
-_QUAD = re.compile(r"(?<![\w.,])\d{1,4}(?:[.,]\d{1,4}){3}(?![.,]?\d)")
-_WORD = re.compile(r"[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*")  # IPv6
+_QUAD = Pattern(r"(?<![\w.,])\d{1,4}(?:[.,]\d{1,4}){3}(?![.,]?\d)")
+_WORD = Pattern(r"[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*")  # IPv6
 
 K = TypeVar("K")
 V = TypeVar("V")

@@ -13,7 +13,6 @@ import codecs
 import csv
 import io
 import os
-import re
 import sys
 from array import array
 from collections import deque
@@ -25,6 +24,7 @@ from typing import BinaryIO, NamedTuple, TextIO, TypeVar
 
 from netcheck.errors import Problem
 from netcheck.files import LONGEST_LINE, FileError, long_line
+from netcheck.text import Pattern
 
 DELIMITERS = (",", ";", "\t", "|")
 RECORD_LINES = 100  # a longer quoted field was never closed
@@ -34,12 +34,12 @@ csv.field_size_limit(4 * LONGEST_LINE)  # above any block, so that the message n
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
-_BETWEEN = re.compile(r"[\s;,]+")
+_BETWEEN = Pattern(r"[\s;,]+")
 # Union of the lists of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236; the last four are the
 # full-width forms of = + - @, which some spreadsheets treat alike (from memory).
 _STARTS = "=+\\-@\t\r\n\0＝＋－＠"
-_GUARD_NEEDED = re.compile(f"'*[{_STARTS}]")
-_GUARD_THERE = re.compile(f"'+[{_STARTS}]")
+_GUARD_NEEDED = Pattern(f"'*[{_STARTS}]")
+_GUARD_THERE = Pattern(f"'+[{_STARTS}]")
 
 
 def parts_of(text: str) -> list[str]:
@@ -243,7 +243,7 @@ _STRICT = os.name == "posix"  # inet_pton then accepts only four decimal octets 
 _MAC_TEXT = 17  # characters of a MAC with a separator at every third place
 _MAC_BARE = 12  # characters of a MAC without separators
 _SEPARATORS = (2, 5, 8, 11, 14)
-_LONE_RETURN = re.compile("\r(?!\n)")
+_LONE_RETURN = Pattern("\r(?!\n)")
 
 
 def columns_of(text: str, delimiter: str) -> list[list[str]] | None:

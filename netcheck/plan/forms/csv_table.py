@@ -52,13 +52,13 @@ from netcheck.tables.delimited import (
     text_of,
     unguarded,
 )
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
 TABLE_LIMIT = 16 << 20
 LISTS = frozenset({"ports", "pools", "reserved", "covers", "interfaces", "services"})
 _MOST_ABOVE = 20  # the titles of a sheet are among this many first rows
 LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
-_DASH = re.compile("\\s*[-\u2010-\u2015\u2212]\\s*")
+_DASH = Pattern("\\s*[-\u2010-\u2015\u2212]\\s*")
 # Other titles of the plan's values, which must not become further columns; common practice, no source.
 _MEANT = {
     **dict.fromkeys(("ip", "ipv4", "ip-adresse", "adresse"), "address"),

@@ -22,12 +22,12 @@ from netcheck.plan.shapes import (
     SubnetShape,
     TranslationShape,
 )
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
 PLAN_LIMIT = 16 * MIB
-_STRINGS = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
+_STRINGS = Pattern(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
 _KEY_PARTS = 32  # keys of a plan have at most two parts; the parser's time grows with the square of their number
-_AT_LINE = re.compile(r"at line (\d+)")
+_AT_LINE = Pattern(r"at line (\d+)")
 ENTRY_TABLES = (
     "subnet",
     "device",
@@ -125,9 +125,9 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
 
 _LONGEST_MEANT = 500  # characters of a line that a message corrects
 # A key and a value without straight quotes, brackets or a comment.
-_BARE = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*=\s*([^\s\"'\[\]{}#=][^\"'\[\]{}#=]{0,200}?)\s*(?:#.*)?", re.ASCII)
-_COLON = re.compile(r"\s*([A-Za-z0-9_-]{1,60})\s*:\s*(\S.{0,200})", re.ASCII)
-_HEADER = re.compile(r"\s*\[{1,2}\s*([A-Za-z.]{1,60})\s*\]{0,2}\s*(?:#.*)?", re.ASCII)
+_BARE = Pattern(r"\s*([A-Za-z0-9_-]{1,60})\s*=\s*([^\s\"'\[\]{}#=][^\"'\[\]{}#=]{0,200}?)\s*(?:#.*)?", re.ASCII)
+_COLON = Pattern(r"\s*([A-Za-z0-9_-]{1,60})\s*:\s*(\S.{0,200})", re.ASCII)
+_HEADER = Pattern(r"\s*\[{1,2}\s*([A-Za-z.]{1,60})\s*\]{0,2}\s*(?:#.*)?", re.ASCII)
 _CURLY = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb"  # quotation marks of text programs
 
 

@@ -9,13 +9,13 @@ from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.names import full_name, spellings
 from netcheck.rules.rule import Rule, device, one, plan
 from netcheck.rules.scene import Scene, shared
-from netcheck.text import listed
+from netcheck.text import Pattern, listed
 
 # RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.
 LONGEST_LABEL, LONGEST_NAME = 63, 253
 # RFC 952, assumption 1, with the first character relaxed to a letter or digit by RFC 1123 section 2.1.
-_LABEL = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?", re.ASCII)
-_FOREIGN = re.compile(r"[^A-Za-z0-9.-]", re.ASCII)
+_LABEL = Pattern(r"[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?", re.ASCII)
+_FOREIGN = Pattern(r"[^A-Za-z0-9.-]", re.ASCII)
 
 
 def why_not_host_name(name: str) -> str:

@@ -12,14 +12,14 @@ from netcheck.survey.gathering import Gathering
 from netcheck.survey.model import RecordKind
 from netcheck.survey.readers.header import plain_title
 from netcheck.tables.delimited import Record, unguarded
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
 # The type alone (`A`), or the form of management consoles: `Host (A)`, `Pointer (PTR)`.
-_TYPE = re.compile(r"(?:[^()]*\()?(A|AAAA|PTR|CNAME|NS|SOA|MX|SRV|TXT|CAA|NAPTR|DS|DNSKEY)\)?", re.IGNORECASE)
+_TYPE = Pattern(r"(?:[^()]*\()?(A|AAAA|PTR|CNAME|NS|SOA|MX|SRV|TXT|CAA|NAPTR|DS|DNSKEY)\)?", re.IGNORECASE)
 _TYPES = ("type", "recordtype", "typ", "rrtype", "class")
 _DATA = ("data", "value", "content", "recorddata", "rdata", "target", "address", "ip", "ipaddress", "daten", "wert")
 _NAMES = ("name", "recordname", "owner", "hostname", "host", "fqdn", "dnsname")
-_REVERSE = re.compile(r"((?:\d{1,3}\.){4})in-addr\.arpa", re.IGNORECASE | re.ASCII)
+_REVERSE = Pattern(r"((?:\d{1,3}\.){4})in-addr\.arpa", re.IGNORECASE | re.ASCII)
 _SHARE = 0.9  # share of rows with a record type that makes a table one of DNS records
 
 

@@ -12,7 +12,7 @@ from netcheck.errors import Problem, SurveyError
 from netcheck.survey.gathering import head_lines
 from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import DELIMITERS, Record, records_of
-from netcheck.text import listed, safe
+from netcheck.text import Pattern, listed, safe
 
 SAMPLE = 200  # lines from which the layout is found
 FIELDS = ("address", "mac", "name", "note", "seen")
@@ -58,12 +58,12 @@ _OTHERS = frozenset({
     *("broadcast", "dns", "gateway", "gw", "mask", "maske", "masque", "netmask", "netmaske", "network", "netz"),
     *("netzwerk", "ntp", "passerelle", "router", "subnet"),
 })  # fmt: skip
-_ANY_MAC = re.compile(
+_ANY_MAC = Pattern(
     r"(?<![\w:.-])(?:[0-9A-F]{2}([:-])[0-9A-F]{2}(?:\1[0-9A-F]{2}){4}|[0-9A-F]{4}([.-])[0-9A-F]{4}\2[0-9A-F]{4})(?![\w:.-])",
     re.ASCII | re.IGNORECASE,
 )
-_ANY_ADDRESS = re.compile(r"(?<![\d.])\d{1,3}(?:\.\d{1,3}){3}(?![\d.])", re.ASCII)
-_NO_TITLES = re.compile(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # a comment, a directive of a zone or a line with an address
+_ANY_ADDRESS = Pattern(r"(?<![\d.])\d{1,3}(?:\.\d{1,3}){3}(?![\d.])", re.ASCII)
+_NO_TITLES = Pattern(r"\s*[;#$]|.*\d\.\d", re.ASCII)  # a comment, a directive of a zone or a line with an address
 _HEADER_ROWS = 30
 _SAMPLE_SIZE = 1 << 20  # characters of the sample; a single line may be that long
 _MOST_COLUMNS = 1024  # columns of a row that are examined

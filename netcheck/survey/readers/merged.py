@@ -15,13 +15,14 @@ from netcheck.survey.gathering import Gathering
 from netcheck.survey.model import RecordKind
 from netcheck.survey.readers.values import date_from, mac_from
 from netcheck.tables.delimited import Lines, Record, records_of, unguarded
+from netcheck.text import Pattern
 
 HEADER = ("address", "mac", "name", "note", "seen", "source", "kind")
 UNREAD_ROW, UNREAD_CELL = "row not read", "cell not read"  # kinds of rows; `name` may hold how many the row stands for
 RANGE = "DHCP range"  # a row whose note is a range that a DHCP server assigns
 ALIAS = "CNAME"  # a row whose name is an alias and whose note is the target name
 _RECORDS = {str(kind): kind for kind in RecordKind}
-_SOURCE = re.compile(r"(.*?)(?:: (sheet .*),|:) (row|line|frame) (\d{1,15})", re.ASCII)
+_SOURCE = Pattern(r"(.*?)(?:: (sheet .*),|:) (row|line|frame) (\d{1,15})", re.ASCII)
 
 
 def is_merged(first: Sequence[str]) -> bool:

@@ -12,13 +12,14 @@ from netcheck.errors import Problem, SurveyError
 from netcheck.survey.gathering import Gathering
 from netcheck.survey.readers.header import plain_title
 from netcheck.tables.delimited import DELIMITERS, Record, records_of
+from netcheck.text import Pattern
 
 # Known titles, reduced to letters and digits; common practice, no source.
 _STARTS = ("startrange", "startipaddress", "startip", "rangestart", "startaddress", "startipadresse", "startadresse")
 _ENDS = ("endrange", "endipaddress", "endip", "rangeend", "endaddress", "endipadresse", "endadresse")
 _OF_SCOPES = ("mask", "lease", "maske", "state", "dauer")  # parts of titles; a list of exclusions has none of them
-_EXCLUDED = re.compile(r"exclu|ausgeschl|exclus", re.IGNORECASE)
-_FOR_USE = re.compile(r"distribution|verteil|\brange\b|\bbereich\b", re.IGNORECASE)
+_EXCLUDED = Pattern(r"exclu|ausgeschl|exclus", re.IGNORECASE)
+_FOR_USE = Pattern(r"distribution|verteil|\brange\b|\bbereich\b", re.IGNORECASE)
 _HEADER_ROWS = 30
 
 

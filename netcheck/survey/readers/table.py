@@ -34,6 +34,7 @@ from netcheck.tables.delimited import (
     text_of,
     unguarded,
 )
+from netcheck.text import Pattern
 
 
 def recognises(head: bytes) -> bool:
@@ -84,12 +85,10 @@ def gather_special(
 # Titles of the column with the end of a DHCP lease, reduced to letters and digits; common practice, no source.
 _LEASES = ("leaseexpiration", "leaseexpirytime", "leaseexpires", "leaseend", "leaseablauf", "leaseende")
 # Words of a row whose addresses a DHCP server assigns; common practice, no source.
-_DHCP = re.compile(r"(?<![a-z])dhcp(?![a-z])|dhcp-?(?:pool|range|bereich)", re.IGNORECASE)
-_POOL = re.compile(r"(?:ip|address|adress)?[ -]?pool", re.IGNORECASE)
-_BEGINS = re.compile(
-    r"\W*[\d.]*\d\.\d|\W*[0-9a-f]*:[0-9a-f]*:", re.ASCII | re.IGNORECASE
-)  # the beginning of an address
-_RESERVED = re.compile(r"reserv", re.IGNORECASE)
+_DHCP = Pattern(r"(?<![a-z])dhcp(?![a-z])|dhcp-?(?:pool|range|bereich)", re.IGNORECASE)
+_POOL = Pattern(r"(?:ip|address|adress)?[ -]?pool", re.IGNORECASE)
+_BEGINS = Pattern(r"\W*[\d.]*\d\.\d|\W*[0-9a-f]*:[0-9a-f]*:", re.ASCII | re.IGNORECASE)  # the beginning of an address
+_RESERVED = Pattern(r"reserv", re.IGNORECASE)
 
 
 def _is_assigned(cell: str) -> bool:

@@ -8,20 +8,20 @@ from functools import lru_cache
 
 from netcheck.addr import Address, Mac, Range
 from netcheck.plan.cells import interface_address_from, range_from, several_addresses
-from netcheck.text import safe
+from netcheck.text import Pattern, safe
 
-_PARTS = re.compile(r"[\s;,]+")
-_PLAIN_MAC = re.compile(r"[0-9A-Fa-f]{2}([:-]?)[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}", re.ASCII)
+_PARTS = Pattern(r"[\s;,]+")
+_PLAIN_MAC = Pattern(r"[0-9A-Fa-f]{2}([:-]?)[0-9A-Fa-f]{2}(?:\1[0-9A-Fa-f]{2}){4}", re.ASCII)
 # macOS prints MAC octets without leading zeros (public samples of `arp -a`).
-_UNPADDED = re.compile(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
+_UNPADDED = Pattern(r"[0-9A-Fa-f]{1,2}(?:([:-])[0-9A-Fa-f]{1,2})(?:\1[0-9A-Fa-f]{1,2}){4}", re.ASCII)
 # Signs for an unknown value; common practice, no source.
 _UNKNOWN = frozenset(
     {"", "-", "--", "?", "n/a", "na", "none", "null", "unknown", "incomplete", "(incomplete)", "<none>"}
 )
 NO_HOST_MACS = frozenset({0, 0xFFFFFFFFFFFF})
-_ISO = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
-_OTHER = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
-_SPAN = re.compile(
+_ISO = Pattern(r"(\d{4})-(\d\d)-(\d\d)(?:[T ].*)?", re.ASCII)
+_OTHER = Pattern(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T].*)?", re.ASCII)
+_SPAN = Pattern(
     r"\d{1,3}(?:\.\d{1,3}){3}\s*(?:[-\u2010-\u2015\u2212]|to|bis)\s*(?:\d{1,3}(?:\.\d{1,3}){3}|\.?\d{1,3})",
     re.ASCII,
 )
@@ -29,7 +29,7 @@ _MOST_OF_RANGE = 1024  # a range in a list of hosts has a few dozen addresses; c
 _MOST_ADDRESSES = 64  # addresses in one cell
 _LONGEST = 2000  # characters of a cell with several addresses
 # Notations that mark a value as text for spreadsheets: `="192.0.2.20"` or `'192.0.2.20`; common practice, no source.
-_AS_TEXT = re.compile(r"""\s*(?:="([^"]*)"|'([^']*))\s*""")
+_AS_TEXT = Pattern(r"""\s*(?:="([^"]*)"|'([^']*))\s*""")
 
 
 def is_unknown(text: str) -> bool:
