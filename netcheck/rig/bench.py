@@ -1,4 +1,4 @@
-"""A scenario on the bench: build the plant, run the prober or the walker over it, and keep what happened."""
+"""A scenario on the bench: build the plant, run `prove` or `walk` on it, and record what happens."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ DEVICE, OWN, BORROWED, GATEWAY = FIRST + 20, FIRST + 1, FIRST + 240, FIRST + 254
 STATION_MAC, STRANGER_MAC, SWITCH_MAC = MACS + 1, MACS + 0x90, MACS + 0xF0
 NET = Net("process", FIRST, 24, GATEWAY, BORROWED, (FIRST + 253, FIRST + 252))
 NOBODY = Names(lambda mac: "", lambda mac: None)
-POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
+POLL = 60.0  # seconds between reads of the keys: a scripted key press ends the wait itself
 GIVES_UP = 400.0  # seconds after which the technician stops the run
 WALKS_FOR = 200.0  # seconds that a walk lasts
-NAMED_AFTER = 4.0  # seconds after a pull that its number is pressed
-PROVEN_IN = 25.0  # seconds from a pull on a walk until its port is proven, at about
-HOLDS = 60.0  # seconds that a cable is held on a walk while nothing is said
+NAMED_AFTER = 4.0  # seconds from a pull until the number of its row is pressed
+PROVEN_IN = 25.0  # seconds from a pull on a walk until its port is proven, roughly
+HOLDS = 60.0  # seconds that the technician keeps a cable out on a walk without an instruction
 
 
 class Bench:
-    """A scenario that is built. `log` holds every event with the world's time at which the technician received it."""
+    """The plant of a scenario, and its run. `places` maps each port to where it physically is."""
 
     def __init__(self, scenario: Scenario) -> None:
-        """Build the plant; nothing runs yet."""
+        """Build the plant; the run has not started."""
         self.scenario = scenario
         self.mode = scenario.mode
         self.direct_cable = self.mode.direct and not scenario.through_switch
@@ -51,7 +51,7 @@ class Bench:
         self.rig = Rig(scenario.seed, adapters, segments)
         self.hosts: list[VirtualDevice] = []
         self.places: dict[str, Place] = {}
-        self.trunks: list[Jack] = []  # by device: the cable upstream of its own
+        self.trunks: list[Jack] = []  # for each device, the cable upstream of its own
         self.devices: list[VirtualDevice] = []
         self.targets: list[Target] = []
         for index, device in enumerate(scenario.devices):
@@ -63,7 +63,7 @@ class Bench:
         if scenario.gateway and not self.mode.direct:
             self.hosts.append(VirtualDevice(self.rig, {self.segment.join(Jack(MACS + 254)): {GATEWAY}}))
         self.strangers = [self._stranger(number, one) for number, one in enumerate(scenario.strangers)]
-        if scenario.device_lldp and self.direct_cable:  # bridges never forward it (IEEE 802.1AB)
+        if scenario.device_lldp and self.direct_cable:  # bridges do not forward LLDP (IEEE 802.1AB)
             for place in self.places.values():
                 LldpSpeaker(self.rig, place.jack, place.jack.mac, f"port {place.subject[-1]}")
         if scenario.switch_lldp:
@@ -115,17 +115,17 @@ class Bench:
             )
 
     def _dependents(self, index: int) -> frozenset[int]:
-        """Addresses that the plan places behind a device."""
+        """Return the addresses that the plan places behind a device."""
         if index or not self.scenario.behind_planned:
             return frozenset()
         return frozenset(DEVICE + number for number, one in enumerate(self.scenario.devices) if number and one.behind)
 
     def row_of(self, index: int, port: int) -> int:
-        """Return the row of the screen of a device's port, both counted as in the scenario; 0 where there is none."""
+        """Return the screen row of a port; 0 if there is none. Devices count from 0 and ports from 1."""
         return next((t.row for t in self.targets if (t.device, t.ordinal) == (f"d{index}", port - 1)), 0)
 
     def jack_of(self, index: int) -> Jack:
-        """Return the connector of a device in which its cable is, else its first."""
+        """Return the connector of a device that its cable is in, else its first connector."""
         jacks = list(self.devices[index].addresses)
         return next((jack for jack in jacks if jack.plugged), jacks[0])
 
@@ -133,7 +133,7 @@ class Bench:
         of = one.of % len(self.devices)
         segment = self.office if one.beyond and self.scenario.two_interfaces else self.segment
         jack = segment.join(Jack(MACS + 20 + of if one.twin else STRANGER_MAC + number))
-        jack.plugged = segment is self.office or not self.direct_cable  # a direct cable has no room for a third
+        jack.plugged = segment is self.office or not self.direct_cable  # a direct cable connects only two hosts
         if one.twin and segment is self.segment:
             jack.behind = self.jack_of(of)
         jack.loss = one.loss
@@ -146,7 +146,7 @@ class Bench:
     # The run
 
     def scope(self) -> Scope:
-        """Return what is to be proven."""
+        """Return the scope of the run."""
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
         asked = tuple(self.targets if self.mode.walks else self.targets[: self.scenario.asked])
         return Scope(
@@ -203,23 +203,26 @@ def _faults(replies: Replies) -> Faults:
 
 
 class ScriptedHand:
-    """The technician of a scenario: does at each instruction what the scenario says, and fires its acts."""
+    """The technician of a scenario: reacts to each instruction as the scenario says, and starts the scenario's acts.
+
+    `log` holds every event with the time of the world's clock at which the technician received it.
+    """
 
     ended = False
 
     def __init__(self, bench: Bench) -> None:
-        """Nothing is asked yet."""
+        """Start with no instruction received."""
         self.bench, self.rig, self.scenario = bench, bench.rig, bench.scenario
         self.log: list[tuple[float, Event]] = []
-        self.asked: list[tuple[float, Action, str]] = []  # instructions: when, what, of which port
-        self.entered: list[float] = []  # when Enter was pressed
+        self.asked: list[tuple[float, Action, str]] = []  # instructions: time, action, port
+        self.entered: list[float] = []  # times at which Enter was pressed
         self._keys: list[Press] = []
         self._out: list[Jack] = []  # cables that the hand holds
         self._last: Jack | None = None
         self._pulls = self._plugs = 0
 
     def start(self) -> None:
-        """Schedule everything that does not wait for an instruction."""
+        """Schedule the actions that do not wait for an instruction."""
         self._fire(On.START, 1)
         self.rig.after(GIVES_UP, partial(self.press, Key.QUIT))
         if self.scenario.stops and self.bench.mode is Mode.WALK:
@@ -238,7 +241,7 @@ class ScriptedHand:
         self.rig.stir()
 
     def told(self, event: Event) -> None:
-        """Keep an event, and follow it where it is an instruction."""
+        """Record an event, and react to it if it is an instruction."""
         self.log.append((self.rig.time, event))
         action = event.action
         if action is None:
@@ -295,7 +298,7 @@ class ScriptedHand:
                 return []
 
     def _move(self, jack: Jack, plugged: bool, unless_told_since: int) -> None:
-        """Move a cable, unless a later instruction came first."""
+        """Move a cable. If *unless_told_since* is set, do nothing after a later instruction."""
         if unless_told_since and unless_told_since != len(self.asked):
             return
         if plugged and jack in self._out:
@@ -307,7 +310,7 @@ class ScriptedHand:
         self.rig.plug(jack, plugged)
 
     def _connect(self, port: str, confirm: bool) -> None:
-        """Bring the cable to a port: on a direct cable from the port before, else from another connector."""
+        """Bring the cable to a port: a direct cable from the last port, else from another connector of the device."""
         bench, place = self.bench, self.bench.places.get(port)
         if place is None:
             return
@@ -328,12 +331,12 @@ class ScriptedHand:
             self.rig.after(1.0 + lasts, partial(self.press, Key.ENTER))
 
     def _forget(self, jack: Jack) -> None:
-        """Do not put a cable back where it was: it is in another connector now."""
+        """Remove a cable from those to put back, because it is in another connector now."""
         if jack in self._out:
             self._out.remove(jack)
 
     def _stop(self, number: int) -> None:
-        """On a walk: pull the next cable, and put it back after its time, or once told."""
+        """On a walk: pull the next cable, and put it back after its time or on an instruction."""
         stop = self.scenario.stops[number]
         jack = self.bench.jack_of(stop.device % len(self.bench.devices))
         self._move(jack, False, 0)

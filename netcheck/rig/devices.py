@@ -1,4 +1,4 @@
-"""Virtual devices: they answer ARP and echo as a stack does, with the faults that mislead a test by hand."""
+"""Virtual devices: they answer ARP and echo requests as network stacks do, with faults that mislead a test by hand."""
 
 from __future__ import annotations
 
@@ -27,34 +27,34 @@ from netcheck.wire.frames import (
 
 ARP_TYPE = ETHERTYPE_ARP.to_bytes(2, "big")
 read_arp = lru_cache(maxsize=8)(arp_from_wire)  # every device on the segment reads the same broadcast
-SELF_CHECK = 6.0  # seconds from link-up to first use of an address: RFC 5227 section 2.1.1 gives 4 to 7
-LLDP_EVERY = 10.0  # seconds between LLDP frames; IEEE 802.1AB recommends 30, and sends a new neighbour four at once
+SELF_CHECK = 6.0  # seconds from link up to the first use of an address: RFC 5227 section 2.1.1 gives 4 to 7
+LLDP_EVERY = 10.0  # seconds between LLDP frames; IEEE 802.1AB recommends 30, and four at once for a new neighbour
 LLDP_GROUP = 0x0180C200000E  # nearest bridge: IEEE 802.1AB
 FORGES_EVERY = 0.25  # seconds between forged frames
-ANSWERS_KEPT = 16  # true answers that a forger keeps for replay
+ANSWERS_KEPT = 16  # true replies that a forger keeps to send again
 
 
 @dataclass(slots=True)
 class Faults:
-    """What is unusual about a device. Times are in seconds; the default of every field is a healthy device."""
+    """The unusual properties of a device. Times are in seconds. With all defaults the device is healthy."""
 
     echo: bool = True  # answers echo
     arp: bool = True  # answers ARP
     slow: float = 0.0  # delay before every answer
-    boots_in: float = 0.0  # silent for this long after its cable came in
-    checks_itself: bool = False  # RFC 5227 at link-up; gives the address up for good if another host probes it
-    dies_when_pulled: bool = False  # never returns
+    boots_in: float = 0.0  # seconds of silence after its cable comes in
+    checks_itself: bool = False  # RFC 5227 at link up; gives the address up for good if another host probes it
+    dies_when_pulled: bool = False  # does not return after its cable was out
     wrong_identifier: bool = False
     wrong_payload: bool = False
-    wrong_source: int = 0  # answers echo from this address instead
-    echo_from: int = 0  # sends echo answers from this MAC
+    wrong_source: int = 0  # sends echo replies from this address instead of its own
+    echo_from: int = 0  # sends echo replies from this MAC
     answers_all: bool = False  # proxy ARP: answers requests for every address, except those with sender 0
     only_while_out: Jack | None = None  # answers only while this other cable is out
     weak: bool = False  # answers at each jack for the addresses of all its jacks
-    deaf_to: Callable[[int], bool] | None = None  # ignores requests from such senders (wrong mask, reverse path)
-    rate: float = 0.0  # most echo answers per second; 0 for no limit
-    there: tuple[float, float, float] = (0.0, 0.0, 0.0)  # seconds it answers, seconds it is away, and from when
-    every_second: bool = False  # answers every second ARP request only
+    deaf_to: Callable[[int], bool] | None = None  # ignores requests from these senders (wrong mask, reverse path)
+    rate: float = 0.0  # most echo replies a second; 0 for no limit
+    there: tuple[float, float, float] = (0.0, 0.0, 0.0)  # seconds present, seconds absent, start of the first cycle
+    every_second: bool = False  # answers only every second ARP request
     to_all: bool = False  # sends its ARP replies to the broadcast address (RFC 3927 section 2.5)
 
 
@@ -62,12 +62,12 @@ class VirtualDevice:
     """A device with one or more jacks and the addresses that it owns at each."""
 
     def __init__(self, rig: Rig, addresses: dict[Jack, set[int]], faults: Faults | None = None) -> None:
-        """Become the host of these jacks."""
+        """Create the device and connect it to these jacks."""
         self.rig, self.addresses, self.faults = rig, addresses, faults or Faults()
         self.up_from = 0.0
         self.gave_up_at = float("inf")
         self.absences: list[tuple[float, float]] = []  # times in which it was starting or restarting
-        self.lives: list[tuple[float, bool]] = []  # when it died (False) and came to life (True), in order
+        self.lives: list[tuple[float, bool]] = []  # times of going off (False) and on (True), in order
         self._dead = False
         self._checking = False
         self._free_at = 0.0
@@ -77,7 +77,7 @@ class VirtualDevice:
 
     @property
     def dead(self) -> bool:
-        """It answers nobody, until it is set alive again."""
+        """Whether it is off: then it answers no request."""
         return self._dead
 
     @dead.setter
@@ -88,11 +88,11 @@ class VirtualDevice:
 
     @property
     def gave_up(self) -> bool:
-        """It gave its address up after a conflict."""
+        """Whether it gave its address up after a conflict."""
         return self.gave_up_at < float("inf")
 
     def cable(self, jack: Jack, up: bool) -> None:
-        """Start again when a cable comes in; die, if that is its fault, when a cable goes out."""
+        """Start again when a cable comes in. When a cable goes out, go off if `dies_when_pulled` is set."""
         if not up:
             self.dead = self.dead or self.faults.dies_when_pulled
             return
@@ -115,12 +115,12 @@ class VirtualDevice:
             self.announce(jack)
 
     def announce(self, jack: Jack) -> None:
-        """Announce the addresses of this jack to all."""
+        """Announce the addresses of this jack by broadcast."""
         for address in self.addresses[jack]:
             self.rig.transmit(jack, arp_request(jack.mac, address, address))
 
     def restart(self, seconds: float) -> None:
-        """Restart by itself and be silent for this long; the link stays up."""
+        """Restart and be silent for this time; the link stays up."""
         self._be_away(seconds)
 
     def _be_away(self, seconds: float) -> None:
@@ -200,8 +200,8 @@ class VirtualDevice:
 def echo_answer(mac: int, frame: bytes) -> bytes:
     """Return the echo reply to a request whose IPv4 header has no options: both address pairs exchanged, type 0.
 
-    The IPv4 checksum does not change, and the ICMP checksum changes as RFC 1624 says. This is the most frequent thing
-    that happens on a bench, so no field is decoded.
+    The IPv4 checksum does not change, and the ICMP checksum changes as RFC 1624 says. No field is decoded, for speed:
+    no function of the bench is called more often.
     """
     total = int.from_bytes(frame[36:38]) + (ECHO_REQUEST << 8)
     check = (total & 0xFFFF) + (total >> 16)
@@ -210,7 +210,7 @@ def echo_answer(mac: int, frame: bytes) -> bytes:
 
 
 def _odd_echo(jack: Jack, frame: bytes, faults: Faults) -> bytes:
-    """Return an echo reply in which something is wrong; nothing where the request is malformed."""
+    """Return an echo reply with the fields that the faults change; empty if the request is malformed."""
     echo = echo_from_wire(frame)
     if echo is None:
         return b""
@@ -240,10 +240,10 @@ def lldp_frame(source: int, chassis: int, port: str, system: str = "") -> bytes:
 
 
 class LldpSpeaker:
-    """Sends LLDP to the station: a device at the far end of a direct cable, or the switch port in between."""
+    """Sends LLDP to the station: from a device at the far end of a direct cable, or from the switch port."""
 
     def __init__(self, rig: Rig, jack: Jack | None, chassis: int, port: str) -> None:
-        """With a jack its device speaks, while it is alive and its cable is in; without one the switch speaks."""
+        """With a jack, its device sends while it is alive and its cable is in; without one, the switch sends."""
         self.rig, self.jack, self._frame = rig, jack, lldp_frame(chassis, chassis, port)
         rig.after(0.5, self._turn)
 
@@ -258,14 +258,14 @@ class LldpSpeaker:
 
 
 class Forger:
-    """Sits where it sees what is sent to the station, and forges answers of a device.
+    """A host that sees the frames to the station and forges replies of a device.
 
-    With `by_arp` it repeats the device's ARP answer, which carries no number and cannot be told from the true one. Else
-    it sends echo answers: invented ones, and true ones again.
+    With `by_arp` it repeats the device's ARP reply. ARP replies carry no number, so the forged one does not differ from
+    a true one. Otherwise it sends echo replies: invented ones, and repeated true ones.
     """
 
     def __init__(self, rig: Rig, jack: Jack, address: int, mac: int, station: int, by_arp: bool) -> None:
-        """`jack` has the station's MAC, as a mirror port would; `station` is the address from which it asks."""
+        """`jack` has the station's MAC, as on a mirror port; `station` is the address that the station sends from."""
         self.rig, self.jack, self.by_arp = rig, jack, by_arp
         self.address, self.mac, self.station = address, mac, station
         self._answers: list[bytes] = []
@@ -274,13 +274,13 @@ class Forger:
         rig.after(FORGES_EVERY, self._turn)
 
     def hear(self, jack: Jack, frame: bytes) -> None:
-        """Keep the newest true echo answers."""
+        """Record the newest true echo replies."""
         echo = echo_from_wire(frame)
         if echo is not None and echo.type == ECHO_REPLY and echo.source == self.mac:
             self._answers = [*self._answers[-ANSWERS_KEPT:], frame]
 
     def cable(self, jack: Jack, up: bool) -> None:
-        """Do nothing: its own cable is never moved."""
+        """Do nothing: its own cable is not moved."""
 
     def _turn(self) -> None:
         self._turns += 1

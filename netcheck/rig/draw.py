@@ -1,7 +1,7 @@
-"""Scenarios drawn from choices: at random for the campaign, by a search that looks for false proofs, and one for each
-case that no station could tell from an honest run.
+"""Draws scenarios: at random for the campaign, or for a search of false proofs.
 
-Times are multiples of a tenth of a second, so that a shrunk scenario is easy to read.
+It also draws a scenario for each case of `Alike`, which no station can distinguish from an honest run. Times are
+multiples of a tenth of a second, so that a shrunk scenario is easy to read.
 """
 
 from __future__ import annotations
@@ -15,35 +15,35 @@ from netcheck.rig.scenario import Act, Cable, Device, Do, HandMove, Mode, On, Re
 from netcheck.rig.truth import Alike
 
 T = TypeVar("T")
-CHANGES = (1, 2, 2, 3, 3, 4, 5)  # things changed in a run, each number as likely
+CHANGES = (1, 2, 2, 3, 3, 4, 5)  # number of changes in a run; each element is equally likely
 
 
 class Choices(Protocol):
-    """Where choices come from. The first option of `pick`, and the low end of `seconds`, are the simplest."""
+    """The source of choices. The first option of `pick` and the low end of `seconds` are the simplest values."""
 
     def pick(self, options: Sequence[T]) -> T:
         """Return one of the options."""
 
     def seconds(self, low: float, high: float) -> float:
-        """Return a multiple of 0.1 between two times."""
+        """Return a multiple of 0.1 from low to high."""
 
     def maybe(self, share: float) -> bool:
-        """Return True for about this share of calls; False is the simpler answer."""
+        """Return True for about this share of calls; False is the simpler value."""
 
 
 class RandomChoices:
     """Choices by a random generator."""
 
     def __init__(self, random: Random) -> None:
-        """Draw from this generator."""
+        """Use this generator."""
         self.random = random
 
     def pick(self, options: Sequence[T]) -> T:
-        """Return one of the options, each as likely."""
+        """Return one of the options, with equal probability."""
         return options[int(self.random.random() * len(options))]
 
     def seconds(self, low: float, high: float) -> float:
-        """Return a time, each multiple of 0.1 as likely."""
+        """Return a multiple of 0.1 from low to high, with equal probability."""
         return self.random.randint(round(low * 10), round(high * 10)) / 10
 
     def maybe(self, share: float) -> bool:
@@ -54,8 +54,10 @@ class RandomChoices:
 def scenario(
     choices: Choices, mode: Mode, seed: int, changes: Sequence[int] = CHANGES, named: bool | None = None
 ) -> Scenario:
-    """Draw one run of a mode: a sound plant and an able technician, with some things changed, as many as one of
-    `changes`. `named` decides whether the plan names MACs, which else is drawn too."""
+    """Draw one run of a mode: a sound plant and a careful technician, with some random changes.
+
+    The number of changes is one of `changes`. `named` says whether the plan names MACs; None draws that too.
+    """
     move = HandMove(enter=1.2 if mode.keyed else None)
     one = Scenario(
         mode=mode,
@@ -93,7 +95,7 @@ def _act(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _restarts(choices: Choices, one: Scenario) -> Scenario:
-    """Let a device restart several times, since outages come in clusters."""
+    """Let a device restart several times: outages come in clusters."""
     at, gap, lasts = choices.seconds(20, 90), choices.seconds(5, 60), choices.seconds(3, 40)
     again = choices.pick((2, 3, 4))
     acts = (Act(do=Do.RESTART, after=round(at + turn * (lasts + gap), 1), lasts=lasts) for turn in range(again))
@@ -101,7 +103,7 @@ def _restarts(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _lasts(choices: Choices) -> float:
-    """Draw a duration: a moment, a while, or minutes."""
+    """Draw a duration: seconds, tens of seconds, or minutes."""
     match choices.pick((0, 1, 1, 2)):
         case 0:
             return choices.seconds(0.1, 5)
@@ -194,14 +196,14 @@ def _stranger(choices: Choices, one: Scenario) -> Scenario:
 
 
 def _pull(choices: Choices, one: Scenario) -> Scenario:
-    """Let the technician do something else at a request to pull."""
+    """Change the technician's reaction to a request to pull."""
     cables = (Cable.OWN, Cable.OTHER, Cable.NONE, Cable.UPSTREAM, Cable.STATION, Cable.LAST)
     move = _move(choices, choices.pick(cables), one.mode)
     return replace(one, pulls=choices.pick(((move,), (*one.pulls, move), (move, *one.pulls))))
 
 
 def _plug(choices: Choices, one: Scenario) -> Scenario:
-    """Let the technician do something else at a request to put the cable back."""
+    """Change the technician's reaction to a request to put the cable back."""
     move = _move(choices, choices.pick((Cable.OWN, Cable.OWN, Cable.NONE)), one.mode)
     return replace(one, plugs=choices.pick(((move,), (*one.plugs, move), (move, *one.plugs))))
 
@@ -222,14 +224,14 @@ def _move(choices: Choices, cable: Cable, mode: Mode) -> HandMove:
 
 
 def _pretends(choices: Choices, one: Scenario) -> Scenario:
-    """Request the second port, and let the technician confirm without moving the cable."""
+    """Test the second port of a device, and let the technician confirm without moving the cable."""
     devices = (replace(one.devices[0], ports=2), *one.devices[1:])
     moves, reseats = choices.pick(((False, False), (True, False), (False, True)))
     return replace(one, devices=devices, asked=2, moves_connector=moves, reseats_connector=reseats)
 
 
 def _stops(choices: Choices, one: Scenario) -> Scenario:
-    """Let other cables be pulled, at other times."""
+    """Change which cables are pulled on a walk, and when."""
     stops = (
         Stop(
             device=choices.pick((0, 0, 1, 2)),
@@ -260,7 +262,7 @@ LEFT = HandMove(cable=Cable.NONE)
 
 
 def lookalike(choices: Choices, alike: Alike, seed: int) -> Scenario:
-    """Draw a run in which this case occurs, and nothing else is wrong."""
+    """Draw a run in which this case occurs and nothing else is wrong."""
     keyed = choices.pick((True, False))
     mode, move = (Mode.KEYED, KEY) if keyed else (Mode.HANDS_FREE, HandMove())
     named = choices.pick((True, False))
@@ -273,7 +275,7 @@ def lookalike(choices: Choices, alike: Alike, seed: int) -> Scenario:
             after = choices.seconds(0.5, 6)
             acts = tuple(Act(do=Do.RESTART, on=On.PULL, nth=n, after=after, lasts=while_it_lasts) for n in (1, 2))
             return Scenario(mode=mode, seed=seed, named=named, pulls=(LEFT,), plugs=(move,), acts=acts)
-        case Alike.FALSE_WORD:
+        case Alike.FALSE_KEY:
             restart = Act(do=Do.RESTART, on=On.PULL, after=choices.seconds(12, 16), lasts=while_it_lasts)
             said = HandMove(cable=Cable.NONE, enter=17.0)
             return Scenario(seed=seed, named=named, pulls=(said,), plugs=(KEY,), acts=(restart,))
@@ -319,7 +321,7 @@ def lookalike(choices: Choices, alike: Alike, seed: int) -> Scenario:
 
 
 def _second_owner(choices: Choices, alike: Alike) -> tuple[Stranger, tuple[Act, ...]]:
-    """Return the second owner of a case, and when it is there."""
+    """Return the second owner of a case, and the acts that say when it is present."""
     match alike:
         case Alike.TWIN:
             return Stranger(always=True, twin=True), ()

@@ -1,6 +1,6 @@
-"""What was physically the case on a bench, and when: from the histories that cables and devices keep.
+"""Computes when each cable was in and each device alive on a bench, from the changes that they record.
 
-A history is a list of spans (since, until) in seconds of the world's clock, in order, without overlap.
+A history is a list of spans (since, until) in seconds of the world's clock, in order and without overlap.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def joined(spans: Iterable[Span], gap: float) -> Spans:
 
 
 def longest(spans: Iterable[Span]) -> float:
-    """Return the seconds of the longest span; 0 where there is none."""
+    """Return the seconds of the longest span; 0 if there is none."""
     return max((until - since for since, until in spans), default=0.0)
 
 
@@ -77,7 +77,7 @@ def total(spans: Iterable[Span]) -> float:
 
 
 def _since_changes(changes: Sequence[tuple[float, bool]], now: bool) -> Spans:
-    """Return when a two-state value was True, from its changes and its value now."""
+    """Return when a Boolean value was True, from its changes (time, new value) and its value now."""
     spans: Spans = []
     since, value = -EVER, not changes[0][1] if changes else now
     for at, new in changes:
@@ -103,7 +103,7 @@ def out(jack: Jack) -> Spans:
 
 
 def linked(jack: Jack) -> Spans:
-    """Return when the transceiver of a jack had its link, as far as the cable does not matter."""
+    """Return when the transceiver of a jack was up, whether or not its cable was in."""
     return _since_changes(jack.links, jack.linked)
 
 
@@ -142,12 +142,12 @@ def reachable(jack: Jack) -> Spans:
 
 
 def lives(device: VirtualDevice) -> Spans:
-    """Return when a device was switched on and had not given its address up."""
+    """Return when a device was on and had not given its address up."""
     return within(_since_changes(device.lives, not device.dead), -EVER, device.gave_up_at)
 
 
 def alive(device: VirtualDevice, until: float) -> Spans:
-    """Return when a device would have answered a request at all, up to a time."""
+    """Return when a device could answer a request, up to *until*; its path and loss do not matter."""
     there = without(lives(device), union(device.absences))
     faults = device.faults
     if faults.only_while_out is not None:

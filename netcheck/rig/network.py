@@ -1,7 +1,7 @@
 """A simulated bench: cables, segments, and a clock that moves only while somebody waits. It is a link like any other.
 
-Everything that happens is an entry in one time-ordered queue, so the same seed gives the same run. Every physical
-change is kept in a history, from which `truth` decides later what a verdict is worth.
+Every action is an element of one queue in order of time, so the same seed gives the same run. Every physical change is
+recorded; `truth` later decides from this history whether a verdict is deserved.
 """
 
 from __future__ import annotations
@@ -21,16 +21,17 @@ from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
 
 
 class Bursts:
-    """A link that is bad for `share` of the time, for `length` seconds on average.
+    """A link that is bad for `share` of the time; each bad period lasts `length` seconds on average.
 
-    It is sampled at times that never decrease. The state at each follows exactly from the chain, so that nothing need
-    be simulated in between."""
+    It is a two-state Markov chain, sampled at times that do not decrease. The state at each sample is drawn from the
+    exact transition probability, so nothing is simulated between samples.
+    """
 
     def __init__(self, share: float, length: float, random: Random) -> None:
-        """Begin in either state, with the probability of that state."""
+        """Draw the first state with the long-term probability of each state."""
         self.share, self.length = share, length
         self._random = random
-        self._settles = length * (1.0 - share)  # seconds in which the chain forgets its state
+        self._settles = length * (1.0 - share)  # time constant in seconds after which the chain forgets its state
         self._bad = random.random() < share
         self._at = 0.0
 
@@ -52,21 +53,25 @@ class Host(Protocol):
     """A device at the far end of a cable."""
 
     def hear(self, jack: Jack, frame: bytes) -> None:
-        """Take a frame that arrived at one of the host's jacks."""
+        """Handle a frame that arrived at one of the host's jacks."""
 
     def cable(self, jack: Jack, up: bool) -> None:
-        """Take notice that the cable of a jack went in or out."""
+        """Handle a change of the cable of a jack: it went in or out."""
 
 
 @dataclass(eq=False)
 class Jack:
     """One connector with its cable to a segment.
 
-    `loss` is the share of frames lost each way, `bursts` a loss process in which frames are lost together. `delay` is
-    added to each frame's flight, and up to `jitter` seconds more, so that frames can overtake one another.
-    `forwards_after` is how long the switch port blocks after link-up (spanning tree). `behind` is another cable on
-    which this one depends: the one of the device before it in a chain, or the uplink of a switch. `detour` are the
-    cables of a second path (a ring), which carries frames from `heals` seconds after this cable came out.
+    - `loss`: share of frames lost each way.
+    - `bursts`: a loss process in which consecutive frames are lost.
+    - `delay`, `jitter`: seconds added to the flight of each frame; the jitter is random up to this value, so frames can
+      overtake one another.
+    - `forwards_after`: seconds that the switch port blocks after link up (spanning tree).
+    - `behind`: another cable that this one depends on: that of the device before it in a chain, or the uplink of a
+      switch.
+    - `detour`, `heals`: cables of a second path (a ring), which carries frames from `heals` seconds after this cable
+      came out.
     """
 
     mac: int
@@ -85,30 +90,30 @@ class Jack:
     healed_at: float = 0.0
     blocked_at_first: float = 0.0  # `forwarding_from` before the cable was first moved
     linked: bool = True  # False while the transceiver renegotiates or is reset
-    moves: list[tuple[float, bool]] = field(default_factory=list)  # when the cable went in (True) and out, in order
+    moves: list[tuple[float, bool]] = field(default_factory=list)  # times the cable went in (True) or out, in order
     links: list[tuple[float, bool]] = field(default_factory=list)  # the same for `linked`
 
     @property
     def joined(self) -> bool:
-        """This cable and all cables on which it depends are in."""
+        """Whether this cable and all cables that it depends on are in, with their links up."""
         jack: Jack | None = self
         while jack is not None and jack.plugged and jack.linked:
             jack = jack.behind
         return jack is None
 
     def passes(self, now: float, random: Random) -> bool:
-        """Draw whether a frame gets through now."""
+        """Draw whether a frame passes now."""
         if self.loss and random.random() < self.loss:
             return False
         if self.bursts is not None and self.bursts.lose(now):
             return False
         above = self.behind
         if self.plugged and self.linked and now >= self.forwarding_from and (above is None or above.joined):
-            return True  # as `forwards`, spelt out: nothing on the bench is called as often
+            return True  # the condition of `forwards` again, for speed: no method of the bench is called more often
         return bool(self.detour) and now >= self.healed_at and all(jack.forwards(now) for jack in self.detour)
 
     def forwards(self, now: float) -> bool:
-        """The direct path is usable: no cable is out, and the switch port does not block."""
+        """Return whether the direct path carries frames: no cable is out, and the switch port does not block."""
         return (
             self.plugged
             and self.linked
@@ -132,10 +137,10 @@ class Segment:
 
 
 class Rig:
-    """A link whose far side is simulated. `at` and `after` put actions on the clock, also those of a technician.
+    """A link whose far side is simulated. `at` and `after` schedule actions, also those of a technician.
 
-    Two clocks run: `time` is the world's, by which everything on the bench happens; `now()` is the link's, which stands
-    still while the computer is suspended. They differ by the seconds of all suspends so far.
+    There are two clocks. `time` is the world's clock, which all actions follow. `now()` is the link's clock, which
+    stands still while the computer is suspended. They differ by the seconds of all suspends so far.
     """
 
     kind = "rig"
@@ -143,7 +148,7 @@ class Rig:
     overhears = False
 
     def __init__(self, seed: int, adapters: Sequence[Adapter], segments: Sequence[Segment]) -> None:
-        """`segments[n]` is the segment to which interface n of the station is connected."""
+        """`segments[n]` is the segment that interface n of the station is connected to."""
         self.adapters = tuple(adapters)
         self.random = Random(seed)
         self.sent: list[tuple[float, int, bytes]] = []  # every frame that left the station: (time, adapter, frame)
@@ -151,10 +156,10 @@ class Rig:
         self.time = START
         self.began = START
         self._asleep = 0.0  # seconds of all suspends so far
-        self._waited_until = 0.0  # the difference of the clocks is rounded: `now()` must reach it all the same
+        self._waited_until = 0.0  # `now()` must reach this time although the difference of the clocks is rounded
         self._wakes_at = 0.0
-        self.away: list[tuple[float, float]] = []  # when the computer was suspended, or its frames did not leave
-        self._mute_until = 0.0  # until then no frame leaves the station
+        self.away: list[tuple[float, float]] = []  # spans in which the computer was suspended or sent no frame
+        self._mute_until = 0.0  # no frame leaves the station before this time
         self._queue: list[tuple[float, int, Callable[[], object]]] = []
         self._ties = count()
         self._news: list[News] = []
@@ -169,7 +174,7 @@ class Rig:
         return max(self.time - self._asleep, self._waited_until) if self._asleep else self.time
 
     def send(self, frame: bytes, adapter: int = 0) -> float | None:
-        """Send a frame from the station and return when; None while the station's frames do not leave."""
+        """Send a frame from the station and return the time; None while no frame leaves the station."""
         if self.time < self._mute_until:
             return None
         self.sent.append((self.time, adapter, frame))
@@ -180,7 +185,7 @@ class Rig:
         """Let time pass until something arrives or the link's clock reads `until`."""
         queue = self._queue
         while not (self._news or self._stirred):
-            end = until + self._asleep  # a suspend moves it
+            end = until + self._asleep  # computed in the loop, because a suspend changes it
             if not queue or queue[0][0] > end:
                 if self.time < end:
                     self.time = end
@@ -194,12 +199,14 @@ class Rig:
         return news
 
     def stir(self) -> None:
-        """Make `receive` return at once, as a key press does at a real keyboard."""
+        """Make `receive` return at once, as a key press does on a real terminal."""
         self._stirred = True
 
     def carrier(self, adapter: int = 0) -> bool:
-        """Return the carrier of an adapter. A direct cable has carrier while both ends are in; a switch always gives
-        it."""
+        """Return the carrier of an adapter.
+
+        A direct cable has carrier while both ends are in; a switch gives carrier while the station's cable is in.
+        """
         jack = self.jacks[adapter]
         segment = jack.segment
         if segment is None or not (jack.plugged and jack.linked):
@@ -221,15 +228,15 @@ class Rig:
     # The bench
 
     def at(self, when: float, action: Callable[[], object]) -> None:
-        """Run an action at a time of the world's clock."""
+        """Schedule an action at a time of the world's clock."""
         heapq.heappush(self._queue, (when, next(self._ties), action))
 
     def after(self, seconds: float, action: Callable[[], object]) -> None:
-        """Run an action this many seconds from now."""
+        """Schedule an action this many seconds from now."""
         heapq.heappush(self._queue, (self.time + seconds, next(self._ties), action))
 
     def plug(self, jack: Jack, plugged: bool) -> None:
-        """Put a cable in or pull it; its host and the station take notice."""
+        """Plug a cable in or pull it; tell its host and the station."""
         if jack.plugged == plugged:
             return
         if not jack.moves:
@@ -264,19 +271,19 @@ class Rig:
                 self._news.append(Carrier(self.now(), adapter, up))
 
     def remove(self, adapter: int = 0) -> None:
-        """Take an interface of the station away, as when an adapter is pulled."""
+        """Remove an interface of the station, as when a USB adapter is pulled."""
         self.plug(self.jacks[adapter], False)
         self._news.append(Carrier(self.now(), adapter, False, gone=True))
 
     def switch(self, on: bool, adapter: int = 0) -> None:
-        """Switch an interface of the station off or on (its administrative state); the cable stays where it is."""
+        """Switch an interface of the station off or on (its administrative state); its cable does not move."""
         jack = self.jacks[adapter]
         jack.links.append((self.time, on))
         jack.linked = on
         self._news.append(Carrier(self.now(), adapter, on and self.carrier(adapter), off=not on))
 
     def vanish(self, seconds: float, adapter: int = 0) -> None:
-        """Take an interface of the station down for a while (an adapter reset by hand); its cable stays in."""
+        """Take an interface of the station down for some seconds (an adapter reset by hand); its cable stays in."""
         jack = self.jacks[adapter]
         if jack.linked:
             jack.links.append((self.time, False))
@@ -285,7 +292,7 @@ class Rig:
             self.after(seconds, partial(self.link, jack, True))
 
     def mute(self, seconds: float) -> None:
-        """Let no frame leave the station for a while: `send` returns None (queue full, no memory)."""
+        """Let no frame leave the station for some seconds: `send` returns None (queue full, no memory)."""
         self._mute_until = self.time + seconds
         self.away.append((self.time, self._mute_until))
 
@@ -294,7 +301,7 @@ class Rig:
         self._news.append(Lost(self.now(), adapter, frames))
 
     def suspend(self, seconds: float) -> None:
-        """Suspend the computer: the world goes on, nothing is sent or heard, and the link's clock stands still."""
+        """Suspend the computer: the world's clock runs on, no frame is sent or heard, and the link's clock stands."""
         if self.time < self._wakes_at:
             return
         before = self._carriers()
@@ -302,7 +309,7 @@ class Rig:
         self._wakes_at = self.time + seconds
         self.away.append((self.time, self._wakes_at))
         self.at(self._wakes_at, partial(self._wake, seconds, before))
-        while self.time < self._wakes_at:  # nobody waits in `receive` meanwhile
+        while self.time < self._wakes_at:  # run the queue here, because nobody calls `receive` meanwhile
             at, _, action = heapq.heappop(self._queue)
             self.time = max(self.time, at)
             action()
@@ -312,7 +319,7 @@ class Rig:
         self._tell_carriers(before)
 
     def transmit(self, source: Jack, frame: bytes) -> None:
-        """Carry a frame from a jack to every jack of its segment that it is meant for."""
+        """Carry a frame from a jack to each jack of its segment that has the destination MAC."""
         segment, now = source.segment, self.time
         if segment is None or not source.passes(now, self.random):
             return
@@ -325,12 +332,12 @@ class Rig:
                 if jitter or jack.jitter:
                     at += self.random.uniform(0, jitter + jack.jitter)
                 elif jack.host is not None and at == now + FLIGHT:
-                    self._deliver(jack, frame)  # the flight to a device is counted on the way back
+                    self._deliver(jack, frame)  # the flight of the request is added to that of the reply
                     continue
                 self.at(at, partial(self._deliver, jack, frame))
 
     def say_to_station(self, frame: bytes, adapter: int = 0) -> None:
-        """Deliver a frame of the switch port itself, such as LLDP, which bridges never forward (IEEE 802.1AB)."""
+        """Deliver a frame of the switch port itself, for example LLDP, which bridges do not forward (IEEE 802.1AB)."""
         self._deliver(self.jacks[adapter], frame)
 
     def _deliver(self, jack: Jack, frame: bytes) -> None:

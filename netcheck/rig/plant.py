@@ -1,4 +1,4 @@
-"""A whole plan on the bench: one device for each interface, on one switch, with the faults to practise."""
+"""A whole plan on the bench: one device for each interface, all on one switch, with the faults of a rehearsal."""
 
 from __future__ import annotations
 
@@ -11,25 +11,26 @@ from netcheck.rig.network import Jack, Rig, Segment
 from netcheck.wire.link import Adapter
 
 STATION_MAC = 0x00005E0053FE  # documentation MACs: RFC 7042 section 2.1.2
-MADE_UP = 0x020000000000  # locally administered, for interfaces whose MAC the plan does not name
+MADE_UP = 0x020000000000  # locally administered MACs for interfaces without a MAC in the plan
 
 
 @dataclass(frozen=True)
 class Trouble:
-    """What is wrong at the plant, by `device/interface`."""
+    """The faults of the plant. Interfaces are named `device/interface`."""
 
     faults: Mapping[str, Faults] = field(default_factory=dict)
     lossy: Mapping[str, float] = field(default_factory=dict)  # share of frames lost each way
-    impostors: tuple[str, ...] = ()  # another host owns the address and is heard once the cable is out
-    swapped: tuple[tuple[str, str], ...] = ()  # pairs that have each other's addresses
-    absent: tuple[str, ...] = ()
+    impostors: tuple[str, ...] = ()  # another host has the address and answers while the cable is out
+    swapped: tuple[tuple[str, str], ...] = ()  # pairs of interfaces that have each other's addresses
+    absent: tuple[str, ...] = ()  # interfaces that do not answer
 
 
 def plant(aim: Scope, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tuple[Rig, dict[str, Jack]]:
-    """Build the bench and return it with the cable of every port; `kind` is the class of the rig.
+    """Build the bench; return it with the cable of each port. `kind` is the class of the rig.
 
-    All subnets share the switch, which RFC 1122 section 3.3.4.1 allows, and every gateway is there. The ports of a
-    device share one cable that is moved from port to port."""
+    All subnets share the switch, which RFC 1122 section 3.3.4.1 allows, and every gateway answers. The ports of an
+    interface share one cable that is moved from port to port.
+    """
     switch = Segment()
     rig = kind(seed, [Adapter("rig0", STATION_MAC)], [switch])
     addresses = {target.interface: target.address for target in aim.targets if not target.barred}
@@ -53,7 +54,7 @@ def plant(aim: Scope, trouble: Trouble, seed: int, kind: type[Rig] = Rig) -> tup
 
 
 def hanging(aim: Scope, cables: Mapping[str, Jack]) -> dict[str, tuple[Jack, ...]]:
-    """Return, by connector, the cables of the interfaces that the plan attaches there."""
+    """Return, for each connector, the cables of the interfaces that the plan attaches to it."""
     found: dict[str, dict[Jack, None]] = {}
     for target in aim.targets:
         if target.behind and target.subject in cables:

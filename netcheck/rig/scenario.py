@@ -1,4 +1,4 @@
-"""One run on the bench as data: the plant, what happens by itself, and what the technician does when asked.
+"""One run on the bench as data: the plant, the events without a hand, and the technician's reactions.
 
 A scenario is small enough to print, to compare and to shrink. `netcheck.rig.bench` builds and runs it.
 """
@@ -10,7 +10,7 @@ from enum import StrEnum
 
 
 class Mode(StrEnum):
-    """How the run is done."""
+    """The kind of run."""
 
     KEYED = "prove, with keys"
     HANDS_FREE = "prove, hands-free"
@@ -21,22 +21,22 @@ class Mode(StrEnum):
 
     @property
     def direct(self) -> bool:
-        """The station is connected to the port by one cable."""
+        """Whether one cable connects the station to the port."""
         return self in (Mode.DIRECT, Mode.DIRECT_HANDS_FREE)
 
     @property
     def keyed(self) -> bool:
-        """The technician confirms movements with Enter."""
+        """Whether the technician confirms movements with Enter."""
         return self in (Mode.KEYED, Mode.DIRECT)
 
     @property
     def walks(self) -> bool:
-        """The run is a walk."""
+        """Whether the run is a walk."""
         return self in (Mode.WALK, Mode.IN_ORDER)
 
 
 class Cable(StrEnum):
-    """A cable, as seen from the port that an instruction names."""
+    """Which cable is moved, relative to the port that an instruction names."""
 
     OWN = "its own"
     OTHER = "another device's"
@@ -50,9 +50,9 @@ class Cable(StrEnum):
 class HandMove:
     """The technician's reaction to one instruction; times are seconds after it.
 
-    The cable moves after `after`. With `lasts`, the movement is undone after that many seconds (put back too early,
-    or a plug that makes contact and slips out); with `again`, it is repeated that many seconds later. Enter is
-    pressed at `enter`, if at all.
+    The cable moves after `after`. With `lasts`, the movement is undone so many seconds later: the cable is put back too
+    early, or the plug slips out. With `again`, it is repeated so many seconds after that. Enter is pressed at `enter`;
+    None means that it is not pressed.
     """
 
     cable: Cable = Cable.OWN
@@ -75,8 +75,14 @@ class Replies(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
-    """A planned device. `boots` is how long it is silent after its cable came in (it may be powered over it). `ports`
-    connectors lead to its one interface, one of which has a cable. `behind` hangs it behind device 0."""
+    """A planned device with one interface. Times are in seconds.
+
+    - `boots`: silence after its cable comes in, for example if the cable powers it.
+    - `slow`: delay before each answer.
+    - `loss`: share of frames lost each way.
+    - `ports`: connectors of the interface; one of them has a cable.
+    - `behind`: it is chained behind device 0.
+    """
 
     boots: float = 0.0
     replies: Replies = Replies.ALL
@@ -91,8 +97,9 @@ class Device:
 class Stranger:
     """An unplanned host with the address of device `of`.
 
-    It is present during an act, or `always`, or only while that device's cable is out. A `twin` has the device's
-    MAC. A host `beyond` is heard through another interface of the station.
+    It is present during an act, `always`, or `while_out`: only while the cable of that device is out. A `twin` has the
+    device's MAC. A host `beyond` is heard through another interface of the station. With `announces` it announces the
+    address when it appears.
     """
 
     of: int = 0
@@ -114,7 +121,7 @@ class On(StrEnum):
 
 
 class Do(StrEnum):
-    """Something that happens without the technician's cable work."""
+    """An event that happens without an instruction."""
 
     RESTART = "the device restarts"
     BLINK = "the path to the device fails"  # a cable elsewhere, a switch port
@@ -132,8 +139,11 @@ class Do(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Act:
-    """Something that happens `after` seconds after its trigger and lasts `lasts` seconds. `who` is the index of a
-    device or stranger, or the number that is pressed. `nth` counts instructions of that kind from 1."""
+    """An event that happens `after` seconds after its trigger and lasts `lasts` seconds.
+
+    `nth` counts the instructions that are its trigger, from 1. `who` is the index of a device or stranger, or the
+    number that is pressed.
+    """
 
     do: Do
     on: On = On.START
@@ -145,8 +155,11 @@ class Act:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
-    """On a walk without order: the cable that is pulled next. It is out for `lasts` seconds, or until told with 0. With
-    a `number` the row of that port of the device is pressed while it is out."""
+    """The next pull on a walk without order: the cable of a device, `wait` seconds after the last one.
+
+    It is out for `lasts` seconds; 0 means until an instruction. With a `number`, the row of that port of the device is
+    pressed while the cable is out.
+    """
 
     device: int = 0
     wait: float = 30.0
@@ -156,7 +169,7 @@ class Stop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
-    """One run. `asked` ports are proven, in the plan's order; the last of `pulls` and `plugs` is repeated."""
+    """One run. The first `asked` ports of the plan are proven. The last of `pulls` and of `plugs` is repeated."""
 
     mode: Mode = Mode.KEYED
     seed: int = 1
@@ -166,27 +179,27 @@ class Scenario:
     borrowed: bool = False  # the station has no address of its own in the subnet
     gateway: bool = False
     swapped: bool = False  # devices 0 and 1 have each other's addresses
-    heals: float | None = None  # device 0 has a second path, usable this long after its cable came out
-    blocks: float = 0.0  # a switch port forwards this long after link-up
-    through_switch: bool = False  # a cable that is said to be direct leads through a quiet switch
+    heals: float | None = None  # device 0 has a second path that carries frames so many seconds after its pull
+    blocks: float = 0.0  # seconds that a switch port blocks after link up
+    through_switch: bool = False  # a cable that is said to be direct leads through a switch that sends nothing
     device_lldp: bool = False
     switch_lldp: str = ""  # the port name that the switch announces
     two_interfaces: bool = False  # the station has a second interface
-    behind_planned: bool = False  # the plan knows which device hangs behind which
-    moves_connector: bool = True  # the hand moves the cable when asked to, before it confirms
-    reseats_connector: bool = False  # else it unplugs the cable and puts it back into the same connector
+    behind_planned: bool = False  # the plan says which device is chained behind which
+    moves_connector: bool = True  # on request, the technician moves the cable before Enter
+    reseats_connector: bool = False  # else the technician unplugs it and puts it back into the same connector
     strangers: tuple[Stranger, ...] = ()
     pulls: tuple[HandMove, ...] = (HandMove(),)
     plugs: tuple[HandMove, ...] = (HandMove(),)
     stops: tuple[Stop, ...] = ()
     acts: tuple[Act, ...] = ()
-    once: bool = False  # on a walk: one pull is to be enough
-    earlier: bool = False  # the record already holds a proof in which device 1's MAC had device 0's port
+    once: bool = False  # on a walk: one pull is enough (--once)
+    earlier: bool = False  # the record already has a proof in which the MAC of device 1 had the port of device 0
     patience: float = 60.0
 
 
 def to_source(value: object) -> str:
-    """Return a scenario, or a part of one, as the Python expression that builds it; defaults are left out."""
+    """Return a scenario or a part of one as the Python expression that builds it, without defaults."""
     if isinstance(value, StrEnum):
         return f"{type(value).__name__}.{value.name}"
     if isinstance(value, tuple):
@@ -194,5 +207,5 @@ def to_source(value: object) -> str:
     if not is_dataclass(value):
         return repr(value)
     given = ((one, getattr(value, one.name)) for one in fields(value))
-    words = [f"{one.name}={to_source(now)}" for one, now in given if now != one.default]
-    return f"{type(value).__name__}({', '.join(words)})"
+    arguments = [f"{one.name}={to_source(now)}" for one, now in given if now != one.default]
+    return f"{type(value).__name__}({', '.join(arguments)})"

@@ -1,4 +1,4 @@
-"""Simulated technicians: they follow typed instructions, well or badly. They never read the words of a prompt."""
+"""Simulated technicians: they follow the actions of events, well or badly. They do not read the text of a prompt."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from random import Random
 from netcheck.proof.events import Action, Event, Key, Press, What
 from netcheck.rig.network import Jack, Rig
 
-SHORT = (0.2, 2.0)  # seconds for which a cable is out too short, or a plug makes contact before it slips out
-MOVES, MOVES_AGAIN = 1.8, 10.0  # seconds that a cable takes from one connector to the next; the second time as told
+SHORT = (0.2, 2.0)  # seconds that a cable is out if the pull is too short, or in before its plug slips out
+MOVES, MOVES_AGAIN = 1.8, 10.0  # seconds that a cable is out between two connectors, first and when asked again
 QUICKEST = 0.35  # seconds that a person needs at least to react to a prompt and move a cable
 GIVES_UP = 600.0  # seconds after which the technician stops the run
 
@@ -22,8 +22,9 @@ GIVES_UP = 600.0  # seconds after which the technician stops the run
 class Technician:
     """Moves the cables that an instruction names.
 
-    `jacks` maps ports to the cables that are moved for them: other ones, where plan and plant disagree. `behind` maps a
-    connector to the cables of what the plan attaches there. `hand` is how many seconds a movement takes.
+    `jacks` maps each port to the cable that is moved for it; this is another port's cable if plan and plant differ.
+    `behind` maps a connector to the cables of the interfaces that the plan attaches to it. `hand` is the seconds that a
+    movement takes.
     """
 
     rig: Rig
@@ -35,7 +36,7 @@ class Technician:
     behind: Mapping[str, tuple[Jack, ...]] = field(default_factory=dict)
     ended: bool = False
     log: list[Event] = field(default_factory=list)
-    _moved: str = ""  # the connector to which the cable is being moved
+    _moved: str = ""  # the connector that the cable is being moved to
     _keys: list[Press] = field(default_factory=list)
 
     def pressed(self) -> Iterable[Press]:
@@ -52,7 +53,7 @@ class Technician:
         """Move the cables that an instruction asks for."""
         self.log.append(event)
         if event.what is What.WARN and event.port and event.port == self._moved and self.confirms:
-            self.rig.after(self.hand, lambda: self.press(Key.ENTER))  # Enter was refused, and nothing more can be done
+            self.rig.after(self.hand, lambda: self.press(Key.ENTER))  # Enter was refused; press it once more
         if event.action is None or not (self.pulls if event.action is Action.PULL else self.returns):
             return
         again = event.action is Action.MOVE and event.port == self._moved
@@ -71,11 +72,14 @@ def carry_out(
     after: float,
     again: bool = False,
 ) -> float | None:
-    """Let the cables of an instruction be moved from `after` seconds on; return the seconds until the last movement,
-    None where the instruction concerns no cable. `again` says that the same movement was asked for once more."""
+    """Schedule the movements of an instruction from `after` seconds on.
+
+    Return the seconds until the last movement, or None if the instruction concerns no cable. `again`: the same movement
+    is asked for once more, so the cable stays out longer.
+    """
     jack = jacks.get(event.port)
     moved: tuple[Jack, ...] = () if jack is None else (jack,)
-    if event.action is Action.RESTORE and not event.port:  # the cabling as drawn
+    if event.action is Action.RESTORE and not event.port:  # put the cabling of a device back as planned
         moved = tuple(chain.from_iterable(behind.values()))
     elif event.action is Action.MOVE:
         moved = (*behind.get(event.port, ()), *moved)
@@ -122,13 +126,13 @@ class Hand:
     slow: float = 2.0  # seconds that a movement may take
     keys: bool = False  # confirms every movement with Enter
     early: float = 0.0  # seconds by which Enter comes before the movement
-    at_request: Callable[[], None] | None = None  # what happens by itself at the moment of a request
+    at_request: Callable[[], None] | None = None  # called at each request to pull
     ended: bool = False
     log: list[tuple[float, Event]] = field(default_factory=list)  # events with the world's time
-    entered: list[float] = field(default_factory=list)  # when Enter was pressed
-    _pulls: int = 0  # requests to pull
-    _moves: int = 0  # requests to move the cable to another connector
-    _asked: int = 0  # instructions so far: a new one stops what the hand was about to do
+    entered: list[float] = field(default_factory=list)  # times at which Enter was pressed
+    _pulls: int = 0  # requests to pull so far
+    _moves: int = 0  # requests to move the cable to another connector so far
+    _asked: int = 0  # instructions so far: a new one cancels movements that have not begun
     _keys: list[Key] = field(default_factory=list)
 
     def pressed(self) -> Iterable[Key]:
@@ -144,7 +148,7 @@ class Hand:
         self.rig.stir()
 
     def told(self, event: Event) -> None:
-        """Do what is asked for, or what the habit makes of it."""
+        """Follow an instruction as the habit says."""
         self.log.append((self.rig.time, event))
         after = self.random.uniform(QUICKEST, self.slow)
         if event.what is What.HEARD and self.habit is Habit.EARLY and not self._pulls:

@@ -1,15 +1,15 @@
-"""The truth about a verdict, from the physical history of the bench alone; nothing here knows the judge.
+"""The truth about a verdict, from the physical history of the bench alone. This module does not use the judge.
 
 A port deserves a proof only if
 - its own connector was out during the whole silence that counted,
 - no other path could have carried an answer in that time,
-- nobody else could have answered for the address for `HEARABLE` seconds on end while the port was under test, and
-  nobody else was heard for it at any time of the run,
+- no other host could have answered for the address for `HEARABLE` seconds without a break while the port was under
+  test, and no other host was heard for it at any time of the run,
 - the device at that connector is the planned one and has the address, and
 - at the verdict the cable is in and the device answers.
 
-`Alike` lists every case that fails one of these and that no station could tell from an honest run. It is the list in
-the README, and the campaign measures each.
+`Alike` lists every case that fails one of these conditions and that no station can distinguish from an honest run. The
+README has the same list, and the campaign measures each case.
 """
 
 from __future__ import annotations
@@ -42,19 +42,19 @@ from netcheck.rig.history import (
 )
 from netcheck.rig.network import Jack, Rig
 
-HEARABLE = 2.5  # seconds in which a host is asked at least twice by broadcast
-JUST_NOW = 0.1  # seconds before the verdict in which a frame may not have been looked at: the prober looks every 0.05 s
-UNSEEN = 1.3  # seconds that pass unnoticed: between two requests to a device that answers ARP alone, and the answer
-AT_THE_END = 2.5  # seconds before the verdict in which a change cannot be noticed
+HEARABLE = 2.5  # seconds within which a host receives at least two broadcast requests
+JUST_NOW = 0.1  # a frame in these last seconds before the verdict may be unread: the prober takes a step every 0.05 s
+UNSEEN = 1.3  # longest unnoticed seconds: from one ARP request to the reply to the next, for a device without echo
+AT_THE_END = 2.5  # a change in these last seconds before the verdict cannot be noticed
 LOST_CONTACT = 4.0  # seconds in which a lossy link may lose every reply
-PROBED = 2.0  # seconds of silence after which the station asks without a sender address
-PROBES_EVERY = (NAMED_BETWEEN + 1) * ARP_EVERY + 0.2  # seconds between such requests
-A_MINUTE = 60.0  # seconds after a request in which a silence counts if the operator confirms the pull
-BY_ITSELF = 10.0  # seconds after a request in which an outage that begins by itself passes for the pull
+PROBED = 2.0  # seconds of silence after which the station sends requests without a sender address
+PROBES_EVERY = (NAMED_BETWEEN + 1) * ARP_EVERY + 0.2  # seconds between these requests
+A_MINUTE = 60.0  # a silence that the operator confirms counts if it begins within these seconds of the request
+BY_ITSELF = 10.0  # an outage that begins within these seconds of a request looks like the pull
 FASTEST_HAND = 0.3  # seconds that a person needs at least to put a cable back
 LINK_RESET = 10.0  # seconds without carrier that a renegotiation or a reset can explain
-MISSED = 0.4  # seconds without an answer that a moved cable causes at the least
-FAINT = 0.5  # answers less than this share of the requests: the figure `unheard` assumes at least as much
+MISSED = 0.4  # seconds without an answer that moving a cable causes at least
+FAINT = 0.5  # the figure `unheard` assumes that a second owner answers at least this share of the requests
 
 
 class Unmet(StrEnum):
@@ -73,7 +73,7 @@ class Alike(StrEnum):
 
     ANOTHER_CABLE = "another cable than the one asked for, leading to the same device alone"
     BY_ITSELF = "an outage that begins by itself in the seconds after the request"
-    FALSE_WORD = "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
+    FALSE_KEY = "a movement that a key confirms and nobody made, while an outage or a second path looks like it"
     NOT_MOVED = (
         "a cable that by key is in another connector, and was unplugged and put back, or a walk's number says so"
     )
@@ -93,8 +93,11 @@ class Alike(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What a verdict is worth. `unmet` is empty where a proof is deserved; `alike` names the indistinguishable cases
-    that apply; `inexcusable` holds the unmet conditions that none of them excuses."""
+    """Whether a port deserves a proof.
+
+    `unmet` are the conditions that it does not meet; it is empty if the proof is deserved. `alike` are the cases that
+    apply. `inexcusable` are the unmet conditions that no such case excuses.
+    """
 
     unmet: tuple[Unmet, ...]
     alike: frozenset[Alike]
@@ -102,19 +105,23 @@ class Judgement:
 
     @property
     def deserved(self) -> bool:
-        """A proof is deserved."""
+        """Whether a proof is deserved."""
         return not self.unmet
 
     @property
     def apart(self) -> bool:
-        """No proof is deserved, and no station could know."""
+        """Whether no proof is deserved and no station can find that out."""
         return bool(self.unmet) and not self.inexcusable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """One port as it physically is: its connector, the device there, and the other end where the cable is direct.
-    `hosts` are all devices on the bench; `dependents` addresses that the plan places behind this port."""
+    """One port as it physically is.
+
+    - `jack`, `device`: its connector and the device there; `far_end`: the other end of a direct cable.
+    - `hosts`: all devices on the bench.
+    - `dependents`: the addresses that the plan places behind this port.
+    """
 
     subject: str
     address: int
@@ -124,13 +131,13 @@ class Place:
     hosts: Sequence[VirtualDevice]
     dependents: frozenset[int] = frozenset()
     far_end: Jack | None = None
-    said_direct: bool = False  # the run takes the cable for a direct one
+    said_direct: bool = False  # the run has the option --direct
     hands_free: bool = False  # nobody confirms a movement
-    forged: bool = False  # somebody repeats the device's ARP replies all the time
+    forged: bool = False  # a forger repeats the device's ARP replies all the time
 
 
 class Truth:
-    """The truth of one run. `log` are its events with the world's time, in order."""
+    """The truth about one run. `log` are its events with the time of the world's clock, in order."""
 
     def __init__(
         self,
@@ -141,12 +148,14 @@ class Truth:
         walks: bool = False,
         once: bool = False,
     ) -> None:
-        """Take the history of a run that is over. `entered` is when Enter was pressed. With `once` a silence counts
-        although it answers no request."""
+        """Use the history of a run that is over.
+
+        `entered` are the times at which Enter was pressed. With `once`, a silence counts without a request.
+        """
         self.rig, self.log, self.entered, self.walks, self.once = rig, log, entered, walks, once
 
     def of(self, place: Place, proof: Proof) -> Judgement:
-        """Judge the proof of a port."""
+        """Return whether a port deserves the proof."""
         case = _Case(self, place, proof)
         excused: dict[Unmet, frozenset[Alike]] = {condition: frozenset(alike) for condition, alike in case.unmet()}
         unmet = tuple(excused)
@@ -154,18 +163,18 @@ class Truth:
         return Judgement(unmet, alike, tuple(condition for condition in unmet if not excused[condition]))
 
     def instructions(self, action: Action, port: str) -> list[float]:
-        """Return when a movement of this port's cable was asked for."""
+        """Return the times at which this movement of the port's cable was asked for."""
         return [at for at, event in self.log if event.port == port and event.action is action]
 
 
 class _Case:
-    """One port of a run, with the silence that counted."""
+    """One port of a run, with the silences that counted."""
 
     def __init__(self, truth: Truth, place: Place, proof: Proof) -> None:
         self.truth, self.rig, self.place, self.proof = truth, truth.rig, place, proof
         mine = [(at, event) for at, event in truth.log if event.port == place.subject]
         verdicts = [(at, event.proof) for at, event in mine if event.what is What.VERDICT]
-        own = [at for at, said in verdicts if said == proof] or [at for at, _ in verdicts]  # a port may be proven again
+        own = [at for at, one in verdicts if one == proof] or [at for at, _ in verdicts]  # a port may be proven again
         self.verdict_at = own[-1] if own else self.rig.time
         begins = [at for at, event in mine if event.what is What.BEGIN and at <= self.verdict_at]
         self.began = self.rig.began if truth.walks or not begins else begins[-1]
@@ -183,14 +192,14 @@ class _Case:
         ]
 
     def _holder(self) -> tuple[VirtualDevice, Jack]:
-        """The device that answered, and its connector: the port's own, or another one that has the address."""
+        """Return the device that answered, and its connector: the port's own, or another one with the address."""
         place = self.place
         if self.proof.mac in (None, place.jack.mac) and place.address in place.device.addresses[place.jack]:
             return place.device, place.jack
         held = [(host, jack) for host, jack in self._holders() if jack.mac == self.proof.mac]
         return held[0] if held else (place.device, place.jack)
 
-    # Unmet conditions, each with what excuses it
+    # Unmet conditions, each with the cases that excuse it
 
     def unmet(self) -> Iterator[tuple[Unmet, set[Alike]]]:
         if (excuses := self._connector()) is not None:
@@ -207,8 +216,10 @@ class _Case:
             yield Unmet.END, excuses
 
     def _silences(self) -> list[tuple[float, float]]:
-        """The silences that counted and answered a request, as the station could see them: each from the last reply of
-        the address before its end, and no shorter than any silence that is evidence."""
+        """Return the silences that counted and answered a request, as the station could see them.
+
+        Each begins with the last reply before its end. None is shorter than a silence that is evidence.
+        """
         found = []
         for number, end in enumerate(self.enough):
             since = self.enough[number - 1] if number else self.began
@@ -218,24 +229,27 @@ class _Case:
         return found
 
     def _in_time(self, silence: tuple[float, float]) -> bool:
-        """A silence answers its request in time, or by the operator's word; any other silence is not evidence."""
+        """Return whether a silence is evidence: it answers its request in time, or Enter confirms it."""
         request = max((at for at in self.asked if at < silence[1]), default=self.began)
         return silence[0] <= request + BY_ITSELF or self._confirmed(silence)
 
     def _last_reply(self, end: float) -> float:
-        """When the device last answered before a time; forged replies do not count."""
+        """Return the time of the device's last reply before *end*; forged replies do not count."""
         slow = self._unseen()
         replies = (at for at, who in reversed(self.claims) if at < end and who == self.mac)
         return next((at for at in replies if within(self.able, at - slow, at)), self.began)
 
     def _unseen(self) -> float:
-        """Seconds in which a device that answers again may not have been noticed."""
+        """Return the seconds for which it may go unnoticed that the device answers again."""
         faults = self.holder.faults
         return UNSEEN + faults.slow + self.jack.jitter + (1 / faults.rate if faults.rate else 0.0)
 
     def _covers(self, outage: Spans, silence: tuple[float, float], unseen: float = 0.0) -> bool:
-        """An outage fills a silence, except moments that pass unnoticed, and, where the device could answer all the
-        time until the outage began, for answers that were lost at the start."""
+        """Return whether an outage fills a silence.
+
+        Gaps of up to *unseen* seconds are allowed, since they pass unnoticed. At the start a longer gap is allowed if
+        the device could answer until the outage began: then its answers were lost.
+        """
         begin, end = silence
         unseen = max(unseen, self._unseen())
         inside = within(outage, begin, end)
@@ -248,7 +262,7 @@ class _Case:
         return longest(without([(lead[1], end)], inside)) <= unseen
 
     def own_out(self) -> Spans:
-        """When the port's own connector was out; on a direct cable either end."""
+        """Return when the port's own connector was out; on a direct cable, when either end was out."""
         far = self.place.far_end
         return union(out(self.place.jack), out(far) if far is not None else ())
 
@@ -262,12 +276,15 @@ class _Case:
         return set() if not excused or any(not some for some in excused) else set().union(*excused)
 
     def _excuses(self, silence: tuple[float, float]) -> set[Alike]:
-        """What filled a silence in which the connector was not out all the time, where no station could know that."""
+        """Return the cases that fill a silence in which the connector was not out all the time.
+
+        Empty if a station could have noticed that the connector was not out.
+        """
         mostly_own = 2 * total(within(self.own_out(), *silence)) > silence[1] - silence[0]
         causes = {
             Alike.ANOTHER_CABLE: self._other_cables(mostly_own),
             Alike.BY_ITSELF: self._failures(BY_ITSELF),
-            Alike.FALSE_WORD: self._failures(A_MINUTE) if self._confirmed(silence) else [],
+            Alike.FALSE_KEY: self._failures(A_MINUTE) if self._confirmed(silence) else [],
             Alike.PUT_BACK_EARLY: self._starts(),
             Alike.QUIET_SWITCH: out(self.rig.jacks[0]) if self._quiet_switch() else [],
         }
@@ -276,12 +293,14 @@ class _Case:
             return {Alike.TWIN} if self._twin_able() else set()
         used = {alike for alike, spans in causes.items() if within(spans, *silence)}
         if Alike.BY_ITSELF in used:
-            used.discard(Alike.FALSE_WORD)
+            used.discard(Alike.FALSE_KEY)
         return used or {Alike.LOST_CONTACT}
 
     def _other_cables(self, mostly_own: bool = False) -> Spans:
-        """When another cable was out that cuts off the holder of the address, although this one was asked for. It must
-        cut off nobody else, unless the silence is mostly that of the port's own connector."""
+        """Return when another cable was out that connects the holder of the address, after this one was asked for.
+
+        That cable must connect no other device, unless the port's own connector was out for most of the silence.
+        """
         if not self.asked:
             return []
         cables = {
@@ -293,7 +312,7 @@ class _Case:
         return union(*(out(cable) for cable in cables.values()))
 
     def _holders(self) -> list[tuple[VirtualDevice, Jack]]:
-        """The hosts that have the address, each with its jack."""
+        """Return the hosts that have the address, each with its jack."""
         return [
             (host, jack)
             for host in self.place.hosts
@@ -302,7 +321,7 @@ class _Case:
         ]
 
     def _alone(self, cable: Jack) -> bool:
-        """No other planned address depends on a cable, except those that the plan places behind this port."""
+        """Return whether a cable cuts off only this address and those that the plan places behind this port."""
         cut = {
             address
             for host in self.place.hosts
@@ -313,9 +332,12 @@ class _Case:
         return cut <= {self.place.address, *self.place.dependents}
 
     def _failures(self, seconds: float) -> Spans:
-        """When the device or its path failed by itself, from within this many seconds after a request on: restarts, and
-        links that were down while cables were in. Two of them are one if what lies between passes unnoticed. A reset of
-        the station's own link lasts less than it must, unless the cable is out before it ends."""
+        """Return the outages that began by themselves within *seconds* after a request.
+
+        These are restarts, and links that were down while cables were in. Two outages count as one if the time between
+        them passes unnoticed. A reset of the station's own link counts only if it lasts LINK_RESET seconds, or goes on
+        until the cable is out.
+        """
         starts = {at for jack in self.holder.addresses for at, went_in in jack.moves if went_in}
         restarts = [span for span in self.holder.absences if span[0] not in starts]
         links = [without(ALWAYS, linked(jack)) for jack in (self.jack, *_upstream(self.jack))]
@@ -327,23 +349,26 @@ class _Case:
         return [span for span in as_seen if any(at - UNSEEN <= span[0] <= at + seconds for at in self.asked)]
 
     def _confirmed(self, silence: tuple[float, float]) -> bool:
-        """Enter was pressed between the request and the end of a silence."""
+        """Return whether Enter was pressed between the request and the end of a silence."""
         asked = max((at for at in self.asked if at < silence[1]), default=silence[0])
         return any(asked <= at <= silence[1] for at in self.truth.entered)
 
     def _not_moved(self) -> bool:
-        """By the operator's word the cable is in this connector, and it was in another one of the device. Where it was
-        to be moved, the device was cut off for a moment, or its link loses replies."""
+        """Return whether a key says that the cable is in this connector while it is in another one of the device.
+
+        The key counts if the device was cut off for a moment after the request to move the cable, or if its link loses
+        replies; on a walk, if its number was pressed.
+        """
         moves = [at for at in self.truth.instructions(Action.MOVE, self.place.subject) if at >= self.began]
         others = [jack for jack in self.place.device.addresses if jack is not self.place.jack]
         cut_off = any(
             self._cut_off(at, min((a for a in self.asked if a > at), default=self.verdict_at)) for at in moves
         )
-        said = cut_off or (self.truth.walks and self.proof.connector == "operator")
-        return said and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
+        keyed = cut_off or (self.truth.walks and self.proof.connector == "operator")
+        return keyed and any(within(plugged(jack), self.began, self.verdict_at) for jack in others)
 
     def _cut_off(self, since: float, until: float) -> bool:
-        """The device could not answer for a moment between two times, at whichever connector its cable was."""
+        """Return whether the device could not answer for a moment between two times, through any of its connectors."""
         device = self.place.device
         paths = both(union(*(reachable(jack) for jack in device.addresses)), reachable(self.rig.jacks[0]))
         able = both(paths, alive(device, self.rig.time))
@@ -351,7 +376,10 @@ class _Case:
         return lossy or longest(without([(since, until)], able)) >= MISSED
 
     def _starts(self) -> Spans:
-        """When the device was starting, or a switch port blocked, because a cable was put in after a request."""
+        """Return when the device was starting, or its switch port blocked, after a cable was put in.
+
+        Only starts after the first request count.
+        """
         moves = [at for jack in self.holder.addresses for at, went_in in jack.moves if went_in]
         booting = [span for span in self.holder.absences if span[0] in moves]
         blocks = self.jack.forwards_after
@@ -360,7 +388,7 @@ class _Case:
         return [span for span in union(booting, blocked) if span[0] >= first - UNSEEN]
 
     def _quiet_switch(self) -> bool:
-        """The cable is said to be direct and leads through a switch that was not heard."""
+        """Return whether the cable is said to be direct but leads through a switch that was not heard."""
         if not (self.place.said_direct and self.place.far_end is None and self.proof.connector != "lldp"):
             return False
         return {int.from_bytes(frame[6:12]) for at, _, frame in self.rig.arrived if at <= self.verdict_at} <= {self.mac}
@@ -378,7 +406,7 @@ class _Case:
         return any(within(reachable(jack), self.began, self.verdict_at) for jack in self._twins())
 
     def _other_path(self) -> set[Alike] | None:
-        """The device could answer during the silence by a path that does not lead through its connector."""
+        """Return None if the device had no other path during the silence; else the cases that excuse it."""
         device = self.holder
         others = [
             reachable(jack)
@@ -387,14 +415,14 @@ class _Case:
         ]
         through_others = both(union(*others), alive(device, self.rig.time))
         if self._not_moved():
-            return None  # the other connector is the one in use
+            return None  # the cable is in the other connector
         able = union(self.able, through_others)
         silences = [(begin, end) for begin, end in self._silences() if self._covers(self.own_out(), (begin, end))]
         open_in = [longest(both(able, within(self.own_out(), *silence))) for silence in silences]
         return set() if open_in and min(open_in) > self._unseen() else None
 
     def _others_able(self) -> Iterator[tuple[VirtualDevice, Jack, Spans]]:
-        """Everybody else who has the address or answers for it, and when."""
+        """Yield each other host that has the address or answers for it, its jack, and when it could answer."""
         for host in self.place.hosts:
             for jack, owned in host.addresses.items():
                 mine = host is self.holder
@@ -405,12 +433,11 @@ class _Case:
                 yield host, jack, within(spans, self.rig.began, self.verdict_at)
 
     def _stations(self, jack: Jack) -> Spans:
-        """When an interface of the station could be reached from a jack."""
+        """Return when frames could pass between a jack and an interface of the station."""
         return union(*(reachable(own) for own in self.rig.jacks if own.segment is jack.segment))
 
     def _owner(self) -> set[Alike] | None:
-        """Somebody else could answer for the address for long enough while the port was under test, or at another
-        time."""
+        """Return None if no other host could answer for long enough; else the cases that excuse it."""
         worst: list[set[Alike]] = [set()] if self.place.forged else []
         for host, jack, spans in self._others_able():
             excuse = self._of_owner(host, jack, spans)
@@ -421,7 +448,7 @@ class _Case:
         return set() if any(not excuse for excuse in worst) else set().union(*worst)
 
     def _of_owner(self, host: VirtualDevice, jack: Jack, spans: Spans) -> set[Alike] | None:
-        """What excuses one other owner; None where every condition is met."""
+        """Return the cases that excuse one other owner; None if it could not answer for long enough."""
         if longest(spans) < HEARABLE:
             return None
         if jack.mac == self.mac:
@@ -445,21 +472,24 @@ class _Case:
         return self.holder is place.device and place.planned_mac in (None, self.mac)
 
     def _wrong_device(self) -> set[Alike]:
-        """Without planned MACs: another device has the address, and its cable was pulled although this one was asked
-        for, or it hangs behind this port by the plan."""
+        """Return the cases that excuse a wrong device at the connector. They need a plan without MACs, except TWIN.
+
+        The cable of the device with the address was pulled instead of this one, a number on a walk named the wrong
+        port, or the device is chained behind this port.
+        """
         silences = self._silences()
         if not silences or self.place.planned_mac is not None:
             return {Alike.TWIN} if self._twin_able() else set()
         others = self._other_cables()
         excuses = {Alike.ANOTHER_CABLE} if all(self._covers(others, silence) for silence in silences) else set()
         if self.truth.walks and self.proof.connector == "operator" and all(map(self._excuses, silences)):
-            excuses.add(Alike.FALSE_WORD)  # a key named this port while the other one's cable was out
+            excuses.add(Alike.FALSE_KEY)  # a number named this port while the cable of the other one was out
         if self.place.jack in _upstream(self.jack) and self.place.dependents:
             excuses.add(Alike.CHAIN)
         return excuses
 
     def _end(self) -> set[Alike] | None:
-        """At the verdict the cable is in and the device can answer; a change just before cannot be noticed."""
+        """Return None if at the verdict the cable is in and the device can answer; else the cases that excuse it."""
         at = self.verdict_at
         if self.holder.faults.deaf_to is not None:
             return set()
@@ -472,34 +502,37 @@ class _Case:
         if (not own or self._elsewhere(at)) and self._not_moved():
             return {Alike.NOT_MOVED}
         if self._heals_late():
-            return {Alike.HEALS_LATE if self.place.hands_free else Alike.FALSE_WORD}
+            return {Alike.HEALS_LATE if self.place.hands_free else Alike.FALSE_KEY}
         return {Alike.TWIN} if self._twin_able() else set()
 
     def _elsewhere(self, at: float) -> bool:
-        """The device answers through another connector than the one to which its cable was to be moved."""
+        """Return whether the device answers through another connector than the one its cable had to be moved to."""
         device = self.place.device
         others = union(*(reachable(jack) for jack in device.addresses if jack is not self.place.jack))
         return bool(within(both(others, alive(device, self.rig.time)), at - 1e-3, at))
 
     def _heals_late(self) -> bool:
-        """The cable is still out, and a second path opened when a person could have put it back, or says so by key."""
+        """Return whether a second path answers at the verdict instead of the cable, and looks like its return.
+
+        It opened when a person could have put the cable back, and nobody confirms movements or Enter was pressed.
+        """
         if not self.enough or not (self.place.hands_free or any(at >= self.enough[-1] for at in self.truth.entered)):
             return False
         answering = within(self.able, self.verdict_at - AT_THE_END, self.verdict_at)
         early = any(self.enough[-1] <= at <= self.enough[-1] + FASTEST_HAND for at, _ in self.claims)
         return bool(answering) and not early
 
-    # What is there although every condition is met
+    # Cases that are counted even if every condition is met
 
     def present(self) -> Iterator[Alike]:
-        """Indistinguishable cases in which every condition is met, to be counted all the same."""
+        """Yield the cases that are present without breaking a condition, so that the campaign counts them."""
         for _, jack, spans in self._others_able():
             if 0 < longest(spans) < HEARABLE and jack.mac != self.mac:
                 yield Alike.BRIEF
 
 
 def _probes_heard(silence: float) -> float:
-    """Return the seconds for which an owner must be there in a silence to be asked without a sender address."""
+    """Return the seconds that an owner must be present in a silence to get a request without a sender address."""
     return min(PROBES_EVERY, max(HEARABLE, silence - PROBED - 0.5))
 
 
@@ -511,7 +544,7 @@ def _upstream(jack: Jack) -> Iterable[Jack]:
 
 
 def _claims(frame: bytes, address: int) -> bool:
-    """A frame that says that its sender has an address: ARP with it as the sender, or an echo reply from it."""
+    """Return whether a frame claims an address: an ARP frame with this sender, or an echo reply from it."""
     kind = frame[12:14]
     if kind == b"\x08\x06":
         return frame[28:32] == address.to_bytes(4)

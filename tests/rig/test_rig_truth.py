@@ -177,7 +177,7 @@ def test_each_case_fails_the_expected_conditions(
 def test_a_false_confirmation_excuses_only_the_confirmed_pull() -> None:
     """A restart 17 s after the request is excused by an Enter that confirms the pull, but not by one after the
     silence."""
-    assert judged(Scenario(), restart(27.0, 8.0), entered=(28.0,)).alike == {Alike.FALSE_WORD}
+    assert judged(Scenario(), restart(27.0, 8.0), entered=(28.0,)).alike == {Alike.FALSE_KEY}
     assert judged(Scenario(), restart(27.0, 8.0), entered=(31.0,)).alike == set()
 
 

@@ -1,7 +1,7 @@
-"""How often a lossy link is silent for as long as a pulled cable must be, although nobody pulls it.
+"""Measures how often a lossy link is silent for as long as the silence rule demands, although nobody pulls a cable.
 
-The pace, the counts and the silence rule are the prober's own, without the bench, so that rare events can be counted.
-Phase in lasts as long as in the prober; then an operator says falsely that the cable is out.
+The pace, the counts and the silence rule are the prober's own. There is no bench, so that enough links can be tried to
+count rare events. Phase in lasts as long as in the prober; then the operator says falsely that the cable is out.
 """
 
 from __future__ import annotations
@@ -29,15 +29,18 @@ from netcheck.proof.verdict.silence_rule import (
 from netcheck.rig.network import Bursts
 
 MAC = 0x00005E005314  # a documentation MAC: RFC 7042 section 2.1.2
-WAIT = 1.0  # seconds that a probe stays open once the device is known to be quick
-AT_LEAST_IN = 5.0  # seconds that five requests by ARP take
-Lost = Callable[[float], bool]  # whether a probe sent at this time stays unanswered
+WAIT = 1.0  # seconds that a probe stays open once the device is known to answer fast
+AT_LEAST_IN = 5.0  # seconds that five ARP requests take
+Lost = Callable[[float], bool]  # returns whether a probe sent at this time stays unanswered
 
 
 @dataclass(frozen=True, slots=True)
 class SilenceTried:
-    """One link: whether it was silent for `needed` seconds, the figure of luck that would be stated, and the seconds of
-    phase in (`watched`)."""
+    """One link.
+
+    `lucky`: it was silent for `needed` seconds. `stated` is the chance that a proof would state, and `watched` the
+    seconds of phase in.
+    """
 
     lucky: bool
     stated: float
@@ -47,8 +50,11 @@ class SilenceTried:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """How many links were taken for a pulled cable, with the means of the stated figures, of the seconds of phase in,
-    and of the seconds of silence needed."""
+    """The result of many links: `lucky` of them would pass for a pulled cable, of `of` in all.
+
+    `stated`, `watched` and `needed` are the means of the stated chances, of the seconds of phase in, and of the seconds
+    of silence.
+    """
 
     lucky: int
     of: int
@@ -58,7 +64,7 @@ class Calibration:
 
 
 def one_by_one(share: float, random: Random) -> Lost:
-    """Return a link that loses this share of the frames each adapter, independently."""
+    """Return a link that loses this share of the frames each way, independently."""
     return lambda now: random.random() < 1 - (1 - share) ** 2
 
 
@@ -70,18 +76,18 @@ def in_bursts(share: float, length: float, random: Random) -> Lost:
 def calibrate(
     lost: Callable[[], Lost], runs: int, limit: float = LUCK_LIMIT, by: Confirmed = Confirmed.NOTHING
 ) -> Calibration:
-    """Try this many links; `by` is what else says that the cable is out."""
+    """Try this many links; `by` is the confirmation that the cable is out."""
     return summed([silence(lost(), limit, by) for _ in range(runs)])
 
 
 def summed(found: Sequence[SilenceTried]) -> Calibration:
-    """Return the count and the means of some links."""
+    """Return the count and the means of these links."""
     means = (fmean(values) for values in zip(*((one.stated, one.watched, one.needed) for one in found), strict=True))
     return Calibration(sum(one.lucky for one in found), len(found), *means)
 
 
 def silence(lost: Lost, limit: float, by: Confirmed = Confirmed.NOTHING) -> SilenceTried:
-    """Run one link: phase in as the prober does it, then a silence with the cable in."""
+    """Run one link: phase in like the prober, then the time of a silence with the cable in."""
     entry = AddressState(0, 0, "")
     entry.keep(MANY)
     now, turn = 0.0, 0
@@ -106,7 +112,7 @@ def _enough(entry: AddressState, now: float, limit: float) -> bool:
 
 
 def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, int]:
-    """Send one probe of phase in and note its answer; return when the next is due, and its number."""
+    """Send one probe of phase in and record its answer; return the time and the number of the next probe."""
     kind = ProbeKind.ARP if turn % 5 == 0 else ProbeKind.ECHO
     probe = Probe(kind, 0, 0, turn, now, now + WAIT, settled=True)
     line.probes.append(probe)
@@ -116,7 +122,7 @@ def _ask(line: AddressState, now: float, turn: int, lost: Lost) -> tuple[float, 
 
 
 def _needed(by: Confirmed, before: PhaseResult, limit: float, least: float) -> tuple[float, float]:
-    """Return the seconds of silence until everything is satisfied, and the figure that is stated then."""
+    """Return the seconds of silence that the silence rule needs, and the chance that a proof states then."""
     misses = seconds_of_misses(by, before, (1, 1), limit) + WAIT
     seconds = max(least, (LEAST_ARP_OUT - 1) * ARP_EVERY + WAIT, misses)
     arp, echo = (int((seconds - WAIT) / every) + 1 for every in (ARP_EVERY, ECHO_EVERY))

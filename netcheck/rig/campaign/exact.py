@@ -1,14 +1,14 @@
 """Exact (Clopper-Pearson) confidence limits of a proportion.
 
-NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.4.1: the upper limit is the proportion at which the count
-that was seen, or a smaller one, has just the probability that is left for error.
+NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.4.1: at the upper limit, the probability of the observed
+count or a smaller one equals the allowed probability of error.
 """
 
 from __future__ import annotations
 
 from math import exp, lgamma, log, log1p
 
-STEPS = 60  # halvings of the interval: more than a float can tell apart
+STEPS = 60  # bisections of the interval: more than the precision of a float needs
 
 
 def at_most(seen: int, of: int, share: float) -> float:
@@ -24,7 +24,7 @@ def at_most(seen: int, of: int, share: float) -> float:
 
 
 def upper(seen: int, of: int, confidence: float = 0.95) -> float:
-    """Return the one-sided upper limit. With nothing seen it is 1 - (1 - confidence) ** (1 / of)."""
+    """Return the one-sided upper limit. For `seen` = 0 it is 1 - (1 - confidence) ** (1 / of)."""
     if seen >= of:
         return 1.0
     low, high = seen / of, 1.0
@@ -43,6 +43,6 @@ def lower(seen: int, of: int, confidence: float = 0.95) -> float:
 
 
 def between(seen: int, of: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Return both limits of the two-sided interval; each side has half the probability of error."""
+    """Return both limits of the two-sided interval; each side has half of the probability of error."""
     each = (1.0 + confidence) / 2
     return lower(seen, of, each), upper(seen, of, each)

@@ -1,8 +1,8 @@
-"""The distribution from which the truth campaign draws its sites: every choice with its weight, and the ranges.
+"""The distribution of the sites of the campaign: every choice with its weight, and the ranges of values.
 
-The weights are our own (no source). They make every class frequent enough to be counted and do not describe any real
-plant. Shares are per site, seconds are virtual, and loss is the share of frames lost each way: with 0.2, a probe is
-answered in 0.8 * 0.8 = 64 of 100 cases.
+The weights are our own (no source). They make every class frequent enough to count; they do not describe a real plant.
+Shares are per site. Seconds are virtual. Loss is the share of frames lost each way: with a loss of 0.2, 0.8 * 0.8 = 64
+of 100 probes are answered.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ class Topology(StrEnum):
 
 
 class Trait(StrEnum):
-    """How an honest device behaves; none of this is a fault or changes the right verdict."""
+    """A property of a sound device. It is no fault and does not change the right verdict."""
 
     SOUND = "sound"
     NO_ECHO = "echo blocked"
@@ -38,7 +38,7 @@ class Trait(StrEnum):
 
 
 class Fault(StrEnum):
-    """What is wrong at the site; the value is the label of its class."""
+    """The fault of a site. The value is the label of its class."""
 
     NONE = "nothing"
     SECOND_ALWAYS = "second owner, always"
@@ -59,7 +59,7 @@ class Fault(StrEnum):
     UNKNOWN_CHAIN = "chain that the plan does not know"
     DIES = "does not come back"
     FLAPPING = "flapping link"
-    # What no station could tell from an honest device, or only by luck.
+    # No station can distinguish these from a sound device, except by luck.
     TWIN = "perfect impersonator"
     SECOND_FAINT = "second owner, hardly ever heard"
     COINCIDENCE = "restarts by itself when asked for"
@@ -118,20 +118,20 @@ HABITS = (
     (0.01, Habit.KEEPS),
     (0.01, Habit.SLIPS),
 )
-MILD = 0.2  # loss each way up to which a healthy port is to be proven
-LOSSES = ((0.45, (0.0, 0.0)), (0.40, (0.0, MILD)), (0.15, (MILD, 0.6)))  # share lost each way, even within each range
-BURSTY = 0.4  # of the lossy links, the share whose losses come in bursts
-BURST_LASTS = (0.1, 2.0)  # mean seconds, even on a logarithmic scale
-JITTERY, JITTER = 0.15, 1.0  # of the sites, and seconds by which frames overtake one another at most
-SPANNING, BLOCKS = 0.12, (2.0, 30.0)  # of the switch ports, and seconds blocked: RFC 4188, twice the forward delay
-KEYED = 0.4  # of the technicians, those who confirm with Enter; the others work hands-free
-EARLY_KEYS = (0.0, 0.0, 0.0, 0.5, 4.0)  # seconds that Enter comes before the cable moves, each as often
-NAMED = 0.7  # of the plans, those that name MACs
-BORROWED = 0.4  # of the stations, those without an address of their own in the subnet
+MILD = 0.2  # loss each way up to which a sound port should be proven
+LOSSES = ((0.45, (0.0, 0.0)), (0.40, (0.0, MILD)), (0.15, (MILD, 0.6)))  # weight, range of the loss each way (uniform)
+BURSTY = 0.4  # share of the lossy links whose losses come in bursts
+BURST_LASTS = (0.1, 2.0)  # mean seconds of a burst, uniform on a logarithmic scale
+JITTERY, JITTER = 0.15, 1.0  # share of the sites with jitter, and the largest jitter in seconds
+SPANNING, BLOCKS = 0.12, (2.0, 30.0)  # share of switch ports that block, and seconds: RFC 4188, twice the forward delay
+KEYED = 0.4  # share of the technicians who confirm with Enter; the others work hands-free
+EARLY_KEYS = (0.0, 0.0, 0.0, 0.5, 4.0)  # seconds by which Enter comes before the movement, each equally likely
+NAMED = 0.7  # share of the plans that name MACs
+BORROWED = 0.4  # share of the stations without an address of their own in the subnet
 
 
 def lot(random: Random, weighted: tuple[tuple[float, T], ...]) -> T:
-    """Draw one value by its weight."""
+    """Draw one value, each with the probability of its weight."""
     at = random.random() * sum(weight for weight, _ in weighted)
     for weight, value in weighted:
         at -= weight

@@ -1,7 +1,7 @@
-"""Run a campaign and sum it up: each port's verdict is held against the truth.
+"""Runs a campaign and sums it up: the verdict of each port is compared with the truth.
 
-Four sites in five have one port under test (`sites`); the fifth is a whole run drawn as a scenario (`draw`): a walk,
-several ports in a row, second connectors, LLDP, a suspend of the computer, whatever may happen by itself.
+Four sites in five have one port under test (`sites`). The fifth is a whole run, drawn as a scenario (`draw`): a walk,
+several ports in a row, second connectors, LLDP, a suspend of the computer, and other events without a hand.
 """
 
 from __future__ import annotations
@@ -25,21 +25,29 @@ from netcheck.rig.draw import RandomChoices, lookalike, scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
 from netcheck.rig.truth import Alike, Truth, Unmet
 
-POLL = 60.0  # seconds: nobody types at a rig, and a scripted hand stirs it
+POLL = 60.0  # seconds between reads of the keys: a scripted key press ends the wait itself
 NOBODY = Names(lambda mac: "", lambda mac: None)
 UNDECIDED = (Verdict.UNSETTLED, Verdict.NOT_TESTED)
-CHUNK = 25  # sites that a process takes at a time
-SITES_A_SEED = 1 << 32  # so that no two campaigns share a site
+CHUNK = 25  # sites that a process gets at a time
+SITES_A_SEED = 1 << 32  # distance of the seeds of two campaigns, so that they share no site
 A_RUN_IN = 5  # every fifth site is a drawn scenario
-LOOKALIKES = 0.25  # of these runs
-CHANGES = (0, 0, 1, 1, 2, 2, 3)  # things changed in such a run, each number as likely
+LOOKALIKES = 0.25  # share of these runs that are a case of `Alike`
+CHANGES = (0, 0, 1, 1, 2, 2, 3)  # number of changes in such a run; each element is equally likely
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """One port and its verdict. `seed` builds its site again; `label` is its class; `right` are the verdicts that name
-    what is true, where that is known; `unmet` are the conditions of a proof that fail without an excuse, `alike` the
-    indistinguishable cases that apply; `seconds` are virtual."""
+    """One port and its verdict.
+
+    - `seed`: builds its site again.
+    - `label`: its class.
+    - `deserved`: a proof is deserved.
+    - `unmet`: the conditions of a proof that fail and that no case of `Alike` excuses.
+    - `alike`: the cases of `Alike` that apply.
+    - `right`: the right verdicts, None if they are not known.
+    - `story`: what was drawn, as text.
+    - `seconds`: the length of the run in virtual time.
+    """
 
     seed: int
     label: str
@@ -54,28 +62,28 @@ class Trial:
 
     @property
     def apart(self) -> bool:
-        """No proof is deserved, and no station could know."""
+        """Whether no proof is deserved and no station can find that out."""
         return not self.deserved and not self.unmet
 
     @property
     def false_proof(self) -> bool:
-        """Whether the port is proven, deserves no proof, and nothing excuses it."""
+        """Whether the port is proven and deserves no proof."""
         return self.verdict is Verdict.PROVEN and not self.deserved
 
     @property
     def false_alarm(self) -> bool:
-        """A proof was deserved, nothing was wrong, and the verdict says that something is."""
+        """Whether the verdict accuses a port that deserves a proof."""
         accuses = self.verdict is not Verdict.PROVEN and self.verdict not in UNDECIDED
         return self.deserved and accuses and self.right is not None and not self.named
 
     @property
     def undecided(self) -> bool:
-        """A proof was deserved, and the evidence was not called sufficient."""
+        """Whether a proof was deserved and the verdict is `unsettled` or `not-tested`."""
         return self.deserved and self.verdict in UNDECIDED and self.right is not None and not self.named
 
     @property
     def faulty(self) -> bool:
-        """Something is wrong with the site or the work, and a verdict other than `proven` names it."""
+        """Whether the site or the work has a fault that a verdict other than `proven` should name."""
         return self.right is not None and Verdict.PROVEN not in self.right
 
     @property
@@ -92,7 +100,7 @@ def prove(site: DrawnSite, seed: int) -> Prober:
 
 
 def trial(seed: int) -> Trial:
-    """Build the site of a seed, prove its port, and hold the verdict against the truth."""
+    """Build the site of a seed, prove its port, and compare the verdict with the truth."""
     site = site_of(seed)
     proof = prove(site, seed).proofs[0]
     truth = Truth(site.rig, site.hand.log, entered=site.hand.entered).of(site.place, proof)
@@ -113,7 +121,7 @@ def trial(seed: int) -> Trial:
 
 
 def scenario_of(seed: int) -> Scenario:
-    """Draw the scenario of a seed: anything at all, or, in one of four, an indistinguishable case."""
+    """Draw the scenario of a seed: a random one, or in one of four a case of `Alike`."""
     random = Random(seed)
     if random.random() < LOOKALIKES:
         return lookalike(RandomChoices(random), random.choice(tuple(Alike)), seed)
@@ -121,7 +129,7 @@ def scenario_of(seed: int) -> Scenario:
 
 
 def run_trials(seed: int) -> list[Trial]:
-    """Run the scenario of a seed; one trial for each of its ports."""
+    """Run the scenario of a seed; return one trial for each of its ports."""
     one = scenario_of(seed)
     bench = Bench(one)
     proofs = bench.run()
@@ -150,19 +158,20 @@ def run_trials(seed: int) -> list[Trial]:
 
 
 def plain(one: Scenario) -> Scenario:
-    """Return the same run with nothing changed in it."""
+    """Return the same run without changes."""
     return scenario(RandomChoices(Random(0)), one.mode, one.seed, (0,), named=one.named)
 
 
 def site_trials(seed: int) -> list[Trial]:
-    """Return the trials of a campaign's site."""
+    """Return the trials of one site of a campaign."""
     return run_trials(seed) if seed % A_RUN_IN == A_RUN_IN - 1 else [trial(seed)]
 
 
 def trials(sites: int, seed: int, processes: int, done: Callable[[int], None] = lambda count: None) -> list[Trial]:
-    """Run this many sites of a campaign on this many processes; `done` is told how many are finished so far.
+    """Run this many sites of a campaign on this many processes; `done` is called with the number of finished sites.
 
-    The same seed gives the same list, whatever the number of processes."""
+    The same seed gives the same list for any number of processes.
+    """
     seeds = range(seed * SITES_A_SEED, seed * SITES_A_SEED + sites)
     if processes <= 1 or sites < 2 * CHUNK:
         return _gathered(map(site_trials, seeds), done)
@@ -186,9 +195,11 @@ def _work_quietly() -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClassRow:
-    """A class of sites in numbers. A run with several ports counts by its first port, or by the one falsely proven.
+    """The counts of a class of sites. A run with several ports counts by its first port, or by a falsely proven one.
 
-    `counts` holds (verdict, sites) in the judge's order; `graded` says of how many the right verdicts are known."""
+    `counts` are (verdict, sites) in the order of the judge's table. `graded` is the number of sites whose right
+    verdicts are known, and `named` the number with a right verdict.
+    """
 
     label: str
     apart: bool
@@ -211,16 +222,21 @@ class Share:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
-    """A campaign in numbers. Ports that no station could tell from honest ones are `apart` and count in nothing else;
-    `alike` says for each indistinguishable case how many of its ports were proven. `healthy` are sound ports with at
-    most 20 % loss each way that were proven; `faulty` those whose fault was rightly named."""
+    """The counts of a campaign.
+
+    - `apart`: proven ports among those that deserve no proof and that no station can distinguish from sound ones. They
+      count in no other share but `alike`.
+    - `alike`: for each case of `Alike`, the ports that were proven.
+    - `healthy`: proven ports among the sound ones with at most 20 % loss each way.
+    - `faulty`: ports with a right verdict among those with a fault.
+    """
 
     sites: int
     ports: int
     seed: int
     rows: tuple[ClassRow, ...]
     undeserved: Share  # false proofs among ports that deserve no proof
-    alarms: Share  # false alarms among ports that deserve one
+    alarms: Share  # false alarms among ports that deserve a proof
     undecided: Share
     healthy: Share
     faulty: Share
@@ -255,7 +271,7 @@ def summed(seed: int, found: Sequence[Trial]) -> Summary:
 
 
 def _is_healthy(one: Trial) -> bool:
-    """A sound port, well handled: of one site, or of a run in which nothing was changed."""
+    """Return whether the port is sound and well handled: of one site, or of a run without changes."""
     return one.label in HEALTHY or (one.label.endswith(": sound") and one.right is not None)
 
 
@@ -264,7 +280,7 @@ def _proven(some: Sequence[Trial]) -> Share:
 
 
 def _rows(found: Sequence[Trial]) -> Iterator[ClassRow]:
-    """Return one row for each class: the sound ones first, those apart last."""
+    """Yield one row for each class: sound ones first, those apart last."""
     classes: dict[tuple[bool, bool, str], list[Trial]] = {}
     by_site: dict[int, Trial] = {}
     for one in found:

@@ -1,4 +1,4 @@
-"""Sites with one port under test, drawn at random from the distribution of `lots`, each from a number alone."""
+"""Sites with one port under test, drawn from the distribution of `lots`. A seed alone determines a site."""
 
 from __future__ import annotations
 
@@ -33,13 +33,13 @@ ON_A_SWITCH = (
 SECOND = (
     Fault.SECOND_ALWAYS, Fault.SECOND_OUT, Fault.SECOND_AT_TIMES, Fault.SECOND_LATER, Fault.SECOND_FAINT
 )  # fmt: skip
-GOES_ON = (Fault.RING, Fault.FORGED_ARP, Fault.SECOND_LATER)  # the address answers although its chain is cut above it
+GOES_ON = (Fault.RING, Fault.FORGED_ARP, Fault.SECOND_LATER)  # the address answers although its chain is cut upstream
 FORCED = {Fault.TWIN: Habit.RIGHT, Fault.COINCIDENCE: Habit.NONE, Fault.UPLINK: Habit.WRONG, Fault.CANCELS: Habit.WRONG}
 
 
 @dataclass(eq=False, kw_only=True)
 class DrawnSite:
-    """A bench, what is asked of it, who moves its cables, and what was drawn. `story` says so in words."""
+    """A bench with the scope and the options of its run, its technician and its facts. `story` is the facts as text."""
 
     rig: Rig
     scope: Scope
@@ -51,9 +51,9 @@ class DrawnSite:
 
 
 class _Builder:
-    """Draws one decision after another from one random generator."""
+    """Draws a site: one decision after the other, all from one random generator."""
 
-    BEHIND = ("alpha/", "down1/")  # interfaces behind which others hang that fall silent with the port under test
+    BEHIND = ("alpha/", "down1/")  # the interfaces attached behind these fall silent with the port under test
 
     def __init__(self, seed: int) -> None:
         self.random = random = Random(seed)
@@ -134,7 +134,7 @@ class _Builder:
         )
 
     def _place(self, asked: Target) -> Place:
-        """Where the port under test physically is, and everybody who is on the bench."""
+        """Return where the port under test physically is, and all hosts on the bench."""
         jacks = [jack for segment in (self.segment, self.office) for jack in segment.jacks]
         hosts = dict.fromkeys(jack.host for jack in jacks if isinstance(jack.host, VirtualDevice))
         return Place(
@@ -209,7 +209,7 @@ class _Builder:
         return faults
 
     def _neighbours(self) -> None:
-        """Build the other devices: on the switch, upstream of alpha and downstream of it."""
+        """Build the other devices: on the switch, upstream of alpha, and downstream of alpha."""
         for number in range(1, 1 + self.random.randrange(1, 3)):
             name, last = f"n{number}/cpu", 20 + number
             self._plan(name, last)
@@ -237,7 +237,7 @@ class _Builder:
     # The cable
 
     def _cable(self) -> None:
-        """Draw how the cable of the port under test loses and delays frames."""
+        """Draw the loss and the delay of the cable of the port under test."""
         random, jack = self.random, self.cable
         low, high = lot(random, lots.LOSSES)
         self.loss, self.bursty = random.uniform(low, high), self._maybe(lots.BURSTY)
@@ -258,7 +258,7 @@ class _Builder:
             self.story.append(f"forwards after {jack.forwards_after:.0f} s")
 
     def _other(self) -> tuple[Jack, frozenset[Verdict]]:
-        """Return another cable, and the verdicts that are right if it is pulled instead."""
+        """Return another cable, and the right verdicts if it is pulled instead."""
         if self.fault is Fault.UPLINK:
             self.cable.behind = Jack(0, behind=self.cable.behind)
             return self.cable.behind, frozenset({Verdict.SWAPPED, Verdict.STILL_ANSWERING})
@@ -339,7 +339,7 @@ class _Builder:
         module.host = self.alpha
 
     def _flap(self) -> None:
-        """Let the link fail by itself for moments, again and again."""
+        """Let the link fail again and again for some seconds."""
         worn = self.cable.behind = Jack(0, behind=self.cable.behind)
         moment = self.rig.time + self.random.uniform(0, 10)
         for _ in range(60):
