@@ -1,4 +1,4 @@
-"""The result of listening and sweeping: hosts, and how each of them was noticed, in bounded memory."""
+"""The result of listening and sweeping: hosts, and how each of them was found, in bounded memory."""
 
 from __future__ import annotations
 
@@ -9,13 +9,15 @@ from ipaddress import IPv4Address, summarize_address_range
 
 from netcheck.addr import Address, Prefix
 
-MOST = 65_536  # hosts, and MACs with a name, that are kept; the rest are counted
+MOST = 65_536  # hosts that are kept, and MACs with a name; the others are only counted
 
 
 @dataclass(frozen=True, slots=True)
 class DiscoveredHost:
-    """A host: its 32-bit address, 0 if it is not known, its MAC, the name it gives itself, and how it was noticed. The
-    name comes from outside: pass it through `netcheck.text.safe` before showing it."""
+    """A host: its 32-bit address, 0 if it is not known, its MAC, the name it sends, and how it was found (`by`).
+
+    The name is hostile text: pass it through `netcheck.text.safe` before you show it.
+    """
 
     address: int
     mac: int
@@ -25,7 +27,7 @@ class DiscoveredHost:
 
 @dataclass(frozen=True, slots=True)
 class ProxyArp:
-    """A MAC that answers for addresses which it does not own."""
+    """A MAC that answers for addresses that it does not own."""
 
     mac: int
     addresses: tuple[int, ...]
@@ -33,8 +35,11 @@ class ProxyArp:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Discovery:
-    """The result of listening or sweeping. `nameless` are hosts without a known address; nothing but the hosts can be
-    in `covers`; `notes` are sentences without a full stop."""
+    """The result of listening or sweeping.
+
+    `nameless` are hosts without a known address. `covers` are the prefixes in which every host was found. `relays` do
+    proxy ARP. `notes` are sentences without a full stop.
+    """
 
     interface: str
     day: date
@@ -48,7 +53,7 @@ class Discovery:
 
     @property
     def twice(self) -> dict[int, tuple[int, ...]]:
-        """The addresses that two or more MACs own."""
+        """The addresses that two or more MACs own, with these MACs."""
         macs: dict[int, list[int]] = {}
         for host in self.hosts:
             macs.setdefault(host.address, []).append(host.mac)
@@ -56,13 +61,15 @@ class Discovery:
 
     @property
     def has_faults(self) -> bool:
-        """Whether a fault must be corrected before the list is reliable."""
+        """Whether a fault makes the list unreliable: duplicate addresses, proxy ARP, or an early end."""
         return bool(self.twice or self.relays or not self.complete)
 
 
 def prefixes_of(spans: Iterable[tuple[int, int]], most: int = 64) -> tuple[Prefix, ...]:
-    """Return the fewest prefixes that hold exactly these spans of 32-bit addresses; nothing if more than `most` are
-    needed, since nobody could read them."""
+    """Return the fewest prefixes that cover exactly these spans of 32-bit addresses.
+
+    Empty if more than `most` are needed, because nobody could read the list.
+    """
     found: list[Prefix] = []
     for low, high in spans:
         if low <= high:

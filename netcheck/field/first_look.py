@@ -1,12 +1,11 @@
-"""A look at the wire before the first cable: whether anybody of each subnet answers, and whether more than one device
-does.
+"""A test of the wire before the first pull: whether a device of each subnet answers, and whether two devices answer.
 
-A few planned addresses are asked by ARP, in the subnets in which this computer has an address. Elsewhere a request
-would have no sender address, and a device that checks its own address at that moment would give it up (RFC 5227
-section 2.1.1).
+It sends ARP requests to a few planned addresses, in the subnets in which this computer has an address. In other subnets
+a request would have no sender address, and a device that is checking its own address would give it up (RFC 5227 section
+2.1.1).
 
-Nothing here is a verdict: an address that does not answer may be checked by its device at that moment, or its device
-may be switched off. The sentences are warnings, and the run goes on if the operator wants it to.
+The result is no verdict. An address may not answer because its device is checking it, or is switched off. The sentences
+are warnings, and the operator decides whether the run goes on.
 """
 
 from __future__ import annotations
@@ -21,17 +20,20 @@ from netcheck.text import listed, safe
 from netcheck.wire.frames import arp_from_wire, arp_request, believable
 from netcheck.wire.link import Heard, Link, NetworkInterface
 
-MOST = 12  # requests in a round, shared out among the subnets and the devices
+MOST = 12  # requests in a round, distributed over the subnets and the devices
 ROUNDS = 2
-EVERY = 0.1  # seconds between requests: at most ten broadcasts a second, as everywhere
+EVERY = 0.1  # seconds between requests: at most ten broadcasts a second, as in a run
 WAIT = 1.0  # seconds after a round: RFC 1122 section 2.3.2.1
-ENOUGH = 2  # devices that answer; a silence needs another device as its control
+ENOUGH = 2  # devices that must answer: a silence needs another device as its control
 
 
 @dataclass
 class FirstLook:
-    """Who was heard: for each planned address and gateway the MACs that answered or spoke for it, and all MACs that
-    sent ARP. `asked` are the addresses that were asked."""
+    """The hosts that were heard.
+
+    `asked` are the addresses that were asked. `answers` maps each planned address and gateway to the MACs that were
+    heard for it. `macs` are all MACs that sent ARP. `spent` is the seconds that the test took.
+    """
 
     asked: list[int]
     answers: dict[int, set[int]] = field(default_factory=dict)
@@ -40,7 +42,10 @@ class FirstLook:
 
 
 def sample(aim: Scope) -> list[int]:
-    """Return the addresses that are asked: of each subnet in turn one, of another device each; gateways come third."""
+    """Return the addresses to ask, at most MOST: one of each subnet in turn, each of another device.
+
+    The gateway of a subnet comes third.
+    """
     names = {target.subnet for target in aim.asked if not target.barred}
     queues: dict[str, dict[str, int]] = {name: {} for name in names}
     for target in (*aim.asked, *aim.targets):
@@ -58,9 +63,11 @@ def sample(aim: Scope) -> list[int]:
 
 
 def look(link: Link, aim: Scope, frames: Frames | None = None) -> FirstLook:
-    """Ask, and return once enough has answered, after some four seconds at the latest; *frames* takes every frame.
+    """Send the requests; return once enough devices have answered, after about four seconds at the latest.
 
-    The last second of it passes without a request, so that the requests that follow keep their own pace."""
+    *frames* is called with every frame. In the last second no request is sent, so that the requests of the run keep
+    their pace.
+    """
     seen = FirstLook([address for address in sample(aim) if _sender(link, address)])
     begin, mac = link.now(), link.adapters[0].mac
     planned = {*aim.planned, *(net.gateway for net in aim.nets if net.gateway is not None)}
@@ -110,18 +117,18 @@ def _hear(link: Link, until: float, seen: FirstLook, planned: Collection[int], f
 
 
 def _enough(seen: FirstLook, aim: Scope) -> bool:
-    """Return whether every subnet has an answer, and two devices answer."""
+    """Return whether an address of every subnet was heard, and two devices were heard."""
     return len(seen.macs) >= ENOUGH and not silent_nets(seen, aim)
 
 
 def silent_nets(seen: FirstLook, aim: Scope) -> list[Net]:
-    """Return the subnets of which an address was asked and none was heard."""
+    """Return the subnets in which an address was asked and none was heard."""
     asked = [net for net in aim.nets if any(net.holds(address) for address in seen.asked)]
     return [net for net in asked if not any(net.holds(address) for address in seen.answers)]
 
 
 def warnings(seen: FirstLook, aim: Scope, interface: str, others: Iterable[NetworkInterface]) -> list[str]:
-    """Return what should be known before the first cable, each as one or two sentences."""
+    """Return the warnings for the operator, each as one or two sentences without the last full stop."""
     said = [_silent(net, interface, others) for net in silent_nets(seen, aim)]
     macs = set().union(*seen.answers.values()) if seen.answers else set()
     if len(seen.macs) == 1 and len(macs) == 1:

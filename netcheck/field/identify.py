@@ -1,9 +1,8 @@
-"""Finding the address of a used device on a direct cable: listen first, then ask if the user allows it.
+"""Finds the address of a used device on a direct cable: listens first, then sends requests if the user allows it.
 
-A device announces itself when its link comes up: it checks and announces its address (RFC 5227 sections 2.1 and 2.3),
-requests one (RFC 2131 section 4.4), or tells its neighbour who it is (LLDP, IEEE 802.1AB). The requests are ARP without
-a sender address, so that no address has to be borrowed. They start only when the device must have finished checking its
-own address.
+A device sends frames when its link comes up. It checks and announces its address (RFC 5227 sections 2.1 and 2.3),
+requests an address (RFC 2131 section 4.4), or sends its identity by LLDP (IEEE 802.1AB). Our requests are ARP without a
+sender address, so no address is borrowed. They begin when the device has certainly finished the check of its address.
 """
 
 from __future__ import annotations
@@ -17,12 +16,12 @@ from netcheck.field.listen import Listener, Span, receive
 from netcheck.field.sweep import Answers, Progress, SweepEnded, SweepResult, sweep
 from netcheck.wire.link import Link
 
-QUIET = 3.0  # seconds after the first address: everything else that a device announces comes with it
-# Seconds that a check of its own address lasts at most: 1 + 3 * 2 + 2 (RFC 5227 section 1.1), and one to spare.
+QUIET = 3.0  # seconds to listen after the first address: a device sends its other announcements within them
+# Most seconds that a device needs to check its address: 1 + 3 * 2 + 2 (RFC 5227 section 1.1), and one to spare.
 SETTLED = 10.0
 WAIT = 1.05  # seconds for the last replies
-LARGEST = 22  # of a prefix shorter than this only the first part is asked: 1,022 addresses take a minute
-# Where devices are often found as delivered or left behind: common practice, no source. Private use is RFC 1918.
+LARGEST = 22  # of a shorter prefix only the first /22 is asked: 1,022 addresses take a minute
+# Prefixes in which new and used devices often have their address: common practice, no source. Private use is RFC 1918.
 USUAL = tuple(
     Prefix.from_text(f"{net}.0/24")
     for net in (
@@ -31,12 +30,14 @@ USUAL = tuple(
     )
 )  # fmt: skip
 _LINK_LOCAL = 0xA9FE  # 169.254/16, RFC 3927 section 2.1
-EVERYWHERE: tuple[Span, ...] = ((0, 0),)  # on a direct cable every sender of IPv4 is on the cable
+EVERYWHERE: tuple[Span, ...] = ((0, 0),)  # all addresses: on a direct cable every IPv4 sender is on the cable
 
 
 def hear(link: Link, heard: Listener, seconds: float, tick: Callable[[float], None]) -> str:
-    """Listen until an address is known and nothing more comes, or until the time is over; return why it ended early,
-    "" if it did not."""
+    """Listen until QUIET seconds after the first address, or until the time is over.
+
+    Return why it ended early, "" if it did not.
+    """
     begin, known_at = link.now(), None
     while (passed := link.now() - begin) < seconds:
         tick(passed)
@@ -50,7 +51,7 @@ def hear(link: Link, heard: Listener, seconds: float, tick: Callable[[float], No
 
 @dataclass(frozen=True)
 class Answered:
-    """The result of asking: the answers, the prefixes that were asked completely, and why it ended early, if it did."""
+    """The result of the requests: the answers, the prefixes that were asked completely, and why it ended early."""
 
     answers: Answers
     asked: tuple[Prefix, ...]
@@ -58,7 +59,10 @@ class Answered:
 
 
 def ask(link: Link, prefixes: Iterable[Prefix], own: frozenset[int], pace: float, tell: Progress) -> Answered:
-    """Ask one prefix after the other, without a sender address, until somebody answers; leave out `own` addresses."""
+    """Ask one prefix after the other without a sender address, until a host answers; leave out the `own` addresses.
+
+    `pace` is in frames a second.
+    """
     result = SweepResult()
     asked: list[Prefix] = []
     for prefix in prefixes:
@@ -78,7 +82,7 @@ def ask(link: Link, prefixes: Iterable[Prefix], own: frozenset[int], pace: float
 
 
 def prefixes_to_ask(planned: Iterable[Prefix]) -> Iterator[Prefix]:
-    """Yield the plan's subnets, of large ones the first part, then the usual private ones; each once."""
+    """Yield the plan's subnets, then the usual private ones, each once; of a large subnet only the first part."""
     seen: set[Prefix] = set()
     for prefix in (*planned, *USUAL):
         part = prefix if prefix.length >= LARGEST else Prefix.of(prefix.first, LARGEST)
@@ -98,8 +102,10 @@ def hosts_of(answers: Answers) -> tuple[DiscoveredHost, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """What to set on this computer to reach a device: an address, 0 if none is free, and its prefix length. `ours` says
-    that the computer already has it, `guessed` that the device's mask is not known."""
+    """The settings of this computer that reach a device: an address, 0 if none is free, and its prefix length.
+
+    `ours`: the computer already has this address. `guessed`: the prefix length is a guess.
+    """
 
     address: int
     length: int
@@ -108,10 +114,11 @@ class Reach:
 
 
 def reach(address: int, own: Iterable[Span], nets: Iterable[Span], taken: Callable[[int], bool]) -> Reach:
-    """Return what to set on this computer to reach an address.
+    """Return the settings of this computer that reach an address.
 
-    That is nothing new if the computer is in a subnet with it, else an address in the plan's prefix around it, else in
-    a /24, since a device does not tell its mask (RFC 6918)."""
+    These are its present ones if it is in a subnet with the address. Else it is a free address in the plan's prefix
+    around it, else in a /24, since a device does not tell its mask (RFC 6918).
+    """
     for ours, length in own:
         if ours != address and ours >> (32 - length) == address >> (32 - length):
             return Reach(ours, length, ours=True)

@@ -1,7 +1,7 @@
-"""Listening for hosts without sending anything: ARP, IPv4 on the link, DHCP, LLDP and IPv6, as other hosts send them.
+"""Finds hosts without sending a frame, in ARP, IPv4 on the link, DHCP, LLDP and IPv6 frames of other hosts.
 
-A `Listener` takes frames and keeps what they tell, in bounded memory; `listen` is the loop over a link. A silent host
-is not heard by listening, so that listening covers no prefix.
+A `Listener` reads frames and records hosts, in bounded memory. `listen` is the loop over a link. A host that sends
+nothing is not found, so listening covers no prefix.
 """
 
 from __future__ import annotations
@@ -32,10 +32,10 @@ from netcheck.wire.link import Carrier, Heard, Link, Lost, Suspended
 
 ARP, ANNOUNCED, PROBED = "ARP", "ARP announcement", "checks whether it is free (ARP probe)"
 IPV4, DHCP, ASKED_FOR, LLDP = "IPv4", "DHCP", "asks for it by DHCP", "LLDP"
-IPV6 = "IPv6"  # only the sender's MAC is kept: a device sends these when its link comes up (RFC 4862 section 5.4)
-_LIMITED = 0xFFFFFFFF  # the limited broadcast: never forwarded, RFC 1812 section 5.3.5.1
-_LOCAL_GROUPS = 0xE00000  # 224.0.0.0/24: never forwarded, RFC 5771 section 4
-_LONGEST_NAME = 255  # characters: a DNS name's length, RFC 1035 section 2.3.4
+IPV6 = "IPv6"  # only the sender's MAC is kept; a device sends such frames at link up (RFC 4862 section 5.4)
+_LIMITED = 0xFFFFFFFF  # the limited broadcast, which no router forwards: RFC 1812 section 5.3.5.1
+_LOCAL_GROUPS = 0xE00000  # 224.0.0.0/24, which no router forwards: RFC 5771 section 4
+_LONGEST_NAME = 255  # characters of a DNS name: RFC 1035 section 2.3.4
 
 Span = tuple[int, int]  # (first address, prefix length)
 Key = TypeVar("Key")
@@ -43,10 +43,13 @@ Key = TypeVar("Key")
 
 @dataclass
 class Listener:
-    """Everything heard so far. `own` are this computer's MACs.
+    """The hosts that were heard so far.
 
-    `nets` are the prefixes on this link: an IPv4 sender from elsewhere came through a router, and the MAC is not its
-    own. `dropped` counts the frames that this computer dropped, `suspended` the seconds it was suspended."""
+    - `own`: this computer's MACs.
+    - `nets`: the prefixes on this link. A router forwards frames of other IPv4 senders, so their MAC is the router's.
+    - `left_out`: hosts that were not kept; `dropped`: frames that this computer dropped; `suspended`: seconds for which
+      it was suspended.
+    """
 
     own: frozenset[int]
     nets: Sequence[Span] = ()
@@ -54,13 +57,13 @@ class Listener:
     left_out: int = 0
     dropped: int = 0
     suspended: float = 0.0
-    hosts: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # (address, MAC) -> how, in order
-    tentative: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # requested, not yet in use
-    names: dict[int, str] = field(default_factory=dict)  # by MAC
-    macs: dict[int, dict[str, None]] = field(default_factory=dict)  # every MAC that sent something, and how
+    hosts: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # (address, MAC) -> how it was found
+    tentative: dict[tuple[int, int], dict[str, None]] = field(default_factory=dict)  # requested and not used yet
+    names: dict[int, str] = field(default_factory=dict)  # MAC -> name
+    macs: dict[int, dict[str, None]] = field(default_factory=dict)  # every MAC that sent a frame -> how it was found
 
     def hear(self, frame: bytes) -> None:
-        """Take one frame."""
+        """Read one frame and record the host that sent it."""
         self.frames += 1
         source = int.from_bytes(frame[6:12], "big")
         if len(frame) < 14 or source in self.own or not believable(source):
@@ -137,7 +140,7 @@ class Listener:
         )
 
     def wanted(self) -> tuple[DiscoveredHost, ...]:
-        """Return the addresses that a host requested and has not been heard to use."""
+        """Return the addresses that a host requested and does not use as far as was heard."""
         return tuple(
             DiscoveredHost(address, mac, self.names.get(mac, ""), tuple(how))
             for (address, mac), how in sorted(self.tentative.items())
@@ -154,7 +157,7 @@ class Listener:
         )
 
     def notes(self) -> tuple[str, ...]:
-        """Return sentences about what could not be heard or kept."""
+        """Return sentences about frames that were not received and hosts that were not kept."""
         notes = []
         if self.dropped:
             notes.append(f"this computer dropped {self.dropped} frames: hosts may be missing")
@@ -170,8 +173,10 @@ def _how(arp: Arp) -> str:
 
 
 def listen(link: Link, heard: Listener, seconds: float, tick: Callable[[float], None]) -> str:
-    """Listen until the time is over; call `tick` about twice a second with the seconds passed. Return why it ended
-    early, "" if it did not."""
+    """Listen for *seconds*; call `tick` about twice a second with the seconds passed.
+
+    Return why it ended early, "" if it did not.
+    """
     begin = link.now()
     while (passed := link.now() - begin) < seconds:
         tick(passed)
@@ -181,9 +186,10 @@ def listen(link: Link, heard: Listener, seconds: float, tick: Callable[[float], 
 
 
 def receive(link: Link, heard: Listener, until: float) -> str:
-    """Listen until a time, and read what has arrived at least once; return a sentence if the interface was removed.
+    """Read the frames that arrive up to a time, at least once; return a sentence if the interface was removed, else "".
 
-    An interface that is switched off, or has no cable, is waited for."""
+    Go on waiting while the interface is switched off or has no cable.
+    """
     while True:
         for news in link.receive(until):
             match news:

@@ -1,7 +1,7 @@
-"""Asks a device who it is, if the technician wants it: one TCP connection, one request, closed at once.
+"""Asks a device for its identity (`--ask-modbus`): one TCP connection with one request, closed at once.
 
-The request is Modbus/TCP Read Device Identification. The connection is the operating system's, so it needs an address
-of this computer in the device's subnet. It is bound to the interface under test, and never uses a gateway.
+The request is Modbus/TCP Read Device Identification. The operating system opens the connection, so this computer needs
+an address in the device's subnet. The connection is bound to the interface under test and uses no gateway.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from netcheck.wire.modbus import LONGEST, PORT, Identity, Refusal, missing, repl
 
 TIMEOUT = 2.0  # seconds in all
 LONGEST_TEXT = 200  # characters of a device's text that are kept
-# The interface by which packets leave: IP_UNICAST_IF of ws2ipdef.h, IP_BOUND_IF of netinet/in.h.
+# The options that bind a socket to an interface: IP_UNICAST_IF of ws2ipdef.h, IP_BOUND_IF of netinet/in.h.
 _BY_INDEX_ON_WINDOWS, _BY_INDEX_ON_MACOS = 31, 25
 
 
@@ -35,10 +35,10 @@ class Unknown:
 
 
 def ask_modbus(interface: str, source: int, target: int, timeout: float = TIMEOUT) -> Identity | Unknown:
-    """Ask the device at a 32-bit address, from an address of this computer on an interface, for at most `timeout`
-    seconds.
+    """Ask the device at `target` from this computer's address `source`, for at most `timeout` seconds.
 
-    Nothing that the device does, or does not do, raises an error."""
+    Both are 32-bit addresses. No reply or silence of the device raises an error.
+    """
     deadline = monotonic() + timeout
     transaction = SystemRandom().randrange(0x10000)
     try:
@@ -79,7 +79,7 @@ def _opened(interface: str, source: int) -> socket.socket:
 
 
 def _received(connection: socket.socket, deadline: float) -> bytes:
-    """Return one reply, or the part that arrives before the far end closes; TimeoutError if that takes too long."""
+    """Return one reply, or the part that arrives before the device closes. Raises TimeoutError at the deadline."""
     said = b""
     while (lacking := missing(said)) and len(said) < LONGEST:
         left = deadline - monotonic()
@@ -94,7 +94,7 @@ def _received(connection: socket.socket, deadline: float) -> bytes:
 
 
 def holder(interface: str, address: int) -> int | None:
-    """Return the MAC by which this computer reached an address, from its neighbour table; None if it is not there."""
+    """Return the MAC that this computer's neighbour table has for an address; None if it has none."""
     try:
         if sys.platform == "win32":
             from netcheck.wire.windows.adapters import index_of
@@ -114,10 +114,11 @@ def holder(interface: str, address: int) -> int | None:
 
 
 def to_evidence(answer: Identity | Unknown, expected: int, reached: int | None) -> tuple[tuple[str, str], ...]:
-    """Return pairs for a proof: who the device says it is, or why that is not known.
+    """Return evidence for a proof as (name, text): the identity of the device, or why it is not known.
 
-    `expected` is the MAC under test, `reached` the one that the connection went to: the identity of another device does
-    not count."""
+    `expected` is the MAC under test, and `reached` the MAC that the connection went to. The identity of another device
+    does not count.
+    """
     if reached is not None and reached != expected:
         return (("modbus", f"not counted: the connection went to {mac_text(reached)}"),)
     if isinstance(answer, Unknown):
@@ -127,7 +128,7 @@ def to_evidence(answer: Identity | Unknown, expected: int, reached: int | None) 
 
 
 class Identifier:
-    """Adds a device's own identity to its proof, or why it was not asked. Each call takes at most 2 s."""
+    """Adds the identity of a device to its proof, or why it was not asked. Each call takes at most 2 s."""
 
     def __init__(self, adapter: Adapter, aim: Scope) -> None:
         self._adapter = adapter
@@ -135,7 +136,7 @@ class Identifier:
         self._aim = aim
 
     def evidence(self, proof: Proof) -> tuple[tuple[str, str], ...]:
-        """Return pairs to add to the evidence; none for a port that is not proven."""
+        """Return evidence to add to a proof as (name, text); empty for a port that is not proven."""
         target = self._targets.get(proof.subject)
         if proof.verdict not in (Verdict.PROVEN, Verdict.WRONG_SETTINGS) or proof.mac is None or target is None:
             return ()

@@ -1,6 +1,6 @@
-"""Judges what would make tomorrow's proof false or slow, by facts that were gathered before. Pure.
+"""Judges from facts about this computer and the plan what would make the proof false or slow. Pure functions.
 
-Each check looks at one subject and returns `ok`, `fix` or `note`, with what to do. Nothing is sent to find out.
+Each check judges one subject and returns `ok`, `fix` or `note`, with what to do. Nothing is sent.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ from netcheck.wire.system_errors import switch_on
 # port: common practice, no source.
 ARP_INSPECTION = 15
 
-# Seconds after which a second path carries frames. In spanning tree they are at most the maximum age and twice the
-# forward delay, 20 + 2 * 15 (defaults of IEEE 802.1D, from memory); ring protocols of controllers need less than one.
+# Most seconds until a second path carries frames. Spanning tree needs at most the maximum age and twice the forward
+# delay, 20 + 2 * 15 (defaults of IEEE 802.1D, from memory). Ring protocols of controllers need less than one second.
 RING_HEALS = 50.0
-RING_SILENCE = 60.0  # of --out-for, longer than that
+RING_SILENCE = 60.0  # seconds for --out-for that are longer than RING_HEALS
 
 Checks = Iterator[ReadinessCheck]
 
 
 def judge(facts: Facts) -> tuple[ReadinessCheck, ...]:
-    """Return all checks, in the order in which faults should be put right."""
+    """Return the results of all checks, in the order in which faults should be corrected."""
     return tuple(line for check, fine in CHECKS for line in tuple(check(facts)) or ((_ok(*fine),) if fine else ()))
 
 
 def urgent(facts: Facts) -> tuple[ReadinessCheck, ...]:
-    """Return what of this computer would make a proof that begins now false or impossible, and can be put right."""
+    """Return the faults of this computer that would make a proof that begins now false or impossible."""
     checks = (line for check in (_addresses, _overlaps, _routes, _vpn) for line in check(facts))
     return tuple(line for line in checks if line.level is Level.FIX)
 
@@ -86,7 +86,7 @@ def _right(facts: Facts) -> Checks:
 
 
 def _addresses(facts: Facts) -> Checks:
-    """The address that probes will come from, for each subnet under test."""
+    """Check the address that probes will be sent from, for each subnet under test."""
     if not facts.nets:
         yield _note("address", "the plan has no IPv4 address to prove", "See `netcheck check`")
     own = facts.chosen.addresses if facts.chosen is not None else ()
@@ -125,7 +125,7 @@ def _typed(address: int, length: int) -> str:
 
 
 def _planned(facts: Facts) -> Checks:
-    """Addresses of this computer, and of the plan's stations, that are planned for a device."""
+    """Find addresses of this computer and of the plan's stations that are planned for a device."""
     planned = facts.aim.planned
     for held in planned_addresses_held(facts.interfaces, planned):
         what = f"{quad(held.address)} on {safe(held.on)} is planned for {safe(held.planned_for)}"
@@ -150,8 +150,10 @@ def _names(nets: Iterable[Net]) -> str:
 
 
 def _routes(facts: Facts) -> Checks:
-    """Where the system sends its own traffic to planned addresses. Proving does not follow routes; a ping by hand and
-    `--ask-modbus` do."""
+    """Find routes that send planned addresses through another interface.
+
+    Proving does not use routes, but a ping by hand and `--ask-modbus` do.
+    """
     if facts.routes is None:
         do = "Check by hand whether another interface or a VPN has a route for planned addresses"
         yield _note("route", "this system's routes are not read", do)
@@ -160,7 +162,7 @@ def _routes(facts: Facts) -> Checks:
     for (index, first, length), nets in _elsewhere(facts, facts.routes).items():
         one = known.get(index)
         if one is None or _tunnel(one) or _overlapping(one, nets):
-            continue  # these have checks of their own
+            continue  # `_vpn` and `_overlaps` report these
         what = f"the route {Prefix(4, first, length)} sends {_names(nets)} through {safe(one.name)}"
         if length == 0:
             yield _note("route", what, "Harmless to a proof, but a ping by hand would go there")
@@ -174,9 +176,11 @@ def _overlapping(one: NetworkInterface, nets: list[Net]) -> bool:
 
 
 def _elsewhere(facts: Facts, routes: tuple[KernelRoute, ...]) -> dict[tuple[int, int, int], list[Net]]:
-    """Return the routes of the main table that send a planned address through another interface, as (interface index,
-    first, length), with the subnets that they affect. The longest prefix wins (RFC 1812 section 5.2.4.3), then the
-    least metric."""
+    """Return the routes of the main table that send a planned address through another interface.
+
+    The key is (interface index, first address, prefix length), the value the affected subnets. The longest prefix wins
+    (RFC 1812 section 5.2.4.3), then the lowest metric.
+    """
     here = facts.chosen.index if facts.chosen is not None else 0
     found: dict[tuple[int, int, int], list[Net]] = {}
     for net in facts.nets:
@@ -202,8 +206,10 @@ def _tunnel(one: NetworkInterface) -> bool:
 
 
 def _vpn(facts: Facts) -> Checks:
-    """A tunnel with a route for planned addresses in any table, or for half of all addresses (0.0.0.0/0, or 0.0.0.0/1
-    with 128.0.0.0/1)."""
+    """Find tunnels with a route for planned addresses, in any table.
+
+    A route for all addresses (0.0.0.0/0) or for half of them (0.0.0.0/1, 128.0.0.0/1) counts too.
+    """
     for one in facts.others:
         if not _tunnel(one):
             continue
@@ -244,7 +250,7 @@ def _macs(facts: Facts) -> Checks:
 
 
 def _rings(facts: Facts) -> Checks:
-    """Interfaces whose second port may be part of a ring: what it costs to wait until a second path has healed."""
+    """Find interfaces whose second port may be in a ring, and say how long a second path takes to carry frames."""
     ports = {target.interface: target.ports for target in facts.aim.asked if not target.barred and target.ports > 1}
     if ports:
         usual, longer = Confirmed.OPERATOR.value[0], RING_SILENCE

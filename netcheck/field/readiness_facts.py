@@ -1,10 +1,8 @@
-"""The facts that `ready` judges: of the plan and of this computer, and how they are gathered.
+"""Gathers the facts about the plan and this computer that `ready` judges. It sends nothing and changes nothing.
 
-Gathering sends nothing and changes nothing.
-
-An address of this computer that the plan gives to a device is such a fact too. The operating system answers for its own
-addresses on any interface (weak host model, RFC 1122 section 3.3.4.2), and a link never hears its own computer. So such
-an address cannot be proven, on whatever interface it is configured.
+One of the facts is an address of this computer that the plan gives to a device. The operating system answers for its
+own addresses on any interface (weak host model, RFC 1122 section 3.3.4.2), and a link does not hear its own computer.
+Therefore such an address cannot be proven, whichever interface has it.
 """
 
 from __future__ import annotations
@@ -32,7 +30,7 @@ _NOT_SYNCHRONISED = 5  # TIME_ERROR
 
 
 class Level(StrEnum):
-    """Whether something is to be done: nothing, something before proving, or nothing but something to know."""
+    """The result of a check: `ok`, `fix` before proving, or `note` for information."""
 
     OK = "ok"
     FIX = "fix"
@@ -41,7 +39,7 @@ class Level(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ReadinessCheck:
-    """The result of one check: `about` is its subject, `do` says what to do, if anything."""
+    """The result of one check: `about` is its subject, `what` the finding, and `do` what to do, "" for nothing."""
 
     level: Level
     about: str
@@ -52,7 +50,7 @@ class ReadinessCheck:
 class RecordState(StrEnum):
     """What exists at the path where the record will be written."""
 
-    NEW = "new"  # nothing yet, and the folder can be written
+    NEW = "new"  # nothing, and the folder can be written
     GOES_ON = "goes on"  # a record of this plan
     TORN = "torn"  # the same, with an incomplete last line
     OTHER_PLAN = "other plan"
@@ -61,7 +59,7 @@ class RecordState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class RecordFact:
-    """The record's path and what exists there; `said` gives details, `do` says what to do."""
+    """The path of the record and what exists there; `said` gives details, and `do` what to do."""
 
     path: str
     state: RecordState
@@ -71,7 +69,7 @@ class RecordFact:
 
 @dataclass(frozen=True, slots=True)
 class SystemTime:
-    """The computer's time (aware), and whether a time server keeps it: None if the system does not tell."""
+    """The computer's time with its zone, and whether a time server keeps it: None if the system does not say."""
 
     now: datetime
     synchronised: bool | None
@@ -79,8 +77,11 @@ class SystemTime:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
-    """Everything that the judgement depends on. `refusal` is why the link cannot be opened; `routes` is None if the
-    system does not tell them; `surveyed` are the dates of the plan's surveys."""
+    """The input of `readiness.judge`.
+
+    `refusal` is why the link cannot be opened, None if it can. `routes` is None if the system does not give them.
+    `surveyed` are the dates of the plan's surveys.
+    """
 
     interface: str
     kind: str
@@ -111,8 +112,10 @@ class Facts:
 
 
 def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Sequence[str] = ()) -> Facts:
-    """Return the facts of this computer and a plan; LinkError if the system does not list its interfaces, UsageError
-    for a subject in `only` that the plan does not have."""
+    """Return the facts about this computer and a plan.
+
+    Raises LinkError if the system does not list its interfaces, and UsageError for a word in `only` that names no port.
+    """
     return replace(
         facts_now(scope_of(plan, only=only), interface, kind),
         clock=SystemTime(datetime.now().astimezone(), synchronised()),
@@ -123,7 +126,7 @@ def gather(plan: Plan, interface: str, kind: Kind, record: RecordFact, only: Seq
 
 
 def facts_now(aim: Scope, interface: str, kind: str) -> Facts:
-    """Return the facts of this computer for a run that begins now, whose link is open already."""
+    """Return the facts about this computer for a run that begins now and whose link is open."""
     there = tuple(interfaces())
     return Facts(
         interface=interface,
@@ -138,7 +141,7 @@ def facts_now(aim: Scope, interface: str, kind: str) -> Facts:
 
 
 def _refusal(kind: Kind, interface: str) -> Problem | None:
-    """Return why the link cannot be opened, None if it can. It is closed at once."""
+    """Open the link and close it; return why it cannot be opened, None if it can."""
     try:
         open_link(kind, interface).close()
     except LinkError as error:
@@ -163,16 +166,16 @@ def _routes() -> tuple[netlink.KernelRoute, ...] | None:
 
 
 def _wireless(one: NetworkInterface) -> bool:
-    """Return whether the system calls an interface wireless."""
+    """Return whether the system lists an interface as wireless."""
     folder = Path("/sys/class/net", one.name)
     return one.wireless or any((folder / sign).exists() for sign in ("wireless", "phy80211"))
 
 
 def synchronised() -> bool | None:
-    """Return whether the kernel says that a time server keeps the clock; None if the system does not tell."""
+    """Return whether the kernel says that a time server keeps the clock; None if the system does not say."""
     if sys.platform == "linux":
         try:
-            state = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(_TIMEX))  # all zeros: only asks
+            state = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(_TIMEX))  # all zeros: reads, changes nothing
         except (OSError, AttributeError):
             return None
         return None if state < 0 else bool(state != _NOT_SYNCHRONISED)
@@ -185,8 +188,10 @@ DO = "Remove the address from this computer, or correct the plan; then start aga
 
 @dataclass(frozen=True, slots=True)
 class HeldAddress:
-    """A planned address that this computer has: the 32-bit address, the interface that has it, and the device interface
-    that it is planned for."""
+    """A planned address that this computer has.
+
+    `address` is 32 bits, `on` the interface of this computer, and `planned_for` the device interface of the plan.
+    """
 
     address: int
     on: str
@@ -201,7 +206,7 @@ class HeldAddress:
 def planned_addresses_held(
     interfaces: Iterable[NetworkInterface], planned: Mapping[int, str]
 ) -> tuple[HeldAddress, ...]:
-    """Return the planned addresses that are configured on any interface. `planned` maps addresses to their owners."""
+    """Return the planned addresses that any interface has. `planned` maps addresses to device interfaces."""
     return tuple(
         HeldAddress(address, one.name, planned[address])
         for one in interfaces
@@ -211,6 +216,6 @@ def planned_addresses_held(
 
 
 def demand_no_planned_address(interfaces: Iterable[NetworkInterface], planned: Mapping[int, str]) -> None:
-    """Raise LinkError, with one problem for each planned address that is configured on any interface."""
+    """Raise LinkError if any interface has a planned address, with one problem for each such address."""
     if held := planned_addresses_held(interfaces, planned):
         raise LinkError(*(Problem(str(one), do=DO) for one in held))

@@ -1,9 +1,9 @@
-"""An ARP sweep of a prefix: who answers for each address, with every answer kept, so that two owners both show.
+"""An ARP sweep of a prefix: the MACs that answer for each address. Every answer is kept, so two owners are both listed.
 
 In a round each address is asked once; RFC 1122 section 2.3.2.1 allows one request a second for an address. Addresses
-that did not answer are asked again, since a first reply is often lost. A MAC that answers for several addresses is
-asked for them once more with sender 0.0.0.0: an owner answers such a request, a router that does proxy ARP does not. A
-host that has answered has finished checking its own address (RFC 5227 section 2.1), so this disturbs nobody.
+that did not answer are asked again, since the first reply is often lost. If a MAC answers for several addresses, these
+are asked once more with sender 0.0.0.0: an owner answers such a request, and a router that does proxy ARP does not. A
+host that has answered has finished checking its own address (RFC 5227 section 2.1), so this request does no harm.
 """
 
 from __future__ import annotations
@@ -22,15 +22,15 @@ from netcheck.wire.frames import arp_from_wire, arp_request, believable, padded
 from netcheck.wire.link import Adapter, Carrier, Heard, Link, Lost, Suspended
 
 BURST = 128  # requests between two reads of the link, whose buffer holds thousands of replies
-TARGET = 38  # offset of the requested address in the frame, RFC 826
-OWNERS = 16  # MACs kept for one address, so that a flood of forged replies cannot fill the memory
-TRIES = 3  # to send a request that the system does not accept
+TARGET = 38  # offset of the requested address in the frame: RFC 826
+OWNERS = 16  # MACs kept for one address: a flood of forged replies cannot fill the memory
+TRIES = 3  # attempts to send a request that the system does not accept
 
-LARGE = 20  # a prefix shorter than this holds more than 4,094 hosts
-LARGEST = 8  # a shorter prefix is never swept: at the pace of proving it would take months
+LARGE = 20  # a shorter prefix has more than 4,094 hosts and needs --really
+LARGEST = 8  # a shorter prefix is not swept: at the pace of proving it would take months
 ROUNDS = 2
-WAIT = 1.05  # seconds: one request a second for one address (RFC 1122 section 2.3.2.1), and a router's late reply
-CLAIM_GAPS = (1.1, 1.6, 2.0)  # after each probe for a borrowed address: PROBE_MIN to PROBE_MAX, then ANNOUNCE_WAIT
+WAIT = 1.05  # seconds between rounds: one request a second for one address (RFC 1122 section 2.3.2.1), and late replies
+CLAIM_GAPS = (1.1, 1.6, 2.0)  # seconds after each probe for a borrowed address: PROBE_MIN to PROBE_MAX, ANNOUNCE_WAIT
 REQUESTS_AN_HOUR = 72_000  # at the default pace of 20 a second
 
 CABLE_OUT = "the cable came out, or the interface was switched off"
@@ -38,13 +38,14 @@ SUSPENDED = "the computer was suspended"
 NOT_SENT = "the system did not send all requests"
 
 Answers = dict[int, list[tuple[int, float]]]
-Progress = Callable[[str, int, int], None]  # called with (words, done, total)
+Progress = Callable[[str, int, int], None]  # called with (text, done, total)
 
 
 class SweepEnded(Exception):
-    """The sweep cannot go on: the cable came out, the computer was suspended, or requests cannot be sent.
+    """Raised if a sweep cannot go on: the cable came out, the computer was suspended, or requests cannot be sent.
 
-    `why` is the reason, `asked` the number of addresses that were asked before, `answers` what had arrived."""
+    `why` is the reason, `asked` the number of addresses that were asked before, and `answers` the answers so far.
+    """
 
     def __init__(self, why: str, asked: int, answers: Answers) -> None:
         super().__init__(why)
@@ -53,8 +54,11 @@ class SweepEnded(Exception):
 
 @dataclass
 class SweepResult:
-    """What one round of requests has found so far: for each address each MAC with the time of its first reply, on the
-    link's clock; and how many frames this computer dropped meanwhile, in which replies may have been."""
+    """The result of the requests so far.
+
+    `answers` maps each address to the MACs that answered, with the time of their first reply on the link's clock.
+    `dropped` is the number of frames that this computer dropped; they may have contained replies.
+    """
 
     answers: Answers = field(default_factory=dict)
     dropped: int = 0
@@ -72,9 +76,14 @@ def sweep(
 ) -> Answers:
     """Ask for each 32-bit address from `source_ip` on adapter 0, then wait `wait` seconds for the last replies.
 
-    The caller is responsible for the permit, and that nobody else owns `source_ip`. `pace` is in frames a second, None
-    for no limit; `asked` is called now and then with the number of addresses asked; `into` is filled continuously, so
-    that nothing is lost if the sweep is interrupted. Addresses in `skip` are left out. SweepEnded if it cannot go on.
+    The caller must have the permit, and make sure that no other host has `source_ip`.
+
+    - `pace`: frames a second, None for no limit.
+    - `asked`: called after each burst with the number of addresses asked so far.
+    - `into`: filled continuously, so that no answer is lost if the sweep is interrupted.
+    - `skip`: addresses that are left out.
+
+    Raises SweepEnded if the sweep cannot go on.
     """
     result = SweepResult() if into is None else into
     known = addresses if isinstance(addresses, range) else frozenset(addresses)
@@ -97,8 +106,10 @@ def sweep(
 
 
 def _send(link: Link, frame: bytes, asked: int, result: SweepResult, known: Collection[int]) -> float:
-    """Send a frame, again after a moment if the system does not accept it; return the time. SweepEnded if it never
-    does, with the number of addresses `asked` before."""
+    """Send a frame and return the time; try again if the system does not accept it.
+
+    Raises SweepEnded after TRIES attempts, with the number of addresses `asked` before.
+    """
     for turn in range(TRIES):
         sent = link.send(frame)
         if sent is not None:
@@ -109,7 +120,7 @@ def _send(link: Link, frame: bytes, asked: int, result: SweepResult, known: Coll
 
 
 def _receive(link: Link, until: float, result: SweepResult, known: Collection[int]) -> str:
-    """Read what arrives up to a time, at least once; return why the sweep cannot go on, "" if it can."""
+    """Read the frames that arrive up to a time, at least once; return why the sweep cannot go on, "" if it can."""
     why = ""
     while True:
         for news in link.receive(until):
@@ -137,7 +148,7 @@ def _note(heard: Heard, answers: Answers, known: Collection[int]) -> None:
 
 
 def prefix_to_sweep(text: str, really: bool) -> Prefix:
-    """Read the prefix; UsageError if it is not one, is IPv6, or holds more addresses than may be asked for."""
+    """Return the prefix. Raises UsageError if the text is no prefix, is IPv6, or has more addresses than allowed."""
     try:
         prefix = Prefix.from_text(text)
     except ValueError as error:
@@ -155,16 +166,17 @@ def prefix_to_sweep(text: str, really: bool) -> Prefix:
 
 
 def sender_for(adapter: Adapter, prefix: Prefix) -> int:
-    """Return this computer's address on an adapter that is inside the prefix, or else in a subnet around it; 0 for
-    none."""
+    """Return this computer's address inside the prefix, else its address in a subnet around the prefix, else 0."""
     inside = [address for address, _ in adapter.addresses if prefix.first.value <= address <= prefix.last.value]
     around = [a for a, length in adapter.addresses if a >> (32 - length) == prefix.value >> (32 - length)]
     return next(iter(inside + [a for a in around if a not in inside]), 0)
 
 
 def claim(link: Link, address: int) -> None:
-    """Make sure that nobody owns an address that is to be borrowed (RFC 5227 section 2.1.1); LinkError if somebody
-    does, or if that cannot be found out."""
+    """Check that no host has an address before it is borrowed (RFC 5227 section 2.1.1).
+
+    Raises LinkError if a host has it, or if the check cannot be completed.
+    """
     for gap in CLAIM_GAPS:
         try:
             answers = sweep(link, [address], gap, 0)
@@ -178,10 +190,12 @@ def claim(link: Link, address: int) -> None:
 
 @dataclass
 class Sweeping:
-    """A sweep of a prefix and what it has found so far; its findings can be asked for at any moment.
+    """A sweep of a prefix with its result so far; `findings` can be called at any time.
 
-    `planned` addresses are not asked without a sender address, since a device may be checking its own. `elsewhere` maps
-    this computer's addresses on other interfaces to the names of those: they cannot be heard, so they are not asked."""
+    - `planned`: addresses that are not asked without a sender address, since a device may be checking its own address.
+    - `elsewhere`: maps this computer's addresses on other interfaces to the names of these interfaces. They are not
+      asked, because this computer does not hear itself.
+    """
 
     link: Link
     prefix: Prefix
@@ -192,13 +206,13 @@ class Sweeping:
     elsewhere: Mapping[int, str] = field(default_factory=dict)
     result: SweepResult = field(default_factory=SweepResult)
     owned: SweepResult = field(default_factory=SweepResult)  # replies to requests without a sender
-    asked: int = 0  # addresses that every round so far has asked for
+    asked: int = 0  # addresses that the first round has asked so far
     whole: bool = False  # the first round is complete, including the wait for its last replies
-    checked: bool = False
-    why_ended: str = ""
+    checked: bool = False  # the check for proxy ARP is complete
+    why_ended: str = ""  # why it ended early
 
     def run(self, tell: Progress) -> None:
-        """Sweep the prefix. If it cannot go on, it ends early and keeps the reason in `why_ended`."""
+        """Sweep the prefix. If the sweep cannot go on, end it and set `why_ended`."""
         try:
             self._ask(tell)
             self._check(tell)
@@ -207,23 +221,23 @@ class Sweeping:
 
     @property
     def all(self) -> range:
-        """Every address of the prefix that a host may have, including this computer's."""
+        """All addresses of the prefix that a host may have, including those of this computer."""
         usable = self.prefix.usable
         return range(usable.low, usable.high + 1)
 
     @property
     def ours(self) -> frozenset[int]:
-        """The addresses inside the prefix that this computer has or borrows on this interface; they are not asked."""
+        """The addresses of the prefix that this computer has or borrows on this interface; they are not asked."""
         return frozenset(a for a in (self.sender, *(a for a, _ in self.link.adapters[0].addresses)) if a in self.all)
 
     @property
     def unheard(self) -> frozenset[int]:
-        """The addresses inside the prefix that this computer has on other interfaces."""
+        """The addresses of the prefix that this computer has on other interfaces."""
         return frozenset(one for one in self.elsewhere if one in self.all) - self.ours
 
     @property
     def spared(self) -> frozenset[int]:
-        """The planned addresses inside the prefix, if there is no sender address to ask from."""
+        """The planned addresses of the prefix, if there is no sender address; they are not asked."""
         return frozenset() if self.sender else frozenset(one for one in self.planned if one in self.all)
 
     def _ask(self, tell: Progress) -> None:
@@ -232,20 +246,20 @@ class Sweeping:
             left: Sequence[int] = self.all
             if turn:
                 left = [one for one in self.all if one not in self.result.answers]
-            words = "asking" if turn == 0 else "asking again where nobody answered"
+            text = "asking" if turn == 0 else "asking again where nobody answered"
 
-            def progress(done: int, words: str = words, of: int = len(left), first: bool = turn == 0) -> None:
+            def progress(done: int, text: str = text, of: int = len(left), first: bool = turn == 0) -> None:
                 self.asked = done if first else self.asked
-                tell(words, done, of)
+                tell(text, done, of)
 
             sweep(self.link, left, WAIT, self.sender, self.pace, progress, self.result, skip)
             self.whole = True
 
     def _check(self, tell: Progress) -> None:
-        """Ask MACs that answer for several addresses for each of them without a sender, twice."""
+        """Ask twice without a sender for each address of a MAC that answers for several addresses."""
         if not self.sender:
             self.checked = True
-            return  # proxy ARP does not answer a request without a sender: all that answered are owners
+            return  # proxy ARP does not answer a request without a sender, so every MAC that answered is an owner
         doubtful = sorted({address for found in self._by_mac().values() if len(found) > 1 for address in found})
         for _ in range(2):
             left = [address for address in doubtful if address not in self.owned.answers]
@@ -265,7 +279,7 @@ class Sweeping:
         return found
 
     def _relays(self) -> tuple[ProxyArp, ...]:
-        """Return the MACs that answer for addresses which they do not own; nothing if that was not checked."""
+        """Return the MACs that answer for addresses that they do not own; empty if that was not checked."""
         relays = []
         for mac, addresses in sorted(self._by_mac().items()):
             lent = [a for a in sorted(addresses) if all(one != mac for one, _ in self.owned.answers.get(a, ()))]
@@ -274,7 +288,7 @@ class Sweeping:
         return tuple(relays)
 
     def findings(self, day: date, seconds: float, ended: str = "") -> Discovery:
-        """Return the result; `ended` is why it ended early, if it did."""
+        """Return the result so far; `ended` is why the sweep ended early, "" if it did not."""
         relays = self._relays()
         lent = {(address, relay.mac) for relay in relays for address in relay.addresses}
         hosts = tuple(
@@ -296,13 +310,16 @@ class Sweeping:
         )
 
     def _covers(self, relays: Sequence[ProxyArp]) -> tuple[Prefix, ...]:
-        """Return the prefix if all of it was asked, else the part that was; without addresses that a relay answers for
-        or that this computer cannot hear. Nothing if replies may have been dropped."""
+        """Return the prefixes in which every host was found; empty if replies may have been dropped.
+
+        This is the part of the prefix that was asked, without the addresses that a relay answers for and those that
+        this computer cannot hear.
+        """
         if self.result.dropped:
             return ()
         unknown = sorted((self.spared | self.unheard).union(*(relay.addresses for relay in relays)))
         low, high = self.prefix.first.value, self.prefix.last.value
-        if not self.whole:  # hosts that were asked in the last second may be about to answer
+        if not self.whole:  # hosts that were asked within the last WAIT seconds may still answer
             heard_out = self.asked - ceil(self.pace * WAIT)
             high = self.all[heard_out - 1] if heard_out > 0 else low - 1
         spans: list[tuple[int, int]] = []
