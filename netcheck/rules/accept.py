@@ -1,4 +1,4 @@
-"""Separates the findings that the site has accepted from the open ones, and finds its remarks on each."""
+"""Separates the findings that the site has accepted from the open ones, and finds the site's remarks on findings."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from netcheck.rules.finding import AcceptedFinding, Finding
 class SplitFindings:
     """Open findings, accepted findings, and the `accepted` entries that matched no finding or match too many.
 
-    `wide` are entries without a value that the finding has, each with the keys to add, such as `address = "192.0.2.1"`.
+    `wide` are entries that lack the address or the other party of their finding. Each comes with the keys to add, such
+    as `address = "192.0.2.1"`.
     """
 
     open: tuple[Finding, ...]
@@ -25,8 +26,9 @@ class SplitFindings:
 
 
 def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], today: date) -> SplitFindings:
-    """Match findings with the plan's `accepted` entries. A finding whose only entry has expired stays open and says
-    so in its message.
+    """Match findings with the plan's `accepted` entries.
+
+    A finding whose only entry has expired stays open, and its message says so.
     """
     by_rule_and_subject: dict[tuple[str, str], list[int]] = {}
     for index, entry in enumerate(entries):
@@ -73,8 +75,10 @@ def remarks_on(findings: Iterable[Finding], remarks: Sequence[SiteRemark]) -> di
 
 
 def matches(entry: Accepted | SiteRemark, finding: Finding) -> bool:
-    """Return whether an entry is for this finding: its rule, one of its subjects, and the address and other party if
-    the entry names them.
+    """Return whether an entry applies to a finding.
+
+    The entry must have the rule and one of the subjects of the finding. If the entry names an address or another party,
+    they must be those of the finding.
     """
     if entry.rule != finding.rule or entry.subject not in finding.subjects:
         return False
@@ -86,14 +90,14 @@ def matches(entry: Accepted | SiteRemark, finding: Finding) -> bool:
 def _same_party(entry: Accepted | SiteRemark, finding: Finding) -> bool:
     if len(finding.subjects) > 1:
         if entry.subject == finding.subjects[0] and entry.other.strip() == finding.other:
-            return True  # compared as one text first, because a name may contain a comma
+            return True  # compare the whole text first, because a name may contain a comma
         named = {name.strip() for name in entry.other.split(",")} | {entry.subject}
         return named == set(finding.subjects)
     return _comparable(entry.other) in map(_comparable, finding.others)
 
 
 def _comparable(text: str) -> str:
-    """Return a text in the form in which it is compared: addresses and MACs by value, names without case."""
+    """Return the form in which texts are compared: addresses and MACs in standard notation, names in lower case."""
     for read in (Address.from_text, Mac.from_text):
         try:
             return str(read(text))

@@ -1,4 +1,4 @@
-"""Runs all rules on a plan, orders the findings, splits off the accepted ones and adds fixes that fit together."""
+"""Runs all rules on a plan, sorts the findings, separates the accepted ones and adds fixes that fit together."""
 
 from __future__ import annotations
 
@@ -26,8 +26,10 @@ NO_OTHERS = OtherPlans()
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """The result of a check: open findings by severity and plan order, accepted findings in the same order, the
-    conversations with their paths, and the planned names with their DNS records.
+    """The result of a check.
+
+    The open and the accepted findings are in order of severity, then in plan order. The conversations have their paths,
+    the planned names their DNS records.
     """
 
     plan: Plan
@@ -38,12 +40,12 @@ class Checked:
     in_zones: tuple[PlannedName, ...] = ()
 
     def count(self, severity: Severity) -> int:
-        """Return how many open findings have a severity."""
+        """Return the number of open findings with a severity."""
         return sum(finding.severity is severity for finding in self.findings)
 
     @property
     def summary(self) -> dict[str, int]:
-        """Return the counts by the names that reports use."""
+        """Return the number of findings by severity, under the keys of the reports."""
         return {
             **{severity.value: self.count(severity) for severity in Severity},
             "accepted": len(self.accepted),
@@ -59,8 +61,10 @@ def check(
     done: Callable[[Rule], None] = lambda rule: None,
     others: OtherPlans = NO_OTHERS,
 ) -> Checked:
-    """Run every rule. `today` is the day for the age of surveys and accepted entries; `done` is called after each rule;
-    `others` are the plans that this one is checked against.
+    """Run every rule and return the findings.
+
+    `today` is the day from which the age of surveys and accepted entries counts. `done` is called after each rule.
+    `others` are the plans that this plan is checked against.
     """
     return _checked(Scene(plan=plan, surveys=surveys, today=today, others=others), done)
 
@@ -68,7 +72,7 @@ def check(
 def propose_addresses(
     plan: Plan, surveys: tuple[Survey, ...], today: date, others: OtherPlans = NO_OTHERS
 ) -> Proposals:
-    """Propose an address for every interface that needs one; they are the fixes that `check` shows."""
+    """Return a proposal for every interface that needs an address; `check` shows the same addresses as fixes."""
     scene = Scene(plan=plan, surveys=surveys, today=today, others=others)
     checked = _checked(scene, lambda rule: None)
     return propose(scene, checked.findings, checked.accepted)
@@ -120,7 +124,7 @@ def _host_count(scene: Scene) -> int:
 
 
 class _Order:
-    """Orders findings by severity, then by the position of the first subject in the plan, then by rule."""
+    """Sorts findings by severity, then by the position of the first subject in the plan, then by rule."""
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
@@ -128,7 +132,7 @@ class _Order:
         self._rule = {rule.slug: rank for rank, rule in enumerate(RULES)}
 
     def sorted(self, findings: Iterable[Finding]) -> list[Finding]:
-        """Return findings in order; findings of one subject and rule stay in the order found."""
+        """Return the findings sorted; findings with the same subject and rule keep their order."""
         listed = tuple(findings)
         places = self._places({finding.subjects[0] for finding in listed})
 

@@ -1,4 +1,4 @@
-"""A finding: one rule that one or more subjects break, with severity, reason, source and, if there is one, a fix."""
+"""A finding: a rule that one or more subjects break, with severity, reason, source and, if there is one, a fix."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Breach:
-    """The result of a check before its rule is added. `others` are names of the other party, the best one first."""
+    """A finding without the values of its rule; `others` are names of the other party, the best one first."""
 
     subjects: tuple[str, ...]
     message: str
@@ -32,14 +32,14 @@ class Breach:
 
 
 def places(several: Iterable[Position], most: int = 4) -> str:
-    """Return several positions as one text; beyond `most`, the rest as a count."""
+    """Return several positions as one text; positions in excess of `most` are only counted."""
     texts = list(dict.fromkeys(map(str, several)))
     more = [f"{len(texts) - most} more"] if len(texts) > most else []
     return "; ".join(texts[:most] + more)
 
 
 def breach(message: str, *interfaces: Interface, others: Iterable[str] = ()) -> Breach:
-    """Return a breach by interfaces, with their address if all have the same one."""
+    """Return a breach of these interfaces, with their address if all of them have the same one."""
     addresses = {interface.address.value if interface.address else None for interface in interfaces}
     address = addresses.pop() if len(addresses) == 1 else None
     subjects = tuple(interface.subject for interface in interfaces)
@@ -50,7 +50,7 @@ def breach(message: str, *interfaces: Interface, others: Iterable[str] = ()) -> 
 
 @dataclass(frozen=True, slots=True)
 class Fix:
-    """Free addresses that resolve a finding, by subject. A subject that keeps its address has none."""
+    """Free addresses that resolve a finding, by subject; a subject that keeps its address is not in it."""
 
     addresses: tuple[tuple[str, Address], ...]
 
@@ -71,16 +71,12 @@ class Finding:
 
     @property
     def other(self) -> str:
-        """Return the other party as `with` of an accepted entry names it: the other subjects, else what it clashes
-        with.
-        """
+        """Return the value for `with` of an accepted entry: the other subjects, or the name of the other party."""
         return ", ".join(self.subjects[1:]) or next(iter(self.others), "")
 
     @property
     def key(self) -> str:
-        """Return an identifier that stays the same for the same clash in every run; `answers` finds the finding by
-        it.
-        """
+        """Return an identifier of a finding that is the same in every run; `answers` finds the finding by it."""
         parts = "\n".join((self.rule, *self.subjects, self.address or "", self.other))
         return f"{self.rule}-{sha256(parts.encode('utf-8', 'surrogatepass')).hexdigest()[:12]}"
 

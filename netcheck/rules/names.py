@@ -1,8 +1,8 @@
-"""Compares host names without case, and pairs planned names with the DNS records of their island.
+"""Compares host names without regard to case, and pairs planned names with the DNS records of their island.
 
-A planned name without a dot is completed with the plan's domain; if the plan has no domain, it matches every record
-whose first label it is. A name that contains a dot is fully qualified (RFC 1034 section 3.1 leaves completion to the
-user's software).
+A planned name without a dot is completed with the plan's domain. If the plan has no domain, such a name matches every
+record whose first label is that name. A name that contains a dot is fully qualified (RFC 1034 section 3.1 leaves
+completion to the user's software).
 """
 
 from __future__ import annotations
@@ -14,17 +14,17 @@ from netcheck.plan.model import Interface, Plan, Subnet
 from netcheck.survey.host_table import folded
 from netcheck.survey.model import Alias, NameRecord, RecordKind, Survey
 
-LONGEST_CHAIN = 8  # aliases of aliases that are followed; common practice, no source
+LONGEST_CHAIN = 8  # aliases that are followed from one name; common practice, no source
 
 
 def full_name(name: str, domain: str) -> str:
-    """Return a name as it is compared; a name without a dot is completed with the domain, if there is one."""
+    """Return the form in which names are compared; a name without a dot is completed with the domain, if any."""
     plain = folded(name)
     return f"{plain}.{folded(domain)}" if plain and domain and "." not in plain else plain
 
 
 def spellings(name: str, domain: str) -> tuple[str, ...]:
-    """Return the spellings (as compared) under which a list may have a planned name: bare and fully qualified."""
+    """Return the two spellings that a list may use for a planned name, bare and fully qualified, in comparable form."""
     plain, full = folded(name), full_name(name, domain)
     suffix = f".{folded(domain)}"
     bare = full.removesuffix(suffix) if domain else full
@@ -32,7 +32,10 @@ def spellings(name: str, domain: str) -> tuple[str, ...]:
 
 
 def may_be_same(planned: str, listed: str, domain: str) -> bool:
-    """Return whether a listed name can be the planned one; without a domain the first labels decide if one is bare."""
+    """Return whether a listed name can be the planned one.
+
+    If the plan has no domain and one of the two names is bare, the first labels are compared.
+    """
     one, two = full_name(planned, domain), full_name(listed, domain)
     if one == two or domain or not one or not two:
         return bool(one) and one == two
@@ -42,8 +45,10 @@ def may_be_same(planned: str, listed: str, domain: str) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedName:
-    """A planned address and name with the records of its island: `forward` are the records of the name in the same
-    address family, `pointers` those of the address, `own` the pointers that have the planned name.
+    """A planned address and name with the DNS records of its island.
+
+    `forward` are the records of the name in the address family of the address. `pointers` are the PTR records of the
+    address, `own` the pointers with the planned name.
     """
 
     interface: Interface
@@ -80,7 +85,7 @@ class _Zones:
         self.aliases.setdefault(folded(alias.name).partition(".")[0], []).append(alias)
 
     def addresses_of(self, name: str) -> set[Address]:
-        """Return the addresses that a name (as compared) has, through at most `LONGEST_CHAIN` aliases."""
+        """Return the addresses of a name (in comparable form), through at most `LONGEST_CHAIN` aliases."""
         for _ in range(LONGEST_CHAIN):
             label = name.partition(".")[0]
             found = {one.address for one in self.forward.get(label, ()) if folded(one.name) == name}
@@ -94,7 +99,7 @@ class _Zones:
 def planned_names(
     plan: Plan, surveys: tuple[Survey, ...], interfaces: tuple[tuple[Interface, Subnet], ...]
 ) -> tuple[PlannedName, ...]:
-    """Return every planned name and address in an island that has DNS records."""
+    """Return every planned name and address, in plan order, whose island has DNS records."""
     zones: dict[str, _Zones] = {}
     for survey in surveys:
         for record in survey.records:
@@ -132,7 +137,7 @@ def _named(domain: str, interface: Interface, zones: _Zones) -> PlannedName | No
 
 
 def _is(planned: str, record: NameRecord | Alias, domain: str) -> bool:
-    """Return whether a record has a planned name (as compared)."""
+    """Return whether a record has a planned name, which is given in comparable form."""
     name = folded(record.name)
     if name == planned:
         return True

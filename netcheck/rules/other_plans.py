@@ -1,8 +1,8 @@
-"""The other plans of one call: what they use, so that plans are checked against each other and proposals keep clear.
+"""The other plans of one call: a check compares a plan with them, and proposals avoid their addresses.
 
-Addresses and host names may repeat between islands, so they are compared within islands of one name. MACs and switch
-ports are compared everywhere. A machine's own island (`site = false`) belongs to its plan alone; only its MACs are
-compared. Two revisions of one plan are not compared.
+Addresses and host names may repeat between islands, so they are compared only within islands of the same name. MACs and
+switch ports are compared everywhere. A machine's own island (`site = false`) belongs to its plan alone; only its MACs
+are compared. Two revisions of one plan are not compared.
 """
 
 from __future__ import annotations
@@ -22,8 +22,10 @@ from netcheck.space.occupancy import Island, islands_of
 
 @dataclass(frozen=True, kw_only=True)
 class OtherPlan:
-    """Another plan of the call. `label` names it in messages; if `keeps`, a shared address stays with it. `proposed`
-    are addresses (with their island) that this call proposes for it.
+    """Another plan of the call.
+
+    `label` names it in messages. If `keeps`, this other plan keeps an address that both plans have. `proposed` are the
+    islands and addresses that this call proposes for it.
     """
 
     label: str
@@ -33,11 +35,11 @@ class OtherPlan:
 
     @cached_property
     def islands(self) -> dict[str, Island]:
-        """Return its islands, without site hosts."""
+        """Return the islands of this plan, without site hosts."""
         return islands_of(self.plan, ())
 
     def used(self) -> Iterator[tuple[str, Range]]:
-        """Yield, with their island, the ranges that it uses: planned, kept, of gateways and stations, and proposed."""
+        """Yield the island and the range of everything that this plan uses, including proposed addresses."""
         for name, island in self.islands.items():
             if name not in self.plan.own_islands:
                 yield from ((name, span) for span in island.claimed.ranges())
@@ -67,7 +69,7 @@ class Elsewhere:
 
 @dataclass(frozen=True)
 class OtherPlans:
-    """All other plans, searched by address, MAC, host name and switch port."""
+    """All other plans of the call; finds interfaces by address, MAC, host name and switch port."""
 
     plans: tuple[OtherPlan, ...] = ()
 
@@ -76,11 +78,11 @@ class OtherPlans:
 
     @cached_property
     def used(self) -> tuple[tuple[str, Range], ...]:
-        """Return, with their island, the ranges that the other plans use."""
+        """Return the island and the range of everything that the other plans use."""
         return tuple(chain.from_iterable(other.used() for other in self.plans))
 
     def at(self, island: str, address: Address) -> list[Elsewhere]:
-        """Return the interfaces of other plans with an address, in an island of the same name."""
+        """Return the interfaces of other plans that have an address in an island of this name."""
         return [
             Elsewhere(other, placed.interface)
             for other, there in self.islands(island)
@@ -88,7 +90,7 @@ class OtherPlans:
         ]
 
     def islands(self, name: str) -> Iterator[tuple[OtherPlan, Island]]:
-        """Yield the islands of other plans that have a name and are not a machine's own."""
+        """Yield the islands of this name in other plans, except islands of a machine."""
         for other in self.plans:
             if name in other.islands and name not in other.plan.own_islands:
                 yield other, other.islands[name]
@@ -98,15 +100,15 @@ class OtherPlans:
         return self._macs.get(mac, [])
 
     def with_name(self, island: str, name: str) -> list[Elsewhere]:
-        """Return the interfaces of other plans with a host name (as compared), in an island of the same name."""
+        """Return the interfaces of other plans with a host name (in comparable form) in an island of this name."""
         return self._names.get((island, name), [])
 
     def with_switch_port(self, port: str) -> list[Elsewhere]:
-        """Return the interfaces of other plans with a switch port (as compared) that are not behind another device."""
+        """Return the interfaces of other plans at a switch port (in comparable form), except those behind a device."""
         return self._switch_ports.get(port, [])
 
     def subnets(self) -> Iterator[tuple[OtherPlan, Subnet]]:
-        """Yield the subnets of all other plans that are not in a machine's own island."""
+        """Yield the subnets of all other plans, except those in an island of a machine."""
         for other in self.plans:
             own = other.plan.own_islands
             yield from ((other, subnet) for subnet in other.plan.subnets if subnet.island not in own)
@@ -143,16 +145,16 @@ class OtherPlans:
 
 
 def switch_port_key(text: str) -> str:
-    """Return a switch port as it is compared: without case, blanks as one."""
+    """Return the form in which switch ports are compared: lower case, one blank between words."""
     return " ".join(text.casefold().split())
 
 
 def others_of(
     plans: Sequence[tuple[str, Plan]], index: int, proposed: Iterable[tuple[str, Address]] = ()
 ) -> OtherPlans:
-    """Return the plans, given with their labels, that the one at `index` is checked against.
+    """Return the plans that the plan at `index` is checked against; `plans` are given with their labels.
 
-    Earlier plans keep shared addresses. `proposed` are the addresses that this call has proposed for them.
+    Earlier plans keep shared addresses. `proposed` are the addresses that this call has proposed for earlier plans.
     """
     _, own = plans[index]
     given, others = tuple(proposed), []
@@ -173,7 +175,7 @@ def _file(plan: Plan) -> Path:
 
 
 def are_revisions(one: Plan, two: Plan) -> bool:
-    """Return whether two plans are revisions of one: same site, other revision, and mostly the same interfaces."""
+    """Return whether two plans are revisions of one plan: same site, other revision, mostly the same interfaces."""
     if one.name != two.name or one.revision == two.revision:
         return False
     first, second = set(one.interface_named), set(two.interface_named)

@@ -1,7 +1,7 @@
 """Decides which interfaces need another address, and adds the proposals to the findings as fixes.
 
-A check shows the fixes and `netcheck suggest` lists the proposals; both come from the same addresses. Interfaces under
-accepted findings are placed too, but not shown, so that a proposal does not change when another finding is accepted.
+A check shows fixes and `netcheck suggest` lists proposals; both have the same addresses. Interfaces with accepted
+findings also get an address, which is not shown. A proposal therefore stays the same when another finding is accepted.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from netcheck.survey.host_table import SiteHost
 class Proposal:
     """One interface that needs an address: its present text, the broken rules, and the new address if there is one.
 
-    `why` says why this address was chosen, or why there is none and what to do instead.
+    `why` is the reason for this address, or the reason why there is none and what to do instead.
     """
 
     subject: str
@@ -43,12 +43,12 @@ class Proposal:
 
     @property
     def keeps(self) -> bool:
-        """Return whether only risks ask for another address, so that the interface may keep the one it has."""
+        """Return whether only risks ask for another address; the interface may then keep the one that it has."""
         return bool(self.now) and all(RULE_NAMED[rule].severity is Severity.RISK for rule in self.rules)
 
 
 def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[AcceptedFinding]) -> list[Finding]:
-    """Return the findings, each with a fix if all its subjects that must move can be placed."""
+    """Return the findings; a finding gets a fix if all its subjects that must move can be placed."""
     moving = [(finding, _movers(scene, finding)) for finding in findings]
     wanted = {subject for _, subjects in moving for subject in subjects}
     free = suggest(scene.plan, scene.islands, wanted, also=_also(scene, accepted)) | _of_site(scene, wanted)
@@ -62,8 +62,9 @@ def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[Acc
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposals:
-    """A proposal for every interface that needs an address, in plan order. `unreadable` are interfaces whose present
-    address cannot be read: they keep it, and their proposal has no address.
+    """A proposal for every interface that needs an address, in plan order.
+
+    `unreadable` are interfaces whose present address cannot be read. They keep it, and their proposal has no address.
     """
 
     proposals: tuple[Proposal, ...]
@@ -71,14 +72,15 @@ class Proposals:
 
     @property
     def left(self) -> int:
-        """Return how many interfaces need an address and could not be placed."""
+        """Return the number of interfaces that need an address and could not be placed."""
         return sum(each.address is None for each in (*self.proposals, *self.unreadable))
 
 
 def propose(scene: Scene, findings: Sequence[Finding], accepted: Iterable[AcceptedFinding]) -> Proposals:
-    """Propose an address for every interface that needs one.
+    """Return a proposal for every interface that needs an address.
 
-    Accepted findings move nothing. An address that is only too near to a site host is not replaced by another such.
+    An accepted finding needs no other address. An address whose only fault is that it is too near to a site host is not
+    replaced by another one that is too near.
     """
     reasons: dict[str, list[str]] = {}
     for finding in findings:
@@ -114,10 +116,10 @@ def _proposal(
 
 
 def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
-    """Return the addresses that the lists of the site have for interfaces that need one, under their names.
+    """Return the addresses that the site's lists have under the names of interfaces that need one, by subject.
 
-    An address counts if it is the only one, a device may have it in that subnet, the plan does not use it, and nobody
-    else has it. Leases do not count, because they end.
+    An address counts if it is the only one in the interface's subnet, a device may have it there, the plan does not use
+    it, and no other host has it. Leases do not count, because they end.
     """
     plan, found = scene.plan, dict[str, Suggestion]()
     faces: dict[str, list[Interface]] = {}
@@ -140,9 +142,7 @@ def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:
 
 
 def _entered(scene: Scene, interface: Interface, known: Sequence[SiteHost]) -> Suggestion | None:
-    """Return the only address in an interface's subnet of the hosts with its name, if no other rule speaks against
-    it.
-    """
+    """Return the address of the hosts with an interface's name, if it is the only one and breaks no rule; else None."""
     subnet = scene.plan.subnet_of(interface)
     island, prefix = scene.islands[subnet.island], subnet.prefix.value
     known = [host for host in known if prefix is not None and prefix.holds(host.address) and not _is_lease(scene, host)]
@@ -162,7 +162,7 @@ def _is_lease(scene: Scene, host: SiteHost) -> bool:
 
 
 def _is_free_of_risk(scene: Scene, interface: Interface, address: Address) -> bool:
-    """Return whether an address is usable, in the scheme's range, and `keep_clear` from the other site hosts."""
+    """Return whether an address is usable, in the scheme's range and at least `keep_clear` from other site hosts."""
     subnet = scene.plan.subnet_of(interface)
     prefix = subnet.prefix.value
     scheme = scene.schemes.of(interface, subnet)
@@ -180,7 +180,7 @@ def _also(scene: Scene, accepted: Iterable[AcceptedFinding]) -> set[str]:
 
 
 def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
-    """Return the subjects that need another address to resolve the finding; none if no address resolves it."""
+    """Return the subjects that need another address to resolve a finding; empty if no address resolves it."""
     match RULE_NAMED[finding.rule].readdress:
         case Readdress.NONE:
             subjects: tuple[str, ...] = ()
@@ -198,8 +198,10 @@ def _movers(scene: Scene, finding: Finding) -> tuple[str, ...]:
 
 
 def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the subjects without the one that keeps a shared address: the installed one, else the first that the site
-    has granted or entered, else the first. A single subject shares it with another plan.
+    """Return the subjects of a shared address without the one that keeps it.
+
+    The installed subject keeps it; if none is installed, the first that the site has granted or entered; otherwise the
+    first. A single subject shares its address with another plan.
     """
     if len(subjects) == 1:
         return subjects if _yields(scene, subjects[0]) else ()
@@ -213,8 +215,9 @@ def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _yields(scene: Scene, subject: str) -> bool:
-    """Return whether an interface leaves a shared address to another plan: a granted one keeps it, else the plan that
-    was named first.
+    """Return whether an interface must leave a shared address to another plan.
+
+    An interface whose address is granted keeps it; otherwise the plan that was named first keeps it.
     """
     interface = scene.plan.interface_named.get(subject)
     address = interface.address.value if interface and interface.address else None
@@ -225,10 +228,10 @@ def _yields(scene: Scene, subject: str) -> bool:
 
 
 def _can_move(scene: Scene, finding: Finding, subject: str) -> bool:
-    """Return whether the finding is about the `address` of an interface whose subnet is right.
+    """Return whether another `address` of a subject resolves a finding.
 
-    A proposal does not resolve a second address of the other family, an outside address of a router, or a wrong key
-    `subnet`.
+    It does not if the finding is about a second address of the other family, an outside address of a router, or a wrong
+    key `subnet`.
     """
     interface = scene.plan.interface_named.get(subject)
     if interface is None or scene.meant_subnet(interface) is not None:
@@ -245,7 +248,7 @@ def _has_private(scene: Scene, subject: str) -> bool:
 
 
 def _with_wrong_subnet(scene: Scene, findings: Iterable[Finding]) -> dict[str, str]:
-    """Return, by subject, what to do where the key `subnet` is wrong and not the address."""
+    """Return what to do, by subject, for interfaces whose key `subnet` is wrong and not the address."""
     found: dict[str, str] = {}
     for finding in findings:
         interface = scene.plan.interface_named.get(finding.subjects[0])

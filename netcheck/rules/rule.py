@@ -12,14 +12,14 @@ from enum import Enum
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.scene import Scene
 
-DAY = "2026-11-02"  # the day on which the examples are checked
+DAY = "2026-11-02"  # the day of the check of the examples
 PROCESS = 'prefix = "10.62.20.0/24"'
-COVERED = 'taken = 2026-10-28\ncovers = ["0.0.0.0/0"]'  # for rules about other things than surveys
+COVERED = 'taken = 2026-10-28\ncovers = ["0.0.0.0/0"]'  # for rules that are not about surveys
 SURVEYED = 'taken = 2026-10-28\ncovers = ["10.62.20.0/24"]'
 
 
 class Readdress(Enum):
-    """Which subjects of a finding get a new address as its fix."""
+    """The subjects of a finding that get a new address as its fix."""
 
     NONE = "no new address resolves it"
     EACH = "a new address for each subject"
@@ -29,7 +29,7 @@ class Readdress(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A small plan: the text of plan.toml, and of site-hosts.csv in the same folder if `hosts` is not empty."""
+    """A small plan: the text of plan.toml, and the text of site-hosts.csv if `hosts` is not empty."""
 
     plan: str
     hosts: str = ""
@@ -37,9 +37,11 @@ class Example:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One rule. `what` is one sentence; `why` says what goes wrong on a plant; `good` is `bad` corrected.
+    """One rule of the catalogue.
 
-    `do` tells the author of the plan what to do where that is not plain; reports to IT leave it out.
+    `what` is one sentence that states the fault. `why` says what goes wrong on a plant. `bad` is a plan that breaks the
+    rule, `good` is the corrected plan. `do` says what the author of the plan should do if that is not obvious; reports
+    to IT leave it out.
     """
 
     slug: str
@@ -55,8 +57,9 @@ class Rule:
 
 
 def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", survey: str = "") -> Example:
-    """Return a plan with one subnet, `process`, further parts, and a survey. Without `hosts` and `survey`, the survey
-    covers all addresses and lists no host.
+    """Return a plan with one subnet, `process`, further parts, and a survey.
+
+    Without `hosts` and `survey`, the survey covers all addresses and lists no host.
     """
     tables = [
         f'format = 1\n\n[site]\nname = "Example"\n{site}',
@@ -69,7 +72,10 @@ def plan(*parts: str, site: str = "", subnet: str = PROCESS, hosts: str = "", su
 
 
 def device(name: str, **interfaces: str) -> str:
-    """Return one device: interfaces by name with their keys, in the subnet `process` unless the keys name another."""
+    """Return a device with these interfaces, given by name with their keys.
+
+    An interface is in the subnet `process`, unless its keys name another one.
+    """
     tables = [f'[[device]]\nname = "{name}"']
     for interface, keys in interfaces.items():
         subnet = "" if "subnet =" in keys else 'subnet = "process"\n'

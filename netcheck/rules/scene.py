@@ -1,4 +1,4 @@
-"""Everything that a rule may look at, with the indexes that several rules share."""
+"""The input of all rules: the plan, its surveys, and the indexes that several rules share."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _GATEWAY: Callable[[Interface], Cell[Address] | None] = attrgetter("gateway")
 
 
 def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
-    """Return the values of every key that occurs more than once; fast for the usual case without any."""
+    """Return the values of each key that occurs more than once; fast if no key does, which is the usual case."""
     found: dict[K, list[V]] = {}
     if len(set(keys)) < len(keys):
         for key, value in zip(keys, values, strict=True):
@@ -42,8 +42,8 @@ def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
 class Members:
     """A subnet with the interfaces that name it, and the distinct values typed into them.
 
-    In a large plan nearly every subnet is correct, and the few distinct values show that; rules look at single
-    interfaces only if a value is wrong. Interfaces whose subnet is unknown share one without a readable prefix.
+    In a large plan nearly every subnet is correct, and its few distinct values are enough to show that. Rules check
+    single interfaces only if a value is wrong. Interfaces of unknown subnets share a subnet without a readable prefix.
     """
 
     subnet: Subnet
@@ -87,7 +87,7 @@ def members_of(faces: Iterable[tuple[Interface, Subnet]]) -> tuple[Members, ...]
 
 
 class MacColumn:
-    """The interfaces with a readable MAC and their MACs, in plan order; iterating yields pairs."""
+    """The interfaces with a readable MAC, in plan order; iteration yields each interface with its MAC."""
 
     def __init__(self, interfaces: Sequence[Interface], values: Sequence[Mac]) -> None:
         self.interfaces, self.values = interfaces, values
@@ -97,9 +97,7 @@ class MacColumn:
 
 
 class NameColumn:
-    """The interfaces with a host name, the names as typed and as compared, in plan order; iterating yields all
-    three.
-    """
+    """The interfaces with a host name, in plan order; iteration yields the interface, its typed and comparable name."""
 
     def __init__(self, interfaces: Sequence[Interface], typed: Sequence[str], compared: Sequence[str]) -> None:
         self.interfaces, self.typed, self.compared = interfaces, typed, compared
@@ -112,9 +110,9 @@ class NameColumn:
 class Scene:
     """A plan, its surveys, the day of the check, and the other plans of the same call.
 
-    `unused` are the accepted entries that matched no finding, `wide` those that match too many, each with the keys to
-    add, `pending` the remarks of the site without a reply, `run` the slugs of the rules that were run; these are filled
-    in after all other rules.
+    Four fields are filled in after all other rules. `unused` are the accepted entries that matched no finding. `wide`
+    are those that match too many, each with the keys to add. `pending` are the remarks of the site without a reply.
+    `run` are the slugs of the rules that were run.
     """
 
     plan: Plan
@@ -138,7 +136,7 @@ class Scene:
 
     @cached_property
     def lookup(self) -> SubnetLookup:
-        """Return the search for the subnet of an address."""
+        """Return the lookup that finds the subnet of an address."""
         return SubnetLookup(self.plan)
 
     @cached_property
@@ -165,7 +163,7 @@ class Scene:
 
     @cached_property
     def odd_macs(self) -> tuple[tuple[Interface, Mac], ...]:
-        """Return the `macs` that no manufacturer assigns: group bit set, local bit set, or all zeros."""
+        """Return the interfaces with a MAC that no manufacturer assigns: group bit, local bit, or all zeros."""
         return tuple((one, mac) for one, mac in self.macs if mac.value >> 40 & 3 or not mac.value)
 
     @cached_property
@@ -177,7 +175,7 @@ class Scene:
 
     @cached_property
     def hosts_named(self) -> dict[str, dict[str, list[SiteHost]]]:
-        """Return, by island, the site hosts that have the name of a planned interface, by this name as compared."""
+        """Return the site hosts with the name of a planned interface, by island and by the name in comparable form."""
         domain = self.plan.domain
         devices = {one.device for one in self.plan.interfaces if not (one.host_name and one.host_name.text.strip())}
         names = {*self.names.compared, *folded_all(list(devices))}
@@ -186,7 +184,7 @@ class Scene:
 
     @cached_property
     def hosts_met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
-        """Return every interface whose address a site host has, with these site hosts."""
+        """Return every interface at whose address there are site hosts, with these hosts."""
         found = {name: island.hosts.by_addresses(island.met) for name, island in self.islands.items() if island.met}
         return tuple(
             (placed, tuple(hosts[placed.address]))
@@ -197,7 +195,7 @@ class Scene:
 
     @cached_property
     def site_matches(self) -> tuple[SiteMatch, ...]:
-        """Return every interface whose address a site host has, with whose hosts these are.
+        """Return the site hosts at each planned address, sorted by whether they are the device or a stranger.
 
         The device's own DNS records do not count, because they are made before it is installed. A device whose MAC
         cannot be read is left out if the MAC would decide.
@@ -220,12 +218,13 @@ class Scene:
 
     @cached_property
     def installed(self) -> frozenset[str]:
-        """Return the subjects that a survey has at their address with their MAC."""
+        """Return the subjects that a survey lists with their planned address and MAC."""
         return frozenset(one.placed.interface.subject for one in self.site_matches if one.installed)
 
     def meant_subnet(self, interface: Interface) -> Subnet | None:
-        """Return another subnet that address, mask and gateway of an interface all fit, so that only its key `subnet`
-        is wrong; None if there is none, or if no gateway is typed that could tell.
+        """Return another subnet to which address, mask and gateway of an interface fit: only its key `subnet` is wrong.
+
+        None if there is no such subnet, or if no gateway is typed.
         """
         address = interface.address.value if interface.address else None
         gateway = interface.gateway.value if interface.gateway else None
@@ -258,8 +257,10 @@ class Scene:
 
     @cached_property
     def own_records(self) -> frozenset[str]:
-        """Return the positions of DNS records that belong to the device planned at their address, or that a DNS rule
-        reports as its record with a wrong name. They are no evidence of another host.
+        """Return the positions of DNS records that are no evidence of another host.
+
+        Such a record belongs to the device that is planned at its address, or a DNS rule reports it as a record of that
+        device with a wrong name.
         """
         return frozenset(
             str(record.position)
@@ -269,7 +270,7 @@ class Scene:
 
     @cached_property
     def marks(self) -> dict[str, set[Mac | str]]:
-        """Return the MACs and the host names (as compared) planned for each device."""
+        """Return the MACs and the host names (in comparable form) that are planned for each device."""
         found: dict[str, set[Mac | str]] = {}
         for interface in self.plan.interfaces:
             marks = found.setdefault(interface.device, set())
@@ -281,10 +282,10 @@ class Scene:
 
 
 class SiteMatch(NamedTuple):
-    """The site hosts at the address of a planned interface, sorted by whose they are.
+    """The site hosts at the address of a planned interface, sorted into the device itself and strangers.
 
-    `strangers` are not known to be the device. `installed` has the planned MAC. `reservation` is a list entry that the
-    site made for the device: it has the planned host name, or no MAC while the interface is `granted`.
+    `installed` has the planned MAC. `reservation` is a list entry that the site made for the device: it has the planned
+    host name, or it has no MAC and the interface is `granted`. All other hosts are `strangers`.
     """
 
     placed: Placed
@@ -294,7 +295,7 @@ class SiteMatch(NamedTuple):
 
 
 def match_hosts(placed: Placed, hosts: Iterable[SiteHost], domain: str) -> SiteMatch:
-    """Sort the site hosts at an address. A host without a MAC is ignored if a host with one decides."""
+    """Sort the site hosts at an address; a host without a MAC is ignored if a host with a MAC decides."""
     interface, planned = placed.interface, _mac(placed.interface)
     hosts = tuple(hosts)
     installed = next((host for host in hosts if planned is not None and host.mac == planned), None)
@@ -311,13 +312,13 @@ def _mac(interface: Interface) -> Mac | None:
 
 def _is_reservation(interface: Interface, planned: Mac | None, host: SiteHost, domain: str) -> bool:
     if host.mac is not None and (planned is not None or not host.name):
-        return False  # a MAC that differs from the planned one is another device, whatever its name
+        return False  # another MAC than the planned one is another device, even with the planned name
     if host.mac is None and interface.granted:
         return True
     return bool(host.name) and may_be_same(planned_name(interface), host.name, domain)
 
 
 def planned_name(interface: Interface) -> str:
-    """Return the name under which the site knows the interface: its host name, else the name of its device."""
+    """Return the name that the site uses for an interface: its host name, or else the name of its device."""
     name = interface.host_name.text.strip() if interface.host_name else ""
     return name or interface.device

@@ -1,4 +1,4 @@
-"""Checks a small plan given as text."""
+"""A fixture that checks a small plan given as text."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Accepted findings: split off, open again after their last day, and never hiding a new clash."""
+"""Accepted findings are separated, open again after their last day, and never hide a new clash."""
 
 from __future__ import annotations
 
@@ -46,7 +46,9 @@ def rules(found: Checked) -> set[str]:
     ],
     ids=str,
 )
-def test_an_entry_matches_what_it_names(more: dict[str, str], accepted: bool, checked: Callable[..., Checked]) -> None:
+def test_an_entry_matches_by_the_values_it_names(
+    more: dict[str, str], accepted: bool, checked: Callable[..., Checked]
+) -> None:
     """An entry matches by rule and subject, and by address and other party if it names them."""
     example = one(PLACED, entry(**more), hosts=CAMERA)
     found = checked(example.plan, example.hosts)
@@ -58,7 +60,7 @@ def test_an_entry_matches_what_it_names(more: dict[str, str], accepted: bool, ch
 
 
 def test_who_why_and_until(checked: Callable[..., Checked]) -> None:
-    """An accepted finding keeps who accepted it, why and until when."""
+    """An accepted finding keeps the person, the reason and the last day."""
     example = one(PLACED, entry(until="2026-12-31"), hosts=CAMERA)
     (agreed,) = checked(example.plan, example.hosts).accepted
     assert (agreed.by, agreed.because, agreed.until) == ("site IT", "it is taken out in week 50", date(2026, 12, 31))
@@ -67,8 +69,10 @@ def test_who_why_and_until(checked: Callable[..., Checked]) -> None:
 
 
 @pytest.mark.parametrize(("day", "returned"), [(date(2026, 11, 2), False), (date(2026, 11, 3), True)])
-def test_past_its_day_the_finding_returns(day: date, returned: bool, checked: Callable[..., Checked]) -> None:
-    """The last day still counts; on the next day the finding is open again, says so, and the entry is not unused."""
+def test_after_its_last_day_the_finding_is_open_again(
+    day: date, returned: bool, checked: Callable[..., Checked]
+) -> None:
+    """On the last day it is still accepted; on the next day it is open and says so, and the entry is not unused."""
     example = one(PLACED, entry(until="2026-11-02"), hosts=CAMERA)
     found = checked(example.plan, example.hosts, day)
     messages = [finding.message for finding in found.findings if finding.rule == "taken-on-site"]
@@ -78,7 +82,7 @@ def test_past_its_day_the_finding_returns(day: date, returned: bool, checked: Ca
 
 
 def test_a_second_stranger_is_not_covered(checked: Callable[..., Checked]) -> None:
-    """The entry names the camera; with a second host at the address the finding is open again."""
+    """The entry names the camera; if a second host has the address, the finding is open again."""
     agreed = entry(**{"with": "00-00-5E-00-53-99"})
     example = one(PLACED, agreed, hosts=CAMERA + "10.62.20.61,00-00-5E-00-53-98,laptop\n")
     assert "taken-on-site" in rules(checked(example.plan, example.hosts))
@@ -94,14 +98,14 @@ def test_a_third_holder_is_not_covered(other: str, accepted: bool, checked: Call
     assert ("planned-twice" in rules(checked(example.plan))) == (not accepted)
 
 
-def test_any_subject_of_several_will_do(checked: Callable[..., Checked]) -> None:
-    """An entry without `with` may name any of the subjects."""
+def test_an_entry_may_name_any_subject(checked: Callable[..., Checked]) -> None:
+    """An entry without `with` may name any subject of the finding."""
     example = plan(*(device(f"{name}-plc", cpu=PLACED) for name in "ab"), entry("planned-twice", "b-plc/cpu"))
     assert "planned-twice" not in rules(checked(example.plan))
 
 
-def test_an_unused_entry_says_what_it_waits_for(checked: Callable[..., Checked]) -> None:
-    """The note has the subject and the position of the entry."""
+def test_an_unused_entry_is_a_note(checked: Callable[..., Checked]) -> None:
+    """The note names the rule that the entry accepts, and has the entry's subject and position."""
     example = one(PLACED, entry("too-near", address="10.62.20.99"))
     (note,) = (each for each in checked(example.plan).findings if each.rule == "accepted-unused")
     assert note.subjects == ("filler-plc/cpu",)
@@ -117,8 +121,8 @@ def test_a_misspelt_rule_is_named(checked: Callable[..., Checked]) -> None:
     assert note.message == "there is no rule taken-onsite; did you mean taken-on-site?"
 
 
-def test_an_old_acceptance_does_not_hide_a_new_conflict_silently(checked: Callable[..., Checked]) -> None:
-    """An entry of rule and subject alone still accepts, and a risk says which keys restrict it."""
+def test_an_entry_without_address_is_a_risk(checked: Callable[..., Checked]) -> None:
+    """An entry with rule and subject alone still accepts, and a risk says which keys would restrict it."""
     example = RULE_NAMED["accepted-too-wide"].bad
     found = checked(example.plan)
     (risk,) = (each for each in found.findings if each.rule == "accepted-too-wide")

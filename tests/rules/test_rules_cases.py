@@ -1,4 +1,4 @@
-"""What each rule finds in significant cases: published worked examples, and the details of the contract."""
+"""The findings of each rule in significant cases: published worked examples, and details of the contract."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MAC, OTHER = "00-00-5E-00-53-21", "00-00-5E-00-53-99"
 
 
 def keys(**cells: object) -> str:
-    """Return the keys of an interface, at 10.62.20.61 if no address is given."""
+    """Return the keys of an interface, with address 10.62.20.61 if none is given."""
     given = {"address": "10.62.20.61", **{key.replace("_", "-"): value for key, value in cells.items()}}
     return "\n".join(f'{key} = "{value}"' for key, value in given.items())
 
@@ -50,7 +50,7 @@ def finding(found: Checked, rule: str) -> Finding:
 CPU = "filler-plc/cpu"
 RFC950 = subnet("128.99.4.0/22", gateway="128.99.4.62")
 CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
-    # Addresses and masks against worked examples.
+    # Addresses and masks, compared with worked examples.
     "RFC 950 appendix II-1": (
         one(keys(address="36.40.0.123", mask="255.255.0.0", gateway="36.40.0.62"), subnet=subnet("36.40.0.0/16")),
         {("public-address", CPU)},
@@ -63,7 +63,7 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
         one(keys(address="128.99.7.255"), subnet=RFC950),
         {("unusable-address", CPU)},
     ),
-    # RFC 950 thought 255.255.255.88 a mask; RFC 1812 section 10.2.2 permits none that is not contiguous.
+    # RFC 950 permits the mask 255.255.255.88; RFC 1812 section 10.2.2 permits only contiguous masks.
     "RFC 950 appendix II-3": (
         one(
             keys(address="192.1.127.19", mask="255.255.255.88", gateway="192.1.127.50"), subnet=subnet("192.1.127.0/24")
@@ -144,7 +144,7 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
         one(keys(address="10.62.99.255", mask="255.0.0.0"), subnet=subnet("10.62.20.0/33")),
         {("unreadable-value", "process")},
     ),
-    # Twice.
+    # Values that are planned twice.
     "three on one address are one finding": (
         plan(*(device(f"{name}-plc", cpu=keys()) for name in "abc")),
         {("planned-twice", "a-plc/cpu", "b-plc/cpu", "c-plc/cpu")},
@@ -163,7 +163,7 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
         ),
         {("mac-planned-twice", "a-plc/cpu", "b-plc/cpu")},
     ),
-    "what hangs behind a port shares its switch port": (
+    "a device behind a port shares its switch port": (
         alike(
             keys(switch_port="sw-1/1"),
             keys(address="10.62.20.62", switch_port="sw-1/1", behind="a-plc/cpu:1"),
@@ -184,7 +184,7 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
     ),
     "VLAN 0": (plan(subnet=subnet("10.62.20.0/24", vlan=0)), {("vlan-unusable", "process")}),
     "VLAN 1": (plan(subnet=subnet("10.62.20.0/24", vlan=1)), set()),
-    # Pools, reserved ranges, gateways, stations: of all subnets of the island, and of no other.
+    # Pools, reserved ranges, gateways and stations of all subnets of the island, and of no other island.
     "a pool of another subnet": (
         one(keys(), second("packing", "10.62.30.0/24", pools=["10.62.20.60-10.62.20.70"])),
         {("inside-pool", CPU), ("pool-outside-subnet", "packing")},
@@ -322,7 +322,7 @@ CASES: dict[str, tuple[Example, set[tuple[str, ...]]]] = {
     "MAC of zeros": (one(keys(mac="00-00-00-00-00-00")), {("mac-unusable", CPU)}),
     "MAC of ones": (one(keys(mac="FF-FF-FF-FF-FF-FF")), {("mac-unusable", CPU), ("mac-local", CPU)}),
     "MAC with dots": (one(keys(mac="0000.5e00.5321")), set()),
-    # Crowded: more than the share, not exactly the share; the gateway does not count.
+    # Crowded: the share must be exceeded, not only reached; the gateway does not count.
     "exactly the share": (
         one(
             keys(address="10.62.20.2"),
@@ -386,7 +386,7 @@ RANGE = "subnet 10.62.20.0 netmask 255.255.255.0 {{\n  range 10.62.20.{} 10.62.2
 def test_ranges_of_a_server_are_compared_with_the_pools(
     pools: str, ends: tuple[int, int], words: str, checked: Callable[..., Checked]
 ) -> None:
-    """As sets of addresses; the finding says what differs and where the server's range is written."""
+    """They are compared as sets of addresses; the finding names the difference and where the range is written."""
     example = one('address = "10.62.20.61"', subnet=PROCESS + f"\npools = [{pools}]", hosts=RANGE.format(*ends))
     found = [each for each in checked(example.plan, example.hosts).findings if each.rule == "pool-differs"]
     assert [each.message for each in found] == (
@@ -406,7 +406,7 @@ def test_ranges_of_a_server_are_compared_with_the_pools(
 def test_an_address_inside_the_range_of_a_server(
     keys: str, hosts: str, broken: bool, checked: Callable[..., Checked]
 ) -> None:
-    """It is a conflict although the plan knows no such pool, and the fix is outside the range."""
+    """Such an address is a conflict even if the plan has no such pool, and the fix is outside the range."""
     example = one(f'address = "10.62.20.61"\nhost-name = "filler-plc"\n{keys}', hosts=RANGE.format(2, 199) + hosts)
     found = [each for each in checked(example.plan, example.hosts).findings if each.rule == "inside-pool"]
     assert len(found) == broken
@@ -425,21 +425,21 @@ def test_uncovered_part_is_named(checked: Callable[..., Checked]) -> None:
 
 
 def test_two_halves_cover_the_whole(checked: Callable[..., Checked]) -> None:
-    """Two surveys that cover a half each cover the whole subnet."""
+    """Two surveys that each cover one half cover the whole subnet."""
     other = '[[survey]]\nfile = "other.csv"\ntaken = 2026-10-28\ncovers = ["10.62.20.128/25"]'
     example = one(keys(), other, survey=HALF)
     assert broken(found := checked(example.plan, example.hosts, other="address\n")) == set()
     assert not found.findings
 
 
-def test_a_survey_of_another_island_covers_nothing(checked: Callable[..., Checked]) -> None:
-    """Coverage is by island."""
+def test_a_survey_of_another_island_does_not_count(checked: Callable[..., Checked]) -> None:
+    """A survey covers prefixes only in its own island."""
     example = one(keys(), survey='covers = ["10.62.20.0/24"]\nisland = "line-2"')
     assert finding(checked(example.plan, example.hosts), "not-surveyed").subjects == ("process",)
 
 
 def test_an_unreadable_cover_leaves_coverage_undecided(checked: Callable[..., Checked]) -> None:
-    """The unreadable prefix is reported, and `not-surveyed` is not."""
+    """The unreadable prefix is a finding, and there is no finding `not-surveyed`."""
     example = one(keys(), survey='covers = ["10.62.20.0/25", "10.62.20.128/52"]')
     assert {each.rule for each in checked(example.plan, example.hosts).findings} == {"unreadable-value"}
 
@@ -448,29 +448,29 @@ def test_an_unreadable_cover_leaves_coverage_undecided(checked: Callable[..., Ch
     ("day", "stale"), [(date(2026, 11, 27), False), (date(2026, 11, 28), True), (date(2026, 10, 1), False)]
 )
 def test_survey_age(day: date, stale: bool, checked: Callable[..., Checked]) -> None:
-    """30 days after 2026-10-28 is the last day; a survey of tomorrow is not old."""
+    """A survey of 2026-10-28 is not stale for 30 days; a survey dated tomorrow is not stale either."""
     example = one(keys(), hosts="address\n10.62.20.80\n")
     assert ("survey-stale" in {each.rule for each in checked(example.plan, example.hosts, day).findings}) == stale
 
 
 def test_disagreeing_surveys_name_both_files(checked: Callable[..., Checked]) -> None:
-    """One finding for one address, with the files as subjects and the address as address."""
+    """There is one finding for an address; its subjects are the files, and its address is that address."""
     other = '[[survey]]\nfile = "other.csv"\ntaken = 2026-10-28'
     example = one(keys(), other, hosts=f"address,mac\n10.62.20.80,{MAC}\n10.62.20.81,{MAC}\n")
     found = checked(example.plan, example.hosts, other=f"address,mac\n10.62.20.80,{OTHER}\n10.62.20.81,{MAC}\n")
     only = finding(found, "survey-disagrees")
-    assert only.subjects == ("other.csv", "site-hosts.csv")  # as they stand in the plan
+    assert only.subjects == ("other.csv", "site-hosts.csv")  # in plan order
     assert only.address == "10.62.20.80"
 
 
-def test_the_prefix_meant_is_named(checked: Callable[..., Checked]) -> None:
-    """A prefix with host bits set is unreadable, and the message names the likely prefix."""
+def test_the_intended_prefix_is_named(checked: Callable[..., Checked]) -> None:
+    """A prefix with host bits is unreadable, and the message names the likely prefix."""
     example = plan(subnet=subnet("10.62.20.5/24"))
     assert "10.62.20.0/24" in finding(checked(example.plan), "unreadable-value").message
 
 
 def test_order_is_severity_then_plan(checked: Callable[..., Checked]) -> None:
-    """Conflicts first, then risks, then notes; within one severity in plan order."""
+    """Conflicts come first, then risks, then notes; findings of one severity are in plan order."""
     example = plan(
         device("z-plc", cpu=keys(address="10.62.21.1", mask="255.255.0.0"), spare=""),
         device("a-plc", cpu=keys(address="10.62.21.2", mac="02-00-5E-00-53-01")),

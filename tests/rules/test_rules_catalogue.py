@@ -10,7 +10,7 @@ from netcheck.rules.catalogue import RULE_NAMED, RULES
 from netcheck.rules.engine import Checked
 from netcheck.rules.rule import Rule
 
-# The table of the plan's rules: slug and severity. It is the contract, typed here a second time.
+# The contract of the rules: slug and severity, typed here independently of the code.
 CONTRACT = {
     "unreadable-value": "conflict",
     "outside-subnet": "conflict",
@@ -90,7 +90,7 @@ def test_bad_breaks_the_rule(rule: Rule, checked: Callable[..., Checked]) -> Non
 
 
 @by_slug
-def test_good_does_not(rule: Rule, checked: Callable[..., Checked]) -> None:
+def test_good_breaks_no_rule(rule: Rule, checked: Callable[..., Checked]) -> None:
     """The corrected example breaks no rule."""
     assert checked(rule.good.plan, rule.good.hosts).findings == ()
 
@@ -112,7 +112,7 @@ def test_findings_are_complete(rule: Rule, checked: Callable[..., Checked]) -> N
 
 @by_slug
 def test_words_are_sentences(rule: Rule) -> None:
-    """`what` is one sentence; `why` is another text."""
+    """`what` is one sentence, and `why` is a different text."""
     assert rule.what.endswith(".")
     assert rule.why.endswith(".")
     assert rule.why != rule.what

@@ -23,7 +23,7 @@ HERE, POINTS = "filler-plc IN A 10.62.20.61\n", "61.20.62.10.in-addr.arpa. IN PT
 
 
 def found(checked: Callable[..., Checked], name: str, zone: str, site: str = "") -> list[str]:
-    """Return the broken rules on names and site hosts for a plan of one interface with this name."""
+    """Return the broken rules about names and site hosts for a plan of one interface with this name."""
     example = one(KEYS.format(name), hosts=HEAD + zone, site=site)
     return [finding.rule for finding in checked(example.plan, example.hosts).findings if finding.rule in RULES]
 
@@ -43,7 +43,7 @@ def found(checked: Callable[..., Checked], name: str, zone: str, site: str = "")
     ],
 )
 def test_what_is_found(name: str, zone: str, rules: list[str], checked: Callable[..., Checked]) -> None:
-    """Case ignored (RFC 4343 section 2), bare or with the domain; RFC 1912 section 2.1 on pairs."""
+    """Names are compared without case (RFC 4343 section 2), bare or with the domain; pairs by RFC 1912 section 2.1."""
     assert found(checked, name, zone) == rules
 
 
@@ -58,14 +58,12 @@ def test_what_is_found(name: str, zone: str, rules: list[str], checked: Callable
     ],
 )
 def test_a_name_elsewhere(name: str, site: str, rules: list[str], checked: Callable[..., Checked]) -> None:
-    """A bare name is in the domain of the plan, if it has one; a record with exactly the planned name is reported
-    once.
-    """
+    """A bare name is completed with the plan's domain; a record with exactly the planned name is reported once."""
     assert found(checked, name, "filler-plc IN A 10.62.20.80\n", site) == rules
 
 
-def test_of_two_addresses_one_is_planned(checked: Callable[..., Checked]) -> None:
-    """A name may have several addresses (RFC 1034 section 3.6); one of them is the planned one."""
+def test_one_of_two_addresses_is_planned(checked: Callable[..., Checked]) -> None:
+    """A name may have several addresses (RFC 1034 section 3.6); it is enough that one of them is the planned one."""
     assert found(checked, "filler-plc", HERE + "filler-plc IN A 10.62.20.80\n" + POINTS) == []
 
 
@@ -77,7 +75,7 @@ def test_words_and_places(checked: Callable[..., Checked]) -> None:
     assert finding.message == "DNS has filler-plc at 10.62.20.80 (site-hosts.csv: line 3), and not at 10.62.20.61"
 
 
-def test_zones_of_another_island_say_nothing(checked: Callable[..., Checked]) -> None:
+def test_zones_of_another_island_do_not_count(checked: Callable[..., Checked]) -> None:
     """Addresses and names may repeat between islands."""
     example = plan(
         '[[device]]\nname = "filler-plc"\n[[device.interface]]\nname = "cpu"\nsubnet = "process"\n'
@@ -100,7 +98,7 @@ def test_zones_of_another_island_say_nothing(checked: Callable[..., Checked]) ->
     ],
 )
 def test_an_alias_that_leads_elsewhere(lines: list[str], broken: bool, checked: Callable[..., Checked]) -> None:
-    """A planned name that is a CNAME can have no address record (RFC 1034 section 3.6.2), unless it leads there."""
+    """A CNAME has no address record (RFC 1034 section 3.6.2): it must lead to the planned address."""
     zone = "\n".join(["$ORIGIN plant.example.", "$TTL 3600", *lines, ""])
     example = one('address = "10.62.20.61"\nhost-name = "filler-plc"', site='domain = "plant.example"\n', hosts=zone)
     found = {finding.rule for finding in checked(example.plan, example.hosts).findings}

@@ -1,4 +1,4 @@
-"""All fixes of one run fit together: applied at once, they resolve the findings that they are for."""
+"""All fixes of one run fit together: if all are applied, each resolves its findings."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from netcheck.survey.model import Survey
 T = TypeVar("T")
 HERE = Position("plan.toml")
 TODAY = date(2026, 11, 2)
-# The rules whose findings another address resolves; `suggest --write` writes it.
+# The rules whose findings are resolved by another address, which `suggest --write` writes.
 MENDABLE = {
     "outside-subnet",
     "unusable-address",
@@ -54,7 +54,7 @@ def cell(value: T) -> Cell[T]:
 
 @st.composite
 def plans(draw: st.DrawFn) -> Plan:
-    """Draw crowded plans with many clashes, and their site hosts."""
+    """Draw crowded plans with many clashes, each with its site hosts."""
     prefixes = draw(st.lists(st.sampled_from(PREFIXES), min_size=1, max_size=3))
     subnets = tuple(draw(subnet_of(f"subnet-{index}", text)) for index, text in enumerate(prefixes))
     interfaces = tuple(
@@ -141,8 +141,8 @@ hosts_lists = st.lists(st.builds(SiteHost, address=addresses, mac=macs), max_siz
 
 @settings(max_examples=120, deadline=None)
 @given(plans(), hosts_lists)
-def test_all_fixes_together_leave_nothing_they_were_for(plan: Plan, hosts: list[SiteHost]) -> None:
-    """Every subject with a fix is free of the findings that the fix was for, and no other subject has a new clash."""
+def test_all_fixes_together_resolve_their_findings(plan: Plan, hosts: list[SiteHost]) -> None:
+    """After all fixes, their findings are gone and no other subject has a new clash."""
     before = check(plan, surveys_of(plan, hosts), TODAY)
     after = check(applied(plan, before), surveys_of(plan, hosts), TODAY)
     left = {(finding.rule, subject) for finding in after.findings for subject in finding.subjects}
@@ -158,7 +158,7 @@ def test_all_fixes_together_leave_nothing_they_were_for(plan: Plan, hosts: list[
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
 def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
-    """A subject has one new address in all its findings, and no two subjects of an island get the same."""
+    """A subject has the same new address in all its findings, and the subjects of an island get different ones."""
     found = check(plan, surveys_of(plan, hosts), TODAY)
     offers: dict[str, set[Address]] = {}
     for finding in with_fix(found):
@@ -176,8 +176,10 @@ def test_no_address_is_offered_twice(plan: Plan, hosts: list[SiteHost]) -> None:
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
 def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHost]) -> None:
-    """A fix of `planned-twice` is for all subjects but one: the installed one, else a granted one, else the first;
-    other rules offer one address to each subject.
+    """A fix of `planned-twice` moves all subjects but one.
+
+    The installed subject keeps the address; if none is installed, a granted one; otherwise the first. Fixes of other
+    rules give each subject an address.
     """
     for finding in with_fix(check(plan, surveys_of(plan, hosts), TODAY)):
         assert finding.fix
@@ -195,7 +197,7 @@ def test_the_first_holder_keeps_a_shared_address(plan: Plan, hosts: list[SiteHos
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists, st.data())
 def test_accepted_addresses_are_left_alone(plan: Plan, hosts: list[SiteHost], data: st.DataObject) -> None:
-    """An accepted finding counts in no severity and gets no fix."""
+    """An accepted finding is not counted in any severity and gets no fix."""
     before = check(plan, surveys_of(plan, hosts), TODAY)
     if before.findings:
         chosen = data.draw(st.sampled_from(before.findings))
@@ -218,8 +220,8 @@ def test_accepted_addresses_are_left_alone(plan: Plan, hosts: list[SiteHost], da
 
 @settings(max_examples=60, deadline=None)
 @given(plans(), hosts_lists)
-def test_the_same_again_each_by_its_own_key(plan: Plan, hosts: list[SiteHost]) -> None:
-    """A check depends only on its inputs, and no two findings have the same key."""
+def test_a_check_is_reproducible_and_keys_are_unique(plan: Plan, hosts: list[SiteHost]) -> None:
+    """A check depends only on its inputs, and all findings have different keys."""
     surveys = surveys_of(plan, hosts)
     found = check(plan, surveys, TODAY)
     assert found == check(plan, surveys, TODAY)

@@ -78,12 +78,12 @@ def alone(address: str, more: str = "") -> str:
     ],
 )  # fmt: skip
 def test_what_is_found(text: str, hosts: str, rules: set[str], checked: Callable[..., Checked]) -> None:
-    """Exactly these rules."""
+    """Exactly these rules are broken."""
     found = checked(HEAD + text, "address,mac,name\n" + hosts)
     assert {finding.rule for finding in found.findings} == rules
 
 
-def test_conversations_go_by_the_family_both_have(checked: Callable[..., Checked]) -> None:
+def test_conversations_use_the_common_family(checked: Callable[..., Checked]) -> None:
     """A dual-stack interface reaches an IPv6-only one from its second address, through a link-local gateway."""
     text = (
         HEAD
@@ -100,9 +100,9 @@ def test_conversations_go_by_the_family_both_have(checked: Callable[..., Checked
 
 @given(st.integers(0, (1 << 128) - 1))
 def test_addresses_are_written_as_rfc_5952_says(value: int) -> None:
-    """The text of addresses is that of the standard library, which writes the form of RFC 5952, and reads back."""
+    """Addresses have the text of the standard library, which is the form of RFC 5952, and are read back."""
     text = str(Address(6, value))
     assert ipaddress.IPv6Address(text) == ipaddress.IPv6Address(value)
     assert Address.from_text(text) == Address(6, value)
-    if value >> 32 != 0xFFFF:  # IPv4-mapped ones it writes in hexadecimal in older versions (RFC 5952 section 5)
+    if value >> 32 != 0xFFFF:  # older versions write IPv4-mapped addresses in hexadecimal (RFC 5952 section 5)
         assert text == str(ipaddress.IPv6Address(value))

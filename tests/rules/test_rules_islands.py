@@ -1,4 +1,4 @@
-"""Machines with the same inside addresses behind translating routers: outside conflicts, and conversations."""
+"""Machines with the same inside addresses behind translating routers: conflicts outside, and conversations."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def broken(found: Checked) -> list[tuple[str, tuple[str, ...]]]:
 
 
 def test_the_same_inside_addresses_are_no_clash(checked: Callable[..., Checked]) -> None:
-    """Two equal machines with different outside addresses: no finding, and packets arrive in both directions."""
+    """Two equal machines with different outside addresses cause no finding, and packets arrive in both directions."""
     found = checked(
         BOTH + talk("server/lan", "plc6/cpu") + talk("plc7/cpu", "server/lan") + talk("plc6/cpu", "plc7/cpu")
     )
@@ -121,7 +121,7 @@ def test_outside_addresses_are_checked_like_planned_ones(
     assert sorted(broken(checked(TWO + more, "address,mac,name\n" + hosts))) == sorted(rules)
 
 
-def test_without_a_translation_nothing_comes_in_or_out(checked: Callable[..., Checked]) -> None:
+def test_without_a_translation_no_packet_passes(checked: Callable[..., Checked]) -> None:
     """The finding says which translation is missing."""
     found = checked(SITE + machine(6) + talk("server/lan", "plc6/cpu"))
     (finding,) = found.findings
@@ -132,7 +132,7 @@ def test_without_a_translation_nothing_comes_in_or_out(checked: Callable[..., Ch
 
 
 def test_an_inside_gateway_that_is_wrong_stops_the_answer(checked: Callable[..., Checked]) -> None:
-    """The packets arrive; the reply goes to a gateway that does not exist: undecided or lost, never delivered."""
+    """The packets arrive, but the reply goes to a gateway that does not exist: it is undecided or lost."""
     text = (
         SITE + machine(6, 'gateway = "192.168.11.1"') + translation(6, "10.62.20.61") + talk("server/lan", "plc6/cpu")
     )
@@ -155,7 +155,7 @@ def test_an_inside_gateway_that_is_wrong_stops_the_answer(checked: Callable[...,
 def test_the_outside_address_of_the_router_itself_is_checked(
     hosts: str, pools: str, rules: list[str], checked: Callable[..., Checked]
 ) -> None:
-    """A translating router is new on the site: its outside interface must be free, its inside one need not be."""
+    """A translating router is new on the site: the address of its outside interface must be free there."""
     text = SITE.replace("pools = [", f"pools = [{pools}") + machine(1)
     found = checked(text + translation(1, "10.62.20.61"), f"address,mac,name\n{hosts}\n").findings
     assert [(finding.rule, finding.subjects) for finding in found if finding.rule != "already-there"] == [
@@ -185,7 +185,7 @@ at = "skid-1"
 def test_many_inside_share_one_outside_address(
     ends: tuple[str, str], starts: str, outcomes: list[str], checked: Callable[..., Checked]
 ) -> None:
-    """RFC 3022 section 2.2: connections are opened from inside; the outside address may be the router's own."""
+    """RFC 3022 section 2.2: only inside hosts open connections; the outside address may be the router's own."""
     text = SITE + machine(1) + SHARED + talk(*ends).rstrip() + f'\nstarts = "{starts}"\n'
     found = checked(text)
     (one,) = found.conversations

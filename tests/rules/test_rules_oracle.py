@@ -1,4 +1,4 @@
-"""Random plans: the rules find what a naive implementation with `ipaddress` finds."""
+"""Random plans: the rules have the same findings as a simple implementation with `ipaddress`."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Drawing:
-    """A plan of two subnets, from which the text and the naive answer are made."""
+    """A plan of two subnets, from which the text of the plan and the expected findings are made."""
 
     prefixes: tuple[str, str]
     gateway: str | None
@@ -69,7 +69,7 @@ def _int(text: str) -> int:
 
 @st.composite
 def drawings(draw: st.DrawFn) -> Drawing:
-    """Draw plans within one /24, or one IPv6 /120 of a /64, where most things can clash."""
+    """Draw plans within one /24, or one IPv6 /120 of a /64, where most values clash easily."""
     family = draw(st.sampled_from([4, 6]))
     address = _addresses(family)
     lengths = (24, 31) if family == 4 else (120, 127)
@@ -213,7 +213,7 @@ def _of_row(drawn: Drawing, subnet: int, row: Row) -> Iterator[str]:
 
 def _of_address(drawn: Drawing, network: ipaddress.IPv4Network | ipaddress.IPv6Network, text: str) -> Iterator[str]:
     address = ipaddress.ip_address(text)
-    special = address.version == 4  # all drawn ones are of 192.0.2.0/24, RFC 5737; fd00::/8 is for private use
+    special = address.version == 4  # all IPv4 addresses are in 192.0.2.0/24, RFC 5737; fd00::/8 is for private use
     if address not in network:
         yield "outside-subnet"
     elif network.num_addresses > 2:  # RFC 1122 section 3.2.1.3, RFC 3021; IPv6: RFC 4291 section 2.6.1
@@ -250,8 +250,8 @@ def _of_hosts(drawn: Drawing, network: ipaddress.IPv4Network | ipaddress.IPv6Net
 
 @settings(max_examples=150, deadline=None)
 @given(drawings())
-def test_rules_find_what_a_naive_reading_finds(drawn: Drawing) -> None:
-    """The same rules with the same subjects, each once."""
+def test_rules_agree_with_a_simple_implementation(drawn: Drawing) -> None:
+    """Both find the same rules with the same subjects, each once."""
     checked = check(_plan(drawn), (_survey(drawn),), date(2026, 11, 2))
     found = [(finding.rule, finding.subjects) for finding in checked.findings if finding.rule in RULES]
     assert set(found) == _naive(drawn)
@@ -260,7 +260,7 @@ def test_rules_find_what_a_naive_reading_finds(drawn: Drawing) -> None:
 @settings(max_examples=60, deadline=None)
 @given(drawings())
 def test_fixes_fit_together(drawn: Drawing) -> None:
-    """No address is offered twice, and none that is in use, in a pool or reserved."""
+    """No address is offered twice, and no offered address is in use, in a pool or reserved."""
     checked = check(_plan(drawn), (_survey(drawn),), date(2026, 11, 2))
     offers = {
         subject: str(address)

@@ -24,7 +24,7 @@ prefixes = st.builds(
 
 @given(st.lists(st.tuples(prefixes, st.sampled_from(["site", "line-2"])), max_size=10))
 def test_pairs_that_share_addresses(subnets: list[tuple[Prefix, str]]) -> None:
-    """Of one island, exactly the pairs for which `ipaddress` says `overlaps`, the first in the plan named first."""
+    """The pairs are exactly those for which `overlaps` of `ipaddress` is true, the first subnet of the plan first."""
     named = [
         Subnet(name=f"s{index}", prefix=Cell(str(prefix), prefix, HERE), position=HERE, island=island)
         for index, (prefix, island) in enumerate(subnets)

@@ -1,4 +1,4 @@
-"""Which interfaces get another address, and that a proposal stays with its device."""
+"""Tests which interfaces get another address, and that a proposal stays with its device."""
 
 from __future__ import annotations
 
@@ -55,26 +55,26 @@ def proposed(tmp_path: Path) -> Callable[..., dict[str, Proposal]]:
     ],
     ids=["installed", "granted", "entered by the site"],
 )
-def test_a_mere_risk_moves_nothing_that_is_settled(
+def test_a_risk_alone_moves_no_settled_address(
     keys: str, hosts: str, checked: Callable[..., Checked], proposed: Callable[..., dict[str, Proposal]]
 ) -> None:
-    """An installed, granted or reserved address is too near to a camera: a risk to agree on, but no new address."""
+    """An installed, granted or reserved address that is too near to a camera is a risk, but gets no new address."""
     example = one(keys, site="keep-clear = 4", hosts=hosts)
     found = {each.rule: each for each in checked(example.plan, hosts).findings}
     assert found["too-near"].fix is None
     assert proposed(example.plan, hosts) == {}
 
 
-def test_of_two_holders_the_installed_one_keeps_the_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """Second in the plan, but already installed: the first one moves."""
+def test_the_installed_holder_keeps_the_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """The second device of the plan is already installed, so the first one moves."""
     first = device("filler-plc", cpu='address = "10.62.20.61"')
     second = device("capper-plc", cpu=f'address = "10.62.20.61"\n{MAC}')
     hosts = f"{HOSTS}10.62.20.61,00-00-5E-00-53-21,\n"
     assert set(proposed(plan(first, second, hosts=hosts).plan, hosts)) == {"filler-plc/cpu"}
 
 
-def test_of_two_holders_the_granted_one_keeps_the_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """Second in the plan, but granted by the site: the first one moves."""
+def test_the_granted_holder_keeps_the_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """The site has granted the address to the second device of the plan, so the first one moves."""
     first = device("filler-plc", cpu='address = "10.62.20.61"')
     second = device("capper-plc", cpu=f'address = "10.62.20.61"\n{GRANTED}')
     assert set(proposed(plan(first, second).plan)) == {"filler-plc/cpu"}
@@ -86,8 +86,9 @@ def test_of_two_holders_the_granted_one_keeps_the_address(proposed: Callable[...
 def test_an_address_in_an_unreadable_cell_is_given_to_nobody(
     text: str, proposed: Callable[..., dict[str, Proposal]]
 ) -> None:
-    """Of the two addresses of a /30 the unreadable cell means the first, so the other device gets the second or none,
-    and the device with the cell is named.
+    """The unreadable cell probably means the first of the two addresses of a /30.
+
+    The other device gets the second address or none, and the device with the unreadable cell is named.
     """
     other = device("capper-plc", cpu="")
     found = proposed(one(f'address = "{text}"', other, subnet='prefix = "10.62.20.0/30"').plan)
@@ -137,9 +138,7 @@ def with_kind(name: str, kind: str, keys: str) -> str:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_proposal_stays_with_its_device(seed: int, proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """Whatever the order of the plan, whichever finding is accepted and whichever proposals are written into the plan,
-    the others stay as they were printed.
-    """
+    """The order of the plan, an accepted finding or written proposals do not change the other proposals."""
     rng = random.Random(seed)
     placed = {name: f"10.62.20.{200 + index}" for index, name in enumerate(rng.sample(NAMES, 10))}
     placed |= {name: f"10.62.20.{index}" for index, name in enumerate(rng.sample(NAMES, 4), 20)}
@@ -162,7 +161,7 @@ def as_addresses(proposals: dict[str, Proposal]) -> dict[str, str]:
 
 
 def test_devices_of_one_kind_stay_together(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """Without any address yet, each kind gets one run of consecutive addresses, and the reason says so."""
+    """If no device has an address, each kind gets one run of consecutive addresses, and the reason says so."""
     found = proposed(drafted([name for name in NAMES if "valve" not in name], {}))
     for kind in ("drive", "panel"):
         values = [found[f"{kind}-{number}/cpu"].address for number in range(1, 8)]
@@ -174,16 +173,16 @@ SMALL_NET = 'prefix = "10.62.20.0/29"\n'
 NEAR = f"{HOSTS}10.62.20.1,00-00-5E-00-53-91,\n10.62.20.4,00-00-5E-00-53-94,\n"
 
 
-def test_an_interface_with_a_mere_risk_keeps_its_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """Where no address is better, the proposal says that it keeps the one it has."""
+def test_an_interface_with_a_risk_alone_keeps_its_address(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """If no address is better, the proposal says that the interface keeps its address."""
     text = plan(device("a", cpu='address = "10.62.20.2"'), site="keep-clear = 4", subnet=SMALL_NET, hosts=NEAR).plan
     found = proposed(text, NEAR)["a/cpu"]
     assert (found.address, found.keeps, found.rules) == (None, True, ("too-near",))
     assert found.why.endswith("is free that is 4 from every site host; it keeps 10.62.20.2")
 
 
-def test_what_may_be_near_is_not_told_that_all_is_too_near(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """An interface that must move may come near a host; where it finds nothing, nothing at all is free."""
+def test_the_reason_for_no_proposal_is_a_full_subnet(proposed: Callable[..., dict[str, Proposal]]) -> None:
+    """An interface that must move may be near a host; without a proposal, no address of the subnet is free."""
     devices = [device(f"d{number}", cpu=f'address = "10.62.20.{number}"') for number in (1, 2, 3, 5, 6)]
     last = device("a", cpu='address = "10.62.20.4"')
     found = proposed(plan(*devices, last, site="keep-clear = 4", subnet=SMALL_NET, hosts=NEAR).plan, NEAR)
@@ -192,7 +191,7 @@ def test_what_may_be_near_is_not_told_that_all_is_too_near(proposed: Callable[..
 
 
 def test_a_router_that_the_plan_does_not_name_is_kept_clear_of(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """A typed gateway and the next hop of a route are addresses of routers, also where the subnet names no gateway."""
+    """A typed gateway and the next hop of a route belong to routers, even if the subnet names no gateway."""
     router = (
         '[[router]]\nname = "r"\ninterfaces = ["10.62.20.1/29"]\nroutes = [{ to = "0.0.0.0/0", via = "10.62.20.3" }]\n'
     )
@@ -239,7 +238,7 @@ def test_a_router_that_the_plan_does_not_name_is_kept_clear_of(proposed: Callabl
 def test_an_address_that_the_site_has_for_the_device_is_proposed(
     keys: str, hosts: str, address: str | None, proposed: Callable[..., dict[str, Proposal]]
 ) -> None:
-    """Another address would make the device's own entry a clash of names. A sound address stays."""
+    """With another address, the device's own entry would be a clash of names. A correct address stays."""
     subnet = 'prefix = "10.62.20.0/24"\ngateway = "10.62.20.1"'
     text = plan(device("a", cpu=keys), site="keep-clear = 4", subnet=subnet, hosts=HOSTS + hosts).plan
     found = proposed(text, HOSTS + hosts)
@@ -253,7 +252,7 @@ def test_an_address_that_the_site_has_for_the_device_is_proposed(
 
 
 def test_an_entry_that_two_interfaces_could_have_is_not_proposed(proposed: Callable[..., dict[str, Proposal]]) -> None:
-    """Two interfaces without host names have the name of their device."""
+    """Two interfaces without host names have the same name, that of their device."""
     hosts = f"{HOSTS}10.62.20.90,,a\n"
     found = proposed(plan(device("a", x1="", x2=""), hosts=hosts).plan, hosts)
     assert "10.62.20.90" not in {str(one.address) for one in found.values()}

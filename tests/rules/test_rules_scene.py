@@ -1,4 +1,4 @@
-"""Whose the site hosts at planned addresses are: reservations for the device are no clash, strangers are."""
+"""Site hosts at planned addresses: reservations for the device are no clash, strangers are."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ GRANTED = 'granted = "site IT, 2026-10-30"'
 def test_a_reservation_for_the_device_is_no_clash(
     keys: str, hosts: str, rule: str, checked: Callable[..., Checked]
 ) -> None:
-    """An entry with the planned name, or without a MAC at a granted address, is a note; all else stays a clash."""
+    """An entry with the planned name, or without a MAC at a granted address, is a note; any other is a clash."""
     example = one(keys, site=DOMAIN, hosts=f"address,mac,name\n{hosts}\n")
     (found,) = checked(example.plan, example.hosts).findings
     assert found.rule == rule
@@ -44,7 +44,7 @@ def test_a_reservation_for_the_device_is_no_clash(
 
 
 def test_an_unnamed_entry_beside_a_reservation_does_not_count(checked: Callable[..., Checked]) -> None:
-    """Two lists have the address: one with the device's name, the other with nothing but the address."""
+    """Two lists have the address: one with the device's name, the other with only the address."""
     hosts = "address,mac,name\n10.62.20.61,,filler-plc\n10.62.20.61,,\n"
     example = one(NAMED, hosts=hosts)
     assert [each.rule for each in checked(example.plan, example.hosts).findings] == ["reservation-made"]
@@ -72,7 +72,7 @@ def test_names_are_compared_with_the_domain(
 
 @pytest.mark.parametrize("second", ["filler-plc.plant.example", "Filler-PLC"])
 def test_a_name_planned_bare_and_qualified_is_planned_twice(second: str, checked: Callable[..., Checked]) -> None:
-    """With the domain both spellings are one name."""
+    """With the plan's domain, both spellings are the same name."""
     other = device("capper-plc", cpu=f'address = "10.62.20.62"\nhost-name = "{second}"')
     example = plan(device("filler-plc", cpu=NAMED), other, site=DOMAIN)
     assert [each.rule for each in checked(example.plan).findings] == ["name-planned-twice"]

@@ -36,7 +36,7 @@ def device(name: str, keys: str = "", *, kind: str = "", place: str = "", subnet
 
 @pytest.fixture
 def proposed(tmp_path: Path) -> Callable[..., dict[str, str]]:
-    """Return a function that gives the proposed addresses of a plan by device, `none` where there is none."""
+    """Return a function that gives the proposed address of each device of a plan, `none` if it has none."""
 
     def run(*parts: str) -> dict[str, str]:
         (tmp_path / "plan.toml").write_text(plan(SCHEME, PACKING, *parts).plan, "utf-8")
@@ -49,7 +49,7 @@ def proposed(tmp_path: Path) -> Callable[..., dict[str, str]]:
 
 
 def test_proposals_follow_the_scheme(proposed: Callable[..., dict[str, str]]) -> None:
-    """By kind, name and place, past what is taken; when the range is full, nothing outside it is proposed."""
+    """Proposals are in the range for kind, name and place; if the range is full, no other address is proposed."""
     drives = [device(f"drive-{number}", kind="Drive") for number in (1, 2, 10, 3)]
     found = proposed(*drives, device("filler-panel-1"), device("io-1", place="panel 7", subnet="packing"))
     assert found == {
@@ -63,7 +63,7 @@ def test_proposals_follow_the_scheme(proposed: Callable[..., dict[str, str]]) ->
 
 
 def test_other_devices_stay_out_of_the_ranges(proposed: Callable[..., dict[str, str]]) -> None:
-    """Forty devices without a scheme get addresses, and none of them is in a range of the scheme."""
+    """Forty devices without a scheme get addresses outside all ranges of the scheme."""
     found = proposed(*(device(f"plc-{number}", kind="controller") for number in range(40)))
     octets = {int(address.rpartition(".")[2]) for address in found.values()}
     assert len(octets) == 40
@@ -105,8 +105,8 @@ def test_a_scheme_for_an_unknown_subnet_is_refused(checked: Callable[..., Checke
         checked(plan('[[scheme]]\nkind = "drive"\nrange = ".1-.9"\nsubnet = "proces"').plan)
 
 
-def test_no_survey_is_asked_for_in_a_machines_own_island(checked: Callable[..., Checked]) -> None:
-    """Unlike in an island of the site."""
+def test_a_machines_own_island_needs_no_survey(checked: Callable[..., Checked]) -> None:
+    """An island of the site needs one."""
     skid = '[[subnet]]\nname = "skid"\nprefix = "192.168.10.0/24"\nisland = "machine-1"\n'
     text = (skid, device("plc", 'address = "192.168.10.5"', subnet="skid"))
     own = '[[island]]\nname = "machine-1"\nsite = false\n'

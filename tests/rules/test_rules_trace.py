@@ -20,7 +20,7 @@ def node(*ways: str) -> RouterNode:
 
 
 def chosen(router: RouterNode, address: str) -> int | None:
-    """Return the index of the route that is used."""
+    """Return the index of the route that the router selects."""
     way = router.towards(Address.from_text(address))
     return way.value if isinstance(way, Address) else None
 
@@ -44,13 +44,13 @@ def test_longest_prefix_of_rfc_1812() -> None:
 
 
 def test_a_hole_of_rfc_4632() -> None:
-    """RFC 4632 section 5.2: a child of 192.168.64.0/19 that lost 192.168.65.0/24 must not follow the parent's route."""
+    """RFC 4632 section 5.2: a router of 192.168.64.0/19 without 192.168.65.0/24 must not use its parent's route."""
     assert chosen(node("192.168.0.0/16", "192.168.64.0/19"), "192.168.65.1") == 1
     assert chosen(node("192.168.64.0/19"), "192.168.1.1") is None
 
 
-def test_a_link_comes_before_a_route_of_its_length() -> None:
-    """Of two entries of one length the directly connected one is used (RFC 1812 section 5.2.4.3, common practice)."""
+def test_a_link_precedes_a_route_of_the_same_length() -> None:
+    """If a link and a route have the same length, the link is used (RFC 1812 section 5.2.4.3, common practice)."""
     prefix = Prefix.from_text("10.62.20.0/24")
     link = RouterLink(Address.from_text("10.62.20.1"), prefix, "process")
     assert RouterNode("router", (link,), [(prefix, Address(4, 7))]).towards(Address.from_text("10.62.20.61")) is link
@@ -62,7 +62,7 @@ def cell(text: str) -> Cell[Address] | None:
 
 
 def host(subject: str, subnet: str, address: str, *, mask: str = "", gateway: str = "") -> Interface:
-    """Return an interface with mask and gateway as typed."""
+    """Return an interface with these typed values of mask and gateway."""
     device, _, name = subject.partition("/")
     typed = Cell(mask, Mask.from_text(mask), HERE) if mask else None
     return Interface(device, name, subnet, HERE, address=cell(address), mask=typed, gateway=cell(gateway))
@@ -128,7 +128,7 @@ def test_through_the_router_and_back() -> None:
     assert (found.there.outcome, found.back.outcome) == (Delivery.DELIVERED, Delivery.DELIVERED)
 
 
-def test_too_short_a_mask_loses_the_answer() -> None:
+def test_a_too_short_mask_loses_the_reply() -> None:
     """RFC 1219 section 2.2: the far end treats the sender as on-link and gets no ARP reply."""
     found = talk(PLC, host("line-panel/lan", "packing", "10.62.30.73", mask="255.255.0.0"), SITE)
     assert found.there.outcome is Delivery.DELIVERED
@@ -137,7 +137,7 @@ def test_too_short_a_mask_loses_the_answer() -> None:
     assert found.back.why == wanted
 
 
-def test_too_long_a_mask_goes_round_by_the_router() -> None:
+def test_a_too_long_mask_sends_through_the_router() -> None:
     """RFC 1219 section 2.2: with a mask that is too long a neighbour is reached through the gateway."""
     found = talk(
         host("plc/cpu", "process", "10.62.20.61", mask="/26", gateway="10.62.20.1"),
@@ -180,7 +180,7 @@ SUBNETS = (PROCESS, PACKING, subnet("bare", "10.62.40.0/24"), subnet("packing-pa
 
 @pytest.mark.parametrize(("source", "routers", "why"), LOST.values(), ids=LOST.keys())
 def test_lost(source: Interface, routers: tuple[Router, ...], why: str) -> None:
-    """The trace ends at the hop that fails, and says why."""
+    """The trace ends at the hop that fails, and gives the reason."""
     found = talk(source, host("panel/lan", "packing", "10.62.30.73", mask="/24"), *routers, subnets=SUBNETS)
     assert found.there.outcome is Delivery.LOST
     assert why in found.there.why
@@ -256,13 +256,13 @@ UNDECIDED = {
 
 @pytest.mark.parametrize(("source", "routers"), UNDECIDED.values(), ids=UNDECIDED.keys())
 def test_undecided(source: Interface, routers: tuple[Router, ...]) -> None:
-    """Nothing is guessed where the plan does not say enough."""
+    """Nothing is guessed if the plan lacks a value."""
     found = talk(source, host("panel/lan", "packing", "10.62.30.73"), *routers)
     assert found.there.outcome is Delivery.UNDECIDED
     assert found.there.why
 
 
-def test_an_unreadable_prefix_decides_nothing() -> None:
+def test_an_unreadable_prefix_leaves_the_path_undecided() -> None:
     """Without a readable prefix it is unknown which segment a router is on."""
     unread = Subnet(
         name="process", prefix=Cell("10.62.20.0/33", None, HERE, "no length"), position=HERE, gateway=cell("10.62.20.1")

@@ -1,4 +1,4 @@
-"""Random plants: every conversation has the same result as a naive trace with `ipaddress`."""
+"""Random plants: every conversation has the same result as a simple trace with `ipaddress`."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def plants(draw: st.DrawFn) -> Plan:
         )  # fmt: skip
 
     def router(name: str) -> Router:
-        """Return a router; an address belongs to the first router that has it."""
+        """Return a router; an address that several routers have belongs to the first of them."""
         links = sorted({address() for _ in range(draw(st.integers(1, 3)))})
         wholes = ("0.0.0.0/0", "10.0.0.0/22", "10.0.0.0/23", "10.0.1.0/24", "10.0.2.0/24", "10.0.2.8/29")
         routes = [(draw(st.sampled_from(wholes)), address()) for _ in range(draw(st.integers(0, 2)))]
@@ -71,11 +71,11 @@ def plants(draw: st.DrawFn) -> Plan:
 
 
 def owner(plan: Plan, address: str) -> Router | None:
-    """Return the first router that has an address; every segment is a /24, so an address is on one segment only."""
+    """Return the first router that has an address; every segment is a /24, so an address is on only one segment."""
     return next((one for one in plan.routers if any(c.text == f"{address}/24" for c in one.interfaces)), None)
 
 
-def naive_way(plan: Plan, source: Interface, target: Interface) -> Delivery:
+def simple_trace(plan: Plan, source: Interface, target: Interface) -> Delivery:
     """Trace one direction with the networks of the standard library."""
     assert source.address is not None
     assert target.address is not None
@@ -103,7 +103,7 @@ def naive_way(plan: Plan, source: Interface, target: Interface) -> Delivery:
         ways = [r for r in here.routes if goal in ipaddress.ip_network(r.to.text)]
         if not ways:
             return Delivery.LOST
-        via = max(ways, key=lambda r: int(r.to.text.split("/")[1])).via.text  # of equals the first
+        via = max(ways, key=lambda r: int(r.to.text.split("/")[1])).via.text  # the first of equal routes
         if not any(ipaddress.ip_address(via) in one for one in links):
             return Delivery.LOST
         following = owner(plan, via)
@@ -115,8 +115,8 @@ def naive_way(plan: Plan, source: Interface, target: Interface) -> Delivery:
 
 @settings(max_examples=120, deadline=None)
 @given(plants())
-def test_random_plants_are_walked_as_a_naive_reading_walks_them(plan: Plan) -> None:
+def test_random_plants_agree_with_a_simple_trace(plan: Plan) -> None:
     """Both directions of every conversation agree; three routers need at most ten hops."""
     one, two = plan.interfaces
     (talk,) = trace_conversations(plan)
-    assert [talk.there.outcome, talk.back.outcome] == [naive_way(plan, one, two), naive_way(plan, two, one)]
+    assert [talk.there.outcome, talk.back.outcome] == [simple_trace(plan, one, two), simple_trace(plan, two, one)]

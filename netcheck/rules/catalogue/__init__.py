@@ -1,5 +1,6 @@
-"""All rules, one file a subject. The order of `RULES` is the order of `netcheck rules`, and of the findings of one
-subject.
+"""All rules, in one file for each subject.
+
+The order of `RULES` is the order of `netcheck rules`, and of the findings about one subject.
 """
 
 from __future__ import annotations

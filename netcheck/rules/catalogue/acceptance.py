@@ -1,4 +1,4 @@
-"""The rules on what the site decided: accepted entries that match no finding or too many, questions without a reply."""
+"""Rules on decisions of the site: accepted entries that match no finding or too many, questions without a reply."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def _message(entry: Accepted, rules: tuple[str, ...]) -> str:
 def _too_wide(scene: Scene) -> Iterator[Breach]:
     for entry, keys in scene.wide:
         add = listed(list(keys), most=3, joint="or")
-        message = f"the accepted entry {entry.rule} of {entry.subject} hides later clashes too; add {add}"
+        message = f"the accepted entry {entry.rule} of {entry.subject} would also hide later clashes; add {add}"
         yield Breach((entry.subject,), message, str(entry.position), entry.address or None, (entry.rule, entry.other))
 
 
@@ -57,8 +57,8 @@ ACCEPTED_UNUSED = Rule(
     slug="accepted-unused",
     severity=Severity.NOTE,
     what="An accepted entry matches no finding.",
-    why="The finding has been resolved, or the entry names something else than intended. If it stays in the plan, it "
-    "can later hide a finding that nobody accepted.",
+    why="The finding has been resolved, or the entry contains a mistake. If it stays in the plan, it can later hide a "
+    "finding that nobody accepted.",
     do="Remove or correct the entry.",
     bad=one('address = "10.62.20.61"', _ACCEPTED),
     good=one('address = "10.62.21.61"', f'{_ACCEPTED}address = "10.62.21.61"\n'),
@@ -70,8 +70,8 @@ ACCEPTED_TOO_WIDE = Rule(
     slug="accepted-too-wide",
     severity=Severity.RISK,
     what="An accepted entry lacks the address, or the other party, of the finding that it accepts.",
-    why="With rule and subject alone the entry accepts the finding at any address and with any other party. If the "
-    "interface later gets another address that clashes too, nobody sees the new conflict.",
+    why="With rule and subject alone, the entry accepts the finding at any address and with any other party. If the "
+    "interface later gets another address that also clashes, the new conflict is hidden.",
     bad=one('address = "10.62.21.61"', _ACCEPTED),
     good=one('address = "10.62.21.61"', f'{_ACCEPTED}address = "10.62.21.61"\n'),
     source="our own rule, because a short entry hides conflicts that nobody accepted",
@@ -91,7 +91,7 @@ QUESTION_WITHOUT_REPLY = Rule(
     slug="question-without-reply",
     severity=Severity.NOTE,
     what="A question of the site about a finding, or a change that it asks for, has no reply.",
-    why="The next report shows the site what became of each of its remarks. Without a reply it has to ask again.",
+    why="The next report shows the site the reply to each of its remarks. Without a reply the site has to ask again.",
     do="Carry out the change, or write the answer into the key `reply` of the remark.",
     bad=one('address = "10.62.20.61"', _REMARK),
     good=one('address = "10.62.20.61"', f'{_REMARK}reply = "No, the address was wrong and is corrected."\n'),

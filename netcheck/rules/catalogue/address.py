@@ -46,7 +46,7 @@ def _in(island: Island, spans: Iterable[Range]) -> Iterator[Placed]:
 
 
 def _anywhere(scene: Scene, spans: Iterable[Range]) -> list[Placed]:
-    """Return the planned interfaces in these ranges, over all islands, each once."""
+    """Return the planned interfaces of all islands with an address in these ranges, each once."""
     joined = tuple(Spans(spans).ranges())
     return [placed for island in scene.islands.values() for placed in _in(island, joined)]
 
@@ -81,8 +81,9 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
 
 
 def _holders_differ(holders: tuple[Placed, ...]) -> bool:
-    """Return whether the holders are different devices. Two translations are the subject of another rule, and a router
-    may be planned with its own outside addresses.
+    """Return whether the holders of an address are different devices.
+
+    Two translations are left to another rule. A router may be planned with its own outside addresses.
     """
     interfaces = [placed for placed in holders if placed.translation is None]
     routers = {placed.interface.device for placed in holders}
@@ -99,7 +100,7 @@ def _dhcp_without_mac(scene: Scene) -> Iterator[Breach]:
     for interface in scene.plan.interfaces:
         if interface.dhcp and interface.mac is None:
             yield breach(
-                "its address comes from a DHCP reservation, and it has no MAC for which to make one", interface
+                "its address comes from a DHCP reservation, but it has no MAC to reserve the address for", interface
             )
 
 
@@ -133,8 +134,8 @@ UNUSABLE_ADDRESS = Rule(
     severity=Severity.CONFLICT,
     what="No device can have the address: it is the network or directed-broadcast address of its subnet (not in /31 "
     "and /32), or in 0/8, 127/8, multicast, 240/4, or the limited broadcast.",
-    why="Some devices refuse such an address. Others accept it, and then answer broadcasts that are for everybody, or "
-    "get no replies.",
+    why="Some devices refuse such an address. Others accept it, but they receive no replies, or they answer broadcasts "
+    "as if these were sent to them alone.",
     bad=one('address = "10.62.20.255"'),
     good=one('address = "10.62.20.254"'),
     source="RFC 1122 section 3.2.1.3; RFC 1112 section 4; RFC 3021 section 2.1; RFC 4291 section 2.6.1",
@@ -188,8 +189,8 @@ OUTSIDE_SCHEME = Rule(
     slug="outside-scheme",
     severity=Severity.RISK,
     what="The address is outside the range that the plan's numbering scheme has for the interface.",
-    why="Everybody who works on the plant reads the kind of device from its address. An exception is found by "
-    "accident, and the next device of the kind that owns the range gets the same address.",
+    why="People who work on the plant read the kind of device from its address. An address outside its range misleads "
+    "them, and the next device of the kind that owns that range may get the same address.",
     bad=plan(_SCHEME, _DRIVE + 'address = "10.62.20.61"'),
     good=plan(_SCHEME, _DRIVE + 'address = "10.62.20.101"'),
     source="our own rule, because the plan has this scheme",
@@ -200,8 +201,8 @@ DHCP_WITHOUT_MAC = Rule(
     slug="dhcp-without-mac",
     severity=Severity.CONFLICT,
     what="An interface gets its address by a DHCP reservation and has no MAC.",
-    why="The site makes a reservation for a MAC. Without it the device gets any address of the pool, and another one "
-    "after every replacement or long stop.",
+    why="The site reserves an address for a MAC. Without a reservation the device gets any address of the pool, and "
+    "possibly another one after every replacement or long stop.",
     bad=one('address = "dhcp"'),
     good=one('address = "dhcp"\nmac = "00-00-5E-00-53-21"'),
     source="RFC 2131 section 4.3.1: the server selects by the client's identifier or hardware address",

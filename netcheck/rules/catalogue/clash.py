@@ -1,4 +1,4 @@
-"""Rules on an address that something else uses: site hosts, pools, reserved ranges, gateways, stations."""
+"""Rules on an address that another host or range uses: site hosts, pools, reserved ranges, gateways, stations."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from netcheck.text import listed
 
 
 def described(host: SiteHost) -> str:
-    """Return a site host in words: MAC, name, and where it was read."""
+    """Return a site host in words: MAC, name and its position in a survey."""
     who = " ".join(filter(None, (str(host.mac) if host.mac else "a host of unknown MAC", host.name)))
     return f"{who} ({host.where})"
 
 
 def _parties(hosts: Sequence[SiteHost]) -> tuple[str, ...]:
-    """Return the names of the other party: MAC or name of one host, or of several hosts together."""
+    """Return names for the other party: the MACs or names of all hosts as one text, and the name of a single host."""
     called = list(dict.fromkeys(str(host.mac or host.name or "unknown") for host in hosts))
     names = (hosts[0].name,) if len(called) == 1 else ()
     return (", ".join(called), *names)
@@ -42,8 +42,10 @@ def _taken(scene: Scene) -> Iterator[Breach]:
 
 
 def _outer_links(scene: Scene) -> Iterator[tuple[str, Position, Address, Island]]:
-    """Yield the interfaces of translating routers outside the islands that they translate for. They are new on site;
-    an interface that is planned as a device's too is left to the rules on devices.
+    """Yield the interfaces of translating routers outside the islands that they translate for.
+
+    These interfaces are new on the site. If an interface is also planned as that of a device, the rules on devices
+    check it.
     """
     inner: dict[str, set[str]] = {}
     for translation in scene.plan.translations:
@@ -152,7 +154,7 @@ def _near(scene: Scene) -> Iterator[Breach]:
 
 
 def _nearest_stranger(scene: Scene, placed: Placed, island: Island) -> SiteHost | None:
-    """Return the nearest site host that is not the device itself, by MAC, host name or its own DNS record."""
+    """Return the nearest site host that is not the device itself; its MAC, name or DNS record may identify it."""
     prefix = placed.subnet.prefix.value
     if prefix is None or not prefix.holds(placed.address):
         return None
@@ -178,8 +180,8 @@ TAKEN_ON_SITE = Rule(
     slug="taken-on-site",
     severity=Severity.CONFLICT,
     what="A site host has the address, with another MAC or an unknown one.",
-    why="As soon as the new device is connected, two hosts answer for one address. One of them loses its connection, "
-    "and it is not always the same one.",
+    why="As soon as the new device is connected, two hosts answer for one address. One of them loses its connections, "
+    "and not always the same one.",
     bad=one(_MAC, hosts=_CAMERA),
     good=one(_MAC.replace("20.61", "20.62"), hosts=_CAMERA),
     source="RFC 5227 section 2.4",
@@ -200,10 +202,10 @@ ALREADY_THERE = Rule(
 RESERVATION_MADE = Rule(
     slug="reservation-made",
     severity=Severity.NOTE,
-    what="A list of the site has the address for this device: with its host name, or without a MAC while it is "
+    what="A list of the site has the address for this device: with its host name, or without a MAC if the address is "
     "granted.",
-    why="This is not a clash: the site has entered the reservation that it was asked for. If the device is to move, "
-    "ask the site to delete the entry.",
+    why="This is not a clash: the site has entered the reservation that it was asked for. If the device gets another "
+    "address, ask the site to delete the entry.",
     bad=one(_NAMED, hosts="address,name\n10.62.20.61,filler-plc\n"),
     good=one(_NAMED, hosts="address\n10.62.20.80\n"),
     source="our own rule, because a list entry with the planned name at the planned address is the device itself",
@@ -213,7 +215,7 @@ INSIDE_POOL = Rule(
     slug="inside-pool",
     severity=Severity.CONFLICT,
     what="The address is inside a DHCP pool of the plan, or inside a range that a DHCP server of a survey assigns.",
-    why="The DHCP server may assign the same address to any laptop, months later.",
+    why="The DHCP server may assign the same address to another device, even months later.",
     do="Ask the site to take the address out of the pool, and set `granted` when they have.",
     bad=one('address = "10.62.20.201"', subnet=_POOL),
     good=one('address = "10.62.20.201"\ngranted = "site IT, 2026-10-30"', subnet=_POOL),
@@ -229,7 +231,7 @@ INSIDE_RESERVED = Rule(
     "installed yet.",
     bad=one('address = "10.62.20.9"', subnet=_RESERVED),
     good=one('address = "10.62.20.61"', subnet=_RESERVED),
-    source="our own rule, because the site keeps these addresses for hosts that no list shows yet",
+    source="our own rule, because the site reserves these addresses for hosts that no list shows yet",
     check=_inside("reserved range", lambda island, placed: island.reserved.at(placed.address)),
     readdress=Readdress.EACH,
 )

@@ -1,4 +1,4 @@
-"""Rules on conversations: whether the packets arrive, and whether the replies do."""
+"""Rules on conversations: whether packets arrive in both directions."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def _undecided(scene: Scene) -> Iterator[Breach]:
         outcomes = (talk.there.outcome, talk.back.outcome)
         if Delivery.UNDECIDED in outcomes and Delivery.LOST not in outcomes:
             which, path = ("there", talk.there) if outcomes[0] is Delivery.UNDECIDED else ("back", talk.back)
-            yield _breach(talk, f"whether packets arrive is not known ({which}): {path.why}")
+            yield _breach(talk, f"it is not known whether packets arrive ({which}): {path.why}")
 
 
 _BARE = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"'
@@ -58,8 +58,8 @@ NO_WAY_THERE = Rule(
     slug="no-way-there",
     severity=Severity.CONFLICT,
     what="A conversation's packets cannot reach the far end.",
-    why="The devices will be installed, answer on the bench, and never communicate. The addresses, masks, gateways and "
-    "routes of the plan show at which hop the packets are lost.",
+    why="The devices answer on the bench, but after installation they cannot communicate. The addresses, masks, "
+    "gateways and routes of the plan show at which hop the packets are lost.",
     bad=plan(_PACKING, _PLC, _PANEL, _STUB, _TALK, subnet=_WITH_GATEWAY),
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1812 section 5.2.4.3",
@@ -69,8 +69,8 @@ NO_WAY_BACK = Rule(
     slug="no-way-back",
     severity=Severity.CONFLICT,
     what="A conversation's packets reach the far end, but the reply cannot return.",
-    why="It looks like a dead device, but mask or gateway at the far end are wrong: the request arrives, and the "
-    "reply is sent to the wrong segment.",
+    why="The far end looks dead, but its mask or gateway is wrong, or a route: the request arrives, and the reply does "
+    "not find its way back.",
     bad=plan(_BARE, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),
     source="RFC 1122 section 3.3.1.1; RFC 1219 section 2.2",
@@ -80,7 +80,7 @@ CONVERSATION_UNDECIDED = Rule(
     slug="conversation-undecided",
     severity=Severity.NOTE,
     what="The plan does not say enough to decide whether the packets of a conversation arrive.",
-    why="The conversation has not been checked: a router is not known, or a value on the path cannot be read.",
+    why="The conversation was not checked: the plan does not describe a router, or a value on the path cannot be read.",
     do="Add the `[[router]]` of the gateway, or correct the value.",
     bad=plan(_PACKING, _PLC, _PANEL, _TALK, subnet=_WITH_GATEWAY),
     good=plan(_PACKING, _PLC, _PANEL, _ROUTER, _TALK, subnet=_WITH_GATEWAY),

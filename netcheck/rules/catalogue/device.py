@@ -1,4 +1,4 @@
-"""Rules on the interfaces of one device together, and on devices that are connected through each other."""
+"""Rules that compare the interfaces of one device, and rules on devices that are connected through each other."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def _legs_overlap(scene: Scene) -> Iterator[Breach]:
         for (first, here, link), (second, there, other) in combinations(legs, 2):
             if here.island != there.island and link.overlaps(other):
                 message = f"{link} of island {here.island} and {other} of island {there.island} share addresses"
-                yield _breach(f"{message}: the device cannot tell which leg leads to them", first, second)
+                yield _breach(f"{message}: the device cannot tell which interface leads to them", first, second)
 
 
 def _two_gateways(scene: Scene) -> Iterator[Breach]:
@@ -54,7 +54,7 @@ def _two_gateways(scene: Scene) -> Iterator[Breach]:
 
 
 def _devices(scene: Scene) -> Iterator[list[tuple[Interface, Subnet]]]:
-    """Yield the interfaces (by family) of every device that has several and is not a router."""
+    """Yield the interfaces, by family, of every device that has several interfaces and is not a router."""
     names = [interface.device for interface, _ in scene.interfaces]
     for name, several in shared(names, scene.interfaces).items():
         if name not in scene.plan.router_named:
@@ -62,7 +62,7 @@ def _devices(scene: Scene) -> Iterator[list[tuple[Interface, Subnet]]]:
 
 
 def on_link_prefix(interface: Interface, subnet: Subnet) -> Prefix | None:
-    """Return what the device treats as on-link, by its address and its mask or the subnet's; None if unknown."""
+    """Return the prefix that a device treats as on-link, from its address and its mask or the subnet's; or None."""
     address = interface.address.value if interface.address else None
     if address is None:
         return None
@@ -122,8 +122,8 @@ SAME_SUBNET_TWICE = Rule(
     slug="same-subnet-twice",
     severity=Severity.RISK,
     what="Two interfaces of one device are in one subnet: which one answers is undefined.",
-    why="A device may answer for either address through either connector, so an address may answer although its cable "
-    "is dead. A single port cannot be proven then.",
+    why="A device may answer for either address through either connector. An address may therefore answer although its "
+    "cable is broken, and a single port cannot be proven.",
     bad=plan(_BOTH, _packing()),
     good=plan(_APART, _packing()),
     source="RFC 1122 section 3.3.4.2",
@@ -133,8 +133,8 @@ LEGS_OVERLAP = Rule(
     slug="legs-overlap",
     severity=Severity.CONFLICT,
     what="One device has interfaces in two islands whose prefixes share addresses.",
-    why="For the shared addresses the device sends through one of its interfaces, whichever island the other host is "
-    "in. Connections to the other island fail.",
+    why="The device sends packets for a shared address always through the same interface, in whichever island the "
+    "other host is. Connections to hosts in the other island fail.",
     bad=plan(_SKID.format("10.62.20.0/24"), _SKID_SURVEY, _LEG.format("10.62.20.5")),
     good=plan(_SKID.format("192.168.10.0/24"), _SKID_SURVEY, _LEG.format("192.168.10.5")),
     source="RFC 1122 section 3.3.1.1: the prefix of the address alone decides through which interface a host sends",
@@ -144,8 +144,8 @@ TWO_GATEWAYS = Rule(
     slug="two-gateways",
     severity=Severity.RISK,
     what="Different default gateways are typed into two interfaces of one device.",
-    why="Most devices use one default gateway. Replies to other subnets leave through the wrong interface, or a "
-    "setting is ignored, depending on the order in which the interfaces come up.",
+    why="Most devices use only one default gateway. Which one they use may depend on the order in which the interfaces "
+    "start, and replies to other subnets may leave through the wrong interface.",
     bad=plan(_GATEWAYS.format(_SECOND_GATEWAY), _packing()),
     good=plan(_GATEWAYS.format(""), _packing()),
     source="RFC 1122 section 3.3.1.2; our own rule, because few devices choose a gateway by interface",
@@ -155,8 +155,8 @@ BEHIND_TWICE = Rule(
     slug="behind-twice",
     severity=Severity.CONFLICT,
     what="Two devices are connected through the same port of another device.",
-    why="A port takes one cable. One of the two `behind` keys names the wrong port, and the proof would wait for the "
-    "wrong device to fall silent.",
+    why="A port takes one cable, so one of the two `behind` keys names the wrong port. A proof would expect the wrong "
+    "device to fall silent.",
     bad=plan(_PANEL, _behind("capper-drive", 74, 2), _behind("filler-drive", 75, 2)),
     good=plan(_PANEL, _behind("capper-drive", 74, 2), _behind("filler-drive", 75, 1)),
     source="our own rule, because one port takes one plug",
@@ -166,7 +166,7 @@ BEHIND_OTHER_SUBNET = Rule(
     slug="behind-other-subnet",
     severity=Severity.RISK,
     what="An interface is connected through a port of another subnet.",
-    why="A daisy chain is one segment: the device would be on the segment of the other subnet, where its gateway does "
+    why="A daisy chain is one segment. The device would be on the segment of the other subnet, where its gateway does "
     "not answer.",
     do="Correct `behind` or `subnet`.",
     bad=plan(

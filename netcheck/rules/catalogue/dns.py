@@ -18,7 +18,10 @@ def _shown(records: tuple[NameRecord, ...], by_name: bool) -> str:
 
 
 def _elsewhere(scene: Scene) -> Iterator[Breach]:
-    """Check names that the domain completes; `name-taken-on-site` checks a record with exactly the planned name."""
+    """Find planned names that DNS has at another address.
+
+    `name-taken-on-site` checks the records with exactly the planned name; this rule checks names with their domain.
+    """
     planned = {(folded(each.name), each.address) for each in scene.in_zones}
     for each in scene.in_zones:
         others = tuple(record for record in each.forward if (folded(each.name), record.address) not in planned)
@@ -34,9 +37,8 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
 def _differs(scene: Scene) -> Iterator[Breach]:
     for each in scene.in_zones:
         if each.here and each.pointers and not each.own:
-            message = (
-                f"DNS has {each.address} for {each.name}, and its pointer names {_shown(each.pointers, by_name=True)}"
-            )
+            pointed = _shown(each.pointers, by_name=True)
+            message = f"DNS has {each.address} for {each.name}, but the PTR record of the address names {pointed}"
             yield breach(message, each.interface, others=[each.pointers[0].name])
 
 
@@ -91,8 +93,7 @@ DNS_PAIR_MISSING = Rule(
     severity=Severity.NOTE,
     what="The zones have only one of the two records of a planned name and address: name to address, or address to "
     "name.",
-    why="Some software refuses a host whose address does not resolve back to its name. Have both records made "
-    "together.",
+    why="Some software refuses a host whose address does not resolve back to its name. Ask for both records together.",
     bad=one(_KEYS, hosts=_zone(_FORWARD)),
     good=_GOOD,
     source="RFC 1912 section 2.1: for every address there should be a matching PTR record",

@@ -1,4 +1,4 @@
-"""Rules on gateways: typed into a device, or named by a subnet."""
+"""Rules on gateways: the gateway typed into a device, and the gateway of a subnet."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def _unusable(scene: Scene) -> Iterator[Breach]:
 
 
 def _in_use(scene: Scene, interface: Interface, subnet: Subnet) -> tuple[Address | None, str]:
-    """Return the gateway that an interface uses and where it comes from; a router uses only a typed one."""
+    """Return the gateway that an interface uses, and its origin in words; a router uses only a typed gateway."""
     if interface.gateway is not None:
         return _value(interface.gateway), "the typed gateway"
     address = _value(interface.address)
@@ -77,8 +77,9 @@ def _ends(subnet: Subnet) -> tuple[Address, ...]:
 
 
 def _end(gateway: Address | None, subnet: Subnet) -> str:
-    """Return which unusable end of the subnet a gateway is, if any. In IPv6, routers do own the subnet-router anycast
-    address.
+    """Return in words which unusable end of the subnet a gateway is; empty if it is none.
+
+    IPv6 has no such end: routers own the subnet-router anycast address.
     """
     prefix = subnet.prefix.value
     if gateway is None or prefix is None or prefix.family == 6 or not prefix.holds(gateway):
@@ -109,8 +110,8 @@ GATEWAY_OFF_LINK = Rule(
     slug="gateway-off-link",
     severity=Severity.CONFLICT,
     what="The typed gateway is not on-link by the typed address and mask, or a subnet's gateway is outside its prefix.",
-    why="A device can send packets only to a gateway on its own segment. It answers locally, and nobody beyond the "
-    "segment hears it.",
+    why="A device can send packets only to a gateway on its own segment. It answers on its segment, but no host "
+    "outside the segment receives its replies.",
     bad=one(_typed("10.62.21.1")),
     good=one(_typed("10.62.20.1")),
     source="RFC 1122 section 3.3.1.2",
@@ -130,8 +131,8 @@ GATEWAY_DIFFERS = Rule(
     slug="gateway-differs",
     severity=Severity.RISK,
     what="The typed gateway is not the gateway of the subnet.",
-    why="The device sends its traffic for other subnets to a host that may not forward it. There may be a second "
-    "router; ask the site to confirm it.",
+    why="The device sends its traffic for other subnets to a host that may not forward it. It may be a second router; "
+    "ask the site to confirm that.",
     bad=plan(device("filler-plc", cpu=_typed("10.62.20.2")), subnet=_GATEWAY),
     good=plan(device("filler-plc", cpu=_typed("10.62.20.1")), subnet=_GATEWAY),
     source="RFC 1122 section 3.3.1.6",

@@ -26,7 +26,7 @@ def _local(scene: Scene) -> Iterator[Breach]:
     for interface, mac in scene.odd_macs:
         if mac.local:
             yield breach(
-                f"the MAC {mac} is locally administered, not one that its maker assigned", interface, others=[str(mac)]
+                f"the MAC {mac} is locally administered; no manufacturer assigned it", interface, others=[str(mac)]
             )
 
 
@@ -104,7 +104,7 @@ MAC_UNUSABLE = Rule(
     slug="mac-unusable",
     severity=Severity.CONFLICT,
     what="The MAC has the group bit set, or is all zeros or all ones.",
-    why="No interface has such a MAC, so the nameplate was misread, and no proof with this MAC can pass.",
+    why="No interface has such a MAC; the nameplate was misread. No proof with this MAC can pass.",
     bad=one(_mac("01-00-5E-90-10-21")),
     good=one(_mac("00-00-5E-00-53-21")),
     source="RFC 7042 section 2.1",
@@ -125,7 +125,7 @@ MAC_PLANNED_TWICE = Rule(
     slug="mac-planned-twice",
     severity=Severity.CONFLICT,
     what="One MAC is planned on two interfaces.",
-    why="A MAC belongs to one interface. A row was copied, and a proof would take one device for the other.",
+    why="A MAC belongs to one interface; a row was probably copied. A proof would take one device for the other.",
     bad=plan(*_two('mac = "00:00:5e:00:53:21"')),
     good=plan(*_two('mac = "00:00:5e:00:53:22"')),
     source="RFC 7042 section 2.1",
@@ -135,7 +135,7 @@ MAC_ELSEWHERE = Rule(
     slug="mac-elsewhere",
     severity=Severity.RISK,
     what="The survey saw the planned MAC under another address.",
-    why="The device is used hardware that still has an old address, or the nameplate was copied from another device.",
+    why="The device is used hardware that still has an old address, or the MAC in the plan is that of another device.",
     bad=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-21\n"),
     good=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-80\n"),
     source="our own rule, because a MAC belongs to one device, and a device is in one place",

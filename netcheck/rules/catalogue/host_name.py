@@ -25,7 +25,7 @@ def why_not_host_name(name: str) -> str:
     foreign = _FOREIGN.search(name)
     labels = name.split(".")
     if foreign:
-        return f"holds {foreign.group()!r}; only letters, digits, hyphens and dots can be in a host name"
+        return f"contains {foreign.group()!r}; a host name has only letters, digits, hyphens and dots"
     if len(name) > LONGEST_NAME:
         return f"has {len(name)} characters; at most {LONGEST_NAME} are possible"
     if not all(labels):
@@ -35,12 +35,12 @@ def why_not_host_name(name: str) -> str:
     if not all(map(_LABEL.fullmatch, labels)):
         return "has a part that begins or ends with a hyphen"
     if len(labels) > 1 and labels[-1].isdigit():
-        return "ends in a number as an address does; the last part of a host name is alphabetic"
+        return "ends in a number, like an address; the last part of a host name is alphabetic"
     return ""
 
 
 def _all_simple(names: Sequence[str]) -> bool:
-    """Return whether all names are valid single labels. Checks them as one text, which is fast for large plans."""
+    """Return whether all names are valid single labels; they are checked as one text, which is fast for large plans."""
     joined, most = "\n".join(names), max(map(len, names), default=0)
     letters = joined.replace("-", "").replace("\n", "")
     ends = f"\n{joined}\n"
@@ -92,7 +92,7 @@ def _taken(scene: Scene) -> Iterator[Breach]:
             if elsewhere:
                 shown = listed([f"{host.address} ({host.where})" for host in elsewhere])
                 others = [str(elsewhere[0].address)]
-                yield breach(f"the host name {typed} is already that of {shown}", interface, others=others)
+                yield breach(f"the host name {typed} is already used by {shown}", interface, others=others)
 
 
 def _keys(name: str, last: int = 61) -> str:
@@ -105,7 +105,7 @@ NAME_UNUSABLE = Rule(
     slug="name-unusable",
     severity=Severity.CONFLICT,
     what="The host name is not valid by RFC 952 and RFC 1123.",
-    why="Name servers refuse it, or some software cannot look it up, and it fails on the panel that needs it.",
+    why="Name servers refuse it, or some software cannot look it up. The operator panel that needs it then fails.",
     bad=one(_keys("filler_plc")),
     good=one(_keys("filler-plc")),
     source="RFC 952 assumption 1; RFC 1123 section 2.1; RFC 1035 section 2.3.4",
@@ -114,7 +114,7 @@ NAME_UNUSABLE = Rule(
 NAME_PLANNED_TWICE = Rule(
     slug="name-planned-twice",
     severity=Severity.CONFLICT,
-    what="One host name is planned on two interfaces, case ignored.",
+    what="One host name is planned on two interfaces; upper and lower case do not count.",
     why="A client that connects by name reaches one of the two devices, and not always the same one.",
     bad=plan(_FIRST, device("capper-plc", cpu=_keys("FILLER-PLC", 62))),
     good=plan(_FIRST, device("capper-plc", cpu=_keys("CAPPER-PLC", 62))),

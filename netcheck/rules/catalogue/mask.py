@@ -32,7 +32,9 @@ def _meant(prefix: Prefix | None, mask: Mask) -> str:
 
 def _broken(scene: Scene) -> Iterator[Breach]:
     for interface, mask, prefix in _masks(scene, lambda mask, _: mask.length is None):
-        yield breach(f"the typed mask {mask} is not ones followed by zeros{_meant(prefix, mask)}", interface)
+        yield breach(
+            f"the bits of the typed mask {mask} are not ones followed by zeros{_meant(prefix, mask)}", interface
+        )
 
 
 def _differs(scene: Scene) -> Iterator[Breach]:
@@ -52,8 +54,8 @@ MASK_BROKEN = Rule(
     slug="mask-broken",
     severity=Severity.CONFLICT,
     what="The typed mask is not contiguous.",
-    why="Such a mask is nearly always a typing error. Devices that accept it treat unrelated addresses as on-link and "
-    "send traffic for their neighbours to the gateway.",
+    why="Such a mask is nearly always a typing error. A device that accepts it treats unrelated addresses as on-link "
+    "and sends traffic for its neighbours to the gateway.",
     bad=one(_typed("255.255.0.255")),
     good=one(_typed("255.255.255.0")),
     source="RFC 1812 section 10.2.2; RFC 4632 section 5.1",
@@ -63,9 +65,9 @@ MASK_DIFFERS = Rule(
     slug="mask-differs",
     severity=Severity.CONFLICT,
     what="The typed mask has another length than the subnet's prefix.",
-    why="The device answers on the bench, where everything is on one segment, and is unreachable from the control "
-    "room. With a mask that is too short it sends ARP requests on its own segment for hosts behind the gateway; with "
-    "one that is too long it sends local traffic to the gateway.",
+    why="The device answers on the bench, where all devices are on one segment, but the control room cannot reach it. "
+    "If the mask is too short, the device sends ARP requests on its own segment for hosts behind the gateway. If it is "
+    "too long, the device sends local traffic to the gateway.",
     bad=one(_typed("255.255.0.0")),
     good=one(_typed("/24")),
     source="RFC 1122 section 3.3.1.1; RFC 950 section 2.2",

@@ -50,8 +50,8 @@ ROUTER_ADDRESS_TWICE = Rule(
     slug="router-address-twice",
     severity=Severity.CONFLICT,
     what="Two routers of one island have the same interface address.",
-    why="Devices send to whichever router answered their last ARP request, so traffic is lost at random. Redundant "
-    "routers share a virtual address, which neither of them has as its own.",
+    why="Devices send to the router that answered their last ARP request, so traffic is lost at random. Redundant "
+    "routers share a virtual address, which is not the interface address of either router.",
     bad=plan(_PACKING, _router("r-1", "10.62.20.1/24"), _router("r-2", "10.62.20.1/24", "10.62.30.1/24")),
     good=plan(_PACKING, _router("r-1", "10.62.20.1/24"), _router("r-2", "10.62.20.2/24", "10.62.30.1/24")),
     source="RFC 5227 section 2.4; RFC 9568 section 1 on virtual addresses",
@@ -61,8 +61,8 @@ ROUTER_PREFIX_DIFFERS = Rule(
     slug="router-prefix-differs",
     severity=Severity.CONFLICT,
     what="A router interface has another prefix length than the subnet that it is in.",
-    why="The router treats other addresses as on-link than the devices do: it sends ARP requests for hosts that are "
-    "elsewhere, or does not reach hosts that are there.",
+    why="Router and devices disagree about which addresses are on-link. The router sends ARP requests for hosts that "
+    "are on another segment, or it does not reach hosts of this segment.",
     bad=plan(_router("r-1", "10.62.20.1/25")),
     good=plan(_router("r-1", "10.62.20.1/24")),
     source="RFC 1812 section 5.2.4.2; RFC 950 section 2.2",

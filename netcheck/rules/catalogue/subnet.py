@@ -56,7 +56,7 @@ def _overlap(scene: Scene) -> Iterator[Breach]:
 
 
 def _clash(mine: Subnet, theirs: Subnet) -> str:
-    """Return how the subnet of another plan clashes with this one; empty if both are described alike."""
+    """Return in words how the subnet of another plan clashes with this one; empty if both descriptions agree."""
     if mine.prefix.value != theirs.prefix.value:
         return f"{mine.prefix.value} shares addresses with {theirs.prefix.value}"
     differences = list(_differences(mine, theirs))
@@ -64,7 +64,7 @@ def _clash(mine: Subnet, theirs: Subnet) -> str:
 
 
 def _differences(mine: Subnet, theirs: Subnet) -> Iterator[str]:
-    """Yield in words how two descriptions of one subnet differ; a gateway or VLAN may be left out of one."""
+    """Yield in words each difference between two descriptions of one subnet; each may omit the gateway or the VLAN."""
     here, there = (one.gateway.value if one.gateway else None for one in (mine, theirs))
     if here is not None and there is not None and here != there:
         yield f"gateway {here} and not {there}"
@@ -109,12 +109,15 @@ def _crowded(scene: Scene) -> Iterator[Breach]:
                 used, usable = _use(island, subnet, subnet.prefix.value)
                 if usable and Fraction(used, usable) > limit:
                     share = f"{100 * used / usable:.4g} %"
-                    message = f"{used} of {usable} usable addresses are in use or kept, {share}; the limit is "
+                    message = f"{used} of {usable} usable addresses are in use or reserved, {share}; the limit is "
                     yield Breach((subnet.name,), message + f"{100 * float(limit):g} %", str(subnet.position))
 
 
 def _use(island: Island, subnet: Subnet, prefix: Prefix) -> tuple[int, int]:
-    """Return how many usable addresses are planned, of site hosts or kept, without the gateway; and how many exist."""
+    """Return the number of used addresses without the gateway, and the number of usable addresses.
+
+    Used are planned addresses, site hosts, pools and reserved ranges.
+    """
     used = usable = 0
     gateway = subnet.gateway.value if subnet.gateway else None
     for span in usable_ranges(prefix):
@@ -148,8 +151,8 @@ SUBNETS_OVERLAP = Rule(
     slug="subnets-overlap",
     severity=Severity.CONFLICT,
     what="Two subnets of one island share addresses, or another plan of the same call describes a subnet differently.",
-    why="The shared addresses belong to two segments: hosts of one treat hosts of the other as on-link, and a router "
-    "sends to the longer prefix. If two plans differ in gateway, VLAN or pools of one subnet, one of them is wrong.",
+    why="The shared addresses belong to two segments. Hosts of one segment treat hosts of the other as on-link, and a "
+    "router sends to the longer prefix. If two plans give one subnet a different gateway, VLAN or pools, one is wrong.",
     bad=plan(_second("10.62.20.128/25")),
     good=plan(_second("10.62.21.0/25")),
     source="our own rule, because of RFC 1122 section 3.3.1.1 and RFC 1812 section 5.2.4.3 together",
@@ -169,11 +172,11 @@ VLAN_REUSED = Rule(
     slug="vlan-reused",
     severity=Severity.RISK,
     what="One VLAN ID is used for two subnets of an island.",
-    why="Either both subnets share a segment, which the site has to know, or one of the IDs is wrong and devices will "
-    "be connected to another segment.",
+    why="Either both subnets share a segment, which the site must know, or one of the IDs is wrong and devices will be "
+    "connected to the wrong segment.",
     bad=plan(_second("10.62.30.0/24", "vlan = 620"), subnet=PROCESS + "\nvlan = 620"),
     good=plan(_second("10.62.30.0/24", "vlan = 630"), subnet=PROCESS + "\nvlan = 620"),
-    source="our own rule, because one VLAN is one segment, and two subnets on it are seldom meant",
+    source="our own rule, because one VLAN is one segment, and two subnets on one segment are rarely intended",
     check=_vlan_reused,
 )
 CROWDED = Rule(
@@ -184,15 +187,15 @@ CROWDED = Rule(
     why="The next device will not fit, and renumbering a running plant costs far more than a larger subnet now.",
     bad=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/29"\npools = ["10.62.20.3-10.62.20.6"]'),
     good=one('address = "10.62.20.2"', subnet='prefix = "10.62.20.0/28"\npools = ["10.62.20.3-10.62.20.6"]'),
-    source="our own rule, because a full subnet can only be renumbered; the share is the plan's",
+    source="our own rule, because a full subnet must be renumbered; the limit is `crowded` of the plan",
     check=_crowded,
 )
 POOL_OUTSIDE_SUBNET = Rule(
     slug="pool-outside-subnet",
     severity=Severity.CONFLICT,
     what="A pool or reserved range is not inside the prefix of its subnet.",
-    why="A digit is wrong, or the range belongs to another subnet. The addresses that the site really assigns there "
-    "are unknown, and one of them may be proposed.",
+    why="A digit is wrong, or the range belongs to another subnet. The addresses that the site really assigns are then "
+    "unknown, and one of them may be proposed.",
     bad=plan(subnet=PROCESS + '\npools = ["10.62.20.200-10.62.21.20"]'),
     good=plan(subnet=PROCESS + '\npools = ["10.62.20.200-10.62.20.220"]'),
     source="RFC 2131 section 4.3.1: a server selects addresses of the client's subnet",

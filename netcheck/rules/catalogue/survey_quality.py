@@ -1,4 +1,4 @@
-"""Rules on the surveys: what they cover, how old they are, and where they disagree."""
+"""Rules on the surveys: their coverage, their age, and their disagreements with each other and with the plan."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def _not_surveyed(scene: Scene) -> Iterator[Breach]:
 
 
 def _covered(scene: Scene, island: str) -> Spans | None:
-    """Return what the surveys of an island cover together; None if one of the prefixes cannot be read."""
+    """Return the addresses that the surveys of an island cover together; None if a covered prefix cannot be read."""
     failed = {survey.entry for survey in scene.surveys if survey.failed}
     entries = [entry for entry in scene.plan.surveys if entry.island == island and entry not in failed]
     cells = [cell for entry in entries for cell in entry.covers]
@@ -41,7 +41,7 @@ def _covered(scene: Scene, island: str) -> Spans | None:
 def _uncovered(subnet: Subnet, gaps: list[Range], whole: bool) -> Breach:
     parts = listed([str(prefix) for prefix in chain.from_iterable(map(prefixes_of, gaps))])
     part = f"no survey covers {parts}" if whole else f"no survey covers {parts} of {subnet.prefix.value}"
-    return Breach((subnet.name,), f"{part}, so nothing can be said about clashes there", str(subnet.position))
+    return Breach((subnet.name,), f"{part}, so clashes there are unknown", str(subnet.position))
 
 
 def _stale(scene: Scene) -> Iterator[Breach]:
@@ -135,7 +135,7 @@ _OTHER = "address,mac\n10.62.20.80,00-00-5E-00-53-80\n"
 NOT_SURVEYED = Rule(
     slug="not-surveyed",
     severity=Severity.RISK,
-    what="A subnet with planned interfaces is not wholly covered by surveys: nothing can be said about clashes there.",
+    what="Surveys do not cover all of a subnet with planned interfaces: clashes in the rest are unknown.",
     why="An address that no list mentions is unknown, not free.",
     do="Ask IT for the list, or sweep the subnet.",
     bad=one(_PLACED, survey='taken = 2026-10-28\ncovers = ["10.62.20.0/25"]'),
@@ -147,8 +147,8 @@ SURVEY_STALE = Rule(
     slug="survey-stale",
     severity=Severity.RISK,
     what="A survey is older than `survey-max-age`.",
-    why="A plant changes every week; an address that was free when the list was made may be in use on the day of the "
-    "visit.",
+    why="A plant changes every week. An address that was free when the list was made may be in use on the day of "
+    "installation.",
     bad=one(_PLACED, survey='taken = 2026-09-01\ncovers = ["10.62.20.0/24"]'),
     good=one(_PLACED, survey=SURVEYED),
     source="our own rule, because a list of hosts goes out of date; the limit is `survey-max-age` of the plan",
@@ -158,8 +158,7 @@ SURVEY_IN_FUTURE = Rule(
     slug="survey-in-future",
     severity=Severity.RISK,
     what="A survey has a date after the day of the check.",
-    why="Day and month are swapped, or the year is wrong. The age of the survey is not known, so it may be out of "
-    "date.",
+    why="Day and month are swapped, or the year is wrong. The age of the survey is unknown; it may be out of date.",
     bad=one(_PLACED, survey='taken = 2026-12-10\ncovers = ["10.62.20.0/24"]'),
     good=one(_PLACED, survey=SURVEYED),
     source="our own rule, because a list cannot be made in the future",
@@ -169,19 +168,19 @@ LEASE_OUTSIDE_POOLS = Rule(
     slug="lease-outside-pools",
     severity=Severity.RISK,
     what="A DHCP server has leases in a subnet outside all pools that the plan knows.",
-    why="The list of pools is incomplete: the server assigns addresses that the plan takes for free.",
+    why="The plan's list of pools is incomplete: the server assigns addresses that the plan treats as free.",
     do="Ask the site for its pools and add them to the subnet.",
     bad=one(_PLACED, subnet=_POOL, hosts=_LEASE.format("10.62.20.90")),
     good=one(_PLACED, subnet=_POOL, hosts=_LEASE.format("10.62.20.210")),
-    source="our own rule, because a server gives leases from its pools only (RFC 2131 section 4.3.1)",
+    source="our own rule, because a server assigns leases only from its pools (RFC 2131 section 4.3.1)",
     check=_outside_pools,
 )
 POOL_DIFFERS = Rule(
     slug="pool-differs",
     severity=Severity.RISK,
-    what="The configuration of a DHCP server has other ranges than the pools of the plan.",
-    why="The server assigns what its configuration says. Copy its ranges into `pools` of the subnet, so that "
-    "nothing is planned inside them; `suggest` keeps clear of both.",
+    what="The ranges in the configuration of a DHCP server differ from the pools of the plan.",
+    why="The server assigns the ranges of its configuration. Copy them into `pools` of the subnet, so that nothing is "
+    "planned inside them. `suggest` proposes no address in either.",
     bad=one(_PLACED, subnet=_POOL, hosts=_RANGE.format("10.62.20.200 10.62.20.249")),
     good=one(_PLACED, subnet=_POOL, hosts=_RANGE.format("10.62.20.200 10.62.20.239")),
     source="our own rule, because a server assigns addresses of its configured ranges (RFC 2131 section 4.3.1)",
@@ -191,10 +190,10 @@ SURVEY_DISAGREES = Rule(
     slug="survey-disagrees",
     severity=Severity.RISK,
     what="Surveys give one address two different MACs.",
-    why="Either two hosts already share the address, or one of the lists is out of date. A proof there may see either "
-    "host.",
+    why="Either two hosts already share the address, or one of the lists is out of date. A proof of this address may "
+    "see either host.",
     bad=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.80,00-00-5E-00-53-81\n"),
     good=plan(subnet=PROCESS, hosts=_OTHER + "10.62.20.81,00-00-5E-00-53-81\n"),
-    source="RFC 5227 section 2.4; our own rule, because of two lists one may be older",
+    source="RFC 5227 section 2.4; our own rule, because one of two lists may be out of date",
     check=_disagree,
 )

@@ -1,7 +1,7 @@
-"""Rules on translations: the outside addresses at which machines behind a translating router are reached.
+"""Rules on translations: the outside addresses that make devices behind a translating router reachable.
 
 All rules on addresses check an outside address like a planned one, with the subject `router/outside address`. The rules
-here check the translation itself.
+in this module check the translation itself.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ def _to_nothing(scene: Scene) -> Iterator[Breach]:
     for one in scene.plan.translations:
         inside, island = one.inside.value, scene.islands[one.island]
         if inside is not None and not island.placed_at.get(inside) and not island.hosts.at(inside):
-            why = f"no interface of island {one.island} is planned at {inside} and no site host has it"
-            yield _breach(f"{why}: {one.outside.text} leads to nothing", one, others=(str(inside),))
+            why = f"no interface of island {one.island} is planned at {inside}, and no site host has it"
+            yield _breach(f"{why}: {one.outside.text} leads to no device", one, others=(str(inside),))
 
 
 def _twice(scene: Scene) -> Iterator[Breach]:
@@ -43,11 +43,12 @@ def _twice(scene: Scene) -> Iterator[Breach]:
     for (_, outside), several in by_outside.items():
         if len(several) > 1:
             insides = [f"{one.inside.value} of island {one.island} at {one.at}" for one in several]
-            yield _breach(f"{outside} is to stand for {listed(insides)}", *several, others=(", ".join(insides[:4]),))
+            message = f"{outside} is the outside address of {listed(insides)}"
+            yield _breach(message, *several, others=(", ".join(insides[:4]),))
     for (island, inside), several in by_inside.items():
         outsides = list(dict.fromkeys(str(one.outside.value) for one in several))
         if len(outsides) > 1:
-            message = f"{inside} of island {island} is to be reached by {listed(outsides)}; it answers by one of them"
+            message = f"{inside} of island {island} has the outside addresses {listed(outsides)}; it replies from one"
             yield _breach(message, *several, others=(str(inside),))
 
 
@@ -62,7 +63,8 @@ def _of_router(scene: Scene) -> Iterator[Breach]:
             and any(cell.value is not None and cell.value.address == one.outside.value for cell in cells)
         ):
             message = f"{one.outside.value} is an interface of router {one.at} itself"
-            yield _breach(f"{message}: what is sent to the router would go to {one.inside.text}", one, others=(one.at,))
+            message = f"{message}: packets for the router would go to {one.inside.text}"
+            yield _breach(message, one, others=(one.at,))
 
 
 _SKID = '[[subnet]]\nname = "skid"\nprefix = "192.168.10.0/24"\nisland = "machine-1"'
@@ -83,7 +85,7 @@ _SECOND = device("skid-panel", lan='subnet = "skid"\naddress = "192.168.10.6"')
 TRANSLATION_TO_NOTHING = Rule(
     slug="translation-to-nothing",
     severity=Severity.CONFLICT,
-    what="A translation leads to an inside address that no interface is planned at and no site host has.",
+    what="A translation leads to an inside address that neither a planned interface nor a site host has.",
     why="The outside address leads to no device, or to one that somebody connects later. The intended device cannot be "
     "reached from outside its machine.",
     bad=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation(inside="192.168.10.55")),
@@ -95,8 +97,8 @@ TRANSLATED_TWICE = Rule(
     slug="translated-twice",
     severity=Severity.CONFLICT,
     what="Two translations share an outside address, or give one inside address two outside addresses.",
-    why="An outside address can stand for one device only: the router uses the first entry or the last. A device with "
-    "two outside addresses replies from one of them, and a client that used the other drops the reply.",
+    why="An outside address can lead to only one device: the router uses the first entry or the last one. A device "
+    "with two outside addresses replies from one of them, and a client that used the other one drops the reply.",
     bad=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _SECOND, _ROUTER, _translation(), _translation(inside="192.168.10.6")),
     good=plan(
         _SKID, _INSIDE_SURVEY, _SKID_PLC, _SECOND, _ROUTER, _translation(), _translation("10.62.20.62", "192.168.10.6")
@@ -107,10 +109,10 @@ TRANSLATED_TWICE = Rule(
 OUTSIDE_ADDRESS_TAKEN = Rule(
     slug="outside-address-taken",
     severity=Severity.CONFLICT,
-    what="The outside address of a translation is an interface of the translating router itself. Other clashes of an "
-    "outside address are found by the rules on planned addresses, such as planned-twice and taken-on-site.",
-    why="Traffic for the router itself, such as its management, goes to the device behind it, and a gateway whose "
-    "address is translated answers nobody.",
+    what="The outside address of a translation is an interface of the translating router itself. The rules on planned "
+    "addresses, such as planned-twice and taken-on-site, find other clashes of an outside address.",
+    why="Traffic for the router itself, such as its management, goes to the device behind it. A gateway whose address "
+    "is translated no longer answers.",
     bad=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation("10.62.20.60")),
     good=plan(_SKID, _INSIDE_SURVEY, _SKID_PLC, _ROUTER, _translation("10.62.20.61")),
     source="our own rule, because one address cannot be the router's and a device's (RFC 3022 section 2.1)",

@@ -30,19 +30,19 @@ def _unreadable(scene: Scene) -> Iterator[Breach]:
 def _left_out(survey: Survey) -> Iterator[Breach]:
     for problem in survey.failed:
         why = replace(problem, where="")
-        message = f"the list cannot be read, so a clash with a host in it would not be seen: {why}"
+        message = f"the list cannot be read, so a clash with a host in it would not be found: {why}"
         yield Breach((survey.file,), message, str(survey.entry.position))
     skipped = survey.skipped
     if skipped.count:
         rows = "1 row" if skipped.count == 1 else f"{skipped.count} rows"
         shown = listed([f"{_place(remark.position, survey)}: {remark.why}" for remark in skipped.first[:3]])
         more = f", and {skipped.count - 3} more" if skipped.count > 3 else ""
-        message = f"{rows} cannot be read, so a clash with a host there would not be seen: {shown}{more}"
+        message = f"{rows} cannot be read, so a clash with a host there would not be found: {shown}{more}"
         yield Breach((survey.file,), message, str(skipped.first[0].position))
 
 
 def _place(position: Position, survey: Survey) -> str:
-    """Return a place in a survey; with the file's name where the survey was merged from several files."""
+    """Return a position in a survey; with the file's name if the survey was merged from several files."""
     return position.at if position.file == survey.file else str(position)
 
 

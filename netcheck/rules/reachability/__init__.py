@@ -1,3 +1,5 @@
-"""Whether packets arrive: `routers` has segments and routers, `trace` finds the path of a conversation in both
-directions, `translate` follows it through translating routers.
+"""Finds out whether packets arrive.
+
+`routers` has segments and routers. `trace` finds the path of packets within an island. `translate` finds the paths of
+a conversation in both directions, also through translating routers.
 """

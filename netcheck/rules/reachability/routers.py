@@ -1,7 +1,7 @@
-"""The routers and segments of one island, and where a router forwards a packet.
+"""The routers and segments of one island, and the next hop that a router selects for a packet.
 
 A router uses the longest matching prefix among its interfaces and static routes (RFC 1812 section 5.2.4.3). A
-translating router is in several islands, and has interfaces in each of them.
+translating router has interfaces in several islands.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class RouterLink:
 
 
 class RouterNode:
-    """A router whose cells can all be read, with its forwarding table."""
+    """A router with its forwarding table; all its values are readable."""
 
     def __init__(self, name: str, links: tuple[RouterLink, ...], routes: Iterable[tuple[Prefix, Address]]) -> None:
         self.name = name
@@ -47,7 +47,7 @@ class RouterNode:
         self._table.setdefault((prefix.family, prefix.length), {}).setdefault(prefix.value, target)
 
     def towards(self, address: Address) -> RouterLink | Address | None:
-        """Return the link that delivers an address, or the next hop towards it, or None if there is no route."""
+        """Return the link on which an address is, or the next hop towards it, or None if there is no route."""
         for family, length in self._lengths:
             if family == address.family:
                 target = self._table[family, length].get(Prefix.of(address, length).value)
@@ -66,7 +66,7 @@ class IslandRouters:
     def __init__(
         self, lookup: SubnetLookup, island: str, routers: Iterable[Router], translating: frozenset[str]
     ) -> None:
-        """`translating` are the names of the routers that translate addresses between islands."""
+        """Add the routers of an island; `translating` names those that translate addresses between islands."""
         self.island = island
         self._lookup = lookup
         self._translating = translating
@@ -76,12 +76,12 @@ class IslandRouters:
             self._add(router)
 
     def _add(self, router: Router) -> None:
-        """Add a router; it becomes None if one of its cells cannot be read, because its decisions are then unknown."""
+        """Add a router, or None in its place if one of its values cannot be read: its decisions are then unknown."""
         links = tuple(self._links(router))
         routes = [(route.to.value, route.via.value) for route in router.routes]
         readable = [(to, via) for to, via in routes if to is not None and via is not None]
         complete = all(cell.value is not None for cell in router.interfaces) and len(readable) == len(routes)
-        if router.name in self._translating:  # its other routes belong to its other islands
+        if router.name in self._translating:  # the other routes belong to other islands
             readable = [(to, via) for to, via in readable if any(link.prefix.holds(via) for link in links)]
         node = RouterNode(router.name, links, readable) if complete else None
         self.nodes[router.name] = node
@@ -96,9 +96,9 @@ class IslandRouters:
                 yield RouterLink(cell.value.address, cell.value.prefix, segment)
 
     def router_at(self, address: Address, segment: str) -> RouterNode | None:
-        """Return the completely described router that has an address on a segment, or None.
+        """Return the router that has an address on a segment; None if there is none or the plan lacks a part of it.
 
-        A link-local address does not tell its segment, so it belongs to the router that has another interface there.
+        A link-local address does not identify its segment. It belongs to a router that has an interface on the segment.
         """
         if not LINK_LOCAL.holds(address):
             return self._owners.get(address, {}).get(segment)

@@ -18,7 +18,7 @@ MOST_HOPS = 32
 
 
 class Delivery(Enum):
-    """What happens to packets in one direction."""
+    """The outcome for packets in one direction."""
 
     DELIVERED = "delivered"
     LOST = "lost"
@@ -29,8 +29,8 @@ class Delivery(Enum):
 class Trace:
     """The path in one direction: the outcome, the gateways and next hops in order, and the reason if not delivered.
 
-    For lost packets, `change` says which value to change, and `to_change` names the interfaces (by subject) that have
-    the wrong setting; it is empty if the setting belongs to a router or a translation. `node` is the last router.
+    For lost packets, `change` says which value to change, and `to_change` has the subjects of the interfaces with the
+    wrong setting; it is empty if a router or a translation has the wrong setting. `node` is the last router.
     """
 
     outcome: Delivery
@@ -54,28 +54,28 @@ class TracedConversation:
 class Destination:
     """The address that packets are sent to, the segments on which it is reachable, and the router that answers for it.
 
-    `who` names its owner in messages. `strayed` is set if the address is outside the prefix of its own subnet.
+    `who` names its owner in messages. `outside` is true if the address is outside the prefix of its own subnet.
     """
 
     address: Address
     who: str
     segments: frozenset[str]
     router: str = ""
-    strayed: bool = False
+    outside: bool = False
 
 
 def lost(why: str, change: str, through: tuple[Address, ...] = (), to_change: tuple[str, ...] = ()) -> Trace:
-    """Return the trace of packets that do not arrive, with the value to change and the interfaces that have it."""
+    """Return the trace of packets that do not arrive; see `Trace` for the arguments."""
     return Trace(Delivery.LOST, through, why, change, to_change=to_change)
 
 
 def undecided(why: str, through: tuple[Address, ...] = ()) -> Trace:
-    """Return the trace of packets for which the plan does not say enough."""
+    """Return the trace of packets for which the plan lacks a value, with the reason."""
     return Trace(Delivery.UNDECIDED, through, why)
 
 
 def trace(net: IslandRouters, source: Interface, subnet: Subnet, goal: Destination) -> Trace:
-    """Return the path from a host to a destination in the same island, at most 32 hops."""
+    """Return the path from a host to a destination in the same island, of at most `MOST_HOPS` hops."""
     start = value_of(source.address)
     if start is None:
         return undecided(f"{source.subject} has no address that can be read")
@@ -100,7 +100,7 @@ class AtRouter:
 def _leave(
     net: IslandRouters, source: Interface, start: Address, subnet: Subnet, goal: Destination
 ) -> Trace | AtRouter:
-    """Decide as the host does: deliver on its own segment, or send to its gateway."""
+    """Return the decision of the sending host: a finished trace on its own segment, or the router at its gateway."""
     length = _length(source, start, subnet)
     if length is None:
         return undecided(f"the mask of {source.subject} cannot be used")
@@ -123,7 +123,7 @@ def _leave(
 
 
 def _narrower(source: Interface, subnet: Subnet, goal: Destination) -> tuple[str, str]:
-    """Return which of the two ends has the wrong setting, and the change."""
+    """Return the subject of the end with the wrong setting, and the change."""
     prefix = subnet.prefix.value
     if elsewhere := _elsewhere(source, subnet):
         return source.subject, elsewhere
@@ -134,7 +134,10 @@ def _narrower(source: Interface, subnet: Subnet, goal: Destination) -> tuple[str
 
 
 def _elsewhere(source: Interface, subnet: Subnet) -> str:
-    """Return the change if a host's own address is outside its subnet; then mask and gateway do not matter."""
+    """Return the change if a host's own address is outside its subnet, else an empty text.
+
+    With such an address, mask and gateway do not matter.
+    """
     address, prefix = value_of(source.address), subnet.prefix.value
     if address is None or prefix is None or prefix.holds(address):
         return ""
@@ -147,7 +150,7 @@ def _mask(prefix: Prefix) -> str:
 
 
 def _mask_instead(subnet: Subnet, goal: Destination) -> str:
-    """Return the mask to use instead, if both ends are in one subnet: then the mask is wrong."""
+    """Return the right mask as an alternative, if both ends are in one subnet; else an empty text."""
     prefix = subnet.prefix.value
     near = prefix is not None and prefix.holds(goal.address)
     return f", or the mask {_mask(prefix)}" if prefix is not None and near else ""
@@ -185,7 +188,7 @@ def _gateway_of(source: Interface, subnet: Subnet) -> str:
 
 
 def forward(net: IslandRouters, first: AtRouter, goal: Destination) -> Trace:
-    """Follow the decisions of the routers from the first one on."""
+    """Return the trace that results from the decisions of the routers, from the first one on."""
     step, names = first, [first.node.name]
     while len(step.through) <= MOST_HOPS:
         node = step.node
@@ -227,7 +230,7 @@ def _deliver(
         return Trace(Delivery.DELIVERED, through, node=net.nodes.get(goal.router) or node)
     where = " or ".join(sorted(goal.segments)) or "no segment of this island"
     why = f"router {node.name} takes {goal.address} for local to {link.segment}, but {goal.who} is on {where}"
-    if goal.strayed:
+    if goal.outside:
         change = f"change the address of {goal.who}: {goal.address} is not in subnet {where}"
         return lost(why, change, through, (goal.who,))
     return lost(why, f"change the interface {link.address}/{link.prefix.length} of router {node.name}", through)

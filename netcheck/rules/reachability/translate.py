@@ -1,10 +1,10 @@
 """Traces the conversations of a plan in both directions: within an island, and between islands through translations.
 
-From outside an island, an inside address is reached at its outside address, and the translating router answers for it.
-From inside, packets go to that router as to any gateway, and continue with the outside address as their source.
-Without a translation of its own, an inside address is therefore not heard outside (RFC 3022 section 2.1, from memory).
-A translation of sources serves a whole prefix: its hosts open connections from one outside address, and nobody outside
-opens one to them (RFC 3022 section 2.2, from memory).
+Hosts outside an island send to the outside address of an inside host, and the translating router answers for it. An
+inside host sends to that router like to any gateway, and the packets continue with the outside address as their source.
+Packets of an inside address without a translation therefore do not leave the island (RFC 3022 section 2.1, from
+memory). A translation of sources applies to a whole prefix: its hosts open connections from one outside address, and no
+host outside can open a connection to them (RFC 3022 section 2.2, from memory).
 """
 
 from __future__ import annotations
@@ -51,15 +51,20 @@ class ConversationTracer:
                 self._by_inside.setdefault((one.island, one.inside.value), []).append(one)
         self._of_sources = [one for one in plan.translations if one.sources and one.sources.value and one.outside.value]
 
-    def both_ways(self, source: Interface, target: Interface, starts: str = "") -> tuple[Trace, Trace]:
-        """Return the path from source to target, and the path back. `starts` says which side opens connections (`from`
-        if it is empty): replies pass a translation of sources, connections from outside do not.
+    def both_directions(self, source: Interface, target: Interface, starts: str = "") -> tuple[Trace, Trace]:
+        """Return the path from source to target, and the path back.
+
+        `starts` names the side that opens connections; empty means `from`. Replies pass a translation of sources,
+        connections from outside do not.
         """
         one, two = self._ends(source, target)
         return self._path(one, two, reply=starts == "to"), self._path(two, one, reply=starts in ("", "from"))
 
     def _ends(self, source: Interface, target: Interface) -> tuple[Endpoint | str, Endpoint | str]:
-        """Return both ends in the family of their `address`, or in the family that both have if these differ."""
+        """Return both ends with addresses of one family, that of `address` if possible; else of different families.
+
+        An end without a readable address is given by its subject.
+        """
         every = [(first, second) for first in self._endpoints(source) for second in self._endpoints(target)]
         shared = (pair for pair in every if pair[0].address.family == pair[1].address.family)
         best = next(shared, every[0] if every else None)
@@ -92,7 +97,7 @@ class ConversationTracer:
         return self._across(source, target, reply=reply)
 
     def _across(self, source: Endpoint, target: Endpoint, *, reply: bool) -> Trace:
-        """Trace between islands: in through the target's translation, out through the source's, or both in turn."""
+        """Return the trace between islands, through the translation of the target, of the source, or of both."""
         here, there = source.subnet.island, target.subnet.island
         shared = [self._sources(end) for end in (source, target)]
         ways_in = [*self._translations(target), *(shared[1] if reply else ())]
@@ -103,7 +108,7 @@ class ConversationTracer:
         middle = next((island for island in out if island == there or island in into), None)
         if middle is None and not reply and shared[1]:
             who, outside = target.interface.subject, shared[1][0].outside.text
-            why = f"{outside} is only the source of connections that {who} opens; nobody outside can open one to it"
+            why = f"{outside} is only the source of connections that {who} opens; no host outside can open one to it"
             return lost(why, f"add a translation for {who} alone, or let it open the connection (starts)")
         if middle is None:
             who = f"{target.interface.subject} an address on island {here}"
@@ -122,7 +127,7 @@ class ConversationTracer:
         return self._by_inside.get((end.subnet.island, end.address), [])
 
     def _sources(self, end: Endpoint) -> list[Translation]:
-        """Return the translations that put their outside address as source into packets of an end."""
+        """Return the translations of sources that apply to packets of an end."""
         return [
             one
             for one in self._of_sources
@@ -133,7 +138,7 @@ class ConversationTracer:
         ]
 
     def _leg(self, source: Endpoint, island: str, by: Translation, target: Endpoint) -> Trace:
-        """Trace to an outside address, from a host of the island that the address belongs to."""
+        """Return the trace from a host to an outside address in the same island."""
         missing = self._missing(island, by)
         goal = self._outside(island, by, target)
         return missing or _with_outside_hop(
@@ -141,7 +146,7 @@ class ConversationTracer:
         )
 
     def _out(self, source: Endpoint, by: Translation, final: Address, target: Endpoint) -> Trace:
-        """Trace to the router that translates the source, for packets to an address outside."""
+        """Return the trace from a host to the router that translates its address, for packets to the outside."""
         island = source.subnet.island
         goal = Destination(final, target.interface.subject, frozenset(), by.at)
         return self._missing(island, by) or trace(self._routers.of(island), source.interface, source.subnet, goal)
@@ -153,20 +158,20 @@ class ConversationTracer:
         return None
 
     def _outside(self, island: str, by: Translation, target: Endpoint) -> Destination:
-        """Return an outside address as destination: its router answers on every segment where it has an interface."""
+        """Return an outside address as a destination; its router answers on each segment where it has an interface."""
         node = self._routers.of(island).nodes.get(by.at)
         segments = frozenset(link.segment for link in node.links) if node else frozenset()
         address = value_of(by.outside) or Address(4, 0)
         return Destination(address, f"{target.interface.subject} as translated by {by.at}", segments, by.at)
 
     def _joined(self, first: Trace, target: Endpoint) -> Trace:
-        """Join the path to the last translating router with the path from there."""
+        """Return the path to the last translating router, extended by the path from that router to the target."""
         if first.outcome is not Delivery.DELIVERED:
             return first
         return self._from_router(first, target.subnet.island, _goal(target))
 
     def _from_router(self, first: Trace, island: str, goal: Destination) -> Trace:
-        """Continue in another island, from the router at which a path ended."""
+        """Return a path extended into another island, from the router at which it ended."""
         node: RouterNode | None = self._routers.of(island).nodes.get(first.node.name) if first.node else None
         if node is None:
             return undecided(f"the plan does not describe the path from there into island {island}", first.through)
@@ -175,15 +180,15 @@ class ConversationTracer:
 
 
 def _with_outside_hop(found: Trace, goal: Destination) -> Trace:
-    """Add the outside address as a hop if the packets reached it."""
+    """Return a trace with the outside address as a further hop, if the packets reached it."""
     delivered = found.outcome is Delivery.DELIVERED
     return replace(found, through=(*found.through, goal.address)) if delivered else found
 
 
 def _goal(end: Endpoint) -> Destination:
     prefix = end.subnet.prefix.value
-    strayed = prefix is not None and not prefix.holds(end.address)
-    return Destination(end.address, end.interface.subject, frozenset({end.subnet.name}), strayed=strayed)
+    outside = prefix is not None and not prefix.holds(end.address)
+    return Destination(end.address, end.interface.subject, frozenset({end.subnet.name}), outside=outside)
 
 
 def trace_conversations(plan: Plan) -> tuple[TracedConversation, ...]:
@@ -195,4 +200,4 @@ def trace_conversations(plan: Plan) -> tuple[TracedConversation, ...]:
 def _traced(plan: Plan, tracer: ConversationTracer) -> Iterable[TracedConversation]:
     for conversation in plan.conversations:
         source, target = plan.interface_named[conversation.source], plan.interface_named[conversation.target]
-        yield TracedConversation(conversation, *tracer.both_ways(source, target, conversation.starts))
+        yield TracedConversation(conversation, *tracer.both_directions(source, target, conversation.starts))
