@@ -27,6 +27,11 @@ if TYPE_CHECKING:
 MIB = 1 << 20
 LONGEST_LINE = MIB
 ZIP = b"PK\x03\x04"  # the first bytes of a zip archive, and so of a workbook
+GZIP = b"\x1f\x8b\x08"  # RFC 1952 section 2.3.1
+# The first bytes of captures: pcap in microseconds and in nanoseconds, each in both byte orders, and pcapng.
+PCAP = (b"\xd4\xc3\xb2\xa1", b"\xa1\xb2\xc3\xd4", b"\x4d\x3c\xb2\xa1", b"\xa1\xb2\x3c\x4d")
+OLD_PCAP = (b"\x34\xcd\xb2\xa1", b"\xa1\xb2\xcd\x34")  # a variant of pcap with longer record headers, from memory
+PCAPNG = b"\x0a\x0d\x0d\x0a"
 _CHUNK = 1 << 18
 
 _DRIVE_FAILS = ("its drive fails, is full, or was pulled", "Look at the drive, or choose another folder")

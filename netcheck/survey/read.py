@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from netcheck.errors import NetcheckError, PlanError, Problem, SurveyError
-from netcheck.files import FileError, HashedFiles, refused_by_system
+from netcheck.files import GZIP, OLD_PCAP, PCAP, PCAPNG, ZIP, FileError, HashedFiles, refused_by_system
 from netcheck.plan.model import Plan, SurveyEntry
 from netcheck.plan.read import read_draft
 from netcheck.survey.gathering import Gathering, KeptFile, Source
@@ -31,16 +31,12 @@ class Reader:
 
 
 def readers() -> Iterator[Reader]:
-    """Yield the readers in the order in which they are tried: tables with titles before other texts, other tables last.
+    """Yield the readers in the order in which they are tried: binary files, tables with titles, other texts, tables.
 
-    Each module is imported when its turn comes. Most surveys are tables with titles and need only the first modules.
+    Each module is imported when its turn comes. Most surveys are tables with titles and need only two modules.
     """
-    from netcheck.survey.readers import workbook
-
-    yield Reader("xlsx", workbook.recognises, workbook.read)
-    from netcheck.survey.readers import capture
-
-    yield Reader("capture", capture.recognises, capture.read, "frame")
+    yield Reader("xlsx", _is_zip, _read_workbook)
+    yield Reader("capture", _is_capture, _read_capture, "frame")
     from netcheck.survey.readers import header, table
 
     yield Reader("csv", header.recognises, table.read)
@@ -60,6 +56,32 @@ def readers() -> Iterator[Reader]:
 
     yield Reader("hosts", hosts.recognises, hosts.read, "line")
     yield Reader("csv", table.recognises, table.read)
+
+
+def _is_zip(head: bytes) -> bool:
+    """Return whether the file is a zip archive; a workbook is one."""
+    return head.startswith(ZIP)
+
+
+def _read_workbook(source: Source, into: Gathering) -> None:
+    from netcheck.survey.readers import workbook
+
+    workbook.read(source, into)
+
+
+def _is_capture(head: bytes) -> bool:
+    """Return whether the file starts with the magic number of a capture or of a compressed capture.
+
+    A text may start with the four line ends that mark pcapng, but it has no zero byte. The block length after them has
+    one.
+    """
+    return head.startswith((*PCAP, *OLD_PCAP, GZIP)) or (head.startswith(PCAPNG) and b"\0" in head[4:8])
+
+
+def _read_capture(source: Source, into: Gathering) -> None:
+    from netcheck.survey.readers import capture
+
+    capture.read(source, into)
 
 
 def kinds() -> list[str]:

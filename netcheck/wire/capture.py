@@ -23,6 +23,7 @@ from typing import BinaryIO, NamedTuple, Self
 from netcheck import __version__
 from netcheck.addr import Address, Prefix
 from netcheck.errors import NetcheckError, UsageError
+from netcheck.files import PCAP, PCAPNG
 from netcheck.text import safe
 from netcheck.wire.link import Adapter
 
@@ -43,14 +44,8 @@ LONGEST_READ = 262_144
 _LONGEST_BLOCK = 1 << 24  # bytes of a block that is read; a longer block of an unused kind is skipped
 _MOST_INTERFACES = 4096
 
-# The first four bytes of a pcap file give its byte order and its ticks a second.
-_PCAP = {
-    b"\xd4\xc3\xb2\xa1": ("<", 10**6),
-    b"\xa1\xb2\xc3\xd4": (">", 10**6),
-    b"\x4d\x3c\xb2\xa1": ("<", 10**9),
-    b"\xa1\xb2\x3c\x4d": (">", 10**9),
-}
-_SECTION_MARK = SECTION.to_bytes(4)  # a palindrome: the same in both byte orders
+# The byte order and the ticks a second of each magic number.
+_PCAP = dict(zip(PCAP, (("<", 10**6), (">", 10**6), ("<", 10**9), (">", 10**9)), strict=True))
 _ORDERS = {BYTE_ORDER.to_bytes(4, "little"): "<", BYTE_ORDER.to_bytes(4, "big"): ">"}
 _KEPT = {INTERFACE, OBSOLETE_PACKET, SIMPLE_PACKET, ENHANCED_PACKET}
 
@@ -112,7 +107,7 @@ class Capture:
         lengths, enhanced = struct.Struct("<I").unpack, struct.Struct("<IIIII").unpack_from
         while kind:
             size = self._take(4, "the head of a block")
-            if kind == _SECTION_MARK:
+            if kind == PCAPNG:
                 mark = self._take(4, "the head of a section")
                 if mark not in _ORDERS:
                     raise Broken("a section has no valid byte order")
@@ -213,7 +208,7 @@ def _frame(interfaces: list[_Interface], body: bytes, head: int, index: int, hig
 
 def is_capture(head: bytes) -> bool:
     """Return whether a file with these first bytes is a capture."""
-    return head[:4] in _PCAP or (head[:4] == _SECTION_MARK and head[8:12] in _ORDERS)
+    return head[:4] in _PCAP or (head[:4] == PCAPNG and head[8:12] in _ORDERS)
 
 
 class CaptureWriter:

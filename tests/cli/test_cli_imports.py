@@ -16,7 +16,11 @@ DEMO = str(Path(__file__).parents[2] / "plans" / "tarn-hollow")
 HEAVY = ("scapy", "openpyxl", "jinja2", "dns", "tomlkit", "netaddr")
 # What the check of the demo plan needs not: its survey is a table, it is no workbook, and its output is text.
 NEEDLESS = (
-    *(f"netcheck.survey.readers.{name}" for name in ("leases", "dhcp_config", "neighbours", "zone", "hosts")),
+    *(
+        f"netcheck.survey.readers.{name}"
+        for name in ("leases", "dhcp_config", "neighbours", "zone", "hosts", "capture")
+    ),
+    *("netcheck.survey.readers.workbook", "netcheck.survey.readers.special_tables", "netcheck.wire"),
     *("netcheck.tables.workbook_read", "netcheck.report.csv_tables", "netcheck.report.workbook", "netcheck.proof"),
     *("netcheck.report.html", "rich.console", "json"),
 )

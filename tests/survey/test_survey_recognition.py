@@ -129,6 +129,13 @@ def test_a_table_with_titles_is_a_table_whatever_its_cells_hold(trap: str, delim
     assert {(str(host.address), str(host.mac)) for host in survey.hosts if host.mac} == set(MACS)
 
 
+def test_a_text_that_begins_with_the_line_ends_of_pcapng_is_a_text(tmp_path: Path) -> None:
+    """The mark of a pcapng section is four line ends (draft-ietf-opsawg-pcapng section 4.1); a text may have them."""
+    survey = survey_of(tmp_path, b"\n\r\r\n" + TABLE.encode())
+    assert survey.kind == "csv"
+    assert {(str(host.address), str(host.mac)) for host in survey.hosts if host.mac} == set(MACS)
+
+
 @pytest.mark.parametrize("sample", [name for name in SAMPLES if not name.startswith("csv")])
 def test_a_title_row_in_a_comment_makes_no_table(sample: str, tmp_path: Path) -> None:
     """Comments, after a semicolon in zones and a number sign in hosts files, do not decide the kind."""

@@ -15,7 +15,8 @@ from netcheck.space.coverage import SubnetCoverage
 from netcheck.survey.host_table import HostTable
 from netcheck.survey.merge import Disagreement, MergedHost, merged
 from netcheck.survey.model import Alias, NameRecord, Remarks, ServedRange, Survey
-from netcheck.survey.readers.merged import ALIAS, HEADER, RANGE, UNREAD_CELL, UNREAD_ROW
+from netcheck.survey.readers.header import MERGED
+from netcheck.survey.readers.special_tables import ALIAS, RANGE, UNREAD_CELL, UNREAD_ROW
 from netcheck.tables.delimited import guarded
 from netcheck.text import listed, safe
 
@@ -68,7 +69,7 @@ def to_csv(merging: Merging) -> str:
         chain.from_iterable(_unread_cells(survey) for survey in merging.surveys),
         map(_failed_cells, merging.failed),
     )
-    return table_to_csv(HEADER, rows)
+    return table_to_csv(MERGED, rows)
 
 
 def _host_cells(host: MergedHost, kinds: Mapping[str, str]) -> tuple[str, ...]:

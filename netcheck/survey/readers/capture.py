@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from netcheck.addr import Address, Mac, Prefix
 from netcheck.errors import Problem, SurveyError
+from netcheck.files import GZIP
 from netcheck.survey.gathering import Gathering, Source
 from netcheck.survey.readers.values import NO_HOST_MACS, why_no_host
 from netcheck.text import listed
@@ -22,8 +23,6 @@ from netcheck.wire.capture import HEAD, Broken, Capture, is_capture
 
 _EPOCH = date(1970, 1, 1).toordinal()
 _ETHERNET, _COOKED, _COOKED_2 = 1, 113, 276  # link types of the registry in draft-ietf-opsawg-pcaplinktype
-_OLD_PCAP = (b"\x34\xcd\xb2\xa1", b"\xa1\xb2\xcd\x34")  # a variant of pcap with longer record headers, from memory
-_GZIP = b"\x1f\x8b\x08"  # RFC 1952 section 2.3.1
 MOST = 1 << 18  # pairs of address and MAC
 _MOST_KEYS = 1 << 17  # distinct frames remembered, to skip repeated ones quickly
 _ARP, _IPV4 = b"\x08\x06", b"\x08\x00"  # RFC 7042 appendix B
@@ -31,11 +30,6 @@ _TAGS = (b"\x81\x00", b"\x88\xa8", b"\x91\x00")  # the last one is common practi
 _ARP_FORM = b"\x00\x01\x08\x00\x06\x04"  # Ethernet and IPv4, RFC 826
 _STARTS = {1, 32, 64, 128, 255}  # initial TTLs of operating systems: common practice, no source
 _SHORTEST_NET = 16  # prefix length; a shorter prefix is not taken for one link
-
-
-def recognises(head: bytes) -> bool:
-    """Return whether the file starts with the magic number of a capture or of a compressed capture."""
-    return is_capture(head) or head.startswith((*_OLD_PCAP, _GZIP))
 
 
 def read(source: Source, into: Gathering) -> None:
@@ -60,7 +54,7 @@ def read(source: Source, into: Gathering) -> None:
 
 
 def _require_capture(head: bytes) -> None:
-    if head.startswith(_GZIP):
+    if head.startswith(GZIP):
         raise SurveyError(Problem("it is compressed with gzip", do="Unpack it with gunzip and name the unpacked file"))
     if not is_capture(head):
         do = "Save the frames as pcap or pcapng, or name the right `kind`"

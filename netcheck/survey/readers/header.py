@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, islice
+from typing import NamedTuple
 
 from netcheck.errors import Problem, SurveyError
 from netcheck.survey.gathering import head_lines
@@ -69,8 +69,7 @@ _SAMPLE_SIZE = 1 << 20  # characters of the sample; a single line may be that lo
 _MOST_COLUMNS = 1024  # columns of a row that are examined
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(NamedTuple):
     """A table's delimiter, the row of its header, the columns of addresses and the column of each other field.
 
     Rows are counted from 1 (0: no header), columns from 0.
@@ -89,7 +88,9 @@ def layout_of(lines: Sequence[str], wanted: Sequence[tuple[str, str]] = ()) -> L
     """
     sizes = accumulate(map(len, lines))
     sample = [line for line, size in zip(lines, sizes, strict=True) if size - len(line) < _SAMPLE_SIZE]
-    delimiter = max(DELIMITERS, key=lambda one: _fitness(sample, one))
+    used = [one for one in DELIMITERS if any(one in line for line in sample)]
+    unused = [one for one in DELIMITERS if one not in used][:1]  # all unused delimiters fit equally well
+    delimiter = max((*used, *unused), key=lambda one: _fitness(sample, one))
     return layout_in([record for record in _cut_records(sample, delimiter) if not record.empty], wanted, delimiter)
 
 
@@ -137,7 +138,8 @@ def _fields_titled(row: Sequence[str]) -> list[str]:
 
 
 def _is_of_others(title: str) -> bool:
-    return not _OTHERS.isdisjoint(re.split(r"\W+", title.casefold()))
+    words = "".join(letter if letter.isalnum() else " " for letter in title.casefold()).split()
+    return not _OTHERS.isdisjoint(words)
 
 
 def plain_title(title: str) -> str:
@@ -230,3 +232,79 @@ def _address_columns(header: Sequence[str], rows: Sequence[Record]) -> tuple[int
         do = 'Name it: columns = { address = "title or number" } in the plan, or --map "its title=address" '
         raise SurveyError(Problem(what, do=f"{do}with survey read"))
     return (best,)
+
+
+MERGED = ("address", "mac", "name", "note", "seen", "source", "kind")  # the titles of a merged file
+
+
+def is_merged(first: Sequence[str]) -> bool:
+    """Return whether the cells of a file's first row are the titles of a merged file."""
+    return tuple(map(str.strip, first)) == MERGED
+
+
+# The type alone (`A`), or the form of management consoles: `Host (A)`, `Pointer (PTR)`.
+DNS_TYPE = Pattern(r"(?:[^()]*\()?(A|AAAA|PTR|CNAME|NS|SOA|MX|SRV|TXT|CAA|NAPTR|DS|DNSKEY)\)?", re.IGNORECASE)
+_TYPES = ("type", "recordtype", "typ", "rrtype", "class")
+_DATA = ("data", "value", "content", "recorddata", "rdata", "target", "address", "ip", "ipaddress", "daten", "wert")
+_NAMES = ("name", "recordname", "owner", "hostname", "host", "fqdn", "dnsname")
+_SHARE = 0.9  # share of rows with a record type that makes a table one of DNS records
+
+
+class DnsColumns(NamedTuple):
+    """The columns of a table of DNS records, counted from 0, and the row of its titles."""
+
+    header: int
+    name: int
+    kind: int
+    data: int
+
+
+def dns_columns(rows: Sequence[Record], header: int) -> DnsColumns | None:
+    """Return the columns of a table of DNS records, judged by its first rows; None for any other table."""
+    titles = next((list(map(plain_title, row.cells)) for row in rows if row.row == header), [])
+    # Where a table has both `Type` and `RecordType`, `Type` may be a number.
+    typed = [titles.index(title) for title in _TYPES if title in titles]
+    if not typed:
+        return None
+    body = [row for row in rows if row.row > header and not row.empty]
+    kinds = Counter(column for row in body for column, cell in enumerate(row.cells) if DNS_TYPE.fullmatch(cell.strip()))
+    kind = next((column for column in typed if kinds[column] >= max(1, _SHARE * len(body))), None)
+    if kind is None:
+        return None
+    name = next((titles.index(title) for title in _NAMES if title in titles), None)
+    data = next((titles.index(title) for title in _DATA if title in titles and titles.index(title) != name), None)
+    return None if name is None or data is None else DnsColumns(header, name, kind, data)
+
+
+# Known titles, reduced to letters and digits; common practice, no source.
+_STARTS = ("startrange", "startipaddress", "startip", "rangestart", "startaddress", "startipadresse", "startadresse")
+_ENDS = ("endrange", "endipaddress", "endip", "rangeend", "endaddress", "endipadresse", "endadresse")
+_OF_SCOPES = ("mask", "lease", "maske", "state", "dauer")  # parts of titles; a list of exclusions has none of them
+
+
+class RangeColumns(NamedTuple):
+    """The delimiter, the row of the titles and the columns of the first and the last address, counted from 0."""
+
+    delimiter: str
+    header: int
+    start: int
+    end: int
+    of_scopes: bool  # the titles show that every row without the word `excluded` is an assigned range
+
+
+def range_columns(lines: Sequence[str]) -> RangeColumns | None:
+    """Return the columns of a table of ranges, judged by its first lines; None for any other table."""
+    found = (range_columns_in(list(islice(records_of(lines, one), _HEADER_ROWS)), one) for one in DELIMITERS)
+    return next((columns for columns in found if columns is not None), None)
+
+
+def range_columns_in(rows: Sequence[Record], delimiter: str = "") -> RangeColumns | None:
+    """Return the columns of a table of ranges, judged by its first rows; None for any other table."""
+    for record in rows[:_HEADER_ROWS]:
+        titles = [plain_title(cell) for cell in record.cells]
+        start = next((titles.index(word) for word in _STARTS if word in titles), None)
+        end = next((titles.index(word) for word in _ENDS if word in titles), None)
+        if start is not None and end is not None:
+            of_scopes = any(word in title for word in _OF_SCOPES for title in titles)
+            return RangeColumns(delimiter, record.row, start, end, of_scopes)
+    return None

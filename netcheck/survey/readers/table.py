@@ -11,8 +11,16 @@ from netcheck.addr import Address
 from netcheck.errors import SurveyError
 from netcheck.survey.gathering import EMPTY, Gathering, Source
 from netcheck.survey.host_columns import NO_MAC, Block
-from netcheck.survey.readers import dns_table, merged, range_table
-from netcheck.survey.readers.header import FIELDS, SAMPLE, Layout, layout_of, plain_title
+from netcheck.survey.readers.header import (
+    FIELDS,
+    SAMPLE,
+    Layout,
+    dns_columns,
+    is_merged,
+    layout_of,
+    plain_title,
+    range_columns,
+)
 from netcheck.survey.readers.values import (
     NO_HOST_MACS,
     addresses_from,
@@ -49,13 +57,17 @@ def read(source: Source, into: Gathering) -> None:
         sample = list(islice(lines, SAMPLE))
         if not any(map(str.strip, sample)):
             raise SurveyError(EMPTY)
-        if merged.is_merged(next(records_of(sample[:1], ",")).cells):
+        if is_merged(next(records_of(sample[:1], ",")).cells):
+            from netcheck.survey.readers.special_tables import gather_merged  # few surveys need it
+
             lines.give_back(sample)
-            merged.gather(lines, source.entry.file, into)
+            gather_merged(lines, source.entry.file, into)
             return
-        if not source.entry.columns and (ranges := range_table.range_columns(sample)):
+        if not source.entry.columns and (ranges := range_columns(sample)):
+            from netcheck.survey.readers.special_tables import gather_ranges
+
             lines.give_back(sample)
-            range_table.gather(records_of(lines, ranges.delimiter), ranges, source.entry.file, into)
+            gather_ranges(records_of(lines, ranges.delimiter), ranges, source.entry.file, into)
             return
         layout = layout_of(sample, source.entry.columns)
         rows = [record for record in records_of(sample, layout.delimiter) if not record.empty]
@@ -72,8 +84,10 @@ def gather_special(
 
     `rows` are the first of `records`. `named`: the plan names the columns, so that the table is not one of DNS records.
     """
-    if not named and (columns := dns_table.dns_columns(rows, layout.header)):
-        dns_table.gather(records, columns, file, into)
+    if not named and (columns := dns_columns(rows, layout.header)):
+        from netcheck.survey.readers.special_tables import gather_dns
+
+        gather_dns(records, columns, file, into)
         return True
     lease = _lease_column(rows, layout.header)
     if lease >= 0:

@@ -10,20 +10,14 @@ from itertools import chain, islice
 from typing import TYPE_CHECKING
 
 from netcheck.errors import Problem, SurveyError
-from netcheck.files import ZIP
 from netcheck.survey.gathering import Gathering, Source
-from netcheck.survey.readers import range_table
-from netcheck.survey.readers.header import SAMPLE, layout_in
+from netcheck.survey.readers.header import SAMPLE, layout_in, range_columns_in
+from netcheck.survey.readers.special_tables import gather_ranges
 from netcheck.survey.readers.table import gather, gather_special
 from netcheck.text import safe
 
 if TYPE_CHECKING:
     from netcheck.tables.workbook_read import Book
-
-
-def recognises(head: bytes) -> bool:
-    """Return whether the file is a zip archive; a workbook is one."""
-    return head.startswith(ZIP)
 
 
 def read(source: Source, into: Gathering) -> None:
@@ -60,8 +54,8 @@ def _read_sheet(book: Book, sheet: str, source: Source, into: Gathering) -> None
         raise SurveyError(Problem("it is empty", do="An empty list would make every address look free"))
     file, named = f"{source.entry.file}, sheet {safe(sheet, 40)}", bool(source.entry.columns)
     into.begin_line(source.entry.file, "row")  # the sheet before may have set another name for its rows
-    if not named and (ranges := range_table.range_columns_in(sample)):
-        range_table.gather(chain(sample, records), ranges, file, into)
+    if not named and (ranges := range_columns_in(sample)):
+        gather_ranges(chain(sample, records), ranges, file, into)
         return
     layout = layout_in(sample, source.entry.columns)
     if not gather_special(sample, chain(sample, records), layout, file, into, named=named):
